@@ -1,0 +1,169 @@
+"""Bars, mats and layers of a slab: areas, effective depths, and which direction lies outermost.
+
+A mat is the pair of layers at one face. The outer layer has the cover; the inner layer rests on it,
+so its effective depth is less by the outer bar and half of each: the larger lever arm belongs to
+the direction with the larger moment (common practice: main bars outermost at both faces).
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Face = Literal["top", "bottom"]
+Direction = Literal["x", "y"]
+Layer = tuple[Face, Direction]
+
+FACES: tuple[Face, Face] = ("top", "bottom")
+DIRECTIONS: tuple[Direction, Direction] = ("x", "y")
+LAYERS: tuple[Layer, ...] = tuple(product(FACES, DIRECTIONS))
+
+
+def other_direction(direction: Direction) -> Direction:
+    return "y" if direction == "x" else "x"
+
+
+def other_face(face: Face) -> Face:
+    return "bottom" if face == "top" else "top"
+
+
+def place_of(layer: Layer) -> str:
+    """Words for print: 'bottom, bars along x'."""
+    return f"{layer[0]}, bars along {layer[1]}"
+
+
+@dataclass(frozen=True)
+class Bars:
+    """One layer: diameter and centre-to-centre spacing [m]."""
+
+    diameter: float
+    spacing: float
+
+    def __post_init__(self) -> None:
+        if not 0 < self.diameter < self.spacing:
+            raise ValueError(
+                f"bars of {1e3 * self.diameter:g} mm at {1e3 * self.spacing:g} mm: the diameter "
+                "must be positive and less than the spacing"
+            )
+
+    @property
+    def area(self) -> float:
+        """Steel per metre of width [m2/m]."""
+        return np.pi * self.diameter**2 / 4 / self.spacing
+
+    def __str__(self) -> str:
+        return f"{1e3 * self.diameter:g}@{1e3 * self.spacing:g}"
+
+
+@dataclass(frozen=True)
+class Mat:
+    """Both layers at one face.
+
+    cover : concrete outside the outer layer [m].
+    x, y : bars along each direction ("y" = the second direction where bars are skew).
+    outer : the direction nearest to the face.
+    gap : clear distance between the layers [m]; 0 = the inner layer rests on the outer.
+    """
+
+    cover: float
+    x: Bars
+    y: Bars
+    outer: Direction
+    gap: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.cover <= 0 or self.gap < 0:
+            raise ValueError(f"cover {self.cover} must be positive and gap {self.gap} not negative")
+
+    def bars(self, direction: Direction) -> Bars:
+        return self.x if direction == "x" else self.y
+
+    def cover_to(self, direction: Direction) -> float:
+        """Concrete between the face and the bars along `direction` [m]."""
+        if direction == self.outer:
+            return self.cover
+        return self.cover + self.bars(self.outer).diameter + self.gap
+
+    def swapped(self) -> "Mat":
+        """The same bars and cover with the other direction outermost."""
+        return replace(self, outer=other_direction(self.outer))
+
+    @property
+    def area(self) -> float:
+        """Steel of both layers per square metre of slab, as a volume [m3/m2]."""
+        return self.x.area + self.y.area
+
+
+@dataclass(frozen=True)
+class SlabBars:
+    """Thickness [m] and the mats at both faces.
+
+    Raises
+    ------
+    ValueError
+        If the mats do not fit in the thickness.
+    """
+
+    thickness: float
+    top: Mat
+    bottom: Mat
+
+    def __post_init__(self) -> None:
+        inner = [m.cover_to(other_direction(m.outer)) for m in (self.top, self.bottom)]
+        bars = [m.bars(other_direction(m.outer)).diameter for m in (self.top, self.bottom)]
+        if sum(inner) + sum(bars) > self.thickness:
+            raise ValueError(
+                f"covers and bars need {1e3 * (sum(inner) + sum(bars)):.0f} mm, more than the "
+                f"thickness {1e3 * self.thickness:.0f} mm"
+            )
+
+    def mat(self, face: Face) -> Mat:
+        return self.top if face == "top" else self.bottom
+
+    def with_mat(self, face: Face, mat: Mat) -> "SlabBars":
+        return replace(self, top=mat) if face == "top" else replace(self, bottom=mat)
+
+    def bars(self, layer: Layer) -> Bars:
+        return self.mat(layer[0]).bars(layer[1])
+
+    def effective_depth(self, layer: Layer) -> float:
+        """From the opposite face to the bars' centre [m], used when `face` is in tension."""
+        mat = self.mat(layer[0])
+        return self.thickness - mat.cover_to(layer[1]) - mat.bars(layer[1]).diameter / 2
+
+
+def larger_moment_direction(m_x: ArrayLike, m_y: ArrayLike) -> NDArray[np.str_]:
+    """Direction that should lie outermost at each result point: the one with the larger moment.
+
+    m_x, m_y : design moments of one face [N m/m], sign ignored; a tie goes to x.
+    """
+    return np.where(np.abs(m_x) >= np.abs(m_y), "x", "y")
+
+
+def candidate_mats(
+    diameters: Sequence[float], spacings: Sequence[float], cover: float, outer: Direction
+) -> Iterator[Mat]:
+    """Mats from a stated set of diameters and spacings [m], least steel first.
+
+    Equal steel: the smaller inner bar, then the wider spacing of the outer layer.
+    """
+    pairs = [Bars(d, s) for d in diameters for s in spacings if d < s]
+    mats = [
+        Mat(cover, a, b, outer) if outer == "x" else Mat(cover, b, a, outer)
+        for a, b in product(pairs, pairs)
+    ]
+
+    def order(mat: Mat) -> tuple[float, float, float]:
+        inner = mat.bars(other_direction(outer))
+        # rounding keeps 16@100 and 2 x 16@200 a tie in spite of their last digits
+        return round(mat.area, 12), inner.diameter, -mat.bars(outer).spacing
+
+    yield from sorted(mats, key=order)
+
+
+def least_steel(candidates: Iterator[Mat], passes: Callable[[Mat], bool]) -> Mat | None:
+    """First of the candidates that satisfies everything that `passes` asks, or None."""
+    return next((mat for mat in candidates if passes(mat)), None)

@@ -1,0 +1,165 @@
+"""The command line: parses, calls, prints; computes nothing."""
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from importlib.metadata import version
+from pathlib import Path
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
+from rich.table import Table
+
+from pipelines.errors import JobError
+from pipelines.examples import example_path
+from pipelines.governing import governing_values
+from pipelines.result import Result
+from pipelines.run import run
+from plate.errors import PlateError
+
+CAUTION = (
+    "Results are for a qualified engineer to verify. Local codes and licensed practice govern; "
+    "factors and national annexes are the user's to confirm."
+)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line; returns the exit status: 0 success, 2 a user's mistake, 1 other."""
+    arguments = _parser().parse_args(argv)
+    try:
+        return int(arguments.do(arguments))
+    except (JobError, PlateError) as error:
+        print(f"deckslab: {error}", file=sys.stderr)
+        return 2
+    except OSError as error:
+        print(f"deckslab: {error.filename or ''}: {error.strerror or error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("deckslab: stopped", file=sys.stderr)
+        return 1
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="deckslab",
+        description="Reinforced-concrete deck slabs under wheels: plate analysis on flexible "
+        "supports, envelopes of moving vehicles, comparison with hand strips.",
+        epilog=CAUTION,
+    )
+    parser.add_argument("--version", action="version", version=f"deckslab {version('deckslab')}")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    run_ = commands.add_parser(
+        "run",
+        help="analyse a deck file and write its report",
+        description="Analyse a deck file: static cases, every load position of its vehicles, "
+        "envelopes, hand strips. Writes report.html, summary.json and fields.vtu.",
+        epilog=CAUTION + " Exit status: 0 success, 2 a mistake in the input, 1 anything else.",
+    )
+    run_.add_argument(
+        "deck",
+        metavar="DECK",
+        help="deck file (TOML), or the name of a packaged example: estuary",
+    )
+    run_.add_argument(
+        "--out", metavar="DIR", type=Path, required=True, help="folder for the results, made if new"
+    )
+    run_.set_defaults(do=_run)
+    return parser
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    path = Path(arguments.deck)
+    if not path.exists():
+        path = example_path(arguments.deck) or path
+    if arguments.out.exists() and not arguments.out.is_dir():
+        raise JobError(f"--out {arguments.out}: is a file, a folder is needed")
+    with _progress() as tell:
+        result = run(path, arguments.out, tell)
+    _closing_table(result, arguments.out)
+    return 0
+
+
+class _progress:
+    """A progress bar on the terminal's error stream, nothing where that is not a terminal."""
+
+    def __enter__(self) -> "_progress":
+        self.bar = Progress(
+            TextColumn("{task.description:<20}"),
+            BarColumn(),
+            TextColumn("{task.completed:>7.0f}/{task.total:<7.0f}"),
+            TimeElapsedColumn(),
+            TimeRemainingColumn(),
+            console=Console(stderr=True),
+            disable=not sys.stderr.isatty(),
+        )
+        self.tasks: dict[str, int] = {}
+        self.bar.__enter__()
+        return self
+
+    def __call__(self, stage: str, part: int, whole: int) -> None:
+        if stage not in self.tasks:
+            for task in self.tasks.values():
+                total = self.bar.tasks[task].total
+                self.bar.update(task, completed=total or 0)  # type: ignore[arg-type]
+            self.tasks[stage] = self.bar.add_task(stage, total=whole)
+        self.bar.update(self.tasks[stage], completed=part)  # type: ignore[arg-type]
+
+    def __exit__(self, *error: object) -> None:
+        if error[0] is None:
+            for task in self.tasks.values():
+                self.bar.update(task, completed=self.bar.tasks[task].total or 0)  # type: ignore
+        self.bar.__exit__(*error)  # type: ignore[arg-type]
+
+
+def _closing_table(result: Result, out: Path) -> None:
+    """The governing values of the envelope and where the files are."""
+    console = Console(soft_wrap=True)
+    facts = result.summary["model"]
+    console.print(
+        f"{result.deck.title}: {facts['cells']} cells, {facts['degrees_of_freedom']} degrees of "
+        f"freedom, {facts['load_positions']} load positions, "
+        f"{sum(result.seconds.values()):.1f} s",
+        highlight=False,
+    )
+    if result.envelopes is not None:
+        console.print(_envelope_table(result))
+    short = [f for f in result.findings if f.finding.startswith("strip short")]
+    if result.findings:
+        worst = result.findings[0]
+        console.print(
+            f"Hand strips: {len(short)} of {len(result.findings)} comparisons short. Worst: "
+            f"{worst.place}, {worst.effect}, {worst.vehicle}, {worst.strip}: {worst.finding} "
+            f"({worst.caution}).",
+            highlight=False,
+        )
+    elif result.no_findings:
+        console.print(f"Hand strips: none compared; {result.no_findings}.", highlight=False)
+    for warning in result.deck.warnings:
+        console.print(f"Warning: {warning}", highlight=False)
+    for name in ("report.html", "summary.json", "fields.vtu"):
+        console.print(os.fspath(out / name), highlight=False)
+    console.print(CAUTION, highlight=False)
+
+
+def _envelope_table(result: Result) -> Table:
+    assert result.envelopes is not None
+    table = Table(title="Envelope over the deck (one vehicle at a time)")
+    for heading in ("result", "unit", "value", "at station, offset [m]", "vehicle", "first axle"):
+        table.add_column(heading)
+    for row in governing_values(result.deck, result.solver, result.envelopes):
+        position = row.position
+        first = (
+            ""
+            if position is None
+            else (f"{position.station:.2f}, {position.offset:+.2f} {position.direction}")
+        )
+        table.add_row(
+            f"{row.result} {row.extreme}",
+            row.unit,
+            f"{row.value:.3g}",
+            f"{row.at[0]:.2f}, {row.at[1]:+.2f}",
+            "" if position is None else position.vehicle,
+            first,
+        )
+    return table

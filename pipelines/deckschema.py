@@ -1,0 +1,242 @@
+"""What a deck file may say: its tables, keys and defaults, with the bounds of every number.
+
+The models mirror the file key by key in the file's own units, which each key carries as its
+suffix; what the values mean together is checked by `deckfile`. Bounds catch slips of unit, they
+do not say what is good engineering.
+"""
+
+from collections.abc import Iterator
+from typing import Annotated, Any, Literal, get_args
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict
+
+from pipelines.concrete import CYLINDER_STRENGTH_MPA, STANDARD
+from pipelines.deck import Dispersal, Support, Theory
+from pipelines.deckrules import Choice, Count, NotYet, RadiusRange, Range, Rule, Text, WholeRange
+
+
+def _as_list(value: object) -> object:
+    return [value] if isinstance(value, str) else value
+
+
+def _as_held_tables(value: object) -> object:
+    if isinstance(value, list):
+        return [{"on": entry} if isinstance(entry, str) else entry for entry in value]
+    return value
+
+
+Directions = Literal["forward", "both"]
+PointSupport = Literal["rigid", "spring"]
+Name = Annotated[str, Text(100)]
+Flag = Annotated[bool, Choice((True, False))]
+Coordinate = Annotated[float, Range(-1e4, 1e4, "m")]
+Pair = Annotated[list[Coordinate], Count(2, 2)]
+Modulus = Annotated[float, Range(0.1, 1000.0, "GPa")]
+Thickness = Annotated[float, Range(20.0, 5000.0, "mm")]
+Overhang = Annotated[float, Range(0.0, 100.0, "m")]
+Factor = Annotated[float, Range(0.01, 10.0)]
+Spring = Annotated[float, Range(0.0, 1e10, "kN/m")]
+RotationSpring = Annotated[float, Range(0.0, 1e10, "kNm/rad")]
+
+
+class Table(BaseModel):
+    """A table of the file: no key but its own."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class ZoneTable(Table):
+    stations_m: Pair | None = None
+    offsets_m: Pair | None = None
+    thickness_mm: Thickness
+
+
+class StiffnessTable(Table):
+    x: Factor = 1.0
+    y: Factor = 1.0
+    xy: Factor = 1.0
+
+
+class RigidityTable(Table):
+    Dx: Annotated[float, Range(1e-3, 1e10, "kNm")]
+    Dy: Annotated[float, Range(1e-3, 1e10, "kNm")]
+    D1: Annotated[float, Range(0.0, 1e10, "kNm")]
+    Dxy: Annotated[float, Range(1e-3, 1e10, "kNm")]
+
+
+class SlabTable(Table):
+    thickness_mm: Thickness
+    E_GPa: Modulus | None = None
+    concrete: Annotated[str, Choice(tuple(CYLINDER_STRENGTH_MPA))] | None = None
+    standard: Annotated[str, Choice((STANDARD,))] | None = None
+    poisson: Annotated[float, Range(0.0, 0.49)] = 0.2
+    density_kN_m3: Annotated[float, Range(0.0, 100.0, "kN/m3")] = 25.0
+    theory: Annotated[Theory, Choice(get_args(Theory))] = "mindlin"
+    stiffness: StiffnessTable | None = None
+    rigidity_kNm: RigidityTable | None = None
+    zone: Annotated[list[ZoneTable], Count(1, 200)] | None = None
+
+
+class OverhangTable(Table):
+    start: Overhang = 0.0
+    end: Overhang = 0.0
+    left: Overhang = 0.0
+    right: Overhang = 0.0
+
+
+class PlanTable(Table):
+    stations_m: Annotated[list[Coordinate], Count(2, 500)]
+    offsets_m: Annotated[list[Coordinate], Count(2, 200)]
+    overhang_m: OverhangTable = OverhangTable()
+    skew_deg: Annotated[float, Range(-75.0, 75.0, "degrees")] = 0.0
+    radius_m: Annotated[float, RadiusRange(1.0, 1e7, "m")] = float("inf")
+    end_offsets_m: Annotated[list[Coordinate], Count(2, 200)] | None = None
+    outline_m: Annotated[None, NotYet("give stations_m and offsets_m")] = None
+    dxf: Annotated[None, NotYet("give stations_m and offsets_m")] = None
+
+
+class BeamTable(Table):
+    E_GPa: Modulus
+    G_GPa: Annotated[float, Range(0.01, 1000.0, "GPa")]
+    I_cm4: Annotated[float, Range(1.0, 1e13, "cm4")]
+    J_cm4: Annotated[float, Range(0.0, 1e13, "cm4")]
+    A_cm2: Annotated[float, Range(0.1, 1e7, "cm2")]
+    Av_cm2: Annotated[float, Range(0.1, 1e7, "cm2")] | None = None
+    eccentricity_mm: Annotated[float, Range(-10000.0, 10000.0, "mm")] = 0.0
+    connection: Annotated[None, NotYet("beams have their centroid at the slab's mid-plane")] = None
+
+
+class HeldTable(Table):
+    on: Name
+    k_kN_m: Spring | None = None
+    k_rot_kNm_rad: RotationSpring = 0.0
+    stub_m: Annotated[float, Range(0.0, 20.0, "m")] = 0.0
+
+
+class LineTable(Table):
+    on: Annotated[list[Name], Count(1, 700), BeforeValidator(_as_list)]
+    support: Annotated[Support, Choice(get_args(Support))]
+    hard: Flag = False
+    to_edges: Flag = False
+    k_kN_m2: Annotated[float, Range(0.0, 1e10, "kN/m2")] | None = None
+    k_rot_kNm_rad_m: Annotated[float, Range(0.0, 1e10, "kNm/rad/m")] | None = None
+    beam: BeamTable | None = None
+    held_at: Annotated[list[HeldTable], Count(1, 700), BeforeValidator(_as_held_tables)] | None = (
+        None
+    )
+    width_mm: Annotated[float, Range(1.0, 5000.0, "mm")] | None = None
+    label: Name | None = None
+    path_m: Annotated[None, NotYet("name a line of the plan by `on`")] = None
+    name: Annotated[None, NotYet("name a line of the plan by `on`, label is for print")] = None
+
+
+class PointTable(Table):
+    name: Name | None = None
+    at_m: Pair
+    support: Annotated[PointSupport, Choice(get_args(PointSupport))]
+    k_kN_m: Annotated[float, Range(1e-3, 1e10, "kN/m")] | None = None
+    size_mm: Annotated[float, Range(5.0, 10000.0, "mm")] | None = None
+
+
+class PatchTable(Table):
+    at_m: Pair
+    size_m: Annotated[list[Annotated[float, Range(0.005, 1000.0, "m")]], Count(2, 2)]
+    load_kN: Annotated[float, Range(-1e5, 1e5, "kN")]
+
+
+class LineLoadTable(Table):
+    path_m: Annotated[list[Pair], Count(2, 500)]
+    load_kN_m: Annotated[float, Range(-1e4, 1e4, "kN/m")]
+
+
+class CaseTable(Table):
+    name: Name
+    patches: Annotated[list[PatchTable], Count(1, 2000)] | None = None
+    pressure_kN_m2: Annotated[float, Range(-1e4, 1e4, "kN/m2")] | None = None
+    self_weight: Flag = False
+    lines: Annotated[list[LineLoadTable], Count(1, 500)] | None = None
+
+
+class TrafficTable(Table):
+    carriageway_m: Pair
+    vehicles: Annotated[list[Name], Count(1, 200)] | None = None
+    step_m: Annotated[float, Range(0.005, 10.0, "m")] = 0.1
+    lateral_step_m: Annotated[float, Range(0.005, 10.0, "m")] | None = None
+    offsets_m: Annotated[list[Coordinate], Count(1, 1000)] | None = None
+    edge_clearance_m: Annotated[float, Range(0.0, 20.0, "m")] | None = None
+    surfacing_mm: Annotated[float, Range(0.0, 1000.0, "mm")] = 0.0
+    dispersal: Annotated[Dispersal, Choice(get_args(Dispersal))] = "mid-depth"
+    dispersal_deg: Annotated[float, Range(0.0, 75.0, "degrees")] = 45.0
+    directions: Annotated[Directions, Choice(get_args(Directions))] = "both"
+    impact: dict[str, Annotated[float, Range(0.1, 10.0)]] = {}
+
+
+class AxleTable(Table):
+    at_m: Annotated[float, Range(0.0, 200.0, "m")]
+    load_kN: Annotated[float, Range(0.01, 1e4, "kN")]
+    gauge_m: Annotated[float, Range(0.1, 20.0, "m")] | None = None
+    wheels_m: Annotated[list[Annotated[float, Range(-20.0, 20.0, "m")]], Count(1, 32)] | None = None
+    patch_mm: Annotated[list[Annotated[float, Range(10.0, 20000.0, "mm")]], Count(2, 2)]
+
+
+class VehicleTable(Table):
+    name: Name
+    impact: Annotated[float, Range(0.1, 10.0)] = 1.0
+    axles: Annotated[list[AxleTable], Count(1, 100)]
+
+
+class ProbeTable(Table):
+    name: Name
+    at_m: Pair | None = None
+    from_m: Pair | None = None
+    to_m: Pair | None = None
+
+
+class MeshTable(Table):
+    order: Annotated[int, WholeRange(1, 8)] | None = None
+    size_m: Annotated[float, Range(0.01, 100.0, "m")] | None = None
+
+
+TABLES: dict[str, type[Table]] = {
+    "slab": SlabTable,
+    "plan": PlanTable,
+    "line": LineTable,
+    "point": PointTable,
+    "case": CaseTable,
+    "traffic": TrafficTable,
+    "vehicle": VehicleTable,
+    "probe": ProbeTable,
+    "mesh": MeshTable,
+}
+MOST_TABLES = {"line": 700, "point": 500, "case": 1000, "vehicle": 200, "probe": 5000}
+"""How often those tables may stand that are written in double brackets: [[line]] and so on."""
+
+TITLE = Text(200)
+
+
+def described_keys(table: type[Table]) -> dict[tuple[str, ...], str]:
+    """What each key of a table may hold, in words, nested keys included: path to words.
+
+    The bounds in messages and in the documentation come from here.
+    """
+    found: dict[tuple[str, ...], str] = {}
+    for key, field in table.model_fields.items():
+        words: list[str] = []
+        for part in _rules_and_tables((*field.metadata, field.annotation)):
+            if isinstance(part, Rule):
+                words.append(part.allowed)
+            else:
+                words.append("a table")
+                found |= {(key, *below): text for below, text in described_keys(part).items()}
+        found[(key,)] = ", each ".join(words)
+    return found
+
+
+def _rules_and_tables(parts: tuple[Any, ...]) -> Iterator[Rule | type[Table]]:
+    """What the parts of an annotation say about a value, outermost first."""
+    yield from (part for part in parts if isinstance(part, Rule))
+    for part in parts:
+        if isinstance(part, type) and issubclass(part, Table):
+            yield part
+        elif not isinstance(part, Rule):
+            yield from _rules_and_tables(get_args(part))

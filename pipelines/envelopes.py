@@ -1,0 +1,213 @@
+"""Envelopes: the largest and smallest value of every result over all load positions, with the
+position that governs and what coexists with it.
+
+The empty deck is a member: maxima are never below zero, minima never above; where zero governs
+the position is -1. Of positions that tie within 1e-9 the first listed governs.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.deck import Deck
+from pipelines.responses import Solver, stream
+from pipelines.traffic import LoadPositions, load_positions
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+TIE = 1e-9
+
+
+@dataclass(frozen=True)
+class LoadPosition:
+    """One load position: station and offset of the first axle's centre [m]."""
+
+    vehicle: str
+    direction: str
+    station: float
+    offset: float
+
+
+@dataclass(frozen=True)
+class Extremes:
+    """Maximum and minimum of results with any shape, and the numbers of the governing positions."""
+
+    maximum: Floats
+    minimum: Floats
+    at_maximum: Ints
+    at_minimum: Ints
+
+
+@dataclass(frozen=True)
+class FieldEnvelope:
+    """Envelopes of the fields.
+
+    extremes : (6, n_point) of w, m_x, m_y, m_xy, q_x, q_y.
+    with_maximum, with_minimum : (6, 6, n_point), what coexists: [k] holds all six results at the
+        position that governs result k.
+    """
+
+    extremes: Extremes
+    with_maximum: Floats
+    with_minimum: Floats
+
+
+@dataclass(frozen=True)
+class Envelopes:
+    """All envelopes of the moving loads.
+
+    runs : the load positions, numbered through in this order.
+    vehicles : envelopes of each vehicle alone; fields : of all together.
+    probes (6 n_probe,), beam_moments and beam_shears (n_sample,), reactions (n_name,).
+    """
+
+    runs: tuple[LoadPositions, ...]
+    vehicles: dict[str, FieldEnvelope]
+    fields: FieldEnvelope
+    probes: Extremes
+    beam_moments: Extremes
+    beam_shears: Extremes
+    reaction_names: tuple[str, ...]
+    reactions: Extremes
+
+    @property
+    def n_positions(self) -> int:
+        return sum(len(run) for run in self.runs)
+
+    def position(self, number: int) -> LoadPosition | None:
+        """The load position of that number; None for the empty deck."""
+        if number < 0:
+            return None
+        run, index = find_position(self.runs, number)
+        return LoadPosition(
+            run.vehicle.name,
+            run.direction,
+            float(run.stations[index]),
+            float(run.offsets[index]),
+        )
+
+
+def find_position(runs: Sequence[LoadPositions], number: int) -> tuple[LoadPositions, int]:
+    """The run of a position numbered through all runs, and its index there."""
+    for run in runs:
+        if number < len(run):
+            return run, number
+        number -= len(run)
+    raise IndexError("no such load position")
+
+
+class _Tracker:
+    """Running extremes of results of one shape, with what coexists if asked."""
+
+    def __init__(self, shape: tuple[int, ...]) -> None:
+        self.best = {sign: np.zeros(shape) for sign in (1, -1)}
+        self.at = {sign: np.full(shape, -1, dtype=np.int64) for sign in (1, -1)}
+
+    def update(self, values: Floats, first: int) -> dict[int, tuple[tuple[Ints, ...], Ints]]:
+        """Take in values (..., n) of positions first, first + 1, ...
+
+        Returns per sign the indices of what changed and the governing column of each.
+        """
+        changed = {}
+        for sign in (1, -1):
+            best = self.best[sign]
+            peak = values.max(axis=-1) if sign > 0 else values.min(axis=-1)
+            index = np.nonzero(sign * (peak - best) > TIE * np.abs(best))
+            rows, top = values[index], peak[index]
+            near = sign * (rows - top[:, None]) >= -TIE * np.abs(top)[:, None]
+            column = np.argmax(near, axis=-1)
+            best[index] = rows[np.arange(len(rows)), column]
+            self.at[sign][index] = first + column
+            changed[sign] = (index, column)
+        return changed
+
+    def extremes(self) -> Extremes:
+        return Extremes(self.best[1], self.best[-1], self.at[1], self.at[-1])
+
+
+class _FieldTracker:
+    """Running extremes of the fields with what coexists."""
+
+    def __init__(self, n_point: int) -> None:
+        self.own = _Tracker((6, n_point))
+        self.coexisting = {sign: np.zeros((6, 6, n_point)) for sign in (1, -1)}
+
+    def update(self, fields: Floats, first: int) -> None:
+        """Take in fields (6, n_point, n) of positions first, first + 1, ..."""
+        for sign, ((component, point), column) in self.own.update(fields, first).items():
+            self.coexisting[sign][component, :, point] = fields[:, point, column].T
+
+    def merge(self, later: "_FieldTracker") -> None:
+        """Take in the extremes of positions that come after all of this tracker's."""
+        for sign in (1, -1):
+            mine, theirs = self.own.best[sign], later.own.best[sign]
+            better = np.nonzero(sign * (theirs - mine) > TIE * np.abs(mine))
+            mine[better] = theirs[better]
+            self.own.at[sign][better] = later.own.at[sign][better]
+            component, point = better
+            self.coexisting[sign][component, :, point] = later.coexisting[sign][component, :, point]
+
+    def envelope(self) -> FieldEnvelope:
+        return FieldEnvelope(self.own.extremes(), self.coexisting[1], self.coexisting[-1])
+
+
+def traffic_envelopes(
+    deck: Deck,
+    solver: Solver,
+    *,
+    workers: int | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> Envelopes | None:
+    """Envelopes over every load position of the deck's traffic; None without traffic.
+
+    progress : called with the number of load positions done.
+    """
+    runs = load_positions(deck)
+    if not sum(len(run) for run in runs):
+        return None
+    n_point = solver.recovery.points.n_points
+    fields = {run.vehicle.name: _FieldTracker(n_point) for run in runs}
+    probes = _Tracker((solver.probes.rows.shape[0],))
+    moments = _Tracker((solver.beams.moments.shape[0],))
+    shears = _Tracker((solver.beams.shears.shape[0],))
+    names: tuple[str, ...] = ()
+    reactions: _Tracker | None = None
+    for first, response in stream(solver, runs, workers):
+        fields[find_position(runs, first)[0].vehicle.name].update(response.fields, first)
+        probes.update(response.probes, first)
+        moments.update(response.beam_moments, first)
+        shears.update(response.beam_shears, first)
+        summed = with_sums(response.reactions)
+        names = tuple(summed)
+        reactions = reactions or _Tracker((len(names),))
+        reactions.update(np.array([*summed.values()]), first)
+        if progress is not None:
+            progress(first + len(response.total))
+    assert reactions is not None
+    together = _FieldTracker(n_point)
+    for tracker in fields.values():
+        together.merge(tracker)
+    return Envelopes(
+        runs,
+        {name: tracker.envelope() for name, tracker in fields.items()},
+        together.envelope(),
+        probes.extremes(),
+        moments.extremes(),
+        shears.extremes(),
+        names,
+        reactions.extremes(),
+    )
+
+
+def with_sums(reactions: dict[str, Floats]) -> dict[str, Floats]:
+    """Reactions with the sum of each beam's holds ("C2") before its holds ("C2@L1")."""
+    found: dict[str, Floats] = {}
+    for name, values in reactions.items():
+        if "@" in name:
+            beam = name.split("@")[0]
+            found[beam] = found.get(beam, 0.0) + values
+        found[name] = values
+    return found

@@ -1,0 +1,37 @@
+"""Errors of the job.
+
+JobError                a user's mistake; the command line prints it and exits with status 2
+├── DeckError           mistakes in a deck file, each with key, value and what is allowed
+├── CoverageError       a request outside what the tool covers
+└── MethodRangeError    a hand method asked outside its range of validity
+"""
+
+
+class JobError(Exception):
+    """A mistake of the user, told in one clear message."""
+
+
+class DeckError(JobError):
+    """Mistakes in a deck file.
+
+    Parameters
+    ----------
+    path : str
+        The file.
+    mistakes : sequence of str
+        One line each: key, value, what is allowed.
+    """
+
+    def __init__(self, path: str, mistakes: list[str]) -> None:
+        self.path = path
+        self.mistakes = list(mistakes)
+        count = "1 mistake" if len(self.mistakes) == 1 else f"{len(self.mistakes)} mistakes"
+        super().__init__(f"{path}: {count}\n" + "\n".join(f"  - {m}" for m in self.mistakes))
+
+
+class CoverageError(JobError):
+    """A request outside what the tool covers."""
+
+
+class MethodRangeError(JobError):
+    """A hand method asked outside its stated range of validity."""

@@ -1,0 +1,79 @@
+"""Fields of a run in VTU files: static cases and envelopes on the deck's mesh.
+
+Coordinates are (x, -y, -z) so that common viewers, whose z points up, show the deck from above
+with offsets growing to the right. Points on lines and steps are doubled: one for each side.
+"""
+
+import os
+import tempfile
+from pathlib import Path
+
+import meshio
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.envelopes import Envelopes
+from pipelines.responses import Response
+from pipelines.summary import RESULT_KEYS, RESULT_SCALE
+from plate.mesh import Mesh
+from plate.recovery import FieldPoints
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+UNITS = ("", *["_kNm_m"] * 3, *["_kN_m"] * 2)
+
+
+def quads(points: FieldPoints, order: int) -> Ints:
+    """The p^2 quadrilaterals of every cell (n, 4) as numbers of field points."""
+    n = order + 1
+    local = np.arange(n * n).reshape(n, n)
+    corners = [local[:-1, :-1], local[1:, :-1], local[1:, 1:], local[:-1, 1:]]
+    return points.cells[:, np.stack([c.ravel() for c in corners], axis=1)].reshape(-1, 4)
+
+
+def write_fields(
+    path: Path,
+    mesh: Mesh,
+    points: FieldPoints,
+    cases: dict[str, Response],
+    envelopes: Envelopes | None,
+) -> None:
+    """Write all point fields; w in mm, moments in kNm/m, shears in kN/m.
+
+    For an envelope `<component>_max` also the number of the governing position and, as
+    `<component>_max_with_<other>`, what coexists with it.
+    """
+    data: dict[str, Floats] = {}
+    for name, response in cases.items():
+        for k, key in enumerate(RESULT_KEYS):
+            data[f"{name} {key}{UNITS[k]}"] = response.fields[k, :, 0] * RESULT_SCALE[k]
+    if envelopes is not None:
+        fields = envelopes.fields
+        for label, values, at, coexisting in (
+            ("max", fields.extremes.maximum, fields.extremes.at_maximum, fields.with_maximum),
+            ("min", fields.extremes.minimum, fields.extremes.at_minimum, fields.with_minimum),
+        ):
+            for k, key in enumerate(RESULT_KEYS):
+                data[f"{key}_{label}{UNITS[k]}"] = values[k] * RESULT_SCALE[k]
+                data[f"{key}_{label}_position"] = at[k].astype(float)
+                for j, other in enumerate(RESULT_KEYS[1:], start=1):
+                    if j != k:
+                        name = f"{key}_{label}_with_{other}{UNITS[j]}"
+                        data[name] = coexisting[k, j] * RESULT_SCALE[j]
+    xy = mesh.xy[points.node]
+    coordinates = np.column_stack([xy[:, 0], -xy[:, 1], np.zeros(len(xy))])
+    cells = [("quad", quads(points, mesh.order))]
+    _write(path, meshio.Mesh(coordinates, cells, point_data=data))
+
+
+def _write(path: Path, mesh: meshio.Mesh) -> None:
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".vtu")
+    os.close(handle)
+    try:
+        meshio.write(name, mesh, file_format="vtu")
+        os.chmod(name, 0o644)
+        os.replace(name, path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise

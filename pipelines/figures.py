@@ -1,0 +1,205 @@
+"""Figures as inline SVG: drawn without a screen, the same bytes from run to run.
+
+Text stays text, so that it can be read aloud, searched and copied. Every name inside a drawing is
+made unique to it, so that many drawings live on one page.
+"""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+from html import escape
+from io import StringIO
+from typing import Any
+
+import numpy as np
+from matplotlib import rc_context
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+STYLE: dict[Any, Any] = {
+    "svg.fonttype": "none",
+    "svg.hashsalt": "deckslab",
+    "font.family": "sans-serif",
+    "font.sans-serif": ["DejaVu Sans", "Verdana", "Arial", "Helvetica"],
+    "font.size": 8.0,
+    "axes.linewidth": 0.6,
+    "axes.edgecolor": "#444444",
+    "axes.facecolor": "none",
+    "figure.facecolor": "none",
+    "savefig.facecolor": "none",
+    "xtick.labelsize": 7.5,
+    "ytick.labelsize": 7.5,
+    "xtick.major.width": 0.6,
+    "ytick.major.width": 0.6,
+    "hatch.linewidth": 0.5,
+}
+# Results such as m_x in running text, as they are printed.
+SUBSCRIPT = (
+    r'\1<tspan font-style="italic">\2</tspan><tspan dy="1.6" font-size="75%">\3</tspan>'
+    r'<tspan dy="-1.6">\4</tspan>'
+)
+INK = "#222222"
+PALE = "#8a8a8a"
+
+# Widest drawing and tallest plan [inch].
+WIDTH = 9.6
+TALLEST = 6.4
+
+
+def draw(
+    name: str, description: str, size: tuple[float, float], paint: Callable[[Figure], None]
+) -> str:
+    """SVG element of what `paint` puts on a figure of that size [inch].
+
+    name : prefix of every id in it; description : read aloud instead of the picture.
+    """
+    with rc_context(STYLE):
+        figure = Figure(figsize=size)
+        FigureCanvasSVG(figure)
+        paint(figure)
+        stream = StringIO()
+        nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
+        figure.savefig(stream, format="svg", metadata=nothing)
+    return _embed(stream.getvalue(), name, description)
+
+
+def _embed(text: str, name: str, description: str) -> str:
+    text = text[text.index("<svg") :]
+    text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
+    text = re.sub(r'(\bid="|url\(#|href="#)', rf"\g<1>{name}-", text)
+    text = re.sub(r'\bd="[^"]*"', lambda m: _shorten(m.group()), text)
+    text = re.sub(r"(?<=>)([^<]*?)\b([mq])_(xy|x|y)\b([^<]*)(?=</text>)", SUBSCRIPT, text)
+    view = re.search(r'viewBox="[^"]*"', text)
+    assert view is not None
+    width = float(view.group().split()[2])
+    head = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
+        f'{view.group()} style="max-width:{1.25 * width:.0f}pt" role="img" '
+        f'aria-label="{escape(description, quote=True)}">'
+    )
+    return head + text[text.index(">") + 1 :].strip()
+
+
+def _shorten(path: str) -> str:
+    """Path data on a grid of a tenth of a point, in relative steps; curves keep two decimals."""
+    head, body = path[:3], path[3:-1]
+    if re.search(r"[^MLz\d\s.e+-]", body):
+        short = re.sub(r"-?\d+\.\d+", lambda m: f"{float(m.group()):.2f}", body)
+        return head + re.sub(r"\s+", " ", short) + '"'
+    pieces = []
+    for piece in body.split("M")[1:]:
+        closed = "z" in piece
+        values = np.array(piece.replace("L", " ").replace("z", " ").split(), dtype=float)
+        grid = np.rint(10.0 * values.reshape(-1, 2)).astype(np.int64)
+        steps = np.diff(grid, axis=0)
+        steps = steps[np.any(steps != 0, axis=1)]
+        start = " ".join(map(_tenths, grid[0].tolist()))
+        moves = " ".join(map(_tenths, steps.ravel().tolist())).replace(" -", "-")
+        if not moves and not closed:
+            moves = "0 0"
+        pieces.append(f"M{start}" + (f"l{moves}" if moves else "") + ("z" if closed else ""))
+    return head + "".join(pieces) + '"'
+
+
+@cache
+def _tenths(value: int) -> str:
+    sign, size = "-" if value < 0 else "", abs(value)
+    whole, tenth = divmod(size, 10)
+    return sign + (f"{whole or ''}.{tenth}" if tenth else f"{whole}")
+
+
+@dataclass(frozen=True)
+class Canvas:
+    """A plan's place on paper: from above, x to the right, y down the page, one scale.
+
+    low, high : corners of what is shown (X, Y) [m]; scale : inch per metre.
+    margins : left, top, right, bottom [inch].
+    """
+
+    low: Floats
+    high: Floats
+    scale: float
+    margins: tuple[float, float, float, float]
+
+    @property
+    def size(self) -> tuple[float, float]:
+        """Of the whole figure [inch]."""
+        left, top, right, bottom = self.margins
+        width, height = (self.high - self.low) * self.scale
+        return max(float(width), 5.0) + left + right, float(height) + top + bottom
+
+    def axes(self, figure: Figure) -> Axes:
+        """Axes on the figure, y down, equal scales."""
+        width, height = self.size
+        left, _top, right, bottom = self.margins
+        plan_width, plan_height = (self.high - self.low) * self.scale
+        free = width - left - right - plan_width
+        axes = figure.add_axes(
+            (
+                (left + 0.5 * free) / width,
+                bottom / height,
+                plan_width / width,
+                plan_height / height,
+            )
+        )
+        axes.set_xlim(self.low[0], self.high[0])
+        axes.set_ylim(self.high[1], self.low[1])
+        return axes
+
+
+def canvas(
+    points: Floats, margins: tuple[float, float, float, float], around: float = 0.0
+) -> Canvas:
+    """Canvas for Cartesian points (n, 2) [m] with some room around them [m]."""
+    low, high = points.min(axis=0) - around, points.max(axis=0) + around
+    width, height = high - low
+    left, _, right, _ = margins
+    scale = min((WIDTH - left - right) / width, TALLEST / height)
+    return Canvas(low, high, float(scale), margins)
+
+
+def number(value: float) -> str:
+    """A number to three figures in plain notation, with a true minus sign."""
+    if not np.isfinite(value):
+        return "–"
+    rounded = float(f"{value:.3g}")
+    if rounded == 0.0:
+        return "0"
+    if abs(rounded) < 1e-3 or abs(rounded) >= 1e6:
+        digits, power = f"{rounded:.2e}".split("e")
+        text = f"{digits} × 10{_raised(int(power))}"
+    else:
+        decimals = max(0, 2 - int(np.floor(np.log10(abs(rounded)))))
+        text = f"{rounded:.{decimals}f}"
+    return text.replace("-", "\u2212", 1) if text.startswith("-") else text
+
+
+def reading(value: float) -> str:
+    """A result to three figures, no finer than a thousandth of its unit: less is rounding."""
+    rounded = round(value, 3)
+    if not np.isfinite(value) or rounded == 0.0 or abs(rounded) >= 0.1:
+        return number(rounded)
+    return f"{rounded:.3f}".replace("-", "\u2212", 1)
+
+
+def _raised(power: int) -> str:
+    return str(power).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
+
+
+def length(value: float) -> str:
+    """A coordinate or length [m] to the centimetre, to the millimetre where it needs it."""
+    decimals = 2 if abs(value - round(value, 2)) < 5e-4 else 3
+    text = f"{value:.{decimals}f}"
+    if float(text) == 0.0:
+        text = f"{0.0:.{decimals}f}"
+    return text.replace("-", "\u2212", 1)
+
+
+def given(value: float) -> str:
+    """A number of the input as it was given."""
+    return f"{value:.6g}".replace("-", "\u2212", 1)

@@ -1,0 +1,85 @@
+"""The governing values of a run: the peaks of every result over the deck.
+
+Shears count only further than one thickness from edges, supports and beams: nearer, Mindlin's
+edge layer and the shear strain of a beam tied to the slab are in them, and a design reads its
+shear at the face of a support or further in.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.deck import Deck
+from pipelines.envelopes import Envelopes, LoadPosition
+from pipelines.responses import Solver
+from pipelines.summary import RESULT_KEYS, RESULT_SCALE
+
+Floats = NDArray[np.float64]
+
+UNITS = ("mm", "kNm/m", "kNm/m", "kNm/m", "kN/m", "kN/m")
+SHEARS = (4, 5)
+
+
+@dataclass(frozen=True)
+class Governing:
+    """One peak in the units of the report.
+
+    result : name; extreme : "max" or "min"; at : plan point [m]; coexisting : the six results
+    there at the same load position (w in mm, kNm/m, kN/m).
+    """
+
+    result: str
+    extreme: str
+    unit: str
+    value: float
+    at: tuple[float, float]
+    position: LoadPosition | None
+    coexisting: tuple[float, ...]
+
+
+def governing_values(deck: Deck, solver: Solver, envelopes: Envelopes) -> list[Governing]:
+    """Maximum and minimum of w, m_x, m_y, m_xy, q_x, q_y over the deck."""
+    plan = solver.model.mesh.plan[solver.recovery.points.node]
+    everywhere = np.ones(len(plan), dtype=bool)
+    clear = clear_of_lines(solver, deck.slab.thickness)
+    fields = envelopes.fields
+    rows = []
+    for k, name in enumerate(RESULT_KEYS):
+        allowed = np.flatnonzero(clear if k in SHEARS and clear.any() else everywhere)
+        for extreme, values, at, coexisting in (
+            ("max", fields.extremes.maximum, fields.extremes.at_maximum, fields.with_maximum),
+            ("min", fields.extremes.minimum, fields.extremes.at_minimum, fields.with_minimum),
+        ):
+            sign = 1.0 if extreme == "max" else -1.0
+            point = int(allowed[np.argmax(sign * values[k, allowed])])
+            rows.append(
+                Governing(
+                    name.removesuffix("_mm"),
+                    extreme,
+                    UNITS[k],
+                    float(values[k, point]) * RESULT_SCALE[k],
+                    (float(plan[point, 0]), float(plan[point, 1])),
+                    envelopes.position(int(at[k, point])),
+                    tuple((coexisting[k, :, point] * RESULT_SCALE).tolist()),
+                )
+            )
+    return rows
+
+
+def clear_of_lines(solver: Solver, distance: float) -> NDArray[np.bool_]:
+    """Field points (n_point,) further than `distance` [m] from edges, supports and beams."""
+    model = solver.model
+    mesh = model.mesh
+    names = [s.line for s in model.supports] + [b.line for b in model.beams]
+    names += [edge for edge in ("start", "end", "left", "right") if edge in mesh.lines]
+    points = mesh.xy[solver.recovery.points.node]
+    clear = np.ones(len(points), dtype=bool)
+    for name in dict.fromkeys(names):
+        edges = mesh.lines[name][:, [0, -1]]
+        for a, b in mesh.xy[edges]:
+            along = b - a
+            share = np.clip((points - a) @ along / (along @ along), 0.0, 1.0)
+            gap = np.linalg.norm(points - a - share[:, None] * along, axis=1)
+            clear &= gap >= distance
+    return clear

@@ -1,0 +1,211 @@
+"""The report: one HTML file that stands alone, from a finished run."""
+
+import hashlib
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+
+import numpy as np
+
+from pipelines.figures import given, number
+from pipelines.governing import Governing, clear_of_lines, governing_values
+from pipelines.inputtables import axle_table, beam_sections, cases_table, line_table
+from pipelines.planfigures import static_loads
+from pipelines.reporthtml import bullets, figure, page, paragraph, section, table, text
+from pipelines.reportplans import case_results, envelope_plans, line_sections
+from pipelines.reporttables import (
+    beam_tables,
+    equilibrium_table,
+    findings_table,
+    governing_table,
+    probe_tables,
+    reaction_table,
+)
+from pipelines.reporttext import (
+    CAUTIONS,
+    NOT_COVERED,
+    SHEAR_RULE,
+    assumptions,
+    conventions,
+    finding_words,
+    slab_note,
+)
+from pipelines.result import Result
+from pipelines.sketch import sketch
+from pipelines.summary import write_text
+from pipelines.traffic import dispersed
+from pipelines.vehiclefigures import vehicle_drawing
+
+# Rows of the findings table that open the report.
+FIRST_FINDINGS = 8
+
+
+def write_report(path: Path, result: Result) -> None:
+    """Write the report of a run; `path` is replaced as a whole once it is finished.
+
+    The file refers to nothing outside itself and is the same from run to run of the same deck.
+    """
+    write_text(path, report(result))
+
+
+def report(result: Result) -> str:
+    """The report as HTML."""
+    deck = result.deck
+    governing = governing_values(deck, result.solver, result.envelopes) if result.envelopes else []
+    parts = [
+        ("finding", "Finding and cautions", _finding(result)),
+        ("governing", "Governing values", _governing(result, governing)),
+        ("input", "Input", _input(result)),
+        ("actions", "Actions", _actions(result)),
+        ("model", "Model and stiffness", _model(result)),
+        ("equilibrium", "Equilibrium", equilibrium_table(result.summary) if result.cases else ""),
+        ("envelopes", "Envelopes in plan", envelope_plans(result, governing)),
+        ("cases", "Static cases", case_results(result)),
+        ("lines", "Envelopes along lines", line_sections(result)),
+        ("strips", "Strips beside the plate", _strips(result)),
+        ("probes", "Probes", "\n".join(probe_tables(deck, result.summary))),
+        ("reactions", "Reactions", _reactions(result)),
+        ("beams", "Beams", "\n".join(beam_tables(deck, result.summary))),
+        ("assumptions", "Assumptions", assumptions(deck, result.built.notes)),
+        ("not-covered", "Not covered", bullets(NOT_COVERED)),
+        ("source", "Program and input", _source(result)),
+    ]
+    parts = [part for part in parts if part[2]]
+    body = "\n".join(section(*part) for part in parts)
+    lead = "Deck slab under wheels: plate analysis, envelopes and hand strips"
+    header = f'<h1>{text(deck.title)}</h1>\n<p class="lead">{lead}</p>'
+    end = f"{text(CAUTIONS[0])}"
+    contents = [(name, title) for name, title, _ in parts]
+    return page(deck.title, header, contents, body, end)
+
+
+def _finding(result: Result) -> str:
+    cautions = '<div class="caution" role="note"><p><strong>Cautions</strong></p>'
+    cautions += bullets([*CAUTIONS, *result.deck.warnings]) + "</div>"
+    words = "".join(paragraph(w) for w in finding_words(result.findings, result.no_findings))
+    if not result.findings:
+        return words + cautions
+    first = result.findings[:FIRST_FINDINGS]
+    caption = f"The {len(first)} lowest of {len(result.findings)} comparisons, worst first"
+    more = '<p><a href="#strips">All comparisons</a></p>'
+    return words + cautions + findings_table(first, caption) + more
+
+
+def _governing(result: Result, rows: list[Governing]) -> str:
+    if not rows:
+        return ""
+    count = result.summary["model"]["load_positions"]
+    intro = f"Largest and smallest of {count} load positions, single vehicles. {SHEAR_RULE}"
+    plan = result.solver.model.mesh.plan[result.solver.recovery.points.node]
+    clear = clear_of_lines(result.solver, result.deck.slab.thickness)
+    read = [bool(clear[np.all(plan == np.array(row.at), axis=1)].any()) for row in rows]
+    return conventions() + paragraph(intro) + governing_table(result.deck, rows, read)
+
+
+def _input(result: Result) -> str:
+    caption = (
+        "<strong>Plan of the model</strong>, seen from above: x (stations) to the right, y "
+        "(offsets) down the page; lengths in m. C lines cross the deck at the stations, L lines "
+        f"run along it. {text(slab_note(result.deck))}"
+    )
+    if not result.deck.plan.chart.straight:
+        caption += (
+            " The deck is curved: stations are arc lengths at offset 0, and components are along "
+            "the local tangent and the growing offset."
+        )
+    return figure("plan-input", sketch(result.deck), caption) + line_table(result.deck)
+
+
+def _actions(result: Result) -> str:
+    deck = result.deck
+    parts = []
+    if deck.cases:
+        parts.append(cases_table(deck))
+        drawing = static_loads(deck)
+        if drawing:
+            caption = "<strong>Patches and line loads</strong> of the static cases"
+            parts.append(figure("plan-static-loads", drawing, caption))
+    traffic = deck.traffic
+    for k, vehicle in enumerate(traffic.vehicles if traffic else ()):
+        assert traffic is not None
+        drawing = vehicle_drawing(vehicle, f"vehicle-{k + 1}")
+        impact = "" if vehicle.impact == 1.0 else f" Loads include impact × {vehicle.impact:g}."
+        caption = (
+            f"<strong>{text(vehicle.name)}</strong>, travelling to the right, lengths in m."
+            f"{impact} Source: {text(vehicle.source)}."
+        )
+        patches = [dispersed(a.patch, traffic, deck.slab.thickness) for a in vehicle.axles]
+        parts.append(f"<h3>{text(vehicle.name)}</h3>")
+        parts.append(figure(f"drawing-vehicle-{k + 1}", drawing, caption))
+        parts.append(axle_table(vehicle, patches))
+    if not parts:
+        parts.append(paragraph("The deck file has no loads."))
+    return "\n".join(parts)
+
+
+def _model(result: Result) -> str:
+    deck, facts = result.deck, result.summary["model"]
+    slab = deck.slab
+    Dx, Dy, D1, Dxy = result.built.model.section.rigidities
+    rows = [
+        ["Theory", text({"mindlin": "Mindlin", "kirchhoff": "Kirchhoff"}[slab.theory])],
+        ["Thickness", f"{given(1e3 * slab.thickness)} mm"],
+        ["E, ν", f"{number(1e-9 * slab.E)} GPa, {given(slab.poisson)}"],
+        [
+            "Factors on D<sub>x</sub>, D<sub>y</sub>, D<sub>xy</sub>",
+            ", ".join(map(given, slab.stiffness)),
+        ],
+        [
+            "D<sub>x</sub>, D<sub>y</sub>, D<sub>1</sub>, D<sub>xy</sub>",
+            ", ".join(number(1e-3 * d) for d in (Dx, Dy, D1, Dxy)) + " kNm",
+        ],
+        ["Elements", f"{facts['cells']} quadrilaterals of order {facts['order']}"],
+        ["Largest side of an element", f"{number(facts['size_m'])} m"],
+        ["Degrees of freedom", str(facts["degrees_of_freedom"])],
+        ["Result points", str(facts["result_points"])],
+        ["Load positions", str(facts["load_positions"])],
+    ]
+    parts = [table("Slab and mesh", ["What", "Value"], rows), beam_sections(deck)]
+    if result.built.notes:
+        parts.append(bullets(result.built.notes))
+    return "\n".join(parts)
+
+
+def _strips(result: Result) -> str:
+    if not result.findings:
+        return paragraph(f"No comparison: {result.no_findings or 'there is none'}.")
+    intro = (
+        "Ratio = strip / plate peak: below 1 the strip is short. The strip is per metre, on rigid "
+        "lines, each axle spread over the width shown; the plate is the flexible deck. Plate mean: "
+        "over the strip's width about the peak, at the same load position. Both are "
+        "characteristic, at the centre line, for one vehicle alone."
+    )
+    rows = result.findings
+    return paragraph(intro) + findings_table(
+        rows, "All comparisons, worst first", tall=len(rows) > 12
+    )
+
+
+def _reactions(result: Result) -> str:
+    summary = result.summary
+    if not (result.cases or "reaction_envelopes" in summary):
+        return ""
+    return reaction_table(result.deck, summary)
+
+
+def _source(result: Result) -> str:
+    path = Path(result.deck.path)
+    try:
+        digest = hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        digest = "the file could not be read when the report was written"
+    try:
+        release = version("deckslab")
+    except PackageNotFoundError:
+        release = "not installed as a package"
+    rows = [
+        ["Program", f"deckslab {text(release)}"],
+        ["Deck file", f"<code>{text(path.name)}</code>"],
+        ["sha256 of the deck file", f"<code>{digest}</code>"],
+        ["Beside this report", "summary.json (all tables), fields.vtu (all fields)"],
+    ]
+    return table("Program and input", ["What", "Value"], rows)

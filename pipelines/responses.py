@@ -1,0 +1,142 @@
+"""Responses of the factorised deck: static cases, and load positions in streamed blocks.
+
+Each load position of a vehicle is one right-hand side: with one vehicle at a time that is fewer
+solves than wheel by wheel, and axles keep their exact distances. Blocks of positions are solved
+and recovered by one thread each and handed on in order, so that memory stays bounded and the
+result does not depend on the number of threads.
+"""
+
+import os
+from collections import deque
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.deck import Case, Deck
+from pipelines.probes import BeamRows, ProbeRows
+from pipelines.traffic import LoadPositions
+from plate.loads import line_load, patch_loads, pressure, self_weight
+from plate.model import PlateModel
+from plate.recovery import FieldRecovery
+from plate.stiffness import Stiffness
+
+Floats = NDArray[np.float64]
+
+# Load positions solved together. Fixed, so that results do not depend on the machine.
+BLOCK = 96
+
+
+@dataclass(frozen=True)
+class Response:
+    """Results of a block of loads, the last axis counting the loads.
+
+    fields : (6, n_point, n) w, m_x, m_y, m_xy, q_x, q_y; probes : (6 n_probe, n);
+    beam_moments, beam_shears : (n_sample, n); reactions : name -> (n,) upward [N];
+    total : (n,) load put on the slab [N].
+    """
+
+    fields: Floats
+    probes: Floats
+    beam_moments: Floats
+    beam_shears: Floats
+    reactions: dict[str, Floats]
+    total: Floats
+
+
+@dataclass(frozen=True)
+class Solver:
+    """The factorised deck with everything that is read from a solution."""
+
+    stiffness: Stiffness
+    recovery: FieldRecovery
+    probes: ProbeRows
+    beams: BeamRows
+
+    @property
+    def model(self) -> PlateModel:
+        return self.stiffness.model
+
+    def respond(self, F: Floats, *, refine: bool = False) -> Response:
+        """Response to right-hand sides (n_dof, n) [N]."""
+        U = self.stiffness.solve(F, refine=refine)
+        return Response(
+            self.recovery.fields(U),
+            np.asarray(self.probes.rows @ U),
+            np.asarray(self.beams.moments @ U),
+            np.asarray(self.beams.shears @ U),
+            self.stiffness.reactions(U, F),
+            F[::3].sum(axis=0),
+        )
+
+
+def case_load(deck: Deck, case: Case, model: PlateModel) -> Floats:
+    """Right-hand side (n_dof,) [N] of a static case."""
+    F = np.zeros(model.n_dof)
+    if case.pressure:
+        F += pressure(model.mesh, case.pressure)
+    if case.self_weight:
+        F += self_weight(model.mesh, model.section, deck.slab.density)
+    for line in case.lines:
+        F += line_load(model.mesh, np.array(line.path), line.load)
+    if case.patches:
+        centre = np.array([p.at for p in case.patches])
+        half = 0.5 * np.array([p.size for p in case.patches])
+        load = np.array([p.load for p in case.patches])
+        turn = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+        corners = centre[:, None] + turn * half[:, None]
+        column = np.zeros(len(load), dtype=np.int64)
+        F += patch_loads(model.mesh, corners, load, column, 1).toarray()[:, 0]
+    return F
+
+
+def case_responses(deck: Deck, solver: Solver) -> dict[str, Response]:
+    """Responses of the deck's static cases, refined to full accuracy."""
+    found = {}
+    for case in deck.cases:
+        F = case_load(deck, case, solver.model)[:, None]
+        found[case.name] = solver.respond(F, refine=True)
+    return found
+
+
+def position_load(model: PlateModel, positions: LoadPositions, index: slice) -> Floats:
+    """Right-hand sides (n_dof, n) [N] of some load positions of a vehicle."""
+    wheels = positions.wheels(index)
+    n = len(range(*index.indices(len(positions))))
+    return patch_loads(model.mesh, wheels.corners, wheels.load, wheels.position, n).toarray()
+
+
+def stream(
+    solver: Solver, runs: Sequence[LoadPositions], workers: int | None = None
+) -> Iterator[tuple[int, Response]]:
+    """Responses of all load positions, block after block in order.
+
+    Yields the number of a block's first load position, counted over all runs, and its response.
+    workers : threads, default one per processor that may be used.
+    """
+    count = workers or len(os.sched_getaffinity(0))
+    blocks = _blocks(runs)
+
+    def work(run: LoadPositions, part: slice) -> Response:
+        return solver.respond(position_load(solver.model, run, part))
+
+    with ThreadPoolExecutor(count) as pool:
+        waiting: deque[tuple[int, Future[Response]]] = deque()
+        for first, run, part in blocks:
+            waiting.append((first, pool.submit(work, run, part)))
+            if len(waiting) > count:
+                number, future = waiting.popleft()
+                yield number, future.result()
+        while waiting:
+            number, future = waiting.popleft()
+            yield number, future.result()
+
+
+def _blocks(runs: Sequence[LoadPositions]) -> Iterator[tuple[int, LoadPositions, slice]]:
+    base = 0
+    for run in runs:
+        for start in range(0, len(run), BLOCK):
+            yield base + start, run, slice(start, min(start + BLOCK, len(run)))
+        base += len(run)

@@ -1,0 +1,30 @@
+"""The finished run that report, figures and views read."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from pipelines.build import BuiltModel
+from pipelines.deck import Deck
+from pipelines.envelopes import Envelopes
+from pipelines.findings import Finding
+from pipelines.responses import Response, Solver
+
+
+@dataclass(frozen=True)
+class Result:
+    """A finished run.
+
+    cases : static case name -> response (one load each); envelopes : None without traffic.
+    no_findings : why there are none, "" otherwise.
+    summary : what summary.json holds; seconds : stage -> wall time [s].
+    """
+
+    deck: Deck
+    built: BuiltModel
+    solver: Solver
+    cases: dict[str, Response]
+    envelopes: Envelopes | None
+    findings: tuple[Finding, ...]
+    no_findings: str
+    summary: dict[str, Any]
+    seconds: dict[str, float]

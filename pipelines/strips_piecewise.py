@@ -1,0 +1,236 @@
+"""Piecewise polynomials of a station: the exact form of influence lines under moving loads.
+
+A `Piecewise` holds S functions at once, one a row, each on knots of its own. Sums of shifted
+copies are formed without sampling, so the worst place of a train is found among breakpoints and
+roots of derivatives and not on a grid.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from math import comb
+
+import numpy as np
+
+from plate.chart import Floats
+
+# Pieces shorter than this share of the functions' whole length are knots that fell together in
+# rounding; a limit taken inside one would mix the two sides of different knots.
+SHORT = 1e-11
+
+# Quartic through five Chebyshev points of the unit interval, and the points that try it.
+CHEBYSHEV = 0.5 * (1.0 - np.cos((np.arange(5) + 0.5) * np.pi / 5))
+TO_POWERS = np.linalg.inv(np.vander(CHEBYSHEV, increasing=True))
+CHECKS = np.array([0.0, 0.1, 0.35, 0.65, 0.9, 1.0])
+FIT = 3e-6
+
+
+@dataclass(frozen=True)
+class Piecewise:
+    """S piecewise polynomials.
+
+    knots : (S, N) stations in rising order, equal ones allowed [m].
+    coef : (n, S, N + 1) ascending powers of the distance from the piece's left knot; piece 0, left
+        of every knot, counts from knots[:, 0].
+    """
+
+    knots: Floats
+    coef: Floats
+
+    def at(self, x: Floats | float) -> Floats:
+        """Values at stations x, (Q,) or (S, Q), as (S, Q); at a jump the limit from the right."""
+        rows = self.knots.shape[0]
+        x = np.broadcast_to(np.asarray(x, dtype=float), (rows, np.shape(np.atleast_1d(x))[-1]))
+        piece = (self.knots[:, :, None] <= x[:, None, :]).sum(axis=1)
+        row = np.arange(rows)[:, None]
+        return _value(self.coef[:, row, piece], x - _origins(self.knots)[row, piece])
+
+    def __neg__(self) -> "Piecewise":
+        return Piecewise(self.knots, -self.coef)
+
+    def antiderivative(self) -> "Piecewise":
+        """The integral from minus infinity of functions that vanish left of their first knot."""
+        power = np.arange(1, self.coef.shape[0] + 1)[:, None, None]
+        inner = np.concatenate([np.zeros((1, *self.coef.shape[1:])), self.coef / power])
+        growth = _value(inner[:, :, 1:-1], np.diff(self.knots, axis=1))
+        inner[0, :, 2:] = np.cumsum(growth, axis=1)
+        return Piecewise(self.knots, inner)
+
+
+def combine(
+    functions: Sequence[Piecewise],
+    which: Sequence[int],
+    weights: Sequence[float],
+    shifts: Sequence[float],
+) -> Piecewise:
+    """Sum over k of weights[k] * functions[which[k]](t - shifts[k]), exactly, row by row."""
+    blocks = [functions[i].knots + shift for i, shift in zip(which, shifts, strict=True)]
+    loose = np.concatenate(blocks, axis=1)
+    owner = np.repeat(np.arange(len(blocks)), [b.shape[1] for b in blocks])
+    order = np.argsort(loose, axis=1, kind="stable")
+    knots = np.take_along_axis(loose, order, axis=1)
+    owner = owner[order]
+    origin = _origins(knots)
+    row = np.arange(knots.shape[0])[:, None]
+    total = np.zeros((max(f.coef.shape[0] for f in functions), *origin.shape))
+    for k, (i, weight, shift) in enumerate(zip(which, weights, shifts, strict=True)):
+        f = functions[i]
+        piece = np.zeros(origin.shape, dtype=int)
+        np.cumsum(owner == k, axis=1, out=piece[:, 1:])
+        delta = origin - shift - _origins(f.knots)[row, piece]
+        total[: f.coef.shape[0]] += weight * _recentred(f.coef[:, row, piece], delta)
+    return Piecewise(knots, total)
+
+
+def over(f: Piecewise, divisor: Callable[[Floats], Floats], grid: Floats) -> Piecewise:
+    """f / divisor with each piece between knots and grid points fitted by a quartic.
+
+    divisor : positive function of the station that the grid (Q,) resolves, see `resolved`.
+    """
+    rows = f.knots.shape[0]
+    zero = Piecewise(np.broadcast_to(grid, (rows, grid.size)), np.zeros((1, rows, grid.size + 1)))
+    fine = combine([f, zero], [0, 1], [1.0, 1.0], [0.0, 0.0])
+    h = np.diff(fine.knots, axis=1)
+    s = CHEBYSHEV[:, None, None] * h
+    quotient = _value(fine.coef[:, None, :, 1:-1], s) / divisor(fine.knots[:, :-1] + s)
+    coef = np.zeros((5, *fine.coef.shape[1:]))
+    coef[:, :, 1:-1] = np.tensordot(TO_POWERS, quotient, axes=1) / _powers(
+        np.where(h > 0, h, 1.0), 5
+    )
+    return Piecewise(fine.knots, coef)
+
+
+def resolved(divisor: Callable[[Floats], Floats], low: float, high: float) -> list[float]:
+    """Points inside (low, high) between which quartics follow straight lines over the divisor.
+
+    Halves down to a sixteenth serve its curvature; what then still fails has a kink, which is
+    located and made a point. Errors are below FIT of the largest reciprocal.
+    """
+    peak = float(np.max(1.0 / divisor(np.linspace(low, high, 65))))
+
+    def fits(a: float, b: float) -> bool:
+        u = np.concatenate([CHEBYSHEV, CHECKS])
+        reciprocal = 1.0 / divisor(a + (b - a) * u)
+        for values in (reciprocal, reciprocal * (2.0 * u - 1.0)):
+            fitted = _value(TO_POWERS @ values[:5], CHECKS)
+            if np.max(np.abs(fitted - values[5:])) > FIT * peak:
+                return False
+        return True
+
+    def split(a: float, b: float, halvings: int) -> list[float]:
+        if fits(a, b):
+            return []
+        middle = 0.5 * (a + b)
+        if halvings:
+            return [*split(a, middle, halvings - 1), middle, *split(middle, b, halvings - 1)]
+        left, right = a, b
+        while right - left > 1e-9 * (high - low):
+            middle = 0.5 * (left + right)
+            left, right = (middle, right) if fits(a, middle) else (left, middle)
+        return [left, *split(left, b, 0)] if left > a else []
+
+    return split(low, high, 4)
+
+
+def highest(f: Piecewise) -> tuple[Floats, Floats]:
+    """Largest value (S,) of functions that vanish far away, and the station (S,) where it stands.
+
+    Where no value is positive: 0 and nan. At a jump the higher limit counts.
+    """
+    t, value = critical(f, prune=True)
+    best = np.argmax(value, axis=1)
+    row = np.arange(best.size)
+    top, at = value[row, best], t[row, best]
+    return np.where(top > 0, top, 0.0), np.where(top > 0, at, np.nan)
+
+
+def critical(f: Piecewise, prune: bool = False) -> tuple[Floats, Floats]:
+    """Stations (S, C) and values (S, C) among which every local maximum of f is found.
+
+    Unused places hold the value -inf. With prune, stationary points are sought only on pieces
+    whose Bernstein bound exceeds the row's best value at a knot.
+    """
+    left, h = f.knots[:, :-1], np.diff(f.knots, axis=1)
+    c = f.coef[:, :, 1:-1]
+    real = h > SHORT * (f.knots[:, -1:] - f.knots[:, :1])
+    ends = np.concatenate([left, left + h], axis=1)
+    values = np.concatenate([c[0], _value(c, h)], axis=1)
+    values = np.where(np.concatenate([real, real], axis=1), values, -np.inf)
+    if prune:
+        real = real & (_bernstein_bound(c, h) > values.max(axis=1, keepdims=True))
+    row, piece = np.nonzero(real)
+    inside = c[:, row, piece]
+    roots = _roots(_derivative(inside), h[row, piece])
+    inner = np.full((roots.shape[0], *h.shape), -np.inf)
+    place = np.zeros_like(inner)
+    found = _value(inside[:, None, :], np.nan_to_num(roots))
+    inner[:, row, piece] = np.where(np.isnan(roots), -np.inf, found)
+    place[:, row, piece] = left[row, piece] + np.nan_to_num(roots)
+    return (
+        np.concatenate([ends, *place], axis=1),
+        np.concatenate([values, *inner], axis=1),
+    )
+
+
+def _origins(knots: Floats) -> Floats:
+    return np.concatenate([knots[:, :1], knots], axis=1)
+
+
+def _value(c: Floats, s: Floats) -> Floats:
+    """Polynomials c (n, ...) at distances s (...)."""
+    value = np.asarray(c[-1] + 0.0 * s)
+    for lower in c[-2::-1]:
+        value = value * s + lower
+    return value
+
+
+def _derivative(c: Floats) -> Floats:
+    return np.asarray(c[1:] * np.arange(1, c.shape[0])[:, None])
+
+
+def _powers(h: Floats, n: int) -> Floats:
+    """1, h, h^2, .. as (n, ...)."""
+    return np.stack([h**k for k in range(n)])
+
+
+def _recentred(c: Floats, delta: Floats) -> Floats:
+    """Coefficients about a point delta further right, by repeated synthetic division, in place."""
+    n = c.shape[0]
+    for i in range(n - 1):
+        for j in range(n - 2, i - 1, -1):
+            c[j] += delta * c[j + 1]
+    return c
+
+
+def _bernstein_bound(c: Floats, h: Floats) -> Floats:
+    """An upper bound of polynomials c (n, ...) on [0, h]: their largest Bernstein coefficient."""
+    n = c.shape[0]
+    matrix = np.array([[comb(i, j) / comb(n - 1, j) for j in range(n)] for i in range(n)])
+    return np.asarray(np.tensordot(matrix, c * _powers(h, n), axes=1).max(axis=0))
+
+
+def _roots(d: Floats, h: Floats) -> Floats:
+    """Roots in (0, h) of polynomials d (n, M), n <= 4, as (n - 1 or 2, M), nan where none is."""
+    if d.shape[0] <= 3:
+        return _quadratic_roots(d, h)
+    turn = _quadratic_roots(_derivative(d), h)
+    cuts = np.sort(np.concatenate([turn, [np.zeros_like(h), h]]), axis=0)
+    cuts = np.where(np.isnan(cuts), h, cuts)
+    low, high = cuts[:-1].copy(), cuts[1:].copy()
+    c = d[:, None, :]
+    start = _value(c, low)
+    crosses = start * _value(c, high) < 0
+    for _ in range(54):  # halves an interval down to the spacing of floating-point numbers
+        middle = 0.5 * (low + high)
+        same = _value(c, middle) * start > 0
+        low, high = np.where(same, middle, low), np.where(same, high, middle)
+    return np.where(crosses, 0.5 * (low + high), np.nan)
+
+
+def _quadratic_roots(d: Floats, h: Floats) -> Floats:
+    """Roots in (0, h) of c + b s + a s^2 given as d (n <= 3, M), as (2, M) with nan for none."""
+    c, b, a = np.concatenate([d, np.zeros((3 - d.shape[0], h.size))])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        q = -0.5 * (b + np.copysign(np.sqrt(b * b - 4.0 * a * c), b))
+        roots = np.stack([q / a, c / q])
+        inside = (roots > 0) & (roots < h)
+    return np.where(inside, roots, np.nan)

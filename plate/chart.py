@@ -1,0 +1,63 @@
+"""Plan coordinates (station, offset) and their Cartesian image.
+
+A straight deck has plan = Cartesian. On a curved deck of centre-line radius R (positive curves
+to the right) the station s is the arc length at offset zero and
+X = (R - y) sin(s/R), Y = R - (R - y) cos(s/R); components are along the local tangent and the
+growing offset.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plate.errors import GeometryError
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Chart:
+    """radius : R of the centre line [m], inf for a straight deck, positive curving right."""
+
+    radius: float = np.inf
+
+    @property
+    def straight(self) -> bool:
+        return bool(np.isinf(self.radius))
+
+    def to_cartesian(self, plan: Floats) -> Floats:
+        """Cartesian (..., 2) [m] of plan points (..., 2) [m].
+
+        Raises GeometryError where 1 - y/R is not positive.
+        """
+        plan = np.asarray(plan, dtype=float)
+        if self.straight:
+            return plan
+        if np.any(self.stretch(plan) <= 0.0):
+            raise GeometryError(f"offset beyond the centre of curvature, R = {self.radius:g} m")
+        R = self.radius
+        s, y = plan[..., 0], plan[..., 1]
+        return np.stack([(R - y) * np.sin(s / R), R - (R - y) * np.cos(s / R)], axis=-1)
+
+    def stretch(self, plan: Floats) -> Floats:
+        """Length of arc at each point per length of station, 1 - y/R, (...,) [-]."""
+        plan = np.asarray(plan, dtype=float)
+        return 1.0 - plan[..., 1] / self.radius
+
+    def tangent(self, plan: Floats) -> Floats:
+        """Unit vectors (..., 2) of growing station at plan points (..., 2)."""
+        plan = np.asarray(plan, dtype=float)
+        angle = plan[..., 0] / self.radius
+        return np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+
+    def polygon_area(self, plan: Floats) -> Floats:
+        """Cartesian area (...,) [m2] of polygons (..., n, 2) straight-sided in plan coordinates.
+
+        Signed: positive when x turns into y. Exact: the integral of 1 - y/R by Green's theorem.
+        """
+        x, y = plan[..., 0], plan[..., 1]
+        xn, yn = np.roll(x, -1, axis=-1), np.roll(y, -1, axis=-1)
+        cross = x * yn - xn * y
+        first_moment = np.sum((y + yn) * cross, axis=-1) / 6.0
+        return np.asarray(0.5 * np.sum(cross, axis=-1) - first_moment / self.radius)

@@ -1,0 +1,48 @@
+"""Errors of the mechanics.
+
+PlateError
+├── GeometryError      a plan that cannot be built, a point off the slab
+├── MeshError          a mesh with folded or degenerate cells
+├── SupportError       contradictory supports
+├── LoadError          a load that does not touch the plate
+├── MechanismError     the plate can move as a rigid body; says which motion is free
+└── SolutionError      a solution that fails its residual or equilibrium check
+"""
+
+
+class PlateError(Exception):
+    """Base of all errors of the mechanics."""
+
+
+class GeometryError(PlateError):
+    """A plan that cannot be built, or a point off the slab."""
+
+
+class MeshError(PlateError):
+    """A mesh with folded or degenerate cells."""
+
+
+class SupportError(PlateError):
+    """Contradictory or impossible supports."""
+
+
+class LoadError(PlateError):
+    """A load that does not touch the plate."""
+
+
+class MechanismError(PlateError):
+    """The plate can move as a rigid body.
+
+    Parameters
+    ----------
+    motion : str
+        The free motion in words.
+    """
+
+    def __init__(self, motion: str) -> None:
+        self.motion = motion
+        super().__init__(f"the deck is a mechanism: {motion}")
+
+
+class SolutionError(PlateError):
+    """A solution that fails its residual or equilibrium check."""

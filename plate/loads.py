@@ -1,0 +1,238 @@
+"""Loads as right-hand sides: pressure, patches, lines. All act down.
+
+Patches are integrated exactly over their overlap with each cell: the polygon is clipped at the
+cell's edges and the pieces are integrated by Gauss's rule, whatever edges they cut.
+"""
+
+import itertools
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from plate.clipping import clip_convex, clip_segment
+from plate.conventions import N_FIELDS
+from plate.mesh import Mesh
+from plate.reference import gauss, lagrange, lobatto, shape, square
+from plate.section import Section
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+def pressure(mesh: Mesh, value: float) -> Floats:
+    """Right-hand side (n_dof,) [N] of a uniform pressure [N/m2] on the whole slab."""
+    return _area_load(mesh, lambda plan: np.full(plan.shape[:-1], value))
+
+
+def self_weight(mesh: Mesh, section: Section, density: float) -> Floats:
+    """Right-hand side (n_dof,) [N] of the slab's weight; density in N/m3."""
+    return _area_load(mesh, lambda plan: density * section.thickness_at(plan))
+
+
+def _area_load(mesh: Mesh, intensity: Callable[[Floats], Floats]) -> Floats:
+    x, weight = gauss(mesh.order + 1)
+    points, weights = square(x, x), np.outer(weight, weight).ravel()
+    N = shape(mesh.order, points)
+    det = np.linalg.det(mesh.jacobian(points))
+    values = (intensity(N @ mesh.plan[mesh.cells]) * det * weights) @ N
+    load = np.zeros(N_FIELDS * mesh.n_nodes)
+    np.add.at(load, N_FIELDS * mesh.cells, values)
+    return load
+
+
+def patch_loads(
+    mesh: Mesh, polygons: Floats, load: Floats, column: Ints, n_columns: int
+) -> sparse.csc_array:
+    """Right-hand sides of uniformly loaded quadrilaterals.
+
+    Parameters
+    ----------
+    polygons : (n, 4, 2) plan corners turning from x to y, straight-sided in plan [m].
+    load : (n,) force on each full patch [N]; only the part on the slab acts.
+    column : (n,) right-hand side to which each patch belongs.
+
+    Returns
+    -------
+    (n_dof, n_columns) sparse [N].
+    """
+    unique, inverse = np.unique(np.round(polygons, 9), axis=0, return_inverse=True)
+    inverse = inverse.ravel()
+    share = np.abs(mesh.chart.polygon_area(unique))
+    nodes, patch, values = _overlap_integrals(mesh, unique)
+    rows, columns = (N_FIELDS * nodes).ravel(), np.repeat(patch, nodes.shape[1])
+    unit = sparse.coo_array(
+        ((values / share[patch][:, None]).ravel(), (rows, columns)),
+        shape=(N_FIELDS * mesh.n_nodes, len(unique)),
+    ).tocsc()
+    weights = sparse.coo_array((load, (inverse, column)), shape=(len(unique), n_columns)).tocsc()
+    return sparse.csc_array(unit @ weights)
+
+
+def _overlap_integrals(mesh: Mesh, polygons: Floats) -> tuple[Ints, Ints, Floats]:
+    """Integrals of the shape functions over patch and cell, for all pairs that overlap.
+
+    Returns nodes (n_pair, (p+1)^2), patch (n_pair,), values (n_pair, (p+1)^2) [m2].
+    """
+    cell, patch = _box_pairs(mesh.corners, polygons)
+    upright = _upright(mesh.corners)[cell] & _upright(polygons)[patch]
+    values = np.zeros((len(cell), (mesh.order + 1) ** 2))
+    values[upright] = _rectangle_integrals(mesh, cell[upright], polygons[patch[upright]])
+    values[~upright] = _polygon_integrals(mesh, cell[~upright], polygons[patch[~upright]])
+    hit = np.any(values != 0.0, axis=1)
+    return mesh.cells[cell[hit]], patch[hit], values[hit]
+
+
+def _upright(quads: Floats) -> NDArray[np.bool_]:
+    """Which quadrilaterals (n, 4, 2) are rectangles along the axes."""
+    size = np.ptp(quads, axis=1).max(axis=1)
+    sides = np.roll(quads, -1, axis=1) - quads
+    askew = np.abs(np.stack([sides[:, 0, 1], sides[:, 2, 1], sides[:, 1, 0], sides[:, 3, 0]]))
+    return np.asarray(askew.max(axis=0) <= 1e-12 * size)
+
+
+def _rectangle_integrals(mesh: Mesh, cell: Ints, patches: Floats) -> Floats:
+    """Integrals (n, (p+1)^2) over rectangles in rectangular cells: products of line integrals."""
+    corners = mesh.corners[cell]
+    x, weight = gauss(mesh.order + 1)
+    nodes = lobatto(mesh.order + 1)
+    along = []
+    for axis, (first, last) in enumerate(((0, 1), (0, 3))):
+        start, end = corners[:, first, axis], corners[:, last, axis]
+        low = np.maximum(start, patches[:, first, axis])
+        high = np.maximum(np.minimum(end, patches[:, last, axis]), low)
+        at = low[:, None] + 0.5 * (high - low)[:, None] * (1.0 + x)
+        xi = (2.0 * at - (start + end)[:, None]) / (end - start)[:, None]
+        scale = 0.5 * (high - low)[:, None] * weight
+        if axis == 1:
+            scale = scale * (1.0 - at / mesh.chart.radius)
+        along.append(np.einsum("kq,kqn->kn", scale, lagrange(nodes, xi)))
+    return np.asarray((along[0][:, :, None] * along[1][:, None, :]).reshape(len(cell), -1))
+
+
+def _polygon_integrals(mesh: Mesh, cell: Ints, patches: Floats) -> Floats:
+    """Integrals (n, (p+1)^2) over any convex quadrilaterals in any straight-sided cells."""
+    values = np.zeros((len(cell), (mesh.order + 1) ** 2))
+    corners = mesh.corners[cell]
+    pieces, count = clip_convex(patches, corners)
+    # A polygon of up to eight corners is a fan of three quadrilaterals about its first corner.
+    fan = [[0, 1, 2, 3], [0, 3, 4, 5], [0, 5, 6, 7]]
+    x, weight = gauss(mesh.order + 2)
+    points, weights = square(x, x), np.outer(weight, weight).ravel()
+    bilinear = _bilinear(points)
+    for quad in fan:
+        shapes = pieces[:, quad]
+        area = np.abs(_area(shapes))
+        live = np.flatnonzero((count >= 3) & (area > 1e-14 * np.abs(_area(corners))))
+        for start in range(0, len(live), 2000):
+            part = live[start : start + 2000]
+            at = bilinear @ shapes[part]
+            det = np.abs(_bilinear_det(points, shapes[part]))
+            xi = _inverse_bilinear(corners[part], at)
+            scale = det * weights * mesh.chart.stretch(at)
+            values[part] = values[part] + np.einsum("kq,kqn->kn", scale, shape(mesh.order, xi))
+    return values
+
+
+def _box_pairs(cells: Floats, patches: Floats) -> tuple[Ints, Ints]:
+    """Pairs (cell, patch) whose bounding boxes overlap."""
+    low, high = cells.min(axis=1), cells.max(axis=1)
+    found: list[tuple[Ints, Ints]] = []
+    for start in range(0, len(patches), 512):
+        part = patches[start : start + 512]
+        a, b = part.min(axis=1), part.max(axis=1)
+        overlap = np.all((low[:, None] < b) & (high[:, None] > a), axis=-1)
+        cell, patch = np.nonzero(overlap)
+        found.append((cell, patch + start))
+    return np.concatenate([f[0] for f in found]), np.concatenate([f[1] for f in found])
+
+
+def _area(quads: Floats) -> Floats:
+    d1, d2 = quads[:, 2] - quads[:, 0], quads[:, 3] - quads[:, 1]
+    return np.asarray(0.5 * (d1[:, 0] * d2[:, 1] - d1[:, 1] * d2[:, 0]))
+
+
+def _bilinear(points: Floats) -> Floats:
+    """(..., 4) bilinear shape functions of corners turning from xi to eta."""
+    xi, eta = points[..., 0], points[..., 1]
+    return 0.25 * np.stack(
+        [(1 - xi) * (1 - eta), (1 + xi) * (1 - eta), (1 + xi) * (1 + eta), (1 - xi) * (1 + eta)],
+        axis=-1,
+    )
+
+
+def _bilinear_gradient(points: Floats) -> Floats:
+    """(..., 2, 4) derivatives of `_bilinear`."""
+    xi, eta = points[..., 0], points[..., 1]
+    one = np.ones_like(xi)
+    along = 0.25 * np.stack([-(one - eta), one - eta, one + eta, -(one + eta)], axis=-1)
+    across = 0.25 * np.stack([-(one - xi), -(one + xi), one + xi, one - xi], axis=-1)
+    return np.stack([along, across], axis=-2)
+
+
+def _bilinear_det(points: Floats, quads: Floats) -> Floats:
+    return np.asarray(np.linalg.det(_bilinear_gradient(points) @ quads[:, None]))
+
+
+def _inverse_bilinear(corners: Floats, at: Floats) -> Floats:
+    """Reference coordinates (n, q, 2) of plan points (n, q, 2) in quadrilaterals (n, 4, 2)."""
+    xi = np.zeros_like(at)
+    for _ in range(12):
+        residual = at - np.einsum("kqc,kca->kqa", _bilinear(xi), corners)
+        J = _bilinear_gradient(xi) @ corners[:, None]
+        det = J[..., 0, 0] * J[..., 1, 1] - J[..., 0, 1] * J[..., 1, 0]
+        step = np.stack(
+            [
+                (J[..., 1, 1] * residual[..., 0] - J[..., 1, 0] * residual[..., 1]) / det,
+                (J[..., 0, 0] * residual[..., 1] - J[..., 0, 1] * residual[..., 0]) / det,
+            ],
+            axis=-1,
+        )
+        xi = xi + step
+        if np.abs(step).max(initial=0.0) < 1e-13:
+            break
+    return xi
+
+
+def line_load(mesh: Mesh, path: Floats, intensity: float) -> Floats:
+    """Right-hand side (n_dof,) [N] of a load [N/m] along a path (n, 2) straight in plan.
+
+    Only the part on the slab acts. Lengths are Cartesian arc lengths.
+    """
+    load = np.zeros(N_FIELDS * mesh.n_nodes)
+    for cells, xi, weights in segment_points(mesh, path):
+        values = intensity * weights[:, None] * shape(mesh.order, xi)
+        np.add.at(load, N_FIELDS * mesh.cells[cells], values)
+    return load
+
+
+def segment_points(mesh: Mesh, path: Floats) -> list[tuple[Ints, Floats, Floats]]:
+    """Quadrature along a path: for each of its segments cells (n,), reference points (n, 2) and
+    weights (n,) [m].
+
+    A piece on the border of two cells is shared equally between them. The weights of a segment
+    that stays on the slab sum to its Cartesian length.
+    """
+    found = []
+    x, weight = gauss(2 * mesh.order)
+    corners = mesh.corners
+    for a, b in itertools.pairwise(path):
+        spans = clip_segment(a, b, corners)
+        cuts = np.unique(np.round(spans[spans[:, 0] < spans[:, 1]].ravel(), 12))
+        cells, points, weights = [], [], []
+        for low, high in itertools.pairwise(cuts):
+            middle = 0.5 * (low + high)
+            inside = np.flatnonzero((spans[:, 0] < middle) & (middle < spans[:, 1]))
+            if not len(inside):
+                continue
+            at = a + (low + 0.5 * (x + 1.0) * (high - low))[:, None] * (b - a)
+            direction = (b - a) * 0.5 * (high - low)
+            speed = np.hypot(direction[0] * mesh.chart.stretch(at), direction[1])
+            for k in inside:
+                cells.append(np.full(len(x), k))
+                points.append(_inverse_bilinear(corners[k][None], at[None])[0])
+                weights.append(weight * speed / len(inside))
+        if cells:
+            found.append((np.concatenate(cells), np.concatenate(points), np.concatenate(weights)))
+    return found

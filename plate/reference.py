@@ -1,0 +1,81 @@
+"""The reference interval [-1, 1]: Gauss and Gauss-Lobatto points and Lagrange interpolation."""
+
+from functools import cache
+
+import numpy as np
+from numpy.polynomial import legendre
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+@cache
+def gauss(n: int) -> tuple[Floats, Floats]:
+    """Points and weights (n,) of the n-point Gauss-Legendre rule, exact to degree 2n - 1."""
+    points, weights = legendre.leggauss(n)
+    return points, weights
+
+
+@cache
+def lobatto(n: int) -> Floats:
+    """The n >= 2 Gauss-Lobatto points (n,): both ends and the extrema of P_(n-1)."""
+    inner = legendre.Legendre.basis(n - 1).deriv().roots() if n > 2 else np.empty(0)
+    points = np.concatenate([[-1.0], np.sort(inner.real), [1.0]])
+    return np.asarray(0.5 * (points - points[::-1]))
+
+
+def lagrange(nodes: Floats, x: Floats) -> Floats:
+    """Values (..., n) at x (...) of the Lagrange polynomials on nodes (n,)."""
+    x = np.asarray(x, dtype=float)[..., None]
+    values = np.empty((*x.shape[:-1], len(nodes)))
+    for i, node in enumerate(nodes):
+        others = np.delete(nodes, i)
+        values[..., i] = np.prod((x - others) / (node - others), axis=-1)
+    return values
+
+
+def lagrange_derivative(nodes: Floats, x: Floats) -> Floats:
+    """Derivatives (..., n) at x (...) of the Lagrange polynomials on nodes (n,)."""
+    x = np.asarray(x, dtype=float)[..., None]
+    values = np.zeros((*x.shape[:-1], len(nodes)))
+    for i, node in enumerate(nodes):
+        for k in range(len(nodes)):
+            if k != i:
+                others = np.delete(nodes, [i, k])
+                factor = np.prod((x - others) / (node - others), axis=-1)
+                values[..., i] += factor / (node - nodes[k])
+    return values
+
+
+def shape(order: int, points: Floats) -> Floats:
+    """Shape functions (..., (p+1)^2) of the square at points (..., 2).
+
+    Node i (p+1) + j of a cell lies at (xi_i, eta_j), both Gauss-Lobatto points.
+    """
+    nodes = lobatto(order + 1)
+    a, b = lagrange(nodes, points[..., 0]), lagrange(nodes, points[..., 1])
+    return (a[..., :, None] * b[..., None, :]).reshape(*points.shape[:-1], -1)
+
+
+def shape_gradient(order: int, points: Floats) -> Floats:
+    """Derivatives (..., 2, (p+1)^2) of `shape` along xi and eta."""
+    nodes = lobatto(order + 1)
+    a, b = lagrange(nodes, points[..., 0]), lagrange(nodes, points[..., 1])
+    da = lagrange_derivative(nodes, points[..., 0])
+    db = lagrange_derivative(nodes, points[..., 1])
+    along = (da[..., :, None] * b[..., None, :]).reshape(*points.shape[:-1], -1)
+    across = (a[..., :, None] * db[..., None, :]).reshape(*points.shape[:-1], -1)
+    return np.stack([along, across], axis=-2)
+
+
+def square(xi: Floats, eta: Floats) -> Floats:
+    """Tensor grid of points (n_xi n_eta, 2), eta fastest."""
+    grid = np.meshgrid(xi, eta, indexing="ij")
+    return np.stack([g.ravel() for g in grid], axis=-1)
+
+
+@cache
+def cell_nodes(order: int) -> Floats:
+    """Reference coordinates ((p+1)^2, 2) of a cell's nodes."""
+    points = lobatto(order + 1)
+    return square(points, points)

@@ -1,0 +1,165 @@
+"""What the tests of the mechanics share: small models, distorted meshes, results at points."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+from scipy.sparse.linalg import splu
+
+from plate.conventions import N_FIELDS
+from plate.grid import Grading, grid_mesh
+from plate.loads import patch_loads
+from plate.mesh import Mesh
+from plate.model import PlateModel
+from plate.plan import grid_plan
+from plate.recovery import point_operators
+from plate.reference import cell_nodes, gauss, shape, shape_gradient, square
+from plate.section import Section
+from plate.stiffness import Stiffness
+from plate.supports import LineSupport
+
+Floats = NDArray[np.float64]
+Field = Callable[[Floats], Floats]
+
+EDGES = ("start", "end", "left", "right")
+SOFT = {edge: ("rigid", False) for edge in EDGES}
+HARD = {edge: ("rigid", True) for edge in EDGES}
+CLAMPED = {edge: ("clamped", False) for edge in EDGES}
+
+
+def unit_section(
+    t: float, poisson: float = 0.2, thin_span: float | None = None, **more: object
+) -> Section:
+    """A section of thickness t whose rigidity D is 1."""
+    return Section(t, 12.0 * (1.0 - poisson**2) / t**3, poisson, thin_span=thin_span, **more)  # type: ignore[arg-type]
+
+
+def shear_rigidity(section: Section) -> float:
+    """kappa G t of the main thickness."""
+    return float(section.shear(np.zeros((1, 2)))[0])
+
+
+def edge_supports(edges: Mapping[str, tuple[str, bool]]) -> tuple[LineSupport, ...]:
+    """Supports from edge -> (kind, hard)."""
+    return tuple(LineSupport(edge, kind, hard) for edge, (kind, hard) in edges.items())  # type: ignore[arg-type]
+
+
+def rectangle(
+    a: float,
+    b: float,
+    section: Section,
+    edges: Mapping[str, tuple[str, bool]],
+    *,
+    order: int = 3,
+    size: float,
+    grading: Grading | None = None,
+) -> PlateModel:
+    """A plate 0 <= x <= a, 0 <= y <= b."""
+    plan = grid_plan([0.0, a], [0.0, b])
+    mesh = grid_mesh(plan, order=order, size=size, grading=grading)
+    return PlateModel(mesh, section, edge_supports(edges))
+
+
+def solved(model: PlateModel, *loads: Floats) -> tuple[Stiffness, Floats, Floats]:
+    """Stiffness, displacements and loads (n_dof, n_load) of a model."""
+    stiffness = Stiffness(model)
+    F = np.stack(loads, axis=1)
+    return stiffness, stiffness.solve(F, refine=True), F
+
+
+def results(model: PlateModel, u: Floats, points: Sequence[tuple[float, float]]) -> Floats:
+    """w, m_x, m_y, m_xy, q_x, q_y (n, 6) at plan points, the mean of the cells that meet there."""
+    out = []
+    for cells, xi in model.mesh.locate(np.asarray(points, dtype=float)):
+        out.append((point_operators(model, cells, xi) @ u).reshape(-1, 6).mean(axis=0))
+    return np.array(out)
+
+
+def result(model: PlateModel, u: Floats, x: float, y: float) -> Floats:
+    """The six results (6,) at one plan point."""
+    return np.asarray(results(model, u, [(x, y)])[0])
+
+
+def rectangle_corners(x: float, y: float, a: float, b: float) -> Floats:
+    """Corners (4, 2) of the patch a x b centred at (x, y)."""
+    half = 0.5 * np.array([[-a, -b], [a, -b], [a, b], [-a, b]])
+    return np.array([x, y]) + half
+
+
+def patch(mesh: Mesh, x: float, y: float, a: float, b: float, load: float = 1.0) -> Floats:
+    """Right-hand side (n_dof,) of one patch."""
+    corners = rectangle_corners(x, y, a, b)[None]
+    one = np.zeros(1, dtype=np.int64)
+    return np.asarray(patch_loads(mesh, corners, np.array([load]), one, 1).toarray()[:, 0])
+
+
+def area_load(mesh: Mesh, pressure: Field) -> Floats:
+    """Right-hand side (n_dof,) of a pressure given at Cartesian points, by Gauss's rule."""
+    x, weight = gauss(mesh.order + 4)
+    points, weights = square(x, x), np.outer(weight, weight).ravel()
+    N = shape(mesh.order, points)
+    det = np.linalg.det(mesh.jacobian(points))
+    load = np.zeros(N_FIELDS * mesh.n_nodes)
+    values = (pressure(N @ mesh.xy[mesh.cells]) * det * weights) @ N
+    np.add.at(load, N_FIELDS * mesh.cells, values)
+    return load
+
+
+def perturbed(mesh: Mesh, share: float, seed: int = 0) -> Mesh:
+    """The mesh with its inner corners moved by up to `share` of the shortest side."""
+    corner = np.unique(mesh.cells[:, _corner_slots(mesh.order)])
+    ends, owner = mesh.edges
+    outer = np.unique(ends[owner[:, 1, 0] < 0])
+    inner = np.setdiff1d(corner, outer)
+    sides = np.linalg.norm(mesh.plan[ends[:, 0]] - mesh.plan[ends[:, 1]], axis=1)
+    plan = mesh.plan.copy()
+    shift = np.random.default_rng(seed).uniform(-1.0, 1.0, (len(inner), 2))
+    plan[inner] += share * sides.min() * shift
+    xi = cell_nodes(mesh.order)
+    for cell in mesh.cells:
+        plan[cell] = shape(1, xi) @ plan[cell[_corner_slots(mesh.order)]]
+    return replace(mesh, plan=plan)
+
+
+def _corner_slots(order: int) -> list[int]:
+    """Local corner nodes in the order of an order-1 cell's nodes."""
+    return [0, order, order * (order + 1), (order + 1) ** 2 - 1]
+
+
+def outer_nodes(mesh: Mesh) -> NDArray[np.int64]:
+    """Nodes on the edges of the slab."""
+    return np.unique(np.concatenate([mesh.lines[f"{edge}"] for edge in EDGES]))
+
+
+def prescribed(model: PlateModel, exact: Floats, load: Floats | None = None) -> Floats:
+    """Displacements (n_dof,) with the dofs of the outer nodes taken from `exact` (n_node, 3).
+
+    By a general sparse solver on the assembled matrix. The model must be held somehow; its
+    constraints are not used.
+    """
+    K = Stiffness(model).matrix().tocsc()
+    n = model.n_dof
+    held = np.zeros((model.mesh.n_nodes, N_FIELDS), dtype=bool)
+    held[outer_nodes(model.mesh)] = True
+    fixed, free = np.flatnonzero(held.ravel()), np.flatnonzero(~held.ravel())
+    u = np.zeros(n)
+    u[fixed] = exact.ravel()[fixed]
+    right = (np.zeros(n) if load is None else load) - K @ u
+    u[free] = splu(sparse.csc_matrix(K[free][:, free])).solve(right[free])
+    return u
+
+
+def gauss_points(mesh: Mesh) -> tuple[Floats, Floats, Floats]:
+    """Reference points (n_point, 2), their Cartesian places and weights in every cell."""
+    x, weight = gauss(mesh.order + 1)
+    points = square(x, x)
+    xy = shape(mesh.order, points) @ mesh.xy[mesh.cells]
+    det = np.linalg.det(shape_gradient(mesh.order, points) @ mesh.xy[mesh.cells][:, None])
+    return points, xy, det * np.outer(weight, weight).ravel()
+
+
+def measured_rate(sizes: Sequence[float], errors: Sequence[float]) -> float:
+    """Slope of log(error) over log(size) between the last two meshes."""
+    return float(np.log(errors[-2] / errors[-1]) / np.log(sizes[-2] / sizes[-1]))
