@@ -6,7 +6,7 @@ times nearer the truth, so the difference is the error, not a guess at it; `SAFE
 richer answer still misses.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,7 +17,8 @@ from pipelines.build import BuiltModel, build_model
 from pipelines.deck import Deck
 from pipelines.envelopes import Envelopes, find_position
 from pipelines.probes import beam_rows_at, probe_rows
-from pipelines.responses import Solver, case_load, position_load
+from pipelines.responses import Response, Solver, case_load, position_load
+from pipelines.shelf import Shelf
 from plate.model import PlateModel
 from plate.recovery import field_points, point_operators
 from plate.stiffness import Stiffness
@@ -27,6 +28,7 @@ Ints = NDArray[np.int64]
 
 REFINEMENT = 1.5
 SAFETY = 1.25
+ENDS = ("max", "min")
 
 
 @dataclass(frozen=True)
@@ -54,13 +56,18 @@ def richer_model(deck: Deck, built: BuiltModel) -> BuiltModel:
 
 
 def solve_richer(
-    deck: Deck, built: BuiltModel, envelopes: Envelopes | None, numbers: Iterable[int]
+    deck: Deck,
+    built: BuiltModel,
+    envelopes: Envelopes | None,
+    numbers: Iterable[int],
+    shelf: Shelf,
 ) -> Richer:
     """Solve static cases and the given load positions on the richer mesh."""
     model = richer_model(deck, built).model
-    stiffness = Stiffness(model)
+    stiffness = shelf.stiffness(model)
     rows = probe_rows(deck, model, field_points(model)).rows
-    F = np.array([case_load(deck, case, model) for case in deck.cases]).reshape(-1, model.n_dof).T
+    loads = [case_load(deck, case, model) for case in deck.cases]
+    F = np.array(loads).reshape(-1, model.n_plate_dof).T
     U = stiffness.solve(F, refine=True)
     cases = {case.name: U[:, k] for k, case in enumerate(deck.cases)}
     wanted = sorted({int(n) for n in numbers if n >= 0})
@@ -108,15 +115,11 @@ def side_of(solver: Solver, point: int) -> tuple[float, float]:
 
 
 def field_difference(
-    richer: Richer, solver: Solver, component: int, point: int, value: float, number: int
+    richer: Richer, solver: Solver, point: int, component: int, number: int, value: float
 ) -> float:
-    """|value - richer value| of one field value and its load position; 0 for the empty deck."""
-    if number < 0:
-        return 0.0
+    """|value - richer value| of a result at a field point under a load position."""
     node = solver.recovery.points.node[point]
-    row = row_at(
-        richer.model, solver.model.mesh.plan[node], side_of(solver, point), component
-    )
+    row = row_at(richer.model, solver.model.mesh.plan[node], side_of(solver, point), component)
     return abs(float((row @ richer.positions[number])[0]) - value)
 
 
@@ -150,59 +153,74 @@ def estimate(
     deck: Deck,
     built: BuiltModel,
     solver: Solver,
-    case_probes: dict[str, Floats],
+    cases: Mapping[str, Response],
     envelopes: Envelopes | None,
-    peaks: Iterable[tuple[int, int, int]],
+    goals: Iterable[tuple[int, int, int]],
+    shelf: Shelf | None = None,
 ) -> Tolerances:
     """Mesh part of the error of probes, peaks and beam extremes.
 
-    case_probes : case name -> (n_row,) probe results. peaks : (field point, component, number of
-    the governing load position) of every value that is reported.
+    goals : (field point, index in RESULTS, number of the governing load position) of each peak.
+    shelf : where an equal richer model may be found.
     """
-    wanted = [p for p in peaks if p[2] >= 0]
-    numbers = {n for _, _, n in wanted}
+    goals = {goal for goal in goals if goal[2] >= 0}
+    numbers = {number for _, _, number in goals}
     extremes = []
     if envelopes is not None:
         numbers |= set(np.unique(envelopes.probes.at_maximum).tolist())
         numbers |= set(np.unique(envelopes.probes.at_minimum).tolist())
         extremes = list(_beam_extremes(solver, envelopes))
         numbers |= {number for *_, number in extremes}
-    richer = solve_richer(deck, built, envelopes, numbers)
-    cases = {
-        name: SAFETY * np.abs(richer.probes @ richer.cases[name] - values)
-        for name, values in case_probes.items()
+    richer = solve_richer(deck, built, envelopes, numbers, shelf or Shelf())
+    case_errors = {
+        name: SAFETY * np.abs(richer.probes @ richer.cases[name] - response.probes[:, 0])
+        for name, response in cases.items()
     }
-    empty = np.zeros(solver.probes.rows.shape[0])
     if envelopes is None:
-        return Tolerances(cases, empty, empty, {}, {})
+        empty = np.zeros(solver.probes.rows.shape[0])
+        return Tolerances(case_errors, empty, empty, {}, {})
     probes = envelopes.probes
-    found: dict[tuple[int, int, int], float] = {}
-    vehicles = [envelopes.fields, *envelopes.vehicles.values()]
-    for key in dict.fromkeys(wanted):
-        point, component, number = key
-        value = next(
-            float(values[component, point])
-            for e in vehicles
-            for values, at in (
-                (e.extremes.maximum, e.extremes.at_maximum),
-                (e.extremes.minimum, e.extremes.at_minimum),
-            )
-            if at[component, point] == number
-        )
-        found[key] = SAFETY * field_difference(richer, solver, component, point, value, number)
-    beams = {
-        (name, kind, extreme): SAFETY
-        * beam_difference(richer, name, at, kind == "shear", value, richer.positions[number])
-        for name, kind, extreme, at, value, number in extremes
-        if number >= 0
-    }
     return Tolerances(
-        cases,
+        case_errors,
         SAFETY * probe_differences(richer, probes.maximum, probes.at_maximum),
         SAFETY * probe_differences(richer, probes.minimum, probes.at_minimum),
-        found,
-        beams,
+        {
+            goal: SAFETY * field_difference(richer, solver, *goal, _value(envelopes, goal))
+            for goal in sorted(goals)
+        },
+        {
+            (name, kind, extreme): SAFETY
+            * beam_difference(richer, name, at, kind == "shear", value, richer.positions[number])
+            for name, kind, extreme, at, value, number in extremes
+            if number >= 0
+        },
     )
+
+
+def not_estimated(
+    solver: Solver, cases: Iterable[str], goals: Iterable[tuple[int, int, int]]
+) -> Tolerances:
+    """Tolerances that are all unknown (not a number)."""
+    unknown = np.full(solver.probes.rows.shape[0], np.nan)
+    ends = [(n, k, e) for n in solver.beams.names for k in ("moment", "shear") for e in ENDS]
+    return Tolerances(
+        dict.fromkeys(cases, unknown),
+        unknown,
+        unknown,
+        dict.fromkeys(goals, np.nan),
+        dict.fromkeys(ends, np.nan),
+    )
+
+
+def _value(envelopes: Envelopes, goal: tuple[int, int, int]) -> float:
+    """The extreme value [SI] at a field point that the load position governs."""
+    point, component, number = goal
+    for envelope in (envelopes.fields, *envelopes.vehicles.values()):
+        e = envelope.extremes
+        for values, at in ((e.maximum, e.at_maximum), (e.minimum, e.at_minimum)):
+            if at[component, point] == number:
+                return float(values[component, point])
+    raise LookupError("no envelope has that load position at that point")
 
 
 def _beam_extremes(

@@ -3,27 +3,39 @@ findings."""
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
+from pipelines.accuracy import estimate, not_estimated
 from pipelines.build import BuiltModel, build_model
 from pipelines.deck import Deck
 from pipelines.envelopes import Envelopes, traffic_envelopes
 from pipelines.findings import strip_findings
-from pipelines.probes import beam_rows, probe_rows
+from pipelines.governing import governing_values
+from pipelines.probes import beam_rows, membrane_rows, probe_rows
 from pipelines.responses import Solver, case_responses
 from pipelines.result import Result
+from pipelines.shelf import Shelf
 from pipelines.summary import summarise
 from pipelines.traffic import position_count
-from plate.recovery import FieldRecovery
-from plate.stiffness import Stiffness
+from pipelines.units import RESULT_SCALE
 
 Progress = Callable[[str, int, int], None]
 
 
-def analyse(deck: Deck, progress: Progress | None = None) -> Result:
+def analyse(
+    deck: Deck,
+    progress: Progress | None = None,
+    *,
+    shelf: Shelf | None = None,
+    threads: int | None = None,
+    tolerances_wanted: bool = True,
+) -> Result:
     """Model, solve and judge a deck.
 
     progress : called with the stage's name, what is done and what there is to do.
+    shelf : where equal models of other decks may be found. threads : of the load positions,
+    default one per processor. tolerances_wanted : False leaves every stated error empty.
 
     Raises
     ------
@@ -44,22 +56,37 @@ def analyse(deck: Deck, progress: Progress | None = None) -> Result:
 
     tell("mesh and stiffness")
     built = build_model(deck)
-    stiffness = Stiffness(built.model)
-    recovery = FieldRecovery(built.model)
+    shelf = shelf or Shelf()
+    stiffness, recovery = shelf.stiffness(built.model), shelf.recovery(built.model)
     probes = probe_rows(deck, built.model, recovery.points)
-    solver = Solver(stiffness, recovery, probes, beam_rows(built.model))
+    beams, membrane = beam_rows(built.model), membrane_rows(deck, built.model)
+    solver = Solver(stiffness, recovery, probes, beams, membrane)
     done("mesh and stiffness")
 
     cases = case_responses(deck, solver)
     done("static cases")
 
     whole = position_count(deck)
-    envelopes = traffic_envelopes(deck, solver, progress=lambda n: tell("load positions", n, whole))
+    envelopes = traffic_envelopes(
+        deck, solver, workers=threads, progress=lambda n: tell("load positions", n, whole)
+    )
     done("load positions")
 
     tell("strips and findings")
     findings, no_findings = strip_findings(deck, solver, envelopes)
+    peaks = governing_values(deck, solver, envelopes) if envelopes is not None else []
     done("strips and findings")
+
+    tell("numerical tolerances")
+    goals = [peak.goal for peak in peaks] + [finding.goal for finding in findings]
+    if tolerances_wanted:
+        tolerances = estimate(deck, built, solver, cases, envelopes, goals, shelf)
+    else:
+        tolerances = not_estimated(solver, cases, goals)
+    errors = tolerances.peaks
+    peaks = [replace(p, error=errors.get(p.goal, 0.0) * RESULT_SCALE[p.component]) for p in peaks]
+    findings = tuple(replace(f, plate_error=errors.get(f.goal, 0.0)) for f in findings)
+    done("numerical tolerances")
 
     summary = summarise(
         deck,
@@ -67,10 +94,24 @@ def analyse(deck: Deck, progress: Progress | None = None) -> Result:
         solver.beams,
         cases,
         envelopes,
-        [finding.entry() for finding in findings],
+        tolerances,
         model_facts(built, solver, envelopes),
     )
-    return Result(deck, built, solver, cases, envelopes, findings, no_findings, summary, seconds)
+    summary["governing"] = [peak.entry() for peak in peaks]
+    summary["findings"] = [finding.entry() for finding in findings]
+    return Result(
+        deck,
+        built,
+        solver,
+        cases,
+        envelopes,
+        tuple(peaks),
+        findings,
+        no_findings,
+        tolerances,
+        summary,
+        seconds,
+    )
 
 
 def model_facts(built: BuiltModel, solver: Solver, envelopes: Envelopes | None) -> dict[str, Any]:

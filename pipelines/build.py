@@ -56,6 +56,8 @@ def build_model(deck: Deck) -> BuiltModel:
             _mesh_line(line),
             _beam_section(line.beam),
             tuple(Hold(h.on, h.k, h.k_rot, h.stub) for h in line.held_at),
+            line.beam.eccentricity,
+            line.beam.connection,
         )
         for line in deck.lines
         if line.beam is not None
@@ -86,9 +88,8 @@ def _section(deck: Deck) -> Section:
 
 
 def _beam_section(beam: Beam) -> BeamSection:
-    return BeamSection(
-        beam.E * beam.I, beam.G * beam.J, None if beam.Av is None else beam.G * beam.Av
-    )
+    shear = None if beam.Av is None else beam.G * beam.Av
+    return BeamSection(beam.E * beam.I, beam.G * beam.J, shear, beam.E * beam.A)
 
 
 def _mesh_line(line: Line) -> str:

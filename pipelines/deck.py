@@ -4,16 +4,24 @@
 Plan coordinates are (station, offset) in metres; stations are arc lengths on a curved deck.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 
+from pipelines.bars import SlabBars
+from pipelines.grades import Materials
+from pipelines.survey import PanelReadings
+from pipelines.survey import Value as SurveyValue
 from plate.plan import Plan
 
 Theory = Literal["mindlin", "kirchhoff"]
 Support = Literal["free", "rigid", "clamped", "spring", "beam"]
 Dispersal = Literal["none", "surfacing", "mid-depth"]
+Action = Literal["none", "self-weight", "surfacing", "parapet", "other permanent"]
+Stage = Literal["wet concrete", "long-term", "short-term"]
+CrackCombination = Literal["characteristic", "frequent", "quasi-permanent"]
 
 
 @dataclass(frozen=True)
@@ -67,7 +75,11 @@ class Held:
 
 @dataclass(frozen=True)
 class Beam:
-    """Beam section: E, G [Pa]; I, J [m4]; A [m2]; Av [m2] or None (no shear deformation)."""
+    """Beam section: E, G [Pa]; I, J [m4]; A [m2]; Av [m2] or None (no shear deformation).
+
+    eccentricity : of its centroid below the slab's mid-plane [m]; connection : stiffness along
+    the beam that ties it to the slab's membrane [N/m2], 0 = none, inf = full.
+    """
 
     E: float
     G: float
@@ -75,6 +87,8 @@ class Beam:
     J: float
     A: float
     Av: float | None
+    eccentricity: float = 0.0
+    connection: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -127,13 +141,19 @@ class LineLoad:
 
 @dataclass(frozen=True)
 class Case:
-    """A static load case; pressure [N/m2] on the whole slab, positive down."""
+    """A static load case; pressure [N/m2] on the whole slab, positive down.
+
+    action : what the case is in combinations of actions, "none" = it is left out of them.
+    stage : the stage of the deck's life at which the load acts.
+    """
 
     name: str
     patches: tuple[Patch, ...] = ()
     pressure: float = 0.0
     self_weight: bool = False
     lines: tuple[LineLoad, ...] = ()
+    action: Action = "none"
+    stage: Stage = "short-term"
 
 
 @dataclass(frozen=True)
@@ -153,6 +173,8 @@ class Vehicle:
 
     clearance : distance from the carriageway's edge that its standard asks for [m], measured to
     `clearance_to` ("wheel centre" or "tyre edge"); source : where the numbers come from.
+    variable : (k, by), the spacing ahead of axle k may be up to `by` [m] wider than `at` says,
+    moving axle k and those behind it; None = all spacings are fixed.
     """
 
     name: str
@@ -161,6 +183,7 @@ class Vehicle:
     clearance: float = 0.5
     clearance_to: Literal["wheel centre", "tyre edge"] = "wheel centre"
     source: str = "deck file"
+    variable: tuple[int, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -202,6 +225,55 @@ class MeshOptions:
 
 
 @dataclass(frozen=True)
+class DesignBasis:
+    """One standard to which the slab is checked.
+
+    exposure : class at the top and bottom face in the standard's words, None = not stated.
+    aggregate : largest size [m]; crack_width : limit that the user states [m], None = the
+    standard's; crack_combination : of the crack width.
+    """
+
+    materials: Materials
+    exposure: tuple[str | None, str | None]
+    aggregate: float
+    crack_width: float | None
+    crack_combination: CrackCombination
+
+
+@dataclass(frozen=True)
+class BarChoice:
+    """Diameters and spacings [m] from which bars may be chosen."""
+
+    diameters: tuple[float, ...]
+    spacings: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Survey:
+    """Readings by panel, and whether their mean or the worst of them counts."""
+
+    path: str
+    readings: Mapping[str, PanelReadings]
+    value: SurveyValue
+
+
+@dataclass(frozen=True)
+class Reinforcement:
+    """Bars of the slab and what they are checked to.
+
+    angle : from x to the second bars [rad], pi/2 = orthogonal.
+    shear_widths : over which shear is averaged [m], 0 = the peak; None = by the program.
+    """
+
+    bars: SlabBars
+    angle: float
+    bases: tuple[DesignBasis, ...]
+    choice: BarChoice | None = None
+    shear_widths: tuple[float, ...] | None = None
+    survey: Survey | None = None
+
+
+@dataclass(frozen=True)
 class Deck:
     """A validated deck. `lines` holds only lines that are not free, in plan order.
 
@@ -221,6 +293,7 @@ class Deck:
     probes: tuple[Probe, ...]
     mesh: MeshOptions = field(default_factory=MeshOptions)
     warnings: tuple[str, ...] = ()
+    reinforcement: Reinforcement | None = None
 
     def line(self, name: str) -> Line | None:
         """The supporting line of that name, or None where the plan line is free."""

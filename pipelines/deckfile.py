@@ -16,6 +16,7 @@ from pydantic_core import PydanticCustomError
 
 from pipelines.concrete import STANDARD, secant_modulus
 from pipelines.deck import Deck, MeshOptions, Probe, Slab, Zone
+from pipelines.deckbars import reinforcement
 from pipelines.decklines import support_lines, support_points
 from pipelines.deckloads import check_names, moving_loads, own_vehicles, static_cases
 from pipelines.deckmistakes import AnyTable, Mistakes, printable, validated
@@ -23,14 +24,20 @@ from pipelines.deckschema import (
     MOST_TABLES,
     TABLES,
     TITLE,
+    BarChoiceTable,
+    BarsTable,
     CaseTable,
+    ConcreteTable,
     LineTable,
     MeshTable,
     PlanTable,
     PointTable,
     ProbeTable,
+    ShearTable,
     SlabTable,
+    SteelTable,
     StiffnessTable,
+    SurveyTable,
     TrafficTable,
     VehicleTable,
     ZoneTable,
@@ -79,6 +86,18 @@ def read_deck(path: str | Path) -> Deck:
     traffic = None
     if traffic_table is not None:
         traffic = moving_loads(traffic_table, own, plan, mistakes, warnings)
+    bars = reinforcement(
+        tuple(_listed(data, "concrete", ConcreteTable, mistakes)),
+        tuple(_listed(data, "steel", SteelTable, mistakes)),
+        tuple(_listed(data, "bars", BarsTable, mistakes)),
+        _single(data, "bar_choice", BarChoiceTable, mistakes),
+        _single(data, "shear", ShearTable, mistakes),
+        _single(data, "survey", SurveyTable, mistakes),
+        slab,
+        plan,
+        Path(name).parent,
+        mistakes,
+    )
     mistakes.raise_if_any()
     assert slab is not None, "a slab is missing without a mistake"
     return Deck(
@@ -95,6 +114,7 @@ def read_deck(path: str | Path) -> Deck:
         probes=probes,
         mesh=MeshOptions(mesh.order, mesh.size_m),
         warnings=tuple(warnings),
+        reinforcement=bars,
     )
 
 

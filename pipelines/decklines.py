@@ -7,7 +7,7 @@ import numpy as np
 
 from pipelines.deck import Beam, Held, Line, Point
 from pipelines.deckmistakes import Mistakes, nearest, shown
-from pipelines.deckschema import BeamTable, HeldTable, LineTable, PointTable
+from pipelines.deckschema import BeamTable, ConnectionTable, HeldTable, LineTable, PointTable
 from plate.plan import EDGES, Plan
 
 ACROSS = ("C", "start", "end")
@@ -104,12 +104,19 @@ def _check_keys(where: str, table: LineTable, mistakes: Mistakes) -> None:
     needed = {"spring": "k_kN_m2", "beam": "beam"}.get(table.support)
     if needed and getattr(table, needed) is None:
         mistakes.add(f"{where}, {needed}", None, f'is missing: support "{table.support}" needs it')
-    if table.beam and table.beam.eccentricity_mm != 0.0:
-        mistakes.add(
-            f"{where}, beam.eccentricity_mm",
-            table.beam.eccentricity_mm,
-            "not yet supported, allowed is 0 (the beam's centroid at the slab's mid-plane)",
-        )
+    if table.beam:
+        _check_connection(where, table.beam, mistakes)
+
+
+def _check_connection(where: str, beam: BeamTable, mistakes: Mistakes) -> None:
+    connection = beam.connection
+    key = f"{where}, beam.connection"
+    ways = '"none", "full" or { k_kN_m2 = ... }'
+    if connection is None:
+        if beam.eccentricity_mm != 0.0:
+            mistakes.add(key, None, f"is missing: a beam off the slab's mid-plane needs {ways}")
+    elif (connection.kind is None) == (connection.k_kN_m2 is None):
+        mistakes.add(key, None, f"is one of {ways}")
 
 
 def _line(
@@ -151,7 +158,16 @@ def _beam(table: BeamTable) -> Beam:
         J=table.J_cm4 / 1e8,
         A=table.A_cm2 / 1e4,
         Av=None if table.Av_cm2 is None else table.Av_cm2 / 1e4,
+        eccentricity=table.eccentricity_mm / 1e3,
+        connection=_connection(table.connection),
     )
+
+
+def _connection(table: ConnectionTable | None) -> float:
+    """Stiffness along the beam [N/m2]: 0 for none, inf for a full connection."""
+    if table is None or table.kind == "none":
+        return 0.0
+    return 1e3 * table.k_kN_m2 if table.k_kN_m2 is not None else np.inf
 
 
 def _held(

@@ -43,7 +43,7 @@ def static_cases(
     check_names(((where, table.name) for where, table in tables), mistakes)
     cases = []
     for where, table in tables:
-        if not table.model_fields_set - {"name"}:
+        if not table.model_fields_set - {"name", "action", "stage"}:
             mistakes.add(
                 where,
                 None,
@@ -63,6 +63,8 @@ def static_cases(
                     LineLoad(tuple((x, y) for x, y in line.path_m), 1e3 * line.load_kN_m)
                     for line in table.lines or []
                 ),
+                action=table.action,
+                stage=table.stage,
             )
         )
     return tuple(cases)

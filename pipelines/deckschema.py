@@ -10,9 +10,12 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict
 
+from pipelines.bars import Direction, Face
+from pipelines.clauses import Standard
 from pipelines.concrete import CYLINDER_STRENGTH_MPA, STANDARD
-from pipelines.deck import Dispersal, Support, Theory
+from pipelines.deck import Action, CrackCombination, Dispersal, Stage, Support, Theory
 from pipelines.deckrules import Choice, Count, NotYet, RadiusRange, Range, Rule, Text, WholeRange
+from pipelines.survey import Value as SurveyValue
 
 
 def _as_list(value: object) -> object:
@@ -25,6 +28,11 @@ def _as_held_tables(value: object) -> object:
     return value
 
 
+def _as_connection_table(value: object) -> object:
+    return {"kind": value} if isinstance(value, str) else value
+
+
+Connection = Literal["none", "full"]
 Directions = Literal["forward", "both"]
 PointSupport = Literal["rigid", "spring"]
 Name = Annotated[str, Text(100)]
@@ -95,6 +103,11 @@ class PlanTable(Table):
     dxf: Annotated[None, NotYet("give stations_m and offsets_m")] = None
 
 
+class ConnectionTable(Table):
+    kind: Annotated[Connection, Choice(get_args(Connection))] | None = None
+    k_kN_m2: Annotated[float, Range(1e-3, 1e12, "kN/m2")] | None = None
+
+
 class BeamTable(Table):
     E_GPa: Modulus
     G_GPa: Annotated[float, Range(0.01, 1000.0, "GPa")]
@@ -103,7 +116,7 @@ class BeamTable(Table):
     A_cm2: Annotated[float, Range(0.1, 1e7, "cm2")]
     Av_cm2: Annotated[float, Range(0.1, 1e7, "cm2")] | None = None
     eccentricity_mm: Annotated[float, Range(-10000.0, 10000.0, "mm")] = 0.0
-    connection: Annotated[None, NotYet("beams have their centroid at the slab's mid-plane")] = None
+    connection: Annotated[ConnectionTable, BeforeValidator(_as_connection_table)] | None = None
 
 
 class HeldTable(Table):
@@ -155,6 +168,8 @@ class CaseTable(Table):
     pressure_kN_m2: Annotated[float, Range(-1e4, 1e4, "kN/m2")] | None = None
     self_weight: Flag = False
     lines: Annotated[list[LineLoadTable], Count(1, 500)] | None = None
+    action: Annotated[Action, Choice(get_args(Action))] = "none"
+    stage: Annotated[Stage, Choice(get_args(Stage))] = "short-term"
 
 
 class TrafficTable(Table):
@@ -197,6 +212,58 @@ class MeshTable(Table):
     size_m: Annotated[float, Range(0.01, 100.0, "m")] | None = None
 
 
+Millimetre = Annotated[float, Range(4.0, 1000.0, "mm")]
+
+
+class ExposureTable(Table):
+    top: Name | None = None
+    bottom: Name | None = None
+
+
+class ConcreteTable(Table):
+    standard: Annotated[Standard, Choice(get_args(Standard))]
+    grade: Name
+    exposure: ExposureTable = ExposureTable()
+    aggregate_mm: Annotated[float, Range(4.0, 100.0, "mm")] = 20.0
+    crack_width_mm: Annotated[float, Range(0.05, 1.0, "mm")] | None = None
+    crack_combination: Annotated[CrackCombination, Choice(get_args(CrackCombination))] = (
+        "quasi-permanent"
+    )
+
+
+class SteelTable(Table):
+    standard: Annotated[Standard, Choice(get_args(Standard))]
+    grade: Name
+
+
+class LayerTable(Table):
+    diameter_mm: Annotated[float, Range(4.0, 60.0, "mm")]
+    spacing_mm: Annotated[float, Range(20.0, 1000.0, "mm")]
+
+
+class BarsTable(Table):
+    face: Annotated[Face, Choice(get_args(Face))]
+    cover_mm: Annotated[float, Range(1.0, 300.0, "mm")]
+    outer: Annotated[Direction, Choice(get_args(Direction))]
+    x: LayerTable
+    y: LayerTable
+    angle_deg: Annotated[float, Range(15.0, 165.0, "degrees")] = 90.0
+
+
+class BarChoiceTable(Table):
+    diameters_mm: Annotated[list[Millimetre], Count(1, 20)]
+    spacings_mm: Annotated[list[Millimetre], Count(1, 20)]
+
+
+class ShearTable(Table):
+    widths_m: Annotated[list[Annotated[float, Range(0.0, 20.0, "m")]], Count(1, 12)]
+
+
+class SurveyTable(Table):
+    file: Name
+    value: Annotated[SurveyValue, Choice(get_args(SurveyValue))] = "mean"
+
+
 TABLES: dict[str, type[Table]] = {
     "slab": SlabTable,
     "plan": PlanTable,
@@ -207,8 +274,23 @@ TABLES: dict[str, type[Table]] = {
     "vehicle": VehicleTable,
     "probe": ProbeTable,
     "mesh": MeshTable,
+    "concrete": ConcreteTable,
+    "steel": SteelTable,
+    "bars": BarsTable,
+    "bar_choice": BarChoiceTable,
+    "shear": ShearTable,
+    "survey": SurveyTable,
 }
-MOST_TABLES = {"line": 700, "point": 500, "case": 1000, "vehicle": 200, "probe": 5000}
+MOST_TABLES = {
+    "concrete": 3,
+    "steel": 3,
+    "bars": 2,
+    "line": 700,
+    "point": 500,
+    "case": 1000,
+    "vehicle": 200,
+    "probe": 5000,
+}
 """How often those tables may stand that are written in double brackets: [[line]] and so on."""
 
 TITLE = Text(200)

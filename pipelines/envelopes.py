@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.deck import Deck
-from pipelines.responses import Solver, stream
+from pipelines.responses import Response, Solver, stream
 from pipelines.traffic import LoadPositions, load_positions
 
 Floats = NDArray[np.float64]
@@ -23,12 +23,16 @@ TIE = 1e-9
 
 @dataclass(frozen=True)
 class LoadPosition:
-    """One load position: station and offset of the first axle's centre [m]."""
+    """One load position: station and offset of the first axle's centre [m].
+
+    spread : how much wider than its axles say the vehicle's variable spacing is [m].
+    """
 
     vehicle: str
     direction: str
     station: float
     offset: float
+    spread: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -160,10 +164,12 @@ def traffic_envelopes(
     *,
     workers: int | None = None,
     progress: Callable[[int], None] | None = None,
+    observers: Sequence[Callable[[int, Response], None]] = (),
 ) -> Envelopes | None:
     """Envelopes over every load position of the deck's traffic; None without traffic.
 
     progress : called with the number of load positions done.
+    observers : called with each block's first load position and its response, in order.
     """
     runs = load_positions(deck)
     if not sum(len(run) for run in runs):
@@ -184,6 +190,8 @@ def traffic_envelopes(
         names = tuple(summed)
         reactions = reactions or _Tracker((len(names),))
         reactions.update(np.array([*summed.values()]), first)
+        for observe in observers:
+            observe(first, response)
         if progress is not None:
             progress(first + len(response.total))
     assert reactions is not None

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from pipelines.envelopes import Envelopes
 from pipelines.responses import Response
-from pipelines.summary import RESULT_KEYS, RESULT_SCALE
+from pipelines.units import RESULT_KEYS, RESULT_SCALE
 from plate.mesh import Mesh
 from plate.recovery import FieldPoints
 

@@ -40,7 +40,8 @@ class Finding:
     plate_peak : of the flexible deck; at : plan point of the peak; position : governing.
     plate_mean : mean over `mean_width` about the peak, at the same load position.
     coexisting : (m_x, m_y, m_xy) at the peak in that position.
-    finding : in plain words.
+    finding : in plain words. point, number : field point of the peak and number of its position.
+    plate_error : numerical tolerance of the peak, None until it is estimated.
     """
 
     reference: str
@@ -60,7 +61,15 @@ class Finding:
     mean_width: float
     coexisting: tuple[float, float, float]
     finding: str
+    point: int
+    number: int
+    plate_error: float | None = None
     caution: str = CAUTION
+
+    @property
+    def goal(self) -> tuple[int, int, int]:
+        """(field point, index in RESULTS, number of the governing load position)."""
+        return self.point, M_X, self.number
 
     @property
     def ratio(self) -> float | None:
@@ -87,6 +96,7 @@ class Finding:
             "width_m": self.width,
             "strip_kNm_m": None if self.strip_value is None else 1e-3 * self.strip_value,
             "plate_peak_kNm_m": 1e-3 * self.plate_peak,
+            "plate_error_kNm_m": None if self.plate_error is None else 1e-3 * self.plate_error,
             "peak_at_m": list(self.at),
             "plate_mean_kNm_m": 1e-3 * self.plate_mean,
             "mean_width_m": self.mean_width,
@@ -121,7 +131,7 @@ def strip_findings(
     except MethodRangeError as error:
         return (), str(error)
     directions = DIRECTIONS if deck.traffic.directions == "both" else DIRECTIONS[:1]
-    rows: list[tuple[Finding, int]] = []
+    rows: list[Finding] = []
     for vehicle in deck.traffic.vehicles:
         envelope = envelopes.vehicles[vehicle.name]
         for strip in strip_moments(strips, vehicle, directions=directions):
@@ -158,8 +168,8 @@ def _compare(
     solver: Solver,
     envelope: FieldEnvelope,
     envelopes: Envelopes,
-) -> tuple[Finding, int]:
-    """A finding without its mean, and the number of the governing position."""
+) -> Finding:
+    """A finding without its mean."""
     if section.sign > 0:
         values, at = envelope.extremes.maximum[M_X], envelope.extremes.at_maximum[M_X]
         coexisting = envelope.with_maximum[M_X]
@@ -172,7 +182,7 @@ def _compare(
     x, y = solver.model.mesh.plan[node]
     m_x, m_y, m_xy = coexisting[1:4, point]
     ratio = None if strip.value is None or peak == 0.0 else strip.value / peak
-    finding = Finding(
+    return Finding(
         reference="",
         place=section.place,
         effect=f"{strip.effect}, bars along, {'soffit' if section.sign > 0 else 'top'}",
@@ -189,27 +199,26 @@ def _compare(
         plate_mean=peak,
         mean_width=0.0,
         coexisting=(float(m_x), float(m_y), float(m_xy)),
-        finding=_words(ratio, vehicle),
+        finding=_words(ratio),
+        point=point,
+        number=number,
     )
-    return finding, number
 
 
-def _words(ratio: float | None, vehicle: Vehicle) -> str:
+def _words(ratio: float | None) -> str:
     if ratio is None:
         return "outside the method's range"
     if ratio < 0.0:
         return "not comparable"
     if ratio < 1.0:
         return f"strip short by {100.0 * (1.0 - ratio):.3g} %"
-    # A standard's vehicle alone is not its load model: no strip covers that.
-    return "strip covers" if vehicle.source == "deck file" else "not short for this vehicle alone"
+    # One vehicle alone is not a load model: no strip covers that.
+    return "not short for this vehicle alone"
 
 
-def _with_means(
-    rows: list[tuple[Finding, int]], solver: Solver, envelopes: Envelopes
-) -> list[Finding]:
+def _with_means(rows: list[Finding], solver: Solver, envelopes: Envelopes) -> list[Finding]:
     """The rows, worst first, with the plate's mean over the strip's width at the same position."""
-    numbers = sorted({number for _, number in rows if number >= 0})
+    numbers = sorted({row.number for row in rows if row.number >= 0})
     loads = []
     for number in numbers:
         run, index = find_position(envelopes.runs, number)
@@ -218,12 +227,12 @@ def _with_means(
     column = {number: k for k, number in enumerate(numbers)}
     plan = solver.model.mesh.plan
     found = []
-    for row, number in rows:
-        if row.width and number >= 0:
+    for row in rows:
+        if row.width and row.number >= 0:
             x, y = row.at
             low, high = _across(plan, y, row.width)
             mean = mean_along(solver.model, np.array([[x, low], [x, high]]))
-            value = float((mean[[M_X]] @ U[:, column[number]])[0])
+            value = float((mean[[M_X]] @ U[:, column[row.number]])[0])
             row = replace(row, plate_mean=value, mean_width=high - low)
         found.append(row)
     worst = sorted(found, key=lambda f: np.inf if f.ratio is None else f.ratio)

@@ -6,6 +6,7 @@ shear at the face of a support or further in.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,11 +14,11 @@ from numpy.typing import NDArray
 from pipelines.deck import Deck
 from pipelines.envelopes import Envelopes, LoadPosition
 from pipelines.responses import Solver
-from pipelines.summary import RESULT_KEYS, RESULT_SCALE
+from pipelines.units import RESULT_KEYS, RESULT_SCALE, RESULT_UNITS
 
 Floats = NDArray[np.float64]
 
-UNITS = ("mm", "kNm/m", "kNm/m", "kNm/m", "kN/m", "kN/m")
+UNITS = RESULT_UNITS
 SHEARS = (4, 5)
 
 
@@ -27,6 +28,8 @@ class Governing:
 
     result : name; extreme : "max" or "min"; at : plan point [m]; coexisting : the six results
     there at the same load position (w in mm, kNm/m, kN/m).
+    point, component, number : field point, result index and number of the load position.
+    error : numerical tolerance, same unit; None until it is estimated.
     """
 
     result: str
@@ -36,6 +39,31 @@ class Governing:
     at: tuple[float, float]
     position: LoadPosition | None
     coexisting: tuple[float, ...]
+    point: int
+    component: int
+    number: int
+    error: float | None = None
+
+    @property
+    def goal(self) -> tuple[int, int, int]:
+        """(field point, index in RESULTS, number of the governing load position)."""
+        return self.point, self.component, self.number
+
+    def entry(self) -> dict[str, Any]:
+        """The peak as an entry of summary.json."""
+        position = self.position
+        return {
+            "result": self.result,
+            "extreme": self.extreme,
+            "unit": self.unit,
+            "value": self.value,
+            "error": self.error,
+            "at_m": list(self.at),
+            "vehicle": None if position is None else position.vehicle,
+            "station_m": None if position is None else position.station,
+            "offset_m": None if position is None else position.offset,
+            "direction": None if position is None else position.direction,
+        }
 
 
 def governing_values(deck: Deck, solver: Solver, envelopes: Envelopes) -> list[Governing]:
@@ -62,6 +90,9 @@ def governing_values(deck: Deck, solver: Solver, envelopes: Envelopes) -> list[G
                     (float(plan[point, 0]), float(plan[point, 1])),
                     envelopes.position(int(at[k, point])),
                     tuple((coexisting[k, :, point] * RESULT_SCALE).tolist()),
+                    point,
+                    k,
+                    int(at[k, point]),
                 )
             )
     return rows

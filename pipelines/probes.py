@@ -8,9 +8,12 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.deck import Deck, Probe
+from pipelines.units import RESULT_KEYS, RESULT_SCALE
 from plate.beams import bending_operator, edge_frame, shear_operator
 from plate.conventions import RESULTS
 from plate.element import cell_dofs
+from plate.loads import segment_points
+from plate.membrane import force_operators, membrane_dofs
 from plate.model import PlateModel, plain_name
 from plate.recovery import FieldPoints, mean_along, point_operators
 from plate.reference import gauss, lagrange, lobatto
@@ -103,6 +106,36 @@ def _sides(model: PlateModel, points: FieldPoints, cells: Ints) -> list[list[int
     return [[i for i, g in enumerate(group) if g == label] for label in dict.fromkeys(group)]
 
 
+def membrane_rows(deck: Deck, model: PlateModel) -> sparse.csr_array:
+    """Rows (3 n_probe, n_dof) of n_x, n_y, n_xy [N/m], tension positive, at every probe.
+
+    At a point the mean of the cells that meet; along a segment the arc-length mean. Empty where
+    no beam is connected to the slab's membrane.
+    """
+    rows = [sparse.csr_array((0, model.n_dof))]
+    if model.connected:
+        for probe in deck.probes:
+            if probe.at is not None:
+                [(cells, xi)] = model.mesh.locate(np.array([probe.at]))
+                rows.append(_membrane_mean(model, cells, xi, np.ones(len(cells))))
+            else:
+                path = np.array([probe.start, probe.end])
+                [(cells, xi, weights)] = segment_points(model.mesh, path)
+                rows.append(_membrane_mean(model, cells, xi, weights))
+    return sparse.csr_array(sparse.vstack(rows, format="csr"))
+
+
+def _membrane_mean(model: PlateModel, cells: Ints, xi: Floats, weights: Floats) -> sparse.csr_array:
+    """Rows (3, n_dof) of the weighted mean of the membrane forces at points of cells."""
+    local = force_operators(model.mesh, model.section, cells, xi[:, None, :])[:, 0]
+    local *= (weights / weights.sum())[:, None, None]
+    dofs = membrane_dofs(model.mesh.n_nodes, model.mesh.cells[cells])
+    rows = np.broadcast_to(np.arange(3)[:, None], local.shape)
+    columns = np.broadcast_to(dofs[:, None, :], local.shape)
+    index = (rows.ravel(), columns.ravel())
+    return sparse.coo_array((local.ravel(), index), shape=(3, model.n_dof)).tocsr()
+
+
 @dataclass(frozen=True)
 class BeamRows:
     """Rows of bending moments (sagging positive) [N m] and shears [N] along every beam.
@@ -118,8 +151,8 @@ class BeamRows:
 
     def split(self, values: NDArray[T]) -> dict[str, NDArray[T]]:
         """Values (n_sample, ...) as beam name -> (its samples, ...)."""
-        ends = np.cumsum([len(at) for at in self.at])[:-1]
-        return dict(zip(self.names, np.split(values, ends), strict=True))
+        starts = np.cumsum([0, *(len(at) for at in self.at)])
+        return {n: values[a:b] for n, a, b in zip(self.names, starts, starts[1:], strict=False)}
 
 
 def beam_rows(model: PlateModel) -> BeamRows:
@@ -187,6 +220,4 @@ def _scatter(local: Floats, dofs: Ints, n_dof: int) -> sparse.csr_array:
 
 def point_result(values: Floats) -> dict[str, float]:
     """(6,) SI results as a summary entry: w_mm, m [kNm/m], q [kN/m]."""
-    scale = np.array([1e3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3])
-    keys = ("w_mm", *RESULTS[1:])
-    return {key: float(v) for key, v in zip(keys, values * scale, strict=True)}
+    return {k: float(v) for k, v in zip(RESULT_KEYS, values * RESULT_SCALE, strict=True)}

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from pipelines.figures import given, number
+from pipelines.files import write_text
 from pipelines.governing import Governing, clear_of_lines, governing_values
 from pipelines.inputtables import axle_table, beam_sections, cases_table, line_table
 from pipelines.planfigures import static_loads
@@ -23,6 +24,7 @@ from pipelines.reporttables import (
 from pipelines.reporttext import (
     CAUTIONS,
     NOT_COVERED,
+    PROBE_RULE,
     SHEAR_RULE,
     assumptions,
     conventions,
@@ -31,7 +33,6 @@ from pipelines.reporttext import (
 )
 from pipelines.result import Result
 from pipelines.sketch import sketch
-from pipelines.summary import write_text
 from pipelines.traffic import dispersed
 from pipelines.vehiclefigures import vehicle_drawing
 
@@ -62,7 +63,7 @@ def report(result: Result) -> str:
         ("cases", "Static cases", case_results(result)),
         ("lines", "Envelopes along lines", line_sections(result)),
         ("strips", "Strips beside the plate", _strips(result)),
-        ("probes", "Probes", "\n".join(probe_tables(deck, result.summary))),
+        ("probes", "Probes", _probes(result)),
         ("reactions", "Reactions", _reactions(result)),
         ("beams", "Beams", "\n".join(beam_tables(deck, result.summary))),
         ("assumptions", "Assumptions", assumptions(deck, result.built.notes)),
@@ -183,6 +184,11 @@ def _strips(result: Result) -> str:
     return paragraph(intro) + findings_table(
         rows, "All comparisons, worst first", tall=len(rows) > 12
     )
+
+
+def _probes(result: Result) -> str:
+    tables = probe_tables(result.deck, result.summary)
+    return "\n".join([*tables, paragraph(PROBE_RULE)]) if tables else ""
 
 
 def _reactions(result: Result) -> str:

@@ -13,7 +13,7 @@ from pipelines.reporttables import case_table, position_text
 from pipelines.reporttext import SHEAR_RULE
 from pipelines.result import Result
 from pipelines.slices import field_map
-from pipelines.summary import RESULT_KEYS, RESULT_SCALE
+from pipelines.units import RESULT_KEYS, RESULT_SCALE
 from plate.conventions import RESULTS
 
 # Static cases drawn for a deck without traffic.
@@ -141,7 +141,11 @@ def line_sections(result: Result) -> str:
         return ""
     marks = strip_marks(result.findings)
     lines = LineFigures(result.deck, field_map(result.solver), result.envelopes.fields, marks)
-    strip = " Marks and dotted rules: each hand strip's largest value there, of all vehicles." if marks else ""
+    strip = (
+        " Marks and dotted rules: each hand strip's largest value there, of all vehicles."
+        if marks
+        else ""
+    )
     down = " Sagging is drawn downwards."
     m_x, m_y = SYMBOLS["m_x"], SYMBOLS["m_y"]
     return "\n".join(

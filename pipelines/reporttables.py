@@ -13,7 +13,7 @@ from pipelines.governing import SHEARS, UNITS, Governing, clear_of_lines
 from pipelines.places import at_text, line_title, place, support_title
 from pipelines.reporthtml import SYMBOLS, table, text, together
 from pipelines.result import Result
-from pipelines.summary import RESULT_KEYS, RESULT_SCALE
+from pipelines.units import RESULT_KEYS, RESULT_SCALE
 
 RESULT_HEADS = [
     f"{SYMBOLS[key.removesuffix('_mm')]} [{unit}]"

@@ -36,6 +36,11 @@ NOT_COVERED = (
     "slab, point supports): they grow with a finer mesh and are not to be read as values.",
 )
 
+PROBE_RULE = (
+    "Shears of probes are given where they were asked for: within one thickness of an edge or a "
+    "supporting line they are not to be read as the slab's own."
+)
+
 SHEAR_RULE = (
     "Shear peaks are taken further than one thickness from edges and supporting lines. Nearer, "
     "the edge layer of Mindlin's theory and the shear strain of beams joined to the slab are in "
@@ -119,8 +124,8 @@ def assumptions(deck: Deck, notes: Sequence[str]) -> str:
         rows += [
             (
                 "Beams",
-                "Euler–Bernoulli with St Venant torsion (shear deformation where A_v is given); "
-                "share deflection and slopes with the slab; centroid at mid-plane, so no "
+                "Euler–Bernoulli with St Venant torsion (shear deformation where a shear area is "
+                "given); share deflection and slopes with the slab; centroid at mid-plane, so no "
                 "composite action; rigidly joined where they cross",
                 "assumption of the model; sections: deck file",
             ),

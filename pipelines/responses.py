@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
 from pipelines.deck import Case, Deck
 from pipelines.probes import BeamRows, ProbeRows
@@ -34,12 +35,14 @@ class Response:
     """Results of a block of loads, the last axis counting the loads.
 
     fields : (6, n_point, n) w, m_x, m_y, m_xy, q_x, q_y; probes : (6 n_probe, n);
+    membrane : (3 n_probe, n) n_x, n_y, n_xy [N/m] of composite decks, else (0, n);
     beam_moments, beam_shears : (n_sample, n); reactions : name -> (n,) upward [N];
     total : (n,) load put on the slab [N].
     """
 
     fields: Floats
     probes: Floats
+    membrane: Floats
     beam_moments: Floats
     beam_shears: Floats
     reactions: dict[str, Floats]
@@ -54,6 +57,7 @@ class Solver:
     recovery: FieldRecovery
     probes: ProbeRows
     beams: BeamRows
+    membrane: sparse.csr_array
 
     @property
     def model(self) -> PlateModel:
@@ -65,6 +69,7 @@ class Solver:
         return Response(
             self.recovery.fields(U),
             np.asarray(self.probes.rows @ U),
+            np.asarray(self.membrane @ U),
             np.asarray(self.beams.moments @ U),
             np.asarray(self.beams.shears @ U),
             self.stiffness.reactions(U, F),
@@ -74,7 +79,7 @@ class Solver:
 
 def case_load(deck: Deck, case: Case, model: PlateModel) -> Floats:
     """Right-hand side (n_dof,) [N] of a static case."""
-    F = np.zeros(model.n_dof)
+    F = np.zeros(model.n_plate_dof)
     if case.pressure:
         F += pressure(model.mesh, case.pressure)
     if case.self_weight:

@@ -3,10 +3,12 @@
 from dataclasses import dataclass
 from typing import Any
 
+from pipelines.accuracy import Tolerances
 from pipelines.build import BuiltModel
 from pipelines.deck import Deck
 from pipelines.envelopes import Envelopes
 from pipelines.findings import Finding
+from pipelines.governing import Governing
 from pipelines.responses import Response, Solver
 
 
@@ -24,7 +26,9 @@ class Result:
     solver: Solver
     cases: dict[str, Response]
     envelopes: Envelopes | None
+    governing: tuple[Governing, ...]
     findings: tuple[Finding, ...]
     no_findings: str
+    tolerances: Tolerances
     summary: dict[str, Any]
     seconds: dict[str, float]

@@ -11,9 +11,11 @@ support under load), reactions upward positive. All per metre of strip width, SI
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipelines.strips_piecewise import Piecewise, combine
 from plate.chart import Floats
@@ -96,9 +98,9 @@ def shear_lines(beam: StripBeam, sections: Sequence[float] | Floats, side: Side)
 
 def reaction_lines(beam: StripBeam) -> Piecewise:
     """Influence lines of the upward reaction of each support, one a row, per unit load."""
-    stiffness, held, scale = _stiffness(beam)
+    system = _system(beam)
     where = np.searchsorted(beam.nodes, [s.at for s in beam.supports])
-    size = held.size
+    size = system.held.size
     load = np.zeros((size, len(beam.supports)))
     imposed = np.zeros_like(load)
     for column, (support, node) in enumerate(zip(beam.supports, where, strict=True)):
@@ -106,8 +108,8 @@ def reaction_lines(beam: StripBeam) -> Piecewise:
             imposed[2 * node, column] = 1.0
         else:
             load[2 * node, column] = support.k
-    dofs = _solve(stiffness, held, load - stiffness @ imposed) + imposed
-    knots, coef = _shape(beam, dofs, scale)
+    dofs = system.solve(load - system.matrix @ imposed) + imposed
+    knots, coef = _shape(beam, dofs, system.scale)
     return Piecewise(knots, np.moveaxis(coef, -1, 0).copy())
 
 
@@ -125,7 +127,8 @@ def _section_lines(
         raise SupportError(f"section off the strip: {s.min()} to {s.max()} m")
     e = np.searchsorted(nodes, s, side=side) - 1
     e = np.clip(e, 0, nodes.size - 2)
-    stiffness, held, scale = _stiffness(beam)
+    system = _system(beam)
+    scale = system.scale
     # The jump as a function of the station within its element: a kink -(x - s) or a step 1, both
     # from s on. Bending energy counts w less the jump, so its nodal values act as loads.
     jump = np.zeros((4, s.size))
@@ -133,13 +136,12 @@ def _section_lines(
         jump[2], jump[3] = -(nodes[e + 1] - s), -scale
     else:
         jump[2] = 1.0
-    load = np.zeros((held.size, s.size))
-    elements = _element_stiffness(beam, scale)
+    load = np.zeros((system.held.size, s.size))
     at = np.arange(s.size)
-    forces = np.einsum("sij,js->is", elements[e], jump)
+    forces = np.einsum("sij,js->is", system.elements[e], jump)
     for i in range(4):
-        np.add.at(load, (2 * e + i, at), forces[i])
-    dofs = _solve(stiffness, held, load)
+        load[2 * e + i, at] = forces[i]  # one element a column: no dof twice
+    dofs = system.solve(load)
 
     knots, coef = _shape(beam, dofs, scale)
     piece = np.arange(nodes.size)  # inner pieces once the section splits element e in two
@@ -198,13 +200,36 @@ def _element_stiffness(beam: StripBeam, scale: float) -> Floats:
     return np.asarray(np.moveaxis(k * beam.EI / length**3, -1, 0))
 
 
-def _stiffness(beam: StripBeam) -> tuple[Floats, np.ndarray, float]:
-    """Stiffness matrix, which dofs are held at zero, and the length that scales rotations [m]."""
+@dataclass(frozen=True, eq=False)
+class _System:
+    """The strip's stiffness: elements (E, 4, 4), matrix, held dofs, and the length that scales
+    rotations [m]."""
+
+    elements: Floats
+    matrix: Floats
+    held: NDArray[np.bool_]
+    scale: float
+
+    @cached_property
+    def flexibility(self) -> Floats:
+        free = ~self.held
+        return np.linalg.inv(self.matrix[np.ix_(free, free)])
+
+    def solve(self, load: Floats) -> Floats:
+        """Dofs under loads (n_dof, n), held ones at zero."""
+        dofs = np.zeros_like(load)
+        dofs[~self.held] = self.flexibility @ load[~self.held]
+        return dofs
+
+
+@lru_cache(maxsize=64)
+def _system(beam: StripBeam) -> _System:
     nodes = beam.nodes
     scale = float(np.mean(np.diff(nodes)))
+    elements = _element_stiffness(beam, scale)
     size = 2 * nodes.size
     matrix = np.zeros((size, size))
-    for e, element in enumerate(_element_stiffness(beam, scale)):
+    for e, element in enumerate(elements):
         matrix[2 * e : 2 * e + 4, 2 * e : 2 * e + 4] += element
     held = np.zeros(size, dtype=bool)
     for support in beam.supports:
@@ -214,11 +239,4 @@ def _stiffness(beam: StripBeam) -> tuple[Floats, np.ndarray, float]:
                 held[dof] = True
             else:
                 matrix[dof, dof] += k
-    return matrix, held, scale
-
-
-def _solve(matrix: Floats, held: np.ndarray, load: Floats) -> Floats:
-    free = ~held
-    dofs = np.zeros_like(load)
-    dofs[free] = np.linalg.solve(matrix[np.ix_(free, free)], load[free])
-    return dofs
+    return _System(elements, matrix, held, scale)

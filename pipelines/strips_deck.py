@@ -43,7 +43,7 @@ class StripDeck:
         """What a method is asked about a wheel of the axle in a bay; the position is still 0."""
         left, right = self.beam.supports[bay], self.beam.supports[bay + 1]
         return StripInput(
-            span=right.at - left.at,
+            span=round(right.at - left.at, 9),  # equal bays ask the same question
             position=0.0,
             contact=axle.patch,
             depth=self.depth,

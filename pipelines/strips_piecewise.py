@@ -81,17 +81,47 @@ def combine(
     return Piecewise(knots, total)
 
 
-def over(f: Piecewise, divisor: Callable[[Floats], Floats], grid: Floats) -> Piecewise:
-    """f / divisor with each piece between knots and grid points fitted by a quartic.
+@dataclass(frozen=True)
+class Reciprocal:
+    """One over a positive function of the station, constant beyond its grid.
 
-    divisor : positive function of the station that the grid (Q,) resolves, see `resolved`.
+    grid : rising stations (Q,) [m]; coef : (5, Q + 1) quartics in the distance from the grid point
+    on the left, the first and the last of them constant.
     """
-    rows = f.knots.shape[0]
+
+    grid: Floats
+    coef: Floats
+
+    def at(self, x: Floats, piece: Floats) -> Floats:
+        """Values at stations x (...), whose pieces (...) are known: `pieces`."""
+        origin = np.concatenate([self.grid[:1], self.grid])
+        return _value(self.coef[:, piece], x - origin[piece])
+
+    def pieces(self, x: Floats) -> Floats:
+        """The piece in which each station lies, as integers."""
+        return np.searchsorted(self.grid, x, side="right")
+
+
+def reciprocal(divisor: Callable[[Floats], Floats], grid: Floats) -> Reciprocal:
+    """1 / divisor by quartics between the points of a grid that resolves it, see `resolved`."""
+    h = np.diff(grid)
+    value = 1.0 / divisor(grid[:-1] + CHEBYSHEV[:, None] * h)
+    inner = TO_POWERS @ value / _powers(h, 5)
+    coef = np.zeros((5, grid.size + 1))
+    coef[:, 1:-1] = inner
+    coef[0, [0, -1]] = inner[0, 0], _value(inner[:, -1], h[-1])
+    return Reciprocal(grid, coef)
+
+
+def over(f: Piecewise, divisor: Reciprocal) -> Piecewise:
+    """f / divisor with each piece between knots and grid points fitted by a quartic."""
+    rows, grid = f.knots.shape[0], divisor.grid
     zero = Piecewise(np.broadcast_to(grid, (rows, grid.size)), np.zeros((1, rows, grid.size + 1)))
     fine = combine([f, zero], [0, 1], [1.0, 1.0], [0.0, 0.0])
-    h = np.diff(fine.knots, axis=1)
+    left, h = fine.knots[:, :-1], np.diff(fine.knots, axis=1)
     s = CHEBYSHEV[:, None, None] * h
-    quotient = _value(fine.coef[:, None, :, 1:-1], s) / divisor(fine.knots[:, :-1] + s)
+    piece = divisor.pieces(left + 0.5 * h)
+    quotient = _value(fine.coef[:, None, :, 1:-1], s) * divisor.at(left + s, piece)
     coef = np.zeros((5, *fine.coef.shape[1:]))
     coef[:, :, 1:-1] = np.tensordot(TO_POWERS, quotient, axes=1) / _powers(
         np.where(h > 0, h, 1.0), 5
@@ -219,11 +249,20 @@ def _roots(d: Floats, h: Floats) -> Floats:
     c = d[:, None, :]
     start = _value(c, low)
     crosses = start * _value(c, high) < 0
-    for _ in range(54):  # halves an interval down to the spacing of floating-point numbers
+    for _ in range(8):
         middle = 0.5 * (low + high)
         same = _value(c, middle) * start > 0
         low, high = np.where(same, middle, low), np.where(same, high, middle)
-    return np.where(crosses, 0.5 * (low + high), np.nan)
+    root, slope = 0.5 * (low + high), _derivative(d)[:, None, :]
+    for _ in range(6):  # Newton's steps, kept within the bracket, double the digits each time
+        value, rate = _value(c, root), _value(slope, root)
+        same = value * start > 0
+        low, high = np.where(same, root, low), np.where(same, high, root)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            step = root - value / rate
+        inside = (step >= low) & (step <= high)
+        root = np.where(inside, step, 0.5 * (low + high))
+    return np.where(crosses, root, np.nan)
 
 
 def _quadratic_roots(d: Floats, h: Floats) -> Floats:

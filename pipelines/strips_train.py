@@ -7,6 +7,7 @@ polynomial of the train's station; its extremes lie at knots and at roots of der
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -19,7 +20,15 @@ from pipelines.stripbeam import (
     reaction_lines,
     shear_lines,
 )
-from pipelines.strips_piecewise import Piecewise, combine, critical, highest, over
+from pipelines.strips_piecewise import (
+    Piecewise,
+    Reciprocal,
+    combine,
+    critical,
+    highest,
+    over,
+    reciprocal,
+)
 from plate.chart import Floats
 
 Direction = Literal["forward", "reverse"]
@@ -38,6 +47,11 @@ class WidthLaw:
 
     at: Callable[[Floats], Floats]
     grid: Floats
+
+    @cached_property
+    def reciprocal(self) -> Reciprocal:
+        """One over the width [1/m]."""
+        return reciprocal(self.at, self.grid)
 
 
 @dataclass(frozen=True)
@@ -95,7 +109,7 @@ def response(lines: Piecewise, train: Train, direction: Direction) -> Piecewise:
         key = (load.length, law)
         if key not in index:
             spread = _spread(lines, load.length)
-            functions.append(spread if law is None else over(spread, law.at, law.grid))
+            functions.append(spread if law is None else over(spread, law.reciprocal))
             index[key] = len(functions) - 1
         which.append(index[key])
         weights.append(load.load / (1.0 if isinstance(load.width, WidthLaw) else load.width))

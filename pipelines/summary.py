@@ -2,32 +2,34 @@
 
 import json
 import math
-import os
-import tempfile
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipelines.accuracy import Tolerances
 from pipelines.deck import Deck
 from pipelines.envelopes import Envelopes, with_sums
+from pipelines.files import write_text
 from pipelines.probes import BeamRows, ProbeRows, point_result
 from pipelines.responses import Response
-from plate.conventions import RESULTS
+from pipelines.units import RESULT_KEYS, RESULT_SCALE
 
 Floats = NDArray[np.float64]
 Json = Any
 
 SCHEMA = 1
-RESULT_KEYS = ("w_mm", *RESULTS[1:])
-RESULT_SCALE = (1e3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3)
 
 
-def case_probes(probes: ProbeRows, response: Response) -> dict[str, Json]:
-    """name -> results of one case, with both `sides` where a probe lies on a division."""
-    values = {n: point_result(v[:, 0]) for n, v in probes.values(response.probes).items()}
+def case_probes(probes: ProbeRows, response: Response, errors: Floats) -> dict[str, Json]:
+    """name -> results of one case with their `error`, and both `sides` where a probe lies on a
+    division. errors : (6 n_probe,) in SI."""
+    values: dict[str, Json] = {
+        n: point_result(v[:, 0]) for n, v in probes.values(response.probes).items()
+    }
+    for name, error in probes.values(errors).items():
+        values[name]["error"] = point_result(error)
     found: dict[str, Json] = {}
     for name in plain_names(probes):
         found[name] = dict(values[name])
@@ -42,7 +44,19 @@ def plain_names(probes: ProbeRows) -> list[str]:
     return [name for name in probes.names if name not in sides]
 
 
-def governing(envelopes: Envelopes, value: float, number: int, scale: float) -> dict[str, Json]:
+def membrane_case(deck: Deck, response: Response) -> dict[str, dict[str, float]]:
+    """Probe name -> n_x, n_y, n_xy [kN/m] of one case, tension positive; empty if not composite."""
+    forces = response.membrane[:, 0].reshape(-1, 3) * 1e-3
+    keys = ("n_x", "n_y", "n_xy")
+    return {
+        probe.name: dict(zip(keys, values.tolist(), strict=True))
+        for probe, values in zip(deck.probes, forces, strict=False)
+    }
+
+
+def governing(
+    envelopes: Envelopes, value: float, number: int, scale: float, error: float | None = None
+) -> dict[str, Json]:
     """One entry of an envelope: value, error and the governing load position."""
     position = envelopes.position(number)
     if position is None:
@@ -54,22 +68,27 @@ def governing(envelopes: Envelopes, value: float, number: int, scale: float) -> 
             "offset_m": round(position.offset, 9),
             "direction": position.direction,
         }
-    return {"value": value * scale, "error": None, **where}
+    stated = None if error is None else error * scale
+    return {"value": value * scale, "error": stated, **where}
 
 
-def envelope_probes(probes: ProbeRows, envelopes: Envelopes) -> dict[str, Json]:
+def envelope_probes(
+    probes: ProbeRows, envelopes: Envelopes, tolerances: Tolerances
+) -> dict[str, Json]:
     """name -> component -> max, min with the governing load position."""
     e = envelopes.probes
     values = [probes.values(a) for a in (e.maximum, e.minimum)]
     places = [probes.values(a) for a in (e.at_maximum, e.at_minimum)]
+    errors = [probes.values(a) for a in (tolerances.probes_max, tolerances.probes_min)]
 
     def entry(name: str, k: int) -> dict[str, Json]:
         high, low = (float(t[name][k]) for t in values)
         at_high, at_low = (int(t[name][k]) for t in places)
+        error_high, error_low = (float(t[name][k]) for t in errors)
         scale = RESULT_SCALE[k]
         return {
-            "max": governing(envelopes, high, at_high, scale),
-            "min": governing(envelopes, low, at_low, scale),
+            "max": governing(envelopes, high, at_high, scale, error_high),
+            "min": governing(envelopes, low, at_low, scale, error_low),
         }
 
     found: dict[str, Json] = {}
@@ -101,7 +120,7 @@ def beam_case(beams: BeamRows, response: Response) -> dict[str, Json]:
     return found
 
 
-def beam_envelope(beams: BeamRows, envelopes: Envelopes) -> dict[str, Json]:
+def beam_envelope(beams: BeamRows, envelopes: Envelopes, tolerances: Tolerances) -> dict[str, Json]:
     """Beam name -> extreme moments and shears of the traffic with place and load position."""
     found: dict[str, Json] = {name: {} for name in beams.names}
     for key, e in (("moment_kNm", envelopes.beam_moments), ("shear_kN", envelopes.beam_shears)):
@@ -109,11 +128,17 @@ def beam_envelope(beams: BeamRows, envelopes: Envelopes) -> dict[str, Json]:
         at_high, at_low = beams.split(e.at_maximum), beams.split(e.at_minimum)
         for name, at in zip(beams.names, beams.at, strict=True):
             i, j = int(high[name].argmax()), int(low[name].argmin())
+            kind = key.split("_")[0]
+            errors = [tolerances.beams.get((name, kind, x), 0.0) for x in ("max", "min")]
+            ends = [
+                (float(high[name][i]), int(at_high[name][i]), float(at[i])),
+                (float(low[name][j]), int(at_low[name][j]), float(at[j])),
+            ]
             found[name][key] = {
-                "max": governing(envelopes, float(high[name][i]), int(at_high[name][i]), 1e-3)
-                | {"at_m": float(at[i])},
-                "min": governing(envelopes, float(low[name][j]), int(at_low[name][j]), 1e-3)
-                | {"at_m": float(at[j])},
+                extreme: governing(envelopes, value, number, 1e-3, error) | {"at_m": place}
+                for extreme, error, (value, number, place) in zip(
+                    ("max", "min"), errors, ends, strict=True
+                )
             }
     return found
 
@@ -151,7 +176,7 @@ def summarise(
     beams: BeamRows,
     cases: dict[str, Response],
     envelopes: Envelopes | None,
-    findings: Sequence[dict[str, Json]],
+    tolerances: Tolerances,
     model: dict[str, Json],
 ) -> dict[str, Json]:
     """Everything of summary.json, as plain values."""
@@ -162,20 +187,21 @@ def summarise(
         "reactions": {name: reaction_case(r) for name, r in cases.items()},
         "beams": {name: {} for name in beams.names},
         "equilibrium": {name: equilibrium(r) for name, r in cases.items()},
-        "findings": list(findings),
         "model": model,
         "warnings": list(deck.warnings),
     }
     for case, response in cases.items():
-        for name, values in case_probes(probes, response).items():
+        for name, values in case_probes(probes, response, tolerances.cases[case]).items():
             found["probes"][name]["cases"][case] = values
+        for name, forces in membrane_case(deck, response).items():
+            found["probes"][name]["cases"][case] |= forces
         for name, values in beam_case(beams, response).items():
             found["beams"][name][case] = values
     if envelopes is not None:
-        for name, entries in envelope_probes(probes, envelopes).items():
+        for name, entries in envelope_probes(probes, envelopes, tolerances).items():
             found["probes"][name]["envelope"] = entries
         found["reaction_envelopes"] = reaction_envelope(envelopes)
-        found["beam_envelopes"] = beam_envelope(beams, envelopes)
+        found["beam_envelopes"] = beam_envelope(beams, envelopes, tolerances)
     return found
 
 
@@ -188,26 +214,6 @@ def finite(value: Json) -> Json:
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
-
-
-def write_text(path: Path, text: str) -> None:
-    """Write a file so that a reader finds the old one or the new one, never a part."""
-    write_bytes(path, text.encode())
-
-
-def write_bytes(path: Path, data: bytes) -> None:
-    """`write_text` for bytes."""
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.chmod(name, 0o644)
-        os.replace(name, path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
 
 
 def write_summary(path: Path, summary: dict[str, Json]) -> None:

@@ -94,6 +94,8 @@ class LoadPositions:
 
     stations, offsets : (n,) of the first axle's centre [m].
     patches : dispersed sides (along, across) [m] of each axle's wheels.
+    spreads : (n,) by how much the vehicle's variable spacing is wider than its axles say [m];
+        None = nowhere.
     """
 
     vehicle: Vehicle
@@ -102,6 +104,7 @@ class LoadPositions:
     offsets: Floats
     patches: tuple[Size, ...]
     chart: Chart
+    spreads: Floats | None = None
 
     def __len__(self) -> int:
         return len(self.stations)
@@ -109,8 +112,9 @@ class LoadPositions:
     def wheels(self, index: slice | NDArray[np.intp]) -> WheelPatches:
         """Patches of all wheels at the positions `index`, wheels of a position together."""
         stations, offsets = self.stations[index], self.offsets[index]
-        pattern = _pattern(self.vehicle, self.patches)
-        corners = _corners(pattern, self.direction, self.chart, stations, offsets)
+        spreads = None if self.spreads is None else self.spreads[index]
+        pattern = wheel_pattern(self.vehicle, self.patches)
+        corners = _corners(pattern, self.direction, self.chart, stations, offsets, spreads)
         return WheelPatches(
             corners,
             self.vehicle.impact * np.tile(pattern[:, 2], len(stations)),
@@ -137,7 +141,7 @@ def load_positions(deck: Deck) -> tuple[LoadPositions, ...]:
             directions = ("forward", "reverse")
         for direction in directions:
             offsets = np.sort(lateral_offsets(vehicle, traffic, direction))
-            pattern = _pattern(vehicle, patches)
+            pattern = wheel_pattern(vehicle, patches)
             start = _corners(pattern, direction, deck.plan.chart, np.zeros(len(offsets)), offsets)
             if np.any(deck.plan.chart.stretch(start) <= 0.0):
                 raise JobError(f"{vehicle.name} reaches the centre of curvature")
@@ -162,7 +166,7 @@ def position_count(deck: Deck) -> int:
 
 def is_symmetric(vehicle: Vehicle) -> bool:
     """Whether the vehicle turned by 180 degrees about its own centre is the same vehicle."""
-    pattern = _pattern(vehicle, tuple(axle.patch for axle in vehicle.axles))
+    pattern = wheel_pattern(vehicle, tuple(axle.patch for axle in vehicle.axles))
     turned = pattern.copy()
     turned[:, 0] = pattern[:, 0].max() - pattern[:, 0]
     turned[:, 1] = -pattern[:, 1]
@@ -185,13 +189,15 @@ def _turn_repeats(vehicle: Vehicle, traffic: Traffic, chart: Chart) -> bool:
     return is_symmetric(vehicle) and (length == 0.0 or (chart.straight and whole))
 
 
-def _pattern(vehicle: Vehicle, patches: tuple[Size, ...]) -> Floats:
-    """Rows (m, 5), one a wheel: distance behind the first axle, offset from the centre line [m],
-    load without impact [N], sides of the patch along and across [m]."""
+def wheel_pattern(vehicle: Vehicle, patches: tuple[Size, ...]) -> Floats:
+    """Rows (m, 6), one a wheel: distance behind the first axle, offset from the centre line [m],
+    load without impact [N], sides of the patch along and across [m], whether the variable spacing
+    moves it."""
+    moved = len(vehicle.axles) if vehicle.variable is None else vehicle.variable[0]
     return np.array(
         [
-            (axle.at, y, axle.load / len(axle.wheels), *patch)
-            for axle, patch in zip(vehicle.axles, patches, strict=True)
+            (axle.at, y, axle.load / len(axle.wheels), *patch, k >= moved)
+            for k, (axle, patch) in enumerate(zip(vehicle.axles, patches, strict=True))
             for y in axle.wheels
         ],
         dtype=float,
@@ -199,11 +205,18 @@ def _pattern(vehicle: Vehicle, patches: tuple[Size, ...]) -> Floats:
 
 
 def _corners(
-    pattern: Floats, direction: Direction, chart: Chart, stations: Floats, offsets: Floats
+    pattern: Floats,
+    direction: Direction,
+    chart: Chart,
+    stations: Floats,
+    offsets: Floats,
+    spreads: Floats | None = None,
 ) -> Floats:
     """Patch corners (n m, 4, 2) of the wheel pattern at n positions, order as in WheelPatches."""
     ahead = 1.0 if direction == "reverse" else -1.0
-    at, across, _, a, b = pattern.T
+    at, across, _, a, b, moved = pattern.T
+    if spreads is not None:
+        at = at + spreads[:, None] * moved
     y0 = offsets[:, None]
     s = stations[:, None] + ahead * at / (1.0 - y0 / chart.radius)
     y = y0 - ahead * across

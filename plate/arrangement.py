@@ -1,5 +1,6 @@
 """What the curves of a plan make together: pieces between the vertices at which they meet."""
 
+import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -98,7 +99,7 @@ def _parts(curve: Curve, cuts: list[float]) -> list[Curve]:
         if (cut - shares[-1]) * curve.length > 2.0 * SAME:
             shares.append(cut)
     shares[-1] = 1.0
-    return [curve.part(a, b) for a, b in zip(shares[:-1], shares[1:], strict=True)]
+    return [curve.part(a, b) for a, b in itertools.pairwise(shares)]
 
 
 def _merged(points: Floats) -> tuple[Floats, Ints]:

@@ -23,11 +23,13 @@ TIE = 1e7
 
 @dataclass(frozen=True)
 class BeamSection:
-    """EI bending [N m2], GJ torsion [N m2], GA shear rigidity [N] or None for no shear strain."""
+    """EI bending [N m2], GJ torsion [N m2], GA shear rigidity [N] or None for no shear strain,
+    EA axial rigidity [N], which matters only to a beam connected to the slab's membrane."""
 
     EI: float
     GJ: float
     GA: float | None = None
+    EA: float = 0.0
 
     def shear_rigidity(self, length: float) -> float:
         """GA [N], or the rigidity of the tie for a beam of the given length [m]."""

@@ -122,8 +122,13 @@ class Curve:
         n = max(int(np.ceil(abs(self.sweep) / step)), 2)
         quarter = (np.arange(4) * 0.5 * np.pi - self._angle) * np.sign(self.sweep)
         extremes = quarter % (2.0 * np.pi) / abs(self.sweep)
-        shares = [*np.linspace(0.0, 1.0, n + 1), *extremes[extremes < 1.0]]
-        return np.unique(np.array(shares))
+        shares = np.linspace(0.0, 1.0, n + 1)
+        for extreme in extremes[(extremes > 1e-3 / n) & (extremes < 1.0 - 1e-3 / n)]:
+            # An inner point that is nearly there gives way.
+            near = np.abs(shares - extreme) < 0.1 / n
+            near[[0, -1]] = False
+            shares = np.sort(np.append(shares[~near], extreme))
+        return shares
 
 
 def arc_through(start: Point, through: Point, end: Point) -> Curve:

@@ -67,8 +67,13 @@ def graded_breaks(length: float, size: float, first: float, last: float) -> Floa
         else:
             kept_points = np.concatenate([[0.0], np.cumsum([*kept, rest])])
         return kept_points if head else length - kept_points[::-1]
-    n = max(int(np.ceil((length - total) / size - 1e-9)), 0)
-    middle = [(length - total) / n] * n if n else []
+    rest = length - total
+    n = max(int(np.ceil(rest / size - 1e-9)), 0)
+    ramp = max(head, tail, key=sum)
+    if n == 1 and ramp and rest < ramp[-1] / GROWTH:
+        # No sliver beside the widest cell of a ramp: both share their width.
+        rest, n = rest + ramp.pop(), 2
+    middle = [rest / n] * n if n else []
     widths = np.array(head + middle + tail[::-1])
     if not n:
         widths *= length / widths.sum()
@@ -128,7 +133,8 @@ def grid_mesh(
     u_breaks, u_at = _breaks(u, size / stretch, bands_u)
     widest = plan.line_offsets(np.array([low, high]))
     scale = float(max(1.0, (np.diff(widest, axis=-1).max(axis=0).sum()) / np.ptp(offsets)))
-    v_breaks, v_at = _breaks(v, size / scale, bands_y)
+    # On a skew plan a cell's side along the C lines is longer than its step of offset.
+    v_breaks, v_at = _breaks(v, size * float(np.cos(plan.skew)) / scale, bands_y)
 
     u_nodes, v_nodes = subdivide(u_breaks, order), subdivide(v_breaks, order)
     # Offsets of each v between its neighbouring lines, which taper linearly along u.

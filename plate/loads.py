@@ -1,7 +1,8 @@
 """Loads as right-hand sides: pressure, patches, lines. All act down.
 
 Patches are integrated exactly over their overlap with each cell: the polygon is clipped at the
-cell's edges and the pieces are integrated by Gauss's rule, whatever edges they cut.
+cell's edges and the pieces are integrated by Gauss's rule, whatever edges they cut. Cells with
+curved sides are cut at their true course (`curvedcells`).
 """
 
 import itertools
@@ -13,6 +14,7 @@ from scipy import sparse
 
 from plate.clipping import clip_convex, clip_segment
 from plate.conventions import N_FIELDS
+from plate.curvedcells import overlap_integrals, segment_ranges
 from plate.mesh import Mesh
 from plate.reference import gauss, lagrange, lobatto, shape, square
 from plate.section import Section
@@ -75,11 +77,14 @@ def _overlap_integrals(mesh: Mesh, polygons: Floats) -> tuple[Ints, Ints, Floats
 
     Returns nodes (n_pair, (p+1)^2), patch (n_pair,), values (n_pair, (p+1)^2) [m2].
     """
-    cell, patch = _box_pairs(mesh.corners, polygons)
-    upright = _upright(mesh.corners)[cell] & _upright(polygons)[patch]
+    cell, patch = _box_pairs(mesh, polygons)
+    curved = mesh.curved[cell]
+    upright = _upright(mesh.corners)[cell] & _upright(polygons)[patch] & ~curved
+    askew = ~upright & ~curved
     values = np.zeros((len(cell), (mesh.order + 1) ** 2))
     values[upright] = _rectangle_integrals(mesh, cell[upright], polygons[patch[upright]])
-    values[~upright] = _polygon_integrals(mesh, cell[~upright], polygons[patch[~upright]])
+    values[askew] = _polygon_integrals(mesh, cell[askew], polygons[patch[askew]])
+    values[curved] = overlap_integrals(mesh, cell[curved], polygons[patch[curved]])
     hit = np.any(values != 0.0, axis=1)
     return mesh.cells[cell[hit]], patch[hit], values[hit]
 
@@ -108,7 +113,8 @@ def _rectangle_integrals(mesh: Mesh, cell: Ints, patches: Floats) -> Floats:
         if axis == 1:
             scale = scale * (1.0 - at / mesh.chart.radius)
         along.append(np.einsum("kq,kqn->kn", scale, lagrange(nodes, xi)))
-    return np.asarray((along[0][:, :, None] * along[1][:, None, :]).reshape(len(cell), -1))
+    products = along[0][:, :, None] * along[1][:, None, :]
+    return np.asarray(products.reshape(len(cell), (mesh.order + 1) ** 2))
 
 
 def _polygon_integrals(mesh: Mesh, cell: Ints, patches: Floats) -> Floats:
@@ -135,16 +141,17 @@ def _polygon_integrals(mesh: Mesh, cell: Ints, patches: Floats) -> Floats:
     return values
 
 
-def _box_pairs(cells: Floats, patches: Floats) -> tuple[Ints, Ints]:
+def _box_pairs(mesh: Mesh, patches: Floats) -> tuple[Ints, Ints]:
     """Pairs (cell, patch) whose bounding boxes overlap."""
-    low, high = cells.min(axis=1), cells.max(axis=1)
+    low, high = mesh.boxes
     found: list[tuple[Ints, Ints]] = []
     for start in range(0, len(patches), 512):
         part = patches[start : start + 512]
         a, b = part.min(axis=1), part.max(axis=1)
-        overlap = np.all((low[:, None] < b) & (high[:, None] > a), axis=-1)
+        near = np.flatnonzero(np.all((low < b.max(axis=0)) & (high > a.min(axis=0)), axis=1))
+        overlap = np.all((low[near, None] < b) & (high[near, None] > a), axis=-1)
         cell, patch = np.nonzero(overlap)
-        found.append((cell, patch + start))
+        found.append((near[cell], patch + start))
     return np.concatenate([f[0] for f in found]), np.concatenate([f[1] for f in found])
 
 
@@ -216,23 +223,35 @@ def segment_points(mesh: Mesh, path: Floats) -> list[tuple[Ints, Floats, Floats]
     """
     found = []
     x, weight = gauss(2 * mesh.order)
-    corners = mesh.corners
+    straight, curved = np.flatnonzero(~mesh.curved), np.flatnonzero(mesh.curved)
+    low_box, high_box = mesh.boxes
     for a, b in itertools.pairwise(path):
-        spans = clip_segment(a, b, corners)
+        owner, spans = straight, clip_segment(a, b, mesh.corners[straight])
+        low, high = np.minimum(a, b), np.maximum(a, b)
+        near = np.all((low_box[curved] <= high) & (high_box[curved] >= low), axis=1)
+        for cell in curved[near].tolist():
+            ranges = segment_ranges(mesh, cell, a, b)
+            owner = np.concatenate([owner, np.full(len(ranges), cell)])
+            spans = np.concatenate([spans, np.array(ranges).reshape(-1, 2)])
         cuts = np.unique(np.round(spans[spans[:, 0] < spans[:, 1]].ravel(), 12))
         cells, points, weights = [], [], []
-        for low, high in itertools.pairwise(cuts):
-            middle = 0.5 * (low + high)
-            inside = np.flatnonzero((spans[:, 0] < middle) & (middle < spans[:, 1]))
-            if not len(inside):
-                continue
-            at = a + (low + 0.5 * (x + 1.0) * (high - low))[:, None] * (b - a)
-            direction = (b - a) * 0.5 * (high - low)
+        for start, end in itertools.pairwise(cuts):
+            middle = 0.5 * (start + end)
+            inside = owner[(spans[:, 0] < middle) & (middle < spans[:, 1])]
+            at = a + (start + 0.5 * (x + 1.0) * (end - start))[:, None] * (b - a)
+            direction = (b - a) * 0.5 * (end - start)
             speed = np.hypot(direction[0] * mesh.chart.stretch(at), direction[1])
             for k in inside:
                 cells.append(np.full(len(x), k))
-                points.append(_inverse_bilinear(corners[k][None], at[None])[0])
+                points.append(_reference_points(mesh, int(k), at))
                 weights.append(weight * speed / len(inside))
         if cells:
             found.append((np.concatenate(cells), np.concatenate(points), np.concatenate(weights)))
     return found
+
+
+def _reference_points(mesh: Mesh, cell: int, at: Floats) -> Floats:
+    """Reference coordinates (n, 2) of plan points in a cell."""
+    if mesh.curved[cell]:
+        return mesh.invert_plan(np.full(len(at), cell), at)
+    return np.asarray(_inverse_bilinear(mesh.corners[cell][None], at[None])[0])

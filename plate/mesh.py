@@ -16,6 +16,8 @@ Ints = NDArray[np.int64]
 
 # Sides of a cell: xi = -1, xi = +1, eta = -1, eta = +1.
 N_SIDES = 4
+# A side of order p leaves its arc by less than this share of the cell.
+ON_ARC = 0.01
 
 
 def side_nodes(order: int) -> Ints:
@@ -101,25 +103,46 @@ class Mesh:
         return np.array([table[tuple(pair)] for pair in np.sort(ends, axis=1).tolist()])
 
     @cached_property
-    def _boxes(self) -> tuple[Floats, Floats]:
+    def curved(self) -> NDArray[np.bool_]:
+        """Which cells (n_cell,) have sides that are not straight in plan coordinates."""
+        nodes = self.plan[self.cells]
+        (u, v), one = 0.5 * (1.0 + self.node_reference.T), np.ones(nodes.shape[1])
+        blend = np.stack([(one - u) * (one - v), u * (one - v), u * v, (one - u) * v], axis=-1)
+        away = np.abs(nodes - blend @ self.corners).max(axis=(1, 2))
+        return np.asarray(away > 1e-9 * np.ptp(self.corners, axis=1).max(axis=1))
+
+    @cached_property
+    def boxes(self) -> tuple[Floats, Floats]:
+        """Lowest and highest plan coordinates (n_cell, 2) of each cell [m]; those of curved cells
+        with a margin, since a side may bulge beyond its nodes."""
         nodes = self.plan[self.cells]
         low, high = nodes.min(axis=1), nodes.max(axis=1)
-        margin = 0.02 * (high - low)
+        margin = np.where(self.curved, 0.05 * (high - low).max(axis=1), 0.0)[:, None]
         return low - margin, high + margin
 
     def locate(self, plan: Floats, tolerance: float = 1e-8) -> list[tuple[Ints, Floats]]:
         """All cells that contain each plan point (n, 2), edges included.
 
-        Returns for each point the cells (k,) and reference coordinates (k, 2), k >= 1.
+        Returns for each point the cells (k,) and reference coordinates (k, 2), k >= 1. A point
+        on an arc is found in the cells whose sides follow the arc.
         Raises GeometryError for a point on no cell.
         """
-        low, high = self._boxes
+        low, high = self.boxes
+        margin = 0.02 * (high - low)
+        low, high = low - margin, high + margin
         found = []
         for point in plan:
-            # In plan coordinates, where cells have straight sides and meet the edges exactly.
+            # In plan coordinates, where all but arcs are straight and meet the edges exactly.
             near = np.flatnonzero(np.all((low <= point) & (point <= high), axis=1))
-            xi = self._invert(self.plan, near, np.broadcast_to(point, (len(near), 2)))
-            inside = np.all(np.abs(xi) <= 1.0 + tolerance, axis=1)
+            target = np.broadcast_to(point, (len(near), 2))
+            xi = self.invert_plan(near, target)
+            outside = np.abs(xi).max(axis=1, initial=0.0) - 1.0
+            image = np.einsum("kn,knb->kb", shape(self.order, xi), self.plan[self.cells[near]])
+            size = (high - low)[near].max(axis=1)
+            outside[np.abs(image - target).max(axis=1) > 1e-6 * size] = np.inf
+            inside = outside <= tolerance
+            if not inside.any():
+                inside = (outside <= ON_ARC) & self.curved[near]
             if not inside.any():
                 raise GeometryError(f"point ({point[0]:g}, {point[1]:g}) lies off the slab")
             found.append((near[inside], np.clip(xi[inside], -1.0, 1.0)))
@@ -132,6 +155,10 @@ class Mesh:
         outside [-1, 1]^2.
         """
         return self._invert(self.xy, cells, xy)
+
+    def invert_plan(self, cells: Ints, plan: Floats) -> Floats:
+        """The same of plan points (n, 2)."""
+        return self._invert(self.plan, cells, plan)
 
     def _invert(self, coordinates: Floats, cells: Ints, xy: Floats) -> Floats:
         nodes = coordinates[self.cells[cells]]

@@ -12,6 +12,7 @@ from plate.dissection import Piece
 from plate.element import cell_dofs, stiffness_matrices
 from plate.errors import MechanismError, SupportError
 from plate.loads import patch_loads
+from plate.membrane import connected_matrices, membrane_dofs, membrane_matrices
 from plate.mesh import Mesh
 from plate.reference import gauss, lobatto
 from plate.section import Section
@@ -44,8 +45,59 @@ class PlateModel:
     points: tuple[PointSupport, ...] = ()
 
     @property
-    def n_dof(self) -> int:
+    def n_plate_dof(self) -> int:
+        """Degrees of freedom w and slopes, the first of all."""
         return N_FIELDS * self.mesh.n_nodes
+
+    @property
+    def n_dof(self) -> int:
+        """All degrees of freedom: w and slopes, then u and v, then slipping beams' own."""
+        if not self.connected:
+            return self.n_plate_dof
+        return self.n_plate_dof + 2 * self.mesh.n_nodes + sum(map(len, self._slipping.values()))
+
+    @property
+    def connected(self) -> list[BeamLine]:
+        """Beams tied to the membrane of the slab."""
+        return [beam for beam in self.beams if beam.connection > 0.0]
+
+    @cached_property
+    def _slipping(self) -> dict[str, dict[int, int]]:
+        """For each beam with a yielding connection, node -> its own degree of freedom."""
+        first = self.n_plate_dof + 2 * self.mesh.n_nodes
+        found: dict[str, dict[int, int]] = {}
+        for beam in self.connected:
+            if np.isfinite(beam.connection):
+                nodes = np.unique(self.line_edges(beam.line)).tolist()
+                found[beam.line] = {node: first + k for k, node in enumerate(nodes)}
+                first += len(nodes)
+        return found
+
+    def axial_dofs(self, beam: BeamLine) -> Ints:
+        """Degrees of freedom (n_edge, n) of a connected beam's axial action, edge by edge."""
+        edges = self.line_edges(beam.line)
+        parts = [cell_dofs(edges), membrane_dofs(self.mesh.n_nodes, edges)]
+        if beam.line in self._slipping:
+            own = self._slipping[beam.line]
+            parts.append(np.array([[own[node] for node in edge] for edge in edges.tolist()]))
+        return np.concatenate(parts, axis=1)
+
+    @cached_property
+    def membrane(self) -> list[Piece]:
+        """The slab's membrane and the axial action of connected beams; empty without them."""
+        if not self.connected:
+            return []
+        mesh = self.mesh
+        dofs = membrane_dofs(mesh.n_nodes, mesh.cells)
+        matrices = membrane_matrices(mesh, self.section)
+        pieces = [Piece(dofs, matrices, np.arange(mesh.n_cells))]
+        for beam in self.connected:
+            edges = self.line_edges(beam.line)
+            axial = connected_matrices(
+                mesh.xy[edges], beam.section.EA, beam.eccentricity, beam.connection
+            )
+            pieces.append(Piece(self.axial_dofs(beam), axial, self.edge_cells(edges)))
+        return pieces
 
     @cached_property
     def elastic(self) -> list[Piece]:
@@ -180,7 +232,7 @@ class PlateModel:
         return Spring(hold_name(beam.line, hold.on), piece, (reaction @ T)[None])
 
     def point_mean(self, point: PointSupport) -> Floats:
-        """(n_dof,) functional: the mean deflection over the point support's square."""
+        """(n_plate_dof,) functional: the mean deflection over the point support's square."""
         half = 0.5 * point.size * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
         polygon = np.array(point.at) + half
         load = patch_loads(self.mesh, polygon[None], np.ones(1), np.zeros(1, dtype=np.int64), 1)

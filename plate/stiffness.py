@@ -9,6 +9,7 @@ from scipy import sparse
 
 from plate.conventions import N_FIELDS
 from plate.dissection import Factorisation, Piece
+from plate.membrane import isostatic
 from plate.model import PlateModel
 from plate.threads import one_blas_thread
 
@@ -31,27 +32,34 @@ class Stiffness:
     def __init__(self, model: PlateModel) -> None:
         model.check_mechanism()
         self.model = model
-        self.pieces: list[Piece] = [*model.elastic, *(s.piece for s in model.springs)]
+        springs = [spring.piece for spring in model.springs]
+        self.pieces: list[Piece] = [*model.elastic, *springs, *model.membrane]
         w, slopes, _ = model.held
-        free = np.ones((model.mesh.n_nodes, N_FIELDS), dtype=bool)
-        free[w, 0] = False
-        self._turned = _constrain_slopes(slopes, free)
+        free = np.ones(model.n_dof, dtype=bool)
+        plate = free[: model.n_plate_dof].reshape(-1, N_FIELDS)
+        plate[w, 0] = False
+        self._turned = _constrain_slopes(slopes, plate)
+        if model.membrane:
+            free[isostatic(model.mesh)] = False
         pieces = [self._turn(piece) for piece in self.pieces]
         centroids = model.mesh.xy[model.mesh.cells].mean(axis=1)
-        self.factor = Factorisation(pieces, centroids, model.n_dof, free.ravel())
+        self.factor = Factorisation(pieces, centroids, model.n_dof, free)
         # Rigid point supports: the mean deflections are held exactly by multipliers.
         rigid = [p for p in model.points if np.isinf(p.k)]
         self._rigid_points = [p.name for p in rigid]
-        self._means = np.array([model.point_mean(p) for p in rigid]).reshape(-1, model.n_dof).T
+        self._means = np.zeros((model.n_dof, len(rigid)))
+        for k, point in enumerate(rigid):
+            self._means[: model.n_plate_dof, k] = model.point_mean(point)
         self._point_response = self._solve_free(self._means)
 
     @one_blas_thread
     def solve(self, F: Floats, *, refine: bool = False) -> Floats:
-        """Displacements (n_dof, n_load) [m, -] under loads (n_dof, n_load) [N].
+        """Displacements (n_dof, n_load) [m, -] under loads (n_plate_dof or n_dof, n_load) [N].
 
         refine : one step of iterative refinement with element-wise residuals, which recovers the
             digits lost to stiff shear layers and beams.
         """
+        F = self._with_membrane(F)
         U, multipliers = self._solve_points(F)
         if refine:
             residual = F - self.force(U) - self._means @ multipliers
@@ -78,7 +86,7 @@ class Stiffness:
         """
         multipliers = np.zeros((0, F.shape[1]))
         if self._rigid_points:
-            multipliers = self._solve_points(F)[1]
+            multipliers = self._solve_points(self._with_membrane(F))[1]
         held = N_FIELDS * np.flatnonzero(self.model.held[0])
         down = F[held] - self._held_force(U) - self._means[held] @ multipliers
         found = {name: share @ down[self._held_slot[n]] for name, n, share in self._held_nodes}
@@ -99,18 +107,22 @@ class Stiffness:
         shape = (self.model.n_dof, self.model.n_dof)
         return sparse.coo_array((np.concatenate(values), index), shape=shape).tocsr()
 
+    def _with_membrane(self, F: Floats) -> Floats:
+        """Loads on w and slopes with zeros on the membrane's degrees of freedom."""
+        missing = self.model.n_dof - len(F)
+        return np.concatenate([F, np.zeros((missing, F.shape[1]))]) if missing else F
+
     def _solve_free(self, F: Floats) -> Floats:
-        turned = self._turned
+        if not self._turned:
+            return self.factor.solve(F)
         F = F.copy()
-        for node, R in turned.items():
-            F[N_FIELDS * node + 1 : N_FIELDS * node + 3] = (
-                R @ F[N_FIELDS * node + 1 : N_FIELDS * node + 3]
-            )
+        for node, R in self._turned.items():
+            slopes = slice(N_FIELDS * node + 1, N_FIELDS * node + 3)
+            F[slopes] = R @ F[slopes]
         U = self.factor.solve(F)
-        for node, R in turned.items():
-            U[N_FIELDS * node + 1 : N_FIELDS * node + 3] = (
-                R.T @ U[N_FIELDS * node + 1 : N_FIELDS * node + 3]
-            )
+        for node, R in self._turned.items():
+            slopes = slice(N_FIELDS * node + 1, N_FIELDS * node + 3)
+            U[slopes] = R.T @ U[slopes]
         return U
 
     def _solve_points(self, F: Floats) -> tuple[Floats, Floats]:
@@ -125,15 +137,16 @@ class Stiffness:
         """The piece in the axes of nodes whose slope is held along an oblique direction."""
         if not self._turned:
             return piece
-        nodes = piece.dofs[:, ::N_FIELDS] // N_FIELDS
-        touched = np.isin(nodes, list(self._turned)).any(axis=1)
+        slopes = {N_FIELDS * node + 1: R for node, R in self._turned.items()}
+        touched = np.isin(piece.dofs, list(slopes)).any(axis=1)
         matrices = piece.matrices.copy()
         for e in np.flatnonzero(touched):
-            T = np.eye(piece.dofs.shape[1])
-            for k, node in enumerate(nodes[e].tolist()):
-                if node in self._turned:
-                    at = slice(N_FIELDS * k + 1, N_FIELDS * k + 3)
-                    T[at, at] = self._turned[node]
+            dofs = piece.dofs[e].tolist()
+            T = np.eye(len(dofs))
+            for k, dof in enumerate(dofs):
+                if dof in slopes:
+                    other = dofs.index(dof + 1)
+                    T[np.ix_([k, other], [k, other])] = slopes[dof]
             matrices[e] = T @ matrices[e] @ T.T
         return Piece(piece.dofs, matrices, piece.cell)
 
@@ -167,7 +180,7 @@ class Stiffness:
         rows = []
         for k, piece in enumerate(self.pieces):
             slots = np.full(self.model.n_dof, -1)
-            slots[::N_FIELDS] = self._held_slot
+            slots[: self.model.n_plate_dof : N_FIELDS] = self._held_slot
             element, local = np.nonzero(slots[piece.dofs] >= 0)
             slot = slots[piece.dofs[element, local]]
             xy = self._node_xy(piece)[element] if k < len(self.model.elastic) else None

@@ -39,11 +39,17 @@ class Hold:
 
 @dataclass(frozen=True)
 class BeamLine:
-    """A beam along a line of the mesh, rigidly joined to the slab and to the beams it crosses."""
+    """A beam along a line of the mesh, rigidly joined to the slab and to the beams it crosses.
+
+    eccentricity : of its centroid below the slab's mid-plane [m], with `connection` the stiffness
+        along the line that ties it to the slab's membrane [N/m2]: 0 = none, inf = full.
+    """
 
     line: str
     section: BeamSection
     holds: tuple[Hold, ...] = ()
+    eccentricity: float = 0.0
+    connection: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""Imports run one way: pipelines may use plate, never the reverse, and no module imports a cycle."""
+"""Imports run one way: pipelines may use plate, never the reverse, and none run in a cycle."""
 
 import ast
 from pathlib import Path

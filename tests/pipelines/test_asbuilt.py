@@ -146,6 +146,10 @@ def test_a_panel_that_fails_says_how_much_better_it_would_have_to_be() -> None:
         assert -0.1 < found < 0
         assert use(deviated(DRAWING, key, sign * -found)) <= 1
         assert use(deviated(DRAWING, key, sign * (-found - 1e-4))) > 1
+    # closer than the bars allow cannot be built: the search stops before that
+    wide = largest_deviation(DRAWING, Key("spacing", "bottom", "x"), use, 0.3, 1e-6)
+    near = largest_deviation(DRAWING, Key("spacing", "bottom", "x"), use, 0.1, 1e-6)
+    assert_allclose(wide, near, atol=2e-6)
     # bars at the top do not help, and no cover that can be built is enough for far more moment
     assert largest_deviation(DRAWING, Key("spacing", "top", "x"), use, 0.1) == -np.inf
     hopeless = largest_deviation(

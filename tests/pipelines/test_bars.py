@@ -66,8 +66,8 @@ def test_words_for_print() -> None:
 
 
 def test_larger_moment_lies_outermost() -> None:
-    found = larger_moment_direction([100.0, -20, 30], [80.0, -60, 30])
-    assert list(found) == ["x", "y", "x"]
+    found = larger_moment_direction([100.0, -20, 30, -90], [80.0, -60, 30, 70])
+    assert list(found) == ["x", "y", "x", "x"]
 
 
 def test_candidates_come_least_steel_first() -> None:

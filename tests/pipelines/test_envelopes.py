@@ -9,7 +9,7 @@ import pytest
 from pipelines.build import build_model
 from pipelines.deck import Case, Deck, Patch
 from pipelines.envelopes import Envelopes, find_position, traffic_envelopes
-from pipelines.probes import beam_rows, probe_rows
+from pipelines.probes import beam_rows, membrane_rows, probe_rows
 from pipelines.responses import Solver, case_load, case_responses
 from plate.recovery import FieldRecovery
 from plate.stiffness import Stiffness
@@ -29,7 +29,8 @@ def solver_of(deck: Deck) -> Solver:
     model = build_model(deck).model
     recovery = FieldRecovery(model)
     rows = probe_rows(deck, model, recovery.points)
-    return Solver(Stiffness(model), recovery, rows, beam_rows(model))
+    beams, membrane = beam_rows(model), membrane_rows(deck, model)
+    return Solver(Stiffness(model), recovery, rows, beams, membrane)
 
 
 @pytest.fixture(scope="module")

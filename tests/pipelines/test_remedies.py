@@ -80,6 +80,20 @@ def test_a_design_that_passes_needs_nothing() -> None:
     assert_allclose(below[0].utilisation, shear_use(present, 400e3))
 
 
+def test_weaker_grades_are_not_tried() -> None:
+    tried: list[float] = []
+
+    def use(design: ShearDesign) -> float:
+        tried.append(design.materials.concrete.f_ck)
+        return shear_use(design, 120e3)
+
+    present = ShearDesign(0.25, EN, 0.0014, 0.05)
+    rows = remedies(present, use, [0.3], grade_ladder("EN 1992"), [0.002])
+    assert rows[1].needed == "C35/45"
+    assert min(tried) == EN.concrete.f_ck
+    assert max(tried) == 90e6
+
+
 @settings(max_examples=60, deadline=None)
 @given(values=st.lists(st.floats(0.2, 3.0), min_size=1, max_size=12))
 def test_least_passing_of_a_falling_series(values: list[float]) -> None:

@@ -17,7 +17,7 @@ from pipelines.findings import CAUTION, Finding
 from pipelines.governing import clear_of_lines, governing_values
 from pipelines.report import report, write_report
 from pipelines.result import Result
-from pipelines.summary import RESULT_KEYS
+from pipelines.units import RESULT_KEYS
 from tests.pipelines.small_decks import BEAMS, MESH, PLAN, PROBES, SLAB, TRAFFIC, deck_of
 
 CURVED = PLAN.replace("overhang_m", "radius_m = 20\noverhang_m")

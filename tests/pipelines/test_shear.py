@@ -61,6 +61,11 @@ def test_least_value_of_en_1992(d: float, grade: str, least: float) -> None:
     assert found.least_governs
 
 
+def test_size_factor_stops_at_two() -> None:
+    found = v_Rd_c(Section(0.2, 0.15, 0.01 * 0.15), EN)
+    assert_allclose(found.v_Rd / 0.15e6, 0.12 * 2.0 * 35 ** (1 / 3), rtol=1e-9)
+
+
 def test_irc_by_hand() -> None:
     """K = 1 + sqrt(200/250); 0.12 K (80 x 0.008 x 35)^0.33; least 0.031 K^1.5 sqrt(35)."""
     k = 1.894427

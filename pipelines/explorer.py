@@ -1,0 +1,258 @@
+"""The part of the report that is looked at by hand: any point of the envelopes, with the load
+position that governs there, and sections along any line.
+
+Fields are packed for the page as 16-bit shares of their own extreme, 3e-5 of it at worst, and
+compressed; `assets/explorer.js` unpacks and draws them. Nothing is computed there but differences
+and interpolation between result points.
+"""
+
+import json
+import zlib
+from base64 import b64encode
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from matplotlib import colormaps
+from matplotlib.colors import to_hex
+from numpy.typing import NDArray
+
+from pipelines.contourfigures import MAPS, SHARE
+from pipelines.deck import Deck
+from pipelines.findings import Finding
+from pipelines.governing import clear_of_lines
+from pipelines.places import line_title, place
+from pipelines.planfigures import closed, line_path, traced
+from pipelines.result import Result
+from pipelines.traffic import LoadPositions, wheel_pattern
+from pipelines.units import RESULT_KEYS, RESULT_SCALE, RESULT_UNITS
+from plate.plan import EDGES
+
+Floats = NDArray[np.float64]
+Array = NDArray[Any]
+
+ASSETS = Path(__file__).parent / "assets"
+COLOURS = 14
+# Above this the vehicles are left out, those that govern least first [bytes in the page].
+LARGEST = 2_400_000
+WORDS = {
+    "w": "deflection",
+    "m_x": "moment, bars along the deck",
+    "m_y": "moment, bars across the deck",
+    "m_xy": "twisting moment",
+    "q_x": "shear along the deck",
+    "q_y": "shear across the deck",
+}
+
+
+def explorer(result: Result) -> str:
+    """The section's HTML with its data and script; "" where there is no field to look at."""
+    loads = _vehicle_loads(result) + _case_loads(result)
+    if not loads:
+        return ""
+    data = _frame(result) | {"loads": loads, "peaks": _peaks(result), "strips": _strips(result)}
+    text = json.dumps(data, separators=(",", ":"), allow_nan=False).replace("</", "<\\/")
+    script = (ASSETS / "explorer.js").read_text()
+    return (
+        (ASSETS / "explorer.html").read_text()
+        + f'<script type="application/json" id="explorer-data">{text}</script>\n'
+        + f"<script>\n{script}</script>"
+    )
+
+
+def pack(values: Array) -> str:
+    """An array as the page holds it: differences of neighbours, compressed, in base 64.
+
+    Differences wrap around in the array's own width and so come back exactly.
+    """
+    flat = values.ravel()
+    steps = np.diff(flat, prepend=flat.dtype.type(0))
+    squeezed = zlib.compressobj(9, zlib.DEFLATED, -15)
+    data = squeezed.compress(steps.astype(flat.dtype.newbyteorder("<")).tobytes())
+    return b64encode(data + squeezed.flush()).decode()
+
+
+def quantised(values: Floats) -> dict[str, Any]:
+    """Values in print units as shares of the one furthest from zero."""
+    top = float(np.abs(values).max(initial=0.0))
+    share = values / top if top > 0.0 else values
+    return {"top": top, "v": pack(np.rint(32767.0 * share).astype(np.int16))}
+
+
+def _frame(result: Result) -> dict[str, Any]:
+    """The plan, its result points and what is drawn over them."""
+    deck, mesh, points = result.deck, result.solver.model.mesh, result.solver.recovery.points
+    xy = mesh.xy[points.node]
+    low = xy.min(axis=0)
+    step = float(np.ptp(xy, axis=0).max()) / 65535.0
+    grid = np.rint((xy - low) / step).astype(np.uint16)
+    chart = deck.plan.chart
+    clear = clear_of_lines(result.solver, deck.slab.thickness)
+    return {
+        "order": mesh.order,
+        "points": points.n_points,
+        "low": low.tolist(),
+        "high": xy.max(axis=0).tolist(),
+        "step": step,
+        "x": pack(grid[:, 0]),
+        "y": pack(grid[:, 1]),
+        "cells": pack(points.cells.astype(np.uint32)),
+        "clear": pack(clear.astype(np.uint8)),
+        "radius": None if chart.straight else deck.plan.radius,
+        "lean": float(np.tan(deck.plan.skew)),
+        "stations": [float(u) for u in deck.stations],
+        "places": _places(deck),
+        "drawn": _drawn(deck),
+        "components": [
+            {"key": key.removesuffix("_mm"), "unit": unit, "words": WORDS[key.removesuffix("_mm")]}
+            for key, unit in zip(RESULT_KEYS, RESULT_UNITS, strict=True)
+        ],
+        "colours": {
+            name: [
+                to_hex(colormaps[MAPS[name]](a + (b - a) * k / (COLOURS - 1)))
+                for k in range(COLOURS)
+            ]
+            for name, (a, b) in SHARE.items()
+        },
+    }
+
+
+def _places(deck: Deck) -> dict[str, list[str]]:
+    """Bays and cross lines in words, by number."""
+    count = len(deck.stations)
+    return {
+        "bays": [f"bay C{i + 1}\u2013C{i + 2}" for i in range(count - 1)],
+        "lines": [line_title(deck, f"C{i + 1}") for i in range(count)],
+    }
+
+
+def _drawn(deck: Deck) -> list[dict[str, Any]]:
+    """Polylines of the plan [m] with what they are, and names beside them."""
+    found: list[dict[str, Any]] = [
+        {"kind": "outline", "path": np.round(closed(deck, deck.plan.outline), 3).tolist()}
+    ]
+    for name, line in deck.plan.lines.items():
+        support = deck.line(name)
+        if support is None and name in EDGES:
+            continue
+        path = line.path if support is None else line_path(deck, support)
+        xy = np.round(traced(deck, path), 3)
+        kind = "free" if support is None else support.support
+        found.append({"kind": kind, "name": name, "path": xy.tolist()})
+    return found
+
+
+def _vehicle_loads(result: Result) -> list[dict[str, Any]]:
+    """Envelopes of each vehicle alone with its load positions."""
+    envelopes = result.envelopes
+    if envelopes is None:
+        return []
+    found = []
+    starts = np.cumsum([0, *(len(run) for run in envelopes.runs)])
+    for name, envelope in envelopes.vehicles.items():
+        runs = [
+            (int(start), run)
+            for start, run in zip(starts, envelopes.runs, strict=False)
+            if run.vehicle.name == name
+        ]
+        e = envelope.extremes
+        local = np.full(envelopes.n_positions + 1, 0, dtype=np.uint32)
+        count = 0
+        for start, run in runs:
+            local[start : start + len(run)] = np.arange(count + 1, count + 1 + len(run))
+            count += len(run)
+        fields = [
+            {
+                extreme: quantised(values[k] * RESULT_SCALE[k]) | {"at": pack(local[at[k]])}
+                for extreme, values, at in (
+                    ("max", e.maximum, e.at_maximum),
+                    ("min", e.minimum, e.at_minimum),
+                )
+            }
+            for k in range(len(RESULT_KEYS))
+        ]
+        runs_there = [_run(run) for _, run in runs]
+        found.append({"name": name, "kind": "vehicle", "fields": fields, "runs": runs_there})
+    return _light_enough(found)
+
+
+def _light_enough(loads: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The loads with the load positions left out where the page would get too heavy."""
+    size = sum(len(f[x]["v"]) + len(f[x]["at"]) for one in loads for f in one["fields"] for x in f)
+    if size > LARGEST:
+        for one in loads:
+            for f in one["fields"]:
+                for x in f:
+                    del f[x]["at"]
+    return loads
+
+
+def _run(run: LoadPositions) -> dict[str, Any]:
+    spreads = np.zeros(len(run)) if run.spreads is None else run.spreads
+    return {
+        "direction": run.direction,
+        "wheels": np.round(wheel_pattern(run.vehicle, run.patches), 6).tolist(),
+        "impact": run.vehicle.impact,
+        "stations": pack(np.rint(1e4 * run.stations).astype(np.int32)),
+        "offsets": pack(np.rint(1e4 * run.offsets).astype(np.int32)),
+        "spreads": pack(np.rint(1e4 * spreads).astype(np.int32)),
+    }
+
+
+def _case_loads(result: Result) -> list[dict[str, Any]]:
+    """Static cases: one value a point."""
+    return [
+        {
+            "name": name,
+            "kind": "case",
+            "fields": [
+                {"value": quantised(response.fields[k, :, 0] * RESULT_SCALE[k])}
+                for k in range(len(RESULT_KEYS))
+            ],
+        }
+        for name, response in result.cases.items()
+    ]
+
+
+def _peaks(result: Result) -> list[dict[str, Any]]:
+    """The governing values, to go to."""
+    return [
+        {
+            "component": row.component,
+            "extreme": row.extreme,
+            "at": list(row.at),
+            "value": row.value,
+            "error": row.error,
+            "place": place(result.deck, row.at),
+        }
+        for row in result.governing
+        if row.position is not None
+    ]
+
+
+def _strips(result: Result) -> list[dict[str, Any]]:
+    """Per vehicle, strip and bay or cross line the hand value furthest from zero [kNm/m]."""
+    worst: dict[tuple[str, str, bool, int], Finding] = {}
+    stations = np.array(result.deck.stations)
+    for one in result.findings:
+        if one.strip_value is None:
+            continue
+        u = float(result.deck.plan.logical_station(np.array(one.at)))
+        sagging = one.effect.startswith("sagging")
+        if sagging:
+            index = int(np.clip(np.searchsorted(stations, u) - 1, 0, len(stations) - 2))
+        else:
+            index = int(np.argmin(np.abs(stations - u)))
+        key = (one.vehicle, one.strip, sagging, index)
+        if key not in worst or abs(one.strip_value) > abs(worst[key].strip_value or 0.0):
+            worst[key] = one
+    return [
+        {
+            "vehicle": vehicle,
+            "strip": strip,
+            "sagging": sagging,
+            "index": index,
+            "value": 1e-3 * (one.strip_value or 0.0),
+        }
+        for (vehicle, strip, sagging, index), one in worst.items()
+    ]

@@ -1,0 +1,131 @@
+"""Keys of a deck file as one dotted word, and a deck's tables written back as TOML.
+
+`line.C*.beam.I_cm4` is the inertia of the [[line]] table whose `on` is "C*"; cases, vehicles,
+probes and points are found by their name; entries of lists count from 1, as in
+`case.wheel.patches.1.load_kN`. A name with a dot in it stands in quotes.
+"""
+
+import json
+import math
+import re
+from typing import Any
+
+from pipelines.errors import JobError
+
+# The key that names a table written in double brackets.
+NAMED_BY = {"line": "on", "case": "name", "vehicle": "name", "probe": "name", "point": "name"}
+
+_PART = re.compile(r"\s*(?:\"([^\"]*)\"|'([^']*)'|([^.\"']+))\s*(\.|$)")
+
+
+class KeyMistake(JobError):
+    """A dotted key that leads nowhere."""
+
+
+def split_key(text: str) -> list[str]:
+    """Parts of a dotted key."""
+    parts: list[str] = []
+    at = 0
+    while at < len(text) or not parts:
+        found = _PART.match(text, at)
+        if found is None or (found[4] == "." and found.end() == len(text)):
+            raise KeyMistake(f'"{text}" is not a dotted key')
+        parts.append(next(g for g in found.groups()[:3] if g is not None).strip())
+        at = found.end()
+    return parts
+
+
+def get_key(deck: dict[str, Any], key: str) -> Any:
+    """The value at a key; KeyMistake where there is none."""
+    *way, last = split_key(key)
+    place = _walk(deck, key, way, make=False)
+    if isinstance(place, list):
+        return place[_entry(place, last, key)]
+    if last not in place:
+        raise KeyMistake(f"{key}: the base deck has no such key")
+    return place[last]
+
+
+def set_key(deck: dict[str, Any], key: str, value: Any) -> None:
+    """Set the value at a key; tables on the way that the deck leaves out are made."""
+    *way, last = split_key(key)
+    place = _walk(deck, key, way, make=True)
+    if isinstance(place, list):
+        place[_entry(place, last, key)] = value
+    else:
+        place[last] = value
+
+
+def _walk(deck: dict[str, Any], key: str, way: list[str], make: bool) -> Any:
+    place: Any = deck
+    for k, part in enumerate(way):
+        if isinstance(place, list):
+            named_by = NAMED_BY.get(way[0]) if k == 1 else None
+            place = place[_entry(place, part, key, named_by)]
+        elif isinstance(place, dict):
+            if part not in place:
+                if not make or (k == 0 and part in NAMED_BY):
+                    raise KeyMistake(f"{key}: the base deck has no {part}")
+                place[part] = {}
+            place = place[part]
+        if not isinstance(place, dict | list):
+            raise KeyMistake(f"{key}: {part} is not a table")
+    return place
+
+
+def _entry(entries: list[Any], part: str, key: str, named_by: str | None = None) -> int:
+    """Index of an entry given by its name or, from 1, by its number."""
+    if named_by is None:
+        if not part.isdecimal() or not 1 <= int(part) <= len(entries):
+            raise KeyMistake(f'{key}: "{part}" is not one of the entries 1 to {len(entries)}')
+        return int(part) - 1
+    names = [entry.get(named_by) for entry in entries]
+    for i, name in enumerate(names):
+        if part == name or (isinstance(name, list) and part in name):
+            if isinstance(name, list) and len(name) > 1:
+                raise KeyMistake(f'{key}: "{part}" shares its table with {len(name) - 1} more')
+            return i
+    known = ", ".join(f'"{n}"' if isinstance(n, str) else str(n) for n in names)
+    raise KeyMistake(f'{key}: there is no table for "{part}"; there are {known}')
+
+
+def toml_text(deck: dict[str, Any]) -> str:
+    """The deck as a TOML file that reads back to the same values."""
+    lines = [f"{_key(k)} = {_value(v)}" for k, v in deck.items() if not _is_table(v)]
+    for name, value in deck.items():
+        if isinstance(value, dict):
+            lines += ["", f"[{_key(name)}]", *(f"{_key(k)} = {_value(v)}" for k, v in value.items())]
+        elif _is_table(value):
+            for table in value:
+                lines += ["", f"[[{_key(name)}]]"]
+                lines += [f"{_key(k)} = {_value(v)}" for k, v in table.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _is_table(value: object) -> bool:
+    return isinstance(value, dict) or (
+        isinstance(value, list) and bool(value) and all(isinstance(v, dict) for v in value)
+    )
+
+
+def _key(name: str) -> str:
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _value(name)
+
+
+def _value(value: object) -> str:
+    match value:
+        case bool():
+            return str(value).lower()
+        case int():
+            return str(value)
+        case float():
+            if math.isfinite(value):
+                return repr(value)
+            return "nan" if math.isnan(value) else ("-inf" if value < 0.0 else "inf")
+        case str():
+            return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+        case list() | tuple():
+            return f"[{', '.join(map(_value, value))}]"
+        case dict():
+            return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + " }"
+    raise KeyMistake(f"a deck file holds no {type(value).__name__}")

@@ -1,0 +1,429 @@
+"""The true worst place: load positions refined continuously for single results.
+
+Envelopes step the vehicles along a lattice and so miss a little of every peak. Here one result at
+a time is searched over all stations, offsets and variable spacings: a scan of its influence
+surface finds every place worth looking at, the best are refined on the interpolated surface, then
+on the exact one, down to `FINEST` of a wheel patch.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from pipelines.deck import Deck, Vehicle
+from pipelines.envelopes import LoadPosition
+from pipelines.influence import Surfaces, surfaces
+from pipelines.responses import Solver
+from pipelines.traffic import (
+    Direction,
+    LoadPositions,
+    Size,
+    dispersed,
+    lateral_offsets,
+    wheel_pattern,
+)
+from pipelines.wheelfields import WheelField, wheel_field
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# The scan's steps in the smallest side of a patch.
+SCAN = 2.0
+# Peaks of the scan below this share of its highest are passed over; at most so many are refined
+# on the interpolated surface, and of these those near the highest, at most so many, on the exact.
+NEAR = 0.7
+MOST_PEAKS = 8
+NEAR_EXACT = 0.9
+MOST_EXACT = 4
+# Last steps on the interpolated and on the exact surface as shares of the patch's smaller side.
+COARSEST = 1.0 / 25.0
+FINEST = 1.0 / 100.0
+# What a search down to FINEST may still miss, as a share of the value; measured against dense
+# scans in the tests.
+MISSED = 1e-3
+# Places times results of one scan held at a time.
+MOST_VALUES = 8_000_000
+
+
+@dataclass(frozen=True)
+class WorstPlace:
+    """The worst value of a result over all load positions, however fine [SI].
+
+    position : None where the empty deck governs; tolerance : what the search may have missed.
+    """
+
+    value: float
+    position: LoadPosition | None
+    tolerance: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Driver:
+    """A vehicle in one direction with its wheels and the range of its places.
+
+    pattern : rows of its wheels; at : of each the field of its patch.
+    bounds : (3, 2) lowest and highest station, offset and widening of the variable spacing [m];
+    offsets : those allowed if only some are.
+    """
+
+    vehicle: Vehicle
+    direction: Direction
+    patches: tuple[Size, ...]
+    pattern: Floats
+    bounds: Floats
+    offsets: Floats | None
+    deck: Deck
+
+    @property
+    def smallest(self) -> float:
+        return float(self.pattern[:, 3:5].min())
+
+    @property
+    def room(self) -> Floats:
+        """The bounds (3, 2) of a continuous search."""
+        room = self.bounds.copy()
+        if self.offsets is not None:
+            room[1] = 0.0
+        return room
+
+    def places(self, x: Floats) -> tuple[Floats, Floats]:
+        """Stations and offsets (n_wheel, n) of the wheels at x (3, n)."""
+        ahead = 1.0 if self.direction == "reverse" else -1.0
+        at, across, *_, moved = self.pattern.T[..., None]
+        s = x[0] + ahead * (at + x[2] * moved) / (1.0 - x[1] / self.deck.plan.chart.radius)
+        return s, x[1] - ahead * across
+
+    def positions(self, x: Floats) -> LoadPositions:
+        """The load positions x (3, n)."""
+        spreads = x[2] if self.vehicle.variable else None
+        chart = self.deck.plan.chart
+        return LoadPositions(self.vehicle, self.direction, x[0], x[1], self.patches, chart, spreads)
+
+    def position(self, x: Floats) -> LoadPosition:
+        # To the micrometre: finer digits are noise of the search.
+        return LoadPosition(
+            self.vehicle.name, self.direction, *(round(float(v), 6) + 0.0 for v in x)
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class _Candidates:
+    """Places worth looking at.
+
+    entry : (n,) of what is wanted; driver : (n,) its number; x : (3, n) places; value : (n,).
+    """
+
+    entry: Ints
+    driver: Ints
+    x: Floats
+    value: Floats
+
+    @classmethod
+    def joined(cls, parts: Sequence["_Candidates"]) -> "_Candidates":
+        return cls(
+            np.concatenate([p.entry for p in parts]),
+            np.concatenate([p.driver for p in parts]),
+            np.concatenate([p.x for p in parts], axis=1),
+            np.concatenate([p.value for p in parts]),
+        )
+
+    def part(self, which: NDArray[np.bool_] | Ints) -> "_Candidates":
+        return _Candidates(
+            self.entry[which], self.driver[which], self.x[:, which], self.value[which]
+        )
+
+    def foremost(self, near: float, most: int) -> "_Candidates":
+        """The highest of each entry: at least `near` times its highest, at most so many."""
+        top = np.zeros(self.entry.max(initial=-1) + 1)
+        np.maximum.at(top, self.entry, self.value)
+        kept = np.flatnonzero(self.value >= near * top[self.entry])
+        kept = kept[np.lexsort((-self.value[kept], self.entry[kept]))]
+        return self.part(kept[_rank(self.entry[kept]) < most])
+
+
+def worst_places(
+    deck: Deck,
+    solver: Solver,
+    rows: sparse.csr_array,
+    wanted: Sequence[tuple[int, int]],
+    *,
+    starts: Sequence[LoadPosition | None] | None = None,
+    vehicles: Sequence[Vehicle] | None = None,
+) -> list[WorstPlace]:
+    """Worst places of results under single vehicles.
+
+    Parameters
+    ----------
+    rows : (n_row, n_dof) results as rows on the displacements.
+    wanted : (row, +1 for its maximum or -1 for its minimum).
+    starts : of each a load position to look at in any case.
+    vehicles : those of the deck's traffic by default.
+    """
+    found = surfaces(solver.stiffness, rows)
+    return search(deck, found, wanted, starts=starts, vehicles=vehicles)
+
+
+def search(
+    deck: Deck,
+    found: Surfaces,
+    wanted: Sequence[tuple[int, int]],
+    *,
+    starts: Sequence[LoadPosition | None] | None = None,
+    vehicles: Sequence[Vehicle] | None = None,
+) -> list[WorstPlace]:
+    """`worst_places` of influence surfaces."""
+    assert deck.traffic is not None
+    drivers = list(_drivers(deck, vehicles or deck.traffic.vehicles))
+    patches = {patch for driver in drivers for patch in driver.patches}
+    fields = {patch: wheel_field(found, patch, deck.plan.chart) for patch in sorted(patches)}
+    rows = np.array([row for row, _ in wanted], dtype=np.int64)
+    signs = np.array([sign for _, sign in wanted], dtype=float)
+    best = np.zeros(len(wanted))
+    places: list[LoadPosition | None] = [None] * len(wanted)
+    peaks = _Candidates.joined(
+        [_scan(number, driver, fields, rows, signs) for number, driver in enumerate(drivers)]
+    ).foremost(NEAR, MOST_PEAKS)
+    chosen = _Candidates.joined(
+        [
+            _refined(
+                number,
+                driver,
+                fields,
+                found,
+                rows,
+                signs,
+                peaks.part(peaks.driver == number),
+                starts,
+            )
+            for number, driver in enumerate(drivers)
+        ]
+    ).foremost(NEAR_EXACT, MOST_EXACT)
+    for number, driver in enumerate(drivers):
+        mine = chosen.part(chosen.driver == number)
+        x, value = _settle(driver, found, rows[mine.entry], signs[mine.entry], mine.x, mine.value)
+        for k, entry in enumerate(mine.entry.tolist()):
+            if value[k] > best[entry]:
+                best[entry] = value[k]
+                places[entry] = driver.position(x[:, k])
+    return [
+        WorstPlace(float(sign * value), place, float(MISSED * value))
+        for sign, value, place in zip(signs, best, places, strict=True)
+    ]
+
+
+def _drivers(deck: Deck, vehicles: Sequence[Vehicle]) -> Iterator[_Driver]:
+    traffic = deck.traffic
+    assert traffic is not None
+    outline = deck.plan.outline
+    directions: tuple[Direction, ...] = ("forward", "reverse")
+    for vehicle in vehicles:
+        patches = tuple(dispersed(a.patch, traffic, deck.slab.thickness) for a in vehicle.axles)
+        pattern = wheel_pattern(vehicle, patches)
+        widest = 0.0 if vehicle.variable is None else vehicle.variable[1]
+        for direction in directions if traffic.directions == "both" else directions[:1]:
+            ahead = 1.0 if direction == "reverse" else -1.0
+            offsets = np.sort(lateral_offsets(vehicle, traffic, direction))
+            stretch = 1.0 - np.array([offsets[0], offsets[-1]]) / deck.plan.chart.radius
+            behind = pattern[:, 0].max() + widest
+            reach = (behind, float(pattern[:, 3].max()))
+            along = reach[0] / stretch.min(), reach[1] / stretch.min()
+            low = outline[:, 0].min() - along[1] - (along[0] if ahead > 0.0 else 0.0)
+            high = outline[:, 0].max() + along[1] + (along[0] if ahead < 0.0 else 0.0)
+            bounds = np.array([[low, high], [offsets[0], offsets[-1]], [0.0, widest]])
+            only = None if traffic.offsets is None else offsets
+            yield _Driver(vehicle, direction, patches, pattern, bounds, only, deck)
+
+
+def _interpolated(
+    driver: _Driver, fields: dict[Size, WheelField], rows: Ints, signs: Floats, x: Floats
+) -> Floats:
+    """Signed values (n,) of results at x (3, n) from the interpolated surfaces."""
+    total = np.zeros(x.shape[1])
+    for wheel, s, y in zip(driver.pattern, *driver.places(x), strict=True):
+        total += wheel[2] * fields[wheel[3], wheel[4]].at(rows, s, y)
+    return signs * driver.vehicle.impact * total
+
+
+def _exact(driver: _Driver, found: Surfaces, rows: Ints, signs: Floats, x: Floats) -> Floats:
+    """Signed values (n,) of results at x (3, n), exact on the mesh."""
+    if not len(rows):
+        return np.zeros(0)
+    return signs * found.under(rows, driver.positions(x).wheels(slice(None)))
+
+
+def _scan(
+    number: int, driver: _Driver, fields: dict[Size, WheelField], rows: Ints, signs: Floats
+) -> _Candidates:
+    """Peaks of every result over a lattice of places."""
+    step = driver.smallest / SCAN
+    s, y, v = (_lattice(low, high, step) for low, high in driver.bounds)
+    if driver.offsets is not None:
+        y = driver.offsets
+    entries, places, values = [], [], []
+    for spread in v:
+        grid = np.meshgrid(s, y, [spread], indexing="ij")
+        x = np.array([g.ravel() for g in grid])
+        for start in range(0, len(rows), chunk := max(1, MOST_VALUES // x.shape[1])):
+            part = slice(start, start + chunk)
+            total = _over_lattice(driver, fields, rows[part], x) * signs[part]
+            grown = total.reshape(len(s), len(y), -1)
+            k, j, e = np.nonzero(_is_peak(grown) & (grown > 0.0))
+            entries.append(e + start)
+            places.append(np.array([s[k], y[j], np.full(len(k), spread)]))
+            values.append(grown[k, j, e])
+    entry = np.concatenate(entries)
+    return _Candidates(
+        entry,
+        np.full(len(entry), number),
+        np.concatenate(places, axis=1),
+        np.concatenate(values),
+    )
+
+
+def _over_lattice(driver: _Driver, fields: dict[Size, WheelField], rows: Ints, x: Floats) -> Floats:
+    """Values (n, n_row) of results at x (3, n)."""
+    operators: dict[Size, sparse.csr_array] = {}
+    for wheel, s, y in zip(driver.pattern, *driver.places(x), strict=True):
+        patch = (float(wheel[3]), float(wheel[4]))
+        part = float(wheel[2]) * fields[patch].operator(s, y)
+        operators[patch] = operators[patch] + part if patch in operators else part
+    total = np.zeros((x.shape[1], len(rows)))
+    for patch, operator in operators.items():
+        surface = fields[patch].values
+        total += operator @ surface.reshape(len(surface), -1)[rows].T
+    return driver.vehicle.impact * total
+
+
+def _lattice(low: float, high: float, step: float) -> Floats:
+    return np.linspace(low, high, int(np.ceil((high - low) / step - 1e-9)) + 1)
+
+
+def _is_peak(values: Floats) -> NDArray[np.bool_]:
+    """Whether values (n_s, n_y, ...) are no lower than their eight neighbours'."""
+    n, m = values.shape[:2]
+    padded = np.full((n + 2, m + 2, *values.shape[2:]), -np.inf)
+    padded[1:-1, 1:-1] = values
+    peak = np.ones(values.shape, dtype=bool)
+    for i in range(3):
+        for j in range(3):
+            if (i, j) != (1, 1):
+                peak &= values >= padded[i : i + n, j : j + m]
+    return peak
+
+
+def _rank(groups: Ints) -> Ints:
+    """Place (n,) of each member within its group; groups stand together."""
+    _, first, inverse = np.unique(groups, return_index=True, return_inverse=True)
+    return np.asarray(np.arange(len(groups)) - first[inverse], dtype=np.int64)
+
+
+def _refined(
+    number: int,
+    driver: _Driver,
+    fields: dict[Size, WheelField],
+    found: Surfaces,
+    rows: Ints,
+    signs: Floats,
+    peaks: _Candidates,
+    starts: Sequence[LoadPosition | None] | None,
+) -> _Candidates:
+    """A driver's peaks refined on the interpolated surfaces and its starts, with exact values."""
+    x = _zoom(driver, fields, rows[peaks.entry], signs[peaks.entry], peaks.x)
+    entry, x = _with_starts(driver, starts, peaks.entry, x)
+    value = _exact(driver, found, rows[entry], signs[entry], x)
+    return _Candidates(entry, np.full(len(entry), number), x, value)
+
+
+def _with_starts(
+    driver: _Driver, starts: Sequence[LoadPosition | None] | None, entry: Ints, x: Floats
+) -> tuple[Ints, Floats]:
+    """Entries (n,) and places (3, n) with the driver's own among the starts added."""
+    name = driver.vehicle.name, driver.direction
+    more = [
+        (k, (at.station, at.offset, at.spread))
+        for k, at in enumerate(starts or ())
+        if at is not None and (at.vehicle, at.direction) == name
+    ]
+    if not more:
+        return entry, x
+    return (
+        np.concatenate([entry, [k for k, _ in more]]),
+        np.concatenate([x, np.array([place for _, place in more]).T], axis=1),
+    )
+
+
+def _zoom(
+    driver: _Driver, fields: dict[Size, WheelField], rows: Ints, signs: Floats, x: Floats
+) -> Floats:
+    """Places (3, n) refined on the interpolated surfaces."""
+
+    def value(part: Ints, trial: Floats) -> Floats:
+        return _interpolated(driver, fields, rows[part], signs[part], trial)
+
+    start = value(np.arange(len(rows)), x)
+    return climb(
+        value, x, start, driver.room, 0.5 * driver.smallest / SCAN, COARSEST * driver.smallest
+    )[0]
+
+
+def _settle(
+    driver: _Driver, found: Surfaces, rows: Ints, signs: Floats, x: Floats, value: Floats
+) -> tuple[Floats, Floats]:
+    """Places (3, n) and values (n,) refined on the exact surfaces."""
+
+    def exact(part: Ints, trial: Floats) -> Floats:
+        return _exact(driver, found, rows[part], signs[part], trial)
+
+    return climb(
+        exact, x, value, driver.room, 2.0 * COARSEST * driver.smallest, FINEST * driver.smallest
+    )
+
+
+def climb(
+    value: Callable[[Ints, Floats], Floats],
+    x: Floats,
+    start: Floats,
+    bounds: Floats,
+    step: float,
+    finest: float,
+) -> tuple[Floats, Floats]:
+    """Places (d, n) and values (n,) of local maxima near x (d, n) of values `start` (n,).
+
+    Each round looks one step each way along each axis and where the parabolas through these
+    values lead; where nothing is higher the step is divided by three, until it is below `finest`.
+
+    value : (which, places (d, m)) -> values (m,) of those of the n; bounds : (d, 2), equal where
+    an axis is fixed.
+    """
+    x, best = x.copy(), start.copy()
+    steps = np.full(len(best), step)
+    axes = np.flatnonzero(bounds[:, 1] > bounds[:, 0])
+    while len(live := np.flatnonzero(steps >= finest)) and len(axes):
+        h, centre = steps[live], best[live]
+        vertex = x[:, live].copy()
+        top_x, top = x[:, live].copy(), centre.copy()
+        for axis in axes:
+            sides = []
+            for turn in (-1.0, 1.0):
+                trial = x[:, live].copy()
+                trial[axis] = np.clip(trial[axis] + turn * h, *bounds[axis])
+                sides.append(value(live, trial))
+                better = sides[-1] > top
+                top[better] = sides[-1][better]
+                top_x[:, better] = trial[:, better]
+            bend = 2.0 * centre - sides[0] - sides[1]
+            flat = bend <= 0.0
+            shift = np.where(flat, 0.0, 0.5 * (sides[1] - sides[0]) / np.where(flat, 1.0, bend))
+            led = vertex[axis] + h * np.clip(shift, -1.0, 1.0)
+            vertex[axis] = np.clip(led, *bounds[axis])
+        there = value(live, vertex)
+        better = there > top
+        top[better] = there[better]
+        top_x[:, better] = vertex[:, better]
+        moved = top > centre + 1e-6 * np.abs(centre)
+        x[:, live], best[live] = top_x, top
+        steps[live[~moved]] /= 3.0
+    return x, best
