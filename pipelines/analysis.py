@@ -1,6 +1,7 @@
 """The whole analysis in one sentence: deck to mesh, stiffness, responses, envelopes, strips and
 findings."""
 
+import math
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -9,16 +10,20 @@ from typing import Any
 from pipelines.accuracy import estimate, not_estimated
 from pipelines.build import BuiltModel, build_model
 from pipelines.deck import Deck
+from pipelines.design import DesignWatch, design
 from pipelines.envelopes import Envelopes, traffic_envelopes
 from pipelines.findings import strip_findings
 from pipelines.governing import governing_values
 from pipelines.probes import beam_rows, membrane_rows, probe_rows
+from pipelines.refinement import refined
 from pipelines.responses import Solver, case_responses
 from pipelines.result import Result
 from pipelines.shelf import Shelf
 from pipelines.summary import summarise
 from pipelines.traffic import position_count
 from pipelines.units import RESULT_SCALE
+from pipelines.uplift import uplift_entries
+from plate.singular import SingularPlace, singular_places
 
 Progress = Callable[[str, int, int], None]
 
@@ -42,6 +47,13 @@ def analyse(
     PlateError, JobError
         What is wrong with the deck, in one message.
     """
+    if deck.mesh.error is not None:
+
+        def on_this_mesh(refining: Deck) -> Result:
+            plain = replace(refining, mesh=replace(refining.mesh, error=None))
+            return analyse(plain, progress, shelf=shelf, threads=threads)
+
+        return refined(deck, on_this_mesh)
     seconds: dict[str, float] = {}
     clock = time.perf_counter()
 
@@ -66,11 +78,22 @@ def analyse(
     cases = case_responses(deck, solver)
     done("static cases")
 
+    watch = None if deck.reinforcement is None else DesignWatch(deck, solver, cases)
     whole = position_count(deck)
     envelopes = traffic_envelopes(
-        deck, solver, workers=threads, progress=lambda n: tell("load positions", n, whole)
+        deck,
+        solver,
+        workers=threads,
+        progress=lambda n: tell("load positions", n, whole),
+        observers=() if watch is None else (watch,),
     )
     done("load positions")
+
+    bars = None
+    if watch is not None:
+        tell("reinforcement")
+        bars = design(deck, solver, envelopes, watch)
+        done("reinforcement")
 
     tell("strips and findings")
     findings, no_findings = strip_findings(deck, solver, envelopes)
@@ -97,6 +120,11 @@ def analyse(
         tolerances,
         model_facts(built, solver, envelopes),
     )
+    if envelopes is not None:
+        summary["uplift"] = uplift_entries(deck, solver, cases, envelopes, peaks)
+    summary["singular_places"] = [
+        singular_entry(place, deck.slab.thickness) for place in singular_places(built.model)
+    ]
     summary["governing"] = [peak.entry() for peak in peaks]
     summary["findings"] = [finding.entry() for finding in findings]
     return Result(
@@ -111,7 +139,19 @@ def analyse(
         tolerances,
         summary,
         seconds,
+        bars,
     )
+
+
+def singular_entry(place: SingularPlace, thickness: float) -> dict[str, Any]:
+    """A singular place in the units of summary.json."""
+    return {
+        "at_m": list(place.at),
+        "angle_deg": math.degrees(place.angle),
+        "edges": list(place.edges),
+        "exponent": place.exponent,
+        "mean_width_m": 2.0 * thickness,
+    }
 
 
 def model_facts(built: BuiltModel, solver: Solver, envelopes: Envelopes | None) -> dict[str, Any]:

@@ -43,7 +43,7 @@ class BuiltModel:
 def build_model(deck: Deck) -> BuiltModel:
     """Plate model of a deck."""
     order = deck.mesh.order or ORDER
-    size, notes = _size(deck)
+    size, notes = cell_size(deck)
     section = _section(deck)
     mesh = _mesh(deck, order, size)
     supports = tuple(
@@ -96,7 +96,7 @@ def _mesh_line(line: Line) -> str:
     return f"{line.name}:full" if line.to_edges and line.name not in EDGES else line.name
 
 
-def _size(deck: Deck) -> tuple[float, tuple[str, ...]]:
+def cell_size(deck: Deck) -> tuple[float, tuple[str, ...]]:
     """Largest cell side [m] and notes on it."""
     if deck.mesh.size is not None:
         return deck.mesh.size, ()

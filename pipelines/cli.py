@@ -16,6 +16,7 @@ from pipelines.examples import example_path
 from pipelines.governing import governing_values
 from pipelines.result import Result
 from pipelines.run import run
+from pipelines.studycli import add_study
 from plate.errors import PlateError
 
 CAUTION = (
@@ -65,6 +66,7 @@ def _parser() -> argparse.ArgumentParser:
         "--out", metavar="DIR", type=Path, required=True, help="folder for the results, made if new"
     )
     run_.set_defaults(do=_run)
+    add_study(commands, CAUTION)
     return parser
 
 

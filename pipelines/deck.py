@@ -65,12 +65,14 @@ class Held:
     k : vertical stiffness [N/m], inf = w is zero.
     k_rot : stiffness against the beam's bending slope [N m/rad].
     stub : length by which the beam runs on past that crossing to where it is held [m].
+    lifts : whether the beam may lift off there (it is not tied down).
     """
 
     on: str
     k: float = np.inf
     k_rot: float = 0.0
     stub: float = 0.0
+    lifts: bool = False
 
 
 @dataclass(frozen=True)
@@ -96,6 +98,7 @@ class Line:
     """A line of the plan that supports or stiffens the slab.
 
     k : spring stiffness [N/m per m]; k_rot : against the slope normal to the line [N m/rad per m].
+    lifts : whether the slab may lift off a rigid line (it is not tied down).
     width : width of the support [m] (flange), 0 = not stated.
     label : name for print, e.g. "cross beam C3".
     """
@@ -103,6 +106,7 @@ class Line:
     name: str
     support: Support
     hard: bool = False
+    lifts: bool = False
     to_edges: bool = False
     k: float = 0.0
     k_rot: float = 0.0
@@ -120,6 +124,7 @@ class Point:
     at: tuple[float, float]
     k: float
     size: float
+    lifts: bool = False
 
 
 @dataclass(frozen=True)
@@ -218,10 +223,15 @@ class Probe:
 
 @dataclass(frozen=True)
 class MeshOptions:
-    """Element order and target size [m]; None = the program's own choice."""
+    """Element order and target size [m]; None = the program's own choice.
+
+    error : numerical tolerance asked of every headline value, as a share of the value; None = the
+    tolerance is stated, whatever it is.
+    """
 
     order: int | None = None
     size: float | None = None
+    error: float | None = None
 
 
 @dataclass(frozen=True)

@@ -112,7 +112,7 @@ def read_deck(path: str | Path) -> Deck:
         cases=cases,
         traffic=traffic,
         probes=probes,
-        mesh=MeshOptions(mesh.order, mesh.size_m),
+        mesh=MeshOptions(mesh.order, mesh.size_m, mesh.error),
         warnings=tuple(warnings),
         reinforcement=bars,
     )

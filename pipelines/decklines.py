@@ -14,7 +14,7 @@ ACROSS = ("C", "start", "end")
 
 USED_KEYS = {
     "free": (),
-    "rigid": ("hard", "to_edges", "width_mm", "label"),
+    "rigid": ("hard", "lifts", "to_edges", "width_mm", "label"),
     "clamped": ("to_edges", "width_mm", "label"),
     "spring": ("to_edges", "width_mm", "label", "k_kN_m2", "k_rot_kNm_rad_m"),
     "beam": ("to_edges", "width_mm", "label", "beam", "held_at"),
@@ -101,6 +101,11 @@ def _check_keys(where: str, table: LineTable, mistakes: Mistakes) -> None:
             mistakes.add(
                 f"{where}, {key}", shown_value, f'support "{table.support}" has no such key{of}'
             )
+    if table.lifts and table.hard:
+        mistakes.add(f"{where}, lifts", True, "a line that lifts off is not hard: leave one out")
+    for held in table.held_at or []:
+        if held.lifts and (held.stub_m > 0.0 or held.k_kN_m is not None):
+            mistakes.add(f"{where}, held_at.lifts", True, "needs a hold without stub_m and k_kN_m")
     needed = {"spring": "k_kN_m2", "beam": "beam"}.get(table.support)
     if needed and getattr(table, needed) is None:
         mistakes.add(f"{where}, {needed}", None, f'is missing: support "{table.support}" needs it')
@@ -132,6 +137,7 @@ def _line(
         name=name,
         support=table.support,
         hard=table.hard,
+        lifts=table.lifts,
         to_edges=table.to_edges,
         k=1e3 * (table.k_kN_m2 or 0.0),
         k_rot=1e3 * (table.k_rot_kNm_rad_m or 0.0),
@@ -212,6 +218,7 @@ def _held(
                 k=np.inf if table.k_kN_m is None else 1e3 * table.k_kN_m,
                 k_rot=1e3 * table.k_rot_kNm_rad,
                 stub=table.stub_m,
+                lifts=table.lifts,
             )
     return tuple(held.values())
 
@@ -272,6 +279,7 @@ def support_points(
                 at=at,
                 k=np.inf if table.k_kN_m is None else 1e3 * table.k_kN_m,
                 size=default_size if table.size_mm is None else table.size_mm / 1e3,
+                lifts=table.lifts,
             )
         )
     return tuple(points)

@@ -124,12 +124,14 @@ class HeldTable(Table):
     k_kN_m: Spring | None = None
     k_rot_kNm_rad: RotationSpring = 0.0
     stub_m: Annotated[float, Range(0.0, 20.0, "m")] = 0.0
+    lifts: Flag = False
 
 
 class LineTable(Table):
     on: Annotated[list[Name], Count(1, 700), BeforeValidator(_as_list)]
     support: Annotated[Support, Choice(get_args(Support))]
     hard: Flag = False
+    lifts: Flag = False
     to_edges: Flag = False
     k_kN_m2: Annotated[float, Range(0.0, 1e10, "kN/m2")] | None = None
     k_rot_kNm_rad_m: Annotated[float, Range(0.0, 1e10, "kNm/rad/m")] | None = None
@@ -149,6 +151,7 @@ class PointTable(Table):
     support: Annotated[PointSupport, Choice(get_args(PointSupport))]
     k_kN_m: Annotated[float, Range(1e-3, 1e10, "kN/m")] | None = None
     size_mm: Annotated[float, Range(5.0, 10000.0, "mm")] | None = None
+    lifts: Flag = False
 
 
 class PatchTable(Table):
@@ -210,6 +213,7 @@ class ProbeTable(Table):
 class MeshTable(Table):
     order: Annotated[int, WholeRange(1, 8)] | None = None
     size_m: Annotated[float, Range(0.01, 100.0, "m")] | None = None
+    error: Annotated[float, Range(1e-4, 0.5, "of the value")] | None = None
 
 
 Millimetre = Annotated[float, Range(4.0, 1000.0, "mm")]

@@ -1,13 +1,14 @@
 """Design moments of the bars, formed for each load position and then enveloped.
 
 At one load position the moments are those of permanent actions and traffic together, with factors:
-m = sum gamma_i m_i + gamma_Q m_Q. Wood and Armer's rule is applied to that m, for every load
-position and every state of the permanent factors, and the largest value is kept with its position.
-
-Twice the work is saved by a bound. With (a, b, t) in place of (m_x, m_y, m_xy), as `triple` makes
-them also for skew bars, a bar must resist at most max(a + t, a - t): linear in the moments, so
-that its largest value over a block of positions adds up from permanent actions and traffic. Only
-where this bound passes the value kept so far are the positions of the block looked at one by one.
+m = sum gamma_i m_i + gamma_Q m_Q, for every state of the permanent factors. With (a, b, t) in
+place of (m_x, m_y, m_xy), as `triple` makes them also for skew bars, Wood and Armer's rule asks of
+the first bars a + |t| where both sets of bars are needed, and less, a - t^2/b, where the position
+needs none of the second. a + |t| = max(a + t, a - t) is linear in the moments: its largest value
+over the positions adds up from permanent actions and traffic, at the cost of a few maxima. That
+value is kept, lowered to a_max + t_max^2/|b|_min for a block of positions none of which needs the
+second bars. It is exact where both sets are needed at the governing position and on the safe side
+elsewhere: `Demand.least` tells by how much at most.
 """
 
 from collections.abc import Mapping, Sequence
@@ -32,8 +33,7 @@ Ints = NDArray[np.int64]
 
 # Rows of a demand, as `bars.Layer`.
 ROWS: tuple[Layer, ...] = (("bottom", "x"), ("bottom", "y"), ("top", "x"), ("top", "y"))
-# A block must pass the value kept by this share of the layer's largest: less is rounding.
-SHARE = 1e-6
+TIE = 1e-9
 
 
 def triple(moments: Floats, angle: float) -> Floats:
@@ -69,10 +69,10 @@ def row_of(values: Floats, row: int) -> Floats:
 class Demand:
     """Design moments of one combination, enveloped.
 
-    values : (4, n_point) [N m/m] >= 0, rows as ROWS; at : number of the load position, -1 = no
-    traffic; state : index of the permanent state in `states`.
-    of_envelope : the same by the shortcut that combines enveloped components, None where the bars
-    are skew; it is never less.
+    values : (4, n_point) [N m/m] >= 0, rows as ROWS. at : number of the governing load position,
+    -1 = no traffic; state : index of its permanent state in `states`; coexisting : (4, 3, n_point)
+    its a, b, t. of_envelope : the same by the shortcut that combines enveloped components, None
+    where the bars are skew.
     """
 
     combination: Combination
@@ -80,10 +80,59 @@ class Demand:
     values: Floats
     at: Ints
     state: Ints
+    coexisting: Floats
     of_envelope: Floats | None
 
     def layer(self, layer: Layer) -> Floats:
         return self.values[ROWS.index(layer)]
+
+    @property
+    def least(self) -> Floats:
+        """(4, n_point) Wood and Armer's full rule at the governing positions: the exact envelope
+        lies between this and `values`."""
+        return np.stack([row_of(self.coexisting[k], k) for k in range(len(ROWS))])
+
+
+class _Block:
+    """Extremes over a block of load positions of the traffic's functionals a + t, a - t, b + t,
+    b - t.
+
+    at, sums : (2, 4, n_point) columns of the largest and the least, and their values; moments :
+    (3, n_point, n) a, b, t; own : (2, 3, n_point) their largest and least.
+    """
+
+    def __init__(self, moments: Floats) -> None:
+        a, b, t = moments
+        self.moments = moments
+        at, sums = [], []
+        for total in (a + t, a - t, b + t, b - t):
+            columns = np.stack([total.argmax(axis=1), total.argmin(axis=1)])
+            at.append(columns)
+            sums.append(np.take_along_axis(total, columns.T, axis=1).T)
+        self.at, self.sums = np.stack(at, axis=1), np.stack(sums, axis=1)
+        self.own = np.stack([moments.max(axis=2), moments.min(axis=2)])
+
+    def bound(
+        self, permanent: Floats, factor: float, row: int, points: Ints
+    ) -> tuple[Floats, Ints]:
+        """The block's value at `points` (k,) in that row, and the governing position's column.
+
+        permanent : (3, n_point)."""
+        sign, extreme = (1.0, 0) if row < 2 else (-1.0, 1)
+        first, second = row % 2, 1 - row % 2
+        one, other, t = permanent[first, points], permanent[second, points], permanent[2, points]
+        pair = 2 * first
+        own, sums, at = self.own[..., points], self.sums[extreme][:, points], self.at[extreme]
+        plus = sign * (one + t + factor * sums[pair])
+        minus = sign * (one - t + factor * sums[pair + 1])
+        linear = np.maximum(plus, minus)
+        column = np.where(plus >= minus, at[pair, points], at[pair + 1, points])
+        across = sign * (other + factor * own[extreme, second])
+        twist = np.maximum(np.abs(t + factor * own[0, 2]), np.abs(t + factor * own[1, 2]))
+        single = across + twist < 0
+        alone = sign * (one + factor * own[extreme, first])
+        alone += twist**2 / np.where(single, -across, 1.0)
+        return np.where(single, np.minimum(alone, linear), linear), column
 
 
 class _Tracker:
@@ -99,41 +148,36 @@ class _Tracker:
                 for state in self.states
             ]
         )
-        rows = np.stack([[row_of(p, k) for k in range(4)] for p in self.permanent])
+        rows = np.stack([[row_of(p, k) for k in range(len(ROWS))] for p in self.permanent])
         self.best = rows.max(axis=0)
         self.state = rows.argmax(axis=0)
         self.at = np.full(self.best.shape, -1, dtype=np.int64)
         a, b, t = self.permanent.swapaxes(0, 1)
-        # (state, 4, n) of a + t, a - t, b + t, b - t
-        self.sums = np.stack([a + t, a - t, b + t, b - t], axis=1)
+        sums = np.stack([a + t, a - t, b + t, b - t])
+        self.sums = np.stack([sums.max(axis=1), sums.min(axis=1)])
+        points = np.arange(n_point)
+        self.coexisting = np.stack([self.permanent[s, :, points].T for s in self.state])
 
-    def update(self, traffic: Floats, high: Floats, low: Floats, first: int) -> None:
-        """Take in positions first, first + 1, ...
-
-        traffic : (3, n_point, n); high, low : (4, n_point) extremes over them of a + t, a - t,
-        b + t, b - t.
-        """
+    def update(self, block: _Block, first: int) -> None:
+        """Take in positions first, first + 1, ..."""
         factor = self.combination.traffic
-        for s, permanent in enumerate(self.permanent):
-            for k in range(4):
-                pair = slice(0, 2) if k % 2 == 0 else slice(2, 4)
-                if k < 2:
-                    bound = (self.sums[s, pair] + factor * high[pair]).max(axis=0)
-                else:
-                    bound = -(self.sums[s, pair] + factor * low[pair]).min(axis=0)
-                best = self.best[k]
-                points = np.flatnonzero(bound > best + SHARE * best.max())
-                if not len(points):
-                    continue
-                moments = permanent[:, points, None] + factor * traffic[:, points]
-                values = row_of(moments, k)
-                column = values.argmax(axis=1)
-                peak = values[np.arange(len(points)), column]
-                better = peak > best[points]
-                chosen = points[better]
-                best[chosen] = peak[better]
-                self.at[k, chosen] = first + column[better]
-                self.state[k, chosen] = s
+        if factor == 0.0:
+            return
+        for k, best in enumerate(self.best):
+            sign, extreme = (1.0, 0) if k < 2 else (-1.0, 1)
+            pair = slice(0, 2) if k % 2 == 0 else slice(2, 4)
+            linear = sign * (self.sums[extreme, pair] + factor * block.sums[extreme, pair])
+            near = np.flatnonzero(linear.max(axis=0) > best * (1.0 + TIE))
+            for s, permanent in enumerate(self.permanent):
+                bound, column = block.bound(permanent, factor, k, near)
+                better = bound > best[near] * (1.0 + TIE)
+                points, columns = near[better], column[better]
+                best[points] = bound[better]
+                self.at[k, points] = first + columns
+                self.state[k, points] = s
+                self.coexisting[k][:, points] = (
+                    permanent[:, points] + factor * block.moments[:, points, columns]
+                )
 
 
 class MomentEnvelopes:
@@ -159,21 +203,23 @@ class MomentEnvelopes:
     def __call__(self, first: int, response: Response) -> None:
         """Take in a block of load positions."""
         moments = triple(response.fields[1:4], self.angle)
-        a, b, t = moments
-        high, low = np.empty((4, len(a))), np.empty((4, len(a)))
-        for k, (one, sign) in enumerate(((a, 1), (a, -1), (b, 1), (b, -1))):
-            total = one + t if sign > 0 else one - t
-            high[k], low[k] = total.max(axis=1), total.min(axis=1)
-        self.high = np.maximum(self.high, moments.max(axis=2))
-        self.low = np.minimum(self.low, moments.min(axis=2))
+        block = _Block(moments)
+        self.high = np.maximum(self.high, block.own[0])
+        self.low = np.minimum(self.low, block.own[1])
         for tracker in self.trackers:
-            tracker.update(moments, high, low, first)
+            tracker.update(block, first)
 
     def demands(self) -> tuple[Demand, ...]:
         """What has been found so far."""
         return tuple(
             Demand(
-                t.combination, t.states, t.best, t.at, t.state, self._of_envelope(t)
+                t.combination,
+                t.states,
+                t.best,
+                t.at,
+                t.state,
+                t.coexisting,
+                self._of_envelope(t),
             )
             for t in self.trackers
         )

@@ -1,7 +1,7 @@
 """The part of the report that is looked at by hand: any point of the envelopes, with the load
 position that governs there, and sections along any line.
 
-Fields are packed for the page as 16-bit shares of their own extreme, 3e-5 of it at worst, and
+Fields are packed for the page as whole shares of their own extreme, 6e-5 of it at worst, and
 compressed; `assets/explorer.js` unpacks and draws them. Nothing is computed there but differences
 and interpolation between result points.
 """
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from pipelines.contourfigures import MAPS, SHARE
 from pipelines.deck import Deck
 from pipelines.findings import Finding
-from pipelines.governing import clear_of_lines
+from pipelines.governing import SHEARS, clear_of_lines
 from pipelines.places import line_title, place
 from pipelines.planfigures import closed, line_path, traced
 from pipelines.result import Result
@@ -29,10 +29,13 @@ from pipelines.units import RESULT_KEYS, RESULT_SCALE, RESULT_UNITS
 from plate.plan import EDGES
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 Array = NDArray[Any]
 
 ASSETS = Path(__file__).parent / "assets"
 COLOURS = 14
+# Steps from zero to the value furthest from it.
+STEPS = 8191
 # Above this the vehicles are left out, those that govern least first [bytes in the page].
 LARGEST = 2_400_000
 WORDS = {
@@ -47,10 +50,15 @@ WORDS = {
 
 def explorer(result: Result) -> str:
     """The section's HTML with its data and script; "" where there is no field to look at."""
-    loads = _vehicle_loads(result) + _case_loads(result)
+    order = _order(result)
+    loads = _vehicle_loads(result, order) + _case_loads(result, order)
     if not loads:
         return ""
-    data = _frame(result) | {"loads": loads, "peaks": _peaks(result), "strips": _strips(result)}
+    data = _frame(result, order) | {
+        "loads": loads,
+        "peaks": _peaks(result, order),
+        "strips": _strips(result),
+    }
     text = json.dumps(data, separators=(",", ":"), allow_nan=False).replace("</", "<\\/")
     script = (ASSETS / "explorer.js").read_text()
     return (
@@ -61,44 +69,63 @@ def explorer(result: Result) -> str:
 
 
 def pack(values: Array) -> str:
-    """An array as the page holds it: differences of neighbours, compressed, in base 64.
+    """An array as the page holds it: differences of neighbours, all low bytes before the higher
+    ones, compressed, in base 64.
 
     Differences wrap around in the array's own width and so come back exactly.
     """
     flat = values.ravel()
-    steps = np.diff(flat, prepend=flat.dtype.type(0))
+    steps = np.diff(flat, prepend=flat.dtype.type(0)).astype(flat.dtype.newbyteorder("<"))
+    planes = np.ascontiguousarray(steps.view(np.uint8).reshape(-1, flat.itemsize).T)
     squeezed = zlib.compressobj(9, zlib.DEFLATED, -15)
-    data = squeezed.compress(steps.astype(flat.dtype.newbyteorder("<")).tobytes())
+    data = squeezed.compress(planes.tobytes())
     return b64encode(data + squeezed.flush()).decode()
 
 
-def quantised(values: Floats) -> dict[str, Any]:
-    """Values in print units as shares of the one furthest from zero."""
-    top = float(np.abs(values).max(initial=0.0))
-    share = values / top if top > 0.0 else values
-    return {"top": top, "v": pack(np.rint(32767.0 * share).astype(np.int16))}
+def quantised(values: Floats, read: NDArray[np.bool_]) -> dict[str, Any]:
+    """Values in print units as shares of the one furthest from zero of those that are `read`;
+    the others may be cut off."""
+    top = float(np.abs(values[read]).max(initial=0.0))
+    share = values / top if top > 0.0 else np.zeros(len(values))
+    limit = np.iinfo(np.int16).max
+    return {"top": top, "v": pack(np.clip(np.rint(STEPS * share), -limit, limit).astype(np.int16))}
 
 
-def _frame(result: Result) -> dict[str, Any]:
+def _read(result: Result, component: int) -> NDArray[np.bool_]:
+    """(n_point,) whether a result is to be read at a point: shears not near lines and edges."""
+    clear = clear_of_lines(result.solver, result.deck.slab.thickness)
+    return clear if component in SHEARS and clear.any() else np.ones(len(clear), dtype=bool)
+
+
+def _order(result: Result) -> Ints:
+    """Result points across the deck and then along it: neighbours there differ least."""
+    xy = result.solver.model.mesh.xy[result.solver.recovery.points.node]
+    return np.lexsort((xy[:, 1], np.round(xy[:, 0], 3)))
+
+
+def _frame(result: Result, order: Ints) -> dict[str, Any]:
     """The plan, its result points and what is drawn over them."""
     deck, mesh, points = result.deck, result.solver.model.mesh, result.solver.recovery.points
-    xy = mesh.xy[points.node]
+    xy = mesh.xy[points.node[order]]
+    renumbered = np.empty(len(order), dtype=np.uint32)
+    renumbered[order] = np.arange(len(order))
     low = xy.min(axis=0)
     step = float(np.ptp(xy, axis=0).max()) / 65535.0
     grid = np.rint((xy - low) / step).astype(np.uint16)
     chart = deck.plan.chart
-    clear = clear_of_lines(result.solver, deck.slab.thickness)
+    clear = _read(result, SHEARS[0])
     return {
         "order": mesh.order,
         "points": points.n_points,
+        "steps": STEPS,
         "low": low.tolist(),
         "high": xy.max(axis=0).tolist(),
         "step": step,
         "x": pack(grid[:, 0]),
         "y": pack(grid[:, 1]),
-        "cells": pack(points.cells.astype(np.uint32)),
-        "clear": pack(clear.astype(np.uint8)),
-        "radius": None if chart.straight else deck.plan.radius,
+        "cells": pack(renumbered[points.cells]),
+        "clear": pack(clear[order].astype(np.uint8)),
+        "radius": None if chart.straight else chart.radius,
         "lean": float(np.tan(deck.plan.skew)),
         "stations": [float(u) for u in deck.stations],
         "places": _places(deck),
@@ -142,11 +169,12 @@ def _drawn(deck: Deck) -> list[dict[str, Any]]:
     return found
 
 
-def _vehicle_loads(result: Result) -> list[dict[str, Any]]:
+def _vehicle_loads(result: Result, order: Ints) -> list[dict[str, Any]]:
     """Envelopes of each vehicle alone with its load positions."""
     envelopes = result.envelopes
     if envelopes is None:
         return []
+    read = [_read(result, k) for k in range(len(RESULT_KEYS))]
     found = []
     starts = np.cumsum([0, *(len(run) for run in envelopes.runs)])
     for name, envelope in envelopes.vehicles.items():
@@ -156,14 +184,15 @@ def _vehicle_loads(result: Result) -> list[dict[str, Any]]:
             if run.vehicle.name == name
         ]
         e = envelope.extremes
-        local = np.full(envelopes.n_positions + 1, 0, dtype=np.uint32)
+        local = np.zeros(envelopes.n_positions + 1, dtype=np.uint32)
         count = 0
         for start, run in runs:
             local[start : start + len(run)] = np.arange(count + 1, count + 1 + len(run))
             count += len(run)
         fields = [
             {
-                extreme: quantised(values[k] * RESULT_SCALE[k]) | {"at": pack(local[at[k]])}
+                extreme: quantised(values[k, order] * RESULT_SCALE[k], read[k][order])
+                | {"at": pack(local[at[k, order]])}
                 for extreme, values, at in (
                     ("max", e.maximum, e.at_maximum),
                     ("min", e.minimum, e.at_minimum),
@@ -199,14 +228,15 @@ def _run(run: LoadPositions) -> dict[str, Any]:
     }
 
 
-def _case_loads(result: Result) -> list[dict[str, Any]]:
+def _case_loads(result: Result, order: Ints) -> list[dict[str, Any]]:
     """Static cases: one value a point."""
+    read = [_read(result, k) for k in range(len(RESULT_KEYS))]
     return [
         {
             "name": name,
             "kind": "case",
             "fields": [
-                {"value": quantised(response.fields[k, :, 0] * RESULT_SCALE[k])}
+                {"value": quantised(response.fields[k, order, 0] * RESULT_SCALE[k], read[k][order])}
                 for k in range(len(RESULT_KEYS))
             ],
         }
@@ -214,13 +244,14 @@ def _case_loads(result: Result) -> list[dict[str, Any]]:
     ]
 
 
-def _peaks(result: Result) -> list[dict[str, Any]]:
+def _peaks(result: Result, order: Ints) -> list[dict[str, Any]]:
     """The governing values, to go to."""
     return [
         {
             "component": row.component,
             "extreme": row.extreme,
             "at": list(row.at),
+            "point": int(np.flatnonzero(order == row.point)[0]),
             "value": row.value,
             "error": row.error,
             "place": place(result.deck, row.at),

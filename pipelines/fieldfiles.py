@@ -4,8 +4,6 @@ Coordinates are (x, -y, -z) so that common viewers, whose z points up, show the 
 with offsets growing to the right. Points on lines and steps are doubled: one for each side.
 """
 
-import os
-import tempfile
 from pathlib import Path
 
 import meshio
@@ -64,16 +62,4 @@ def write_fields(
     xy = mesh.xy[points.node]
     coordinates = np.column_stack([xy[:, 0], -xy[:, 1], np.zeros(len(xy))])
     cells = [("quad", quads(points, mesh.order))]
-    _write(path, meshio.Mesh(coordinates, cells, point_data=data))
-
-
-def _write(path: Path, mesh: meshio.Mesh) -> None:
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".vtu")
-    os.close(handle)
-    try:
-        meshio.write(name, mesh, file_format="vtu")
-        os.chmod(name, 0o644)
-        os.replace(name, path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+    meshio.write(path, meshio.Mesh(coordinates, cells, point_data=data), file_format="vtu")

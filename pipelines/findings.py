@@ -1,57 +1,76 @@
 """Findings: plate against strip, section by section.
 
-Each bay's sagging and each cross line's hogging under each vehicle alone, by the plate (peak, and
-mean over a stated width) and by each hand strip. One vehicle is not a standard's load model, so no
-row says that a strip covers the load model.
+Every design section under each vehicle alone: the plate's peak, its mean over a stated width and
+every hand strip. One vehicle is not a standard's load model, so no row says that a strip covers.
 """
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
+from pipelines.beamstiffness import BEAM_RANGE, with_beam_factor
+from pipelines.build import build_model
 from pipelines.deck import Deck, Vehicle
-from pipelines.envelopes import Envelopes, FieldEnvelope, LoadPosition, find_position
+from pipelines.envelopes import Envelopes, FieldEnvelope, LoadPosition
 from pipelines.errors import MethodRangeError
-from pipelines.responses import Solver, position_load
-from pipelines.strips_deck import strip_deck
-from pipelines.strips_moments import StripMoment, strip_moments
-from pipelines.strips_train import DIRECTIONS
+from pipelines.handstrips import HandStrip, HandStrips, hand_strips
+from pipelines.heldpositions import field_point_rows, point_rows, values_at
+from pipelines.responses import Solver
+from pipelines.sections import Frame, Kind, Section, frame, sections
+from pipelines.strips_deck import strip_decks
 from plate.conventions import RESULTS
-from plate.recovery import mean_along
+from plate.recovery import N_RESULTS, mean_along
+from plate.stiffness import Stiffness
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-M_X = RESULTS.index("m_x")
-
 CAUTION = "single vehicle, not the load model"
+COVERS = "strip covers"
+OUTSIDE = "outside the method's range"
+NOT_COMPARABLE = "not comparable"
+
+# Beside a section that is on no mesh points, this many places along it are tried round the peak.
+PLACES = 9
+SHEARS = (RESULTS.index("q_x"), RESULTS.index("q_y"))
 
 
 @dataclass(frozen=True)
 class Finding:
-    """One row of the findings table; lengths in m, moments in N m/m, sagging positive.
+    """One row of the findings table; lengths in m, moments in N m/m, shears in N/m.
 
-    reference : short name of the row; place : in words; effect : in words, with the face in
-        tension; vehicle : name of the load.
-    strip, clause : the hand method and where it stands; span : that it uses; width : that carries
-        an axle; strip_value : None where the method is outside its range, for `reason`.
+    Moments are sagging positive, shears are magnitudes.
+    reference : short name of the row. place, where : in words. effect : in words, with the bars
+        and the face in tension; component : index in RESULTS.
+    vehicle : name of the load; whole_model : whether it is all of a standard's load model.
+    strip, clause, edition : the hand method and where it stands; span : that it uses; width : that
+        carries what `width_of` says; strip_value : None outside the method's range, for `reason`.
     plate_peak : of the flexible deck; at : plan point of the peak; position : governing.
-    plate_mean : mean over `mean_width` about the peak, at the same load position.
+    plate_mean : mean over `mean_width` about the peak, at the same load position; 0 = no width.
     coexisting : (m_x, m_y, m_xy) at the peak in that position.
-    finding : in plain words. point, number : field point of the peak and number of its position.
+    beam_range : least and largest plate value there with the beams' stiffness times BEAM_RANGE,
+        the load position held; None without beams.
+    point, number : field point at or next to the peak and number of its load position.
     plate_error : numerical tolerance of the peak, None until it is estimated.
     """
 
     reference: str
+    kind: Kind
     place: str
+    where: str
     effect: str
+    component: int
     vehicle: str
     strip: str
     clause: str
+    edition: str
     span: float | None
     width: float | None
+    width_of: str
     strip_value: float | None
     reason: str
     plate_peak: float
@@ -60,188 +79,320 @@ class Finding:
     plate_mean: float
     mean_width: float
     coexisting: tuple[float, float, float]
-    finding: str
     point: int
     number: int
+    beam_range: tuple[float, float] | None = None
     plate_error: float | None = None
-    caution: str = CAUTION
+    whole_model: bool = False
 
     @property
     def goal(self) -> tuple[int, int, int]:
         """(field point, index in RESULTS, number of the governing load position)."""
-        return self.point, M_X, self.number
+        return self.point, self.component, self.number
 
     @property
     def ratio(self) -> float | None:
         """Strip value over plate peak; None where there is nothing to compare."""
-        if self.strip_value is None or self.plate_peak * self.strip_value <= 0.0:
+        if self.strip_value is None or self.plate_peak == 0.0:
             return None
-        return self.strip_value / self.plate_peak
+        ratio = self.strip_value / self.plate_peak
+        return None if ratio < 0.0 else ratio
+
+    @property
+    def finding(self) -> str:
+        """In the words of practice."""
+        if self.strip_value is None:
+            return OUTSIDE
+        ratio = self.ratio
+        if ratio is None:
+            return NOT_COMPARABLE
+        error = self.plate_error or 0.0
+        if abs(self.strip_value - self.plate_peak) <= error:
+            return f"no difference within ±{100.0 * error / abs(self.plate_peak):.2g} %"
+        if ratio < 1.0:
+            return f"strip short by {100.0 * (1.0 - ratio):.3g} %"
+        return COVERS if self.whole_model else CAUTION
+
+    @property
+    def is_short(self) -> bool:
+        return self.finding.startswith("strip short")
+
+    @property
+    def caution(self) -> str:
+        """What is added to the finding of a single vehicle."""
+        return "" if self.whole_model or self.finding == CAUTION else CAUTION
+
+    @property
+    def unit(self) -> str:
+        return "kN/m" if self.component in SHEARS else "kNm/m"
 
     def entry(self) -> dict[str, Any]:
-        """The row in the units of summary.json (m, kNm/m)."""
+        """The row in the units of summary.json (m, kNm/m or kN/m as `unit` says)."""
         position = self.position
         m_x, m_y, m_xy = (1e-3 * v for v in self.coexisting)
+        low, high = self.beam_range or (None, None)
+
+        def kilo(value: float | None) -> float | None:
+            return None if value is None else 1e-3 * value
+
         return {
             "reference": self.reference,
+            "kind": self.kind,
             "place": self.place,
+            "where": self.where,
             "effect": self.effect,
-            "vehicle": self.vehicle,
+            "result": RESULTS[self.component],
+            "load": self.vehicle,
             "station_m": None if position is None else position.station,
             "offset_m": None if position is None else position.offset,
             "direction": None if position is None else position.direction,
+            "combination": "characteristic, traffic alone",
             "strip": self.strip,
             "clause": self.clause,
+            "edition": self.edition,
             "span_m": self.span,
             "width_m": self.width,
-            "strip_kNm_m": None if self.strip_value is None else 1e-3 * self.strip_value,
-            "plate_peak_kNm_m": 1e-3 * self.plate_peak,
-            "plate_error_kNm_m": None if self.plate_error is None else 1e-3 * self.plate_error,
+            "width_of": self.width_of,
+            "unit": self.unit,
+            "strip_value": kilo(self.strip_value),
+            "plate_peak": 1e-3 * self.plate_peak,
+            "plate_error": kilo(self.plate_error),
             "peak_at_m": list(self.at),
-            "plate_mean_kNm_m": 1e-3 * self.plate_mean,
-            "mean_width_m": self.mean_width,
-            "with_m_x": m_x,
-            "with_m_y": m_y,
-            "with_m_xy": m_xy,
+            "plate_mean": 1e-3 * self.plate_mean if self.mean_width else None,
+            "mean_width_m": self.mean_width or None,
             "strip_over_plate": self.ratio,
+            "with_m_x_kNm_m": m_x,
+            "with_m_y_kNm_m": m_y,
+            "with_m_xy_kNm_m": m_xy,
+            "plate_low": kilo(low),
+            "plate_high": kilo(high),
+            "resistance": None,
+            "utilisation_strip": None,
+            "utilisation_plate": None,
             "finding": self.finding,
             "reason": self.reason,
-            "caution": self.caution,
+            "caution": "" if self.whole_model else CAUTION,
         }
 
 
 @dataclass(frozen=True)
-class _Section:
-    """A design section and the plate's field points on it."""
+class _Reading:
+    """The plate's peak on the sections of one place under one vehicle, by its field points."""
 
-    place: str
-    points: Ints
-    sign: int
+    section: Section
+    vehicle: Vehicle
+    value: float
+    point: int
+    number: int
+    coexisting: Floats
+
+
+@dataclass(frozen=True)
+class _Wanted:
+    """What is read at a reading's load position: points tried for the peak, and mean widths."""
+
+    reading: _Reading
+    points: Floats
+    hands: tuple[HandStrip, ...]
+    spans: tuple[tuple[float, float] | None, ...]
 
 
 def strip_findings(
     deck: Deck, solver: Solver, envelopes: Envelopes | None
 ) -> tuple[tuple[Finding, ...], str]:
-    """Findings of every vehicle, method, bay and cross line, and why there are none, if so."""
+    """Findings of every vehicle, method and section, worst first; why there are none, if so."""
     if envelopes is None:
         return (), "the deck file has no traffic"
     assert deck.traffic is not None
     try:
-        strips = strip_deck(deck)
+        strips = strip_decks(deck)
     except MethodRangeError as error:
         return (), str(error)
-    directions = DIRECTIONS if deck.traffic.directions == "both" else DIRECTIONS[:1]
-    rows: list[Finding] = []
-    for vehicle in deck.traffic.vehicles:
-        envelope = envelopes.vehicles[vehicle.name]
-        for strip in strip_moments(strips, vehicle, directions=directions):
-            if strip.at != "face":
-                section = _section(deck, solver, strip)
-                rows.append(_compare(strip, vehicle, section, solver, envelope, envelopes))
-    return tuple(_with_means(rows, solver, envelopes)), ""
+    found: list[Finding] = []
+    for strip in strips:
+        at = frame(deck, strip, solver)
+        wanted: list[_Wanted] = []
+        for vehicle in deck.traffic.vehicles:
+            hands = hand_strips(deck, strip, vehicle)
+            envelope = envelopes.vehicles[vehicle.name]
+            for group in _groups(sections(at, hands.depth)):
+                reading = _reading(group, vehicle, envelope)
+                if reading.number >= 0:
+                    wanted.append(_wanted(at, solver, reading, hands))
+        found += _compared(deck, at, solver, envelopes, wanted)
+    found.sort(key=lambda f: np.inf if f.ratio is None else f.ratio)
+    return tuple(replace(f, reference=f"F{k}") for k, f in enumerate(found, start=1)), ""
 
 
-def _section(deck: Deck, solver: Solver, strip: StripMoment) -> _Section:
-    """Field points strictly inside a bay, or on a cross line."""
-    plan = solver.model.mesh.plan[solver.recovery.points.node]
-    u = deck.plan.logical_station(plan)
-    at = [_station(deck, name) for name in strip.lines]
-    if strip.effect == "sagging":
-        inside = (u > at[0] + 1e-6) & (u < at[1] - 1e-6)
-        place = f"bay {strip.lines[0]}\u2013{strip.lines[1]}"
-        return _Section(place, np.flatnonzero(inside), 1)
-    label = next((n.label for n in deck.lines if n.name == strip.lines[0] and n.label), "")
-    place = label or f"cross line {strip.lines[0]}"
-    return _Section(place, np.flatnonzero(np.abs(u - at[0]) < 1e-6), -1)
+def _groups(all_sections: Sequence[Section]) -> Iterator[list[Section]]:
+    """Sections of which the worse governs one row: both faces, both sides of a line."""
+    groups: dict[tuple[Any, ...], list[Section]] = {}
+    for one in all_sections:
+        groups.setdefault((one.kind, one.place), []).append(one)
+    yield from (group for group in groups.values() if any(len(one.points) for one in group))
 
 
-def _station(deck: Deck, name: str) -> float:
-    low, high = deck.plan.u_range
-    edges = {"start": low, "end": high}
-    return edges[name] if name in edges else deck.stations[int(name[1:]) - 1]
+def _reading(group: Sequence[Section], vehicle: Vehicle, envelope: FieldEnvelope) -> _Reading:
+    extremes = envelope.extremes
+    best = None
+    for section in group:
+        if not len(section.points):
+            continue
+        k = section.component
+        if section.sign > 0:
+            values, at, coexisting = extremes.maximum, extremes.at_maximum, envelope.with_maximum
+        else:
+            values, at, coexisting = extremes.minimum, extremes.at_minimum, envelope.with_minimum
+        point = int(section.points[np.argmax(section.sign * values[k, section.points])])
+        value = float(values[k, point])
+        if best is None or abs(value) > abs(best.value):
+            number, with_it = int(at[k, point]), coexisting[k, 1:4, point]
+            best = _Reading(section, vehicle, value, point, number, with_it)
+    assert best is not None
+    return best
 
 
-def _compare(
-    strip: StripMoment,
-    vehicle: Vehicle,
-    section: _Section,
-    solver: Solver,
-    envelope: FieldEnvelope,
-    envelopes: Envelopes,
-) -> Finding:
-    """A finding without its mean."""
-    if section.sign > 0:
-        values, at = envelope.extremes.maximum[M_X], envelope.extremes.at_maximum[M_X]
-        coexisting = envelope.with_maximum[M_X]
+def _wanted(at: Frame, solver: Solver, reading: _Reading, hands: HandStrips) -> _Wanted:
+    section = reading.section
+    s, t = float(at.s[reading.point]), float(at.t[reading.point])
+    if section.s is None:
+        points = np.zeros((0, 2))
     else:
-        values, at = envelope.extremes.minimum[M_X], envelope.extremes.at_minimum[M_X]
-        coexisting = envelope.with_minimum[M_X]
-    point = int(section.points[np.argmax(section.sign * values[section.points])])
-    node = solver.recovery.points.node[point]
-    peak, number = float(values[point]), int(at[point])
-    x, y = solver.model.mesh.plan[node]
-    m_x, m_y, m_xy = coexisting[1:4, point]
-    ratio = None if strip.value is None or peak == 0.0 else strip.value / peak
-    return Finding(
-        reference="",
-        place=section.place,
-        effect=f"{strip.effect}, bars along, {'soffit' if section.sign > 0 else 'top'}",
-        vehicle=vehicle.name,
-        strip=strip.strips,
-        clause=strip.method.clause,
-        span=strip.span,
-        width=strip.width,
-        strip_value=strip.value,
-        reason=strip.reason,
-        plate_peak=peak,
-        at=(float(x), float(y)),
-        position=envelopes.position(number),
-        plate_mean=peak,
-        mean_width=0.0,
-        coexisting=(float(m_x), float(m_y), float(m_xy)),
-        finding=_words(ratio),
-        point=point,
-        number=number,
+        row = np.unique(np.round(at.t[section.points], 9))
+        near = row[np.argsort(np.abs(row - t), kind="stable")[:PLACES]]
+        points = at.points(section.s, near)
+        s = section.s
+    bay = _bay_at(at, s) if section.kind == "edge" else None
+    chosen = hands.at(section, bay)
+    spans = tuple(
+        None if one.width is None or one.value is None else _about(at, t, one.width)
+        for one in chosen
     )
+    return _Wanted(reading, points, chosen, spans)
 
 
-def _words(ratio: float | None) -> str:
-    if ratio is None:
-        return "outside the method's range"
-    if ratio < 0.0:
-        return "not comparable"
-    if ratio < 1.0:
-        return f"strip short by {100.0 * (1.0 - ratio):.3g} %"
-    # One vehicle alone is not a load model: no strip covers that.
-    return "not short for this vehicle alone"
+def _bay_at(at: Frame, s: float) -> int:
+    supports = at.strip.beam.supports
+    return int(np.clip(sum(one.at < s for one in supports) - 1, 0, len(supports) - 2))
 
 
-def _with_means(rows: list[Finding], solver: Solver, envelopes: Envelopes) -> list[Finding]:
-    """The rows, worst first, with the plate's mean over the strip's width at the same position."""
-    numbers = sorted({row.number for row in rows if row.number >= 0})
-    loads = []
-    for number in numbers:
-        run, index = find_position(envelopes.runs, number)
-        loads.append(position_load(solver.model, run, slice(index, index + 1)))
-    U = solver.stiffness.solve(np.concatenate(loads, axis=1)) if loads else np.zeros((0, 0))
-    column = {number: k for k, number in enumerate(numbers)}
-    plan = solver.model.mesh.plan
+def _about(at: Frame, t: float, width: float) -> tuple[float, float]:
+    """The width about t, moved inward where it would leave the slab, at most the slab."""
+    low, high = float(at.t.min()), float(at.t.max())
+    width = min(width, high - low)
+    start = min(max(t - 0.5 * width, low), high - width)
+    return start, start + width
+
+
+def _compared(
+    deck: Deck, at: Frame, solver: Solver, envelopes: Envelopes, wanted: Sequence[_Wanted]
+) -> list[Finding]:
+    """The findings of all readings: one solution for each load position, and the same with softer
+    and with stiffer beams."""
+    model = solver.model
+    own = field_point_rows(solver, [one.reading.point for one in wanted])
+    rows = []
+    for k, one in enumerate(wanted):
+        section = one.reading.section
+        peak = own[N_RESULTS * k : N_RESULTS * (k + 1)]
+        if len(one.points):
+            peak = point_rows(model, one.points)
+        s = float(at.s[one.reading.point]) if section.s is None else section.s
+        means = [
+            mean_along(model, at.points(s, np.array(span)))[[section.component]]
+            for span in one.spans
+            if span is not None
+        ]
+        rows.append(sparse.csr_array(sparse.vstack([peak, *means], format="csr")))
+    numbers = [one.reading.number for one in wanted]
+    values = values_at(solver.stiffness, envelopes.runs, list(zip(numbers, rows, strict=True)))
+    peaks = [_peak(one, own_values) for one, own_values in zip(wanted, values, strict=True)]
+    held = [
+        (number, row[[N_RESULTS * k + one.reading.section.component]])
+        for one, number, row, (k, _) in zip(wanted, numbers, rows, peaks, strict=True)
+    ]
+    others = _with_other_beams(deck, envelopes, held)
     found = []
-    for row in rows:
-        if row.width and row.number >= 0:
-            x, y = row.at
-            low, high = _across(plan, y, row.width)
-            mean = mean_along(solver.model, np.array([[x, low], [x, high]]))
-            value = float((mean[[M_X]] @ U[:, column[row.number]])[0])
-            row = replace(row, plate_mean=value, mean_width=high - low)
-        found.append(row)
-    worst = sorted(found, key=lambda f: np.inf if f.ratio is None else f.ratio)
-    return [replace(f, reference=f"F{k}") for k, f in enumerate(worst, start=1)]
+    for k, one in enumerate(wanted):
+        of_beams = None
+        if others:
+            three = [float(peaks[k][1][one.reading.section.component]), *(float(v[k][0]) for v in others)]
+            of_beams = (min(three), max(three))
+        found += _findings(at, envelopes, one, peaks[k], values[k], of_beams)
+    return found
 
 
-def _across(plan: Floats, y: float, width: float) -> tuple[float, float]:
-    """The width about offset y, moved inward where it would leave the slab, at most the slab."""
-    left, right = float(plan[:, 1].min()), float(plan[:, 1].max())
-    width = min(width, right - left)
-    low = min(max(y - 0.5 * width, left), right - width)
-    return low, low + width
+def _peak(one: _Wanted, values: Floats) -> tuple[int, Floats]:
+    """Number of the point of the peak among those tried, and all six results there."""
+    section = one.reading.section
+    count = max(len(one.points), 1)
+    tried = values[: N_RESULTS * count].reshape(count, N_RESULTS)
+    k = int(np.argmax(section.sign * tried[:, section.component]))
+    return k, tried[k]
+
+
+def _with_other_beams(
+    deck: Deck, envelopes: Envelopes, held: Sequence[tuple[int, Any]]
+) -> list[list[Floats]]:
+    """The held values with beams softer and stiffer; nothing for a deck without beams."""
+    if not any(line.beam for line in deck.lines):
+        return []
+    found = []
+    for factor in BEAM_RANGE:
+        model = build_model(with_beam_factor(deck, factor)).model
+        found.append(values_at(Stiffness(model), envelopes.runs, held))
+    return found
+
+
+def _findings(
+    at: Frame,
+    envelopes: Envelopes,
+    one: _Wanted,
+    peak: tuple[int, Floats],
+    values: Floats,
+    of_beams: tuple[float, float] | None,
+) -> Iterator[Finding]:
+    reading, section = one.reading, one.reading.section
+    k, results = peak
+    if len(one.points):
+        value, coexisting = float(results[section.component]), results[1:4]
+        x, y = one.points[k]
+    else:
+        value, coexisting = reading.value, reading.coexisting
+        x, y = at.points(at.s[reading.point], at.t[reading.point])
+    # Shears are printed as magnitudes.
+    turn = float(section.sign) if section.component in SHEARS else 1.0
+    means = iter(values[N_RESULTS * max(len(one.points), 1) :])
+    for hand, span in zip(one.hands, one.spans, strict=True):
+        mean = turn * float(next(means)) if span is not None else turn * value
+        yield Finding(
+            reference="",
+            kind=section.kind,
+            place=hand.place or section.place,
+            where=section.where,
+            effect=section.effect,
+            component=section.component,
+            vehicle=reading.vehicle.name,
+            strip=hand.strip,
+            clause=hand.clause,
+            edition=hand.edition,
+            span=hand.span,
+            width=hand.width,
+            width_of=hand.width_of,
+            strip_value=hand.value,
+            reason=hand.reason,
+            plate_peak=turn * value,
+            at=(float(x), float(y)),
+            position=envelopes.position(reading.number),
+            plate_mean=mean,
+            mean_width=0.0 if span is None else span[1] - span[0],
+            coexisting=(float(coexisting[0]), float(coexisting[1]), float(coexisting[2])),
+            beam_range=None if of_beams is None else _sorted(turn * v for v in of_beams),
+            point=reading.point,
+            number=reading.number,
+        )
+
+
+def _sorted(values: Iterator[float]) -> tuple[float, float]:
+    low, high = sorted(values)
+    return low, high

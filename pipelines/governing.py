@@ -2,7 +2,8 @@
 
 Shears count only further than one thickness from edges, supports and beams: nearer, Mindlin's
 edge layer and the shear strain of a beam tied to the slab are in them, and a design reads its
-shear at the face of a support or further in.
+shear at the face of a support or further in. Nothing counts within one thickness of a place whose
+moments are infinite.
 """
 
 from dataclasses import dataclass
@@ -15,6 +16,7 @@ from pipelines.deck import Deck
 from pipelines.envelopes import Envelopes, LoadPosition
 from pipelines.responses import Solver
 from pipelines.units import RESULT_KEYS, RESULT_SCALE, RESULT_UNITS
+from plate.singular import singular_places
 
 Floats = NDArray[np.float64]
 
@@ -69,8 +71,8 @@ class Governing:
 def governing_values(deck: Deck, solver: Solver, envelopes: Envelopes) -> list[Governing]:
     """Maximum and minimum of w, m_x, m_y, m_xy, q_x, q_y over the deck."""
     plan = solver.model.mesh.plan[solver.recovery.points.node]
-    everywhere = np.ones(len(plan), dtype=bool)
-    clear = clear_of_lines(solver, deck.slab.thickness)
+    everywhere = readable(solver, deck.slab.thickness)
+    clear = everywhere & clear_of_lines(solver, deck.slab.thickness)
     fields = envelopes.fields
     rows = []
     for k, name in enumerate(RESULT_KEYS):
@@ -96,6 +98,16 @@ def governing_values(deck: Deck, solver: Solver, envelopes: Envelopes) -> list[G
                 )
             )
     return rows
+
+
+def readable(solver: Solver, distance: float) -> NDArray[np.bool_]:
+    """Field points (n_point,) further than `distance` [m] from every singular place."""
+    mesh = solver.model.mesh
+    points = mesh.xy[solver.recovery.points.node]
+    clear = np.ones(len(points), dtype=bool)
+    for place in singular_places(solver.model):
+        clear &= np.linalg.norm(points - mesh.xy[place.node], axis=1) >= distance
+    return clear
 
 
 def clear_of_lines(solver: Solver, distance: float) -> NDArray[np.bool_]:

@@ -1,5 +1,6 @@
 """Named results as rows on the displacements: points, segment means, moments along beams."""
 
+import math
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -17,6 +18,7 @@ from plate.membrane import force_operators, membrane_dofs
 from plate.model import PlateModel, plain_name
 from plate.recovery import FieldPoints, mean_along, point_operators
 from plate.reference import gauss, lagrange, lobatto
+from plate.singular import SingularPlace, singular_places
 from plate.supports import BeamLine
 
 Floats = NDArray[np.float64]
@@ -30,10 +32,13 @@ class ProbeRows:
 
     A probe where the slab is divided (a support, a beam, a step of thickness) has rows for the
     mean of both sides, and rows `name/before` and `name/after`.
+    widths : probe name -> width [m] of the mean that stands for a point value, for probes at a
+    singular place.
     """
 
     names: tuple[str, ...]
     rows: sparse.csr_array
+    widths: dict[str, float]
 
     def values(self, results: NDArray[T]) -> dict[str, NDArray[T]]:
         """Results (6 n, ...) as name -> (6, ...)."""
@@ -45,12 +50,35 @@ def probe_rows(deck: Deck, model: PlateModel, points: FieldPoints) -> ProbeRows:
     """Rows of the deck's probes."""
     names: list[str] = []
     rows: list[sparse.csr_array] = []
+    widths: dict[str, float] = {}
+    places = singular_places(model) if deck.probes else ()
     for probe in deck.probes:
-        for name, row in _rows(probe, model, points):
+        path = _averaged(deck, probe, places)
+        if path is not None:
+            widths[probe.name] = float(path[1, 1] - path[0, 1])
+            found = [(probe.name, mean_along(model, path))]
+        else:
+            found = _rows(probe, model, points)
+        for name, row in found:
             names.append(name)
             rows.append(row)
     empty = sparse.csr_array((0, model.n_dof))
-    return ProbeRows(tuple(names), sparse.csr_array(sparse.vstack([*rows, empty], format="csr")))
+    stacked = sparse.csr_array(sparse.vstack([*rows, empty], format="csr"))
+    return ProbeRows(tuple(names), stacked, widths)
+
+
+def _averaged(deck: Deck, probe: Probe, places: tuple[SingularPlace, ...]) -> Floats | None:
+    """Path (2, 2) across the deck, two thicknesses long and on the slab, over which the results
+    of a probe at a singular place are averaged; None where point values are finite."""
+    t = deck.slab.thickness
+    if probe.at is None or not any(math.dist(probe.at, place.at) < t for place in places):
+        return None
+    centre = np.array(probe.at)
+    for shift in (0.0, -1.0, 1.0):
+        path = centre + np.array([[0.0, (shift - 1.0) * t], [0.0, (shift + 1.0) * t]])
+        if deck.plan.contains(path).all():
+            return path
+    return None
 
 
 def _rows(

@@ -1,14 +1,16 @@
 """The report: one HTML file that stands alone, from a finished run."""
 
 import hashlib
+from collections.abc import Sequence
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 import numpy as np
 
+from pipelines.explorer import explorer
 from pipelines.figures import given, number
 from pipelines.files import write_text
-from pipelines.governing import Governing, clear_of_lines, governing_values
+from pipelines.governing import Governing, clear_of_lines
 from pipelines.inputtables import axle_table, beam_sections, cases_table, line_table
 from pipelines.planfigures import static_loads
 from pipelines.reporthtml import bullets, figure, page, paragraph, section, table, text
@@ -51,15 +53,15 @@ def write_report(path: Path, result: Result) -> None:
 def report(result: Result) -> str:
     """The report as HTML."""
     deck = result.deck
-    governing = governing_values(deck, result.solver, result.envelopes) if result.envelopes else []
     parts = [
         ("finding", "Finding and cautions", _finding(result)),
-        ("governing", "Governing values", _governing(result, governing)),
+        ("governing", "Governing values", _governing(result, result.governing)),
+        ("explore", "Look at any point and section", explorer(result)),
         ("input", "Input", _input(result)),
         ("actions", "Actions", _actions(result)),
         ("model", "Model and stiffness", _model(result)),
         ("equilibrium", "Equilibrium", equilibrium_table(result.summary) if result.cases else ""),
-        ("envelopes", "Envelopes in plan", envelope_plans(result, governing)),
+        ("envelopes", "Envelopes in plan", envelope_plans(result, result.governing)),
         ("cases", "Static cases", case_results(result)),
         ("lines", "Envelopes along lines", line_sections(result)),
         ("strips", "Strips beside the plate", _strips(result)),
@@ -91,7 +93,7 @@ def _finding(result: Result) -> str:
     return words + cautions + findings_table(first, caption) + more
 
 
-def _governing(result: Result, rows: list[Governing]) -> str:
+def _governing(result: Result, rows: Sequence[Governing]) -> str:
     if not rows:
         return ""
     count = result.summary["model"]["load_positions"]

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from html import escape
+from pathlib import Path
 
 # Results as they are printed.
 SYMBOLS = {
@@ -65,6 +66,8 @@ code { font-size: 0.92em; overflow-wrap: anywhere; }
   .own-page { break-before: page; }
 }
 """
+
+CSS += (Path(__file__).parent / "assets" / "explorer.css").read_text()
 
 
 def text(value: object) -> str:

@@ -1,5 +1,7 @@
 """Sections of the report that show fields: contour plans and envelopes along lines."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -30,7 +32,7 @@ WORDS = {
 }
 
 
-def envelope_plans(result: Result, rows: list[Governing]) -> str:
+def envelope_plans(result: Result, rows: Sequence[Governing]) -> str:
     if result.envelopes is None:
         return ""
     clear = clear_of_lines(result.solver, result.deck.slab.thickness)

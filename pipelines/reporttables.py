@@ -30,6 +30,17 @@ def position_text(at: LoadPosition | None) -> str:
     )
 
 
+def tolerance(error: float | None) -> str:
+    """" ± " and a numerical tolerance to two figures; "" where there is none."""
+    if error is None or not np.isfinite(error):
+        return ""
+    shown = float(f"{error:.2g}")
+    if shown < 5e-4:
+        return " ± 0"
+    decimals = max(0, min(3, 1 - int(np.floor(np.log10(shown)))))
+    return f" ± {shown:.{decimals}f}"
+
+
 def entry_position(entry: Mapping[str, Any]) -> str:
     """`position_text` of an entry of the summary."""
     if entry["vehicle"] is None:
@@ -53,7 +64,7 @@ def governing_table(deck: Deck, rows: Sequence[Governing], read: Sequence[bool])
             [
                 SYMBOLS[row.result],
                 row.extreme,
-                f"<strong>{number(row.value)}</strong> {row.unit}",
+                f"<strong>{number(row.value)}</strong>{tolerance(row.error)} {row.unit}",
                 f"{text(place(deck, row.at))}<br>{together(at_text(row.at))}"
                 if row.position
                 else "–",
@@ -84,7 +95,7 @@ def findings_table(findings: Sequence[Finding], caption: str, *, tall: bool = Fa
         "Span [m]",
         "Width per axle [m]",
         "Strip [kNm/m]",
-        "Plate peak [kNm/m]",
+        "Plate peak ± numerical tolerance [kNm/m]",
         "Plate mean [kNm/m] (over [m])",
         "Strip / plate peak",
         f"{SYMBOLS['m_y']}, {SYMBOLS['m_xy']} there",
@@ -116,7 +127,8 @@ def _finding_row(one: Finding) -> list[str]:
         "–" if one.span is None else length(one.span),
         "–" if one.width is None else number(one.width),
         "–" if one.strip_value is None else number(1e-3 * one.strip_value),
-        number(1e-3 * one.plate_peak),
+        number(1e-3 * one.plate_peak)
+        + tolerance(None if one.plate_error is None else 1e-3 * one.plate_error),
         mean,
         "–" if one.ratio is None else number(one.ratio),
         f"{m_y}, {m_xy}",
@@ -195,7 +207,8 @@ def beam_tables(deck: Deck, summary: Mapping[str, Any]) -> list[str]:
                 row = [text(line_title(deck, name)), words]
                 for extreme in ("max", "min"):
                     e = entries[key][extreme]
-                    row += [reading(e["value"]), length(e["at_m"]), entry_position(e)]
+                    value = reading(e["value"]) + tolerance(e["error"])
+                    row += [value, length(e["at_m"]), entry_position(e)]
                 rows.append(row)
         heads = ["Beam", "", *["max", "at [m]", "load position [m]"], *["min", "at [m]"]]
         heads.append("load position [m]")
@@ -221,16 +234,16 @@ def probe_tables(deck: Deck, summary: Mapping[str, Any]) -> list[str]:
     rows, traffic = [], []
     for name, entry in summary["probes"].items():
         for case, values in entry["cases"].items():
-            rows.append([text(name), text(case), *(reading(values[k]) for k in RESULT_KEYS)])
+            rows.append([text(name), text(case), *_with_tolerances(values)])
             for side, one in values.get("sides", {}).items():
-                shown = (reading(one[k]) for k in RESULT_KEYS)
-                rows.append([text(name), f"{text(case)}, {side} the line", *shown])
+                words = f"{text(case)}, {side} the line"
+                rows.append([text(name), words, *_with_tolerances(one)])
         for key, head in zip(RESULT_KEYS, RESULT_HEADS, strict=True):
             if "envelope" in entry:
                 row = [text(name), head]
                 for extreme in ("max", "min"):
                     one = entry["envelope"][key][extreme]
-                    row += [reading(one["value"]), entry_position(one)]
+                    row += [reading(one["value"]) + tolerance(one["error"]), entry_position(one)]
                 traffic.append(row)
     if rows:
         heads = ["Probe", "Case", *RESULT_HEADS]
@@ -242,6 +255,11 @@ def probe_tables(deck: Deck, summary: Mapping[str, Any]) -> list[str]:
             table(caption, heads, traffic, numeric=(2, 4), wide=(0, 3, 5), tall=len(traffic) > 24)
         )
     return found
+
+
+def _with_tolerances(values: Mapping[str, Any]) -> list[str]:
+    """The six results of a probe in one case."""
+    return [reading(values[k]) + tolerance(values["error"][k]) for k in RESULT_KEYS]
 
 
 def case_table(deck: Deck, result: Result) -> str:

@@ -15,8 +15,10 @@ CAUTIONS = (
     "Each vehicle runs alone. A single vehicle is not a standard's load model: no other lane, no "
     "distributed traffic load, no combination. No strip is said to cover a load model here.",
     "All values are characteristic, linear elastic and without load factors.",
-    "The numerical tolerance of the values is not estimated in this version; the stiffness that "
-    "is assumed (cracking, beams, fixity) usually matters more than the mesh.",
+    "A numerical tolerance (±) says what the mesh may leave out: it compares each value with a "
+    "richer mesh at the same place and load position. It does not cover the step of the load "
+    "positions, the model, or the stiffness assumed (cracking, beams, fixity), which usually "
+    "matters more.",
 )
 
 NOT_COVERED = (

@@ -6,6 +6,7 @@ from typing import Any
 from pipelines.accuracy import Tolerances
 from pipelines.build import BuiltModel
 from pipelines.deck import Deck
+from pipelines.design import Design
 from pipelines.envelopes import Envelopes
 from pipelines.findings import Finding
 from pipelines.governing import Governing
@@ -19,6 +20,7 @@ class Result:
     cases : static case name -> response (one load each); envelopes : None without traffic.
     no_findings : why there are none, "" otherwise.
     summary : what summary.json holds; seconds : stage -> wall time [s].
+    design : the reinforcement judged, None for a deck without bars.
     """
 
     deck: Deck
@@ -32,3 +34,4 @@ class Result:
     tolerances: Tolerances
     summary: dict[str, Any]
     seconds: dict[str, float]
+    design: Design | None = None

@@ -5,28 +5,36 @@ from pathlib import Path
 from pipelines.analysis import Progress, analyse
 from pipelines.deckfile import read_deck
 from pipelines.fieldfiles import write_fields
-from pipelines.report import write_report
+from pipelines.outputs import replacing
+from pipelines.report import report
+from pipelines.reportpdf import pdf_of, require_pdf
 from pipelines.result import Result
 from pipelines.summary import write_summary
 
 
-def run(path: Path, out: Path, progress: Progress | None = None) -> Result:
-    """Read a deck file, analyse it and write summary.json, fields.vtu and report.html to `out`.
+def run(path: Path, out: Path, progress: Progress | None = None, *, pdf: bool = False) -> Result:
+    """Read a deck file, analyse it and write summary.json, fields.vtu and report.html to `out`,
+    with `pdf` also report.pdf.
 
-    Each file is replaced as a whole once it is finished.
+    The files replace those of the run before together, once all are finished.
     """
+    if pdf:
+        require_pdf()
     deck = read_deck(path)
     result = analyse(deck, progress)
-    out.mkdir(parents=True, exist_ok=True)
     if progress is not None:
         progress("report", 0, 1)
-    write_fields(
-        out / "fields.vtu",
-        result.built.model.mesh,
-        result.solver.recovery.points,
-        result.cases,
-        result.envelopes,
-    )
-    write_report(out / "report.html", result)
-    write_summary(out / "summary.json", result.summary)
+    with replacing(out) as folder:
+        write_fields(
+            folder / "fields.vtu",
+            result.built.model.mesh,
+            result.solver.recovery.points,
+            result.cases,
+            result.envelopes,
+        )
+        html = report(result)
+        (folder / "report.html").write_text(html, encoding="utf-8")
+        if pdf:
+            (folder / "report.pdf").write_bytes(pdf_of(html))
+        write_summary(folder / "summary.json", result.summary)
     return result

@@ -184,6 +184,8 @@ METHODS = {
         "wheel",
         SPAN,
         shear,
+        union=True,
+        note=UNION,
     ),
     "heft240-shear-pinned": StripMethod(
         NAME,
@@ -195,6 +197,8 @@ METHODS = {
         "wheel",
         SPAN,
         shear_pinned,
+        union=True,
+        note=UNION,
     ),
     "heft240-cantilever-shear": StripMethod(
         NAME,
@@ -206,6 +210,8 @@ METHODS = {
         "wheel",
         SPAN,
         cantilever_shear,
+        union=True,
+        note=UNION,
     ),
     "heft240-line-sagging": StripMethod(
         NAME,

@@ -16,6 +16,7 @@ from pipelines.errors import MethodRangeError
 from plate.chart import Floats
 
 Effect = Literal["sagging", "hogging", "overhang", "edge", "shear"]
+Bars = Literal["parallel", "across"]
 Ends = Literal["simple", "one end", "both ends", "cantilever"]
 
 FOOT = 0.3048
@@ -49,7 +50,7 @@ class StripInput:
     slab_width: float = np.inf
     edge_distance: float | None = None
     ends: Ends = "simple"
-    bars: Literal["parallel", "across"] = "parallel"
+    bars: Bars = "parallel"
     skew_deg: float = 0.0
     d: float | None = None
 

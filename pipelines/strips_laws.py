@@ -21,10 +21,13 @@ class Focus:
     """The section whose moment is wanted.
 
     bays : those next to it; support : the line whose hogging is wanted, None for sagging in a bay.
+    edge : where the strip runs along a free edge, the distance that its rule asks for: of the
+        outermost wheel's centre, or what the rule itself names [m].
     """
 
     bays: tuple[int, ...]
     support: int | None = None
+    edge: float | None = None
 
 
 def axle_width(method: StripMethod, width: Floats, wheels: Sequence[float], most: float) -> Floats:
@@ -50,12 +53,108 @@ def axle_width(method: StripMethod, width: Floats, wheels: Sequence[float], most
     return np.asarray(1.0 / intensity)
 
 
-def strip_train(deck: StripDeck, vehicle: Vehicle, strips: StripSet, focus: Focus) -> Train:
-    """The vehicle on the strip, each axle with the width that its place has for the section.
+def edge_axle_width(
+    method: StripMethod, width: Floats, wheels: Sequence[float], most: float
+) -> Floats:
+    """`axle_width` where the strip runs along a free edge beside the outermost wheel.
+
+    width : already reduced for the edge. Wheels further in join it with their distance.
+    """
+    if method.per == "wheel line":
+        return 2.0 * width
+    if method.per != "wheel":
+        return width
+    y = np.sort(np.asarray(wheels, dtype=float))
+    intensity = np.zeros_like(width)
+    for last in range(y.size if method.union else 1):
+        cover = np.minimum(width + y[last] - y[0], most)
+        intensity = np.maximum(intensity, (last + 1) / (y.size * cover))
+    return np.asarray(1.0 / intensity)
+
+
+def strip_trains(
+    deck: StripDeck, vehicle: Vehicle, strips: StripSet, focus: Focus
+) -> tuple[Train, ...]:
+    """The vehicle on the strip; of several trains the hardest governs.
+
+    Along traffic one train of axles, each with the width that its place has for the section.
+    Across it one train for each run of axles that may act on one strip: wheels at their offsets,
+    each with its width and the length of the run, since strips that overlap carry their loads
+    together (common practice; the rules are for one load or one axle).
 
     Raises MethodRangeError where the method is out of range in a bay next to the section or on
     the overhang that hangs from its support.
     """
+    if deck.bars == "parallel":
+        return (strip_train(deck, vehicle, strips, focus),)
+    laws: dict[tuple[object, ...], WidthLaw] = {}
+    trains = []
+    for run in axle_runs(deck, vehicle, strips, focus):
+        spread = run[-1].at - run[0].at
+        loads = []
+        for axle in run:
+            key = (axle.patch, spread)
+            if key not in laws:
+                laws[key] = _law(deck, axle, strips, focus, spread)
+            length = strips.length(deck.span_input(axle, focus.bays[0]))
+            wheel = axle.load * vehicle.impact / len(axle.wheels)
+            # A forward vehicle's centre line stands at the train's station, its wheels beside it.
+            loads += [StripLoad(-y, wheel, length, laws[key]) for y in axle.wheels]
+        trains.append(Train(tuple(loads), axles=len(run)))
+    return tuple(trains)
+
+
+def axle_runs(
+    deck: StripDeck, vehicle: Vehicle, strips: StripSet, focus: Focus
+) -> list[tuple[Axle, ...]]:
+    """Runs of neighbouring axles, without those that another run of like wheels outdoes.
+
+    A longer run brings more load, a shorter one less length; the width at hand decides.
+    """
+    axles = vehicle.axles
+    runs = all_runs(vehicle)
+    works = [_work(deck, run, strips, focus) for run in runs]
+    kept: list[int] = []
+    for i, run in enumerate(runs):
+        wheels = {axle.wheels for axle in run}
+        # Of runs that work alike the first stands for all; the rest must be outdone clearly where
+        # contacts differ, because a shorter contact bends a strip a little more.
+        margin = 1.0 if len({axle.patch for axle in axles}) == 1 else 1.1
+        outdone = len(wheels) == 1 and any(
+            {axle.wheels for axle in runs[k]} == wheels
+            and (
+                bool(np.all(works[k] >= margin * works[i] * (1.0 + 1e-12)))
+                or (k in kept and np.allclose(works[k], works[i], rtol=1e-12))
+            )
+            for k in range(len(runs))
+            if k != i
+        )
+        if not outdone:
+            kept.append(i)
+    return [runs[i] for i in kept]
+
+
+def all_runs(vehicle: Vehicle) -> list[tuple[Axle, ...]]:
+    """Every run of neighbouring axles."""
+    axles = sorted(vehicle.axles, key=lambda axle: axle.at)
+    count = len(axles)
+    return [tuple(axles[i : k + 1]) for i in range(count) for k in range(i, count)]
+
+
+def _work(
+    deck: StripDeck, run: tuple[Axle, ...], strips: StripSet, focus: Focus, samples: int = 9
+) -> Floats:
+    """Load over width of a run of axles at some places of a bay (samples,) [N/m]."""
+    spread = run[-1].at - run[0].at
+    total = np.zeros(samples)
+    for axle in run:
+        question = _bay_question(deck, axle, strips, focus, focus.bays[0], spread)
+        total += axle.load / question.width(np.linspace(0.0, question.one.span, samples))
+    return total
+
+
+def strip_train(deck: StripDeck, vehicle: Vehicle, strips: StripSet, focus: Focus) -> Train:
+    """The axles of a vehicle on a strip along traffic; see `strip_trains`."""
     laws: dict[tuple[object, ...], WidthLaw] = {}
     loads = []
     for axle in vehicle.axles:
@@ -67,8 +166,17 @@ def strip_train(deck: StripDeck, vehicle: Vehicle, strips: StripSet, focus: Focu
     return Train(tuple(loads))
 
 
-def _law(deck: StripDeck, axle: Axle, strips: StripSet, focus: Focus) -> WidthLaw:
-    """The width that carries the axle, as a function of the station of its centre."""
+def _law(
+    deck: StripDeck,
+    axle: Axle,
+    strips: StripSet,
+    focus: Focus,
+    spread: float | None = None,
+) -> WidthLaw:
+    """The width that carries the axle, as a function of the station of its centre.
+
+    spread : length of the run of axles on a strip across traffic [m].
+    """
     beam = deck.beam
     nodes = beam.nodes
     support = focus.support
@@ -77,7 +185,7 @@ def _law(deck: StripDeck, axle: Axle, strips: StripSet, focus: Focus) -> WidthLa
         # Only loads on the overhang bend the slab here; what divides the others does not matter.
         pieces = [_Piece(deck.slab_width)] * (nodes.size - 1)
     else:
-        near = {bay: _in_bay(deck, axle, strips, focus, bay) for bay in focus.bays}
+        near = {bay: _in_bay(deck, axle, strips, focus, bay, spread) for bay in focus.bays}
         if strips.width_of == "section":
             # One strip carries every axle; of two bays the narrower strip counts.
             least = min(piece.least for piece in near.values())
@@ -86,11 +194,13 @@ def _law(deck: StripDeck, axle: Axle, strips: StripSet, focus: Focus) -> WidthLa
             # A node left of each length: bay -1 is an overhang at the start.
             bays = np.searchsorted([one.at for one in beam.supports], nodes[:-1], "right") - 1
             pieces = [
-                near[bay] if bay in near else _elsewhere(deck, axle, strips, focus, bay, near)
+                near[bay]
+                if bay in near
+                else _elsewhere(deck, axle, strips, focus, bay, near, spread)
                 for bay in bays.tolist()
             ]
     if support is not None and hangs:
-        pieces[0 if support == 0 else -1] = _on_overhang(deck, axle, strips, support)
+        pieces[0 if support == 0 else -1] = _on_overhang(deck, axle, strips, support, spread)
 
     def everywhere(x: Floats) -> Floats:
         x = np.clip(x, nodes[0], nodes[-1])  # a patch may reach the slab from outside it
@@ -128,16 +238,26 @@ class _Piece:
 
 @dataclass(frozen=True)
 class _Question:
-    """A method asked about an axle's wheels on one span; hashable, so that equal bays share."""
+    """A method asked about an axle's wheels on one span; hashable, so that equal bays share.
+
+    spread : None for a strip along traffic, whose axle's wheels stand side by side; else the
+        length of the run of axles whose wheels do so.
+    """
 
     method: StripMethod
     one: StripInput
     wheels: tuple[float, ...]
+    spread: float | None = None
 
     def width(self, position: Floats) -> Floats:
         assert self.method.width is not None
+        most = self.one.slab_width
         width = self.method.width(replace(self.one, position=position))
-        return axle_width(self.method, width, self.wheels, self.one.slab_width)
+        if self.spread is not None:
+            return np.minimum(width + self.spread, most)
+        if self.one.edge_distance is not None:
+            return edge_axle_width(self.method, width, self.wheels, most)
+        return axle_width(self.method, width, self.wheels, most)
 
     def piece(self, origin: float, sign: float) -> _Piece:
         least, points = _resolved(self)
@@ -159,6 +279,7 @@ def _elsewhere(
     focus: Focus,
     bay: int,
     near: dict[int, _Piece],
+    spread: float | None,
 ) -> _Piece:
     """The width of a load that stands in no bay next to the section.
 
@@ -169,22 +290,46 @@ def _elsewhere(
     if not 0 <= bay < len(deck.beam.supports) - 1:
         return fallback
     try:
-        return _in_bay(deck, axle, strips, focus, bay)
+        return _in_bay(deck, axle, strips, focus, bay, spread)
     except MethodRangeError:
         return fallback
 
 
-def _in_bay(deck: StripDeck, axle: Axle, strips: StripSet, focus: Focus, bay: int) -> _Piece:
+def _in_bay(
+    deck: StripDeck,
+    axle: Axle,
+    strips: StripSet,
+    focus: Focus,
+    bay: int,
+    spread: float | None = None,
+) -> _Piece:
     """Positions count from the support whose hogging is wanted, or from the side towards it."""
-    method = strips.sagging if focus.support is None else strips.hogging
-    question = _Question(method, deck.span_input(axle, bay), axle.wheels)
+    question = _bay_question(deck, axle, strips, focus, bay, spread)
     low, high = deck.beam.bay(bay)
     if focus.support is not None and bay < focus.support:
         return question.piece(high, -1.0)
     return question.piece(low, 1.0)
 
 
-def _on_overhang(deck: StripDeck, axle: Axle, strips: StripSet, support: int) -> _Piece:
+def _bay_question(
+    deck: StripDeck,
+    axle: Axle,
+    strips: StripSet,
+    focus: Focus,
+    bay: int,
+    spread: float | None,
+) -> _Question:
+    one = deck.span_input(axle, bay)
+    if focus.edge is not None:
+        method, one = strips.edge[deck.bars], replace(one, edge_distance=focus.edge)
+    else:
+        method = strips.sagging if focus.support is None else strips.hogging
+    return _Question(method, one, axle.wheels, spread)
+
+
+def _on_overhang(
+    deck: StripDeck, axle: Axle, strips: StripSet, support: int, spread: float | None
+) -> _Piece:
     line = deck.beam.supports[support]
     one = replace(
         deck.span_input(axle, 0 if support == 0 else support - 1),
@@ -192,5 +337,5 @@ def _on_overhang(deck: StripDeck, axle: Axle, strips: StripSet, support: int) ->
         ends="cantilever",
         support_width=line.width,
     )
-    question = _Question(strips.overhang, one, axle.wheels)
+    question = _Question(strips.overhang, one, axle.wheels, spread)
     return question.piece(line.at, -1.0 if support == 0 else 1.0)

@@ -1,12 +1,12 @@
-"""Hand strips along a deck on cross lines, under a moving vehicle.
+"""Hand strips of a deck under a moving vehicle.
 
-Sagging for every bay and hogging over every line. The strip is a continuous beam over the deck's
-cross lines, its bars parallel to traffic. The vehicle is moved to its worst place exactly; each
+Sagging in every bay, hogging and sagging over every line, strips along free edges. The strip is a
+continuous beam over the deck's lines; the vehicle is moved to its worst place exactly and each
 axle is shared out over the width that the standard gives (`strips.StripSet`).
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from pipelines.deck import Vehicle
@@ -15,18 +15,22 @@ from pipelines.stripbeam import moment_lines
 from pipelines.strips import FIRST_SET, StripSet
 from pipelines.strips_deck import StripDeck
 from pipelines.strips_input import StripMethod
-from pipelines.strips_laws import Focus, strip_train
+from pipelines.strips_laws import Focus, strip_trains
 from pipelines.strips_train import (
     DIRECTIONS,
     Direction,
     Extreme,
+    Reach,
     Train,
     bay_sagging,
+    distinct,
     response,
-    support_hogging,
+    support_moment,
 )
 
 SINGLE_VEHICLE = "single vehicle, not the load model"
+Limits = Mapping[Direction, tuple[float, float]]
+Search = Callable[[Train, Sequence[Direction], Reach], Extreme]
 
 
 @dataclass(frozen=True)
@@ -35,10 +39,13 @@ class StripMoment:
 
     lines : names of the bay's two lines or of the line; at : where the section lies.
     value : [N m per m], sagging positive; None where the method is outside its range, for `reason`.
-    section, station : of the section and of the vehicle's first axle [m]; station and direction
-        are None where the vehicle causes no moment of that sign.
-    span : the span that the method reads [m]. width : moment of the whole vehicle on the beam over
-        `value` [m], so the width that carries an axle, on average over the axles at work.
+    section, station : of the section and of the vehicle's first axle [m], along the strip; of a
+        strip across traffic `station` is the offset of the vehicle's centre line. station and
+        direction are None where the vehicle causes no moment of that sign.
+    span : the span that the method reads [m]. width : moment of all loads at work on the beam over
+        `value` [m]: along traffic the width that carries an axle, on average over the axles at
+        work; across it the width that carries `axles` axles together.
+    edge : name of the free edge that the strip runs along, "" within the slab.
     """
 
     strips: str
@@ -46,14 +53,16 @@ class StripMoment:
     vehicle: str
     lines: tuple[str, ...]
     effect: Literal["sagging", "hogging"]
-    at: Literal["bay", "centre line", "face"]
+    at: Literal["bay", "centre line", "face", "over line"]
     span: float
     value: float | None = None
     section: float | None = None
     station: float | None = None
     direction: Direction | None = None
     width: float | None = None
+    axles: int = 1
     reason: str = ""
+    edge: str = ""
     caution: str = SINGLE_VEHICLE
 
 
@@ -62,97 +71,204 @@ def strip_moments(
     vehicle: Vehicle,
     sets: Sequence[StripSet] = FIRST_SET,
     directions: Sequence[Direction] = DIRECTIONS,
+    limits: Limits | None = None,
 ) -> tuple[StripMoment, ...]:
-    """Sagging of every bay and hogging over every line, at its centre and its faces, by each set.
+    """Sagging of every bay, then hogging over every line, at its centre and its faces, and sagging
+    over it, by each set.
 
-    A pinned last line without overhang has no hogging and no entry.
+    limits : offsets between which the vehicle's centre line may run, for a strip across traffic;
+        None = anywhere. A pinned last line without overhang has no moment and no entry.
     """
-    beam = deck.beam
+    solve = _Solve(deck, vehicle, directions, limits)
     found = []
     for strips in sets:
-        for bay in range(len(beam.supports) - 1):
-            found.append(_sagging(deck, vehicle, strips, bay, directions))
-        for support in range(len(beam.supports)):
-            found.extend(_hogging(deck, vehicle, strips, support, directions))
+        for bay in deck.bays:
+            found += solve.twice(strips, bay, len(deck.bays), solve.sagging)
+        for support in range(len(deck.beam.supports)):
+            found += solve.twice(strips, support, len(deck.beam.supports), solve.over_line)
     return tuple(found)
 
 
-def _sagging(
+def edge_moments(
     deck: StripDeck,
     vehicle: Vehicle,
-    strips: StripSet,
-    bay: int,
-    directions: Sequence[Direction],
-) -> StripMoment:
-    left, right = deck.beam.supports[bay], deck.beam.supports[bay + 1]
-    empty = StripMoment(
-        strips=strips.name,
-        method=strips.sagging,
-        vehicle=vehicle.name,
-        lines=(left.name, right.name),
-        effect="sagging",
-        at="bay",
-        span=strips.sagging.span_of(deck.span_input(vehicle.axles[0], bay)),
+    edge: str,
+    distances: Mapping[str, float],
+    bays: Sequence[int],
+    sets: Sequence[StripSet] = FIRST_SET,
+    directions: Sequence[Direction] = DIRECTIONS,
+    limits: Limits | None = None,
+) -> tuple[StripMoment, ...]:
+    """Sagging of strips along a free edge in some bays.
+
+    edge : its name. distances : "wheel" from it to the nearest wheel's centre, and "rail" to the
+        barrier or the first line that carries it [m]; each set reads one (`StripSet.edge_from`).
+    """
+    solve = _Solve(deck, vehicle, directions, limits)
+    return tuple(
+        replace(one, edge=edge)
+        for strips in sets
+        for bay in bays
+        for one in solve.sagging(strips, bay, distances[strips.edge_from])
     )
-    try:
-        train = strip_train(deck, vehicle, strips, Focus((bay,)))
-    except MethodRangeError as error:
-        return replace(empty, reason=str(error))
-    return _filled(deck, vehicle, empty, train, bay_sagging(deck.beam, bay, train, directions))
 
 
-def _hogging(
-    deck: StripDeck,
-    vehicle: Vehicle,
-    strips: StripSet,
-    support: int,
-    directions: Sequence[Direction],
-) -> list[StripMoment]:
-    beam = deck.beam
-    line = beam.supports[support]
-    bays = tuple(i for i in (support - 1, support) if 0 <= i < len(beam.supports) - 1)
-    overhang = deck.overhang(support)
-    if len(bays) == 1 and overhang == 0 and line.k_rot == 0:
-        return []
-    method = strips.overhang if overhang else strips.hogging
-    narrow = min(bays, key=lambda i: beam.bay(i)[1] - beam.bay(i)[0])
-    one = deck.span_input(vehicle.axles[0], narrow)
-    empty = StripMoment(
-        strips=strips.name,
-        method=method,
-        vehicle=vehicle.name,
-        lines=(line.name,),
-        effect="hogging",
-        at="centre line",
-        span=overhang or method.span_of(one),
-    )
-    entries = [(empty, 0.0)]
-    if line.width > 0:
-        entries.append((replace(empty, at="face"), 0.5 * line.width))
-    try:
-        train = strip_train(deck, vehicle, strips, Focus(bays, support))
-    except MethodRangeError as error:
-        return [replace(entry, reason=str(error)) for entry, _ in entries]
-    return [
-        _filled(
-            deck, vehicle, entry, train, support_hogging(beam, support, train, offset, directions)
+@dataclass
+class _Solve:
+    """One vehicle on one strip; keeps what a mirrored bay or line can take over."""
+
+    deck: StripDeck
+    vehicle: Vehicle
+    directions: Sequence[Direction]
+    limits: Limits | None
+    mirrored: dict[tuple[str, int, str], list[StripMoment]] = field(default_factory=dict)
+    turns: bool = False
+
+    def __post_init__(self) -> None:
+        beam = self.deck.beam
+        middle = beam.start + beam.end
+        self.turns = self.deck.is_mirrored and len(self.directions) == 2
+        if self.limits is not None:
+            (low, high), (back_low, back_high) = self.limits["forward"], self.limits["reverse"]
+            alike = abs(low + back_high - middle) < 1e-9 and abs(high + back_low - middle) < 1e-9
+            self.turns = self.turns and alike
+
+    def twice(
+        self,
+        strips: StripSet,
+        place: int,
+        count: int,
+        solve: Callable[[StripSet, int], list[StripMoment]],
+    ) -> list[StripMoment]:
+        """What `solve` finds at the place, or its twin's found before, seen in the mirror."""
+        twin = count - 1 - place
+        if not self.turns or place <= twin:
+            found = solve(strips, place)
+            self.mirrored[strips.name, place, solve.__name__] = found
+            return found
+        return [self._turned(one) for one in self.mirrored[strips.name, twin, solve.__name__]]
+
+    def sagging(self, strips: StripSet, bay: int, edge: float | None = None) -> list[StripMoment]:
+        deck, beam = self.deck, self.deck.beam
+        left, right = beam.supports[bay], beam.supports[bay + 1]
+        method = strips.sagging if edge is None else strips.edge[deck.bars]
+        empty = StripMoment(
+            strips=strips.name,
+            method=method,
+            vehicle=self.vehicle.name,
+            lines=(left.name, right.name),
+            effect="sagging",
+            at="bay",
+            span=method.span_of(deck.span_input(self.vehicle.axles[0], bay)),
         )
-        for entry, offset in entries
-    ]
+        return self._filled(
+            strips,
+            Focus((bay,), edge=edge),
+            [(empty, lambda *how: bay_sagging(beam, bay, *how))],
+        )
 
+    def over_line(self, strips: StripSet, support: int) -> list[StripMoment]:
+        deck, beam = self.deck, self.deck.beam
+        line = beam.supports[support]
+        bays = tuple(i for i in (support - 1, support) if i in deck.bays)
+        overhang = deck.overhang(support)
+        if len(bays) == 1 and overhang == 0 and line.k_rot == 0:
+            return []
+        method = strips.overhang if overhang else strips.hogging
+        narrow = min(bays, key=lambda i: beam.bay(i)[1] - beam.bay(i)[0])
+        one = deck.span_input(self.vehicle.axles[0], narrow)
+        centre = StripMoment(
+            strips=strips.name,
+            method=method,
+            vehicle=self.vehicle.name,
+            lines=(line.name,),
+            effect="hogging",
+            at="centre line",
+            span=overhang or method.span_of(one),
+        )
 
-def _filled(
-    deck: StripDeck, vehicle: Vehicle, empty: StripMoment, train: Train, found: Extreme
-) -> StripMoment:
-    filled = replace(empty, value=found.value, section=found.section)
-    if found.station is None or found.direction is None:
-        return filled
-    whole = Train(tuple(replace(load, width=1.0) for load in train.loads))
-    lines = moment_lines(deck.beam, [found.section], found.side)
-    moment = response(lines, whole, found.direction).at(found.station)[0, 0]
-    return replace(
-        filled,
-        station=found.station,
-        direction=found.direction,
-        width=float(moment) / found.value,
-    )
+        def search(sign: float, offset: float) -> Search:
+            return lambda train, directions, within: support_moment(
+                beam, support, train, sign, offset, directions, within
+            )
+
+        wanted = [(centre, search(-1.0, 0.0))]
+        if line.width > 0:
+            wanted.append((replace(centre, at="face"), search(-1.0, 0.5 * line.width)))
+        if len(bays) == 2:
+            sagging = replace(centre, effect="sagging", at="over line")
+            wanted.append((sagging, search(1.0, 0.0)))
+        return self._filled(strips, Focus(bays, support), wanted)
+
+    def _filled(
+        self, strips: StripSet, focus: Focus, wanted: Sequence[tuple[StripMoment, Search]]
+    ) -> list[StripMoment]:
+        try:
+            trains = strip_trains(self.deck, self.vehicle, strips, focus)
+        except MethodRangeError as error:
+            return [replace(empty, reason=str(error)) for empty, _ in wanted]
+        return [self._worst(empty, search, trains) for empty, search in wanted]
+
+    def _worst(self, empty: StripMoment, search: Search, trains: Sequence[Train]) -> StripMoment:
+        best, of = None, trains[0]
+        for train in trains:
+            for found in self._searched(search, train):
+                if best is None or abs(found.value) > abs(best.value) * (1.0 + 1e-12):
+                    best, of = found, train
+        assert best is not None
+        filled = replace(empty, value=best.value, section=best.section)
+        if best.station is None or best.direction is None:
+            return filled
+        whole = Train(tuple(replace(load, width=1.0) for load in of.loads))
+        lines = moment_lines(self.deck.beam, [best.section], best.side)
+        moment = response(lines, whole, best.direction).at(best.station)[0, 0]
+        return replace(
+            filled,
+            station=best.station,
+            direction=best.direction,
+            width=float(moment) / best.value,
+            axles=of.axles,
+        )
+
+    def _searched(self, search: Search, train: Train) -> list[Extreme]:
+        if self.limits is None:
+            return [search(train, self.directions, None)]
+        return [search(train, (d,), self.limits[d]) for d in distinct(train, self.directions)]
+
+    def _turned(self, one: StripMoment) -> StripMoment:
+        beam = self.deck.beam
+        middle = beam.start + beam.end
+        names = [support.name for support in beam.supports]
+        lines = tuple(names[-1 - names.index(name)] for name in reversed(one.lines))
+        section = None if one.section is None else middle - one.section
+        if one.station is None or one.direction is None:
+            return replace(one, lines=lines, section=section)
+        back: Direction = "reverse" if one.direction == "forward" else "forward"
+        station = middle - one.station
+        if self._symmetric:  # the vehicle turned is the vehicle itself, its last axle first
+            back, station = one.direction, station + self._length
+        return replace(one, lines=lines, section=section, station=station, direction=back)
+
+    @property
+    def _length(self) -> float:
+        if self.deck.bars == "across":
+            return 0.0
+        return max(axle.at for axle in self.vehicle.axles)
+
+    @property
+    def _symmetric(self) -> bool:
+        """Whether turning round changes nothing along the strip."""
+        if self.deck.bars == "across":
+            return all(
+                sorted(round(y, 9) for y in a.wheels) == sorted(round(-y, 9) for y in a.wheels)
+                for a in self.vehicle.axles
+            )
+        last = self._length
+
+        def row(at: float, k: int) -> tuple[object, ...]:
+            axle = self.vehicle.axles[k]
+            return (round(at, 9), axle.load, tuple(sorted(axle.wheels)), axle.patch)
+
+        count = range(len(self.vehicle.axles))
+        ahead = sorted(row(self.vehicle.axles[k].at, k) for k in count)
+        return ahead == sorted(row(last - self.vehicle.axles[k].at, k) for k in count)

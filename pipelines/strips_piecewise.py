@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from math import comb
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plate.chart import Floats
 
@@ -92,12 +93,12 @@ class Reciprocal:
     grid: Floats
     coef: Floats
 
-    def at(self, x: Floats, piece: Floats) -> Floats:
+    def at(self, x: Floats, piece: NDArray[np.intp]) -> Floats:
         """Values at stations x (...), whose pieces (...) are known: `pieces`."""
         origin = np.concatenate([self.grid[:1], self.grid])
         return _value(self.coef[:, piece], x - origin[piece])
 
-    def pieces(self, x: Floats) -> Floats:
+    def pieces(self, x: Floats) -> NDArray[np.intp]:
         """The piece in which each station lies, as integers."""
         return np.searchsorted(self.grid, x, side="right")
 
@@ -136,41 +137,57 @@ def resolved(divisor: Callable[[Floats], Floats], low: float, high: float) -> li
     located and made a point. Errors are below FIT of the largest reciprocal.
     """
     peak = float(np.max(1.0 / divisor(np.linspace(low, high, 65))))
+    u = np.concatenate([CHEBYSHEV, CHECKS])[:, None]
 
-    def fits(a: float, b: float) -> bool:
-        u = np.concatenate([CHEBYSHEV, CHECKS])
+    def fits(a: Floats, b: Floats) -> NDArray[np.bool_]:
         reciprocal = 1.0 / divisor(a + (b - a) * u)
+        worst = np.zeros(a.size)
         for values in (reciprocal, reciprocal * (2.0 * u - 1.0)):
-            fitted = _value(TO_POWERS @ values[:5], CHECKS)
-            if np.max(np.abs(fitted - values[5:])) > FIT * peak:
-                return False
-        return True
+            fitted = _value((TO_POWERS @ values[:5])[:, None], CHECKS[:, None])
+            worst = np.maximum(worst, np.max(np.abs(fitted - values[5:]), axis=0))
+        return worst <= FIT * peak
 
-    def split(a: float, b: float, halvings: int) -> list[float]:
-        if fits(a, b):
-            return []
+    points: list[float] = []
+    a, b = np.array([low]), np.array([high])
+    for _ in range(4):
+        fail = ~fits(a, b)
+        a, b = a[fail], b[fail]
         middle = 0.5 * (a + b)
-        if halvings:
-            return [*split(a, middle, halvings - 1), middle, *split(middle, b, halvings - 1)]
+        points += middle.tolist()
+        a, b = np.concatenate([a, middle]), np.concatenate([middle, b])
+    while a.size:
+        fail = ~fits(a, b)
+        a, b = a[fail], b[fail]
         left, right = a, b
-        while right - left > 1e-9 * (high - low):
+        while np.any(right - left > 1e-9 * (high - low)):
             middle = 0.5 * (left + right)
-            left, right = (middle, right) if fits(a, middle) else (left, middle)
-        return [left, *split(left, b, 0)] if left > a else []
+            good = fits(a, middle)
+            left, right = np.where(good, middle, left), np.where(good, right, middle)
+        found = left > a
+        points += left[found].tolist()
+        a, b = left[found], b[found]
+    return sorted(points)
 
-    return split(low, high, 4)
 
-
-def highest(f: Piecewise) -> tuple[Floats, Floats]:
+def highest(f: Piecewise, within: tuple[float, float] | None = None) -> tuple[Floats, Floats]:
     """Largest value (S,) of functions that vanish far away, and the station (S,) where it stands.
 
     Where no value is positive: 0 and nan. At a jump the higher limit counts.
+    within : only stations of that range count, its ends among them [m].
     """
-    t, value = critical(f, prune=True)
+    t, value = critical(f, prune=True) if within is None else critical_within(f, *within)
     best = np.argmax(value, axis=1)
     row = np.arange(best.size)
     top, at = value[row, best], t[row, best]
     return np.where(top > 0, top, 0.0), np.where(top > 0, at, np.nan)
+
+
+def critical_within(f: Piecewise, low: float, high: float) -> tuple[Floats, Floats]:
+    """`critical` of f in [low, high], its ends among the stations."""
+    t, value = critical(f)
+    value = np.where((t >= low) & (t <= high), value, -np.inf)
+    ends = np.broadcast_to([low, high], (f.knots.shape[0], 2))
+    return np.concatenate([t, ends], axis=1), np.concatenate([value, f.at(ends)], axis=1)
 
 
 def critical(f: Piecewise, prune: bool = False) -> tuple[Floats, Floats]:

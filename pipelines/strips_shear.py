@@ -80,6 +80,7 @@ METHODS = {
         "wheel",
         FACE,
         far_side,
+        union=True,
     ),
     "shear-45-centre": StripMethod(
         "Dutch practice",
@@ -91,6 +92,7 @@ METHODS = {
         "wheel",
         FACE,
         centre,
+        union=True,
     ),
     "shear-model-code-2010": StripMethod(
         "fib Model Code 2010",
@@ -102,6 +104,7 @@ METHODS = {
         "wheel",
         FACE,
         model_code,
+        union=True,
         note="Control section read; angles and the start of the spread from memory.",
     ),
 }

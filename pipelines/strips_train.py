@@ -24,7 +24,7 @@ from pipelines.strips_piecewise import (
     Piecewise,
     Reciprocal,
     combine,
-    critical,
+    critical_within,
     highest,
     over,
     reciprocal,
@@ -33,6 +33,8 @@ from plate.chart import Floats
 
 Direction = Literal["forward", "reverse"]
 DIRECTIONS: tuple[Direction, ...] = ("forward", "reverse")
+# Stations [m] to which a train's first load is bound; None = it may stand anywhere.
+Reach = tuple[float, float] | None
 
 # The section of the largest sagging is refined until the value gains less than this share.
 SECTION_TOLERANCE = 1e-8
@@ -72,9 +74,13 @@ class StripLoad:
 
 @dataclass(frozen=True)
 class Train:
-    """Loads that keep their distances. direction "reverse" turns the train round its first load."""
+    """Loads that keep their distances. direction "reverse" turns the train round its first load.
+
+    axles : of the vehicle that they are, for print.
+    """
 
     loads: tuple[StripLoad, ...]
+    axles: int = 1
 
 
 @dataclass(frozen=True)
@@ -123,12 +129,13 @@ def worst(
     side: Side,
     sign: float,
     directions: Sequence[Direction] = DIRECTIONS,
+    within: Reach = None,
 ) -> Extreme:
     """The largest (sign = 1) or smallest (sign = -1) effect among lines, one for each section."""
     best = Extreme(0.0, float(sections[0]), side)
-    for direction in _distinct(train, directions):
+    for direction in distinct(train, directions):
         total = response(lines, train, direction)
-        value, station = highest(total if sign > 0 else -total)
+        value, station = highest(total if sign > 0 else -total, within)
         row = int(np.argmax(value))
         # A gain within rounding does not displace the direction named first.
         if value[row] > abs(best.value) * (1.0 + 1e-12):
@@ -138,7 +145,11 @@ def worst(
 
 
 def bay_sagging(
-    beam: StripBeam, bay: int, train: Train, directions: Sequence[Direction] = DIRECTIONS
+    beam: StripBeam,
+    bay: int,
+    train: Train,
+    directions: Sequence[Direction] = DIRECTIONS,
+    within: Reach = None,
 ) -> Extreme:
     """The largest sagging moment between two supports.
 
@@ -152,7 +163,8 @@ def bay_sagging(
 
     def values(at: Floats) -> Floats:
         lines = moment_lines(beam, at, "right")
-        tops = [highest(response(lines, train, d))[0] for d in _distinct(train, directions)]
+        runs = [response(lines, train, d) for d in distinct(train, directions)]
+        tops = [highest(run, within)[0] for run in runs]
         return np.asarray(np.max(tops, axis=0))
 
     value = values(sections)
@@ -173,17 +185,20 @@ def bay_sagging(
         if best.max() - before <= SECTION_TOLERANCE * before and step < 1e-4 * (high - low):
             break
     at = centres[[int(np.argmax(best))]]
-    return worst(moment_lines(beam, at, "right"), train, at, "right", 1.0, directions)
+    return worst(moment_lines(beam, at, "right"), train, at, "right", 1.0, directions, within)
 
 
-def support_hogging(
+def support_moment(
     beam: StripBeam,
     support: int,
     train: Train,
+    sign: float,
     offset: float = 0.0,
     directions: Sequence[Direction] = DIRECTIONS,
+    within: Reach = None,
 ) -> Extreme:
-    """The largest hogging moment (negative) over a support, or `offset` [m] from its centre line.
+    """The largest sagging (sign = 1) or hogging (-1) moment over a support, or `offset` [m] from
+    its centre line.
 
     Both sides count, as far as the strip reaches.
     """
@@ -194,9 +209,21 @@ def support_hogging(
         sides = sides[-1:]  # the moment does not jump
     for side, at in sides:
         lines = moment_lines(beam, at, side)
-        found = worst(lines, train, at, side, -1.0, directions)
-        best = found if found.value < best.value * (1.0 + 1e-12) else best
+        found = worst(lines, train, at, side, sign, directions, within)
+        best = found if sign * found.value > sign * best.value * (1.0 + 1e-12) else best
     return best
+
+
+def support_hogging(
+    beam: StripBeam,
+    support: int,
+    train: Train,
+    offset: float = 0.0,
+    directions: Sequence[Direction] = DIRECTIONS,
+    within: Reach = None,
+) -> Extreme:
+    """`support_moment` for hogging (negative)."""
+    return support_moment(beam, support, train, -1.0, offset, directions, within)
 
 
 def rounded_hogging(
@@ -221,6 +248,7 @@ def support_shear(
     train: Train,
     offset: float = 0.0,
     directions: Sequence[Direction] = DIRECTIONS,
+    within: Reach = None,
 ) -> Extreme:
     """The shear of largest magnitude on either side of a support, `offset` [m] from its centre."""
     line = beam.supports[support]
@@ -228,7 +256,7 @@ def support_shear(
     for side, at in _sides(beam, line.at, offset):
         lines = shear_lines(beam, at, side)
         for sign in (-1.0, 1.0):
-            found = worst(lines, train, at, side, sign, directions)
+            found = worst(lines, train, at, side, sign, directions, within)
             best = found if abs(found.value) > abs(best.value) * (1.0 + 1e-12) else best
     return best
 
@@ -252,7 +280,7 @@ def side_by_side(one: Piecewise, low: float, high: float, gap: float, most: int)
             if last < low:
                 break
             cluster = combine([one] * m, range(m), [1.0] * m, [-i * gap for i in range(m)])
-            t, value = _within(cluster, low, last)
+            t, value = critical_within(cluster, low, last)
             rest = _suffix_best(*beyond[n - m], t + m * gap) if n > m else 0.0
             starts.append(t)
             totals.append(value + rest)
@@ -267,16 +295,17 @@ def side_by_side(one: Piecewise, low: float, high: float, gap: float, most: int)
     return best
 
 
-def _distinct(train: Train, directions: Sequence[Direction]) -> Sequence[Direction]:
+def distinct(train: Train, directions: Sequence[Direction]) -> Sequence[Direction]:
     """The directions that differ: one of them for a train that is its own mirror image."""
-    last = max(load.at for load in train.loads)
+    ends = [load.at for load in train.loads]
+    sum_of_ends = min(ends) + max(ends)
 
     def row(at: float, load: StripLoad) -> tuple[float, ...]:
         width = id(load.width) if isinstance(load.width, WidthLaw) else load.width
-        return at, load.load, load.length, width
+        return round(at, 9), load.load, load.length, width
 
     rows = sorted(row(load.at, load) for load in train.loads)
-    back = sorted(row(last - load.at, load) for load in train.loads)
+    back = sorted(row(sum_of_ends - load.at, load) for load in train.loads)
     return directions[:1] if rows == back else directions
 
 
@@ -288,14 +317,6 @@ def _sides(beam: StripBeam, at: float, offset: float) -> list[tuple[Side, Floats
     if at + offset < beam.end:
         sides.append(("right", np.array([at + offset])))
     return sides
-
-
-def _within(f: Piecewise, low: float, high: float) -> tuple[Floats, Floats]:
-    """Critical points of f in [low, high], its ends among them."""
-    t, value = critical(f)
-    value = np.where((t >= low) & (t <= high), value, -np.inf)
-    ends = np.broadcast_to([low, high], (f.knots.shape[0], 2))
-    return np.concatenate([t, ends], axis=1), np.concatenate([value, f.at(ends)], axis=1)
 
 
 def _suffix_best(t: Floats, best: Floats, start: Floats) -> Floats:

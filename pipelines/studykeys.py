@@ -40,7 +40,7 @@ def get_key(deck: dict[str, Any], key: str) -> Any:
     *way, last = split_key(key)
     place = _walk(deck, key, way, make=False)
     if isinstance(place, list):
-        return place[_entry(place, last, key)]
+        return place[_entry(place, last, key, _named_by(way))]
     if last not in place:
         raise KeyMistake(f"{key}: the base deck has no such key")
     return place[last]
@@ -51,7 +51,7 @@ def set_key(deck: dict[str, Any], key: str, value: Any) -> None:
     *way, last = split_key(key)
     place = _walk(deck, key, way, make=True)
     if isinstance(place, list):
-        place[_entry(place, last, key)] = value
+        place[_entry(place, last, key, _named_by(way))] = value
     else:
         place[last] = value
 
@@ -60,8 +60,7 @@ def _walk(deck: dict[str, Any], key: str, way: list[str], make: bool) -> Any:
     place: Any = deck
     for k, part in enumerate(way):
         if isinstance(place, list):
-            named_by = NAMED_BY.get(way[0]) if k == 1 else None
-            place = place[_entry(place, part, key, named_by)]
+            place = place[_entry(place, part, key, _named_by(way[:k]))]
         elif isinstance(place, dict):
             if part not in place:
                 if not make or (k == 0 and part in NAMED_BY):
@@ -71,6 +70,11 @@ def _walk(deck: dict[str, Any], key: str, way: list[str], make: bool) -> Any:
         if not isinstance(place, dict | list):
             raise KeyMistake(f"{key}: {part} is not a table")
     return place
+
+
+def _named_by(way: list[str]) -> str | None:
+    """The key that names the entries of a list at the end of a way; None: they are numbered."""
+    return NAMED_BY.get(way[0]) if len(way) == 1 else None
 
 
 def _entry(entries: list[Any], part: str, key: str, named_by: str | None = None) -> int:
@@ -94,7 +98,8 @@ def toml_text(deck: dict[str, Any]) -> str:
     lines = [f"{_key(k)} = {_value(v)}" for k, v in deck.items() if not _is_table(v)]
     for name, value in deck.items():
         if isinstance(value, dict):
-            lines += ["", f"[{_key(name)}]", *(f"{_key(k)} = {_value(v)}" for k, v in value.items())]
+            lines += ["", f"[{_key(name)}]"]
+            lines += [f"{_key(k)} = {_value(v)}" for k, v in value.items()]
         elif _is_table(value):
             for table in value:
                 lines += ["", f"[[{_key(name)}]]"]

@@ -183,7 +183,11 @@ def summarise(
     found: dict[str, Json] = {
         "schema": SCHEMA,
         "title": deck.title,
-        "probes": {name: {"cases": {}} for name in plain_names(probes)},
+        "probes": {
+            name: {"cases": {}}
+            | ({"mean_width_m": probes.widths[name]} if name in probes.widths else {})
+            for name in plain_names(probes)
+        },
         "reactions": {name: reaction_case(r) for name, r in cases.items()},
         "beams": {name: {} for name in beams.names},
         "equilibrium": {name: equilibrium(r) for name, r in cases.items()},

@@ -6,7 +6,6 @@ is exact whatever its shape (Green's theorem); only the map back to the cell is 
 """
 
 import itertools
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -14,46 +13,69 @@ from numpy.polynomial import legendre
 from numpy.typing import NDArray
 
 from plate.mesh import Mesh
-from plate.reference import gauss, lagrange, lagrange_derivative, lobatto
+from plate.reference import gauss, lobatto
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 # A place closer than this to a side, as share of the cell, lies on it.
 ON = 1e-9
+# Points handled together.
+CHUNK = 4000
 
 
-@dataclass(frozen=True)
+@cache
+def _bases(order: int) -> tuple[Floats, Floats]:
+    """Lagrange polynomials on the Gauss-Lobatto points, and their derivatives, as combinations of
+    Legendre polynomials: (p + 1, p + 1), a column each."""
+    values = np.linalg.inv(legendre.legvander(lobatto(order + 1), order))
+    slopes = np.zeros_like(values)
+    slopes[:-1] = legendre.legder(values)
+    return np.asarray(values), np.asarray(slopes)
+
+
 class _Side:
     """A side of a cell, or an edge of a patch, as a polynomial over [-1, 1].
 
     nodes : (p + 1, 2) at Gauss-Lobatto points, in order of turning from x to y.
     """
 
-    nodes: Floats
+    def __init__(self, nodes: Floats) -> None:
+        self.nodes = nodes
+        values, slopes = _bases(len(nodes) - 1)
+        self._values, self._slopes = values @ nodes, slopes @ nodes
+        self._size = float(np.ptp(nodes, axis=0).max())
 
     def at(self, t: Floats) -> Floats:
-        return lagrange(lobatto(len(self.nodes)), t) @ self.nodes
+        return self._combined(t, self._values)
 
     def slope(self, t: Floats) -> Floats:
-        return lagrange_derivative(lobatto(len(self.nodes)), t) @ self.nodes
+        return self._combined(t, self._slopes)
+
+    def _combined(self, t: Floats, coefficients: Floats) -> Floats:
+        found = legendre.legvander(t, len(self.nodes) - 1) @ coefficients
+        return np.asarray(found.reshape(*np.shape(t), 2))
 
     def crossings(self, a: Floats, b: Floats) -> list[float]:
         """Parameters at which the side crosses the infinite line through a and b."""
-        normal = np.array([a[1] - b[1], b[0] - a[0]]) / np.hypot(*(b - a))
-        values = (self.nodes - a) @ normal
-        size = float(np.ptp(self.nodes, axis=0).max())
-        if np.abs(values).max() < ON * size or np.abs(values).min() > 0.5 * np.ptp(values) + size:
-            return []
+        x, y = (a[1] - b[1]), (b[0] - a[0])
+        values = ((self.nodes[:, 0] - a[0]) * x + (self.nodes[:, 1] - a[1]) * y) / np.hypot(x, y)
+        low, high = float(values.min()), float(values.max())
+        if max(abs(low), abs(high)) < ON * self._size:
+            return []  # along the line
         if len(values) == 2:
-            t = (values[0] + values[1]) / (values[0] - values[1]) if np.ptp(values) else 2.0
-            return [float(t)] if abs(t) <= 1.0 else []
-        order = len(values) - 1
-        coefficients = np.linalg.solve(legendre.legvander(lobatto(order + 1), order), values)
-        keep = np.flatnonzero(np.abs(coefficients) > 1e-13 * size)
-        roots = legendre.legroots(coefficients[: keep[-1] + 1]) if len(keep) else np.empty(0)
+            return [] if low * high > 0.0 else [float((values.sum()) / (values[0] - values[1]))]
+        if min(abs(low), abs(high)) > 0.5 * (high - low) and low * high > 0.0:
+            return []
+        coefficients = _bases(len(values) - 1)[0] @ values
+        keep = np.flatnonzero(np.abs(coefficients) > 1e-13 * self._size)
+        roots = legendre.legroots(coefficients[: keep[-1] + 1])
         real = np.real(roots[np.abs(np.imag(roots)) < 1e-7])
         return [float(t) for t in real if abs(t) <= 1.0]
+
+
+Piece = tuple[_Side, float, float]
+"""A side and the parameters between which it counts."""
 
 
 def _sides(mesh: Mesh, cell: int) -> list[_Side]:
@@ -69,16 +91,6 @@ def _sides(mesh: Mesh, cell: int) -> list[_Side]:
     return found
 
 
-@cache
-def _bases(order: int) -> tuple[Floats, Floats]:
-    """Lagrange polynomials on the Gauss-Lobatto points, and their derivatives, as combinations of
-    Legendre polynomials: (p + 1, p + 1), a column each."""
-    values = np.linalg.inv(legendre.legvander(lobatto(order + 1), order))
-    slopes = np.zeros_like(values)
-    slopes[:-1] = legendre.legder(values)
-    return np.asarray(values), np.asarray(slopes)
-
-
 def _located(mesh: Mesh, cells: Ints, points: Floats) -> tuple[Floats, Floats]:
     """Reference coordinates (n, 2) of plan points in cells (n,), and shape functions there.
 
@@ -91,7 +103,7 @@ def _located(mesh: Mesh, cells: Ints, points: Floats) -> tuple[Floats, Floats]:
     xi = np.zeros((len(points), 2))
     N = np.zeros((len(points), (p + 1) ** 2))
     active = np.arange(len(points))
-    for _ in range(30):
+    for _ in range(20):
         if not len(active):
             break
         legs = [legendre.legvander(xi[active, k], p) for k in range(2)]
@@ -100,7 +112,7 @@ def _located(mesh: Mesh, cells: Ints, points: Floats) -> tuple[Floats, Floats]:
         along = np.einsum("kija,kj->kia", nodes[active], v)
         image = np.einsum("kia,ki->ka", along, u)
         a = np.einsum("kia,ki->ka", along, legs[0] @ slopes)
-        b = np.einsum("kija,ki,kj->ka", nodes[active], u, legs[1] @ slopes, optimize=True)
+        b = np.einsum("kia,ki->ka", np.einsum("kija,kj->kia", nodes[active], legs[1] @ slopes), u)
         gap = points[active] - image
         det = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
         det = np.where(np.abs(det) > 0.0, det, 1.0)
@@ -109,17 +121,20 @@ def _located(mesh: Mesh, cells: Ints, points: Floats) -> tuple[Floats, Floats]:
             axis=1,
         )
         step /= det[:, None]
-        xi[active] = np.clip(xi[active] + step, -1.6, 1.6)
-        active = active[np.abs(step).max(axis=1) > 1e-13]
+        moved = np.clip(xi[active] + step, -1.6, 1.6)
+        change = np.abs(moved - xi[active]).max(axis=1)
+        xi[active] = moved
+        active = active[change > 1e-13]
     return xi, N
 
 
-def _inside(mesh: Mesh, cell: int, points: Floats, margin: float) -> NDArray[np.bool_]:
-    """Which plan points (n, 2) lie in the cell, widened by `margin` in reference coordinates."""
-    xi, N = _located(mesh, np.full(len(points), cell), points)
-    image = N @ mesh.plan[mesh.cells[cell]]
-    size = np.ptp(mesh.plan[mesh.cells[cell]], axis=0).max()
-    met = np.abs(image - points).max(axis=1) < 1e-6 * size
+def _inside(mesh: Mesh, cells: Ints, points: Floats, margin: float) -> NDArray[np.bool_]:
+    """Which plan points (n, 2) lie in their cells (n,), widened by `margin` in reference
+    coordinates."""
+    xi, N = _located(mesh, cells, points)
+    nodes = mesh.plan[mesh.cells[cells]]
+    gap = np.abs(np.einsum("kn,kna->ka", N, nodes) - points).max(axis=1)
+    met = gap < 1e-6 * np.ptp(nodes, axis=1).max(axis=1)
     return np.asarray(met & np.all(np.abs(xi) <= 1.0 + margin, axis=1))
 
 
@@ -136,7 +151,7 @@ def segment_ranges(mesh: Mesh, cell: int, a: Floats, b: Floats) -> list[tuple[fl
     if not pairs:
         return []
     middles = np.array([a + 0.5 * (low + high) * along for low, high in pairs])
-    inside = _inside(mesh, cell, middles, 1e-7)
+    inside = _inside(mesh, np.full(len(middles), cell), middles, 1e-7)
     return [pair for pair, within in zip(pairs, inside, strict=True) if within]
 
 
@@ -144,29 +159,29 @@ def overlap_integrals(mesh: Mesh, cells: Ints, patches: Floats) -> Floats:
     """Integrals (n, (p+1)^2) [m2] of the shape functions of curved cells (n,) over convex
     patches (n, 4, 2), which turn from x to y."""
     values = np.zeros((len(cells), (mesh.order + 1) ** 2))
-    points, weights, owner = [], [], []
-    for k, cell in enumerate(cells.tolist()):
-        at, weight = _quadrature(mesh, cell, patches[k])
-        points.append(at)
-        weights.append(weight)
-        owner.append(np.full(len(weight), k))
-    if not points:
+    quadratures = [
+        (k, *_quadrature(mesh.order, pieces))
+        for k, pieces in enumerate(_boundaries(mesh, cells, patches))
+        if pieces
+    ]
+    if not quadratures:
         return values
-    at, pair = np.concatenate(points), np.concatenate(owner)
-    _, N = _located(mesh, cells[pair], at)
-    np.add.at(values, pair, np.concatenate(weights)[:, None] * N)
+    pair = np.concatenate([np.full(len(weights), k) for k, _, weights in quadratures])
+    at = np.concatenate([points for _, points, _ in quadratures])
+    weights = np.concatenate([weights for _, _, weights in quadratures])
+    for start in range(0, len(pair), CHUNK):
+        part = slice(start, start + CHUNK)
+        _, N = _located(mesh, cells[pair[part]], at[part])
+        np.add.at(values, pair[part], weights[part, None] * N)
     return values
 
 
-def _quadrature(mesh: Mesh, cell: int, patch: Floats) -> tuple[Floats, Floats]:
-    """Points (m, 2) and weights (m,) [m2] over the overlap of a cell and a patch."""
-    pieces = _boundary(mesh, cell, patch)
-    if not pieces:
-        return np.empty((0, 2)), np.empty(0)
+def _quadrature(order: int, pieces: list[Piece]) -> tuple[Floats, Floats]:
+    """Points (m, 2) and weights (m,) [m2] over what pieces of curves bound."""
     ends = np.array([side.at(np.array([low, high])) for side, low, high in pieces])
     apex = ends.mean(axis=(0, 1))
-    s, s_weight = gauss(mesh.order + 3)
-    r, r_weight = gauss(mesh.order + 2)
+    s, s_weight = gauss(order + 3)
+    r, r_weight = gauss(order + 2)
     share, share_weight = 0.5 * (1.0 + r), 0.5 * r_weight
     points, weights = [], []
     for side, low, high in pieces:
@@ -178,15 +193,40 @@ def _quadrature(mesh: Mesh, cell: int, patch: Floats) -> tuple[Floats, Floats]:
     return np.concatenate(points), np.concatenate(weights)
 
 
-def _boundary(mesh: Mesh, cell: int, patch: Floats) -> list[tuple[_Side, float, float]]:
-    """The pieces (side, from, to) that bound the overlap.
+def _boundaries(mesh: Mesh, cells: Ints, patches: Floats) -> list[list[Piece]]:
+    """For each pair of cell and patch the pieces that bound their overlap.
 
     Where an edge of the patch runs along a side of the cell that side counts, not the edge, and
     only if both have the overlap on the same hand.
     """
-    sides = _sides(mesh, cell)
-    size = float(np.ptp(mesh.plan[mesh.cells[cell]], axis=0).max())
-    edges = [_Side(np.stack([patch[i], patch[(i + 1) % 4]])) for i in range(4)]
+    known = {cell: _sides(mesh, cell) for cell in np.unique(cells).tolist()}
+    found: list[list[Piece]] = []
+    waiting: list[tuple[int, Piece]] = []
+    for pair, cell in enumerate(cells.tolist()):
+        patch, sides = patches[pair], known[cell]
+        edges = [_Side(np.stack([patch[i], patch[(i + 1) % 4]])) for i in range(4)]
+        on_sides, on_edges = _cuts(sides, edges)
+        size = float(np.ptp(mesh.plan[mesh.cells[cell]], axis=0).max())
+        pieces = []
+        for side, cuts in zip(sides, on_sides, strict=True):
+            for low, high in _intervals(cuts):
+                middle = np.array(0.5 * (low + high))
+                if _in_patch(patch, side.at(middle), side.slope(middle), ON * size):
+                    pieces.append((side, low, high))
+        found.append(pieces)
+        for edge, cuts in zip(edges, on_edges, strict=True):
+            waiting += [(pair, (edge, low, high)) for low, high in _intervals(cuts)]
+    middles = np.array([edge.at(np.array(0.5 * (low + high))) for _, (edge, low, high) in waiting])
+    owner = np.array([pair for pair, _ in waiting], dtype=np.int64)
+    inside = _inside(mesh, cells[owner], middles.reshape(-1, 2), -1e-7)
+    for (pair, piece), within in zip(waiting, inside, strict=True):
+        if within:
+            found[pair].append(piece)
+    return found
+
+
+def _cuts(sides: list[_Side], edges: list[_Side]) -> tuple[list[list[float]], list[list[float]]]:
+    """Parameters, ends included, at which sides of a cell and edges of a patch are cut."""
     on_sides: list[list[float]] = [[-1.0, 1.0] for _ in sides]
     on_edges: list[list[float]] = [[-1.0, 1.0] for _ in edges]
     for i, side in enumerate(sides):
@@ -194,22 +234,11 @@ def _boundary(mesh: Mesh, cell: int, patch: Floats) -> list[tuple[_Side, float, 
             a, b = edge.nodes
             along = b - a
             for t in side.crossings(a, b):
-                on_sides[i].append(t)
                 u = 2.0 * float((side.at(np.array(t)) - a) @ along / (along @ along)) - 1.0
+                on_sides[i].append(t)
                 if abs(u) <= 1.0:
                     on_edges[k].append(u)
-    pieces = []
-    for side, cuts in zip(sides, on_sides, strict=True):
-        for low, high in _intervals(cuts):
-            middle = np.array(0.5 * (low + high))
-            if _in_patch(patch, side.at(middle), side.slope(middle), ON * size):
-                pieces.append((side, low, high))
-    for edge, cuts in zip(edges, on_edges, strict=True):
-        ranges = _intervals(cuts)
-        middles = edge.at(np.array([0.5 * (low + high) for low, high in ranges]))
-        within = _inside(mesh, cell, middles, -1e-7)
-        pieces += [(edge, *pair) for pair, true in zip(ranges, within, strict=True) if true]
-    return pieces
+    return on_sides, on_edges
 
 
 def _intervals(cuts: list[float]) -> list[tuple[float, float]]:

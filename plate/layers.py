@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plate.curves import Curve, Floats
-from plate.quads import Quads
+from plate.quads import Quads, least_sine
 
 Ints = NDArray[np.int64]
 Edge = tuple[int, int]
@@ -22,6 +22,12 @@ Edge = tuple[int, int]
 SHARE = 0.42
 # Corners sharper than this get a corner cell of their own where all around them are [rad].
 CORNER = np.radians(150.0)
+# A row ends on a curve that it meets within this angle of square [rad].
+STEEP = np.radians(50.0)
+# Cells with a corner whose sine is less than this are nearly folded; the rows beside them are
+# made thinner up to this many times.
+FOLDED = 0.12
+RELENT = 12
 
 
 @dataclass
@@ -40,8 +46,11 @@ class _Group:
     copy: int = -1
 
 
-def layered(quads: Quads, pieces: tuple[Curve, ...], widths: Mapping[int, float]) -> Quads:
-    """The mesh with a row of cells no wider than widths[k] [m] on the sides of each piece k.
+def layered(
+    quads: Quads, pieces: tuple[Curve, ...], widths: Mapping[int, float]
+) -> tuple[Quads, NDArray[np.bool_]]:
+    """The mesh with a row of cells no wider than widths[k] [m] on the sides of each piece k, and
+    which of its points (n,) make the rows and must stay.
 
     Curves without a row are given one where rows could not end on them otherwise.
     """
@@ -52,7 +61,7 @@ def layered(quads: Quads, pieces: tuple[Curve, ...], widths: Mapping[int, float]
         if not more:
             return sheet.inserted()
         widths |= {k: width for k, width in more.items() if k not in widths}
-    return quads
+    return quads, np.zeros(len(quads.points), dtype=bool)
 
 
 class _Sheet:
@@ -135,10 +144,8 @@ class _Sheet:
         return groups
 
     def _angle(self, c: int, v: int) -> float:
-        p = self.quads.points
         before, after = self._beside(c, v)
-        a, b = p[after] - p[v], p[before] - p[v]
-        return float(np.arctan2(a[0] * b[1] - a[1] * b[0], a @ b) % (2.0 * np.pi))
+        return self._turn(v, after, before)
 
     def _crossing(self, v: int, group: _Group) -> list[int]:
         """Neighbours of v along curves without a row that bound or divide the group."""
@@ -162,12 +169,27 @@ class _Sheet:
                 inner = [x for x in crossing if len(self.sides[_edge(v, x)]) == 2]
                 rim = [x for x in crossing if x not in inner]
                 slides = len(inner) if whole else len(crossing)
-                if slides > 1:
+                if slides > 1 or not all(self._steep(v, group, x) for x in crossing[:slides]):
                     width = min(w for e, w in self.width.items() if v in e)
                     more |= {self.chain[_edge(v, x)]: width for x in inner or rim}
                 elif crossing:
                     group.slide = crossing[0]
         return more
+
+    def _steep(self, v: int, group: _Group, x: int) -> bool:
+        """Whether a row along the group's bounding edges can end on the curve's edge v-x."""
+        angles = []
+        if group.first is not None:
+            angles.append(self._turn(v, group.first, x))
+        if group.last is not None:
+            angles.append(self._turn(v, x, group.last))
+        return all(abs(angle - 0.5 * np.pi) <= STEEP for angle in angles)
+
+    def _turn(self, v: int, x: int, y: int) -> float:
+        """Angle [rad] by which v-x turns from x towards y to become v-y."""
+        p = self.quads.points
+        a, b = p[x] - p[v], p[y] - p[v]
+        return float(np.arctan2(a[0] * b[1] - a[1] * b[0], a @ b) % (2.0 * np.pi))
 
     def _reach(self, v: int, cells: list[int]) -> float:
         """How far [m] cells may be drawn back from v."""
@@ -175,31 +197,22 @@ class _Sheet:
         beside = {x for c in cells for x in self._beside(c, v)}
         return SHARE * min(float(np.hypot(*(p[x] - p[v]))) for x in beside)
 
-    def inserted(self) -> Quads:
-        points = [*self.quads.points]
-        added: dict[Edge, tuple[int, float]] = {}  # (v, x) -> new point on the edge near v, share
-        corner_cells: list[list[int]] = []
+    def inserted(self) -> tuple[Quads, NDArray[np.bool_]]:
+        """The mesh with its rows, and which points must stay (see `layered`)."""
+        new = _NewPoints(self.quads, self.pieces, self.chain)
         kites = {v for v in self.groups if self._all_corners(v)}
-        for v in sorted(kites):
-            for group in self.groups[v]:
-                for x in (group.first, group.last):
-                    if x is not None and (v, x) not in added:
-                        self._on_edge(v, x, self._foot(v, x), points, added)
+        corner_cells: list[list[int]] = []
         for v, groups in self.groups.items():
             for group in groups:
                 if group.first is None and group.last is None:
                     continue
                 if group.slide is not None:
-                    reach = self._slide(v, group)
-                    group.copy = self._on_edge(v, group.slide, reach, points, added)
+                    group.copy = new.on_edge(v, group.slide, self._slide(v, group))
                     continue
-                group.copy = len(points)
-                points.append(self._drawn_back(v, group))
-                if v in kites:
-                    assert group.first is not None
-                    assert group.last is not None
-                    one, other = added[v, group.first][0], added[v, group.last][0]
-                    corner_cells.append([v, one, group.copy, other])
+                group.copy = new.beside(v, self._drawn_back(v, group))
+                if v in kites and group.first is not None and group.last is not None:
+                    feet = [new.on_edge(v, x, self._foot(v, x)) for x in (group.first, group.last)]
+                    corner_cells.append([v, feet[0], group.copy, feet[1]])
         copies = {
             (c, v): group.copy
             for v, groups in self.groups.items()
@@ -213,15 +226,18 @@ class _Sheet:
             for i in range(4):
                 a, b = corners[i], corners[(i + 1) % 4]
                 cells[c, i] = copies.get((c, a), a)
-                if c in self.spared or _edge(a, b) not in self.width:
-                    continue
-                near_a = added[a, b][0] if a in kites else a
-                near_b = added[b, a][0] if b in kites else b
-                rows.append([near_a, near_b, copies[c, b], copies[c, a]])
-        new = np.array([*rows, *corner_cells], dtype=np.int64).reshape(-1, 4)
-        return Quads(
-            np.array(points), np.concatenate([cells, new]), with_added(self.quads.chains, added)
-        )
+                if c not in self.spared and _edge(a, b) in self.width:
+                    near_a, near_b = new.near.get((a, b), a), new.near.get((b, a), b)
+                    rows.append([near_a, near_b, copies[c, b], copies[c, a]])
+        more = np.array([*rows, *corner_cells], dtype=np.int64).reshape(-1, 4)
+        cells = np.concatenate([cells, more])
+        points, chains = new.placed(cells)
+        stay = np.arange(len(points)) >= len(self.quads.points)
+        # Around the end of a line the row only has to close; there cells take their best shape.
+        tips = {v for c in self.spared for v in self.quads.cells[c].tolist()}
+        for v in tips & set(self.groups):
+            stay[[group.copy for group in self.groups[v] if group.copy >= 0]] = False
+        return Quads(points, cells, chains), stay
 
     def _all_corners(self, v: int) -> bool:
         """Whether every part of the slab around v is a corner between two rows."""
@@ -253,8 +269,8 @@ class _Sheet:
         for x in (group.first, group.last):
             if x is not None:
                 edge = p[x] - p[v]
-                cross = abs(along[0] * edge[1] - along[1] * edge[0])
-                sines.append(max(cross / (length * np.hypot(*edge)), 0.3))
+                cross = float(abs(along[0] * edge[1] - along[1] * edge[0]))
+                sines.append(max(cross / (length * float(np.hypot(*edge))), 0.3))
                 widths.append(self.width[_edge(v, x)])
         return min(min(widths) / min(sines), self._reach(v, group.cells))
 
@@ -268,27 +284,64 @@ class _Sheet:
         length = min(length, self._reach(v, group.cells) / max(np.sin(0.5 * group.angle), 0.7))
         return np.asarray(p[v] + length * np.array([np.cos(turn), np.sin(turn)]))
 
-    def _on_edge(
-        self,
-        v: int,
-        x: int,
-        reach: float,
-        points: list[Floats],
-        added: dict[Edge, tuple[int, float]],
-    ) -> int:
-        """A new point on the curve's edge v-x at the given distance from v."""
-        k = self.chain[_edge(v, x)]
-        share = _share(self.quads, self.pieces, k, v, x, reach)
-        added[v, x] = len(points), share
-        points.append(self.pieces[k].at(share))
-        return added[v, x][0]
 
+class _NewPoints:
+    """Points beside old ones or on curves near them, brought nearer where cells would fold.
 
-def _share(quads: Quads, pieces: tuple[Curve, ...], k: int, v: int, x: int, reach: float) -> float:
-    """Parameter on piece k of the place `reach` [m] from v towards its neighbour x."""
-    s_v, s_x = _edge_shares(quads.chains[k], v, x)
-    length = abs(s_x - s_v) * pieces[k].length
-    return s_v + (s_x - s_v) * reach / length
+    near : (v, x) -> the new point on the curve's edge v-x.
+    """
+
+    def __init__(self, quads: Quads, pieces: tuple[Curve, ...], chain: Mapping[Edge, int]) -> None:
+        self._quads, self._pieces, self._chain = quads, pieces, chain
+        self._owner: list[int] = []
+        self._away: list[Floats] = []
+        self._on: list[tuple[int, float, float] | None] = []
+        self.near: dict[Edge, int] = {}
+
+    def beside(self, v: int, at: Floats) -> int:
+        """A point at a place (2,) near v."""
+        self._owner.append(v)
+        self._away.append(at - self._quads.points[v])
+        self._on.append(None)
+        return len(self._quads.points) + len(self._owner) - 1
+
+    def on_edge(self, v: int, x: int, reach: float) -> int:
+        """A point on the curve's edge v-x, `reach` [m] from v; the first one asked for stays."""
+        if (v, x) not in self.near:
+            k = self._chain[_edge(v, x)]
+            s_v, s_x = _edge_shares(self._quads.chains[k], v, x)
+            step = np.sign(s_x - s_v) * reach / self._pieces[k].length
+            self._owner.append(v)
+            self._away.append(np.zeros(2))
+            self._on.append((k, s_v, float(step)))
+            self.near[v, x] = len(self._quads.points) + len(self._owner) - 1
+        return self.near[v, x]
+
+    def placed(self, cells: Ints) -> tuple[Floats, tuple[tuple[Ints, Floats], ...]]:
+        """All points, and the chains with the new ones, so that no cell is nearly folded."""
+        owner = np.array(self._owner)
+        nearer = dict.fromkeys(self._owner, 1.0)
+        for _ in range(RELENT):
+            share = np.array([nearer[v] for v in self._owner])
+            new = self._quads.points[owner] + share[:, None] * np.array(self._away)
+            for i, on in enumerate(self._on):
+                if on is not None:
+                    k, start, step = on
+                    new[i] = self._pieces[k].at(start + share[i] * step)
+            points = np.concatenate([self._quads.points, new])
+            bad = cells[least_sine(points[cells]) < FOLDED]
+            touched = np.unique(bad[bad >= len(self._quads.points)] - len(self._quads.points))
+            if not len(touched):
+                break
+            for v in np.unique(owner[touched]).tolist():
+                nearer[v] *= 0.6
+        first = len(self._quads.points)
+        added = {}
+        for key, number in self.near.items():
+            on = self._on[number - first]
+            assert on is not None
+            added[key] = number, on[1] + share[number - first] * on[2]
+        return points, with_added(self._quads.chains, added)
 
 
 def _edge_shares(chain: tuple[Ints, Floats], v: int, x: int) -> tuple[float, float]:

@@ -33,6 +33,8 @@ THIN = 0.8
 # Ratio and number of rings towards a singular point, as in `grid`.
 CORNER_RATIO = 0.15
 CORNER_RINGS = 3
+# Cells around the rings are this many row widths large.
+BEFORE_CORNER = 1.5
 
 
 @dataclass(frozen=True)
@@ -75,6 +77,10 @@ def quad_mesh(
             chains[f"{name}:full"] = line.course(full=True)
     chains |= {f"opening {k + 1}": ring for k, ring in enumerate(plan.openings)}
     arrangement = arrange(plan, chains | dict(extra or {}))
+    if grading is not None and grading.rows and len(grading.corners):
+        # Cells shrink towards a corner from squares, not from the long cells of a row.
+        width = BEFORE_CORNER * min(grading.rows.values())
+        field = field.with_places(grading.corners, np.full(len(grading.corners), width))
     quads = _straight(plan, arrangement, field)
     if grading is not None:
         quads = _graded(quads, arrangement, field, grading)
@@ -113,11 +119,8 @@ def _graded(quads: Quads, arrangement: Arrangement, field: SizeField, grading: G
             if width < THIN * float(field.at(arrangement.pieces[k].at(0.5))):
                 widths[k] = min(width, widths.get(k, np.inf))
     if widths:
-        before = len(quads.points)
-        quads = layered(quads, arrangement.pieces, widths)
-        held = quads.on_curves()
-        held[before:] = True
-        quads = smoothed(quads, held)
+        quads, stay = layered(quads, arrangement.pieces, widths)
+        quads = smoothed(quads, quads.on_curves() | stay)
     if len(grading.corners):
         gap = np.linalg.norm(arrangement.vertices - grading.corners[:, None], axis=2)
         vertices = np.unique(np.argmin(gap, axis=1)).tolist()

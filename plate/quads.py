@@ -98,6 +98,14 @@ def squareness(quads: Floats) -> Floats:
     return np.asarray(1.0 - np.abs(angle - 0.5 * np.pi).max(axis=1) / (0.5 * np.pi))
 
 
+def least_sine(quads: Floats) -> Floats:
+    """Smallest sine of the angles of quadrilaterals (n, 4, 2), negative where folded."""
+    ahead, behind = np.roll(quads, -1, axis=1) - quads, np.roll(quads, 1, axis=1) - quads
+    cross = ahead[..., 0] * behind[..., 1] - ahead[..., 1] * behind[..., 0]
+    length = np.linalg.norm(ahead, axis=-1) * np.linalg.norm(behind, axis=-1)
+    return np.asarray((cross / np.maximum(length, 1e-300)).min(axis=1))
+
+
 def subdivided(
     points: Floats,
     quads: Ints,

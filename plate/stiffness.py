@@ -16,6 +16,10 @@ from plate.threads import one_blas_thread
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+# Supported lines that meet at a smaller angle than this [rad] are one smooth line: the sides of
+# cells that follow an arc leave its tangent by less, and a true corner there would be clamped.
+SMOOTH = 0.05
+
 
 class Stiffness:
     """Factorised stiffness of a plate model.
@@ -216,7 +220,7 @@ def _constrain_slopes(
     turned: dict[int, Floats] = {}
     for node, directions in slopes.items():
         d = directions[0]
-        if any(abs(d[0] * e[1] - d[1] * e[0]) > 1e-6 for e in directions[1:]):
+        if any(abs(d[0] * e[1] - d[1] * e[0]) > SMOOTH for e in directions[1:]):
             free[node, 1:] = False
         elif abs(d[1]) < 1e-14:
             free[node, 1] = False

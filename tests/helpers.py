@@ -147,7 +147,11 @@ def prescribed(model: PlateModel, exact: Floats, load: Floats | None = None) -> 
     u = np.zeros(n)
     u[fixed] = exact.ravel()[fixed]
     right = (np.zeros(n) if load is None else load) - K @ u
-    u[free] = splu(sparse.csc_matrix(K[free][:, free])).solve(right[free])
+    inner = sparse.csc_matrix(K[free][:, free])
+    factor = splu(inner)
+    u[free] = factor.solve(right[free])
+    for _ in range(2):
+        u[free] += factor.solve(right[free] - inner @ u[free])
     return u
 
 

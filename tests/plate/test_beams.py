@@ -61,7 +61,10 @@ def cantilever(
 @pytest.mark.parametrize("order", [1, 2, 3, 4])
 def test_operators_of_rigid_and_simple_states(order: int, angle: float) -> None:
     xy, edges = straight_edges(order, 2.0, 1, angle)
-    t, n = np.array([math.cos(angle), math.sin(angle)]), np.array([-math.sin(angle), math.cos(angle)])
+    t, n = (
+        np.array([math.cos(angle), math.sin(angle)]),
+        np.array([-math.sin(angle), math.cos(angle)]),
+    )
     s = xy @ t
     frame = edge_frame(xy[edges], gauss(order)[0])
     for w, slope, bend, twist in [
@@ -130,7 +133,9 @@ def test_curved_cantilever_under_a_tip_load(order: int, angle: float) -> None:
 # --- stubs ---------------------------------------------------------------------------------
 
 
-def explicit_stub(section: BeamSection, length: float, k: float, k_rot: float) -> tuple[Floats, Floats]:
+def explicit_stub(
+    section: BeamSection, length: float, k: float, k_rot: float
+) -> tuple[Floats, Floats]:
     """The stub as a fine beam: stiffness at its node (w, slope) and reaction of its hold."""
     xy, edges = straight_edges(3, length, 3)
     K = assembled(xy, edges, section, length)
@@ -146,7 +151,9 @@ def explicit_stub(section: BeamSection, length: float, k: float, k_rot: float) -
 
 
 @pytest.mark.parametrize("section", [SECTION, BeamSection(3.0, 0.7)], ids=["timoshenko", "euler"])
-@pytest.mark.parametrize(("k", "k_rot"), [(math.inf, 0.0), (math.inf, 2.0), (4.0, 0.0), (4.0, 2.0), (0.0, 2.0)])
+@pytest.mark.parametrize(
+    ("k", "k_rot"), [(math.inf, 0.0), (math.inf, 2.0), (4.0, 0.0), (4.0, 2.0), (0.0, 2.0)]
+)
 def test_stub_against_an_explicit_beam(section: BeamSection, k: float, k_rot: float) -> None:
     K, reaction = stub_matrix(section, 0.8, k, k_rot)
     exact, exact_reaction = explicit_stub(section, 0.8, k, k_rot)

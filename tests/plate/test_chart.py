@@ -14,7 +14,9 @@ from tests.helpers import rectangle_corners
 def test_a_circle_about_the_centre_at_offset_r(radius: float) -> None:
     plan = np.array([[0.0, 0.0], [5.0, 0.0], [5.0, 3.0], [-2.0, -3.0]])
     xy = Chart(radius).to_cartesian(plan)
-    np.testing.assert_allclose(np.hypot(*(xy - [0.0, radius]).T), abs(radius) - np.sign(radius) * plan[:, 1])
+    np.testing.assert_allclose(
+        np.hypot(*(xy - [0.0, radius]).T), abs(radius) - np.sign(radius) * plan[:, 1]
+    )
     np.testing.assert_allclose(xy[0], [0.0, 0.0], atol=1e-14)
     assert np.sign(xy[1, 1]) == np.sign(radius)  # positive curves to the right, where y grows
 
@@ -22,8 +24,9 @@ def test_a_circle_about_the_centre_at_offset_r(radius: float) -> None:
 def test_metric_and_tangent() -> None:
     chart = Chart(15.0)
     at, step = np.array([4.0, 2.0]), 1e-6
-    ahead = chart.to_cartesian(at + [step, 0.0]) - chart.to_cartesian(at - [step, 0.0])
-    right = chart.to_cartesian(at + [0.0, step]) - chart.to_cartesian(at - [0.0, step])
+    dx, dy = step * np.eye(2)
+    ahead = chart.to_cartesian(at + dx) - chart.to_cartesian(at - dx)
+    right = chart.to_cartesian(at + dy) - chart.to_cartesian(at - dy)
     tangent = chart.tangent(at)
     np.testing.assert_allclose(ahead / (2 * step), chart.stretch(at) * tangent, rtol=1e-8)
     np.testing.assert_allclose(right / (2 * step), [-tangent[1], tangent[0]], rtol=1e-8)

@@ -24,7 +24,6 @@ CURVED = grid_plan([0.0, 8.0], [-2.0, 2.0], radius=7.0)
 PLANS = {"straight": STRAIGHT, "skew": SKEW, "taper": TAPER, "curved": CURVED}
 
 
-
 def millimetres(low: float, high: float) -> st.SearchStrategy[float]:
     """Lengths [m] in whole millimetres: patches are told apart by nanometres."""
     return st.integers(round(1000 * low), round(1000 * high)).map(lambda k: k / 1000.0)
@@ -144,7 +143,9 @@ def test_patches_share_columns() -> None:
     columns = np.array([0, 0, 2])
     loads = patch_loads(mesh, corners, np.array([1.0, 2.0, 5.0]), columns, 3).toarray()
     one, two = patch(mesh, 1.0, -1.0, 0.4, 0.4), patch(mesh, 1.0, 0.0, 0.4, 0.4)
-    np.testing.assert_allclose(loads, np.stack([one + 2 * two, 0 * one, 5 * one], axis=1), atol=1e-14)
+    np.testing.assert_allclose(
+        loads, np.stack([one + 2 * two, 0 * one, 5 * one], axis=1), atol=1e-14
+    )
 
 
 def test_pressure_is_one_patch_over_everything() -> None:
@@ -179,7 +180,9 @@ def test_line_loads(start: tuple[float, float], end: tuple[float, float]) -> Non
         return
     q = line_load(mesh, path, 7.0)[::N_FIELDS]
     assert q.sum() == pytest.approx(7.0 * length, rel=1e-9)
-    np.testing.assert_allclose(q @ mesh.plan, 7.0 * length * path.mean(axis=0), rtol=1e-8, atol=1e-8)
+    np.testing.assert_allclose(
+        q @ mesh.plan, 7.0 * length * path.mean(axis=0), rtol=1e-8, atol=1e-8
+    )
 
 
 def test_a_line_load_leaves_the_slab() -> None:

@@ -70,9 +70,7 @@ def test_partial_connection_is_the_slipping_beam() -> None:
     plan = grid_plan([0.0, L], [-0.5 * B, 0.0, 0.5 * B])
     mesh = grid_mesh(plan, order=3, size=0.6)
     ends = tuple(LineSupport(line, "rigid") for line in ("C1", "C2"))
-    model = PlateModel(
-        mesh, Section(T, E, 0.0), ends, (BeamLine("L2", BEAM, (), BELOW, k),)
-    )
+    model = PlateModel(mesh, Section(T, E, 0.0), ends, (BeamLine("L2", BEAM, (), BELOW, k),))
     # A sine load through the pressure vector, weighted node by node: consistent since the
     # weights are smooth and the cells small against the span.
     F = pressure(mesh, 1e3)

@@ -62,7 +62,7 @@ def test_thin_shears_are_the_divergence_of_the_moments() -> None:
 def test_components_turn_with_a_curved_deck() -> None:
     """A state of constant Cartesian moments, seen along the tangent and the growing offset."""
     model = PlateModel(grid_mesh(CURVED, order=4, size=0.8), unit_section(0.2, 0.0), ENDS)
-    x, y = model.mesh.xy.T
+    x = model.mesh.xy[:, 0]
     u = np.column_stack([0.5 * x**2, x, 0 * x]).ravel()
     at = np.array([[3.0, 1.0], [1.0, -1.3]])
     found = results(model, u, at)  # type: ignore[arg-type]

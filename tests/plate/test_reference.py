@@ -28,7 +28,12 @@ def test_gauss_is_exact_to_degree_2n_minus_1(n: int) -> None:
 
 @pytest.mark.parametrize(
     ("n", "inner"),
-    [(2, []), (3, [0.0]), (4, [-(0.2**0.5), 0.2**0.5]), (5, [-((3 / 7) ** 0.5), 0, (3 / 7) ** 0.5])],
+    [
+        (2, []),
+        (3, [0.0]),
+        (4, [-(0.2**0.5), 0.2**0.5]),
+        (5, [-((3 / 7) ** 0.5), 0, (3 / 7) ** 0.5]),
+    ],
 )
 def test_lobatto_points(n: int, inner: list[float]) -> None:
     """Abramowitz and Stegun, table 25.6."""
@@ -42,9 +47,7 @@ def test_lagrange_reproduces_polynomials_and_their_derivatives(order: int) -> No
     for degree in range(order + 1):
         np.testing.assert_allclose(lagrange(nodes, X) @ nodes**degree, X**degree, atol=1e-13)
         slope = degree * X ** max(degree - 1, 0)
-        np.testing.assert_allclose(
-            lagrange_derivative(nodes, X) @ nodes**degree, slope, atol=1e-12
-        )
+        np.testing.assert_allclose(lagrange_derivative(nodes, X) @ nodes**degree, slope, atol=1e-12)
     wrong = lagrange(nodes, X) @ nodes ** (order + 1) - X ** (order + 1)
     assert np.abs(wrong).max() > 1e-3
 

@@ -79,7 +79,10 @@ RATIOS = [
 def test_against_a_general_sparse_solver(plan: Plan, ratio: float) -> None:
     """An independent path to the same displacements: assembled matrix, other elimination."""
     stiffness = Stiffness(deck(plan, ratio))
-    F = np.stack([pressure(stiffness.model.mesh, 1.0), patch(stiffness.model.mesh, 1.7, 0.6, 0.4, 0.3)], axis=1)
+    F = np.stack(
+        [pressure(stiffness.model.mesh, 1.0), patch(stiffness.model.mesh, 1.7, 0.6, 0.4, 0.3)],
+        axis=1,
+    )
     U = stiffness.solve(F, refine=True)
     exact = reference_solution(stiffness, F)
     np.testing.assert_allclose(U, exact, atol=1e-8 * np.abs(exact).max())
@@ -136,7 +139,9 @@ def test_reactions_of_a_statically_determinate_deck() -> None:
         F = patch(mesh, 2.4, 1.1, 0.5, 0.7, 60.0)[:, None]
         U = stiffness.solve(F, refine=True)
         found = stiffness.reactions(U, F)
-        lever = np.linalg.solve(np.vstack([np.ones(3), np.array(at).T]), 60.0 * np.array([1, 2.4, 1.1]))
+        lever = np.linalg.solve(
+            np.vstack([np.ones(3), np.array(at).T]), 60.0 * np.array([1, 2.4, 1.1])
+        )
         np.testing.assert_allclose([found[n][0] for n in names], lever, rtol=1e-9)
         for name, point, force in zip(names, points, lever, strict=True):
             mean = stiffness.model.point_mean(point) @ U[:, 0]
@@ -147,7 +152,9 @@ def test_reactions_of_lines_are_shared_at_their_crossing() -> None:
     """A square on four rigid edges: by symmetry every edge carries a quarter."""
     mesh = grid_mesh(grid_plan([0.0, 2.0], [0.0, 2.0]), order=3, size=0.5)
     lines = ("C1", "C2", "L1", "L2")
-    stiffness = Stiffness(PlateModel(mesh, unit_section(0.1), tuple(LineSupport(n, "rigid") for n in lines)))
+    stiffness = Stiffness(
+        PlateModel(mesh, unit_section(0.1), tuple(LineSupport(n, "rigid") for n in lines))
+    )
     F = pressure(mesh, 3.0)[:, None]
     reactions = stiffness.reactions(stiffness.solve(F, refine=True), F)
     np.testing.assert_allclose([reactions[n][0] for n in lines], 3.0, rtol=1e-10)

@@ -59,8 +59,12 @@ def thin(poisson: float, span: float = 1.0) -> Section:
 
 @pytest.mark.parametrize(
     ("b", "printed"),
-    [(1.0, (0.00406, 0.0479, 0.0479)), (1.5, (0.00772, 0.0812, 0.0498)),
-     (2.0, (0.01013, 0.1017, 0.0464)), (3.0, (0.01223, 0.1189, 0.0406))],
+    [
+        (1.0, (0.00406, 0.0479, 0.0479)),
+        (1.5, (0.00772, 0.0812, 0.0498)),
+        (2.0, (0.01013, 0.1017, 0.0464)),
+        (3.0, (0.01223, 0.1189, 0.0406)),
+    ],
 )
 def test_simply_supported(b: float, printed: tuple[float, ...]) -> None:
     """T&WK table 8, nu = 0.3: w, m_x, m_y of the centre."""
@@ -68,7 +72,9 @@ def test_simply_supported(b: float, printed: tuple[float, ...]) -> None:
     _, U, _ = solved(model, pressure(model.mesh, 1.0))
     found = result(model, U[:, 0], 0.5, b / 2)[:3]
     np.testing.assert_allclose(found, printed, rtol=PRINTED)
-    exact = simply_supported(1.0, b, Rigidity.isotropic(1.0, 0.3), [Patch.uniform(1.0, b)], 0.5, b / 2)
+    exact = simply_supported(
+        1.0, b, Rigidity.isotropic(1.0, 0.3), [Patch.uniform(1.0, b)], 0.5, b / 2
+    )
     np.testing.assert_allclose(found, exact.stack()[:3], rtol=SERIES)
 
 
@@ -187,7 +193,8 @@ def test_huber_plate_is_an_isotropic_one_of_another_width() -> None:
 
 
 @pytest.mark.parametrize(
-    ("b", "alpha"), [(1.0, 0.01160), (1.4, 0.01484), (2.0, 0.01651)]  # T&WK table 23
+    ("b", "alpha"),
+    [(1.0, 0.01160), (1.4, 0.01484), (2.0, 0.01651)],  # T&WK table 23
 )
 def test_point_load_on_a_simply_supported_plate(b: float, alpha: float) -> None:
     model = rectangle(1.0, b, thin(0.3), SIMPLE, order=4, size=0.1)
@@ -439,9 +446,7 @@ def test_simply_supported_rhombus(
     np.testing.assert_allclose(values, (exact[W], *principal(exact)), rtol=tolerance)
 
 
-@pytest.mark.parametrize(
-    ("degrees", "tolerance"), [(60.0, 5e-3), (45.0, 1e-2)]
-)
+@pytest.mark.parametrize(("degrees", "tolerance"), [(60.0, 5e-3), (45.0, 1e-2)])
 def test_rhombus_with_free_edges(degrees: float, tolerance: float) -> None:
     """The inclined edges simple, the others free: Razzaque, IJNME 6 (1973) 333, 60 degrees, whose
     reference (w .7945e-2, m .9589e-1) is 0.44 % and 0.11 % off the converged values used here."""

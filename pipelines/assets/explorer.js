@@ -1,0 +1,645 @@
+"use strict";
+(async function () {
+  const data = JSON.parse(document.getElementById("explorer-data").textContent);
+  const $ = (id) => document.getElementById(id);
+  const MINUS = "\u2212", SVG = "http://www.w3.org/2000/svg";
+  if (typeof DecompressionStream === "undefined") {
+    $("x-say").textContent =
+      "This browser is too old to unpack the fields; see the fixed drawings below.";
+    return;
+  }
+
+  // ---- data -------------------------------------------------------------------------------
+  async function unpack(text, Kind) {
+    const bytes = Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
+    const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate-raw"));
+    const planes = new Uint8Array(await new Response(stream).arrayBuffer());
+    const size = Kind.BYTES_PER_ELEMENT, count = planes.length / size, values = new Kind(count);
+    for (let i = 0; i < count; i++) {
+      for (let b = 0; b < size; b++) values[i] |= planes[b * count + i] << (8 * b);
+    }
+    for (let i = 1; i < values.length; i++) values[i] += values[i - 1];
+    return values;
+  }
+  const n = data.points;
+  const X = Float64Array.from(await unpack(data.x, Uint16Array), (v) => data.low[0] + data.step * v);
+  const Y = Float64Array.from(await unpack(data.y, Uint16Array), (v) => data.low[1] + data.step * v);
+  const clear = await unpack(data.clear, Uint8Array);
+  const cells = await unpack(data.cells, Uint32Array);
+  for (const load of data.loads) {
+    for (const field of load.fields) {
+      for (const key in field) {
+        const one = field[key], v = await unpack(one.v, Int16Array);
+        one.values = Float64Array.from(v, (q) => (q / data.steps) * one.top);
+        one.at = one.at === undefined ? null : await unpack(one.at, Uint32Array);
+      }
+    }
+    for (const run of load.runs || []) {
+      for (const key of ["stations", "offsets", "spreads"]) {
+        run[key] = Float64Array.from(await unpack(run[key], Int32Array), (v) => v / 1e4);
+      }
+    }
+  }
+  const vehicles = data.loads.filter((load) => load.kind === "vehicle");
+  if (vehicles.length > 1) {
+    // Of each extreme the vehicle that reaches furthest, the first listed where they tie.
+    const fields = data.components.map((_, k) => {
+      const made = {};
+      for (const extreme of ["max", "min"]) {
+        const values = new Float64Array(n), by = new Uint8Array(n);
+        const sign = extreme === "max" ? 1 : -1;
+        vehicles.forEach((vehicle, j) => {
+          const theirs = vehicle.fields[k][extreme].values;
+          for (let i = 0; i < n; i++) {
+            if (sign * theirs[i] > sign * values[i]) { values[i] = theirs[i]; by[i] = j; }
+          }
+        });
+        made[extreme] = { values, by, at: null };
+      }
+      return made;
+    });
+    data.loads.unshift({ name: "any vehicle, each alone", kind: "all", fields });
+  }
+
+  // The p x p quadrilaterals of each cell in two triangles each.
+  const m = data.order + 1, nCells = cells.length / (m * m);
+  const T = new Uint32Array(nCells * data.order * data.order * 6);
+  for (let c = 0, t = 0; c < nCells; c++) {
+    for (let i = 0; i + 1 < m; i++) {
+      for (let j = 0; j + 1 < m; j++) {
+        const o = c * m * m + i * m + j;
+        const q = [cells[o], cells[o + m], cells[o + m + 1], cells[o + 1]];
+        T.set([q[0], q[1], q[2], q[0], q[2], q[3]], t);
+        t += 6;
+      }
+    }
+  }
+
+  // ---- coordinates ------------------------------------------------------------------------
+  const R = data.radius;
+  function toXY(s, y) {
+    return R === null ? [s, y] : [(R - y) * Math.sin(s / R), R - (R - y) * Math.cos(s / R)];
+  }
+  function toPlan(x, y) {
+    if (R === null) return [x, y];
+    const side = Math.sign(R);
+    return [R * Math.atan2(side * x, side * (R - y)), R - side * Math.hypot(x, R - y)];
+  }
+  const span = [data.high[0] - data.low[0], data.high[1] - data.low[1]];
+  const room = 0.025 * Math.max(span[0], span[1]) + 0.3;
+  const view = [data.low[0] - room, data.low[1] - room, span[0] + 2 * room, span[1] + 2 * room];
+  const width = Math.round(Math.min(1240, (620 * view[2]) / view[3]));
+  const scale = width / view[2], height = Math.round(scale * view[3]);
+  const canvas = $("x-canvas"), over = $("x-over"), stage = $("x-stage");
+  canvas.width = width;
+  canvas.height = height;
+  stage.style.maxWidth = width + "px";
+  over.setAttribute("viewBox", `0 0 ${width} ${height}`);
+  const px = (x, y) => [(x - view[0]) * scale, (y - view[1]) * scale];
+
+  // Which triangle each pixel's middle lies in.
+  const pick = new Int32Array(width * height).fill(-1);
+  function shares(t, x, y) {
+    const a = T[3 * t], b = T[3 * t + 1], c = T[3 * t + 2];
+    const d = (X[b] - X[a]) * (Y[c] - Y[a]) - (X[c] - X[a]) * (Y[b] - Y[a]);
+    if (d === 0) return null;
+    const q = ((x - X[a]) * (Y[c] - Y[a]) - (X[c] - X[a]) * (y - Y[a])) / d;
+    const r = ((X[b] - X[a]) * (y - Y[a]) - (x - X[a]) * (Y[b] - Y[a])) / d;
+    return [1 - q - r, q, r];
+  }
+  for (let t = 0; 3 * t < T.length; t++) {
+    const p = [0, 1, 2].map((k) => px(X[T[3 * t + k]], Y[T[3 * t + k]]));
+    const lowX = Math.max(0, Math.floor(Math.min(p[0][0], p[1][0], p[2][0]) - 0.5));
+    const highX = Math.min(width - 1, Math.ceil(Math.max(p[0][0], p[1][0], p[2][0])));
+    const lowY = Math.max(0, Math.floor(Math.min(p[0][1], p[1][1], p[2][1]) - 0.5));
+    const highY = Math.min(height - 1, Math.ceil(Math.max(p[0][1], p[1][1], p[2][1])));
+    for (let j = lowY; j <= highY; j++) {
+      for (let i = lowX; i <= highX; i++) {
+        const s = shares(t, view[0] + (i + 0.5) / scale, view[1] + (j + 0.5) / scale);
+        if (s && s[0] >= -1e-9 && s[1] >= -1e-9 && s[2] >= -1e-9) pick[j * width + i] = t;
+      }
+    }
+  }
+  // Triangles by the square of the plan that their bounds touch.
+  const side = Math.max(span[0], span[1]) / 160, columns = Math.ceil(span[0] / side) + 1;
+  const squares = new Map();
+  const square = (x, y) => Math.floor((x - data.low[0]) / side) + columns * Math.floor((y - data.low[1]) / side);
+  for (let t = 0; 3 * t < T.length; t++) {
+    const xs = [0, 1, 2].map((k) => X[T[3 * t + k]]), ys = [0, 1, 2].map((k) => Y[T[3 * t + k]]);
+    const low = [Math.min(...xs), Math.min(...ys)], high = [Math.max(...xs), Math.max(...ys)];
+    for (let y = low[1]; y < high[1] + side; y += side) {
+      for (let x = low[0]; x < high[0] + side; x += side) {
+        const k = square(Math.min(x, high[0]), Math.min(y, high[1]));
+        if (!squares.has(k)) squares.set(k, []);
+        squares.get(k).push(t);
+      }
+    }
+  }
+  /** The triangle that holds a point, or nearly, so that the slab's edge counts; -1 outside. */
+  function triangleAt(x, y) {
+    x = Math.abs(x - data.low[0]) < 1e-3 ? data.low[0] : x;
+    y = Math.abs(y - data.low[1]) < 1e-3 ? data.low[1] : y;
+    let best = -1, most = -0.03;
+    for (const t of squares.get(square(x, y)) || []) {
+      const s = shares(t, x, y), least = s ? Math.min(...s) : -1;
+      if (least > most) { most = least; best = t; }
+    }
+    return best;
+  }
+  function nearest(x, y) {
+    let best = -1, gap = Infinity;
+    const t = triangleAt(x, y);
+    if (t < 0) return -1;
+    for (let k = 0; k < 3; k++) {
+      const i = T[3 * t + k], d = Math.hypot(X[i] - x, Y[i] - y);
+      if (d < gap) { gap = d; best = i; }
+    }
+    return best;
+  }
+
+  // ---- words ------------------------------------------------------------------------------
+  function number(v) {
+    if (Math.abs(v) < 5e-4) return "0";
+    const digits = Math.max(0, Math.min(3, 2 - Math.floor(Math.log10(Math.abs(v)))));
+    return Number(v.toPrecision(3)).toFixed(digits).replace("-", MINUS);
+  }
+  const metres = (v) => (Math.abs(v) < 5e-3 ? 0 : v).toFixed(2).replace("-", MINUS);
+  function symbol(parent, key) {
+    const [head, low] = key.split("_");
+    const i = document.createElement("i");
+    i.textContent = head;
+    parent.append(i);
+    if (low) {
+      const sub = document.createElement("sub");
+      sub.textContent = low;
+      parent.append(sub);
+    }
+  }
+  function logical(s, y) { return s - y * data.lean; }
+  function bayAt(s, y) {
+    const u = logical(s, y);
+    for (let i = 0; i + 1 < data.stations.length; i++) {
+      if (u > data.stations[i] && u < data.stations[i + 1]) return i;
+    }
+    return -1;
+  }
+  function lineAt(s, y) {
+    const u = logical(s, y), gaps = data.stations.map((c) => Math.abs(c - u));
+    return gaps.indexOf(Math.min(...gaps));
+  }
+
+  // ---- state ------------------------------------------------------------------------------
+  const state = { load: 0, component: 1, extreme: "max", at: [0, 0], point: -1, held: false,
+    section: [[0, 0], [0, 0]] };
+  const load = () => data.loads[state.load];
+  const isCase = () => load().kind === "case";
+  const keyOf = () => (isCase() ? "value" : state.extreme);
+  const field = (k = state.component, key = keyOf()) => load().fields[k][key];
+  /** Governing load position at a point: vehicle, run, index; null where zero governs. */
+  function governs(k, key, i) {
+    let one = load(), f = one.fields[k][key];
+    if (isCase()) return null;
+    if (f.by) { one = vehicles[f.by[i]]; f = one.fields[k][key]; }
+    if (!f.at || f.at[i] === 0) return f.at ? null : { vehicle: one };
+    let index = f.at[i] - 1;
+    for (const run of one.runs) {
+      if (index < run.stations.length) return { vehicle: one, run, index };
+      index -= run.stations.length;
+    }
+    return null;
+  }
+  function positionText(p) {
+    if (!p) return isCase() ? "" : "empty deck";
+    if (!p.run) return p.vehicle.name;
+    const spread = p.run.spreads[p.index];
+    return `${p.vehicle.name}, ${p.run.direction}, first axle at ` +
+      `${metres(p.run.stations[p.index])}, ${metres(p.run.offsets[p.index])}` +
+      (spread > 0 ? `, variable spacing + ${metres(spread)}` : "");
+  }
+  function wheelPaths(p) {
+    const s1 = p.run.stations[p.index], y0 = p.run.offsets[p.index];
+    const ahead = p.run.direction === "reverse" ? 1 : -1, curve = (y) => (R === null ? 1 : 1 - y / R);
+    return p.run.wheels.map(([at, across, , a, b, moved]) => {
+      const s = s1 + (ahead * (at + (moved ? p.run.spreads[p.index] : 0))) / curve(y0);
+      const y = y0 - ahead * across, y1 = y - b / 2, y2 = y + b / 2;
+      const near = a / 2 / curve(y1), far = a / 2 / curve(y2);
+      return [[s - near, y1], [s + near, y1], [s + far, y2], [s - far, y2]].map((q) => toXY(...q));
+    });
+  }
+
+  // ---- drawing ----------------------------------------------------------------------------
+  function niceStep(top, parts) {
+    const raw = top / parts, power = 10 ** Math.floor(Math.log10(raw));
+    return power * [1, 2, 2.5, 5, 10].find((v) => v * power >= raw * (1 - 1e-9));
+  }
+  function levels() {
+    const v = field().values;
+    let low = Infinity, high = -Infinity;
+    const shear = state.component > 3;
+    for (let i = 0; i < n; i++) {
+      if (shear && !clear[i]) continue;
+      low = Math.min(low, v[i]);
+      high = Math.max(high, v[i]);
+    }
+    if (!(low <= high)) { low = 0; high = 0; }
+    const top = Math.max(Math.abs(low), Math.abs(high));
+    if (top === 0) return { step: 1, first: 0, count: 1, colours: ["#f4f2ec"] };
+    if (isCase()) {
+      const step = niceStep(2 * top, 14), half = Math.ceil(top / step - 1e-9);
+      return band(-half * step, 2 * half, step, data.colours.both);
+    }
+    const step = niceStep(top, 14), count = Math.ceil(top / step - 1e-9);
+    return state.extreme === "max" ? band(0, count, step, data.colours.max)
+      : band(-count * step, count, step, data.colours.min);
+  }
+  function band(first, count, step, ramp) {
+    const colours = Array.from({ length: count }, (_, k) =>
+      ramp[Math.round((count > 1 ? k / (count - 1) : 0.5) * (ramp.length - 1))]);
+    return { first, count, step, colours };
+  }
+  function paint() {
+    const context = canvas.getContext("2d"), image = context.createImageData(width, height);
+    const v = field().values, { first, count, step, colours } = levels();
+    const rgb = colours.map((c) => [1, 3, 5].map((k) => parseInt(c.slice(k, k + 2), 16)));
+    const shear = state.component > 3;
+    for (let j = 0; j < height; j++) {
+      for (let i = 0; i < width; i++) {
+        const o = j * width + i, t = pick[o];
+        if (t < 0) continue;
+        const s = shares(t, view[0] + (i + 0.5) / scale, view[1] + (j + 0.5) / scale);
+        const a = T[3 * t], b = T[3 * t + 1], c = T[3 * t + 2];
+        const value = s[0] * v[a] + s[1] * v[b] + s[2] * v[c];
+        let colour = rgb[Math.max(0, Math.min(count - 1, Math.floor((value - first) / step)))];
+        if (shear && s[0] * clear[a] + s[1] * clear[b] + s[2] * clear[c] < 0.5) {
+          colour = (i + j) % 6 < 1 ? [140, 140, 140] : [240, 239, 235];
+        }
+        image.data.set([colour[0], colour[1], colour[2], 255], 4 * o);
+      }
+    }
+    context.putImageData(image, 0, 0);
+    const bar = $("x-bar");
+    bar.replaceChildren(...colours.map((c, k) => {
+      const part = document.createElement("span");
+      part.style.borderTopColor = c;
+      part.textContent = number(first + k * step);
+      return part;
+    }));
+    const unit = document.createElement("span");
+    unit.style.borderTopColor = "transparent";
+    unit.textContent = `${number(first + count * step)} ${data.components[state.component].unit}`;
+    bar.append(unit);
+  }
+  function element(name, attributes, parent) {
+    const made = document.createElementNS(SVG, name);
+    for (const key in attributes) made.setAttribute(key, attributes[key]);
+    parent.append(made);
+    return made;
+  }
+  const line = (points) => points.map(([x, y], k) => `${k ? "L" : "M"}${px(x, y).map((v) => v.toFixed(1))}`).join("");
+  const STYLE = {
+    outline: { stroke: "#222", "stroke-width": 1.4 },
+    free: { stroke: "#777", "stroke-width": 0.7, "stroke-dasharray": "1 4" },
+    beam: { stroke: "#222", "stroke-width": 1.6 },
+    rigid: { stroke: "#222", "stroke-width": 1.6, "stroke-dasharray": "8 3" },
+    clamped: { stroke: "#222", "stroke-width": 3 },
+    spring: { stroke: "#222", "stroke-width": 1.6, "stroke-dasharray": "3 3" },
+  };
+  for (const one of data.drawn) {
+    element("path", { d: line(one.path), fill: "none", ...STYLE[one.kind] }, over);
+    if (!one.name) continue;
+    const [x, y] = px(...one.path[0]);
+    const label = element("text", { x, y, "font-size": 12, fill: "#222", "text-anchor": "middle",
+      dy: one.name[0] === "C" ? -6 : 4, dx: one.name[0] === "C" ? 0 : -14 }, over);
+    label.textContent = one.name;
+  }
+  const wheels = element("g", { id: "x-wheels" }, over);
+  const cut = element("path", { fill: "none", stroke: "#8c2d04", "stroke-width": 1.6, "stroke-dasharray": "7 3" }, over);
+  const mark = element("g", { id: "x-mark" }, over);
+  for (const [stroke, w] of [["#fff", 4], ["#000", 1.6]]) {
+    element("circle", { r: 7, fill: "none", stroke, "stroke-width": w }, mark);
+    element("path", { d: "M-11 0H-3M3 0H11M0 -11V-3M0 3V11", stroke, "stroke-width": w }, mark);
+  }
+  const handles = [0, 1].map((k) => element("circle", { r: 8, fill: "#fff", stroke: "#8c2d04",
+    "stroke-width": 2.5, class: "handle", tabindex: 0, role: "slider", "aria-valuemin": data.low[0],
+    "aria-valuemax": data.high[0], "aria-label": k ? "End of the section" : "Start of the section" }, over));
+
+  function drawWheels(p) {
+    wheels.replaceChildren();
+    if (!p || !p.run) return;
+    for (const path of wheelPaths(p)) {
+      for (const [stroke, w] of [["#fff", 3.5], ["#6a1b5d", 1.6]]) {
+        element("path", { d: line(path) + "Z", fill: "none", stroke, "stroke-width": w }, wheels);
+      }
+    }
+    const y0 = p.run.offsets[p.index], s1 = p.run.stations[p.index];
+    const on = p.run.direction === "reverse" ? -1 : 1;
+    const [a, b] = [toXY(s1, y0), toXY(s1 + on * 1.0, y0)].map((q) => px(...q));
+    const d = [b[0] - a[0], b[1] - a[1]], size = Math.hypot(...d) || 1;
+    const [u, v] = [d[0] / size, d[1] / size];
+    element("path", { d: `M${a}L${b}M${b[0] - 7 * u + 4 * v},${b[1] - 7 * v - 4 * u}L${b}L${b[0] - 7 * u - 4 * v},${b[1] - 7 * v + 4 * u}`,
+      fill: "none", stroke: "#6a1b5d", "stroke-width": 1.8 }, wheels);
+  }
+  function stripsAt(s, y, vehicle) {
+    const sagging = state.extreme === "max";
+    if (state.component !== 1 || isCase() || !data.strips.length) return { words: "", rows: [] };
+    const index = sagging ? bayAt(s, y) : lineAt(s, y);
+    const rows = data.strips.filter((one) => one.vehicle === vehicle && one.sagging === sagging && one.index === index);
+    const where = index < 0 ? "" : sagging ? data.places.bays[index] : data.places.lines[index];
+    return { words: where, rows };
+  }
+  function show() {
+    // A governing value is read at its own point: on a line each side has one.
+    const i = state.point >= 0 ? state.point : nearest(...state.at);
+    const [cx, cy] = px(...state.at);
+    mark.setAttribute("transform", `translate(${cx},${cy})`);
+    const plan = toPlan(...state.at);
+    for (const [id, v] of [["x-station", plan[0]], ["x-offset", plan[1]]]) {
+      if (document.activeElement !== $(id)) $(id).value = v.toFixed(2);
+    }
+    const rows = [], say = $("x-say");
+    if (i < 0) {
+      say.textContent = `${metres(plan[0])}, ${metres(plan[1])} m: outside the slab.`;
+      $("x-table").replaceChildren();
+      $("x-strips").replaceChildren();
+      drawWheels(null);
+      return;
+    }
+    const [s, y] = toPlan(X[i], Y[i]);
+    data.components.forEach((component, k) => {
+      const row = document.createElement("tr"), head = document.createElement("th");
+      head.scope = "row";
+      symbol(head, component.key);
+      head.append(` [${component.unit}]`);
+      row.append(head);
+      row.className = k === state.component ? "shown" : "";
+      for (const key of isCase() ? ["value", null] : ["max", "min"]) {
+        const value = document.createElement("td"), where = document.createElement("td");
+        value.className = "n";
+        if (key) {
+          const text = number(load().fields[k][key].values[i]);
+          value.textContent = k > 3 && !clear[i] ? "–" : text;
+          if (k <= 3 || clear[i]) where.textContent = positionText(governs(k, key, i));
+        }
+        row.append(value, where);
+      }
+      rows.push(row);
+    });
+    $("x-table").replaceChildren(...rows);
+    $("x-table-title").textContent = `Values at the result point ${metres(s)}, ${metres(y)} m; ` +
+      `${load().name}` + (clear[i] ? "" : " (shears are not read within one thickness of an edge or line)");
+    const p = governs(state.component, keyOf(), i), component = data.components[state.component];
+    drawWheels(p);
+    const bay = bayAt(s, y), line_ = lineAt(s, y);
+    const place = bay >= 0 && Math.abs(logical(s, y) - data.stations[line_]) > 1e-3 ? data.places.bays[bay] : data.places.lines[line_] || "";
+    const strip = p ? stripsAt(s, y, p.vehicle.name) : { words: "", rows: [] };
+    const value = field().values[i], unread = state.component > 3 && !clear[i];
+    say.textContent = `${component.key} ${isCase() ? "" : state.extreme} ` +
+      (unread ? "is not read within one thickness of an edge or line: " : `= ${number(value)} ${component.unit} at `) +
+      `${metres(s)}, ${metres(y)} m${bay >= 0 ? ` (${place})` : ""}` + (isCase() ? `, ${load().name}.` : `; ${positionText(p)}.`) +
+      (strip.rows.length ? ` Hand strips, ${strip.words}: ${strip.rows.map((one) => `${one.strip} ${number(one.value)}`).join("; ")} kNm/m.` : "");
+    const note = $("x-strips");
+    note.replaceChildren();
+    if (strip.rows.length) {
+      const title = document.createElement("p"), list = document.createElement("ul");
+      title.textContent = `Hand strips for ${p.vehicle.name} alone, ${strip.words} [kNm/m] (strip / plate here):`;
+      list.className = "plain";
+      for (const one of strip.rows) {
+        const item = document.createElement("li");
+        item.textContent = `${one.strip}: ${number(one.value)}` + (one.value * value > 0 ? ` (${number(one.value / value)})` : " (not comparable)");
+        list.append(item);
+      }
+      note.append(title, list);
+    }
+  }
+
+  // ---- section ----------------------------------------------------------------------------
+  const SAMPLES = 400;
+  function sectionValues() {
+    const [a, b] = state.section, found = [];
+    const keys = isCase() ? ["value"] : ["max", "min"];
+    for (let k = 0; k <= SAMPLES; k++) {
+      // Straight in station and offset, as everything in a plan is.
+      const plan = [0, 1].map((j) => a[j] + (k / SAMPLES) * (b[j] - a[j])), [x, y] = toXY(...plan);
+      const t = triangleAt(x, y);
+      if (t < 0) { found.push({ plan, values: null }); continue; }
+      const s = shares(t, x, y), q = [0, 1, 2].map((j) => T[3 * t + j]);
+      if (state.component > 3 && s[0] * clear[q[0]] + s[1] * clear[q[1]] + s[2] * clear[q[2]] < 0.5) {
+        found.push({ plan, values: null });
+        continue;
+      }
+      found.push({ plan, values: keys.map((key) => {
+        const v = load().fields[state.component][key].values;
+        return s[0] * v[q[0]] + s[1] * v[q[1]] + s[2] * v[q[2]];
+      }) });
+    }
+    return found;
+  }
+  function showSection() {
+    const [a, b] = state.section, component = data.components[state.component];
+    const path = Array.from({ length: 41 }, (_, k) => toXY(a[0] + (k / 40) * (b[0] - a[0]), a[1] + (k / 40) * (b[1] - a[1])));
+    cut.setAttribute("d", line(path));
+    handles.forEach((handle, k) => {
+      const [x, y] = px(...toXY(...state.section[k]));
+      handle.setAttribute("cx", x);
+      handle.setAttribute("cy", y);
+      handle.setAttribute("aria-valuenow", state.section[k][0].toFixed(2));
+      handle.setAttribute("aria-valuetext", `station ${metres(state.section[k][0])}, offset ${metres(state.section[k][1])} m`);
+    });
+    for (const [id, k, j] of [["x-a0", 0, 0], ["x-a1", 0, 1], ["x-b0", 1, 0], ["x-b1", 1, 1]]) {
+      if (document.activeElement !== $(id)) $(id).value = state.section[k][j].toFixed(2);
+    }
+    const found = sectionValues(), length = Math.hypot(b[0] - a[0], b[1] - a[1]);
+    const svg = $("x-profile"), W = 560, H = 300, L = 52, B = 34, top = 12;
+    svg.replaceChildren();
+    svg.setAttribute("viewBox", `0 0 ${W} ${H}`);
+    const all = found.flatMap((one) => one.values || []);
+    let low = Math.min(0, ...all), high = Math.max(0, ...all);
+    if (high - low === 0) high = 1;
+    const step = niceStep(high - low, 6);
+    low = Math.floor(low / step + 1e-9) * step;
+    high = Math.ceil(high / step - 1e-9) * step;
+    const down = state.component <= 3;
+    const sx = (d) => L + (length ? d / length : 0) * (W - L - 12);
+    const sy = (v) => { const q = (v - low) / (high - low); return top + (down ? q : 1 - q) * (H - top - B); };
+    for (let v = low; v <= high + step / 2; v += step) {
+      element("path", { d: `M${L} ${sy(v)}H${W - 12}`, stroke: Math.abs(v) < step / 2 ? "#222" : "#ddd", "stroke-width": 1 }, svg);
+      const text = element("text", { x: L - 6, y: sy(v) + 4, "font-size": 11, "text-anchor": "end", fill: "#222" }, svg);
+      text.textContent = number(v);
+    }
+    const dStep = length > 0 ? niceStep(length, 8) : 1;
+    for (let d = 0; d <= length + 1e-9; d += dStep) {
+      const text = element("text", { x: sx(d), y: H - B + 16, "font-size": 11, "text-anchor": "middle", fill: "#222" }, svg);
+      text.textContent = number(d);
+    }
+    const foot = element("text", { x: (L + W) / 2, y: H - 4, "font-size": 11, "text-anchor": "middle", fill: "#222" }, svg);
+    foot.textContent = `along the section [m]; ${component.key} [${component.unit}]` + (down ? ", positive downwards" : "");
+    const inks = isCase() ? ["#222"] : ["#1f4e79", "#b5520b"], dashes = ["", "6 3"];
+    (isCase() ? ["value"] : ["max", "min"]).forEach((key, j) => {
+      let d = "", pen = false;
+      found.forEach((one, k) => {
+        if (!one.values) { pen = false; return; }
+        d += `${pen ? "L" : "M"}${sx((k / SAMPLES) * length).toFixed(1)} ${sy(one.values[j]).toFixed(1)}`;
+        pen = true;
+      });
+      element("path", { d: d || "M0 0", fill: "none", stroke: inks[j], "stroke-width": 1.8, "stroke-dasharray": dashes[j], class: "curve" }, svg);
+      const best = found.reduce((q, one, k) => one.values && (q < 0 || (j ? one.values[j] < found[q].values[j] : one.values[j] > found[q].values[j])) ? k : q, -1);
+      if (best >= 0) {
+        const x = sx((best / SAMPLES) * length), end = x > W - 110;
+        const text = element("text", { x: x + (end ? -4 : 4), y: Math.max(top + 10, Math.min(H - B - 4, sy(found[best].values[j]) + (down === !j ? -5 : 13))), "font-size": 11,
+          "text-anchor": end ? "end" : "start", fill: inks[j], "font-weight": 600 }, svg);
+        text.textContent = `${isCase() ? "" : key + " "}${number(found[best].values[j])}`;
+      }
+    });
+    svg.setAttribute("aria-label", `Section from ${metres(a[0])}, ${metres(a[1])} to ${metres(b[0])}, ${metres(b[1])} m: ` +
+      `${component.key} from ${number(Math.min(...all, 0))} to ${number(Math.max(...all, 0))} ${component.unit}`);
+    $("x-head-max").textContent = `${isCase() ? "value" : "max"} [${component.unit}]`;
+    $("x-head-min").textContent = isCase() ? "" : `min [${component.unit}]`;
+    $("x-samples").replaceChildren(...found.filter((_, k) => k % 20 === 0).map((one, k) => {
+      const row = document.createElement("tr");
+      const cellsOf = [number((k / 20) * length), metres(one.plan[0]), metres(one.plan[1]),
+        ...(one.values ? one.values.map(number) : ["\u2013", "\u2013"])];
+      for (const words of [...cellsOf, ""].slice(0, 5)) {
+        const cell = document.createElement("td");
+        cell.className = "n";
+        cell.textContent = words;
+        row.append(cell);
+      }
+      return row;
+    }));
+  }
+  function sectionThrough(along) {
+    const [s, y] = toPlan(...state.at);
+    const far = Math.hypot(...span) + 1, ends = [-1, 1].map((sign) => {
+      // Outwards from the point to the last place on the slab.
+      let on = 0;
+      for (let d = 0; d <= far; d += 0.01) {
+        const q = along ? [s + sign * d, y] : [s + sign * d * data.lean, y + sign * d];
+        if (triangleAt(...toXY(...q)) >= 0) on = d;
+      }
+      return along ? [s + sign * on, y] : [s + sign * on * data.lean, y + sign * on];
+    });
+    if (state.point >= 0 || triangleAt(...state.at) >= 0) state.section = ends;
+    showSection();
+  }
+
+  // ---- controls ---------------------------------------------------------------------------
+  const option = (parent, value, words) => {
+    const made = document.createElement("option");
+    made.value = value;
+    made.textContent = words;
+    parent.append(made);
+  };
+  data.loads.forEach((one, k) => option($("x-load"), k, one.kind === "case" ? `case: ${one.name}` : one.name));
+  data.components.forEach((one, k) => option($("x-component"), k, `${one.key}: ${one.words}`));
+  option($("x-peak"), "", "a governing value");
+  data.peaks.forEach((one, k) => option($("x-peak"), k, `${data.components[one.component].key} ${one.extreme} ${number(one.value)}` +
+    (one.error === null ? "" : ` ± ${number(one.error)}`) + ` ${data.components[one.component].unit}, ${one.place}`));
+  const refresh = () => {
+    $("x-extremes").disabled = isCase();
+    const component = data.components[state.component];
+    over.setAttribute("aria-label", `Plan of ${component.key} ${isCase() ? "" : state.extreme}, ${component.words}, ${load().name}. Arrow keys move the point.`);
+    document.querySelector(`input[name="x-extreme"][value="${state.extreme}"]`).checked = true;
+    $("x-component").value = state.component;
+    $("x-load").value = state.load;
+    paint();
+    show();
+    showSection();
+  };
+  $("x-load").addEventListener("change", (e) => { state.load = Number(e.target.value); refresh(); });
+  $("x-component").addEventListener("change", (e) => { state.component = Number(e.target.value); refresh(); });
+  for (const radio of document.querySelectorAll('input[name="x-extreme"]')) {
+    radio.addEventListener("change", (e) => { state.extreme = e.target.value; refresh(); });
+  }
+  function moveTo(at) { Object.assign(state, { at, point: -1 }); }
+  function goTo(k) {
+    const peak = data.peaks[k];
+    Object.assign(state, { load: 0, component: peak.component, extreme: peak.extreme, at: toXY(...peak.at),
+      point: peak.point });
+    hold(true);
+    refresh();
+  }
+  $("x-peak").addEventListener("change", (e) => { if (e.target.value !== "") goTo(Number(e.target.value)); });
+  function hold(on) {
+    state.held = on;
+    $("x-hold").setAttribute("aria-pressed", on);
+    $("x-hold").textContent = on ? "Release the point" : "Hold the point";
+  }
+  $("x-hold").addEventListener("click", () => hold(!state.held));
+  for (const id of ["x-station", "x-offset"]) {
+    $(id).addEventListener("input", () => {
+      const s = Number($("x-station").value), y = Number($("x-offset").value);
+      if ($("x-station").value === "" || $("x-offset").value === "") return;
+      moveTo(toXY(s, y));
+      hold(true);
+      show();
+    });
+  }
+  for (const [id, k, j] of [["x-a0", 0, 0], ["x-a1", 0, 1], ["x-b0", 1, 0], ["x-b1", 1, 1]]) {
+    $(id).addEventListener("input", () => {
+      if ($(id).value === "") return;
+      state.section[k][j] = Number($(id).value);
+      showSection();
+    });
+  }
+  $("x-along").addEventListener("click", () => sectionThrough(true));
+  $("x-across").addEventListener("click", () => sectionThrough(false));
+  function pointed(event) {
+    const box = over.getBoundingClientRect();
+    return [view[0] + ((event.clientX - box.left) / box.width) * view[2], view[1] + ((event.clientY - box.top) / box.height) * view[3]];
+  }
+  let dragged = -1;
+  handles.forEach((handle, k) => {
+    handle.addEventListener("pointerdown", (e) => {
+      dragged = k;
+      handle.setPointerCapture(e.pointerId);
+      e.stopPropagation();
+    });
+    handle.addEventListener("pointermove", (e) => {
+      if (dragged !== k) return;
+      state.section[k] = toPlan(...pointed(e));
+      showSection();
+      e.stopPropagation();
+    });
+    for (const end of ["pointerup", "pointercancel"]) handle.addEventListener(end, () => { dragged = -1; });
+    handle.addEventListener("keydown", (e) => {
+      const move = arrow(e);
+      if (!move) return;
+      state.section[k] = [state.section[k][0] + move[0], state.section[k][1] + move[1]];
+      showSection();
+      e.preventDefault();
+      e.stopPropagation();
+    });
+  });
+  function arrow(e) {
+    const size = e.shiftKey ? 1 : 0.1;
+    return { ArrowLeft: [-size, 0], ArrowRight: [size, 0], ArrowUp: [0, -size], ArrowDown: [0, size] }[e.key];
+  }
+  over.addEventListener("pointermove", (e) => {
+    if (state.held || dragged >= 0) return;
+    moveTo(pointed(e));
+    show();
+  });
+  over.addEventListener("click", (e) => {
+    if (e.target.classList.contains("handle")) return;
+    moveTo(pointed(e));
+    hold(true);
+    show();
+  });
+  over.addEventListener("keydown", (e) => {
+    const move = arrow(e);
+    if (e.key === "Enter") { hold(!state.held); e.preventDefault(); }
+    if (!move) return;
+    const [s, y] = toPlan(...state.at);
+    moveTo(toXY(s + move[0], y + move[1]));
+    hold(true);
+    show();
+    e.preventDefault();
+  });
+
+  const first = data.peaks.findIndex((one) => one.component === 1 && one.extreme === "max");
+  if (first >= 0) Object.assign(state, { at: toXY(...data.peaks[first].at), point: data.peaks[first].point });
+  else state.at = [data.low[0] + span[0] / 2, data.low[1] + span[1] / 2];
+  refresh();
+  sectionThrough(true);
+  $("explorer").dataset.ready = "yes";
+})();

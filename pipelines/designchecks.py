@@ -1,0 +1,183 @@
+"""Checks of the bars against the demands of one standard: rules, service stresses, bar choice."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from pipelines.bars import (
+    DIRECTIONS,
+    FACES,
+    LAYERS,
+    Direction,
+    Face,
+    Layer,
+    Mat,
+    SlabBars,
+    candidate_mats,
+    place_of,
+)
+from pipelines.bending import Section, capacity, layer_section, required_steel
+from pipelines.clauses import Source
+from pipelines.cracking import CRACKING, crack_width, cracked_state
+from pipelines.deck import BarChoice, DesignBasis
+from pipelines.detailing_rules import (
+    Row,
+    cover_rows,
+    distribution_rows,
+    least_moment_row,
+    least_steel_rows,
+    most_steel_rows,
+    spacing_rows,
+)
+from pipelines.detailing_tables import CRACK_LIMITS
+from pipelines.grades import Materials
+from pipelines.service_rules import (
+    crack_spacing_row,
+    crack_width_row,
+    span_depth_rows,
+    stress_rows,
+)
+
+# Creep coefficient behind the long-term modulus of concrete, for the bars' stress.
+CREEP = 2.0
+CREEP_SOURCE = Source(None, "creep coefficient 2.0 for long-term stresses", "common practice")
+
+
+@dataclass(frozen=True)
+class Peaks:
+    """Largest design moments [N m/m] per layer: ultimate, characteristic, and of the combination
+    that the crack width is checked under."""
+
+    ultimate: Mapping[Layer, float]
+    characteristic: Mapping[Layer, float]
+    crack: Mapping[Layer, float]
+
+    @property
+    def main(self) -> Direction:
+        """Direction of the larger moment at the bottom."""
+        x, y = (self.ultimate["bottom", d] for d in DIRECTIONS)
+        return "x" if x >= y else "y"
+
+
+@lru_cache(maxsize=20000)
+def moment_resistance(mat: Materials, h: float, d: float, area: float) -> float:
+    """m_Rd [N m/m] of one layer without compression steel."""
+    return float(capacity(Section(h, d, area), mat).m_Rd)
+
+
+def resistances(bars: SlabBars, mat: Materials) -> dict[Layer, float]:
+    """m_Rd [N m/m] of every layer."""
+    h = bars.thickness
+    return {
+        layer: moment_resistance(mat, h, bars.effective_depth(layer), bars.bars(layer).area)
+        for layer in LAYERS
+    }
+
+
+def steel_needed(bars: SlabBars, mat: Materials, peaks: Peaks) -> dict[Layer, float]:
+    """Steel that bending needs in every layer [m2/m]; NaN where the section is too small."""
+    return {
+        layer: float(required_steel(peaks.ultimate[layer], layer_section(bars, layer), mat))
+        for layer in LAYERS
+    }
+
+
+def service_rows(
+    bars: SlabBars, layer: Layer, basis: DesignBasis, peaks: Peaks
+) -> tuple[Row, ...]:
+    """Stresses under the characteristic combination and the crack width of one layer."""
+    mat, section, place = basis.materials, layer_section(bars, layer), place_of(layer)
+    E_c, E_s = mat.concrete.E_c, mat.steel.E_s
+    moment = peaks.characteristic[layer]
+    if moment <= 0:
+        return ()
+    # the concrete's stress is largest before creep, the bars' after it
+    soon = cracked_state(section, moment, E_c, E_s)
+    late = cracked_state(section, moment, E_c / (1 + CREEP), E_s)
+    rows = list(stress_rows(place, mat, float(soon.sigma_c), float(late.sigma_s)))
+    if mat.standard not in CRACKING:
+        rows += crack_spacing_row(bars, layer, mat, float(late.sigma_s))
+        return tuple(rows)
+    exposure = basis.exposure[FACES.index(layer[0])]
+    if exposure is None and basis.crack_width is None:
+        return tuple(rows)
+    state = cracked_state(section, peaks.crack[layer], E_c / (1 + CREEP), E_s)
+    layer_bars = bars.bars(layer)
+    crack = crack_width(
+        section,
+        state,
+        layer_bars.diameter,
+        layer_bars.spacing,
+        bars.mat(layer[0]).cover_to(layer[1]),
+        mat.concrete.f_ct,
+        E_c,
+        E_s,
+        mat.standard,
+    )
+    known = exposure or next(iter(CRACK_LIMITS[mat.standard]))
+    width = float(crack.w) if peaks.crack[layer] > 0 else 0.0
+    return (*rows, *crack_width_row(width, place, mat.standard, known, basis.crack_width))
+
+
+def mat_rows(
+    bars: SlabBars, face: Face, basis: DesignBasis, peaks: Peaks, steel: Mapping[Layer, float]
+) -> tuple[Row, ...]:
+    """Rules for both layers of one face that the choice of its bars can meet."""
+    mat, rows = basis.materials, []
+    m_Rd = resistances(bars, mat)
+    for direction in DIRECTIONS:
+        layer: Layer = (face, direction)
+        rows += least_steel_rows(bars, layer, mat)
+        rows += least_moment_row(bars, layer, mat, m_Rd[layer], peaks.ultimate[layer])
+        rows += most_steel_rows(bars, layer, mat.standard)
+        # wheels stand everywhere
+        rows += spacing_rows(bars, layer, peaks.main, mat.standard, True, basis.aggregate)
+        rows += service_rows(bars, layer, basis, peaks)
+    return tuple(rows)
+
+
+def rule_rows(
+    bars: SlabBars, basis: DesignBasis, peaks: Peaks, span: float, steel: Mapping[Layer, float]
+) -> tuple[Row, ...]:
+    """Every rule that the standard has; span : of the main bars [m]."""
+    mat = basis.materials
+    rows = [row for face in FACES for row in mat_rows(bars, face, basis, peaks, steel)]
+    main: Layer = ("bottom", peaks.main)
+    needed = steel[main]
+    if np.isfinite(needed):
+        rows += distribution_rows(bars, "bottom", peaks.main, mat.standard, span, needed)
+        rows += span_depth_rows(bars, main, mat, span, "interior span", needed)
+    for face, exposure in zip(FACES, basis.exposure, strict=True):
+        if exposure is not None:
+            rows += cover_rows(bars, face, mat, exposure)
+    return tuple(rows)
+
+
+def choose_mat(
+    bars: SlabBars, face: Face, basis: DesignBasis, peaks: Peaks, choice: BarChoice
+) -> Mat | None:
+    """The mat of least steel, in either layer order, that passes bending at the ultimate limit
+    state, the rules for its layers, stresses and crack width; None if none of the set does."""
+    cover = bars.mat(face).cover
+    found: list[Mat] = []
+    for outer in DIRECTIONS:
+        for mat in candidate_mats(choice.diameters, choice.spacings, cover, outer):
+            if found and mat.area >= found[0].area - 1e-12:
+                break
+            if _passes(bars, face, mat, basis, peaks):
+                found = [mat]
+                break
+    return found[0] if found else None
+
+
+def _passes(bars: SlabBars, face: Face, mat: Mat, basis: DesignBasis, peaks: Peaks) -> bool:
+    try:
+        changed = bars.with_mat(face, mat)
+    except ValueError:  # the mats do not fit in the slab
+        return False
+    m_Rd = resistances(changed, basis.materials)
+    if any(m_Rd[face, d] < peaks.ultimate[face, d] for d in DIRECTIONS):
+        return False
+    return all(row.passes for row in mat_rows(changed, face, basis, peaks, {}))

@@ -1,0 +1,142 @@
+"""Where bars may stop: zones of each layer from the envelope, shifted by the tension shift.
+
+A raster over the slab holds the largest ultimate design moment within the shift along the bars.
+Zone 2 needs every bar, zone 1 every other bar, zone 0 no bar for bending; least steel, distribution
+steel and anchorage past the zone remain.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+
+from pipelines.bars import LAYERS, Direction, Layer, SlabBars
+from pipelines.clauses import Source, Standard
+from pipelines.deck import Deck
+from pipelines.designchecks import moment_resistance
+from pipelines.designenvelope import Demand
+from pipelines.grades import MPA, Materials
+from pipelines.responses import Solver
+from pipelines.shearsections import interpolation
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+STEP = 0.2  # of the raster [m]
+INSIDE = 1e-6
+
+SHIFT_SOURCE: dict[Standard, Source] = {
+    "EN 1992": Source("EN 1992", "9.2.1.3(2), 6.2.2(5): a_l = d"),
+    "IRC:112": Source("IRC:112", "16.5.1.3: a_l = d"),
+    "AASHTO LRFD": Source("AASHTO LRFD", "5.10.8.1.2a: d, 15 diameters"),
+}
+UBARS: dict[Standard, Source] = {
+    "EN 1992": Source("EN 1992", "9.3.1.4, figure 9.7: legs of 2 h"),
+    "IRC:112": Source("IRC:112", "16.6.1.4: legs of 2 h"),
+    "AASHTO LRFD": Source("AASHTO LRFD", "9.7.1.4: edge beam or more bars at the edge"),
+}
+
+
+@dataclass(frozen=True)
+class Zones:
+    """Raster of the slab: u (n_u,) logical stations, y (n_u, n_y) offsets [m].
+
+    zone : layer -> (n_u, n_y) 0, 1 or 2. shift, anchorage : per layer [m]; anchorage None where
+    the standard's length is not computed.
+    """
+
+    u: Floats
+    y: Floats
+    zone: dict[Layer, Ints]
+    shift: dict[Layer, float]
+    anchorage: dict[Layer, float | None]
+    source: Source
+
+    def ranges(self, layer: Layer, least: int) -> list[tuple[float, float]]:
+        """Along the bars: stretches in which somewhere across a zone >= least lies [m]."""
+        needs = (self.zone[layer] >= least).any(axis=1 if layer[1] == "x" else 0)
+        places = self.u if layer[1] == "x" else self.y.mean(axis=0)
+        found: list[tuple[float, float]] = []
+        for part in np.split(np.arange(len(needs)), np.flatnonzero(np.diff(needs)) + 1):
+            if len(part) and needs[part[0]]:
+                found.append((float(places[part[0]]), float(places[part[-1]])))
+        return found
+
+
+def tension_shift(standard: Standard, d: float, diameter: float) -> float:
+    """a_l [m] for slabs without links."""
+    return max(d, 15 * diameter) if standard == "AASHTO LRFD" else d
+
+
+def anchorage(mat: Materials, diameter: float) -> float | None:
+    """Basic anchorage length [m] at the design yield stress, good bond (EN 8.4.2, 8.4.3; IRC
+    15.2.3, 15.2.4); None for AASHTO."""
+    if mat.standard == "AASHTO LRFD":
+        return None
+    f_ctd = 0.7 * mat.concrete.f_ct / mat.factors.gamma_c
+    return diameter / 4 * mat.f_yd / (2.25 * min(f_ctd, 3.1 * MPA / 1.5))
+
+
+def zones(deck: Deck, solver: Solver, bars: SlabBars, mat: Materials, demand: Demand) -> Zones:
+    """Zones of every layer."""
+    plan = deck.plan
+    low, high = plan.u_range
+    u = np.linspace(low, high, max(int(np.ceil((high - low) / STEP)), 2) + 1)
+    limits = plan.line_offsets(u)[:, [0, -1]]
+    n_y = max(int(np.ceil((limits[:, 1] - limits[:, 0]).max() / STEP)), 2) + 1
+    share = np.linspace(0.0, 1.0, n_y)
+    y = limits[:, :1] + share * (limits[:, 1:] - limits[:, :1])
+    inner = np.clip(share, INSIDE, 1 - INSIDE)
+    y_in = limits[:, :1] + inner * (limits[:, 1:] - limits[:, :1])
+    u_in = np.clip(u, low + INSIDE, high - INSIDE)
+    points = plan.at(np.broadcast_to(u_in[:, None], y.shape), y_in).reshape(-1, 2)
+    rows = interpolation(solver, points)
+    found, shifts, lengths = {}, {}, {}
+    for layer in LAYERS:
+        d, layer_bars = bars.effective_depth(layer), bars.bars(layer)
+        values = np.asarray(rows @ demand.layer(layer)).reshape(y.shape)
+        direction: Direction = layer[1]
+        step = float(u[1] - u[0]) if direction == "x" else float(np.diff(y, axis=1).mean())
+        shift = tension_shift(mat.standard, d, layer_bars.diameter)
+        reach = 2 * int(np.ceil(shift / step)) + 1
+        spread = maximum_filter1d(values, reach, axis=0 if direction == "x" else 1)
+        half = moment_resistance(mat, bars.thickness, d, layer_bars.area / 2)
+        floor = NOTHING * demand.layer(layer).max()
+        found[layer] = (spread > floor).astype(np.int64) + (spread > half)
+        shifts[layer], lengths[layer] = shift, anchorage(mat, layer_bars.diameter)
+    return Zones(u, y, found, shifts, lengths, SHIFT_SOURCE[mat.standard])
+
+
+# Moments below this share of the layer's largest count as none.
+NOTHING = 0.02
+
+
+@dataclass(frozen=True)
+class ThroughSteel:
+    """Sagging over a line: largest ultimate design moment [N m/m] of the bars that cross it."""
+
+    line: str
+    direction: Direction
+    moment: float
+
+
+def bottom_through(deck: Deck, points: Floats, demand: Demand) -> tuple[ThroughSteel, ...]:
+    """Flexible lines over which the bottom is in tension: its bars run through."""
+    if not deck.plan.is_grid:
+        return ()
+    found = []
+    for line in deck.lines:
+        if line.support not in ("beam", "spring"):
+            continue
+        a, b = deck.plan.lines[line.name].path[[0, -1]]
+        along = (b - a) / np.linalg.norm(b - a)
+        gap = np.abs((points - a) @ np.array([-along[1], along[0]]))
+        s = (points - a) @ along
+        on = (gap < INSIDE) & (s > -INSIDE) & (s < np.linalg.norm(b - a) + INSIDE)
+        direction: Direction = "x" if abs(along[1]) > abs(along[0]) else "y"
+        values = demand.layer(("bottom", direction))
+        moment = float(values[on].max()) if on.any() else 0.0
+        if moment > NOTHING * float(values.max()):
+            found.append(ThroughSteel(line.name, direction, moment))
+    return tuple(found)

@@ -1,0 +1,216 @@
+"""Every hand strip's value for the design sections of a deck, for one vehicle."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from pipelines.deck import Deck, Vehicle
+from pipelines.sections import Section, stiffening
+from pipelines.strips import FIRST_SET, StripSet
+from pipelines.strips_deck import StripDeck
+from pipelines.strips_moments import Limits, StripMoment, edge_moments, strip_moments
+from pipelines.strips_shears import StripShear, strip_shears
+from pipelines.strips_train import DIRECTIONS, Direction
+from pipelines.traffic import offset_range
+
+# Share of the thickness that the effective depth is taken as while no bars are given.
+DEPTH_SHARE = 0.8
+
+
+@dataclass(frozen=True)
+class HandStrip:
+    """A hand method's value at a section; units and None as in `Finding`.
+
+    place : in words where it differs from the section's. station, direction : of the governing
+    load position on the strip.
+    """
+
+    strip: str
+    clause: str
+    edition: str
+    span: float | None
+    width: float | None
+    width_of: str
+    value: float | None
+    reason: str
+    place: str = ""
+    station: float | None = None
+    direction: Direction | None = None
+
+
+@dataclass
+class HandStrips:
+    """The strips of one vehicle, found once and looked up by section.
+
+    depth : effective depth for shear [m].
+    """
+
+    deck: Deck
+    strip: StripDeck
+    vehicle: Vehicle
+    depth: float
+    directions: tuple[Direction, ...]
+    limits: Limits | None
+    moments: Mapping[tuple[str, ...], list[StripMoment]]
+    shears: Mapping[str, list[StripShear]]
+    edges: dict[tuple[str, int], tuple[StripMoment, ...]] = field(default_factory=dict)
+
+    def at(self, section: Section, bay: int | None = None) -> tuple[HandStrip, ...]:
+        """All methods for a section; `bay` is the one in which the peak along an edge lies."""
+        if section.kind == "sagging":
+            return self._moments("bay", section.lines)
+        if section.kind == "hogging":
+            return self._moments("centre line", section.lines)
+        if section.kind == "face":
+            return self._moments("face", section.lines)
+        if section.kind == "over line":
+            return self._moments("over line", section.lines)
+        if section.kind == "transverse":
+            return tuple(self._share(one, s) for s, one in self._by_set("bay", section.lines))
+        if section.kind == "shear":
+            return self._shear(section)
+        if section.kind == "edge":
+            assert bay is not None
+            return self._edge(section.edge, bay)
+        return (_none("no hand strip bends that way; half-width edge rules are for other edges"),)
+
+    def moment(self, at: str, lines: tuple[str, ...], strips: str) -> StripMoment | None:
+        """One standard's strip moment."""
+        found = self.moments.get((at, *lines), [])
+        return next((one for one in found if one.strips == strips), None)
+
+    def _moments(self, at: str, lines: tuple[str, ...]) -> tuple[HandStrip, ...]:
+        return tuple(_hand(one) for one in self.moments.get((at, *lines), []))
+
+    def _by_set(self, at: str, lines: tuple[str, ...]) -> list[tuple[StripSet, StripMoment]]:
+        sets = {one.name: one for one in FIRST_SET}
+        return [(sets[one.strips], one) for one in self.moments.get((at, *lines), [])]
+
+    def _share(self, one: StripMoment, strips: StripSet) -> HandStrip:
+        bay = self._bay(one.lines)
+        share = strips.share.of(self.strip.span_input(self.vehicle.axles[0], bay))
+        hand = _hand(one)
+        words = f"{100.0 * share:.3g} % of the strip's moment, {strips.share.clause}"
+        value = None if hand.value is None else share * hand.value
+        return replace(hand, clause=words, value=value)
+
+    def _bay(self, lines: tuple[str, ...]) -> int:
+        names = [support.name for support in self.strip.beam.supports]
+        return names.index(lines[0])
+
+    def _shear(self, section: Section) -> tuple[HandStrip, ...]:
+        inward = 1.0 if section.sign > 0 else -1.0
+        at = {one.name: one.at for one in self.strip.beam.supports}[section.lines[0]]
+        return tuple(
+            _hand_shear(one)
+            for one in self.shears[section.lines[0]]
+            if inward * (one.section - at) > 0.0
+        )
+
+    def _edge(self, edge: str, bay: int) -> tuple[HandStrip, ...]:
+        supports = self.strip.beam.supports
+        place = f"{edge} edge, bay {supports[bay].name}\u2013{supports[bay + 1].name}"
+        gap = stiffening(self.deck, edge)
+        span = supports[bay + 1].at - supports[bay].at
+        if gap <= 0.5 * span:
+            words = "a beam or support stiffens the edge, the rules are for edges that are free"
+            return (replace(_none(words), place=place),)
+        if (edge, bay) not in self.edges:
+            self.edges[edge, bay] = edge_moments(
+                self.strip,
+                self.vehicle,
+                edge,
+                self._distances(edge),
+                (bay,),
+                directions=self.directions,
+                limits=self.limits,
+            )
+        return tuple(replace(_hand(one), place=place) for one in self.edges[edge, bay])
+
+    def _distances(self, edge: str) -> dict[str, float]:
+        """From a free edge along the strip to the nearest wheel's centre and to what
+        `StripSet.edge_from` calls the rail [m]."""
+        deck, vehicle = self.deck, self.vehicle
+        traffic = deck.traffic
+        assert traffic is not None
+        if self.strip.bars == "across":
+            gap = stiffening(deck, edge)
+            wheel = 0.5 * min(axle.patch[0] for axle in vehicle.axles)
+            return {"wheel": wheel, "rail": gap if np.isfinite(gap) else 0.0}
+        low, high = centre_limits(deck, vehicle)["forward"]
+        reach = [y for axle in vehicle.axles for y in axle.wheels]
+        offsets = deck.plan.line_offsets(np.array(deck.plan.u_range))
+        if edge == "left":
+            slab = float(offsets[:, 0].max())
+            return {"wheel": low + min(reach) - slab, "rail": traffic.carriageway[0] - slab}
+        slab = float(offsets[:, -1].min())
+        return {"wheel": slab - high - max(reach), "rail": slab - traffic.carriageway[1]}
+
+
+def centre_limits(deck: Deck, vehicle: Vehicle) -> Limits:
+    """Offsets between which the vehicle's centre line runs, by direction [m]."""
+    traffic = deck.traffic
+    assert traffic is not None
+    if traffic.offsets is not None:
+        both = (min(traffic.offsets), max(traffic.offsets))
+        return {"forward": both, "reverse": both}
+    return {d: offset_range(vehicle, traffic, d) for d in DIRECTIONS}
+
+
+def hand_strips(deck: Deck, strip: StripDeck, vehicle: Vehicle) -> HandStrips:
+    """All hand strips of a vehicle on a deck's strip."""
+    assert deck.traffic is not None
+    directions = DIRECTIONS if deck.traffic.directions == "both" else DIRECTIONS[:1]
+    limits = centre_limits(deck, vehicle) if strip.bars == "across" else None
+    depth = effective_depth(deck)
+    moments: dict[tuple[str, ...], list[StripMoment]] = {}
+    for one in strip_moments(strip, vehicle, directions=directions, limits=limits):
+        moments.setdefault((one.at, *one.lines), []).append(one)
+    shears: dict[str, list[StripShear]] = {}
+    for two in strip_shears(strip, vehicle, depth, directions=directions, limits=limits):
+        shears.setdefault(two.line, []).append(two)
+    return HandStrips(deck, strip, vehicle, depth, directions, limits, moments, shears)
+
+
+def effective_depth(deck: Deck) -> float:
+    """Effective depth for shear [m]; assumed as a share of the thickness."""
+    return DEPTH_SHARE * deck.slab.thickness
+
+
+def _hand(one: StripMoment) -> HandStrip:
+    return HandStrip(
+        strip=one.strips,
+        clause=one.method.clause,
+        edition=one.method.edition,
+        span=one.span,
+        width=one.width,
+        width_of=_carried(one.axles),
+        value=one.value,
+        reason=one.reason,
+        station=one.station,
+        direction=one.direction,
+    )
+
+
+def _hand_shear(one: StripShear) -> HandStrip:
+    return HandStrip(
+        strip=one.method.standard,
+        clause=one.method.clause,
+        edition=one.method.edition,
+        span=one.span,
+        width=one.width,
+        width_of=_carried(one.axles),
+        value=one.value,
+        reason=one.reason,
+        station=one.station,
+        direction=one.direction,
+    )
+
+
+def _carried(axles: int) -> str:
+    return "axle" if axles == 1 else f"{axles} axles together"
+
+
+def _none(reason: str) -> HandStrip:
+    return HandStrip("none", "", "", None, None, "", None, reason)

@@ -1,0 +1,287 @@
+"""Shear of the slab at control sections beside its supporting lines, for each load position.
+
+A section runs along each side of a line at its face plus the effective depth, and no nearer to any
+edge or line than the slab's thickness (nearer, Mindlin's edge layer is in the shears). The
+principal shear of each load position, at every sample in the worst state of the permanent factors,
+is averaged along the section over stated widths; the widths are the finding's own condition.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from pipelines.bars import DIRECTIONS, FACES, Face, SlabBars
+from pipelines.bending import Section, utilisation
+from pipelines.combinations import Combination, permanent_states
+from pipelines.deck import Action, Deck
+from pipelines.grades import Materials
+from pipelines.responses import Response, Solver
+from pipelines.shear import one_way_resistance, principal_shear
+from plate.reference import shape
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+SPACING = 0.1  # of samples along a section [m]
+INSIDE = 1e-6
+# Fields that matter here: m_x, m_y, m_xy, q_x, q_y.
+FORCES = slice(1, 6)
+SAMPLES_AT_ONCE = 256
+
+
+@dataclass(frozen=True)
+class Sections:
+    """Samples of all sections.
+
+    line, side : (n,) index in `names` of the line beside which each sample lies, and its side,
+    -1 before the line (smaller station or offset) and 1 after it. points : (n, 2) in plan [m].
+    piece : (n,) number of the unbroken piece. rows : (n, n_point) interpolation of fields.
+    """
+
+    names: tuple[str, ...]
+    line: Ints
+    side: Ints
+    points: Floats
+    piece: Ints
+    rows: sparse.csr_array
+
+    def means(self, width: float) -> sparse.csr_array:
+        """(n, n) means over a width about each sample, kept within its piece; a shorter piece
+        gives its own mean. Width 0 gives the samples themselves."""
+        n = len(self.points)
+        if width == 0.0 or n == 0:
+            return sparse.csr_array(sparse.eye_array(n, format="csr"))
+        rows, columns, values = [], [], []
+        for number in np.unique(self.piece):
+            (index,) = np.nonzero(self.piece == number)
+            s = SPACING * np.arange(len(index))
+            for k, centre in enumerate(s):
+                low = max(min(centre - width / 2, s[-1] - width), 0.0)
+                weights = _weights(s, low, min(low + width, s[-1])) if len(s) > 1 else np.ones(1)
+                used = np.flatnonzero(weights)
+                rows += [index[k]] * len(used)
+                columns += index[used].tolist()
+                values += weights[used].tolist()
+        return sparse.coo_array((values, (rows, columns)), shape=(n, n)).tocsr()
+
+
+def _weights(s: Floats, low: float, high: float) -> Floats:
+    """Weights of samples at s for the mean of their linear interpolant over [low, high]."""
+    weights = np.zeros(len(s))
+    for i, (a, b) in enumerate(zip(s[:-1], s[1:], strict=True)):
+        p, q = max(a, low), min(b, high)
+        if q > p:
+            share = (0.5 * (p + q) - a) / (b - a)
+            weights[i] += (q - p) * (1 - share)
+            weights[i + 1] += (q - p) * share
+    return np.asarray(weights / weights.sum())
+
+
+def interpolation(solver: Solver, points: Floats) -> sparse.csr_array:
+    """Rows (n, n_point) that give fields at plan points (n, 2), each in one of its cells."""
+    mesh, fields = solver.model.mesh, solver.recovery.points
+    located = mesh.locate(points)
+    cells = np.array([c[0] for c, _ in located], dtype=np.int64)
+    xi = np.array([x[0] for _, x in located]).reshape(-1, 2)
+    values = shape(mesh.order, xi)
+    columns = fields.cells[cells]
+    index = np.broadcast_to(np.arange(len(points))[:, None], columns.shape)
+    found = sparse.coo_array(
+        (values.ravel(), (index.ravel(), columns.ravel())), shape=(len(points), fields.n_points)
+    )
+    return found.tocsr()
+
+
+def shear_sections(deck: Deck, solver: Solver, depth: float) -> Sections:
+    """Control sections of every supporting line of a deck with C and L lines, else none.
+
+    depth : effective depth [m].
+    """
+    plan, thickness = deck.plan, deck.slab.thickness
+    names: list[str] = []
+    line, side, found, piece = [], [], [], []
+    count = 0
+    borders = _borders(deck, solver) if plan.is_grid else {}
+    for support in deck.lines if plan.is_grid else ():
+        path = plan.lines[support.name].full if support.to_edges else plan.lines[support.name].path
+        a, b = path[0], path[-1]
+        length = float(np.linalg.norm(b - a))
+        along = (b - a) / length
+        normal = np.array([-along[1], along[0]])
+        normal *= 1.0 if normal.sum() > 0 else -1.0
+        away = max(0.5 * support.width + depth, thickness)
+        names.append(support.name)
+        n = int(length / SPACING)
+        s = SPACING * np.arange(n + 1) + 0.5 * (length - SPACING * n)
+        for sign in (-1, 1):
+            points = a + s[:, None] * along + sign * away * normal
+            good = plan.contains(points, -INSIDE)
+            for name, border in borders.items():
+                if name != support.name and good.any():
+                    good &= _distance(points, border) >= thickness - INSIDE
+            index = np.flatnonzero(good)
+            for part in np.split(index, np.flatnonzero(np.diff(index) > 1) + 1):
+                if len(part) < 2:
+                    continue
+                found.append(points[part])
+                line += [len(names) - 1] * len(part)
+                side += [sign] * len(part)
+                piece += [count] * len(part)
+                count += 1
+    points = np.concatenate(found) if found else np.zeros((0, 2))
+    rows = interpolation(solver, points)
+    as_ints = [np.array(v, dtype=np.int64) for v in (line, side, piece)]
+    return Sections(tuple(names), as_ints[0], as_ints[1], points, as_ints[2], rows)
+
+
+def _borders(deck: Deck, solver: Solver) -> dict[str, Floats]:
+    """Plan segments (k, 2, 2) of every supporting line and every edge that is not one."""
+    plan = deck.plan
+    borders = {}
+    for support in deck.lines:
+        full = plan.lines[support.name]
+        borders[support.name] = np.array([(full.full if support.to_edges else full.path)[[0, -1]]])
+    corners = np.vstack([plan.outline, plan.outline[:1]])
+    for k, (p, q) in enumerate(zip(corners[:-1], corners[1:], strict=True)):
+        segment = np.array([[p, q]])
+        covered = any(_distance(segment[0], b).max() < INSIDE for b in borders.values())
+        if not covered:
+            borders[f"edge {k + 1}"] = segment
+    return borders
+
+
+def _distance(points: Floats, segments: Floats) -> Floats:
+    """Distance (n,) of points from the nearest of some segments (k, 2, 2)."""
+    gaps = []
+    for a, b in segments:
+        along = b - a
+        share = np.clip((points - a) @ along / (along @ along), 0.0, 1.0)
+        gaps.append(np.linalg.norm(points - a - share[:, None] * along, axis=1))
+    return np.asarray(np.min(gaps, axis=0))
+
+
+def resistance(
+    bars: SlabBars, mat: Materials, aggregate: float, v: Floats, forces: Floats
+) -> Floats:
+    """v_Rd [N/m] in the direction of the principal shear, of the face in tension under the
+    coexisting moment in that direction.
+
+    v : the averaged shear; forces : (5, ...) coexisting m_x, m_y, m_xy, q_x, q_y. d and A_s in
+    that direction are x cos^2 + y sin^2 of those along the bars.
+    """
+    m_x, m_y, m_xy, q_x, q_y = forces
+    principal = principal_shear(q_x, q_y)
+    c, s = np.cos(principal.angle), np.sin(principal.angle)
+    m = m_x * c**2 + m_y * s**2 + 2 * m_xy * c * s
+    by_face: dict[Face, Floats] = {}
+    for face in FACES:
+        d = principal.along(*(bars.effective_depth((face, e)) for e in DIRECTIONS))
+        area = principal.along(*(bars.bars((face, e)).area for e in DIRECTIONS))
+        section = Section(bars.thickness, d, area)
+        by_face[face] = one_way_resistance(section, mat, v, m, aggregate=aggregate).v_Rd
+    return np.where(m >= 0, by_face["bottom"], by_face["top"])
+
+
+@dataclass(frozen=True)
+class ShearDemand:
+    """Shear of one combination at the samples of all sections, for every width.
+
+    widths : (n_width,) [m]. utilisation, v, v_Rd : (n_width, n) at the governing position;
+    at : its number, -1 = no traffic; forces : (n_width, 5, n) coexisting, of traffic and all
+    permanent actions with their unfavourable factors.
+    """
+
+    combination: Combination
+    widths: tuple[float, ...]
+    utilisation: Floats
+    v: Floats
+    v_Rd: Floats
+    at: Ints
+    forces: Floats
+
+
+class ShearTracker:
+    """Observer of the streamed load positions: utilisation in shear at the sections' samples.
+
+    permanent : action -> (5, n_point) m_x .. q_y of the static cases of that action.
+    """
+
+    def __init__(
+        self,
+        sections: Sections,
+        widths: Sequence[float],
+        combination: Combination,
+        permanent: Mapping[Action, Floats],
+        bars: SlabBars,
+        mat: Materials,
+        aggregate: float,
+    ) -> None:
+        self.sections, self.combination, self.widths = sections, combination, tuple(widths)
+        self.bars, self.mat, self.aggregate = bars, mat, aggregate
+        self.means = [sections.means(w) for w in widths]
+        n = len(sections.points)
+        at_samples = {a: np.asarray((sections.rows @ p.T).T) for a, p in permanent.items()}
+        self.permanent = np.stack(
+            [
+                sum((f * at_samples[a] for a, f in state.items()), np.zeros((5, n)))
+                for state in permanent_states(combination, list(permanent))
+            ]
+        )
+        shape_ = (len(widths), n)
+        self.best, self.v, self.v_Rd = (np.zeros(shape_) for _ in range(3))
+        self.at = np.full(shape_, -1, dtype=np.int64)
+        self.forces = np.zeros((len(widths), 5, n))
+        self._update(np.zeros((5, n, 1)), -1)
+
+    def __call__(self, first: int, response: Response) -> None:
+        """Take in a block of load positions."""
+        fields = response.fields[FORCES]
+        forces = np.stack([np.asarray(self.sections.rows @ f) for f in fields])
+        self._update(self.combination.traffic * forces, first)
+
+    def _update(self, traffic: Floats, first: int) -> None:
+        q_x, q_y = traffic[3], traffic[4]
+        v = np.zeros(q_x.shape)
+        for state in self.permanent:
+            v = np.maximum(v, np.hypot(q_x + state[3][:, None], q_y + state[4][:, None]))
+        least = self._least()
+        for w, mean in enumerate(self.means):
+            averaged = np.asarray(mean @ v)
+            top = averaged.max(axis=1)
+            near = np.flatnonzero(top / least > self.best[w])
+            for start in range(0, len(near), SAMPLES_AT_ONCE):
+                part = near[start : start + SAMPLES_AT_ONCE]
+                forces = traffic[:, part] + self.permanent[0][:, part, None]
+                acting = averaged[part]
+                resists = resistance(self.bars, self.mat, self.aggregate, acting, forces)
+                used = utilisation(acting, resists)
+                column = used.argmax(axis=1)
+                rows = np.arange(len(part))
+                better = used[rows, column] > self.best[w, part]
+                chosen, rows, column = part[better], rows[better], column[better]
+                self.best[w, chosen] = used[rows, column]
+                self.v[w, chosen] = acting[rows, column]
+                self.v_Rd[w, chosen] = resists[rows, column]
+                self.at[w, chosen] = -1 if first < 0 else first + column
+                self.forces[w][:, chosen] = forces[:, rows, column]
+
+    def _least(self) -> float:
+        """A resistance that no direction and no face goes below; 0+ for AASHTO's method."""
+        if self.mat.standard == "AASHTO LRFD":
+            return 1e-9
+        values = []
+        for face in FACES:
+            d = min(self.bars.effective_depth((face, e)) for e in DIRECTIONS)
+            area = min(self.bars.bars((face, e)).area for e in DIRECTIONS)
+            section = Section(self.bars.thickness, d, area)
+            values.append(float(one_way_resistance(section, self.mat, 0.0, 0.0).v_Rd))
+        return min(values)
+
+    def demand(self) -> ShearDemand:
+        """What has been found so far."""
+        return ShearDemand(
+            self.combination, self.widths, self.best, self.v, self.v_Rd, self.at, self.forces
+        )

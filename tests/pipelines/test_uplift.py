@@ -1,0 +1,54 @@
+"""Uplift flagged, and governing values solved again without tension."""
+
+from pathlib import Path
+
+import pytest
+
+from pipelines.analysis import analyse
+from tests.pipelines.small_decks import SLAB, deck_of
+
+# A short end bay: a wheel in the long one would lift the slab off C1.
+DECK = """
+[plan]
+stations_m = [0.0, 1.0, 6.0]
+offsets_m = [-1.5, 1.5]
+[[line]]
+on = "C*"
+support = "rigid"
+lifts = {lifts}
+[[case]]
+name = "weight"
+self_weight = true
+[traffic]
+carriageway_m = [-1.5, 1.5]
+step_m = 0.5
+offsets_m = [0.0]
+[[vehicle]]
+name = "lorry"
+axles = [{ at_m = 0.0, load_kN = 200, gauge_m = 1.4, patch_mm = [400, 400] }]
+[mesh]
+size_m = 1.0
+"""
+
+
+def test_tied_down_supports_are_flagged(tmp_path: Path) -> None:
+    found = analyse(deck_of(tmp_path, SLAB, DECK, lifts="false")).summary["uplift"]
+    assert found["supports"][0]["support"] == "C1"
+    row = found["supports"][0]
+    assert row["permanent_kN"] + row["traffic_kN"] < 0.0
+    assert not row["lifts"]
+    assert found["without_tension"] == []
+
+
+def test_untied_supports_let_go_and_sagging_grows(tmp_path: Path) -> None:
+    found = analyse(deck_of(tmp_path, SLAB, DECK, lifts="true")).summary["uplift"]
+    rows = {row["result"]: row for row in found["without_tension"]}
+    sagging = rows["m_x max"]
+    assert "C1" in sagging["lifted"]
+    # Without the hold-down the long bay is a simple span.
+    assert sagging["without_tension"] > 1.05 * sagging["tied_down"]
+
+
+def test_a_hard_line_cannot_lift(tmp_path: Path) -> None:
+    with pytest.raises(Exception, match="a line that lifts off is not hard"):
+        deck_of(tmp_path, SLAB, DECK.replace('"rigid"', '"rigid"\nhard = true'), lifts="true")

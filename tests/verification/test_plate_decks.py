@@ -1,0 +1,560 @@
+"""Whole decks: equilibrium, reciprocity, mirrors, beams tied and untied, limits, turned axes."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from plate.beams import BeamSection, beam_matrices
+from plate.conventions import N_FIELDS
+from plate.grid import Band, Grading, corner_width, grid_mesh
+from plate.loads import line_load, pressure
+from plate.mesh import Mesh
+from plate.model import PlateModel
+from plate.plan import grid_plan
+from plate.recovery import FieldRecovery
+from plate.reference import cell_nodes, lobatto, shape
+from plate.section import Section, Zone
+from plate.series.circular import RingPlate
+from plate.series.common import Patch, Rigidity
+from plate.series.levy import LevyPlate
+from plate.series.lines import Line
+from plate.series.thick import ThickPlate
+from plate.supports import BeamLine, Hold, LineSupport, PointSupport
+from tests.helpers import (
+    HARD,
+    SOFT,
+    Floats,
+    edge_supports,
+    patch,
+    rectangle,
+    rectangle_corners,
+    result,
+    results,
+    shear_rigidity,
+    solved,
+    unit_section,
+)
+
+W, M_X, M_Y, M_XY, Q_X, Q_Y = range(6)
+BOTH_ENDS = (Hold("L1"), Hold("L2"))
+
+
+# --- equilibrium and reciprocity -----------------------------------------------------------
+
+
+@pytest.mark.parametrize("order", [2, 3, 4])
+@pytest.mark.parametrize("t", [0.3, 1e-1, 1e-2, 1e-3, 1e-4, 1e-5])
+def test_reactions_hold_the_load(t: float, order: int) -> None:
+    """Residuals of the elements on the supports against the load, in panels of 1: within 1e-9
+    down to t/a = 1e-3, 1e-6 at 1e-4, and what rounding leaves at 1e-5 (measured 1.2e-6)."""
+    mesh = grid_mesh(grid_plan([0.0, 1.0, 2.0], [0.0, 1.0], skew=0.3), order=order, size=0.25)
+    beams = (BeamLine("C2", BeamSection(3.0, 0.2), BOTH_ENDS),)
+    supports = (LineSupport("C1", "rigid"), LineSupport("C3", "clamped"))
+    model = PlateModel(mesh, unit_section(t), supports, beams)
+    stiffness, U, F = solved(model, pressure(mesh, 1.0), patch(mesh, 0.83, 0.41, 0.13, 0.21, 5.0))
+    total = sum(stiffness.reactions(U, F).values())
+    tolerance = 1e-9 if t >= 1e-3 else 1e-6 if t >= 1e-4 else 3e-6
+    np.testing.assert_allclose(total, F.sum(axis=0), rtol=tolerance)
+
+
+def integrated_w(model: PlateModel, u: Floats, place: tuple[float, float, float, float]) -> float:
+    """The mean of the recovered w over a patch on a straight mesh, by its own quadrature."""
+    x, y, a, b = place
+    corners = model.mesh.corners
+    pieces = []
+    for centre, side, axis in ((x, a, 0), (y, b, 1)):
+        breaks = np.unique(corners[..., axis].round(12))
+        low, high = centre - side / 2, centre + side / 2
+        inside = breaks[(breaks > low) & (breaks < high)]
+        pieces.append(np.concatenate([[low], inside, [high]]))
+    gauss_x, gauss_w = np.polynomial.legendre.leggauss(5)
+    total = 0.0
+    for x0, x1 in zip(pieces[0], pieces[0][1:], strict=False):
+        for y0, y1 in zip(pieces[1], pieces[1][1:], strict=False):
+            px = 0.5 * (x0 + x1) + 0.5 * (x1 - x0) * gauss_x
+            py = 0.5 * (y0 + y1) + 0.5 * (y1 - y0) * gauss_x
+            points = [(i, k) for i in px for k in py]
+            w = results(model, u, points)[:, W].reshape(5, 5)
+            total += 0.25 * (x1 - x0) * (y1 - y0) * gauss_w @ w @ gauss_w
+    return total / (a * b)
+
+
+@pytest.mark.parametrize("t", [0.2, 1e-3])
+def test_reciprocity_of_two_wheel_positions(t: float) -> None:
+    """Maxwell and Betti: w under one wheel from the other, whichever stands. The recovered w is
+    integrated, which the right-hand sides know nothing of."""
+    mesh = grid_mesh(grid_plan([0.0, 2.0, 4.5], [-2.0, 2.0]), order=3, size=0.6)
+    beams = tuple(BeamLine(c, BeamSection(8.0, 0.5), BOTH_ENDS) for c in ("C1", "C2", "C3"))
+    model = PlateModel(mesh, unit_section(t), beams=beams)
+    first, second = (1.37, 0.46, 0.35, 0.61), (3.2, -1.24, 0.23, 0.55)
+    _, U, _ = solved(model, patch(mesh, *first), patch(mesh, *second))
+    one = integrated_w(model, U[:, 0], second)
+    other = integrated_w(model, U[:, 1], first)
+    assert one == pytest.approx(other, rel=1e-9)
+    assert abs(one) > 1e-3
+
+
+@pytest.mark.parametrize("axis", ["along", "across"])
+def test_a_mirrored_deck_gives_the_mirrored_fields(axis: str) -> None:
+    """Unequal bays, supports and overhangs; the field of extremes over several loads as well."""
+    stations, offsets = np.array([0.0, 2.0, 4.5]), np.array([-2.0, 0.5, 2.0])
+    overhang = {"start": 0.4, "end": 0.1, "left": 0.3, "right": 0.0}
+    loads = [(1.1, 0.4, 0.5, 0.3), (3.0, -1.0, 0.4, 0.6), (-0.2, 1.7, 0.3, 0.4)]
+    names = {"C1": "C1", "C2": "C2", "C3": "C3", "L1": "L1", "L2": "L2", "L3": "L3"}
+    if axis == "along":
+        sign, names = np.array([-1.0, 1.0]), names | {"C1": "C3", "C3": "C1"}
+        mirrored = grid_plan(
+            -stations[::-1], offsets, overhang=overhang | {"start": 0.1, "end": 0.4}
+        )
+        parity = np.array([1, 1, 1, -1, -1, 1])
+    else:
+        sign, names = np.array([1.0, -1.0]), names | {"L1": "L3", "L3": "L1"}
+        mirrored = grid_plan(
+            stations, -offsets[::-1], overhang=overhang | {"left": 0.0, "right": 0.3}
+        )
+        parity = np.array([1, 1, 1, -1, 1, -1])
+    fields = []
+    for k, plan in enumerate((grid_plan(stations, offsets, overhang=overhang), mirrored)):
+        name = names if k else {n: n for n in names}
+        mesh = grid_mesh(plan, order=3, size=0.7)
+        supports = (
+            LineSupport(name["C1"], "rigid", True),
+            LineSupport(name["L3"], "spring", k=4.0, k_rot=1.0),
+        )
+        holds = (Hold(name["L1"], k=30.0), Hold(name["L3"], stub=0.3))
+        model = PlateModel(
+            mesh, unit_section(0.2), supports, (BeamLine(name["C3"], BeamSection(5.0, 2.0), holds),)
+        )
+        flip = sign if k else np.ones(2)
+        vectors = [patch(mesh, x * flip[0], y * flip[1], a, b) for x, y, a, b in loads]
+        _, U, _ = solved(model, *vectors)
+        points = np.array([[0.3, 0.2], [1.9, -1.1], [4.0, 1.6], [-0.3, 1.9], [2.7, 0.4]]) * flip
+        fields.append(np.stack([results(model, u, points) for u in U.T]))  # type: ignore[arg-type]
+    scale = np.abs(fields[0]).max(axis=(0, 1))
+    difference = np.abs(fields[0] - parity * fields[1]) / scale
+    assert difference.max() < 1e-9
+    extremes = np.abs(fields[0].max(axis=0) - (parity * fields[1]).max(axis=0)) / scale
+    assert extremes.max() < 1e-9
+
+
+# --- beams -------------------------------------------------------------------------------
+
+
+def girder_deck(t: float, section: BeamSection) -> tuple[PlateModel, ThickPlate]:
+    """Hard edges at x = 0, 4; girders along y = 0, 1, 2, 3; D = 1; the mesh is fine round the
+    middle. With its exact twin."""
+    mesh = grid_mesh(
+        grid_plan([0.0, 4.0], [0.0, 1.0, 2.0, 3.0]),
+        order=3,
+        size=0.3,
+        grading=Grading({}, {f"L{k}": 0.1 for k in (1, 2, 3, 4)}),
+        bands_u=[Band(1.7, 2.3, 0.07)],
+        bands_y=[Band(1.2, 1.8, 0.07)],
+    )
+    supports = tuple(LineSupport(c, "rigid", True) for c in ("C1", "C2"))
+    beams = tuple(BeamLine(f"L{k}", section) for k in (1, 2, 3, 4))
+    slab = unit_section(t)
+    model = PlateModel(mesh, slab, supports, beams)
+    ga = math.inf if section.GA is None else section.GA
+    lines = tuple(Line(float(y), ei=section.EI, gj=section.GJ, ga=ga) for y in range(4))
+    plate = ThickPlate(4.0, 1.0, 0.2, shear_rigidity(slab), lines, 400)
+    return model, plate
+
+
+PLACE = (2.0, 1.5, 0.4, 0.4)
+
+
+@pytest.mark.parametrize("ga", [None, 60.0])
+@pytest.mark.parametrize("gj", [0.0, 2.0])
+def test_girders_against_the_exact_thick_plate(gj: float, ga: float | None) -> None:
+    """Bending, torsion and shear of the beams, by Lévy's method for Mindlin plates: the slab's
+    moments at the load, over a girder and along it, and the girder's deflection."""
+    model, plate = girder_deck(0.2, BeamSection(20.0, gj, ga))
+    _, U, _ = solved(model, patch(model.mesh, *PLACE))
+    exact = plate.solve([Patch(*PLACE)])
+    at = [(2.0, 1.5), (1.6, 1.2), (2.4, 2.6), (2.0, 1.0), (2.0, 0.0)]
+    found = results(model, U[:, 0], at)
+    wanted = exact.at(*np.array(at).T).stack().T
+    if gj:  # over a torsional line m_y jumps: the series takes the farther side
+        found, wanted = found[:3], wanted[:3]
+    scale = np.abs(wanted).max(axis=0)
+    np.testing.assert_allclose(found[:, :4] / scale[:4], wanted[:, :4] / scale[:4], atol=5e-3)
+    # shears off the lines and off the patch's edge
+    np.testing.assert_allclose(found[2, 4:] / scale[4:], wanted[2, 4:] / scale[4:], atol=1e-2)
+
+
+def test_the_tie_of_a_beam_to_the_slope() -> None:
+    """A beam that shares w and the slopes but is not tied bends the slab's normals only and hangs
+    on its shear layer. Under a load in the middle bay the untied girder deflects a third more
+    and upwards, and the moment over it is wrong by more than a factor of two, here even in
+    sign; the tied one is exact."""
+    moments = {}
+    for t in (0.2, 0.1):
+        for name, section in (
+            ("tied", BeamSection(20.0, 0.0)),
+            ("untied", BeamSection(20.0, 0.0, 0.0)),
+        ):
+            model, _ = girder_deck(t, section)
+            _, U, _ = solved(model, patch(model.mesh, *PLACE))
+            moments[name, t] = result(model, U[:, 0], 2.0, 1.0)[[M_Y, W]]
+        _, plate = girder_deck(t, BeamSection(20.0, 0.0))
+        exact = plate.solve([Patch(*PLACE)]).at(2.0, 1.0)
+        wanted = np.array([float(exact.m_y), float(exact.w)])
+        np.testing.assert_allclose(moments["tied", t], wanted, rtol=2e-3)
+        wrong = moments["untied", t] / wanted
+        assert wrong[0] < 0.5
+        assert wrong[1] > 1.3
+
+
+def test_untied_matrices_are_the_tied_ones_without_their_shear_term() -> None:
+    xy = np.column_stack([lobatto(4), np.zeros(4)])[None]
+    tied, untied = (beam_matrices(xy, BeamSection(3.0, 1.0, ga), 2.0) for ga in (None, 0.0))
+    assert np.abs(untied[0, ::N_FIELDS]).max() == 0.0
+    assert np.abs(tied[0, ::N_FIELDS]).max() > 1e6
+
+
+def test_stiff_beams_are_hard_lines() -> None:
+    """EI to infinity: the beam holds w and, tied to its slope, the rotation along it as well. Soft
+    lines differ from it within a thickness of the line only."""
+    plan = grid_plan([0.0, 1.0, 2.0], [0.0, 1.0])
+    t = 0.1
+    mesh = grid_mesh(plan, order=3, size=0.2, grading=Grading({"C2": t / 2}, {}))
+    ends = (LineSupport("C1", "rigid"), LineSupport("C3", "rigid"))
+    F = patch(mesh, 0.5, 0.5, 0.3, 0.3)
+    at = [(0.5, 0.5), (1.0, 0.5), (1.5, 0.5), (0.3, 0.8)]
+
+    def found(model: PlateModel) -> Floats:
+        _, U, _ = solved(model, F)
+        return results(model, U[:, 0], at)
+
+    base = PlateModel(mesh, unit_section(t), ends)
+    hard = found(replace(base, supports=(*ends, LineSupport("C2", "rigid", True))))
+    soft = found(replace(base, supports=(*ends, LineSupport("C2", "rigid"))))
+    scale = np.abs(hard).max(axis=0)
+    differences = []
+    for EI in (1e2, 1e4, 1e6):
+        beam = BeamLine("C2", BeamSection(EI, 0.0), BOTH_ENDS)
+        differences.append((np.abs(found(replace(base, beams=(beam,))) - hard) / scale).max())
+    assert differences[0] > differences[1] > differences[2]
+    assert differences[2] < 1e-4
+    # soft against hard, at points more than a thickness off the line and on it
+    assert (np.abs(soft - hard) / scale)[[0, 2, 3], :4].max() < 1e-2
+    assert (np.abs(soft - hard) / scale)[:, :4].max() < 3e-2
+
+
+@pytest.mark.parametrize("GA", [None, 40.0])
+def test_a_beam_that_carries_alone(GA: float | None) -> None:
+    """A strip of next to no rigidity between two Timoshenko beams under a line load:
+    5 q L^4 / 384 EI + q L^2 / 8 GA."""
+    L, EI, q = 4.0, 9.0, 1.0
+    mesh = grid_mesh(grid_plan([0.0, L], [0.0, 0.5]), order=3, size=0.5)
+    slab = Section(0.01, 1e-3, 0.2)
+    holds = (Hold("C1"), Hold("C2"))
+    beams = tuple(BeamLine(n, BeamSection(EI, 1.0, GA), holds) for n in ("L1", "L2"))
+    model = PlateModel(mesh, slab, beams=beams)
+    load = sum(line_load(mesh, np.array([[0.0, y], [L, y]]), q) for y in (0.0, 0.5))
+    stiffness, U, F = solved(model, np.asarray(load))
+    shear = 0.0 if GA is None else q * L**2 / (8 * GA)
+    w = result(model, U[:, 0], L / 2, 0.0)[W]
+    assert w == pytest.approx(5 * q * L**4 / (384 * EI) + shear, rel=1e-5)
+    reactions = stiffness.reactions(U, F)
+    for name in ("L1@C1", "L1@C2", "L2@C1", "L2@C2"):
+        assert reactions[name][0] == pytest.approx(q * L / 2, rel=1e-9)
+
+
+def test_a_curved_beam_in_the_deck() -> None:
+    """A bow girder along L1 of a curved deck of next to no rigidity, clamped at C1, loaded at its
+    tip: P R^3 [(a/2 - sin 2a / 4) / EI + (3a/2 - 2 sin a + sin 2a / 4) / GJ]."""
+    R, a, EI, GJ = 3.0, math.pi / 2, 7.0, 2.0
+    mesh = grid_mesh(grid_plan([0.0, R * a], [0.0, 0.3], radius=R), order=3, size=0.5)
+    clamp = (LineSupport("C1", "clamped"),)
+    model = PlateModel(
+        mesh, Section(0.01, 1e-3, 0.2), clamp, (BeamLine("L1", BeamSection(EI, GJ)),)
+    )
+    tip, _ = model.crossing("L1", "C2")
+    F = np.zeros(model.n_dof)
+    F[N_FIELDS * tip] = 1.0
+    _, U, _ = solved(model, F)
+    bend, twist = a / 2 - math.sin(2 * a) / 4, 1.5 * a - 2 * math.sin(a) + math.sin(2 * a) / 4
+    assert U[N_FIELDS * tip, 0] == pytest.approx(R**3 * (bend / EI + twist / GJ), rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("k", "k_rot"), [(math.inf, 0.0), (math.inf, 30.0), (50.0, 0.0), (50.0, 30.0)]
+)
+def test_stubs_are_beams_that_run_on(k: float, k_rot: float) -> None:
+    """Against the same beam on a mesh that goes on as far, over a slab a hundredth as thick."""
+    section, stub = BeamSection(10.0, 0.5), 0.5
+    at = [(0.0, 1.9), (0.7, 0.3), (2.0, -1.0)]
+    plan = grid_plan([0.0, 2.0], [-2.0, 2.0])
+    mesh = grid_mesh(plan, order=3, size=0.5)
+    holds = tuple(Hold(n, k, k_rot, stub) for n in ("L1", "L2"))
+    model = PlateModel(
+        mesh, unit_section(0.2), beams=tuple(BeamLine(c, section, holds) for c in ("C1", "C2"))
+    )
+    stiffness, U, F = solved(model, patch(mesh, 0.6, 0.5, 0.4, 0.4))
+
+    longer = grid_plan([0.0, 2.0], [-2.0, 2.0], overhang={"left": stub, "right": stub})
+    mesh2 = grid_mesh(longer, order=3, size=0.5)
+    zones = tuple(
+        Zone(rectangle_corners(1.0, s * (2.0 + stub / 2), 2.0, stub), 0.002) for s in (-1, 1)
+    )
+    holds2 = tuple(Hold(n, k, k_rot) for n in ("left", "right"))
+    # the same tie as on the shorter beam
+    tied = replace(section, GA=section.shear_rigidity(5.0))
+    slab = replace(unit_section(0.2), zones=zones)
+    model2 = PlateModel(
+        mesh2, slab, beams=tuple(BeamLine(f"{c}:full", tied, holds2) for c in ("C1", "C2"))
+    )
+    stiffness2, U2, F2 = solved(model2, patch(mesh2, 0.6, 0.5, 0.4, 0.4))
+    first, second = results(model, U[:, 0], at), results(model2, U2[:, 0], at)
+    np.testing.assert_allclose(first[:, :4], second[:, :4], atol=2e-4 * np.abs(second[:, :4]).max())
+    one = {
+        n.replace("L1", "left").replace("L2", "right"): v[0]
+        for n, v in stiffness.reactions(U, F).items()
+    }
+    two = {n: v[0] for n, v in stiffness2.reactions(U2, F2).items()}
+    assert set(one) == set(two)
+    for name, value in one.items():
+        assert value == pytest.approx(two[name], abs=2e-4)
+
+
+# --- springs and guided edges ------------------------------------------------------------
+
+
+def test_line_springs_against_levy() -> None:
+    """Edges y on springs with rotation, x edges simple, thin; and the same, thick."""
+    k, k_rot, place = 30.0, 4.0, (0.4, 0.35, 0.3, 0.3)
+    edges = {"start": ("rigid", True), "end": ("rigid", True)}
+    springs = tuple(LineSupport(e, "spring", k=k, k_rot=k_rot) for e in ("left", "right"))
+    lines = tuple(Line(y, spring=k, rotational=k_rot) for y in (0.0, 1.0))
+    at = [(0.5, 0.5), (0.5, 0.0), (0.3, 0.8)]
+    for section in (unit_section(0.1, 0.3, thin_span=1.0), unit_section(0.15, 0.3)):
+        grading = Grading({}, {"left": 0.04, "right": 0.04})
+        model = rectangle(1.0, 1.0, section, edges, order=4, size=0.1, grading=grading)
+        model = replace(model, supports=(*model.supports, *springs))
+        stiffness, U, F = solved(model, patch(model.mesh, *place))
+        if section.thin:
+            series = LevyPlate(1.0, Rigidity.isotropic(1.0, 0.3), lines, 400).solve([Patch(*place)])
+        else:
+            S = shear_rigidity(section)
+            series = ThickPlate(1.0, 1.0, 0.3, S, lines, 400).solve([Patch(*place)])  # type: ignore[assignment]
+        exact = series.at(*np.array(at).T).stack().T
+        found = results(model, U[:, 0], at)
+        scale = np.abs(exact).max(axis=0)
+        np.testing.assert_allclose(found[:, :4] / scale[:4], exact[:, :4] / scale[:4], atol=2e-3)
+        total = sum(v[0] for v in stiffness.reactions(U, F).values())
+        assert total == pytest.approx(1.0, rel=1e-9)
+
+
+@pytest.mark.parametrize("theory", ["thick", "thin"])
+def test_a_guided_edge_is_a_line_of_symmetry(theory: str) -> None:
+    """Half a symmetric deck on a guided edge (k = 0, stiff in rotation) is the whole deck."""
+    section = unit_section(0.2, thin_span=2.0 if theory == "thin" else None)
+    values = []
+    for stations in ([0.0, 2.0], [0.0, 4.0]):
+        mesh = grid_mesh(grid_plan(stations, [-1.0, 1.0]), order=3, size=0.4)
+        supports = [LineSupport("C1", "clamped"), LineSupport("L1", "rigid")]
+        loads = patch(mesh, 1.3, 0.3, 0.4, 0.6)
+        if stations[-1] == 2.0:
+            supports.append(LineSupport("C2", "spring", k=0.0, k_rot=1e7))
+        else:
+            supports.append(LineSupport("C2", "clamped"))
+            loads = loads + patch(mesh, 2.7, 0.3, 0.4, 0.6)
+        model = PlateModel(mesh, section, tuple(supports))
+        _, U, _ = solved(model, loads)
+        values.append(results(model, U[:, 0], [(1.0, 0.3), (2.0, 0.5), (0.2, -0.8), (2.0, 1.0)]))
+    # m_xy vanishes on the line of symmetry, and naturally, not exactly, on the guided edge
+    scale = np.abs(values[1][:, M_X]).max()
+    np.testing.assert_allclose(values[0][:, :3], values[1][:, :3], atol=1e-5 * scale)
+    np.testing.assert_allclose(values[0][:, M_XY], values[1][:, M_XY], atol=2e-3 * scale)
+
+
+def test_point_springs_share_by_stiffness() -> None:
+    """A nearly rigid slab on four springs at the corners of a square: w and shares by statics."""
+    mesh = grid_mesh(grid_plan([0.0, 2.0], [0.0, 2.0]), order=2, size=0.5)
+    at = [(0.2, 0.2), (1.8, 0.2), (1.8, 1.8), (0.2, 1.8)]
+    k = np.array([1.0, 2.0, 3.0, 4.0]) * 1e-5
+    points = tuple(
+        PointSupport(f"P{i}", p, 0.2, s) for i, (p, s) in enumerate(zip(at, k, strict=True))
+    )
+    model = PlateModel(mesh, unit_section(0.2), points=points)
+    stiffness, U, F = solved(model, patch(mesh, 0.8, 1.3, 0.3, 0.3))
+    A = np.column_stack([np.ones(4), np.array(at)])
+    motion = np.linalg.solve(A.T @ (k[:, None] * A), np.array([1.0, 0.8, 1.3]))
+    found = [stiffness.reactions(U, F)[p.name][0] for p in points]
+    np.testing.assert_allclose(found, k * (A @ motion), rtol=1e-4)
+
+
+# --- axes askew --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("edges", [HARD, SOFT], ids=["hard", "soft"])
+def test_a_turned_deck_is_the_same_deck(edges: dict[str, tuple[str, bool]]) -> None:
+    """The mesh turned by 35 degrees: supports askew to the axes, moments turned with them."""
+    angle = math.radians(35.0)
+    R = np.array([[math.cos(angle), math.sin(angle)], [-math.sin(angle), math.cos(angle)]])
+    beams = (BeamLine("C2", BeamSection(4.0, 2.0), BOTH_ENDS),)
+    mesh = grid_mesh(grid_plan([0.0, 1.0, 2.5], [0.0, 1.5]), order=3, size=0.4)
+    turned = replace(mesh, plan=mesh.plan @ R)
+    fields = []
+    for m in (mesh, turned):
+        model = PlateModel(m, unit_section(0.15), edge_supports(edges), beams)
+        stiffness, U, F = solved(model, pressure(m, 1.0))
+        fields.append(FieldRecovery(model).fields(U)[:, :, 0])
+        fields.append(np.array([v[0] for v in stiffness.reactions(U, F).values()]))
+    first, second = fields[0], fields[2]
+    tensor = np.array([[first[1], first[3]], [first[3], first[2]]])
+    back = np.einsum("ia,ijn,jb->abn", R, tensor, R)
+    exact = np.stack([first[0], back[0, 0], back[1, 1], back[0, 1], *(R.T @ first[4:])])
+    np.testing.assert_allclose(second, exact, atol=1e-9 * np.abs(exact).max())
+    np.testing.assert_allclose(fields[1], fields[3], atol=1e-9)
+
+
+def test_hard_supports_of_a_thick_skew_plate() -> None:
+    """Marcus: on any polygon with hard simple supports moments and shears are those of the thin
+    plate, and w grows by (m_x + m_y) / (1 + nu) kappa G t. A rhombus of 60 degrees (Morley 1963,
+    recomputed): w .002560099, moments .0425341 and .0332913 of the middle."""
+    angle = math.radians(60.0)
+    plan = grid_plan([0.0, 1.0], [0.0, math.sin(angle)], skew=math.pi / 2 - angle)
+    fine = corner_width(0.15)
+    grading = Grading({"C1": fine, "C2": fine}, {"L1": fine, "L2": fine})
+    mesh = grid_mesh(plan, order=3, size=0.15, grading=grading)
+    section = unit_section(0.1, 0.3)
+    model = PlateModel(mesh, section, edge_supports(HARD))
+    _, U, _ = solved(model, pressure(mesh, 1.0))
+    w, mx, my, mxy, _, _ = result(
+        model, U[:, 0], 0.5 * (1 + math.cos(angle)), 0.5 * math.sin(angle)
+    )
+    radius = math.hypot(0.5 * (mx - my), mxy)
+    found = [w, 0.5 * (mx + my) + radius, 0.5 * (mx + my) - radius]
+    thick = 0.002560099 + (0.0425341 + 0.0332913) / (1.3 * shear_rigidity(section))
+    np.testing.assert_allclose(found, [thick, 0.0425341, 0.0332913], rtol=3e-3)
+    # the shear deflection is a tenth of w: without it the test would tell
+    assert thick > 1.05 * 0.002560099
+
+
+def test_hard_supports_of_a_thick_curved_deck() -> None:
+    """A sector cut from a hard ring at guided ends that are radial: the axisymmetric ring, hard or
+    soft alike, while a sector on hard lines all round turns back into its mirror image."""
+    hole, S = 0.5, shear_rigidity(unit_section(0.1, 0.3))
+    plan = grid_plan([0.0, 0.75], [-0.25, 0.25], radius=0.75)
+    mesh = grid_mesh(plan, order=4, size=0.1)
+    guided = tuple(LineSupport(c, "spring", k=0.0, k_rot=1e8) for c in ("C1", "C2"))
+    ring = RingPlate(1.0, 1.0, 0.3, "simple", hole, "simple", shear_rigidity=S)
+    w, m_r, m_t, q_r = ring.at([0.75, 0.6])
+    for hard in (True, False):
+        lines = tuple(LineSupport(n, "rigid", hard) for n in ("L1", "L2"))
+        model = PlateModel(mesh, unit_section(0.1, 0.3), (*guided, *lines))
+        _, U, _ = solved(model, pressure(mesh, 1.0))
+        found = results(model, U[:, 0], [(0.3, 0.0), (0.3, 0.15)])
+        np.testing.assert_allclose(found[:, W], w, rtol=1e-3)
+        np.testing.assert_allclose(found[:, M_X], m_t, atol=1e-3 * np.abs(m_r).max())
+        np.testing.assert_allclose(found[:, M_Y], m_r, atol=1e-3 * np.abs(m_r).max())
+        np.testing.assert_allclose(found[:, Q_Y], -q_r, rtol=5e-3, atol=1e-3)
+    edges = edge_supports(HARD)
+    model = PlateModel(mesh, unit_section(0.1, 0.3), edges)
+    s, y, a, b = 0.3, 0.06, 0.2, 0.1
+    _, U, _ = solved(model, patch(mesh, s, y, a, b), patch(mesh, 0.75 - s, y, a, b))
+    one = results(model, U[:, 0], [(0.2, 0.1), (0.5, -0.1)])
+    other = results(model, U[:, 1], [(0.55, 0.1), (0.25, -0.1)])
+    np.testing.assert_allclose(one, other * [1, 1, 1, -1, -1, 1], atol=1e-9)
+
+
+# --- any mesh ----------------------------------------------------------------------------
+
+
+def disk(order: int, n: int) -> Mesh:
+    """A disk of radius 1: a square of n x n cells within four blocks with curved outer sides."""
+    half = 0.5 / math.sqrt(2.0)
+    corners = half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    xi = 0.5 * (1.0 + cell_nodes(order))
+    cells: list[Floats] = []
+    for i in range(n):
+        for k in range(n):
+            cells.append(half * (2.0 * (np.array([i, k]) + xi) / n - 1.0))
+    for side in range(4):
+        a, b = corners[side], corners[(side + 1) % 4]
+        start = math.atan2(a[1], a[0])
+        for i in range(n):
+            for k in range(n):
+                along, out = (i + xi[:, 0]) / n, (k + xi[:, 1]) / n
+                inner = a + along[:, None] * (b - a)
+                phi = start + along * math.pi / 2
+                arc = np.column_stack([np.cos(phi), np.sin(phi)])
+                # xi along the side from its second corner, so that x turns into y
+                points = inner + out[:, None] * (arc - inner)
+                cells.append(points.reshape(order + 1, order + 1, 2)[::-1].reshape(-1, 2))
+    points, inverse = np.unique(np.concatenate(cells).round(10), axis=0, return_inverse=True)
+    number = inverse.reshape(len(cells), -1)
+    local = np.arange((order + 1) ** 2).reshape(order + 1, order + 1)
+    rim = [
+        number[n * n + side * n * n + i * n + n - 1][local[::-1, -1]]
+        for side in range(4)
+        for i in range(n)
+    ]
+    straight = grid_plan([0.0, 1.0], [0.0, 1.0]).chart
+    return Mesh(order, straight, points, number, {"rim": np.array(rim)})
+
+
+@pytest.mark.parametrize(("kind", "edge"), [("rigid", "simple"), ("clamped", "clamped")])
+@pytest.mark.parametrize("t", [0.1, 0.2])
+def test_circular_plate(t: float, kind: str, edge: str) -> None:
+    """Radius 1, uniform load, nu = 0.3; printed (Reissner; any text on thick plates): w of the
+    middle simple .0644162, .0665591, clamped .0163393, .0184821 at t = 0.1, 0.2."""
+    printed = {("simple", 0.1): 0.0644162, ("simple", 0.2): 0.0665591,
+               ("clamped", 0.1): 0.0163393, ("clamped", 0.2): 0.0184821}[edge, t]  # fmt: skip
+    mesh = disk(4, 3)
+    assert mesh.area() == pytest.approx(math.pi, rel=1e-7)
+    section = unit_section(t, 0.3)
+    model = PlateModel(mesh, section, (LineSupport("rim", kind),))  # type: ignore[arg-type]
+    stiffness, U, F = solved(model, pressure(mesh, 1.0))
+    at = [(0.0, 0.0), (0.4, 0.0), (0.3, 0.6)]
+    found = results(model, U[:, 0], at)
+    assert found[0, W] == pytest.approx(printed, rel=1e-5)
+    ring = RingPlate(1.0, 1.0, 0.3, edge, shear_rigidity=shear_rigidity(section))  # type: ignore[arg-type]
+    w, m_r, m_t, _ = ring.at([0.0, 0.4, math.hypot(0.3, 0.6)])
+    np.testing.assert_allclose(found[:, W], w, rtol=5e-5)
+    np.testing.assert_allclose(found[:2, M_X], m_r[:2], rtol=1e-3)
+    np.testing.assert_allclose(found[:2, M_Y], m_t[:2], rtol=1e-3)
+    assert found[2, M_X] + found[2, M_Y] == pytest.approx(m_r[2] + m_t[2], rel=1e-3)
+    assert stiffness.reactions(U, F)["rim"][0] == pytest.approx(math.pi, rel=1e-6)
+
+
+def test_numbering_of_nodes_and_cells_does_not_matter() -> None:
+    mesh = grid_mesh(grid_plan([0.0, 2.0], [0.0, 1.5], skew=0.2), order=3, size=0.4)
+    rng = np.random.default_rng(1)
+    new = rng.permutation(mesh.n_nodes)
+    order = rng.permutation(mesh.n_cells)
+    plan = np.empty_like(mesh.plan)
+    plan[new] = mesh.plan
+    lines = {name: new[edges] for name, edges in mesh.lines.items()}
+    shuffled = Mesh(mesh.order, mesh.chart, plan, new[mesh.cells[order]], lines)
+    values = []
+    for m in (mesh, shuffled):
+        model = PlateModel(m, unit_section(0.2), edge_supports(SOFT))
+        _, U, _ = solved(model, patch(m, 1.0, 0.7, 0.5, 0.3))
+        values.append(results(model, U[:, 0], [(1.1, 0.7), (0.4, 1.2), (2.0, 0.3)]))
+    np.testing.assert_allclose(values[0], values[1], atol=1e-10)
+    assert shape(1, np.zeros((1, 2))).sum() == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("length", "force"), [(1000.0, 1.0), (1.0, 1e-3), (0.3048, 4.448)])
+def test_units_do_not_matter(length: float, force: float) -> None:
+    """The same deck in other units of length and force."""
+    values = []
+    for a, f in ((1.0, 1.0), (length, force)):
+        mesh = grid_mesh(
+            grid_plan([0.0, 3.1 * a, 6.2 * a], [-2.0 * a, 2.0 * a]), order=3, size=0.7 * a
+        )
+        slab = Section(0.27 * a, 34e6 * f / a**2, 0.2)
+        beam = BeamSection(8e5 * f * a**2, 3e3 * f * a**2, 9e5 * f)
+        holds = (Hold("L1", stub=0.4 * a), Hold("L2", k=1e5 * f / a))
+        beams = tuple(BeamLine(c, beam, holds) for c in ("C1", "C2", "C3"))
+        model = PlateModel(mesh, slab, beams=beams)
+        _, U, _ = solved(model, patch(mesh, 1.7 * a, 0.4 * a, 0.5 * a, 0.4 * a, 100.0 * f))
+        scale = np.array([1 / a, 1 / f, 1 / f, 1 / f, a / f, a / f])
+        values.append(results(model, U[:, 0], [(1.5 * a, 0.4 * a), (4.0 * a, -1.0 * a)]) * scale)
+    np.testing.assert_allclose(values[1], values[0], rtol=1e-6, atol=1e-8)
