@@ -4,10 +4,11 @@ findings."""
 import math
 import time
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import Any
 
 from pipelines.accuracy import estimate, not_estimated
+from pipelines.averaging import mean_curves
 from pipelines.build import BuiltModel, build_model
 from pipelines.deck import Deck
 from pipelines.design import DesignWatch, design
@@ -121,6 +122,7 @@ def analyse(
         model_facts(built, solver, envelopes),
     )
     if envelopes is not None:
+        summary["mean_curves"] = [asdict(c) for c in mean_curves(deck, solver, envelopes, peaks)]
         summary["uplift"] = uplift_entries(deck, solver, cases, envelopes, peaks)
     summary["singular_places"] = [
         singular_entry(place, deck.slab.thickness) for place in singular_places(built.model)

@@ -18,12 +18,12 @@ from pipelines.deck import Deck, Vehicle
 from pipelines.envelopes import Envelopes, FieldEnvelope, LoadPosition
 from pipelines.errors import MethodRangeError
 from pipelines.handstrips import HandStrip, HandStrips, hand_strips
-from pipelines.heldpositions import field_point_rows, point_rows, values_at
+from pipelines.heldpositions import LineRows, field_point_rows, line_rows, values_at
 from pipelines.responses import Solver
 from pipelines.sections import Frame, Kind, Section, frame, sections
 from pipelines.strips_deck import strip_decks
 from plate.conventions import RESULTS
-from plate.recovery import N_RESULTS, mean_along
+from plate.recovery import N_RESULTS
 from plate.stiffness import Stiffness
 
 Floats = NDArray[np.float64]
@@ -34,8 +34,8 @@ COVERS = "strip covers"
 OUTSIDE = "outside the method's range"
 NOT_COMPARABLE = "not comparable"
 
-# Beside a section that is on no mesh points, this many places along it are tried round the peak.
-PLACES = 9
+# Beside a section that is on no mesh points the peak is sought so near to that of the points [m].
+NEAR = 0.6
 SHEARS = (RESULTS.index("q_x"), RESULTS.index("q_y"))
 
 
@@ -189,10 +189,11 @@ class _Reading:
 
 @dataclass(frozen=True)
 class _Wanted:
-    """What is read at a reading's load position: points tried for the peak, and mean widths."""
+    """What is read at a reading's load position: the line s = const through the peak, and mean
+    widths on it as ranges of t."""
 
     reading: _Reading
-    points: Floats
+    s: float
     hands: tuple[HandStrip, ...]
     spans: tuple[tuple[float, float] | None, ...]
 
@@ -218,7 +219,7 @@ def strip_findings(
             for group in _groups(sections(at, hands.depth)):
                 reading = _reading(group, vehicle, envelope)
                 if reading.number >= 0:
-                    wanted.append(_wanted(at, solver, reading, hands))
+                    wanted.append(_wanted(at, reading, hands))
         found += _compared(deck, at, solver, envelopes, wanted)
     found.sort(key=lambda f: np.inf if f.ratio is None else f.ratio)
     return tuple(replace(f, reference=f"F{k}") for k, f in enumerate(found, start=1)), ""
@@ -252,23 +253,16 @@ def _reading(group: Sequence[Section], vehicle: Vehicle, envelope: FieldEnvelope
     return best
 
 
-def _wanted(at: Frame, solver: Solver, reading: _Reading, hands: HandStrips) -> _Wanted:
+def _wanted(at: Frame, reading: _Reading, hands: HandStrips) -> _Wanted:
     section = reading.section
     s, t = float(at.s[reading.point]), float(at.t[reading.point])
-    if section.s is None:
-        points = np.zeros((0, 2))
-    else:
-        row = np.unique(np.round(at.t[section.points], 9))
-        near = row[np.argsort(np.abs(row - t), kind="stable")[:PLACES]]
-        points = at.points(section.s, near)
-        s = section.s
-    bay = _bay_at(at, s) if section.kind == "edge" else None
-    chosen = hands.at(section, bay)
+    s = s if section.s is None else section.s
+    chosen = hands.at(section, _bay_at(at, s) if section.kind == "edge" else None)
     spans = tuple(
-        None if one.width is None or one.value is None else _about(at, t, one.width)
+        None if one.width is None or one.value is None else _about(at, s, t, one.width)
         for one in chosen
     )
-    return _Wanted(reading, points, chosen, spans)
+    return _Wanted(reading, s, chosen, spans)
 
 
 def _bay_at(at: Frame, s: float) -> int:
@@ -276,12 +270,22 @@ def _bay_at(at: Frame, s: float) -> int:
     return int(np.clip(sum(one.at < s for one in supports) - 1, 0, len(supports) - 2))
 
 
-def _about(at: Frame, t: float, width: float) -> tuple[float, float]:
+def _about(at: Frame, s: float, t: float, width: float) -> tuple[float, float]:
     """The width about t, moved inward where it would leave the slab, at most the slab."""
-    low, high = float(at.t.min()), float(at.t.max())
+    low, high = at.t_range(s)
     width = min(width, high - low)
     start = min(max(t - 0.5 * width, low), high - width)
     return start, start + width
+
+
+@dataclass(frozen=True)
+class _Found:
+    """The plate's peak of a reading: all six results there, its plan point, and the means."""
+
+    results: Floats
+    point: tuple[float, float]
+    means: tuple[float | None, ...]
+    rows: sparse.csr_array
 
 
 def _compared(
@@ -290,45 +294,50 @@ def _compared(
     """The findings of all readings: one solution for each load position, and the same with softer
     and with stiffer beams."""
     model = solver.model
+    lines = {s: line_rows(model, at.line(s)) for s in {round(one.s, 9) for one in wanted}}
     own = field_point_rows(solver, [one.reading.point for one in wanted])
-    rows = []
-    for k, one in enumerate(wanted):
-        section = one.reading.section
-        peak = own[N_RESULTS * k : N_RESULTS * (k + 1)]
-        if len(one.points):
-            peak = point_rows(model, one.points)
-        s = float(at.s[one.reading.point]) if section.s is None else section.s
-        means = [
-            mean_along(model, at.points(s, np.array(span)))[[section.component]]
-            for span in one.spans
-            if span is not None
-        ]
-        rows.append(sparse.csr_array(sparse.vstack([peak, *means], format="csr")))
     numbers = [one.reading.number for one in wanted]
+    rows = [lines[round(one.s, 9)].rows for one in wanted]
     values = values_at(solver.stiffness, envelopes.runs, list(zip(numbers, rows, strict=True)))
-    peaks = [_peak(one, own_values) for one, own_values in zip(wanted, values, strict=True)]
-    held = [
-        (number, row[[N_RESULTS * k + one.reading.section.component]])
-        for one, number, row, (k, _) in zip(wanted, numbers, rows, peaks, strict=True)
-    ]
+    found: list[_Found] = []
+    for k, one in enumerate(wanted):
+        peak = own[N_RESULTS * k : N_RESULTS * (k + 1)]
+        found.append(_found(at, one, lines[round(one.s, 9)], values[k], peak))
+    held = [(number, peak.rows) for number, peak in zip(numbers, found, strict=True)]
     others = _with_other_beams(deck, envelopes, held)
-    found = []
+    findings: list[Finding] = []
     for k, one in enumerate(wanted):
         of_beams = None
         if others:
-            three = [float(peaks[k][1][one.reading.section.component]), *(float(v[k][0]) for v in others)]
+            three = [float(found[k].results[one.reading.section.component])]
+            three += [float(other[k][0]) for other in others]
             of_beams = (min(three), max(three))
-        found += _findings(at, envelopes, one, peaks[k], values[k], of_beams)
-    return found
+        findings += _findings(envelopes, one, found[k], of_beams)
+    return findings
 
 
-def _peak(one: _Wanted, values: Floats) -> tuple[int, Floats]:
-    """Number of the point of the peak among those tried, and all six results there."""
-    section = one.reading.section
-    count = max(len(one.points), 1)
-    tried = values[: N_RESULTS * count].reshape(count, N_RESULTS)
-    k = int(np.argmax(section.sign * tried[:, section.component]))
-    return k, tried[k]
+def _found(
+    at: Frame, one: _Wanted, line: LineRows, values: Floats, own: sparse.csr_array
+) -> _Found:
+    section, reading = one.reading.section, one.reading
+    tried = values.reshape(-1, N_RESULTS)
+    low, high = at.t_range(one.s)
+    means = tuple(
+        None
+        if span is None
+        else line.mean(tried[:, section.component], *((t - low) / (high - low) for t in span))
+        for span in one.spans
+    )
+    if section.s is None:
+        results = np.array([0.0, *reading.coexisting, 0.0, 0.0])
+        results[section.component] = reading.value
+        x, y = at.points(at.s[reading.point], at.t[reading.point])
+        return _Found(results, (float(x), float(y)), means, own[[section.component]])
+    near = np.abs(low + line.share * (high - low) - at.t[reading.point]) < NEAR
+    k = int(np.argmax(np.where(near, section.sign * tried[:, section.component], -np.inf)))
+    x, y = at.points(one.s, low + line.share[k] * (high - low))
+    rows = line.rows[[N_RESULTS * k + section.component]]
+    return _Found(tried[k], (float(x), float(y)), means, rows)
 
 
 def _with_other_beams(
@@ -345,26 +354,17 @@ def _with_other_beams(
 
 
 def _findings(
-    at: Frame,
     envelopes: Envelopes,
     one: _Wanted,
-    peak: tuple[int, Floats],
-    values: Floats,
+    peak: _Found,
     of_beams: tuple[float, float] | None,
 ) -> Iterator[Finding]:
     reading, section = one.reading, one.reading.section
-    k, results = peak
-    if len(one.points):
-        value, coexisting = float(results[section.component]), results[1:4]
-        x, y = one.points[k]
-    else:
-        value, coexisting = reading.value, reading.coexisting
-        x, y = at.points(at.s[reading.point], at.t[reading.point])
     # Shears are printed as magnitudes.
     turn = float(section.sign) if section.component in SHEARS else 1.0
-    means = iter(values[N_RESULTS * max(len(one.points), 1) :])
-    for hand, span in zip(one.hands, one.spans, strict=True):
-        mean = turn * float(next(means)) if span is not None else turn * value
+    value = turn * float(peak.results[section.component])
+    m_x, m_y, m_xy = peak.results[1:4].tolist()
+    for hand, span, mean in zip(one.hands, one.spans, peak.means, strict=True):
         yield Finding(
             reference="",
             kind=section.kind,
@@ -381,12 +381,12 @@ def _findings(
             width_of=hand.width_of,
             strip_value=hand.value,
             reason=hand.reason,
-            plate_peak=turn * value,
-            at=(float(x), float(y)),
+            plate_peak=value,
+            at=peak.point,
             position=envelopes.position(reading.number),
-            plate_mean=mean,
+            plate_mean=value if mean is None else turn * mean,
             mean_width=0.0 if span is None else span[1] - span[0],
-            coexisting=(float(coexisting[0]), float(coexisting[1]), float(coexisting[2])),
+            coexisting=(m_x, m_y, m_xy),
             beam_range=None if of_beams is None else _sorted(turn * v for v in of_beams),
             point=reading.point,
             number=reading.number,

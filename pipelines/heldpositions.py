@@ -1,16 +1,18 @@
 """Results at load positions that are held while something else changes: rows on displacements."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from pipelines.envelopes import find_position
-from pipelines.responses import Solver, position_load
+from pipelines.responses import Solver
 from pipelines.traffic import LoadPositions
+from plate.loads import patch_loads, segment_points
 from plate.model import PlateModel
 from plate.recovery import N_RESULTS, point_operators
+from plate.reference import gauss, shape
 from plate.stiffness import Stiffness
 
 Floats = NDArray[np.float64]
@@ -31,9 +33,7 @@ def values_at(
     place = 0
     for start in range(0, len(numbers), BLOCK):
         part = numbers[start : start + BLOCK]
-        where = [find_position(runs, number) for number in part]
-        loads = [position_load(stiffness.model, run, slice(i, i + 1)) for run, i in where]
-        U = stiffness.solve(np.concatenate(loads, axis=1))
+        U = stiffness.solve(loads_of(stiffness.model, runs, part))
         column = {number: k for k, number in enumerate(part)}
         while place < len(order) and wanted[order[place]][0] in column:
             number, rows = wanted[order[place]]
@@ -42,13 +42,79 @@ def values_at(
     return found
 
 
-def point_rows(model: PlateModel, points: Floats) -> sparse.csr_array:
-    """Rows (6 n, n_dof) of all results at plan points (n, 2), each the mean of its cells."""
-    located = model.mesh.locate(points)
-    cells = np.concatenate([c for c, _ in located])
-    xi = np.concatenate([x for _, x in located])
-    owner = np.repeat(np.arange(len(points)), [len(c) for c, _ in located])
-    return _means(point_operators(model, cells, xi), owner, len(points))
+def loads_of(model: PlateModel, runs: Sequence[LoadPositions], numbers: Sequence[int]) -> Floats:
+    """Right-hand sides (n_dof, n) [N] of the load positions of those numbers."""
+    F = np.zeros((model.n_dof, len(numbers)))
+    first = 0
+    for run in runs:
+        mine = [k for k, n in enumerate(numbers) if first <= n < first + len(run)]
+        if mine:
+            wheels = run.wheels(np.array([numbers[k] - first for k in mine]))
+            column = np.array(mine)[wheels.position]
+            F += patch_loads(
+                model.mesh, wheels.corners, wheels.load, column, len(numbers)
+            ).toarray()
+        first += len(run)
+    return F
+
+
+@dataclass(frozen=True)
+class LineRows:
+    """All results along a straight line of the plan.
+
+    rows : (6 n, n_dof) at n points, cell after cell; share : (n,) of the line's length.
+    cells : (m, 2) where each cell begins and ends, as shares; each holds n/m points.
+    """
+
+    rows: sparse.csr_array
+    share: Floats
+    cells: Floats
+
+    def mean(self, values: Floats, low: float, high: float) -> float:
+        """Mean of values (n,) between two shares of the length, exact for the elements' own
+        polynomials."""
+        m = len(self.cells)
+        per = len(self.share) // m
+        values = values.reshape(m, per)
+        total = 0.0
+        for (a, b), own in zip(self.cells, values, strict=True):
+            start, end = max(a, low), min(b, high)
+            if end > start:
+                ends = 2.0 * (np.array([start, end]) - a) / (b - a) - 1.0
+                total += 0.5 * (b - a) * float(_partial(per, ends) @ own)
+        return total / (high - low)
+
+
+def _partial(n: int, ends: Floats) -> Floats:
+    """Integrals (n,) of the Lagrange polynomials through n Gauss points between two ends."""
+    nodes, _ = gauss(n)
+    powers = np.arange(n)
+    moments = (ends[1] ** (powers + 1) - ends[0] ** (powers + 1)) / (powers + 1)
+    return np.asarray(np.linalg.solve(np.vander(nodes, increasing=True).T, moments))
+
+
+def line_rows(model: PlateModel, ends: Floats) -> LineRows:
+    """Rows along the straight line between two plan points (2, 2), within the slab.
+
+    Between two cells that share the line each result is the mean of both.
+    """
+    [(cells, xi, _)] = segment_points(model.mesh, ends)
+    per = 2 * model.mesh.order
+    corners = model.mesh.plan[model.mesh.cells[cells]]
+    plan = np.einsum("nk,nkd->nd", shape(model.mesh.order, xi), corners)
+    along = ends[1] - ends[0]
+    share = (plan - ends[0]) @ along / (along @ along)
+    nodes, _ = gauss(per)
+    first, last = share.reshape(-1, per)[:, 0], share.reshape(-1, per)[:, -1]
+    size = (last - first) / (nodes[-1] - nodes[0])
+    start = first - (nodes[0] + 1.0) * size
+    # Two cells on the same stretch are one place.
+    _, owner = np.unique(np.round(start, 10), return_inverse=True)
+    unique = np.unique(owner, return_index=True)[1]
+    places = (owner[:, None] * per + np.arange(per)).ravel()
+    rows = _means(point_operators(model, cells, xi), places, len(unique) * per)
+    bounds = np.stack([start, start + 2.0 * size], axis=-1)[unique]
+    return LineRows(rows, share.reshape(-1, per)[unique].ravel(), bounds)
 
 
 def field_point_rows(solver: Solver, points: Sequence[int]) -> sparse.csr_array:

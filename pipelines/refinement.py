@@ -79,6 +79,6 @@ def refined(deck: Deck, analyse: Callable[[Deck], Result]) -> Result:
     limit = f"{MOST} cells" if cells > MOST else f"{ROUNDS} meshes"
     result.summary["model"]["notes"].append(
         f"[mesh] error = {target:g} is not met within {limit} by: {listed}; shears beside a "
-        "patch's edge and at a beam's line converge slowest"
+        "patch's edge, and moments at a beam's end or line, converge slowest"
     )
     return result

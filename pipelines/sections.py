@@ -98,6 +98,17 @@ class Frame:
         s, t = np.asarray(s, dtype=float), np.asarray(t, dtype=float)
         return self.deck.plan.at(s, t) if self.along else self.deck.plan.at(t, s)
 
+    def t_range(self, s: float) -> tuple[float, float]:
+        """t of the slab's edges at s [m]."""
+        if self.along:
+            offsets = self.deck.plan.line_offsets(np.array(s))
+            return float(offsets[0]), float(offsets[-1])
+        return self.deck.plan.u_range
+
+    def line(self, s: float) -> Floats:
+        """Plan ends (2, 2) of the line of that s, from edge to edge."""
+        return self.points(s, np.array(self.t_range(s)))
+
     def bay(self, lines: tuple[str, ...]) -> tuple[float, float]:
         """s of a bay's two lines [m]."""
         at = {one.name: one.at for one in self.strip.beam.supports}

@@ -81,7 +81,7 @@ def run_study(
     finished = {row.key: found for row in plan.rows if (found := files.read(row.key))}
     tasks = plan.tasks(lambda key: key in finished)
     count, before = sum(len(task.rows) for task in tasks), len(finished)
-    need = study_need(plan)
+    need = study_need(plan) if tasks else Need(0.0, 0, 0, 0)
     write_text(out / "design.csv", csv_text(_design(study, plan)))
 
     def keep(row: Row, one: Finished) -> None:

@@ -1,18 +1,16 @@
-"""What a study file and a fit file may say: their tables, keys and bounds."""
+"""What a study file may say: its tables, keys and bounds."""
 
 import re
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from pipelines.deckrules import Choice, Count, Range, Rule, Text, WholeRange, refused
-from pipelines.deckschema import Flag, Name, Pair, Table
+from pipelines.deckschema import Name, Pair, Table
 from pipelines.strips import FIRST_SET
 from pipelines.studygroups import GROUPS
 
 KINDS = ("grid", "latin hypercube", "sobol", "rows")
 SCALES = ("linear", "log")
-FORMS = ("power law", "polynomial in logs")
-SIDES = ("below", "above")
 
 
 @dataclass(frozen=True)
@@ -134,40 +132,3 @@ class ResponseTable(Table):
 class RunTable(Table):
     tolerance_every: Annotated[int, WholeRange(0, 100_000)] = 1
     error_target_percent: Annotated[float, Range(0.001, 100.0, "percent")] | None = None
-
-
-class InputTable(Table):
-    name: Ident
-    formula: FormulaText | None = None
-    label: Annotated[str, Text(60)] | None = None
-
-
-class HoldOutTable(Table):
-    by: Annotated[list[Ident], Count(1, 20)]
-    share: Annotated[float, Range(0.01, 0.9)] = 0.2
-    seed: Annotated[int, WholeRange(0, 2**31)] = 1
-
-
-class LimitTable(Table):
-    at: dict[str, Annotated[float, Range(-1e12, 1e12)]]
-    value: Annotated[float, Range(1e-12, 1e12)]
-    why: Annotated[str, Text(200)]
-
-
-class FitTable(Table):
-    title: Annotated[str, Text(200)]
-    response: Ident
-    form: Annotated[Literal["power law", "polynomial in logs"], Choice(FORMS)] = "power law"
-    degree: Annotated[int, WholeRange(1, 4)] = 2
-    safe: Annotated[Literal["below", "above"], Choice(SIDES)]
-    quantile: Annotated[float, Range(0.001, 0.5)] = 0.05
-    where: FormulaText | None = None
-    families: Annotated[list[Ident], Count(1, 20)] | None = None
-    hold_out: HoldOutTable | None = None
-    compare: dict[str, Ident] | None = None
-    label: Annotated[str, Text(60)] | None = None
-    unit: Unit | None = None
-    table: FileName | None = None
-    input: Annotated[list[InputTable], Count(1, 12)]
-    limit: Annotated[list[LimitTable], Count(1, 50)] | None = None
-    bounded: Flag = True

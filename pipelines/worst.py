@@ -34,8 +34,10 @@ Ints = NDArray[np.int64]
 SCAN = 2.0
 # Peaks of the scan below this share of its highest are passed over; at most so many are refined
 # on the interpolated surface, and of these those near the highest, at most so many, on the exact.
+# The interpolated surface of a shear is wrong by some per cent of its largest value.
 NEAR = 0.7
-MOST_PEAKS = 8
+DOUBT = 0.05
+MOST_PEAKS = 12
 NEAR_EXACT = 0.9
 MOST_EXACT = 4
 # Last steps on the interpolated and on the exact surface as shares of the patch's smaller side.
@@ -114,12 +116,14 @@ class _Candidates:
     """Places worth looking at.
 
     entry : (n,) of what is wanted; driver : (n,) its number; x : (3, n) places; value : (n,).
+    doubt : (n_entry,) by how much the values of each entry may be wrong.
     """
 
     entry: Ints
     driver: Ints
     x: Floats
     value: Floats
+    doubt: Floats
 
     @classmethod
     def joined(cls, parts: Sequence["_Candidates"]) -> "_Candidates":
@@ -128,18 +132,25 @@ class _Candidates:
             np.concatenate([p.driver for p in parts]),
             np.concatenate([p.x for p in parts], axis=1),
             np.concatenate([p.value for p in parts]),
+            np.max([p.doubt for p in parts], axis=0),
         )
 
     def part(self, which: NDArray[np.bool_] | Ints) -> "_Candidates":
         return _Candidates(
-            self.entry[which], self.driver[which], self.x[:, which], self.value[which]
+            self.entry[which],
+            self.driver[which],
+            self.x[:, which],
+            self.value[which],
+            self.doubt,
         )
 
     def foremost(self, near: float, most: int) -> "_Candidates":
-        """The highest of each entry: at least `near` times its highest, at most so many."""
-        top = np.zeros(self.entry.max(initial=-1) + 1)
+        """The highest of each entry, at most so many: those of at least `near` times its highest
+        or less far below it than the doubt."""
+        top = np.zeros(len(self.doubt))
         np.maximum.at(top, self.entry, self.value)
-        kept = np.flatnonzero(self.value >= near * top[self.entry])
+        least = np.minimum(near * top, top - self.doubt)
+        kept = np.flatnonzero(self.value >= least[self.entry])
         kept = kept[np.lexsort((-self.value[kept], self.entry[kept]))]
         return self.part(kept[_rank(self.entry[kept]) < most])
 
@@ -263,6 +274,7 @@ def _scan(
     if driver.offsets is not None:
         y = driver.offsets
     entries, places, values = [], [], []
+    doubt = np.zeros(len(rows))
     for spread in v:
         grid = np.meshgrid(s, y, [spread], indexing="ij")
         x = np.array([g.ravel() for g in grid])
@@ -270,7 +282,8 @@ def _scan(
             part = slice(start, start + chunk)
             total = _over_lattice(driver, fields, rows[part], x) * signs[part]
             grown = total.reshape(len(s), len(y), -1)
-            k, j, e = np.nonzero(_is_peak(grown) & (grown > 0.0))
+            doubt[part] = np.maximum(doubt[part], DOUBT * np.abs(total).max(axis=0))
+            k, j, e = np.nonzero(_is_peak(grown) & (grown > -doubt[part]))
             entries.append(e + start)
             places.append(np.array([s[k], y[j], np.full(len(k), spread)]))
             values.append(grown[k, j, e])
@@ -280,6 +293,7 @@ def _scan(
         np.full(len(entry), number),
         np.concatenate(places, axis=1),
         np.concatenate(values),
+        doubt,
     )
 
 
@@ -334,7 +348,7 @@ def _refined(
     x = _zoom(driver, fields, rows[peaks.entry], signs[peaks.entry], peaks.x)
     entry, x = _with_starts(driver, starts, peaks.entry, x)
     value = _exact(driver, found, rows[entry], signs[entry], x)
-    return _Candidates(entry, np.full(len(entry), number), x, value)
+    return _Candidates(entry, np.full(len(entry), number), x, value, np.zeros(len(peaks.doubt)))
 
 
 def _with_starts(

@@ -256,7 +256,7 @@ class _Sheet:
         """Length [m] along the edge v-x of the corner cells that share it."""
         angles = [g.angle for g in self.groups[v] if x in (g.first, g.last)]
         width = self.width[_edge(v, x)]
-        length = min(min(width / np.tan(0.5 * angle) for angle in angles), 2.0 * width)
+        length = min(min(width / float(np.tan(0.5 * a)) for a in angles), 2.0 * width)
         p = self.quads.points
         return min(max(length, 0.5 * width), SHARE * float(np.hypot(*(p[x] - p[v]))))
 

@@ -93,19 +93,23 @@ def quad_mesh(
 def _straight(plan: Plan, arrangement: Arrangement, field: SizeField) -> Quads:
     """Straight cells between the pieces."""
     field = near_misses(arrangement, field.scaled(COARSE))
+    bounds = [*plan.edges, *(f"opening {k + 1}" for k in range(len(plan.openings)))]
+    rim = {k for name in bounds for k, _ in arrangement.courses[name]}
     points = [*arrangement.vertices]
-    chains, segments = [], []
-    for curve, (a, b) in zip(arrangement.pieces, arrangement.ends.tolist(), strict=True):
+    chains, segments, on_rim = [], [], []
+    for k, (a, b) in enumerate(arrangement.ends.tolist()):
+        curve = arrangement.pieces[k]
         shares = divided(curve, field)
         inner = curve.at(shares[1:-1])
         nodes = np.array([a, *range(len(points), len(points) + len(inner)), b])
         points += [*inner]
         chains.append((nodes, shares))
         segments.append(np.stack([nodes[:-1], nodes[1:]], axis=1))
+        on_rim.append(np.full(len(nodes) - 1, k in rim))
     on_curves, sides = np.array(points), np.concatenate(segments)
     inner = inner_points(on_curves, sides, field, plan.contains)
     everywhere = np.concatenate([on_curves, inner])
-    triangles = triangulate(everywhere, sides, plan.contains)
+    triangles = triangulate(everywhere, sides, np.concatenate(on_rim))
     kept = {(min(a, b), max(a, b)) for a, b in sides.tolist()}
     pairs, left = paired(everywhere, triangles, kept)
     quads = subdivided(everywhere, pairs, left, tuple(chains), arrangement.pieces)

@@ -10,6 +10,8 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 from scipy.spatial import Delaunay, cKDTree
 
 from plate.curves import Floats
@@ -113,9 +115,9 @@ class _Hash:
         return True
 
 
-def triangulate(points: Floats, segments: Ints, inside: Inside) -> Ints:
-    """Triangles (n, 3), turning from x to y, of points (m, 2) on the slab, with all segments
-    (k, 2) among their sides.
+def triangulate(points: Floats, segments: Ints, rim: NDArray[np.bool_]) -> Ints:
+    """Triangles (n, 3), turning from x to y, of points (m, 2) with all segments (k, 2) among
+    their sides; only those within the segments marked as `rim` (k,), which bound the slab.
 
     Raises MeshError where a segment cannot be recovered.
     """
@@ -126,8 +128,28 @@ def triangulate(points: Floats, segments: Ints, inside: Inside) -> Ints:
     for a, b in segments.tolist():
         flips.recover(a, b)
     triangles = flips.triangles()
-    triangles = triangles[np.all(triangles < len(points), axis=1)]
-    return triangles[inside(points[triangles].mean(axis=1))]
+    return triangles[_within(triangles, len(points), segments[rim])]
+
+
+def _within(triangles: Ints, n_points: int, rim: Ints) -> NDArray[np.bool_]:
+    """Which triangles are next to the outermost ones across the rim: parts of the slab that no
+    rim divides."""
+    n = len(triangles)
+    sides = np.sort(np.concatenate([triangles[:, [i, (i + 1) % 3]] for i in range(3)]), axis=1)
+    owner = np.tile(np.arange(n), 3)
+    order = np.lexsort(sides.T)
+    sides, owner = sides[order], owner[order]
+    twice = np.flatnonzero(np.all(sides[1:] == sides[:-1], axis=1))
+    bound = {(min(a, b), max(a, b)) for a, b in rim.tolist()}
+    on_rim = np.array([tuple(side) in bound for side in sides[twice].tolist()], dtype=bool)
+    one, other = owner[twice], owner[twice + 1]
+    open_pairs = (one[~on_rim], other[~on_rim])
+    graph = coo_array((np.ones(len(open_pairs[0])), open_pairs), shape=(n, n))
+    _, label = connected_components(graph, directed=False)
+    outer = label[np.flatnonzero(np.any(triangles >= n_points, axis=1))[0]]
+    first, second = label[one[on_rim]], label[other[on_rim]]
+    slab = np.concatenate([second[first == outer], first[second == outer]])
+    return np.asarray(np.isin(label, slab[slab != outer]))
 
 
 class _Flips:

@@ -33,7 +33,7 @@ def unit_section(
     t: float, poisson: float = 0.2, thin_span: float | None = None, **more: object
 ) -> Section:
     """A section of thickness t whose rigidity D is 1."""
-    return Section(t, 12.0 * (1.0 - poisson**2) / t**3, poisson, thin_span=thin_span, **more)  # type: ignore[arg-type]
+    return Section(t, 12.0 * (1.0 - poisson**2) / t**3, poisson, thin_span=thin_span, **more)
 
 
 def shear_rigidity(section: Section) -> float:
@@ -43,7 +43,7 @@ def shear_rigidity(section: Section) -> float:
 
 def edge_supports(edges: Mapping[str, tuple[str, bool]]) -> tuple[LineSupport, ...]:
     """Supports from edge -> (kind, hard)."""
-    return tuple(LineSupport(edge, kind, hard) for edge, (kind, hard) in edges.items())  # type: ignore[arg-type]
+    return tuple(LineSupport(edge, kind, hard) for edge, (kind, hard) in edges.items())
 
 
 def rectangle(

@@ -21,11 +21,12 @@ def test_asking_for_a_tolerance_meets_it(tmp_path: Path) -> None:
     plain = analyse(deck_of(tmp_path, SLAB, PLAN, BEAMS, TRAFFIC, "[mesh]\nsize_m = 1.0\n"))
     asked = "[mesh]\nsize_m = 1.0\nerror = 0.02\n"
     result = analyse(deck_of(tmp_path, SLAB, PLAN, BEAMS, TRAFFIC, asked))
-    assert max(relative_errors(plain).values()) > 0.02
-    worst = max(relative_errors(result).values())
+    before, after = relative_errors(plain), relative_errors(result)
+    assert before["m_x max"] > 0.02
+    assert after["m_x max"] <= 0.02
+    # What misses the tolerance, as moments at a beam's end do, is named in a note.
     notes = " ".join(result.summary["model"]["notes"])
-    assert worst <= 0.02 or "is not met" in notes
-    assert worst < 0.5 * max(relative_errors(plain).values())
+    assert all(error <= 0.02 or name in notes for name, error in after.items())
 
 
 def test_what_cannot_be_met_is_named(tmp_path: Path) -> None:

@@ -40,7 +40,7 @@ HELD = (Hold("L1"), Hold("L2"))
 
 
 def model(mesh: Mesh, parts: dict[str, object]) -> PlateModel:
-    return PlateModel(mesh, unit_section(0.25), **parts)  # type: ignore[arg-type]
+    return PlateModel(mesh, unit_section(0.25), **parts)
 
 
 @pytest.mark.parametrize(

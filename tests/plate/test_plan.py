@@ -64,4 +64,4 @@ def test_plans_that_cannot_be(
     arguments: tuple[list[float], list[float]], options: dict[str, object], message: str
 ) -> None:
     with pytest.raises(GeometryError, match=message):
-        grid_plan(*arguments, **options)  # type: ignore[arg-type]
+        grid_plan(*arguments, **options)

@@ -65,7 +65,7 @@ def test_components_turn_with_a_curved_deck() -> None:
     x = model.mesh.xy[:, 0]
     u = np.column_stack([0.5 * x**2, x, 0 * x]).ravel()
     at = np.array([[3.0, 1.0], [1.0, -1.3]])
-    found = results(model, u, at)  # type: ignore[arg-type]
+    found = results(model, u, at)
     c, s = model.mesh.chart.tangent(at).T
     exact = np.column_stack([-(c**2), -(s**2), c * s])
     np.testing.assert_allclose(found[:, 1:4], exact, atol=2e-5)

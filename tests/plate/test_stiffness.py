@@ -107,7 +107,7 @@ def test_loads_together_alone_and_on_any_number_of_threads() -> None:
     together = stiffness.solve(F)
     alone = np.hstack([stiffness.solve(F[:, [k]]) for k in range(3)])
     with threadpool_limits(2, user_api="blas"):
-        threaded = Stiffness.solve.__wrapped__(stiffness, F)  # type: ignore[attr-defined]
+        threaded = Stiffness.solve.__wrapped__(stiffness, F)
     scale = np.abs(together).max()
     np.testing.assert_allclose(alone, together, atol=1e-12 * scale)
     np.testing.assert_allclose(threaded, together, atol=1e-12 * scale)

@@ -131,7 +131,7 @@ def test_a_mirrored_deck_gives_the_mirrored_fields(axis: str) -> None:
         vectors = [patch(mesh, x * flip[0], y * flip[1], a, b) for x, y, a, b in loads]
         _, U, _ = solved(model, *vectors)
         points = np.array([[0.3, 0.2], [1.9, -1.1], [4.0, 1.6], [-0.3, 1.9], [2.7, 0.4]]) * flip
-        fields.append(np.stack([results(model, u, points) for u in U.T]))  # type: ignore[arg-type]
+        fields.append(np.stack([results(model, u, points) for u in U.T]))
     scale = np.abs(fields[0]).max(axis=(0, 1))
     difference = np.abs(fields[0] - parity * fields[1]) / scale
     assert difference.max() < 1e-9
@@ -340,7 +340,7 @@ def test_line_springs_against_levy() -> None:
             series = LevyPlate(1.0, Rigidity.isotropic(1.0, 0.3), lines, 400).solve([Patch(*place)])
         else:
             S = shear_rigidity(section)
-            series = ThickPlate(1.0, 1.0, 0.3, S, lines, 400).solve([Patch(*place)])  # type: ignore[assignment]
+            series = ThickPlate(1.0, 1.0, 0.3, S, lines, 400).solve([Patch(*place)])
         exact = series.at(*np.array(at).T).stack().T
         found = results(model, U[:, 0], at)
         scale = np.abs(exact).max(axis=0)
@@ -509,12 +509,12 @@ def test_circular_plate(t: float, kind: str, edge: str) -> None:
     mesh = disk(4, 3)
     assert mesh.area() == pytest.approx(math.pi, rel=1e-7)
     section = unit_section(t, 0.3)
-    model = PlateModel(mesh, section, (LineSupport("rim", kind),))  # type: ignore[arg-type]
+    model = PlateModel(mesh, section, (LineSupport("rim", kind),))
     stiffness, U, F = solved(model, pressure(mesh, 1.0))
     at = [(0.0, 0.0), (0.4, 0.0), (0.3, 0.6)]
     found = results(model, U[:, 0], at)
     assert found[0, W] == pytest.approx(printed, rel=1e-5)
-    ring = RingPlate(1.0, 1.0, 0.3, edge, shear_rigidity=shear_rigidity(section))  # type: ignore[arg-type]
+    ring = RingPlate(1.0, 1.0, 0.3, edge, shear_rigidity=shear_rigidity(section))
     w, m_r, m_t, _ = ring.at([0.0, 0.4, math.hypot(0.3, 0.6)])
     np.testing.assert_allclose(found[:, W], w, rtol=5e-5)
     np.testing.assert_allclose(found[:2, M_X], m_r[:2], rtol=1e-3)

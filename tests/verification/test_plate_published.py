@@ -411,7 +411,7 @@ def skew_model(
     fine = corner_width(size)
     grading = Grading({"C1": fine, "C2": fine}, {"L1": fine, "L2": fine})
     mesh = grid_mesh(plan, order=3, size=size, grading=grading)
-    supports = tuple(LineSupport(e, k, h) for e, (k, h) in edges.items())  # type: ignore[arg-type]
+    supports = tuple(LineSupport(e, k, h) for e, (k, h) in edges.items())
     return PlateModel(mesh, thin(poisson), supports)
 
 
@@ -526,7 +526,7 @@ def test_sector_of_an_annulus(
     model = PlateModel(mesh, section, (*guided, edge))
     _, U, _ = solved(model, pressure(mesh, 1.0))
     S = math.inf if theory == "thin" else shear_rigidity(section)
-    ring = RingPlate(1.0, 1.0, 0.3, outer, hole, shear_rigidity=S)  # type: ignore[arg-type]
+    ring = RingPlate(1.0, 1.0, 0.3, outer, hole, shear_rigidity=S)
     for share in (0.0, 0.37, 0.5):
         s = share * R * math.pi / 3
         found = results(model, U[:, 0], [(s, half), (s, 0.0), (s, -half)])
