@@ -1,9 +1,11 @@
 """How wrong the numbers can be: the same loads on a richer mesh of the same deck.
 
 Every stated value is computed again with elements one order higher and 1.5 times smaller, at the
-same place, on the same side of a line and for the same load position. The richer answer is several
-times nearer the truth, so the difference is the error, not a guess at it; `SAFETY` covers what the
-richer answer still misses.
+same place, on the same side of a line and for the same load position. The richer answer is mostly
+several times nearer the truth, so the difference is the error, not a guess at it; `SAFETY` covers
+what the richer answer still misses. Twice the difference covers it where the richer answer is no
+more than half as wrong: so it was in 97 % of the values of `benchmarks/effectivity.py`, against
+84 % of them with 1.25.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -27,7 +29,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 REFINEMENT = 1.5
-SAFETY = 1.25
+SAFETY = 2.0
 ENDS = ("max", "min")
 
 

@@ -12,10 +12,16 @@ from pipelines.averaging import mean_curves
 from pipelines.build import BuiltModel, build_model
 from pipelines.deck import Deck
 from pipelines.design import DesignWatch, design
+from pipelines.designsummary import design_entry
 from pipelines.envelopes import Envelopes, traffic_envelopes
 from pipelines.findings import strip_findings
 from pipelines.governing import governing_values
+from pipelines.jobsize import check_job_size
+from pipelines.modelenvelopes import model_envelopes
+from pipelines.modelsummary import model_entries
+from pipelines.modeltrains import model_load_count
 from pipelines.probes import beam_rows, membrane_rows, probe_rows
+from pipelines.reconciliation import reconcile, to_reconcile
 from pipelines.refinement import refined
 from pipelines.responses import Solver, case_responses
 from pipelines.result import Result
@@ -24,6 +30,7 @@ from pipelines.summary import summarise
 from pipelines.traffic import position_count
 from pipelines.units import RESULT_SCALE
 from pipelines.uplift import uplift_entries
+from pipelines.widths import back_widths
 from plate.singular import SingularPlace, singular_places
 
 Progress = Callable[[str, int, int], None]
@@ -67,6 +74,7 @@ def analyse(
         if progress is not None:
             progress(stage, part, whole)
 
+    check_job_size(deck, threads)
     tell("mesh and stiffness")
     built = build_model(deck)
     shelf = shelf or Shelf()
@@ -90,6 +98,12 @@ def analyse(
     )
     done("load positions")
 
+    loads = model_load_count(deck)
+    models = model_envelopes(
+        deck, solver, workers=threads, progress=lambda n: tell("load models", n, loads)
+    )
+    done("load models")
+
     bars = None
     if watch is not None:
         tell("reinforcement")
@@ -112,6 +126,12 @@ def analyse(
     findings = tuple(replace(f, plate_error=errors.get(f.goal, 0.0)) for f in findings)
     done("numerical tolerances")
 
+    tell("widths and reconciliation")
+    widths = back_widths(deck, findings)
+    walked = to_reconcile(findings) if tolerances_wanted else []
+    walks = reconcile(deck, built, envelopes, walked) if envelopes is not None else ()
+    done("widths and reconciliation")
+
     summary = summarise(
         deck,
         solver.probes,
@@ -128,7 +148,13 @@ def analyse(
         singular_entry(place, deck.slab.thickness) for place in singular_places(built.model)
     ]
     summary["governing"] = [peak.entry() for peak in peaks]
+    if models:
+        summary["load_models"] = model_entries(solver, models)
+    if bars is not None:
+        summary["design"] = design_entry(bars)
     summary["findings"] = [finding.entry() for finding in findings]
+    summary["widths"] = [one.entry() for one in widths]
+    summary["reconciliations"] = [walk.entry() for walk in walks]
     return Result(
         deck,
         built,
@@ -142,6 +168,9 @@ def analyse(
         summary,
         seconds,
         bars,
+        widths,
+        walks,
+        models,
     )
 
 

@@ -8,16 +8,26 @@ from pipelines.deck import Beam, Deck, Line
 BEAM_RANGE = (0.5, 2.0)
 
 
-def with_beam_factor(deck: Deck, factor: float, names: tuple[str, ...] | None = None) -> Deck:
-    """The deck with bending, torsion and shear stiffness of its beams multiplied.
-
-    names : of the lines meant; None = all.
-    """
+def with_beam_factor(deck: Deck, factor: float) -> Deck:
+    """The deck with bending, torsion and shear stiffness of all its beams multiplied."""
 
     def changed(line: Line) -> Line:
-        if line.beam is None or (names is not None and line.name not in names):
+        if line.beam is None:
             return line
         return replace(line, beam=scaled(line.beam, factor))
+
+    return replace(deck, lines=tuple(changed(line) for line in deck.lines))
+
+
+def with_bending_factor(deck: Deck, factor: float, names: tuple[str, ...]) -> Deck:
+    """The deck with bending and shear stiffness of some beams multiplied; torsion stays."""
+
+    def changed(line: Line) -> Line:
+        beam = line.beam
+        if beam is None or line.name not in names:
+            return line
+        Av = None if beam.Av is None else factor * beam.Av
+        return replace(line, beam=replace(beam, I=factor * beam.I, Av=Av))
 
     return replace(deck, lines=tuple(changed(line) for line in deck.lines))
 

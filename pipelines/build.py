@@ -7,16 +7,21 @@ patch's own size; between patches and lines it follows the spans.
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from pipelines.deck import Beam, Deck, Line
+from pipelines.deck import Beam, Deck
+from pipelines.meshing import free_mesh, holds_slopes, mesh_line, shortest_span
 from pipelines.traffic import dispersed
 from plate.beams import BeamSection
 from plate.grid import Band, Grading, corner_width, grid_mesh
 from plate.mesh import Mesh
 from plate.model import PlateModel
-from plate.plan import EDGES
+from plate.outline import plan_area
+from plate.plan import Plan
 from plate.section import Section, Zone
 from plate.supports import BeamLine, Hold, LineSupport, PointSupport
+
+Floats = NDArray[np.float64]
 
 ORDER = 3
 # Largest cell side as a share of the smallest side of a patch, of a bay, of the deck's width.
@@ -24,6 +29,8 @@ PATCH_SHARE = 0.75
 SPAN_SHARE = 0.25
 # Static patches get a band of fine cells that reaches this many patch sides beyond them.
 BAND_REACH = 0.5
+# Away from the part of a deck that is looked at, cells may have this share of the shortest span.
+COARSE_SHARE = 0.5
 # The size is raised, with a note, where it would give more cells than this.
 MOST_CELLS = 6000
 
@@ -40,20 +47,35 @@ class BuiltModel:
     notes: tuple[str, ...]
 
 
-def build_model(deck: Deck) -> BuiltModel:
-    """Plate model of a deck."""
+@dataclass(frozen=True)
+class Near:
+    """The part of a deck that is looked at: ranges of logical stations and of offsets [m]."""
+
+    stations: tuple[float, float]
+    offsets: tuple[float, float]
+
+
+def build_model(deck: Deck, near: Near | None = None) -> BuiltModel:
+    """Plate model of a deck.
+
+    near : on a grid, cells of the deck's own size only there and wider ones elsewhere; None = all.
+    """
     order = deck.mesh.order or ORDER
     size, notes = cell_size(deck)
     section = _section(deck)
-    mesh = _mesh(deck, order, size)
+    if deck.plan.is_mapped:
+        mesh = _mesh(deck, order, size, near)
+    else:
+        mesh, more = free_mesh(deck, section, order, size, PATCH_SHARE)
+        notes += more
     supports = tuple(
-        LineSupport(_mesh_line(line), line.support, line.hard, line.k, line.k_rot)
+        LineSupport(mesh_line(line), line.support, line.hard, line.k, line.k_rot)
         for line in deck.lines
         if line.support in ("rigid", "clamped", "spring")
     )
     beams = tuple(
         BeamLine(
-            _mesh_line(line),
+            mesh_line(line),
             _beam_section(line.beam),
             tuple(Hold(h.on, h.k, h.k_rot, h.stub) for h in line.held_at),
             line.beam.eccentricity,
@@ -64,11 +86,6 @@ def build_model(deck: Deck) -> BuiltModel:
     )
     points = tuple(PointSupport(p.name, p.at, p.size, p.k) for p in deck.points)
     return BuiltModel(PlateModel(mesh, section, supports, beams, points), size, notes)
-
-
-def shortest_span(deck: Deck) -> float:
-    """The smallest bay or spacing of lines [m]."""
-    return float(min(np.diff(deck.stations).min(), np.diff(deck.offsets).min()))
 
 
 def _section(deck: Deck) -> Section:
@@ -92,24 +109,18 @@ def _beam_section(beam: Beam) -> BeamSection:
     return BeamSection(beam.E * beam.I, beam.G * beam.J, shear, beam.E * beam.A)
 
 
-def _mesh_line(line: Line) -> str:
-    return f"{line.name}:full" if line.to_edges and line.name not in EDGES else line.name
-
-
 def cell_size(deck: Deck) -> tuple[float, tuple[str, ...]]:
     """Largest cell side [m] and notes on it."""
     if deck.mesh.size is not None:
         return deck.mesh.size, ()
-    spans = [*np.diff(deck.stations), *np.diff(deck.offsets)]
-    sizes = [SPAN_SHARE * min(spans)]
+    sizes = [SPAN_SHARE * shortest_span(deck)]
     if deck.traffic is not None:
-        for vehicle in deck.traffic.vehicles:
+        for vehicle in deck.traffic.all_vehicles:
             for axle in vehicle.axles:
                 patch = dispersed(axle.patch, deck.traffic, deck.slab.thickness)
                 sizes.append(PATCH_SHARE * min(patch))
     size = float(min(sizes))
-    area = float(abs(deck.plan.chart.polygon_area(deck.plan.outline)))
-    least = float(np.sqrt(area / MOST_CELLS))
+    least = float(np.sqrt(plan_area(deck.plan) / MOST_CELLS))
     if size < least:
         note = (
             f"cells of {least:.3g} m, wider than the {size:.3g} m that the smallest wheel patch "
@@ -119,7 +130,7 @@ def cell_size(deck: Deck) -> tuple[float, tuple[str, ...]]:
     return size, ()
 
 
-def _mesh(deck: Deck, order: int, size: float) -> Mesh:
+def _mesh(deck: Deck, order: int, size: float, near: Near | None = None) -> Mesh:
     plan = deck.plan
     extra_u = [s for z in deck.slab.zones if z.stations for s in z.stations]
     tapers = plan.end_offsets != plan.offsets
@@ -134,16 +145,38 @@ def _mesh(deck: Deck, order: int, size: float) -> Mesh:
                 bands_u += _bands(u, 0.5 * patch.size[0] + lean, share)
                 if not tapers:
                     bands_y += _bands(patch.at[1], 0.5 * patch.size[1], share)
+    grading = _grading(deck, size)
+    if near is not None:
+        bands_u.append(Band(*near.stations, size))
+        bands_y.append(Band(*near.offsets, size))
+        size = max(size, COARSE_SHARE * shortest_span(deck))
+        grading = _graded_near(plan, grading, near)
     return grid_mesh(
         plan,
         order=order,
         size=size,
-        grading=_grading(deck, size),
+        grading=grading,
         extra_u=extra_u,
         extra_y=extra_y,
         bands_u=bands_u,
         bands_y=bands_y,
     )
+
+
+def _graded_near(plan: Plan, grading: Grading, near: Near) -> Grading:
+    """The grading of lines and edges that lie in the part looked at."""
+    low, high = plan.u_range
+    u = {f"C{i + 1}": at for i, at in enumerate(plan.stations)} | {"start": low, "end": high}
+    offsets = plan.line_offsets(np.array([low, high]))
+    names = ["left", *(f"L{j + 1}" for j in range(len(plan.offsets))), "right"]
+    y = {name: offsets[:, k] for k, name in enumerate(names)}
+    across = {k: v for k, v in grading.across.items() if _between(u[k], near.stations)}
+    along = {k: v for k, v in grading.along.items() if _between(y[k], near.offsets)}
+    return Grading(across, along)
+
+
+def _between(places: Floats | float, ends: tuple[float, float]) -> bool:
+    return bool(np.min(places) <= ends[1] + 1e-9 and np.max(places) >= ends[0] - 1e-9)
 
 
 def _bands(centre: float, half: float, size: float) -> list[Band]:
@@ -168,7 +201,7 @@ def _grading(deck: Deck, size: float) -> Grading:
     if deck.slab.theory == "mindlin":
         for edge, (twin, overhang) in twins.items():
             line = supports.get(edge) or (supports.get(twin) if overhang == 0.0 else None)
-            if line is None or not _holds_slopes(line):
+            if line is None or not holds_slopes(line):
                 side = across if edge in ("start", "end") else along
                 side[edge] = 0.5 * deck.slab.thickness
         # A beam's torsion and shear strain make the same layers on both sides of its line.
@@ -196,6 +229,3 @@ def across_names(deck: Deck) -> tuple[str, ...]:
     """Names of the lines and edges that cross the deck."""
     return (*(f"C{i + 1}" for i in range(len(deck.stations))), "start", "end")
 
-
-def _holds_slopes(line: Line) -> bool:
-    return line.support == "clamped" or (line.support == "rigid" and line.hard)

@@ -32,5 +32,6 @@ class Source:
     mark: Mark = "from memory"
 
     def __str__(self) -> str:
-        name = f"{self.standard} " if self.standard else ""
+        named = self.standard is None or self.clause.startswith(("EN ", "IRC:", "AASHTO"))
+        name = "" if named else f"{self.standard} "
         return f"{name}{self.clause} ({self.mark})"

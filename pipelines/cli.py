@@ -11,12 +11,21 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 from rich.table import Table
 
+from pipelines.completion import SHELLS, completion
+from pipelines.deckfile import read_deck
+from pipelines.drawing import write_drawings
 from pipelines.errors import JobError
 from pipelines.examples import example_path
-from pipelines.governing import governing_values
+from pipelines.files import write_text
+from pipelines.influencecli import add_influence
+from pipelines.reportdesign import SINGLE, bars_words
 from pipelines.result import Result
 from pipelines.run import run
+from pipelines.starters import KINDS, starter
 from pipelines.studycli import add_study
+from pipelines.sweepcli import add_sweep
+from pipelines.verifycli import add_verify
+from pipelines.views import write_view
 from plate.errors import PlateError
 
 CAUTION = (
@@ -54,7 +63,7 @@ def _parser() -> argparse.ArgumentParser:
         "run",
         help="analyse a deck file and write its report",
         description="Analyse a deck file: static cases, every load position of its vehicles, "
-        "envelopes, hand strips. Writes report.html, summary.json and fields.vtu.",
+        "envelopes, hand strips. Writes report.html, summary.json, findings.csv and fields.vtu.",
         epilog=CAUTION + " Exit status: 0 success, 2 a mistake in the input, 1 anything else.",
     )
     run_.add_argument(
@@ -65,19 +74,101 @@ def _parser() -> argparse.ArgumentParser:
     run_.add_argument(
         "--out", metavar="DIR", type=Path, required=True, help="folder for the results, made if new"
     )
+    run_.add_argument("--pdf", action="store_true", help="also report.pdf (needs deckslab[pdf])")
     run_.set_defaults(do=_run)
+    _starting_commands(commands)
+    add_influence(commands, CAUTION)
     add_study(commands, CAUTION)
+    add_sweep(commands, CAUTION)
+    add_verify(commands, CAUTION)
     return parser
 
 
+def _starting_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    new = commands.add_parser(
+        "new",
+        help="write a commented deck file to start from",
+        description="Write a commented deck file for a kind of deck: "
+        + "; ".join(f"{kind}: {words}" for kind, words in KINDS.items()) + ".",
+        epilog=CAUTION,
+    )  # fmt: skip
+    new.add_argument("kind", choices=[*KINDS], help="kind of deck")
+    new.add_argument("--out", metavar="DECK", type=Path, required=True, help="deck file to write")
+    new.set_defaults(do=_new)
+    draw = commands.add_parser(
+        "draw",
+        help="draw the model before anything is computed",
+        description="Draw plan, section and vehicles of a deck file to a folder, or the plan to "
+        "a file that ends in .svg.",
+        epilog=CAUTION,
+    )
+    draw.add_argument("deck", metavar="DECK", help="deck file, or a packaged example: estuary")
+    draw.add_argument("--out", metavar="DIR|FILE.svg", type=Path, required=True, help="where to")
+    draw.set_defaults(do=_draw)
+    view = commands.add_parser(
+        "view",
+        help="draw a scene in space: .png, .gif or .html",
+        description="Draw a folder of results, or the model of a deck file, in space. A deck file "
+        "to .gif is its first vehicle crossing. PNG and GIF need deckslab[views]; HTML nothing.",
+        epilog=CAUTION,
+    )
+    view.add_argument("source", metavar="RESULTS|DECK", help="folder of `run`, or a deck file")
+    view.add_argument("--out", metavar="FILE", type=Path, required=True, help=".png, .gif, .html")
+    view.add_argument(
+        "--field", default="m_x_max", help="field of the results, default m_x_max; see fields.vtu"
+    )
+    view.add_argument(
+        "--deck", metavar="DECK", help="deck of the results: shows beams, supports, the vehicle"
+    )
+    view.set_defaults(do=_view)
+    shell = commands.add_parser("completion", help="print a script of completions for a shell")
+    shell.add_argument("shell", choices=SHELLS)
+    shell.set_defaults(do=_completion)
+
+
+def _found(name: str) -> Path:
+    """A path, or the packaged example of that name where there is no such file."""
+    path = Path(name)
+    return path if path.exists() else example_path(name) or path
+
+
+def _new(arguments: argparse.Namespace) -> int:
+    out: Path = arguments.out
+    if out.exists():
+        raise JobError(f"--out {out}: exists already; give another name")
+    out.parent.mkdir(parents=True, exist_ok=True)
+    write_text(out, starter(arguments.kind))
+    print(f"{out}\nNext: deckslab draw {out} --out drawings, deckslab run {out} --out results")
+    return 0
+
+
+def _draw(arguments: argparse.Namespace) -> int:
+    deck = read_deck(_found(arguments.deck))
+    for path in write_drawings(deck, arguments.out):
+        print(path)
+    for warning in deck.warnings:
+        print(f"Warning: {warning}")
+    return 0
+
+
+def _view(arguments: argparse.Namespace) -> int:
+    source = _found(arguments.source)
+    name = arguments.deck if source.is_dir() else str(source)
+    write_view(source, read_deck(_found(name)) if name else None, arguments.out, arguments.field)
+    print(arguments.out)
+    return 0
+
+
+def _completion(arguments: argparse.Namespace) -> int:
+    print(completion(_parser(), arguments.shell), end="")
+    return 0
+
+
 def _run(arguments: argparse.Namespace) -> int:
-    path = Path(arguments.deck)
-    if not path.exists():
-        path = example_path(arguments.deck) or path
     if arguments.out.exists() and not arguments.out.is_dir():
         raise JobError(f"--out {arguments.out}: is a file, a folder is needed")
     with _progress() as tell:
-        result = run(path, arguments.out, tell)
+        result = run(_found(arguments.deck), arguments.out, tell, pdf=arguments.pdf)
     _closing_table(result, arguments.out)
     return 0
 
@@ -137,10 +228,13 @@ def _closing_table(result: Result, out: Path) -> None:
         )
     elif result.no_findings:
         console.print(f"Hand strips: none compared; {result.no_findings}.", highlight=False)
+    if result.design is not None:
+        console.print(f"Bars ({SINGLE}): {bars_words(result.design)}", highlight=False)
     for warning in result.deck.warnings:
         console.print(f"Warning: {warning}", highlight=False)
-    for name in ("report.html", "summary.json", "fields.vtu"):
-        console.print(os.fspath(out / name), highlight=False)
+    for name in ("report.html", "report.pdf", "summary.json", "findings.csv", "fields.vtu"):
+        if (out / name).exists():
+            console.print(os.fspath(out / name), highlight=False)
     console.print(CAUTION, highlight=False)
 
 
@@ -149,7 +243,7 @@ def _envelope_table(result: Result) -> Table:
     table = Table(title="Envelope over the deck (one vehicle at a time)")
     for heading in ("result", "unit", "value", "at station, offset [m]", "vehicle", "first axle"):
         table.add_column(heading)
-    for row in governing_values(result.deck, result.solver, result.envelopes):
+    for row in result.governing:
         position = row.position
         first = (
             ""
@@ -159,7 +253,7 @@ def _envelope_table(result: Result) -> Table:
         table.add_row(
             f"{row.result} {row.extreme}",
             row.unit,
-            f"{row.value:.3g}",
+            f"{row.value:.3g}" + ("" if row.error is None else f" ± {row.error:.2g}"),
             f"{row.at[0]:.2f}, {row.at[1]:+.2f}",
             "" if position is None else position.vehicle,
             first,

@@ -32,6 +32,7 @@ from pipelines.planfigures import (
 )
 from pipelines.slices import FieldMap
 from pipelines.traffic import LoadPositions
+from plate.outline import points_of
 
 Floats = NDArray[np.float64]
 
@@ -94,10 +95,11 @@ class ContourPlans:
     def _band(self) -> Path:
         """Within one thickness of edges and supporting lines."""
         deck = self.deck
-        slab = Polygon(closed(deck, deck.plan.outline))
+        holes = [closed(deck, corners) for corners in points_of(deck.plan.openings)]
+        slab = Polygon(closed(deck, deck.plan.outline), holes)
         lines = [LineString(traced(deck, line_path(deck, line))) for line in deck.lines]
         reach = deck.slab.thickness
-        band = unary_union([line.buffer(reach) for line in [*lines, slab.exterior]])
+        band = unary_union([line.buffer(reach) for line in [*lines, slab.boundary]])
         band = band.intersection(slab)
         rings = [
             np.array(ring.coords)

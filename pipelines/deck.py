@@ -138,10 +138,12 @@ class Patch:
 
 @dataclass(frozen=True)
 class LineLoad:
-    """path : plan points (n, 2) as tuples [m]; load [N/m]."""
+    """path : plan points (n, 2) as tuples [m]; load [N/m]; on : the line of the plan that the path
+    follows, "" for a path of its own."""
 
     path: tuple[tuple[float, float], ...]
     load: float
+    on: str = ""
 
 
 @dataclass(frozen=True)
@@ -192,11 +194,57 @@ class Vehicle:
 
 
 @dataclass(frozen=True)
+class LaneKind:
+    """One way of loading a lane: one of `vehicles` at a time, and a pressure.
+
+    factor : on the vehicles. room : two neighbouring lanes' vehicles keep at least the sum of
+    their rooms between centre lines [m].
+    pressure : on a strip `width` [m] wide about the vehicle's centre line, moved inward where it
+    would leave the carriageway, on top of the model's own [N/m2].
+    """
+
+    name: str
+    vehicles: tuple[Vehicle, ...]
+    factor: float
+    room: float
+    pressure: float = 0.0
+    width: float = 0.0
+
+
+@dataclass(frozen=True)
+class LaneSet:
+    """Lanes loaded together, in any order across the carriageway: numbers of their kinds, and a
+    factor on all of them."""
+
+    kinds: tuple[int, ...]
+    factor: float = 1.0
+
+
+@dataclass(frozen=True)
+class LoadModel:
+    """The whole traffic of a standard: of its lane sets the one that is worst.
+
+    pressure : on the whole carriageway [N/m2]; like the lanes' it acts on adverse parts only.
+    near_joint : results near an expansion joint are raised (EN 1991-2, 4.6.1(6)).
+    source : clauses and marks; notes : sentences for the report.
+    """
+
+    name: str
+    kinds: tuple[LaneKind, ...]
+    sets: tuple[LaneSet, ...]
+    pressure: float = 0.0
+    near_joint: bool = False
+    source: str = ""
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Traffic:
     """Moving loads; lengths in m, dispersal angle in rad.
 
     Exactly one of lateral_step and offsets is set. edge_clearance (kerb to wheel centre)
     overrides the vehicles' own clearances when given.
+    joints : edges of the deck at expansion joints, for load models that say so.
     """
 
     carriageway: tuple[float, float]
@@ -209,6 +257,14 @@ class Traffic:
     dispersal: Dispersal
     dispersal_angle: float
     directions: Literal["forward", "both"]
+    load_models: tuple[LoadModel, ...] = ()
+    joints: tuple[str, ...] = ()
+
+    @property
+    def all_vehicles(self) -> tuple[Vehicle, ...]:
+        """Those that drive alone and those of the load models."""
+        models = [v for m in self.load_models for kind in m.kinds for v in kind.vehicles]
+        return (*self.vehicles, *models)
 
 
 @dataclass(frozen=True)

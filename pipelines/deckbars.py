@@ -23,6 +23,7 @@ from pipelines.survey import read_survey
 from plate.plan import Plan
 
 MM = 1e-3
+MOST_BYTES = 10_000_000  # of a survey's file
 
 
 def reinforcement(
@@ -92,7 +93,8 @@ def _bases(
         known = LIST_EXPOSURES[table.standard]
         for face, exposure in faces:
             if exposure is not None and exposure not in known:
-                mistakes.add(f"{where}, exposure.{face}", exposure, f"allowed is {', '.join(known)}")
+                told = f"allowed is {', '.join(known)}"
+                mistakes.add(f"{where}, exposure.{face}", exposure, told)
         if table.standard not in grades:
             told = f"no [[steel]] has this standard: {table.standard}"
             mistakes.add(f"{where}, standard", table.standard, told)
@@ -154,6 +156,9 @@ def _layer(table: LayerTable) -> Bars:
 
 def _survey(table: SurveyTable, plan: Plan, folder: Path, mistakes: Mistakes) -> Survey | None:
     path = folder / table.file
+    if path.exists() and not (path.is_file() and path.stat().st_size <= MOST_BYTES):
+        mistakes.add("[survey] file", table.file, "must be a file of at most 10 MB")
+        return None
     try:
         return Survey(table.file, read_survey(path, panel_names(plan)), table.value)
     except DeckError as error:

@@ -7,7 +7,7 @@ Every part of the file is judged even where another has mistakes, so that one re
 
 from collections.abc import Sequence
 from itertools import combinations
-from math import inf, pi, radians
+from math import inf
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,7 @@ from pipelines.deckbars import reinforcement
 from pipelines.decklines import support_lines, support_points
 from pipelines.deckloads import check_names, moving_loads, own_vehicles, static_cases
 from pipelines.deckmistakes import AnyTable, Mistakes, printable, validated
+from pipelines.deckplan import LEAST_GAP, read_plan
 from pipelines.deckschema import (
     MOST_TABLES,
     TABLES,
@@ -30,6 +31,7 @@ from pipelines.deckschema import (
     ConcreteTable,
     LineTable,
     MeshTable,
+    OpeningTable,
     PlanTable,
     PointTable,
     ProbeTable,
@@ -43,11 +45,10 @@ from pipelines.deckschema import (
     ZoneTable,
 )
 from pipelines.tomlfile import read_toml
-from plate.errors import GeometryError
-from plate.plan import EDGES, Plan, grid_plan
+from plate.outline import covers
+from plate.plan import Plan
 
 SAME_PLACE = 1e-9  # m
-LEAST_GAP = 0.01  # m between neighbouring lines, or between a line and the edge beyond it
 
 
 def read_deck(path: str | Path) -> Deck:
@@ -64,9 +65,11 @@ def read_deck(path: str | Path) -> Deck:
     warnings: list[str] = []
     _check_tables(data, mistakes)
     title = _title(data, mistakes) if "title" in data else printable(Path(name).stem)
-    plan = _plan(_single(data, "plan", PlanTable, mistakes), mistakes)
-    slab = _slab(_single(data, "slab", SlabTable, mistakes), plan, mistakes, warnings)
+    plan_table = _single(data, "plan", PlanTable, mistakes)
+    opening_tables = _listed(data, "opening", OpeningTable, mistakes)
     line_tables = _listed(data, "line", LineTable, mistakes)
+    plan = read_plan(plan_table, opening_tables, line_tables, Path(name).parent, mistakes)
+    slab = _slab(_single(data, "slab", SlabTable, mistakes), plan, mistakes, warnings)
     point_tables = _listed(data, "point", PointTable, mistakes)
     case_tables = _listed(data, "case", CaseTable, mistakes)
     vehicle_tables = _listed(data, "vehicle", VehicleTable, mistakes)
@@ -121,10 +124,8 @@ def read_deck(path: str | Path) -> Deck:
 def _check_tables(data: dict[str, Any], mistakes: Mistakes) -> None:
     """Top-level keys: known, and single or double brackets as the table asks for."""
     for key, value in data.items():
-        if key == "opening":
-            mistakes.add("[[opening]]", None, "not yet supported; leave openings out")
-        elif key != "title" and key not in TABLES:
-            mistakes.unknown_key(_in_brackets(key, value), key, ["title", *TABLES, "opening"])
+        if key != "title" and key not in TABLES:
+            mistakes.unknown_key(_in_brackets(key, value), key, ["title", *TABLES])
         elif key in MOST_TABLES:
             _check_listed(key, value, mistakes)
         elif key in TABLES and not isinstance(value, dict):
@@ -189,60 +190,6 @@ def _described(data: dict[str, Any], key: str) -> dict[str, None]:
         return {}
     names = [table.get("name") for table in tables if isinstance(table, dict)]
     return dict.fromkeys(name for name in names if isinstance(name, str))
-
-
-def _plan(table: PlanTable | None, mistakes: Mistakes) -> Plan | None:
-    if table is None:
-        return None
-    before = len(mistakes.lines)
-    ends = table.end_offsets_m
-    _check_growing("[plan] stations_m", table.stations_m, mistakes)
-    _check_growing("[plan] offsets_m", table.offsets_m, mistakes)
-    _check_growing("[plan] end_offsets_m", ends or [], mistakes)
-    if ends is not None and len(ends) != len(table.offsets_m):
-        mistakes.add(
-            "[plan] end_offsets_m",
-            ends,
-            f"must have {len(table.offsets_m)} entries, as many as offsets_m",
-        )
-    overhang = {edge: float(getattr(table.overhang_m, edge)) for edge in EDGES}
-    for edge, width in overhang.items():
-        if 0.0 < width < LEAST_GAP:
-            mistakes.add(f"[plan] overhang_m.{edge}", width, f"must be 0, or {LEAST_GAP} m or more")
-    if table.skew_deg != 0.0 and table.radius_m != inf:
-        mistakes.add("[plan] skew_deg", table.skew_deg, "must be 0 where radius_m is not inf")
-    length = table.stations_m[-1] - table.stations_m[0] + overhang["start"] + overhang["end"]
-    if length >= 2.0 * pi * abs(table.radius_m):
-        mistakes.add(
-            "[plan] radius_m",
-            table.radius_m,
-            f"a slab of {length:g} m length would meet itself on this circle",
-        )
-    if len(mistakes.lines) > before:
-        return None
-    try:
-        return grid_plan(
-            table.stations_m,
-            table.offsets_m,
-            overhang=overhang,
-            skew=radians(table.skew_deg),
-            radius=table.radius_m,
-            end_offsets=ends,
-        )
-    except GeometryError as error:
-        mistakes.add("[plan]", None, f"{error} (radius_m is {table.radius_m:g})")
-        return None
-
-
-def _check_growing(key: str, values: Sequence[float], mistakes: Mistakes) -> None:
-    """Tells the first value that does not lie beyond the one before it."""
-    for i in range(1, len(values)):
-        last, value = values[i - 1], values[i]
-        if value < last + LEAST_GAP:
-            allowed = f"must be {LEAST_GAP} m or more beyond the one before it, {last:g}"
-            twice = "given twice; " if value == last else ""
-            mistakes.add(f"{key} {i + 1}", value, twice + allowed)
-            return
 
 
 def _slab(
@@ -340,9 +287,14 @@ def _probes(
             mistakes.add(where, None, "give at_m for a point, or from_m and to_m for a segment")
         elif start is not None and start == end:
             mistakes.add(f"{where}, to_m", end, "the segment has no length")
+        off = False
         for key, place in (("at_m", at), ("from_m", start), ("to_m", end)):
             if place is not None and not plan.contains(np.array(place)):
                 mistakes.add(f"{where}, {key}", place, "not on the slab")
+                off = True
+        segment = [place for place in (start, end) if place is not None]
+        if len(segment) == 2 and not off and not covers(plan, np.array(segment)):
+            mistakes.add(f"{where}, to_m", end, "the segment leaves the slab on its way")
         probes.append(Probe(table.name, at, start, end))
     return tuple(probes)
 

@@ -8,8 +8,11 @@ import numpy as np
 from pipelines.deck import Beam, Held, Line, Point
 from pipelines.deckmistakes import Mistakes, nearest, shown
 from pipelines.deckschema import BeamTable, ConnectionTable, HeldTable, LineTable, PointTable
+from plate.outline import crossings, over_opening
 from plate.plan import EDGES, Plan
 
+# Places along a beam closer than this are one [m].
+SAME_PLACE = 1e-5
 ACROSS = ("C", "start", "end")
 
 USED_KEYS = {
@@ -34,7 +37,7 @@ def support_lines(
     lines: dict[str, Line] = {}
     for where, table in tables:
         _check_keys(where, table, mistakes)
-        names = _named(where, table.on, plan, named, mistakes)
+        names = _named(where, table, plan, named, mistakes)
         for name in names if table.support != "free" else ():
             told = len(mistakes.lines)
             lines[name] = _line(where, name, table, plan, len(names) > 1, mistakes)
@@ -45,24 +48,23 @@ def support_lines(
 
 def _named(
     where: str,
-    patterns: list[str],
+    table: LineTable,
     plan: Plan,
     named: dict[str, tuple[str, str]],
     mistakes: Mistakes,
 ) -> list[str]:
-    """The lines that the patterns of a table mean, added to those named by other tables.
+    """The lines that a table means, added to those named by other tables.
 
     named : by line, the table that names it and the name used there.
     """
-    twins = _twins(plan)
     found: list[str] = []
-    for pattern in patterns:
+    for pattern in table.on or [table.name or ""]:
         matches = _matches(pattern, plan.lines)
         if not matches:
             hint = nearest(pattern, plan.lines)
             mistakes.add(f"{where}, on", pattern, f"matches no line of the plan, {hint}")
         for name in matches:
-            line = twins.get(name, name)
+            line = plan.twins.get(name, name)
             if line in named:
                 first_where, first_name = named[line]
                 same = "" if first_name == name else f' (there as "{first_name}", the same line)'
@@ -77,14 +79,6 @@ def _named(
     return found
 
 
-def _twins(plan: Plan) -> dict[str, str]:
-    """The name of the grid line that an edge coincides with, by the edge."""
-    lines = ("C1", f"C{len(plan.stations)}", "L1", f"L{len(plan.offsets)}")
-    return {
-        edge: line for edge, line in zip(EDGES, lines, strict=True) if plan.overhang[edge] == 0.0
-    }
-
-
 def _matches(pattern: str, names: Collection[str]) -> list[str]:
     if pattern in names:
         return [pattern]
@@ -93,7 +87,7 @@ def _matches(pattern: str, names: Collection[str]) -> list[str]:
 
 def _check_keys(where: str, table: LineTable, mistakes: Mistakes) -> None:
     used = USED_KEYS[table.support]
-    for key in sorted(table.model_fields_set - {"on", "support"}):
+    for key in sorted(table.model_fields_set - {"on", "name", "path_m", "dxf_layer", "support"}):
         value = getattr(table, key)
         if key not in used and value is not False:
             of = f"; it has {', '.join(used)}" if used else ""
@@ -127,10 +121,20 @@ def _check_connection(where: str, beam: BeamTable, mistakes: Mistakes) -> None:
 def _line(
     where: str, name: str, table: LineTable, plan: Plan, one_of_many: bool, mistakes: Mistakes
 ) -> Line:
-    label = table.label or _kind(name, table.support)
+    label = table.label or _kind(name, table.support, plan)
     if one_of_many or table.label is None:
         label = f"{label} {name}"
     held_at: tuple[Held, ...] = ()
+    if table.to_edges and plan.lines[name].curves:
+        mistakes.add(f"{where}, to_edges", True, f"line {name} ends where its path ends")
+    hole = over_opening(plan, name, full=table.to_edges) if table.support == "beam" else None
+    if hole is not None:
+        mistakes.add(
+            where,
+            None,
+            f"beam {name} would run over opening {hole + 1}: describe its parts by paths of their "
+            "own, or leave the opening out",
+        )
     if table.support == "beam" and table.held_at:
         held_at = _held(where, name, table.to_edges, table.held_at, plan, mistakes)
     return Line(
@@ -148,11 +152,13 @@ def _line(
     )
 
 
-def _kind(name: str, support: str) -> str:
-    if name in EDGES:
+def _kind(name: str, support: str, plan: Plan) -> str:
+    if name in plan.edges:
         return "edge beam" if support == "beam" else "edge"
     if support != "beam":
         return "line"
+    if plan.lines[name].curves:
+        return "beam"
     return "cross beam" if name.startswith("C") else "longitudinal beam"
 
 
@@ -184,23 +190,22 @@ def _held(
     plan: Plan,
     mistakes: Mistakes,
 ) -> tuple[Held, ...]:
-    crossings = _crossings(beam, to_edges, plan)
-    ends = (min(crossings.values()), max(crossings.values()))
+    crossed, ends = (_crossings if plan.is_mapped else _met)(beam, to_edges, plan)
     held: dict[float, Held] = {}
     for i, table in enumerate(tables):
         key = f"{where}, held_at {i + 1}"
-        matches = _matches(table.on, crossings)
+        matches = _matches(table.on, crossed)
         if not matches:
             mistakes.add(
                 f"{key}, on",
                 table.on,
                 f"beam {beam} crosses no such line within its length; "
-                f"it crosses {_listed(list(crossings))}",
+                f"it crosses {_listed(list(crossed)) or 'none'}",
             )
         if table.k_kN_m == 0.0 and table.k_rot_kNm_rad == 0.0:
             mistakes.add(f"{key}, k_kN_m", 0.0, "holds nothing; leave it out for a rigid hold")
         for name in matches:
-            place = crossings[name]
+            place = crossed[name]
             if place in held:
                 mistakes.add(
                     f"{key}, on",
@@ -223,8 +228,26 @@ def _held(
     return tuple(held.values())
 
 
-def _crossings(beam: str, to_edges: bool, plan: Plan) -> dict[str, float]:
-    """Lines that a beam crosses within its length, each with its place along the beam.
+def _met(beam: str, to_edges: bool, plan: Plan) -> tuple[dict[str, float], tuple[float, float]]:
+    """Lines that a beam of any course meets once, each with its distance from the beam's first
+    end, and the distances of both ends [m]."""
+    length = sum(curve.length for curve in plan.lines[beam].course(full=to_edges))
+    found: dict[str, float] = {}
+    known = [0.0, length]
+    for name, places in crossings(plan, beam, full=to_edges).items():
+        if len(places) == 1:
+            # Two names of one place have one number.
+            near = [place for place in known if abs(place - places[0]) < SAME_PLACE]
+            found[name] = near[0] if near else places[0]
+            known.append(found[name])
+    return found, (0.0, length)
+
+
+def _crossings(
+    beam: str, to_edges: bool, plan: Plan
+) -> tuple[dict[str, float], tuple[float, float]]:
+    """Lines that a beam of a grid crosses within its length, each with its place along the beam,
+    and the places of both ends.
 
     The place is the offset or station counted on the first line of the other family, so that two
     names of one place have one number. An edge is crossed where the beam reaches it.
@@ -235,12 +258,12 @@ def _crossings(beam: str, to_edges: bool, plan: Plan) -> dict[str, float]:
     else:
         lines = [f"C{i + 1}" for i in range(len(plan.stations))]
         places, edges = list(plan.stations), ("start", "end")
-    crossings = dict(zip(lines, places, strict=True))
+    found = dict(zip(lines, places, strict=True))
     if to_edges or beam in EDGES or plan.overhang[edges[0]] == 0.0:
-        crossings[edges[0]] = places[0] - plan.overhang[edges[0]]
+        found[edges[0]] = places[0] - plan.overhang[edges[0]]
     if to_edges or beam in EDGES or plan.overhang[edges[1]] == 0.0:
-        crossings[edges[1]] = places[-1] + plan.overhang[edges[1]]
-    return crossings
+        found[edges[1]] = places[-1] + plan.overhang[edges[1]]
+    return found, (min(found.values()), max(found.values()))
 
 
 def _listed(names: list[str]) -> str:

@@ -8,7 +8,7 @@ from math import radians
 import numpy as np
 import shapely
 
-from pipelines.deck import Axle, Case, LineLoad, Patch, Traffic, Vehicle
+from pipelines.deck import Axle, Case, LineLoad, LoadModel, Patch, Traffic, Vehicle
 from pipelines.deckmistakes import Mistakes, nearest, printable, shown
 from pipelines.deckschema import (
     AxleTable,
@@ -18,9 +18,11 @@ from pipelines.deckschema import (
     TrafficTable,
     VehicleTable,
 )
+from pipelines.loadmodels import Conditions, load_models
 from pipelines.traffic import offset_range
 from pipelines.vehicles import library
 from plate.chart import Floats
+from plate.outline import FINE, covers, region
 from plate.plan import Plan
 
 DEFAULT_LATERAL_STEP = 0.25  # m
@@ -49,8 +51,10 @@ def static_cases(
                 None,
                 "has no load; give patches, pressure_kN_m2, self_weight = true or lines",
             )
-        for i, line in enumerate(table.lines or []):
-            _check_path(line, f"{where}, lines {i + 1}, path_m", plan, mistakes)
+        lines = [
+            _line_load(line, f"{where}, lines {i + 1}", plan, mistakes)
+            for i, line in enumerate(table.lines or [])
+        ]
         patches = tuple(_patch(patch) for patch in table.patches or [])
         _check_patches(patches, where, table.name, plan, mistakes, warnings)
         cases.append(
@@ -59,10 +63,7 @@ def static_cases(
                 patches=patches,
                 pressure=1e3 * (table.pressure_kN_m2 or 0.0),
                 self_weight=table.self_weight,
-                lines=tuple(
-                    LineLoad(tuple((x, y) for x, y in line.path_m), 1e3 * line.load_kN_m)
-                    for line in table.lines or []
-                ),
+                lines=tuple(line for line in lines if line is not None),
                 action=table.action,
                 stage=table.stage,
             )
@@ -75,13 +76,29 @@ def _patch(table: PatchTable) -> Patch:
     return Patch((x, y), (along, across), 1e3 * table.load_kN)
 
 
-def _check_path(table: LineLoadTable, key: str, plan: Plan, mistakes: Mistakes) -> None:
-    """The slab is convex in plan coordinates: a path is on it if its points are."""
+def _line_load(table: LineLoadTable, where: str, plan: Plan, mistakes: Mistakes) -> LineLoad | None:
+    """A load along a path, or along a line of the plan that it names."""
+    load = 1e3 * table.load_kN_m
+    if (table.on is None) == (table.path_m is None):
+        mistakes.add(where, None, "give path_m, or `on` with the name of a line or edge")
+        return None
+    if table.on is not None:
+        if table.on not in plan.lines:
+            hint = nearest(table.on, plan.lines)
+            mistakes.add(f"{where}, on", table.on, f"no line of the plan, {hint}")
+            return None
+        course = plan.lines[table.on].path.tolist()
+        return LineLoad(tuple((x, y) for x, y in course), load, table.on)
+    assert table.path_m is not None
     path = np.array(table.path_m)
+    before = len(mistakes.lines)
     for i in np.flatnonzero(~plan.contains(path)):
-        mistakes.add(f"{key} {i + 1}", table.path_m[i], "not on the slab")
+        mistakes.add(f"{where}, path_m {i + 1}", table.path_m[i], "not on the slab")
     for i in np.flatnonzero(np.all(np.diff(path, axis=0) == 0.0, axis=1)):
-        mistakes.add(f"{key} {i + 2}", table.path_m[i + 1], "repeats the point before it")
+        mistakes.add(f"{where}, path_m {i + 2}", table.path_m[i + 1], "repeats the point before it")
+    if len(mistakes.lines) == before and not covers(plan, path):
+        mistakes.add(f"{where}, path_m", table.path_m, "leaves the slab between its points")
+    return LineLoad(tuple((x, y) for x, y in table.path_m), load)
 
 
 def _check_patches(
@@ -126,13 +143,26 @@ def _shares_on_slab(patches: tuple[Patch, ...], plan: Plan) -> Floats:
     signs = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
     corners = at[:, None, :] + signs * half[:, None, :]
     shares = np.where(on_chart, 1.0, 0.0)
-    (cut,) = np.nonzero(on_chart & ~np.all(plan.contains(corners), axis=-1))
-    common = shapely.intersection(shapely.polygons(corners[cut]), shapely.Polygon(plan.outline))
-    for i, part in zip(cut, common, strict=True):
-        on_slab = part if part.area > 0.0 else shapely.Polygon()
-        area = plan.chart.polygon_area(shapely.get_coordinates(on_slab)[:-1])
-        shares[i] = abs(area) / np.prod(size[i])
+    slab = region(plan)
+    (cut,) = np.nonzero(on_chart & ~shapely.covers(slab.buffer(FINE), shapely.polygons(corners)))
+    for i, common in zip(
+        cut, shapely.intersection(shapely.polygons(corners[cut]), slab), strict=True
+    ):
+        area = 0.0
+        for part in shapely.get_parts(common):
+            for sign, ring in _rings(part):
+                area += sign * abs(
+                    float(plan.chart.polygon_area(shapely.get_coordinates(ring)[:-1]))
+                )
+        shares[i] = area / np.prod(size[i])
     return shares
+
+
+def _rings(part: shapely.Geometry) -> list[tuple[float, shapely.Geometry]]:
+    """The rings of a polygon, +1 for the outer one and -1 for holes; none of points and lines."""
+    if not isinstance(part, shapely.Polygon):
+        return []
+    return [(1.0, part.exterior), *((-1.0, hole) for hole in part.interiors)]
 
 
 def own_vehicles(
@@ -205,6 +235,8 @@ def moving_loads(
         dispersal=table.dispersal,
         dispersal_angle=radians(table.dispersal_deg),
         directions=table.directions,
+        load_models=_models(table, plan, mistakes),
+        joints=tuple(table.joints or ()),
     )
     left, right = plan.outline[:, 1].min(), plan.outline[:, 1].max()
     if low >= high:
@@ -223,7 +255,7 @@ def moving_loads(
                 f"the carriageway {shown(table.carriageway_m)} m is wider than the slab, which "
                 f"reaches from {left:g} to {right:g} m; wheels beside the slab load nothing"
             )
-        for vehicle in vehicles:
+        for vehicle in dict.fromkeys(traffic.all_vehicles):
             _check_width(vehicle, traffic, mistakes, warnings)
     return traffic
 
@@ -255,7 +287,7 @@ def _driven(
             mistakes.add(key, name, "listed twice")
         else:
             listed[name] = known[name]
-    if not table.vehicles and not own:
+    if not table.vehicles and not own and not table.load_models:
         mistakes.add(
             "[traffic] vehicles",
             None,
@@ -263,6 +295,8 @@ def _driven(
         )
     driven = listed | {name: vehicle for name, vehicle in own.items() if name not in listed}
     for name, factor in table.impact.items():
+        if name in (table.load_models or ()):
+            continue
         vehicle = driven.get(name)
         if vehicle is not None:
             driven[name] = replace(vehicle, impact=vehicle.impact * factor)
@@ -270,6 +304,38 @@ def _driven(
             key = f'[traffic] impact."{printable(name)}"'
             mistakes.add(key, factor, f"no such vehicle in this traffic, {nearest(name, driven)}")
     return tuple(vehicle for vehicle in driven.values() if vehicle is not None)
+
+
+def _models(table: TrafficTable, plan: Plan, mistakes: Mistakes) -> tuple[LoadModel, ...]:
+    """The load models listed, made for this carriageway."""
+    spans = [*np.diff(plan.stations), *np.diff(plan.offsets)]
+    ones = [1.0] * 4
+    tandem, uniform = table.alpha_Q or [], table.alpha_q or []
+    given = Conditions(
+        width=table.carriageway_m[1] - table.carriageway_m[0],
+        span=float(min(spans)) if spans else 0.0,
+        alpha_Q=(*tandem, *ones[len(tandem) : 3]),  # type: ignore[arg-type]
+        alpha_q=(*uniform, *ones[len(uniform) :]),  # type: ignore[arg-type]
+        beta_Q=table.beta_Q,
+    )
+    found: dict[str, LoadModel] = {}
+    for i, name in enumerate(table.load_models or []):
+        key = f"[traffic] load_models {i + 1}"
+        if name not in load_models:
+            mistakes.add(key, name, f"unknown load model, {nearest(name, load_models)}")
+        elif name in found:
+            mistakes.add(key, name, "listed twice")
+        elif given.width > 0.0:
+            found[name] = _with_impact(load_models[name](given), table.impact.get(name, 1.0))
+    if table.joints and not plan.stations:
+        mistakes.add("[traffic] joints", table.joints, "this plan has no start and end")
+    return tuple(found.values())
+
+
+def _with_impact(model: LoadModel, factor: float) -> LoadModel:
+    """The model with its vehicles' loads multiplied."""
+    kinds = tuple(replace(kind, factor=factor * kind.factor) for kind in model.kinds)
+    return replace(model, kinds=kinds)
 
 
 def _check_width(

@@ -157,17 +157,3 @@ class Count(Rule):
         self, source: object, handler: GetCoreSchemaHandler
     ) -> CoreSchema:
         return core_schema.no_info_before_validator_function(self.check, handler(source))
-
-
-@dataclass(frozen=True)
-class NotYet(Rule):
-    """A valid key of the deck file that is refused for now; `instead` says what to do."""
-
-    instead: str
-
-    @property
-    def allowed(self) -> str:
-        return f"not yet supported; {self.instead}"
-
-    def check(self, value: object) -> object:
-        raise refused(self.allowed)

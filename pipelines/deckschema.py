@@ -14,7 +14,7 @@ from pipelines.bars import Direction, Face
 from pipelines.clauses import Standard
 from pipelines.concrete import CYLINDER_STRENGTH_MPA, STANDARD
 from pipelines.deck import Action, CrackCombination, Dispersal, Stage, Support, Theory
-from pipelines.deckrules import Choice, Count, NotYet, RadiusRange, Range, Rule, Text, WholeRange
+from pipelines.deckrules import Choice, Count, RadiusRange, Range, Rule, Text, WholeRange
 from pipelines.survey import Value as SurveyValue
 
 
@@ -28,12 +28,19 @@ def _as_held_tables(value: object) -> object:
     return value
 
 
+def _as_corner_tables(value: object) -> object:
+    if isinstance(value, list):
+        return [{"corner_m": entry} if isinstance(entry, list) else entry for entry in value]
+    return value
+
+
 def _as_connection_table(value: object) -> object:
     return {"kind": value} if isinstance(value, str) else value
 
 
 Connection = Literal["none", "full"]
 Directions = Literal["forward", "both"]
+DrawingUnit = Literal["m", "cm", "mm"]
 PointSupport = Literal["rigid", "spring"]
 Name = Annotated[str, Text(100)]
 Flag = Annotated[bool, Choice((True, False))]
@@ -43,6 +50,7 @@ Modulus = Annotated[float, Range(0.1, 1000.0, "GPa")]
 Thickness = Annotated[float, Range(20.0, 5000.0, "mm")]
 Overhang = Annotated[float, Range(0.0, 100.0, "m")]
 Factor = Annotated[float, Range(0.01, 10.0)]
+LaneFactor = Annotated[float, Range(0.0, 3.0)]
 Spring = Annotated[float, Range(0.0, 1e10, "kN/m")]
 RotationSpring = Annotated[float, Range(0.0, 1e10, "kNm/rad")]
 
@@ -92,15 +100,35 @@ class OverhangTable(Table):
     right: Overhang = 0.0
 
 
+class CornerTable(Table):
+    """A corner [x, y], or { arc_to_m, through_m }: an arc from the corner before to this one."""
+
+    corner_m: Pair | None = None
+    arc_to_m: Pair | None = None
+    through_m: Pair | None = None
+
+
+Corners = Annotated[list[CornerTable], Count(2, 1000), BeforeValidator(_as_corner_tables)]
+
+
 class PlanTable(Table):
-    stations_m: Annotated[list[Coordinate], Count(2, 500)]
-    offsets_m: Annotated[list[Coordinate], Count(2, 200)]
+    stations_m: Annotated[list[Coordinate], Count(2, 500)] | None = None
+    offsets_m: Annotated[list[Coordinate], Count(2, 200)] | None = None
     overhang_m: OverhangTable = OverhangTable()
     skew_deg: Annotated[float, Range(-75.0, 75.0, "degrees")] = 0.0
     radius_m: Annotated[float, RadiusRange(1.0, 1e7, "m")] = float("inf")
     end_offsets_m: Annotated[list[Coordinate], Count(2, 200)] | None = None
-    outline_m: Annotated[None, NotYet("give stations_m and offsets_m")] = None
-    dxf: Annotated[None, NotYet("give stations_m and offsets_m")] = None
+    outline_m: Corners | None = None
+    dxf: Name | None = None
+    dxf_layer: Name | None = None
+    dxf_opening_layer: Name | None = None
+    dxf_unit: Annotated[DrawingUnit, Choice(get_args(DrawingUnit))] | None = None
+
+
+class OpeningTable(Table):
+    corners_m: Corners | None = None
+    centre_m: Pair | None = None
+    diameter_m: Annotated[float, Range(0.01, 1000.0, "m")] | None = None
 
 
 class ConnectionTable(Table):
@@ -128,7 +156,10 @@ class HeldTable(Table):
 
 
 class LineTable(Table):
-    on: Annotated[list[Name], Count(1, 700), BeforeValidator(_as_list)]
+    on: Annotated[list[Name], Count(1, 700), BeforeValidator(_as_list)] | None = None
+    name: Name | None = None
+    path_m: Corners | None = None
+    dxf_layer: Name | None = None
     support: Annotated[Support, Choice(get_args(Support))]
     hard: Flag = False
     lifts: Flag = False
@@ -141,8 +172,6 @@ class LineTable(Table):
     )
     width_mm: Annotated[float, Range(1.0, 5000.0, "mm")] | None = None
     label: Name | None = None
-    path_m: Annotated[None, NotYet("name a line of the plan by `on`")] = None
-    name: Annotated[None, NotYet("name a line of the plan by `on`, label is for print")] = None
 
 
 class PointTable(Table):
@@ -161,7 +190,8 @@ class PatchTable(Table):
 
 
 class LineLoadTable(Table):
-    path_m: Annotated[list[Pair], Count(2, 500)]
+    path_m: Annotated[list[Pair], Count(2, 500)] | None = None
+    on: Name | None = None
     load_kN_m: Annotated[float, Range(-1e4, 1e4, "kN/m")]
 
 
@@ -187,6 +217,11 @@ class TrafficTable(Table):
     dispersal_deg: Annotated[float, Range(0.0, 75.0, "degrees")] = 45.0
     directions: Annotated[Directions, Choice(get_args(Directions))] = "both"
     impact: dict[str, Annotated[float, Range(0.1, 10.0)]] = {}
+    load_models: Annotated[list[Name], Count(1, 20)] | None = None
+    alpha_Q: Annotated[list[LaneFactor], Count(1, 3)] | None = None
+    alpha_q: Annotated[list[LaneFactor], Count(1, 4)] | None = None
+    beta_Q: LaneFactor = 1.0
+    joints: Annotated[list[Annotated[str, Choice(("start", "end"))]], Count(1, 2)] | None = None
 
 
 class AxleTable(Table):
@@ -271,6 +306,7 @@ class SurveyTable(Table):
 TABLES: dict[str, type[Table]] = {
     "slab": SlabTable,
     "plan": PlanTable,
+    "opening": OpeningTable,
     "line": LineTable,
     "point": PointTable,
     "case": CaseTable,
@@ -290,6 +326,7 @@ MOST_TABLES = {
     "steel": 3,
     "bars": 2,
     "line": 700,
+    "opening": 200,
     "point": 500,
     "case": 1000,
     "vehicle": 200,

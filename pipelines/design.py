@@ -6,14 +6,15 @@ has seen the results that report and summary show.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.bars import FACES, LAYERS, Direction, Face, Layer, Mat
+from pipelines.bars import DIRECTIONS, FACES, LAYERS, Direction, Face, Layer, Mat
 from pipelines.bending import OrderCost, order_cost
 from pipelines.combinations import Combination, LimitState, combined_cases
-from pipelines.deck import Deck, DesignBasis, Reinforcement
+from pipelines.deck import Action, Deck, DesignBasis, Reinforcement
 from pipelines.designchecks import Peaks, choose_mat, resistances, rule_rows, steel_needed
 from pipelines.designenvelope import (
     ROWS,
@@ -22,13 +23,13 @@ from pipelines.designenvelope import (
     combinations_of,
     permanent_fields,
 )
-from pipelines.detailing import ThroughSteel, Zones, bottom_through, zones
+from pipelines.detailing import Raster, ThroughSteel, Zones, bottom_through, raster, zones
 from pipelines.detailing_rules import Row
 from pipelines.envelopes import Envelopes, LoadPosition
 from pipelines.panelchecks import PanelCheck, panel_checks
 from pipelines.remedies import Remedy
 from pipelines.responses import Response, Solver
-from pipelines.shearremedies import WIDTH_IN_DEPTHS, ShearCheck, shear_remedies
+from pipelines.shearremedies import WIDTH_IN_DEPTHS, ShearCheck, Solved, shear_remedies
 from pipelines.shearsections import (
     FORCES,
     Sections,
@@ -61,7 +62,7 @@ class LayerCheck:
     m_Rd: float
     at: tuple[float, float]
     position: LoadPosition | None
-    state: Mapping[str, float]
+    state: Mapping[Action, float]
     required: float
     gain: float | None
     least: float
@@ -141,7 +142,7 @@ class DesignWatch:
         assert deck.reinforcement is not None
         one = deck.reinforcement
         n = solver.recovery.points.n_points
-        none = {"self-weight": np.zeros((5, n))}
+        none: dict[Action, Floats] = {"self-weight": np.zeros((5, n))}
         permanent = permanent_fields(deck, cases, FORCES) or none
         self.combinations = combinations_of(deck)
         self.moments = MomentEnvelopes(
@@ -181,14 +182,13 @@ class DesignWatch:
                 tracker(first, response)
 
 
-def design(
-    deck: Deck, solver: Solver, envelopes: Envelopes | None, watch: DesignWatch
-) -> Design:
+def design(deck: Deck, solver: Solver, envelopes: Envelopes | None, watch: DesignWatch) -> Design:
     """The design of a deck with bars from what the watch has seen."""
     one = deck.reinforcement
     assert one is not None
     demands = watch.moments.demands()
-    solved: dict = {}
+    solved: Solved = {}
+    grid = raster(deck, solver)
     found = []
     for basis, tracker in zip(one.bases, watch.shears, strict=True):
         mine = {
@@ -196,7 +196,7 @@ def design(
             for d in demands
             if d.combination.standard == basis.materials.standard
         }
-        found.append(_standard(deck, solver, envelopes, watch, basis, mine, tracker, solved))
+        found.append(_standard(deck, solver, envelopes, watch, basis, mine, tracker, solved, grid))
     combined = combined_cases(deck)
     left_out = tuple(case.name for case in deck.cases if case.name not in combined)
     return Design(one, tuple(found), watch.sections, left_out)
@@ -210,7 +210,8 @@ def _standard(
     basis: DesignBasis,
     demands: Mapping[LimitState, Demand],
     tracker: ShearTracker,
-    solved: dict,
+    solved: Solved,
+    grid: Raster,
 ) -> StandardDesign:
     one = deck.reinforcement
     assert one is not None
@@ -219,15 +220,12 @@ def _standard(
     ultimate = demands["ULS"]
     m_Rd = resistances(bars, mat)
     crack = demands.get(basis.crack_combination, demands["characteristic"])
-    peaks = Peaks(
-        _largest(ultimate), _largest(demands["characteristic"]), _largest(crack)
-    )
+    peaks = Peaks(_largest(ultimate), _largest(demands["characteristic"]), _largest(crack))
     steel = steel_needed(bars, mat, peaks)
     clear = _clear_of_widths(deck, plan)
     layers = tuple(
         _layer(k, ultimate, m_Rd, plan, clear, envelopes, steel[ROWS[k]]) for k in range(4)
     )
-    span = _span(deck, peaks.main)
     shear_demand = tracker.demand() if len(watch.sections.points) else None
     shear = _shear_peaks(watch.sections, shear_demand, envelopes)
     judged = next((p for p in shear if p.width == watch.design_width), None)
@@ -246,7 +244,7 @@ def _standard(
         demands,
         layers,
         np.stack([ultimate.values[k] / m_Rd[ROWS[k]] for k in range(4)]),
-        rule_rows(bars, basis, peaks, span, steel),
+        rule_rows(bars, basis, peaks, {d: _span(deck, d) for d in DIRECTIONS}, steel),
         {face: order_cost(bars, face, mat) for face in FACES},
         {face: _outermost(peaks, face) for face in FACES},
         {}
@@ -259,7 +257,7 @@ def _standard(
         None
         if envelopes is None
         else wheel_punching(deck, envelopes.runs, bars, mat, ultimate.combination.traffic),
-        zones(deck, solver, bars, mat, ultimate),
+        zones(grid, bars, mat, ultimate),
         bottom_through(deck, plan, ultimate),
         () if survey is None else panel_checks(deck.plan, survey, bars, mat, plan, by_layer),
     )
@@ -308,7 +306,7 @@ def _clear_of_widths(deck: Deck, points: Floats) -> NDArray[np.bool_]:
     clear = np.ones(len(points), dtype=bool)
     for line in deck.lines:
         path = deck.plan.lines[line.name].full
-        for a, b in zip(path[:-1], path[1:], strict=True):
+        for a, b in pairwise(path):
             along = b - a
             share = np.clip((points - a) @ along / (along @ along), 0.0, 1.0)
             gap = np.linalg.norm(points - a - share[:, None] * along, axis=1)

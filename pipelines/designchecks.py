@@ -84,9 +84,7 @@ def steel_needed(bars: SlabBars, mat: Materials, peaks: Peaks) -> dict[Layer, fl
     }
 
 
-def service_rows(
-    bars: SlabBars, layer: Layer, basis: DesignBasis, peaks: Peaks
-) -> tuple[Row, ...]:
+def service_rows(bars: SlabBars, layer: Layer, basis: DesignBasis, peaks: Peaks) -> tuple[Row, ...]:
     """Stresses under the characteristic combination and the crack width of one layer."""
     mat, section, place = basis.materials, layer_section(bars, layer), place_of(layer)
     E_c, E_s = mat.concrete.E_c, mat.steel.E_s
@@ -121,11 +119,10 @@ def service_rows(
     return (*rows, *crack_width_row(width, place, mat.standard, known, basis.crack_width))
 
 
-def mat_rows(
-    bars: SlabBars, face: Face, basis: DesignBasis, peaks: Peaks, steel: Mapping[Layer, float]
-) -> tuple[Row, ...]:
+def mat_rows(bars: SlabBars, face: Face, basis: DesignBasis, peaks: Peaks) -> tuple[Row, ...]:
     """Rules for both layers of one face that the choice of its bars can meet."""
-    mat, rows = basis.materials, []
+    mat = basis.materials
+    rows: list[Row] = []
     m_Rd = resistances(bars, mat)
     for direction in DIRECTIONS:
         layer: Layer = (face, direction)
@@ -139,16 +136,28 @@ def mat_rows(
 
 
 def rule_rows(
-    bars: SlabBars, basis: DesignBasis, peaks: Peaks, span: float, steel: Mapping[Layer, float]
+    bars: SlabBars,
+    basis: DesignBasis,
+    peaks: Peaks,
+    spans: Mapping[Direction, float],
+    steel: Mapping[Layer, float],
 ) -> tuple[Row, ...]:
-    """Every rule that the standard has; span : of the main bars [m]."""
+    """Every rule that the standard has.
+
+    spans : largest distance of neighbouring lines that the bars of each direction span [m]; the
+    advice on span/depth is for the shorter one. steel : that bending needs [m2/m].
+    """
     mat = basis.materials
-    rows = [row for face in FACES for row in mat_rows(bars, face, basis, peaks, steel)]
+    rows = [row for face in FACES for row in mat_rows(bars, face, basis, peaks)]
     main: Layer = ("bottom", peaks.main)
     needed = steel[main]
     if np.isfinite(needed):
+        span = spans[peaks.main]
         rows += distribution_rows(bars, "bottom", peaks.main, mat.standard, span, needed)
-        rows += span_depth_rows(bars, main, mat, span, "interior span", needed)
+    short: Layer = ("bottom", min(DIRECTIONS, key=lambda d: spans[d]))
+    if np.isfinite(steel[short]):
+        span = spans[short[1]]
+        rows += span_depth_rows(bars, short, mat, span, "interior span", steel[short])
     for face, exposure in zip(FACES, basis.exposure, strict=True):
         if exposure is not None:
             rows += cover_rows(bars, face, mat, exposure)
@@ -180,4 +189,4 @@ def _passes(bars: SlabBars, face: Face, mat: Mat, basis: DesignBasis, peaks: Pea
     m_Rd = resistances(changed, basis.materials)
     if any(m_Rd[face, d] < peaks.ultimate[face, d] for d in DIRECTIONS):
         return False
-    return all(row.passes for row in mat_rows(changed, face, basis, peaks, {}))
+    return all(row.passes for row in mat_rows(changed, face, basis, peaks))

@@ -231,16 +231,14 @@ class MomentEnvelopes:
         high = tracker.permanent.max(axis=0) + factor * self.high
         low = tracker.permanent.min(axis=0) + factor * self.low
         twist = np.maximum(np.abs(high[2]), np.abs(low[2]))
-        rows = [
-            row_of(np.stack([*(high if k < 2 else low)[:2], twist]), k) for k in range(4)
-        ]
+        rows = [row_of(np.stack([*(high if k < 2 else low)[:2], twist]), k) for k in range(4)]
         return np.stack(rows)
 
 
 def permanent_fields(
     deck: Deck, cases: Mapping[str, Response], components: slice
 ) -> dict[Action, Floats]:
-    """Action -> (k, n_point) sums of its static cases' fields; zero self-weight if there is none."""
+    """Action -> (k, n_point) sums of the fields of its static cases."""
     found: dict[Action, Floats] = {}
     for name, action in combined_cases(deck).items():
         values = cases[name].fields[components, :, 0]

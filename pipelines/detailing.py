@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 from scipy.ndimage import maximum_filter1d
 
 from pipelines.bars import LAYERS, Direction, Layer, SlabBars
@@ -78,8 +79,25 @@ def anchorage(mat: Materials, diameter: float) -> float | None:
     return diameter / 4 * mat.f_yd / (2.25 * min(f_ctd, 3.1 * MPA / 1.5))
 
 
-def zones(deck: Deck, solver: Solver, bars: SlabBars, mat: Materials, demand: Demand) -> Zones:
-    """Zones of every layer."""
+@dataclass(frozen=True)
+class Raster:
+    """u (n_u,), y (n_u, n_y) [m]; rows : interpolation of fields at its points; nearest : point of
+    the raster nearest to each field point, so that no peak between its points is lost."""
+
+    u: Floats
+    y: Floats
+    rows: sparse.csr_array
+    nearest: Ints
+
+    def largest(self, values: Floats) -> Floats:
+        """(n_u, n_y) largest of the values (n_point,) in each point's neighbourhood."""
+        found = np.asarray(self.rows @ values)
+        np.maximum.at(found, self.nearest, values)
+        return found.reshape(self.y.shape)
+
+
+def raster(deck: Deck, solver: Solver) -> Raster:
+    """A raster over the whole slab; of an outline over its bounding box, points off it nowhere."""
     plan = deck.plan
     low, high = plan.u_range
     u = np.linspace(low, high, max(int(np.ceil((high - low) / STEP)), 2) + 1)
@@ -91,11 +109,27 @@ def zones(deck: Deck, solver: Solver, bars: SlabBars, mat: Materials, demand: De
     y_in = limits[:, :1] + inner * (limits[:, 1:] - limits[:, :1])
     u_in = np.clip(u, low + INSIDE, high - INSIDE)
     points = plan.at(np.broadcast_to(u_in[:, None], y.shape), y_in).reshape(-1, 2)
-    rows = interpolation(solver, points)
+    on = np.flatnonzero(plan.contains(points))
+    rows = interpolation(solver, points[on]).tocoo()
+    rows = sparse.coo_array(
+        (rows.data, (on[rows.row], rows.col)), shape=(len(points), rows.shape[1])
+    )
+    field = solver.model.mesh.plan[solver.recovery.points.node]
+    at = plan.logical_station(field)
+    i = np.clip(np.rint((at - low) / (u[1] - u[0])), 0, len(u) - 1).astype(np.int64)
+    edges = plan.line_offsets(at)[:, [0, -1]]
+    part = (field[:, 1] - edges[:, 0]) / (edges[:, 1] - edges[:, 0])
+    j = np.clip(np.rint(part * (n_y - 1)), 0, n_y - 1).astype(np.int64)
+    return Raster(u, y, rows.tocsr(), i * n_y + j)
+
+
+def zones(deck_raster: Raster, bars: SlabBars, mat: Materials, demand: Demand) -> Zones:
+    """Zones of every layer."""
+    u, y = deck_raster.u, deck_raster.y
     found, shifts, lengths = {}, {}, {}
     for layer in LAYERS:
         d, layer_bars = bars.effective_depth(layer), bars.bars(layer)
-        values = np.asarray(rows @ demand.layer(layer)).reshape(y.shape)
+        values = deck_raster.largest(demand.layer(layer))
         direction: Direction = layer[1]
         step = float(u[1] - u[0]) if direction == "x" else float(np.diff(y, axis=1).mean())
         shift = tension_shift(mat.standard, d, layer_bars.diameter)

@@ -1,5 +1,6 @@
 """The model before anything is computed: plan, section and vehicles as drawings."""
 
+import itertools
 from pathlib import Path
 
 import numpy as np
@@ -46,13 +47,13 @@ def section(deck: Deck, name: str = "section") -> str:
     offsets = deck.plan.line_offsets(np.array(u))
     left, right = float(offsets[0]), float(offsets[-1])
     thickest = max([deck.slab.thickness, *(z.thickness for z in deck.slab.zones)])
-    scale = (WIDTH - 0.6) / (right - left)
+    scale = (WIDTH - 0.9) / (right - left)
     height = 1.9 + STRETCH * scale * (thickest + 0.3)
 
     def paint(figure: Figure) -> None:
         axes = figure.add_axes((0.3 / WIDTH, 0.0, (WIDTH - 0.6) / WIDTH, 1.0))
         axes.set_axis_off()
-        axes.set_xlim(left, right)
+        axes.set_xlim(left - 0.15 / scale, right + 0.15 / scale)
         metre = STRETCH * scale
         axes.set_ylim(thickest + 1.15 / metre, -0.75 / metre)
         _slab(axes, deck, u, left, right)
@@ -62,8 +63,10 @@ def section(deck: Deck, name: str = "section") -> str:
         low = thickest + 0.75 / metre
         marks = np.unique(np.round(offsets, 6))
         axes.plot(marks, np.full(len(marks), low), color=INK, lw=0.5, marker="|", ms=5, mew=0.7)
-        for a, b in zip(marks[:-1], marks[1:], strict=True):
-            axes.text(0.5 * (a + b), low + 0.13 / metre, length(float(b - a)), ha="center", va="top")
+        for a, b in itertools.pairwise(marks):
+            axes.text(
+                0.5 * (a + b), low + 0.13 / metre, length(float(b - a)), ha="center", va="top"
+            )
         words = f"section at station {length(u)} m; slab {given(1e3 * deck.slab.thickness)} mm"
         words += f"; heights drawn {STRETCH:g} times; lengths in m"
         axes.text(left, -0.72 / metre, words, va="top", color="#444444")
@@ -75,10 +78,12 @@ def section(deck: Deck, name: str = "section") -> str:
 def _slab(axes: Axes, deck: Deck, u: float, left: float, right: float) -> None:
     """Pieces of the slab about their common mid-plane."""
     middle = 0.5 * deck.slab.thickness
-    zones = [z for z in deck.slab.zones if z.stations is None or z.stations[0] <= u <= z.stations[1]]
+    zones = [
+        z for z in deck.slab.zones if z.stations is None or z.stations[0] <= u <= z.stations[1]
+    ]
     cuts = {left, right} | {y for z in zones for y in z.offsets or () if left < y < right}
     edges = sorted(cuts)
-    for a, b in zip(edges[:-1], edges[1:], strict=True):
+    for a, b in itertools.pairwise(edges):
         here = [
             z.thickness for z in zones
             if z.offsets is None or z.offsets[0] <= 0.5 * (a + b) <= z.offsets[1]

@@ -103,7 +103,7 @@ def find_position(runs: Sequence[LoadPositions], number: int) -> tuple[LoadPosit
     raise IndexError("no such load position")
 
 
-class _Tracker:
+class Tracker:
     """Running extremes of results of one shape, with what coexists if asked."""
 
     def __init__(self, shape: tuple[int, ...]) -> None:
@@ -132,11 +132,11 @@ class _Tracker:
         return Extremes(self.best[1], self.best[-1], self.at[1], self.at[-1])
 
 
-class _FieldTracker:
+class FieldTracker:
     """Running extremes of the fields with what coexists."""
 
     def __init__(self, n_point: int) -> None:
-        self.own = _Tracker((6, n_point))
+        self.own = Tracker((6, n_point))
         self.coexisting = {sign: np.zeros((6, 6, n_point)) for sign in (1, -1)}
 
     def update(self, fields: Floats, first: int) -> None:
@@ -144,7 +144,7 @@ class _FieldTracker:
         for sign, ((component, point), column) in self.own.update(fields, first).items():
             self.coexisting[sign][component, :, point] = fields[:, point, column].T
 
-    def merge(self, later: "_FieldTracker") -> None:
+    def merge(self, later: "FieldTracker") -> None:
         """Take in the extremes of positions that come after all of this tracker's."""
         for sign in (1, -1):
             mine, theirs = self.own.best[sign], later.own.best[sign]
@@ -175,12 +175,12 @@ def traffic_envelopes(
     if not sum(len(run) for run in runs):
         return None
     n_point = solver.recovery.points.n_points
-    fields = {run.vehicle.name: _FieldTracker(n_point) for run in runs}
-    probes = _Tracker((solver.probes.rows.shape[0],))
-    moments = _Tracker((solver.beams.moments.shape[0],))
-    shears = _Tracker((solver.beams.shears.shape[0],))
+    fields = {run.vehicle.name: FieldTracker(n_point) for run in runs}
+    probes = Tracker((solver.probes.rows.shape[0],))
+    moments = Tracker((solver.beams.moments.shape[0],))
+    shears = Tracker((solver.beams.shears.shape[0],))
     names: tuple[str, ...] = ()
-    reactions: _Tracker | None = None
+    reactions: Tracker | None = None
     for first, response in stream(solver, runs, workers):
         fields[find_position(runs, first)[0].vehicle.name].update(response.fields, first)
         probes.update(response.probes, first)
@@ -188,14 +188,14 @@ def traffic_envelopes(
         shears.update(response.beam_shears, first)
         summed = with_sums(response.reactions)
         names = tuple(summed)
-        reactions = reactions or _Tracker((len(names),))
+        reactions = reactions or Tracker((len(names),))
         reactions.update(np.array([*summed.values()]), first)
         for observe in observers:
             observe(first, response)
         if progress is not None:
             progress(first + len(response.total))
     assert reactions is not None
-    together = _FieldTracker(n_point)
+    together = FieldTracker(n_point)
     for tracker in fields.values():
         together.merge(tracker)
     return Envelopes(

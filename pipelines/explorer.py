@@ -26,7 +26,7 @@ from pipelines.planfigures import closed, line_path, traced
 from pipelines.result import Result
 from pipelines.traffic import LoadPositions, wheel_pattern
 from pipelines.units import RESULT_KEYS, RESULT_SCALE, RESULT_UNITS
-from plate.plan import EDGES
+from plate.outline import points_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -155,12 +155,13 @@ def _places(deck: Deck) -> dict[str, list[str]]:
 
 def _drawn(deck: Deck) -> list[dict[str, Any]]:
     """Polylines of the plan [m] with what they are, and names beside them."""
+    rings = [deck.plan.outline, *points_of(deck.plan.openings)]
     found: list[dict[str, Any]] = [
-        {"kind": "outline", "path": np.round(closed(deck, deck.plan.outline), 3).tolist()}
+        {"kind": "outline", "path": np.round(closed(deck, ring), 3).tolist()} for ring in rings
     ]
     for name, line in deck.plan.lines.items():
         support = deck.line(name)
-        if support is None and name in EDGES:
+        if support is None and name in deck.plan.edges:
             continue
         path = line.path if support is None else line_path(deck, support)
         xy = np.round(traced(deck, path), 3)
@@ -266,10 +267,13 @@ def _strips(result: Result) -> list[dict[str, Any]]:
     worst: dict[tuple[str, str, bool, int], Finding] = {}
     stations = np.array(result.deck.stations)
     for one in result.findings:
-        if one.strip_value is None:
+        # The field shown is m_x; of it sagging in bays and hogging over cross lines.
+        sagging = one.kind == "sagging"
+        if one.strip_value is None or one.kind not in ("sagging", "hogging"):
+            continue
+        if one.bars != "parallel":
             continue
         u = float(result.deck.plan.logical_station(np.array(one.at)))
-        sagging = one.effect.startswith("sagging")
         if sagging:
             index = int(np.clip(np.searchsorted(stations, u) - 1, 0, len(stations) - 2))
         else:

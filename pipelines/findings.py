@@ -10,18 +10,19 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
 
 from pipelines.beamstiffness import BEAM_RANGE, with_beam_factor
-from pipelines.build import build_model
+from pipelines.build import Near, build_model
 from pipelines.deck import Deck, Vehicle
 from pipelines.envelopes import Envelopes, FieldEnvelope, LoadPosition
 from pipelines.errors import MethodRangeError
 from pipelines.handstrips import HandStrip, HandStrips, hand_strips
-from pipelines.heldpositions import LineRows, field_point_rows, line_rows, values_at
+from pipelines.heldpositions import LineRows, line_rows, point_rows, values_at
 from pipelines.responses import Solver
 from pipelines.sections import Frame, Kind, Section, frame, sections
 from pipelines.strips_deck import strip_decks
+from pipelines.strips_input import Bars
+from pipelines.strips_train import Direction
 from plate.conventions import RESULTS
 from plate.recovery import N_RESULTS
 from plate.stiffness import Stiffness
@@ -36,6 +37,12 @@ NOT_COMPARABLE = "not comparable"
 
 # Beside a section that is on no mesh points the peak is sought so near to that of the points [m].
 NEAR = 0.6
+# A point is drawn so far into its cells, as a share of their size, to be read on their side.
+BESIDE = 1e-5
+# No part of the deck has cells as fine as its wheels ask.
+NOWHERE = Near((np.inf, np.inf), (np.inf, np.inf))
+# Thicknesses over which a mean is always given (of the kind of Swedish practice, from memory).
+MEAN_DEPTHS = 3.0
 SHEARS = (RESULTS.index("q_x"), RESULTS.index("q_y"))
 
 
@@ -44,13 +51,18 @@ class Finding:
     """One row of the findings table; lengths in m, moments in N m/m, shears in N/m.
 
     Moments are sagging positive, shears are magnitudes.
-    reference : short name of the row. place, where : in words. effect : in words, with the bars
+    reference : short name of the row. bars : direction of the strip. place, where : in words;
+        lines : names of the bay's two lines or of the line. effect : in words, with the bars
         and the face in tension; component : index in RESULTS.
     vehicle : name of the load; whole_model : whether it is all of a standard's load model.
     strip, clause, edition : the hand method and where it stands; span : that it uses; width : that
-        carries what `width_of` says; strip_value : None outside the method's range, for `reason`.
+        carries what `width_of` says; strip_value : None outside the method's range, for `reason`;
+        strip_station, strip_direction : the strip's own load position, of a strip across traffic
+        the offset of the vehicle's centre line.
     plate_peak : of the flexible deck; at : plan point of the peak; position : governing.
     plate_mean : mean over `mean_width` about the peak, at the same load position; 0 = no width.
+    depth_mean : mean over MEAN_DEPTHS thicknesses; total : over the whole line through the peak,
+        from edge to edge [N m] or [N].
     coexisting : (m_x, m_y, m_xy) at the peak in that position.
     beam_range : least and largest plate value there with the beams' stiffness times BEAM_RANGE,
         the load position held; None without beams.
@@ -59,9 +71,11 @@ class Finding:
     """
 
     reference: str
+    bars: Bars
     kind: Kind
     place: str
     where: str
+    lines: tuple[str, ...]
     effect: str
     component: int
     vehicle: str
@@ -71,13 +85,18 @@ class Finding:
     span: float | None
     width: float | None
     width_of: str
+    method_effect: str
     strip_value: float | None
+    strip_station: float | None
+    strip_direction: Direction | None
     reason: str
     plate_peak: float
     at: tuple[float, float]
     position: LoadPosition | None
     plate_mean: float
     mean_width: float
+    depth_mean: float
+    total: float
     coexisting: tuple[float, float, float]
     point: int
     number: int
@@ -114,6 +133,11 @@ class Finding:
         return COVERS if self.whole_model else CAUTION
 
     @property
+    def overhangs(self) -> bool:
+        """Whether the hand strip is a cantilever's."""
+        return self.method_effect == "overhang"
+
+    @property
     def is_short(self) -> bool:
         return self.finding.startswith("strip short")
 
@@ -137,6 +161,7 @@ class Finding:
 
         return {
             "reference": self.reference,
+            "strip_bars": self.bars,
             "kind": self.kind,
             "place": self.place,
             "where": self.where,
@@ -155,11 +180,16 @@ class Finding:
             "width_of": self.width_of,
             "unit": self.unit,
             "strip_value": kilo(self.strip_value),
+            "strip_station_m": self.strip_station if self.bars == "parallel" else None,
+            "strip_offset_m": self.strip_station if self.bars == "across" else None,
+            "strip_direction": self.strip_direction,
             "plate_peak": 1e-3 * self.plate_peak,
             "plate_error": kilo(self.plate_error),
             "peak_at_m": list(self.at),
             "plate_mean": 1e-3 * self.plate_mean if self.mean_width else None,
             "mean_width_m": self.mean_width or None,
+            "plate_mean_3h": 1e-3 * self.depth_mean,
+            "plate_total": 1e-3 * self.total,
             "strip_over_plate": self.ratio,
             "with_m_x_kNm_m": m_x,
             "with_m_y_kNm_m": m_y,
@@ -280,12 +310,16 @@ def _about(at: Frame, s: float, t: float, width: float) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class _Found:
-    """The plate's peak of a reading: all six results there, its plan point, and the means."""
+    """The plate's peak of a reading: all six results there, its plan point and one beside it on
+    the side that is read, the means over the strips' widths and over some thicknesses, and the sum
+    over the line."""
 
     results: Floats
     point: tuple[float, float]
     means: tuple[float | None, ...]
-    rows: sparse.csr_array
+    depth_mean: float
+    total: float
+    inner: Floats
 
 
 def _compared(
@@ -295,65 +329,76 @@ def _compared(
     and with stiffer beams."""
     model = solver.model
     lines = {s: line_rows(model, at.line(s)) for s in {round(one.s, 9) for one in wanted}}
-    own = field_point_rows(solver, [one.reading.point for one in wanted])
     numbers = [one.reading.number for one in wanted]
     rows = [lines[round(one.s, 9)].rows for one in wanted]
     values = values_at(solver.stiffness, envelopes.runs, list(zip(numbers, rows, strict=True)))
     found: list[_Found] = []
     for k, one in enumerate(wanted):
-        peak = own[N_RESULTS * k : N_RESULTS * (k + 1)]
-        found.append(_found(at, one, lines[round(one.s, 9)], values[k], peak))
-    held = [(number, peak.rows) for number, peak in zip(numbers, found, strict=True)]
-    others = _with_other_beams(deck, envelopes, held)
+        found.append(_found(at, solver, one, lines[round(one.s, 9)], values[k]))
+    held = list(zip(numbers, found, strict=True))
+    components = np.array([one.reading.section.component for one in wanted])
+    others = _with_other_beams(deck, envelopes, held, components)
     findings: list[Finding] = []
     for k, one in enumerate(wanted):
         of_beams = None
         if others:
-            three = [float(found[k].results[one.reading.section.component])]
-            three += [float(other[k][0]) for other in others]
+            value = float(found[k].results[one.reading.section.component])
+            three = [value, *(value + float(other[k]) for other in others)]
             of_beams = (min(three), max(three))
-        findings += _findings(envelopes, one, found[k], of_beams)
+        findings += _findings(at.strip.bars, envelopes, one, found[k], of_beams)
     return findings
 
 
-def _found(
-    at: Frame, one: _Wanted, line: LineRows, values: Floats, own: sparse.csr_array
-) -> _Found:
+def _found(at: Frame, solver: Solver, one: _Wanted, line: LineRows, values: Floats) -> _Found:
     section, reading = one.reading.section, one.reading
     tried = values.reshape(-1, N_RESULTS)
     low, high = at.t_range(one.s)
-    means = tuple(
-        None
-        if span is None
-        else line.mean(tried[:, section.component], *((t - low) / (high - low) for t in span))
-        for span in one.spans
-    )
+    t = float(at.t[reading.point])
+
+    def mean(span: tuple[float, float]) -> float:
+        start, end = ((t - low) / (high - low) for t in span)
+        return line.mean(tried[:, section.component], start, end)
+
+    means = tuple(None if span is None else mean(span) for span in one.spans)
+    depths = mean(_about(at, one.s, t, MEAN_DEPTHS * at.strip.depth))
+    total = mean((low, high)) * (high - low)
     if section.s is None:
         results = np.array([0.0, *reading.coexisting, 0.0, 0.0])
         results[section.component] = reading.value
-        x, y = at.points(at.s[reading.point], at.t[reading.point])
-        return _Found(results, (float(x), float(y)), means, own[[section.component]])
-    near = np.abs(low + line.share * (high - low) - at.t[reading.point]) < NEAR
+        x, y = at.points(at.s[reading.point], t)
+        cells = np.any(solver.recovery.points.cells == reading.point, axis=1)
+        towards = solver.model.mesh.corners[cells].mean(axis=(0, 1))
+        inner = np.array([x, y]) + BESIDE * (towards - np.array([x, y]))
+        return _Found(results, (float(x), float(y)), means, depths, total, inner)
+    near = np.abs(low + line.share * (high - low) - t) < NEAR
     k = int(np.argmax(np.where(near, section.sign * tried[:, section.component], -np.inf)))
     x, y = at.points(one.s, low + line.share[k] * (high - low))
-    rows = line.rows[[N_RESULTS * k + section.component]]
-    return _Found(tried[k], (float(x), float(y)), means, rows)
+    return _Found(tried[k], (float(x), float(y)), means, depths, total, np.array([x, y]))
 
 
 def _with_other_beams(
-    deck: Deck, envelopes: Envelopes, held: Sequence[tuple[int, Any]]
-) -> list[list[Floats]]:
-    """The held values with beams softer and stiffer; nothing for a deck without beams."""
+    deck: Deck, envelopes: Envelopes, held: Sequence[tuple[int, _Found]], k: Ints
+) -> list[Floats]:
+    """What softer and stiffer beams add to the held values (n,); nothing without beams.
+
+    The difference is smooth, so wide cells give it.
+    k : (n,) component of each value.
+    """
     if not any(line.beam for line in deck.lines):
         return []
     found = []
-    for factor in BEAM_RANGE:
-        model = build_model(with_beam_factor(deck, factor)).model
-        found.append(values_at(Stiffness(model), envelopes.runs, held))
-    return found
+    wide = replace(deck, cases=(), probes=())
+    for factor in (1.0, *BEAM_RANGE):
+        model = build_model(with_beam_factor(wide, factor), NOWHERE).model
+        rows = point_rows(model, np.array([peak.inner for _, peak in held]))
+        wanted = [(number, rows[[N_RESULTS * i + int(k[i])]]) for i, (number, _) in enumerate(held)]
+        values = values_at(Stiffness(model), envelopes.runs, wanted)
+        found.append(np.array([float(v[0]) for v in values]))
+    return [one - found[0] for one in found[1:]]
 
 
 def _findings(
+    bars: Bars,
     envelopes: Envelopes,
     one: _Wanted,
     peak: _Found,
@@ -367,9 +412,11 @@ def _findings(
     for hand, span, mean in zip(one.hands, one.spans, peak.means, strict=True):
         yield Finding(
             reference="",
+            bars=bars,
             kind=section.kind,
             place=hand.place or section.place,
             where=section.where,
+            lines=hand.lines or section.lines,
             effect=section.effect,
             component=section.component,
             vehicle=reading.vehicle.name,
@@ -379,13 +426,18 @@ def _findings(
             span=hand.span,
             width=hand.width,
             width_of=hand.width_of,
+            method_effect=hand.effect,
             strip_value=hand.value,
+            strip_station=hand.station,
+            strip_direction=hand.direction,
             reason=hand.reason,
             plate_peak=value,
             at=peak.point,
             position=envelopes.position(reading.number),
             plate_mean=value if mean is None else turn * mean,
             mean_width=0.0 if span is None else span[1] - span[0],
+            depth_mean=turn * peak.depth_mean,
+            total=turn * peak.total,
             coexisting=(m_x, m_y, m_xy),
             beam_range=None if of_beams is None else _sorted(turn * v for v in of_beams),
             point=reading.point,

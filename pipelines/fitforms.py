@@ -112,10 +112,10 @@ def _free_directions(X: Floats, limits: Limits) -> tuple[Floats, Floats]:
     n_term = X.shape[1]
     if len(X) < n_term:
         raise FitError(f"{len(X)} rows for {n_term} terms: more rows, fewer inputs or terms")
-    if not len(limits.d):
-        start, free = np.zeros(n_term), np.eye(n_term)
-    else:
-        start, *_ = np.linalg.lstsq(limits.A, limits.d, rcond=None)
+    start: Floats = np.zeros(n_term)
+    free: Floats = np.eye(n_term)
+    if len(limits.d):
+        start = np.asarray(np.linalg.lstsq(limits.A, limits.d, rcond=None)[0])
         if np.abs(limits.A @ start - limits.d).max() > 1e-9:
             raise FitError("the limits contradict each other")
         free = null_space(limits.A)

@@ -6,6 +6,7 @@ shear at the face of a support or further in. Nothing counts within one thicknes
 moments are infinite.
 """
 
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,11 +17,14 @@ from pipelines.deck import Deck
 from pipelines.envelopes import Envelopes, LoadPosition
 from pipelines.responses import Solver
 from pipelines.units import RESULT_KEYS, RESULT_SCALE, RESULT_UNITS
+from plate.plan import EDGES
 from plate.singular import singular_places
 
 Floats = NDArray[np.float64]
 
 UNITS = RESULT_UNITS
+# Edges of any outline, and openings.
+RIM = r"E\d+|opening \d+"
 SHEARS = (4, 5)
 
 
@@ -115,7 +119,7 @@ def clear_of_lines(solver: Solver, distance: float) -> NDArray[np.bool_]:
     model = solver.model
     mesh = model.mesh
     names = [s.line for s in model.supports] + [b.line for b in model.beams]
-    names += [edge for edge in ("start", "end", "left", "right") if edge in mesh.lines]
+    names += [name for name in mesh.lines if name in EDGES or re.fullmatch(RIM, name)]
     points = mesh.xy[solver.recovery.points.node]
     clear = np.ones(len(points), dtype=bool)
     for name in dict.fromkeys(names):

@@ -5,13 +5,16 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from pipelines.bars import FACES, Direction
 from pipelines.deck import Deck, Vehicle
 from pipelines.sections import Section, stiffening
 from pipelines.strips import FIRST_SET, StripSet
 from pipelines.strips_deck import StripDeck
+from pipelines.strips_input import Bars
 from pipelines.strips_moments import Limits, StripMoment, edge_moments, strip_moments
 from pipelines.strips_shears import StripShear, strip_shears
-from pipelines.strips_train import DIRECTIONS, Direction
+from pipelines.strips_train import DIRECTIONS
+from pipelines.strips_train import Direction as Travel
 from pipelines.traffic import offset_range
 
 # Share of the thickness that the effective depth is taken as while no bars are given.
@@ -22,8 +25,8 @@ DEPTH_SHARE = 0.8
 class HandStrip:
     """A hand method's value at a section; units and None as in `Finding`.
 
-    place : in words where it differs from the section's. station, direction : of the governing
-    load position on the strip.
+    place, lines : in words and by name where they differ from the section's.
+    station, direction : of the governing load position on the strip.
     """
 
     strip: str
@@ -32,11 +35,13 @@ class HandStrip:
     span: float | None
     width: float | None
     width_of: str
+    effect: str
     value: float | None
     reason: str
     place: str = ""
+    lines: tuple[str, ...] = ()
     station: float | None = None
-    direction: Direction | None = None
+    direction: Travel | None = None
 
 
 @dataclass
@@ -50,7 +55,7 @@ class HandStrips:
     strip: StripDeck
     vehicle: Vehicle
     depth: float
-    directions: tuple[Direction, ...]
+    directions: tuple[Travel, ...]
     limits: Limits | None
     moments: Mapping[tuple[str, ...], list[StripMoment]]
     shears: Mapping[str, list[StripShear]]
@@ -110,42 +115,44 @@ class HandStrips:
 
     def _edge(self, edge: str, bay: int) -> tuple[HandStrip, ...]:
         supports = self.strip.beam.supports
-        place = f"{edge} edge, bay {supports[bay].name}\u2013{supports[bay + 1].name}"
+        lines = (supports[bay].name, supports[bay + 1].name)
+        place = f"{edge} edge, bay {lines[0]}\u2013{lines[1]}"
         gap = stiffening(self.deck, edge)
         span = supports[bay + 1].at - supports[bay].at
         if gap <= 0.5 * span:
             words = "a beam or support stiffens the edge, the rules are for edges that are free"
-            return (replace(_none(words), place=place),)
+            return (replace(_none(words), place=place, lines=lines),)
         if (edge, bay) not in self.edges:
             self.edges[edge, bay] = edge_moments(
                 self.strip,
                 self.vehicle,
                 edge,
-                self._distances(edge),
+                edge_distances(self.deck, self.strip, self.vehicle, edge),
                 (bay,),
                 directions=self.directions,
                 limits=self.limits,
             )
-        return tuple(replace(_hand(one), place=place) for one in self.edges[edge, bay])
+        found = self.edges[edge, bay]
+        return tuple(replace(_hand(one), place=place, lines=lines) for one in found)
 
-    def _distances(self, edge: str) -> dict[str, float]:
-        """From a free edge along the strip to the nearest wheel's centre and to what
-        `StripSet.edge_from` calls the rail [m]."""
-        deck, vehicle = self.deck, self.vehicle
-        traffic = deck.traffic
-        assert traffic is not None
-        if self.strip.bars == "across":
-            gap = stiffening(deck, edge)
-            wheel = 0.5 * min(axle.patch[0] for axle in vehicle.axles)
-            return {"wheel": wheel, "rail": gap if np.isfinite(gap) else 0.0}
-        low, high = centre_limits(deck, vehicle)["forward"]
-        reach = [y for axle in vehicle.axles for y in axle.wheels]
-        offsets = deck.plan.line_offsets(np.array(deck.plan.u_range))
-        if edge == "left":
-            slab = float(offsets[:, 0].max())
-            return {"wheel": low + min(reach) - slab, "rail": traffic.carriageway[0] - slab}
-        slab = float(offsets[:, -1].min())
-        return {"wheel": slab - high - max(reach), "rail": slab - traffic.carriageway[1]}
+
+def edge_distances(deck: Deck, strip: StripDeck, vehicle: Vehicle, edge: str) -> dict[str, float]:
+    """From a free edge along the strip to the nearest wheel's centre and to what
+    `StripSet.edge_from` calls the rail [m]."""
+    traffic = deck.traffic
+    assert traffic is not None
+    if strip.bars == "across":
+        gap = stiffening(deck, edge)
+        wheel = 0.5 * min(axle.patch[0] for axle in vehicle.axles)
+        return {"wheel": wheel, "rail": gap if np.isfinite(gap) else 0.0}
+    low, high = centre_limits(deck, vehicle)["forward"]
+    reach = [y for axle in vehicle.axles for y in axle.wheels]
+    offsets = deck.plan.line_offsets(np.array(deck.plan.u_range))
+    if edge == "left":
+        slab = float(offsets[:, 0].max())
+        return {"wheel": low + min(reach) - slab, "rail": traffic.carriageway[0] - slab}
+    slab = float(offsets[:, -1].min())
+    return {"wheel": slab - high - max(reach), "rail": slab - traffic.carriageway[1]}
 
 
 def centre_limits(deck: Deck, vehicle: Vehicle) -> Limits:
@@ -163,7 +170,7 @@ def hand_strips(deck: Deck, strip: StripDeck, vehicle: Vehicle) -> HandStrips:
     assert deck.traffic is not None
     directions = DIRECTIONS if deck.traffic.directions == "both" else DIRECTIONS[:1]
     limits = centre_limits(deck, vehicle) if strip.bars == "across" else None
-    depth = effective_depth(deck)
+    depth = effective_depth(deck, strip.bars)
     moments: dict[tuple[str, ...], list[StripMoment]] = {}
     for one in strip_moments(strip, vehicle, directions=directions, limits=limits):
         moments.setdefault((one.at, *one.lines), []).append(one)
@@ -173,9 +180,14 @@ def hand_strips(deck: Deck, strip: StripDeck, vehicle: Vehicle) -> HandStrips:
     return HandStrips(deck, strip, vehicle, depth, directions, limits, moments, shears)
 
 
-def effective_depth(deck: Deck) -> float:
-    """Effective depth for shear [m]; assumed as a share of the thickness."""
-    return DEPTH_SHARE * deck.slab.thickness
+def effective_depth(deck: Deck, bars: Bars) -> float:
+    """Effective depth for shear of a strip [m]: the lesser of both faces' bars along it; without
+    bars in the deck file an assumed share of the thickness."""
+    if deck.reinforcement is None:
+        return DEPTH_SHARE * deck.slab.thickness
+    given = deck.reinforcement.bars
+    direction: Direction = "x" if bars == "parallel" else "y"
+    return min(given.effective_depth((face, direction)) for face in FACES)
 
 
 def _hand(one: StripMoment) -> HandStrip:
@@ -186,6 +198,7 @@ def _hand(one: StripMoment) -> HandStrip:
         span=one.span,
         width=one.width,
         width_of=_carried(one.axles),
+        effect=one.method.effect,
         value=one.value,
         reason=one.reason,
         station=one.station,
@@ -201,6 +214,7 @@ def _hand_shear(one: StripShear) -> HandStrip:
         span=one.span,
         width=one.width,
         width_of=_carried(one.axles),
+        effect=one.method.effect,
         value=one.value,
         reason=one.reason,
         station=one.station,
@@ -213,4 +227,4 @@ def _carried(axles: int) -> str:
 
 
 def _none(reason: str) -> HandStrip:
-    return HandStrip("none", "", "", None, None, "", None, reason)
+    return HandStrip("none", "", "", None, None, "", "", None, reason)

@@ -7,7 +7,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from pipelines.responses import Solver
 from pipelines.traffic import LoadPositions
 from plate.loads import patch_loads, segment_points
 from plate.model import PlateModel
@@ -117,18 +116,13 @@ def line_rows(model: PlateModel, ends: Floats) -> LineRows:
     return LineRows(rows, share.reshape(-1, per)[unique].ravel(), bounds)
 
 
-def field_point_rows(solver: Solver, points: Sequence[int]) -> sparse.csr_array:
-    """Rows (6 n, n_dof) of all results at field points, as the fields have them."""
-    of_cells = solver.recovery.points.cells
-    mesh = solver.model.mesh
-    wanted = np.asarray(points)
-    unique, pick = np.unique(wanted, return_inverse=True)
-    cells, local = np.nonzero(np.isin(of_cells, wanted))
-    found = of_cells[cells, local]
-    rows = point_operators(solver.model, cells, mesh.node_reference[local])
-    means = _means(rows, np.searchsorted(unique, found), len(unique))
-    index = (N_RESULTS * pick[:, None] + np.arange(N_RESULTS)).ravel()
-    return means[index]
+def point_rows(model: PlateModel, points: Floats) -> sparse.csr_array:
+    """Rows (6 n, n_dof) of all results at plan points (n, 2), each the mean of its cells."""
+    located = model.mesh.locate(points)
+    cells = np.concatenate([c for c, _ in located])
+    xi = np.concatenate([x for _, x in located])
+    owner = np.repeat(np.arange(len(points)), [len(c) for c, _ in located])
+    return _means(point_operators(model, cells, xi), owner, len(points))
 
 
 def _means(rows: sparse.csr_array, owner: Ints, count: int) -> sparse.csr_array:

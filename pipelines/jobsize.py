@@ -11,9 +11,12 @@ from dataclasses import dataclass
 from math import ceil, log2
 from pathlib import Path
 
+import numpy as np
+
 from pipelines.build import ORDER, cell_size
-from pipelines.deck import Deck, Vehicle
+from pipelines.deck import Deck, LoadModel, Vehicle
 from pipelines.errors import JobError
+from pipelines.modeltrains import spreads
 from pipelines.responses import BLOCK
 from pipelines.traffic import dispersed, offset_range
 from plate.conventions import N_FIELDS, RESULTS
@@ -68,6 +71,11 @@ def job_size(deck: Deck, workers: int | None = None) -> JobSize:
     factor = FACTOR_BYTES * dof * log2(dof)
     block = 8.0 * BLOCK * (3.0 * dof + cells * parts * n + 2.0 * len(RESULTS) * points)
     kept = 8.0 * points * (2 * len(RESULTS) ** 2 + 4 * len(RESULTS)) * (len(vehicles) + 1)
+    if deck.traffic is not None:
+        for model in deck.traffic.load_models:
+            offsets, loads = _model_loads(deck, model)
+            positions += loads
+            kept += 8.0 * points * (2 * len(RESULTS) ** 2 + 4 * len(RESULTS)) * offsets
     memory = operators + factor + (workers + 1) * block + kept + 40.0 * positions
     return JobSize(
         int(cells), int(dof), int(positions), memory, SECONDS * dof * positions / workers
@@ -144,6 +152,22 @@ def _positions(deck: Deck, vehicle: Vehicle) -> float:
         low, high = offset_range(vehicle, traffic)
         offsets = ceil(max(high - low, 0.0) / traffic.lateral_step) + 1
     return float(ceil(stations) * offsets * (2 if traffic.directions == "both" else 1))
+
+
+def _model_loads(deck: Deck, model: LoadModel) -> tuple[float, float]:
+    """Trains' offsets and strips of a load model for which fields are kept, and its loads."""
+    traffic = deck.traffic
+    assert traffic is not None
+    trains = {vehicle for kind in model.kinds for vehicle in kind.vehicles}
+    width = traffic.carriageway[1] - traffic.carriageway[0]
+    if traffic.offsets is not None:
+        places = float(len(traffic.offsets))
+    else:
+        places = width / (traffic.lateral_step or width) + 2.0
+    strips = 2.0 * width
+    length = float(np.ptp(deck.plan.outline[:, 0]))
+    loads = sum(len(spreads(v)) * _positions(deck, v) for v in trains) + strips * 2.0 * length
+    return len({kind.vehicles for kind in model.kinds}) * places + strips, loads
 
 
 def _bytes(value: float) -> str:

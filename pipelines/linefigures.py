@@ -51,7 +51,7 @@ def strip_marks(findings: Sequence[Finding]) -> list[StripMark]:
     """Per strip, place and sign of moment the value furthest from zero."""
     worst: dict[tuple[str, str, bool], float] = {}
     for one in findings:
-        if one.strip_value is None:
+        if one.strip_value is None or one.kind not in ("sagging", "hogging"):
             continue
         key = (one.strip, one.place, one.strip_value > 0.0)
         if abs(one.strip_value) >= abs(worst.get(key, 0.0)):

@@ -105,12 +105,11 @@ def _utilisations(
     return {layer: demand[layer] / m_Rd[layer] for layer in LAYERS}
 
 
-def _deviation(
-    bars: SlabBars, key: Key, mat: Materials, demand: Mapping[Layer, float]
-) -> float:
-    """Only layers that the quantity touches count: those of its face, all for the thickness."""
+def _deviation(bars: SlabBars, key: Key, mat: Materials, demand: Mapping[Layer, float]) -> float:
+    """Only layers that the quantity is of count: its own, those of its face for the cover, all
+    for the thickness."""
     layers = [layer for layer in LAYERS if key.face in (None, layer[0])]
-    if key.direction is not None and key.quantity == "spacing":
+    if key.direction is not None:
         layers = [layer for layer in layers if layer[1] == key.direction]
     drawn = {
         "thickness": bars.thickness,
@@ -126,9 +125,7 @@ def _deviation(
         h = changed.thickness
         return max(
             demand[layer]
-            / moment_resistance(
-                mat, h, changed.effective_depth(layer), changed.bars(layer).area
-            )
+            / moment_resistance(mat, h, changed.effective_depth(layer), changed.bars(layer).area)
             for layer in layers
         )
 

@@ -4,6 +4,7 @@ import numpy as np
 
 from pipelines.deck import Deck
 from pipelines.figures import length
+from plate.curves import distance
 from plate.plan import EDGES
 
 # Points closer to a line than this lie on it [m].
@@ -17,7 +18,9 @@ def line_title(deck: Deck, name: str) -> str:
         return line.label
     if name in EDGES:
         return f"{name} edge"
-    if name.startswith("C"):
+    if name in deck.plan.edges:
+        return f"edge {name}"
+    if name.startswith("C") and not deck.plan.lines[name].curves:
         return f"cross line {name}"
     return f"line {name}"
 
@@ -33,8 +36,10 @@ def support_title(deck: Deck, name: str) -> str:
 
 
 def place(deck: Deck, at: tuple[float, float]) -> str:
-    """The bay or cross line of a plan point."""
+    """The bay or cross line of a plan point; without a grid the line or opening that it lies on."""
     plan = deck.plan
+    if not plan.is_grid:
+        return _on_line(deck, at)
     u = float(plan.logical_station(np.array(at)))
     stations = np.array(deck.stations)
     low, high = plan.u_range
@@ -59,6 +64,20 @@ def place(deck: Deck, at: tuple[float, float]) -> str:
         return f"{along}, right edge"
     beside = np.flatnonzero(np.abs(offsets[1:-1] - at[1]) <= ON)
     return f"{along}, {line_title(deck, f'L{beside[0] + 1}')}" if len(beside) else along
+
+
+def _on_line(deck: Deck, at: tuple[float, float]) -> str:
+    found = [
+        line_title(deck, name)
+        for name, line in deck.plan.lines.items()
+        if distance(line.course(), np.array(at)) <= ON
+    ]
+    found += [
+        f"edge of opening {k + 1}"
+        for k, ring in enumerate(deck.plan.openings)
+        if distance(ring, np.array(at)) <= ON
+    ]
+    return ", ".join(found) or "slab"
 
 
 def at_text(at: tuple[float, float]) -> str:

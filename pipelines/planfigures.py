@@ -18,7 +18,7 @@ from pipelines.deck import Deck, Line
 from pipelines.envelopes import LoadPosition
 from pipelines.figures import INK, PALE, Canvas, canvas, draw, given, length
 from pipelines.traffic import LoadPositions
-from plate.plan import EDGES
+from plate.outline import points_of
 
 Floats = NDArray[np.float64]
 
@@ -43,7 +43,7 @@ def closed(deck: Deck, corners: Floats) -> Floats:
 
 
 def line_path(deck: Deck, line: Line) -> Floats:
-    """Plan ends (2, 2) of a supporting line as it acts."""
+    """Plan points (n, 2) of a supporting line as it acts."""
     found = deck.plan.lines[line.name]
     return found.full if line.to_edges else found.path
 
@@ -77,14 +77,16 @@ def scale_bar(axes: Axes) -> None:
 
 
 def outline(axes: Axes, deck: Deck, fill: str = "none") -> None:
-    """The slab's edges."""
+    """The slab's edges, those of its openings included."""
     axes.add_patch(Polygon(closed(deck, deck.plan.outline), fc=fill, ec=INK, lw=0.9, zorder=3))
+    for corners in points_of(deck.plan.openings):
+        axes.add_patch(Polygon(closed(deck, corners), fc="white", ec=INK, lw=0.9, zorder=3))
 
 
 def faint_lines(axes: Axes, deck: Deck) -> None:
     """All lines of the plan, those that carry the slab drawn stronger."""
     for name, line in deck.plan.lines.items():
-        if name in EDGES and deck.line(name) is None:
+        if name in deck.plan.edges and deck.line(name) is None:
             continue
         support = deck.line(name)
         path = line.path if support is None else line_path(deck, support)
@@ -96,8 +98,20 @@ def faint_lines(axes: Axes, deck: Deck) -> None:
 
 
 def line_names(axes: Axes, deck: Deck, gaps: Sequence[float], *, stations: bool = False) -> None:
-    """C1, C2, ... beyond the left edge and L1, L2, ... before the start edge, `gaps` [m] off."""
+    """C1, C2, ... beyond the left edge and L1, L2, ... before the start edge, `gaps` [m] off;
+    names of other edges outside their middle, of other lines at it."""
     plan = deck.plan
+    for name, line in plan.lines.items():
+        if line.curves:
+            k = len(line.curves) // 2
+            at, along = line.curves[k].at(0.5), line.curves[k].tangent(0.5)
+            away = gaps[0] * np.array([-along[1], along[0]])
+            if name in plan.edges and plan.contains(at + 1e-3 * away / gaps[0]):
+                away = -away
+            x, y = plan.chart.to_cartesian(at + away * (1.0 if name in plan.edges else 0.5))
+            axes.text(x, y, name, ha="center", va="center", fontsize=7.5, color=INK, zorder=9)
+    if not plan.is_grid:
+        return
     low = plan.u_range[0]
     for i, u in enumerate(plan.stations):
         y = plan.line_offsets(np.array(u))[0] - gaps[0]

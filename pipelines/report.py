@@ -13,33 +13,38 @@ from pipelines.files import write_text
 from pipelines.governing import Governing, clear_of_lines
 from pipelines.inputtables import axle_table, beam_sections, cases_table, line_table
 from pipelines.planfigures import static_loads
+from pipelines.reportdesign import bars_section, not_covered
+from pipelines.reportdetailing import asbuilt_section, detailing_section
+from pipelines.reportfindings import (
+    finding_words,
+    findings_table,
+    first_findings,
+    reconciliation_section,
+    strips_section,
+    widths_section,
+)
 from pipelines.reporthtml import bullets, figure, page, paragraph, section, table, text
 from pipelines.reportplans import case_results, envelope_plans, line_sections
+from pipelines.reportshear import shear_section
 from pipelines.reporttables import (
     beam_tables,
     equilibrium_table,
-    findings_table,
     governing_table,
     probe_tables,
     reaction_table,
 )
 from pipelines.reporttext import (
     CAUTIONS,
-    NOT_COVERED,
     PROBE_RULE,
     SHEAR_RULE,
     assumptions,
     conventions,
-    finding_words,
     slab_note,
 )
 from pipelines.result import Result
 from pipelines.sketch import sketch
 from pipelines.traffic import dispersed
 from pipelines.vehiclefigures import vehicle_drawing
-
-# Rows of the findings table that open the report.
-FIRST_FINDINGS = 8
 
 
 def write_report(path: Path, result: Result) -> None:
@@ -64,12 +69,18 @@ def report(result: Result) -> str:
         ("envelopes", "Envelopes in plan", envelope_plans(result, result.governing)),
         ("cases", "Static cases", case_results(result)),
         ("lines", "Envelopes along lines", line_sections(result)),
-        ("strips", "Strips beside the plate", _strips(result)),
+        ("strips", "Strips beside the plate", strips_section(result)),
+        ("widths", "Back-figured widths", widths_section(result)),
+        ("reconciliation", "Reconciliation, step by step", reconciliation_section(result)),
         ("probes", "Probes", _probes(result)),
         ("reactions", "Reactions", _reactions(result)),
         ("beams", "Beams", "\n".join(beam_tables(deck, result.summary))),
+        ("bars", "Bars", bars_section(result)),
+        ("shear", "Shear without links and punching", shear_section(result)),
+        ("detailing", "Detailing", detailing_section(result)),
+        ("as-built", "As-built check", asbuilt_section(result)),
         ("assumptions", "Assumptions", assumptions(deck, result.built.notes)),
-        ("not-covered", "Not covered", bullets(NOT_COVERED)),
+        ("not-covered", "Not covered", bullets(not_covered(result))),
         ("source", "Program and input", _source(result)),
     ]
     parts = [part for part in parts if part[2]]
@@ -87,8 +98,8 @@ def _finding(result: Result) -> str:
     words = "".join(paragraph(w) for w in finding_words(result.findings, result.no_findings))
     if not result.findings:
         return words + cautions
-    first = result.findings[:FIRST_FINDINGS]
-    caption = f"The {len(first)} lowest of {len(result.findings)} comparisons, worst first"
+    first = [(one, 1) for one in first_findings(result.findings)]
+    caption = f"The worst of each effect, of {len(result.findings)} comparisons, worst first"
     more = '<p><a href="#strips">All comparisons</a></p>'
     return words + cautions + findings_table(first, caption) + more
 
@@ -171,21 +182,6 @@ def _model(result: Result) -> str:
     if result.built.notes:
         parts.append(bullets(result.built.notes))
     return "\n".join(parts)
-
-
-def _strips(result: Result) -> str:
-    if not result.findings:
-        return paragraph(f"No comparison: {result.no_findings or 'there is none'}.")
-    intro = (
-        "Ratio = strip / plate peak: below 1 the strip is short. The strip is per metre, on rigid "
-        "lines, each axle spread over the width shown; the plate is the flexible deck. Plate mean: "
-        "over the strip's width about the peak, at the same load position. Both are "
-        "characteristic, at the centre line, for one vehicle alone."
-    )
-    rows = result.findings
-    return paragraph(intro) + findings_table(
-        rows, "All comparisons, worst first", tall=len(rows) > 12
-    )
 
 
 def _probes(result: Result) -> str:

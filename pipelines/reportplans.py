@@ -141,6 +141,11 @@ def _case_plans(
 def line_sections(result: Result) -> str:
     if result.envelopes is None:
         return ""
+    if not result.deck.plan.is_grid:
+        return paragraph(
+            "The plan has no lines across and along the deck: the envelopes are in the plans above "
+            "and at the probes."
+        )
     marks = strip_marks(result.findings)
     lines = LineFigures(result.deck, field_map(result.solver), result.envelopes.fields, marks)
     strip = (

@@ -8,7 +8,6 @@ import numpy as np
 from pipelines.deck import Deck
 from pipelines.envelopes import LoadPosition
 from pipelines.figures import length, number, reading
-from pipelines.findings import Finding
 from pipelines.governing import SHEARS, UNITS, Governing, clear_of_lines
 from pipelines.places import at_text, line_title, place, support_title
 from pipelines.reporthtml import SYMBOLS, table, text, together
@@ -31,12 +30,13 @@ def position_text(at: LoadPosition | None) -> str:
 
 
 def tolerance(error: float | None) -> str:
-    """" ± " and a numerical tolerance to two figures; "" where there is none."""
+    """" ± " and a numerical tolerance to two figures, no finer than a thousandth of the unit; ""
+    where there is none."""
     if error is None or not np.isfinite(error):
         return ""
     shown = float(f"{error:.2g}")
     if shown < 5e-4:
-        return " ± 0"
+        return " ± 0.001"
     decimals = max(0, min(3, 1 - int(np.floor(np.log10(shown)))))
     return f" ± {shown:.{decimals}f}"
 
@@ -82,58 +82,6 @@ def governing_table(deck: Deck, rows: Sequence[Governing], read: Sequence[bool])
         numeric=(2, *range(5, 11)),
         wide=(3, 4),
     )
-
-
-def findings_table(findings: Sequence[Finding], caption: str, *, tall: bool = False) -> str:
-    """Strip against plate, one row a comparison, in the order given."""
-    heads = [
-        "Ref.",
-        "Place, peak at [m]",
-        "Effect, face",
-        "Load (alone), load position [m]",
-        "Strip: method, clause",
-        "Span [m]",
-        "Width per axle [m]",
-        "Strip [kNm/m]",
-        "Plate peak ± numerical tolerance [kNm/m]",
-        "Plate mean [kNm/m] (over [m])",
-        "Strip / plate peak",
-        f"{SYMBOLS['m_y']}, {SYMBOLS['m_xy']} there",
-        "Finding",
-    ]
-    body = [_finding_row(one) for one in findings]
-    return table(caption, heads, body, numeric=range(5, 12), wide=(3, 12), tall=tall)
-
-
-def _finding_row(one: Finding) -> list[str]:
-    _, m_y, m_xy = (reading(1e-3 * v) for v in one.coexisting)
-    words = text(one.finding.replace(" %", "\u00a0%"))
-    strip = together(one.strip)
-    if not one.strip.endswith(one.clause):
-        strip += f"<br>{text(one.clause)}"
-    if one.ratio is not None and one.ratio < 1.0:
-        words = f'<span class="short">{words}</span>'
-    for more in (one.reason, one.caution):
-        words += f"; {text(more)}" if more else ""
-    mean = "–"
-    if one.mean_width > 0.0:
-        mean = f"{number(1e-3 * one.plate_mean)} ({number(one.mean_width)})"
-    return [
-        text(one.reference),
-        f"{together(one.place)}<br>{together(at_text(one.at))}",
-        "<br>".join(together(part) for part in one.effect.rsplit(", ", 1)),
-        position_text(one.position) if one.position else text(one.vehicle),
-        strip,
-        "–" if one.span is None else length(one.span),
-        "–" if one.width is None else number(one.width),
-        "–" if one.strip_value is None else number(1e-3 * one.strip_value),
-        number(1e-3 * one.plate_peak)
-        + tolerance(None if one.plate_error is None else 1e-3 * one.plate_error),
-        mean,
-        "–" if one.ratio is None else number(one.ratio),
-        f"{m_y}, {m_xy}",
-        words,
-    ]
 
 
 def equilibrium_table(summary: Mapping[str, Any]) -> str:

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 
 from pipelines.deck import Deck
 from pipelines.figures import given, length, number
-from pipelines.findings import Finding
 from pipelines.reporthtml import SYMBOLS, table, text
 from pipelines.traffic import offset_range
 
@@ -14,7 +13,8 @@ CAUTIONS = (
     "factors, national annexes and editions are the user's to confirm.",
     "Each vehicle runs alone. A single vehicle is not a standard's load model: no other lane, no "
     "distributed traffic load, no combination. No strip is said to cover a load model here.",
-    "All values are characteristic, linear elastic and without load factors.",
+    "All values are linear elastic; outside the sections on bars and shear they are "
+    "characteristic, without load factors.",
     "A numerical tolerance (±) says what the mesh may leave out: it compares each value with a "
     "richer mesh at the same place and load position. It does not cover the step of the load "
     "positions, the model, or the stiffness assumed (cracking, beams, fixity), which usually "
@@ -24,8 +24,6 @@ CAUTIONS = (
 NOT_COVERED = (
     "Load models as a whole: several lanes, distributed traffic load, presence and combination "
     "factors, load groups, partial factors.",
-    "Resistance: reinforcement, shear without links, punching, crack widths, stresses, fatigue.",
-    "Bars measured on site.",
     "Cracking and its redistribution, except through stiffness factors given in the deck file; "
     "arching (membrane) action; forces in the plane of the slab.",
     "Stages: wet concrete on the beams alone, creep, shrinkage, composite action of slab and beam.",
@@ -48,34 +46,6 @@ SHEAR_RULE = (
     "the edge layer of Mindlin's theory and the shear strain of beams joined to the slab are in "
     "them; the complete field is in fields.vtu."
 )
-
-
-def finding_words(findings: Sequence[Finding], no_findings: str) -> list[str]:
-    """The finding of the whole comparison in a few sentences."""
-    if not findings:
-        return [f"No comparison with hand strips: {no_findings or 'there is none'}."]
-    compared = [one for one in findings if one.ratio is not None]
-    short = [one for one in compared if one.ratio is not None and one.ratio < 1.0]
-    words = [
-        f"{len(findings)} comparisons of a hand strip with the plate's peak, each for one vehicle "
-        f"alone: the strip is short in {len(short)}, not short in {len(compared) - len(short)}, "
-        f"and {len(findings) - len(compared)} cannot be compared (outside the method's range, "
-        "or of opposite sign)."
-    ]
-    for one in (worst_of(compared, "sagging"), worst_of(compared, "hogging")):
-        if one is not None and one.strip_value is not None and one.ratio is not None:
-            words.append(
-                f"Lowest strip / plate, {one.effect}: {number(one.ratio)} ({one.reference}, "
-                f"{one.place}, {one.strip}, {one.vehicle} alone): strip "
-                f"{number(1e-3 * one.strip_value)}, plate {number(1e-3 * one.plate_peak)} kNm/m: "
-                f"{one.finding}."
-            )
-    return words
-
-
-def worst_of(compared: Sequence[Finding], effect: str) -> Finding | None:
-    """The first of the findings of that effect."""
-    return next((one for one in compared if one.effect.startswith(effect)), None)
 
 
 def slab_note(deck: Deck) -> str:

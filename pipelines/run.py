@@ -5,6 +5,7 @@ from pathlib import Path
 from pipelines.analysis import Progress, analyse
 from pipelines.deckfile import read_deck
 from pipelines.fieldfiles import write_fields
+from pipelines.findingsfile import write_findings
 from pipelines.outputs import replacing
 from pipelines.report import report
 from pipelines.reportpdf import pdf_of, require_pdf
@@ -36,5 +37,6 @@ def run(path: Path, out: Path, progress: Progress | None = None, *, pdf: bool = 
         (folder / "report.html").write_text(html, encoding="utf-8")
         if pdf:
             (folder / "report.pdf").write_bytes(pdf_of(html))
+        write_findings(folder / "findings.csv", result.findings)
         write_summary(folder / "summary.json", result.summary)
     return result

@@ -14,15 +14,17 @@ import meshio
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.analysis import solver_of
+from pipelines.build import build_model
 from pipelines.deck import Deck, Line
 from pipelines.envelopes import LoadPosition
 from pipelines.errors import JobError
+from pipelines.fieldfiles import quads
 from pipelines.planfigures import closed, line_path, run_of, traced
 from pipelines.responses import position_load
 from pipelines.sketch import hold_place
-from pipelines.slices import field_map
 from pipelines.traffic import LoadPositions, load_positions
+from plate.recovery import FieldRecovery
+from plate.stiffness import Stiffness
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -30,7 +32,7 @@ Ints = NDArray[np.int64]
 SLAB, BEAM, HOLD, WHEEL = "#d8d4c8", "#2b5f8a", "#8c2d04", "#6a1b5d"
 # The largest deflection is drawn as this share of the deck's length.
 ENLARGED = 0.04
-FRAMES = 48
+FRAMES = 24
 
 
 @dataclass(frozen=True)
@@ -118,14 +120,14 @@ def crossing(deck: Deck) -> list[Scene]:
     lane = offsets[np.argmin(np.abs(offsets - np.mean(offsets)))]
     there = np.flatnonzero(run.offsets == lane)
     chosen = there[np.unique(np.linspace(0, len(there) - 1, FRAMES).astype(int))]
-    solver = solver_of(deck)[1]
-    loads = [position_load(solver.model, run, slice(int(i), int(i) + 1)) for i in chosen]
-    w = solver.respond(np.concatenate(loads, axis=1)).fields[0] * 1e3
-    fields = field_map(solver)
-    flat = np.column_stack([fields.xy[:, 0], -fields.xy[:, 1], np.zeros(len(fields.xy))])
+    model = build_model(deck).model
+    recovery = FieldRecovery(model)
+    loads = [position_load(model, run, slice(int(i), int(i) + 1)) for i in chosen]
+    w = recovery.fields(Stiffness(model).solve(np.concatenate(loads, axis=1)))[0] * 1e3
+    flat = _space(model.mesh.xy[recovery.points.node], 0.0)
     factor = _enlargement(flat, w)
     limits = (float(min(w.min(), 0.0)), float(w.max()))
-    carriers, triangles = _carriers(deck), _triangles(fields.quads)
+    carriers, triangles = _carriers(deck), _triangles(quads(recovery.points, model.mesh.order))
     scenes = []
     for k, index in enumerate(chosen):
         points = flat.copy()
@@ -205,7 +207,9 @@ def _carriers(deck: Deck) -> list[Surface]:
             for share in np.linspace(0.0, 1.0, 9):
                 place = path[0] + share * (path[1] - path[0])
                 found.append(_cone(deck.plan.chart.to_cartesian(place), under, size))
-    return found + [_cone(deck.plan.chart.to_cartesian(np.array(p.at)), under, size) for p in deck.points]
+    return found + [
+        _cone(deck.plan.chart.to_cartesian(np.array(p.at)), under, size) for p in deck.points
+    ]
 
 
 def _beam(deck: Deck, line: Line, top: float, depth: float) -> list[Surface]:

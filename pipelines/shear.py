@@ -161,6 +161,7 @@ def near_support_factor(a_v: ArrayLike, d: ArrayLike) -> Floats:
 
     0.25 at a_v <= 0.5 d, 1 from 2 d on. EN and IRC only; the bars must be anchored at the support
     and the unreduced shear must stay below `strut_limit`. a_v from the face to the load's edge [m].
+    fib Model Code 2010 (7.3-13) stops at 0.5, from a_v = d on: see `strips_shear`.
     """
     a_v, d = np.asarray(a_v, dtype=float), np.asarray(d, dtype=float)
     factor: Floats = np.clip(a_v / (2 * d), 0.25, 1.0)

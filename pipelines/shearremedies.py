@@ -5,7 +5,7 @@ stronger concrete change weight, dispersal and stiffness: the plate is solved ag
 longitudinal steel changes the resistance alone, since the plate's stiffness is that of concrete.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,7 +15,7 @@ from pipelines.bars import DIRECTIONS, SlabBars
 from pipelines.bending import utilisation
 from pipelines.build import build_model
 from pipelines.combinations import Combination, permanent_states
-from pipelines.deck import Deck, DesignBasis
+from pipelines.deck import Action, Deck, DesignBasis
 from pipelines.designenvelope import permanent_fields
 from pipelines.envelopes import LoadPosition
 from pipelines.grades import grade_ladder
@@ -50,13 +50,26 @@ class ShearCheck:
     forces: Floats
 
 
+@dataclass(frozen=True)
+class _Forces:
+    """m_x .. q_y (5, n) at the samples of the governing piece, of each permanent action and of the
+    load position."""
+
+    permanent: Mapping[Action, Floats]
+    traffic: Floats
+
+
+Solved = dict[tuple[float, float, LoadPosition | None, int], _Forces]
+"""Plates already solved: thickness, share of E, load position and piece of the sections."""
+
+
 def shear_remedies(
     deck: Deck,
     bars: SlabBars,
     basis: DesignBasis,
     combination: Combination,
     check: ShearCheck,
-    solved: dict[tuple[float, float, LoadPosition | None], "_Forces"],
+    solved: Solved,
 ) -> tuple[Remedy, ...]:
     """The three remedies; solved : plates already solved, added to."""
     mat = basis.materials
@@ -71,7 +84,7 @@ def shear_remedies(
 
     def used(design: ShearDesign) -> float:
         ratio = design.materials.concrete.E_c / mat.concrete.E_c if from_grade else 1.0
-        key = (design.thickness, ratio, check.position)
+        key = (design.thickness, ratio, check.position, int(check.sections.piece[check.sample]))
         if key not in solved:
             solved[key] = _solve(deck, design.thickness, ratio, check)
         depth = design.thickness - design.axis
@@ -89,15 +102,6 @@ def shear_remedies(
         grade_ladder(mat.standard),
         steps(area, area + MORE_STEEL[1], MORE_STEEL[0]),
     )
-
-
-@dataclass(frozen=True)
-class _Forces:
-    """m_x .. q_y (5, n) at the samples of the governing piece, of each permanent action and of the
-    load position."""
-
-    permanent: Mapping[str, Floats]
-    traffic: Floats
 
 
 def _solve(deck: Deck, thickness: float, ratio: float, check: ShearCheck) -> _Forces:
@@ -126,7 +130,7 @@ def _solve(deck: Deck, thickness: float, ratio: float, check: ShearCheck) -> _Fo
 
 
 def _same_position(
-    runs: tuple[LoadPositions, ...] | list[LoadPositions], position: LoadPosition
+    runs: Sequence[LoadPositions], position: LoadPosition
 ) -> tuple[LoadPositions, int]:
     """The load position of the changed deck, whose runs may be longer by wider patches."""
     for run in runs:
@@ -155,10 +159,10 @@ def _shear(
     mean = local.means(width)[[int(piece[: check.sample].sum())]]
     traffic = combination.traffic * forces.traffic
     v = np.zeros(traffic.shape[1])
-    for state in permanent_states(combination, list(forces.permanent)):  # type: ignore[arg-type]
+    for state in permanent_states(combination, list(forces.permanent)):
         total = traffic + sum(f * forces.permanent[a] for a, f in state.items())
         v = np.maximum(v, np.hypot(total[3], total[4]))
-    first = permanent_states(combination, list(forces.permanent))[0]  # type: ignore[arg-type]
+    first = permanent_states(combination, list(forces.permanent))[0]
     total = traffic + sum(f * forces.permanent[a] for a, f in first.items())
     m_x, m_y, m_xy, q_x, q_y = total[:, int(piece[: check.sample].sum())]
     c, s = np.array([q_x, q_y]) / max(float(np.hypot(q_x, q_y)), 1e-12)

@@ -10,6 +10,8 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch as Swatch
 from matplotlib.patches import Polygon
 from numpy.typing import NDArray
+from shapely import LineString, Point
+from shapely.ops import nearest_points
 
 from pipelines.deck import Deck, Held, Line
 from pipelines.figures import INK, PALE, canvas, draw, given, length
@@ -22,7 +24,6 @@ from pipelines.planfigures import (
     scale_bar,
     traced,
 )
-from plate.plan import EDGES
 
 Floats = NDArray[np.float64]
 
@@ -32,7 +33,7 @@ HOLD_INK = "#8c2d04"
 
 def sketch(deck: Deck, name: str = "sketch") -> str:
     """The input as a dimensioned plan: lines, supports, beams, holds, carriageway, probes."""
-    drawn = traced(deck, deck.plan.outline[[0, 1, 2, 3, 0]])
+    drawn = closed(deck, deck.plan.outline)
     spread = float(np.ptp(drawn, axis=0).max())
     unit = 0.03 * spread
     beyond = [_longest_stub(deck, letter) for letter in "CL"]
@@ -106,7 +107,7 @@ def _supports(axes: Axes, deck: Deck, scale: float, unit: float) -> list[Line2D 
     """Every supporting line by its kind; returns the legend."""
     legend: dict[str, Line2D | Swatch] = {}
     for name, free in deck.plan.lines.items():
-        if name not in EDGES and deck.line(name) is None:
+        if name not in deck.plan.edges and deck.line(name) is None:
             x, y = traced(deck, free.path).T
             style: dict[str, Any] = {"color": PALE, "lw": 0.6, "ls": (0, (1, 3))}
             axes.plot(x, y, zorder=4, **style)
@@ -191,12 +192,24 @@ def _draw_hold(axes: Axes, deck: Deck, path: Floats, held: Held) -> tuple[str, L
 def hold_place(deck: Deck, path: Floats, held: Held) -> tuple[Floats, Floats]:
     """Plan point of a beam's crossing with the line it is held on, and the unit vector off the
     beam's nearer end."""
-    a, b = path
     other = deck.plan.lines[held.on].full
+    if len(path) > 2 or len(other) > 2:
+        return _met(path, other)
+    a, b = path
     along, across = b - a, other[1] - other[0]
     share, _ = np.linalg.solve(np.column_stack([along, -across]), other[0] - a)
     direction = along / np.linalg.norm(along)
     return a + share * along, direction if share > 0.5 else -direction
+
+
+def _met(path: Floats, other: Floats) -> tuple[Floats, Floats]:
+    """The same of lines of many points."""
+    own = LineString(path)
+    there = np.array(nearest_points(own, LineString(other))[0].coords[0])
+    second_half = own.project(Point(there)) > 0.5 * own.length
+    ends = path[[-2, -1]] if second_half else path[[1, 0]]
+    away = ends[1] - ends[0]
+    return there, away / np.linalg.norm(away)
 
 
 def _carriageway(axes: Axes, deck: Deck) -> list[Line2D | Swatch]:
@@ -248,14 +261,19 @@ def _points(axes: Axes, deck: Deck) -> None:
 
 
 def _dimensions(axes: Axes, deck: Deck, gaps: Sequence[float], unit: float) -> None:
-    """Chains of stations beyond the right edge, of offsets at one or both ends."""
+    """Chains of stations beyond the right edge, of offsets at one or both ends; of an outline
+    its extent."""
     plan, chart = deck.plan, deck.plan.chart
     low, high = plan.u_range
     y = float(plan.line_offsets(np.array([low, high])).max()) + gaps[0]
+    if not plan.is_grid:
+        y += 1.5 * unit  # clear of the names of edges
     u = np.unique(np.round([low, *plan.stations, high], 9))
     _chain(axes, deck, plan.at(u, np.array(y)), u, unit)
     tapered = plan.end_offsets != plan.offsets
-    ends = [(plan.stations[0], low - gaps[1], -1.0), (plan.stations[-1], high + gaps[1], 1.0)]
+    ends = [(low, low - gaps[1], -1.0), (high, high + gaps[1], 1.0)]
+    if plan.is_grid:
+        ends = [(plan.stations[0], ends[0][1], -1.0), (plan.stations[-1], ends[1][1], 1.0)]
     for station, at, away in ends[: 2 if tapered else 1]:
         offsets = np.unique(np.round(plan.line_offsets(np.array(station)), 9))
         points = np.column_stack([np.full(len(offsets), at), offsets])

@@ -5,7 +5,7 @@ import os
 import sys
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 from rich.console import Console
 
@@ -15,27 +15,37 @@ if TYPE_CHECKING:
     from pipelines.study import Outcome
 
 STUDIES = FOLDER / "studies"
+FIT_FILES = ("fit.txt", "fit.json", "fit.csv", "predicted.svg", "residuals.svg", "partial.svg")
 # Between two lines of progress where there is no terminal [s].
 QUIET = 15.0
 
 
-def add_study(
-    commands: "argparse._SubParsersAction[argparse.ArgumentParser]", caution: str
-) -> None:
-    """Add the command `study`."""
+Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+
+
+def add_study(commands: Commands, caution: str) -> None:
+    """Add the commands `study` and `fit`; caution : ends their help."""
+    epilog = caution + " Exit status: 0 success, 2 a mistake in the input, 1 anything else."
+    _add_study(commands, epilog)
+    _add_fit(commands, epilog)
+
+
+def _add_study(commands: Commands, epilog: str) -> None:
     parser = commands.add_parser(
         "study",
         help="compute a family of decks described by a study file",
         description="Compute every deck of a study file and write the table of its responses. What "
         "is finished is kept: the same command again computes what is missing or has changed.",
-        epilog=caution + " Exit status: 0 success, 2 a mistake in the input, 1 anything else.",
+        epilog=epilog,
     )
     parser.add_argument(
         "study",
         metavar="STUDY",
         help="study file (TOML), or the name of a packaged one: width-study",
     )
-    parser.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder for results")
+    parser.add_argument(
+        "--out", metavar="DIR", type=Path, required=True, help="folder for the results"
+    )
     where = parser.add_mutually_exclusive_group()
     where.add_argument(
         "--workers",
@@ -49,6 +59,29 @@ def add_study(
         help="scheduler of a Dask cluster, as tcp://host:8786, instead of local processes",
     )
     parser.set_defaults(do=_study)
+
+
+def _add_fit(commands: Commands, epilog: str) -> None:
+    parser = commands.add_parser(
+        "fit",
+        help="fit a formula to the table of a study",
+        description="Fit a response of a study's table to dimensionless groups, as a fit file "
+        "says: the mean and a safe-side quantile, judged on geometries that were held out and "
+        "beside the hand methods. Prints the formulas; writes text, numbers and figures.",
+        epilog=epilog,
+    )
+    parser.add_argument(
+        "fit",
+        metavar="FIT",
+        help="fit file (TOML), or a packaged one: width-wheel-fit, width-axle-fit",
+    )
+    parser.add_argument(
+        "--table", metavar="PARQUET", type=Path, help="table.parquet of the study, if not in FIT"
+    )
+    parser.add_argument(
+        "--out", metavar="DIR", type=Path, required=True, help="folder for the results"
+    )
+    parser.set_defaults(do=_fit)
 
 
 def _count(text: str) -> int:
@@ -78,6 +111,16 @@ def _study(arguments: argparse.Namespace) -> int:
     )
     tell.close()
     _print_outcome(outcome)
+    return 0
+
+
+def _fit(arguments: argparse.Namespace) -> int:
+    from pipelines.fit import run_fit  # with Parquet and drawing
+
+    result = run_fit(packaged(arguments.fit), arguments.out, arguments.table)
+    print(result.text())
+    for name in FIT_FILES:
+        print(os.fspath(arguments.out / name))
     return 0
 
 

@@ -55,7 +55,7 @@ def execute(
         if not done:
             pool.check()
         again: list[_Try] = []
-        for future in done:
+        for future in sorted(done, key=_went_wrong):  # what is finished is kept first
             one = running.pop(future)
             try:
                 finished = future.result()
@@ -70,6 +70,10 @@ def execute(
                 for row, result in zip(one.task.rows, finished, strict=True):
                     keep(row, result)
         waiting.extendleft(reversed(again))
+
+
+def _went_wrong(future: Future[list[Finished]]) -> bool:
+    return future.cancelled() or future.exception() is not None
 
 
 def _may_start(one: _Try, running: dict[Future[list[Finished]], _Try], count: int) -> bool:

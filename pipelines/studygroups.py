@@ -76,6 +76,8 @@ offset y, its station u on the bay's own (unskewed) scale, its distance e from t
 def geometry(deck: Deck, reference: Reference) -> dict[str, float]:
     """The variables of a deck's tables; what the deck does not have is not a number."""
     plan = deck["plan"]
+    if "stations_m" not in plan or "offsets_m" not in plan:
+        raise ReferenceMistake("a reference needs stations_m and offsets_m in the base's [plan]")
     stations, offsets = plan["stations_m"], plan["offsets_m"]
     if reference.bay >= len(stations):
         raise ReferenceMistake(f"bay {reference.bay}: the deck has {len(stations) - 1} bays")

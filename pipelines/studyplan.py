@@ -25,18 +25,21 @@ import pipelines
 import plate
 from pipelines.deck import Deck
 from pipelines.deckfile import read_deck
-from pipelines.errors import JobError
+from pipelines.errors import DeckError, JobError
 from pipelines.studydesign import design_rows
 from pipelines.studygroups import geometry, set_groups
 from pipelines.studykeys import set_key, toml_text
 from pipelines.studyspec import Study, StudyError, Value
 from plate.errors import PlateError
 
-# Tables that the stiffness of the deck does not depend on.
-LOADS = ("case", "traffic", "vehicle", "probe", "title")
+# Tables that the stiffness of the deck depends on. Should one be missing here, its rows only get
+# more patches than they need: what is shared is decided by the models themselves.
+STRUCTURE = ("slab", "plan", "opening", "line", "point", "mesh")
+# Keys that name another file beside the deck file.
+FILE_KEYS = (("plan", "dxf"), ("survey", "file"))
 MESH_CASE = "patches of the study, without load"
 # More patches than this make a mesh dearer than the factorisations it saves.
-MOST_PATCHES = 8
+MOST_PATCHES = 10
 # Decks of one task: what a kill can lose, at most.
 MOST_ROWS = 32
 
@@ -45,7 +48,8 @@ MOST_ROWS = 32
 class Row:
     """One row of the design.
 
-    values : parameters by name; variables : what formulas may name besides; deck : TOML text.
+    values : parameters by name; variables : what formulas may name besides; deck : TOML text;
+    files : other files that it names, by the names it uses.
     structure : hash of what the stiffness depends on; tolerances : whether they are wanted.
     reason : why there is no valid deck, else "".
     """
@@ -54,6 +58,7 @@ class Row:
     values: dict[str, Value]
     variables: dict[str, float]
     deck: str = ""
+    files: tuple[tuple[str, bytes], ...] = ()
     key: str = ""
     structure: str = ""
     tolerances: bool = False
@@ -99,12 +104,10 @@ def plan_study(study: Study, told: Callable[[int, int], None] | None = None) -> 
     program = program_version()
     values = design_rows(study)
     rows: list[tuple[Row, dict[str, Any]]] = []
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "deck.toml"
-        for number, one in enumerate(values, start=1):
-            rows.append(_row(study, number, one, path))
-            if told is not None:
-                told(number, len(values))
+    for number, one in enumerate(values, start=1):
+        rows.append(_row(study, number, one))
+        if told is not None:
+            told(number, len(values))
     broken = [row for row, _ in rows if row.reason]
     if len(broken) == len(rows):
         raise StudyError(f"no row gives a valid deck; the first: {broken[0].reason}")
@@ -126,23 +129,38 @@ def program_version() -> str:
     return f"{version('deckslab')}+{digest.hexdigest()[:12]}"
 
 
-def _row(
-    study: Study, number: int, values: dict[str, Value], path: Path
-) -> tuple[Row, dict[str, Any]]:
+def _row(study: Study, number: int, values: dict[str, Value]) -> tuple[Row, dict[str, Any]]:
     """The row with its deck's tables, or with the reason why it has none."""
     tables = deepcopy(study.base)
-    variables: dict[str, float] = {}
+    row = Row(number, values, {})
     try:
-        variables = _resolve(study, tables, values)
-        path.write_text(toml_text(tables), encoding="utf-8")
-        read_deck(path)
+        row = replace(row, variables=_resolve(study, tables, values))
+        row = replace(row, files=_attached(tables, study.base_path.parent))
+        row = replace(row, deck=toml_text(tables))
+        deck_of(row)
     except (JobError, PlateError) as error:
-        reason = " ".join(str(error).replace(str(path), "deck").split())
-        return Row(number, values, variables, reason=reason), tables
+        return replace(row, reason=" ".join(str(error).split())), tables
     except (KeyError, TypeError, ValueError, AttributeError, IndexError, ZeroDivisionError):
         # A base deck with mistakes of its own: the groups found no sound geometry in it.
-        return Row(number, values, variables, reason="the base deck has mistakes"), tables
-    return Row(number, values, variables), tables
+        return replace(
+            row, reason="the base deck has mistakes or lacks what [reference] names"
+        ), tables
+    return row, tables
+
+
+def _attached(tables: dict[str, Any], folder: Path) -> tuple[tuple[str, bytes], ...]:
+    """The files that a deck names, renamed in its tables to the hash of what they hold."""
+    found = []
+    for table, key in FILE_KEYS:
+        name = tables.get(table, {}).get(key)
+        if isinstance(name, str):
+            try:
+                data = (folder / name).read_bytes()
+            except OSError as error:
+                raise StudyError(f"[{table}] {key} = {name}: {error.strerror}") from None
+            tables[table][key] = f"{hashlib.sha256(data).hexdigest()[:16]}{Path(name).suffix}"
+            found.append((tables[table][key], data))
+    return tuple(found)
 
 
 def _resolve(study: Study, tables: dict[str, Any], values: dict[str, Value]) -> dict[str, float]:
@@ -183,7 +201,7 @@ def _groups(
     """Rows of the same structure, with few enough patches for one mesh."""
     alike: dict[str, list[tuple[Row, dict[str, Any]]]] = {}
     for row, tables in rows:
-        kept = _digest({k: v for k, v in tables.items() if k not in LOADS})
+        kept = _digest({k: tables[k] for k in STRUCTURE if k in tables})
         alike.setdefault(kept, []).append((row, tables))
     for structure, members in alike.items():
         ordered = sorted(members, key=lambda pair: (_patches(pair[1]), pair[0].number))
@@ -229,8 +247,13 @@ def _digest(value: Any) -> str:
 
 
 def deck_of(row: Row) -> Deck:
-    """The row's deck, read from its own text."""
+    """The row's deck, read from its own text; DeckError for its mistakes."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "deck.toml"
         path.write_text(row.deck, encoding="utf-8")
-        return read_deck(path)
+        for name, data in row.files:
+            (path.parent / name).write_bytes(data)
+        try:
+            return read_deck(path)
+        except DeckError as error:
+            raise DeckError("deck", error.mistakes) from None

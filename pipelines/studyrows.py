@@ -4,7 +4,7 @@ import json
 from dataclasses import fields
 from pathlib import Path
 
-from pipelines.files import write_text
+from pipelines.files import write_bytes, write_text
 from pipelines.studyplan import Row
 from pipelines.studytask import Finished
 
@@ -23,10 +23,13 @@ class RowFiles:
         return self.folder / f"{key}.json"
 
     def write(self, row: Row, finished: Finished) -> None:
-        """Keep a finished row with the deck that it was computed from.
+        """Keep a finished row with the deck, and the files beside it, that it was computed from.
 
         Raises OSError where the disk is full; the folder is then as it was before.
         """
+        for name, data in row.files:
+            if not (self.folder / name).exists():
+                write_bytes(self.folder / name, data)
         entry = finished.entry() | {"parameters": row.values, "deck": row.deck}
         write_text(self.path(finished.key), json.dumps(entry, indent=1, allow_nan=False) + "\n")
 

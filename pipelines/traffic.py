@@ -6,14 +6,16 @@ lengths along the vehicle count on the arc at y0, the length of a patch on the a
 """
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.deck import Axle, Deck, Traffic, Vehicle
 from pipelines.errors import JobError
+from pipelines.touching import touching_multiples
 from plate.chart import Chart, Floats
+from plate.outline import points_of
 
 Direction = Literal["forward", "reverse"]
 Size = tuple[float, float]
@@ -88,6 +90,20 @@ class WheelPatches:
     position: NDArray[np.intp]
 
 
+class Loads(Protocol):
+    """Numbered loads, each some patches at once."""
+
+    @property
+    def words(self) -> str:
+        """What they are."""
+
+    def __len__(self) -> int:
+        """How many."""
+
+    def wheels(self, index: slice | NDArray[np.intp]) -> WheelPatches:
+        """Patches of the loads `index`, those of a load together."""
+
+
 @dataclass(frozen=True, eq=False)
 class LoadPositions:
     """All positions of one vehicle in one direction, by station, then offset.
@@ -108,6 +124,11 @@ class LoadPositions:
 
     def __len__(self) -> int:
         return len(self.stations)
+
+    @property
+    def words(self) -> str:
+        """Vehicle and direction."""
+        return f"{self.vehicle.name}, {self.direction}"
 
     def wheels(self, index: slice | NDArray[np.intp]) -> WheelPatches:
         """Patches of all wheels at the positions `index`, wheels of a position together."""
@@ -145,7 +166,10 @@ def load_positions(deck: Deck) -> tuple[LoadPositions, ...]:
             start = _corners(pattern, direction, deck.plan.chart, np.zeros(len(offsets)), offsets)
             if np.any(deck.plan.chart.stretch(start) <= 0.0):
                 raise JobError(f"{vehicle.name} reaches the centre of curvature")
-            stations = _touching(start, deck.plan.outline, traffic.step)
+            if deck.plan.is_mapped:
+                stations = _touching(start, deck.plan.outline, traffic.step)
+            else:
+                stations = touching_multiples(start, points_of(deck.plan.boundary), traffic.step)
             found.append(
                 LoadPositions(
                     vehicle,

@@ -154,9 +154,160 @@ _CLASS_70R = Vehicle(
     ),
 )
 
+_LM2_WHEEL = Vehicle(
+    "EN 1991-2 LM2 wheel",
+    (Axle(0.0, 200e3, (0.0,), (0.35, 0.60)),),
+    clearance=0.0,
+    clearance_to="tyre edge",
+    source=(
+        "EN 1991-2:2003, 4.3.3, load model 2, one wheel alone where that is worse, beta_Q = 1, "
+        "dynamics included; from memory"
+    ),
+)
+
+_FLM3 = Vehicle(
+    "EN 1991-2 FLM3",
+    _axles(
+        gauge=2.0,
+        rows=[
+            (0.0, 120.0, (400.0, 400.0)),
+            (1.2, 120.0, (400.0, 400.0)),
+            (7.2, 120.0, (400.0, 400.0)),
+            (8.4, 120.0, (400.0, 400.0)),
+        ],
+    ),
+    clearance=0.5,
+    clearance_to="wheel centre",
+    source=(
+        "EN 1991-2:2003, 4.6.4, fatigue load model 3, one vehicle, dynamics of a good road "
+        "surface included (the further factor near expansion joints is not); from memory"
+    ),
+)
+
+# total [kN]: axle lines of the special vehicles of EN 1991-2, annex A, table A.1
+_SPECIAL_LINES: dict[str, list[float]] = {
+    "600/150": [150.0] * 4,
+    "900/150": [150.0] * 6,
+    "1200/150": [150.0] * 8,
+    "1200/200": [200.0] * 6,
+    "1500/150": [150.0] * 10,
+    "1500/200": [100.0] + [200.0] * 7,
+    "1800/150": [150.0] * 12,
+    "1800/200": [200.0] * 9,
+    "2400/200": [200.0] * 12,
+    "2400/240": [240.0] * 10,
+    "3000/200": [200.0] * 15,
+    "3000/240": [120.0] + [240.0] * 12,
+    "3600/200": [200.0] * 18,
+    "3600/240": [240.0] * 15,
+}
+_SPECIAL_PITCH = 1.5  # m between contacts 1.20 m wide, 0.30 m apart
+
+
+def _special(name: str, lines: list[float]) -> Vehicle:
+    wheels: tuple[float, ...] = (-0.5 * _SPECIAL_PITCH, 0.5 * _SPECIAL_PITCH)
+    if max(lines) == 240.0:
+        wheels = (-_SPECIAL_PITCH, 0.0, _SPECIAL_PITCH)
+    return Vehicle(
+        f"EN 1991-2 LM3 {name}",
+        tuple(Axle(1.5 * k, 1e3 * load, wheels, (0.15, 1.20)) for k, load in enumerate(lines)),
+        clearance=0.15,
+        clearance_to="tyre edge",
+        source=(
+            "EN 1991-2:2003, annex A, load model 3, table A.1 and figure A.1, axle lines 1.5 m "
+            "apart, contacts 1.20 m by 0.15 m (two of a line of 150 or 200 kN, three of 240 kN); "
+            "the vehicle alone at low speed: the frequent traffic of A.3 beside it and the factor "
+            "at normal speed are not included; the gap of 12 m that longer ones may have is left "
+            "out; from memory, the gap of 0.30 m between contacts and the clearance with less "
+            "certainty"
+        ),
+    )
+
+
+def _tracked(name: str, length: float, width: float, spacing: float, source: str) -> Vehicle:
+    """Two tracks of 350 kN, sides and distance between centres in m."""
+    half = 0.5 * spacing
+    return Vehicle(
+        name,
+        (Axle(0.0, 700e3, (-half, half), (length, width)),),
+        clearance=1.20,
+        clearance_to="tyre edge",
+        source=source,
+    )
+
+
+_AA_TRACKED = _tracked(
+    "IRC:6 Class AA tracked",
+    3.60,
+    0.85,
+    2.05,
+    "IRC:6-2017, annex A, Class AA tracked, 700 kN as in a public summary of that edition; sides "
+    "of the tracks, their spacing, clearance (1.2 m for carriageways of 5.5 m or more, less below) "
+    "from memory; without impact, one vehicle (the next one 90 m behind)",
+)
+
+_AA_WHEELED = Vehicle(
+    "IRC:6 Class AA wheeled",
+    tuple(
+        Axle(at, load, wheels, (0.15, 0.30))
+        for at in (0.0, 1.2)
+        for load, wheels in ((75e3, (-1.1, 1.1)), (125e3, (-0.5, 0.5)))
+    ),
+    clearance=1.20,
+    clearance_to="tyre edge",
+    source=(
+        "IRC:6-2017, annex A, Class AA wheeled, two axles of 200 kN as in a public summary of "
+        "that edition; wheels of 37.5, 62.5, 62.5, 37.5 kN, spacings, contact and clearance from "
+        "memory; without impact, one vehicle"
+    ),
+)
+
+_70R_TRACKED = _tracked(
+    "IRC:6 70R tracked",
+    4.57,
+    0.84,
+    2.06,
+    "IRC:6-2017, cl. 204.1, Class 70R tracked, 700 kN and sides of the tracks as in a public "
+    "summary of that edition; spacing of the tracks and clearance from memory; without impact, one "
+    "vehicle (the next one 90 m behind)",
+)
+
+
+def _70r_axles(name: str, spacings: list[float], words: str) -> Vehicle:
+    return Vehicle(
+        name,
+        _axles(gauge=1.93, rows=[(at, 200.0, _type_l(200.0)) for at in spacings]),
+        clearance=1.20,
+        clearance_to="tyre edge",
+        source=(
+            f"IRC:6-2017, cl. 204.1, Class 70R wheeled, {words}, tyre arrangement l as of the "
+            "vehicle of seven axles; from memory, the tyre arrangement with less certainty; "
+            "without impact"
+        ),
+    )
+
+
+_70R_BOGIE = _70r_axles("IRC:6 70R bogie", [0.0, 1.22], "greatest bogie, 2 x 200 kN at 1.22 m")
+_70R_AXLE = _70r_axles("IRC:6 70R axle", [0.0], "greatest single axle, 200 kN")
+
 library: Mapping[str, Vehicle] = MappingProxyType(
     {
         vehicle.name: vehicle
-        for vehicle in (_LM1_TS, _LM2, _HL93_TRUCK, _HL93_TANDEM, _CLASS_A, _CLASS_70R)
+        for vehicle in (
+            _LM1_TS,
+            _LM2,
+            _LM2_WHEEL,
+            _FLM3,
+            *(_special(name, lines) for name, lines in _SPECIAL_LINES.items()),
+            _HL93_TRUCK,
+            _HL93_TANDEM,
+            _CLASS_A,
+            _AA_TRACKED,
+            _AA_WHEELED,
+            _CLASS_70R,
+            _70R_TRACKED,
+            _70R_BOGIE,
+            _70R_AXLE,
+        )
     }
 )

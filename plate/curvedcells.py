@@ -20,6 +20,8 @@ Ints = NDArray[np.int64]
 
 # A place closer than this to a side, as share of the cell, lies on it.
 ON = 1e-9
+# An edge of a patch that stays this close to a straight side runs along it.
+ALONG = 1e-7
 # Points handled together.
 CHUNK = 4000
 
@@ -196,8 +198,7 @@ def _quadrature(order: int, pieces: list[Piece]) -> tuple[Floats, Floats]:
 def _boundaries(mesh: Mesh, cells: Ints, patches: Floats) -> list[list[Piece]]:
     """For each pair of cell and patch the pieces that bound their overlap.
 
-    Where an edge of the patch runs along a side of the cell that side counts, not the edge, and
-    only if both have the overlap on the same hand.
+    Where an edge of the patch runs along a side of the cell that side counts, not the edge.
     """
     known = {cell: _sides(mesh, cell) for cell in np.unique(cells).tolist()}
     found: list[list[Piece]] = []
@@ -211,14 +212,15 @@ def _boundaries(mesh: Mesh, cells: Ints, patches: Floats) -> list[list[Piece]]:
         for side, cuts in zip(sides, on_sides, strict=True):
             for low, high in _intervals(cuts):
                 middle = np.array(0.5 * (low + high))
-                if _in_patch(patch, side.at(middle), side.slope(middle), ON * size):
+                if _in_patch(patch, side.at(middle), ALONG * size):
                     pieces.append((side, low, high))
         found.append(pieces)
         for edge, cuts in zip(edges, on_edges, strict=True):
-            waiting += [(pair, (edge, low, high)) for low, high in _intervals(cuts)]
+            if not any(_runs_along(edge, side, ALONG * size) for side in sides):
+                waiting += [(pair, (edge, low, high)) for low, high in _intervals(cuts)]
     middles = np.array([edge.at(np.array(0.5 * (low + high))) for _, (edge, low, high) in waiting])
     owner = np.array([pair for pair, _ in waiting], dtype=np.int64)
-    inside = _inside(mesh, cells[owner], middles.reshape(-1, 2), -1e-7)
+    inside = _inside(mesh, cells[owner], middles.reshape(-1, 2), 0.0)
     for (pair, piece), within in zip(waiting, inside, strict=True):
         if within:
             found[pair].append(piece)
@@ -245,13 +247,23 @@ def _intervals(cuts: list[float]) -> list[tuple[float, float]]:
     return [(a, b) for a, b in itertools.pairwise(sorted(cuts)) if b - a > 1e-11]
 
 
-def _in_patch(patch: Floats, point: Floats, slope: Floats, margin: float) -> bool:
-    """Whether a point of a cell's side lies in the patch, or on an edge of it that runs the same
-    way."""
-    along = np.roll(patch, -1, axis=0) - patch
-    length = np.hypot(*along.T)
-    relative = point - patch
-    left = (along[:, 0] * relative[:, 1] - along[:, 1] * relative[:, 0]) / length
-    if np.any(left < -margin):
+def _runs_along(edge: _Side, side: _Side, margin: float) -> bool:
+    """Whether a patch's edge lies on the line of a straight side."""
+    if len(side.nodes) > 2:
         return False
-    return bool(np.all(along[left <= margin] @ slope > 0.0))
+    a, b = side.nodes
+    x, y = (b - a) / np.hypot(*(b - a))
+    off = (edge.nodes[:, 0] - a[0]) * y - (edge.nodes[:, 1] - a[1]) * x
+    return bool(np.abs(off).max() < margin)
+
+
+def _in_patch(patch: Floats, point: Floats, margin: float) -> bool:
+    """Whether a point lies in the patch, widened by a margin [m].
+
+    A side along an edge of a patch on its other hand counts as well: it is the only piece of an
+    empty overlap, and the cone over it from its own middle has no area.
+    """
+    along = np.roll(patch, -1, axis=0) - patch
+    relative = point - patch
+    left = (along[:, 0] * relative[:, 1] - along[:, 1] * relative[:, 0]) / np.hypot(*along.T)
+    return bool(np.all(left >= -margin))

@@ -16,11 +16,14 @@ from plate.clipping import clip_convex, clip_segment
 from plate.conventions import N_FIELDS
 from plate.curvedcells import overlap_integrals, segment_ranges
 from plate.mesh import Mesh
-from plate.reference import gauss, lagrange, lobatto, shape, square
+from plate.reference import gauss, lagrange, lagrange_derivative, lobatto, shape, square
 from plate.section import Section
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+# Gauss points beyond the order, to each side, over pieces of cells that are no parallelograms.
+DISTORTED = 5
 
 
 def pressure(mesh: Mesh, value: float) -> Floats:
@@ -83,7 +86,12 @@ def _overlap_integrals(mesh: Mesh, polygons: Floats) -> tuple[Ints, Ints, Floats
     askew = ~upright & ~curved
     values = np.zeros((len(cell), (mesh.order + 1) ** 2))
     values[upright] = _rectangle_integrals(mesh, cell[upright], polygons[patch[upright]])
-    values[askew] = _polygon_integrals(mesh, cell[askew], polygons[patch[askew]])
+    # The map back to a cell is no polynomial unless the cell is a parallelogram.
+    skewed = np.abs(np.einsum("kia,i->ka", mesh.corners, [1.0, -1.0, 1.0, -1.0])).max(axis=1)
+    plain = askew & (skewed < 1e-9 * np.ptp(mesh.corners, axis=1).max(axis=1))[cell]
+    for chosen, extra in ((plain, 2), (askew & ~plain, DISTORTED)):
+        n = mesh.order + extra
+        values[chosen] = _polygon_integrals(mesh, cell[chosen], polygons[patch[chosen]], n)
     values[curved] = overlap_integrals(mesh, cell[curved], polygons[patch[curved]])
     hit = np.any(values != 0.0, axis=1)
     return mesh.cells[cell[hit]], patch[hit], values[hit]
@@ -117,14 +125,14 @@ def _rectangle_integrals(mesh: Mesh, cell: Ints, patches: Floats) -> Floats:
     return np.asarray(products.reshape(len(cell), (mesh.order + 1) ** 2))
 
 
-def _polygon_integrals(mesh: Mesh, cell: Ints, patches: Floats) -> Floats:
+def _polygon_integrals(mesh: Mesh, cell: Ints, patches: Floats, n_gauss: int) -> Floats:
     """Integrals (n, (p+1)^2) over any convex quadrilaterals in any straight-sided cells."""
     values = np.zeros((len(cell), (mesh.order + 1) ** 2))
     corners = mesh.corners[cell]
     pieces, count = clip_convex(patches, corners)
     # A polygon of up to eight corners is a fan of three quadrilaterals about its first corner.
     fan = [[0, 1, 2, 3], [0, 3, 4, 5], [0, 5, 6, 7]]
-    x, weight = gauss(mesh.order + 2)
+    x, weight = gauss(n_gauss)
     points, weights = square(x, x), np.outer(weight, weight).ravel()
     bilinear = _bilinear(points)
     for quad in fan:
@@ -197,7 +205,7 @@ def _inverse_bilinear(corners: Floats, at: Floats) -> Floats:
             axis=-1,
         )
         xi = xi + step
-        if np.abs(step).max(initial=0.0) < 1e-13:
+        if np.abs(step).max(initial=0.0) < 1e-8:  # the next step is about its square
             break
     return xi
 
@@ -211,6 +219,18 @@ def line_load(mesh: Mesh, path: Floats, intensity: float) -> Floats:
     for cells, xi, weights in segment_points(mesh, path):
         values = intensity * weights[:, None] * shape(mesh.order, xi)
         np.add.at(load, N_FIELDS * mesh.cells[cells], values)
+    return load
+
+
+def edge_load(mesh: Mesh, line: str, intensity: float) -> Floats:
+    """Right-hand side (n_dof,) [N] of a load [N/m] along a line of the mesh, arcs included."""
+    edges = mesh.lines[line]
+    x, weight = gauss(mesh.order + 1)
+    nodes = lobatto(mesh.order + 1)
+    speed = np.linalg.norm(lagrange_derivative(nodes, x) @ mesh.xy[edges], axis=-1)
+    values = intensity * (speed * weight) @ lagrange(nodes, x)
+    load = np.zeros(N_FIELDS * mesh.n_nodes)
+    np.add.at(load, N_FIELDS * edges, values)
     return load
 
 

@@ -99,8 +99,12 @@ class Mesh:
 
     def edge_index(self, ends: Ints) -> Ints:
         """Numbers (n,) in `edges` of edges given by their end nodes (n, 2)."""
-        table = {tuple(pair): k for k, pair in enumerate(self.edges[0].tolist())}
+        table = self._edge_table
         return np.array([table[tuple(pair)] for pair in np.sort(ends, axis=1).tolist()])
+
+    @cached_property
+    def _edge_table(self) -> dict[tuple[int, ...], int]:
+        return {tuple(pair): k for k, pair in enumerate(self.edges[0].tolist())}
 
     @cached_property
     def curved(self) -> NDArray[np.bool_]:
@@ -135,11 +139,12 @@ class Mesh:
             # In plan coordinates, where all but arcs are straight and meet the edges exactly.
             near = np.flatnonzero(np.all((low <= point) & (point <= high), axis=1))
             target = np.broadcast_to(point, (len(near), 2))
-            xi = self.invert_plan(near, target)
+            xi = self.invert_plan(near, target) if len(near) else np.empty((0, 2))
             outside = np.abs(xi).max(axis=1, initial=0.0) - 1.0
-            image = np.einsum("kn,knb->kb", shape(self.order, xi), self.plan[self.cells[near]])
-            size = (high - low)[near].max(axis=1)
-            outside[np.abs(image - target).max(axis=1) > 1e-6 * size] = np.inf
+            for k, cell in enumerate(near):
+                image = shape(self.order, xi[k]) @ self.plan[self.cells[cell]]
+                if np.abs(image - point).max() > 1e-6 * (high - low)[cell].max():
+                    outside[k] = np.inf  # not met
             inside = outside <= tolerance
             if not inside.any():
                 inside = (outside <= ON_ARC) & self.curved[near]

@@ -50,20 +50,14 @@ def outline_plan(
 
 
 def with_openings(plan: Plan, openings: Sequence[Ring]) -> Plan:
-    """The plan with openings cut into it. Raises GeometryError, see `outline_plan`."""
-    slab = region(plan)
-    cut: list[shapely.Polygon] = []
-    for k, ring in enumerate(openings):
-        name = f"opening {k + 1}"
+    """The plan with more openings cut into it. Raises GeometryError, see `outline_plan`."""
+    for ring in openings:
+        name = f"opening {len(plan.openings) + 1}"
         _check_ring(ring, name)
-        hole = shapely.Polygon(sampled(ring, FINE))
-        if not slab.contains_properly(hole):
-            raise GeometryError(f"{name} is not wholly within the slab's edges")
-        for i, other in enumerate(cut):
-            if hole.intersects(other):
-                raise GeometryError(f"{name} meets opening {i + 1}")
-        cut.append(hole)
-    return replace(plan, openings=(*plan.openings, *(tuple(ring) for ring in openings)))
+        if not region(plan).contains_properly(shapely.Polygon(sampled(ring, FINE))):
+            raise GeometryError(f"{name} is not wholly within the slab's edges, or meets another")
+        plan = replace(plan, openings=(*plan.openings, tuple(ring)))
+    return plan
 
 
 def with_lines(plan: Plan, lines: Mapping[str, Ring]) -> Plan:
@@ -109,6 +103,21 @@ def plan_area(plan: Plan) -> float:
     else:
         areas = [abs(ring_area(ring)) for ring in plan.boundary]
     return areas[0] - sum(areas[1:])
+
+
+def over_opening(plan: Plan, name: str, *, full: bool = False) -> int | None:
+    """The first opening, counted from 0, that a line runs over, None where it runs over none."""
+    course = shapely.LineString(sampled(plan.lines[name].course(full=full), FINE))
+    for k, ring in enumerate(plan.openings):
+        hole = shapely.Polygon(sampled(ring, FINE)).buffer(-10.0 * FINE)
+        if hole.intersection(course).length > SAME:
+            return k
+    return None
+
+
+def covers(plan: Plan, path: Floats) -> bool:
+    """Whether a polyline of plan points (n, 2) stays on the slab, its edges included."""
+    return bool(region(plan).buffer(10.0 * FINE).covers(shapely.LineString(path)))
 
 
 def crossings(plan: Plan, name: str, *, full: bool = False) -> dict[str, list[float]]:

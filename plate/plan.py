@@ -73,6 +73,15 @@ class Plan:
         return self.is_grid and not self.openings and not any(n.curves for n in self.lines.values())
 
     @property
+    def twins(self) -> dict[str, str]:
+        """The grid line with which an edge without overhang coincides, by the edge."""
+        if not self.is_grid:
+            return {}
+        lines = ("C1", f"C{len(self.stations)}", "L1", f"L{len(self.offsets)}")
+        pairs = zip(EDGES, lines, strict=True)
+        return {edge: line for edge, line in pairs if self.overhang[edge] == 0.0}
+
+    @property
     def boundary(self) -> tuple[tuple[Curve, ...], ...]:
         """The edge of the slab, then its openings, as closed chains."""
         corners = self.outline.tolist()

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from plate.curves import Curve, Floats
+from plate.threads import one_blas_thread
 
 Ints = NDArray[np.int64]
 
@@ -63,9 +64,9 @@ def paired(points: Floats, triangles: Ints, kept: set[tuple[int, int]]) -> tuple
     # Quadrilateral: the first triangle's corner off the shared side, then around.
     first, second = triangles[owner[:, 0]], triangles[owner[:, 1]]
     turn = np.argmax(~_among(first, edges), axis=1)
-    k = np.arange(len(edges))
-    s, u, v = (first[k, (turn + i) % 3] for i in range(3))
-    t = second[k, np.argmax(~_among(second, edges), axis=1)]
+    row = np.arange(len(edges))
+    s, u, v = (first[row, (turn + i) % 3] for i in range(3))
+    t = second[row, np.argmax(~_among(second, edges), axis=1)]
     quads = np.stack([s, u, t, v], axis=1)
     quality = squareness(points[quads])
     rim = np.zeros(len(points), dtype=bool)
@@ -87,7 +88,7 @@ def paired(points: Floats, triangles: Ints, kept: set[tuple[int, int]]) -> tuple
 
 
 def _among(corners: Ints, edges: Ints) -> NDArray[np.bool_]:
-    return np.any(corners[:, :, None] == edges[:, None, :], axis=2)
+    return np.asarray(np.any(corners[:, :, None] == edges[:, None, :], axis=2))
 
 
 def squareness(quads: Floats) -> Floats:
@@ -149,6 +150,7 @@ def subdivided(
     return Quads(np.concatenate([points, middle, *centres]), np.concatenate(cells), tuple(finer))
 
 
+@one_blas_thread
 def smoothed(quads: Quads, held: NDArray[np.bool_]) -> Quads:
     """The points that are not held moved so that cells become as square as they can.
 

@@ -106,16 +106,18 @@ def _wedges(
 ) -> list[Wedge]:
     """(exponent, angle, edges) of every wedge at a node between edges and rigid lines."""
     mesh = model.mesh
-    sides = side_nodes(mesh.order)[:, [0, -1]]
+    sides = side_nodes(mesh.order)
     # Each cell spans from one of its two edges at the node to the other.
     spans: list[tuple[int, int, float]] = []
     for cell in cells:
         touching = []
         for side in range(N_SIDES):
-            pair = mesh.cells[cell, sides[side]]
+            nodes = mesh.cells[cell, sides[side]]
+            pair = nodes[[0, -1]]
             if node in pair:
-                other = int(pair[pair != node][0])
-                touching.append((int(mesh.edge_index(pair[None])[0]), other))
+                # The nearest node, not the far end: a side on an arc bends away from its chord.
+                near = int(nodes[1] if nodes[0] == node else nodes[-2])
+                touching.append((int(mesh.edge_index(pair[None])[0]), near))
         (first, a), (second, b) = touching
         u, v = mesh.xy[a] - mesh.xy[node], mesh.xy[b] - mesh.xy[node]
         cosine = float(u @ v / (np.linalg.norm(u) * np.linalg.norm(v)))

@@ -485,7 +485,7 @@
       const best = found.reduce((q, one, k) => one.values && (q < 0 || (j ? one.values[j] < found[q].values[j] : one.values[j] > found[q].values[j])) ? k : q, -1);
       if (best >= 0) {
         const x = sx((best / SAMPLES) * length), end = x > W - 110;
-        const text = element("text", { x: x + (end ? -4 : 4), y: Math.max(top + 10, Math.min(H - B - 4, sy(found[best].values[j]) + (down === !j ? -5 : 13))), "font-size": 11,
+        const text = element("text", { x: x + (end ? -4 : 4), y: Math.max(top + 10, Math.min(H - B - 4, sy(found[best].values[j]) + (down === !j ? 13 : -5))), "font-size": 11,
           "text-anchor": end ? "end" : "start", fill: inks[j], "font-weight": 600 }, svg);
         text.textContent = `${isCase() ? "" : key + " "}${number(found[best].values[j])}`;
       }

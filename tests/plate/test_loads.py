@@ -124,6 +124,17 @@ def test_patches_askew(at: tuple[float, float], a: float, b: float, turn: float)
     assert force(load) == pytest.approx(10.0 * share_on_slab(STRAIGHT, corners), abs=1e-8)
 
 
+def test_an_overlap_of_eight_corners() -> None:
+    """A patch turned by 45 degrees over a cell of its size: a regular octagon is left."""
+    mesh = grid_mesh(grid_plan([0.0, 1.0], [0.0, 1.0]), order=3, size=1.0)
+    half = np.sqrt(0.5)
+    turned = 0.5 + half * np.array([[0.0, -1.0], [1.0, 0.0], [0.0, 1.0], [-1.0, 0.0]])
+    one = np.zeros(1, dtype=np.int64)
+    load = patch_loads(mesh, turned[None], np.ones(1), one, 1).toarray()[:, 0]
+    assert force(load) == pytest.approx(2.0 * np.sqrt(2.0) - 2.0, rel=1e-8)
+    np.testing.assert_allclose(load[::N_FIELDS] @ mesh.plan / force(load), 0.5, atol=1e-8)
+
+
 def test_the_general_path_agrees_with_the_one_for_rectangles() -> None:
     """Rectangles in rectangular cells are integrated by products: a hair of skew takes the other
     way through the same code."""

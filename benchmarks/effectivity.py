@@ -1,0 +1,402 @@
+"""Stated against true error of probe values, over decks of every kind, and the figure of it.
+
+python benchmarks/effectivity.py [--decks N] [--csv FILE] [--figure FILE.svg]
+
+Each deck is analysed on its default mesh. True errors are against a reference of order 7 on
+cells 1.5 times smaller; how far that reference is from the same mesh at order 6 says how far it
+can be trusted. Values that are zero by symmetry, below 1e-4 of the largest of their kind under
+the same load, and values whose reference is not known to a quarter of the true error or of the
+stated one, are left out and counted.
+"""
+
+import argparse
+import csv
+import tempfile
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.accuracy import Richer, estimate, solve_richer
+from pipelines.build import BuiltModel, build_model
+from pipelines.deck import Deck
+from pipelines.deckfile import read_deck
+from pipelines.envelopes import Envelopes, traffic_envelopes
+from pipelines.probes import beam_rows, membrane_rows, probe_rows
+from pipelines.responses import Solver, case_responses
+from pipelines.shelf import Shelf
+from plate.conventions import RESULTS
+
+Floats = NDArray[np.float64]
+
+ORDER = 7
+ZERO = 1e-4
+KNOWN = 0.25
+
+PLAIN = """
+title = "{name}"
+[slab]
+thickness_mm = {t}
+E_GPa = 32.0
+poisson = 0.2
+{slab}
+[plan]
+stations_m = {stations}
+offsets_m = {offsets}
+{plan}
+"""
+
+LORRY = """
+[traffic]
+carriageway_m = [-1.9, 1.9]
+offsets_m = [-0.4, 0.3]
+step_m = 0.75
+surfacing_mm = 80
+[[vehicle]]
+name = "lorry"
+axles = [
+  { at_m = 0.0, load_kN = 60, gauge_m = 1.8, patch_mm = [250, 350] },
+  { at_m = 2.3, load_kN = 100, gauge_m = 1.8, patch_mm = [250, 400] } ]
+"""
+
+CROSS = """
+[[line]]
+on = "C*"
+support = "beam"
+beam = { E_GPa = 210, G_GPa = 81, I_cm4 = 60000, J_cm4 = 200, A_cm2 = 160, Av_cm2 = 60 }
+held_at = [{ on = "L1", stub_m = 0.3 }, { on = "L2", stub_m = 0.3 }]
+"""
+
+COMPOSITE = """
+[[line]]
+on = "C*"
+support = "beam"
+held_at = ["L1", "L2"]
+[line.beam]
+E_GPa = 210
+G_GPa = 81
+I_cm4 = 20000
+J_cm4 = 100
+A_cm2 = 110
+Av_cm2 = 45
+eccentricity_mm = 320
+connection = "full"
+"""
+
+
+def line(on: str, support: str, more: str = "") -> str:
+    """A [[line]] table."""
+    return f'[[line]]\non = "{on}"\nsupport = "{support}"\n{more}\n'
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A deck without its loads and probes; patch: x, y, a, b [m] of its static wheel."""
+
+    name: str
+    patch: tuple[float, float, float, float]
+    lines: str
+    stations: tuple[float, ...] = (0.0, 3.0, 6.0)
+    offsets: tuple[float, ...] = (-2.0, 2.0)
+    t: int = 250
+    slab: str = ""
+    plan: str = ""
+    traffic: str = ""
+
+    def text(self) -> str:
+        """The deck file."""
+        parts = [
+            PLAIN.format(
+                name=self.name,
+                t=self.t,
+                slab=self.slab,
+                stations=list(self.stations),
+                offsets=list(self.offsets),
+                plan=self.plan,
+            ),
+            self.lines,
+            self.traffic,
+            '[[case]]\nname = "weight"\nself_weight = true\n',
+        ]
+        x, y, a, b = self.patch
+        parts.append(
+            f'[[case]]\nname = "wheel"\npatches = [{{ at_m = [{x}, {y}], size_m = [{a}, {b}], '
+            "load_kN = 100 }]\n"
+        )
+        for k, at in enumerate(self._places()):
+            parts.append(f'[[probe]]\nname = "p{k}"\nat_m = [{at[0]:.4f}, {at[1]:.4f}]\n')
+        x0, y0 = self._inside(0.3, 0.3)
+        x1, y1 = self._inside(0.3, 0.7)
+        parts.append(
+            f'[[probe]]\nname = "mean"\nfrom_m = [{x0:.4f}, {y0:.4f}]\n'
+            f"to_m = [{x1:.4f}, {y1:.4f}]\n"
+        )
+        return "\n".join(parts)
+
+    def _places(self) -> Iterator[tuple[float, float]]:
+        """Below and beside the wheel, over a line, and at places like any other."""
+        x, y, a, b = self.patch
+        yield x, y
+        yield x + a, y
+        yield x, y - 0.75 * b
+        yield self.stations[1] if len(self.stations) > 2 else x + 2 * a, y + 0.1
+        for u, v in ((0.21, 0.37), (0.83, 0.62), (0.47, 0.12)):
+            yield self._inside(u, v)
+
+    def _inside(self, u: float, v: float) -> tuple[float, float]:
+        """A plan point at shares of the length and the width between the outermost lines."""
+        y = self.offsets[0] + v * (self.offsets[-1] - self.offsets[0])
+        skew = np.tan(np.radians(_number(self.plan, "skew_deg")))
+        x = self.stations[0] + u * (self.stations[-1] - self.stations[0]) + y * skew
+        return x, y
+
+
+def _number(text: str, key: str) -> float:
+    """The number given for a key in a fragment of a deck file, 0 where it is not."""
+    rows = [row.split("=")[1] for row in text.splitlines() if row.startswith(key)]
+    return float(rows[0]) if rows else 0.0
+
+
+OVERHANGS = "overhang_m = { start = 0.4, end = 0.4 }"
+CANTILEVER = "overhang_m = { left = 1.4, right = 1.4 }"
+BEARINGS = "".join(
+    f'[[point]]\nat_m = [{x}, {y}]\nsupport = "rigid"\nsize_mm = 400\n'
+    for x in (0.4, 5.6)
+    for y in (-1.2, 1.2)
+)
+
+KINDS = (
+    Kind("two spans on lines", (1.4, 0.2, 0.4, 0.6), line("C*", "rigid"), traffic=LORRY),
+    Kind(
+        "panel held hard on four sides",
+        (1.7, 0.3, 0.5, 0.4),
+        line("C*", "rigid", "hard = true") + line("L*", "rigid", "hard = true"),
+        stations=(0.0, 4.0),
+    ),
+    Kind(
+        "clamped panel",
+        (1.3, -0.2, 0.35, 0.6),
+        line("C*", "clamped") + line("L*", "clamped"),
+        stations=(0.0, 3.5),
+    ),
+    Kind("cross beams", (1.5, 0.4, 0.6, 0.8), CROSS, plan=OVERHANGS, traffic=LORRY),
+    Kind("composite cross beams", (1.6, 0.3, 0.6, 0.6), COMPOSITE, plan=OVERHANGS),
+    Kind("skew 25", (3.2, 0.3, 0.5, 0.5), line("C*", "rigid"), (0.0, 5.0), plan="skew_deg = 25.0"),
+    Kind("skew 45", (2.2, 0.1, 0.5, 0.5), line("C*", "rigid"), (0.0, 5.0), plan="skew_deg = 45.0"),
+    Kind("curved", (2.6, -0.4, 0.5, 0.5), line("C*", "rigid"), (0.0, 5.0), plan="radius_m = 9.0"),
+    Kind(
+        "tapered",
+        (1.6, 0.5, 0.5, 0.7),
+        line("C*", "rigid"),
+        plan="end_offsets_m = [-2.0, 3.0]",
+    ),
+    Kind(
+        "two girders with cantilevers",
+        (2.8, 3.05, 0.4, 0.5),
+        line("L*", "rigid"),
+        stations=(0.0, 6.0),
+        plan=CANTILEVER,
+    ),
+    Kind(
+        "orthotropic",
+        (1.4, 0.2, 0.5, 0.5),
+        line("C*", "rigid"),
+        slab="stiffness = { x = 1.0, y = 0.4, xy = 0.5 }",
+        traffic=LORRY,
+    ),
+    Kind(
+        "haunched",
+        (1.4, 0.2, 0.5, 0.5),
+        line("C*", "rigid"),
+        slab="[[slab.zone]]\nstations_m = [2.6, 3.4]\nthickness_mm = 380",
+    ),
+    Kind("thin", (1.4, 0.2, 0.5, 0.5), line("C*", "rigid"), slab='theory = "kirchhoff"', t=180),
+    Kind("thick", (1.4, 0.2, 0.5, 0.5), line("C*", "rigid"), t=900),
+    Kind("small wheel", (1.43, 0.17, 0.2, 0.2), line("C*", "rigid"), t=200),
+    Kind("spring lines", (1.4, 0.2, 0.5, 0.5), line("C*", "spring", "k_kN_m2 = 60000.0")),
+    Kind(
+        "four bearings",
+        (2.9, 0.2, 0.5, 0.5),
+        BEARINGS,
+        stations=(0.0, 6.0),
+    ),
+)
+
+
+@dataclass(frozen=True)
+class Errors:
+    """Of many values [SI]: name, the value, stated and true error, how far the reference moves
+    from one order to the next, and the largest value of the kind under the same load."""
+
+    names: tuple[str, ...]
+    value: Floats
+    stated: Floats
+    true: Floats
+    doubt: Floats
+    largest: Floats
+
+    @property
+    def counted(self) -> NDArray[np.bool_]:
+        """Values that are not zero by symmetry and whose reference is known well enough."""
+        known = self.doubt <= KNOWN * np.maximum(self.true, self.stated)
+        return (np.abs(self.value) > ZERO * self.largest) & known
+
+    @property
+    def inside(self) -> NDArray[np.bool_]:
+        """Whether the true error is inside the stated one; rounding alone never decides."""
+        return self.true <= self.stated + 1e-9 * self.largest
+
+    @property
+    def effectivity(self) -> Floats:
+        """Stated over true error."""
+        return np.asarray(self.stated / np.maximum(self.true, 1e-12 * self.largest))
+
+
+def joined(parts: Sequence[Errors]) -> Errors:
+    """The errors of several decks as one."""
+    return Errors(
+        tuple(name for part in parts for name in part.names),
+        *(
+            np.concatenate([getattr(part, key) for part in parts])
+            for key in ("value", "stated", "true", "doubt", "largest")
+        ),
+    )
+
+
+def read_kind(kind: Kind) -> Deck:
+    """The deck of a kind, as the deck file gives it."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "deck.toml"
+        path.write_text(kind.text())
+        return read_deck(path)
+
+
+def _reference(
+    deck: Deck, built: BuiltModel, envelopes: Envelopes | None, numbers: Sequence[int], order: int
+) -> Richer:
+    """The same loads at the given order on cells 1.5 times smaller than the default."""
+    below = replace(deck, mesh=replace(deck.mesh, order=order - 1, size=built.size))
+    return solve_richer(deck, build_model(below), envelopes, numbers, Shelf())
+
+
+def deck_errors(kind: Kind) -> Errors:
+    """Stated and true errors of all probe values of a deck."""
+    deck = read_kind(kind)
+    built = build_model(deck)
+    shelf = Shelf()
+    stiffness, recovery = shelf.stiffness(built.model), shelf.recovery(built.model)
+    probes = probe_rows(deck, built.model, recovery.points)
+    solver = Solver(
+        stiffness, recovery, probes, beam_rows(built.model), membrane_rows(deck, built.model)
+    )
+    cases = case_responses(deck, solver)
+    envelopes = traffic_envelopes(deck, solver)
+    tolerances = estimate(deck, built, solver, cases, envelopes, ())
+    numbers: list[int] = []
+    if envelopes is not None:
+        e = envelopes.probes
+        numbers = sorted({*e.at_maximum.tolist(), *e.at_minimum.tolist()} - {-1})
+    last, before = (_reference(deck, built, envelopes, numbers, k) for k in (ORDER, ORDER - 1))
+    labels = [f"{n} {c}" for n in probes.names for c in RESULTS]
+    parts = []
+    for name, response in cases.items():
+        exact, other = (r.probes @ r.cases[name] for r in (last, before))
+        values = response.probes[:, 0]
+        full = [f"{kind.name}: {name} {label}" for label in labels]
+        parts.append(_compared(full, values, tolerances.cases[name], exact, other))
+    if envelopes is not None:
+        e = envelopes.probes
+        for end, values, at, stated in (
+            ("max", e.maximum, e.at_maximum, tolerances.probes_max),
+            ("min", e.minimum, e.at_minimum, tolerances.probes_min),
+        ):
+            exact, other = (_at_positions(r, at) for r in (last, before))
+            full = [f"{kind.name}: {end} {label}" for label in labels]
+            parts.append(_compared(full, values, stated, exact, other))
+    return joined(parts)
+
+
+def _at_positions(richer: Richer, numbers: NDArray[np.int64]) -> Floats:
+    """Each probe row under its own load position, 0 where the empty deck governs."""
+    out = np.zeros(len(numbers))
+    for number in np.unique(numbers[numbers >= 0]):
+        rows = np.flatnonzero(numbers == number)
+        out[rows] = richer.probes[rows] @ richer.positions[int(number)]
+    return out
+
+
+def _compared(
+    names: Sequence[str], value: Floats, stated: Floats, exact: Floats, other: Floats
+) -> Errors:
+    size = np.abs(value).reshape(-1, len(RESULTS))
+    # Moments belong together, and so do shears: a twist near zero has no scale of its own.
+    groups = (slice(0, 1), slice(1, 4), slice(4, 6))
+    largest = np.empty_like(size)
+    for group in groups:
+        largest[:, group] = size[:, group].max()
+    true, doubt = np.abs(value - exact), np.abs(exact - other)
+    return Errors(tuple(names), value, stated, true, doubt, largest.ravel())
+
+
+def figure(errors: Errors, path: Path) -> None:
+    """True against stated error as shares of the largest value of their kind, log-log."""
+    from matplotlib.figure import Figure
+
+    fig = Figure(figsize=(6.0, 5.5), layout="constrained")
+    ax = fig.subplots()
+    use = errors.counted
+    names = np.array([name.rsplit(" ", 1)[1] for name in errors.names])
+    for label, components, colour, marker in (
+        ("deflection", ("w",), "#4477aa", "o"),
+        ("moments", ("m_x", "m_y", "m_xy"), "#228833", "s"),
+        ("shears", ("q_x", "q_y"), "#cc3311", "^"),
+    ):
+        pick = use & np.isin(names, components)
+        stated, true = (v[pick] / errors.largest[pick] for v in (errors.stated, errors.true))
+        ax.plot(stated, np.maximum(true, 1e-9), marker, ms=3, color=colour, label=label, alpha=0.6)
+    ends = np.array([1e-9, 1.0])
+    ax.plot(ends, ends, color="black", lw=1, label="true = stated")
+    ax.plot(ends, ends / 10, color="black", lw=0.6, ls=":", label="true = stated / 10")
+    ax.set(xscale="log", yscale="log", xlim=ends, ylim=ends)
+    ax.set_xlabel("stated mesh error / largest value of its kind")
+    ax.set_ylabel("true error / largest value of its kind")
+    ax.legend(loc="upper left", frameon=False)
+    fig.savefig(path)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--decks", type=int, default=len(KINDS), help="only the first N decks")
+    parser.add_argument("--csv", type=Path, help="file for all values")
+    parser.add_argument("--figure", type=Path, help="file for the figure")
+    arguments = parser.parse_args()
+    parts = []
+    print(f"{'deck':34s}{'values':>8s}{'left out':>10s}{'inside':>9s}{'median':>9s}")
+    for kind in KINDS[: arguments.decks]:
+        parts.append(deck_errors(kind))
+        print_row(kind.name, parts[-1])
+    every = joined(parts)
+    print_row("all", every)
+    if arguments.csv:
+        with arguments.csv.open("w", newline="") as file:
+            out = csv.writer(file)
+            out.writerow(["name", "value", "stated", "true", "doubt", "largest", "counted"])
+            columns = (every.value, every.stated, every.true, every.doubt, every.largest)
+            out.writerows(zip(every.names, *columns, every.counted, strict=True))
+    if arguments.figure:
+        figure(every, arguments.figure)
+
+
+def print_row(name: str, errors: Errors) -> None:
+    use = errors.counted
+    print(
+        f"{name:34s}{use.sum():8d}{(~use).sum():10d}{errors.inside[use].mean():9.3f}"
+        f"{np.median(errors.effectivity[use]):9.2f}",
+        flush=True,
+    )
+
+
+if __name__ == "__main__":
+    main()

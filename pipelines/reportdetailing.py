@@ -1,0 +1,182 @@
+"""Sections of the report on where bars may stop and on the slab as built."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from pipelines.bars import LAYERS, place_of
+from pipelines.barsfigures import layer_name, layer_title, zone_drawing
+from pipelines.design import Design
+from pipelines.designenvelope import ROWS
+from pipelines.detailing import UBARS
+from pipelines.figures import length, number
+from pipelines.panelchecks import PanelCheck
+from pipelines.places import line_title
+from pipelines.reportdesign import SINGLE, standard_of, used
+from pipelines.reporthtml import figure, paragraph, table, text
+from pipelines.result import Result
+
+
+def detailing_section(result: Result) -> str:
+    """Zones in which bars may stop, and what runs through."""
+    design = result.design
+    if design is None:
+        return ""
+    bars = design.reinforcement.bars
+    found = [one.zones for one in design.standards]
+    parts = [
+        paragraph(
+            "Zones by the ultimate bending envelope, widened along the bars by the tension shift; "
+            "bars go on past a zone by their anchorage length. Least, distribution and crack steel "
+            "remain everywhere. Drawn: the larger need of the standards; one vehicle alone."
+        )
+    ]
+    parts += [
+        figure(
+            f"plan-zones-{layer_name(bars, layer)}",
+            zone_drawing(result.deck, bars, layer, found),
+            f"<strong>{text(layer_title(bars, layer))}</strong>: how many of the bars drawn "
+            "bending needs. The double line shows how the bars run.",
+        )
+        for layer in ROWS
+    ]
+    rows = []
+    for layer in ROWS:
+        for one in design.standards:
+            z = one.zones
+            rows.append(
+                [
+                    text(layer_title(bars, layer)),
+                    text(standard_of(one)),
+                    f"{1e3 * z.shift[layer]:.0f}",
+                    "–" if (a := z.anchorage[layer]) is None else f"{1e3 * a:.0f}",
+                    text(_stretches(z.ranges(layer, 1))),
+                    text(_stretches(z.ranges(layer, 2))),
+                ]
+            )
+    head = [
+        "Layer",
+        "Standard",
+        "Shift [mm]",
+        "Anchorage [mm]",
+        "Bars needed, along them [m]",
+        "Every bar needed [m]",
+    ]
+    parts.append(
+        table("Curtailment", head, rows, numeric=(2, 3), wide=(4, 5))
+        + paragraph(
+            "Stretches are those over the whole width of the deck; sources: "
+            + "; ".join(str(one.zones.source) for one in design.standards)
+            + ". Anchorage: at the design yield stress, good bond (EN 1992 8.4, IRC:112 15.2; "
+            "from memory)."
+        )
+    )
+    parts.append(_through(result, design))
+    edges = "; ".join(str(UBARS[one.basis.materials.standard]) for one in design.standards)
+    parts.append(paragraph(f"Free edges: U-bars along them round the ends of both mats ({edges})."))
+    return "\n".join(part for part in parts if part)
+
+
+def _stretches(ranges: Sequence[tuple[float, float]]) -> str:
+    return ", ".join(f"{length(a)} to {length(b)}" for a, b in ranges) or "none"
+
+
+def _through(result: Result, design: Design) -> str:
+    rows = []
+    for one in design.standards:
+        for item in one.through:
+            rows.append(
+                [
+                    text(line_title(result.deck, item.line)),
+                    text(standard_of(one)),
+                    text(item.direction),
+                    number(1e-3 * item.moment),
+                ]
+            )
+    if not rows:
+        return ""
+    head = ["Line", "Standard", "Bars along", "Sagging over it, ultimate [kNm/m]"]
+    return table(
+        "Bottom bars that run through: the slab sags over these flexible lines",
+        head,
+        rows,
+        numeric=(3,),
+        tall=len(rows) > 12,
+    )
+
+
+def asbuilt_section(result: Result) -> str:
+    """The as-built check of every panel with readings."""
+    design = result.design
+    if design is None or design.reinforcement.survey is None:
+        return ""
+    survey = design.reinforcement.survey
+    parts = [
+        paragraph(
+            f"As-built readings of {survey.path} ({survey.value} of repeated readings); what was "
+            "not read comes from the drawing. Bending at the ultimate limit state, against the "
+            f"largest demand in the panel; traffic: {SINGLE}. Deviations: + is how much worse the "
+            "quantity alone may still get (less thickness or diameter, more cover or spacing), "
+            "− by how much it would have to be better."
+        )
+    ]
+    for one in design.standards:
+        rows = [_panel(check) for check in one.panels]
+        head = [
+            "Panel",
+            "Finding",
+            *[f"{place_of(layer)}" for layer in LAYERS],
+            "Differs from the drawing",
+            "Largest further deviation that passes [mm]",
+            "From the drawing",
+        ]
+        parts.append(
+            table(
+                f"As-built check, {standard_of(one)}: m_Ed/m_Rd as built (as drawn)",
+                head,
+                rows,
+                numeric=range(2, 6),
+                wide=(6, 7, 8),
+            )
+        )
+    parts.append(_statistics(design))
+    return "\n".join(parts)
+
+
+def _panel(check: PanelCheck) -> list[str]:
+    finding = "passes" if check.passes else '<span class="short">falls short</span>'
+    shares = [f"{used(check.utilisation[layer])} ({check.drawing[layer]:.2f})" for layer in LAYERS]
+    deviations = "; ".join(
+        f"{key} {'−' if value < 0 else '+'}{abs(1e3 * value):.1f}"
+        if np.isfinite(value)
+        else f"{key}: none passes"
+        for key, value in check.deviations.items()
+    )
+    return [
+        text(check.panel),
+        finding,
+        *shares,
+        text("; ".join(check.why) or "nothing by more than 3 %"),
+        text(deviations),
+        text("; ".join(check.as_built.from_drawing) or "nothing"),
+    ]
+
+
+def _statistics(design: Design) -> str:
+    rows = []
+    for check in design.standards[0].panels:
+        for key, s in check.as_built.statistics.items():
+            rows.append(
+                [
+                    text(check.panel),
+                    text(key),
+                    str(s.n),
+                    f"{1e3 * s.mean:.1f}",
+                    "–" if s.n < 2 else f"{1e3 * s.deviation:.1f}",
+                    f"{1e3 * s.least:.0f}",
+                    f"{1e3 * s.most:.0f}",
+                ]
+            )
+    head = ["Panel", "Quantity", "Readings", "Mean [mm]", "Deviation [mm]", "Least", "Most"]
+    caption = "Statistics of the readings"
+    return table(caption, head, rows, numeric=range(2, 7), tall=len(rows) > 12)

@@ -1,0 +1,133 @@
+"""Section of the report on shear without links, its remedies and punching under wheels."""
+
+from pipelines.design import Design
+from pipelines.figures import length, number
+from pipelines.places import at_text, line_title
+from pipelines.reportdesign import SINGLE, standard_of, used
+from pipelines.reporthtml import paragraph, table, text
+from pipelines.reporttables import position_text
+from pipelines.result import Result
+
+
+def shear_section(result: Result) -> str:
+    """Shear without links, its remedies, and punching under wheels."""
+    design = result.design
+    if design is None:
+        return ""
+    deck = result.deck
+    parts = [
+        paragraph(
+            "Principal shear of each load position at sections beside every supporting line, at "
+            "the face plus d and no nearer to any line or edge than one thickness, averaged along "
+            "the section over the widths below; resistance of the face in tension under the "
+            "coexisting moment, in the direction of that shear. The width is a rule, not a result: "
+            f"it decides. Judged: 4 d. Traffic: {SINGLE}."
+        )
+    ]
+    rows = []
+    for one in design.standards:
+        for peak in one.shear:
+            side = "before" if peak.side < 0 else "after"
+            rows.append(
+                [
+                    f"{length(peak.width)}" + (" (4 d)" if peak.width == one.design_width else ""),
+                    text(standard_of(one)),
+                    number(1e-3 * peak.v),
+                    number(1e-3 * peak.v_Rd),
+                    used(peak.utilisation),
+                    text(f"{side} {line_title(deck, peak.line)}, ({at_text(peak.at)}) m"),
+                    position_text(peak.position) if peak.position else "no traffic",
+                ]
+            )
+    head = [
+        "Mean over [m]",
+        "Standard",
+        "v<sub>Ed</sub> [kN/m]",
+        "v<sub>Rd,c</sub> [kN/m]",
+        "v<sub>Ed</sub>/v<sub>Rd,c</sub>",
+        "Section",
+        "Load position",
+    ]
+    if rows:
+        caption = "Shear without links, swept over the width of the mean"
+        parts.append(table(caption, head, rows, numeric=(2, 3, 4), wide=(5, 6)))
+    else:
+        parts.append(paragraph("No control sections: the plan has no supporting lines of a grid."))
+    parts += [_remedies(design), _punching(result, design)]
+    return "\n".join(part for part in parts if part)
+
+
+def _remedies(design: Design) -> str:
+    rows = []
+    for one in design.standards:
+        for remedy in one.remedies:
+            scale, unit = (1e3, " mm") if remedy.name == "thickness" else (1e6, " mm²/m")
+            present, needed = (
+                "none of those tried"
+                if value is None
+                else text(value)
+                if isinstance(value, str)
+                else f"{scale * value:.0f}{unit}"
+                for value in (remedy.present, remedy.needed)
+            )
+            rows.append(
+                [
+                    text(remedy.name),
+                    text(standard_of(one)),
+                    present,
+                    needed,
+                    used(remedy.utilisation),
+                ]
+            )
+    if not rows:
+        return paragraph("No remedies: the mean over 4 d is within the resistance.")
+    head = ["Remedy, alone", "Standard", "Present", "Least that passes", "Utilisation with it"]
+    return table("The three remedies", head, rows, numeric=(4,)) + paragraph(
+        "Each remedy alone, the plate solved again with it at the load position that governs now; "
+        "the steel is that in the direction of the shear, at the face in tension."
+    )
+
+
+def _punching(result: Result, design: Design) -> str:
+    rows = []
+    for one in design.standards:
+        p = one.punching
+        if p is None:
+            continue
+        rows.append(
+            [
+                text(standard_of(one)),
+                used(p.utilisation),
+                used(p.interior),
+                number(1e-3 * p.load),
+                f"{1e3 * p.sides[0]:.0f} × {1e3 * p.sides[1]:.0f}",
+                f"{1e-6 * p.v_Ed:.2f}",
+                f"{1e-6 * p.v_Rd:.2f}",
+                length(p.u),
+                text(f"{p.shape}; ({at_text(p.at)}) m"),
+                position_text(p.position),
+                text(str(p.source)),
+            ]
+        )
+    if not rows:
+        return ""
+    head = [
+        "Standard",
+        "Utilisation",
+        "In the interior",
+        "Load [kN]",
+        "Area [mm]",
+        "v<sub>Ed</sub> [MPa]",
+        "v<sub>Rd</sub> [MPa]",
+        "u [m]",
+        "Perimeter; wheel at",
+        "Load position",
+        "Clause and mark",
+    ]
+    count = max(one.punching.n for one in design.standards if one.punching is not None)
+    return table(
+        f"Punching: the worst of {count} wheel places", head, rows, numeric=range(1, 8), wide=(8, 9)
+    ) + paragraph(
+        "Loaded area: the contact spread through the surfacing, cut at the slab's edge; bars of "
+        "the bottom face. Permanent shear is not added."
+    )

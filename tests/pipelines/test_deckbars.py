@@ -1,0 +1,120 @@
+"""Bars, grades and survey of a deck file."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pipelines.deckfile import read_deck
+from pipelines.errors import DeckError
+from pipelines.examples import example_path
+from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of
+
+GRADES = """
+[[concrete]]
+standard = "EN 1992"
+grade = "C35/45"
+exposure = { top = "XD1" }
+[[steel]]
+standard = "EN 1992"
+grade = "B500B"
+"""
+BOTTOM = """
+[[bars]]
+face = "bottom"
+cover_mm = 40
+outer = "x"
+x = { diameter_mm = 16, spacing_mm = 125 }
+y = { diameter_mm = 12, spacing_mm = 150 }
+"""
+TOP = BOTTOM.replace("bottom", "top").replace("40", "45")
+
+
+def test_si_values(tmp_path: Path) -> None:
+    more = """
+[bar_choice]
+diameters_mm = [16, 12]
+spacings_mm = [200, 100]
+[shear]
+widths_m = [1.0, 0.5]
+"""
+    found = deck_of(tmp_path, SLAB, PLAN, BEAMS, GRADES, BOTTOM, TOP, more).reinforcement
+    assert found is not None
+    assert found.bars.effective_depth(("bottom", "x")) == pytest.approx(0.250 - 0.040 - 0.008)
+    assert found.bars.effective_depth(("bottom", "y")) == pytest.approx(0.250 - 0.056 - 0.006)
+    assert found.bars.top.cover == pytest.approx(0.045)
+    assert found.angle == pytest.approx(np.pi / 2, abs=0)
+    (basis,) = found.bases
+    assert basis.materials.concrete.f_ck == 35e6
+    assert basis.exposure == ("XD1", None)
+    assert found.choice is not None
+    assert found.choice.diameters == (0.012, 0.016)
+    assert found.shear_widths == (0.5, 1.0)
+
+
+def test_without_these_tables_there_is_no_reinforcement(tmp_path: Path) -> None:
+    assert deck_of(tmp_path, SLAB, PLAN, BEAMS).reinforcement is None
+
+
+@pytest.mark.parametrize(
+    ("parts", "told"),
+    [
+        ((GRADES, BOTTOM), 'the top face is missing: face = "top"'),
+        ((GRADES, BOTTOM, BOTTOM, TOP), r"\[\[bars\]\] = a list of 3: allowed are 1 to 2"),
+        ((BOTTOM, TOP), r"\[\[concrete\]\]: is missing"),
+        ((GRADES.replace("C35/45", "M35"), BOTTOM, TOP), "concrete 'M35' is not of EN 1992"),
+        ((GRADES.replace("B500B", "Fe 500"), BOTTOM, TOP), "steel 'Fe 500' is not of EN 1992"),
+        ((GRADES.replace("XD1", "severe"), BOTTOM, TOP), "exposure.top.*allowed is X0"),
+        ((GRADES, BOTTOM, TOP.replace("45", "200")), "more than the thickness 250 mm"),
+        ((GRADES, BOTTOM, TOP, '[survey]\nfile = "none.csv"\n'), "none.csv.*cannot be read"),
+        ((GRADES, BOTTOM, TOP, '[survey]\nfile = "/dev/zero"\n'), "must be a file of at most"),
+        ((GRADES, BOTTOM + "angle_deg = 60.0\n", TOP), "must be the same at both faces"),
+        ((GRADES, BOTTOM.replace("outer", "outter"), TOP), 'nearest known one is "outer"'),
+    ],
+)
+def test_mistakes_are_told(tmp_path: Path, parts: tuple[str, ...], told: str) -> None:
+    with pytest.raises(DeckError, match=told):
+        deck_of(tmp_path, SLAB, PLAN, BEAMS, *parts)
+
+
+def test_survey_is_read_beside_the_deck_file(tmp_path: Path) -> None:
+    (tmp_path / "readings.csv").write_text("panel,thickness_mm\nC1-C2,248\n")
+    found = deck_of(
+        tmp_path, SLAB, PLAN, BEAMS, GRADES, BOTTOM, TOP, '[survey]\nfile = "readings.csv"\n'
+    ).reinforcement
+    assert found is not None
+    assert found.survey is not None
+    assert set(found.survey.readings) == {"C1-C2"}
+
+
+def test_survey_names_unknown_panels(tmp_path: Path) -> None:
+    (tmp_path / "readings.csv").write_text("panel,thickness_mm\nC9-C10,248\n")
+    with pytest.raises(DeckError, match=r"panel 'C9-C10' is not one of the deck's"):
+        deck_of(
+            tmp_path, SLAB, PLAN, BEAMS, GRADES, BOTTOM, TOP, '[survey]\nfile = "readings.csv"\n'
+        )
+
+
+def test_the_packaged_example_has_bars_two_standards_and_readings() -> None:
+    path = example_path("estuary")
+    assert path is not None
+    found = read_deck(path).reinforcement
+    assert found is not None
+    assert [b.materials.standard for b in found.bases] == ["EN 1992", "IRC:112"]
+    assert found.survey is not None
+    assert len(found.survey.readings) == 3
+    assert found.choice is not None
+
+
+def test_cases_name_their_action(tmp_path: Path) -> None:
+    case = """
+[[case]]
+name = "weight"
+self_weight = true
+action = "self-weight"
+stage = "wet concrete"
+"""
+    (found,) = deck_of(tmp_path, SLAB, PLAN, BEAMS, case).cases
+    assert (found.action, found.stage) == ("self-weight", "wet concrete")
+    with pytest.raises(DeckError, match="has no load"):
+        deck_of(tmp_path, SLAB, PLAN, BEAMS, '[[case]]\nname = "none"\naction = "surfacing"\n')

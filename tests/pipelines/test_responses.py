@@ -1,0 +1,42 @@
+"""Solutions are checked before anything is read from them."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pipelines.analysis import analyse
+from pipelines.responses import CASE_BALANCE, case_load, check_response
+from pipelines.result import Result
+from plate.errors import SolutionError
+from tests.pipelines.small_decks import BEAMS, MESH, PLAN, PROBES, SLAB, deck_of
+
+
+@pytest.fixture(scope="module")
+def result(tmp_path_factory: pytest.TempPathFactory) -> Result:
+    folder: Path = tmp_path_factory.mktemp("deck")
+    return analyse(deck_of(folder, SLAB, PLAN, BEAMS, PROBES, MESH))
+
+
+def test_a_sound_solution_passes(result: Result) -> None:
+    F = case_load(result.deck, result.deck.cases[0], result.solver.model)[:, None]
+    check_response(result.cases["weight"], F, CASE_BALANCE, "weight")
+
+
+def test_a_solution_out_of_balance_stops_with_its_name(result: Result) -> None:
+    F = case_load(result.deck, result.deck.cases[0], result.solver.model)[:, None]
+    good = result.cases["weight"]
+    first, *_ = good.reactions
+    broken = replace(good, reactions=good.reactions | {first: 1.01 * good.reactions[first]})
+    with pytest.raises(SolutionError, match=r"weight: check of equilibrium: reactions differ"):
+        check_response(broken, F, CASE_BALANCE, "weight")
+
+
+def test_a_solution_that_is_not_finite_stops_with_its_name(result: Result) -> None:
+    F = case_load(result.deck, result.deck.cases[0], result.solver.model)[:, None]
+    good = result.cases["weight"]
+    fields = good.fields.copy()
+    fields[1, 0, 0] = np.nan
+    with pytest.raises(SolutionError, match=r"weight: check of finite values"):
+        check_response(replace(good, fields=fields), F, CASE_BALANCE, "weight")

@@ -1,0 +1,142 @@
+"""The first hour: deck files to start from, drawings of the model, scenes, completion, PDF."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from pipelines import views
+from pipelines.cli import main
+from pipelines.deckfile import read_deck
+from pipelines.drawing import section, write_drawings
+from pipelines.reportpdf import pdf_of
+from pipelines.scene import model_scene
+from pipelines.starters import KINDS, starter
+from pipelines.traffic import position_count
+from tests.pipelines.small_decks import small_deck
+
+
+@pytest.mark.parametrize("kind", [*KINDS])
+def test_a_new_deck_file_is_a_deck_with_comments(tmp_path: Path, kind: str) -> None:
+    path = tmp_path / "sub" / "deck.toml"
+    assert main(["new", kind, "--out", str(path)]) == 0
+    deck = read_deck(path)
+    assert deck.warnings == ()
+    assert 100 < position_count(deck) < 4000
+    assert path.read_text().count("#") > 10
+
+
+def test_new_never_overwrites(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "deck.toml"
+    path.write_text("mine")
+    assert main(["new", "truss", "--out", str(path)]) == 2
+    assert "exists already" in capsys.readouterr().err
+    assert path.read_text() == "mine"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", [*KINDS])
+def test_a_new_deck_file_runs(tmp_path: Path, kind: str) -> None:
+    (tmp_path / "deck.toml").write_text(starter(kind))
+    assert main(["run", str(tmp_path / "deck.toml"), "--out", str(tmp_path), "--pdf"]) == 0
+    for name in ("report.html", "report.pdf", "summary.json", "fields.vtu"):
+        assert (tmp_path / name).stat().st_size > 1000
+    assert (tmp_path / "report.html").stat().st_size < 5_000_000
+
+
+@pytest.mark.parametrize("kind", [*KINDS])
+def test_the_model_is_drawn(tmp_path: Path, kind: str) -> None:
+    (tmp_path / "deck.toml").write_text(starter(kind))
+    deck = read_deck(tmp_path / "deck.toml")
+    files = write_drawings(deck, tmp_path / "drawings")
+    assert [f.name for f in files] == ["plan.svg", "section.svg", "vehicle-1.svg"]
+    words = section(deck)
+    for j in range(len(deck.offsets)):
+        assert f">L{j + 1} " in words
+    assert "carriageway" in words
+    assert write_drawings(deck, tmp_path / "one.svg") == [tmp_path / "one.svg"]
+
+
+def test_the_section_knows_zones(tmp_path: Path) -> None:
+    plain = section(small_deck(tmp_path))
+    zone = "[[slab.zone]]\noffsets_m = [-0.5, 0.5]\nthickness_mm = 400\n"
+    deck = small_deck(tmp_path, zone)
+    assert section(deck).count('id="section-patch') == plain.count('id="section-patch') + 2
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_completion_names_every_command(shell: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["completion", shell]) == 0
+    script = capsys.readouterr().out
+    for word in ("run", "new", "draw", "view", "study", "truss"):
+        assert word in script
+
+
+def test_bash_completes(capsys: pytest.CaptureFixture[str]) -> None:
+    main(["completion", "bash"])
+    script = capsys.readouterr().out
+    script += 'COMP_WORDS=(deckslab new tr); COMP_CWORD=2; _deckslab; echo "${COMPREPLY[0]}"'
+    done = subprocess.run(["bash", "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "truss"
+
+
+def test_a_scene_is_whole(tmp_path: Path) -> None:
+    scene = model_scene(small_deck(tmp_path))
+    # Slab, three beams with two holds each, four wheels.
+    assert len(scene.surfaces) == 1 + 3 + 6 + 4
+    for surface in scene.surfaces:
+        assert np.isfinite(surface.points).all()
+        assert 0 <= surface.triangles.min() <= surface.triangles.max() < len(surface.points)
+    page = views.page(scene)
+    assert "http" not in page.replace("http-equiv", "")
+    assert "%DATA%" not in page
+
+
+def test_a_picture_without_a_renderer_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # A child that dies of a signal, as the renderer does where it finds no library.
+    monkeypatch.setattr(views, "PROBE", "import os; os.kill(os.getpid(), 11)")
+    views.no_renderer.cache_clear()
+    (tmp_path / "deck.toml").write_text(starter("skew"))
+    out = tmp_path / "x.png"
+    assert main(["view", str(tmp_path / "deck.toml"), "--out", str(out)]) == 2
+    told = capsys.readouterr().err
+    assert "no library to render without a screen" in told
+    assert "x.html needs none" in told
+    assert not out.exists()
+    views.no_renderer.cache_clear()
+
+
+@pytest.mark.slow
+def test_a_picture_shows_the_deck(tmp_path: Path) -> None:
+    if views.no_renderer():
+        pytest.skip(views.no_renderer())
+    (tmp_path / "deck.toml").write_text(starter("truss"))
+    out = tmp_path / "x.png"
+    done = subprocess.run(
+        [sys.executable, "-c", "import sys; from pipelines.cli import main; sys.exit(main())",
+         "view", tmp_path / "deck.toml", "--out", out], capture_output=True, text=True
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    pixels = np.asarray(Image.open(out).convert("RGB")).reshape(-1, 3)
+    assert 0.05 < np.mean(np.any(pixels != 255, axis=1)) < 0.95
+
+
+def test_pdf_holds_words_tables_and_drawings() -> None:
+    pytest.importorskip("typst")
+    html = (
+        "<html><head><title>A &amp; B</title></head><body><header><h1>A &amp; B</h1></header>"
+        '<section id="explore"><p>not in print</p></section><p>Text with <i>m</i><sub>x</sub>, '
+        '"quotes" and a \\ backslash, #hash [brackets].</p><ul><li>one</li></ul>'
+        "<table><caption>Title</caption><thead><tr><th>h</th></tr></thead><tbody><tr>"
+        '<th>cell</th></tr></tbody></table><svg xmlns="http://www.w3.org/2000/svg" '
+        'viewBox="0 0 100 50" aria-label="a &quot;b&quot;"><path d="M0 0L100 50" stroke="red"/>'
+        "</svg></body></html>"
+    )
+    pdf = pdf_of(html)
+    assert pdf.startswith(b"%PDF")
+    assert pdf == pdf_of(html)

@@ -1,0 +1,43 @@
+"""What the README says runs."""
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pipelines.cli import main
+from pipelines.result import Result
+from tests.pipelines.small_decks import small_deck
+
+README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+
+
+def test_the_python_of_the_readme_runs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    [program] = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
+    small_deck(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    names: dict[str, Any] = {}
+    exec(program, names)
+    result = names["result"]
+    assert isinstance(result, Result)
+    assert len(capsys.readouterr().out.splitlines()) == len(result.governing) == 12
+    peak = next(p for p in result.governing if (p.result, p.extreme) == ("m_x", "max"))
+    assert names["largest_m_x"] == pytest.approx(1e3 * peak.value)
+    assert names["where"] == peak.position
+    shown = result._repr_html_()
+    assert f"{peak.value:.3g}" in shown
+    assert shown.count("<tr>") == 13
+
+
+def test_the_commands_of_the_readme_are_known(capsys: pytest.CaptureFixture[str]) -> None:
+    commands = set(re.findall(r"^deckslab (\w+)", README, re.MULTILINE))
+    assert commands >= {"new", "draw", "run", "view"}
+    for command in commands:
+        with pytest.raises(SystemExit) as stopped:
+            main([command, "--help"])
+        assert stopped.value.code == 0
+    for option in re.findall(r"(--[a-z]+)", README):
+        assert option in ("--out", "--pdf", "--deck", "--quiet")

@@ -1,0 +1,112 @@
+"""The verification table and the command that prints it."""
+
+import csv
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from pipelines import verification
+from pipelines.cli import main
+from pipelines.verification import CASES, agreement, verification_rows, write_rows
+from pipelines.verificationpanels import orthotropic, simple_uniform
+from pipelines.verificationrow import Row, compared
+from plate.section import Section
+
+FEW = (simple_uniform, orthotropic)
+
+
+@pytest.mark.slow
+def test_every_row_agrees() -> None:
+    rows = verification_rows()
+    assert not [row for row in rows if not row.passes]
+    assert len({row.case for row in rows}) >= 50
+    assert len(rows) >= 200
+
+
+def test_rows_are_computed_and_agree() -> None:
+    rows = simple_uniform()
+    assert {row.source for row in rows} == {"T&WK table 8", "Navier's series", "Lévy's series"}
+    assert all(row.passes for row in rows)
+    # print and finite elements are two things
+    assert all(row.found != row.value for row in rows)
+
+
+def test_a_plate_of_the_wrong_stiffness_fails(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Half a per cent in Poisson's coupling is seen."""
+    right = Section.rigidities.fget
+    assert right is not None
+
+    def wrong(section: Section) -> tuple[float, ...]:
+        x, y, one, xy = right(section)
+        return x, y, one + 0.005 * x, xy
+
+    monkeypatch.setattr(Section, "rigidities", property(wrong))
+    assert any(not row.passes for row in orthotropic())
+
+
+def test_difference_is_signed_and_relative_to_its_yardstick() -> None:
+    one, two = compared("c", "s", "a, b", [2.0, -0.5], [2.1, -0.5], within=0.04)
+    assert one.difference == pytest.approx(0.05)
+    assert (one.result, one.passes, two.passes) == ("a", False, True)
+    one, two = compared("c", "s", "a, b", [2.0, 0.0], [2.1, 0.1], largest=True)
+    assert two.difference == pytest.approx(0.05)
+    low = compared("c", "s", "a", [-2.0], [-2.1])[0]
+    assert low.difference == pytest.approx(-0.05)
+
+
+def test_agreement_counts_and_names_the_worst() -> None:
+    good = Row("case", "w", "print", 1.0, 1.001, 0.01, 1.0)
+    bad = replace(good, result="m_x", found=1.02)
+    total = agreement([good, bad])
+    assert (total.rows, total.cases, total.failed, total.worst) == (2, 1, (bad,), bad)
+    assert "1 of 2 values" in total.sentence
+    assert "case, m_x (print), +2 % of 1 %" in total.sentence
+
+
+def test_command_prints_the_table_and_writes_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(verification, "CASES", FEW)
+    out = tmp_path / "table.csv"
+    assert main(["verify", "--out", str(out)]) == 0
+    text = capsys.readouterr().out
+    assert "Orthotropic simple panel, b/a = 2" in text
+    assert "30 of 30 values" in text
+    with out.open(newline="") as file:
+        table = list(csv.DictReader(file))
+    assert len(table) == 30
+    assert {row["status"] for row in table} == {"agrees"}
+    first = table[0]
+    assert float(first["value"]) == 0.00406
+    assert float(first["found"]) == pytest.approx(0.0040624, rel=1e-3)
+
+
+def test_command_fails_where_a_row_differs(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bad = Row("case", "w", "print", 1.0, 1.2, 0.01, 1.0)
+    monkeypatch.setattr(verification, "CASES", (lambda: [bad],))
+    assert main(["verify"]) == 1
+    assert "DIFFERS" in capsys.readouterr().out
+
+
+def test_command_to_a_folder_that_is_not_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(verification, "CASES", FEW[1:])
+    assert main(["verify", "--out", str(tmp_path / "none" / "table.csv")]) == 2
+
+
+def test_numbers_in_the_file_are_whole(tmp_path: Path) -> None:
+    third = Row("case, with a comma", "w", "print", 1.0 / 3.0, 0.3, 0.2, 1.0)
+    write_rows(tmp_path / "t.csv", [third])
+    with (tmp_path / "t.csv").open(newline="") as file:
+        (row,) = csv.DictReader(file)
+    assert float(row["value"]) == 1.0 / 3.0
+    assert row["case"] == "case, with a comma"
+
+
+def test_every_group_is_in_the_table() -> None:
+    names = {case.__name__ for case in CASES}
+    assert len(names) == len(CASES) >= 23
