@@ -31,6 +31,7 @@ from pipelines.traffic import position_count
 from pipelines.units import RESULT_SCALE
 from pipelines.uplift import uplift_entries
 from pipelines.widths import back_widths
+from pipelines.worstmodel import model_step_errors
 from plate.singular import SingularPlace, singular_places
 
 Progress = Callable[[str, int, int], None]
@@ -102,6 +103,7 @@ def analyse(
     models = model_envelopes(
         deck, solver, workers=threads, progress=lambda n: tell("load models", n, loads)
     )
+    steps = [model_step_errors(deck, solver, model) for model in models if tolerances_wanted]
     done("load models")
 
     bars = None
@@ -149,7 +151,7 @@ def analyse(
     ]
     summary["governing"] = [peak.entry() for peak in peaks]
     if models:
-        summary["load_models"] = model_entries(solver, models)
+        summary["load_models"] = model_entries(solver, models, steps)
     if bars is not None:
         summary["design"] = design_entry(bars)
     summary["findings"] = [finding.entry() for finding in findings]

@@ -147,8 +147,10 @@ def _mesh(deck: Deck, order: int, size: float, near: Near | None = None) -> Mesh
                     bands_y += _bands(patch.at[1], 0.5 * patch.size[1], share)
     grading = _grading(deck, size)
     if near is not None:
-        bands_u.append(Band(*near.stations, size))
-        bands_y.append(Band(*near.offsets, size))
+        # As `grid_mesh` takes the size itself: along a curve and along skew lines.
+        stretch = float(plan.chart.stretch(plan.outline).max())
+        bands_u.append(Band(*near.stations, size / stretch))
+        bands_y.append(Band(*near.offsets, size * float(np.cos(plan.skew))))
         size = max(size, COARSE_SHARE * shortest_span(deck))
         grading = _graded_near(plan, grading, near)
     return grid_mesh(
@@ -228,4 +230,3 @@ def _grading(deck: Deck, size: float) -> Grading:
 def across_names(deck: Deck) -> tuple[str, ...]:
     """Names of the lines and edges that cross the deck."""
     return (*(f"C{i + 1}" for i in range(len(deck.stations))), "start", "end")
-

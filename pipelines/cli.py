@@ -24,6 +24,7 @@ from pipelines.run import run
 from pipelines.starters import KINDS, starter
 from pipelines.studycli import add_study
 from pipelines.sweepcli import add_sweep
+from pipelines.vehiclescli import add_vehicles
 from pipelines.verifycli import add_verify
 from pipelines.views import write_view
 from plate.errors import PlateError
@@ -78,6 +79,7 @@ def _parser() -> argparse.ArgumentParser:
     run_.set_defaults(do=_run)
     _starting_commands(commands)
     add_influence(commands, CAUTION)
+    add_vehicles(commands, CAUTION)
     add_study(commands, CAUTION)
     add_sweep(commands, CAUTION)
     add_verify(commands, CAUTION)

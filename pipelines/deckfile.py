@@ -101,6 +101,11 @@ def read_deck(path: str | Path) -> Deck:
         Path(name).parent,
         mistakes,
     )
+    if not plan.is_grid:
+        for key in ("bars", "bar_choice", "shear", "survey"):
+            if key in data:
+                allowed = "not yet supported for outlines: sections are cut along C and L lines"
+                mistakes.add(_in_brackets(key, data[key]), None, allowed)
     mistakes.raise_if_any()
     assert slab is not None, "a slab is missing without a mistake"
     return Deck(

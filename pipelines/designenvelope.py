@@ -84,7 +84,7 @@ class Demand:
     of_envelope: Floats | None
 
     def layer(self, layer: Layer) -> Floats:
-        return self.values[ROWS.index(layer)]
+        return np.asarray(self.values[ROWS.index(layer)])
 
     @property
     def least(self) -> Floats:

@@ -56,7 +56,7 @@ class Zones:
 
     def ranges(self, layer: Layer, least: int) -> list[tuple[float, float]]:
         """Along the bars: stretches in which somewhere across a zone >= least lies [m]."""
-        needs = (self.zone[layer] >= least).any(axis=1 if layer[1] == "x" else 0)
+        needs = np.any(self.zone[layer] >= least, axis=1 if layer[1] == "x" else 0)
         places = self.u if layer[1] == "x" else self.y.mean(axis=0)
         found: list[tuple[float, float]] = []
         for part in np.split(np.arange(len(needs)), np.flatnonzero(np.diff(needs)) + 1):

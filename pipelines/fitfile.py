@@ -74,7 +74,7 @@ def read_fit(path: Path) -> Fit:
     """Raises DeckError with every mistake of the fit file."""
     data = read_toml(str(path))
     mistakes = Mistakes(str(path))
-    table = validated(FitTable, data, "", mistakes)
+    table = validated(FitTable, data, "fit", mistakes)
     mistakes.raise_if_any()
     assert table is not None, "a fit file is wrong without a mistake"
     inputs = []

@@ -68,8 +68,13 @@ def _running_best(values: Floats) -> tuple[Floats, Ints]:
     return best, np.asarray(at)
 
 
-def lane_offsets(low: float, high: float, step: float) -> Floats:
-    """Offsets (n,) [m] a step apart about the middle of a range, and its ends."""
+def lane_offsets(low: float, high: float, step: float, apart: float) -> Floats:
+    """Offsets (n,) [m] about the middle of a range, and its ends.
+
+    They are at most a step from each other, and a whole number of them makes the distance `apart`
+    that neighbours keep, so that lanes can stand as near as they may.
+    """
+    step = apart / np.ceil(apart / step - SAME)
     middle = 0.5 * (low + high)
     reach = int(np.floor(0.5 * (high - low) / step + SAME))
     inner = middle + step * np.arange(-reach, reach + 1)

@@ -16,30 +16,46 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
-def model_entries(solver: Solver, models: Sequence[ModelEnvelope]) -> dict[str, Json]:
-    """Name of each load model -> its governing values, probes, beams and reactions."""
-    return {envelope.model.name: _entry(solver, envelope) for envelope in models}
+def model_entries(
+    solver: Solver,
+    models: Sequence[ModelEnvelope],
+    step_errors: Sequence[tuple[Floats, Floats]] | None = None,
+) -> dict[str, Json]:
+    """Name of each load model -> its governing values, probes, beams and reactions.
+
+    step_errors : of each model those of the probes' maxima and minima (6 n_probe,), as
+        `worstmodel.model_step_errors` gives them.
+    """
+    errors: Sequence[tuple[Floats, Floats] | None] = step_errors or [None] * len(models)
+    return {
+        envelope.model.name: _entry(solver, envelope, mine)
+        for envelope, mine in zip(models, errors, strict=True)
+    }
 
 
-def _entry(solver: Solver, envelope: ModelEnvelope) -> dict[str, Json]:
+def _entry(
+    solver: Solver, envelope: ModelEnvelope, errors: tuple[Floats, Floats] | None
+) -> dict[str, Json]:
     probes = solver.probes
     e = envelope.probes
     named: list[dict[str, Floats]] = [probes.values(a) for a in (e.maximum, e.minimum)]
+    missed = None if errors is None else [probes.values(a) for a in errors]
+
     at: list[dict[str, Ints]] = [probes.values(a) for a in (e.at_maximum, e.at_minimum)]
+
+    def entry(name: str, k: int, side: int) -> dict[str, Json]:
+        value = float(named[side][name][k]) * RESULT_SCALE[k]
+        one = governing(envelope, value, int(at[side][name][k]))
+        error = None if missed is None else float(missed[side][name][k]) * RESULT_SCALE[k]
+        return one | {"step_error": error}
+
     found: dict[str, Json] = {
         "source": envelope.model.source,
         "notes": list(envelope.model.notes),
         "governing": _peaks(solver, envelope),
         "probes": {
             name: {
-                key: {
-                    extreme: governing(
-                        envelope,
-                        float(named[side][name][k]) * RESULT_SCALE[k],
-                        int(at[side][name][k]),
-                    )
-                    for side, extreme in enumerate(("max", "min"))
-                }
+                key: {extreme: entry(name, k, side) for side, extreme in enumerate(("max", "min"))}
                 for k, key in enumerate(RESULT_KEYS)
             }
             for name in probes.names

@@ -49,7 +49,7 @@ def _train(deck: Deck, kind: LaneKind, name: str) -> Train:
     else:
         assert traffic.lateral_step is not None
         low, high = lane_range(deck, kind, name)
-        offsets = lane_offsets(low, high, traffic.lateral_step)
+        offsets = lane_offsets(low, high, traffic.lateral_step, 2.0 * kind.room)
     spread = [(vehicle, widening) for vehicle in kind.vehicles for widening in spreads(vehicle)]
     runs = []
     for offset in offsets.tolist():

@@ -77,7 +77,7 @@ def _averaged(deck: Deck, probe: Probe, places: tuple[SingularPlace, ...]) -> Fl
     for shift in (0.0, -1.0, 1.0):
         path = centre + np.array([[0.0, (shift - 1.0) * t], [0.0, (shift + 1.0) * t]])
         if deck.plan.contains(path).all():
-            return path
+            return np.asarray(path)
     return None
 
 

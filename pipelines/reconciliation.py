@@ -34,7 +34,7 @@ from pipelines.strips_train import (
 from pipelines.walks import Place, Plate, Shelf, Walk, walk_of
 
 # Kinds of findings that are reconciled.
-KINDS = ("sagging", "edge", "hogging")
+KINDS = ("sagging", "edge", "hogging", "transverse")
 
 # What each change is called, for strips along traffic and across it.
 TITLES: Mapping[Change, tuple[str, str]] = MappingProxyType(
@@ -156,8 +156,8 @@ def reconcile(
     The plate's numerical tolerance is taken from the findings: cells beside the section are those
     of the main analysis.
     """
-    if not findings:
-        return ()
+    if not findings or not deck.plan.is_mapped:
+        return ()  # openings and lines anywhere cannot be straightened with the plan
     found = []
     for strip in strip_decks(deck):
         mine = [one for one in findings if one.bars == strip.bars]
@@ -249,7 +249,7 @@ def _strip_step(walk: Walk) -> Step:
         float(response(lines, train, place.direction).at(station)[0, 0])  # type: ignore[arg-type]
         for train in trains
     ]
-    held = max(values, key=lambda v: walk.sign * v)
+    held = walk.share * max(values, key=lambda v: walk.sign * v)
     assert one.strip_value is not None
     title = f"hand strip: {one.strip}, {one.clause}"
     return Step(title, held, one.strip_value, 0.0)
@@ -258,7 +258,7 @@ def _strip_step(walk: Walk) -> Step:
 def _on_springs(walk: Walk) -> float | None:
     """The beam's moment over the strip's own width, on lines that yield as their beams do."""
     one = walk.finding
-    if one.kind == "edge" or one.width is None or not walk.along:
+    if one.kind not in ("sagging", "hogging") or one.width is None or not walk.along:
         return None
     strip = on_springs(walk.deck, walk.strip, walk.t, one.width)
     if strip is None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.bars import DIRECTIONS, SlabBars
+from pipelines.bars import DIRECTIONS, Face, SlabBars
 from pipelines.bending import utilisation
 from pipelines.build import build_model
 from pipelines.combinations import Combination, permanent_states
@@ -76,7 +76,7 @@ def shear_remedies(
     m_x, m_y, m_xy, q_x, q_y = check.forces
     principal = principal_shear(q_x, q_y)
     c, s = float(np.cos(principal.angle)), float(np.sin(principal.angle))
-    face = "bottom" if m_x * c * c + m_y * s * s + 2 * m_xy * c * s >= 0 else "top"
+    face: Face = "bottom" if m_x * c * c + m_y * s * s + 2 * m_xy * c * s >= 0 else "top"
     d = float(principal.along(*(bars.effective_depth((face, e)) for e in DIRECTIONS)))
     area = float(principal.along(*(bars.bars((face, e)).area for e in DIRECTIONS)))
     present = ShearDesign(bars.thickness, mat, area, bars.thickness - d)

@@ -62,7 +62,7 @@ class Sections:
         rows, columns, values = [], [], []
         for number in np.unique(self.piece):
             (index,) = np.nonzero(self.piece == number)
-            s = SPACING * np.arange(len(index))
+            s = SPACING * np.arange(len(index), dtype=float)
             for k, centre in enumerate(s):
                 low = max(min(centre - width / 2, s[-1] - width), 0.0)
                 weights = _weights(s, low, min(low + width, s[-1])) if len(s) > 1 else np.ones(1)

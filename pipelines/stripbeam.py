@@ -213,7 +213,7 @@ class _System:
     @cached_property
     def flexibility(self) -> Floats:
         free = ~self.held
-        return np.linalg.inv(self.matrix[np.ix_(free, free)])
+        return np.asarray(np.linalg.inv(self.matrix[np.ix_(free, free)]), dtype=float)
 
     def solve(self, load: Floats) -> Floats:
         """Dofs under loads (n_dof, n), held ones at zero."""

@@ -4,6 +4,7 @@ A method says what carries a wheel (`StripMethod`); a set says how one standard 
 vehicle on a strip: the widths for sagging, hogging and overhangs, and the loaded length.
 """
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -70,7 +71,7 @@ class StripSet:
 
 def _lrfd_share(one: StripInput) -> float:
     """100 / sqrt(S) <= 50 % bars parallel to traffic, 220 / sqrt(S) <= 67 % across, S in ft."""
-    root = (one.span / FOOT) ** 0.5
+    root = math.sqrt(one.span / FOOT)
     return min(1.0 / root, 0.5) if one.bars == "parallel" else min(2.2 / root, 0.67)
 
 

@@ -70,7 +70,7 @@ def strip_shears(
     limits: Limits | None = None,
 ) -> tuple[StripShear, ...]:
     """Shear at d [m] from the face of every line, on each of its sides that a bay lies at."""
-    found = []
+    found: list[StripShear] = []
     turns = deck.is_mirrored and len(directions) == 2 and limits is None
     last = len(deck.beam.supports) - 1
     for key in methods:

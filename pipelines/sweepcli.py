@@ -77,8 +77,8 @@ def sweep_page(title: str, found: tuple[Sweep, ...]) -> str:
         caption = (
             "Plate's worst value, searched again at every stiffness; rings: the deck as it is; "
             "bars at the right: rigid lines; filled marks: where a strip's finding flips. "
-            "The beams' bending and shear change together, torsion stays; D is the slab's stiffness "
-            "along the strip as the deck file has it, for both curves."
+            "The beams' bending and shear change together, torsion stays; D is the slab's "
+            "stiffness along the strip as the deck file has it, for both curves."
         )
         drawing = figure(f"sweep-{k}", sweep_figure(f"flexibility-{k}", one), caption)
         parts.append(section(f"sweep-section-{k}", name, drawing, _flips(one), _values(one)))

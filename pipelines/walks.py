@@ -81,6 +81,13 @@ class Walk:
         return -1.0 if self.finding.kind == "hogging" else 1.0
 
     @property
+    def share(self) -> float:
+        """Of the strip's own moment, for the moment across it; else 1."""
+        if self.finding.kind != "transverse":
+            return 1.0
+        return self.strips.share.of(self.strip.span_input(self.vehicle.axles[0], self.bay))
+
+    @property
     def vehicle(self) -> Vehicle:
         return self.run.vehicle
 

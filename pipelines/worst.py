@@ -6,26 +6,28 @@ surface finds every place worth looking at, the best are refined on the interpol
 on the exact one, down to `FINEST` of a wheel patch.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from pipelines.climb import climb
 from pipelines.deck import Deck, Vehicle
+from pipelines.drivers import (
+    Driver,
+    drivers_of,
+    exact_values,
+    lattice,
+    over_lattice,
+    wheel_fields,
+)
 from pipelines.envelopes import LoadPosition
 from pipelines.influence import Surfaces, surfaces
 from pipelines.responses import Solver
-from pipelines.traffic import (
-    Direction,
-    LoadPositions,
-    Size,
-    dispersed,
-    lateral_offsets,
-    wheel_pattern,
-)
-from pipelines.wheelfields import WheelField, wheel_field
+from pipelines.traffic import Size
+from pipelines.wheelfields import WheelField
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -43,9 +45,6 @@ MOST_EXACT = 4
 # Last steps on the interpolated and on the exact surface as shares of the patch's smaller side.
 COARSEST = 1.0 / 25.0
 FINEST = 1.0 / 100.0
-# Rounds of one search, and the share of its value by which a round must gain to go on unrefined.
-MOST_ROUNDS = 25
-LEAST_GAIN = 1e-6
 # What a search down to FINEST may still miss, as a share of the value; measured against dense
 # scans in the tests.
 MISSED = 2e-3
@@ -74,55 +73,6 @@ class StepErrors:
 
     errors: Floats
     places: tuple[WorstPlace, ...]
-
-
-@dataclass(frozen=True, eq=False)
-class _Driver:
-    """A vehicle in one direction with its wheels and the range of its places.
-
-    pattern : rows of its wheels; at : of each the field of its patch.
-    bounds : (3, 2) lowest and highest station, offset and widening of the variable spacing [m];
-    offsets : those allowed if only some are.
-    """
-
-    vehicle: Vehicle
-    direction: Direction
-    patches: tuple[Size, ...]
-    pattern: Floats
-    bounds: Floats
-    offsets: Floats | None
-    deck: Deck
-
-    @property
-    def smallest(self) -> float:
-        return float(self.pattern[:, 3:5].min())
-
-    @property
-    def room(self) -> Floats:
-        """The bounds (3, 2) of a continuous search."""
-        room = self.bounds.copy()
-        if self.offsets is not None:
-            room[1] = 0.0
-        return room
-
-    def places(self, x: Floats) -> tuple[Floats, Floats]:
-        """Stations and offsets (n_wheel, n) of the wheels at x (3, n)."""
-        ahead = 1.0 if self.direction == "reverse" else -1.0
-        at, across, *_, moved = self.pattern.T[..., None]
-        s = x[0] + ahead * (at + x[2] * moved) / (1.0 - x[1] / self.deck.plan.chart.radius)
-        return s, x[1] - ahead * across
-
-    def positions(self, x: Floats) -> LoadPositions:
-        """The load positions x (3, n)."""
-        spreads = x[2] if self.vehicle.variable else None
-        chart = self.deck.plan.chart
-        return LoadPositions(self.vehicle, self.direction, x[0], x[1], self.patches, chart, spreads)
-
-    def position(self, x: Floats) -> LoadPosition:
-        # To the micrometre: finer digits are noise of the search.
-        return LoadPosition(
-            self.vehicle.name, self.direction, *(round(float(v), 6) + 0.0 for v in x)
-        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -222,9 +172,8 @@ def search(
 ) -> list[WorstPlace]:
     """`worst_places` of influence surfaces."""
     assert deck.traffic is not None
-    drivers = list(_drivers(deck, vehicles or deck.traffic.vehicles))
-    patches = {patch for driver in drivers for patch in driver.patches}
-    fields = {patch: wheel_field(found, patch, deck.plan.chart) for patch in sorted(patches)}
+    drivers = list(drivers_of(deck, vehicles or deck.traffic.vehicles))
+    fields = wheel_fields(deck, found, drivers)
     rows = np.array([row for row, _ in wanted], dtype=np.int64)
     signs = np.array([sign for _, sign in wanted], dtype=float)
     best = np.zeros(len(wanted))
@@ -260,31 +209,8 @@ def search(
     ]
 
 
-def _drivers(deck: Deck, vehicles: Sequence[Vehicle]) -> Iterator[_Driver]:
-    traffic = deck.traffic
-    assert traffic is not None
-    outline = deck.plan.outline
-    directions: tuple[Direction, ...] = ("forward", "reverse")
-    for vehicle in vehicles:
-        patches = tuple(dispersed(a.patch, traffic, deck.slab.thickness) for a in vehicle.axles)
-        pattern = wheel_pattern(vehicle, patches)
-        widest = 0.0 if vehicle.variable is None else vehicle.variable[1]
-        for direction in directions if traffic.directions == "both" else directions[:1]:
-            ahead = 1.0 if direction == "reverse" else -1.0
-            offsets = np.sort(lateral_offsets(vehicle, traffic, direction))
-            stretch = 1.0 - np.array([offsets[0], offsets[-1]]) / deck.plan.chart.radius
-            behind = pattern[:, 0].max() + widest
-            reach = (behind, float(pattern[:, 3].max()))
-            along = reach[0] / stretch.min(), reach[1] / stretch.min()
-            low = outline[:, 0].min() - along[1] - (along[0] if ahead > 0.0 else 0.0)
-            high = outline[:, 0].max() + along[1] + (along[0] if ahead < 0.0 else 0.0)
-            bounds = np.array([[low, high], [offsets[0], offsets[-1]], [0.0, widest]])
-            only = None if traffic.offsets is None else offsets
-            yield _Driver(vehicle, direction, patches, pattern, bounds, only, deck)
-
-
 def _interpolated(
-    driver: _Driver, fields: dict[Size, WheelField], rows: Ints, signs: Floats, x: Floats
+    driver: Driver, fields: dict[Size, WheelField], rows: Ints, signs: Floats, x: Floats
 ) -> Floats:
     """Signed values (n,) of results at x (3, n) from the interpolated surfaces."""
     total = np.zeros(x.shape[1])
@@ -293,19 +219,12 @@ def _interpolated(
     return signs * driver.vehicle.impact * total
 
 
-def _exact(driver: _Driver, found: Surfaces, rows: Ints, signs: Floats, x: Floats) -> Floats:
-    """Signed values (n,) of results at x (3, n), exact on the mesh."""
-    if not len(rows):
-        return np.zeros(0)
-    return signs * found.under(rows, driver.positions(x).wheels(slice(None)))
-
-
 def _scan(
-    number: int, driver: _Driver, fields: dict[Size, WheelField], rows: Ints, signs: Floats
+    number: int, driver: Driver, fields: dict[Size, WheelField], rows: Ints, signs: Floats
 ) -> _Candidates:
     """Peaks of every result over a lattice of places."""
     step = driver.smallest / SCAN
-    s, y, v = (_lattice(low, high, step) for low, high in driver.bounds)
+    s, y, v = (lattice(low, high, step) for low, high in driver.bounds)
     if driver.offsets is not None:
         y = driver.offsets
     entries, places, values = [], [], []
@@ -315,7 +234,7 @@ def _scan(
         x = np.array([g.ravel() for g in grid])
         for start in range(0, len(rows), chunk := max(1, MOST_VALUES // x.shape[1])):
             part = slice(start, start + chunk)
-            total = _over_lattice(driver, fields, rows[part], x) * signs[part]
+            total = over_lattice(driver, fields, rows[part], x) * signs[part]
             grown = total.reshape(len(s), len(y), -1)
             doubt[part] = np.maximum(doubt[part], DOUBT * np.abs(total).max(axis=0))
             k, j, e = np.nonzero(_is_peak(grown) & (grown > -doubt[part]))
@@ -330,24 +249,6 @@ def _scan(
         np.concatenate(values),
         doubt,
     )
-
-
-def _over_lattice(driver: _Driver, fields: dict[Size, WheelField], rows: Ints, x: Floats) -> Floats:
-    """Values (n, n_row) of results at x (3, n)."""
-    operators: dict[Size, sparse.csr_array] = {}
-    for wheel, s, y in zip(driver.pattern, *driver.places(x), strict=True):
-        patch = (float(wheel[3]), float(wheel[4]))
-        part = float(wheel[2]) * fields[patch].operator(s, y)
-        operators[patch] = operators[patch] + part if patch in operators else part
-    total = np.zeros((x.shape[1], len(rows)))
-    for patch, operator in operators.items():
-        surface = fields[patch].values
-        total += operator @ surface.reshape(len(surface), -1)[rows].T
-    return driver.vehicle.impact * total
-
-
-def _lattice(low: float, high: float, step: float) -> Floats:
-    return np.linspace(low, high, int(np.ceil((high - low) / step - 1e-9)) + 1)
 
 
 def _is_peak(values: Floats) -> NDArray[np.bool_]:
@@ -371,7 +272,7 @@ def _rank(groups: Ints) -> Ints:
 
 def _refined(
     number: int,
-    driver: _Driver,
+    driver: Driver,
     fields: dict[Size, WheelField],
     found: Surfaces,
     rows: Ints,
@@ -382,12 +283,12 @@ def _refined(
     """A driver's peaks refined on the interpolated surfaces and its starts, with exact values."""
     x = _zoom(driver, fields, rows[peaks.entry], signs[peaks.entry], peaks.x)
     entry, x = _with_starts(driver, starts, peaks.entry, x)
-    value = _exact(driver, found, rows[entry], signs[entry], x)
+    value = exact_values(driver, found, rows[entry], signs[entry], x)
     return _Candidates(entry, np.full(len(entry), number), x, value, np.zeros(len(peaks.doubt)))
 
 
 def _with_starts(
-    driver: _Driver, starts: Sequence[LoadPosition | None] | None, entry: Ints, x: Floats
+    driver: Driver, starts: Sequence[LoadPosition | None] | None, entry: Ints, x: Floats
 ) -> tuple[Ints, Floats]:
     """Entries (n,) and places (3, n) with the driver's own among the starts added."""
     name = driver.vehicle.name, driver.direction
@@ -405,7 +306,7 @@ def _with_starts(
 
 
 def _zoom(
-    driver: _Driver, fields: dict[Size, WheelField], rows: Ints, signs: Floats, x: Floats
+    driver: Driver, fields: dict[Size, WheelField], rows: Ints, signs: Floats, x: Floats
 ) -> Floats:
     """Places (3, n) refined on the interpolated surfaces."""
 
@@ -419,60 +320,13 @@ def _zoom(
 
 
 def _settle(
-    driver: _Driver, found: Surfaces, rows: Ints, signs: Floats, x: Floats, value: Floats
+    driver: Driver, found: Surfaces, rows: Ints, signs: Floats, x: Floats, value: Floats
 ) -> tuple[Floats, Floats]:
     """Places (3, n) and values (n,) refined on the exact surfaces."""
 
     def exact(part: Ints, trial: Floats) -> Floats:
-        return _exact(driver, found, rows[part], signs[part], trial)
+        return exact_values(driver, found, rows[part], signs[part], trial)
 
     return climb(
         exact, x, value, driver.room, 2.0 * COARSEST * driver.smallest, FINEST * driver.smallest
     )
-
-
-def climb(
-    value: Callable[[Ints, Floats], Floats],
-    x: Floats,
-    start: Floats,
-    bounds: Floats,
-    step: float,
-    finest: float,
-) -> tuple[Floats, Floats]:
-    """Places (d, n) and values (n,) of local maxima near x (d, n) of values `start` (n,).
-
-    Each round looks one step each way along each axis and where the parabolas through these
-    values lead; where nothing is higher the step is divided by three, until it is below `finest`.
-
-    value : (which, places (d, m)) -> values (m,) of those of the n; bounds : (d, 2), equal where
-    an axis is fixed.
-    """
-    x, best = x.copy(), start.copy()
-    steps = np.full(len(best), step)
-    axes = np.flatnonzero(bounds[:, 1] > bounds[:, 0])
-    for _ in range(MOST_ROUNDS if len(axes) else 0):
-        live = np.flatnonzero(steps >= finest)
-        if not len(live):
-            break
-        centre, h = x[:, live], steps[live]
-        star = np.repeat(centre[:, None], 2 * len(axes), axis=1)
-        for k, axis in enumerate(axes):
-            star[axis, 2 * k] = np.clip(centre[axis] - h, *bounds[axis])
-            star[axis, 2 * k + 1] = np.clip(centre[axis] + h, *bounds[axis])
-        around = value(np.tile(live, 2 * len(axes)), star.reshape(len(x), -1))
-        around = around.reshape(2 * len(axes), -1)
-        led = centre.copy()
-        for k, axis in enumerate(axes):
-            rise = around[2 * k + 1] - around[2 * k]
-            bend = 2.0 * best[live] - around[2 * k] - around[2 * k + 1]
-            shift = np.where(bend > 0.0, 0.5 * rise / np.where(bend > 0.0, bend, 1.0), 0.0)
-            led[axis] = np.clip(led[axis] + h * np.clip(shift, -1.0, 1.0), *bounds[axis])
-        trials = np.concatenate([centre[:, None], star, led[:, None]], axis=1)
-        values = np.concatenate([best[live][None], around, value(live, led)[None]])
-        top = values.argmax(axis=0)
-        reached = values.max(axis=0)
-        moved = reached > best[live] + LEAST_GAIN * np.abs(best[live])
-        x[:, live] = np.take_along_axis(trials, top[None, None], axis=1)[:, 0]
-        best[live] = reached
-        steps[live[~moved]] /= 3.0
-    return x, best

@@ -18,6 +18,8 @@ Ints = NDArray[np.int64]
 N_SIDES = 4
 # A side of order p leaves its arc by less than this share of the cell.
 ON_ARC = 0.01
+# Points this far off the slab [m] lie on its edge.
+ROUNDING = 1e-8
 
 
 def side_nodes(order: int) -> Ints:
@@ -147,7 +149,9 @@ class Mesh:
                     outside[k] = np.inf  # not met
             inside = outside <= tolerance
             if not inside.any():
-                inside = (outside <= ON_ARC) & self.curved[near]
+                # Off the edge of the slab by rounding, or on an arc that cells follow nearly.
+                least = np.ptp(self.corners[near], axis=1).min(axis=1, initial=np.inf)
+                inside = outside <= np.where(self.curved[near], ON_ARC, 2.0 * ROUNDING / least)
             if not inside.any():
                 raise GeometryError(f"point ({point[0]:g}, {point[1]:g}) lies off the slab")
             found.append((near[inside], np.clip(xi[inside], -1.0, 1.0)))

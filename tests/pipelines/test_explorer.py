@@ -130,7 +130,7 @@ def middle(browser: Browser, query: str) -> tuple[float, float]:
     return float(box[0]), float(box[1])
 
 
-@pytest.mark.slow
+@pytest.mark.soak
 def test_every_control_does_its_work(page: tuple[Browser, Result], tmp_path: Path) -> None:
     browser, result = page
     peaks = [p for p in result.governing if p.position is not None]
@@ -225,7 +225,7 @@ def test_every_control_does_its_work(page: tuple[Browser, Result], tmp_path: Pat
     assert (tmp_path / "page.png").stat().st_size > 10_000
 
 
-@pytest.mark.slow
+@pytest.mark.soak
 def test_a_section_shows_the_peak_that_it_passes_through(page: tuple[Browser, Result]) -> None:
     browser, result = page
     peaks = [p for p in result.governing if p.position is not None]

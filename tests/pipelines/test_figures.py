@@ -266,8 +266,9 @@ def test_places_are_said_in_words(tmp_path: Path) -> None:
 
 def finding(strip: str, where: str, value: float | None) -> Finding:
     return Finding(
-        "F1", where, "sagging, bars along, soffit", "lorry", strip, "1.2", 3.0, 2.0, value, "",
-        20e3, (1.0, 0.0), None, 15e3, 2.0, (20e3, 1e3, 0.0), "strip short by 1 %",
+        "F1", "parallel", "sagging", where, "", ("C1", "C2"), "sagging, bars along, soffit", 1,
+        "lorry", strip, "1.2", "2020", 3.0, 2.0, "axle", "sagging", value, None, None, "",
+        20e3, (1.0, 0.0), None, 15e3, 2.0, 16e3, 50e3, (20e3, 1e3, 0.0), 0, 0,
     )  # fmt: skip
 
 

@@ -66,7 +66,7 @@ def test_mutants_are_judged(tmp_path: Path) -> None:
     assert found["deck"] > 20
 
 
-@pytest.mark.slow
+@pytest.mark.soak
 @pytest.mark.parametrize("part", range(10))
 def test_twenty_thousand_mutants_are_judged(tmp_path: Path, part: int) -> None:
     first = 1000 + 2000 * part
@@ -87,7 +87,7 @@ def refuse(word: str) -> NoReturn:
     raise AssertionError(f"{word} in summary.json")
 
 
-@pytest.mark.slow
+@pytest.mark.soak
 @pytest.mark.parametrize("seed", range(40))
 def test_the_whole_job_on_mutants_that_are_decks(tmp_path: Path, seed: int) -> None:
     """The command line ends with 0 and finite numbers, or with 2 and a message."""
@@ -122,7 +122,7 @@ def contents(out: Path) -> dict[str, bytes]:
     return {name: (out / name).read_bytes() for name in NAMES if (out / name).exists()}
 
 
-@pytest.mark.slow
+@pytest.mark.soak
 def test_two_hundred_kills_leave_the_old_files_or_the_new(tmp_path: Path) -> None:
     """Kill the command at random moments; the three files are always those of one deck."""
     kills = int(os.environ.get("DECKSLAB_KILLS", "200"))

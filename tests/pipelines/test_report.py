@@ -89,13 +89,12 @@ class Page(HTMLParser):
 
 
 def fake(ratio: float | None, **changes: Any) -> Finding:
-    strip = None if ratio is None else 20e3 * ratio
     one = Finding(
         reference="F1",
         bars="parallel",
         kind="sagging",
         place="bay C1–C2",
-        where="mid-bay",
+        where="",
         lines=("C1", "C2"),
         effect="sagging, bars along, soffit",
         component=1,
@@ -107,17 +106,17 @@ def fake(ratio: float | None, **changes: Any) -> Finding:
         width=2.0,
         width_of="axle",
         method_effect="sagging",
-        strip_value=strip,
-        strip_station=None,
-        strip_direction=None,
+        strip_value=None if ratio is None else 20e3 * ratio,
+        strip_station=1.4,
+        strip_direction="forward",
         reason="",
         plate_peak=20e3,
         at=(1.5, 0.2),
         position=LoadPosition("lorry", "forward", 1.5, 0.1),
         plate_mean=15e3,
         mean_width=2.0,
-        depth_mean=16e3,
-        total=40e3,
+        depth_mean=17e3,
+        total=60e3,
         coexisting=(20e3, 3.21e3, -0.123e3),
         point=0,
         number=0,
@@ -160,8 +159,8 @@ def test_sections_come_in_the_order_of_practice(html: str) -> None:
     names = re.findall(r'<section id="([^"]*)"', html)
     order = [
         "finding", "governing", "explore", "input", "actions", "model", "equilibrium", "envelopes",
-        "cases", "lines", "strips", "probes", "reactions", "beams", "assumptions", "not-covered",
-        "source",
+        "cases", "lines", "strips", "widths", "reconciliation", "probes", "reactions", "beams",
+        "assumptions", "not-covered", "source",
     ]  # fmt: skip
     assert [name for name in names if name in order] == order
     assert len(names) == len(set(names))
@@ -259,9 +258,9 @@ def test_no_findings_gives_the_reason(bare: Result) -> None:
 def test_findings_are_listed_as_a_checker_reads_them(bare: Result) -> None:
     rows = (
         fake(0.8),
-        fake(1.3, reference="F2"),
-        fake(-0.4, reference="F3"),
-        fake(None, reference="F4", reason="span <too> long"),
+        fake(1.3, reference="F2", strip="second method"),
+        fake(-0.4, reference="F3", strip="third method"),
+        fake(None, reference="F4", strip="fourth method", reason="span <too> long"),
     )
     page = Page(report(replace(bare, findings=rows)))
     tables = [t for t in page.tables.values() if t and t[0] and t[0][0] == "Ref."]

@@ -37,7 +37,7 @@ def test_new_never_overwrites(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     assert path.read_text() == "mine"
 
 
-@pytest.mark.slow
+@pytest.mark.soak
 @pytest.mark.parametrize("kind", [*KINDS])
 def test_a_new_deck_file_runs(tmp_path: Path, kind: str) -> None:
     (tmp_path / "deck.toml").write_text(starter(kind))
@@ -111,7 +111,7 @@ def test_a_picture_without_a_renderer_says_so(
     views.no_renderer.cache_clear()
 
 
-@pytest.mark.slow
+@pytest.mark.soak
 def test_a_picture_shows_the_deck(tmp_path: Path) -> None:
     if views.no_renderer():
         pytest.skip(views.no_renderer())

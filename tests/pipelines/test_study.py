@@ -75,9 +75,8 @@ def test_table_design_and_provenance(tmp_path: Path) -> None:
     assert record["last_run"]["computed"] == 8
     # widths do not depend on how large the load is
     assert float(rows[0]["width"]) == pytest.approx(float(rows[2]["width"]), rel=1e-12)
-    assert {float(row["M"]) / float(row["load"]) for row in rows} == {
-        pytest.approx(float(rows[0]["M"]) / 50.0)
-    }
+    per_load = [float(row["M"]) / float(row["load"]) for row in rows]
+    assert per_load == pytest.approx([per_load[0]] * 8, rel=1e-12)
 
 
 @pytest.mark.usefixtures("serial")
@@ -263,9 +262,7 @@ def workers_of(driver: int) -> list[int]:
     """Worker processes of a driver."""
     try:
         children = Path(f"/proc/{driver}/task/{driver}/children").read_text().split()
-        return [
-            int(c) for c in children if b"spawn_main" in Path(f"/proc/{c}/cmdline").read_bytes()
-        ]
+        commands = {int(c): Path(f"/proc/{c}/cmdline").read_bytes() for c in children}
     except OSError:
         return []
     return [child for child, command in commands.items() if b"spawn_main" in command]
@@ -348,7 +345,7 @@ def undisturbed(study: Path, out: Path) -> Outcome:
         return run_study(study, out)
 
 
-@pytest.mark.slow
+@pytest.mark.soak
 @linux
 def test_thirty_random_kills(tmp_path: Path) -> None:
     levels = ", ".join(str(k) for k in range(1, 61))

@@ -8,12 +8,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from pipelines.climb import climb
 from pipelines.deck import Axle, Deck, Line, MeshOptions, Probe, Slab, Traffic, Vehicle
 from pipelines.envelopes import Envelopes, traffic_envelopes
 from pipelines.influence import Surfaces, surfaces
 from pipelines.responses import Solver
 from pipelines.traffic import LoadPositions, lateral_offsets
-from pipelines.worst import climb, step_errors, worst_places
+from pipelines.worst import step_errors, worst_places
 from plate.plan import grid_plan
 from tests.pipelines.small_decks import MESH, SLAB, deck_of, small_deck
 from tests.pipelines.test_envelopes import solver_of

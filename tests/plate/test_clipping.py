@@ -82,4 +82,4 @@ def test_length_of_a_segment_inside(start: Floats, end: Floats, quad: Floats) ->
 def test_a_segment_on_an_edge_counts_for_both_cells() -> None:
     cells = np.stack([SQUARE, rectangle_corners(0.5, 1.5, 1.0, 1.0)])
     spans = clip_segment(np.array([-1.0, 1.0]), np.array([3.0, 1.0]), cells)
-    np.testing.assert_allclose(spans, [[0.25, 0.5], [0.25, 0.5]], atol=1e-12)
+    np.testing.assert_allclose(spans, [[0.25, 0.5], [0.25, 0.5]], rtol=0, atol=1e-12)

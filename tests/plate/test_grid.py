@@ -159,10 +159,10 @@ def test_lines_lie_where_the_plan_has_them() -> None:
             edges = mesh.lines[key]
             np.testing.assert_array_equal(edges[1:, 0], edges[:-1, -1])
             path = mesh.plan[edges].reshape(-1, 2)
-            np.testing.assert_allclose(path[[0, -1]], ends, atol=1e-12)
+            np.testing.assert_allclose(path[[0, -1]], ends, rtol=0, atol=1e-12)
             direction = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
             off = (path - ends[0]) @ np.array([-direction[1], direction[0]])
-            np.testing.assert_allclose(off, 0.0, atol=1e-12)
+            np.testing.assert_allclose(off, 0.0, rtol=0, atol=1e-12)
 
 
 def test_a_line_on_an_edge_shares_its_nodes() -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from plate.curves import circle, distance, polyline
 from plate.element import cell_dofs, stiffness_matrices
-from plate.errors import MeshError
+from plate.errors import GeometryError, MeshError
 from plate.mesh import Mesh, side_nodes
 from plate.model import PlateModel
 from plate.outline import outline_plan, plan_area, with_lines
@@ -170,6 +170,16 @@ def test_cells_shrink_towards_a_corner() -> None:
     plain_sizes = np.sort(before[before.min(axis=1) < 1e-12].max(axis=1))
     np.testing.assert_allclose(sizes, 0.15**3 * plain_sizes, rtol=1e-6)
     assert mesh.n_cells == plain.n_cells + 3 * 2 * len(at)
+
+
+def test_points_at_a_corner_are_found_in_the_smallest_cells() -> None:
+    """A point off the slab by rounding lies on its edge, however small the cells there are."""
+    grading = Grading({}, np.array([[2.0, 2.0]]))
+    mesh = quad_mesh(PLANS["L-shape"](), order=2, field=uniform(0.4), grading=grading)
+    [(cells, _)] = mesh.locate(np.array([[2.0 + 1e-9, 2.0 + 1e-9]]))
+    assert len(cells)
+    with pytest.raises(GeometryError, match="off the slab"):
+        mesh.locate(np.array([[2.0 + 1e-6, 2.0 + 1e-6]]))
 
 
 def test_a_grid_without_more_is_meshed_as_well() -> None:
