@@ -219,13 +219,13 @@ class _Reading:
 
 @dataclass(frozen=True)
 class _Wanted:
-    """What is read at a reading's load position: the line s = const through the peak, and mean
-    widths on it as ranges of t."""
+    """What is read at a reading's load position: the line s = const through the peak, and the
+    widths of means on it, at most the slab [m]."""
 
     reading: _Reading
     s: float
     hands: tuple[HandStrip, ...]
-    spans: tuple[tuple[float, float] | None, ...]
+    widths: tuple[float | None, ...]
 
 
 def strip_findings(
@@ -285,14 +285,14 @@ def _reading(group: Sequence[Section], vehicle: Vehicle, envelope: FieldEnvelope
 
 def _wanted(at: Frame, reading: _Reading, hands: HandStrips) -> _Wanted:
     section = reading.section
-    s, t = float(at.s[reading.point]), float(at.t[reading.point])
-    s = s if section.s is None else section.s
+    s = float(at.s[reading.point]) if section.s is None else section.s
     chosen = hands.at(section, _bay_at(at, s) if section.kind == "edge" else None)
-    spans = tuple(
-        None if one.width is None or one.value is None else _about(at, s, t, one.width)
+    low, high = at.t_range(s)
+    widths = tuple(
+        None if one.width is None or one.value is None else min(one.width, high - low)
         for one in chosen
     )
-    return _Wanted(reading, s, chosen, spans)
+    return _Wanted(reading, s, chosen, widths)
 
 
 def _bay_at(at: Frame, s: float) -> int:
@@ -354,26 +354,33 @@ def _found(at: Frame, solver: Solver, one: _Wanted, line: LineRows, values: Floa
     tried = values.reshape(-1, N_RESULTS)
     low, high = at.t_range(one.s)
     t = float(at.t[reading.point])
-
-    def mean(span: tuple[float, float]) -> float:
-        start, end = ((t - low) / (high - low) for t in span)
-        return line.mean(tried[:, section.component], start, end)
-
-    means = tuple(None if span is None else mean(span) for span in one.spans)
-    depths = mean(_about(at, one.s, t, MEAN_DEPTHS * at.strip.depth))
-    total = mean((low, high)) * (high - low)
-    if section.s is None:
+    if section.s is not None:
+        # Not on mesh points: the peak is the largest of those tried near that of the points.
+        places = low + line.share * (high - low)
+        near = np.abs(places - t) < NEAR
+        k = int(np.argmax(np.where(near, section.sign * tried[:, section.component], -np.inf)))
+        results, t = tried[k], float(places[k])
+        inner = at.points(one.s, t)
+    else:
         results = np.array([0.0, *reading.coexisting, 0.0, 0.0])
         results[section.component] = reading.value
-        x, y = at.points(at.s[reading.point], t)
         cells = np.any(solver.recovery.points.cells == reading.point, axis=1)
-        towards = solver.model.mesh.corners[cells].mean(axis=(0, 1))
-        inner = np.array([x, y]) + BESIDE * (towards - np.array([x, y]))
-        return _Found(results, (float(x), float(y)), means, depths, total, inner)
-    near = np.abs(low + line.share * (high - low) - t) < NEAR
-    k = int(np.argmax(np.where(near, section.sign * tried[:, section.component], -np.inf)))
-    x, y = at.points(one.s, low + line.share[k] * (high - low))
-    return _Found(tried[k], (float(x), float(y)), means, depths, total, np.array([x, y]))
+        own = at.points(at.s[reading.point], t)
+        inner = own + BESIDE * (solver.model.mesh.corners[cells].mean(axis=(0, 1)) - own)
+    x, y = at.points(one.s if section.s is not None else at.s[reading.point], t)
+
+    def mean(width: float) -> float:
+        start, end = ((v - low) / (high - low) for v in _about(at, one.s, t, width))
+        return line.mean(tried[:, section.component], start, end)
+
+    return _Found(
+        results=results,
+        point=(float(x), float(y)),
+        means=tuple(None if width is None else mean(width) for width in one.widths),
+        depth_mean=mean(min(MEAN_DEPTHS * at.strip.depth, high - low)),
+        total=mean(high - low) * (high - low),
+        inner=inner,
+    )
 
 
 def _with_other_beams(
@@ -409,7 +416,7 @@ def _findings(
     turn = float(section.sign) if section.component in SHEARS else 1.0
     value = turn * float(peak.results[section.component])
     m_x, m_y, m_xy = peak.results[1:4].tolist()
-    for hand, span, mean in zip(one.hands, one.spans, peak.means, strict=True):
+    for hand, width, mean in zip(one.hands, one.widths, peak.means, strict=True):
         yield Finding(
             reference="",
             bars=bars,
@@ -435,7 +442,7 @@ def _findings(
             at=peak.point,
             position=envelopes.position(reading.number),
             plate_mean=value if mean is None else turn * mean,
-            mean_width=0.0 if span is None else span[1] - span[0],
+            mean_width=width or 0.0,
             depth_mean=turn * peak.depth_mean,
             total=turn * peak.total,
             coexisting=(m_x, m_y, m_xy),

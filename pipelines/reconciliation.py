@@ -246,7 +246,7 @@ def _strip_step(walk: Walk) -> Step:
     place = walk.place
     station = place.station - walk.lean(place.offset) if walk.along else place.offset
     values = [
-        float(response(lines, train, place.direction).at(station)[0, 0])  # type: ignore[arg-type]
+        float(response(lines, train, place.direction).at(station)[0, 0])
         for train in trains
     ]
     held = walk.share * max(values, key=lambda v: walk.sign * v)

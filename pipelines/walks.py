@@ -19,7 +19,7 @@ from pipelines.findings import Finding
 from pipelines.sections import ON, stiffening
 from pipelines.strips import FIRST_SET, StripSet
 from pipelines.strips_deck import StripDeck
-from pipelines.traffic import LoadPositions
+from pipelines.traffic import Direction, LoadPositions
 from plate.element import cell_dofs
 from plate.loads import patch_loads
 from plate.model import PlateModel
@@ -35,13 +35,15 @@ FINE = 0.6
 STRIDE = 0.1
 TRIED = 4
 MOST = 15
+# Axles with more than this share of the heaviest one's load are put over the peak to begin with.
+HEAVY = 0.9
 
 
 @dataclass(frozen=True)
 class Place:
     """Where the vehicle stands [m]."""
 
-    direction: str
+    direction: Direction
     station: float
     offset: float
 
@@ -116,17 +118,9 @@ class Walk:
         return low - beside, high + beside
 
     def search(self, try_all: Callable[[Sequence[Place]], Place], wide: bool) -> Place:
-        """The worst of the main analysis' load positions, by a search from the plate's own and
-        from the strip's: along the strip, across it, then all neighbours."""
-        starts = [self.place]
-        one = self.finding
-        if one.strip_station is not None and one.strip_direction is not None:
-            if self.along:
-                station = one.strip_station + self.lean(self.place.offset)
-                starts.append(Place(one.strip_direction, station, self.place.offset))
-            else:
-                starts.append(Place(one.strip_direction, self.place.station, one.strip_station))
-        starts = [start for start in starts if start.direction in self._lattices]
+        """The worst of the main analysis' load positions, by a search from likely ones: along the
+        strip, across it, then all neighbours."""
+        starts = [self.place, *self._starts()]
         best = try_all([p for start in starts for p in self._along(start, TRIED, self._stride)])
         if not wide:
             best = try_all([best, *self._across(best)])
@@ -140,8 +134,31 @@ class Walk:
                 break
         return best
 
+    def _starts(self) -> list[Place]:
+        """The strip's own load position, and in every direction the vehicle with each of its
+        heaviest axles, or each of their wheels, over the place of the plate's peak."""
+        one = self.finding
+        found: list[tuple[Direction, float]] = []
+        if one.strip_station is not None and one.strip_direction is not None:
+            found.append((one.strip_direction, one.strip_station))
+        heaviest = max(axle.load for axle in self.vehicle.axles)
+        heavy = [axle for axle in self.vehicle.axles if axle.load > HEAVY * heaviest]
+        for direction in self._lattices:
+            back = 1.0 if direction == "forward" else -1.0
+            if self.along:
+                found += [(direction, self.s + back * axle.at) for axle in heavy]
+            else:
+                wheels = {y for axle in heavy for y in axle.wheels}
+                found += [(direction, self.s - back * y) for y in sorted(wheels)]
+        if self.along:
+            lean, offset = self.lean(self.place.offset), self.place.offset
+            places = [Place(direction, s + lean, offset) for direction, s in found]
+        else:
+            places = [Place(direction, self.place.station, s) for direction, s in found]
+        return [place for place in places if place.direction in self._lattices]
+
     @cached_property
-    def _lattices(self) -> dict[str, tuple[Floats, Floats]]:
+    def _lattices(self) -> dict[Direction, tuple[Floats, Floats]]:
         """Stations and offsets of the vehicle's load positions, by direction."""
         return {
             run.direction: (np.unique(run.stations), np.unique(run.offsets))

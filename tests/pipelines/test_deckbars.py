@@ -96,7 +96,7 @@ def test_survey_names_unknown_panels(tmp_path: Path) -> None:
 
 
 def test_the_packaged_example_has_bars_two_standards_and_readings() -> None:
-    path = example_path("estuary")
+    path = example_path("estuary-bars")
     assert path is not None
     found = read_deck(path).reinforcement
     assert found is not None

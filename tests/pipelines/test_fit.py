@@ -227,7 +227,7 @@ def test_tables_that_do_not_support_the_fit(tmp_path: Path, old: str, new: str, 
         ('safe = "below"', 'save = "below"', 'the nearest known one is "safe"'),
         ('safe = "below"', 'safe = "under"', 'allowed is "below" or "above"'),
         ('name = "k"', 'name = "a"', "is given twice"),
-        ('"1 + 2 / stiffness"', '"1 + "', "is not a formula"),
+        ('"1 + 2 / stiffness"', '"1 +"', "is not a formula"),
         ("[[input]]", '[[limit]]\nat = { a = 1.0 }\nvalue = 1.0\nwhy = "x"\n[[input]]', "for each"),
     ],
 )

@@ -7,16 +7,24 @@ import pytest
 
 from pipelines.deck import Axle, Vehicle
 from pipelines.errors import MethodRangeError
-from pipelines.stripbeam import StripBeam, StripSupport, moment_lines
+from pipelines.stripbeam import StripBeam, StripSupport, moment_lines, shear_lines
 from pipelines.strips import FIRST_SET, METHODS
 from pipelines.strips_deck import StripDeck, strip_deck
 from pipelines.strips_input import FOOT, INCH, KIP, StripInput
 from pipelines.strips_irc import effective_span, loaded_length
 from pipelines.strips_laws import Focus, axle_width, strip_train
-from pipelines.strips_moments import SINGLE_VEHICLE, strip_moments
+from pipelines.strips_moments import SINGLE_VEHICLE, edge_moments, strip_moments
 from pipelines.strips_other import westergaard_reaction
 from pipelines.strips_shear import near_support_factor
-from pipelines.strips_train import StripLoad, Train, WidthLaw, bay_sagging, support_hogging
+from pipelines.strips_shears import strip_shears
+from pipelines.strips_train import (
+    StripLoad,
+    Train,
+    WidthLaw,
+    bay_sagging,
+    response,
+    support_hogging,
+)
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, deck_of
 
 ONE = StripInput(span=3.0, position=1.5, contact=(0.25, 0.5), depth=0.25)
@@ -534,3 +542,145 @@ def test_unequal_bays_take_the_narrower_strip_and_short_ones_give_reasons():
     far = strip_train(deck, TANDEM, FIRST_SET[1], Focus((0,))).loads[0].width
     assert isinstance(far, WidthLaw)
     assert far.at(np.array([6.4]))[0] == pytest.approx(2 * 0.83)
+
+
+# Mirrors, strips across traffic, edges, shear ---------------------------------------------------
+
+
+def test_mirrored_bays_and_lines_are_what_a_search_finds():
+    deck = deck_strip(4)
+    lorry = replace(TANDEM, axles=(replace(TANDEM.axles[0], load=90e3), TANDEM.axles[1]))
+    assert deck.is_mirrored
+    # A hair of difference at one end: nothing is taken from the mirror.
+    supports = (replace(deck.beam.supports[0], width=0.3 + 1e-7), *deck.beam.supports[1:])
+    other = replace(deck, beam=replace(deck.beam, supports=supports))
+    assert not other.is_mirrored
+    for vehicle in (TANDEM, lorry):
+        found, sought = strip_moments(deck, vehicle), strip_moments(other, vehicle)
+        assert [(m.lines, m.at, m.strips) for m in found] == [
+            (m.lines, m.at, m.strips) for m in sought
+        ]
+        for one, two in zip(found, sought, strict=True):
+            assert one.value == pytest.approx(two.value, rel=1e-5)
+            lines = moment_lines(deck.beam, [one.section], "left")
+            whole = strip_train(
+                deck, vehicle, next(s for s in FIRST_SET if s.name == one.strips),
+                Focus(
+                    tuple(i for i in deck.bays if deck.beam.supports[i].name in one.lines)[:1]
+                    if one.at == "bay"
+                    else tuple(
+                        i for i in deck.bays
+                        if one.lines[0] in (s.name for s in deck.beam.supports[i : i + 2])
+                    ),
+                    None
+                    if one.at == "bay"
+                    else [s.name for s in deck.beam.supports].index(one.lines[0]),
+                ),
+            )  # fmt: skip
+            # The station and direction that it names do give its value.
+            value = response(lines, whole, one.direction).at(one.station)[0, 0]
+            assert value == pytest.approx(one.value, rel=1e-4)
+
+
+def across_strip(bays: int = 4, span: float = 2.75) -> StripDeck:
+    supports = tuple(StripSupport(span * i, width=0.3, name=f"L{i + 1}") for i in range(bays + 1))
+    return StripDeck(StripBeam(supports, -1.0, bays * span + 1.0), 0.215, 0.06, 12.6, bars="across")
+
+
+def test_a_strip_across_carries_one_axle_or_those_that_overlap():
+    deck = across_strip()
+    limits = {"forward": (0.5, 10.5), "reverse": (0.5, 10.5)}
+    width = (26 + 6.6 * 2.75 / FOOT) * INCH
+    contact = TANDEM.axles[0].patch[1] + deck.depth  # along the strip lies the tyre's breadth
+    wheels = tuple(StripLoad(y, 150e3, contact) for y in (-1.0, 1.0))
+    alone = bay_sagging(deck.beam, 1, Train(wheels), within=(0.5, 10.5)).value
+    one = replace(TANDEM, axles=TANDEM.axles[:1])
+    found = one_of(strip_moments(deck, one, limits=limits), "AASHTO LRFD", ("L2", "L3"))
+    assert found.value == pytest.approx(alone / width, rel=1e-7)
+    assert (found.axles, found.width) == (1, pytest.approx(width, rel=1e-6))
+    both = one_of(strip_moments(deck, TANDEM, limits=limits), "AASHTO LRFD", ("L2", "L3"))
+    assert both.value == pytest.approx(2 * alone / (width + 1.2), rel=1e-7)
+    assert (both.axles, both.width) == (2, pytest.approx(width + 1.2, rel=1e-6))
+    # Axles too far apart to overlap with profit stand alone.
+    far = replace(TANDEM, axles=(TANDEM.axles[0], replace(TANDEM.axles[1], at=9.0)))
+    apart = one_of(strip_moments(deck, far, limits=limits), "AASHTO LRFD", ("L2", "L3"))
+    assert apart.value == pytest.approx(found.value, rel=1e-7)
+    assert apart.axles == 1
+
+
+def test_a_strip_across_stays_on_the_carriageway():
+    deck = across_strip()
+    free = one_of(strip_moments(deck, TANDEM, FIRST_SET[:1]), "AASHTO LRFD", ("L1",), "centre line")
+    held = {"forward": (1.6, 9.4), "reverse": (1.6, 9.4)}
+    bound = one_of(
+        strip_moments(deck, TANDEM, FIRST_SET[:1], limits=held),
+        "AASHTO LRFD", ("L1",), "centre line",
+    )  # fmt: skip
+    assert free.value < -1e3
+    assert bound.value == pytest.approx(0.0, abs=1e-6)  # no wheel reaches the overhang
+    assert all(
+        1.6 - 1e-9 <= m.station <= 9.4 + 1e-9
+        for m in strip_moments(deck, TANDEM, limits=held)
+        if m.station is not None
+    )
+
+
+def test_edges_use_the_edge_rules():
+    deck = deck_strip()
+    distances = {"wheel": 0.4, "rail": 0.3}
+    found = edge_moments(deck, TANDEM, "left", distances, (1,))
+    lrfd, heft, irc = found
+    assert {one.edge for one in found} == {"left"}
+    full = (26 + 6.6 * 3.1 / FOOT) * INCH
+    half_axle = min(0.3 + 12 * INCH + 0.25 * full, 0.5 * full, 72 * INCH)
+    interior = one_of(strip_moments(deck, TANDEM), "AASHTO LRFD", ("C2", "C3"))
+    assert lrfd.value == pytest.approx(interior.value * full / (2 * half_axle), rel=1e-7)
+    for one, name in ((heft, "DAfStb Heft 240"), (irc, "IRC:112 annex B-3")):
+        inside = one_of(strip_moments(deck, TANDEM), name, ("C2", "C3"))
+        assert one.value > 1.02 * inside.value
+    far = edge_moments(deck, TANDEM, "left", {"wheel": 5.0, "rail": 5.0}, (1,))
+    # Far from the edge one wheel alone works no harder than the run of both does inside.
+    assert far[1].value == pytest.approx(
+        one_of(strip_moments(deck, TANDEM), "DAfStb Heft 240", ("C2", "C3")).value, rel=1e-5
+    )
+
+
+def test_shear_is_the_beams_over_the_rules_width():
+    deck, d = deck_strip(), 0.21
+    single = replace(TANDEM, axles=TANDEM.axles[:1])
+    found = [
+        one
+        for one in strip_shears(deck, single, d, ("shear-45-far-side",))
+        if (one.line, one.bay) == ("C3", 2)
+    ]
+    [one] = found
+    assert one.section == pytest.approx(6.2 + 0.15 + d)
+    # The near side of the tyre stands at the section: a_v = d, centre d + 0.2 from the face.
+    assert one.station == pytest.approx(6.2 + 0.15 + d + 0.2, abs=1e-6)
+    wheel = 0.4 + 2 * (d + 0.4)
+    width = 2 * wheel if wheel < 2.0 else wheel + 2.0
+    lines = shear_lines(deck.beam, [one.section], "right")
+    beam = Train((StripLoad(0.0, 300e3, 0.4),))
+    resultant = response(lines, beam, "forward").at(one.station)[0, 0]
+    assert one.value == pytest.approx(resultant / width, rel=1e-5)
+    # By the Model Code a load nearer than 2 d counts with a_v / 2 d: it governs further out.
+    [code] = [
+        two
+        for two in strip_shears(deck, single, d, ("shear-model-code-2010",))
+        if (two.line, two.bay) == ("C3", 2)
+    ]
+    assert code.station > one.station + 0.5 * d
+    [heft] = [
+        two
+        for two in strip_shears(deck, single, d, ("heft240-shear",))
+        if (two.line, two.bay) == ("C3", 2)
+    ]
+    assert heft.value is None
+    assert "t_x at most 0.2" in heft.reason
+
+
+def test_sagging_over_a_rigid_line_is_small():
+    deck = deck_strip()
+    over = one_of(strip_moments(deck, TANDEM), "AASHTO LRFD", ("C3",), "over line")
+    bay = one_of(strip_moments(deck, TANDEM), "AASHTO LRFD", ("C2", "C3"))
+    assert 0 < over.value < 0.3 * bay.value
