@@ -132,7 +132,7 @@ def test_example_in_si() -> None:
         "maintenance lorry",
     ]
     assert traffic.vehicles[2].axles[1] == Axle(3.7, 95e3, (-1.08, -0.75, 0.75, 1.08), (0.22, 0.28))
-    assert (traffic.surfacing, traffic.step, traffic.lateral_step) == (0.08, 0.1, 0.25)
+    assert (traffic.surfacing, traffic.step, traffic.lateral_step) == (0.08, 0.2, 0.5)
     assert (traffic.dispersal_angle, traffic.offsets) == (math.pi / 4, None)
     assert deck.probes[-1].start == (10.85, -0.6)
     assert deck.probes[-1].at is None
