@@ -70,7 +70,7 @@ def _parser() -> argparse.ArgumentParser:
     run_.add_argument(
         "deck",
         metavar="DECK",
-        help="deck file (TOML), or the name of a packaged example: estuary",
+        help="deck file (TOML), or the name of a packaged example: estuary, girders, skew",
     )
     run_.add_argument(
         "--out", metavar="DIR", type=Path, required=True, help="folder for the results, made if new"
@@ -104,7 +104,7 @@ def _starting_commands(commands: "argparse._SubParsersAction[argparse.ArgumentPa
         "a file that ends in .svg.",
         epilog=CAUTION,
     )
-    draw.add_argument("deck", metavar="DECK", help="deck file, or a packaged example: estuary")
+    draw.add_argument("deck", metavar="DECK", help="deck file, or a packaged example")
     draw.add_argument("--out", metavar="DIR|FILE.svg", type=Path, required=True, help="where to")
     draw.set_defaults(do=_draw)
     view = commands.add_parser(

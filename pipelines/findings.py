@@ -393,13 +393,15 @@ def _with_other_beams(
     """
     if not any(line.beam for line in deck.lines):
         return []
-    found = []
     wide = replace(deck, cases=(), probes=())
+    own = build_model(wide, NOWHERE).model
+    rows = point_rows(own, np.array([peak.inner for _, peak in held]))
+    wanted = [(number, rows[[N_RESULTS * i + int(k[i])]]) for i, (number, _) in enumerate(held)]
+    found = []
     for factor in (1.0, *BEAM_RANGE):
-        model = build_model(with_beam_factor(wide, factor), NOWHERE).model
-        rows = point_rows(model, np.array([peak.inner for _, peak in held]))
-        wanted = [(number, rows[[N_RESULTS * i + int(k[i])]]) for i, (number, _) in enumerate(held)]
-        values = values_at(Stiffness(model), envelopes.runs, wanted)
+        # The mesh and the slab are the same, so the rows are too.
+        beams = build_model(with_beam_factor(wide, factor), NOWHERE).model.beams
+        values = values_at(Stiffness(replace(own, beams=beams)), envelopes.runs, wanted)
         found.append(np.array([float(v[0]) for v in values]))
     return [one - found[0] for one in found[1:]]
 

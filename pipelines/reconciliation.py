@@ -184,7 +184,7 @@ def _walked(walk: Walk, shelf: Shelf) -> Reconciliation:
                 plates[shape] = Plate(walk, shelf.model(shape))
             plate, spread = plates[shape], "spread" in done
             value, place, at = plate.searched(spread)
-            held = plate.held(walk.place, walk.s, walk.t, spread)
+            held = plate.held(spread)
             states[done] = (held, value, place, at)
     closing = max(abs(value - peak) for value in states[last][:2])
     tolerance = walk.finding.plate_error or 0.0

@@ -182,8 +182,10 @@ def _law(
     support = focus.support
     hangs = support is not None and deck.overhang(support) > 0
     if support is not None and hangs and beam.supports[support].k_rot == 0:
-        # Only loads on the overhang bend the slab here; what divides the others does not matter.
-        pieces = [_Piece(deck.slab_width)] * (nodes.size - 1)
+        # Only what stands on the overhang bends the slab here; a patch whose centre lies short of
+        # the line still reaches over it and has the width of a load at the root.
+        root = _on_overhang(deck, axle, strips, support, spread).least
+        pieces = [_Piece(root)] * (nodes.size - 1)
     else:
         near = {bay: _in_bay(deck, axle, strips, focus, bay, spread) for bay in focus.bays}
         if strips.width_of == "section":

@@ -10,6 +10,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
 from pipelines.assumptions import Change, changed_deck, changed_model
 from pipelines.build import BuiltModel, Near
@@ -23,7 +24,7 @@ from pipelines.traffic import Direction, LoadPositions
 from plate.element import cell_dofs
 from plate.loads import patch_loads
 from plate.model import PlateModel
-from plate.recovery import cell_operators, field_points, point_operators
+from plate.recovery import N_RESULTS, cell_operators, field_points, point_operators
 from plate.stiffness import Stiffness
 
 Floats = NDArray[np.float64]
@@ -121,7 +122,8 @@ class Walk:
         """The worst of the main analysis' load positions, by a search from likely ones: along the
         strip, across it, then all neighbours."""
         starts = [self.place, *self._starts()]
-        best = try_all([p for start in starts for p in self._along(start, TRIED, self._stride)])
+        tried = [p for start in starts for p in self._along(start, TRIED, self._stride)]
+        best = try_all([self.place, *tried])
         if not wide:
             best = try_all([best, *self._across(best)])
         for _ in range(3):
@@ -334,10 +336,14 @@ class Plate:
         node[self._label] = mesh.cells[cells].ravel()
         self._plan = mesh.plan[node]
         self._sought = self._region(*self._coordinates(self._plan))
+        # Displacements of the held load position, by whether wheels are spread as in the deck file.
+        self._moved: dict[bool, dict[Place, Floats]] = {False: {}, True: {}}
 
     def extremes(self, places: Sequence[Place], spread: bool) -> tuple[Floats, Ints]:
         """The value furthest to the finding's side at each position (n,), and its point."""
         U = self._solve(places, spread)
+        if self.walk.place in places:
+            self._moved[spread] = {self.walk.place: U[:, places.index(self.walk.place)].copy()}
         local = np.matmul(self._rows, U[self._dofs]).reshape(-1, len(places))
         total = np.zeros((len(self._count), len(places)))
         np.add.at(total, self._label, local)
@@ -346,18 +352,28 @@ class Plate:
         at = np.argmax(ranked, axis=0)
         return values[at, np.arange(len(places))], at
 
-    def held(self, place: Place, s: float, t: float, spread: bool) -> float:
-        """The value at one place, of the worse side where a line runs through it."""
-        u, y = (s, t) if self.walk.along else (t, s)
+    def held(self, spread: bool) -> float:
+        """The value where and when the plate's peak governs, of the worse side of a line."""
+        walk = self.walk
+        centre, rows = self._held_rows
+        if walk.place not in self._moved[spread]:
+            self.extremes([walk.place], spread)
+        values = np.asarray(rows @ self._moved[spread][walk.place])
+        if walk.support is None:
+            return float(values.mean())
+        sides = [float(values[m].mean()) for m in (centre < walk.s, centre >= walk.s) if m.any()]
+        return max(sides, key=lambda v: walk.sign * v)
+
+    @cached_property
+    def _held_rows(self) -> tuple[Floats, sparse.csr_array]:
+        """s of the cells (n,) round the plate's peak and their rows (n, n_dof) of the result."""
+        walk = self.walk
+        u, y = (walk.s, walk.t) if walk.along else (walk.t, walk.s)
         point = self.deck.plan.at(np.array(u), np.array(y))
         [(cells, xi)] = self.model.mesh.locate(point[None])
-        rows = point_operators(self.model, cells, xi)[self.walk.finding.component :: 6]
-        values = np.asarray(rows @ self._solve([place], spread))[:, 0]
+        rows = point_operators(self.model, cells, xi)[walk.finding.component :: N_RESULTS]
         centre, _ = self._coordinates(self.model.mesh.corners[cells].mean(axis=1))
-        if self.walk.support is None:
-            return float(values.mean())
-        sides = [float(values[m].mean()) for m in (centre < s, centre >= s) if m.any()]
-        return max(sides, key=lambda v: self.walk.sign * v)
+        return centre, rows
 
     def searched(self, spread: bool) -> tuple[float, Place, tuple[float, float]]:
         """The worst value over the load positions of the main analysis near the section."""

@@ -684,3 +684,15 @@ def test_sagging_over_a_rigid_line_is_small():
     over = one_of(strip_moments(deck, TANDEM), "AASHTO LRFD", ("C3",), "over line")
     bay = one_of(strip_moments(deck, TANDEM), "AASHTO LRFD", ("C2", "C3"))
     assert 0 < over.value < 0.3 * bay.value
+
+
+def test_a_patch_that_reaches_over_the_line_has_the_width_of_the_root():
+    deck = across_strip()
+    held = {"forward": (0.8, 9.2), "reverse": (0.8, 9.2)}  # wheel centres 0.2 m inside the line
+    one = replace(TANDEM, axles=(replace(TANDEM.axles[0], wheels=(-0.6, 0.6)),))
+    found = one_of(
+        strip_moments(deck, one, FIRST_SET[:1], limits=held), "AASHTO LRFD", ("L1",), "centre line"
+    )
+    half = 0.5 * (0.4 + 0.215) - 0.2  # of the patch beyond the line
+    beyond = 150e3 * half / (0.4 + 0.215) * 0.5 * half
+    assert found.value == pytest.approx(-beyond / (45 * INCH), rel=1e-5)
