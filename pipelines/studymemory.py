@@ -19,7 +19,7 @@ from pipelines.studyspec import StudyError
 from plate.errors import PlateError
 from plate.model import PlateModel
 
-PROGRAM = 600e6
+PROGRAM = 250e6
 """What a worker holds before it meets a deck [bytes]."""
 FACTOR = 7.5
 """Numbers of the factor per degree of freedom, order of the elements and log2 of the cells."""
