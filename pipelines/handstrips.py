@@ -86,7 +86,7 @@ class HandStrips:
         return next((one for one in found if one.strips == strips), None)
 
     def _moments(self, at: str, lines: tuple[str, ...]) -> tuple[HandStrip, ...]:
-        return tuple(_hand(one) for one in self.moments.get((at, *lines), []))
+        return tuple(_hand(one, one.strips) for one in self.moments.get((at, *lines), []))
 
     def _by_set(self, at: str, lines: tuple[str, ...]) -> list[tuple[StripSet, StripMoment]]:
         sets = {one.name: one for one in FIRST_SET}
@@ -95,7 +95,7 @@ class HandStrips:
     def _share(self, one: StripMoment, strips: StripSet) -> HandStrip:
         bay = self._bay(one.lines)
         share = strips.share.of(self.strip.span_input(self.vehicle.axles[0], bay))
-        hand = _hand(one)
+        hand = _hand(one, one.strips)
         words = f"{100.0 * share:.3g} % of the strip's moment, {strips.share.clause}"
         value = None if hand.value is None else share * hand.value
         return replace(hand, clause=words, value=value)
@@ -108,7 +108,7 @@ class HandStrips:
         inward = 1.0 if section.sign > 0 else -1.0
         at = {one.name: one.at for one in self.strip.beam.supports}[section.lines[0]]
         return tuple(
-            _hand_shear(one)
+            _hand(one, one.method.standard)
             for one in self.shears[section.lines[0]]
             if inward * (one.section - at) > 0.0
         )
@@ -133,7 +133,7 @@ class HandStrips:
                 limits=self.limits,
             )
         found = self.edges[edge, bay]
-        return tuple(replace(_hand(one), place=place, lines=lines) for one in found)
+        return tuple(replace(_hand(one, one.strips), place=place, lines=lines) for one in found)
 
 
 def edge_distances(deck: Deck, strip: StripDeck, vehicle: Vehicle, edge: str) -> dict[str, float]:
@@ -190,25 +190,9 @@ def effective_depth(deck: Deck, bars: Bars) -> float:
     return min(given.effective_depth((face, direction)) for face in FACES)
 
 
-def _hand(one: StripMoment) -> HandStrip:
+def _hand(one: StripMoment | StripShear, strip: str) -> HandStrip:
     return HandStrip(
-        strip=one.strips,
-        clause=one.method.clause,
-        edition=one.method.edition,
-        span=one.span,
-        width=one.width,
-        width_of=_carried(one.axles),
-        effect=one.method.effect,
-        value=one.value,
-        reason=one.reason,
-        station=one.station,
-        direction=one.direction,
-    )
-
-
-def _hand_shear(one: StripShear) -> HandStrip:
-    return HandStrip(
-        strip=one.method.standard,
+        strip=strip,
         clause=one.method.clause,
         edition=one.method.edition,
         span=one.span,

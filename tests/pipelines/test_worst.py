@@ -185,19 +185,22 @@ AXLES = st.lists(
 )
 
 
-@settings(
-    max_examples=6,
-    deadline=None,
-    derandomize=True,
-    suppress_health_check=[HealthCheck.too_slow],
-)
-@given(
+decks_and_vehicles = given(
     bays=st.lists(st.floats(1.5, 3.5), min_size=1, max_size=2),
     axles=AXLES,
     place=st.tuples(st.floats(0.05, 0.95), st.floats(-0.85, 0.85)),
     support=st.sampled_from(["rigid", "spring"]),
     dispersal=st.sampled_from(["none", "mid-depth"]),
 )
+
+
+@settings(
+    max_examples=6,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+@decks_and_vehicles
 def test_a_dense_scan_never_exceeds_value_and_step_error(
     bays: list[float],
     axles: list[tuple[float, ...]],
@@ -210,13 +213,7 @@ def test_a_dense_scan_never_exceeds_value_and_step_error(
 
 @pytest.mark.slow
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-@given(
-    bays=st.lists(st.floats(1.5, 3.5), min_size=1, max_size=2),
-    axles=AXLES,
-    place=st.tuples(st.floats(0.05, 0.95), st.floats(-0.85, 0.85)),
-    support=st.sampled_from(["rigid", "spring"]),
-    dispersal=st.sampled_from(["none", "mid-depth"]),
-)
+@decks_and_vehicles
 def test_a_dense_scan_of_many_decks(
     bays: list[float],
     axles: list[tuple[float, ...]],
