@@ -79,7 +79,7 @@ def solve_richer(
         assert envelopes is not None
         found = [find_position(envelopes.runs, n) for n in part]
         loads = [position_load(model, run, slice(i, i + 1)) for run, i in found]
-        U = stiffness.solve(np.concatenate(loads, axis=1))
+        U = stiffness.solve(sparse.hstack(loads, format="csc"))
         positions |= {n: U[:, k] for k, n in enumerate(part)}
     return Richer(stiffness, rows, cases, positions)
 
@@ -120,8 +120,8 @@ def field_difference(
     richer: Richer, solver: Solver, point: int, component: int, number: int, value: float
 ) -> float:
     """|value - richer value| of a result at a field point under a load position."""
-    node = solver.recovery.points.node[point]
-    row = row_at(richer.model, solver.model.mesh.plan[node], side_of(solver, point), component)
+    at = solver.recovery.points.plan[point]
+    row = row_at(richer.model, at, side_of(solver, point), component)
     return abs(float((row @ richer.positions[number])[0]) - value)
 
 

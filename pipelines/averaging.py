@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
 from pipelines.deck import Deck
 from pipelines.envelopes import Envelopes, find_position
@@ -50,7 +51,7 @@ def mean_curves(
         loads.append(position_load(solver.model, run, slice(index, index + 1)))
     if not loads:
         return []
-    U = solver.stiffness.solve(np.concatenate(loads, axis=1))
+    U = solver.stiffness.solve(sparse.hstack(loads, format="csc"))
     curves = []
     for k, peak in enumerate(wanted):
         widths, values = [0.0], [peak.value]

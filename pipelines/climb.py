@@ -1,5 +1,6 @@
 """Local maxima of many functions at once, by values alone."""
 
+import itertools
 from collections.abc import Callable
 
 import numpy as np
@@ -23,8 +24,9 @@ def climb(
 ) -> tuple[Floats, Floats]:
     """Places (d, n) and values (n,) of local maxima near x (d, n) of values `start` (n,).
 
-    Each round looks one step each way along each axis and where the parabolas through these
-    values lead; where nothing is higher the step is divided by three, until it is below `finest`.
+    Each round looks one step each way along each axis and the diagonals of each two, since ridges
+    run askew, and where the quadratic through these values leads; where nothing is higher the step
+    is divided by three, until it is below `finest`.
 
     value : (which, places (d, m)) -> values (m,) of those of the n; bounds : (d, 2) or, of each
     its own, (d, 2, n); equal where an axis is fixed.
@@ -35,29 +37,54 @@ def climb(
     x, best = x.copy(), start.copy()
     steps = np.full(len(best), step)
     axes = np.flatnonzero((limits[:, 1] > limits[:, 0]).any(axis=1))
+    ways = _ways(len(x), axes)
     for _ in range(MOST_ROUNDS if len(axes) else 0):
         live = np.flatnonzero(steps >= finest)
         if not len(live):
             break
-        centre, h, within = x[:, live], steps[live], limits[:, :, live]
-        star = np.repeat(centre[:, None], 2 * len(axes), axis=1)
-        for k, axis in enumerate(axes):
-            star[axis, 2 * k] = np.clip(centre[axis] - h, *within[axis])
-            star[axis, 2 * k + 1] = np.clip(centre[axis] + h, *within[axis])
-        around = value(np.tile(live, 2 * len(axes)), star.reshape(len(x), -1))
-        around = around.reshape(2 * len(axes), -1)
-        led = centre.copy()
-        for k, axis in enumerate(axes):
-            rise = around[2 * k + 1] - around[2 * k]
-            bend = 2.0 * best[live] - around[2 * k] - around[2 * k + 1]
-            shift = np.where(bend > 0.0, 0.5 * rise / np.where(bend > 0.0, bend, 1.0), 0.0)
-            led[axis] = np.clip(led[axis] + h * np.clip(shift, -1.0, 1.0), *within[axis])
-        trials = np.concatenate([centre[:, None], star, led[:, None]], axis=1)
-        values = np.concatenate([best[live][None], around, value(live, led)[None]])
-        top = values.argmax(axis=0)
-        reached = values.max(axis=0)
+        centre, low, high = x[:, live, None], limits[:, 0, live, None], limits[:, 1, live, None]
+        star = np.clip(centre + steps[live, None] * ways[:, None], low, high)
+        around = value(np.repeat(live, ways.shape[1]), star.reshape(len(x), -1))
+        around = around.reshape(len(live), -1)
+        lead = np.zeros((len(x), len(live)))
+        lead[axes] = steps[live] * _lead(around - best[live, None], len(axes))
+        led = np.clip(centre + lead[..., None], low, high)
+        trials = np.concatenate([centre, star, led], axis=2)
+        values = np.column_stack([best[live], around, value(live, led[..., 0])])
+        top = values.argmax(axis=1)
+        reached = values.max(axis=1)
         moved = reached > best[live] + LEAST_GAIN * np.abs(best[live])
-        x[:, live] = np.take_along_axis(trials, top[None, None], axis=1)[:, 0]
+        x[:, live] = trials[:, np.arange(len(live)), top]
         best[live] = reached
         steps[live[~moved]] /= 3.0
     return x, best
+
+
+def _ways(d: int, axes: Ints) -> Floats:
+    """Unit steps (d, n) both ways along each axis, then along the diagonals of each two."""
+    unit = np.eye(d)[axes]
+    ways = [sign * e for e in unit for sign in (1.0, -1.0)]
+    for a, b in itertools.combinations(unit, 2):
+        ways += [a + b, -a - b, a - b, b - a]
+    return np.array(ways).T
+
+
+def _lead(rise: Floats, d: int) -> Floats:
+    """Steps (d, n) to the top of the quadratic through the rises (n, n_way), at most one along an
+    axis; where it has no top, along each axis to the top of the parabola."""
+    pair = rise[:, : 2 * d].reshape(-1, d, 2)
+    slope = 0.5 * (pair[..., 0] - pair[..., 1])
+    bend = pair.sum(axis=2)
+    H = np.zeros((len(rise), d, d))
+    H[:, range(d), range(d)] = np.where(bend < 0.0, bend, -np.inf)
+    step = -slope / H[:, range(d), range(d)]
+    for (a, b), four in zip(
+        itertools.combinations(range(d), 2),
+        np.moveaxis(rise[:, 2 * d :].reshape(len(rise), -1, 4), 1, 0),
+        strict=True,
+    ):
+        H[:, a, b] = H[:, b, a] = 0.25 * (four @ [1.0, 1.0, -1.0, -1.0])
+    topped = np.isfinite(H).all(axis=(1, 2))
+    topped[topped] = np.linalg.eigvalsh(H[topped])[:, -1] < 0.0
+    step[topped] = np.linalg.solve(H[topped], -slope[topped, :, None])[..., 0]
+    return np.clip(step, -1.0, 1.0).T

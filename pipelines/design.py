@@ -216,7 +216,7 @@ def _standard(
     one = deck.reinforcement
     assert one is not None
     mat, bars = basis.materials, one.bars
-    plan = solver.model.mesh.plan[solver.recovery.points.node]
+    plan = solver.recovery.points.plan
     ultimate = demands["ULS"]
     m_Rd = resistances(bars, mat)
     crack = demands.get(basis.crack_combination, demands["characteristic"])

@@ -114,7 +114,7 @@ def raster(deck: Deck, solver: Solver) -> Raster:
     rows = sparse.coo_array(
         (rows.data, (on[rows.row], rows.col)), shape=(len(points), rows.shape[1])
     )
-    field = solver.model.mesh.plan[solver.recovery.points.node]
+    field = solver.recovery.points.plan
     at = plan.logical_station(field)
     i = np.clip(np.rint((at - low) / (u[1] - u[0])), 0, len(u) - 1).astype(np.int64)
     edges = plan.line_offsets(at)[:, [0, -1]]

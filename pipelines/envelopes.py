@@ -132,6 +132,23 @@ class Tracker:
         return Extremes(self.best[1], self.best[-1], self.at[1], self.at[-1])
 
 
+@dataclass(frozen=True)
+class Peaks:
+    """Extremes over a block of positions at points where they may govern, of one sign (1 or -1).
+
+    component, point : (n,); top : (n,) the extreme; value, number : (n,) that of the first position
+    that ties with it; coexisting : (n, 6) all results of that position.
+    """
+
+    sign: int
+    component: Ints
+    point: Ints
+    top: Floats
+    value: Floats
+    number: Ints
+    coexisting: Floats
+
+
 class FieldTracker:
     """Running extremes of the fields with what coexists."""
 
@@ -139,10 +156,37 @@ class FieldTracker:
         self.own = Tracker((6, n_point))
         self.coexisting = {sign: np.zeros((6, 6, n_point)) for sign in (1, -1)}
 
-    def update(self, fields: Floats, first: int) -> None:
-        """Take in fields (6, n_point, n) of positions first, first + 1, ..."""
-        for sign, ((component, point), column) in self.own.update(fields, first).items():
-            self.coexisting[sign][component, :, point] = fields[:, point, column].T
+    def seen(self, response: Response, first: int) -> list[Peaks]:
+        """What positions first, first + 1, ... add, with each sign; any thread may ask.
+
+        The extremes so far may lag behind: they only grow, so what they let pass is enough.
+        """
+        found = []
+        for points, values in response.parts:
+            for sign in (1, -1):
+                best = self.own.best[sign][:, points]
+                peak = values.max(axis=-1) if sign > 0 else values.min(axis=-1)
+                component, place = np.nonzero(sign * (peak - best) > TIE * np.abs(best))
+                rows, top = values[component, place], peak[component, place]
+                near = sign * (rows - top[:, None]) >= -TIE * np.abs(top)[:, None]
+                column = np.argmax(near, axis=-1)
+                value = rows[np.arange(len(rows)), column]
+                beside = values[:, place, column].T
+                found.append(
+                    Peaks(sign, component, points[place], top, value, first + column, beside)
+                )
+        return found
+
+    def take(self, seen: list[Peaks]) -> None:
+        """Take in what a block adds; blocks come in order."""
+        for p in seen:
+            best = self.own.best[p.sign]
+            old = best[p.component, p.point]
+            better = p.sign * (p.top - old) > TIE * np.abs(old)
+            index = p.component[better], p.point[better]
+            best[index] = p.value[better]
+            self.own.at[p.sign][index] = p.number[better]
+            self.coexisting[p.sign][index[0], :, index[1]] = p.coexisting[better]
 
     def merge(self, later: "FieldTracker") -> None:
         """Take in the extremes of positions that come after all of this tracker's."""
@@ -181,8 +225,17 @@ def traffic_envelopes(
     shears = Tracker((solver.beams.shears.shape[0],))
     names: tuple[str, ...] = ()
     reactions: Tracker | None = None
-    for first, response in stream(solver, runs, workers):
-        fields[find_position(runs, first)[0].vehicle.name].update(response.fields, first)
+
+    def of(first: int) -> FieldTracker:
+        return fields[find_position(runs, first)[0].vehicle.name]
+
+    def read(first: int, response: Response) -> list[Peaks]:
+        if observers:
+            _ = response.fields  # formed here, where it does not hold up the others
+        return of(first).seen(response, first)
+
+    for first, response, seen in stream(solver, runs, read, workers):
+        of(first).take(seen)
         probes.update(response.probes, first)
         moments.update(response.beam_moments, first)
         shears.update(response.beam_shears, first)

@@ -99,14 +99,14 @@ def _read(result: Result, component: int) -> NDArray[np.bool_]:
 
 def _order(result: Result) -> Ints:
     """Result points across the deck and then along it: neighbours there differ least."""
-    xy = result.solver.model.mesh.xy[result.solver.recovery.points.node]
+    xy = result.solver.recovery.points.xy
     return np.lexsort((xy[:, 1], np.round(xy[:, 0], 3)))
 
 
 def _frame(result: Result, order: Ints) -> dict[str, Any]:
     """The plan, its result points and what is drawn over them."""
-    deck, mesh, points = result.deck, result.solver.model.mesh, result.solver.recovery.points
-    xy = mesh.xy[points.node[order]]
+    deck, points = result.deck, result.solver.recovery.points
+    xy = points.xy[order]
     renumbered = np.empty(len(order), dtype=np.uint32)
     renumbered[order] = np.arange(len(order))
     low = xy.min(axis=0)
@@ -115,7 +115,7 @@ def _frame(result: Result, order: Ints) -> dict[str, Any]:
     chart = deck.plan.chart
     clear = _read(result, SHEARS[0])
     return {
-        "order": mesh.order,
+        "order": points.order,
         "points": points.n_points,
         "steps": STEPS,
         "low": low.tolist(),

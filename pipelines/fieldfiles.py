@@ -22,9 +22,9 @@ Ints = NDArray[np.int64]
 UNITS = ("", *["_kNm_m"] * 3, *["_kN_m"] * 2)
 
 
-def quads(points: FieldPoints, order: int) -> Ints:
-    """The p^2 quadrilaterals of every cell (n, 4) as numbers of field points."""
-    n = order + 1
+def quads(points: FieldPoints) -> Ints:
+    """The quadrilaterals between the points of every cell (n, 4) as numbers of field points."""
+    n = points.order + 1
     local = np.arange(n * n).reshape(n, n)
     corners = [local[:-1, :-1], local[1:, :-1], local[1:, 1:], local[:-1, 1:]]
     return points.cells[:, np.stack([c.ravel() for c in corners], axis=1)].reshape(-1, 4)
@@ -59,7 +59,7 @@ def write_fields(
                     if j != k:
                         name = f"{key}_{label}_with_{other}{UNITS[j]}"
                         data[name] = coexisting[k, j] * RESULT_SCALE[j]
-    xy = mesh.xy[points.node]
+    xy = points.xy
     coordinates = np.column_stack([xy[:, 0], -xy[:, 1], np.zeros(len(xy))])
-    cells = [("quad", quads(points, mesh.order))]
+    cells = [("quad", quads(points))]
     meshio.write(path, meshio.Mesh(coordinates, cells, point_data=data), file_format="vtu")

@@ -74,7 +74,7 @@ class Governing:
 
 def governing_values(deck: Deck, solver: Solver, envelopes: Envelopes) -> list[Governing]:
     """Maximum and minimum of w, m_x, m_y, m_xy, q_x, q_y over the deck."""
-    plan = solver.model.mesh.plan[solver.recovery.points.node]
+    plan = solver.recovery.points.plan
     everywhere = readable(solver, deck.slab.thickness)
     clear = everywhere & clear_of_lines(solver, deck.slab.thickness)
     fields = envelopes.fields
@@ -107,7 +107,7 @@ def governing_values(deck: Deck, solver: Solver, envelopes: Envelopes) -> list[G
 def readable(solver: Solver, distance: float) -> NDArray[np.bool_]:
     """Field points (n_point,) further than `distance` [m] from every singular place."""
     mesh = solver.model.mesh
-    points = mesh.xy[solver.recovery.points.node]
+    points = solver.recovery.points.xy
     clear = np.ones(len(points), dtype=bool)
     for place in singular_places(solver.model):
         clear &= np.linalg.norm(points - mesh.xy[place.node], axis=1) >= distance
@@ -120,7 +120,7 @@ def clear_of_lines(solver: Solver, distance: float) -> NDArray[np.bool_]:
     mesh = model.mesh
     names = [s.line for s in model.supports] + [b.line for b in model.beams]
     names += [name for name in mesh.lines if name in EDGES or re.fullmatch(RIM, name)]
-    points = mesh.xy[solver.recovery.points.node]
+    points = solver.recovery.points.xy
     clear = np.ones(len(points), dtype=bool)
     for name in dict.fromkeys(names):
         edges = mesh.lines[name][:, [0, -1]]

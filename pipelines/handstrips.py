@@ -1,16 +1,18 @@
-"""Every hand strip's value for the design sections of a deck, for one vehicle."""
+"""Every hand strip's value for the design sections of a deck, of one vehicle or load model."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from pipelines.bars import FACES, Direction
-from pipelines.deck import Deck, Vehicle
+from pipelines.deck import Deck, LoadModel, Vehicle
 from pipelines.sections import Section, stiffening
 from pipelines.strips import FIRST_SET, StripSet
 from pipelines.strips_deck import StripDeck
 from pipelines.strips_input import Bars
+from pipelines.strips_lanes import LaneStrips
+from pipelines.strips_models import model_edge_moments, model_moments, model_shears
 from pipelines.strips_moments import Limits, StripMoment, edge_moments, strip_moments
 from pipelines.strips_shears import StripShear, strip_shears
 from pipelines.strips_train import DIRECTIONS
@@ -46,19 +48,19 @@ class HandStrip:
 
 @dataclass
 class HandStrips:
-    """The strips of one vehicle, found once and looked up by section.
+    """The strips of one vehicle or load model, found once and looked up by section.
 
-    depth : effective depth for shear [m].
+    vehicle : the vehicle, or the first one of the load model. depth : effective depth for shear
+    [m]. edge_moments : what gives those along a free edge in a bay, kept in `edges`.
     """
 
     deck: Deck
     strip: StripDeck
     vehicle: Vehicle
     depth: float
-    directions: tuple[Travel, ...]
-    limits: Limits | None
     moments: Mapping[tuple[str, ...], list[StripMoment]]
     shears: Mapping[str, list[StripShear]]
+    edge_moments: Callable[[str, Mapping[str, float], int], tuple[StripMoment, ...]]
     edges: dict[tuple[str, int], tuple[StripMoment, ...]] = field(default_factory=dict)
 
     def at(self, section: Section, bay: int | None = None) -> tuple[HandStrip, ...]:
@@ -80,10 +82,6 @@ class HandStrips:
             return self._edge(section.edge, bay)
         return (_none("no hand strip bends that way; half-width edge rules are for other edges"),)
 
-    def moment(self, at: str, lines: tuple[str, ...], strips: str) -> StripMoment | None:
-        """One standard's strip moment."""
-        found = self.moments.get((at, *lines), [])
-        return next((one for one in found if one.strips == strips), None)
 
     def _moments(self, at: str, lines: tuple[str, ...]) -> tuple[HandStrip, ...]:
         return tuple(_hand(one, one.strips) for one in self.moments.get((at, *lines), []))
@@ -123,15 +121,8 @@ class HandStrips:
             words = "a beam or support stiffens the edge, the rules are for edges that are free"
             return (replace(_none(words), place=place, lines=lines),)
         if (edge, bay) not in self.edges:
-            self.edges[edge, bay] = edge_moments(
-                self.strip,
-                self.vehicle,
-                edge,
-                edge_distances(self.deck, self.strip, self.vehicle, edge),
-                (bay,),
-                directions=self.directions,
-                limits=self.limits,
-            )
+            distances = edge_distances(self.deck, self.strip, self.vehicle, edge)
+            self.edges[edge, bay] = self.edge_moments(edge, distances, bay)
         found = self.edges[edge, bay]
         return tuple(replace(_hand(one, one.strips), place=place, lines=lines) for one in found)
 
@@ -171,13 +162,46 @@ def hand_strips(deck: Deck, strip: StripDeck, vehicle: Vehicle) -> HandStrips:
     directions = DIRECTIONS if deck.traffic.directions == "both" else DIRECTIONS[:1]
     limits = centre_limits(deck, vehicle) if strip.bars == "across" else None
     depth = effective_depth(deck, strip.bars)
+
+    def edges(edge: str, distances: Mapping[str, float], bay: int) -> tuple[StripMoment, ...]:
+        return edge_moments(
+            strip, vehicle, edge, distances, (bay,), directions=directions, limits=limits
+        )
+
+    moments = strip_moments(strip, vehicle, directions=directions, limits=limits)
+    shears = strip_shears(strip, vehicle, depth, directions=directions, limits=limits)
+    return _looked_up(deck, strip, vehicle, depth, moments, shears, edges)
+
+
+def model_hand_strips(deck: Deck, strip: StripDeck, model: LoadModel) -> HandStrips:
+    """All hand strips of a load model on a deck's strip."""
+    lanes = LaneStrips(deck, strip, model)
+    depth = effective_depth(deck, strip.bars)
+
+    def edges(edge: str, distances: Mapping[str, float], bay: int) -> tuple[StripMoment, ...]:
+        return model_edge_moments(lanes, edge, distances, bay)
+
+    first = model.kinds[0].vehicles[0]
+    moments, shears = model_moments(lanes), model_shears(lanes, depth)
+    return _looked_up(deck, strip, first, depth, moments, shears, edges)
+
+
+def _looked_up(
+    deck: Deck,
+    strip: StripDeck,
+    vehicle: Vehicle,
+    depth: float,
+    all_moments: Sequence[StripMoment],
+    all_shears: Sequence[StripShear],
+    edges: Callable[[str, Mapping[str, float], int], tuple[StripMoment, ...]],
+) -> HandStrips:
     moments: dict[tuple[str, ...], list[StripMoment]] = {}
-    for one in strip_moments(strip, vehicle, directions=directions, limits=limits):
+    for one in all_moments:
         moments.setdefault((one.at, *one.lines), []).append(one)
     shears: dict[str, list[StripShear]] = {}
-    for two in strip_shears(strip, vehicle, depth, directions=directions, limits=limits):
+    for two in all_shears:
         shears.setdefault(two.line, []).append(two)
-    return HandStrips(deck, strip, vehicle, depth, directions, limits, moments, shears)
+    return HandStrips(deck, strip, vehicle, depth, moments, shears, edges)
 
 
 def effective_depth(deck: Deck, bars: Bars) -> float:

@@ -86,7 +86,7 @@ def field_rows(
 ) -> sparse.csr_array:
     """Rows (n, n_dof) of fields: components[k] of RESULTS at field point points[k]."""
     cells_of = solver.recovery.points.cells
-    reference = solver.model.mesh.node_reference
+    reference = solver.recovery.points.reference
     rows = [sparse.csr_array((0, solver.model.n_dof))]
     for point, component in zip(points, components, strict=True):
         cells, local = np.nonzero(cells_of == point)

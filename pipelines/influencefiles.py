@@ -25,7 +25,7 @@ from pipelines.traffic import LoadPositions, dispersed
 from pipelines.units import RESULT_SCALE
 from pipelines.worst import WorstPlace, search
 from plate.conventions import RESULTS
-from plate.recovery import FieldRecovery
+from plate.recovery import FieldRecovery, at_points
 from plate.stiffness import Stiffness
 
 Floats = NDArray[np.float64]
@@ -75,35 +75,37 @@ def influence_result(deck: Deck, wanted: Wanted) -> InfluenceResult:
         ]
     unit = UNITS[wanted.component][wanted.resultant]
     # per newton in SI to per kilonewton in the units of the report
-    ordinates = 1e3 * scale * found.ordinates[0, recovery.points.node]
+    points = recovery.points
+    nodal = 1e3 * scale * found.ordinates[0]
+    ordinates = at_points(model.mesh, points.order, points.cells, nodal)
     return InfluenceResult(deck, solver, wanted, ordinates, unit, tuple(worst))
 
 
 def write_influence(result: InfluenceResult, out: Path) -> list[Path]:
     """Write influence.csv, influence.vtu and influence.svg; returns the files."""
     out.mkdir(parents=True, exist_ok=True)
-    mesh, points = result.solver.model.mesh, result.solver.recovery.points
+    points = result.solver.recovery.points
     paths = [out / f"influence.{kind}" for kind in ("csv", "vtu", "svg")]
     write_text(paths[0], _table(result))
-    xy = mesh.xy[points.node]
+    xy = points.xy
     coordinates = np.column_stack([xy[:, 0], -xy[:, 1], np.zeros(len(xy))])
     name = f"influence [{result.unit} per kN]"
-    field = meshio.Mesh(
-        coordinates, [("quad", quads(points, mesh.order))], point_data={name: result.ordinates}
-    )
+    field = meshio.Mesh(coordinates, [("quad", quads(points))], point_data={name: result.ordinates})
     meshio.write(paths[1], field, file_format="vtu")
     write_text(paths[2], drawing(result) + "\n")
     return paths
 
 
 def _table(result: InfluenceResult) -> str:
-    plan = result.solver.model.mesh.plan
-    node, first = np.unique(result.solver.recovery.points.node, return_index=True)
+    # once each, not once for each side of a line
+    plan, first = np.unique(
+        np.round(result.solver.recovery.points.plan, 9), axis=0, return_index=True
+    )
     stream = io.StringIO()
     rows = csv.writer(stream, lineterminator="\n")
     unit = result.unit.replace(" ", "_").replace("/", "_")
     rows.writerow(["station_m", "offset_m", f"{result.wanted.component}_{unit}_per_kN"])
-    for (x, y), value in zip(plan[node], result.ordinates[first], strict=True):
+    for (x, y), value in zip(plan, result.ordinates[first], strict=True):
         rows.writerow([f"{x:.6g}", f"{y:.6g}", f"{value:.9g}"])
     return stream.getvalue()
 
@@ -116,7 +118,7 @@ def drawing(result: InfluenceResult) -> str:
     runs = () if position is None else (one_position(result.deck, position),)
     plans = ContourPlans(result.deck, field_map(result.solver), clear, runs)
     top = int(np.argmax(np.abs(result.ordinates)))
-    x, y = result.solver.model.mesh.plan[result.solver.recovery.points.node[top]]
+    x, y = result.solver.recovery.points.plan[top]
     return plans.plan(
         PlanField(
             "influence",

@@ -66,6 +66,5 @@ def pressure_cells(deck: Deck, side: float | None = None) -> tuple[Floats, list[
     across = np.linspace(left, right, int(np.ceil((right - left) / side - 1e-9)) + 1)
     along = np.linspace(low[0], high[0], int(np.ceil((high[0] - low[0]) / side - 1e-9)) + 1)
     return across, [
-        PressureCells(along, (a, b), deck.plan.chart)
-        for a, b in pairwise(across.tolist())
+        PressureCells(along, (a, b), deck.plan.chart) for a, b in pairwise(across.tolist())
     ]

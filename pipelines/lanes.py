@@ -12,6 +12,8 @@ from itertools import permutations
 import numpy as np
 from numpy.typing import NDArray
 
+from pipelines.deck import LoadModel
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -22,6 +24,11 @@ SAME = 1e-6
 def orders(kinds: Sequence[int]) -> list[tuple[int, ...]]:
     """The different orders of kinds from left to right."""
     return sorted(set(permutations(kinds)))
+
+
+def arrangement_orders(model: LoadModel) -> list[tuple[int, tuple[int, ...]]]:
+    """Every lane set of a load model with every order of its kinds from left to right."""
+    return [(k, order) for k, one in enumerate(model.sets) for order in orders(one.kinds)]
 
 
 def best_sum(

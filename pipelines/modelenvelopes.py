@@ -13,98 +13,27 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.deck import Deck, LaneKind, LoadModel, Vehicle
+from pipelines.deck import Deck, LaneKind, LoadModel
 from pipelines.envelopes import (
     Extremes,
     FieldEnvelope,
     FieldTracker,
-    LoadPosition,
+    Peaks,
     Tracker,
-    find_position,
     with_sums,
 )
 from pipelines.lanecells import PressureCells, pressure_cells
-from pipelines.lanes import best_sum, orders, strip_shares
+from pipelines.lanes import arrangement_orders, best_sum, strip_shares
 from pipelines.loadmodels import joint_factor
+from pipelines.modelpositions import ModelEnvelope
 from pipelines.modeltrains import has_pressure, model_trains
 from pipelines.responses import Response, Solver, stream
-from pipelines.traffic import LoadPositions, Loads
+from pipelines.traffic import Loads
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 SIGNS = (1, -1)
-
-
-@dataclass(frozen=True)
-class LaneAt:
-    """A loaded lane: its kind, the factor on its vehicle and where that stands; None = empty."""
-
-    kind: str
-    factor: float
-    position: LoadPosition | None
-
-
-@dataclass(frozen=True)
-class ModelPosition:
-    """An arrangement of a load model: its lanes from left to right, and the factor on all."""
-
-    model: str
-    lanes: tuple[LaneAt, ...]
-    factor: float
-
-
-@dataclass(frozen=True, eq=False)
-class ModelEnvelope:
-    """Envelopes of one load model; shapes as in `envelopes.Envelopes`.
-
-    runs : every train along every offset, its positions numbered through.
-    Numbers of governing positions are rows of `arrangements` (n, 1 + most lanes): the number of
-    the order among `arrangement_orders`, then each lane's load position from left to right.
-    joint : (n_point,) and probe_joint (6 n_probe,), factors near joints, in all values.
-    """
-
-    model: LoadModel
-    runs: tuple[LoadPositions, ...]
-    arrangements: Ints
-    fields: FieldEnvelope
-    probes: Extremes
-    beam_moments: Extremes
-    beam_shears: Extremes
-    reaction_names: tuple[str, ...]
-    reactions: Extremes
-    joint: Floats
-    probe_joint: Floats
-
-    @property
-    def n_positions(self) -> int:
-        return sum(len(run) for run in self.runs)
-
-    def position(self, number: int) -> ModelPosition | None:
-        """The arrangement of that number; None for the empty deck."""
-        if number < 0:
-            return None
-        order, *numbers = self.arrangements[number].tolist()
-        lane_set, kinds = arrangement_orders(self.model)[order]
-        lanes = [
-            LaneAt(self.model.kinds[k].name, self.model.kinds[k].factor, self._train_at(n))
-            for k, n in zip(kinds, numbers, strict=False)
-        ]
-        return ModelPosition(self.model.name, tuple(lanes), self.model.sets[lane_set].factor)
-
-    def _train_at(self, number: int) -> LoadPosition | None:
-        if number < 0:
-            return None
-        run, k = find_position(self.runs, number)
-        spread = 0.0 if run.spreads is None else float(run.spreads[k])
-        return LoadPosition(
-            run.vehicle.name, run.direction, float(run.stations[k]), float(run.offsets[k]), spread
-        )
-
-
-def arrangement_orders(model: LoadModel) -> list[tuple[int, tuple[int, ...]]]:
-    """Every lane set with every order of its kinds from left to right."""
-    return [(k, order) for k, one in enumerate(model.sets) for order in orders(one.kinds)]
 
 
 def model_envelopes(
@@ -124,13 +53,17 @@ def model_envelopes(
     done = 0
     for model in deck.traffic.load_models:
         job = _Job(deck, solver, model)
-        for first, response in stream(solver, job.loads, workers):
-            job.take(first, response)
+        for first, response, part in stream(solver, job.loads, job.read, workers):
+            job.take(first, response, part)
             if progress is not None:
                 progress(done + first + len(response.total))
         done += sum(len(load) for load in job.loads)
         found.append(job.envelope())
     return tuple(found)
+
+
+# Sign, field points (n,) and sums (6, 6, n) as in `_AdverseSums.coexisting`.
+_Sums = tuple[int, Ints, Floats]
 
 
 class _Values:
@@ -140,8 +73,8 @@ class _Values:
         self.fields = FieldTracker(n_point)
         self.others = Tracker((n_other,))
 
-    def take(self, response: Response, first: int) -> None:
-        self.fields.update(response.fields, first)
+    def take(self, response: Response, first: int, peaks: list[Peaks]) -> None:
+        self.fields.take(peaks)
         self.others.update(_others(response), first)
 
 
@@ -153,15 +86,25 @@ class _AdverseSums:
         self.coexisting = {sign: np.zeros((6, 6, n_point)) for sign in SIGNS}
         self.others: dict[int, Floats] = {sign: np.zeros(n_other) for sign in SIGNS}
 
-    def take(self, response: Response) -> None:
+    def take(self, response: Response, sums: list[_Sums]) -> None:
         others = _others(response)
         for sign in SIGNS:
             self.others[sign] += np.where(sign * others > 0.0, others, 0.0).sum(axis=-1)
-            for k in range(6):
-                adverse = sign * response.fields[k] > 0.0
-                sums = np.einsum("jpn,pn->jp", response.fields, adverse)
-                self.coexisting[sign][k] += sums
-                self.fields[sign][k] += sums[k]
+        for sign, points, beside in sums:
+            self.coexisting[sign][:, :, points] += beside
+            self.fields[sign][:, points] += np.einsum("kkp->kp", beside)
+
+
+def _adverse(response: Response) -> list[_Sums]:
+    """Sums over a block of cells of the fields where one of them has a sign."""
+    found = []
+    for points, values in response.parts:
+        for sign in SIGNS:
+            adverse = (sign * values > 0.0).astype(float)
+            # (component sought, point, cell) x (point, cell, what coexists)
+            beside = np.matmul(adverse.swapaxes(0, 1), values.transpose(1, 2, 0))
+            found.append((sign, points, beside.transpose(1, 2, 0)))
+    return found
 
 
 def _others(response: Response) -> Floats:
@@ -175,6 +118,14 @@ def _others(response: Response) -> Floats:
             reactions.reshape(-1, response.probes.shape[1]),
         ]
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """What a block adds to the fields: the peaks of a train's positions, or the sums of cells."""
+
+    peaks: list[Peaks]
+    sums: list[_Sums]
 
 
 class _Job:
@@ -196,28 +147,32 @@ class _Job:
             for j, mine in enumerate(train.runs)
             for _ in mine
         ]
-        self.kept: dict[tuple[tuple[Vehicle, ...], int], _Values] = {}
-        self.sums: list[_AdverseSums] = []
-        self.names: tuple[str, ...] = ()
+        empty = solver.respond(np.zeros((solver.model.n_plate_dof, 1)))
+        self.names = tuple(with_sums(empty.reactions))
+        n_point, n_other = solver.recovery.points.n_points, len(_others(empty))
+        self.kept = {key: _Values(n_point, n_other) for key in dict.fromkeys(self.owner)}
+        self.sums = [_AdverseSums(n_point, n_other) for _ in self.cells]
 
-    def take(self, first: int, response: Response) -> None:
-        """Take in the response of loads first, first + 1, ..."""
-        if not self.names:
-            self.names = tuple(with_sums(response.reactions))
-            n_point, n_other = response.fields.shape[1], len(_others(response))
-            self.kept = {key: _Values(n_point, n_other) for key in dict.fromkeys(self.owner)}
-            self.sums = [_AdverseSums(n_point, n_other) for _ in self.cells]
+    def read(self, first: int, response: Response) -> "_Part":
+        """What loads first, first + 1, ... add to the fields; any thread may ask."""
         index = bisect_right(self.starts, first) - 1
         if index < len(self.owner):
-            self.kept[self.owner[index]].take(response, first)
+            return _Part(self.kept[self.owner[index]].fields.seen(response, first), [])
+        return _Part([], _adverse(response))
+
+    def take(self, first: int, response: Response, part: "_Part") -> None:
+        """Take in the response of loads first, first + 1, ..."""
+        index = bisect_right(self.starts, first) - 1
+        if index < len(self.owner):
+            self.kept[self.owner[index]].take(response, first, part.peaks)
         else:
-            self.sums[index - len(self.owner)].take(response)
+            self.sums[index - len(self.owner)].take(response, part.sums)
 
     def envelope(self) -> ModelEnvelope:
         """The envelope of all arrangements."""
         solver = self.solver
         n_point = solver.recovery.points.n_points
-        joint = self._joint(solver.model.mesh.plan[solver.recovery.points.node])
+        joint = self._joint(solver.recovery.points.plan)
         probe_joint = np.repeat(self._joint_of_probes(), 6)
         table = _Arrangements()
         values = {sign: np.zeros((6, n_point)) for sign in SIGNS}
@@ -250,6 +205,7 @@ class _Job:
         return ModelEnvelope(
             self.model,
             tuple(self.runs),
+            tuple(self.trains[kind.vehicles].offsets for kind in self.model.kinds),
             table.rows(),
             FieldEnvelope(Extremes(values[1], values[-1], at[1], at[-1]), beside[1], beside[-1]),
             replace(
@@ -411,7 +367,7 @@ class _Pick:
 
 
 class _Arrangements:
-    """Rows of (order, positions of the lanes), each once, numbered as they come."""
+    """Rows of `ModelEnvelope.arrangements`, each once, numbered as they come."""
 
     def __init__(self) -> None:
         self.parts: list[Ints] = []
@@ -419,7 +375,7 @@ class _Arrangements:
 
     def numbers(self, best: _Best) -> Ints:
         """Numbers (n,) of the arrangements, -1 for the empty deck."""
-        rows = np.column_stack([best.order, best.numbers.T])
+        rows = np.column_stack([best.order, best.numbers.T, best.places.T])
         loaded = best.order >= 0
         found = np.full(len(rows), -1, dtype=np.int64)
         different, inverse = np.unique(rows[loaded], axis=0, return_inverse=True)

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.envelopes import Extremes
-from pipelines.modelenvelopes import LaneAt, ModelEnvelope
+from pipelines.modelpositions import LaneAt, ModelEnvelope
 from pipelines.responses import Solver
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
 
@@ -89,7 +89,7 @@ def _both(envelope: ModelEnvelope, e: Extremes, high: int, low: int) -> dict[str
 
 def _peaks(solver: Solver, envelope: ModelEnvelope) -> list[dict[str, Json]]:
     """Largest and smallest w, m_x, m_y and m_xy over the deck with their places."""
-    plan = solver.model.mesh.plan[solver.recovery.points.node]
+    plan = solver.recovery.points.plan
     e = envelope.fields.extremes
     found = []
     for k, key in enumerate(RESULT_KEYS[:4]):

@@ -124,11 +124,8 @@ def _sides(model: PlateModel, points: FieldPoints, cells: Ints) -> list[list[int
     group = list(range(len(cells)))
     for i in range(len(cells)):
         for k in range(i):
-            shared, a, b = np.intersect1d(
-                model.mesh.cells[cells[i]], model.mesh.cells[cells[k]], return_indices=True
-            )
-            same = points.cells[cells[i], a] == points.cells[cells[k], b]
-            if len(shared) > 1 and same.all():
+            shared = np.intersect1d(points.cells[cells[i]], points.cells[cells[k]])
+            if len(shared) > points.order:  # a whole side
                 old, new = group[i], group[k]
                 group = [new if g == old else g for g in group]
     return [[i for i, g in enumerate(group) if g == label] for label in dict.fromkeys(group)]

@@ -245,10 +245,7 @@ def _strip_step(walk: Walk) -> Step:
     lines = moment_lines(walk.strip.beam, [s], "right")
     place = walk.place
     station = place.station - walk.lean(place.offset) if walk.along else place.offset
-    values = [
-        float(response(lines, train, place.direction).at(station)[0, 0])
-        for train in trains
-    ]
+    values = [float(response(lines, train, place.direction).at(station)[0, 0]) for train in trains]
     held = walk.share * max(values, key=lambda v: walk.sign * v)
     assert one.strip_value is not None
     title = f"hand strip: {one.strip}, {one.clause}"

@@ -109,7 +109,7 @@ def _governing(result: Result, rows: Sequence[Governing]) -> str:
         return ""
     count = result.summary["model"]["load_positions"]
     intro = f"Largest and smallest of {count} load positions, single vehicles. {SHEAR_RULE}"
-    plan = result.solver.model.mesh.plan[result.solver.recovery.points.node]
+    plan = result.solver.recovery.points.plan
     clear = clear_of_lines(result.solver, result.deck.slab.thickness)
     read = [bool(clear[np.all(plan == np.array(row.at), axis=1)].any()) for row in rows]
     return conventions() + paragraph(intro) + governing_table(result.deck, rows, read)

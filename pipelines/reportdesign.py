@@ -286,7 +286,7 @@ def _plans(result: Result, design: Design) -> list[str]:
     deck, solver = result.deck, result.solver
     bars = design.reinforcement.bars
     plans = ContourPlans(deck, field_map(solver), clear_of_lines(solver, deck.slab.thickness))
-    plan = solver.model.mesh.plan[solver.recovery.points.node]
+    plan = solver.recovery.points.plan
     found = []
     for k, layer in enumerate(ROWS):
         values = np.max([one.utilisation[k] for one in design.standards], axis=0)

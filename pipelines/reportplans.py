@@ -105,7 +105,7 @@ def case_results(result: Result) -> str:
 def _case_plans(
     result: Result, plans: ContourPlans, name: str, count: int, clear: NDArray[np.bool_]
 ) -> list[str]:
-    plan = result.solver.model.mesh.plan[result.solver.recovery.points.node]
+    plan = result.solver.recovery.points.plan
     found = []
     for k, key in enumerate(RESULT_KEYS):
         short = key.removesuffix("_mm")

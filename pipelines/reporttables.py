@@ -30,7 +30,7 @@ def position_text(at: LoadPosition | None) -> str:
 
 
 def tolerance(error: float | None) -> str:
-    """" ± " and a numerical tolerance to two figures, no finer than a thousandth of the unit; ""
+    """ " ± " and a numerical tolerance to two figures, no finer than a thousandth of the unit; ""
     where there is none."""
     if error is None or not np.isfinite(error):
         return ""
@@ -212,7 +212,7 @@ def _with_tolerances(values: Mapping[str, Any]) -> list[str]:
 
 def case_table(deck: Deck, result: Result) -> str:
     """Largest and smallest results of every static case over the slab."""
-    plan = result.solver.model.mesh.plan[result.solver.recovery.points.node]
+    plan = result.solver.recovery.points.plan
     clear = np.flatnonzero(clear_of_lines(result.solver, deck.slab.thickness))
     rows = []
     for name, response in result.cases.items():

@@ -8,9 +8,11 @@ result does not depend on the number of threads.
 
 import os
 from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,16 +21,21 @@ from scipy import sparse
 from pipelines.deck import Case, Deck
 from pipelines.probes import BeamRows, ProbeRows
 from pipelines.traffic import Loads
+from plate.conventions import N_FIELDS
+from plate.dissection import Loads as RightHandSides
 from plate.errors import SolutionError
 from plate.loads import edge_load, line_load, patch_loads, pressure, self_weight
 from plate.model import PlateModel
 from plate.recovery import FieldRecovery
 from plate.stiffness import Stiffness
+from plate.threads import one_blas_thread
 
+T = TypeVar("T")
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 # Load positions solved together. Fixed, so that results do not depend on the machine.
-BLOCK = 96
+BLOCK = 192
 # What may be out of balance, as a share of the load: static cases are refined; load positions are
 # not, and the thin limit costs them digits.
 CASE_BALANCE = 1e-5
@@ -39,19 +46,30 @@ POSITION_BALANCE = 1e-3
 class Response:
     """Results of a block of loads, the last axis counting the loads.
 
-    fields : (6, n_point, n) w, m_x, m_y, m_xy, q_x, q_y; probes : (6 n_probe, n);
+    displacements : (n_dof, n); probes : (6 n_probe, n);
     membrane : (3 n_probe, n) n_x, n_y, n_xy [N/m] of composite decks, else (0, n);
     beam_moments, beam_shears : (n_sample, n); reactions : name -> (n,) upward [N];
     total : (n,) load put on the slab [N].
     """
 
-    fields: Floats
+    displacements: Floats
+    recovery: FieldRecovery
     probes: Floats
     membrane: Floats
     beam_moments: Floats
     beam_shears: Floats
     reactions: dict[str, Floats]
     total: Floats
+
+    @property
+    def parts(self) -> Iterator[tuple[Ints, Floats]]:
+        """Field points and the fields there, some points after the other."""
+        return self.recovery.parts(self.displacements)
+
+    @cached_property
+    def fields(self) -> Floats:
+        """(6, n_point, n) w, m_x, m_y, m_xy, q_x, q_y."""
+        return self.recovery.fields(self.displacements)
 
 
 @dataclass(frozen=True)
@@ -68,18 +86,26 @@ class Solver:
     def model(self) -> PlateModel:
         return self.stiffness.model
 
-    def respond(self, F: Floats, *, refine: bool = False) -> Response:
+    def respond(self, F: RightHandSides, *, refine: bool = False) -> Response:
         """Response to right-hand sides (n_dof, n) [N]."""
         U = self.stiffness.solve(F, refine=refine)
         return Response(
-            self.recovery.fields(U),
+            U,
+            self.recovery,
             np.asarray(self.probes.rows @ U),
             np.asarray(self.membrane @ U),
             np.asarray(self.beams.moments @ U),
             np.asarray(self.beams.shears @ U),
             self.stiffness.reactions(U, F),
-            F[::3].sum(axis=0),
+            sums(F),
         )
+
+
+def sums(F: RightHandSides) -> Floats:
+    """Sums (n,) [N] of the forces of right-hand sides, and of the loads put on the slab."""
+    down = np.zeros(F.shape[0])
+    down[::N_FIELDS] = 1.0
+    return np.asarray(down @ F)
 
 
 def case_load(deck: Deck, case: Case, model: PlateModel) -> Floats:
@@ -115,7 +141,7 @@ def case_responses(deck: Deck, solver: Solver) -> dict[str, Response]:
     return found
 
 
-def check_response(response: Response, F: Floats, tolerance: float, what: str) -> None:
+def check_response(response: Response, F: RightHandSides, tolerance: float, what: str) -> None:
     """Stop where a solution is not finite, or where its reactions, which come from the elements'
     own forces, do not carry the load.
 
@@ -126,9 +152,9 @@ def check_response(response: Response, F: Floats, tolerance: float, what: str) -
     SolutionError
         With the name of the check, `what` was solved and by how much it fails.
     """
-    if not (np.isfinite(response.fields).all() and np.isfinite(response.beam_moments).all()):
+    if not np.isfinite(response.displacements.sum()):
         raise SolutionError(f"{what}: check of finite values: the solution is not finite")
-    put = np.abs(F[::3]).sum(axis=0)
+    put = sums(np.abs(F) if isinstance(F, np.ndarray) else abs(F))
     carried = sum(response.reactions.values(), np.zeros(F.shape[1]))
     gap = np.abs(carried - response.total) / np.where(put > 0.0, put, 1.0)
     if gap.max(initial=0.0) > tolerance:
@@ -138,40 +164,43 @@ def check_response(response: Response, F: Floats, tolerance: float, what: str) -
         )
 
 
-def position_load(model: PlateModel, positions: Loads, index: slice) -> Floats:
-    """Right-hand sides (n_dof, n) [N] of some load positions of a vehicle."""
+def position_load(model: PlateModel, positions: Loads, index: slice) -> sparse.csc_array:
+    """Sparse right-hand sides (n_dof, n) [N] of some load positions of a vehicle."""
     wheels = positions.wheels(index)
     n = len(range(*index.indices(len(positions))))
-    return patch_loads(model.mesh, wheels.corners, wheels.load, wheels.position, n).toarray()
+    return patch_loads(model.mesh, wheels.corners, wheels.load, wheels.position, n)
 
 
 def stream(
-    solver: Solver, runs: Sequence[Loads], workers: int | None = None
-) -> Iterator[tuple[int, Response]]:
+    solver: Solver,
+    runs: Sequence[Loads],
+    read: Callable[[int, Response], T],
+    workers: int | None = None,
+) -> Iterator[tuple[int, Response, T]]:
     """Responses of all load positions, block after block in order.
 
-    Yields the number of a block's first load position, counted over all runs, and its response.
+    Yields the number of a block's first load position, counted over all runs, its response and
+    what `read` makes of both, in the thread that solved the block.
     workers : threads, default one per processor that may be used.
     """
     count = workers or len(os.sched_getaffinity(0))
     blocks = _blocks(runs)
 
-    def work(run: Loads, part: slice) -> Response:
+    @one_blas_thread
+    def work(first: int, run: Loads, part: slice) -> tuple[int, Response, T]:
         F = position_load(solver.model, run, part)
         response = solver.respond(F)
         check_response(response, F, POSITION_BALANCE, run.words)
-        return response
+        return first, response, read(first, response)
 
     with ThreadPoolExecutor(count) as pool:
-        waiting: deque[tuple[int, Future[Response]]] = deque()
-        for first, run, part in blocks:
-            waiting.append((first, pool.submit(work, run, part)))
+        waiting: deque[Future[tuple[int, Response, T]]] = deque()
+        for block in blocks:
+            waiting.append(pool.submit(work, *block))
             if len(waiting) > count:
-                number, future = waiting.popleft()
-                yield number, future.result()
+                yield waiting.popleft().result()
         while waiting:
-            number, future = waiting.popleft()
-            yield number, future.result()
+            yield waiting.popleft().result()
 
 
 def _blocks(runs: Sequence[Loads]) -> Iterator[tuple[int, Loads, slice]]:

@@ -10,7 +10,7 @@ from pipelines.design import Design
 from pipelines.envelopes import Envelopes
 from pipelines.findings import Finding
 from pipelines.governing import Governing
-from pipelines.modelenvelopes import ModelEnvelope
+from pipelines.modelpositions import ModelEnvelope
 from pipelines.reconciliation import Reconciliation
 from pipelines.reporthtml import SYMBOLS, table, text
 from pipelines.responses import Response, Solver

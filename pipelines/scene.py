@@ -13,6 +13,7 @@ from typing import Any
 import meshio
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
 from pipelines.build import build_model
 from pipelines.deck import Deck, Line
@@ -123,11 +124,11 @@ def crossing(deck: Deck) -> list[Scene]:
     model = build_model(deck).model
     recovery = FieldRecovery(model)
     loads = [position_load(model, run, slice(int(i), int(i) + 1)) for i in chosen]
-    w = recovery.fields(Stiffness(model).solve(np.concatenate(loads, axis=1)))[0] * 1e3
-    flat = _space(model.mesh.xy[recovery.points.node], 0.0)
+    w = recovery.fields(Stiffness(model).solve(sparse.hstack(loads, format="csc")))[0] * 1e3
+    flat = _space(recovery.points.xy, 0.0)
     factor = _enlargement(flat, w)
     limits = (float(min(w.min(), 0.0)), float(w.max()))
-    carriers, triangles = _carriers(deck), _triangles(quads(recovery.points, model.mesh.order))
+    carriers, triangles = _carriers(deck), _triangles(quads(recovery.points))
     scenes = []
     for k, index in enumerate(chosen):
         points = flat.copy()

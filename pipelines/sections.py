@@ -121,7 +121,7 @@ class Frame:
 
 def frame(deck: Deck, strip: StripDeck, solver: Solver) -> Frame:
     """The deck's field points in the strip's coordinates."""
-    plan = solver.model.mesh.plan[solver.recovery.points.node]
+    plan = solver.recovery.points.plan
     u, y = deck.plan.logical_station(plan), plan[:, 1]
     if strip.bars == "parallel":
         s, t, edges = u, y, ("left", "right")

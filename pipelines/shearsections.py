@@ -89,7 +89,7 @@ def interpolation(solver: Solver, points: Floats) -> sparse.csr_array:
     """Rows (n, n_point) that give fields at plan points (n, 2), each in one of its cells."""
     mesh, fields = solver.model.mesh, solver.recovery.points
     cells, xi = _located(mesh, points)
-    values = shape(mesh.order, xi)
+    values = shape(fields.order, xi)
     columns = fields.cells[cells]
     index = np.broadcast_to(np.arange(len(points))[:, None], columns.shape)
     found = sparse.coo_array(

@@ -28,8 +28,8 @@ class FieldMap:
 
 def field_map(solver: Solver) -> FieldMap:
     """Where the fields of a run are given."""
-    mesh, points = solver.model.mesh, solver.recovery.points
-    return FieldMap(mesh.plan[points.node], mesh.xy[points.node], quads(points, mesh.order))
+    points = solver.recovery.points
+    return FieldMap(points.plan, points.xy, quads(points))
 
 
 def cut(

@@ -153,14 +153,24 @@ def _work(
     return total
 
 
-def strip_train(deck: StripDeck, vehicle: Vehicle, strips: StripSet, focus: Focus) -> Train:
-    """The axles of a vehicle on a strip along traffic; see `strip_trains`."""
+def strip_train(
+    deck: StripDeck,
+    vehicle: Vehicle,
+    strips: StripSet,
+    focus: Focus,
+    extent: float | None = None,
+) -> Train:
+    """The axles of a vehicle on a strip along traffic; see `strip_trains`.
+
+    extent : where loads side by side, reaching so far between their centres [m], act on one strip:
+        every axle has the method's width of one load and the extent. None = the axle by itself.
+    """
     laws: dict[tuple[object, ...], WidthLaw] = {}
     loads = []
     for axle in vehicle.axles:
         key = (axle.patch, axle.wheels)
         if key not in laws:
-            laws[key] = _law(deck, axle, strips, focus)
+            laws[key] = _law(deck, axle, strips, focus, extent)
         length = strips.length(deck.span_input(axle, focus.bays[0]))
         loads.append(StripLoad(axle.at, axle.load * vehicle.impact, length, laws[key]))
     return Train(tuple(loads))
@@ -242,8 +252,9 @@ class _Piece:
 class _Question:
     """A method asked about an axle's wheels on one span; hashable, so that equal bays share.
 
-    spread : None for a strip along traffic, whose axle's wheels stand side by side; else the
-        length of the run of axles whose wheels do so.
+    spread : distance between the outermost of several loads side by side that share the width of
+        one and this distance: of the axles of a run on a strip across traffic. None for a strip
+        along traffic, where the axle's own wheels stand side by side.
     """
 
     method: StripMethod

@@ -11,7 +11,7 @@ from typing import Literal
 
 from pipelines.deck import Vehicle
 from pipelines.errors import MethodRangeError
-from pipelines.stripbeam import moment_lines
+from pipelines.stripbeam import Side, StripBeam, moment_lines
 from pipelines.strips import FIRST_SET, StripSet
 from pipelines.strips_deck import StripDeck
 from pipelines.strips_input import StripMethod
@@ -26,11 +26,37 @@ from pipelines.strips_train import (
     distinct,
     response,
     support_moment,
+    support_sections,
 )
+from plate.chart import Floats
 
 SINGLE_VEHICLE = "single vehicle, not the load model"
 Limits = Mapping[Direction, tuple[float, float]]
-Search = Callable[[Train, Sequence[Direction], Reach], Extreme]
+
+
+@dataclass(frozen=True)
+class Sought:
+    """A moment of the strip beam: sagging (sign = 1) or hogging (-1).
+
+    Anywhere in a bay, or over a support, `offset` [m] to either side of its centre.
+    """
+
+    sign: float
+    bay: int | None = None
+    support: int = 0
+    offset: float = 0.0
+
+    def sections(self, beam: StripBeam) -> list[tuple[Side, Floats]]:
+        """Of a moment over a support its sections (1,) and their sides."""
+        return support_sections(beam, self.support, self.offset)
+
+    def worst(
+        self, beam: StripBeam, train: Train, directions: Sequence[Direction], within: Reach
+    ) -> Extreme:
+        """Its largest value under a train."""
+        if self.bay is not None:
+            return bay_sagging(beam, self.bay, train, directions, within)
+        return support_moment(beam, self.support, train, self.sign, self.offset, directions, within)
 
 
 @dataclass(frozen=True)
@@ -79,7 +105,7 @@ def strip_moments(
     limits : offsets between which the vehicle's centre line may run, for a strip across traffic;
         None = anywhere. A pinned last line without overhang has no moment and no entry.
     """
-    solve = _Solve(deck, vehicle, directions, limits)
+    solve = StripSolve(deck, vehicle, directions, limits)
     found = []
     for strips in sets:
         for bay in deck.bays:
@@ -104,7 +130,7 @@ def edge_moments(
     edge : its name. distances : "wheel" from it to the nearest wheel's centre, and "rail" to the
         barrier or the first line that carries it [m]; each set reads one (`StripSet.edge_from`).
     """
-    solve = _Solve(deck, vehicle, directions, limits)
+    solve = StripSolve(deck, vehicle, directions, limits)
     return tuple(
         replace(one, edge=edge)
         for strips in sets
@@ -114,7 +140,7 @@ def edge_moments(
 
 
 @dataclass
-class _Solve:
+class StripSolve:
     """One vehicle on one strip; keeps what a mirrored bay or line can take over."""
 
     deck: StripDeck
@@ -161,11 +187,7 @@ class _Solve:
             at="bay",
             span=method.span_of(deck.span_input(self.vehicle.axles[0], bay)),
         )
-        return self._filled(
-            strips,
-            Focus((bay,), edge=edge),
-            [(empty, lambda *how: bay_sagging(beam, bay, *how))],
-        )
+        return self.filled(strips, Focus((bay,), edge=edge), [(empty, Sought(1.0, bay))])
 
     def over_line(self, strips: StripSet, support: int) -> list[StripMoment]:
         deck, beam = self.deck, self.deck.beam
@@ -186,33 +208,29 @@ class _Solve:
             at="centre line",
             span=overhang or method.span_of(one),
         )
-
-        def search(sign: float, offset: float) -> Search:
-            return lambda train, directions, within: support_moment(
-                beam, support, train, sign, offset, directions, within
-            )
-
-        wanted = [(centre, search(-1.0, 0.0))]
+        wanted = [(centre, Sought(-1.0, support=support))]
         if line.width > 0:
-            wanted.append((replace(centre, at="face"), search(-1.0, 0.5 * line.width)))
+            face = Sought(-1.0, support=support, offset=0.5 * line.width)
+            wanted.append((replace(centre, at="face"), face))
         if len(bays) == 2:
             sagging = replace(centre, effect="sagging", at="over line")
-            wanted.append((sagging, search(1.0, 0.0)))
-        return self._filled(strips, Focus(bays, support), wanted)
+            wanted.append((sagging, Sought(1.0, support=support)))
+        return self.filled(strips, Focus(bays, support), wanted)
 
-    def _filled(
-        self, strips: StripSet, focus: Focus, wanted: Sequence[tuple[StripMoment, Search]]
+    def filled(
+        self, strips: StripSet, focus: Focus, wanted: Sequence[tuple[StripMoment, Sought]]
     ) -> list[StripMoment]:
+        """The moments sought, each with its value or the reason why there is none."""
         try:
             trains = strip_trains(self.deck, self.vehicle, strips, focus)
         except MethodRangeError as error:
             return [replace(empty, reason=str(error)) for empty, _ in wanted]
-        return [self._worst(empty, search, trains) for empty, search in wanted]
+        return [self._worst(empty, sought, trains) for empty, sought in wanted]
 
-    def _worst(self, empty: StripMoment, search: Search, trains: Sequence[Train]) -> StripMoment:
+    def _worst(self, empty: StripMoment, sought: Sought, trains: Sequence[Train]) -> StripMoment:
         best, of = None, trains[0]
         for train in trains:
-            for found in self._searched(search, train):
+            for found in self._searched(sought, train):
                 if best is None or abs(found.value) > abs(best.value) * (1.0 + 1e-12):
                     best, of = found, train
         assert best is not None
@@ -230,10 +248,13 @@ class _Solve:
             axles=of.axles,
         )
 
-    def _searched(self, search: Search, train: Train) -> list[Extreme]:
-        if self.limits is None:
-            return [search(train, self.directions, None)]
-        return [search(train, (d,), self.limits[d]) for d in distinct(train, self.directions)]
+    def _searched(self, sought: Sought, train: Train) -> list[Extreme]:
+        beam, limits = self.deck.beam, self.limits
+        if limits is None:
+            return [sought.worst(beam, train, self.directions, None)]
+        return [
+            sought.worst(beam, train, (d,), limits[d]) for d in distinct(train, self.directions)
+        ]
 
     def _turned(self, one: StripMoment) -> StripMoment:
         beam = self.deck.beam

@@ -112,16 +112,13 @@ def _shear(
     directions: Sequence[Direction],
     limits: Limits | None,
 ) -> StripShear:
-    beam, method = deck.beam, METHODS[key]
-    line = beam.supports[support]
-    low, high = beam.bay(bay)
-    away = 1.0 if bay == support else -1.0
-    section = line.at + away * (0.5 * line.width + d)
-    empty = StripShear(method, vehicle.name, line.name, bay, section, high - low)
-    if not low < section < high:
-        return replace(empty, reason="the section lies beyond the bay")
+    beam = deck.beam
+    empty, away = empty_shear(deck, vehicle.name, d, key, support, bay)
+    section = empty.section
+    if empty.reason:
+        return empty
     try:
-        trains = _trains(deck, vehicle, d, key, support, bay)
+        trains = shear_trains(deck, vehicle, d, key, support, bay)
     except MethodRangeError as error:
         return replace(empty, reason=str(error))
     side: Side = "right"
@@ -148,16 +145,40 @@ def _shear(
     )
 
 
-def _trains(
-    deck: StripDeck, vehicle: Vehicle, d: float, key: str, support: int, bay: int
+def empty_shear(
+    deck: StripDeck, name: str, d: float, key: str, support: int, bay: int
+) -> tuple[StripShear, float]:
+    """The shear still to be found, with the reason where it cannot be; and its sign."""
+    line = deck.beam.supports[support]
+    low, high = deck.beam.bay(bay)
+    away = 1.0 if bay == support else -1.0
+    section = line.at + away * (0.5 * line.width + d)
+    inside = low < section < high
+    reason = "" if inside else "the section lies beyond the bay"
+    return StripShear(METHODS[key], name, line.name, bay, section, high - low, reason=reason), away
+
+
+def shear_trains(
+    deck: StripDeck,
+    vehicle: Vehicle,
+    d: float,
+    key: str,
+    support: int,
+    bay: int,
+    extent: float | None = None,
 ) -> tuple[Train, ...]:
+    """The vehicle on the strip for the shear beside a line; of several trains the hardest governs.
+
+    extent : as in `strips_laws.strip_train`. Raises MethodRangeError outside the rule's range.
+    """
+
     def load(at: float, force: float, axle: Axle, spread: float | None) -> StripLoad:
         one = deck.span_input(axle, bay)
         law = _law(deck, replace(one, d=d), axle, key, support, bay, spread)
         return StripLoad(at, force, one.contact[0], law)
 
     if deck.bars == "parallel":
-        loads = [load(a.at, a.load * vehicle.impact, a, None) for a in vehicle.axles]
+        loads = [load(a.at, a.load * vehicle.impact, a, extent) for a in vehicle.axles]
         return (Train(tuple(loads)),)
     trains = []
     for run in all_runs(vehicle):

@@ -202,16 +202,20 @@ def support_moment(
 
     Both sides count, as far as the strip reaches.
     """
-    line = beam.supports[support]
-    best = Extreme(0.0, line.at, "right")
-    sides = _sides(beam, line.at, offset)
-    if offset == 0 and line.k_rot == 0:
-        sides = sides[-1:]  # the moment does not jump
-    for side, at in sides:
+    best = Extreme(0.0, beam.supports[support].at, "right")
+    for side, at in support_sections(beam, support, offset):
         lines = moment_lines(beam, at, side)
         found = worst(lines, train, at, side, sign, directions, within)
         best = found if sign * found.value > sign * best.value * (1.0 + 1e-12) else best
     return best
+
+
+def support_sections(beam: StripBeam, support: int, offset: float) -> list[tuple[Side, Floats]]:
+    """The sections (1,) of the moment `offset` [m] to either side of a support."""
+    line = beam.supports[support]
+    sides = _sides(beam, line.at, offset)
+    # Over a support that lets the slab rotate the moment does not jump.
+    return sides[-1:] if offset == 0 and line.k_rot == 0 else sides
 
 
 def support_hogging(

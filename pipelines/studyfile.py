@@ -17,7 +17,7 @@ from pipelines.deckmistakes import Mistakes, validated
 from pipelines.deckrules import Text
 from pipelines.deckschema import Table
 from pipelines.studyformula import Formula, FormulaError, read_formula
-from pipelines.studygroups import VARIABLES, Reference
+from pipelines.studygroups import EDGE_DISTANCES, VARIABLES, Reference
 from pipelines.studykeys import KeyMistake, split_key
 from pipelines.studyschema import (
     DesignTable,
@@ -25,6 +25,7 @@ from pipelines.studyschema import (
     ReferenceTable,
     ResponseTable,
     RunTable,
+    StripTable,
 )
 from pipelines.studyspec import ERROR, OWN_COLUMNS, Design, Parameter, Response, Study
 from pipelines.tomlfile import read_toml
@@ -52,6 +53,7 @@ def read_study(path: Path) -> Study:
     follows = _follows(data.get("set", {}), given, mistakes)
     tables_of_responses = _tables(data, "response", ResponseTable, mistakes)
     responses = _responses(tables_of_responses, given, reference is not None, mistakes)
+    _check_groups(parameters, mistakes)
     _check_names(parameters, responses, reference is not None, mistakes)
     if design is not None:
         _check_design(design, parameters, mistakes)
@@ -250,12 +252,27 @@ def _responses(
                 name=table.name,
                 unit=table.unit or "",
                 way=way,
-                strip_case=None if table.strip is None else table.strip.case,
-                hand=None if table.hand is None else (table.hand.strips, table.hand.case),
+                strip=None if table.strip is None else _strip(table.strip),
+                hand=None if table.hand is None else (table.hand.strips, *_strip(table.hand)),
                 formula=formula,
             )
         )
     return tuple(found)
+
+
+def _strip(table: StripTable) -> tuple[str, float | None]:
+    return table.case, table.place_in_bay
+
+
+def _check_groups(parameters: tuple[Parameter, ...], mistakes: Mistakes) -> None:
+    taken: dict[str, str] = {}
+    for one in parameters:
+        if one.group is None:
+            continue
+        what = one.group.partition("/")[0] if one.group in EDGE_DISTANCES else one.group
+        if what in taken:
+            mistakes.add("[[parameter]] group", one.group, f"{taken[what]} sets it already")
+        taken[what] = one.name
 
 
 def _check_names(

@@ -17,6 +17,7 @@ D_x, or D_x itself where the deck gives rigidities:
 | a/L, b/L         | patch side along, across; all patches of the reference cases                  |
 | patch/L          | b/L, the side along in the base's proportion                                  |
 | edge distance/L  | centre of the patch nearest to the reference edge, from the slab's edge       |
+| edge distance/S  | the same as a share of S: 0.5 is mid-width where the slab has no overhangs    |
 | place in bay     | station of that patch's centre as a share of the bay, 0.5 is its middle       |
 
 They are set in this order. Whatever moves, the patches keep the place in the bay, the edge
@@ -117,9 +118,11 @@ def set_groups(deck: Deck, reference: Reference, values: Mapping[str, float]) ->
     for name, setter in _SETTERS.items():
         if name in values:
             setter(deck, reference, float(values[name]))
-    L = geometry(deck, reference)["L"]
-    share = float(values.get("place in bay", share))
-    e = L * float(values["edge distance/L"]) if "edge distance/L" in values else before["e"]
+    now = geometry(deck, reference)
+    share, e = float(values.get("place in bay", share)), before["e"]
+    for name, length in EDGE_DISTANCES.items():
+        if name in values:
+            e = float(values[name]) * now[length]
     _place(deck, reference, before, share, e)
 
 
@@ -243,6 +246,9 @@ _SETTERS: dict[str, Callable[[Deck, Reference, float], None]] = {
     "b/L": _sides(False, True),
     "patch/L": _sides(True, True),
     "edge distance/L": _nothing,
+    "edge distance/S": _nothing,
     "place in bay": _nothing,
 }
 GROUPS = tuple(_SETTERS)
+# Groups that set the same distance, with the variable that it is a share of.
+EDGE_DISTANCES = {"edge distance/L": "L", "edge distance/S": "S"}

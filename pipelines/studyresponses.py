@@ -2,8 +2,10 @@
 
 path     a value of summary.json, with its numerical tolerance where the summary states one
 strip    the moment [kNm] of the case's load on a beam as wide as the deck: continuous over rigid
-         lines at the cross lines, under the patch at the reference's place, spread over the patch's
-         length. Over a plate moment per metre it gives the effective width.
+         lines at the cross lines, under the load, which is spread over the patch's length. Over a
+         plate moment per metre it gives the effective width. The load stands where the case's patch
+         nearest to the edge stands in its bay, or at place_in_bay: an axle on a skew deck has its
+         worst place not where a wheel by itself has it, a strip always at midspan.
 hand     the width [m] by which that strip moment must be divided to give what a hand method gives
          for the same tyres: the method's own width, corrected where it spreads the load over
          another length. Empty where the method is outside its range.
@@ -58,9 +60,9 @@ def read_responses(
             found[one.name] = _at_way(one, summary)
         elif one.formula is not None:
             found[one.name] = _computed(one, known, found)
-        elif one.strip_case is not None:
+        elif one.strip is not None:
             assert reference is not None, "a strip without a reference"
-            found[one.name] = Read(strip_moment(deck, reference, one.strip_case) / 1e3, 0.0)
+            found[one.name] = Read(strip_moment(deck, reference, *one.strip) / 1e3, 0.0)
         elif one.hand is not None:
             assert reference is not None, "a hand method without a reference"
             found[one.name] = Read(hand_width(deck, reference, *one.hand), 0.0)
@@ -148,9 +150,11 @@ def _strip(deck: Deck, reference: Reference) -> StripDeck:
     return replace(strip_deck(deck), surfacing=reference.surfacing)
 
 
-def _axle(deck: Deck, reference: Reference, case: Case) -> tuple[float, list[tuple[float, float]]]:
-    """Station of the patch nearest to the edge on the bay's own scale, and of every patch the
-    distance from it along and its offset [m].
+def _axle(
+    deck: Deck, reference: Reference, case: Case, place: float | None
+) -> tuple[float, list[tuple[float, float]]]:
+    """Station on the bay's own scale at which the strip is loaded, and of every patch the distance
+    along from the one nearest to the edge and its offset [m].
 
     A hand strip has its span along traffic; an axle stands at one place of it also on a skew deck.
     """
@@ -158,13 +162,19 @@ def _axle(deck: Deck, reference: Reference, case: Case) -> tuple[float, list[tup
     sign = 1.0 if reference.edge == "left" else -1.0
     nearest = min(case.patches, key=lambda p: sign * p.at[1])
     u = nearest.at[0] - nearest.at[1] * tan(float(plan.skew))
+    if place is not None:
+        low, high = deck.stations[reference.bay - 1 : reference.bay + 1]
+        u = low + place * (high - low)
     return u, [(p.at[0] - nearest.at[0], p.at[1]) for p in case.patches]
 
 
-def strip_moment(deck: Deck, reference: Reference, name: str) -> float:
-    """Sagging moment of the whole case on the strip's beam at the reference's place [N m]."""
+def strip_moment(deck: Deck, reference: Reference, name: str, place: float | None = None) -> float:
+    """Sagging moment of the whole case on the strip's beam [N m].
+
+    place : in the bay, as a share of it; None = where the case's patch nearest to the edge stands.
+    """
     case = _case(deck, name)
-    u, places = _axle(deck, reference, case)
+    u, places = _axle(deck, reference, case, place)
     lines = moment_lines(_strip(deck, reference).beam, [u], "right")
     total = 0.0
     for patch, (along, _) in zip(case.patches, places, strict=True):
@@ -173,7 +183,9 @@ def strip_moment(deck: Deck, reference: Reference, name: str) -> float:
     return total
 
 
-def hand_width(deck: Deck, reference: Reference, strips: str, name: str) -> float | None:
+def hand_width(
+    deck: Deck, reference: Reference, strips: str, name: str, place: float | None = None
+) -> float | None:
     """The strip moment of the case over the moment per metre that a strip set gives it [m].
 
     The tyres are the patches less the spread through surfacing and half the slab; all patches of
@@ -183,7 +195,7 @@ def hand_width(deck: Deck, reference: Reference, strips: str, name: str) -> floa
     """
     found = next(one for one in FIRST_SET if one.name == strips)
     case = _case(deck, name)
-    u, places = _axle(deck, reference, case)
+    u, places = _axle(deck, reference, case, place)
     alike = len({(p.size, p.load) for p in case.patches}) == 1
     if any(abs(along) > 1e-9 for along, _ in places) or not alike:
         raise StudyError(f"case {name}: its patches are not the wheels of one axle")

@@ -113,10 +113,10 @@ class ParameterTable(Table):
 
 class StripTable(Table):
     case: Name
+    place_in_bay: Annotated[float, Range(0.0, 1.0)] | None = None
 
 
-class HandTable(Table):
-    case: Name
+class HandTable(StripTable):
     strips: Annotated[str, Choice(tuple(one.name for one in FIRST_SET))]
 
 

@@ -36,13 +36,14 @@ class Parameter:
 
 @dataclass(frozen=True)
 class Response:
-    """Exactly one of way (into summary.json), strip_case, hand (strip set, case), formula."""
+    """Exactly one of way (into summary.json), strip (case, place in the bay), hand (strip set,
+    case, place), formula; place None = that of the case's patch nearest to the edge."""
 
     name: str
     unit: str
     way: tuple[str | int | tuple[tuple[str, Value], ...], ...] = ()
-    strip_case: str | None = None
-    hand: tuple[str, str] | None = None
+    strip: tuple[str, float | None] | None = None
+    hand: tuple[str, str, float | None] | None = None
     formula: Formula | None = None
 
 

@@ -102,7 +102,7 @@ def without_tension(
         F = permanent.copy()
         if peak.number >= 0:
             run, index = find_position(envelopes.runs, peak.number)
-            F += position_load(model, run, slice(index, index + 1))[:, 0]
+            F += position_load(model, run, slice(index, index + 1)).toarray()[:, 0]
         tied = solver.recovery.fields(solver.stiffness.solve(F[:, None], refine=True))
         contact = lifting.solve(F)
         untied = recovery.fields(contact.U[:, None])

@@ -326,15 +326,14 @@ class Plate:
         mesh = self.model.mesh
         s, _ = self._coordinates(mesh.corners.mean(axis=1))
         cells = np.flatnonzero((s > walk.s_range[0]) & (s < walk.s_range[1]))
-        points = field_points(self.model).cells[cells]
-        unique, self._label = np.unique(points.ravel(), return_inverse=True)
-        operators = cell_operators(self.model, cells, mesh.node_reference)
+        points = field_points(self.model)
+        unique, self._label = np.unique(points.cells[cells], return_inverse=True)
+        self._label = self._label.ravel()
+        operators = cell_operators(self.model, cells, points.reference)
         self._rows = operators[:, :, walk.finding.component].copy()
         self._dofs = cell_dofs(mesh.cells[cells])
         self._count = np.bincount(self._label)
-        node = np.zeros(len(unique), dtype=np.int64)
-        node[self._label] = mesh.cells[cells].ravel()
-        self._plan = mesh.plan[node]
+        self._plan = points.plan[unique]
         self._sought = self._region(*self._coordinates(self._plan))
         # Displacements of the held load position, by whether wheels are spread as in the deck file.
         self._moved: dict[bool, dict[Place, Floats]] = {False: {}, True: {}}

@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 # Lattice spaces in the smaller side of a patch, and the most places of a lattice.
-SPACES = 3.0
+SPACES = 5.0
 MOST_PLACES = 150_000
 # Lattice places beyond those at which the patch still touches the slab.
 MARGIN = 2

@@ -32,22 +32,27 @@ from pipelines.wheelfields import WheelField
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-# The scan's steps in the smallest side of a patch.
-SCAN = 3.0
+# The scan's steps in the smallest side of a patch, and its steps of a variable spacing in those.
+SCAN = 5.0
+SPREADS = 2.0
 # Peaks of the scan below this share of its highest are passed over; at most so many are refined
 # on the interpolated surface, and of these those near the highest, at most so many, on the exact.
 # The interpolated surface of a shear is wrong by some per cent of its largest value.
 NEAR = 0.7
 DOUBT = 0.08
-MOST_PEAKS = 12
+MOST_PEAKS = 24
 NEAR_EXACT = 0.9
-MOST_EXACT = 4
+DOUBT_EXACT = 0.01
+MOST_EXACT = 6
+ABOUT = 6.0
+NEAR_SETTLED = 0.95
+MOST_SETTLED = 3
 # Last steps on the interpolated and on the exact surface as shares of the patch's smaller side.
 COARSEST = 1.0 / 25.0
-FINEST = 1.0 / 100.0
+FINEST = 1.0 / 500.0
 # What a search down to FINEST may still miss, as a share of the value; measured against dense
 # scans in the tests.
-MISSED = 2e-3
+MISSED = 1e-3
 # Places times results of one scan held at a time.
 MOST_VALUES = 8_000_000
 
@@ -80,14 +85,12 @@ class _Candidates:
     """Places worth looking at.
 
     entry : (n,) of what is wanted; driver : (n,) its number; x : (3, n) places; value : (n,).
-    doubt : (n_entry,) by how much the values of each entry may be wrong.
     """
 
     entry: Ints
     driver: Ints
     x: Floats
     value: Floats
-    doubt: Floats
 
     @classmethod
     def joined(cls, parts: Sequence["_Candidates"]) -> "_Candidates":
@@ -96,27 +99,30 @@ class _Candidates:
             np.concatenate([p.driver for p in parts]),
             np.concatenate([p.x for p in parts], axis=1),
             np.concatenate([p.value for p in parts]),
-            np.max([p.doubt for p in parts], axis=0),
         )
 
     def part(self, which: NDArray[np.bool_] | Ints) -> "_Candidates":
         return _Candidates(
-            self.entry[which],
-            self.driver[which],
-            self.x[:, which],
-            self.value[which],
-            self.doubt,
+            self.entry[which], self.driver[which], self.x[:, which], self.value[which]
         )
 
-    def foremost(self, near: float, most: int) -> "_Candidates":
+    def foremost(self, near: float, most: int, doubt: Floats) -> "_Candidates":
         """The highest of each entry, at most so many: those of at least `near` times its highest
-        or less far below it than the doubt."""
-        top = np.zeros(len(self.doubt))
+        or no further below it than the doubt (n_entry,)."""
+        top = np.zeros(len(doubt))
         np.maximum.at(top, self.entry, self.value)
-        least = np.minimum(near * top, top - self.doubt)
+        least = np.minimum(near * top, top - doubt)
         kept = np.flatnonzero(self.value >= least[self.entry])
         kept = kept[np.lexsort((-self.value[kept], self.entry[kept]))]
         return self.part(kept[_rank(self.entry[kept]) < most])
+
+    def apart(self, step: float) -> "_Candidates":
+        """The highest of each entry and driver in every cell of this size [m]."""
+        cells = np.rint(self.x / step).astype(np.int64)
+        order = np.argsort(-self.value, kind="stable")
+        keys = np.column_stack([self.entry, self.driver, cells.T])[order]
+        _, first = np.unique(keys, axis=0, return_index=True)
+        return self.part(np.sort(order[first]))
 
 
 def worst_places(
@@ -178,9 +184,10 @@ def search(
     signs = np.array([sign for _, sign in wanted], dtype=float)
     best = np.zeros(len(wanted))
     places: list[LoadPosition | None] = [None] * len(wanted)
+    scale = np.zeros(len(wanted))
     peaks = _Candidates.joined(
-        [_scan(number, driver, fields, rows, signs) for number, driver in enumerate(drivers)]
-    ).foremost(NEAR, MOST_PEAKS)
+        [_scan(number, driver, fields, rows, signs, scale) for number, driver in enumerate(drivers)]
+    ).foremost(NEAR, MOST_PEAKS, DOUBT * scale)
     chosen = _Candidates.joined(
         [
             _refined(
@@ -195,17 +202,23 @@ def search(
             )
             for number, driver in enumerate(drivers)
         ]
-    ).foremost(NEAR_EXACT, MOST_EXACT)
+    ).foremost(NEAR_EXACT, MOST_EXACT, DOUBT_EXACT * scale)
+    settled = _Candidates.joined(
+        [
+            _looked_about(driver, found, rows, signs, chosen.part(chosen.driver == number))
+            for number, driver in enumerate(drivers)
+        ]
+    ).foremost(NEAR_SETTLED, MOST_SETTLED, np.zeros(len(wanted)))
     for number, driver in enumerate(drivers):
-        mine = chosen.part(chosen.driver == number)
+        mine = settled.part(settled.driver == number)
         x, value = _settle(driver, found, rows[mine.entry], signs[mine.entry], mine.x, mine.value)
         for k, entry in enumerate(mine.entry.tolist()):
             if value[k] > best[entry]:
                 best[entry] = value[k]
                 places[entry] = driver.position(x[:, k])
     return [
-        WorstPlace(float(sign * value), place, float(MISSED * value))
-        for sign, value, place in zip(signs, best, places, strict=True)
+        WorstPlace(float(sign * value), place, float(MISSED * max(value, size)))
+        for sign, value, place, size in zip(signs, best, places, scale, strict=True)
     ]
 
 
@@ -220,15 +233,23 @@ def _interpolated(
 
 
 def _scan(
-    number: int, driver: Driver, fields: dict[Size, WheelField], rows: Ints, signs: Floats
+    number: int,
+    driver: Driver,
+    fields: dict[Size, WheelField],
+    rows: Ints,
+    signs: Floats,
+    scale: Floats,
 ) -> _Candidates:
-    """Peaks of every result over a lattice of places."""
+    """Peaks of every result over a lattice of places.
+
+    scale : (n_entry,) largest size of each result so far, raised by what is found here.
+    """
     step = driver.smallest / SCAN
-    s, y, v = (lattice(low, high, step) for low, high in driver.bounds)
+    s, y = (lattice(low, high, step) for low, high in driver.bounds[:2])
+    v = lattice(*driver.bounds[2].tolist(), SPREADS * step)
     if driver.offsets is not None:
         y = driver.offsets
     entries, places, values = [], [], []
-    doubt = np.zeros(len(rows))
     for spread in v:
         grid = np.meshgrid(s, y, [spread], indexing="ij")
         x = np.array([g.ravel() for g in grid])
@@ -236,8 +257,8 @@ def _scan(
             part = slice(start, start + chunk)
             total = over_lattice(driver, fields, rows[part], x) * signs[part]
             grown = total.reshape(len(s), len(y), -1)
-            doubt[part] = np.maximum(doubt[part], DOUBT * np.abs(total).max(axis=0))
-            k, j, e = np.nonzero(_is_peak(grown) & (grown > -doubt[part]))
+            scale[part] = np.maximum(scale[part], np.abs(total).max(axis=0))
+            k, j, e = np.nonzero(_is_peak(grown) & (grown > -DOUBT * scale[part]))
             entries.append(e + start)
             places.append(np.array([s[k], y[j], np.full(len(k), spread)]))
             values.append(grown[k, j, e])
@@ -247,7 +268,6 @@ def _scan(
         np.full(len(entry), number),
         np.concatenate(places, axis=1),
         np.concatenate(values),
-        doubt,
     )
 
 
@@ -284,7 +304,8 @@ def _refined(
     x = _zoom(driver, fields, rows[peaks.entry], signs[peaks.entry], peaks.x)
     entry, x = _with_starts(driver, starts, peaks.entry, x)
     value = exact_values(driver, found, rows[entry], signs[entry], x)
-    return _Candidates(entry, np.full(len(entry), number), x, value, np.zeros(len(peaks.doubt)))
+    refined = _Candidates(entry, np.full(len(entry), number), x, value)
+    return refined.apart(4.0 * COARSEST * driver.smallest)
 
 
 def _with_starts(
@@ -317,6 +338,24 @@ def _zoom(
     return climb(
         value, x, start, driver.room, 0.5 * driver.smallest / SCAN, COARSEST * driver.smallest
     )[0]
+
+
+def _looked_about(
+    driver: Driver, found: Surfaces, rows: Ints, signs: Floats, chosen: _Candidates
+) -> _Candidates:
+    """Candidates and places about each of them, with exact values: small waves of the surfaces
+    have tops of their own, which the interpolation does not see."""
+    step = driver.smallest / ABOUT
+    steps = step * np.arange(-2.0, 3.0)
+    along, across = (a.ravel() for a in np.meshgrid(steps, steps, indexing="ij"))
+    if driver.offsets is not None:
+        along, across = steps, np.zeros(len(steps))
+    moves = np.array([along, across, np.zeros(len(along))])
+    low, high = driver.bounds[:, 0, None, None], driver.bounds[:, 1, None, None]
+    x = np.clip(chosen.x[..., None] + moves[:, None], low, high).reshape(3, -1)
+    entry, driver_of = (np.repeat(a, len(along)) for a in (chosen.entry, chosen.driver))
+    value = exact_values(driver, found, rows[entry], signs[entry], x)
+    return _Candidates(entry, driver_of, x, value).apart(2.0 * step)
 
 
 def _settle(

@@ -24,8 +24,8 @@ from pipelines.drivers import (
 )
 from pipelines.influence import Surfaces, surfaces
 from pipelines.lanecells import pressure_cells
-from pipelines.lanes import best_sum, lane_offsets, strip_shares
-from pipelines.modelenvelopes import LaneAt, ModelEnvelope, ModelPosition, arrangement_orders
+from pipelines.lanes import arrangement_orders, best_sum, lane_offsets, strip_shares
+from pipelines.modelpositions import LaneAt, ModelEnvelope, ModelPosition
 from pipelines.modeltrains import has_pressure, lane_range
 from pipelines.responses import Solver
 
@@ -106,6 +106,8 @@ def model_step_errors(deck: Deck, solver: Solver, envelope: ModelEnvelope) -> tu
     short of the true ones [SI]: refined less stepped value, and what the search may have missed."""
     rows = solver.probes.rows
     n = rows.shape[0]
+    if not n:
+        return np.zeros(0), np.zeros(0)
     wanted = [(k, sign) for sign in (1, -1) for k in range(n)]
     e = envelope.probes
     starts = [envelope.position(int(k)) for k in (*e.at_maximum, *e.at_minimum)]
@@ -269,7 +271,8 @@ class _Search:
                 position = None
                 if driver >= 0:
                     position = one.drivers[driver].position(places[:, lane, e])
-                at.append(LaneAt(one.kind.name, one.kind.factor, position))
+                offset = round(float(places[1, lane, e]), 6) + 0.0
+                at.append(LaneAt(one.kind.name, one.kind.factor, position, offset))
             position_ = ModelPosition(self.model.name, tuple(at), factor)
             sign = float(self.signs[e])
             missed = MISSED * max(value, self.scale[e])

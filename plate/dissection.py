@@ -12,12 +12,15 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 from scipy.linalg import lapack
 
 from plate.errors import SolutionError
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+# Right-hand sides (n_dof, n_load), each entry of a sparse one stored once.
+Loads = Floats | sparse.csc_array
 
 LEAF_CELLS = 4
 
@@ -62,7 +65,7 @@ class Factorisation:
         self, pieces: Sequence[Piece], centroids: Floats, n_dof: int, free: NDArray[np.bool_]
     ) -> None:
         self.n_dof = n_dof
-        tree = _bisect(centroids)
+        tree = bisection(centroids, LEAF_CELLS)
         leaf_of = np.empty(len(centroids), dtype=np.int64)
         for k, cells in enumerate(tree.leaves):
             leaf_of[cells] = k
@@ -80,9 +83,10 @@ class Factorisation:
         # Elimination order: by tree node in post-order.
         dofs = np.flatnonzero(used)
         dofs = dofs[np.argsort(home[dofs], kind="stable")]
-        self.order = dofs
-        place = np.full(n_dof, -1)
+        # Place of each dof among the eliminated ones; the last place is that of all the others.
+        place = np.full(n_dof, len(dofs))
         place[dofs] = np.arange(len(dofs))
+        self.place, self.n_free = place, len(dofs)
         starts = np.searchsorted(home[dofs], np.arange(len(tree.ranges) + 1))
         self.fronts = _eliminate(pieces, tree, leaf_of, place, starts)
         self.n_factor = sum(
@@ -90,26 +94,36 @@ class Factorisation:
             for f in self.fronts
         )
 
-    def solve(self, F: Floats) -> Floats:
-        """Solution (n_dof, n_load) of right-hand sides (n_dof, n_load); zero where not free."""
-        X = F[self.order]
-        loaded = np.any(X != 0.0, axis=1)
+    def solve(self, F: Loads) -> Floats:
+        """Solution (n_dof, n_load) of right-hand sides (n_dof, n_load); zero where not free.
+
+        Fronts that no load reaches are left out on the way up and need no inverse on the way
+        down: a block of wheels stands on few of them.
+        """
+        load = sparse.coo_array(F)
+        X = np.zeros((self.n_free + 1, F.shape[1]))
+        row, column = load.coords
+        X[self.place[row], column] = load.data
+        X[-1] = 0.0
+        loaded = np.zeros(self.n_free + 1, dtype=bool)
+        loaded[self.place[row]] = True
+        reached = []
         for front in self.fronts:
-            if loaded[front.pivots].any() and len(front.border):
+            reached.append(bool(loaded[front.pivots].any()))
+            if reached[-1] and len(front.border):
                 X[front.border] -= front.coupling @ X[front.pivots]
                 loaded[front.border] = True
-        for front in reversed(self.fronts):
-            part = front.inverse @ X[front.pivots]
+        for front, mine in zip(reversed(self.fronts), reversed(reached), strict=True):
+            part = X[front.pivots]
+            if mine:
+                part[...] = front.inverse @ part
             if len(front.border):
                 part -= front.coupling.T @ X[front.border]
-            X[front.pivots] = part
-        U = np.zeros((self.n_dof, F.shape[1]))
-        U[self.order] = X
-        return U
+        return np.take(X, self.place, axis=0)
 
 
 @dataclass(frozen=True)
-class _Tree:
+class Tree:
     """Binary tree of parts in post-order: leaf range and children of each, cells of each leaf."""
 
     ranges: list[tuple[int, int]]
@@ -128,13 +142,14 @@ class _Tree:
         return home
 
 
-def _bisect(centroids: Floats) -> _Tree:
+def bisection(centroids: Floats, most: int) -> Tree:
+    """Cells (n, 2) halved across their longer direction until parts have `most` at most."""
     ranges: list[tuple[int, int]] = []
     children: list[tuple[int, ...]] = []
     leaves: list[Ints] = []
 
     def split(cells: Ints) -> int:
-        if len(cells) <= LEAF_CELLS:
+        if len(cells) <= most:
             leaves.append(cells)
             ranges.append((len(leaves) - 1, len(leaves)))
             children.append(())
@@ -149,7 +164,7 @@ def _bisect(centroids: Floats) -> _Tree:
         return len(ranges) - 1
 
     split(np.arange(len(centroids)))
-    return _Tree(ranges, children, leaves)
+    return Tree(ranges, children, leaves)
 
 
 def _gap(values: Floats) -> int:
@@ -162,13 +177,14 @@ def _gap(values: Floats) -> int:
 
 
 def _eliminate(
-    pieces: Sequence[Piece], tree: _Tree, leaf_of: Ints, place: Ints, starts: Ints
+    pieces: Sequence[Piece], tree: Tree, leaf_of: Ints, place: Ints, starts: Ints
 ) -> list[_Front]:
     by_leaf = [np.argsort(leaf_of[piece.cell], kind="stable") for piece in pieces]
     bounds = [
         np.searchsorted(leaf_of[piece.cell][order], np.arange(len(tree.leaves) + 1))
         for piece, order in zip(pieces, by_leaf, strict=True)
     ]
+    n_free = int(starts[-1])
     fronts: list[_Front] = []
     updates: dict[int, tuple[Ints, Floats]] = {}
     for node, (first, _) in enumerate(tree.ranges):
@@ -177,7 +193,7 @@ def _eliminate(
             for piece, order, bound in zip(pieces, by_leaf, bounds, strict=True):
                 for e in order[bound[first] : bound[first + 1]]:
                     rows = place[piece.dofs[e]]
-                    kept = np.flatnonzero(rows >= 0)
+                    kept = np.flatnonzero(rows < n_free)
                     parts.append((rows[kept], piece.matrices[e][np.ix_(kept, kept)]))
         pivots = slice(int(starts[node]), int(starts[node + 1]))
         n = pivots.stop - pivots.start

@@ -152,15 +152,16 @@ def _polygon_integrals(mesh: Mesh, cell: Ints, patches: Floats, n_gauss: int) ->
 def _box_pairs(mesh: Mesh, patches: Floats) -> tuple[Ints, Ints]:
     """Pairs (cell, patch) whose bounding boxes overlap."""
     low, high = mesh.boxes
-    found: list[tuple[Ints, Ints]] = []
-    for start in range(0, len(patches), 512):
-        part = patches[start : start + 512]
-        a, b = part.min(axis=1), part.max(axis=1)
-        near = np.flatnonzero(np.all((low < b.max(axis=0)) & (high > a.min(axis=0)), axis=1))
-        overlap = np.all((low[near, None] < b) & (high[near, None] > a), axis=-1)
-        cell, patch = np.nonzero(overlap)
-        found.append((near[cell], patch + start))
-    return np.concatenate([f[0] for f in found]), np.concatenate([f[1] for f in found])
+    a, b = patches.min(axis=1), patches.max(axis=1)
+    # Cells by their left sides: those that may overlap a patch are in one run of them.
+    order, starts, widest = mesh.left_sides
+    first = np.searchsorted(starts, a[:, 0] - widest)
+    count = np.maximum(np.searchsorted(starts, b[:, 0]) - first, 0)
+    patch = np.repeat(np.arange(len(patches)), count)
+    place = np.arange(len(patch)) - np.repeat(np.cumsum(count) - count, count)
+    cell = order[np.repeat(first, count) + place]
+    hit = np.all((low[cell] < b[patch]) & (high[cell] > a[patch]), axis=1)
+    return cell[hit], patch[hit]
 
 
 def _area(quads: Floats) -> Floats:

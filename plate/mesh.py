@@ -126,6 +126,13 @@ class Mesh:
         margin = np.where(self.curved, 0.05 * (high - low).max(axis=1), 0.0)[:, None]
         return low - margin, high + margin
 
+    @cached_property
+    def left_sides(self) -> tuple[Ints, Floats, float]:
+        """Cells (n_cell,) in order of the lowest x of their boxes, these, and the widest box."""
+        low, high = self.boxes
+        order = np.argsort(low[:, 0], kind="stable")
+        return order, low[order, 0], float((high - low)[:, 0].max())
+
     def locate(self, plan: Floats, tolerance: float = 1e-8) -> list[tuple[Ints, Floats]]:
         """All cells that contain each plan point (n, 2), edges included.
 

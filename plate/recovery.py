@@ -1,12 +1,14 @@
 """Results from displacements: w, moments and shears at points, along segments, in whole fields.
 
 Every result is a linear operator on the displacements of one cell, or a mean of such operators.
-Fields are given at the nodes of the mesh. Where a beam or support line or a step of thickness
-divides the slab a node has one value for each side; elsewhere the values of the cells that meet
-are averaged.
+Fields are given at a lattice of points in every cell. Where a beam or support line or a step of
+thickness divides the slab a point has one value for each side; elsewhere the values of the cells
+that meet are averaged.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,19 +16,20 @@ from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
 from plate.conventions import N_FIELDS, RESULTS
+from plate.dissection import bisection
 from plate.element import cartesian_gradient, cell_dofs, curvature, shear
 from plate.loads import segment_points
 from plate.mesh import Mesh, side_nodes
 from plate.model import PlateModel
-from plate.reference import shape
+from plate.reference import cell_nodes, shape
 from plate.section import moment_rotation
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 N_RESULTS = len(RESULTS)
-# Cells whose results are formed together.
-CHUNK = 32
+# Most cells whose results are formed together.
+CHUNK = 24
 
 
 def cell_operators(model: PlateModel, cells: Ints, points: Floats) -> Floats:
@@ -113,24 +116,34 @@ def mean_along(model: PlateModel, path: Floats) -> sparse.csr_array:
 
 @dataclass(frozen=True)
 class FieldPoints:
-    """Where fields are given.
+    """Where fields are given: a lattice of (k+1)^2 points in each cell.
 
-    node : (n_point,) node of the mesh.
-    cells : (n_cell, (p+1)^2) points of each cell, in the order of the cell's nodes.
+    order : k. The moments of a cell of order p are polynomials of degree p - 1, which a lattice of
+        that order holds, with corners, middles of sides and centre at least.
+    plan, xy : (n_point, 2) plan and Cartesian coordinates [m].
+    cells : (n_cell, (k+1)^2) points of each cell, the second reference direction fastest.
     """
 
-    node: Ints
+    order: int
+    plan: Floats
+    xy: Floats
     cells: Ints
 
     @property
     def n_points(self) -> int:
-        return len(self.node)
+        return len(self.plan)
+
+    @cached_property
+    def reference(self) -> Floats:
+        """Reference coordinates ((k+1)^2, 2) of a cell's points."""
+        return cell_nodes(self.order)
 
 
 def field_points(model: PlateModel) -> FieldPoints:
-    """Nodes of the mesh, doubled where supports, beams or steps of thickness divide the slab."""
+    """Points of the cells, doubled where supports, beams or steps of thickness divide the slab."""
     mesh = model.mesh
-    n = mesh.cells.shape[1]
+    order = max(2, mesh.order - 1)
+    n = (order + 1) ** 2
     ends, owner = mesh.edges
     divided = np.zeros(len(ends), dtype=bool)
     for line in [s.line for s in model.supports] + [b.line for b in model.beams]:
@@ -139,20 +152,51 @@ def field_points(model: PlateModel) -> FieldPoints:
     t = model.section.thickness_at(mesh.corners.mean(axis=1))
     divided[inner] |= ~np.isclose(t[owner[inner, 0, 0]], t[owner[inner, 1, 0]], rtol=1e-12)
     joined = owner[inner & ~divided]
-    sides = side_nodes(mesh.order)
-    first = joined[:, 0, :1] * n + sides[joined[:, 0, 1]]
-    second = joined[:, 1, :1] * n + sides[joined[:, 1, 1]]
-    # Match the two cells' local nodes of each edge by their node numbers.
-    flat = mesh.cells.ravel()
-    first = np.take_along_axis(first, np.argsort(flat[first], axis=1), axis=1)
-    second = np.take_along_axis(second, np.argsort(flat[second], axis=1), axis=1)
+    # Points of the two cells along each edge, the second cell's turned to run the same way.
+    start = side_nodes(mesh.order)[:, 0]
+    sides = side_nodes(order)
+    starts = mesh.cells[joined[..., 0], start[joined[..., 1]]]
+    along = sides[joined[..., 1]]
+    against = starts[:, 0] != starts[:, 1]
+    along[against, 1] = along[against, 1, ::-1]
+    first, second = (n * joined[:, k, :1] + along[:, k] for k in (0, 1))
+    size = n * mesh.n_cells
     graph = sparse.coo_array(
-        (np.ones(first.size), (first.ravel(), second.ravel())), shape=(flat.size, flat.size)
+        (np.ones(first.size), (first.ravel(), second.ravel())), shape=(size, size)
     )
-    count, label = connected_components(graph, directed=False)
-    node = np.empty(count, dtype=np.int64)
-    node[label] = flat
-    return FieldPoints(node, label.reshape(mesh.cells.shape).astype(np.int64))
+    _, label = connected_components(graph, directed=False)
+    cells = label.reshape(mesh.n_cells, n).astype(np.int64)
+    plan, xy = (at_points(mesh, order, cells, nodal) for nodal in (mesh.plan, mesh.xy))
+    return FieldPoints(order, plan, xy, cells)
+
+
+def at_points(mesh: Mesh, order: int, cells: Ints, nodal: Floats) -> Floats:
+    """Values (n_point, ...) at a lattice of that order in cells (n_cell, (order+1)^2), of a field
+    that is one at nodes (n_node, ...)."""
+    N = shape(mesh.order, cell_nodes(order))
+    found = np.empty((cells.max() + 1, *nodal.shape[1:]))
+    found[cells] = np.einsum("qn,cn...->cq...", N, nodal[mesh.cells])
+    return found
+
+
+@dataclass(frozen=True)
+class _Part:
+    """Some neighbouring cells whose results are formed together, in cache.
+
+    points : the field points of these cells; the first `fresh` belong to no part before, those
+        from `last` on to one that comes later: `taken` and `left` are their places among the
+        results carried from part to part. [fresh:fresh + len(taken)] are carried in.
+    average : (6 n_point, n_cell n_value) from values in cells to shares of the means at points.
+    """
+
+    operators: Floats
+    dofs: Ints
+    average: sparse.csr_array
+    points: Ints
+    fresh: int
+    last: int
+    taken: Ints
+    left: Ints
 
 
 class FieldRecovery:
@@ -167,32 +211,74 @@ class FieldRecovery:
     def __init__(self, model: PlateModel, points: FieldPoints | None = None) -> None:
         self.points = points or field_points(model)
         mesh = model.mesh
-        everything = np.arange(mesh.n_cells)
-        operators = cell_operators(model, everything, mesh.node_reference)[:, :, 1:]
-        n_cell, n_node = mesh.cells.shape
-        n_values = operators.shape[2]
-        self._operators = operators.swapaxes(1, 2).reshape(n_cell, n_values * n_node, -1).copy()
-        self._dofs = cell_dofs(mesh.cells)
-        # Row (component, point) is the mean over the cells that meet at the point.
+        groups = bisection(mesh.corners.mean(axis=1), CHUNK).leaves
         n_points = self.points.n_points
-        point = np.broadcast_to(self.points.cells[:, None], (n_cell, n_values, n_node))
-        rows = (point + n_points * np.arange(n_values)[:, None]).ravel()
         count = np.bincount(self.points.cells.ravel(), minlength=n_points)
-        self._average = sparse.coo_array(
-            (1.0 / count[point.ravel()], (rows, np.arange(rows.size))),
-            shape=(n_values * n_points, rows.size),
+        first, last = np.full(n_points, len(groups)), np.full(n_points, -1)
+        for k, cells in enumerate(groups):
+            mine = self.points.cells[cells]
+            first[mine] = np.minimum(first[mine], k)
+            last[mine] = k
+        slot = np.full(n_points, -1)
+        shared = np.flatnonzero(first < last)
+        slot[shared] = np.arange(len(shared))
+        self._n_shared = len(shared)
+        dofs = cell_dofs(mesh.cells)
+        self._parts = []
+        for k, cells in enumerate(groups):
+            mine = np.unique(self.points.cells[cells])
+            # Own points, carried and ended here, carried on, left to a later part.
+            kind = 2 * (last[mine] > k) + ((first[mine] < k) ^ (last[mine] > k))
+            mine = mine[np.argsort(kind, kind="stable")]
+            taken, left = first[mine] < k, last[mine] > k
+            self._parts.append(
+                _Part(
+                    self._operators(model, cells),
+                    dofs[cells],
+                    self._average(cells, mine, count),
+                    mine,
+                    int(np.argmax(taken)) if taken.any() else 0,
+                    int((~left).sum()),
+                    slot[mine[taken]],
+                    slot[mine[left]],
+                )
+            )
+
+    def _operators(self, model: PlateModel, cells: Ints) -> Floats:
+        """(n_cell, 6 n_value, n_dof), the results of one kind together."""
+        operators = cell_operators(model, cells, self.points.reference).swapaxes(1, 2)
+        return operators.reshape(len(cells), -1, operators.shape[-1]).copy()
+
+    def _average(self, cells: Ints, points: Ints, count: Ints) -> sparse.csr_array:
+        place = np.zeros(self.points.n_points, dtype=np.int64)
+        place[points] = np.arange(len(points))
+        mine = self.points.cells[cells][:, None]
+        kinds = np.arange(N_RESULTS)[:, None]
+        rows = place[mine] + len(points) * kinds
+        values = np.broadcast_to(1.0 / count[mine], rows.shape)
+        return sparse.coo_array(
+            (values.ravel(), (rows.ravel(), np.arange(rows.size))),
+            shape=(N_RESULTS * len(points), rows.size),
         ).tocsr()
-        self._w = N_FIELDS * self.points.node
+
+    def parts(self, U: Floats) -> Iterator[tuple[Ints, Floats]]:
+        """Field points (n,) and the results (6, n, n_load) w, m_x, m_y, m_xy, q_x, q_y there, of
+        displacements (n_dof, n_load), for some points after the other, each point once.
+
+        Few cells at a time, so that what is made of their results finds them in cache.
+        """
+        n_load = U.shape[1]
+        carried = np.zeros((N_RESULTS, self._n_shared, n_load))
+        for part in self._parts:
+            local = part.operators @ U[part.dofs]
+            values = (part.average @ local.reshape(-1, n_load)).reshape(N_RESULTS, -1, n_load)
+            values[:, part.fresh : part.fresh + len(part.taken)] += carried[:, part.taken]
+            carried[:, part.left] = values[:, part.last :]
+            yield part.points[: part.last], values[:, : part.last]
 
     def fields(self, U: Floats) -> Floats:
         """(6, n_point, n_load) w, m_x, m_y, m_xy, q_x, q_y of displacements (n_dof, n_load)."""
-        n_cell, n_rows, _ = self._operators.shape
-        n_load = U.shape[1]
-        local = np.empty((n_cell, n_rows, n_load))
-        # Few cells at a time, so that their displacements stay in cache.
-        for start in range(0, n_cell, CHUNK):
-            part = slice(start, start + CHUNK)
-            np.matmul(self._operators[part], U[self._dofs[part]], out=local[part])
-        means = self._average @ local.reshape(-1, n_load)
-        w = U[self._w][None]
-        return np.concatenate([w, means.reshape(-1, self.points.n_points, n_load)])
+        found = np.empty((N_RESULTS, self.points.n_points, U.shape[1]))
+        for points, values in self.parts(U):
+            found[:, points] = values
+        return found

@@ -1,5 +1,6 @@
 """The reference interval [-1, 1]: Gauss and Gauss-Lobatto points and Lagrange interpolation."""
 
+import math
 from functools import cache
 
 import numpy as np
@@ -26,25 +27,38 @@ def lobatto(n: int) -> Floats:
 
 def lagrange(nodes: Floats, x: Floats) -> Floats:
     """Values (..., n) at x (...) of the Lagrange polynomials on nodes (n,)."""
-    x = np.asarray(x, dtype=float)[..., None]
-    values = np.empty((*x.shape[:-1], len(nodes)))
-    for i, node in enumerate(nodes):
-        others = np.delete(nodes, i)
-        values[..., i] = np.prod((x - others) / (node - others), axis=-1)
-    return values
+    apart = np.diagonal(_other_factors(nodes[:, None] - nodes))
+    return _other_factors(np.asarray(x, dtype=float)[..., None] - nodes) / apart
+
+
+def _other_factors(factors: Floats) -> Floats:
+    """(..., n) products of all factors (..., n) but one, for each of them."""
+    products = np.ones_like(factors)
+    before, after = factors[..., 0], factors[..., -1]
+    for k in range(1, factors.shape[-1]):
+        products[..., k] *= before
+        products[..., -1 - k] *= after
+        before, after = before * factors[..., k], after * factors[..., -1 - k]
+    return products
 
 
 def lagrange_derivative(nodes: Floats, x: Floats) -> Floats:
     """Derivatives (..., n) at x (...) of the Lagrange polynomials on nodes (n,)."""
-    x = np.asarray(x, dtype=float)[..., None]
-    values = np.zeros((*x.shape[:-1], len(nodes)))
+    return np.asarray(lagrange(nodes, x) @ _node_derivatives(tuple(nodes.tolist())))
+
+
+@cache
+def _node_derivatives(nodes: tuple[float, ...]) -> Floats:
+    """(n, n) derivatives of the polynomials (columns) at the nodes (rows)."""
+    found = np.zeros((len(nodes), len(nodes)))
     for i, node in enumerate(nodes):
-        for k in range(len(nodes)):
-            if k != i:
-                others = np.delete(nodes, [i, k])
-                factor = np.prod((x - others) / (node - others), axis=-1)
-                values[..., i] += factor / (node - nodes[k])
-    return values
+        scale = math.prod(node - other for other in nodes if other != node)
+        for m, at in enumerate(nodes):
+            for k in range(len(nodes)):
+                if k != i:
+                    rest = (at - n for j, n in enumerate(nodes) if j not in (i, k))
+                    found[m, i] += math.prod(rest) / scale
+    return found
 
 
 def shape(order: int, points: Floats) -> Floats:
@@ -61,8 +75,8 @@ def shape_gradient(order: int, points: Floats) -> Floats:
     """Derivatives (..., 2, (p+1)^2) of `shape` along xi and eta."""
     nodes = lobatto(order + 1)
     a, b = lagrange(nodes, points[..., 0]), lagrange(nodes, points[..., 1])
-    da = lagrange_derivative(nodes, points[..., 0])
-    db = lagrange_derivative(nodes, points[..., 1])
+    derivatives = _node_derivatives(tuple(nodes.tolist()))
+    da, db = a @ derivatives, b @ derivatives
     along = (da[..., :, None] * b[..., None, :]).reshape(*points.shape[:-1], -1)
     across = (a[..., :, None] * db[..., None, :]).reshape(*points.shape[:-1], -1)
     return np.stack([along, across], axis=-2)

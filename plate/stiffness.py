@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from plate.conventions import N_FIELDS
-from plate.dissection import Factorisation, Piece
+from plate.dissection import Factorisation, Loads, Piece
 from plate.membrane import isostatic
 from plate.model import PlateModel
 from plate.threads import one_blas_thread
@@ -57,8 +57,9 @@ class Stiffness:
         self._point_response = self._solve_free(self._means)
 
     @one_blas_thread
-    def solve(self, F: Floats, *, refine: bool = False) -> Floats:
-        """Displacements (n_dof, n_load) [m, -] under loads (n_plate_dof or n_dof, n_load) [N].
+    def solve(self, F: Loads, *, refine: bool = False) -> Floats:
+        """Displacements (n_dof, n_load) [m, -] under loads (n_plate_dof or n_dof, n_load) [N],
+        dense or sparse.
 
         refine : one step of iterative refinement with element-wise residuals, which recovers the
             digits lost to stiff shear layers and beams.
@@ -66,6 +67,7 @@ class Stiffness:
         F = self._with_membrane(F)
         U, multipliers = self._solve_points(F)
         if refine:
+            F = F.toarray() if isinstance(F, sparse.csc_array) else F
             residual = F - self.force(U) - self._means @ multipliers
             U = U + self._solve_points(residual)[0]
         return U
@@ -82,7 +84,7 @@ class Stiffness:
             np.add.at(total, piece.dofs, piece.matrices @ local)
         return total
 
-    def reactions(self, U: Floats, F: Floats) -> dict[str, Floats]:
+    def reactions(self, U: Floats, F: Loads) -> dict[str, Floats]:
         """Upward reactions (n_load,) [N] per line, hold ("C2@L1") and point.
 
         From the residuals of the elements on the supports, not from the loads put in; a node on
@@ -90,9 +92,10 @@ class Stiffness:
         """
         multipliers = np.zeros((0, F.shape[1]))
         if self._rigid_points:
-            multipliers = self._solve_points(self._with_membrane(F))[1]
+            multipliers = self._multipliers(self._with_membrane(F))
         held = N_FIELDS * np.flatnonzero(self.model.held[0])
-        down = F[held] - self._held_force(U) - self._means[held] @ multipliers
+        load = F[held].toarray() if isinstance(F, sparse.csc_array) else F[held]
+        down = load - self._held_force(U) - self._means[held] @ multipliers
         found = {name: share @ down[self._held_slot[n]] for name, n, share in self._held_nodes}
         for spring in self.model.springs:
             carried = np.einsum("ei,eic->c", spring.reaction, U[spring.piece.dofs])
@@ -111,15 +114,18 @@ class Stiffness:
         shape = (self.model.n_dof, self.model.n_dof)
         return sparse.coo_array((np.concatenate(values), index), shape=shape).tocsr()
 
-    def _with_membrane(self, F: Floats) -> Floats:
+    def _with_membrane(self, F: Loads) -> Loads:
         """Loads on w and slopes with zeros on the membrane's degrees of freedom."""
-        missing = self.model.n_dof - len(F)
+        missing = self.model.n_dof - F.shape[0]
+        if isinstance(F, sparse.csc_array):
+            shape = (self.model.n_dof, F.shape[1])
+            return sparse.csc_array((F.data, F.indices, F.indptr), shape=shape)
         return np.concatenate([F, np.zeros((missing, F.shape[1]))]) if missing else F
 
-    def _solve_free(self, F: Floats) -> Floats:
+    def _solve_free(self, F: Loads) -> Floats:
         if not self._turned:
             return self.factor.solve(F)
-        F = F.copy()
+        F = F.toarray() if isinstance(F, sparse.csc_array) else F.copy()
         for node, R in self._turned.items():
             slopes = slice(N_FIELDS * node + 1, N_FIELDS * node + 3)
             F[slopes] = R @ F[slopes]
@@ -129,13 +135,17 @@ class Stiffness:
             U[slopes] = R.T @ U[slopes]
         return U
 
-    def _solve_points(self, F: Floats) -> tuple[Floats, Floats]:
+    def _solve_points(self, F: Loads) -> tuple[Floats, Floats]:
         U = self._solve_free(F)
         if not self._rigid_points:
             return U, np.zeros((0, F.shape[1]))
-        means, response = self._means, self._point_response
-        multipliers = np.linalg.solve(means.T @ response, means.T @ U)
-        return U - response @ multipliers, np.asarray(multipliers)
+        multipliers = self._multipliers(F)
+        return U - self._point_response @ multipliers, multipliers
+
+    def _multipliers(self, F: Loads) -> Floats:
+        """Forces (n_point, n_load) of the rigid points, by reciprocity."""
+        response = self._point_response
+        return np.asarray(np.linalg.solve(self._means.T @ response, (F.T @ response).T))
 
     def _turn(self, piece: Piece) -> Piece:
         """The piece in the axes of nodes whose slope is held along an oblique direction."""

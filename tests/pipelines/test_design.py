@@ -272,7 +272,7 @@ def test_as_built_panels_fail_for_their_own_reasons(european: StandardDesign) ->
 def test_a_panel_as_drawn_keeps_the_drawings_utilisation(
     result: Result, european: StandardDesign, design: Design
 ) -> None:
-    plan = result.solver.model.mesh.plan[result.solver.recovery.points.node]
+    plan = result.solver.recovery.points.plan
     drawing = design.reinforcement.bars
     readings = parse_survey("panel,thickness_mm\nC1-C2,250\n", panel_names(result.deck.plan))
     survey = design.reinforcement.survey
@@ -295,7 +295,7 @@ def test_zones_hold_every_place_that_needs_the_bars(
     result: Result, european: StandardDesign
 ) -> None:
     zones, demand = european.zones, european.demands["ULS"]
-    plan = result.solver.model.mesh.plan[result.solver.recovery.points.node]
+    plan = result.solver.recovery.points.plan
     m_Rd = {c.layer: c.m_Rd for c in european.layers}
     for layer in ROWS:
         needs = plan[demand.layer(layer) > 0.55 * m_Rd[layer]]

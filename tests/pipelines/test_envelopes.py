@@ -134,7 +134,7 @@ def test_a_symmetric_deck_has_a_symmetric_envelope(
     mesh = solver.model.mesh
     points = solver.recovery.points
     centre = mesh.corners.mean(axis=1)
-    n = mesh.order + 1
+    n = points.order + 1
     mirrored = [int(np.argmin(np.linalg.norm(centre - c * [1, -1], axis=1))) for c in centre]
     local = np.arange(n * n).reshape(n, n)[:, ::-1].ravel()
     mine = points.cells

@@ -134,7 +134,7 @@ def test_peaks_and_means_come_back_from_the_load_position(
 
 def test_bay_peak_is_the_envelopes(result: Result) -> None:
     assert result.envelopes is not None
-    plan = result.solver.model.mesh.plan[result.solver.recovery.points.node]
+    plan = result.solver.recovery.points.plan
     bay = (plan[:, 0] > 1e-6) & (plan[:, 0] < 3.0 - 1e-6) & (np.abs(plan[:, 1]) <= 0.5 + 1e-6)
     largest = result.envelopes.fields.extremes.maximum[1, bay].max()
     rows = [o for o in result.findings if o.kind == "sagging" and o.place == "bay C1–C2"]
@@ -242,7 +242,7 @@ def test_rigid_step_is_the_rigid_deck(result: Result, tmp_path: Path) -> None:
     deck = replace(deck, traffic=replace(deck.traffic, vehicles=(vehicle,), **spread))
     of = analyse(deck, tolerances_wanted=False)
     assert of.envelopes is not None
-    plan = of.solver.model.mesh.plan[of.solver.recovery.points.node]
+    plan = of.solver.recovery.points.plan
     low = min(result.deck.stations[int(n[1:]) - 1] for n in walk.finding.lines)
     inside = (plan[:, 0] > low + 1e-6) & (plan[:, 0] < low + 3.0 - 1e-6)
     inside &= np.abs(plan[:, 1]) <= 0.5 + 1e-6

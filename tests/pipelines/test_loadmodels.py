@@ -23,7 +23,8 @@ from pipelines.loadmodels import (
     load_models,
     notional_lanes,
 )
-from pipelines.modelenvelopes import ModelEnvelope, model_envelopes
+from pipelines.modelenvelopes import model_envelopes
+from pipelines.modelpositions import ModelEnvelope
 from pipelines.modeltrains import model_load_count, model_trains, widened
 from pipelines.responses import Solver, position_load
 from pipelines.traffic import load_positions
@@ -315,13 +316,16 @@ def test_a_governing_arrangement_entered_again_gives_its_fields(
             if run.direction == at.direction:
                 index = int(np.argmin(np.abs(run.stations - at.station)))
                 assert run.stations[index] == pytest.approx(at.station, abs=1e-9)
-                F += lane.factor * position_load(solver.model, run, slice(index, index + 1))
+                F += (
+                    lane.factor
+                    * position_load(solver.model, run, slice(index, index + 1)).toarray()
+                )
         shares = strip_shares(edges, np.array([at.offset]), kind.width, deck.traffic.carriageway)
         pressure += kind.pressure * shares[0]
     for q, strip in zip(pressure, cells, strict=True):
         wheels = strip.wheels(slice(None))
         adverse = z.under(np.zeros(len(strip), dtype=np.int64), wheels) > 0.0
-        columns = position_load(solver.model, strip, slice(None))
+        columns = position_load(solver.model, strip, slice(None)).toarray()
         F += q * columns[:, adverse].sum(axis=1, keepdims=True)
     fields = solver.recovery.fields(solver.stiffness.solve(F))[:, point, 0]
     np.testing.assert_allclose(
@@ -367,7 +371,7 @@ def test_near_joints_results_are_raised_by_their_distance(tmp_path: Path) -> Non
     # "bay 1" is at station 1.5 of a deck that ends at 3.0
     raised = 1.30 * (1.0 - 1.5 / 26.0)
     assert near.probes.maximum[1] == pytest.approx(raised * one.probes.maximum[1], rel=1e-9)
-    plan = solver.model.mesh.plan[solver.recovery.points.node]
+    plan = solver.recovery.points.plan
     factor = 1.30 * (1.0 - (3.0 - plan[:, 0]) / 26.0)
     np.testing.assert_allclose(
         near.fields.extremes.maximum[1], factor * one.fields.extremes.maximum[1], rtol=1e-9

@@ -186,7 +186,7 @@ def test_governing_values_are_those_of_the_envelopes(result: Result, html: str) 
 
 
 def test_shears_beside_lines_are_no_peaks_and_stand_in_brackets(result: Result, html: str) -> None:
-    plan = result.solver.model.mesh.plan[result.solver.recovery.points.node]
+    plan = result.solver.recovery.points.plan
     clear = clear_of_lines(result.solver, result.deck.slab.thickness)
     rows = Page(html).rows("Governing values")[1:]
     assert result.envelopes is not None

@@ -36,7 +36,7 @@ def test_a_solution_out_of_balance_stops_with_its_name(result: Result) -> None:
 def test_a_solution_that_is_not_finite_stops_with_its_name(result: Result) -> None:
     F = case_load(result.deck, result.deck.cases[0], result.solver.model)[:, None]
     good = result.cases["weight"]
-    fields = good.fields.copy()
-    fields[1, 0, 0] = np.nan
+    moved = good.displacements.copy()
+    moved[1, 0] = np.nan
     with pytest.raises(SolutionError, match=r"weight: check of finite values"):
-        check_response(replace(good, fields=fields), F, CASE_BALANCE, "weight")
+        check_response(replace(good, displacements=moved), F, CASE_BALANCE, "weight")

@@ -80,7 +80,7 @@ def test_sections_keep_their_distances(deck: Deck, sections: Sections) -> None:
 def test_interpolation_is_exact_for_fields_of_the_element(solver: Solver) -> None:
     points = np.array([[0.5, 0.3], [2.1, -1.2], [4.4, 1.9]])
     rows = interpolation(solver, points)
-    x, y = solver.model.mesh.plan[solver.recovery.points.node].T
+    x, y = solver.recovery.points.plan.T
     field = 2.0 + x * y - 0.5 * x**2
     expected = 2.0 + points[:, 0] * points[:, 1] - 0.5 * points[:, 0] ** 2
     np.testing.assert_allclose(rows @ field, expected, rtol=1e-9)

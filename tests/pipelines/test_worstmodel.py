@@ -9,7 +9,8 @@ import pytest
 
 from pipelines.analysis import analyse
 from pipelines.deck import Deck
-from pipelines.modelenvelopes import ModelEnvelope, model_envelopes
+from pipelines.modelenvelopes import model_envelopes
+from pipelines.modelpositions import ModelEnvelope
 from pipelines.responses import Solver
 from pipelines.worstmodel import model_step_errors, worst_arrangements
 from tests.pipelines.test_envelopes import solver_of

@@ -1,0 +1,126 @@
+"""Where a load model stands, and its envelopes: arrangements of lanes numbered through."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.deck import Deck, LoadModel
+from pipelines.envelopes import Extremes, FieldEnvelope, LoadPosition, find_position
+from pipelines.lanecells import pressure_cells
+from pipelines.lanes import arrangement_orders, strip_shares
+from pipelines.modeltrains import has_pressure
+from pipelines.traffic import LoadPositions, WheelPatches
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class LaneAt:
+    """A loaded lane: its kind, the factor on its vehicle and where that stands; None = only the
+    lane's distributed load. offset : of its middle [m]."""
+
+    kind: str
+    factor: float
+    position: LoadPosition | None
+    offset: float
+
+
+@dataclass(frozen=True)
+class ModelPosition:
+    """An arrangement of a load model: its lanes from left to right, and the factor on all."""
+
+    model: str
+    lanes: tuple[LaneAt, ...]
+    factor: float
+
+
+@dataclass(frozen=True, eq=False)
+class ModelEnvelope:
+    """Envelopes of one load model; shapes as in `envelopes.Envelopes`.
+
+    runs : every train along every offset, its positions numbered through.
+    Numbers of governing positions are rows of `arrangements` (n, 1 + 2 m) with m the most lanes:
+    the number of the order among `arrangement_orders`, each lane's load position from left to
+    right, then the number of each lane's offset among its kind's `offsets`.
+    joint : (n_point,) and probe_joint (6 n_probe,), factors near joints, in all values.
+    """
+
+    model: LoadModel
+    runs: tuple[LoadPositions, ...]
+    offsets: tuple[Floats, ...]
+    arrangements: Ints
+    fields: FieldEnvelope
+    probes: Extremes
+    beam_moments: Extremes
+    beam_shears: Extremes
+    reaction_names: tuple[str, ...]
+    reactions: Extremes
+    joint: Floats
+    probe_joint: Floats
+
+    @property
+    def n_positions(self) -> int:
+        return sum(len(run) for run in self.runs)
+
+    def position(self, number: int) -> ModelPosition | None:
+        """The arrangement of that number; None for the empty deck."""
+        if number < 0:
+            return None
+        lane_set, lanes = self._lanes(number)
+        at = [
+            LaneAt(self.model.kinds[k].name, self.model.kinds[k].factor, self._train_at(n), offset)
+            for k, n, offset in lanes
+        ]
+        return ModelPosition(self.model.name, tuple(at), self.model.sets[lane_set].factor)
+
+    def held(self, deck: Deck, number: int, adverse: Sequence[NDArray[np.bool_]]) -> WheelPatches:
+        """The loads of the arrangement of that number, as patches of one load.
+
+        adverse : of each strip of cells (`pressure_cells`) which take the distributed loads.
+        """
+        assert deck.traffic is not None
+        lane_set, lanes = self._lanes(number)
+        set_factor = self.model.sets[lane_set].factor
+        parts = []
+        edges, cells = pressure_cells(deck)
+        pressure = np.full(len(cells), self.model.pressure)
+        for k, n, offset in lanes:
+            kind = self.model.kinds[k]
+            if n >= 0:
+                run, i = find_position(self.runs, n)
+                parts.append((run.wheels(np.array([i])), set_factor * kind.factor))
+            if kind.pressure:
+                shares = strip_shares(
+                    edges, np.array([offset]), kind.width, deck.traffic.carriageway
+                )
+                pressure += set_factor * kind.pressure * shares[0]
+        if has_pressure(self.model):
+            parts += [
+                (strip.wheels(np.flatnonzero(mine)), float(q))
+                for strip, mine, q in zip(cells, adverse, pressure, strict=True)
+            ]
+        corners = np.concatenate([part.corners for part, _ in parts])
+        load = np.concatenate([factor * part.load for part, factor in parts])
+        return WheelPatches(corners, load, np.zeros(len(load), dtype=np.intp))
+
+    def _lanes(self, number: int) -> tuple[int, list[tuple[int, int, float]]]:
+        """Lane set of an arrangement; kind, load position and offset [m] of its lanes."""
+        order, *rest = self.arrangements[number].tolist()
+        numbers, places = rest[: len(rest) // 2], rest[len(rest) // 2 :]
+        lane_set, kinds = arrangement_orders(self.model)[order]
+        return lane_set, [
+            (k, n, float(self.offsets[k][j]))
+            for k, n, j in zip(kinds, numbers, places, strict=False)
+        ]
+
+    def _train_at(self, number: int) -> LoadPosition | None:
+        if number < 0:
+            return None
+        run, k = find_position(self.runs, number)
+        spread = 0.0 if run.spreads is None else float(run.spreads[k])
+        return LoadPosition(
+            run.vehicle.name, run.direction, float(run.stations[k]), float(run.offsets[k]), spread
+        )
