@@ -1,18 +1,26 @@
 """Time per load of the factorised stiffness, against general sparse solvers, side by side.
 
-python benchmarks/solves.py [--repeat N]
+python benchmarks/solves.py [--repeat N] [--sizes M ...]
 
-One process and one processor; each solver takes the same blocks of loads in turn, so that a drift
-of the machine's speed falls on all of them. Flops are counted as 4 nnz(L) per load.
+Each solver takes the same block of loads in turn, so that a drift of the machine's speed falls on
+all of them. Flops are counted as 4 nnz(L) per load, whatever a solver leaves out. The sparse
+Cholesky library is taken where it is installed (`pip install cholespy`).
 """
 
 import argparse
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
+from scipy import sparse
 from scipy.sparse.linalg import splu
 from threadpoolctl import threadpool_info, threadpool_limits
+
+try:
+    import cholespy
+except ImportError:
+    cholespy = None
 
 from plate.beams import BeamSection
 from plate.grid import Grading, grid_mesh
@@ -23,7 +31,9 @@ from plate.section import Section
 from plate.stiffness import Stiffness
 from plate.supports import BeamLine, Hold
 
-BLOCK = 96
+# Loads solved together, as in the program.
+BLOCK = 192
+SIZES = (0.55, 0.235)
 
 
 def deck_model(size: float) -> PlateModel:
@@ -45,77 +55,119 @@ def deck_model(size: float) -> PlateModel:
     return PlateModel(mesh, Section(0.27, 34e9, 0.2), (), beams)
 
 
-def loads(model: PlateModel) -> np.ndarray:
+def loads(model: PlateModel) -> sparse.csc_array:
     """A block of wheel patches at neighbouring places."""
-    x, y = np.meshgrid(12.4 + 0.1 * np.arange(8), np.linspace(-3.0, 3.0, 12), indexing="ij")
+    x, y = np.meshgrid(12.4 + 0.1 * np.arange(16), np.linspace(-3.0, 3.0, 12), indexing="ij")
     centre = np.stack([x.ravel(), y.ravel()], axis=1)
     half = np.array([[-0.4, -0.5], [0.4, -0.5], [0.4, 0.5], [-0.4, 0.5]])
     columns = np.arange(BLOCK)
-    return patch_loads(
-        model.mesh, centre[:, None] + half, np.full(BLOCK, 1e5), columns, BLOCK
-    ).toarray()
+    return patch_loads(model.mesh, centre[:, None] + half, np.full(BLOCK, 1e5), columns, BLOCK)
 
 
-def milliseconds(work: Callable[[], object]) -> float:
-    """Time of one call per load [ms]."""
+def milliseconds(work: Callable[[], object], n: int) -> float:
+    """Time per load [ms] of work on n loads."""
     start = time.perf_counter()
     work()
-    return 1e3 * (time.perf_counter() - start) / BLOCK
+    return 1e3 * (time.perf_counter() - start) / n
+
+
+def dgemm(n: int = 3000) -> float:
+    """GFLOP/s of one large product."""
+    a = np.random.default_rng(0).random((n, n))
+    start = time.perf_counter()
+    _ = a @ a
+    return 2e-9 * n**3 / (time.perf_counter() - start)
+
+
+def solvers(model: PlateModel, pool: ThreadPoolExecutor) -> tuple[int, dict[str, tuple]]:
+    """Free dof, and for each solver its work, the loads that it solves and nnz(L)."""
+    stiffness = Stiffness(model)
+    factor = stiffness.factor
+    F = loads(model)
+    free = np.flatnonzero(factor.row < factor.n_rows - 1)
+    matrix = stiffness.matrix()[free][:, free].tocsc()
+    symmetric = splu(
+        matrix,
+        permc_spec="MMD_AT_PLUS_A",
+        diag_pivot_thresh=0.0,
+        options={"SymmetricMode": True},
+    )
+    plain = splu(matrix)
+    G = F.toarray()[free]
+
+    def twice(solve: Callable[[], object]) -> None:
+        for future in [pool.submit(solve), pool.submit(solve)]:
+            future.result()
+
+    n, few = BLOCK, 8
+    n_symmetric = 0.5 * (symmetric.L.nnz + symmetric.U.nnz)
+    n_plain = 0.5 * (plain.L.nnz + plain.U.nnz)
+
+    def one_by_one(lu: object) -> list:
+        return [lu.solve(G[:, k]) for k in range(few)]
+
+    found = {
+        "dissection": (lambda: factor.solve(F), n, factor.n_factor),
+        "dissection, two threads": (
+            lambda: twice(lambda: factor.solve(F)),
+            2 * n,
+            factor.n_factor,
+        ),
+        "splu, symmetric, in blocks": (lambda: symmetric.solve(G), n, n_symmetric),
+        "splu, symmetric, two threads": (
+            lambda: twice(lambda: symmetric.solve(G)),
+            2 * n,
+            n_symmetric,
+        ),
+        "splu, symmetric, one by one": (lambda: one_by_one(symmetric), few, n_symmetric),
+        "splu as it comes, one by one": (lambda: one_by_one(plain), few, n_plain),
+    }
+    if cholespy is not None:
+        one = cholespy.CholeskySolverD(
+            len(free),
+            matrix.indptr.astype(np.int32),
+            matrix.indices.astype(np.int32),
+            matrix.data,
+            cholespy.MatrixType.CSC,
+        )
+        # It takes 128 loads at most.
+        part = np.ascontiguousarray(G[:, :128])
+        out = np.zeros_like(part)
+        found["cholespy, in blocks"] = (lambda: one.solve(part, out), 128, float("nan"))
+    return len(free), found
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--repeat", type=int, default=5)
-    repeat = parser.parse_args().repeat
+    parser.add_argument("--sizes", type=float, nargs="+", default=SIZES, help="of cells [m]")
+    options = parser.parse_args()
     blas = {
         f"{i['internal_api']} {i['version']}" for i in threadpool_info() if "blas" in i["user_api"]
     }
-    print(f"BLAS {', '.join(sorted(blas))}, one thread; median of {repeat} (lowest to highest)")
-    print("| free dof | solver | ms per load | GFLOP/s | times the dissection |")
-    print("|---|---|---|---|---|")
-    with threadpool_limits(1):
-        a = np.random.default_rng(0).random((2000, 2000))
-        rates = []
-        for _ in range(repeat):
-            start = time.perf_counter()
-            _ = a @ a
-            rates.append(16.0 / (time.perf_counter() - start))
-        for size in (0.5, 0.24):
-            model = deck_model(size)
-            stiffness = Stiffness(model)
-            F = loads(model)
-            free = stiffness.factor.order
-            matrix = stiffness.matrix()[free][:, free].tocsc()
-            options = {"SymmetricMode": True}
-            lu = splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options=options)
-            G = F[free]
-            solvers: dict[str, tuple[Callable[[], object], float]] = {
-                "dissection": (
-                    lambda s=stiffness, f=F: s.factor.solve(f),
-                    stiffness.factor.n_factor,
-                ),
-                "splu, symmetric, block": (
-                    lambda s=lu, g=G: s.solve(g),
-                    0.5 * (lu.L.nnz + lu.U.nnz),
-                ),
-                "splu, symmetric, one by one": (
-                    lambda s=lu, g=G: [s.solve(g[:, k]) for k in range(BLOCK)],
-                    0.5 * (lu.L.nnz + lu.U.nnz),
-                ),
-            }
-            times: dict[str, list[float]] = {name: [] for name in solvers}
-            for _ in range(repeat):
-                for name, (work, _n) in solvers.items():
-                    times[name].append(milliseconds(work))
-            base = np.median(times["dissection"])
-            for name, (_w, n_factor) in solvers.items():
+    print(f"BLAS {', '.join(sorted(blas))}, one thread; median of {options.repeat}, least to most")
+    print("| free dof | solver | ms per load | GFLOP/s | share of dgemm | times the dissection |")
+    print("|---|---|---|---|---|---|")
+    with threadpool_limits(1), ThreadPoolExecutor(2) as pool:
+        dgemm()
+        for size in options.sizes:
+            n_free, found = solvers(deck_model(size), pool)
+            rates: list[float] = []
+            times: dict[str, list[float]] = {name: [] for name in found}
+            for _ in range(options.repeat):
+                rates.append(dgemm())
+                for name, (work, n, _size) in found.items():
+                    times[name].append(milliseconds(work, n))
+            rate, base = np.median(rates), np.median(times["dissection"])
+            for name, (_work, _n, n_factor) in found.items():
                 middle = float(np.median(times[name]))
+                flops = 4e-6 * n_factor / middle
                 print(
-                    f"| {len(free)} | {name} | {middle:.2f} ({min(times[name]):.2f} to "
-                    f"{max(times[name]):.2f}) | {4e-6 * n_factor / middle:.1f} | "
+                    f"| {n_free} | {name} | {middle:.2f} ({min(times[name]):.2f} to "
+                    f"{max(times[name]):.2f}) | {flops:.1f} | {100 * flops / rate:.0f} % | "
                     f"{middle / base:.1f} |"
                 )
-        print(f"\nLarge product (dgemm, n = 2000): {np.median(rates):.0f} GFLOP/s in the same run")
+            print(f"| {n_free} | large product (n = 3000) | | {rate:.1f} | 100 % | |")
 
 
 if __name__ == "__main__":

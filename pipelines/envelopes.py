@@ -19,6 +19,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 TIE = 1e-9
+# Of maxima and of minima.
+SIGNS = (1, -1)
 
 
 @dataclass(frozen=True)
@@ -107,8 +109,8 @@ class Tracker:
     """Running extremes of results of one shape, with what coexists if asked."""
 
     def __init__(self, shape: tuple[int, ...]) -> None:
-        self.best = {sign: np.zeros(shape) for sign in (1, -1)}
-        self.at = {sign: np.full(shape, -1, dtype=np.int64) for sign in (1, -1)}
+        self.best = {sign: np.zeros(shape) for sign in SIGNS}
+        self.at = {sign: np.full(shape, -1, dtype=np.int64) for sign in SIGNS}
 
     def update(self, values: Floats, first: int) -> dict[int, tuple[tuple[Ints, ...], Ints]]:
         """Take in values (..., n) of positions first, first + 1, ...
@@ -116,7 +118,7 @@ class Tracker:
         Returns per sign the indices of what changed and the governing column of each.
         """
         changed = {}
-        for sign in (1, -1):
+        for sign in SIGNS:
             best = self.best[sign]
             peak = values.max(axis=-1) if sign > 0 else values.min(axis=-1)
             index = np.nonzero(sign * (peak - best) > TIE * np.abs(best))
@@ -134,13 +136,14 @@ class Tracker:
 
 @dataclass(frozen=True)
 class Peaks:
-    """Extremes over a block of positions at points where they may govern, of one sign (1 or -1).
+    """Extremes over a block of positions at points where they may govern.
 
-    component, point : (n,); top : (n,) the extreme; value, number : (n,) that of the first position
-    that ties with it; coexisting : (n, 6) all results of that position.
+    side, component, point : (n,), side 0 for maxima and 1 for minima; top : (n,) the extreme;
+    value, number : (n,) that of the first position that ties with it; coexisting : (n, 6) all
+    results of that position.
     """
 
-    sign: int
+    side: Ints
     component: Ints
     point: Ints
     top: Floats
@@ -150,56 +153,65 @@ class Peaks:
 
 
 class FieldTracker:
-    """Running extremes of the fields with what coexists."""
+    """Running extremes of the fields with what coexists, by the sign sought: 1 or -1.
+
+    best, at : (6, n_point); coexisting : (6, 6, n_point).
+    """
 
     def __init__(self, n_point: int) -> None:
-        self.own = Tracker((6, n_point))
-        self.coexisting = {sign: np.zeros((6, 6, n_point)) for sign in (1, -1)}
+        # maxima first, then minima
+        self._best = np.zeros((2, 6, n_point))
+        self._at = np.full(self._best.shape, -1, dtype=np.int64)
+        self._coexisting = np.zeros((2, 6, 6, n_point))
+        self.best, self.at, self.coexisting = (
+            dict(zip(SIGNS, both, strict=True)) for both in (self._best, self._at, self._coexisting)
+        )
 
     def seen(self, response: Response, first: int) -> list[Peaks]:
-        """What positions first, first + 1, ... add, with each sign; any thread may ask.
+        """What positions first, first + 1, ... may add; any thread may ask.
 
         The extremes so far may lag behind: they only grow, so what they let pass is enough.
         """
         found = []
         for points, values in response.parts:
-            for sign in (1, -1):
-                best = self.own.best[sign][:, points]
-                peak = values.max(axis=-1) if sign > 0 else values.min(axis=-1)
-                component, place = np.nonzero(sign * (peak - best) > TIE * np.abs(best))
-                rows, top = values[component, place], peak[component, place]
-                near = sign * (rows - top[:, None]) >= -TIE * np.abs(top)[:, None]
-                column = np.argmax(near, axis=-1)
-                value = rows[np.arange(len(rows)), column]
-                beside = values[:, place, column].T
-                found.append(
-                    Peaks(sign, component, points[place], top, value, first + column, beside)
-                )
+            peak = np.stack([values.max(axis=-1), values.min(axis=-1)])
+            side, component, place = np.nonzero(_beyond(peak, self._best[:, :, points]))
+            rows, top = values[component, place], peak[side, component, place]
+            gap = np.abs(rows - top[:, None])
+            column = np.argmax(gap <= TIE * np.abs(top)[:, None], axis=-1)
+            value = rows[np.arange(len(rows)), column]
+            beside = values[:, place, column].T
+            found.append(Peaks(side, component, points[place], top, value, first + column, beside))
         return found
 
     def take(self, seen: list[Peaks]) -> None:
         """Take in what a block adds; blocks come in order."""
         for p in seen:
-            best = self.own.best[p.sign]
-            old = best[p.component, p.point]
-            better = p.sign * (p.top - old) > TIE * np.abs(old)
-            index = p.component[better], p.point[better]
-            best[index] = p.value[better]
-            self.own.at[p.sign][index] = p.number[better]
-            self.coexisting[p.sign][index[0], :, index[1]] = p.coexisting[better]
+            index = p.side, p.component, p.point
+            old = self._best[index]
+            better = np.array(SIGNS)[p.side] * (p.top - old) > TIE * np.abs(old)
+            side, component, point = (i[better] for i in index)
+            self._best[side, component, point] = p.value[better]
+            self._at[side, component, point] = p.number[better]
+            self._coexisting[side, component, :, point] = p.coexisting[better]
 
     def merge(self, later: "FieldTracker") -> None:
         """Take in the extremes of positions that come after all of this tracker's."""
-        for sign in (1, -1):
-            mine, theirs = self.own.best[sign], later.own.best[sign]
-            better = np.nonzero(sign * (theirs - mine) > TIE * np.abs(mine))
-            mine[better] = theirs[better]
-            self.own.at[sign][better] = later.own.at[sign][better]
-            component, point = better
-            self.coexisting[sign][component, :, point] = later.coexisting[sign][component, :, point]
+        better = _beyond(later._best, self._best)
+        side, component, point = np.nonzero(better)
+        self._best[better], self._at[better] = later._best[better], later._at[better]
+        beside = later._coexisting[side, component, :, point]
+        self._coexisting[side, component, :, point] = beside
 
     def envelope(self) -> FieldEnvelope:
-        return FieldEnvelope(self.own.extremes(), self.coexisting[1], self.coexisting[-1])
+        return FieldEnvelope(Extremes(*self._best, *self._at), *self._coexisting)
+
+
+def _beyond(peak: Floats, best: Floats) -> NDArray[np.bool_]:
+    """Which maxima and minima (2, ...) lie beyond those so far."""
+    gain = peak - best
+    gain[1] *= -1.0
+    return np.asarray(gain > TIE * np.abs(best))
 
 
 def traffic_envelopes(

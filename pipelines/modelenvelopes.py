@@ -355,12 +355,12 @@ class _Pick:
         if isinstance(kept, _AdverseSums):
             others, fields = kept.others, kept.fields
         else:
-            others, fields = kept.others.best, kept.fields.own.best
+            others, fields = kept.others.best, kept.fields.best
         return others[sign] if self.component is None else np.asarray(fields[sign][self.component])
 
     def at(self, kept: _Values, sign: int) -> Ints:
         """Numbers of the governing load positions."""
-        fields = kept.fields.own.at[sign]
+        fields = kept.fields.at[sign]
         return (
             kept.others.at[sign] if self.component is None else np.asarray(fields[self.component])
         )

@@ -23,6 +23,11 @@ Ints = NDArray[np.int64]
 Loads = Floats | sparse.csc_array
 
 LEAF_CELLS = 4
+# Fronts are solved together up to so many rows, and so much more work for zeros filled in.
+BATCH_ROWS = 3000
+FILL = 0.2
+# Batches that are still filled while others are begun.
+OPEN = 6
 
 
 @dataclass(frozen=True)
@@ -39,7 +44,25 @@ class Piece:
 
 @dataclass(frozen=True)
 class _Front:
+    """One front: rows of its pivots and border, and of what is kept of it."""
+
+    height: int
     pivots: slice
+    border: Ints
+    inverse: Floats
+    coupling: Floats
+
+
+@dataclass(frozen=True)
+class _Batch:
+    """Neighbouring fronts of one height, each filled up with zeros to the same size.
+
+    rows : of their pivots, front after front; sizes : (k,) how much of each border is its own;
+    border (k, m) rows, inverse (k, n, n), coupling (k, m, n).
+    """
+
+    rows: slice
+    sizes: Ints
     border: Ints
     inverse: Floats
     coupling: Floats
@@ -83,16 +106,18 @@ class Factorisation:
         # Elimination order: by tree node in post-order.
         dofs = np.flatnonzero(used)
         dofs = dofs[np.argsort(home[dofs], kind="stable")]
-        # Place of each dof among the eliminated ones; the last place is that of all the others.
-        place = np.full(n_dof, len(dofs))
-        place[dofs] = np.arange(len(dofs))
-        self.place, self.n_free = place, len(dofs)
+        order = np.full(n_dof, len(dofs))
+        order[dofs] = np.arange(len(dofs))
         starts = np.searchsorted(home[dofs], np.arange(len(tree.ranges) + 1))
-        self.fronts = _eliminate(pieces, tree, leaf_of, place, starts)
+        fronts = _eliminate(pieces, tree, leaf_of, order, starts)
+        self.n_free = len(dofs)
         self.n_factor = sum(
-            f.inverse.shape[0] * (f.inverse.shape[0] + 1) // 2 + f.coupling.size
-            for f in self.fronts
+            f.inverse.shape[0] * (f.inverse.shape[0] + 1) // 2 + f.coupling.size for f in fronts
         )
+        # Row of each dof among those that are solved for; the last row is that of all the others.
+        self.batches, rows = _batches(fronts, self.n_free)
+        self.n_rows = int(rows[-1]) + 1
+        self.row = rows[order]
 
     def solve(self, F: Loads) -> Floats:
         """Solution (n_dof, n_load) of right-hand sides (n_dof, n_load); zero where not free.
@@ -101,25 +126,85 @@ class Factorisation:
         down: a block of wheels stands on few of them.
         """
         load = sparse.coo_array(F)
-        X = np.zeros((self.n_free + 1, F.shape[1]))
-        row, column = load.coords
-        X[self.place[row], column] = load.data
+        n_load = F.shape[1]
+        X = np.zeros((self.n_rows, n_load))
+        dof, column = load.coords
+        X[self.row[dof], column] = load.data
         X[-1] = 0.0
-        loaded = np.zeros(self.n_free + 1, dtype=bool)
-        loaded[self.place[row]] = True
+        loaded = np.zeros(self.n_rows, dtype=bool)
+        loaded[self.row[dof]] = True
         reached = []
-        for front in self.fronts:
-            reached.append(bool(loaded[front.pivots].any()))
-            if reached[-1] and len(front.border):
-                X[front.border] -= front.coupling @ X[front.pivots]
-                loaded[front.border] = True
-        for front, mine in zip(reversed(self.fronts), reversed(reached), strict=True):
-            part = X[front.pivots]
-            if mine:
-                part[...] = front.inverse @ part
-            if len(front.border):
-                part -= front.coupling.T @ X[front.border]
-        return np.take(X, self.place, axis=0)
+        for batch in self.batches:
+            pivots = self._pivots(X, batch)
+            mine = np.flatnonzero(loaded[batch.rows].reshape(pivots.shape[:2]).any(axis=1))
+            reached.append(mine)
+            given = batch.coupling[mine] @ pivots[mine]
+            for k, one in zip(mine.tolist(), given, strict=True):
+                border = batch.border[k, : batch.sizes[k]]
+                X[border] -= one[: len(border)]
+                loaded[border] = True
+        for batch, mine in zip(reversed(self.batches), reversed(reached), strict=True):
+            pivots = self._pivots(X, batch)
+            if len(mine):
+                pivots[mine] = batch.inverse[mine] @ pivots[mine]
+            pivots -= batch.coupling.swapaxes(1, 2) @ X[batch.border]
+        return np.take(X, self.row, axis=0)
+
+    @staticmethod
+    def _pivots(X: Floats, batch: _Batch) -> Floats:
+        """The rows (k, n, n_load) of a batch's pivots, not copied."""
+        return X[batch.rows].reshape(*batch.inverse.shape[:2], X.shape[1])
+
+
+def _batches(fronts: list[_Front], n_free: int) -> tuple[list[_Batch], Ints]:
+    """Fronts put together from the leaves up, and the row (n_free + 1,) of each eliminated dof.
+
+    Fewer and larger products: threads that share one interpreter then work side by side. Fronts
+    come in the tree's order, so that a batch is one place of the slab and in cache together.
+    """
+    groups: list[list[_Front]] = []
+    for front in sorted(fronts, key=lambda f: f.height):
+        near = (g for g in groups[-OPEN:] if _fits(g, front))
+        if (group := next(near, None)) is not None:
+            group.append(front)
+        else:
+            groups.append([front])
+    rows = np.zeros(n_free + 1, dtype=np.int64)
+    first = 0
+    starts = []
+    for group in groups:
+        n = max(len(f.inverse) for f in group)
+        starts.append(first)
+        for front in group:
+            rows[front.pivots] = first + np.arange(len(front.inverse))
+            first += n
+    rows[-1] = first
+    return [_batch(g, start, rows) for g, start in zip(groups, starts, strict=True)], rows
+
+
+def _batch(group: list[_Front], start: int, rows: Ints) -> _Batch:
+    k = len(group)
+    n, m = max(len(f.inverse) for f in group), max(len(f.border) for f in group)
+    border = np.full((k, m), rows[-1])
+    inverse, coupling = np.zeros((k, n, n)), np.zeros((k, m, n))
+    for one, front in enumerate(group):
+        i, j = len(front.inverse), len(front.border)
+        border[one, :j] = rows[front.border]
+        inverse[one, :i, :i], coupling[one, :j, :i] = front.inverse, front.coupling
+    sizes = np.array([len(f.border) for f in group])
+    return _Batch(slice(start, start + k * n), sizes, border, inverse, coupling)
+
+
+def _fits(group: list[_Front], front: _Front) -> bool:
+    """Whether a front joins a batch: of the same height, in cache, and few zeros filled in."""
+    together = [*group, front]
+    n, m = max(len(f.inverse) for f in together), max(len(f.border) for f in together)
+    own = sum(len(f.inverse) * len(f.border) for f in together)
+    return (
+        front.height == group[0].height
+        and len(together) * (n + m) <= BATCH_ROWS
+        and len(together) * n * m <= (1.0 + FILL) * own
+    )
 
 
 @dataclass(frozen=True)
@@ -177,22 +262,24 @@ def _gap(values: Floats) -> int:
 
 
 def _eliminate(
-    pieces: Sequence[Piece], tree: Tree, leaf_of: Ints, place: Ints, starts: Ints
+    pieces: Sequence[Piece], tree: Tree, leaf_of: Ints, order: Ints, starts: Ints
 ) -> list[_Front]:
     by_leaf = [np.argsort(leaf_of[piece.cell], kind="stable") for piece in pieces]
     bounds = [
-        np.searchsorted(leaf_of[piece.cell][order], np.arange(len(tree.leaves) + 1))
-        for piece, order in zip(pieces, by_leaf, strict=True)
+        np.searchsorted(leaf_of[piece.cell][elements], np.arange(len(tree.leaves) + 1))
+        for piece, elements in zip(pieces, by_leaf, strict=True)
     ]
     n_free = int(starts[-1])
     fronts: list[_Front] = []
     updates: dict[int, tuple[Ints, Floats]] = {}
+    heights: list[int] = []
     for node, (first, _) in enumerate(tree.ranges):
+        heights.append(1 + max((heights[c] for c in tree.children[node]), default=-1))
         parts: list[tuple[Ints, Floats]] = [updates.pop(c) for c in tree.children[node]]
         if not tree.children[node]:
-            for piece, order, bound in zip(pieces, by_leaf, bounds, strict=True):
-                for e in order[bound[first] : bound[first + 1]]:
-                    rows = place[piece.dofs[e]]
+            for piece, elements, bound in zip(pieces, by_leaf, bounds, strict=True):
+                for e in elements[bound[first] : bound[first + 1]]:
+                    rows = order[piece.dofs[e]]
                     kept = np.flatnonzero(rows < n_free)
                     parts.append((rows[kept], piece.matrices[e][np.ix_(kept, kept)]))
         pivots = slice(int(starts[node]), int(starts[node + 1]))
@@ -205,7 +292,7 @@ def _eliminate(
             at = np.searchsorted(slot, rows)
             A[at[:, None], at] += matrix
         inverse, coupling = _pivot(A[:n, :n], A[n:, :n])
-        fronts.append(_Front(pivots, border, inverse, coupling))
+        fronts.append(_Front(heights[node], pivots, border, inverse, coupling))
         updates[node] = (border, A[n:, n:] - coupling @ A[:n, n:])
     return fronts
 

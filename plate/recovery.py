@@ -29,7 +29,7 @@ Ints = NDArray[np.int64]
 
 N_RESULTS = len(RESULTS)
 # Most cells whose results are formed together.
-CHUNK = 24
+CHUNK = 64
 
 
 def cell_operators(model: PlateModel, cells: Ints, points: Floats) -> Floats:
