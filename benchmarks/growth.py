@@ -1,0 +1,122 @@
+"""How time and memory of the envelope grow, and how near they are to the memory's speed.
+
+python benchmarks/growth.py [--positions N ...] [--sizes M ...] [--repeat N]
+
+A slab over nine rigid lines carries one vehicle of two axles. Every run is a process of its own,
+so that its peak of memory is its own. Exponents are fitted to the time of the load positions
+alone. Last, for the packaged example: how many load positions there are and how many different
+wheel patches, which a superposition of unit responses would have to solve instead.
+"""
+
+import argparse
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+from envelope import DECK, STATIONS
+
+from pipelines.build import build_model
+from pipelines.deckfile import read_deck
+from pipelines.envelopes import traffic_envelopes
+from pipelines.probes import beam_rows, membrane_rows, probe_rows
+from pipelines.responses import Solver
+from pipelines.examples import example_path
+from pipelines.traffic import load_positions
+from plate.recovery import FieldRecovery
+from plate.stiffness import Stiffness
+
+LENGTH = STATIONS[-1] + 2.0
+OFFSETS = 16
+POSITIONS, SIZES = (1_000, 3_000, 10_000, 30_000), (1.2, 0.6, 0.35, 0.2)
+
+
+def one(size: float, positions: int) -> None:
+    """Print load positions, dof, result points, seconds of the positions, megabytes at most."""
+    with tempfile.TemporaryDirectory() as name:
+        path = Path(name) / "deck.toml"
+        text = DECK.format(stations=list(STATIONS), size=size, step=LENGTH * OFFSETS / positions)
+        path.write_text(text.replace("kirchhoff", "mindlin"))
+        deck = read_deck(path)
+        model = build_model(deck).model
+        recovery = FieldRecovery(model)
+        probes = probe_rows(deck, model, recovery.points)
+        rows = membrane_rows(deck, model)
+        solver = Solver(Stiffness(model), recovery, probes, beam_rows(model), rows)
+        start = time.perf_counter()
+        found = traffic_envelopes(deck, solver)
+        seconds = time.perf_counter() - start
+        assert found is not None
+        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        print(found.n_positions, model.n_dof, recovery.points.n_points, seconds, peak)
+
+
+def run(size: float, positions: int) -> list[float]:
+    command = [sys.executable, __file__, "--one", str(size), str(positions)]
+    done = subprocess.run(command, check=True, capture_output=True, text=True)
+    return [float(v) for v in done.stdout.split()]
+
+
+def bandwidth() -> float:
+    """GB/s read and written by a copy on one core."""
+    a, b = np.ones(20_000_000), np.ones(20_000_000)
+    times = []
+    for _ in range(5):
+        start = time.perf_counter()
+        np.copyto(b, a)
+        times.append(time.perf_counter() - start)
+    return 2 * 8e-9 * len(a) / min(times)
+
+
+def table(runs: list[tuple[float, int]], repeat: int, over: int) -> None:
+    """Print a table of runs and the exponent of time in column `over`, per position beyond 0."""
+    x, y = [], []
+    for size, positions in runs:
+        found = np.median([run(size, positions) for _ in range(repeat)], axis=0)
+        n, dof, points, seconds, peak = found
+        values = 6 * n * points / seconds
+        print(
+            f"| {n:.0f} | {dof:.0f} | {points:.0f} | {seconds:.2f} | {1e3 * seconds / n:.3f} | "
+            f"{1e-6 * values:.0f} | {peak:.0f} |"
+        )
+        x.append(found[over])
+        y.append(seconds / n if over else seconds)
+    exponent = np.polyfit(np.log(x), np.log(y), 1)[0]
+    print(f"\nexponent {exponent:.2f}\n")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--repeat", type=int, default=3)
+    parser.add_argument("--positions", type=int, nargs="+", default=POSITIONS)
+    parser.add_argument("--sizes", type=float, nargs="+", default=SIZES, help="of cells [m]")
+    parser.add_argument("--one", nargs=2, help=argparse.SUPPRESS)
+    options = parser.parse_args()
+    if options.one:
+        one(float(options.one[0]), int(options.one[1]))
+        return
+    cores = len(os.sched_getaffinity(0))
+    print(f"{cores} cores; a copy moves {bandwidth():.1f} GB/s on one; median of {options.repeat}")
+    head = (
+        "| load positions | dof | result points | time [s] | ms per position | million values/s "
+        "| memory [MB] |\n|---|---|---|---|---|---|---|"
+    )
+    print("Load positions\n" + head)
+    table([(0.5, n) for n in options.positions], options.repeat, 0)
+    print("Degrees of freedom, time per load position\n" + head)
+    table([(size, 2_000) for size in options.sizes], options.repeat, 1)
+    runs = load_positions(read_deck(example_path("estuary")))
+    corners = np.concatenate([r.wheels(slice(None)).corners for r in runs]).round(9)
+    patches = len(np.unique(corners.reshape(len(corners), -1), axis=0))
+    print(
+        f"Packaged example: {sum(map(len, runs))} load positions of vehicles, "
+        f"{patches} different wheel patches"
+    )
+
+
+if __name__ == "__main__":
+    main()
