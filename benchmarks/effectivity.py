@@ -19,15 +19,17 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.accuracy import Richer, estimate, solve_richer
+from pipelines.accuracy import REFINEMENT, mesh_part, values_by
 from pipelines.build import BuiltModel, build_model
 from pipelines.deck import Deck
 from pipelines.deckfile import read_deck
 from pipelines.envelopes import Envelopes, traffic_envelopes
+from pipelines.headline import Headline, headline, rows_on
 from pipelines.probes import beam_rows, membrane_rows, probe_rows
 from pipelines.responses import Solver, case_responses
 from pipelines.shelf import Shelf
 from plate.conventions import RESULTS
+from plate.stiffness import Stiffness
 
 Floats = NDArray[np.float64]
 
@@ -274,11 +276,18 @@ def read_kind(kind: Kind) -> Deck:
 
 
 def _reference(
-    deck: Deck, built: BuiltModel, envelopes: Envelopes | None, numbers: Sequence[int], order: int
-) -> Richer:
-    """The same loads at the given order on cells 1.5 times smaller than the default."""
-    below = replace(deck, mesh=replace(deck.mesh, order=order - 1, size=built.size))
-    return solve_richer(deck, build_model(below), envelopes, numbers, Shelf())
+    deck: Deck,
+    built: BuiltModel,
+    solver: Solver,
+    stated: Headline,
+    envelopes: Envelopes | None,
+    order: int,
+) -> tuple[dict[str, Floats], Floats]:
+    """The same values at the given order on cells 1.5 times smaller than the default."""
+    mesh = replace(deck.mesh, order=order, size=built.size / REFINEMENT)
+    stiffness = Stiffness(build_model(replace(deck, mesh=mesh)).model)
+    rows = rows_on(deck, stiffness.model, solver, stated)
+    return values_by(deck, stiffness, rows, stated, envelopes)
 
 
 def deck_errors(kind: Kind) -> Errors:
@@ -293,38 +302,28 @@ def deck_errors(kind: Kind) -> Errors:
     )
     cases = case_responses(deck, solver)
     envelopes = traffic_envelopes(deck, solver)
-    tolerances = estimate(deck, built, solver, cases, envelopes, ())
-    numbers: list[int] = []
-    if envelopes is not None:
-        e = envelopes.probes
-        numbers = sorted({*e.at_maximum.tolist(), *e.at_minimum.tolist()} - {-1})
-    last, before = (_reference(deck, built, envelopes, numbers, k) for k in (ORDER, ORDER - 1))
+    stated = headline(solver, envelopes, ())
+    mesh = mesh_part(deck, built, solver, cases, envelopes, stated, shelf)
+    last, before = (
+        _reference(deck, built, solver, stated, envelopes, k) for k in (ORDER, ORDER - 1)
+    )
     labels = [f"{n} {c}" for n in probes.names for c in RESULTS]
     parts = []
     for name, response in cases.items():
-        exact, other = (r.probes @ r.cases[name] for r in (last, before))
+        exact, other = (r[0][name] for r in (last, before))
         values = response.probes[:, 0]
         full = [f"{kind.name}: {name} {label}" for label in labels]
-        parts.append(_compared(full, values, tolerances.cases[name], exact, other))
+        parts.append(_compared(full, values, mesh.cases[name], exact, other))
     if envelopes is not None:
-        e = envelopes.probes
-        for end, values, at, stated in (
-            ("max", e.maximum, e.at_maximum, tolerances.probes_max),
-            ("min", e.minimum, e.at_minimum, tolerances.probes_min),
+        n = stated.n_probe
+        for end, part, errors in (
+            ("max", slice(0, n), mesh.probes_max),
+            ("min", slice(n, 2 * n), mesh.probes_min),
         ):
-            exact, other = (_at_positions(r, at) for r in (last, before))
+            exact, other = (r[1][part] for r in (last, before))
             full = [f"{kind.name}: {end} {label}" for label in labels]
-            parts.append(_compared(full, values, stated, exact, other))
+            parts.append(_compared(full, stated.value[part], errors, exact, other))
     return joined(parts)
-
-
-def _at_positions(richer: Richer, numbers: NDArray[np.int64]) -> Floats:
-    """Each probe row under its own load position, 0 where the empty deck governs."""
-    out = np.zeros(len(numbers))
-    for number in np.unique(numbers[numbers >= 0]):
-        rows = np.flatnonzero(numbers == number)
-        out[rows] = richer.probes[rows] @ richer.positions[int(number)]
-    return out
 
 
 def _compared(

@@ -23,9 +23,9 @@ from envelope import DECK, STATIONS
 from pipelines.build import build_model
 from pipelines.deckfile import read_deck
 from pipelines.envelopes import traffic_envelopes
+from pipelines.examples import example_path
 from pipelines.probes import beam_rows, membrane_rows, probe_rows
 from pipelines.responses import Solver
-from pipelines.examples import example_path
 from pipelines.traffic import load_positions
 from plate.recovery import FieldRecovery
 from plate.stiffness import Stiffness

@@ -3,35 +3,38 @@ findings."""
 
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, replace
 from typing import Any
 
 from pipelines.accuracy import estimate, not_estimated
 from pipelines.averaging import mean_curves
 from pipelines.build import BuiltModel, build_model
+from pipelines.comparison import strip_findings
 from pipelines.deck import Deck
-from pipelines.design import DesignWatch, design
+from pipelines.design import design
 from pipelines.designsummary import design_entry
+from pipelines.designwatch import DesignWatch
 from pipelines.envelopes import Envelopes, traffic_envelopes
-from pipelines.findings import strip_findings
 from pipelines.governing import governing_values
 from pipelines.jobsize import check_job_size
 from pipelines.modelenvelopes import model_envelopes
+from pipelines.modelpeaks import model_peaks, with_held_tolerances, with_step_errors
+from pipelines.modelpositions import ModelEnvelope
 from pipelines.modelsummary import model_entries
 from pipelines.modeltrains import model_load_count
 from pipelines.probes import beam_rows, membrane_rows, probe_rows
 from pipelines.reconciliation import reconcile, to_reconcile
 from pipelines.refinement import refined
-from pipelines.responses import Solver, case_responses
+from pipelines.responses import Solver, case_responses, check_stiffness
 from pipelines.result import Result
 from pipelines.shelf import Shelf
 from pipelines.summary import summarise
 from pipelines.traffic import position_count
-from pipelines.units import RESULT_SCALE
 from pipelines.uplift import uplift_entries
+from pipelines.utilisation import with_utilisation
 from pipelines.widths import back_widths
-from pipelines.worstmodel import model_step_errors
+from pipelines.worstmodel import StepErrors
 from plate.singular import SingularPlace, singular_places
 
 Progress = Callable[[str, int, int], None]
@@ -83,6 +86,7 @@ def analyse(
     probes = probe_rows(deck, built.model, recovery.points)
     beams, membrane = beam_rows(built.model), membrane_rows(deck, built.model)
     solver = Solver(stiffness, recovery, probes, beams, membrane)
+    check_stiffness(stiffness)
     done("mesh and stiffness")
 
     cases = case_responses(deck, solver)
@@ -103,7 +107,12 @@ def analyse(
     models = model_envelopes(
         deck, solver, workers=threads, progress=lambda n: tell("load models", n, loads)
     )
-    steps = [model_step_errors(deck, solver, model) for model in models if tolerances_wanted]
+    model_rows = [model_peaks(deck, solver, model) for model in models]
+    steps: list[StepErrors] = []
+    if tolerances_wanted:
+        for k, model in enumerate(models):
+            model_rows[k], errors = with_step_errors(deck, solver, model, model_rows[k])
+            steps.append(errors)
     done("load models")
 
     bars = None
@@ -113,19 +122,28 @@ def analyse(
         done("reinforcement")
 
     tell("strips and findings")
-    findings, no_findings = strip_findings(deck, solver, envelopes)
+    findings, no_findings = strip_findings(deck, solver, envelopes, models)
+    findings = with_utilisation(deck, cases, findings)
     peaks = governing_values(deck, solver, envelopes) if envelopes is not None else []
     done("strips and findings")
 
     tell("numerical tolerances")
-    goals = [peak.goal for peak in peaks] + [finding.goal for finding in findings]
+    goals = [peak.goal for peak in peaks]
+    single = [finding.goal for finding in findings if not finding.whole_model]
     if tolerances_wanted:
-        tolerances = estimate(deck, built, solver, cases, envelopes, goals, shelf)
+        richer = shelf if shelf.size else Shelf(1 if models else 0)
+        tolerances = estimate(deck, built, solver, cases, envelopes, goals, single, shelf=richer)
+        if models:
+            findings, model_rows = with_held_tolerances(
+                deck, built, solver, findings, model_rows, richer
+            )
     else:
-        tolerances = not_estimated(solver, cases, goals)
-    errors = tolerances.peaks
-    peaks = [replace(p, error=errors.get(p.goal, 0.0) * RESULT_SCALE[p.component]) for p in peaks]
-    findings = tuple(replace(f, plate_error=errors.get(f.goal, 0.0)) for f in findings)
+        tolerances = not_estimated(solver, cases, [*goals, *single])
+    peaks = [peak.with_tolerance(tolerances.peak(peak.goal)) for peak in peaks]
+    findings = tuple(
+        f if f.whole_model else replace(f, plate_error=tolerances.peak(f.goal).mesh)
+        for f in findings
+    )
     done("numerical tolerances")
 
     tell("widths and reconciliation")
@@ -141,7 +159,7 @@ def analyse(
         cases,
         envelopes,
         tolerances,
-        model_facts(built, solver, envelopes),
+        model_facts(built, solver, envelopes, models),
     )
     if envelopes is not None:
         summary["mean_curves"] = [asdict(c) for c in mean_curves(deck, solver, envelopes, peaks)]
@@ -151,7 +169,7 @@ def analyse(
     ]
     summary["governing"] = [peak.entry() for peak in peaks]
     if models:
-        summary["load_models"] = model_entries(solver, models, steps)
+        summary["load_models"] = model_entries(solver, models, model_rows, steps)
     if bars is not None:
         summary["design"] = design_entry(bars)
     summary["findings"] = [finding.entry() for finding in findings]
@@ -173,6 +191,7 @@ def analyse(
         widths,
         walks,
         models,
+        tuple(tuple(rows) for rows in model_rows),
     )
 
 
@@ -187,7 +206,12 @@ def singular_entry(place: SingularPlace, thickness: float) -> dict[str, Any]:
     }
 
 
-def model_facts(built: BuiltModel, solver: Solver, envelopes: Envelopes | None) -> dict[str, Any]:
+def model_facts(
+    built: BuiltModel,
+    solver: Solver,
+    envelopes: Envelopes | None,
+    models: Sequence[ModelEnvelope] = (),
+) -> dict[str, Any]:
     """Size of the model and of the job, for summary and report."""
     mesh = built.model.mesh
     return {
@@ -197,5 +221,6 @@ def model_facts(built: BuiltModel, solver: Solver, envelopes: Envelopes | None) 
         "degrees_of_freedom": built.model.n_dof,
         "result_points": solver.recovery.points.n_points,
         "load_positions": 0 if envelopes is None else envelopes.n_positions,
+        "load_model_positions": sum(model.n_positions for model in models),
         "notes": list(built.notes),
     }

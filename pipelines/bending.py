@@ -156,6 +156,13 @@ def _capacity(section: Section, mat: Materials) -> Capacity:
     return Capacity(phi * moment, x, strain, phi, BENDING[mat.standard])
 
 
+def compression_arm(section: Section, mat: Materials) -> Floats:
+    """From mid-depth to the middle of the stress block at the resistance in bending [m]."""
+    bare = _without_compression_bars(section)
+    arm: Floats = 0.5 * (bare.arrays()[0] - mat.block.depth_ratio * _neutral_axis(bare, mat))
+    return arm
+
+
 def required_steel(m_Ed: ArrayLike, section: Section, mat: Materials) -> Floats:
     """Least A_s [m2/m] in tension for m_Ed [N m/m]; A_s of the section is not used.
 

@@ -18,12 +18,14 @@ from pipelines.errors import JobError
 from pipelines.examples import example_path
 from pipelines.files import write_text
 from pipelines.influencecli import add_influence
+from pipelines.modelpeaks import ModelPeak
 from pipelines.reportdesign import SINGLE, bars_words
 from pipelines.result import Result
 from pipelines.run import run
 from pipelines.starters import KINDS, starter
 from pipelines.studycli import add_study
 from pipelines.sweepcli import add_sweep
+from pipelines.units import RESULT_KEYS
 from pipelines.vehiclescli import add_vehicles
 from pipelines.verifycli import add_verify
 from pipelines.views import write_view
@@ -213,19 +215,21 @@ def _closing_table(result: Result, out: Path) -> None:
     facts = result.summary["model"]
     console.print(
         f"{result.deck.title}: {facts['cells']} cells, {facts['degrees_of_freedom']} degrees of "
-        f"freedom, {facts['load_positions']} load positions, "
+        f"freedom, {facts['load_positions'] + facts['load_model_positions']} load positions, "
         f"{sum(result.seconds.values()):.1f} s",
         highlight=False,
     )
     if result.envelopes is not None:
         console.print(_envelope_table(result))
+    for envelope, peaks in zip(result.models, result.model_peaks, strict=True):
+        console.print(_model_table(envelope.model.name, peaks))
     short = [f for f in result.findings if f.finding.startswith("strip short")]
     if result.findings:
         worst = result.findings[0]
         console.print(
             f"Hand strips: {len(short)} of {len(result.findings)} comparisons short. Worst: "
-            f"{worst.place}, {worst.effect}, {worst.vehicle}, {worst.strip}: {worst.finding} "
-            f"({worst.caution}).",
+            f"{worst.place}, {worst.effect}, {worst.vehicle}, {worst.strip}: {worst.finding}"
+            + (f" ({worst.caution})." if worst.caution else "."),
             highlight=False,
         )
     elif result.no_findings:
@@ -238,6 +242,21 @@ def _closing_table(result: Result, out: Path) -> None:
         if (out / name).exists():
             console.print(os.fspath(out / name), highlight=False)
     console.print(CAUTION, highlight=False)
+
+
+def _model_table(name: str, peaks: Sequence[ModelPeak]) -> Table:
+    table = Table(title=f"{name}, all lanes, over the deck")
+    for heading in ("result", "unit", "value", "at station, offset [m]", "lanes, left to right"):
+        table.add_column(heading)
+    for peak in peaks:
+        table.add_row(
+            f"{RESULT_KEYS[peak.component].removesuffix('_mm')} {peak.extreme}",
+            peak.unit,
+            f"{peak.value:.3g}" + ("" if peak.error is None else f" ± {peak.error:.2g}"),
+            f"{peak.at[0]:.2f}, {peak.at[1]:+.2f}",
+            peak.position.words,
+        )
+    return table
 
 
 def _envelope_table(result: Result) -> Table:

@@ -42,15 +42,16 @@ def climb(
         live = np.flatnonzero(steps >= finest)
         if not len(live):
             break
-        centre, low, high = x[:, live, None], limits[:, 0, live, None], limits[:, 1, live, None]
-        star = np.clip(centre + steps[live, None] * ways[:, None], low, high)
+        centre, low, high = x[:, live, None], limits[axes, 0][:, live], limits[axes, 1][:, live]
+        star = centre + steps[live, None] * ways[:, None]
+        star[axes] = np.clip(star[axes], low[..., None], high[..., None])
         around = value(np.repeat(live, ways.shape[1]), star.reshape(len(x), -1))
         around = around.reshape(len(live), -1)
-        lead = np.zeros((len(x), len(live)))
-        lead[axes] = steps[live] * _lead(around - best[live, None], len(axes))
-        led = np.clip(centre + lead[..., None], low, high)
-        trials = np.concatenate([centre, star, led], axis=2)
-        values = np.column_stack([best[live], around, value(live, led[..., 0])])
+        led = x[:, live]
+        lead = steps[live] * _lead(around - best[live, None], len(axes))
+        led[axes] = np.clip(led[axes] + lead, low, high)
+        trials = np.concatenate([centre, star, led[..., None]], axis=2)
+        values = np.column_stack([best[live], around, value(live, led)])
         top = values.argmax(axis=1)
         reached = values.max(axis=1)
         moved = reached > best[live] + LEAST_GAIN * np.abs(best[live])
@@ -84,7 +85,7 @@ def _lead(rise: Floats, d: int) -> Floats:
         strict=True,
     ):
         H[:, a, b] = H[:, b, a] = 0.25 * (four @ [1.0, 1.0, -1.0, -1.0])
-    topped = np.isfinite(H).all(axis=(1, 2))
-    topped[topped] = np.linalg.eigvalsh(H[topped])[:, -1] < 0.0
+    finite = np.flatnonzero(np.all(bend < 0.0, axis=1))
+    topped = finite[np.linalg.eigvalsh(H[finite])[:, -1] < 0.0]
     step[topped] = np.linalg.solve(H[topped], -slope[topped, :, None])[..., 0]
     return np.clip(step, -1.0, 1.0).T

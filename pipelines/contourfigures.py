@@ -136,7 +136,9 @@ class ContourPlans:
 
     def _contours(self, figure: Figure, axes: Axes, field: PlanField) -> None:
         levels = contour_levels(field)
-        shown = np.clip(field.values, levels[0], levels[-1])
+        # What lies on the last level would be left blank.
+        inside = 1e-6 * (levels[-1] - levels[0])
+        shown = np.clip(field.values, levels[0] + inside, levels[-1] - inside)
         triangles = self._clear_triangles if field.banded else self._triangles
         colours = colormaps[MAPS[field.extreme]](
             np.linspace(*SHARE[field.extreme], len(levels) - 1)

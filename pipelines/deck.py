@@ -4,16 +4,12 @@
 Plan coordinates are (station, offset) in metres; stations are arc lengths on a curved deck.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 
-from pipelines.bars import SlabBars
-from pipelines.grades import Materials
-from pipelines.survey import PanelReadings
-from pipelines.survey import Value as SurveyValue
+from pipelines.reinforcement import Reinforcement
 from plate.plan import Plan
 
 Theory = Literal["mindlin", "kirchhoff"]
@@ -21,7 +17,6 @@ Support = Literal["free", "rigid", "clamped", "spring", "beam"]
 Dispersal = Literal["none", "surfacing", "mid-depth"]
 Action = Literal["none", "self-weight", "surfacing", "parapet", "other permanent"]
 Stage = Literal["wet concrete", "long-term", "short-term"]
-CrackCombination = Literal["characteristic", "frequent", "quasi-permanent"]
 
 
 @dataclass(frozen=True)
@@ -288,55 +283,6 @@ class MeshOptions:
     order: int | None = None
     size: float | None = None
     error: float | None = None
-
-
-@dataclass(frozen=True)
-class DesignBasis:
-    """One standard to which the slab is checked.
-
-    exposure : class at the top and bottom face in the standard's words, None = not stated.
-    aggregate : largest size [m]; crack_width : limit that the user states [m], None = the
-    standard's; crack_combination : of the crack width.
-    """
-
-    materials: Materials
-    exposure: tuple[str | None, str | None]
-    aggregate: float
-    crack_width: float | None
-    crack_combination: CrackCombination
-
-
-@dataclass(frozen=True)
-class BarChoice:
-    """Diameters and spacings [m] from which bars may be chosen."""
-
-    diameters: tuple[float, ...]
-    spacings: tuple[float, ...]
-
-
-@dataclass(frozen=True)
-class Survey:
-    """Readings by panel, and whether their mean or the worst of them counts."""
-
-    path: str
-    readings: Mapping[str, PanelReadings]
-    value: SurveyValue
-
-
-@dataclass(frozen=True)
-class Reinforcement:
-    """Bars of the slab and what they are checked to.
-
-    angle : from x to the second bars [rad], pi/2 = orthogonal.
-    shear_widths : over which shear is averaged [m], 0 = the peak; None = by the program.
-    """
-
-    bars: SlabBars
-    angle: float
-    bases: tuple[DesignBasis, ...]
-    choice: BarChoice | None = None
-    shear_widths: tuple[float, ...] | None = None
-    survey: Survey | None = None
 
 
 @dataclass(frozen=True)

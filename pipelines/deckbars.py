@@ -1,24 +1,40 @@
 """Bars, materials and as-built readings of a deck file."""
 
-from math import radians
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from math import pi, radians
 from pathlib import Path
 
 from pipelines.bars import Bars, Mat, SlabBars
-from pipelines.deck import BarChoice, DesignBasis, Reinforcement, Slab, Survey
-from pipelines.deckmistakes import Mistakes
-from pipelines.deckschema import (
+from pipelines.barsschema import (
     BarChoiceTable,
     BarsTable,
+    BeamBarsTable,
+    BeamLayerTable,
+    CollisionTable,
     ConcreteTable,
+    FatigueTable,
     LayerTable,
+    MembraneTable,
     ShearTable,
     SteelTable,
     SurveyTable,
 )
+from pipelines.deck import Line, Slab
+from pipelines.deckmistakes import Mistakes
 from pipelines.detailing_tables import LIST_EXPOSURES
 from pipelines.errors import CoverageError, DeckError
 from pipelines.grades import FACTORS, Materials, concrete, steel
 from pipelines.panels import panel_names
+from pipelines.reinforcement import (
+    BarChoice,
+    Collision,
+    DesignBasis,
+    EdgeBeam,
+    ImposedForce,
+    Reinforcement,
+    Survey,
+)
 from pipelines.survey import read_survey
 from plate.plan import Plan
 
@@ -26,15 +42,31 @@ MM = 1e-3
 MOST_BYTES = 10_000_000  # of a survey's file
 
 
+@dataclass(frozen=True)
+class BarTables:
+    """The tables of a deck file about resistance, each with where it stands."""
+
+    concretes: tuple[tuple[str, ConcreteTable], ...]
+    steels: tuple[tuple[str, SteelTable], ...]
+    bars: tuple[tuple[str, BarsTable], ...]
+    choice: BarChoiceTable | None
+    shear: ShearTable | None
+    membrane: tuple[tuple[str, MembraneTable], ...]
+    collision: CollisionTable | None
+    fatigue: FatigueTable | None
+    beams: tuple[tuple[str, BeamBarsTable], ...]
+    survey: SurveyTable | None
+
+    @property
+    def any(self) -> bool:
+        return any(getattr(self, field.name) for field in fields(self))
+
+
 def reinforcement(
-    concretes: tuple[tuple[str, ConcreteTable], ...],
-    steels: tuple[tuple[str, SteelTable], ...],
-    bars: tuple[tuple[str, BarsTable], ...],
-    choice: BarChoiceTable | None,
-    shear: ShearTable | None,
-    survey: SurveyTable | None,
+    tables: BarTables,
     slab: Slab | None,
     plan: Plan,
+    lines: Sequence[Line],
     folder: Path,
     mistakes: Mistakes,
 ) -> Reinforcement | None:
@@ -42,20 +74,22 @@ def reinforcement(
 
     folder : in which the survey's file is looked for.
     """
-    tables = (concretes, steels, bars, choice, shear, survey)
-    if not any(tables) or slab is None:
+    if not tables.any or slab is None:
         return None
     before = len(mistakes.lines)
     if slab.zones:
         mistakes.add("[[bars]]", None, "not yet supported on a slab with zones of other thickness")
-    bases = _bases(concretes, steels, mistakes)
-    slab_bars = _slab_bars(bars, slab.thickness, mistakes)
+    bases = _bases(tables.concretes, tables.steels, mistakes)
+    slab_bars = _slab_bars(tables.bars, slab.thickness, mistakes)
+    imposed = tuple(_imposed(where, table, mistakes) for where, table in tables.membrane)
+    beams = _beams(tables.beams, lines, mistakes)
+    survey, choice, shear = tables.survey, tables.choice, tables.shear
     readings = None if survey is None else _survey(survey, plan, folder, mistakes)
     if len(mistakes.lines) > before or slab_bars is None:
         return None
     return Reinforcement(
         slab_bars,
-        radians(bars[0][1].angle_deg),
+        radians(tables.bars[0][1].angle_deg),
         bases,
         None
         if choice is None
@@ -65,7 +99,80 @@ def reinforcement(
         ),
         None if shear is None else tuple(sorted(set(shear.widths_m))),
         readings,
+        imposed,
+        None if tables.collision is None else _collision(tables.collision),
+        beams,
+        None if tables.fatigue is None else tables.fatigue.lambda_s,
     )
+
+
+def _collision(table: CollisionTable) -> Collision:
+    return Collision(
+        1e3 * table.force_kN,
+        table.height_m,
+        table.length_m,
+        radians(table.spread_deg),
+        MM * table.inner_face_mm,
+        tuple(dict.fromkeys(table.edges or ("left", "right"))),
+    )
+
+
+def _beams(
+    tables: tuple[tuple[str, BeamBarsTable], ...], lines: Sequence[Line], mistakes: Mistakes
+) -> tuple[EdgeBeam, ...]:
+    """Beams whose bars the file states; each line once."""
+    beams = [line for line in lines if line.beam is not None]
+    known = [line.name for line in beams]
+    joined = {line.name for line in beams if line.beam is not None and line.beam.connection}
+    seen: set[str] = set()
+    found = []
+    for where, table in tables:
+        for name in table.on:
+            if name not in known:
+                told = f"is no line with a beam: allowed is {', '.join(known) or 'none here'}"
+                mistakes.add(f"{where}, on", name, told)
+            elif name in joined:
+                told = "is joined to the slab's membrane: its axial force is not checked yet"
+                mistakes.add(f"{where}, on", name, told)
+            elif name in seen:
+                mistakes.add(f"{where}, on", name, "has its bars already")
+            seen.add(name)
+        cover, link = MM * table.cover_mm, MM * table.links.diameter_mm
+        axes = [cover + link + MM * t.diameter_mm / 2 for t in (table.top, table.bottom)]
+        if sum(axes) >= MM * table.depth_mm:
+            mistakes.add(f"{where}, depth_mm", table.depth_mm, "covers and bars need more")
+        found.append(
+            EdgeBeam(
+                tuple(table.on),
+                MM * table.width_mm,
+                MM * table.depth_mm,
+                _area(table.top),
+                _area(table.bottom),
+                axes[0],
+                axes[1],
+                table.links.legs * pi / 4 * link**2 / (MM * table.links.spacing_mm),
+                table.links.legs,
+            )
+        )
+    return tuple(found)
+
+
+def _area(table: BeamLayerTable) -> float:
+    return table.count * pi / 4 * (MM * table.diameter_mm) ** 2
+
+
+def _imposed(where: str, table: MembraneTable, mistakes: Mistakes) -> ImposedForce:
+    for key, limits in (("stations_m", table.stations_m), ("offsets_m", table.offsets_m)):
+        if limits is not None and not limits[0] < limits[1]:
+            mistakes.add(f"{where}, {key}", limits, "the second must be larger than the first")
+    n = (1e3 * table.n_x_kN_m, 1e3 * table.n_y_kN_m, 1e3 * table.n_xy_kN_m)
+    if not any(n):
+        mistakes.add(where, None, "names no force: n_x_kN_m, n_y_kN_m or n_xy_kN_m is missing")
+    return ImposedForce(_pair(table.stations_m), _pair(table.offsets_m), n, table.gamma)
+
+
+def _pair(values: list[float] | None) -> tuple[float, float] | None:
+    return None if values is None else (values[0], values[1])
 
 
 def _bases(

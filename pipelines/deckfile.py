@@ -14,36 +14,41 @@ from typing import Any
 import numpy as np
 from pydantic_core import PydanticCustomError
 
+from pipelines.barsschema import (
+    BarChoiceTable,
+    BarsTable,
+    BeamBarsTable,
+    CollisionTable,
+    ConcreteTable,
+    FatigueTable,
+    MembraneTable,
+    ShearTable,
+    SteelTable,
+    SurveyTable,
+)
 from pipelines.concrete import STANDARD, secant_modulus
 from pipelines.deck import Deck, MeshOptions, Probe, Slab, Zone
-from pipelines.deckbars import reinforcement
+from pipelines.deckbars import BarTables, reinforcement
 from pipelines.decklines import support_lines, support_points
 from pipelines.deckloads import check_names, moving_loads, own_vehicles, static_cases
 from pipelines.deckmistakes import AnyTable, Mistakes, printable, validated
 from pipelines.deckplan import LEAST_GAP, read_plan
 from pipelines.deckschema import (
-    MOST_TABLES,
-    TABLES,
     TITLE,
-    BarChoiceTable,
-    BarsTable,
     CaseTable,
-    ConcreteTable,
     LineTable,
     MeshTable,
     OpeningTable,
     PlanTable,
     PointTable,
     ProbeTable,
-    ShearTable,
     SlabTable,
-    SteelTable,
     StiffnessTable,
-    SurveyTable,
     TrafficTable,
     VehicleTable,
     ZoneTable,
 )
+from pipelines.decktables import BARS_TABLES, MOST_TABLES, TABLES
 from pipelines.tomlfile import read_toml
 from plate.outline import covers
 from plate.plan import Plan
@@ -89,20 +94,21 @@ def read_deck(path: str | Path) -> Deck:
     traffic = None
     if traffic_table is not None:
         traffic = moving_loads(traffic_table, own, plan, mistakes, warnings)
-    bars = reinforcement(
+    bar_tables = BarTables(
         tuple(_listed(data, "concrete", ConcreteTable, mistakes)),
         tuple(_listed(data, "steel", SteelTable, mistakes)),
         tuple(_listed(data, "bars", BarsTable, mistakes)),
         _single(data, "bar_choice", BarChoiceTable, mistakes),
         _single(data, "shear", ShearTable, mistakes),
+        tuple(_listed(data, "membrane", MembraneTable, mistakes)),
+        _single(data, "collision", CollisionTable, mistakes),
+        _single(data, "fatigue", FatigueTable, mistakes),
+        tuple(_listed(data, "beam_bars", BeamBarsTable, mistakes)),
         _single(data, "survey", SurveyTable, mistakes),
-        slab,
-        plan,
-        Path(name).parent,
-        mistakes,
     )
+    bars = reinforcement(bar_tables, slab, plan, lines, Path(name).parent, mistakes)
     if not plan.is_grid:
-        for key in ("bars", "bar_choice", "shear", "survey"):
+        for key in list(BARS_TABLES)[2:]:  # concrete and steel alone do nothing
             if key in data:
                 allowed = "not yet supported for outlines: sections are cut along C and L lines"
                 mistakes.add(_in_brackets(key, data[key]), None, allowed)

@@ -10,15 +10,12 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict
 
-from pipelines.bars import Direction, Face
-from pipelines.clauses import Standard
 from pipelines.concrete import CYLINDER_STRENGTH_MPA, STANDARD
-from pipelines.deck import Action, CrackCombination, Dispersal, Stage, Support, Theory
+from pipelines.deck import Action, Dispersal, Stage, Support, Theory
 from pipelines.deckrules import Choice, Count, RadiusRange, Range, Rule, Text, WholeRange
-from pipelines.survey import Value as SurveyValue
 
 
-def _as_list(value: object) -> object:
+def as_list(value: object) -> object:
     return [value] if isinstance(value, str) else value
 
 
@@ -156,7 +153,7 @@ class HeldTable(Table):
 
 
 class LineTable(Table):
-    on: Annotated[list[Name], Count(1, 700), BeforeValidator(_as_list)] | None = None
+    on: Annotated[list[Name], Count(1, 700), BeforeValidator(as_list)] | None = None
     name: Name | None = None
     path_m: Corners | None = None
     dxf_layer: Name | None = None
@@ -250,89 +247,6 @@ class MeshTable(Table):
     size_m: Annotated[float, Range(0.01, 100.0, "m")] | None = None
     error: Annotated[float, Range(1e-4, 0.5, "of the value")] | None = None
 
-
-Millimetre = Annotated[float, Range(4.0, 1000.0, "mm")]
-
-
-class ExposureTable(Table):
-    top: Name | None = None
-    bottom: Name | None = None
-
-
-class ConcreteTable(Table):
-    standard: Annotated[Standard, Choice(get_args(Standard))]
-    grade: Name
-    exposure: ExposureTable = ExposureTable()
-    aggregate_mm: Annotated[float, Range(4.0, 100.0, "mm")] = 20.0
-    crack_width_mm: Annotated[float, Range(0.05, 1.0, "mm")] | None = None
-    crack_combination: Annotated[CrackCombination, Choice(get_args(CrackCombination))] = (
-        "quasi-permanent"
-    )
-
-
-class SteelTable(Table):
-    standard: Annotated[Standard, Choice(get_args(Standard))]
-    grade: Name
-
-
-class LayerTable(Table):
-    diameter_mm: Annotated[float, Range(4.0, 60.0, "mm")]
-    spacing_mm: Annotated[float, Range(20.0, 1000.0, "mm")]
-
-
-class BarsTable(Table):
-    face: Annotated[Face, Choice(get_args(Face))]
-    cover_mm: Annotated[float, Range(1.0, 300.0, "mm")]
-    outer: Annotated[Direction, Choice(get_args(Direction))]
-    x: LayerTable
-    y: LayerTable
-    angle_deg: Annotated[float, Range(15.0, 165.0, "degrees")] = 90.0
-
-
-class BarChoiceTable(Table):
-    diameters_mm: Annotated[list[Millimetre], Count(1, 20)]
-    spacings_mm: Annotated[list[Millimetre], Count(1, 20)]
-
-
-class ShearTable(Table):
-    widths_m: Annotated[list[Annotated[float, Range(0.0, 20.0, "m")]], Count(1, 12)]
-
-
-class SurveyTable(Table):
-    file: Name
-    value: Annotated[SurveyValue, Choice(get_args(SurveyValue))] = "mean"
-
-
-TABLES: dict[str, type[Table]] = {
-    "slab": SlabTable,
-    "plan": PlanTable,
-    "opening": OpeningTable,
-    "line": LineTable,
-    "point": PointTable,
-    "case": CaseTable,
-    "traffic": TrafficTable,
-    "vehicle": VehicleTable,
-    "probe": ProbeTable,
-    "mesh": MeshTable,
-    "concrete": ConcreteTable,
-    "steel": SteelTable,
-    "bars": BarsTable,
-    "bar_choice": BarChoiceTable,
-    "shear": ShearTable,
-    "survey": SurveyTable,
-}
-MOST_TABLES = {
-    "concrete": 3,
-    "steel": 3,
-    "bars": 2,
-    "line": 700,
-    "opening": 200,
-    "point": 500,
-    "case": 1000,
-    "vehicle": 200,
-    "probe": 5000,
-}
-"""How often those tables may stand that are written in double brackets: [[line]] and so on."""
 
 TITLE = Text(200)
 

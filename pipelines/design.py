@@ -1,11 +1,11 @@
 """From the load positions to bars: demands, checks, remedies and as-built panels of each standard.
 
-`DesignWatch` looks at every block of load positions as it is streamed; `design` makes of what it
+`designwatch` looks at every block of load positions as it is streamed; `design` makes of what it
 has seen the results that report and summary show.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -13,37 +13,37 @@ from numpy.typing import NDArray
 
 from pipelines.bars import DIRECTIONS, FACES, LAYERS, Direction, Face, Layer, Mat
 from pipelines.bending import OrderCost, order_cost
-from pipelines.combinations import Combination, LimitState, combined_cases
-from pipelines.deck import Action, Deck, DesignBasis, Reinforcement
+from pipelines.collision import collision_rows
+from pipelines.combinations import LimitState, combined_cases
+from pipelines.deck import Action, Deck
 from pipelines.designchecks import Peaks, choose_mat, resistances, rule_rows, steel_needed
 from pipelines.designenvelope import (
     ROWS,
     Demand,
-    MomentEnvelopes,
-    combinations_of,
-    permanent_fields,
+    triple,
 )
+from pipelines.designmembrane import MembraneForces
+from pipelines.designwatch import DesignWatch
 from pipelines.detailing import Raster, ThroughSteel, Zones, bottom_through, raster, zones
 from pipelines.detailing_rules import Row
+from pipelines.edgebeams import beam_checks
 from pipelines.envelopes import Envelopes, LoadPosition
+from pipelines.fatigue import fatigue_rows
+from pipelines.nearsupport import ReducedShear, reduced_shear
 from pipelines.panelchecks import PanelCheck, panel_checks
+from pipelines.reinforcement import DesignBasis, Reinforcement
 from pipelines.remedies import Remedy
-from pipelines.responses import Response, Solver
-from pipelines.shearremedies import WIDTH_IN_DEPTHS, ShearCheck, Solved, shear_remedies
+from pipelines.responses import Solver
+from pipelines.shearremedies import ShearCheck, Solved, shear_remedies
 from pipelines.shearsections import (
-    FORCES,
     Sections,
     ShearDemand,
     ShearTracker,
-    shear_sections,
+    tension,
 )
 from pipelines.wheelpunching import WheelPunching, wheel_punching
 
 Floats = NDArray[np.float64]
-
-# Widths that shear is averaged over, in effective depths, where the deck file states none.
-SWEEP = (0.0, 2.0, 4.0, 6.0, 8.0)
-MOMENTS = slice(1, 4)
 
 
 @dataclass(frozen=True)
@@ -92,6 +92,7 @@ class StandardDesign:
 
     demands : by limit state. utilisation : (4, n_point) of bending, rows as designenvelope.ROWS.
     shear : worst sample for each width, in the order of the widths; design_width : the one judged.
+    reduced : the same with loads near supports reduced, None where the standard has no such rule.
     order : per face what the other layer order costs. outermost : per face the direction whose
     layer is fuller and should lie outermost. choice : per face, None where no set does; empty
     without [bar_choice].
@@ -108,6 +109,7 @@ class StandardDesign:
     shear: tuple[ShearPeak, ...]
     shear_demand: ShearDemand | None
     design_width: float
+    reduced: ReducedShear | None
     remedies: tuple[Remedy, ...]
     punching: WheelPunching | None
     zones: Zones
@@ -123,63 +125,15 @@ class StandardDesign:
 class Design:
     """Reinforcement of the deck judged by each standard.
 
-    sections : of shear; left_out : static cases that no combination contains.
+    sections : of shear; left_out : static cases that no combination contains; membrane : forces
+    that act with the moments, None without any.
     """
 
     reinforcement: Reinforcement
     standards: tuple[StandardDesign, ...]
     sections: Sections
     left_out: tuple[str, ...]
-
-
-class DesignWatch:
-    """Observer of the streamed load positions for a deck with bars.
-
-    cases : responses of the static cases, by name.
-    """
-
-    def __init__(self, deck: Deck, solver: Solver, cases: Mapping[str, Response]) -> None:
-        assert deck.reinforcement is not None
-        one = deck.reinforcement
-        n = solver.recovery.points.n_points
-        none: dict[Action, Floats] = {"self-weight": np.zeros((5, n))}
-        permanent = permanent_fields(deck, cases, FORCES) or none
-        self.combinations = combinations_of(deck)
-        self.moments = MomentEnvelopes(
-            self.combinations, {a: f[:3] for a, f in permanent.items()}, one.angle
-        )
-        depth = min(one.bars.effective_depth(layer) for layer in LAYERS if layer[0] == "bottom")
-        self.design_width = round(WIDTH_IN_DEPTHS * depth, 3)
-        widths = [round(k * depth, 3) for k in SWEEP]
-        if one.shear_widths is not None:
-            widths = [*one.shear_widths, self.design_width]
-        self.sections = shear_sections(deck, solver, depth)
-        self.shears = [
-            ShearTracker(
-                self.sections,
-                sorted(set(widths)),
-                self._ultimate(basis),
-                permanent,
-                one.bars,
-                basis.materials,
-                basis.aggregate,
-            )
-            for basis in one.bases
-        ]
-
-    def _ultimate(self, basis: DesignBasis) -> Combination:
-        return next(
-            c
-            for c in self.combinations
-            if c.standard == basis.materials.standard and c.limit_state == "ULS"
-        )
-
-    def __call__(self, first: int, response: Response) -> None:
-        """Take in a block of load positions."""
-        self.moments(first, response)
-        if len(self.sections.points):
-            for tracker in self.shears:
-                tracker(first, response)
+    membrane: MembraneForces | None
 
 
 def design(deck: Deck, solver: Solver, envelopes: Envelopes | None, watch: DesignWatch) -> Design:
@@ -199,7 +153,7 @@ def design(deck: Deck, solver: Solver, envelopes: Envelopes | None, watch: Desig
         found.append(_standard(deck, solver, envelopes, watch, basis, mine, tracker, solved, grid))
     combined = combined_cases(deck)
     left_out = tuple(case.name for case in deck.cases if case.name not in combined)
-    return Design(one, tuple(found), watch.sections, left_out)
+    return Design(one, tuple(found), watch.sections, left_out, watch.membrane)
 
 
 def _standard(
@@ -220,7 +174,11 @@ def _standard(
     ultimate = demands["ULS"]
     m_Rd = resistances(bars, mat)
     crack = demands.get(basis.crack_combination, demands["characteristic"])
-    peaks = Peaks(_largest(ultimate), _largest(demands["characteristic"]), _largest(crack))
+    characteristic, membrane = demands["characteristic"], watch.membrane
+    peaks = Peaks(_largest(ultimate), _largest(characteristic), _largest(crack))
+    if membrane is not None:
+        pulls = (_pull(d, membrane.characteristic, one.angle) for d in (characteristic, crack))
+        peaks = replace(peaks, arms=membrane.arms, pull=next(pulls), crack_pull=next(pulls))
     steel = steel_needed(bars, mat, peaks)
     clear = _clear_of_widths(deck, plan)
     layers = tuple(
@@ -234,9 +192,14 @@ def _standard(
         w = shear_demand.widths.index(judged.width)
         sample = int(shear_demand.utilisation[w].argmax())
         check = ShearCheck(
-            watch.sections, sample, judged.position, shear_demand.forces[w, :, sample]
+            watch.sections,
+            sample,
+            judged.position,
+            shear_demand.forces[w, :, sample],
+            float(tension(shear_demand.forces[w], shear_demand.imposed)[sample]),
         )
         fixes = shear_remedies(deck, bars, basis, ultimate.combination, check, solved)
+    beams = None if watch.beams is None else watch.beams.forces()
     by_layer = {layer: ultimate.layer(layer) for layer in LAYERS}
     survey = one.survey
     return StandardDesign(
@@ -244,7 +207,12 @@ def _standard(
         demands,
         layers,
         np.stack([ultimate.values[k] / m_Rd[ROWS[k]] for k in range(4)]),
-        rule_rows(bars, basis, peaks, {d: _span(deck, d) for d in DIRECTIONS}, steel),
+        (
+            *rule_rows(bars, basis, peaks, {d: _span(deck, d) for d in DIRECTIONS}, steel),
+            *fatigue_rows(deck, solver, watch, mat, demands),
+            *collision_rows(one.collision, bars, mat, deck.plan, plan, watch.dead),
+            *beam_checks(deck, one.beams, mat, ultimate.combination, beams),
+        ),
         {face: order_cost(bars, face, mat) for face in FACES},
         {face: _outermost(peaks, face) for face in FACES},
         {}
@@ -253,6 +221,9 @@ def _standard(
         shear,
         shear_demand,
         watch.design_width,
+        None
+        if envelopes is None
+        else reduced_shear(deck, solver, envelopes.runs, tracker, watch.design_width),
         fixes,
         None
         if envelopes is None
@@ -265,6 +236,20 @@ def _standard(
 
 def _largest(demand: Demand) -> dict[Layer, float]:
     return {layer: float(demand.layer(layer).max()) for layer in LAYERS}
+
+
+def _pull(demand: Demand, imposed: Floats | None, angle: float) -> dict[Layer, float]:
+    """Imposed tension [N/m] that is in the largest value of each layer."""
+    if imposed is None:
+        return {}
+    a, b, t = triple(imposed, angle)
+    found = {}
+    for k, layer in enumerate(ROWS):
+        top = int(demand.values[k].argmax())
+        acts = demand.imposed[int(demand.state[k, top])]
+        n = (a if layer[1] == "x" else b)[top] + abs(t[top])
+        found[layer] = max(float(n), 0.0) if acts else 0.0
+    return found
 
 
 def _outermost(peaks: Peaks, face: Face) -> Direction:

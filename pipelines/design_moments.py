@@ -150,32 +150,40 @@ class LayerForces:
 def layered_forces(
     moments: tuple[ArrayLike, ArrayLike, ArrayLike],
     membrane: tuple[ArrayLike, ArrayLike, ArrayLike],
-    lever: tuple[float, float, float],
+    bottom: tuple[float, float, float],
+    top: tuple[float, float, float],
 ) -> LayerForces:
-    """Outer layers at +-z/2 share the membrane force and carry the moment: n/2 +- m/z.
+    """Two outer layers share the membrane force and carry the moment between them.
 
-    For composite decks and imposed n_x, n_y. Orthogonal bars. Valid where the principal shear
-    stays below the resistance without links; otherwise the core adds to the layers' forces.
+    With the layers at b and t from mid-depth and z = b + t the bottom takes n t/z + m/z and the
+    top n b/z - m/z, component by component; then each face is a plate in plane stress whose bars
+    and compressed concrete are sized as by Wood and Armer's rule. Orthogonal bars. The core's
+    shear is neglected: valid where the principal shear stays below the resistance without links;
+    otherwise the core adds to the layers' forces.
 
     Parameters
     ----------
     moments : m_x, m_y, m_xy [N m/m]; sagging positive
     membrane : n_x, n_y, n_xy [N/m] at mid-depth; tension positive
-    lever : z_x, z_y, z_xy between the layers [m]; z_xy = the mean of both is common practice
+    bottom, top : distance of each layer from mid-depth for the x, y and xy components [m]: the
+        bars where that face is in tension, the middle of the stress block where it is compressed;
+        for xy the mean of both directions is common practice
 
     Raises
     ------
     ValueError
         If the components' shapes differ or a lever arm is not positive.
     """
-    m_x, m_y, m_xy, n_x, n_y, n_xy = _equal_shapes(*moments, *membrane)
+    components = _equal_shapes(*moments, *membrane)
+    lever = [b + t for b, t in zip(bottom, top, strict=True)]
     if min(lever) <= 0:
-        raise ValueError(f"lever arms must be positive, not {lever}")
-    bending = [m / z for m, z in zip((m_x, m_y, m_xy), lever, strict=True)]
-    stretching = [n / 2 for n in (n_x, n_y, n_xy)]
+        raise ValueError(f"lever arms must be positive, not {tuple(lever)}")
     faces = []
-    for sign in (1.0, -1.0):
-        a_x, a_y, a_xy = (n + sign * m for n, m in zip(stretching, bending, strict=True))
+    for sign, other in ((1.0, top), (-1.0, bottom)):
+        a_x, a_y, a_xy = (
+            (n * arm + sign * m) / z
+            for m, n, arm, z in zip(components[:3], components[3:], other, lever, strict=True)
+        )
         r_1, r_2 = _least_resistance(a_x, a_y, a_xy, np.pi / 2)
         # trace of (acting - steel): the concrete is in uniaxial compression where a bar acts
         mean, radius = (a_x + a_y) / 2, np.hypot((a_x - a_y) / 2, a_xy)

@@ -1,7 +1,7 @@
 """Checks of the bars against the demands of one standard: rules, service stresses, bar choice."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
@@ -20,8 +20,7 @@ from pipelines.bars import (
 )
 from pipelines.bending import Section, capacity, layer_section, required_steel
 from pipelines.clauses import Source
-from pipelines.cracking import CRACKING, crack_width, cracked_state
-from pipelines.deck import BarChoice, DesignBasis
+from pipelines.cracking import CRACKING, Cracked, crack_width, cracked_state
 from pipelines.detailing_rules import (
     Row,
     cover_rows,
@@ -33,6 +32,7 @@ from pipelines.detailing_rules import (
 )
 from pipelines.detailing_tables import CRACK_LIMITS
 from pipelines.grades import Materials
+from pipelines.reinforcement import BarChoice, DesignBasis
 from pipelines.service_rules import (
     crack_spacing_row,
     crack_width_row,
@@ -48,11 +48,19 @@ CREEP_SOURCE = Source(None, "creep coefficient 2.0 for long-term stresses", "com
 @dataclass(frozen=True)
 class Peaks:
     """Largest design moments [N m/m] per layer: ultimate, characteristic, and of the combination
-    that the crack width is checked under."""
+    that the crack width is checked under.
+
+    arms : t of `designmembrane` per layer [m] where membrane forces act, which the moments then
+    contain as n t. pull, crack_pull : imposed tension n >= 0 [N/m] in the characteristic and the
+    crack combination's largest; absent = 0.
+    """
 
     ultimate: Mapping[Layer, float]
     characteristic: Mapping[Layer, float]
     crack: Mapping[Layer, float]
+    arms: Mapping[Layer, float] | None = None
+    pull: Mapping[Layer, float] = field(default_factory=dict)
+    crack_pull: Mapping[Layer, float] = field(default_factory=dict)
 
     @property
     def main(self) -> Direction:
@@ -77,11 +85,34 @@ def resistances(bars: SlabBars, mat: Materials) -> dict[Layer, float]:
 
 
 def steel_needed(bars: SlabBars, mat: Materials, peaks: Peaks) -> dict[Layer, float]:
-    """Steel that bending needs in every layer [m2/m]; NaN where the section is too small."""
-    return {
-        layer: float(required_steel(peaks.ultimate[layer], layer_section(bars, layer), mat))
-        for layer in LAYERS
-    }
+    """Steel that bending, with membrane forces where they act, needs in every layer [m2/m]; NaN
+    where the section is too small.
+
+    The moments contain n t with the lever arm z of the bars drawn: less steel than that counts
+    with this z and not with its own longer one.
+    """
+    found = {}
+    for layer in LAYERS:
+        section, moment = layer_section(bars, layer), peaks.ultimate[layer]
+        needed = float(required_steel(moment, section, mat))
+        if peaks.arms is not None:
+            z = bars.effective_depth(layer) - bars.thickness / 2 + peaks.arms[layer]
+            needed = max(needed, moment / (mat.factors.phi_bending * z * mat.f_yd))
+        found[layer] = needed
+    return found
+
+
+def service_state(
+    bars: SlabBars, layer: Layer, peaks: Peaks, moment: float, n: float, E_c: float, E_s: float
+) -> Cracked:
+    """Cracked state of a layer's section under a service moment of `peaks`.
+
+    n : the imposed tension that it contains [N/m]; with it the bars of both faces count.
+    """
+    if n <= 0 or peaks.arms is None:
+        return cracked_state(layer_section(bars, layer), moment, E_c, E_s)
+    section = layer_section(bars, layer, "counted")
+    return cracked_state(section, moment - n * peaks.arms[layer], E_c, E_s, n)
 
 
 def service_rows(bars: SlabBars, layer: Layer, basis: DesignBasis, peaks: Peaks) -> tuple[Row, ...]:
@@ -91,9 +122,10 @@ def service_rows(bars: SlabBars, layer: Layer, basis: DesignBasis, peaks: Peaks)
     moment = peaks.characteristic[layer]
     if moment <= 0:
         return ()
+    n = peaks.pull.get(layer, 0.0)
     # the concrete's stress is largest before creep, the bars' after it
-    soon = cracked_state(section, moment, E_c, E_s)
-    late = cracked_state(section, moment, E_c / (1 + CREEP), E_s)
+    soon = service_state(bars, layer, peaks, moment, n, E_c, E_s)
+    late = service_state(bars, layer, peaks, moment, n, E_c / (1 + CREEP), E_s)
     rows = list(stress_rows(place, mat, float(soon.sigma_c), float(late.sigma_s)))
     if mat.standard not in CRACKING:
         rows += crack_spacing_row(bars, layer, mat, float(late.sigma_s))
@@ -101,7 +133,8 @@ def service_rows(bars: SlabBars, layer: Layer, basis: DesignBasis, peaks: Peaks)
     exposure = basis.exposure[FACES.index(layer[0])]
     if exposure is None and basis.crack_width is None:
         return tuple(rows)
-    state = cracked_state(section, peaks.crack[layer], E_c / (1 + CREEP), E_s)
+    n = peaks.crack_pull.get(layer, 0.0)
+    state = service_state(bars, layer, peaks, peaks.crack[layer], n, E_c / (1 + CREEP), E_s)
     layer_bars = bars.bars(layer)
     crack = crack_width(
         section,

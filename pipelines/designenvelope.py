@@ -9,9 +9,12 @@ over the positions adds up from permanent actions and traffic, at the cost of a 
 value is kept, lowered to a_max + t_max^2/|b|_min for a block of positions none of which needs the
 second bars. It is exact where both sets are needed at the governing position and on the safe side
 elsewhere: `Demand.least` tells by how much at most.
+
+Where membrane forces act, each layer's moments are m + n t of `designmembrane`, formed position by
+position. Imposed forces are present or absent, whichever is worse: compression is never counted on.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +29,7 @@ from pipelines.combinations import (
     permanent_states,
 )
 from pipelines.deck import Action, Deck
+from pipelines.designmembrane import MembraneForces
 from pipelines.responses import Response
 
 Floats = NDArray[np.float64]
@@ -71,8 +75,11 @@ class Demand:
 
     values : (4, n_point) [N m/m] >= 0, rows as ROWS. at : number of the governing load position,
     -1 = no traffic; state : index of its permanent state in `states`; coexisting : (4, 3, n_point)
-    its a, b, t. of_envelope : the same by the shortcut that combines enveloped components, None
-    where the bars are skew.
+    its a, b, t with the membrane forces' part. imposed : per state whether the imposed membrane
+    forces act. relieved : (4, n_point) the least moment across the bars in the same permanent
+    state, twist left out, negative where the traffic turns it: for ranges. of_envelope : values by
+    the shortcut that combines enveloped components, None where the bars are skew or membrane
+    forces act.
     """
 
     combination: Combination
@@ -81,6 +88,8 @@ class Demand:
     at: Ints
     state: Ints
     coexisting: Floats
+    imposed: tuple[bool, ...]
+    relieved: Floats
     of_envelope: Floats | None
 
     def layer(self, layer: Layer) -> Floats:
@@ -135,40 +144,63 @@ class _Block:
         return np.where(single, np.minimum(alone, linear), linear), column
 
 
-class _Tracker:
-    """Running envelope of one combination."""
+Rows = tuple[Floats, ...]
+"""Moments for each of ROWS; the same array four times where no membrane force acts."""
 
-    def __init__(self, combination: Combination, permanent: Mapping[Action, Floats]) -> None:
+
+class _Tracker:
+    """Running envelope of one combination.
+
+    permanent : per action the (3, n_point) a, b, t of each row; imposed : the part of imposed
+    membrane forces in each row, None where there are none.
+    """
+
+    def __init__(
+        self,
+        combination: Combination,
+        permanent: Mapping[Action, Rows],
+        imposed: Rows | None,
+    ) -> None:
         self.combination = combination
-        self.states = permanent_states(combination, list(permanent))
-        n_point = next(iter(permanent.values())).shape[1]
-        self.permanent = np.stack(
-            [
-                sum((f * permanent[a] for a, f in state.items()), np.zeros((3, n_point)))
-                for state in self.states
-            ]
+        factors = permanent_states(combination, list(permanent))
+        n_point = next(iter(permanent.values()))[0].shape[1]
+
+        def summed(k: int) -> Floats:
+            start = np.zeros((3, n_point))
+            found = np.stack(
+                [sum((f * permanent[a][k] for a, f in s.items()), start) for s in factors]
+            )
+            return found if imposed is None else np.concatenate([found, found + imposed[k]])
+
+        if all(rows[0] is rows[1] for rows in permanent.values()) and imposed is None:
+            self.permanent: Rows = (summed(0),) * len(ROWS)
+        else:
+            self.permanent = tuple(summed(k) for k in range(len(ROWS)))
+        self.states = factors if imposed is None else factors * 2
+        self.imposed = tuple(i >= len(factors) for i in range(len(self.states)))
+        rows = np.stack(
+            [[row_of(p, k) for p in self.permanent[k]] for k in range(len(ROWS))], axis=1
         )
-        rows = np.stack([[row_of(p, k) for k in range(len(ROWS))] for p in self.permanent])
         self.best = rows.max(axis=0)
         self.state = rows.argmax(axis=0)
         self.at = np.full(self.best.shape, -1, dtype=np.int64)
-        a, b, t = self.permanent.swapaxes(0, 1)
-        sums = np.stack([a + t, a - t, b + t, b - t])
-        self.sums = np.stack([sums.max(axis=1), sums.min(axis=1)])
+        self.sums = tuple(_pair_extremes(p, k) for k, p in enumerate(self.permanent))
         points = np.arange(n_point)
-        self.coexisting = np.stack([self.permanent[s, :, points].T for s in self.state])
+        self.coexisting = np.stack(
+            [p[s, :, points].T for p, s in zip(self.permanent, self.state, strict=True)]
+        )
 
-    def update(self, block: _Block, first: int) -> None:
-        """Take in positions first, first + 1, ..."""
+    def update(self, blocks: Sequence[_Block], first: int) -> None:
+        """Take in positions first, first + 1, ...; blocks : of each row."""
         factor = self.combination.traffic
         if factor == 0.0:
             return
-        for k, best in enumerate(self.best):
+        for k, (best, block) in enumerate(zip(self.best, blocks, strict=True)):
             sign, extreme = (1.0, 0) if k < 2 else (-1.0, 1)
             pair = slice(0, 2) if k % 2 == 0 else slice(2, 4)
-            linear = sign * (self.sums[extreme, pair] + factor * block.sums[extreme, pair])
+            linear = sign * (self.sums[k] + factor * block.sums[extreme, pair])
             near = np.flatnonzero(linear.max(axis=0) > best * (1.0 + TIE))
-            for s, permanent in enumerate(self.permanent):
+            for s, permanent in enumerate(self.permanent[k]):
                 bound, column = block.bound(permanent, factor, k, near)
                 better = bound > best[near] * (1.0 + TIE)
                 points, columns = near[better], column[better]
@@ -180,10 +212,19 @@ class _Tracker:
                 )
 
 
+def _pair_extremes(permanent: Floats, row: int) -> Floats:
+    """(2, n_point) extremes over the states of the first bars' a + t and a - t of that row."""
+    first, t = permanent[:, row % 2], permanent[:, 2]
+    sums = np.stack([first + t, first - t])
+    return np.asarray(sums.max(axis=1) if row < 2 else sums.min(axis=1))
+
+
 class MomentEnvelopes:
     """Observer of the streamed load positions: the demands of every combination asked for.
 
     permanent : action -> (3, n_point) m_x, m_y, m_xy of the static cases of that action.
+    membrane : forces that act with the moments; own : action -> (3, n_point) n_x, n_y, n_xy of
+    the model under those cases.
     """
 
     def __init__(
@@ -191,23 +232,42 @@ class MomentEnvelopes:
         combinations: Sequence[Combination],
         permanent: Mapping[Action, Floats],
         angle: float = np.pi / 2,
+        membrane: MembraneForces | None = None,
+        own: Mapping[Action, Floats] | None = None,
     ) -> None:
-        self.angle = angle
-        turned = {action: triple(m, angle) for action, m in permanent.items()}
-        self.trackers = [_Tracker(c, turned) for c in combinations]
+        self.angle, self.membrane = angle, membrane
+        rows = {a: self._rows(m, None if own is None else own[a]) for a, m in permanent.items()}
+        self.trackers = [_Tracker(c, rows, self._imposed(c)) for c in combinations]
         n_point = next(iter(permanent.values())).shape[1]
         # of the traffic alone: the empty deck is a member
         self.high = np.zeros((3, n_point))
         self.low = np.zeros((3, n_point))
 
+    def _rows(self, moments: Floats, forces: Floats | None) -> Rows:
+        """a, b, t of each row, of moments and membrane forces (3, ...)."""
+        if forces is None or self.membrane is None:
+            return (triple(moments, self.angle),) * len(ROWS)
+        with_moments = self.membrane.with_moments
+        return tuple(triple(with_moments(layer, moments, forces), self.angle) for layer in ROWS)
+
+    def _imposed(self, combination: Combination) -> Rows | None:
+        if self.membrane is None:
+            return None
+        ultimate = combination.limit_state == "ULS"
+        forces = self.membrane.ultimate if ultimate else self.membrane.characteristic
+        return None if forces is None else self._rows(np.zeros_like(forces), forces)
+
     def __call__(self, first: int, response: Response) -> None:
         """Take in a block of load positions."""
-        moments = triple(response.fields[1:4], self.angle)
-        block = _Block(moments)
-        self.high = np.maximum(self.high, block.own[0])
-        self.low = np.minimum(self.low, block.own[1])
+        own = None if self.membrane is None else self.membrane.own(response)
+        rows = self._rows(response.fields[1:4], own)
+        block = _Block(rows[0])
+        blocks = [block] * len(ROWS) if own is None else [block, *map(_Block, rows[1:])]
+        for one in dict.fromkeys(blocks):
+            self.high = np.maximum(self.high, one.own[0])
+            self.low = np.minimum(self.low, one.own[1])
         for tracker in self.trackers:
-            tracker.update(block, first)
+            tracker.update(blocks, first)
 
     def demands(self) -> tuple[Demand, ...]:
         """What has been found so far."""
@@ -219,17 +279,28 @@ class MomentEnvelopes:
                 t.at,
                 t.state,
                 t.coexisting,
+                t.imposed,
+                self._relieved(t),
                 self._of_envelope(t),
             )
             for t in self.trackers
         )
 
+    def _relieved(self, tracker: _Tracker) -> Floats:
+        factor, points = tracker.combination.traffic, np.arange(self.high.shape[1])
+        found = []
+        for k, (permanent, state) in enumerate(zip(tracker.permanent, tracker.state, strict=True)):
+            first = permanent[state, k % 2, points]
+            against = self.low[k % 2] if k < 2 else self.high[k % 2]
+            found.append((1.0 if k < 2 else -1.0) * (first + factor * against))
+        return np.stack(found)
+
     def _of_envelope(self, tracker: _Tracker) -> Floats | None:
-        if self.angle != np.pi / 2:
+        if self.angle != np.pi / 2 or self.membrane is not None:
             return None
-        factor = tracker.combination.traffic
-        high = tracker.permanent.max(axis=0) + factor * self.high
-        low = tracker.permanent.min(axis=0) + factor * self.low
+        factor, permanent = tracker.combination.traffic, tracker.permanent[0]
+        high = permanent.max(axis=0) + factor * self.high
+        low = permanent.min(axis=0) + factor * self.low
         twist = np.maximum(np.abs(high[2]), np.abs(low[2]))
         rows = [row_of(np.stack([*(high if k < 2 else low)[:2], twist]), k) for k in range(4)]
         return np.stack(rows)
@@ -239,10 +310,17 @@ def permanent_fields(
     deck: Deck, cases: Mapping[str, Response], components: slice
 ) -> dict[Action, Floats]:
     """Action -> (k, n_point) sums of the fields of its static cases."""
+    return permanent_sums(deck, cases, lambda response: response.fields[components, :, 0])
+
+
+def permanent_sums(
+    deck: Deck, cases: Mapping[str, Response], read: Callable[[Response], Floats]
+) -> dict[Action, Floats]:
+    """Action -> sums of what `read` makes of the responses to its static cases."""
     found: dict[Action, Floats] = {}
     for name, action in combined_cases(deck).items():
-        values = cases[name].fields[components, :, 0]
-        found[action] = found.get(action, 0.0) + values
+        values = read(cases[name])
+        found[action] = found[action] + values if action in found else values
     return found
 
 

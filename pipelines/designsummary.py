@@ -11,7 +11,15 @@ from pipelines.envelopes import LoadPosition
 from pipelines.panelchecks import PanelCheck
 
 Json = Any
-SCALES = {"m": (1e3, "mm"), "m2/m": (1e6, "mm2/m"), "N m/m": (1e-3, "kNm/m"), "Pa": (1e-6, "MPa")}
+SCALES = {
+    "m": (1e3, "mm"),
+    "m2/m": (1e6, "mm2/m"),
+    "m2": (1e6, "mm2"),
+    "N m/m": (1e-3, "kNm/m"),
+    "N m": (1e-3, "kNm"),
+    "N": (1e-3, "kN"),
+    "Pa": (1e-6, "MPa"),
+}
 
 
 def design_entry(design: Design) -> dict[str, Json]:
@@ -43,6 +51,21 @@ def _standard(one: StandardDesign) -> dict[str, Json]:
             }
             for peak in one.shear
         ],
+        "shear_near_supports": None
+        if one.reduced is None
+        else {
+            "width_m": one.reduced.width,
+            "utilisation": one.reduced.utilisation,
+            "utilisation_unreduced": one.reduced.whole,
+            "v_Ed_kN_m": one.reduced.v * 1e-3,
+            "v_Rd_kN_m": one.reduced.v_Rd * 1e-3,
+            "least_share": one.reduced.share,
+            "struts": one.reduced.strut,
+            "line": one.reduced.line,
+            "side": "before" if one.reduced.side < 0 else "after",
+            "at_m": list(one.reduced.at),
+            **_position(one.reduced.position),
+        },
         "remedies": [
             {
                 "remedy": remedy.name,

@@ -55,13 +55,18 @@ class Zones:
     source: Source
 
     def ranges(self, layer: Layer, least: int) -> list[tuple[float, float]]:
-        """Along the bars: stretches in which somewhere across a zone >= least lies [m]."""
+        """Along the bars: stretches in which somewhere across a zone >= least lies [m].
+
+        A point of the raster stands for what lies nearest to it, so half a step is added.
+        """
         needs = np.any(self.zone[layer] >= least, axis=1 if layer[1] == "x" else 0)
         places = self.u if layer[1] == "x" else self.y.mean(axis=0)
+        half = 0.5 * float(places[1] - places[0])
         found: list[tuple[float, float]] = []
         for part in np.split(np.arange(len(needs)), np.flatnonzero(np.diff(needs)) + 1):
             if len(part) and needs[part[0]]:
-                found.append((float(places[part[0]]), float(places[part[-1]])))
+                low, high = float(places[part[0]]) - half, float(places[part[-1]]) + half
+                found.append((max(low, float(places[0])), min(high, float(places[-1]))))
         return found
 
 
@@ -148,17 +153,39 @@ NOTHING = 0.02
 
 @dataclass(frozen=True)
 class ThroughSteel:
-    """Sagging over a line: largest ultimate design moment [N m/m] of the bars that cross it."""
+    """Sagging over a line: largest ultimate design moment [N m/m] of the bars that cross it, or
+    that end there where the line is an edge of the slab."""
 
     line: str
     direction: Direction
     moment: float
+    at_edge: bool
+
+
+def free_edges(deck: Deck) -> tuple[tuple[str, Direction], ...]:
+    """Edges of a grid that no line supports, and the direction of the bars that end there."""
+    if not deck.plan.is_grid:
+        return ()
+    sides: tuple[tuple[str, Direction], ...] = (
+        ("start", "x"),
+        ("end", "x"),
+        ("left", "y"),
+        ("right", "y"),
+    )
+    same = deck.plan.twins
+    return tuple(
+        (edge, direction)
+        for edge, direction in sides
+        if deck.line(edge) is None and deck.line(same.get(edge, edge)) is None
+    )
 
 
 def bottom_through(deck: Deck, points: Floats, demand: Demand) -> tuple[ThroughSteel, ...]:
-    """Flexible lines over which the bottom is in tension: its bars run through."""
+    """Flexible lines over which the bottom is in tension: its bars run through, or at an edge of
+    the slab are anchored."""
     if not deck.plan.is_grid:
         return ()
+    edges = {*deck.plan.twins.values(), *deck.plan.edges}
     found = []
     for line in deck.lines:
         if line.support not in ("beam", "spring"):
@@ -172,5 +199,5 @@ def bottom_through(deck: Deck, points: Floats, demand: Demand) -> tuple[ThroughS
         values = demand.layer(("bottom", direction))
         moment = float(values[on].max()) if on.any() else 0.0
         if moment > NOTHING * float(values.max()):
-            found.append(ThroughSteel(line.name, direction, moment))
+            found.append(ThroughSteel(line.name, direction, moment, line.name in edges))
     return tuple(found)

@@ -23,7 +23,7 @@ from pipelines.errors import CoverageError
 from pipelines.grades import KSI, MPA, Materials
 
 Sense = Literal["at least", "at most"]
-Unit = Literal["m", "m2/m", "N m/m", "Pa", "-"]
+Unit = Literal["m", "m2/m", "m2", "N m/m", "N m", "N", "Pa", "-"]
 
 INCH, FOOT = 0.0254, 0.3048
 SLACK = 1e-9  # rounding of values that are meant to be equal

@@ -18,7 +18,7 @@ from pipelines.traffic import (
     lateral_offsets,
     wheel_pattern,
 )
-from pipelines.wheelfields import WheelField, wheel_field
+from pipelines.wheelfields import WheelField, entering, wheel_field
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -53,6 +53,19 @@ class Driver:
         if self.offsets is not None:
             room[1] = 0.0
         return room
+
+    @property
+    def entering(self) -> Floats:
+        """Stations (n,) at which a wheel comes onto the slab or leaves it, by small steps [m]."""
+        middle = np.array([[0.0], [self.bounds[1].mean()], [0.0]])
+        corners = self.deck.plan.outline[:, 0]
+        return np.concatenate(
+            [
+                end + entering(0.5 * float(along)) - float(at)
+                for at, along in zip(self.places(middle)[0][:, 0], self.pattern[:, 3], strict=True)
+                for end in (corners.min(), corners.max())
+            ]
+        )
 
     def places(self, x: Floats) -> tuple[Floats, Floats]:
         """Stations and offsets (n_wheel, n) of the wheels at x (3, n)."""
@@ -101,8 +114,13 @@ def drivers_of(deck: Deck, vehicles: Sequence[Vehicle]) -> Iterator[Driver]:
 
 def wheel_fields(deck: Deck, found: Surfaces, drivers: Sequence[Driver]) -> dict[Size, WheelField]:
     """Results under one wheel of each size of patch that the vehicles have."""
+    assert deck.traffic is not None
     patches = {patch for driver in drivers for patch in driver.patches}
-    return {patch: wheel_field(found, patch, deck.plan.chart) for patch in sorted(patches)}
+    ends = [*deck.traffic.carriageway]
+    for driver in drivers:
+        ends += [float(y) for y in driver.places(driver.bounds)[1].ravel()]
+    reach = min(ends), max(ends)
+    return {patch: wheel_field(found, patch, deck.plan.chart, reach) for patch in sorted(patches)}
 
 
 def exact_values(driver: Driver, found: Surfaces, rows: Ints, signs: Floats, x: Floats) -> Floats:

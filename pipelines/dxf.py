@@ -56,8 +56,9 @@ class Drawing:
         self._scale = SCALES[unit or header or "m"]
         self._entities: dict[str, list[Any]] = {}
         for entity in document.modelspace():
-            layer = str(entity.dxf.get("layer", "0")).lower()
-            self._entities.setdefault(layer, []).append(entity)
+            # An entity that the parser does not know has no layer.
+            layer = entity.dxf.get("layer") if entity.dxf.is_supported("layer") else "0"
+            self._entities.setdefault(str(layer).lower(), []).append(entity)
 
     @property
     def layers(self) -> list[str]:
@@ -78,6 +79,9 @@ class Drawing:
                 chain = _curves(entity, self._scale)
             except DrawingError as error:
                 raise DrawingError(f"{kind} on layer {printable(layer)}: {error}") from None
+            except Exception as error:  # as below
+                words = f"cannot be read ({_words(error)})"
+                raise DrawingError(f"{kind} on layer {printable(layer)}: {words}") from None
             if chain:
                 found.append(chain)
         if sum(len(chain) for chain in found) > MOST_CURVES:
@@ -107,8 +111,11 @@ def _document(path: Path) -> Any:
     try:
         return filemanagement.readfile(path)
     except Exception as error:  # a parser fed with anything may raise anything
-        words = printable(str(error)) or type(error).__name__
-        raise DrawingError(f"is not a DXF file that can be read ({words})") from None
+        raise DrawingError(f"is not a DXF file that can be read ({_words(error)})") from None
+
+
+def _words(error: Exception) -> str:
+    return printable(str(error)) or type(error).__name__
 
 
 def _header_unit(document: Any) -> int:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from pipelines.contourfigures import MAPS, SHARE
 from pipelines.deck import Deck
 from pipelines.findings import Finding
-from pipelines.governing import SHEARS, clear_of_lines
+from pipelines.governing import SHEARS, clear_of_lines, readable
 from pipelines.places import line_title, place
 from pipelines.planfigures import closed, line_path, traced
 from pipelines.result import Result
@@ -92,9 +92,14 @@ def quantised(values: Floats, read: NDArray[np.bool_]) -> dict[str, Any]:
 
 
 def _read(result: Result, component: int) -> NDArray[np.bool_]:
-    """(n_point,) whether a result is to be read at a point: shears not near lines and edges."""
-    clear = clear_of_lines(result.solver, result.deck.slab.thickness)
-    return clear if component in SHEARS and clear.any() else np.ones(len(clear), dtype=bool)
+    """(n_point,) whether a result is to be read at a point: moments not near singular places, nor
+    shears near lines and edges."""
+    t = result.deck.slab.thickness
+    sound = readable(result.solver, t)
+    if component == 0:
+        return np.ones(len(sound), dtype=bool)
+    clear = sound & clear_of_lines(result.solver, t)
+    return clear if component in SHEARS and clear.any() else sound
 
 
 def _order(result: Result) -> Ints:
@@ -113,7 +118,7 @@ def _frame(result: Result, order: Ints) -> dict[str, Any]:
     step = float(np.ptp(xy, axis=0).max()) / 65535.0
     grid = np.rint((xy - low) / step).astype(np.uint16)
     chart = deck.plan.chart
-    clear = _read(result, SHEARS[0])
+    clear = _read(result, 1).astype(np.uint8) + _read(result, SHEARS[0])
     return {
         "order": points.order,
         "points": points.n_points,
@@ -124,7 +129,7 @@ def _frame(result: Result, order: Ints) -> dict[str, Any]:
         "x": pack(grid[:, 0]),
         "y": pack(grid[:, 1]),
         "cells": pack(renumbered[points.cells]),
-        "clear": pack(clear[order].astype(np.uint8)),
+        "clear": pack(clear[order]),
         "radius": None if chart.straight else chart.radius,
         "lean": float(np.tan(deck.plan.skew)),
         "stations": [float(u) for u in deck.stations],
@@ -271,7 +276,7 @@ def _strips(result: Result) -> list[dict[str, Any]]:
         sagging = one.kind == "sagging"
         if one.strip_value is None or one.kind not in ("sagging", "hogging"):
             continue
-        if one.bars != "parallel":
+        if one.bars != "parallel" or one.whole_model:
             continue
         u = float(result.deck.plan.logical_station(np.array(one.at)))
         if sagging:

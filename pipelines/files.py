@@ -20,6 +20,8 @@ def write_bytes(path: Path, data: bytes) -> None:
             os.fsync(stream.fileno())
         os.chmod(name, 0o644)
         os.replace(name, path)
-    except BaseException:
+    except BaseException as error:
         Path(name).unlink(missing_ok=True)
+        if isinstance(error, OSError) and error.filename is None:
+            error.filename = os.fspath(path)  # a full disk does not say which file it was
         raise

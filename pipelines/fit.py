@@ -84,6 +84,7 @@ class FitResult:
             "safe": self.curves.safe.coefficients.tolist(),
             "safe_quantile": fit.quantile,
             "unsafe": "above" if fit.unsafe_above else "below",
+            "holds_for": fit.holds_for,
             "limits": [asdict(limit) for limit in fit.limits],
             "scores": {k: None if v is None else asdict(v) for k, v in self.scores.items()},
             "left_out": [asdict(one) for one in self.left],

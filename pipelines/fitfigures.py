@@ -9,6 +9,7 @@ from math import ceil
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import LogLocator, NullFormatter
 
 from pipelines.figures import INK, PALE, draw
 from pipelines.fitfile import Fit
@@ -83,7 +84,7 @@ def _predicted(figure: Figure, fit: Fit, rows: Rows, predicted: dict[str, Floats
     axes.set_ylim(0.0, top)
     axes.set_xlabel(f"computed {fit.label}")
     axes.set_ylabel(f"predicted {fit.label}; dashed: ±{100 * BAND:.0f} %")
-    axes.legend(frameon=False, fontsize=7, loc="upper left")
+    axes.legend(frameon=False, fontsize=7, loc="upper left", markerscale=2.0)
     figure.subplots_adjust(left=0.12, right=0.97, bottom=0.1, top=0.97)
 
 
@@ -94,7 +95,9 @@ def _panels(figure: Figure, fit: Fit, paint: Callable[[Axes, int], None]) -> Non
     for k in range(n):
         paint(figure.add_subplot(down, across, k + 1), k)
     handles, labels = figure.axes[0].get_legend_handles_labels()
-    figure.legend(handles, labels, loc="upper center", ncol=4, frameon=False, fontsize=7)
+    figure.legend(
+        handles, labels, loc="upper center", ncol=4, frameon=False, fontsize=7, markerscale=1.5
+    )
     height = figure.get_figheight()
     figure.subplots_adjust(
         left=0.09, right=0.98, bottom=0.45 / height, top=1.0 - 0.5 / height, wspace=0.3, hspace=0.4
@@ -136,7 +139,7 @@ def _partial(axes: Axes, k: int, fit: Fit, rows: Rows, curves: Curves) -> None:
             label=name,
         )
     _scale(axes, x)
-    axes.set_ylim(bottom=0.0)
+    axes.set_ylim(0.0, 1.05 * axes.get_ylim()[1])
     axes.set_xlabel(fit.inputs[k].label)
     if k == 0:
         axes.set_ylabel(fit.label)
@@ -153,3 +156,6 @@ def _middle(x: Floats) -> Floats:
 def _scale(axes: Axes, x: Floats) -> None:
     if x.max() > 5.0 * x.min():
         axes.set_xscale("log")
+        axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+        axes.xaxis.set_major_formatter("{x:g}")
+        axes.xaxis.set_minor_formatter(NullFormatter())

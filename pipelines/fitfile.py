@@ -4,6 +4,7 @@ title, response     the column fitted, positive; label for print
 form, degree        "power law", or "polynomial in logs" of that degree
 safe, quantile      the side on which the response is safe, and the share of rows beyond it
 where               which rows count, as a condition on the table's columns
+holds_for           what the study does not vary, in words; printed with the limits
 [[input]]           name, a column or with formula one made of columns; positive; label
 [[limit]]           at = inputs, value of the response there, why: the formula meets it exactly
 [hold_out]          by = columns that make a geometry, share of the geometries held out, seed
@@ -60,6 +61,7 @@ class Fit:
     unsafe_above: bool
     quantile: float
     where: Formula | None
+    holds_for: tuple[str, ...]
     inputs: tuple[Input, ...]
     limits: tuple[Limit, ...]
     families: tuple[str, ...]
@@ -105,6 +107,7 @@ def read_fit(path: Path) -> Fit:
         unsafe_above=table.safe == "below",
         quantile=table.quantile,
         where=where,
+        holds_for=tuple(table.holds_for or ()),
         inputs=tuple(inputs),
         limits=tuple(limits),
         families=tuple(table.families or ()),

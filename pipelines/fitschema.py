@@ -37,6 +37,7 @@ class FitTable(Table):
     safe: Annotated[Literal["below", "above"], Choice(SIDES)]
     quantile: Annotated[float, Range(0.001, 0.5)] = 0.05
     where: FormulaText | None = None
+    holds_for: Annotated[list[Annotated[str, Text(200)]], Count(1, 20)] | None = None
     families: Annotated[list[Ident], Count(1, 20)] | None = None
     hold_out: HoldOutTable | None = None
     compare: dict[str, Ident] | None = None

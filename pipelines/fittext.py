@@ -16,7 +16,8 @@ def formula_text(fit: Fit, curve: Curve) -> str:
     if fit.degree == 1:
         constant, *rest = curve.coefficients
         parts = [f"exp({_number(constant)})"]
-        parts += [f"({name})^{_number(c)}" for name, c in zip(names, rest, strict=True)]
+        factors = [name if name.isalnum() else f"({name})" for name in names]
+        parts += [f"{factor}^{_number(c)}" for factor, c in zip(factors, rest, strict=True)]
         return f"{fit.label} = {' '.join(parts)}"
     parts = []
     for powers, c in zip(curve.powers, curve.coefficients, strict=True):
@@ -30,11 +31,12 @@ def formula_text(fit: Fit, curve: Curve) -> str:
 
 
 def limits_text(fit: Fit, ranges: Floats) -> list[str]:
-    """Ranges of the inputs, and the limits that the formula meets."""
+    """Ranges of the inputs, what was not varied, and the limits that the formula meets."""
     lines = [
         f"{one.label}: {low:.4g} to {high:.4g}"
         for one, (low, high) in zip(fit.inputs, ranges, strict=True)
     ]
+    lines += fit.holds_for
     for limit in fit.limits:
         at = ", ".join(f"{i.label} = {v:.4g}" for i, v in zip(fit.inputs, limit.at, strict=True))
         lines.append(f"{fit.label} = {limit.value:.4g} at {at}: {limit.why}")

@@ -15,16 +15,18 @@ from numpy.typing import NDArray
 from pipelines.assumptions import Change, changes
 from pipelines.beamstiffness import with_bending_factor, with_slab_factors
 from pipelines.build import build_model
+from pipelines.comparison import strip_findings
 from pipelines.deck import Deck, Line
 from pipelines.envelopes import Envelopes, traffic_envelopes
 from pipelines.errors import JobError
-from pipelines.findings import Finding, strip_findings
+from pipelines.findings import Finding
 from pipelines.probes import beam_rows, membrane_rows, probe_rows
 from pipelines.reconciliation import to_reconcile
 from pipelines.responses import Solver
 from pipelines.strips_deck import StripDeck, strip_decks
 from pipelines.traffic import load_positions
-from pipelines.walks import Plate, Shelf, Walk, walk_of
+from pipelines.walkplates import Plate, Shelf
+from pipelines.walks import Walk, walk_of
 from plate.recovery import FieldRecovery
 from plate.stiffness import Stiffness
 
@@ -120,7 +122,7 @@ def sweep(
     """
     solver, envelopes = _first_look(deck)
     if envelopes is None:
-        raise JobError("a sweep needs traffic")
+        raise JobError("a sweep needs vehicles of their own in [traffic]")
     findings, reason = strip_findings(deck, solver, envelopes)
     if not findings:
         raise JobError(f"a sweep needs a hand strip: {reason}")

@@ -7,7 +7,7 @@ moments are infinite.
 """
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from pipelines.deck import Deck
 from pipelines.envelopes import Envelopes, LoadPosition
+from pipelines.headline import Tolerance, tolerance_entry
 from pipelines.responses import Solver
 from pipelines.units import RESULT_KEYS, RESULT_SCALE, RESULT_UNITS
 from plate.plan import EDGES
@@ -35,7 +36,7 @@ class Governing:
     result : name; extreme : "max" or "min"; at : plan point [m]; coexisting : the six results
     there at the same load position (w in mm, kNm/m, kN/m).
     point, component, number : field point, result index and number of the load position.
-    error : numerical tolerance, same unit; None until it is estimated.
+    tolerance : same unit; None until it is estimated.
     """
 
     result: str
@@ -48,7 +49,16 @@ class Governing:
     point: int
     component: int
     number: int
-    error: float | None = None
+    tolerance: Tolerance | None = None
+
+    @property
+    def error(self) -> float | None:
+        """Numerical tolerance, mesh and step together; None until it is estimated."""
+        return None if self.tolerance is None else self.tolerance.error
+
+    def with_tolerance(self, tolerance: Tolerance) -> "Governing":
+        """The same with its tolerance, given in SI."""
+        return replace(self, tolerance=tolerance.scaled(RESULT_SCALE[self.component]))
 
     @property
     def goal(self) -> tuple[int, int, int]:
@@ -63,7 +73,7 @@ class Governing:
             "extreme": self.extreme,
             "unit": self.unit,
             "value": self.value,
-            "error": self.error,
+            **tolerance_entry(self.tolerance),
             "at_m": list(self.at),
             "vehicle": None if position is None else position.vehicle,
             "station_m": None if position is None else position.station,

@@ -77,11 +77,12 @@ class HandStrips:
             return tuple(self._share(one, s) for s, one in self._by_set("bay", section.lines))
         if section.kind == "shear":
             return self._shear(section)
+        if section.kind == "corner":
+            return self._corner(section.lines)
         if section.kind == "edge":
             assert bay is not None
             return self._edge(section.edge, bay)
         return (_none("no hand strip bends that way; half-width edge rules are for other edges"),)
-
 
     def _moments(self, at: str, lines: tuple[str, ...]) -> tuple[HandStrip, ...]:
         return tuple(_hand(one, one.strips) for one in self.moments.get((at, *lines), []))
@@ -97,6 +98,14 @@ class HandStrips:
         words = f"{100.0 * share:.3g} % of the strip's moment, {strips.share.clause}"
         value = None if hand.value is None else share * hand.value
         return replace(hand, clause=words, value=value)
+
+    def _corner(self, lines: tuple[str, ...]) -> tuple[HandStrip, ...]:
+        """Strips have no hogging at a simple end."""
+        return tuple(
+            replace(one, value=0.0, clause="simple end, no hogging", width=None)
+            for one in self._moments("bay", lines)
+            if one.value is not None
+        )
 
     def _bay(self, lines: tuple[str, ...]) -> int:
         names = [support.name for support in self.strip.beam.supports]

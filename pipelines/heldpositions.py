@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from pipelines.traffic import LoadPositions
+from pipelines.traffic import WheelPatches
 from plate.loads import patch_loads, segment_points
 from plate.model import PlateModel
 from plate.recovery import N_RESULTS, point_operators
@@ -22,17 +22,20 @@ BLOCK = 64  # load positions solved together
 
 def values_at(
     stiffness: Stiffness,
-    runs: Sequence[LoadPositions],
+    held: Sequence[WheelPatches],
     wanted: Sequence[tuple[int, sparse.csr_array]],
 ) -> list[Floats]:
-    """Rows (k, n_dof) times the displacements of the load position of that number, each (k,)."""
+    """Rows (k, n_dof) times the displacements under the load of that number, each (k,).
+
+    held : loads, each the patches of one.
+    """
     found: list[Floats] = [np.zeros(0)] * len(wanted)
     order = sorted(range(len(wanted)), key=lambda i: wanted[i][0])
     numbers = sorted({number for number, _ in wanted})
     place = 0
     for start in range(0, len(numbers), BLOCK):
         part = numbers[start : start + BLOCK]
-        U = stiffness.solve(loads_of(stiffness.model, runs, part))
+        U = stiffness.solve(loads_of(stiffness.model, [held[number] for number in part]))
         column = {number: k for k, number in enumerate(part)}
         while place < len(order) and wanted[order[place]][0] in column:
             number, rows = wanted[order[place]]
@@ -41,20 +44,12 @@ def values_at(
     return found
 
 
-def loads_of(model: PlateModel, runs: Sequence[LoadPositions], numbers: Sequence[int]) -> Floats:
-    """Right-hand sides (n_dof, n) [N] of the load positions of those numbers."""
-    F = np.zeros((model.n_dof, len(numbers)))
-    first = 0
-    for run in runs:
-        mine = [k for k, n in enumerate(numbers) if first <= n < first + len(run)]
-        if mine:
-            wheels = run.wheels(np.array([numbers[k] - first for k in mine]))
-            column = np.array(mine)[wheels.position]
-            F += patch_loads(
-                model.mesh, wheels.corners, wheels.load, column, len(numbers)
-            ).toarray()
-        first += len(run)
-    return F
+def loads_of(model: PlateModel, held: Sequence[WheelPatches]) -> sparse.csc_array:
+    """Right-hand sides (n_dof, n) [N] of loads, each the patches of one."""
+    corners = np.concatenate([one.corners for one in held])
+    load = np.concatenate([one.load for one in held])
+    column = np.repeat(np.arange(len(held)), [len(one.load) for one in held])
+    return patch_loads(model.mesh, corners, load, column, len(held))
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,7 @@ from pipelines.responses import Solver
 from pipelines.slices import field_map
 from pipelines.traffic import LoadPositions, dispersed
 from pipelines.units import RESULT_SCALE
-from pipelines.worst import WorstPlace, search
+from pipelines.worst import WorstPlace, worst_places
 from plate.conventions import RESULTS
 from plate.recovery import FieldRecovery, at_points
 from plate.stiffness import Stiffness
@@ -71,7 +71,7 @@ def influence_result(deck: Deck, wanted: Wanted) -> InfluenceResult:
     if deck.traffic is not None and deck.traffic.vehicles:
         worst = [
             WorstPlace(scale * p.value, p.position, scale * p.tolerance)
-            for p in search(deck, found, [(0, 1), (0, -1)])
+            for p in worst_places(deck, found, [(0, 1), (0, -1)])
         ]
     unit = UNITS[wanted.component][wanted.resultant]
     # per newton in SI to per kilonewton in the units of the report

@@ -50,8 +50,9 @@ def cases_table(deck: Deck) -> str:
             at = ", ".join(length(v) for v in patch.at)
             parts.append(f"{given(1e-3 * patch.load)} kN on {size} m at ({at}) m")
         for line in case.lines:
-            path = " to ".join(f"({length(x)}, {length(y)})" for x, y in line.path)
-            parts.append(f"{given(1e-3 * line.load)} kN/m along {path} m")
+            corners = " to ".join(f"({length(x)}, {length(y)})" for x, y in line.path)
+            path = line_title(deck, line.on) if line.on else f"{corners} m"
+            parts.append(f"{given(1e-3 * line.load)} kN/m along {path}")
         rows.append([text(case.name), "<br>".join(text(p) for p in parts)])
     return table("Static load cases (loads act down; no factors)", ["Case", "Loads"], rows)
 

@@ -13,12 +13,13 @@ from pathlib import Path
 
 import numpy as np
 
+from pipelines.accuracy import REFINEMENT
 from pipelines.build import ORDER, cell_size
 from pipelines.deck import Deck, LoadModel, Vehicle
 from pipelines.errors import JobError
 from pipelines.modeltrains import spreads
 from pipelines.responses import BLOCK
-from pipelines.traffic import dispersed, offset_range
+from pipelines.traffic import dispersed, offset_range, turn_repeats
 from plate.conventions import N_FIELDS, RESULTS
 
 # More load positions than this are refused: days, and numbers that no one can look through.
@@ -27,10 +28,12 @@ MOST_POSITIONS = 20_000_000
 MEMORY_SHARE = 0.85
 # Cells that each line adds to those across it, by the fine rows along free edges and beams.
 CELLS_PER_LINE = 4.0
-# Entries of the factor per degree of freedom and doubling, with room for both its blocks.
-FACTOR_BYTES = 80.0
+# A factorised model with its element matrices, per degree of freedom, order and doubling [byte].
+MODEL_BYTES = 75.0
+# What the program itself takes [byte].
+PROGRAM = 135e6
 # Time of one load position per degree of freedom on one core, solution and recovery [s].
-SECONDS = 6e-8
+SECONDS = 4e-8
 
 
 @dataclass(frozen=True)
@@ -60,23 +63,23 @@ def job_size(deck: Deck, workers: int | None = None) -> JobSize:
     """Estimate of a deck's job with that many threads, one per processor by default."""
     workers = workers or len(os.sched_getaffinity(0))
     order = deck.mesh.order or ORDER
-    cells = _cells(deck)
-    n = (order + 1) ** 2
-    dof = max(N_FIELDS * cells * order**2, 2)
-    points = cells * order**2
+    size, _ = cell_size(deck)
+    cells = _cells(deck, size)
+    dof = N_FIELDS * cells * order**2
+    richer = N_FIELDS * _cells(deck, size / REFINEMENT) * (order + 1) ** 2
+    points = cells * max(2, order - 1) ** 2
     vehicles = () if deck.traffic is None else deck.traffic.vehicles
     positions = sum(_positions(deck, vehicle) for vehicle in vehicles)
-    parts = 5.0
-    operators = 8.0 * cells * (parts * n * N_FIELDS * n + 2.0 * (N_FIELDS * n) ** 2)
-    factor = FACTOR_BYTES * dof * log2(dof)
-    block = 8.0 * BLOCK * (3.0 * dof + cells * parts * n + 2.0 * len(RESULTS) * points)
+    block = 8.0 * BLOCK * dof
     kept = 8.0 * points * (2 * len(RESULTS) ** 2 + 4 * len(RESULTS)) * (len(vehicles) + 1)
     if deck.traffic is not None:
         for model in deck.traffic.load_models:
             offsets, loads = _model_loads(deck, model)
             positions += loads
             kept += 8.0 * points * (2 * len(RESULTS) ** 2 + 4 * len(RESULTS)) * offsets
-    memory = operators + factor + (workers + 1) * block + kept + 40.0 * positions
+    memory = PROGRAM + _model_bytes(order, dof) + kept + 40.0 * positions
+    # Blocks of load positions first, then the richer model of the stated errors.
+    memory += max((2 * workers + 1) * block, _model_bytes(order + 1, richer))
     return JobSize(
         int(cells), int(dof), int(positions), memory, SECONDS * dof * positions / workers
     )
@@ -124,8 +127,11 @@ def free_memory() -> float:
     return free
 
 
-def _cells(deck: Deck) -> float:
-    size, _ = cell_size(deck)
+def _model_bytes(order: int, dof: float) -> float:
+    return MODEL_BYTES * order * dof * log2(max(dof, 2.0))
+
+
+def _cells(deck: Deck, size: float) -> float:
     plan = deck.plan
     area = float(abs(plan.chart.polygon_area(plan.outline)))
     if not plan.is_mapped:
@@ -151,7 +157,8 @@ def _positions(deck: Deck, vehicle: Vehicle) -> float:
         assert traffic.lateral_step is not None
         low, high = offset_range(vehicle, traffic)
         offsets = ceil(max(high - low, 0.0) / traffic.lateral_step) + 1
-    return float(ceil(stations) * offsets * (2 if traffic.directions == "both" else 1))
+    both = traffic.directions == "both" and not turn_repeats(vehicle, traffic, deck.plan.chart)
+    return float(ceil(stations) * offsets * (2 if both else 1))
 
 
 def _model_loads(deck: Deck, model: LoadModel) -> tuple[float, float]:

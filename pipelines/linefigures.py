@@ -53,6 +53,8 @@ def strip_marks(findings: Sequence[Finding]) -> list[StripMark]:
     for one in findings:
         if one.strip_value is None or one.kind not in ("sagging", "hogging"):
             continue
+        if one.whole_model:
+            continue  # the curves are of single vehicles
         key = (one.strip, one.place, one.strip_value > 0.0)
         if abs(one.strip_value) >= abs(worst.get(key, 0.0)):
             worst[key] = one.strip_value

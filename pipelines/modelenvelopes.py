@@ -7,7 +7,7 @@ result at each place from these (`lanes`). What coexists is the sum of what coex
 """
 
 from bisect import bisect_right
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -350,13 +350,12 @@ class _Pick:
         self.component = component
 
     def __call__(self, kept: _Values | _AdverseSums, sign: int) -> Floats:
-        others: Mapping[int, Floats]
-        fields: Mapping[int, Floats]
+        if self.component is None:
+            others = kept.others if isinstance(kept, _AdverseSums) else kept.others.best
+            return others[sign]
         if isinstance(kept, _AdverseSums):
-            others, fields = kept.others, kept.fields
-        else:
-            others, fields = kept.others.best, kept.fields.best
-        return others[sign] if self.component is None else np.asarray(fields[sign][self.component])
+            return np.asarray(kept.fields[sign][self.component])
+        return np.asarray(kept.fields.best[sign][self.component])
 
     def at(self, kept: _Values, sign: int) -> Ints:
         """Numbers of the governing load positions."""

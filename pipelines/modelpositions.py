@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +28,32 @@ class LaneAt:
     position: LoadPosition | None
     offset: float
 
+    def entry(self) -> dict[str, Any]:
+        """The lane in the units of summary.json."""
+        at = self.position
+        return {
+            "lane": self.kind,
+            "factor": self.factor,
+            "lane_offset_m": round(self.offset, 9),
+            "vehicle": None if at is None else at.vehicle,
+            "direction": None if at is None else at.direction,
+            "station_m": None if at is None else round(at.station, 9),
+            "offset_m": None if at is None else round(at.offset, 9),
+            "spread_m": None if at is None else round(at.spread, 9),
+        }
+
+    @property
+    def words(self) -> str:
+        """Lane and load position as they are entered again [m]."""
+        name = f"{self.kind} at {self.offset:.2f}"
+        if self.position is None:
+            return f"{name}, no vehicle"
+        at = self.position
+        named = "" if at.vehicle == self.kind else f" {at.vehicle}"
+        factor = "" if abs(self.factor - 1.0) < 1e-9 else f" \u00d7 {self.factor:.3g}"
+        more = f", spacing + {at.spread:.2f}" if at.spread else ""
+        return f"{name}:{named}{factor} {at.direction}, first axle at {at.station:.2f}{more}"
+
 
 @dataclass(frozen=True)
 class ModelPosition:
@@ -35,6 +62,12 @@ class ModelPosition:
     model: str
     lanes: tuple[LaneAt, ...]
     factor: float
+
+    @property
+    def words(self) -> str:
+        """The arrangement from left to right."""
+        lanes = "; ".join(lane.words for lane in self.lanes)
+        return lanes if abs(self.factor - 1.0) < 1e-9 else f"all \u00d7 {self.factor:.3g}: {lanes}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,35 +109,40 @@ class ModelEnvelope:
         ]
         return ModelPosition(self.model.name, tuple(at), self.model.sets[lane_set].factor)
 
+    def wheels(self, number: int) -> WheelPatches:
+        """The wheels of the arrangement of that number, with all factors, as one load."""
+        lane_set, lanes = self._lanes(number)
+        parts = []
+        for k, n, _ in lanes:
+            if n >= 0:
+                run, i = find_position(self.runs, n)
+                factor = self.model.sets[lane_set].factor * self.model.kinds[k].factor
+                parts.append((run.wheels(np.array([i])), factor))
+        return _together(parts)
+
     def held(self, deck: Deck, number: int, adverse: Sequence[NDArray[np.bool_]]) -> WheelPatches:
-        """The loads of the arrangement of that number, as patches of one load.
+        """The loads of the arrangement of that number as one load: its wheels, then cells.
 
         adverse : of each strip of cells (`pressure_cells`) which take the distributed loads.
         """
-        assert deck.traffic is not None
-        lane_set, lanes = self._lanes(number)
-        set_factor = self.model.sets[lane_set].factor
-        parts = []
-        edges, cells = pressure_cells(deck)
-        pressure = np.full(len(cells), self.model.pressure)
-        for k, n, offset in lanes:
-            kind = self.model.kinds[k]
-            if n >= 0:
-                run, i = find_position(self.runs, n)
-                parts.append((run.wheels(np.array([i])), set_factor * kind.factor))
-            if kind.pressure:
+        parts = [(self.wheels(number), 1.0)]
+        if has_pressure(self.model):
+            assert deck.traffic is not None
+            lane_set, lanes = self._lanes(number)
+            edges, cells = pressure_cells(deck)
+            pressure = np.full(len(cells), self.model.pressure)
+            for k, _, offset in lanes:
+                kind = self.model.kinds[k]
                 shares = strip_shares(
                     edges, np.array([offset]), kind.width, deck.traffic.carriageway
                 )
-                pressure += set_factor * kind.pressure * shares[0]
-        if has_pressure(self.model):
+                pressure += self.model.sets[lane_set].factor * kind.pressure * shares[0]
             parts += [
                 (strip.wheels(np.flatnonzero(mine)), float(q))
                 for strip, mine, q in zip(cells, adverse, pressure, strict=True)
+                if q
             ]
-        corners = np.concatenate([part.corners for part, _ in parts])
-        load = np.concatenate([factor * part.load for part, factor in parts])
-        return WheelPatches(corners, load, np.zeros(len(load), dtype=np.intp))
+        return _together(parts)
 
     def _lanes(self, number: int) -> tuple[int, list[tuple[int, int, float]]]:
         """Lane set of an arrangement; kind, load position and offset [m] of its lanes."""
@@ -124,3 +162,10 @@ class ModelEnvelope:
         return LoadPosition(
             run.vehicle.name, run.direction, float(run.stations[k]), float(run.offsets[k]), spread
         )
+
+
+def _together(parts: Sequence[tuple[WheelPatches, float]]) -> WheelPatches:
+    """Patches times factors as one load."""
+    corners = np.concatenate([np.empty((0, 4, 2)), *(part.corners for part, _ in parts)])
+    load = np.concatenate([np.empty(0), *(factor * part.load for part, factor in parts)])
+    return WheelPatches(corners, load, np.zeros(len(load), dtype=np.intp))

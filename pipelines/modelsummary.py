@@ -7,9 +7,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.envelopes import Extremes
-from pipelines.modelpositions import LaneAt, ModelEnvelope
+from pipelines.modelpeaks import ModelPeak
+from pipelines.modelpositions import ModelEnvelope
 from pipelines.responses import Solver
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
+from pipelines.worstmodel import StepErrors
 
 Json = Any
 Floats = NDArray[np.float64]
@@ -19,27 +21,30 @@ Ints = NDArray[np.int64]
 def model_entries(
     solver: Solver,
     models: Sequence[ModelEnvelope],
-    step_errors: Sequence[tuple[Floats, Floats]] | None = None,
+    peaks: Sequence[Sequence[ModelPeak]],
+    step_errors: Sequence[StepErrors] = (),
 ) -> dict[str, Json]:
     """Name of each load model -> its governing values, probes, beams and reactions.
 
-    step_errors : of each model those of the probes' maxima and minima (6 n_probe,), as
-        `worstmodel.model_step_errors` gives them.
+    peaks : of each model its governing values. step_errors : of each model, where known.
     """
-    errors: Sequence[tuple[Floats, Floats] | None] = step_errors or [None] * len(models)
+    errors: Sequence[StepErrors | None] = step_errors or [None] * len(models)
     return {
         envelope.model.name: _entry(solver, envelope, mine)
-        for envelope, mine in zip(models, errors, strict=True)
+        | {"governing": [peak.entry() for peak in own]}
+        for envelope, own, mine in zip(models, peaks, errors, strict=True)
     }
 
 
-def _entry(
-    solver: Solver, envelope: ModelEnvelope, errors: tuple[Floats, Floats] | None
-) -> dict[str, Json]:
+def _entry(solver: Solver, envelope: ModelEnvelope, errors: StepErrors | None) -> dict[str, Json]:
     probes = solver.probes
     e = envelope.probes
     named: list[dict[str, Floats]] = [probes.values(a) for a in (e.maximum, e.minimum)]
-    missed = None if errors is None else [probes.values(a) for a in errors]
+    missed = (
+        None
+        if errors is None
+        else [probes.values(a) for a in (errors.probes_max, errors.probes_min)]
+    )
 
     at: list[dict[str, Ints]] = [probes.values(a) for a in (e.at_maximum, e.at_minimum)]
 
@@ -52,7 +57,6 @@ def _entry(
     found: dict[str, Json] = {
         "source": envelope.model.source,
         "notes": list(envelope.model.notes),
-        "governing": _peaks(solver, envelope),
         "probes": {
             name: {
                 key: {extreme: entry(name, k, side) for side, extreme in enumerate(("max", "min"))}
@@ -87,40 +91,10 @@ def _both(envelope: ModelEnvelope, e: Extremes, high: int, low: int) -> dict[str
     }
 
 
-def _peaks(solver: Solver, envelope: ModelEnvelope) -> list[dict[str, Json]]:
-    """Largest and smallest w, m_x, m_y and m_xy over the deck with their places."""
-    plan = solver.recovery.points.plan
-    e = envelope.fields.extremes
-    found = []
-    for k, key in enumerate(RESULT_KEYS[:4]):
-        for extreme, sign, values, at in (
-            ("max", 1.0, e.maximum[k], e.at_maximum[k]),
-            ("min", -1.0, e.minimum[k], e.at_minimum[k]),
-        ):
-            point = int(np.argmax(sign * values))
-            entry = governing(envelope, float(values[point]) * RESULT_SCALE[k], int(at[point]))
-            place = [float(v) for v in plan[point]]
-            found.append({"result": key, "extreme": extreme, "at_m": place, **entry})
-    return found
-
-
 def governing(envelope: ModelEnvelope, value: float, number: int) -> dict[str, Json]:
     """One entry: value, error (not estimated here) and the arrangement of lanes."""
     position = envelope.position(number)
     if position is None:
         return {"value": value, "error": None, "factor": None, "lanes": []}
-    lanes = [_lane(lane) for lane in position.lanes]
+    lanes = [lane.entry() for lane in position.lanes]
     return {"value": value, "error": None, "factor": position.factor, "lanes": lanes}
-
-
-def _lane(lane: LaneAt) -> dict[str, Json]:
-    at = lane.position
-    return {
-        "lane": lane.kind,
-        "factor": lane.factor,
-        "vehicle": None if at is None else at.vehicle,
-        "direction": None if at is None else at.direction,
-        "station_m": None if at is None else round(at.station, 9),
-        "offset_m": None if at is None else round(at.offset, 9),
-        "spread_m": None if at is None else round(at.spread, 9),
-    }

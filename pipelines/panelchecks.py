@@ -8,10 +8,10 @@ from numpy.typing import NDArray
 
 from pipelines.asbuilt import AsBuilt, as_built, largest_deviation, measured_keys
 from pipelines.bars import FACES, LAYERS, Layer, SlabBars, place_of
-from pipelines.deck import Survey
 from pipelines.designchecks import moment_resistance, resistances
 from pipelines.grades import Materials
 from pipelines.panels import panel_names, panel_of
+from pipelines.reinforcement import Survey
 from pipelines.survey import Key
 from plate.plan import Plan
 

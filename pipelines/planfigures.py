@@ -99,7 +99,7 @@ def faint_lines(axes: Axes, deck: Deck) -> None:
 
 def line_names(axes: Axes, deck: Deck, gaps: Sequence[float], *, stations: bool = False) -> None:
     """C1, C2, ... beyond the left edge and L1, L2, ... before the start edge, `gaps` [m] off;
-    names of other edges outside their middle, of other lines at it."""
+    names of other edges outside their middle, of other lines beside it."""
     plan = deck.plan
     for name, line in plan.lines.items():
         if line.curves:
@@ -108,7 +108,7 @@ def line_names(axes: Axes, deck: Deck, gaps: Sequence[float], *, stations: bool 
             away = gaps[0] * np.array([-along[1], along[0]])
             if name in plan.edges and plan.contains(at + 1e-3 * away / gaps[0]):
                 away = -away
-            x, y = plan.chart.to_cartesian(at + away * (1.0 if name in plan.edges else 0.5))
+            x, y = plan.chart.to_cartesian(at + away)
             axes.text(x, y, name, ha="center", va="center", fontsize=7.5, color=INK, zorder=9)
     if not plan.is_grid:
         return

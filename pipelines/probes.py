@@ -10,7 +10,7 @@ from scipy import sparse
 
 from pipelines.deck import Deck, Probe
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
-from plate.beams import bending_operator, edge_frame, shear_operator
+from plate.beams import bending_operator, edge_frame, shear_operator, torsion_operator
 from plate.conventions import RESULTS
 from plate.element import cell_dofs
 from plate.loads import segment_points
@@ -200,6 +200,18 @@ def beam_rows(model: PlateModel) -> BeamRows:
         sparse.csr_array(sparse.vstack(moments, format="csr")),
         sparse.csr_array(sparse.vstack(shears, format="csr")),
     )
+
+
+def beam_torsion_rows(model: PlateModel) -> sparse.csr_array:
+    """Rows (n_sample, n_dof) of the torsional moment [N m] at the samples of `beam_rows`."""
+    samples = lobatto(model.mesh.order + 1)
+    rows = [sparse.csr_array((0, model.n_dof))]
+    for beam in model.beams:
+        edges = model.line_edges(beam.line)
+        frame = edge_frame(model.mesh.xy[edges], samples)
+        twist = beam.section.GJ * torsion_operator(frame)
+        rows.append(_scatter(twist, cell_dofs(edges), model.n_dof))
+    return sparse.csr_array(sparse.vstack(rows, format="csr"))
 
 
 def beam_rows_at(

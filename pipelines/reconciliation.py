@@ -21,6 +21,7 @@ from pipelines.deck import Deck
 from pipelines.envelopes import Envelopes, LoadPosition
 from pipelines.findings import Finding
 from pipelines.handstrips import edge_distances
+from pipelines.sectionvalues import MEAN_DEPTHS
 from pipelines.stripbeam import moment_lines
 from pipelines.strips_deck import strip_decks
 from pipelines.strips_laws import Focus, strip_trains
@@ -31,10 +32,11 @@ from pipelines.strips_train import (
     response,
     support_hogging,
 )
-from pipelines.walks import Place, Plate, Shelf, Walk, walk_of
+from pipelines.walkplates import Plate, Shelf
+from pipelines.walks import Place, Walk, walk_of
 
 # Kinds of findings that are reconciled.
-KINDS = ("sagging", "edge", "hogging", "transverse")
+KINDS = ("sagging", "edge", "hogging", "transverse", "corner")
 
 # What each change is called, for strips along traffic and across it.
 TITLES: Mapping[Change, tuple[str, str]] = MappingProxyType(
@@ -78,7 +80,8 @@ class Step:
 class Reconciliation:
     """Walk of one finding, forward and with the changes in the other order.
 
-    mean, mean_width : the plate's mean over the strip's width, a side branch of the last step.
+    mean, mean_width : the plate's mean over the strip's width, or over three thicknesses where no
+        strip has one, a side branch of the last step.
     patch : loaded sides of the heaviest wheel along and across traffic in every step before the
         wheels are spread as in the deck file [m].
     closing : what the models of the walk, with wider cells far away, differ by from the main
@@ -130,8 +133,8 @@ class Reconciliation:
 
 
 def to_reconcile(findings: Sequence[Finding]) -> list[Finding]:
-    """Of each kind that is walked and each direction of the strip the governing place and vehicle,
-    by the plate's peak, and the strip that is worst there."""
+    """Of each kind that is walked and each direction of the strip the governing place and single
+    vehicle, by the plate's peak, and the strip that is worst there; worst first."""
     found = []
     for bars in ("parallel", "across"):
         for kind in KINDS:
@@ -141,11 +144,12 @@ def to_reconcile(findings: Sequence[Finding]) -> list[Finding]:
                 if (one.kind, one.bars) == (kind, bars)
                 and one.ratio is not None
                 and not one.overhangs
+                and not one.whole_model
             ]
             if rows:
                 most = max(abs(one.plate_peak) for one in rows)
                 found.append(next(one for one in rows if abs(one.plate_peak) == most))
-    return found
+    return sorted(found, key=lambda one: one.ratio or 0.0)
 
 
 def reconcile(
@@ -164,7 +168,7 @@ def reconcile(
         walks = [walk_of(deck, built, strip, envelopes, one) for one in mine]
         shelf = Shelf(walks)
         found += [_walked(walk, shelf) for walk in walks]
-    return tuple(found)
+    return tuple(sorted(found, key=lambda walk: findings.index(walk.finding)))
 
 
 def _walked(walk: Walk, shelf: Shelf) -> Reconciliation:
@@ -205,13 +209,14 @@ def _walked(walk: Walk, shelf: Shelf) -> Reconciliation:
             walked.append(Step(title, held, value, error, position, at))
         return tuple(walked)
 
+    width = walk.finding.mean_width
     heaviest = max(range(len(walk.patches)), key=lambda k: walk.vehicle.axles[k].load)
     return Reconciliation(
         finding=walk.finding,
         forward=steps(found.forward),
         reverse=steps(found.reverse),
-        mean=walk.finding.plate_mean,
-        mean_width=walk.finding.mean_width,
+        mean=walk.finding.plate_mean if width else walk.finding.depth_mean,
+        mean_width=width or MEAN_DEPTHS * walk.strip.depth,
         springs=_on_springs(walk) if "bending" in found.forward else None,
         patch=walk.patches[heaviest],
         closing=closing,

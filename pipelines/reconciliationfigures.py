@@ -27,7 +27,7 @@ def waterfall(name: str, walk: Reconciliation) -> str:
     values = [v for _, steps in orders for one in steps for v in (one.held, one.searched)]
     values += [walk.mean, 0.0, *([walk.springs] if walk.springs is not None else [])]
     low, high = 1e-3 * min(values), 1e-3 * max(values)
-    room = 0.22 * (high - low)
+    room = 0.28 * (high - low)
 
     def paint(figure: Figure) -> None:
         top = height - 0.3
@@ -65,7 +65,7 @@ def waterfall(name: str, walk: Reconciliation) -> str:
 
 
 def _axis(walk: Reconciliation) -> str:
-    sign = "hogging negative" if walk.finding.kind == "hogging" else "sagging positive"
+    sign = "hogging negative" if walk.finding.kind in ("hogging", "corner") else "sagging positive"
     return f"{RESULTS[walk.finding.component]} [kNm/m], {sign}, characteristic traffic alone"
 
 

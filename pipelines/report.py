@@ -19,11 +19,10 @@ from pipelines.reportfindings import (
     finding_words,
     findings_table,
     first_findings,
-    reconciliation_section,
     strips_section,
-    widths_section,
 )
 from pipelines.reporthtml import bullets, figure, page, paragraph, section, table, text
+from pipelines.reportmodels import models_section
 from pipelines.reportplans import case_results, envelope_plans, line_sections
 from pipelines.reportshear import shear_section
 from pipelines.reporttables import (
@@ -32,15 +31,20 @@ from pipelines.reporttables import (
     governing_table,
     probe_tables,
     reaction_table,
+    singular_table,
 )
 from pipelines.reporttext import (
     CAUTIONS,
     PROBE_RULE,
     SHEAR_RULE,
     assumptions,
+    caution_words,
     conventions,
     slab_note,
 )
+from pipelines.reporttolerances import TOLERANCE_RULE, governing_parts, probe_parts
+from pipelines.reportwalks import reconciliation_section
+from pipelines.reportwidths import widths_section
 from pipelines.result import Result
 from pipelines.sketch import sketch
 from pipelines.traffic import dispersed
@@ -64,6 +68,7 @@ def report(result: Result) -> str:
         ("explore", "Look at any point and section", explorer(result)),
         ("input", "Input", _input(result)),
         ("actions", "Actions", _actions(result)),
+        ("load-models", "Load models", models_section(result)),
         ("model", "Model and stiffness", _model(result)),
         ("equilibrium", "Equilibrium", equilibrium_table(result.summary) if result.cases else ""),
         ("envelopes", "Envelopes in plan", envelope_plans(result, result.governing)),
@@ -94,7 +99,7 @@ def report(result: Result) -> str:
 
 def _finding(result: Result) -> str:
     cautions = '<div class="caution" role="note"><p><strong>Cautions</strong></p>'
-    cautions += bullets([*CAUTIONS, *result.deck.warnings]) + "</div>"
+    cautions += bullets([*caution_words(result.deck), *result.deck.warnings]) + "</div>"
     words = "".join(paragraph(w) for w in finding_words(result.findings, result.no_findings))
     if not result.findings:
         return words + cautions
@@ -112,14 +117,22 @@ def _governing(result: Result, rows: Sequence[Governing]) -> str:
     plan = result.solver.recovery.points.plan
     clear = clear_of_lines(result.solver, result.deck.slab.thickness)
     read = [bool(clear[np.all(plan == np.array(row.at), axis=1)].any()) for row in rows]
-    return conventions() + paragraph(intro) + governing_table(result.deck, rows, read)
+    parts = governing_parts(result.deck, rows)
+    return (
+        conventions()
+        + paragraph(intro)
+        + governing_table(result.deck, rows, read)
+        + (parts + paragraph(TOLERANCE_RULE) if parts else "")
+    )
 
 
 def _input(result: Result) -> str:
+    lines = "C lines cross the deck at the stations, L lines run along it."
+    if not result.deck.plan.is_grid:
+        lines = "The outline's edges E1, E2, … are numbered in the order of its corners."
     caption = (
         "<strong>Plan of the model</strong>, seen from above: x (stations) to the right, y "
-        "(offsets) down the page; lengths in m. C lines cross the deck at the stations, L lines "
-        f"run along it. {text(slab_note(result.deck))}"
+        f"(offsets) down the page; lengths in m. {lines} {text(slab_note(result.deck))}"
     )
     if not result.deck.plan.chart.straight:
         caption += (
@@ -178,15 +191,19 @@ def _model(result: Result) -> str:
         ["Result points", str(facts["result_points"])],
         ["Load positions", str(facts["load_positions"])],
     ]
+    if facts["load_model_positions"]:
+        rows.append(["of load models", str(facts["load_model_positions"])])
     parts = [table("Slab and mesh", ["What", "Value"], rows), beam_sections(deck)]
     if result.built.notes:
         parts.append(bullets(result.built.notes))
+    parts.append(singular_table(result.summary))
     return "\n".join(parts)
 
 
 def _probes(result: Result) -> str:
     tables = probe_tables(result.deck, result.summary)
-    return "\n".join([*tables, paragraph(PROBE_RULE)]) if tables else ""
+    parts = probe_parts(result.deck, result.summary)
+    return "\n".join([*tables, paragraph(PROBE_RULE), *parts]) if tables else ""
 
 
 def _reactions(result: Result) -> str:

@@ -13,6 +13,12 @@ from pipelines.detailing_rules import Row
 from pipelines.figures import given, length, number
 from pipelines.governing import clear_of_lines
 from pipelines.places import at_text, place
+from pipelines.reportactions import (
+    beams_part,
+    collision_part,
+    fatigue_part,
+    membrane_part,
+)
 from pipelines.reporthtml import figure, paragraph, table, text
 from pipelines.reporttables import position_text
 from pipelines.reporttext import NOT_COVERED as GENERAL
@@ -20,8 +26,16 @@ from pipelines.result import Result
 from pipelines.slices import field_map
 
 SINGLE = "single vehicle, not the load model"
-UNITS = {"m": (1e3, "mm"), "m2/m": (1e6, "mm²/m"), "N m/m": (1e-3, "kNm/m"), "Pa": (1e-6, "MPa")}
-UNITS |= {"-": (1.0, "")}
+UNITS = {
+    "m": (1e3, "mm"),
+    "m2/m": (1e6, "mm²/m"),
+    "m2": (1e6, "mm²"),
+    "N m/m": (1e-3, "kNm/m"),
+    "N m": (1e-3, "kNm"),
+    "N": (1e-3, "kN"),
+    "Pa": (1e-6, "MPa"),
+    "-": (1.0, ""),
+}
 
 FACTORS_HEAD = "γ<sub>c</sub>, γ<sub>s</sub>, α<sub>cc</sub>"
 WITHOUT_BARS = (
@@ -30,11 +44,16 @@ WITHOUT_BARS = (
 )
 WITH_BARS = (
     "Traffic in the combinations is one vehicle alone; no other lane, distributed load or group.",
-    "Membrane forces with bending (composite decks, imposed n_x and n_y); stages change no "
-    "stiffness: every case acts on the same model.",
-    "Steel fatigue; barrier collision; wheels on the kerb.",
-    "Reduction a_v/2d of loads beside a support: every shear is unreduced, on the safe side.",
-    "Edge beams: their bending, torsion and links. Laps. Bars as links.",
+    "Stages change no stiffness: every case acts on the same model.",
+    "Fatigue beyond the bars' plain or damage-equivalent stress range by EN 1992: of concrete, of "
+    "bent or welded bars, and by IRC:112 and AASHTO.",
+    "Wheels on the kerb; a vertical load together with a barrier collision, and collision at all "
+    "where the deck file has no [collision].",
+    "Beams along lines where the deck file has no [[beam_bars]]; the slab as their flange; torsion "
+    "by AASHTO. Laps. Links in the slab.",
+    "Membrane forces in the utilisation of the findings table, in punching and in the as-built "
+    "panels' own lever arms; the compression of the slab's outer layers and the core's shear in "
+    "the layered method.",
     "Partial factors other than the recommended ones; national annexes.",
 )
 
@@ -48,9 +67,14 @@ def standard_of(one: StandardDesign) -> str:
     return one.basis.materials.standard
 
 
+def rounded_up(value: float) -> str:
+    """A utilisation in words, rounded up, so that 1.00 passes."""
+    return f"{np.ceil(100 * value - 1e-9) / 100:.2f}" if np.isfinite(value) else "–"
+
+
 def used(value: float) -> str:
-    """A utilisation rounded up, so that 1.00 passes; above 1 it is set out."""
-    words = f"{np.ceil(100 * value - 1e-9) / 100:.2f}" if np.isfinite(value) else "–"
+    """A utilisation; above 1 it is set out."""
+    words = rounded_up(value)
     return f'<span class="short">{words}</span>' if value > 1 else words
 
 
@@ -76,6 +100,7 @@ def bars_section(result: Result) -> str:
             "<strong>Section across the deck</strong>, to scale, lengths in mm.",
         ),
         _layers(result, design),
+        membrane_part(design),
         paragraph(
             "Wood and Armer's rule is formed at every load position with its coexisting moments, "
             "then enveloped; where a position needs no bars in the other direction the value may "
@@ -87,6 +112,9 @@ def bars_section(result: Result) -> str:
         _choice(design),
         *_plans(result, design),
         _rules(design),
+        fatigue_part(design),
+        collision_part(design),
+        beams_part(result, design),
     ]
     return "\n".join(part for part in parts if part)
 
@@ -97,17 +125,17 @@ def bars_words(design: Design) -> str:
     for one in design.standards:
         worst = max(one.layers, key=lambda c: c.utilisation)
         sentence = (
-            f"{standard_of(one)}: bending is used to {worst.utilisation:.2f} at most "
+            f"{standard_of(one)}: bending is used to {rounded_up(worst.utilisation)} at most "
             f"({place_of(worst.layer)})"
         )
         shear = one.design_shear
         if shear is not None:
             sentence += (
-                f", shear without links to {shear.utilisation:.2f} as mean over "
+                f", shear without links to {rounded_up(shear.utilisation)} as mean over "
                 f"{length(shear.width)} m (4 d)"
             )
         if one.punching is not None:
-            sentence += f", punching under wheels to {one.punching.utilisation:.2f}"
+            sentence += f", punching under wheels to {rounded_up(one.punching.utilisation)}"
         failing = [row for row in one.rows if not row.passes]
         sentence += f"; {len(failing)} of {len(one.rows)} rules not met."
         words.append(sentence)
@@ -197,7 +225,7 @@ def _layers(result: Result, design: Design) -> str:
         "m<sub>Rd</sub> [kNm/m]",
         "m<sub>Ed</sub>/m<sub>Rd</sub>",
         "Steel needed [mm²/m]",
-        "Steel there [mm²/m]",
+        "Steel drawn [mm²/m]",
         "Face [kNm/m]",
         "Gain [%]",
         "Place",
@@ -277,7 +305,7 @@ def _choice(design: Design) -> str:
     ]
     return table("Least steel from the set of bars", head, rows, numeric=(5, 6)) + paragraph(
         "Passes bending, the rules for the layer, stresses and crack width at the cover drawn. "
-        "Shear is judged in its own section. Diameters and spacings in mm."
+        "Shear, fatigue and collision are judged apart. Diameters and spacings in mm."
     )
 
 
@@ -303,7 +331,7 @@ def _plans(result: Result, design: Design) -> list[str]:
                 drawing,
                 f"<strong>Utilisation of {text(layer_title(bars, layer))}</strong>, "
                 "m<sub>Ed</sub>/m<sub>Rd</sub> at the ultimate limit state, the larger of the "
-                f"standards. Peak {values[top]:.2f} ({text(standard_of(by))}), "
+                f"standards. Peak {rounded_up(values[top])} ({text(standard_of(by))}), "
                 f"{text(place(deck, at))}; {SINGLE}.",
             )
         )

@@ -1,20 +1,22 @@
 """Sections of the report on where bars may stop and on the slab as built."""
 
-from collections.abc import Sequence
+from math import ceil, floor
 
 import numpy as np
 
-from pipelines.bars import LAYERS, place_of
+from pipelines.bars import LAYERS, Layer, place_of
 from pipelines.barsfigures import layer_name, layer_title, zone_drawing
 from pipelines.design import Design
 from pipelines.designenvelope import ROWS
-from pipelines.detailing import UBARS
+from pipelines.detailing import UBARS, Zones, free_edges
 from pipelines.figures import length, number
 from pipelines.panelchecks import PanelCheck
 from pipelines.places import line_title
-from pipelines.reportdesign import SINGLE, standard_of, used
+from pipelines.reportdesign import SINGLE, rounded_up, standard_of, used
 from pipelines.reporthtml import figure, paragraph, table, text
 from pipelines.result import Result
+
+ROUND = 0.05  # m, of places that are set out on site
 
 
 def detailing_section(result: Result) -> str:
@@ -50,8 +52,8 @@ def detailing_section(result: Result) -> str:
                     text(standard_of(one)),
                     f"{1e3 * z.shift[layer]:.0f}",
                     "–" if (a := z.anchorage[layer]) is None else f"{1e3 * a:.0f}",
-                    text(_stretches(z.ranges(layer, 1))),
-                    text(_stretches(z.ranges(layer, 2))),
+                    text(_stretches(z, layer, 1)),
+                    text(_stretches(z, layer, 2)),
                 ]
             )
     head = [
@@ -59,50 +61,77 @@ def detailing_section(result: Result) -> str:
         "Standard",
         "Shift [mm]",
         "Anchorage [mm]",
-        "Bars needed, along them [m]",
-        "Every bar needed [m]",
+        "Bars needed, without anchorage [m]",
+        "Every bar needed, without anchorage [m]",
     ]
     parts.append(
         table("Curtailment", head, rows, numeric=(2, 3), wide=(4, 5))
         + paragraph(
-            "Stretches are those over the whole width of the deck; sources: "
+            "Stretches along the bars, over the whole width of the deck, rounded outwards to "
+            "50 mm; where one ends inside the slab the bars go on by their anchorage. Sources: "
             + "; ".join(str(one.zones.source) for one in design.standards)
             + ". Anchorage: at the design yield stress, good bond (EN 1992 8.4, IRC:112 15.2; "
             "from memory)."
         )
     )
     parts.append(_through(result, design))
-    edges = "; ".join(str(UBARS[one.basis.materials.standard]) for one in design.standards)
-    parts.append(paragraph(f"Free edges: U-bars along them round the ends of both mats ({edges})."))
+    parts.append(_ubars(result, design))
     return "\n".join(part for part in parts if part)
 
 
-def _stretches(ranges: Sequence[tuple[float, float]]) -> str:
-    return ", ".join(f"{length(a)} to {length(b)}" for a, b in ranges) or "none"
+def _stretches(zones: Zones, layer: Layer, least: int) -> str:
+    """Stretches in which a layer's zone is at least that, rounded outwards within the slab."""
+    along = zones.u if layer[1] == "x" else zones.y
+    low, high = float(along.min()), float(along.max())
+    outwards = [
+        (max(floor(a / ROUND) * ROUND, low), min(ceil(b / ROUND) * ROUND, high))
+        for a, b in zones.ranges(layer, least)
+    ]
+    return ", ".join(f"{length(a)} to {length(b)}" for a, b in outwards) or "none"
+
+
+def _ubars(result: Result, design: Design) -> str:
+    """U-bars at every edge that no line supports."""
+    bars = design.reinforcement.bars
+    rows = []
+    for edge, direction in free_edges(result.deck):
+        ending = " and ".join(str(bars.bars((face, direction))) for face in ("bottom", "top"))
+        for one in design.standards:
+            rows.append(
+                [
+                    text(line_title(result.deck, edge)),
+                    text(standard_of(one)),
+                    text(f"{ending}, along {direction}"),
+                    f"{2e3 * bars.thickness:.0f}",
+                    text(str(UBARS[one.basis.materials.standard])),
+                ]
+            )
+    if not rows:
+        return paragraph("No free edges: every edge of the slab lies on a supporting line.")
+    head = ["Free edge", "Standard", "Bars that end there", "Legs ≥ 2 h [mm]", "Clause and mark"]
+    caption = "Free edges: U-bars round the ends of both mats, and bars along the edge inside them"
+    return table(caption, head, rows, numeric=(3,))
 
 
 def _through(result: Result, design: Design) -> str:
     rows = []
-    for one in design.standards:
-        for item in one.through:
-            rows.append(
-                [
-                    text(line_title(result.deck, item.line)),
-                    text(standard_of(one)),
-                    text(item.direction),
-                    number(1e-3 * item.moment),
-                ]
-            )
+    for line in dict.fromkeys(item.line for one in design.standards for item in one.through):
+        for one in design.standards:
+            for item in (item for item in one.through if item.line == line):
+                rows.append(
+                    [
+                        text(line_title(result.deck, line)),
+                        text(standard_of(one)),
+                        text(item.direction),
+                        "end there: anchored" if item.at_edge else "run through",
+                        number(1e-3 * item.moment),
+                    ]
+                )
     if not rows:
         return ""
-    head = ["Line", "Standard", "Bars along", "Sagging over it, ultimate [kNm/m]"]
-    return table(
-        "Bottom bars that run through: the slab sags over these flexible lines",
-        head,
-        rows,
-        numeric=(3,),
-        tall=len(rows) > 12,
-    )
+    head = ["Line", "Standard", "Bars along", "Bottom bars", "Sagging over it, ultimate [kNm/m]"]
+    caption = "Bottom bars at flexible lines over which the slab sags"
+    return table(caption, head, rows, numeric=(4,), tall=len(rows) > 12)
 
 
 def asbuilt_section(result: Result) -> str:
@@ -132,7 +161,7 @@ def asbuilt_section(result: Result) -> str:
         ]
         parts.append(
             table(
-                f"As-built check, {standard_of(one)}: m_Ed/m_Rd as built (as drawn)",
+                f"As-built check, {standard_of(one)}: utilisation as built (as drawn)",
                 head,
                 rows,
                 numeric=range(2, 6),
@@ -145,7 +174,9 @@ def asbuilt_section(result: Result) -> str:
 
 def _panel(check: PanelCheck) -> list[str]:
     finding = "passes" if check.passes else '<span class="short">falls short</span>'
-    shares = [f"{used(check.utilisation[layer])} ({check.drawing[layer]:.2f})" for layer in LAYERS]
+    shares = [
+        f"{used(check.utilisation[layer])} ({rounded_up(check.drawing[layer])})" for layer in LAYERS
+    ]
     deviations = "; ".join(
         f"{key} {'−' if value < 0 else '+'}{abs(1e3 * value):.1f}"
         if np.isfinite(value)

@@ -55,7 +55,7 @@ ul.plain { padding-left: 1.2rem; max-width: 60rem; }
 footer { color: var(--soft); font-size: 0.85rem; margin: 3rem auto 2rem; }
 code { font-size: 0.92em; overflow-wrap: anywhere; }
 @media print {
-  @page { size: A4; margin: 14mm 12mm; }
+  @page { size: A4 landscape; margin: 12mm; }
   body { font-size: 10pt; background: none; }
   header, main, footer { max-width: none; padding: 0; }
   nav { display: none; }

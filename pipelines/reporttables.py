@@ -8,7 +8,7 @@ import numpy as np
 from pipelines.deck import Deck
 from pipelines.envelopes import LoadPosition
 from pipelines.figures import length, number, reading
-from pipelines.governing import SHEARS, UNITS, Governing, clear_of_lines
+from pipelines.governing import SHEARS, UNITS, Governing, clear_of_lines, readable
 from pipelines.places import at_text, line_title, place, support_title
 from pipelines.reporthtml import SYMBOLS, table, text, together
 from pipelines.result import Result
@@ -18,6 +18,10 @@ RESULT_HEADS = [
     f"{SYMBOLS[key.removesuffix('_mm')]} [{unit}]"
     for key, unit in zip(RESULT_KEYS, UNITS, strict=True)
 ]
+
+
+# Edges of a wedge in words.
+SUPPORT_WORDS = {"simple": "simply supported", "clamped": "clamped", "free": "free"}
 
 
 def position_text(at: LoadPosition | None) -> str:
@@ -98,6 +102,31 @@ def equilibrium_table(summary: Mapping[str, Any]) -> str:
     heads = ["Case", "Load on the slab [kN]", "Sum of reactions [kN]", "Difference / load"]
     caption = "Equilibrium: reactions are from the elements' own forces, not from the load put in"
     return table(caption, heads, rows, numeric=(1, 2, 3))
+
+
+def singular_table(summary: Mapping[str, Any]) -> str:
+    """Places where moments are infinite; "" where there are none."""
+    rows = []
+    for one in summary["singular_places"]:
+        first, last = (SUPPORT_WORDS[edge] for edge in one["edges"])
+        rows.append(
+            [
+                at_text(tuple(one["at_m"])),
+                f"{one['angle_deg']:.0f}",
+                first if first == last else f"{first} / {last}",
+                f"{2.0 - one['exponent']:.2f}",
+                length(one["mean_width_m"]),
+            ]
+        )
+    if not rows:
+        return ""
+    caption = (
+        "Singular places: moments grow without bound there and are not read within one thickness; "
+        "a probe there gives the mean over the width"
+    )
+    heads = ["Station, offset [m]", "Angle [°]", "Edges"]
+    heads += ["Moments as 1/r to the power", "Width of means [m]"]
+    return table(caption, heads, rows, numeric=(1, 3, 4), tall=len(rows) > 24)
 
 
 def reaction_table(deck: Deck, summary: Mapping[str, Any]) -> str:
@@ -211,14 +240,15 @@ def _with_tolerances(values: Mapping[str, Any]) -> list[str]:
 
 
 def case_table(deck: Deck, result: Result) -> str:
-    """Largest and smallest results of every static case over the slab."""
+    """Largest and smallest results of every static case over the slab, off singular places."""
     plan = result.solver.recovery.points.plan
-    clear = np.flatnonzero(clear_of_lines(result.solver, deck.slab.thickness))
+    everywhere = readable(result.solver, deck.slab.thickness)
+    clear = everywhere & clear_of_lines(result.solver, deck.slab.thickness)
     rows = []
     for name, response in result.cases.items():
         for k, head in enumerate(RESULT_HEADS):
             values = response.fields[k, :, 0] * RESULT_SCALE[k]
-            allowed = clear if k in SHEARS and len(clear) else np.arange(len(values))
+            allowed = np.flatnonzero(clear if k in SHEARS and clear.any() else everywhere)
             row = [text(name), head]
             for point in (allowed[values[allowed].argmax()], allowed[values[allowed].argmin()]):
                 at = (float(plan[point, 0]), float(plan[point, 1]))

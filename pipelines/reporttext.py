@@ -11,19 +11,27 @@ from pipelines.traffic import offset_range
 CAUTIONS = (
     "Results are for a qualified engineer to verify. Local codes and licensed practice govern; "
     "factors, national annexes and editions are the user's to confirm.",
-    "Each vehicle runs alone. A single vehicle is not a standard's load model: no other lane, no "
-    "distributed traffic load, no combination. No strip is said to cover a load model here.",
     "All values are linear elastic; outside the sections on bars and shear they are "
     "characteristic, without load factors.",
-    "A numerical tolerance (±) says what the mesh may leave out: it compares each value with a "
-    "richer mesh at the same place and load position. It does not cover the step of the load "
-    "positions, the model, or the stiffness assumed (cracking, beams, fixity), which usually "
-    "matters more.",
+    "A numerical tolerance (±) says what the mesh may leave out and, for governing values, probes "
+    "and beams, what the steps of the load positions miss; in the comparison with strips it is of "
+    "the mesh alone, and reactions have none. It does not cover the model or the stiffness assumed "
+    "(cracking, beams, fixity), which usually matters more.",
+)
+
+ALONE = (
+    "Each vehicle runs alone. A single vehicle is not a standard's load model: no other lane, no "
+    "distributed traffic load, no combination. No strip is said to cover a load model here."
+)
+WHOLE = (
+    "Load models act as a whole, with their lanes and distributed loads, each by itself and "
+    "without partial and combination factors; envelopes in plan, bars and the reconciliation are "
+    "of the vehicles listed by themselves, which act alone."
 )
 
 NOT_COVERED = (
-    "Load models as a whole: several lanes, distributed traffic load, presence and combination "
-    "factors, load groups, partial factors.",
+    "Load groups, combination and partial factors of whole load models; without load models in the "
+    "deck file also several lanes, distributed traffic load and presence factors.",
     "Cracking and its redistribution, except through stiffness factors given in the deck file; "
     "arching (membrane) action; forces in the plane of the slab.",
     "Stages: wet concrete on the beams alone, creep, shrinkage, composite action of slab and beam.",
@@ -46,6 +54,12 @@ SHEAR_RULE = (
     "the edge layer of Mindlin's theory and the shear strain of beams joined to the slab are in "
     "them; the complete field is in fields.vtu."
 )
+
+
+def caution_words(deck: Deck) -> tuple[str, ...]:
+    """What stands before every result."""
+    models = deck.traffic is not None and deck.traffic.load_models
+    return (CAUTIONS[0], WHOLE if models else ALONE, *CAUTIONS[1:])
 
 
 def slab_note(deck: Deck) -> str:

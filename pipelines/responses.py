@@ -40,6 +40,10 @@ BLOCK = 192
 # not, and the thin limit costs them digits.
 CASE_BALANCE = 1e-5
 POSITION_BALANCE = 1e-3
+# What a factorised model's answers to two trial loads may be wrong by, as a share of their energy:
+# how far they are from Betti's reciprocity, and what a residual leaves of them.
+RECIPROCITY = 1e-8
+RESIDUAL = 1e-4
 
 
 @dataclass(frozen=True)
@@ -162,6 +166,35 @@ def check_response(response: Response, F: RightHandSides, tolerance: float, what
             f"{what}: check of equilibrium: reactions differ from the load by "
             f"{gap.max():.2g} of it, {tolerance:.0e} is allowed"
         )
+
+
+def check_stiffness(stiffness: Stiffness) -> None:
+    """Stop where the factorised model does not answer two trial loads, rough and up and down all
+    over the slab, as a stiffness does: no residual against the elements' own forces, f1 . u2 equal
+    to f2 . u1.
+
+    Raises
+    ------
+    SolutionError
+        With the name of the check and by how much it fails.
+    """
+    n = stiffness.model.n_plate_dof
+    F = np.zeros((n, 2))
+    F[::N_FIELDS] = np.random.default_rng(1).standard_normal((n // N_FIELDS, 2))
+    plain = F.T @ stiffness.solve(F)[:n]
+    refined = F.T @ stiffness.solve(F, refine=True)[:n]
+    scale = np.sqrt(np.outer(np.diag(refined), np.diag(refined)))
+    found = {
+        "residual": (float((np.abs(refined - plain) / scale).max()), RESIDUAL),
+        "reciprocity": (float(abs(plain[0, 1] - plain[1, 0]) / scale[0, 1]), RECIPROCITY),
+    }
+    for name, (gap, allowed) in found.items():
+        # Not a number fails, too.
+        if not gap <= allowed:
+            raise SolutionError(
+                f"stiffness: check of {name}: trial loads give energies that differ by {gap:.2g} "
+                f"of them, {allowed:.0e} is allowed"
+            )
 
 
 def position_load(model: PlateModel, positions: Loads, index: slice) -> sparse.csc_array:

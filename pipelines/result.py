@@ -10,6 +10,7 @@ from pipelines.design import Design
 from pipelines.envelopes import Envelopes
 from pipelines.findings import Finding
 from pipelines.governing import Governing
+from pipelines.modelpeaks import ModelPeak
 from pipelines.modelpositions import ModelEnvelope
 from pipelines.reconciliation import Reconciliation
 from pipelines.reporthtml import SYMBOLS, table, text
@@ -26,7 +27,7 @@ class Result:
     summary : what summary.json holds; seconds : stage -> wall time [s].
     design : the reinforcement judged, None for a deck without bars.
     widths : back-figured from the findings; reconciliations : of the governing ones.
-    models : envelopes of the load models.
+    models : envelopes of the load models; model_peaks : of each its governing values.
     """
 
     deck: Deck
@@ -44,6 +45,7 @@ class Result:
     widths: tuple[BackWidth, ...] = ()
     reconciliations: tuple[Reconciliation, ...] = ()
     models: tuple[ModelEnvelope, ...] = ()
+    model_peaks: tuple[tuple[ModelPeak, ...], ...] = ()
 
     def _repr_html_(self) -> str:
         """What a notebook shows: the governing values with their load positions."""

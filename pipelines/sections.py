@@ -19,11 +19,15 @@ from plate.conventions import RESULTS
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-Kind = Literal["sagging", "hogging", "face", "over line", "transverse", "edge", "end edge", "shear"]
+Kind = Literal[
+    "sagging", "hogging", "face", "over line", "transverse", "edge", "end edge", "shear", "corner"
+]
 
 M_X, M_Y = RESULTS.index("m_x"), RESULTS.index("m_y")
 Q_X, Q_Y = RESULTS.index("q_x"), RESULTS.index("q_y")
 BARS = {M_X: "bars along", M_Y: "bars across", Q_X: "along", Q_Y: "across"}
+# What counts as an obtuse corner, as a share of the span of its bay.
+CORNER = 0.5
 ON = 1e-6  # points nearer to a line than this lie on it [m]
 
 
@@ -166,7 +170,7 @@ def sections(at: Frame, depth: float) -> list[Section]:
 
     depth : effective depth for the shear sections [m].
     """
-    return [*_bays(at), *_lines(at, depth), *_edges(at)]
+    return [*_bays(at), *_lines(at, depth), *_edges(at), *_corners(at)]
 
 
 def _bays(at: Frame) -> list[Section]:
@@ -262,4 +266,33 @@ def _edges(at: Frame) -> list[Section]:
         found.append(
             Section("end edge", f"{edge} edge", "", words, at.transverse, 1, points, (), edge=edge)
         )
+    return found
+
+
+def _corners(at: Frame) -> list[Section]:
+    """Obtuse corners of a skew deck over end lines on which the strip has no moment: the plate is
+    held down there and hogs. Nothing is read within one thickness of the corner itself."""
+    skew, supports = at.deck.plan.skew, at.strip.beam.supports
+    if not at.along or skew == 0.0:
+        return []
+    found = []
+    for k, bay in ((0, 0), (len(supports) - 1, len(supports) - 2)):
+        line = supports[k]
+        if at.strip.overhang(k) > 0.0 or line.k_rot > 0.0:
+            continue
+        edge = at.edges[1] if (k == 0) == (skew > 0.0) else at.edges[0]
+        low, high = at.t_range(line.at)
+        corner = at.points(line.at, low if edge == at.edges[0] else high)
+        away = np.linalg.norm(at.points(at.s, at.t) - corner, axis=1)
+        one, two = at.strip.beam.bay(bay)
+        points = np.flatnonzero(
+            (away <= CORNER * (two - one))
+            & (away >= at.strip.depth)
+            & (at.s > one - ON)
+            & (at.s < two + ON)
+        )
+        place = f"obtuse corner of {line_title(at.deck, line.name)}, {edge} edge"
+        effect = f"hogging, {BARS[at.moment]}, top"
+        lines = (supports[bay].name, supports[bay + 1].name)
+        found.append(Section("corner", place, "", effect, at.moment, -1, points, lines, edge=edge))
     return found

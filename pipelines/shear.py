@@ -28,7 +28,13 @@ ONE_WAY: dict[Standard, Source] = {
     "AASHTO LRFD": Source("AASHTO LRFD", "5.7.3.3, 5.7.3.4.2"),
 }
 SIMPLE_BETA = Source("AASHTO LRFD", "5.7.3.3, 5.7.3.4.1")
-NEAR_SUPPORT = Source("EN 1992", "6.2.2(6); IRC:112 10.3.2(5)")
+NEAR_SUPPORT: dict[Standard, Source] = {
+    "EN 1992": Source("EN 1992", "6.2.2(6)"),
+    "IRC:112": Source("IRC:112", "10.3.2(5)"),
+}
+# Least share of a load's shear near a support: at a_v = 0.5 d by EN 1992-1-1 6.2.2(6) and IRC:112
+# (from memory), at a_v = d by fib Model Code 2010 (7.3-13) (read).
+LEAST_SHARE, LEAST_SHARE_FIB = 0.25, 0.5
 PRINCIPAL = Source("EN 1992", "EN 1992-2:2005 annex LL")
 
 
@@ -156,15 +162,15 @@ def one_way_resistance(
     return v_Rd_c(section, mat, n)
 
 
-def near_support_factor(a_v: ArrayLike, d: ArrayLike) -> Floats:
+def near_support_factor(a_v: ArrayLike, d: ArrayLike, least: float = LEAST_SHARE) -> Floats:
     """Share a_v/2d of a load's shear that counts when it stands near the support's face.
 
-    0.25 at a_v <= 0.5 d, 1 from 2 d on. EN and IRC only; the bars must be anchored at the support
-    and the unreduced shear must stay below `strut_limit`. a_v from the face to the load's edge [m].
-    fib Model Code 2010 (7.3-13) stops at 0.5, from a_v = d on: see `strips_shear`.
+    `least` at most near, 1 from a_v = 2 d on. By EN and IRC the bars must be anchored at the
+    support and the unreduced shear must stay below `strut_limit`; AASHTO has no such share.
+    a_v : from the face to the load's edge [m].
     """
     a_v, d = np.asarray(a_v, dtype=float), np.asarray(d, dtype=float)
-    factor: Floats = np.clip(a_v / (2 * d), 0.25, 1.0)
+    factor: Floats = np.clip(a_v / (2 * d), least, 1.0)
     return factor
 
 

@@ -15,11 +15,12 @@ from pipelines.bars import DIRECTIONS, Face, SlabBars
 from pipelines.bending import utilisation
 from pipelines.build import build_model
 from pipelines.combinations import Combination, permanent_states
-from pipelines.deck import Action, Deck, DesignBasis
+from pipelines.deck import Action, Deck
 from pipelines.designenvelope import permanent_fields
 from pipelines.envelopes import LoadPosition
 from pipelines.grades import grade_ladder
 from pipelines.probes import beam_rows, membrane_rows, probe_rows
+from pipelines.reinforcement import DesignBasis
 from pipelines.remedies import Remedy, ShearDesign, remedies, steps
 from pipelines.responses import Solver, case_responses, position_load
 from pipelines.shear import one_way_resistance, principal_shear
@@ -41,13 +42,15 @@ class ShearCheck:
     """The section, load position and bars that govern in shear.
 
     sample : index among the sections' samples; position : of the traffic, None = the empty deck;
-    angle : of the principal shear [rad].
+    forces : (5, ...) coexisting there, of which the direction of the shear is taken.
+    n : tension across the section [N/m], held as it is.
     """
 
     sections: Sections
     sample: int
     position: LoadPosition | None
     forces: Floats
+    n: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -73,7 +76,7 @@ def shear_remedies(
 ) -> tuple[Remedy, ...]:
     """The three remedies; solved : plates already solved, added to."""
     mat = basis.materials
-    m_x, m_y, m_xy, q_x, q_y = check.forces
+    m_x, m_y, m_xy, q_x, q_y = check.forces[:5]
     principal = principal_shear(q_x, q_y)
     c, s = float(np.cos(principal.angle)), float(np.sin(principal.angle))
     face: Face = "bottom" if m_x * c * c + m_y * s * s + 2 * m_xy * c * s >= 0 else "top"
@@ -90,7 +93,7 @@ def shear_remedies(
         depth = design.thickness - design.axis
         v, m = _shear(solved[key], combination, check, WIDTH_IN_DEPTHS * depth)
         resists = one_way_resistance(
-            design.section(), design.materials, v, m, aggregate=basis.aggregate
+            design.section(), design.materials, v, m, check.n, basis.aggregate
         )
         return float(utilisation(v, resists.v_Rd))
 

@@ -18,6 +18,7 @@ from pipelines.bars import DIRECTIONS, FACES, Face, SlabBars
 from pipelines.bending import Section, utilisation
 from pipelines.combinations import Combination, permanent_states
 from pipelines.deck import Action, Deck
+from pipelines.designmembrane import MembraneForces, in_direction, largest_tension
 from pipelines.grades import Materials
 from pipelines.responses import Response, Solver
 from pipelines.shear import one_way_resistance, principal_shear
@@ -187,25 +188,43 @@ def _distance(points: Floats, segments: Floats) -> Floats:
 
 
 def resistance(
-    bars: SlabBars, mat: Materials, aggregate: float, v: Floats, forces: Floats
+    bars: SlabBars,
+    mat: Materials,
+    aggregate: float,
+    v: Floats,
+    forces: Floats,
+    imposed: Floats | None = None,
 ) -> Floats:
     """v_Rd [N/m] in the direction of the principal shear, of the face in tension under the
     coexisting moment in that direction.
 
-    v : the averaged shear; forces : (5, ...) coexisting m_x, m_y, m_xy, q_x, q_y. d and A_s in
-    that direction are x cos^2 + y sin^2 of those along the bars.
+    v : the averaged shear; forces : (5, ...) coexisting m_x, m_y, m_xy, q_x, q_y, or (8, ...) with
+    n_x, n_y, n_xy of the model; imposed : those imposed (3, ...). d and A_s in that direction are
+    x cos^2 + y sin^2 of those along the bars. Tension across the section lowers the resistance,
+    compression is not counted.
     """
-    m_x, m_y, m_xy, q_x, q_y = forces
+    m_x, m_y, m_xy, q_x, q_y = forces[:5]
     principal = principal_shear(q_x, q_y)
     c, s = np.cos(principal.angle), np.sin(principal.angle)
     m = m_x * c**2 + m_y * s**2 + 2 * m_xy * c * s
+    n = tension(forces, imposed)
     by_face: dict[Face, Floats] = {}
     for face in FACES:
         d = principal.along(*(bars.effective_depth((face, e)) for e in DIRECTIONS))
         area = principal.along(*(bars.bars((face, e)).area for e in DIRECTIONS))
         section = Section(bars.thickness, d, area)
-        by_face[face] = one_way_resistance(section, mat, v, m, aggregate=aggregate).v_Rd
+        by_face[face] = one_way_resistance(section, mat, v, m, n, aggregate).v_Rd
     return np.where(m >= 0, by_face["bottom"], by_face["top"])
+
+
+def tension(forces: Floats, imposed: Floats | None) -> Floats:
+    """Tension >= 0 [N/m] across the section that the principal shear acts on; the imposed forces
+    are present or absent, whichever is worse. Arguments as of `resistance`."""
+    angle = principal_shear(forces[3], forces[4]).angle
+    n = in_direction(forces[5:], angle) if len(forces) > 5 else np.zeros(angle.shape)
+    if imposed is not None:
+        n = n + np.maximum(in_direction(imposed, angle), 0.0)
+    return np.maximum(n, 0.0)
 
 
 @dataclass(frozen=True)
@@ -213,8 +232,8 @@ class ShearDemand:
     """Shear of one combination at the samples of all sections, for every width.
 
     widths : (n_width,) [m]. utilisation, v, v_Rd : (n_width, n) at the governing position;
-    at : its number, -1 = no traffic; forces : (n_width, 5, n) coexisting, of traffic and all
-    permanent actions with their unfavourable factors.
+    at : its number, -1 = no traffic; forces : (n_width, 5 or 8, n) coexisting, of traffic and all
+    permanent actions with their unfavourable factors. imposed : (3, n) imposed membrane forces.
     """
 
     combination: Combination
@@ -224,12 +243,14 @@ class ShearDemand:
     v_Rd: Floats
     at: Ints
     forces: Floats
+    imposed: Floats | None
 
 
 class ShearTracker:
     """Observer of the streamed load positions: utilisation in shear at the sections' samples.
 
-    permanent : action -> (5, n_point) m_x .. q_y of the static cases of that action.
+    permanent : action -> (5, n_point) m_x .. q_y of the static cases of that action, (8, n_point)
+    with n_x, n_y, n_xy where `membrane` has the model's own.
     """
 
     def __init__(
@@ -241,35 +262,57 @@ class ShearTracker:
         bars: SlabBars,
         mat: Materials,
         aggregate: float,
+        membrane: MembraneForces | None = None,
     ) -> None:
+        self.membrane = membrane
+        imposed = None if membrane is None else membrane.ultimate
+        self.imposed = None if imposed is None else np.asarray((sections.rows @ imposed.T).T)
         self.sections, self.combination, self.widths = sections, combination, tuple(widths)
         self.bars, self.mat, self.aggregate = bars, mat, aggregate
         self.means = [sections.means(w) for w in widths]
         n = len(sections.points)
         at_samples = {a: np.asarray((sections.rows @ p.T).T) for a, p in permanent.items()}
+        count = len(next(iter(at_samples.values())))
         self.permanent = np.stack(
             [
-                sum((f * at_samples[a] for a, f in state.items()), np.zeros((5, n)))
+                sum((f * at_samples[a] for a, f in state.items()), np.zeros((count, n)))
                 for state in permanent_states(combination, list(permanent))
             ]
         )
         shape_ = (len(widths), n)
         self.best, self.v, self.v_Rd = (np.zeros(shape_) for _ in range(3))
         self.at = np.full(shape_, -1, dtype=np.int64)
-        self.forces = np.zeros((len(widths), 5, n))
-        self._update(np.zeros((5, n, 1)), -1)
+        self.forces = np.zeros((len(widths), count, n))
+        self._update(np.zeros((count, n, 1)), -1)
 
     def __call__(self, first: int, response: Response) -> None:
         """Take in a block of load positions."""
-        fields = response.fields[FORCES]
-        forces = np.stack([np.asarray(self.sections.rows @ f) for f in fields])
-        self._update(self.combination.traffic * forces, first)
+        self._update(self.factored(response), first)
 
-    def _update(self, traffic: Floats, first: int) -> None:
+    def factored(self, response: Response) -> Floats:
+        """Forces (5 or 8, n, n_position) of the traffic at the samples, with its factor."""
+        own = None if self.membrane is None else self.membrane.own(response)
+        fields = response.fields[FORCES] if own is None else [*response.fields[FORCES], *own]
+        at_samples = [np.asarray(self.sections.rows @ f) for f in fields]
+        return self.combination.traffic * np.stack(at_samples)
+
+    def principal(self, traffic: Floats) -> Floats:
+        """Principal shear (n, n_position) in the worst permanent state, with factored traffic."""
         q_x, q_y = traffic[3], traffic[4]
         v = np.zeros(q_x.shape)
         for state in self.permanent:
             v = np.maximum(v, np.hypot(q_x + state[3][:, None], q_y + state[4][:, None]))
+        return v
+
+    def resistance_at(self, traffic: Floats, part: Ints, acting: Floats) -> tuple[Floats, Floats]:
+        """Resistance at the samples `part` (k,) to `acting` (k, n_position), and the coexisting
+        forces there."""
+        forces = traffic[:, part] + self.permanent[0][:, part, None]
+        pulled = None if self.imposed is None else self.imposed[:, part, None]
+        return resistance(self.bars, self.mat, self.aggregate, acting, forces, pulled), forces
+
+    def _update(self, traffic: Floats, first: int) -> None:
+        v = self.principal(traffic)
         least = self._least()
         for w, mean in enumerate(self.means):
             averaged = np.asarray(mean @ v)
@@ -277,9 +320,8 @@ class ShearTracker:
             near = np.flatnonzero(top / least > self.best[w])
             for start in range(0, len(near), SAMPLES_AT_ONCE):
                 part = near[start : start + SAMPLES_AT_ONCE]
-                forces = traffic[:, part] + self.permanent[0][:, part, None]
                 acting = averaged[part]
-                resists = resistance(self.bars, self.mat, self.aggregate, acting, forces)
+                resists, forces = self.resistance_at(traffic, part, acting)
                 used = utilisation(acting, resists)
                 column = used.argmax(axis=1)
                 rows = np.arange(len(part))
@@ -292,19 +334,28 @@ class ShearTracker:
                 self.forces[w][:, chosen] = forces[:, rows, column]
 
     def _least(self) -> float:
-        """A resistance that no direction and no face goes below; 0+ for AASHTO's method."""
-        if self.mat.standard == "AASHTO LRFD":
+        """A resistance that no direction and no face goes below; 0+ for AASHTO's method and for
+        the model's own membrane forces, which are not known beforehand."""
+        if self.mat.standard == "AASHTO LRFD" or len(self.permanent[0]) > 5:
             return 1e-9
+        n = 0.0 if self.imposed is None else largest_tension(self.imposed)
         values = []
         for face in FACES:
             d = min(self.bars.effective_depth((face, e)) for e in DIRECTIONS)
             area = min(self.bars.bars((face, e)).area for e in DIRECTIONS)
             section = Section(self.bars.thickness, d, area)
-            values.append(float(one_way_resistance(section, self.mat, 0.0, 0.0).v_Rd))
-        return min(values)
+            values.append(float(one_way_resistance(section, self.mat, 0.0, 0.0, n).v_Rd))
+        return max(min(values), 1e-9)
 
     def demand(self) -> ShearDemand:
         """What has been found so far."""
         return ShearDemand(
-            self.combination, self.widths, self.best, self.v, self.v_Rd, self.at, self.forces
+            self.combination,
+            self.widths,
+            self.best,
+            self.v,
+            self.v_Rd,
+            self.at,
+            self.forces,
+            self.imposed,
         )

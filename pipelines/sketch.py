@@ -29,6 +29,8 @@ Floats = NDArray[np.float64]
 
 BEAM_INK = "#2b5f8a"
 HOLD_INK = "#8c2d04"
+# Width of a column of the legend [inch].
+LEGEND_COLUMN = 2.2
 
 
 def sketch(deck: Deck, name: str = "sketch") -> str:
@@ -64,7 +66,7 @@ def sketch(deck: Deck, name: str = "sketch") -> str:
         figure.legend(
             handles=legend,
             loc="lower center",
-            ncols=min(4, len(legend)),
+            ncols=max(1, min(4, len(legend), int(room.size[0] / LEGEND_COLUMN))),
             frameon=False,
             fontsize=7.5,
             handlelength=3.0,

@@ -15,6 +15,9 @@ from pipelines.strips_piecewise import resolved
 from pipelines.strips_train import StripLoad, Train, WidthLaw
 from plate.chart import Floats
 
+# Longest contact along traffic that is taken as one load [m].
+PIECE = 1.0
+
 
 @dataclass(frozen=True)
 class Focus:
@@ -167,13 +170,32 @@ def strip_train(
     """
     laws: dict[tuple[object, ...], WidthLaw] = {}
     loads = []
-    for axle in vehicle.axles:
+    for axle in in_pieces(vehicle):
         key = (axle.patch, axle.wheels)
         if key not in laws:
             laws[key] = _law(deck, axle, strips, focus, extent)
         length = strips.length(deck.span_input(axle, focus.bays[0]))
         loads.append(StripLoad(axle.at, axle.load * vehicle.impact, length, laws[key]))
     return Train(tuple(loads))
+
+
+def in_pieces(vehicle: Vehicle) -> list[Axle]:
+    """The axles, those with contacts longer than PIECE along traffic in pieces no longer: each piece
+    of a track has the width of its own place on the strip."""
+    found = []
+    for axle in vehicle.axles:
+        along, across = axle.patch
+        count = int(np.ceil(along / PIECE - 1e-9))
+        found += [
+            replace(
+                axle,
+                at=axle.at + along * ((k + 0.5) / count - 0.5),
+                load=axle.load / count,
+                patch=(along / count, across),
+            )
+            for k in range(count)
+        ]
+    return found
 
 
 def _law(

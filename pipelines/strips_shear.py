@@ -60,14 +60,6 @@ def model_code(one: StripInput) -> Floats:
     return near_edge(one.contact[1] + 2 * tangent * reach, one, rule)
 
 
-def near_support_factor(a_v: Floats | float, d: float) -> Floats:
-    """Share of a load near the support that counts: a_v / 2d, at least 0.5, at most 1.
-
-    fib Model Code 2010 equation (7.3-13), read; EN 1992-1-1:2004 6.2.2(6), from memory.
-    """
-    return np.clip(np.asarray(a_v, dtype=float) / (2 * d), 0.5, 1.0)
-
-
 FACE = "load to the support's face"
 METHODS = {
     "shear-45-far-side": StripMethod(

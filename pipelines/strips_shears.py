@@ -13,13 +13,13 @@ import numpy as np
 
 from pipelines.deck import Axle, Vehicle
 from pipelines.errors import MethodRangeError
+from pipelines.shear import LEAST_SHARE_FIB, near_support_factor
 from pipelines.stripbeam import Side, shear_lines
 from pipelines.strips import METHODS
 from pipelines.strips_deck import StripDeck
 from pipelines.strips_input import StripInput, StripMethod
-from pipelines.strips_laws import all_runs, axle_width
+from pipelines.strips_laws import all_runs, axle_width, in_pieces
 from pipelines.strips_piecewise import resolved
-from pipelines.strips_shear import near_support_factor
 from pipelines.strips_train import (
     DIRECTIONS,
     Direction,
@@ -178,7 +178,7 @@ def shear_trains(
         return StripLoad(at, force, one.contact[0], law)
 
     if deck.bars == "parallel":
-        loads = [load(a.at, a.load * vehicle.impact, a, extent) for a in vehicle.axles]
+        loads = [load(a.at, a.load * vehicle.impact, a, extent) for a in in_pieces(vehicle)]
         return (Train(tuple(loads)),)
     trains = []
     for run in all_runs(vehicle):
@@ -243,7 +243,7 @@ class _Question:
         width = method.width(replace(one, position=x))
         if self.key == MODEL_CODE:
             a_v = x - 0.5 * (one.support_width + one.contact[0])
-            width = width / near_support_factor(a_v, one.d)
+            width = width / near_support_factor(a_v, one.d, LEAST_SHARE_FIB)
         if self.spread is not None:
             return np.minimum(width + self.spread, one.slab_width)
         return axle_width(method, width, self.wheels, one.slab_width)

@@ -70,8 +70,7 @@ def row_need(row: Row) -> float:
         richer = _parts(richer_model(deck, built).model)
         peak = max(peak, kept + 1.6 * (richer[0] + richer[2]))
     if deck.traffic is not None:
-        mesh = built.model.mesh
-        peak += 3.0 * BLOCK * 8.0 * mesh.n_cells * 5 * mesh.cells.shape[1]
+        peak += 3.0 * BLOCK * 8.0 * built.model.n_dof
     return PROGRAM + peak
 
 
@@ -83,7 +82,7 @@ def _parts(model: PlateModel) -> tuple[float, float, float]:
     levels = max(1.0, log2(mesh.n_cells))
     return (
         8.0 * mesh.n_cells * n_dof**2,
-        8.0 * mesh.n_cells * 5 * n_node * n_dof,
+        8.0 * mesh.n_cells * 6 * max(3, mesh.order) ** 2 * n_dof,
         8.0 * FACTOR * mesh.order * model.n_dof * levels,
     )
 

@@ -38,8 +38,7 @@ STRUCTURE = ("slab", "plan", "opening", "line", "point", "mesh")
 # Keys that name another file beside the deck file.
 FILE_KEYS = (("plan", "dxf"), ("survey", "file"))
 MESH_CASE = "patches of the study, without load"
-# More patches than this make a mesh dearer than the factorisations it saves: up to here one mesh for
-# all was measured to be the cheaper, on straight decks and on skew ones.
+# Up to here one mesh for all is measured to be cheaper than several, on straight and skew decks.
 MOST_PATCHES = 24
 # Decks of one task: what a kill can lose, at most.
 MOST_ROWS = 32

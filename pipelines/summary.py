@@ -12,6 +12,7 @@ from pipelines.accuracy import Tolerances
 from pipelines.deck import Deck
 from pipelines.envelopes import Envelopes, with_sums
 from pipelines.files import write_text
+from pipelines.headline import Tolerance, tolerance_entry
 from pipelines.probes import BeamRows, ProbeRows, point_result
 from pipelines.responses import Response
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
@@ -22,14 +23,20 @@ Json = Any
 SCHEMA = 1
 
 
-def case_probes(probes: ProbeRows, response: Response, errors: Floats) -> dict[str, Json]:
-    """name -> results of one case with their `error`, and both `sides` where a probe lies on a
-    division. errors : (6 n_probe,) in SI."""
+def case_probes(
+    probes: ProbeRows, response: Response, errors: Floats, theory: Floats
+) -> dict[str, Json]:
+    """name -> results of one case with their `error`, which has a mesh part only, what the other
+    theory adds, and both `sides` where a probe lies on a division.
+
+    errors, theory : (6 n_probe,) in SI.
+    """
     values: dict[str, Json] = {
         n: point_result(v[:, 0]) for n, v in probes.values(response.probes).items()
     }
-    for name, error in probes.values(errors).items():
-        values[name]["error"] = point_result(error)
+    for key, amounts in (("error", errors), ("theory_difference", theory)):
+        for name, amount in probes.values(amounts).items():
+            values[name][key] = point_result(amount)
     found: dict[str, Json] = {}
     for name in plain_names(probes):
         found[name] = dict(values[name])
@@ -55,9 +62,13 @@ def membrane_case(deck: Deck, response: Response) -> dict[str, dict[str, float]]
 
 
 def governing(
-    envelopes: Envelopes, value: float, number: int, scale: float, error: float | None = None
+    envelopes: Envelopes,
+    value: float,
+    number: int,
+    scale: float,
+    tolerance: Tolerance | None = None,
 ) -> dict[str, Json]:
-    """One entry of an envelope: value, error and the governing load position."""
+    """One entry of an envelope: value, error with its parts and the governing load position."""
     position = envelopes.position(number)
     if position is None:
         where: dict[str, Json] = dict.fromkeys(("vehicle", "station_m", "offset_m", "direction"))
@@ -68,8 +79,8 @@ def governing(
             "offset_m": round(position.offset, 9),
             "direction": position.direction,
         }
-    stated = None if error is None else error * scale
-    return {"value": value * scale, "error": stated, **where}
+    stated = None if tolerance is None else tolerance.scaled(scale)
+    return {"value": value * scale, **tolerance_entry(stated), **where}
 
 
 def envelope_probes(
@@ -79,16 +90,16 @@ def envelope_probes(
     e = envelopes.probes
     values = [probes.values(a) for a in (e.maximum, e.minimum)]
     places = [probes.values(a) for a in (e.at_maximum, e.at_minimum)]
-    errors = [probes.values(a) for a in (tolerances.probes_max, tolerances.probes_min)]
+    errors = [probes.values(tolerances.probes(extreme)) for extreme in ("max", "min")]
 
     def entry(name: str, k: int) -> dict[str, Json]:
         high, low = (float(t[name][k]) for t in values)
         at_high, at_low = (int(t[name][k]) for t in places)
-        error_high, error_low = (float(t[name][k]) for t in errors)
+        around_high, around_low = (Tolerance(*t[name][k].tolist()) for t in errors)
         scale = RESULT_SCALE[k]
         return {
-            "max": governing(envelopes, high, at_high, scale, error_high),
-            "min": governing(envelopes, low, at_low, scale, error_low),
+            "max": governing(envelopes, high, at_high, scale, around_high),
+            "min": governing(envelopes, low, at_low, scale, around_low),
         }
 
     found: dict[str, Json] = {}
@@ -129,7 +140,7 @@ def beam_envelope(beams: BeamRows, envelopes: Envelopes, tolerances: Tolerances)
         for name, at in zip(beams.names, beams.at, strict=True):
             i, j = int(high[name].argmax()), int(low[name].argmin())
             kind = key.split("_")[0]
-            errors = [tolerances.beams.get((name, kind, x), 0.0) for x in ("max", "min")]
+            errors = [tolerances.beam((name, kind, x)) for x in ("max", "min")]
             ends = [
                 (float(high[name][i]), int(at_high[name][i]), float(at[i])),
                 (float(low[name][j]), int(at_low[name][j]), float(at[j])),
@@ -195,7 +206,8 @@ def summarise(
         "warnings": list(deck.warnings),
     }
     for case, response in cases.items():
-        for name, values in case_probes(probes, response, tolerances.cases[case]).items():
+        errors, theory = tolerances.mesh.cases[case], tolerances.theory.cases[case]
+        for name, values in case_probes(probes, response, errors, theory).items():
             found["probes"][name]["cases"][case] = values
         for name, forces in membrane_case(deck, response).items():
             found["probes"][name]["cases"][case] |= forces

@@ -158,7 +158,7 @@ def load_positions(deck: Deck) -> tuple[LoadPositions, ...]:
     for vehicle in traffic.vehicles:
         patches = tuple(dispersed(a.patch, traffic, deck.slab.thickness) for a in vehicle.axles)
         directions: tuple[Direction, ...] = ("forward",)
-        if traffic.directions == "both" and not _turn_repeats(vehicle, traffic, deck.plan.chart):
+        if traffic.directions == "both" and not turn_repeats(vehicle, traffic, deck.plan.chart):
             directions = ("forward", "reverse")
         for direction in directions:
             offsets = np.sort(lateral_offsets(vehicle, traffic, direction))
@@ -201,7 +201,7 @@ def is_symmetric(vehicle: Vehicle) -> bool:
     return np.allclose(ordered(pattern), ordered(turned), rtol=1e-12, atol=SAME)
 
 
-def _turn_repeats(vehicle: Vehicle, traffic: Traffic, chart: Chart) -> bool:
+def turn_repeats(vehicle: Vehicle, traffic: Traffic, chart: Chart) -> bool:
     """Whether the reverse positions load the deck as the forward ones do, one for one.
 
     Turning about the vehicle's centre keeps its offset and moves the first axle by the vehicle's

@@ -108,7 +108,7 @@ def back_widths(deck: Deck, findings: Sequence[Finding]) -> tuple[BackWidth, ...
     }
     groups: dict[tuple[Any, ...], list[Finding]] = {}
     for one in findings:
-        if one.kind in KINDS:
+        if one.kind in KINDS and not one.whole_model:
             key = (one.kind, one.place, one.where, one.effect, one.vehicle)
             groups.setdefault(key, []).append(one)
     found = []

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
 
 from pipelines.climb import climb
 from pipelines.deck import Deck, Vehicle
@@ -24,8 +23,7 @@ from pipelines.drivers import (
     wheel_fields,
 )
 from pipelines.envelopes import LoadPosition
-from pipelines.influence import Surfaces, surfaces
-from pipelines.responses import Solver
+from pipelines.influence import Surfaces
 from pipelines.traffic import Size
 from pipelines.wheelfields import WheelField
 
@@ -33,26 +31,34 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 # The scan's steps in the smallest side of a patch, and its steps of a variable spacing in those.
-SCAN = 5.0
+SCAN = 4.0
 SPREADS = 2.0
-# Peaks of the scan below this share of its highest are passed over; at most so many are refined
-# on the interpolated surface, and of these those near the highest, at most so many, on the exact.
-# The interpolated surface of a shear is wrong by some per cent of its largest value.
+# Peaks of the scan below this share of its highest, and further below it than this share of the
+# result's largest size, are passed over; at most so many are refined on the interpolated surface,
+# which is wrong by some per cent of its largest value for a shear.
 NEAR = 0.7
 DOUBT = 0.08
 MOST_PEAKS = 24
+# Of these, by exact values, those looked about in steps of this share of a patch's smaller side,
+# and of what is found the places from which the search goes on.
 NEAR_EXACT = 0.9
 DOUBT_EXACT = 0.01
-MOST_EXACT = 6
-ABOUT = 6.0
+MOST_EXACT = 4
+ABOUT = 1.0 / 4.0
 NEAR_SETTLED = 0.95
-MOST_SETTLED = 3
-# Last steps on the interpolated and on the exact surface as shares of the patch's smaller side.
+MOST_SETTLED = 2
+# Last step on the interpolated surface, first and last steps on the exact one, of all places and of
+# the best, as shares of the patch's smaller side. Values have kinks where a patch's edge passes the
+# slab's.
 COARSEST = 1.0 / 25.0
-FINEST = 1.0 / 500.0
-# What a search down to FINEST may still miss, as a share of the value; measured against dense
-# scans in the tests.
-MISSED = 1e-3
+FINE = 1.0 / 10.0, 1.0 / 40.0
+FINEST = 1.0 / 60.0, 1.0 / 400.0
+# What a search down to FINEST may still miss, as a share of the value. The height below which the
+# scan may overlook a value: as a share of the result's largest size, and as a multiple of the
+# largest error of the interpolation that is seen. Measured against dense scans of random decks.
+MISSED = 2e-3
+LOST = 1e-2
+GAPS = 1.5
 # Places times results of one scan held at a time.
 MOST_VALUES = 8_000_000
 
@@ -125,10 +131,29 @@ class _Candidates:
         return self.part(np.sort(order[first]))
 
 
+def step_errors(
+    deck: Deck,
+    found: Surfaces,
+    wanted: Sequence[tuple[int, int]],
+    values: Sequence[float],
+    starts: Sequence[LoadPosition | None],
+    vehicles: Sequence[Vehicle] | None = None,
+) -> StepErrors:
+    """Step errors of extremes `values` of an envelope at load positions `starts`.
+
+    found, wanted, vehicles : as in `worst_places`.
+    """
+    places = worst_places(deck, found, wanted, starts=starts, vehicles=vehicles)
+    errors = [
+        max(sign * (place.value - value), 0.0) + place.tolerance
+        for place, value, (_, sign) in zip(places, values, wanted, strict=True)
+    ]
+    return StepErrors(np.array(errors), tuple(places))
+
+
 def worst_places(
     deck: Deck,
-    solver: Solver,
-    rows: sparse.csr_array,
+    found: Surfaces,
     wanted: Sequence[tuple[int, int]],
     *,
     starts: Sequence[LoadPosition | None] | None = None,
@@ -138,45 +163,11 @@ def worst_places(
 
     Parameters
     ----------
-    rows : (n_row, n_dof) results as rows on the displacements.
-    wanted : (row, +1 for its maximum or -1 for its minimum).
+    found : influence surfaces of results.
+    wanted : (row of the surfaces, +1 for its maximum or -1 for its minimum).
     starts : of each a load position to look at in any case.
     vehicles : those of the deck's traffic by default.
     """
-    found = surfaces(solver.stiffness, rows)
-    return search(deck, found, wanted, starts=starts, vehicles=vehicles)
-
-
-def step_errors(
-    deck: Deck,
-    solver: Solver,
-    rows: sparse.csr_array,
-    wanted: Sequence[tuple[int, int]],
-    values: Sequence[float],
-    starts: Sequence[LoadPosition | None],
-    vehicles: Sequence[Vehicle] | None = None,
-) -> StepErrors:
-    """Step errors of extremes `values` of an envelope at load positions `starts`.
-
-    rows, wanted, vehicles : as in `worst_places`.
-    """
-    places = worst_places(deck, solver, rows, wanted, starts=starts, vehicles=vehicles)
-    errors = [
-        max(sign * (place.value - value), 0.0) + place.tolerance
-        for place, value, (_, sign) in zip(places, values, wanted, strict=True)
-    ]
-    return StepErrors(np.array(errors), tuple(places))
-
-
-def search(
-    deck: Deck,
-    found: Surfaces,
-    wanted: Sequence[tuple[int, int]],
-    *,
-    starts: Sequence[LoadPosition | None] | None = None,
-    vehicles: Sequence[Vehicle] | None = None,
-) -> list[WorstPlace]:
-    """`worst_places` of influence surfaces."""
     assert deck.traffic is not None
     drivers = list(drivers_of(deck, vehicles or deck.traffic.vehicles))
     fields = wheel_fields(deck, found, drivers)
@@ -184,7 +175,7 @@ def search(
     signs = np.array([sign for _, sign in wanted], dtype=float)
     best = np.zeros(len(wanted))
     places: list[LoadPosition | None] = [None] * len(wanted)
-    scale = np.zeros(len(wanted))
+    scale, gaps = np.zeros(len(wanted)), np.zeros(len(found.ordinates))
     peaks = _Candidates.joined(
         [_scan(number, driver, fields, rows, signs, scale) for number, driver in enumerate(drivers)]
     ).foremost(NEAR, MOST_PEAKS, DOUBT * scale)
@@ -199,6 +190,7 @@ def search(
                 signs,
                 peaks.part(peaks.driver == number),
                 starts,
+                gaps,
             )
             for number, driver in enumerate(drivers)
         ]
@@ -209,16 +201,24 @@ def search(
             for number, driver in enumerate(drivers)
         ]
     ).foremost(NEAR_SETTLED, MOST_SETTLED, np.zeros(len(wanted)))
-    for number, driver in enumerate(drivers):
-        mine = settled.part(settled.driver == number)
-        x, value = _settle(driver, found, rows[mine.entry], signs[mine.entry], mine.x, mine.value)
-        for k, entry in enumerate(mine.entry.tolist()):
-            if value[k] > best[entry]:
-                best[entry] = value[k]
-                places[entry] = driver.position(x[:, k])
+    for steps, most in ((FINE, MOST_SETTLED), (FINEST, 1)):
+        settled = _Candidates.joined(
+            [
+                _settled(driver, found, rows, signs, settled.part(settled.driver == number), *steps)
+                for number, driver in enumerate(drivers)
+            ]
+        ).foremost(NEAR_SETTLED, most, np.zeros(len(wanted)))
+    for entry, number, x, value in zip(
+        settled.entry.tolist(), settled.driver.tolist(), settled.x.T, settled.value, strict=True
+    ):
+        if value > 0.0:
+            best[entry], places[entry] = value, drivers[number].position(x)
+    # What the scan may overlook altogether.
+    lost = np.maximum(LOST * scale, GAPS * gaps[rows])
+    missed = np.maximum(MISSED * best, lost - best)
     return [
-        WorstPlace(float(sign * value), place, float(MISSED * max(value, size)))
-        for sign, value, place, size in zip(signs, best, places, scale, strict=True)
+        WorstPlace(float(sign * value), place, float(tolerance))
+        for sign, value, place, tolerance in zip(signs, best, places, missed, strict=True)
     ]
 
 
@@ -246,7 +246,8 @@ def _scan(
     """
     step = driver.smallest / SCAN
     s, y = (lattice(low, high, step) for low, high in driver.bounds[:2])
-    v = lattice(*driver.bounds[2].tolist(), SPREADS * step)
+    s = np.unique(np.concatenate([s, driver.entering]).round(9))
+    v = lattice(float(driver.bounds[2, 0]), float(driver.bounds[2, 1]), SPREADS * step)
     if driver.offsets is not None:
         y = driver.offsets
     entries, places, values = [], [], []
@@ -272,16 +273,19 @@ def _scan(
 
 
 def _is_peak(values: Floats) -> NDArray[np.bool_]:
-    """Whether values (n_s, n_y, ...) are no lower than their eight neighbours'."""
+    """Whether values (n_s, n_y, ...) are no lower than their eight neighbours', and higher than
+    one: where no wheel stands on the slab all are zero."""
     n, m = values.shape[:2]
     padded = np.full((n + 2, m + 2, *values.shape[2:]), -np.inf)
     padded[1:-1, 1:-1] = values
-    peak = np.ones(values.shape, dtype=bool)
+    peak, above = np.ones(values.shape, dtype=bool), np.zeros(values.shape, dtype=bool)
     for i in range(3):
         for j in range(3):
             if (i, j) != (1, 1):
-                peak &= values >= padded[i : i + n, j : j + m]
-    return peak
+                beside = padded[i : i + n, j : j + m]
+                peak &= values >= beside
+                above |= (values > beside) & (beside > -np.inf)
+    return peak & above
 
 
 def _rank(groups: Ints) -> Ints:
@@ -299,11 +303,17 @@ def _refined(
     signs: Floats,
     peaks: _Candidates,
     starts: Sequence[LoadPosition | None] | None,
+    gaps: Floats,
 ) -> _Candidates:
-    """A driver's peaks refined on the interpolated surfaces and its starts, with exact values."""
+    """A driver's peaks refined on the interpolated surfaces and its starts, with exact values.
+
+    gaps : (n_row,) largest error of the interpolation so far, raised by what is found here.
+    """
     x = _zoom(driver, fields, rows[peaks.entry], signs[peaks.entry], peaks.x)
     entry, x = _with_starts(driver, starts, peaks.entry, x)
     value = exact_values(driver, found, rows[entry], signs[entry], x)
+    gap = np.abs(_interpolated(driver, fields, rows[entry], signs[entry], x) - value)
+    np.maximum.at(gaps, rows[entry], gap)
     refined = _Candidates(entry, np.full(len(entry), number), x, value)
     return refined.apart(4.0 * COARSEST * driver.smallest)
 
@@ -345,8 +355,8 @@ def _looked_about(
 ) -> _Candidates:
     """Candidates and places about each of them, with exact values: small waves of the surfaces
     have tops of their own, which the interpolation does not see."""
-    step = driver.smallest / ABOUT
-    steps = step * np.arange(-2.0, 3.0)
+    step = ABOUT * driver.smallest
+    steps = step * np.arange(-1.0, 2.0)
     along, across = (a.ravel() for a in np.meshgrid(steps, steps, indexing="ij"))
     if driver.offsets is not None:
         along, across = steps, np.zeros(len(steps))
@@ -355,17 +365,25 @@ def _looked_about(
     x = np.clip(chosen.x[..., None] + moves[:, None], low, high).reshape(3, -1)
     entry, driver_of = (np.repeat(a, len(along)) for a in (chosen.entry, chosen.driver))
     value = exact_values(driver, found, rows[entry], signs[entry], x)
-    return _Candidates(entry, driver_of, x, value).apart(2.0 * step)
+    return _Candidates(entry, driver_of, x, value).apart(step)
 
 
-def _settle(
-    driver: Driver, found: Surfaces, rows: Ints, signs: Floats, x: Floats, value: Floats
-) -> tuple[Floats, Floats]:
-    """Places (3, n) and values (n,) refined on the exact surfaces."""
+def _settled(
+    driver: Driver,
+    found: Surfaces,
+    rows: Ints,
+    signs: Floats,
+    settled: _Candidates,
+    first: float,
+    last: float,
+) -> _Candidates:
+    """Candidates refined on the exact surfaces by steps from first to last, as shares of the
+    smallest side of a patch."""
+    rows, signs = rows[settled.entry], signs[settled.entry]
 
     def exact(part: Ints, trial: Floats) -> Floats:
         return exact_values(driver, found, rows[part], signs[part], trial)
 
-    return climb(
-        exact, x, value, driver.room, 2.0 * COARSEST * driver.smallest, FINEST * driver.smallest
-    )
+    first, last = first * driver.smallest, last * driver.smallest
+    x, value = climb(exact, settled.x, settled.value, driver.room, first, last)
+    return _Candidates(settled.entry, settled.driver, x, value)

@@ -22,7 +22,7 @@ from pipelines.drivers import (
     over_lattice,
     wheel_fields,
 )
-from pipelines.influence import Surfaces, surfaces
+from pipelines.influence import Surfaces, field_rows, surfaces
 from pipelines.lanecells import pressure_cells
 from pipelines.lanes import arrangement_orders, best_sum, lane_offsets, strip_shares
 from pipelines.modelpositions import LaneAt, ModelEnvelope, ModelPosition
@@ -101,23 +101,51 @@ def worst_arrangements(
     ]
 
 
-def model_step_errors(deck: Deck, solver: Solver, envelope: ModelEnvelope) -> tuple[Floats, Floats]:
-    """By how much the stepped maxima and minima (6 n_probe,) of probes under a load model may fall
-    short of the true ones [SI]: refined less stepped value, and what the search may have missed."""
-    rows = solver.probes.rows
-    n = rows.shape[0]
-    if not n:
-        return np.zeros(0), np.zeros(0)
+@dataclass(frozen=True)
+class StepErrors:
+    """By how much stepped values may fall short of the true ones [SI]: refined less stepped value,
+    and what the search may have missed.
+
+    probes_max, probes_min : (6 n_probe,); peaks : (n_peak,) of the peaks asked for.
+    """
+
+    probes_max: Floats
+    probes_min: Floats
+    peaks: Floats
+
+
+def model_step_errors(
+    deck: Deck,
+    solver: Solver,
+    envelope: ModelEnvelope,
+    peaks: Sequence[tuple[int, int, int]] = (),
+) -> StepErrors:
+    """Step errors of the probes and of some peaks under a load model.
+
+    peaks : field point, index in RESULTS, and 1 for its maximum or -1 for its minimum.
+    """
+    n = solver.probes.rows.shape[0]
+    of_peaks = field_rows(solver, [p for p, *_ in peaks], [k for _, k, _ in peaks])
+    rows = sparse.csr_array(sparse.vstack([solver.probes.rows, of_peaks], format="csr"))
+    if not rows.shape[0]:
+        return StepErrors(np.zeros(0), np.zeros(0), np.zeros(0))
     wanted = [(k, sign) for sign in (1, -1) for k in range(n)]
-    e = envelope.probes
-    starts = [envelope.position(int(k)) for k in (*e.at_maximum, *e.at_minimum)]
+    wanted += [(n + i, sign) for i, (_, _, sign) in enumerate(peaks)]
+    e, fields = envelope.probes, envelope.fields.extremes
+    at = {1: fields.at_maximum, -1: fields.at_minimum}
+    extreme = {1: fields.maximum, -1: fields.minimum}
+    numbers = [*e.at_maximum, *e.at_minimum, *(at[sign][k, p] for p, k, sign in peaks)]
+    starts = [envelope.position(int(number)) for number in numbers]
     found = worst_arrangements(deck, solver, rows, wanted, envelope.model, starts)
-    stepped = np.concatenate([envelope.probes.maximum, -envelope.probes.minimum])
-    joint = np.tile(envelope.probe_joint, 2)
+    stepped = np.concatenate(
+        [e.maximum, -e.minimum, [sign * extreme[sign][k, p] for p, k, sign in peaks]]
+    )
+    points = [point for point, _, _ in peaks]
+    joint = np.concatenate([np.tile(envelope.probe_joint, 2), envelope.joint[points]])
     true = joint * np.array([abs(worst.value) for worst in found])
     missed = joint * np.array([worst.tolerance for worst in found])
     errors = np.maximum(true - stepped, 0.0) + missed
-    return errors[:n], errors[n:]
+    return StepErrors(errors[:n], errors[n : 2 * n], errors[2 * n :])
 
 
 class _Search:

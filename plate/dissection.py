@@ -148,7 +148,7 @@ class Factorisation:
             if len(mine):
                 pivots[mine] = batch.inverse[mine] @ pivots[mine]
             pivots -= batch.coupling.swapaxes(1, 2) @ X[batch.border]
-        return np.take(X, self.row, axis=0)
+        return np.asarray(np.take(X, self.row, axis=0))
 
     @staticmethod
     def _pivots(X: Floats, batch: _Batch) -> Floats:

@@ -193,7 +193,7 @@ def _bilinear_det(points: Floats, quads: Floats) -> Floats:
 
 def _inverse_bilinear(corners: Floats, at: Floats) -> Floats:
     """Reference coordinates (n, q, 2) of plan points (n, q, 2) in quadrilaterals (n, 4, 2)."""
-    xi = np.zeros_like(at)
+    xi = _bilinear_root(corners, at)
     for _ in range(12):
         residual = at - np.einsum("kqc,kca->kqa", _bilinear(xi), corners)
         J = _bilinear_gradient(xi) @ corners[:, None]
@@ -209,6 +209,24 @@ def _inverse_bilinear(corners: Floats, at: Floats) -> Floats:
         if np.abs(step).max(initial=0.0) < 1e-8:  # the next step is about its square
             break
     return xi
+
+
+def _bilinear_root(corners: Floats, at: Floats) -> Floats:
+    """`_inverse_bilinear` by the root of its quadratic, to rounding."""
+    turn = 0.25 * np.array([[1, 1, 1, 1], [-1, 1, 1, -1], [-1, -1, 1, 1], [1, -1, 1, -1]])
+    middle, b, c, d = np.moveaxis(turn @ corners, 1, 0)[:, :, None]
+
+    def cross(p: Floats, q: Floats) -> Floats:
+        return np.asarray(p[..., 0] * q[..., 1] - p[..., 1] * q[..., 0])
+
+    p = at - middle
+    # (p - c eta) x (b + d eta) = 0, by the root that stays finite for a parallelogram
+    B, C = cross(p, d) + cross(b, c), cross(p, b)
+    root = np.sqrt(np.maximum(B * B + 4.0 * cross(c, d) * C, 0.0))
+    eta = -2.0 * C / (B + np.copysign(root, B))
+    side = b + d * eta[..., None]
+    xi = np.sum((p - c * eta[..., None]) * side, axis=-1) / np.sum(side * side, axis=-1)
+    return np.stack([xi, eta], axis=-1)
 
 
 def line_load(mesh: Mesh, path: Floats, intensity: float) -> Floats:

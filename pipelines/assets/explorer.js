@@ -24,7 +24,9 @@
   const n = data.points;
   const X = Float64Array.from(await unpack(data.x, Uint16Array), (v) => data.low[0] + data.step * v);
   const Y = Float64Array.from(await unpack(data.y, Uint16Array), (v) => data.low[1] + data.step * v);
+  // At a point are read: 0 deflections, 1 moments too, 2 shears too.
   const clear = await unpack(data.clear, Uint8Array);
+  const needed = (component) => (component > 3 ? 2 : component > 0 ? 1 : 0);
   const cells = await unpack(data.cells, Uint32Array);
   for (const load of data.loads) {
     for (const field of load.fields) {
@@ -235,9 +237,9 @@
   function levels() {
     const v = field().values;
     let low = Infinity, high = -Infinity;
-    const shear = state.component > 3;
+    const need = needed(state.component);
     for (let i = 0; i < n; i++) {
-      if (shear && !clear[i]) continue;
+      if (clear[i] < need) continue;
       low = Math.min(low, v[i]);
       high = Math.max(high, v[i]);
     }
@@ -261,7 +263,7 @@
     const context = canvas.getContext("2d"), image = context.createImageData(width, height);
     const v = field().values, { first, count, step, colours } = levels();
     const rgb = colours.map((c) => [1, 3, 5].map((k) => parseInt(c.slice(k, k + 2), 16)));
-    const shear = state.component > 3;
+    const need = needed(state.component), isRead = (i) => (clear[i] < need ? 0 : 1);
     for (let j = 0; j < height; j++) {
       for (let i = 0; i < width; i++) {
         const o = j * width + i, t = pick[o];
@@ -270,7 +272,7 @@
         const a = T[3 * t], b = T[3 * t + 1], c = T[3 * t + 2];
         const value = s[0] * v[a] + s[1] * v[b] + s[2] * v[c];
         let colour = rgb[Math.max(0, Math.min(count - 1, Math.floor((value - first) / step)))];
-        if (shear && s[0] * clear[a] + s[1] * clear[b] + s[2] * clear[c] < 0.5) {
+        if (s[0] * isRead(a) + s[1] * isRead(b) + s[2] * isRead(c) < 0.5) {
           colour = (i + j) % 6 < 1 ? [140, 140, 140] : [240, 239, 235];
         }
         image.data.set([colour[0], colour[1], colour[2], 255], 4 * o);
@@ -377,8 +379,8 @@
         value.className = "n";
         if (key) {
           const text = number(load().fields[k][key].values[i]);
-          value.textContent = k > 3 && !clear[i] ? "–" : text;
-          if (k <= 3 || clear[i]) where.textContent = positionText(governs(k, key, i));
+          value.textContent = clear[i] < needed(k) ? "–" : text;
+          if (clear[i] >= needed(k)) where.textContent = positionText(governs(k, key, i));
         }
         row.append(value, where);
       }
@@ -386,15 +388,16 @@
     });
     $("x-table").replaceChildren(...rows);
     $("x-table-title").textContent = `Values at the result point ${metres(s)}, ${metres(y)} m; ` +
-      `${load().name}` + (clear[i] ? "" : " (shears are not read within one thickness of an edge or line)");
+      `${load().name}` + [" (only the deflection is read within one thickness of a singular place)",
+      " (shears are not read within one thickness of an edge or line)", ""][clear[i]];
     const p = governs(state.component, keyOf(), i), component = data.components[state.component];
     drawWheels(p);
     const bay = bayAt(s, y), line_ = lineAt(s, y);
     const place = bay >= 0 && Math.abs(logical(s, y) - data.stations[line_]) > 1e-3 ? data.places.bays[bay] : data.places.lines[line_] || "";
     const strip = p ? stripsAt(s, y, p.vehicle.name) : { words: "", rows: [] };
-    const value = field().values[i], unread = state.component > 3 && !clear[i];
+    const value = field().values[i], unread = clear[i] < needed(state.component);
     say.textContent = `${component.key} ${isCase() ? "" : state.extreme} ` +
-      (unread ? "is not read within one thickness of an edge or line: " : `= ${number(value)} ${component.unit} at `) +
+      (unread ? `is not read within one thickness of ${clear[i] ? "an edge or line" : "a singular place"}: ` : `= ${number(value)} ${component.unit} at `) +
       `${metres(s)}, ${metres(y)} m${bay >= 0 ? ` (${place})` : ""}` + (isCase() ? `, ${load().name}.` : `; ${positionText(p)}.`) +
       (strip.rows.length ? ` Hand strips, ${strip.words}: ${strip.rows.map((one) => `${one.strip} ${number(one.value)}`).join("; ")} kNm/m.` : "");
     const note = $("x-strips");
@@ -423,7 +426,8 @@
       const t = triangleAt(x, y);
       if (t < 0) { found.push({ plan, values: null }); continue; }
       const s = shares(t, x, y), q = [0, 1, 2].map((j) => T[3 * t + j]);
-      if (state.component > 3 && s[0] * clear[q[0]] + s[1] * clear[q[1]] + s[2] * clear[q[2]] < 0.5) {
+      const need = needed(state.component), isRead = (i) => (clear[i] < need ? 0 : 1);
+      if (s[0] * isRead(q[0]) + s[1] * isRead(q[1]) + s[2] * isRead(q[2]) < 0.5) {
         found.push({ plan, values: null });
         continue;
       }

@@ -8,6 +8,7 @@ KINDS = {
     "girder": "slab on longitudinal girders, with overhangs",
     "skew": "skew solid slab on two line supports",
     "curved": "curved slab of two spans with edge beams",
+    "outline": "slab of any outline, with an arc, an opening and lines anywhere",
 }
 
 

@@ -1,4 +1,5 @@
-"""Hostile deck files: mutants of good ones, most of them valid TOML with hostile values."""
+"""Hostile files: mutants of good deck files, most of them valid TOML with hostile values, of
+surveys and of drawings."""
 
 import json
 import math
@@ -99,3 +100,89 @@ def _change(tree: Tree, texts: list[str], chance: random.Random) -> None:
         node[key] = other[name]
     elif isinstance(old, list):
         chance.shuffle(old)
+
+
+CELLS = (
+    *(
+        "",
+        " ",
+        "0",
+        "-1",
+        "1e9",
+        "1e-300",
+        "nan",
+        "inf",
+        "-inf",
+        "0x10",
+        "1,5",
+        "\u0661\u0666",
+        "x",
+    ),
+    *("y", "top", "C1-C2", "C9-C10", "panel", "=1+1", '"', "'", "\t", "a" * 5000, "\u202e", "\x00"),
+)
+
+
+def table_mutant(text: str, seed: int) -> bytes:
+    """A mutant of a CSV table; the same for the same seed."""
+    chance = random.Random(seed)
+    if chance.random() < 0.1:
+        return _broken(text.encode(), chance)
+    rows = [line.split(",") for line in text.splitlines()]
+    for _ in range(chance.choice((1, 1, 2, 4))):
+        row = chance.choice(rows if chance.random() < 0.9 else rows[:1])
+        column = chance.randrange(len(row)) if row else 0
+        kind = chance.random()
+        if kind < 0.5 and row:
+            row[column] = chance.choice((*CELLS, *chance.choice(rows), row[column] + "0"))
+        elif kind < 0.6 and row:
+            del row[column]
+        elif kind < 0.7:
+            row.insert(column, chance.choice(CELLS))
+        elif kind < 0.8:
+            rows.extend([list(row) for _ in range(chance.choice((1, 2, 200)))])
+        elif kind < 0.9 and len(rows) > 1:
+            rows.remove(row)
+        else:
+            chance.shuffle(rows)
+    end = chance.choice(("\n", "\n", "\r\n", "\r"))
+    return end.join(",".join(row) for row in rows).encode("utf-8", "surrogatepass")
+
+
+TAGS = (
+    *("", "0", "-1", "1", "1e9", "1e308", "-1e308", "1e-300", "nan", "inf", "-inf", "x", "8.0"),
+    *("LINE", "ARC", "CIRCLE", "SPLINE", "INSERT", "LWPOLYLINE", "SEQEND", "SECTION", "ENDSEC"),
+    *("SLAB", "0.0.0", "99999999999999999999", "\u202e", "../../etc", "a" * 5000),
+)
+
+
+def drawing_mutant(text: str, seed: int) -> bytes:
+    """A mutant of a DXF drawing, lines of a code and a value in turn, most often of what is drawn;
+    the same for the same seed."""
+    chance = random.Random(seed)
+    if chance.random() < 0.1:
+        return _broken(text.encode(), chance)
+    lines = text.split("\n")
+    pairs = [list(pair) for pair in zip(lines[::2], lines[1::2], strict=False)]
+    first = next(k for k, pair in enumerate(pairs) if pair[1].strip() == "ENTITIES")
+    last = next(k for k in range(first, len(pairs)) if pairs[k][1].strip() == "ENDSEC")
+    for _ in range(chance.choice((1, 1, 2, 4))):
+        k = chance.randrange(first, last) if chance.random() < 0.9 else chance.randrange(len(pairs))
+        kind = chance.random()
+        if kind < 0.35:
+            pairs[k][1] = chance.choice(TAGS)
+        elif kind < 0.6:
+            try:
+                value = float(pairs[k][1])
+            except ValueError:
+                pairs[k][1] = chance.choice(TAGS)
+            else:
+                factor = chance.choice((-1.0, 0.0, 0.5, 1.001, 3.0, 1e3, 1e-3, 1e12))
+                pairs[k][1] = repr(factor * value)
+        elif kind < 0.7:
+            pairs[k][0] = chance.choice(("0", "8", "10", "20", "42", "40", "50", "70", "90", "x"))
+        elif kind < 0.85:
+            del pairs[k]
+            last = min(last, len(pairs))
+        else:
+            pairs[k:k] = [list(pair) for pair in pairs[k : k + chance.choice((1, 5, 30))]]
+    return "\n".join(f"{code}\n{value}" for code, value in pairs).encode("utf-8", "surrogatepass")

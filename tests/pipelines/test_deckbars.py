@@ -52,6 +52,50 @@ widths_m = [1.0, 0.5]
     assert found.shear_widths == (0.5, 1.0)
 
 
+MEMBRANE = """
+[[membrane]]
+stations_m = [0.0, 3.0]
+n_x_kN_m = 150.0
+gamma = 1.5
+"""
+COLLISION = """
+[collision]
+force_kN = 100.0
+height_m = 1.0
+inner_face_mm = 400
+edges = ["right"]
+"""
+BEAM_BARS = """
+[[beam_bars]]
+on = "C2"
+width_mm = 300
+depth_mm = 600
+cover_mm = 40
+top = { count = 3, diameter_mm = 20 }
+bottom = { count = 4, diameter_mm = 20 }
+links = { diameter_mm = 10, spacing_mm = 200 }
+"""
+
+
+def test_actions_on_the_slab_beside_traffic(tmp_path: Path) -> None:
+    parts = (GRADES, BOTTOM, TOP, MEMBRANE, COLLISION, BEAM_BARS)
+    found = deck_of(tmp_path, SLAB, PLAN, BEAMS, *parts).reinforcement
+    assert found is not None
+    (pull,) = found.imposed
+    assert (pull.stations, pull.offsets) == ((0.0, 3.0), None)
+    assert (pull.n, pull.gamma) == ((150e3, 0.0, 0.0), 1.5)
+    assert found.collision is not None
+    assert (found.collision.force, found.collision.edges) == (100e3, ("right",))
+    assert found.collision.spread == pytest.approx(np.pi / 4)
+    assert (found.collision.length, found.collision.inner_face) == (0.5, 0.4)
+    (beam,) = found.beams
+    assert beam.lines == ("C2",)
+    assert beam.bottom == pytest.approx(4 * np.pi / 4 * 0.020**2)
+    assert beam.axis_top == pytest.approx(0.040 + 0.010 + 0.010)
+    # two legs of 10 every 200 mm
+    assert beam.links == pytest.approx(2 * 78.54e-6 / 0.200, rel=1e-4)
+
+
 def test_without_these_tables_there_is_no_reinforcement(tmp_path: Path) -> None:
     assert deck_of(tmp_path, SLAB, PLAN, BEAMS).reinforcement is None
 
@@ -66,6 +110,18 @@ def test_without_these_tables_there_is_no_reinforcement(tmp_path: Path) -> None:
         ((GRADES.replace("B500B", "Fe 500"), BOTTOM, TOP), "steel 'Fe 500' is not of EN 1992"),
         ((GRADES.replace("XD1", "severe"), BOTTOM, TOP), "exposure.top.*allowed is X0"),
         ((GRADES, BOTTOM, TOP.replace("45", "200")), "more than the thickness 250 mm"),
+        ((GRADES, BOTTOM, TOP, "[[membrane]]\ngamma = 1.2\n"), "names no force: n_x_kN_m"),
+        (
+            (GRADES, BOTTOM, TOP, MEMBRANE.replace("[0.0, 3.0]", "[3.0, 3.0]")),
+            "the second must be larger",
+        ),
+        ((GRADES, BOTTOM, TOP, COLLISION.replace("right", "end")), 'allowed is "left" or "right"'),
+        ((GRADES, BOTTOM, TOP, COLLISION.replace("height_m = 1.0", "")), "height_m.*is missing"),
+        ((GRADES, BOTTOM, TOP, BEAM_BARS.replace("C2", "L1")), "is no line with a beam.*C1, C2"),
+        ((GRADES, BOTTOM, TOP, BEAM_BARS, BEAM_BARS), "has its bars already"),
+        ((GRADES, BOTTOM, TOP, BEAM_BARS.replace("600", "90")), "covers and bars need more"),
+        ((GRADES, BOTTOM, TOP, "[fatigue]\n"), "lambda_s.*is missing"),
+        ((MEMBRANE,), r"\[\[concrete\]\]: is missing"),
         ((GRADES, BOTTOM, TOP, '[survey]\nfile = "none.csv"\n'), "none.csv.*cannot be read"),
         ((GRADES, BOTTOM, TOP, '[survey]\nfile = "/dev/zero"\n'), "must be a file of at most"),
         ((GRADES, BOTTOM + "angle_deg = 60.0\n", TOP), "must be the same at both faces"),

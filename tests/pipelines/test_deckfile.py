@@ -19,7 +19,8 @@ from hypothesis import strategies as st
 from pipelines.concrete import CYLINDER_STRENGTH_MPA, secant_modulus
 from pipelines.deck import Axle, Beam, Deck, Held, Patch, Zone
 from pipelines.deckfile import read_deck
-from pipelines.deckschema import MOST_TABLES, TABLES, described_keys
+from pipelines.deckschema import described_keys
+from pipelines.decktables import MOST_TABLES, TABLES
 from pipelines.errors import DeckError
 from pipelines.examples import example_path
 

@@ -10,14 +10,19 @@ import pytest
 from pipelines.analysis import analyse
 from pipelines.bars import DIRECTIONS, FACES, LAYERS, candidate_mats
 from pipelines.barsfigures import section_drawing, zone_drawing
+from pipelines.clauses import Source
 from pipelines.combinations import LimitState
 from pipelines.deck import Deck
 from pipelines.design import Design, StandardDesign
+from pipelines.design import design as design_of
 from pipelines.designchecks import Peaks, mat_rows, resistances
 from pipelines.designenvelope import ROWS
+from pipelines.designwatch import DesignWatch
+from pipelines.detailing import Zones
 from pipelines.envelopes import Envelopes, traffic_envelopes
 from pipelines.panelchecks import panel_checks
 from pipelines.panels import panel_names
+from pipelines.reinforcement import ImposedForce
 from pipelines.remedies import ShearDesign
 from pipelines.reportdesign import bars_section, not_covered
 from pipelines.reportdetailing import asbuilt_section, detailing_section
@@ -66,6 +71,18 @@ y = { diameter_mm = 10, spacing_mm = 200 }
 [bar_choice]
 diameters_mm = [10, 12, 16, 20]
 spacings_mm = [100, 150, 200]
+[collision]
+force_kN = 100
+height_m = 1.0
+inner_face_mm = 300
+[[beam_bars]]
+on = ["C1", "C2"]
+width_mm = 250
+depth_mm = 500
+cover_mm = 40
+top = { count = 3, diameter_mm = 20 }
+bottom = { count = 3, diameter_mm = 20 }
+links = { diameter_mm = 10, spacing_mm = 150 }
 [survey]
 file = "readings.csv"
 [mesh]
@@ -306,9 +323,77 @@ def test_zones_hold_every_place_that_needs_the_bars(
     assert zones.shift["bottom", "x"] == pytest.approx(0.250 - 0.045)
 
 
+def test_stretches_reach_half_a_step_past_the_rasters_points() -> None:
+    """A point stands for what lies nearest to it; beyond the slab nothing does."""
+    u = np.linspace(0.0, 1.0, 6)
+    zone = np.zeros((6, 2), dtype=np.int64)
+    zone[2:4, 1] = 2
+    zone[0] = 1
+    source = Source("EN 1992", "test")
+    one = Zones(u, np.tile([-1.0, 1.0], (6, 1)), {("top", "x"): zone}, {}, {}, source)
+    assert one.ranges(("top", "x"), 2) == [pytest.approx((0.3, 0.7))]
+    assert one.ranges(("top", "x"), 1) == [pytest.approx((0.0, 0.1)), pytest.approx((0.3, 0.7))]
+
+
 def test_bottom_bars_run_through_over_the_flexible_beams(european: StandardDesign) -> None:
     assert {t.line for t in european.through} == {"C1", "C2", "C3"}
     assert {t.direction for t in european.through} == {"x"}
+    assert not any(t.at_edge for t in european.through)  # C1 and C3 lie inside the overhangs
+
+
+def test_rows_of_fatigue_collision_and_beams(
+    result: Result, european: StandardDesign, design: Design
+) -> None:
+    checks = [row.check for row in european.rows]
+    assert checks.count("fatigue: plain stress range") == 4
+    assert "fatigue: plain stress range" not in [row.check for row in design.standards[1].rows]
+    for one in design.standards:
+        places = [row.place for row in one.rows if row.check.startswith("barrier collision")]
+        assert places == ["left edge: top, bars along y", "right edge: top, bars along y"]
+        (sagging, _) = [row for row in one.rows if row.check == "beam, sagging"]
+        # the beam's own samples: 1.35 (AASHTO 1.25) of its weight, and the traffic's largest
+        rows, factors = result.solver.beams, one.demands["ULS"].combination
+        weight = rows.split(result.cases["weight"].beam_moments[:, 0])["C1"]
+        traffic = rows.split(envelopes_of(result).beam_moments.maximum)["C1"]
+        state = factors.permanent["self-weight"]
+        most = np.maximum(state[0] * weight, state[1] * weight) + factors.traffic * traffic
+        assert sagging.required == pytest.approx(float(most.max()), rel=1e-9)
+
+
+def test_loads_near_supports_never_raise_the_shear(design: Design) -> None:
+    european, american = design.standards
+    assert american.reduced is None
+    reduced, judged = european.reduced, european.design_shear
+    assert reduced is not None
+    assert judged is not None
+    assert reduced.whole == pytest.approx(judged.utilisation, rel=1e-12)
+    assert 0 < reduced.utilisation <= reduced.whole
+    assert 0.25 <= reduced.share <= 1.0
+
+
+def test_imposed_tension_raises_demands_and_lowers_shear(
+    result: Result, european: StandardDesign
+) -> None:
+    one = result.deck.reinforcement
+    assert one is not None
+    pull = ImposedForce(None, None, (200e3, 0.0, 0.0), 1.35)
+    less = replace(one, bases=one.bases[:1], imposed=(pull,), survey=None, choice=None)
+    deck = replace(result.deck, reinforcement=less)
+    watch = DesignWatch(deck, result.solver, result.cases)
+    envelopes = traffic_envelopes(deck, result.solver, observers=(watch,))
+    again = design_of(deck, result.solver, envelopes, watch)
+    (found,) = again.standards
+    assert again.membrane is not None
+    for k, layer in enumerate(ROWS):
+        more = 1.35 * 200e3 * again.membrane.arms[layer] if layer[1] == "x" else 0.0
+        assert found.layers[k].m_Ed == pytest.approx(european.layers[k].m_Ed + more, rel=1e-9)
+    before, after = european.design_shear, found.design_shear
+    assert before is not None
+    assert after is not None
+    assert after.utilisation > before.utilisation
+    words = bars_section(replace(result, deck=deck, design=again))
+    assert "Imposed membrane forces" in words
+    assert "annex LL" in words
 
 
 def test_summary_and_report(result: Result, deck: Deck) -> None:
@@ -322,7 +407,14 @@ def test_summary_and_report(result: Result, deck: Deck) -> None:
     for words in ("B1 10@150", "T2 10@200", "EN 1992-1-1:2004", "9th edition", "C30/37"):
         assert words in bars
     assert "The three remedies" in shear
-    assert "Curtailment" in detailing_section(result)
+    assert "share of wheels near" in shear
+    detailing = detailing_section(result)
+    for words in ("Curtailment", "U-bars", "start edge", "left edge", "run through"):
+        assert words in detailing
+    for words in ("Fatigue: plain range", "Barrier collision: 100 kN", "Bars of beams, as stated"):
+        assert words in bars
+    for words in ("fatigue: plain stress range", "barrier collision", "beam, shear with links"):
+        assert words in bars
     assert "falls short" in asbuilt_section(result)
     assert not any("names no bars" in line for line in not_covered(result))
     assert any("names no bars" in line for line in not_covered(replace(result, design=None)))

@@ -136,7 +136,8 @@ def test_faces_mirror_each_other(m: tuple[float, float, float]) -> None:
 def test_layers_without_membrane_force_are_wood_armer(
     m: tuple[float, float, float], z: float
 ) -> None:
-    forces, moments = layered_forces(m, (0.0, 0.0, 0.0), (z, z, z)), wood_armer(*m)
+    layers = (0.4 * z,) * 3, (0.6 * z,) * 3
+    forces, moments = layered_forces(m, (0.0, 0.0, 0.0), *layers), wood_armer(*m)
     for name in NAMES:
         # rounding of m/z times z
         assert_allclose(
@@ -146,7 +147,7 @@ def test_layers_without_membrane_force_are_wood_armer(
 
 def test_layers_by_hand() -> None:
     """n/2 +- m/z in kN/m: bottom 150 + 200, top 150 - 200; concrete by equilibrium."""
-    out = layered_forces((40.0, 10.0, 5.0), (300.0, 0.0, 0.0), (0.2, 0.2, 0.2))
+    out = layered_forces((40.0, 10.0, 5.0), (300.0, 0.0, 0.0), (0.1,) * 3, (0.1,) * 3)
     assert_allclose([out.bottom_1, out.bottom_2], [350 + 25, 50 + 25], rtol=1e-12)
     assert_allclose(out.concrete_bottom, -2 * 25, rtol=1e-12)
     # top: n_x = -50, n_y = -50, n_xy = -25: bars idle, principal -75
@@ -158,19 +159,28 @@ def test_layers_by_hand() -> None:
 def test_concrete_of_the_layers_is_in_compression_and_in_equilibrium(
     m: tuple[float, float, float], n: tuple[float, float, float]
 ) -> None:
-    z = 0.2
-    out = layered_forces(m, n, (z, z, z))
+    z, b, t = 0.2, 0.08, 0.12
+    out = layered_forces(m, n, (b,) * 3, (t,) * 3)
     faces = (
-        (1, out.bottom_1, out.bottom_2, out.concrete_bottom),
-        (-1, out.top_1, out.top_2, out.concrete_top),
+        (1, t, out.bottom_1, out.bottom_2, out.concrete_bottom),
+        (-1, b, out.top_1, out.top_2, out.concrete_top),
     )
-    for sign, r_1, r_2, concrete in faces:
-        a = [v / 2 + sign * w / z for v, w in zip(n, m, strict=True)]
+    for sign, other, r_1, r_2, concrete in faces:
+        a = [v * other / z + sign * w / z for v, w in zip(n, m, strict=True)]
         left = np.array([[a[0] - r_1, a[2]], [a[2], a[1] - r_2]])
         principal = np.linalg.eigvalsh(left)
         scale = np.abs(a).sum() + 1.0
         assert principal[1] <= 1e-9 * scale  # no tension left to the concrete
         assert_allclose(concrete, principal[0], atol=1e-6 * scale)
+
+
+def test_layers_at_unequal_distances_by_hand() -> None:
+    """EN 1992-2 annex LL (from memory), in kN/m: m 36, n 100, bars 0.08 below mid-depth and the
+    compressed concrete 0.10 above it: bottom 100 x 0.10/0.18 + 36/0.18, top 100 x 0.08/0.18 - 200;
+    the twist of 9 adds 50 to each bar."""
+    out = layered_forces((36.0, 36.0, 9.0), (100.0, 0.0, 0.0), (0.08,) * 3, (0.10,) * 3)
+    assert_allclose([out.bottom_1, out.bottom_2], [255.5556 + 50, 200 + 50], rtol=1e-6)
+    assert_allclose(out.top_1, 0.0, atol=1e-12)
 
 
 def test_refusals() -> None:
@@ -179,7 +189,7 @@ def test_refusals() -> None:
     with pytest.raises(ValueError, match="outside 15 to 165"):
         wood_armer(1.0, 1.0, 1.0, np.radians(10))
     with pytest.raises(ValueError, match="lever arms must be positive"):
-        layered_forces((1.0, 1.0, 1.0), (0.0, 0.0, 0.0), (0.2, 0.0, 0.2))
+        layered_forces((1.0,) * 3, (0.0,) * 3, (0.1, 0.0, 0.1), (0.1, 0.0, 0.1))
 
 
 def test_envelope_takes_the_axis() -> None:

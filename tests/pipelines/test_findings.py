@@ -217,8 +217,10 @@ def test_walks_lead_from_the_strip_to_the_peak(which: str, request: pytest.Fixtu
                 assert abs(step.searched) >= abs(step.held) * (1 - 0.02)
         assert walk.forward[1] == walk.reverse[1]
         assert {step.title for step in walk.forward} == {step.title for step in walk.reverse}
-        # The walk's models, with wide cells far away, give the main analysis' own value.
-        assert walk.closing < 0.01 * abs(one.plate_peak)
+        # The walk's models, with wide cells far away, give the main analysis' own value within
+        # what a mesh may do.
+        assert one.plate_error is not None
+        assert walk.closing < max(0.01 * abs(one.plate_peak), one.plate_error)
 
 
 def test_rigid_step_is_the_rigid_deck(result: Result, tmp_path: Path) -> None:

@@ -147,6 +147,12 @@ def test_limits_hold_exactly(tmp_path: Path) -> None:
         fitted(tmp_path, ('label = "1 + 2 D L/EI"', 'label = "K"' + twice))
 
 
+def test_what_was_not_varied_is_printed_with_the_limits(tmp_path: Path) -> None:
+    text = fitted(tmp_path, ("quantile = 0.1", 'quantile = 0.1\nholds_for = ["five bays"]')).text()
+    limits = text.split("\nLimits\n")[1].split("\n\n")[0]
+    assert limits.split("\n")[-1] == "  five bays"
+
+
 def test_held_out_geometries_are_not_seen(tmp_path: Path) -> None:
     path = tmp_path / "fit.toml"
     path.write_text(FIT)

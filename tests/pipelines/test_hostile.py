@@ -1,29 +1,57 @@
-"""Hostile deck files: told as a mistake or computed, never a traceback, a hang or a NaN."""
+"""Hostile deck files, surveys and drawings: told as a mistake or computed, never a traceback, a
+hang or a NaN."""
 
 import json
 import os
 import random
+import re
 import resource
 import subprocess
 import sys
 import time
 from collections import Counter
+from contextlib import suppress
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
+import meshio
+import numpy as np
 import pytest
 
+from pipelines.asbuilt import as_built
+from pipelines.bars import LAYERS
+from pipelines.build import build_model
+from pipelines.cli import main
 from pipelines.deckfile import read_deck
 from pipelines.errors import JobError
 from pipelines.examples import FOLDER, example_path
+from pipelines.jobsize import check_job_size
 from pipelines.starters import KINDS, starter
 from plate.errors import PlateError
-from tests.pipelines.mutants import mutant
+from tests.pipelines.mutants import drawing_mutant, mutant, table_mutant
 from tests.pipelines.small_decks import BEAMS, MESH, PLAN, PROBES, SLAB, TRAFFIC
+from tests.pipelines.test_deckbars import BOTTOM, GRADES, TOP
+from tests.pipelines.test_deckplan import BEAM, RAMP
+from tests.pipelines.test_dxf import drawing, on, slab
 
 SMALL = SLAB + PLAN + BEAMS + TRAFFIC + PROBES + MESH
+SURVEY = """panel,face,direction,diameter_mm,spacing_mm,cover_mm,outer,thickness_mm
+C1-C2,bottom,x,16,128,,,
+C1-C2,bottom,x,16,131,,,
+C1-C2,bottom,,,,42,x,
+C1-C2,top,y,12,148,47,,
+C2-C3,bottom,y,12,155,,,
+C2-C3,,,,,,,246
+"""
 # Seconds in which a file must have been judged, on a busy machine too.
 JUDGED = 20.0
+
+
+def slab_with_hole(space: Any) -> None:
+    slab(space)
+    space.add_circle((3, 2), 0.5, dxfattribs=on("HOLES"))
+    space.add_line((5, 1), (6, 1), dxfattribs=on("HOLES"))
+    space.add_lwpolyline([(5, 1), (5, 2), (6, 2), (6, 1)], dxfattribs=on("HOLES"))
 
 
 def texts() -> list[str]:
@@ -87,35 +115,139 @@ def refuse(word: str) -> NoReturn:
     raise AssertionError(f"{word} in summary.json")
 
 
+# Cheap decks of all sorts, with positions of a vehicle on one of them.
+FEW = TRAFFIC.replace("step_m = 0.5", "step_m = 1.5")
+FEW = FEW.replace("lateral_step_m = 0.4", "offsets_m = [0.2]")
+COARSE = "[mesh]\nsize_m = 1.5\norder = 2\n"
+WEIGHT = '[[case]]\nname = "weight"\nself_weight = true\n'
+READINGS = 'file = "readings.csv"\n'
+JOBS = [
+    SLAB + PLAN + BEAMS + FEW + PROBES + COARSE,
+    SLAB + RAMP + BEAM + WEIGHT + COARSE,
+    SLAB + PLAN.replace("overhang_m", "radius_m = -20\noverhang_m") + BEAMS + PROBES + COARSE,
+    SLAB + PLAN + BEAMS + WEIGHT + COARSE + GRADES + BOTTOM + TOP + "[survey]\n" + READINGS,
+]
+# Seconds that a cheap job may take, on a busy machine too.
+DONE = 300.0
+
+
+def job_mutant(folder: Path, first: int) -> int:
+    """Write the first mutant from that seed on that is a deck; its seed."""
+    for seed in range(first, first + 1000):
+        (folder / "deck.toml").write_bytes(mutant(JOBS, seed))
+        (folder / "readings.csv").write_text(SURVEY)
+        if judge(folder / "deck.toml") == "deck":
+            return seed
+    raise AssertionError("no mutant is a deck")
+
+
 @pytest.mark.soak
-@pytest.mark.parametrize("seed", range(40))
-def test_the_whole_job_on_mutants_that_are_decks(tmp_path: Path, seed: int) -> None:
+@pytest.mark.parametrize("number", range(int(os.environ.get("DECKSLAB_JOBS", "200"))))
+def test_the_whole_job_on_mutants_that_are_decks(tmp_path: Path, number: int) -> None:
     """The command line ends with 0 and finite numbers, or with 2 and a message."""
-    path, out = tmp_path / "deck.toml", tmp_path / "out"
-    number = 100_000 + 1000 * seed
-    while True:
-        path.write_bytes(mutant([SMALL], number))
-        if judge(path) == "deck":
-            break
-        number += 1
+    seed = job_mutant(tmp_path, 100_000 + 1000 * number)
+    out = tmp_path / "out"
     done = subprocess.run(
-        command("run", path, "--out", out),
+        command("run", tmp_path / "deck.toml", "--out", out),
         capture_output=True,
         text=True,
-        timeout=300,
+        timeout=DONE,
         preexec_fn=less_memory,
     )
-    assert done.returncode in (0, 2), f"mutant {number}: {done.stderr[-2000:]}"
-    assert "Traceback" not in done.stderr, f"mutant {number}"
+    assert done.returncode in (0, 2), f"mutant {seed}: {done.stderr[-2000:]}"
+    assert "Traceback" not in done.stderr, f"mutant {seed}"
     if done.returncode == 0:
         json.loads((out / "summary.json").read_text(), parse_constant=refuse)
-        assert "nan" not in (out / "fields.vtu").read_text(errors="replace").lower()[:2000]
+        for name, values in meshio.read(out / "fields.vtu").point_data.items():
+            assert np.isfinite(values).all(), f"mutant {seed}: {name}"
+        report = (out / "report.html").read_text()
+        assert not re.search(r"(?i)>[^<]*\b(nan|inf)\b[^<]*<", report), f"mutant {seed}"
     else:
         assert done.stderr.startswith("deckslab: ")
-        assert not (out / "summary.json").exists()
+        assert not any((out / name).exists() for name in NAMES)
+    print(f"mutant {seed}: {done.returncode} {done.stderr.strip()[:150]}")
 
 
-NAMES = ("report.html", "summary.json", "fields.vtu")
+def judge_surveys(folder: Path, seeds: range) -> Counter[str]:
+    """Surveys are read beside a deck, and what comes of them in every panel is finite."""
+    path = folder / "deck.toml"
+    path.write_text(SLAB + PLAN + BEAMS + GRADES + BOTTOM + TOP + "[survey]\n" + READINGS)
+    found: Counter[str] = Counter()
+    for seed in seeds:
+        (folder / "readings.csv").write_bytes(table_mutant(SURVEY, seed))
+        try:
+            deck = read_deck(path)
+            assert deck.reinforcement is not None
+            assert deck.reinforcement.survey is not None
+            for readings in deck.reinforcement.survey.readings.values():
+                bars = as_built(deck.reinforcement.bars, readings, "worst").bars
+                assert all(np.isfinite(bars.effective_depth(layer)) for layer in LAYERS)
+            found["deck"] += 1
+        except (JobError, PlateError) as error:
+            found["mistake" if str(error).strip() else "no words"] += 1
+        except Exception as error:
+            raise AssertionError(f"mutant {seed}: {error!r}") from error
+    return found
+
+
+def test_mutants_of_surveys(tmp_path: Path) -> None:
+    found = judge_surveys(tmp_path, range(100))
+    assert not found["no words"]
+    assert found["deck"] > 15
+    assert found["mistake"] > 30
+
+
+@pytest.mark.soak
+def test_thousands_of_mutants_of_surveys(tmp_path: Path) -> None:
+    found = judge_surveys(tmp_path, range(1000, 4000))
+    assert found["mistake"] + found["deck"] == 3000
+    print(dict(found))
+
+
+def judge_drawings(folder: Path, seeds: range, *, whole: bool) -> Counter[str]:
+    """Drawings are read; the `whole` deck is also drawn by the command line, and meshed."""
+    path, out = folder / "deck.toml", folder / "plan.svg"
+    plan = '[plan]\ndxf = "plan.dxf"\ndxf_layer = "SLAB"\ndxf_opening_layer = "HOLES"\n'
+    line = '[[line]]\non = "E*"\nsupport = "rigid"\n'
+    path.write_text(SLAB + plan + line + WEIGHT + COARSE)
+    drawn = drawing(folder, slab_with_hole).read_text()
+    found: Counter[str] = Counter()
+    for seed in seeds:
+        (folder / "plan.dxf").write_bytes(drawing_mutant(drawn, seed))
+        start = time.monotonic()
+        try:
+            judged = judge(path)
+            if whole and judged == "deck":
+                assert main(["draw", str(path), "--out", str(out)]) == 0
+                assert not re.search(r"[\" ](nan|inf)[\" ]", out.read_text())
+                with suppress(JobError, PlateError):
+                    deck = read_deck(path)
+                    check_job_size(deck)
+                    assert np.isfinite(build_model(deck).model.mesh.xy).all()
+        except Exception as error:
+            raise AssertionError(f"mutant {seed}: {error!r}") from error
+        found[judged] += 1
+        assert time.monotonic() - start < JUDGED, f"mutant {seed}: too slow"
+    return found
+
+
+def test_mutants_of_drawings(tmp_path: Path) -> None:
+    found = judge_drawings(tmp_path, range(30), whole=False)
+    assert not found["no words"]
+    assert found["deck"] > 3
+    assert found["mistake"] > 5
+
+
+@pytest.mark.soak
+def test_a_thousand_mutants_of_drawings(tmp_path: Path) -> None:
+    found = judge_drawings(tmp_path, range(1000, 2000), whole=True)
+    assert found["mistake"] + found["deck"] == 1000
+    print(dict(found))
+
+
+NAMES = ("report.html", "summary.json", "findings.csv", "fields.vtu")
+# Static cases alone: a run of a few seconds, most of them for what is written at its end.
+QUICK = SLAB + PLAN + BEAMS + PROBES + MESH
 
 
 def contents(out: Path) -> dict[str, bytes]:
@@ -124,13 +256,13 @@ def contents(out: Path) -> dict[str, bytes]:
 
 @pytest.mark.soak
 def test_two_hundred_kills_leave_the_old_files_or_the_new(tmp_path: Path) -> None:
-    """Kill the command at random moments; the three files are always those of one deck."""
+    """Kill the command at random moments; the files are always those of one deck."""
     kills = int(os.environ.get("DECKSLAB_KILLS", "200"))
     chance = random.Random(8)
     whole, seconds = {}, 0.0
     for name in ("first", "second"):
-        text = SMALL.replace('title = "small"', f'title = "{name}"')
-        text = text.replace("load_kN = 60", f"load_kN = {60 + len(name)}")
+        text = QUICK.replace('title = "small"', f'title = "{name}"')
+        text = text.replace("density_kN_m3 = 25.0", f"density_kN_m3 = {20 + len(name)}")
         (tmp_path / f"{name}.toml").write_text(text)
         start = time.monotonic()
         words = command("run", tmp_path / f"{name}.toml", "--out", tmp_path / name)

@@ -7,6 +7,7 @@ import pytest
 
 from pipelines.deck import Axle, Vehicle
 from pipelines.errors import MethodRangeError
+from pipelines.shear import LEAST_SHARE_FIB, near_support_factor
 from pipelines.stripbeam import StripBeam, StripSupport, moment_lines, shear_lines
 from pipelines.strips import FIRST_SET, METHODS
 from pipelines.strips_deck import StripDeck, strip_deck
@@ -15,7 +16,6 @@ from pipelines.strips_irc import effective_span, loaded_length
 from pipelines.strips_laws import Focus, axle_width, strip_train
 from pipelines.strips_moments import SINGLE_VEHICLE, edge_moments, strip_moments
 from pipelines.strips_other import westergaard_reaction
-from pipelines.strips_shear import near_support_factor
 from pipelines.strips_shears import strip_shears
 from pipelines.strips_train import (
     StripLoad,
@@ -295,7 +295,7 @@ def test_shear_widths():
 
 @pytest.mark.parametrize(("a_v", "share"), [(0.1, 0.5), (0.3, 0.75), (0.4, 1.0), (2.0, 1.0)])
 def test_share_of_loads_near_the_support(a_v, share):
-    assert float(near_support_factor(a_v, 0.2)) == pytest.approx(share)
+    assert float(near_support_factor(a_v, 0.2, LEAST_SHARE_FIB)) == pytest.approx(share)
 
 
 def test_every_method_states_where_it_comes_from():

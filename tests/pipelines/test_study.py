@@ -234,8 +234,9 @@ def test_a_full_disk_loses_nothing_that_is_finished(
 
     with monkeypatch.context() as patch:
         patch.setattr("pipelines.files.os.fsync", full)
-        with pytest.raises(OSError, match="No space left"):
+        with pytest.raises(OSError, match="No space left") as error:
             run_study(study, out)
+        assert str(out) in str(error.value.filename)
     assert [f.name for f in out.rglob("*") if f.name.startswith(".")] == []
     done = len(row_files(out))
     assert done == min(after - 1, 8)
@@ -275,7 +276,7 @@ def alive(process: int) -> bool:
         return False
 
 
-def until(condition: Callable[[], bool], seconds: float = 120.0) -> bool:
+def until(condition: Callable[[], bool], seconds: float = 600.0) -> bool:
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         if condition():

@@ -47,6 +47,13 @@ def test_a_study_as_data(tmp_path: Path) -> None:
         ('"probe.mid.at_m"', '"probe..at_m"', "is not a dotted key"),
         ("path =", 'formula = "1"\npath =', "give one of path, strip, hand, formula"),
         ('strips = "IRC:112 annex B-3"', 'strips = "IRC"', "allowed is"),
+        ('{ case = "wheel" }', '{ case = "wheel", place_in_bay = 2 }', "allowed is 0 to 1"),
+        (
+            'key = "case.wheel.patches.1.load_kN"',
+            'group = "edge distance/S"',
+            "load sets it already",
+        ),
+        ('key = "case.wheel.patches.1.load_kN"', 'group = "EI_b/(D L)"', "k sets it already"),
         ("[run]", "[runs]", 'the nearest known one is "run"'),
         ("tolerance_every = 0", "tolerance_every = -1", "0 to"),
         ("[[parameter]]", "[parameter]", "parameter"),

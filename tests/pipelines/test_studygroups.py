@@ -55,6 +55,7 @@ def after(**values: float) -> tuple[dict[str, Any], dict[str, float]]:
         "b": "b/L",
         "patch": "patch/L",
         "e": "edge distance/L",
+        "across": "edge distance/S",
         "place": "place in bay",
     }
     assert set(named.values()) == set(GROUPS)
@@ -88,6 +89,7 @@ def test_nothing_set_changes_nothing() -> None:
         ({"patch": 0.3}, "b", 0.9),
         ({"patch": 0.3}, "a", 0.45),
         ({"e": 0.5}, "e", 1.5),
+        ({"S": 4.0, "across": 0.25}, "e", 3.0),
         ({"place": 0.25}, "u", 2.75),
         ({"skew": 30.0}, "skew", 30.0),
     ],

@@ -224,6 +224,17 @@ def test_strips_stand_alike_on_a_skew_deck(tmp_path: Path) -> None:
         )
 
 
+def test_a_strip_is_loaded_at_a_place_of_its_own(tmp_path: Path) -> None:
+    middle = deck_of_parts(tmp_path, SLAB, ONE_SPAN, WHEEL.replace("at_m = [1.5", "at_m = [2.0"))
+    moment, width = strip_moment(middle, REFERENCE, "axle"), "DAfStb Heft 240"
+    at_mid = hand_width(middle, REFERENCE, width, "axle")
+    off = deck_of_parts(tmp_path, SLAB, ONE_SPAN, WHEEL)
+    assert strip_moment(off, REFERENCE, "axle") < moment
+    assert strip_moment(off, REFERENCE, "axle", 0.5) == pytest.approx(moment, rel=1e-12)
+    assert hand_width(off, REFERENCE, width, "axle") != pytest.approx(at_mid, rel=1e-3)
+    assert hand_width(off, REFERENCE, width, "axle", 0.5) == pytest.approx(at_mid, rel=1e-12)
+
+
 # ---- Dimensions -------------------------------------------------------------------------------
 
 
@@ -257,7 +268,7 @@ def scaled(deck: Deck, length: float, modulus: float) -> Deck:
 def test_scaling_lengths_loads_and_moduli_leaves_dimensionless_responses(
     tmp_path: Path, length: float, modulus: float
 ) -> None:
-    # 1e-8: the issue's own bound, room for rounding in a solve with stiff beams.
+    # 1e-8 leaves room for rounding in a solve with stiff beams and no more.
     study = read_study(write_study(tmp_path))
     path = tmp_path / "scaled.toml"
     path.write_text(DECK)

@@ -37,6 +37,10 @@ def envelopes(deck: Deck, solver: Solver) -> Envelopes:
     return found
 
 
+def surfaces_of(solver: Solver) -> Surfaces:
+    return surfaces(solver.stiffness, solver.probes.rows)
+
+
 def test_climb_finds_the_top_of_a_quadratic_within_its_bounds() -> None:
     top = np.array([[0.3, 5.0], [-0.2, -0.2]])
 
@@ -67,7 +71,7 @@ def test_one_axle_on_a_strip_governs_over_the_point(tmp_path: Path) -> None:
         MESH,
     )
     solver = solver_of(deck)
-    [worst] = worst_places(deck, solver, solver.probes.rows, [(1, 1)])
+    [worst] = worst_places(deck, surfaces_of(solver), [(1, 1)])
     assert worst.position is not None
     assert worst.position.station == pytest.approx(2.0, abs=0.01)
     assert worst.position.offset == pytest.approx(0.0, abs=0.01)
@@ -86,7 +90,7 @@ def test_refined_values_are_no_lower_than_the_envelope(
     wanted = [(k, 1) for k in range(n)] + [(k, -1) for k in range(n)]
     values = [*e.maximum, *e.minimum]
     starts = [envelopes.position(int(k)) for k in (*e.at_maximum, *e.at_minimum)]
-    found = step_errors(deck, solver, solver.probes.rows, wanted, values, starts)
+    found = step_errors(deck, surfaces_of(solver), wanted, values, starts)
     for (_, sign), value, place, error in zip(
         wanted, values, found.places, found.errors, strict=True
     ):
@@ -102,7 +106,7 @@ def test_refined_values_are_no_lower_than_the_envelope(
 def test_a_refined_place_entered_again_gives_its_value(deck: Deck, solver: Solver) -> None:
     wanted = [(1, 1), (7, -1), (4, 1)]
     for (row, _), place in zip(
-        wanted, worst_places(deck, solver, solver.probes.rows, wanted), strict=True
+        wanted, worst_places(deck, surfaces_of(solver), wanted), strict=True
     ):
         at = place.position
         assert at is not None
@@ -121,9 +125,7 @@ def test_fixed_offsets_are_kept(deck: Deck, solver: Solver) -> None:
     assert deck.traffic is not None
     fixed = replace(deck.traffic, offsets=(-0.3, 0.55), lateral_step=None)
     mine = replace(deck, traffic=fixed)
-    found = worst_places(
-        mine, solver, solver.probes.rows, [(k, s) for k in range(6) for s in (1, -1)]
-    )
+    found = worst_places(mine, surfaces_of(solver), [(k, s) for k in range(6) for s in (1, -1)])
     assert {p.position.offset for p in found if p.position is not None} <= {-0.3, 0.55}
 
 
@@ -140,7 +142,7 @@ def test_zero_governs_what_no_load_makes(tmp_path: Path) -> None:
         MESH,
     )
     solver = solver_of(deck)
-    [worst] = worst_places(deck, solver, solver.probes.rows, [(0, -1)])
+    [worst] = worst_places(deck, surfaces_of(solver), [(0, -1)])
     assert worst.value == 0.0
     assert worst.position is None
 
@@ -163,9 +165,9 @@ def test_variable_spacing_is_searched(tmp_path: Path) -> None:
     [two] = deck.traffic.vehicles
     wide = replace(two, variable=(1, 4.0))
     solver = solver_of(deck)
-    rows = solver.probes.rows
-    [fixed] = worst_places(deck, solver, rows, [(1, -1)])
-    [free] = worst_places(deck, solver, rows, [(1, -1)], vehicles=[wide])
+    found = surfaces_of(solver)
+    [fixed] = worst_places(deck, found, [(1, -1)])
+    [free] = worst_places(deck, found, [(1, -1)], vehicles=[wide])
     assert free.position is not None
     # a three-moment beam's influence line peaks at L / sqrt(3) from the outer ends
     assert 2.0 + free.position.spread == pytest.approx(8.0 - 8.0 / np.sqrt(3.0), abs=0.25)
@@ -267,23 +269,30 @@ def check_dense_scan(
     envelopes = traffic_envelopes(deck, solver)
     assert envelopes is not None
     e = envelopes.probes
-    rows = solver.probes.rows
-    n = rows.shape[0]
+    n = len(e.maximum)
     wanted = [(k, 1) for k in range(n)] + [(k, -1) for k in range(n)]
     values = np.array([*e.maximum, *e.minimum])
     starts = [envelopes.position(int(k)) for k in (*e.at_maximum, *e.at_minimum)]
-    errors = step_errors(deck, solver, rows, wanted, values.tolist(), starts).errors
-    low, high = scanned(deck, surfaces(solver.stiffness, rows), envelopes.runs[0])
+    found = surfaces_of(solver)
+    errors = step_errors(deck, found, wanted, values.tolist(), starts).errors
+    low, high = scanned(deck, found, envelopes.runs[0])
     np.testing.assert_array_less(high, e.maximum + errors[:n] + 1e-9 * np.abs(high).max())
     np.testing.assert_array_less(-low, -e.minimum + errors[n:] + 1e-9 * np.abs(low).max())
 
 
 def scanned(deck: Deck, found: Surfaces, run: LoadPositions) -> tuple[np.ndarray, np.ndarray]:
-    """Lowest and highest value of every result over positions a sixth of a patch apart."""
+    """Lowest and highest value of every result over positions a sixth of a patch apart, and a
+    twentieth along the deck where a wheel comes onto the slab or leaves it."""
     assert deck.traffic is not None
     step = min(min(p) for p in run.patches) / 6.0
     reach = run.vehicle.axles[-1].at + 1.0
     s = np.arange(-1.0, deck.stations[-1] + reach, step)
+    entries = [
+        end + axle.at + patch[0] * np.linspace(-0.5, 0.5, 21)
+        for axle, patch in zip(run.vehicle.axles, run.patches, strict=True)
+        for end in (0.0, deck.stations[-1])
+    ]
+    s = np.unique(np.concatenate([s, *entries]))
     ends = lateral_offsets(run.vehicle, deck.traffic)[[0, -1]]
     y = np.linspace(*ends, int(np.ceil(np.ptp(ends) / step)) + 1)
     low, high = np.zeros(len(found.ordinates)), np.zeros(len(found.ordinates))

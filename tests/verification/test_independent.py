@@ -323,10 +323,12 @@ def _rows(store: list[tuple[Floats, Floats, Floats]], n: int, size: int) -> spar
 
 def thin(odd: Odd, size: float) -> Floats:
     """Moments and shears (case, point, 5) by Argyris's triangle. Cells small beside others lose
-    the library's digits: its polynomials are global, so there is no grading to corners."""
+    the library's digits: its polynomials are global, so there is no grading to corners. A curved
+    edge is a polygon of its cells' sides, which a free edge may be; a held one may not
+    (`test_curved_plates.test_many_sides_are_no_circle`)."""
     u_lines, v_lines = rectangle_lines(odd, size)
     flat = skfem.MeshTri.init_tensor(u_lines, v_lines)
-    mesh = skfem.MeshTri(np.array(odd.to_plan(*flat.p)), flat.t)
+    mesh = skfem.MeshTri(np.array(odd.bent(*odd.to_plan(*flat.p))), flat.t)
     element = skfem.ElementTriArgyris()
     basis = skfem.Basis(mesh, element, intorder=10)
     D = E * odd.t**3 / (12.0 * (1.0 - NU**2))
@@ -338,9 +340,9 @@ def thin(odd: Odd, size: float) -> Floats:
         return D * (NU * trace + (1.0 - NU) * full)
 
     K = skfem.BilinearForm(bending).assemble(basis)
-    middle = mesh.p[:, mesh.facets].mean(axis=1)
-    u, v = odd.to_rectangle(*middle)
+    u, v = flat.p[:, mesh.facets].mean(axis=1)
     for name, kind in odd.supports.items():
+        assert name[0] == "C" or np.isinf(odd.radius)
         edge = skfem.FacetBasis(mesh, element, facets=np.flatnonzero(on_line(odd, name, u, v)))
         K = K + skfem.BilinearForm(lambda p, q, _: 1e8 * D * p * q).assemble(edge)
         if kind == "clamped":
@@ -351,7 +353,7 @@ def thin(odd: Odd, size: float) -> Floats:
     F = np.zeros((basis.N, 2))
     F[:, 0] = PRESSURE * skfem.LinearForm(lambda q, _: 1.0 * q).assemble(basis)
     x, y, share = patch_points(odd)
-    rows = _derivatives(mesh, basis, np.stack([x, y]))
+    rows = _derivatives(mesh, basis, np.stack(odd.bent(x, y)))
     F[:, 1] = WHEEL * share @ rows[0]
     scale = 1.0 / np.sqrt(K.diagonal())
     scaled = sparse.csc_matrix(sparse.diags_array(scale) @ K @ sparse.diags_array(scale))
@@ -360,7 +362,7 @@ def thin(odd: Odd, size: float) -> Floats:
     for _ in range(2):
         U += factor.solve(scale[:, None] * F - scaled @ U)
     U = scale[:, None] * U
-    at = np.array((*odd.places, *odd.calm))
+    at = np.stack(odd.bent(*np.array((*odd.places, *odd.calm)).T), axis=1)
     _, xx, xy, yy, *_ = _derivatives(mesh, basis, at.T)
     # third derivatives jump from cell to cell: their mean over a square, which moves the shears
     # themselves by their second differences only
@@ -376,7 +378,7 @@ def thin(odd: Odd, size: float) -> Floats:
         -D * (xxx + xyy) @ U,
         -D * (xxy + yyy) @ U,
     ]
-    return np.stack(found, axis=1).transpose(2, 0, 1)
+    return turned(odd, np.stack(found, axis=1).transpose(2, 0, 1))
 
 
 def _normal(grad: Floats, n: Floats) -> Floats:
@@ -514,6 +516,19 @@ DECKS = {
         mesh="[mesh]\norder = 5\nsize_m = 0.3\n",
         plan="end_offsets_m = [-1.5, 2.3]",
         taper=0.8,
+    ),
+    "thin, curved": Odd(
+        "kirchhoff",
+        0.2,
+        (0.0, 4.0),
+        (-1.5, 1.5),
+        {"C1": "rigid", "C2": "rigid"},
+        (2.1, 0.3, 0.6, 0.6),
+        ((2.1, 0.3), (1.3, -0.6), (2.9, 0.9), (0.8, 0.4), (2.4, -1.1)),
+        ((1.4, -0.4), (2.9, 0.8), (2.0, -0.6)),
+        mesh="[mesh]\norder = 5\nsize_m = 0.3\n",
+        plan="radius_m = 8.0",
+        radius=8.0,
     ),
 }
 

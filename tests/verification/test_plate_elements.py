@@ -120,7 +120,12 @@ def sine_errors(t: float, order: int, n: int, share: float, seed: int) -> Floats
     sin(pi x) sin(pi y), D = 1, nu = 0.3, with n cells a side moved by `share`."""
     model = rectangle(1.0, 1.0, unit_section(t, 0.3), HARD, order=order, size=1.0 / n)
     mesh = perturbed(model.mesh, share, seed) if share else model.mesh
-    model = replace(model, mesh=mesh)
+    return sine_errors_of(replace(model, mesh=mesh))
+
+
+def sine_errors_of(model: PlateModel) -> Floats:
+    """`sine_errors` of any model of that plate."""
+    mesh = model.mesh
 
     def load(xy: Floats) -> Floats:
         return np.asarray(np.sin(np.pi * xy[..., 0]) * np.sin(np.pi * xy[..., 1]))

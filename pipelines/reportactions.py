@@ -1,0 +1,103 @@
+"""What the deck file states of actions on the bars beside traffic and permanent loads, in words."""
+
+import numpy as np
+
+from pipelines.bars import place_of
+from pipelines.collision import edge_forces
+from pipelines.design import Design
+from pipelines.fatigue import AXLES, MODEL
+from pipelines.figures import given, length, number
+from pipelines.places import line_title
+from pipelines.reporthtml import paragraph, table, text
+from pipelines.result import Result
+
+
+def membrane_part(design: Design) -> str:
+    """Imposed membrane forces and how they are counted; "" where no membrane force acts."""
+    membrane = design.membrane
+    if membrane is None:
+        return ""
+    arms = ", ".join(f"{place_of(layer)} {1e3 * t:.0f}" for layer, t in membrane.arms.items())
+    words = (
+        "m<sub>Ed</sub> contains n t: the layered method of EN 1992-2 annex LL (from memory), "
+        "tension n at mid-depth shared between the bars and the compressed concrete at t from "
+        f"mid-depth [mm]: {arms}. Tension lowers v<sub>Rd,c</sub>; compression is not counted on "
+        "in shear."
+    )
+    if membrane.rows is not None:
+        words += " The n of the composite model coexists with each load position's moments."
+    rows = [
+        [
+            _range(force.stations),
+            _range(force.offsets),
+            *(given(1e-3 * n) for n in force.n),
+            given(force.gamma),
+        ]
+        for force in design.reinforcement.imposed
+    ]
+    if not rows:
+        return paragraph(words)
+    words += " Imposed forces are present or absent, whichever is worse."
+    head = ["Stations [m]", "Offsets [m]"]
+    head += [f"n<sub>{c}</sub> [kN/m]" for c in ("x", "y", "xy")]
+    caption = "Imposed membrane forces, characteristic, tension positive"
+    return table(caption, [*head, "γ"], rows, numeric=(2, 3, 4, 5)) + paragraph(words)
+
+
+def _range(limits: tuple[float, float] | None) -> str:
+    return "all" if limits is None else f"{length(limits[0])} to {length(limits[1])}"
+
+
+def collision_part(design: Design) -> str:
+    """The force on the parapets and what it is at the slab."""
+    one = design.reinforcement.collision
+    if one is None:
+        return ""
+    m, n = edge_forces(one, design.reinforcement.bars.thickness)
+    return paragraph(
+        f"Barrier collision: {number(1e-3 * one.force)} kN outwards at {length(one.height)} m above "
+        f"the slab over {length(one.length)} m, spread at {np.degrees(one.spread):.0f}° down the "
+        f"parapet over {length(one.force / n)} m; at its inner face, {1e3 * one.inner_face:.0f} mm "
+        f"from the slab's edge, m = {number(1e-3 * m)} kNm/m about mid-depth and n = "
+        f"{number(1e-3 * n)} kN/m, with the permanent hogging there. No vertical load acts with it, "
+        "and all of the moment goes to the slab: an edge beam's torsion is not counted on."
+    )
+
+
+def fatigue_part(design: Design) -> str:
+    """How the range of stress was formed."""
+    if not any(one.basis.materials.standard == "EN 1992" for one in design.standards):
+        return ""
+    factor = design.reinforcement.lambda_s
+    if factor is None:
+        return paragraph(
+            "Fatigue: plain range of the bars' stress under the frequent traffic. Where it is not "
+            "met the bars may still pass by the damage-equivalent range: [fatigue] lambda_s."
+        )
+    return paragraph(
+        f"Fatigue: {MODEL} alone, its axles times {AXLES[0]:.2f} for bottom bars and "
+        f"{AXLES[1]:.2f} for top bars, λ<sub>s</sub> = {given(factor)} as stated."
+    )
+
+
+def beams_part(result: Result, design: Design) -> str:
+    """Bars and links of the beams as the deck file states them."""
+    rows = [
+        [
+            text(line_title(result.deck, name)),
+            f"{1e3 * beam.width:.0f} × {1e3 * beam.depth:.0f}",
+            number(1e6 * beam.top),
+            number(1e6 * beam.bottom),
+            number(1e6 * beam.links),
+            str(beam.legs),
+        ]
+        for beam in design.reinforcement.beams
+        for name in beam.lines
+    ]
+    if not rows:
+        return ""
+    head = ["Beam", "Width × depth [mm]", "Top [mm²]", "Bottom [mm²]", "Links [mm²/m]", "Legs"]
+    return table("Bars of beams, as stated", head, rows, numeric=range(1, 6)) + paragraph(
+        "Largest moments, shear and torsion count together though they need not coexist; torsion "
+        "is the model's, with the J that the deck file gives."
+    )

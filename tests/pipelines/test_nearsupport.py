@@ -1,0 +1,173 @@
+"""Loads near supports: shares of wheels by hand, and the reduced check against every position."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from pipelines.bending import utilisation
+from pipelines.build import build_model
+from pipelines.deck import Deck
+from pipelines.designwatch import DesignWatch
+from pipelines.envelopes import Envelopes, traffic_envelopes
+from pipelines.nearsupport import contacts, depth_across, reduced_shear, wheel_shares
+from pipelines.probes import beam_rows, membrane_rows, probe_rows
+from pipelines.responses import Solver, case_responses
+from pipelines.traffic import WheelPatches
+from plate.loads import patch_loads
+from plate.recovery import FieldRecovery
+from plate.stiffness import Stiffness
+from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, deck_of
+
+BARS = """
+[[case]]
+name = "weight"
+self_weight = true
+action = "self-weight"
+[[concrete]]
+standard = "EN 1992"
+grade = "C30/37"
+[[concrete]]
+standard = "AASHTO LRFD"
+grade = "4 ksi"
+[[steel]]
+standard = "EN 1992"
+grade = "B500B"
+[[steel]]
+standard = "AASHTO LRFD"
+grade = "Grade 60"
+[[bars]]
+face = "bottom"
+cover_mm = 40
+outer = "x"
+x = { diameter_mm = 10, spacing_mm = 150 }
+y = { diameter_mm = 10, spacing_mm = 150 }
+[[bars]]
+face = "top"
+cover_mm = 45
+outer = "x"
+x = { diameter_mm = 10, spacing_mm = 200 }
+y = { diameter_mm = 10, spacing_mm = 200 }
+[mesh]
+size_m = 1.0
+order = 2
+"""
+
+
+@pytest.fixture(scope="module")
+def deck(tmp_path_factory: pytest.TempPathFactory) -> Deck:
+    # contacts that do not spread stand nearer to the section before they pass it
+    near = TRAFFIC.replace("surfacing_mm = 80", 'dispersal = "none"')
+    near = near.replace("step_m = 0.5", "step_m = 0.2")
+    return deck_of(tmp_path_factory.mktemp("deck"), SLAB, PLAN, BEAMS, near, BARS)
+
+
+@pytest.fixture(scope="module")
+def solver(deck: Deck) -> Solver:
+    model = build_model(deck).model
+    recovery = FieldRecovery(model)
+    return Solver(
+        Stiffness(model),
+        recovery,
+        probe_rows(deck, model, recovery.points),
+        beam_rows(model),
+        membrane_rows(deck, model),
+    )
+
+
+@pytest.fixture(scope="module")
+def watched(deck: Deck, solver: Solver) -> tuple[DesignWatch, Envelopes]:
+    watch = DesignWatch(deck, solver, case_responses(deck, solver))
+    envelopes = traffic_envelopes(deck, solver, workers=1, observers=(watch,))
+    assert envelopes is not None
+    return watch, envelopes
+
+
+def wheel(x_low: float, x_high: float) -> np.ndarray:
+    return np.array([[x_low, -0.2], [x_high, -0.2], [x_high, 0.2], [x_low, 0.2]])
+
+
+def test_shares_by_hand(deck: Deck) -> None:
+    """Cross beam C2 at 3.0 m, width 0.25: faces at 2.875 and 3.125; d = 0.2 m."""
+    line = deck.line("C2")
+    assert line is not None
+    places = [
+        (3.325, 3.6),
+        (3.125, 3.4),
+        (3.425, 3.7),
+        (3.6, 3.9),
+        (3.0, 3.2),
+        (2.9, 3.1),
+        (2.4, 2.7),
+    ]
+    wheels = WheelPatches(
+        np.array([wheel(*p) for p in places]), np.ones(7), np.zeros(7, dtype=np.intp)
+    )
+    after = wheel_shares(deck, line, 1, 0.2, wheels)
+    # a_v 0.2, 0, 0.3, 0.475; over the face; on the flange; on the other side
+    assert_allclose(after, [0.5, 0.25, 0.75, 1.0, 0.25, 1.0, 1.0], rtol=1e-9)
+    before = wheel_shares(deck, line, -1, 0.2, wheels)
+    # the last one's edge is 0.175 from the other face
+    assert_allclose(before, [1, 1, 1, 1, 1, 1, 0.175 / 0.4], rtol=1e-9)
+
+
+def test_depth_is_the_least_across_the_line(deck: Deck) -> None:
+    line, one = deck.line("C2"), deck.reinforcement
+    assert line is not None
+    assert one is not None
+    assert depth_across(deck, line, one.bars) == pytest.approx(0.250 - 0.045 - 0.005)
+
+
+def test_no_such_rule_for_the_beta_method(
+    deck: Deck, solver: Solver, watched: tuple[DesignWatch, Envelopes]
+) -> None:
+    watch, envelopes = watched
+    width = watch.design_width
+    assert reduced_shear(deck, solver, envelopes.runs, watch.shears[1], width) is None
+
+
+def test_reduced_is_the_worst_of_every_position(
+    deck: Deck, solver: Solver, watched: tuple[DesignWatch, Envelopes]
+) -> None:
+    """Against all positions, lines and sides solved with their shares, not only those near the
+    governing one."""
+    watch, envelopes = watched
+    tracker, width = watch.shears[0], watch.design_width
+    found = reduced_shear(deck, solver, envelopes.runs, tracker, width)
+    assert found is not None
+    sections, w = tracker.sections, tracker.widths.index(width)
+    worst = 0.0
+    for k, name in enumerate(sections.names):
+        line = deck.line(name)
+        assert line is not None
+        d = depth_across(deck, line, tracker.bars)
+        for side in (-1, 1):
+            group = np.flatnonzero((sections.line == k) & (sections.side == side))
+            if not len(group):
+                continue
+            for run in envelopes.runs:
+                wheels = run.wheels(slice(None))
+                shares = wheel_shares(deck, line, side, d, contacts(run).wheels(slice(None)))
+                load = wheels.load * shares
+                F = patch_loads(solver.model.mesh, wheels.corners, load, wheels.position, len(run))
+                traffic = tracker.factored(solver.respond(F))
+                acting = np.asarray(tracker.means[w] @ tracker.principal(traffic))[group]
+                resists, _ = tracker.resistance_at(traffic, group, acting)
+                worst = max(worst, float(utilisation(acting, resists).max()))
+    whole = tracker.demand().utilisation[w].max()
+    assert found.whole == pytest.approx(float(whole), rel=1e-12)
+    assert found.utilisation == pytest.approx(worst, rel=1e-9)
+    assert found.utilisation < found.whole
+    assert found.n < sum(len(run) for run in envelopes.runs)
+    assert 0 < found.strut < 1
+
+
+def test_permanent_actions_alone(tmp_path: Path, solver: Solver) -> None:
+    """Without traffic nothing is reduced: permanent actions alone govern."""
+    bare = deck_of(tmp_path, SLAB, PLAN, BEAMS, BARS)
+    watch = DesignWatch(bare, solver, case_responses(bare, solver))
+    found = reduced_shear(bare, solver, (), watch.shears[0], watch.design_width)
+    assert found is not None
+    assert found.utilisation == found.whole
+    assert found.position is None
