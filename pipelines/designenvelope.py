@@ -76,8 +76,8 @@ class Demand:
     values : (4, n_point) [N m/m] >= 0, rows as ROWS. at : number of the governing load position,
     -1 = no traffic; state : index of its permanent state in `states`; coexisting : (4, 3, n_point)
     its a, b, t with the membrane forces' part. imposed : per state whether the imposed membrane
-    forces act. relieved : (4, n_point) the least moment across the bars in the same permanent
-    state, twist left out, negative where the traffic turns it: for ranges. of_envelope : values by
+    forces act. relieved : (4, n_point) a bound below every position's moment in the same
+    permanent state, negative where the traffic turns it: for ranges. of_envelope : values by
     the shortcut that combines enveloped components, None where the bars are skew or membrane
     forces act.
     """
@@ -242,6 +242,7 @@ class MomentEnvelopes:
         # of the traffic alone: the empty deck is a member
         self.high = np.zeros((3, n_point))
         self.low = np.zeros((3, n_point))
+        self.sums = np.zeros((2, 4, n_point))  # as of a block
 
     def _rows(self, moments: Floats, forces: Floats | None) -> Rows:
         """a, b, t of each row, of moments and membrane forces (3, ...)."""
@@ -266,6 +267,8 @@ class MomentEnvelopes:
         for one in dict.fromkeys(blocks):
             self.high = np.maximum(self.high, one.own[0])
             self.low = np.minimum(self.low, one.own[1])
+            self.sums[0] = np.maximum(self.sums[0], one.sums[0])
+            self.sums[1] = np.minimum(self.sums[1], one.sums[1])
         for tracker in self.trackers:
             tracker.update(blocks, first)
 
@@ -287,12 +290,16 @@ class MomentEnvelopes:
         )
 
     def _relieved(self, tracker: _Tracker) -> Floats:
+        """a + |t| is never below a, a + t nor a - t: the highest of their least values."""
         factor, points = tracker.combination.traffic, np.arange(self.high.shape[1])
         found = []
         for k, (permanent, state) in enumerate(zip(tracker.permanent, tracker.state, strict=True)):
-            first = permanent[state, k % 2, points]
-            against = self.low[k % 2] if k < 2 else self.high[k % 2]
-            found.append((1.0 if k < 2 else -1.0) * (first + factor * against))
+            first, t = permanent[state, k % 2, points], permanent[state, 2, points]
+            own = (self.low if k < 2 else self.high)[k % 2]
+            plus, minus = self.sums[1 if k < 2 else 0][2 * (k % 2) :][:2]
+            bounds = np.stack([first, first + t, first - t])
+            bounds += factor * np.stack([own, plus, minus])
+            found.append(bounds.max(axis=0) if k < 2 else -bounds.min(axis=0))
         return np.stack(found)
 
     def _of_envelope(self, tracker: _Tracker) -> Floats | None:

@@ -6,6 +6,10 @@ m + n t: with it in place of m, bars are judged as in bending alone. x and with 
 the section's resistance in bending; a tension n makes x smaller, which is on the safe side for
 moments about the bars, and stays so where the whole section is in tension (there z is the distance
 of the bars, which is less, and the force (m - n y_s)/z + n is larger with the longer z).
+
+Compression of a composite deck's own n relieves the bars, but thickens the stress block: the arm
+3 t - h, which is t less twice half the block, is safe up to compression as large as the bars' yield
+force. Imposed compression is never counted on.
 """
 
 from collections.abc import Mapping, Sequence
@@ -35,12 +39,13 @@ NEAR = 1e-9  # m: a zone's own edge belongs to it
 class MembraneForces:
     """What acts besides the moments at the field points.
 
-    arms : layer -> t [m]. ultimate, characteristic : (3, n_point) imposed n_x, n_y, n_xy [N/m],
-    tension positive, None where the deck file imposes none. rows : (3 n_point, n_dof) to the
-    model's own n, None unless a beam is joined to the slab's membrane.
+    arms : layer -> t [m]; thickness : h [m]. ultimate, characteristic : (3, n_point) imposed n_x,
+    n_y, n_xy [N/m], tension positive, None where the deck file imposes none. rows : to the model's
+    own n (3 n_point, n_dof), None unless a beam is joined to the slab's membrane.
     """
 
     arms: Mapping[Layer, float]
+    thickness: float
     ultimate: Floats | None = None
     characteristic: Floats | None = None
     rows: sparse.csr_array | None = None
@@ -55,12 +60,16 @@ class MembraneForces:
     def with_moments(self, layer: Layer, moments: Floats, forces: Floats | None) -> Floats:
         """m + n t of a layer, for the signs of m: sagging is positive at both faces.
 
-        moments, forces : (3, ...) of the same shape.
+        moments, forces : (3, ...) of the same shape. Of parts that are added later each may have
+        its own sign: the sum is then on the safe side of the sum's own sign.
         """
         if forces is None:
             return moments
+        t = np.full(forces.shape, self.arms[layer])
+        pressed = max(3 * self.arms[layer] - self.thickness, 0.0)
+        t[:2] = np.where(forces[:2] < 0, pressed, t[:2])
         sign = 1.0 if layer[0] == "bottom" else -1.0
-        return np.asarray(moments + sign * self.arms[layer] * forces)
+        return np.asarray(moments + sign * t * forces)
 
 
 def membrane_forces(
@@ -77,7 +86,9 @@ def membrane_forces(
             imposed_field(deck.plan, points.plan, one.imposed, ultimate=u) for u in (True, False)
         )
     rows = _own_rows(model, points) if model.connected else None
-    return MembraneForces(arms(one.bars, grades), ultimate, characteristic, rows)
+    return MembraneForces(
+        arms(one.bars, grades), one.bars.thickness, ultimate, characteristic, rows
+    )
 
 
 def arms(bars: SlabBars, grades: Sequence[Materials]) -> dict[Layer, float]:

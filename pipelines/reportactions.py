@@ -55,12 +55,13 @@ def collision_part(design: Design) -> str:
         return ""
     m, n = edge_forces(one, design.reinforcement.bars.thickness)
     return paragraph(
-        f"Barrier collision: {number(1e-3 * one.force)} kN outwards at {length(one.height)} m above "
-        f"the slab over {length(one.length)} m, spread at {np.degrees(one.spread):.0f}° down the "
-        f"parapet over {length(one.force / n)} m; at its inner face, {1e3 * one.inner_face:.0f} mm "
-        f"from the slab's edge, m = {number(1e-3 * m)} kNm/m about mid-depth and n = "
-        f"{number(1e-3 * n)} kN/m, with the permanent hogging there. No vertical load acts with it, "
-        "and all of the moment goes to the slab: an edge beam's torsion is not counted on."
+        f"Barrier collision: {number(1e-3 * one.force)} kN outwards at {length(one.height)} m "
+        f"above the slab over {length(one.length)} m, spread at {np.degrees(one.spread):.0f}° "
+        f"down the parapet over {length(one.force / n)} m; at its inner face, "
+        f"{1e3 * one.inner_face:.0f} mm from the slab's edge, m = {number(1e-3 * m)} kNm/m about "
+        f"mid-depth and n = {number(1e-3 * n)} kN/m, with the permanent hogging there. No vertical "
+        "load acts with it, and all of the moment goes to the slab: an edge beam's torsion is not "
+        "counted on."
     )
 
 

@@ -4,7 +4,7 @@ from math import ceil, floor
 
 import numpy as np
 
-from pipelines.bars import LAYERS, Layer, place_of
+from pipelines.bars import FACES, LAYERS, Layer, place_of
 from pipelines.barsfigures import layer_name, layer_title, zone_drawing
 from pipelines.design import Design
 from pipelines.designenvelope import ROWS
@@ -95,7 +95,7 @@ def _ubars(result: Result, design: Design) -> str:
     bars = design.reinforcement.bars
     rows = []
     for edge, direction in free_edges(result.deck):
-        ending = " and ".join(str(bars.bars((face, direction))) for face in ("bottom", "top"))
+        ending = ", ".join(f"{face} {bars.bars((face, direction))}" for face in FACES)
         for one in design.standards:
             rows.append(
                 [

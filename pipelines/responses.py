@@ -43,7 +43,7 @@ POSITION_BALANCE = 1e-3
 # What a factorised model's answers to two trial loads may be wrong by, as a share of their energy:
 # how far they are from Betti's reciprocity, and what a residual leaves of them.
 RECIPROCITY = 1e-8
-RESIDUAL = 1e-4
+RESIDUAL = 1e-5
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ drawn of beams and supports is schematic; deflections are enlarged by a factor t
 
 import itertools
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,8 @@ import meshio
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
+from scipy.spatial import Delaunay, cKDTree
+from shapely import LineString, Polygon, contains_xy, segmentize
 
 from pipelines.build import build_model
 from pipelines.deck import Deck, Line
@@ -24,6 +26,8 @@ from pipelines.planfigures import closed, line_path, run_of, traced
 from pipelines.responses import position_load
 from pipelines.sketch import hold_place
 from pipelines.traffic import LoadPositions, load_positions
+from pipelines.units import RESULT_KEYS, RESULT_UNITS
+from plate.outline import points_of
 from plate.recovery import FieldRecovery
 from plate.stiffness import Stiffness
 
@@ -34,6 +38,8 @@ SLAB, BEAM, HOLD, WHEEL = "#d8d4c8", "#2b5f8a", "#8c2d04", "#6a1b5d"
 # The largest deflection is drawn as this share of the deck's length.
 ENLARGED = 0.04
 FRAMES = 24
+# Pieces of a beam, which bend with the slab.
+PIECES = 30
 
 
 @dataclass(frozen=True)
@@ -59,8 +65,7 @@ class Scene:
 
 def model_scene(deck: Deck) -> Scene:
     """The deck before anything is computed."""
-    top = _plate(closed(deck, deck.plan.outline)[:-1], 0.0, -deck.slab.thickness)
-    surfaces = [top, *_carriers(deck)]
+    surfaces = [_slab(deck), *_carriers(deck, -deck.slab.thickness)]
     if deck.traffic is not None:
         runs = load_positions(deck)
         middle = [run for run in runs if len(run)]
@@ -95,14 +100,21 @@ def result_scene(folder: Path, name: str, deck: Deck | None) -> Scene:
     points[:, 2] = -factor * down
     surfaces = [Surface(points, _triangles(np.asarray(mesh.cells_dict["quad"])), values=values)]
     notes = [f"deflection enlarged {1e3 * factor:.0f} times"] if factor else []
+    summary: dict[str, Any] = json.loads((folder / "summary.json").read_text(encoding="utf-8"))
+    governing = _governing(summary, full)
     if deck is not None:
-        surfaces += _carriers(deck)
-        wheels, words = _governing(folder, deck, full)
-        surfaces += wheels
-        notes += words
-    title = json.loads((folder / "summary.json").read_text(encoding="utf-8"))["title"]
-    limits = (float(values.min()), float(values.max()))
-    return Scene(title, tuple(surfaces), full, limits, tuple(notes))
+        carried = _carriers(deck, 0.0)
+        if governing is not None:
+            wheels, words = _wheels_of(deck, governing)
+            carried += wheels
+            notes.append(words)
+        surfaces += _moved(carried, points)
+    label, limits = _label(full), (float(values.min()), float(values.max()))
+    if governing is not None:
+        # Colours end at the value that governs: peaks at singular places are not to be read.
+        low, high = sorted((0.0, governing["value"]))
+        limits = (max(limits[0], low), min(limits[1], high))
+    return Scene(summary["title"], tuple(surfaces), label, limits, tuple(notes))
 
 
 def crossing(deck: Deck) -> list[Scene]:
@@ -128,16 +140,16 @@ def crossing(deck: Deck) -> list[Scene]:
     flat = _space(recovery.points.xy, 0.0)
     factor = _enlargement(flat, w)
     limits = (float(min(w.min(), 0.0)), float(w.max()))
-    carriers, triangles = _carriers(deck), _triangles(quads(recovery.points))
+    carriers, triangles = _carriers(deck, 0.0), _triangles(quads(recovery.points))
     scenes = []
     for k, index in enumerate(chosen):
         points = flat.copy()
         points[:, 2] = -factor * w[:, k]
         surface = Surface(points, triangles, values=w[:, k])
-        surfaces = (surface, *carriers, *_wheels(deck, run, int(index)))
+        surfaces = (surface, *_moved([*carriers, *_wheels(deck, run, int(index))], points))
         words = f"{run.vehicle.name}, first axle at {run.stations[index]:.2f} m"
         notes = (words, f"deflection enlarged {1e3 * factor:.0f} times")
-        scenes.append(Scene(deck.title, surfaces, "w_mm", limits, notes))
+        scenes.append(Scene(deck.title, surfaces, "w [mm]", limits, notes))
     return scenes
 
 
@@ -147,19 +159,41 @@ def _enlargement(points: Floats, w_mm: Floats) -> float:
     return ENLARGED * float(np.ptp(points[:, :2], axis=0).max()) / most if most else 0.0
 
 
-def _governing(folder: Path, deck: Deck, name: str) -> tuple[list[Surface], list[str]]:
-    """Wheels of the load position that governs a field's peak, and the position in words."""
-    summary: dict[str, Any] = json.loads((folder / "summary.json").read_text(encoding="utf-8"))
+def _label(name: str) -> str:
+    """A field's name with its unit in brackets: m_x_max_kNm_m becomes m_x max [kNm/m]."""
+    for key, unit in zip(RESULT_KEYS, RESULT_UNITS, strict=True):
+        if name.startswith(key):
+            rest = name.removeprefix(key).removesuffix(unit.replace("/", "_")).strip("_")
+            return f"{key.removesuffix('_mm')} {rest} [{unit}]".replace("  ", " ")
+    return name
+
+
+def _governing(summary: dict[str, Any], name: str) -> dict[str, Any] | None:
+    """The entry of a run's governing values for a field of its envelopes."""
     for entry in summary.get("governing", []):
         key = f"{entry['result']}{'_mm' if entry['result'] == 'w' else ''}_{entry['extreme']}"
         if name.startswith(key) and entry["vehicle"] is not None:
-            at = LoadPosition(
-                entry["vehicle"], entry["direction"], entry["station_m"], entry["offset_m"]
-            )
-            run, index = run_of(load_positions(deck), at)
-            words = f"{at.vehicle}, first axle at {at.station:.2f}, {at.offset:.2f} m"
-            return _wheels(deck, run, index), [f"governing: {words}"]
-    return [], []
+            return dict(entry)
+    return None
+
+
+def _wheels_of(deck: Deck, entry: dict[str, Any]) -> tuple[list[Surface], str]:
+    """Wheels of the load position that governs, and the position in words."""
+    at = LoadPosition(entry["vehicle"], entry["direction"], entry["station_m"], entry["offset_m"])
+    run, index = run_of(load_positions(deck), at)
+    words = f"governing: {at.vehicle}, first axle at {at.station:.2f}, {at.offset:.2f} m"
+    return _wheels(deck, run, index), words
+
+
+def _moved(surfaces: list[Surface], slab: Floats) -> list[Surface]:
+    """Surfaces that go down with the nearest point of the deflected slab (n, 3)."""
+    tree = cKDTree(slab[:, :2])
+    found = []
+    for one in surfaces:
+        down = np.zeros_like(one.points)
+        down[:, 2] = slab[tree.query(one.points[:, :2])[1], 2]
+        found.append(replace(one, points=one.points + down))
+    return found
 
 
 def _triangles(quads: Ints) -> Ints:
@@ -170,8 +204,29 @@ def _space(xy: Floats, height: float) -> Floats:
     return np.column_stack([xy[:, 0], -xy[:, 1], np.full(len(xy), height)])
 
 
-def _plate(xy: Floats, top: float, bottom: float, colour: str = SLAB) -> Surface:
-    """A prism on a polygon that can be seen whole from its first corner or is convex."""
+def _slab(deck: Deck) -> Surface:
+    """The slab with its openings as a prism; its sides are cut in pieces so that the triangles
+    between their ends follow them."""
+    rings = [closed(deck, ring) for ring in (deck.plan.outline, *points_of(deck.plan.openings))]
+    whole = Polygon(rings[0], rings[1:])
+    cut = segmentize(whole, np.sqrt(whole.area) / 40.0)
+    loops = [np.array(ring.coords)[:-1] for ring in (cut.exterior, *cut.interiors)]
+    xy = np.concatenate(loops)
+    cap = Delaunay(xy).simplices.astype(np.int64)
+    cap = cap[contains_xy(whole, *xy[cap].mean(axis=1).T)]
+    sides, first, n = [], 0, len(xy)
+    for loop in loops:
+        ring = first + np.arange(len(loop))
+        after = np.roll(ring, -1)
+        sides.append(np.column_stack([ring, after, ring + n]))
+        sides.append(np.column_stack([after, after + n, ring + n]))
+        first += len(loop)
+    points = np.concatenate([_space(xy, 0.0), _space(xy, -deck.slab.thickness)])
+    return Surface(points, np.concatenate([cap, cap + n, *sides]))
+
+
+def _plate(xy: Floats, top: float, bottom: float, colour: str) -> Surface:
+    """A prism on a polygon of a few corners, convex or a strip."""
     n = len(xy)
     points = np.concatenate([_space(xy, top), _space(xy, bottom)])
     ring = np.arange(n)
@@ -187,16 +242,10 @@ def _plate(xy: Floats, top: float, bottom: float, colour: str = SLAB) -> Surface
     return Surface(points, np.concatenate([cap, cap + n, sides]), colour)
 
 
-def _box(low: Floats, high: Floats, colour: str) -> Surface:
-    corners = np.array([[low[0], low[1]], [high[0], low[1]], [high[0], high[1]], [low[0], high[1]]])
-    return _plate(corners * [1.0, -1.0], float(high[2]), float(low[2]), colour)
-
-
-def _carriers(deck: Deck) -> list[Surface]:
-    """Beams and supports, schematic, under the slab."""
+def _carriers(deck: Deck, under: float) -> list[Surface]:
+    """Beams and supports, schematic, from the height of the slab's soffit or surface down."""
     found: list[Surface] = []
     size = 0.02 * float(np.ptp(closed(deck, deck.plan.outline), axis=0).max())
-    under = -deck.slab.thickness
     for line in deck.lines:
         path = line_path(deck, line)
         if line.support == "beam":
@@ -214,7 +263,8 @@ def _carriers(deck: Deck) -> list[Surface]:
 
 
 def _beam(deck: Deck, line: Line, top: float, depth: float) -> list[Surface]:
-    xy = traced(deck, line_path(deck, line))
+    path = LineString(traced(deck, line_path(deck, line)))
+    xy = np.array(segmentize(path, path.length / PIECES).coords)
     half = 0.5 * (line.width or 0.3)
     found = []
     for a, b in itertools.pairwise(xy):

@@ -180,8 +180,8 @@ def strip_train(
 
 
 def in_pieces(vehicle: Vehicle) -> list[Axle]:
-    """The axles, those with contacts longer than PIECE along traffic in pieces no longer: each piece
-    of a track has the width of its own place on the strip."""
+    """The axles, those with contacts longer than PIECE along traffic in pieces no longer: each
+    piece of a track has the width of its own place on the strip."""
     found = []
     for axle in vehicle.axles:
         along, across = axle.patch

@@ -25,6 +25,7 @@ from PIL import Image
 
 from pipelines.deck import Deck
 from pipelines.errors import JobError
+from pipelines.figures import number
 from pipelines.files import write_bytes, write_text
 from pipelines.scene import Scene, Surface, crossing, model_scene, result_scene
 
@@ -32,6 +33,15 @@ ASSETS = Path(__file__).parent / "assets"
 SUFFIXES = (".png", ".gif", ".html")
 COLOURS = "viridis"
 BANDS = 14
+# Of a picture: below the deck.
+BAR = {
+    "color": "black",
+    "n_labels": 5,
+    "position_x": 0.25,
+    "position_y": 0.01,
+    "width": 0.5,
+    "height": 0.09,
+}
 PROBE = (
     "import pyvista as pv; p = pv.Plotter(off_screen=True, window_size=(32, 32)); "
     "p.add_mesh(pv.Plane()); p.screenshot(None, return_img=True); print('rendered')"
@@ -92,6 +102,7 @@ def _render(scenes: Sequence[Scene], out: Path) -> None:
     plotter: Any = pyvista.Plotter(off_screen=True, window_size=[1120, 630])
     frames = []
     for scene in scenes:
+        form = "%.3g" if max(map(abs, scene.limits)) < 1000.0 else "%.0f"
         plotter.clear()
         plotter.set_background("white")
         plotter.enable_lightkit()
@@ -109,7 +120,7 @@ def _render(scenes: Sequence[Scene], out: Path) -> None:
                     cmap=COLOURS,
                     n_colors=BANDS,
                     lighting=True,
-                    scalar_bar_args={"color": "black", "title": scene.label, "fmt": "%.3g"},
+                    scalar_bar_args=BAR | {"title": scene.label, "fmt": form},
                 )
         words = "\n".join([scene.title, *scene.notes])
         plotter.add_text(words, position="upper_left", font_size=10, color="black")
@@ -117,7 +128,7 @@ def _render(scenes: Sequence[Scene], out: Path) -> None:
         plotter.camera.elevation = -50.0
         plotter.camera.azimuth = -20.0
         plotter.reset_camera()
-        plotter.camera.zoom(1.4)
+        plotter.camera.zoom(1.2)
         frames.append(plotter.screenshot(None, return_img=True))
     plotter.close()
     _save(frames, out)
@@ -154,11 +165,11 @@ def page(scene: Scene) -> str:
         "bands": [
             [
                 "#" + "".join(f"{round(255 * c):02x}" for c in ramp((k + 0.5) / BANDS)[:3]),
-                f"{low + k * (high - low) / BANDS:.3g}",
+                number(low + k * (high - low) / BANDS),
             ]
             for k in range(BANDS)
         ]
-        + [["transparent", f"{high:.3g}"]],
+        + [["transparent", number(high)]],
     }
     text = (ASSETS / "scene.html").read_text(encoding="utf-8")
     words = " · ".join([scene.title, *scene.notes])

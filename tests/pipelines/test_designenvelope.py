@@ -162,6 +162,32 @@ def test_governing_position_and_state_give_the_value_back() -> None:
             np.testing.assert_allclose(demand.coexisting[k, :, point], total, rtol=1e-12)
 
 
+@given(st.integers(0, 10_000))
+def test_relieved_is_below_every_position(seed: int) -> None:
+    """Wood and Armer's a + |t| of each position in the state that governs, the empty deck too."""
+    permanent, moments = random_moments(seed)
+    demand = demand_of(permanent, [moments[:, :, :11], moments[:, :, 11:]])
+    for k in range(len(ROWS)):
+        for point in range(moments.shape[1]):
+            state = demand.states[int(demand.state[k, point])]
+            total = sum(f * permanent[a][:, point] for a, f in state.items())
+            loads = np.concatenate([np.zeros((3, 1)), moments[:, point]], axis=1)
+            m = total[:, None] + COMBINATION.traffic * loads
+            sign = 1.0 if k < 2 else -1.0
+            least = (sign * m[k % 2] + np.abs(m[2])).min()
+            assert demand.relieved[k, point] <= least + 1e-9
+
+
+def test_steady_twist_does_not_widen_the_range() -> None:
+    """One position, m_x 20 to 50 with a twist of 30 throughout: the bars' range is that of m_x."""
+    permanent: dict[Action, np.ndarray] = {"self-weight": np.array([[20.0], [0.0], [30.0]])}
+    moments = np.array([[[30.0 / 1.35]], [[0.0]], [[0.0]]])
+    demand = demand_of(permanent, [moments])
+    # the weight with 1.35: 27 + 40.5 and 30 more
+    assert demand.values[0, 0] == pytest.approx(97.5)
+    assert demand.relieved[0, 0] == pytest.approx(67.5)
+
+
 def test_demand_never_falls_with_the_load() -> None:
     permanent, moments = random_moments(13)
     demand = demand_of(permanent, [moments])

@@ -13,10 +13,10 @@ from pipelines.bending import capacity, compression_arm, layer_section
 from pipelines.build import build_model
 from pipelines.clauses import Source
 from pipelines.combinations import Combination
-from pipelines.deck import Action
+from pipelines.deck import Action, Deck
 from pipelines.design_moments import layered_forces
 from pipelines.designchecks import Peaks, service_state, steel_needed
-from pipelines.designenvelope import ROWS, MomentEnvelopes
+from pipelines.designenvelope import ROWS, MomentEnvelopes, row_of
 from pipelines.designmembrane import (
     MembraneForces,
     arms,
@@ -25,15 +25,17 @@ from pipelines.designmembrane import (
     largest_tension,
     membrane_forces,
 )
+from pipelines.designwatch import DesignWatch
+from pipelines.envelopes import find_position, traffic_envelopes
 from pipelines.grades import materials
 from pipelines.probes import beam_rows, membrane_rows, probe_rows
 from pipelines.reinforcement import ImposedForce
-from pipelines.responses import Response, Solver, case_responses
+from pipelines.responses import Response, Solver, case_responses, position_load
 from pipelines.shear import v_Rd_c
 from pipelines.shearsections import resistance, tension
 from plate.recovery import FieldRecovery
 from plate.stiffness import Stiffness
-from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of
+from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, deck_of
 
 EN = materials("C35/45", "B500B", "EN 1992")
 AASHTO = materials("4 ksi", "Grade 60", "AASHTO LRFD")
@@ -84,7 +86,7 @@ def test_whole_section_in_tension_is_on_the_safe_side() -> None:
 
 
 def forces_with(n: np.ndarray) -> MembraneForces:
-    return MembraneForces(arms(BARS, [EN]), ultimate=1.35 * n, characteristic=n)
+    return MembraneForces(arms(BARS, [EN]), 0.270, ultimate=1.35 * n, characteristic=n)
 
 
 def block(moments: np.ndarray) -> Response:
@@ -107,6 +109,28 @@ def test_demand_over_its_lever_arm_is_the_layers_force() -> None:
         assert demand.values[k, 0] / (y + t) == pytest.approx(float(force), rel=1e-12)
         assert demand.imposed[int(demand.state[k, 0])]
     assert demand.of_envelope is None
+
+
+@pytest.mark.parametrize("p", [50e3, 200e3, 582e3])
+def test_compression_relieves_no_more_than_in_the_section(p: float) -> None:
+    """Up to the bars' yield force, where both agree."""
+    membrane = forces_with(np.zeros((3, 1)))
+    n = np.array([[-p], [0.0], [0.0]])
+    relief = -membrane.with_moments(BOTTOM, np.zeros((3, 1)), n)[0, 0]
+    exact = exact_resistance(-p) - exact_resistance(0.0)
+    assert 0 < relief <= exact * (1 + 2e-3)
+    if p == 582e3:
+        assert relief == pytest.approx(exact, rel=2e-3)
+
+
+def test_parts_of_either_sign_are_safer_than_their_sum() -> None:
+    membrane, zero = forces_with(np.zeros((3, 1))), np.zeros((3, 1))
+    parts = [np.array([[n], [0.0], [0.0]]) for n in (150e3, -220e3)]
+    for k, layer in enumerate((BOTTOM, ("top", "x"))):
+        sign = (1.0, -1.0)[k]
+        apart = sum(sign * membrane.with_moments(layer, zero, n)[0, 0] for n in parts)
+        together = sign * membrane.with_moments(layer, zero, parts[0] + parts[1])[0, 0]
+        assert apart > together
 
 
 def test_imposed_compression_is_never_counted_on() -> None:
@@ -241,3 +265,59 @@ def test_the_models_own_forces_are_those_of_the_probes(tmp_path: Path) -> None:
     expected = (membrane_rows(other, model) @ weight.displacements)[:, 0]
     assert np.abs(expected).max() > 1e3
     assert_allclose(own[:, near, 0], expected, rtol=1e-9, atol=1e-6)
+
+
+def test_a_composite_decks_demand_is_that_of_its_position(tmp_path: Path) -> None:
+    """Re-entered: 1.35 or 1.0 of the weight and 1.35 of the governing load position, each with its
+    own coexisting n; and tension of the model lowers the shear resistance."""
+    joined = BEAMS.replace("Av_cm2 = 60", 'Av_cm2 = 60, eccentricity_mm = 400, connection = "full"')
+    deck = deck_of(tmp_path, SLAB, PLAN, joined, TRAFFIC, GRADES)
+    model = build_model(deck).model
+    recovery = FieldRecovery(model)
+    solver = Solver(
+        Stiffness(model),
+        recovery,
+        probe_rows(deck, model, recovery.points),
+        beam_rows(model),
+        membrane_rows(deck, model),
+    )
+    cases = case_responses(deck, solver)
+    watch = DesignWatch(deck, solver, cases)
+    envelopes = traffic_envelopes(deck, solver, workers=1, observers=(watch,))
+    assert envelopes is not None
+    membrane = watch.membrane
+    assert membrane is not None
+    demand = watch.moments.demands()[0]
+    assert demand.combination.limit_state == "ULS"
+    for k, layer in enumerate(ROWS):
+        top = int(demand.values[k].argmax())
+        run, index = find_position(envelopes.runs, int(demand.at[k, top]))
+        traffic = solver.respond(position_load(model, run, slice(index, index + 1)))
+        state = demand.states[int(demand.state[k, top])]
+        total = np.zeros(3)
+        for factor, response in ((state["self-weight"], cases["weight"]), (1.35, traffic)):
+            own = membrane.own(response)
+            assert own is not None
+            m, n = response.fields[1:4, top, 0], own[:, top, 0]
+            total += factor * membrane.with_moments(layer, m, n)
+        sign = 1.0 if layer[0] == "bottom" else -1.0
+        assert_allclose(demand.coexisting[k, :, top], total, rtol=1e-6, atol=1.0)
+        # Wood and Armer, at most the value where both directions need bars
+        most = sign * total[k % 2] + abs(total[2])
+        assert row_of(total[:, None], k)[0] - 1.0 <= demand.values[k, top] <= most + 1.0
+    shear = watch.shears[0].demand()
+    assert shear.forces.shape[1] == 8
+    pulled = tension(shear.forces[0], None)
+    assert pulled.max() > 1e3
+    bare = resistance(deck_bars(deck), EN30, 0.02, shear.v[0], shear.forces[0][:5])
+    hit = (pulled > 0) & (shear.v[0] > 0)
+    assert (shear.v_Rd[0][hit] < bare[hit]).all()
+    assert_allclose(shear.v_Rd[0][~hit & (shear.v[0] > 0)], bare[~hit & (shear.v[0] > 0)])
+
+
+EN30 = materials("C30/37", "B500B", "EN 1992")
+
+
+def deck_bars(deck: Deck) -> SlabBars:
+    assert deck.reinforcement is not None
+    return deck.reinforcement.bars

@@ -16,8 +16,7 @@ def largest_step(walk: Reconciliation) -> str:
     steps = walk.forward[1:]
     sign = 1.0 if walk.finding.plate_peak > 0.0 else -1.0
     gains = {
-        after.title: sign * (after.searched - before.searched)
-        for before, after in pairwise(steps)
+        after.title: sign * (after.searched - before.searched) for before, after in pairwise(steps)
     }
     return max(gains, key=lambda title: gains[title])
 

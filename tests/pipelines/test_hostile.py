@@ -123,7 +123,7 @@ WEIGHT = '[[case]]\nname = "weight"\nself_weight = true\n'
 READINGS = 'file = "readings.csv"\n'
 JOBS = [
     SLAB + PLAN + BEAMS + FEW + PROBES + COARSE,
-    SLAB + RAMP + BEAM + WEIGHT + COARSE,
+    SLAB + RAMP + BEAM + "\n" + WEIGHT + COARSE,
     SLAB + PLAN.replace("overhang_m", "radius_m = -20\noverhang_m") + BEAMS + PROBES + COARSE,
     SLAB + PLAN + BEAMS + WEIGHT + COARSE + GRADES + BOTTOM + TOP + "[survey]\n" + READINGS,
 ]

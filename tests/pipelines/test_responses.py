@@ -7,9 +7,11 @@ import numpy as np
 import pytest
 
 from pipelines.analysis import analyse
-from pipelines.responses import CASE_BALANCE, case_load, check_response
+from pipelines.responses import CASE_BALANCE, case_load, check_response, check_stiffness
 from pipelines.result import Result
+from plate.dissection import Loads
 from plate.errors import SolutionError
+from plate.stiffness import Stiffness
 from tests.pipelines.small_decks import BEAMS, MESH, PLAN, PROBES, SLAB, deck_of
 
 
@@ -40,3 +42,22 @@ def test_a_solution_that_is_not_finite_stops_with_its_name(result: Result) -> No
     moved[1, 0] = np.nan
     with pytest.raises(SolutionError, match=r"weight: check of finite values"):
         check_response(replace(good, displacements=moved), F, CASE_BALANCE, "weight")
+
+
+def test_a_factor_of_another_matrix_stops_with_its_name(result: Result) -> None:
+    stiffness = Stiffness(result.solver.model)
+    check_stiffness(stiffness)
+    # The slab is softer by a ten-thousandth than what was factorised.
+    stiffness.pieces = [replace(p, matrices=(1.0 - 1e-4) * p.matrices) for p in stiffness.pieces]
+    with pytest.raises(SolutionError, match=r"stiffness: check of residual: .* is allowed"):
+        check_stiffness(stiffness)
+
+
+def test_answers_without_reciprocity_stop_with_its_name(result: Result) -> None:
+    class Lopsided(Stiffness):
+        def solve(self, F: Loads, *, refine: bool = False) -> np.ndarray:
+            U = super().solve(F, refine=refine)
+            return U + 1e-6 * np.roll(U, 3, axis=0)
+
+    with pytest.raises(SolutionError, match=r"stiffness: check of reciprocity: .* is allowed"):
+        check_stiffness(Lopsided(result.solver.model))
