@@ -7,12 +7,15 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
+from shapely import LineString, Polygon, get_parts
 
 from pipelines.deck import Deck
 from pipelines.figures import INK, WIDTH, draw, given, length
 from pipelines.files import write_text
+from pipelines.planfigures import line_path
 from pipelines.sketch import sketch
 from pipelines.vehiclefigures import vehicle_drawing
+from plate.outline import points_of
 
 BEAM_INK = "#2b5f8a"
 # Heights of the section are drawn this much larger than widths.
@@ -44,8 +47,8 @@ def section(deck: Deck, name: str = "section") -> str:
     Heights are drawn twice as large as widths.
     """
     u = float(np.mean(deck.plan.u_range))
-    offsets = deck.plan.line_offsets(np.array(u))
-    left, right = float(offsets[0]), float(offsets[-1])
+    pieces, lines = _cut(deck, u)
+    left, right = pieces[0][0], pieces[-1][1]
     thickest = max([deck.slab.thickness, *(z.thickness for z in deck.slab.zones)])
     scale = (WIDTH - 0.9) / (right - left)
     height = 1.9 + STRETCH * scale * (thickest + 0.3)
@@ -56,12 +59,15 @@ def section(deck: Deck, name: str = "section") -> str:
         axes.set_xlim(left - 0.15 / scale, right + 0.15 / scale)
         metre = STRETCH * scale
         axes.set_ylim(thickest + 1.15 / metre, -0.75 / metre)
-        _slab(axes, deck, u, left, right)
+        for a, b in pieces:
+            _slab(axes, deck, u, a, b)
         _carriageway(axes, deck, metre)
-        for j, y in enumerate(offsets[1:-1], start=1):
-            _line(axes, deck, f"L{j}", float(y), metre, thickest)
+        for line, y in lines:
+            _line(axes, deck, line, y, metre, thickest)
         low = thickest + 0.75 / metre
-        marks = np.unique(np.round(offsets, 6))
+        marks = np.unique(
+            np.round([*(y for piece in pieces for y in piece), *dict(lines).values()], 3)
+        )
         axes.plot(marks, np.full(len(marks), low), color=INK, lw=0.5, marker="|", ms=5, mew=0.7)
         for a, b in itertools.pairwise(marks):
             axes.text(
@@ -73,6 +79,21 @@ def section(deck: Deck, name: str = "section") -> str:
 
     told = f"Section across the deck at station {length(u)} m, seen in the direction of traffic"
     return draw(name, told, (WIDTH, height), paint)
+
+
+def _cut(deck: Deck, u: float) -> tuple[list[tuple[float, float]], list[tuple[str, float]]]:
+    """Offsets of the slab's pieces across the deck at a station, and lines there with theirs."""
+    if deck.plan.is_grid:
+        first, *inner, last = (float(y) for y in deck.plan.line_offsets(np.array(u)))
+        return [(first, last)], [(f"L{j}", y) for j, y in enumerate(inner, start=1)]
+    whole = Polygon(deck.plan.outline, points_of(deck.plan.openings))
+    _, low, _, high = whole.bounds
+    across = LineString([(u, low - 1.0), (u, high + 1.0)])
+    bounds = [part.bounds for part in get_parts(whole.intersection(across)) if part.length > 0.0]
+    met = [(one.name, LineString(line_path(deck, one)).intersection(across)) for one in deck.lines]
+    return sorted((a, b) for _, a, _, b in bounds), [
+        (name, at.y) for name, at in met if at.geom_type == "Point"
+    ]
 
 
 def _slab(axes: Axes, deck: Deck, u: float, left: float, right: float) -> None:

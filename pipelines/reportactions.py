@@ -19,9 +19,9 @@ def membrane_part(design: Design) -> str:
         return ""
     arms = ", ".join(f"{place_of(layer)} {1e3 * t:.0f}" for layer, t in membrane.arms.items())
     words = (
-        "m<sub>Ed</sub> contains n t: the layered method of EN 1992-2 annex LL (from memory), "
+        "m_Ed contains n t: the layered method of EN 1992-2 annex LL (from memory), "
         "tension n at mid-depth shared between the bars and the compressed concrete at t from "
-        f"mid-depth [mm]: {arms}. Tension lowers v<sub>Rd,c</sub>; compression is not counted on "
+        f"mid-depth [mm]: {arms}. Tension lowers v_Rd,c; compression is not counted on "
         "in shear."
     )
     if membrane.rows is not None:
@@ -77,7 +77,7 @@ def fatigue_part(design: Design) -> str:
         )
     return paragraph(
         f"Fatigue: {MODEL} alone, its axles times {AXLES[0]:.2f} for bottom bars and "
-        f"{AXLES[1]:.2f} for top bars, λ<sub>s</sub> = {given(factor)} as stated."
+        f"{AXLES[1]:.2f} for top bars, lambda_s = {given(factor)} as stated."
     )
 
 

@@ -4,7 +4,6 @@ Coordinates are (x, -y, height): seen from above, offsets grow to the right of t
 drawn of beams and supports is schematic; deflections are enlarged by a factor that is told.
 """
 
-import itertools
 import json
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -103,13 +102,13 @@ def result_scene(folder: Path, name: str, deck: Deck | None) -> Scene:
     summary: dict[str, Any] = json.loads((folder / "summary.json").read_text(encoding="utf-8"))
     governing = _governing(summary, full)
     if deck is not None:
-        carried = _carriers(deck, 0.0)
+        carried = _carriers(deck, -0.5 * deck.slab.thickness)
         if governing is not None:
             wheels, words = _wheels_of(deck, governing)
             carried += wheels
             notes.append(words)
         surfaces += _moved(carried, points)
-    label, limits = _label(full), (float(values.min()), float(values.max()))
+    label, limits = field_label(full), (float(values.min()), float(values.max()))
     if governing is not None:
         # Colours end at the value that governs: peaks at singular places are not to be read.
         low, high = sorted((0.0, governing["value"]))
@@ -140,7 +139,8 @@ def crossing(deck: Deck) -> list[Scene]:
     flat = _space(recovery.points.xy, 0.0)
     factor = _enlargement(flat, w)
     limits = (float(min(w.min(), 0.0)), float(w.max()))
-    carriers, triangles = _carriers(deck, 0.0), _triangles(quads(recovery.points))
+    triangles = _triangles(quads(recovery.points))
+    carriers = _carriers(deck, -0.5 * deck.slab.thickness)
     scenes = []
     for k, index in enumerate(chosen):
         points = flat.copy()
@@ -159,12 +159,12 @@ def _enlargement(points: Floats, w_mm: Floats) -> float:
     return ENLARGED * float(np.ptp(points[:, :2], axis=0).max()) / most if most else 0.0
 
 
-def _label(name: str) -> str:
+def field_label(name: str) -> str:
     """A field's name with its unit in brackets: m_x_max_kNm_m becomes m_x max [kNm/m]."""
     for key, unit in zip(RESULT_KEYS, RESULT_UNITS, strict=True):
-        if name.startswith(key):
+        if name.startswith(f"{key}_"):
             rest = name.removeprefix(key).removesuffix(unit.replace("/", "_")).strip("_")
-            return f"{key.removesuffix('_mm')} {rest} [{unit}]".replace("  ", " ")
+            return f"{key.removesuffix('_mm')} {rest} [{unit}]"
     return name
 
 
@@ -243,13 +243,13 @@ def _plate(xy: Floats, top: float, bottom: float, colour: str) -> Surface:
 
 
 def _carriers(deck: Deck, under: float) -> list[Surface]:
-    """Beams and supports, schematic, from the height of the slab's soffit or surface down."""
+    """Beams and supports, schematic, from the height of the soffit down."""
     found: list[Surface] = []
     size = 0.02 * float(np.ptp(closed(deck, deck.plan.outline), axis=0).max())
     for line in deck.lines:
         path = line_path(deck, line)
         if line.support == "beam":
-            found += _beam(deck, line, under, 1.2 * size)
+            found.append(_beam(deck, line, under, 1.2 * size))
             for held in line.held_at:
                 place, _ = hold_place(deck, path, held)
                 found.append(_cone(deck.plan.chart.to_cartesian(place), under - 1.2 * size, size))
@@ -262,17 +262,14 @@ def _carriers(deck: Deck, under: float) -> list[Surface]:
     ]
 
 
-def _beam(deck: Deck, line: Line, top: float, depth: float) -> list[Surface]:
+def _beam(deck: Deck, line: Line, top: float, depth: float) -> Surface:
+    """A beam of rectangular section along its line, in pieces that may bend."""
     path = LineString(traced(deck, line_path(deck, line)))
     xy = np.array(segmentize(path, path.length / PIECES).coords)
-    half = 0.5 * (line.width or 0.3)
-    found = []
-    for a, b in itertools.pairwise(xy):
-        along = (b - a) / np.linalg.norm(b - a)
-        normal = half * np.array([-along[1], along[0]])
-        ring = np.array([a - normal, b - normal, b + normal, a + normal])
-        found.append(_plate(ring, top, top - depth, BEAM))
-    return found
+    along = np.gradient(xy, axis=0)
+    along /= np.linalg.norm(along, axis=1)[:, None]
+    side = 0.5 * (line.width or 0.3) * np.column_stack([-along[:, 1], along[:, 0]])
+    return _plate(np.concatenate([xy - side, (xy + side)[::-1]]), top, top - depth, BEAM)
 
 
 def _cone(at: Floats, top: float, size: float) -> Surface:

@@ -128,7 +128,7 @@ def _render(scenes: Sequence[Scene], out: Path) -> None:
         plotter.camera.elevation = -50.0
         plotter.camera.azimuth = -20.0
         plotter.reset_camera()
-        plotter.camera.zoom(1.2)
+        plotter.camera.zoom(1.35)
         frames.append(plotter.screenshot(None, return_img=True))
     plotter.close()
     _save(frames, out)

@@ -133,20 +133,19 @@ class Factorisation:
         X[-1] = 0.0
         loaded = np.zeros(self.n_rows, dtype=bool)
         loaded[self.row[dof]] = True
-        reached = []
+        reached: list[list[int]] = []
         for batch in self.batches:
             pivots = self._pivots(X, batch)
-            mine = np.flatnonzero(loaded[batch.rows].reshape(pivots.shape[:2]).any(axis=1))
-            reached.append(mine)
-            given = batch.coupling[mine] @ pivots[mine]
-            for k, one in zip(mine.tolist(), given, strict=True):
+            own = loaded[batch.rows].reshape(pivots.shape[:2])
+            reached.append(np.flatnonzero(own.any(axis=1)).tolist())
+            for k in reached[-1]:
                 border = batch.border[k, : batch.sizes[k]]
-                X[border] -= one[: len(border)]
+                X[border] -= batch.coupling[k, : len(border)] @ pivots[k]
                 loaded[border] = True
         for batch, mine in zip(reversed(self.batches), reversed(reached), strict=True):
             pivots = self._pivots(X, batch)
-            if len(mine):
-                pivots[mine] = batch.inverse[mine] @ pivots[mine]
+            for k in mine:
+                pivots[k] = batch.inverse[k] @ pivots[k]
             pivots -= batch.coupling.swapaxes(1, 2) @ X[batch.border]
         return np.asarray(np.take(X, self.row, axis=0))
 

@@ -33,11 +33,12 @@ def test_the_python_of_the_readme_runs(
 
 
 def test_the_commands_of_the_readme_are_known(capsys: pytest.CaptureFixture[str]) -> None:
-    commands = set(re.findall(r"^deckslab (\w+)", README, re.MULTILINE))
-    assert commands >= {"new", "draw", "run", "view"}
+    commands = set(re.findall(r"^`?deckslab (\w+)", README, re.MULTILINE))
+    assert commands >= {"new", "draw", "run", "view", "study", "fit"}
     for command in commands:
         with pytest.raises(SystemExit) as stopped:
             main([command, "--help"])
         assert stopped.value.code == 0
-    for option in re.findall(r"(--[a-z]+)", README):
-        assert option in ("--out", "--pdf", "--deck", "--quiet")
+    # pip's own beside those of the commands
+    known = {"--quiet", *re.findall(r"--[a-z]+", capsys.readouterr().out)}
+    assert set(re.findall(r"--[a-z]+", README)) <= known

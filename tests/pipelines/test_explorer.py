@@ -236,3 +236,21 @@ def test_a_section_shows_the_peak_that_it_passes_through(page: tuple[Browser, Re
     shown = float(words.split(" to ")[-1].split()[0])
     # The section is read at 401 points between which the peak may lie.
     assert shown == pytest.approx(peaks[k].value, rel=0.01)
+
+
+@pytest.mark.soak
+@pytest.mark.parametrize("width", [360, 420, 768])
+def test_a_narrow_page_is_not_scrolled_sideways(page: tuple[Browser, Result], width: int) -> None:
+    browser, _ = page
+    browser.call(
+        "Emulation.setDeviceMetricsOverride",
+        width=width,
+        height=900,
+        deviceScaleFactor=1,
+        mobile=True,
+    )
+    try:
+        browser.run("dispatchEvent(new Event('resize'))")
+        assert browser.run("document.documentElement.scrollWidth") <= width
+    finally:
+        browser.call("Emulation.clearDeviceMetricsOverride")

@@ -13,9 +13,11 @@ from pipelines.cli import main
 from pipelines.deckfile import read_deck
 from pipelines.drawing import section, write_drawings
 from pipelines.reportpdf import pdf_of
-from pipelines.scene import model_scene
+from pipelines.run import run
+from pipelines.scene import field_label, model_scene, result_scene
 from pipelines.starters import KINDS, starter
 from pipelines.traffic import position_count
+from plate.outline import plan_area
 from tests.pipelines.small_decks import small_deck
 
 
@@ -67,6 +69,17 @@ def test_the_section_knows_zones(tmp_path: Path) -> None:
     assert section(deck).count('id="section-patch') == plain.count('id="section-patch') + 2
 
 
+def test_the_section_of_an_outline_is_where_its_slab_is(tmp_path: Path) -> None:
+    text = starter("outline").replace("[9.4,", "[5.4,").replace("[10.4,", "[6.6,")
+    text = text.replace("-4.9]", "-3.5]").replace("-4.2]", "-2.5]")
+    (tmp_path / "deck.toml").write_text(text)
+    words = section(read_deck(tmp_path / "deck.toml"))
+    # At station 6 the arc's own point -4.6, the opening, and the edge beam at 4.
+    for gap in ("1.10", "1.00", "6.50"):
+        assert f">{gap}<" in words
+    assert ">E3 beam<" in words
+
+
 @pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
 def test_completion_names_every_command(shell: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["completion", shell]) == 0
@@ -93,6 +106,39 @@ def test_a_scene_is_whole(tmp_path: Path) -> None:
     page = views.page(scene)
     assert "http" not in page.replace("http-equiv", "")
     assert "%DATA%" not in page
+
+
+def test_a_slab_in_space_has_its_arcs_and_openings(tmp_path: Path) -> None:
+    (tmp_path / "deck.toml").write_text(starter("outline"))
+    deck = read_deck(tmp_path / "deck.toml")
+    slab = model_scene(deck).surfaces[0]
+    a, b, c = (slab.points[slab.triangles[:, k]] for k in range(3))
+    above = (a[:, 2] == 0.0) & (b[:, 2] == 0.0) & (c[:, 2] == 0.0)
+    normal = np.cross(b - a, c - a)[above]
+    area = 0.5 * np.linalg.norm(normal, axis=1).sum()
+    # Chords of the arc.
+    assert area == pytest.approx(plan_area(deck.plan), rel=1e-3)
+
+
+def test_fields_are_named_with_their_units() -> None:
+    assert field_label("w_mm_max") == "w max [mm]"
+    assert field_label("m_xy_min_kNm_m") == "m_xy min [kNm/m]"
+    assert field_label("q_x_max_kN_m") == "q_x max [kN/m]"
+    assert field_label("weight") == "weight"
+
+
+def test_colours_end_at_the_value_that_governs(tmp_path: Path) -> None:
+    deck = small_deck(tmp_path)
+    result = run(tmp_path / "deck.toml", tmp_path / "out")
+    peak = next(p for p in result.governing if (p.result, p.extreme) == ("m_x", "min"))
+    scene = result_scene(tmp_path / "out", "m_x_min", deck)
+    assert scene.limits[0] == pytest.approx(peak.value, rel=1e-6)
+    assert scene.limits[0] < scene.limits[1] <= 0.0
+    assert scene.label == "m_x min [kNm/m]"
+    # What carries the slab goes down with it.
+    drawn = scene.surfaces[0].points[:, 2]
+    beam = scene.surfaces[1].points[:, 2]
+    assert beam.max() - beam.min() > 0.1 * (drawn.max() - drawn.min())
 
 
 def test_a_picture_without_a_renderer_says_so(

@@ -98,8 +98,9 @@ def test_cells_of_a_fifth_of_the_patch(place: tuple[float, float, float, float])
 
 @pytest.mark.parametrize("t", THICKNESSES)
 def test_cells_of_three_quarters_of_the_patch(t: float) -> None:
-    """What coarse cells leave, stated: 3.1 % in m, and 1 % in q only where the band covers a cell."""
+    """What coarse cells leave, stated: 3.1 % in m, and 1 % in q only where the band covers a cell;
+    in w 0.4 %, and 1.2 % in a plate so thick that it deflects in shear."""
     w, m, q = errors(t, PATCHES[0], 0.075, None)
-    assert w < 4e-3
+    assert w < (4e-3 if t <= 0.1 else 1.2e-2)
     assert 2e-3 < m < 3.1e-2
     assert q < (1e-2 if t >= 0.1 else 0.1)
