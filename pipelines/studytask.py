@@ -18,6 +18,7 @@ from pipelines.studyplan import Row, Task, deck_of, program_version
 from pipelines.studyresponses import Read, read_responses, target_missed
 from pipelines.studyspec import Response, StudyError
 from plate.errors import PlateError
+from plate.threads import one_blas_thread
 
 # The mesh of a row and, for its tolerances, a richer one.
 MODELS_KEPT = 2
@@ -64,8 +65,9 @@ def failed(row: Row, reason: str, *, lasting: bool = True) -> Finished:
     return Finished(row.key, "failed", reason, {}, {}, {}, lasting=lasting)
 
 
+@one_blas_thread
 def run_task(task: Task, wanted: Wanted) -> list[Finished]:
-    """Compute the rows of a task one after the other."""
+    """Compute the rows of a task one after the other, on one processor."""
     if program_version() != wanted.program:
         raise StudyError(
             f"the worker on {socket.gethostname()} runs {program_version()}, the study was planned "

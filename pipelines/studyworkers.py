@@ -14,8 +14,6 @@ from multiprocessing import get_context, parent_process
 from multiprocessing.connection import wait
 from typing import Any
 
-from threadpoolctl import threadpool_limits
-
 from pipelines.studymemory import Need
 from pipelines.studyplan import program_version
 from pipelines.studyspec import StudyError
@@ -63,7 +61,6 @@ class Workers:
 
 def _start_worker() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the driver ends its workers itself
-    threadpool_limits(1)
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
 
