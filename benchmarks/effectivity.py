@@ -25,7 +25,6 @@ from pipelines.deck import Deck
 from pipelines.deckfile import read_deck
 from pipelines.envelopes import Envelopes, traffic_envelopes
 from pipelines.headline import Headline, headline, rows_on
-from pipelines.probes import beam_rows, membrane_rows, probe_rows
 from pipelines.responses import Solver, case_responses
 from pipelines.shelf import Shelf
 from plate.conventions import RESULTS
@@ -295,11 +294,7 @@ def deck_errors(kind: Kind) -> Errors:
     deck = read_kind(kind)
     built = build_model(deck)
     shelf = Shelf()
-    stiffness, recovery = shelf.stiffness(built.model), shelf.recovery(built.model)
-    probes = probe_rows(deck, built.model, recovery.points)
-    solver = Solver(
-        stiffness, recovery, probes, beam_rows(built.model), membrane_rows(deck, built.model)
-    )
+    solver = Solver.of(deck, shelf.stiffness(built.model), shelf.recovery(built.model))
     cases = case_responses(deck, solver)
     envelopes = traffic_envelopes(deck, solver)
     stated = headline(solver, envelopes, ())
@@ -307,7 +302,7 @@ def deck_errors(kind: Kind) -> Errors:
     last, before = (
         _reference(deck, built, solver, stated, envelopes, k) for k in (ORDER, ORDER - 1)
     )
-    labels = [f"{n} {c}" for n in probes.names for c in RESULTS]
+    labels = [f"{n} {c}" for n in solver.probes.names for c in RESULTS]
     parts = []
     for name, response in cases.items():
         exact, other = (r[0][name] for r in (last, before))

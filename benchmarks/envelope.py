@@ -29,7 +29,6 @@ from skfem.helpers import dd, ddot, eye, trace
 from pipelines.build import build_model
 from pipelines.deckfile import read_deck
 from pipelines.envelopes import traffic_envelopes
-from pipelines.probes import beam_rows, membrane_rows, probe_rows
 from pipelines.responses import Solver
 from pipelines.traffic import load_positions
 from plate.recovery import FieldRecovery
@@ -79,14 +78,7 @@ def ours(size: float, step: float, folder: Path) -> tuple[Floats, int]:
     path.write_text(DECK.format(stations=list(STATIONS), size=size, step=step))
     deck = read_deck(path)
     model = build_model(deck).model
-    recovery = FieldRecovery(model)
-    solver = Solver(
-        Stiffness(model),
-        recovery,
-        probe_rows(deck, model, recovery.points),
-        beam_rows(model),
-        membrane_rows(deck, model),
-    )
+    solver = Solver.of(deck, Stiffness(model), FieldRecovery(model))
     found = traffic_envelopes(deck, solver)
     assert found is not None
     extremes = found.fields.extremes

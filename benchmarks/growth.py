@@ -24,7 +24,6 @@ from pipelines.build import build_model
 from pipelines.deckfile import read_deck
 from pipelines.envelopes import traffic_envelopes
 from pipelines.examples import example_path
-from pipelines.probes import beam_rows, membrane_rows, probe_rows
 from pipelines.responses import Solver
 from pipelines.traffic import load_positions
 from plate.recovery import FieldRecovery
@@ -44,9 +43,7 @@ def one(size: float, positions: int) -> None:
         deck = read_deck(path)
         model = build_model(deck).model
         recovery = FieldRecovery(model)
-        probes = probe_rows(deck, model, recovery.points)
-        rows = membrane_rows(deck, model)
-        solver = Solver(Stiffness(model), recovery, probes, beam_rows(model), rows)
+        solver = Solver.of(deck, Stiffness(model), recovery)
         start = time.perf_counter()
         found = traffic_envelopes(deck, solver)
         seconds = time.perf_counter() - start

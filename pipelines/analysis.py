@@ -23,7 +23,6 @@ from pipelines.modelpeaks import model_peaks, with_held_tolerances, with_step_er
 from pipelines.modelpositions import ModelEnvelope
 from pipelines.modelsummary import model_entries
 from pipelines.modeltrains import model_load_count
-from pipelines.probes import beam_rows, membrane_rows, probe_rows
 from pipelines.reconciliation import reconcile, to_reconcile
 from pipelines.refinement import refined
 from pipelines.responses import Solver, case_responses, check_stiffness
@@ -82,11 +81,8 @@ def analyse(
     tell("mesh and stiffness")
     built = build_model(deck)
     shelf = shelf or Shelf()
-    stiffness, recovery = shelf.stiffness(built.model), shelf.recovery(built.model)
-    probes = probe_rows(deck, built.model, recovery.points)
-    beams, membrane = beam_rows(built.model), membrane_rows(deck, built.model)
-    solver = Solver(stiffness, recovery, probes, beams, membrane)
-    check_stiffness(stiffness)
+    solver = Solver.of(deck, shelf.stiffness(built.model), shelf.recovery(built.model))
+    check_stiffness(solver.stiffness)
     done("mesh and stiffness")
 
     cases = case_responses(deck, solver)

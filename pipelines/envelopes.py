@@ -106,18 +106,14 @@ def find_position(runs: Sequence[LoadPositions], number: int) -> tuple[LoadPosit
 
 
 class Tracker:
-    """Running extremes of results of one shape, with what coexists if asked."""
+    """Running extremes of results of one shape."""
 
     def __init__(self, shape: tuple[int, ...]) -> None:
         self.best = {sign: np.zeros(shape) for sign in SIGNS}
         self.at = {sign: np.full(shape, -1, dtype=np.int64) for sign in SIGNS}
 
-    def update(self, values: Floats, first: int) -> dict[int, tuple[tuple[Ints, ...], Ints]]:
-        """Take in values (..., n) of positions first, first + 1, ...
-
-        Returns per sign the indices of what changed and the governing column of each.
-        """
-        changed = {}
+    def update(self, values: Floats, first: int) -> None:
+        """Take in values (..., n) of positions first, first + 1, ..."""
         for sign in SIGNS:
             best = self.best[sign]
             peak = values.max(axis=-1) if sign > 0 else values.min(axis=-1)
@@ -127,8 +123,6 @@ class Tracker:
             column = np.argmax(near, axis=-1)
             best[index] = rows[np.arange(len(rows)), column]
             self.at[sign][index] = first + column
-            changed[sign] = (index, column)
-        return changed
 
     def extremes(self) -> Extremes:
         return Extremes(self.best[1], self.best[-1], self.at[1], self.at[-1])

@@ -18,7 +18,6 @@ from pipelines.fieldfiles import quads
 from pipelines.files import write_text
 from pipelines.influence import Wanted, surfaces, wanted_row
 from pipelines.jobsize import check_job_size
-from pipelines.probes import beam_rows, membrane_rows, probe_rows
 from pipelines.responses import Solver
 from pipelines.slices import field_map
 from pipelines.traffic import LoadPositions, dispersed
@@ -61,10 +60,7 @@ def influence_result(deck: Deck, wanted: Wanted) -> InfluenceResult:
     check_job_size(deck)
     model = build_model(deck).model
     recovery = FieldRecovery(model)
-    probes = probe_rows(deck, model, recovery.points)
-    solver = Solver(
-        Stiffness(model), recovery, probes, beam_rows(model), membrane_rows(deck, model)
-    )
+    solver = Solver.of(deck, Stiffness(model), recovery)
     found = surfaces(solver.stiffness, wanted_row(deck, solver, wanted))
     scale = RESULT_SCALE[RESULTS.index(wanted.component)]
     worst: list[WorstPlace] = []

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.deck import Case, Deck
-from pipelines.probes import BeamRows, ProbeRows
+from pipelines.probes import BeamRows, ProbeRows, beam_rows, membrane_rows, probe_rows
 from pipelines.traffic import Loads
 from plate.conventions import N_FIELDS
 from plate.dissection import Loads as RightHandSides
@@ -28,7 +28,7 @@ from plate.loads import edge_load, line_load, patch_loads, pressure, self_weight
 from plate.model import PlateModel
 from plate.recovery import FieldRecovery
 from plate.stiffness import Stiffness
-from plate.threads import one_blas_thread
+from plate.threads import one_thread
 
 T = TypeVar("T")
 Floats = NDArray[np.float64]
@@ -86,6 +86,13 @@ class Solver:
     probes: ProbeRows
     beams: BeamRows
     membrane: sparse.csr_array
+
+    @classmethod
+    def of(cls, deck: Deck, stiffness: Stiffness, recovery: FieldRecovery) -> "Solver":
+        """What the deck's results are read by, from the factorised model and its fields."""
+        model = stiffness.model
+        probes = probe_rows(deck, model, recovery.points)
+        return cls(stiffness, recovery, probes, beam_rows(model), membrane_rows(deck, model))
 
     @property
     def model(self) -> PlateModel:
@@ -162,7 +169,8 @@ def check_response(response: Response, F: RightHandSides, tolerance: float, what
     put = sums(np.abs(F) if isinstance(F, np.ndarray) else abs(F))
     carried = sum(response.reactions.values(), np.zeros(F.shape[1]))
     gap = np.abs(carried - response.total) / np.where(put > 0.0, put, 1.0)
-    if gap.max(initial=0.0) > tolerance:
+    # Not a number fails, too.
+    if not gap.max(initial=0.0) <= tolerance:
         raise SolutionError(
             f"{what}: check of equilibrium: reactions differ from the load by "
             f"{gap.max():.2g} of it, {tolerance:.0e} is allowed"
@@ -220,14 +228,13 @@ def stream(
     count = workers or len(os.sched_getaffinity(0))
     blocks = _blocks(runs)
 
-    @one_blas_thread
     def work(first: int, run: Loads, part: slice) -> tuple[int, Response, T]:
         F = position_load(solver.model, run, part)
         response = solver.respond(F)
         check_response(response, F, POSITION_BALANCE, run.words)
         return first, response, read(first, response)
 
-    with ThreadPoolExecutor(count) as pool:
+    with one_thread, ThreadPoolExecutor(count) as pool:
         waiting: deque[Future[tuple[int, Response, T]]] = deque()
         for block in blocks:
             waiting.append(pool.submit(work, *block))

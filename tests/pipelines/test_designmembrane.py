@@ -28,7 +28,7 @@ from pipelines.designmembrane import (
 from pipelines.designwatch import DesignWatch
 from pipelines.envelopes import find_position, traffic_envelopes
 from pipelines.grades import materials
-from pipelines.probes import beam_rows, membrane_rows, probe_rows
+from pipelines.probes import membrane_rows
 from pipelines.reinforcement import ImposedForce
 from pipelines.responses import Response, Solver, case_responses, position_load
 from pipelines.shear import v_Rd_c
@@ -244,22 +244,15 @@ def test_the_models_own_forces_are_those_of_the_probes(tmp_path: Path) -> None:
     joined = BEAMS.replace("Av_cm2 = 60", 'Av_cm2 = 60, eccentricity_mm = 400, connection = "full"')
     deck = deck_of(tmp_path, SLAB, PLAN, joined, GRADES)
     model = build_model(deck).model
-    recovery = FieldRecovery(model)
-    solver = Solver(
-        Stiffness(model),
-        recovery,
-        probe_rows(deck, model, recovery.points),
-        beam_rows(model),
-        membrane_rows(deck, model),
-    )
-    membrane = membrane_forces(deck, model, recovery.points, [EN, AASHTO])
+    solver = Solver.of(deck, Stiffness(model), FieldRecovery(model))
+    membrane = membrane_forces(deck, model, solver.recovery.points, [EN, AASHTO])
     assert membrane is not None
     assert membrane.ultimate is None
     weight = case_responses(deck, solver)["weight"]
     own = membrane.own(weight)
     assert own is not None
-    near = np.linalg.norm(recovery.points.plan - [1.4, 0.3], axis=1).argmin()
-    at = recovery.points.plan[near]
+    near = np.linalg.norm(solver.recovery.points.plan - [1.4, 0.3], axis=1).argmin()
+    at = solver.recovery.points.plan[near]
     moved = GRADES.replace("[1.4, 0.3]", f"[{float(at[0])!r}, {float(at[1])!r}]")
     other = deck_of(tmp_path, SLAB, PLAN, joined, moved)
     expected = (membrane_rows(other, model) @ weight.displacements)[:, 0]
@@ -273,14 +266,7 @@ def test_a_composite_decks_demand_is_that_of_its_position(tmp_path: Path) -> Non
     joined = BEAMS.replace("Av_cm2 = 60", 'Av_cm2 = 60, eccentricity_mm = 400, connection = "full"')
     deck = deck_of(tmp_path, SLAB, PLAN, joined, TRAFFIC, GRADES)
     model = build_model(deck).model
-    recovery = FieldRecovery(model)
-    solver = Solver(
-        Stiffness(model),
-        recovery,
-        probe_rows(deck, model, recovery.points),
-        beam_rows(model),
-        membrane_rows(deck, model),
-    )
+    solver = Solver.of(deck, Stiffness(model), FieldRecovery(model))
     cases = case_responses(deck, solver)
     watch = DesignWatch(deck, solver, cases)
     envelopes = traffic_envelopes(deck, solver, workers=1, observers=(watch,))

@@ -5,12 +5,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from threadpoolctl import threadpool_limits
 
 from pipelines.build import build_model
 from pipelines.deck import Case, Deck, Patch
 from pipelines.envelopes import Envelopes, find_position, traffic_envelopes
-from pipelines.probes import beam_rows, membrane_rows, probe_rows
-from pipelines.responses import Solver, case_load, case_responses
+from pipelines.responses import Solver, case_load, case_responses, stream
+from pipelines.traffic import load_positions
 from plate.recovery import FieldRecovery
 from plate.stiffness import Stiffness
 from tests.pipelines.small_decks import (
@@ -23,14 +24,12 @@ from tests.pipelines.small_decks import (
     deck_of,
     small_deck,
 )
+from tests.plate.test_threads import blas_threads
 
 
 def solver_of(deck: Deck) -> Solver:
     model = build_model(deck).model
-    recovery = FieldRecovery(model)
-    rows = probe_rows(deck, model, recovery.points)
-    beams, membrane = beam_rows(model), membrane_rows(deck, model)
-    return Solver(Stiffness(model), recovery, rows, beams, membrane)
+    return Solver.of(deck, Stiffness(model), FieldRecovery(model))
 
 
 @pytest.fixture(scope="module")
@@ -186,3 +185,11 @@ def test_self_weight_reaches_the_holds(deck: Deck, solver: Solver) -> None:
     weight = 25e3 * 0.25 * 6.8 * 4.0
     assert response.total[0] == pytest.approx(weight, rel=1e-12)
     assert sum(v[0] for v in response.reactions.values()) == pytest.approx(weight, rel=1e-9)
+
+
+def test_blocks_are_solved_with_one_thread_in_each_product(deck: Deck, solver: Solver) -> None:
+    with threadpool_limits(2, user_api="blas"):
+        runs = load_positions(deck)
+        found = [seen for *_, seen in stream(solver, runs, lambda *_: blas_threads(), workers=2)]
+        assert set(found) == {1}
+        assert blas_threads() == 2

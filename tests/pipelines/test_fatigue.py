@@ -27,7 +27,6 @@ from pipelines.fatigue import (
     unit_stresses,
 )
 from pipelines.grades import materials
-from pipelines.probes import beam_rows, membrane_rows, probe_rows
 from pipelines.responses import Response, Solver, case_responses
 from plate.recovery import FieldRecovery
 from plate.stiffness import Stiffness
@@ -131,14 +130,7 @@ order = 2
 
 def solved(deck: Deck) -> tuple[Solver, DesignWatch]:
     model = build_model(deck).model
-    recovery = FieldRecovery(model)
-    solver = Solver(
-        Stiffness(model),
-        recovery,
-        probe_rows(deck, model, recovery.points),
-        beam_rows(model),
-        membrane_rows(deck, model),
-    )
+    solver = Solver.of(deck, Stiffness(model), FieldRecovery(model))
     return solver, DesignWatch(deck, solver, case_responses(deck, solver))
 
 

@@ -12,7 +12,6 @@ from pipelines.deck import Deck
 from pipelines.designwatch import DesignWatch
 from pipelines.envelopes import Envelopes, traffic_envelopes
 from pipelines.nearsupport import contacts, depth_across, reduced_shear, wheel_shares
-from pipelines.probes import beam_rows, membrane_rows, probe_rows
 from pipelines.responses import Solver, case_responses
 from pipelines.traffic import WheelPatches
 from plate.loads import patch_loads
@@ -66,14 +65,7 @@ def deck(tmp_path_factory: pytest.TempPathFactory) -> Deck:
 @pytest.fixture(scope="module")
 def solver(deck: Deck) -> Solver:
     model = build_model(deck).model
-    recovery = FieldRecovery(model)
-    return Solver(
-        Stiffness(model),
-        recovery,
-        probe_rows(deck, model, recovery.points),
-        beam_rows(model),
-        membrane_rows(deck, model),
-    )
+    return Solver.of(deck, Stiffness(model), FieldRecovery(model))
 
 
 @pytest.fixture(scope="module")

@@ -48,14 +48,7 @@ def deck(tmp_path_factory: pytest.TempPathFactory) -> Deck:
 @pytest.fixture(scope="module")
 def solver(deck: Deck) -> Solver:
     model = build_model(deck).model
-    recovery = FieldRecovery(model)
-    return Solver(
-        Stiffness(model),
-        recovery,
-        probe_rows(deck, model, recovery.points),
-        beam_rows(model),
-        membrane_rows(deck, model),
-    )
+    return Solver.of(deck, Stiffness(model), FieldRecovery(model))
 
 
 @pytest.fixture(scope="module")
