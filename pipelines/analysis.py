@@ -77,7 +77,7 @@ def analyse(
         if progress is not None:
             progress(stage, part, whole)
 
-    check_job_size(deck, threads)
+    check_job_size(deck, threads, tolerances=tolerances_wanted)
     tell("mesh and stiffness")
     built = build_model(deck)
     shelf = shelf or Shelf()
@@ -101,7 +101,11 @@ def analyse(
 
     loads = model_load_count(deck)
     models = model_envelopes(
-        deck, solver, workers=threads, progress=lambda n: tell("load models", n, loads)
+        deck,
+        solver,
+        workers=threads,
+        progress=lambda n: tell("load models", n, loads),
+        watched=lambda model: None if watch is None else watch.of_model(model),
     )
     model_rows = [model_peaks(deck, solver, model) for model in models]
     steps: list[StepErrors] = []
@@ -114,7 +118,7 @@ def analyse(
     bars = None
     if watch is not None:
         tell("reinforcement")
-        bars = design(deck, solver, envelopes, watch)
+        bars = design(deck, solver, envelopes, models, watch)
         done("reinforcement")
 
     tell("strips and findings")

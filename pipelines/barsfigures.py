@@ -1,6 +1,7 @@
 """Drawings of the bars: sections of the slab in both directions to scale, and plans of zones."""
 
 from collections.abc import Sequence
+from math import ceil, floor
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -9,15 +10,32 @@ from matplotlib.patches import Circle, Rectangle
 from matplotlib.patches import Patch as Swatch
 from numpy.typing import NDArray
 
-from pipelines.bars import DIRECTIONS, FACES, Direction, Face, Layer, SlabBars, other_direction
+from pipelines.bars import (
+    DIRECTIONS,
+    FACES,
+    Bars,
+    Direction,
+    Face,
+    Layer,
+    SlabBars,
+    other_direction,
+)
 from pipelines.deck import Deck
 from pipelines.detailing import Zones
-from pipelines.figures import INK, PALE, draw, given
-from pipelines.planfigures import deck_canvas, faint_lines, frame, line_names, outline
+from pipelines.figures import INK, PALE, draw, given, length
+from pipelines.planfigures import (
+    deck_canvas,
+    faint_lines,
+    frame,
+    line_names,
+    outline,
+    traced,
+)
 
-Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
 
 LENGTH = 1.0  # of slab that a section shows [m]
+ROUND = 0.05  # m, of places that are set out on site
 INKS: dict[Direction, str] = {"x": "#1f4e79", "y": "#a0430a"}
 ALONG: dict[Direction, str] = {"x": "along the deck (x)", "y": "across the deck (y)"}
 SHADES = ("#ffffff", "#d9d2c3", "#9d8f73")
@@ -39,6 +57,24 @@ def centre_depth(bars: SlabBars, layer: Layer) -> float:
     """Depth of the bars' centres below the top of the slab [m]."""
     d = bars.effective_depth(layer)
     return d if layer[0] == "bottom" else bars.thickness - d
+
+
+def places_across(one: Bars) -> Floats:
+    """Centres of the bars that a section of `LENGTH` cuts, about its middle [m]."""
+    count = int((LENGTH - one.diameter) / one.spacing)
+    return np.asarray((np.arange(count + 1) - 0.5 * count) * one.spacing + 0.5 * LENGTH)
+
+
+def stretches(zones: Zones, layer: Layer, least: int) -> str:
+    """Stretches along the bars in which a layer's zone is at least that, in words: rounded
+    outwards to `ROUND` within the slab [m]."""
+    along = zones.u if layer[1] == "x" else zones.y
+    low, high = float(along.min()), float(along.max())
+    outwards = [
+        (max(floor(a / ROUND) * ROUND, low), min(ceil(b / ROUND) * ROUND, high))
+        for a, b in zones.ranges(layer, least)
+    ]
+    return ", ".join(f"{length(a)} to {length(b)}" for a, b in outwards) or "none"
 
 
 def section_drawing(bars: SlabBars, cut: Direction) -> str:
@@ -84,11 +120,8 @@ def _layer(axes: Axes, bars: SlabBars, layer: Layer, cut: Direction) -> None:
             Rectangle((0, z - one.diameter / 2), LENGTH, one.diameter, fc=ink, ec="none", zorder=2)
         )
         return
-    count = int((LENGTH - one.diameter) / one.spacing)
-    first = 0.5 * (LENGTH - count * one.spacing)
-    for k in range(count + 1):
-        centre = (first + k * one.spacing, z)
-        axes.add_patch(Circle(centre, one.diameter / 2, fc=ink, ec="none", zorder=3))
+    for x in places_across(one):
+        axes.add_patch(Circle((x, z), one.diameter / 2, fc=ink, ec="none", zorder=3))
 
 
 def _labels(axes: Axes, bars: SlabBars, cut: Direction) -> None:
@@ -100,11 +133,7 @@ def _labels(axes: Axes, bars: SlabBars, cut: Direction) -> None:
     heights = np.linspace(0.06 * h, 0.94 * h, len(layers))
     for layer, z in zip(layers, heights, strict=True):
         at = centre_depth(bars, layer)
-        x = LENGTH
-        if layer[1] != cut:
-            one = bars.bars(layer)
-            count = int((LENGTH - one.diameter) / one.spacing)
-            x = 0.5 * (LENGTH + count * one.spacing)
+        x = LENGTH if layer[1] == cut else float(places_across(bars.bars(layer))[-1])
         axes.plot(
             [x, LENGTH + 0.025, LENGTH + 0.05],
             [at, z, z],
@@ -165,7 +194,7 @@ def zone_drawing(deck: Deck, bars: SlabBars, layer: Layer, found: Sequence[Zones
         outline(axes, deck)
         faint_lines(axes, deck)
         line_names(axes, deck, (0.45, 0.45))
-        _bar_mark(axes, direction)
+        _draw_bar_mark(axes, deck, direction)
         legend = [
             Swatch(fc=shade, ec=INK, lw=0.5, label=words)
             for shade, words in zip(SHADES, ZONE_WORDS, strict=True)
@@ -175,17 +204,27 @@ def zone_drawing(deck: Deck, bars: SlabBars, layer: Layer, found: Sequence[Zones
     return draw(f"plan-zones-{name}", f"Zones of layer {name}.", room.size, paint)
 
 
-def _bar_mark(axes: Axes, direction: Direction) -> None:
-    """A short double line in the middle that shows how the bars of the layer run."""
-    (x0, x1), (y1, y0) = axes.get_xlim(), axes.get_ylim()
-    x, y = 0.5 * (x0 + x1), 0.5 * (y0 + y1)
-    half, gap = 0.06 * (x1 - x0), 0.008 * (x1 - x0)
-    for shift in (-gap, gap):
-        ends = (
-            ([x - half, x + half], [y + shift] * 2)
-            if direction == "x"
-            else ([x + shift] * 2, [y - half, y + half])
-        )
+def bar_mark(deck: Deck, direction: Direction, half: float, gap: float) -> list[Floats]:
+    """Plan paths (2, 2) of a double line in the middle of the slab along the bars of a direction:
+    half its length, and half the distance of both lines [m]."""
+    angle = 0.0
+    if direction == "y":
+        angle = np.pi / 2 if deck.reinforcement is None else deck.reinforcement.angle
+    along, aside = (
+        np.array([np.cos(angle), np.sin(angle)]),
+        np.array([-np.sin(angle), np.cos(angle)]),
+    )
+    u = 0.5 * sum(deck.plan.u_range)
+    limits = deck.plan.line_offsets(np.array(u))
+    middle = deck.plan.at(np.array(u), 0.5 * (limits[0] + limits[-1]))
+    ends = middle + half * np.array([-along, along])
+    return [ends + side * gap * aside for side in (-1.0, 1.0)]
+
+
+def _draw_bar_mark(axes: Axes, deck: Deck, direction: Direction) -> None:
+    x0, x1 = axes.get_xlim()
+    for path in bar_mark(deck, direction, 0.06 * (x1 - x0), 0.008 * (x1 - x0)):
+        ends = traced(deck, path).T
         axes.plot(*ends, color="white", lw=4.0, zorder=7, solid_capstyle="butt")
         axes.plot(*ends, color=INKS[direction], lw=1.8, zorder=8, solid_capstyle="butt")
 

@@ -1,12 +1,13 @@
 """What a deck file may say of bars and of what they are checked to: the tables of `deckschema`'s
 kind that are about resistance."""
 
-from typing import Annotated, get_args
+from typing import Annotated, Literal, get_args
 
 from pydantic import BeforeValidator
 
 from pipelines.bars import Direction, Face
 from pipelines.clauses import Standard
+from pipelines.damagefactors import Surface, TrafficType
 from pipelines.deckrules import Choice, Count, Range, WholeRange
 from pipelines.deckschema import Name, Pair, Table, as_list
 from pipelines.reinforcement import CrackCombination
@@ -20,10 +21,15 @@ class ExposureTable(Table):
     bottom: Name | None = None
 
 
+MomentAt = Literal["centre line", "face"]
+StructuralClass = Literal["S1", "S2", "S3", "S4", "S5", "S6"]
+
+
 class ConcreteTable(Table):
     standard: Annotated[Standard, Choice(get_args(Standard))]
     grade: Name
     exposure: ExposureTable = ExposureTable()
+    structural_class: Annotated[StructuralClass, Choice(get_args(StructuralClass))] | None = None
     aggregate_mm: Annotated[float, Range(4.0, 100.0, "mm")] = 20.0
     crack_width_mm: Annotated[float, Range(0.05, 1.0, "mm")] | None = None
     crack_combination: Annotated[CrackCombination, Choice(get_args(CrackCombination))] = (
@@ -48,6 +54,7 @@ class BarsTable(Table):
     x: LayerTable
     y: LayerTable
     angle_deg: Annotated[float, Range(15.0, 165.0, "degrees")] = 90.0
+    moment_at: Annotated[MomentAt, Choice(get_args(MomentAt))] = "centre line"
 
 
 class BarChoiceTable(Table):
@@ -81,10 +88,37 @@ class CollisionTable(Table):
     spread_deg: Annotated[float, Range(0.0, 60.0, "degrees")] = 45.0
     inner_face_mm: Annotated[float, Range(0.0, 3000.0, "mm")]
     edges: Annotated[list[SideEdge], Count(1, 2)] | None = None
+    vertical_kN: Annotated[float, Range(0.0, 2000.0, "kN")] = 0.0
+
+
+DamagePart = Annotated[float, Range(0.1, 5.0)]
+
+
+class SpanFactorTable(Table):
+    bottom: DamagePart
+    top: DamagePart
+
+
+def _at_both_faces(value: object) -> object:
+    return value if isinstance(value, dict) else {"bottom": value, "top": value}
+
+
+def _as_numbers(value: object) -> object:
+    return [value] if isinstance(value, int | float) else value
 
 
 class FatigueTable(Table):
-    lambda_s: Annotated[float, Range(0.1, 5.0)]
+    lambda_s: DamagePart | None = None
+    lambda_s1: Annotated[SpanFactorTable | None, BeforeValidator(_at_both_faces)] = None
+    N_obs_million: (
+        Annotated[
+            list[Annotated[float, Range(0.001, 10.0)]], Count(1, 6), BeforeValidator(_as_numbers)
+        ]
+        | None
+    ) = None
+    traffic_type: Annotated[TrafficType, Choice(get_args(TrafficType))] | None = None
+    life_years: Annotated[float, Range(1.0, 300.0)] = 100.0
+    surface: Annotated[Surface, Choice(get_args(Surface))] = "medium"
 
 
 class BeamLayerTable(Table):

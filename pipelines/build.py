@@ -5,6 +5,7 @@ patch's own size; between patches and lines it follows the spans.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,8 +14,7 @@ from pipelines.deck import Beam, Deck
 from pipelines.meshing import free_mesh, holds_slopes, mesh_line, shortest_span
 from pipelines.traffic import dispersed
 from plate.beams import BeamSection
-from plate.grid import Band, Grading, corner_width, grid_mesh
-from plate.mesh import Mesh
+from plate.grid import Band, Grading, corner_width, grid_breaks, grid_mesh
 from plate.model import PlateModel
 from plate.outline import plan_area
 from plate.plan import Plan
@@ -64,7 +64,7 @@ def build_model(deck: Deck, near: Near | None = None) -> BuiltModel:
     size, notes = cell_size(deck)
     section = _section(deck)
     if deck.plan.is_mapped:
-        mesh = _mesh(deck, order, size, near)
+        mesh = grid_mesh(deck.plan, order=order, **_division(deck, size, near))
     else:
         mesh, more = free_mesh(deck, section, order, size, PATCH_SHARE)
         notes += more
@@ -130,7 +130,14 @@ def cell_size(deck: Deck) -> tuple[float, tuple[str, ...]]:
     return size, ()
 
 
-def _mesh(deck: Deck, order: int, size: float, near: Near | None = None) -> Mesh:
+def cell_counts(deck: Deck, size: float) -> tuple[int, int]:
+    """Cells along the deck and across it on a grid of that largest cell side [m]."""
+    along, across = grid_breaks(deck.plan, **_division(deck, size))
+    return along.count, across.count
+
+
+def _division(deck: Deck, size: float, near: Near | None = None) -> dict[str, Any]:
+    """How a grid is divided into cells, as `grid_breaks` takes it."""
     plan = deck.plan
     extra_u = [s for z in deck.slab.zones if z.stations for s in z.stations]
     tapers = plan.end_offsets != plan.offsets
@@ -153,16 +160,14 @@ def _mesh(deck: Deck, order: int, size: float, near: Near | None = None) -> Mesh
         bands_y.append(Band(*near.offsets, size * float(np.cos(plan.skew))))
         size = max(size, COARSE_SHARE * shortest_span(deck))
         grading = _graded_near(plan, grading, near)
-    return grid_mesh(
-        plan,
-        order=order,
-        size=size,
-        grading=grading,
-        extra_u=extra_u,
-        extra_y=extra_y,
-        bands_u=bands_u,
-        bands_y=bands_y,
-    )
+    return {
+        "size": size,
+        "grading": grading,
+        "extra_u": extra_u,
+        "extra_y": extra_y,
+        "bands_u": bands_u,
+        "bands_y": bands_y,
+    }
 
 
 def _graded_near(plan: Plan, grading: Grading, near: Near) -> Grading:

@@ -4,8 +4,11 @@ import argparse
 import os
 import sys
 from collections.abc import Sequence
+from contextlib import redirect_stderr, redirect_stdout
 from importlib.metadata import version
+from io import StringIO
 from pathlib import Path
+from typing import Any, TextIO, cast
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
@@ -14,12 +17,14 @@ from rich.table import Table
 from pipelines.completion import SHELLS, completion
 from pipelines.deckfile import read_deck
 from pipelines.drawing import write_drawings
-from pipelines.errors import JobError
+from pipelines.errors import JobError, SizeError
 from pipelines.examples import example_path
 from pipelines.files import write_text
 from pipelines.influencecli import add_influence
+from pipelines.jobsize import check_job_size
 from pipelines.modelpeaks import ModelPeak
-from pipelines.reportdesign import SINGLE, bars_words
+from pipelines.reportdesign import bars_words, traffic_words
+from pipelines.reporttables import tolerance
 from pipelines.result import Result
 from pipelines.run import run
 from pipelines.starters import KINDS, starter
@@ -35,22 +40,68 @@ CAUTION = (
     "Results are for a qualified engineer to verify. Local codes and licensed practice govern; "
     "factors and national annexes are the user's to confirm."
 )
+NO_MEMORY = (
+    "the memory that may be taken does not suffice: make [mesh] size_m larger, or [traffic] step_m "
+    "and lateral_step_m"
+)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run the command line; returns the exit status: 0 success, 2 a user's mistake, 1 other."""
-    arguments = _parser().parse_args(argv)
-    try:
-        return int(arguments.do(arguments))
-    except (JobError, PlateError) as error:
-        print(f"deckslab: {error}", file=sys.stderr)
-        return 2
-    except OSError as error:
-        print(f"deckslab: {error.filename or ''}: {error.strerror or error}", file=sys.stderr)
-        return 2
-    except KeyboardInterrupt:
-        print("deckslab: stopped", file=sys.stderr)
-        return 1
+    """Run the command line; returns the exit status: 0 success, 2 a user's mistake, 1 other.
+
+    Where the reader of a pipe stops reading, as `head` does, the command goes on to its end and
+    its status stays its own.
+    """
+    out, err = (cast(TextIO, WhileRead(s or StringIO())) for s in (sys.stdout, sys.stderr))
+    with redirect_stdout(out), redirect_stderr(err):
+        try:
+            try:
+                arguments = _parser().parse_args(argv)
+                return int(arguments.do(arguments))
+            finally:
+                out.flush()
+        except (JobError, PlateError) as error:
+            message, status = str(error), 2
+        except OSError as error:
+            place = "" if error.filename is None else f"{error.filename}: "
+            message, status = f"{place}{error.strerror or error}", 2
+        except MemoryError:
+            message, status = NO_MEMORY, 2
+        except KeyboardInterrupt:
+            message, status = "stopped", 1
+        print(f"deckslab: {message}", file=sys.stderr)
+        return status
+
+
+class WhileRead:
+    """A standard stream for as long as someone reads it: what follows is dropped."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self.stream = stream
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.stream, name)
+
+    def write(self, text: str) -> int:
+        """All of it is taken, as far as the caller can see."""
+        try:
+            return self.stream.write(text)
+        except BrokenPipeError:
+            self._drop()
+            return len(text)
+
+    def flush(self) -> None:
+        """Also finds out that nobody reads."""
+        try:
+            self.stream.flush()
+        except BrokenPipeError:
+            self._drop()
+
+    def _drop(self) -> None:
+        # In place of the pipe: what is still in the buffer goes there too, also at the very end.
+        null = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(null, self.stream.fileno())
+        os.close(null)
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -66,7 +117,8 @@ def _parser() -> argparse.ArgumentParser:
         "run",
         help="analyse a deck file and write its report",
         description="Analyse a deck file: static cases, every load position of its vehicles, "
-        "envelopes, hand strips. Writes report.html, summary.json, findings.csv and fields.vtu.",
+        "envelopes, hand strips. Writes report.html, summary.json, findings.csv and fields.vtu, "
+        "of a deck with bars also bars.dxf.",
         epilog=CAUTION + " Exit status: 0 success, 2 a mistake in the input, 1 anything else.",
     )
     run_.add_argument(
@@ -152,13 +204,20 @@ def _draw(arguments: argparse.Namespace) -> int:
         print(path)
     for warning in deck.warnings:
         print(f"Warning: {warning}")
+    try:
+        print(f"A run: {check_job_size(deck).words}.")
+    except SizeError as error:
+        print(f"Warning: {error}")
     return 0
 
 
 def _view(arguments: argparse.Namespace) -> int:
     source = _found(arguments.source)
     name = arguments.deck if source.is_dir() else str(source)
-    write_view(source, read_deck(_found(name)) if name else None, arguments.out, arguments.field)
+    deck = read_deck(_found(name)) if name else None
+    if deck is not None:
+        check_job_size(deck)
+    write_view(source, deck, arguments.out, arguments.field)
     print(arguments.out)
     return 0
 
@@ -235,10 +294,12 @@ def _closing_table(result: Result, out: Path) -> None:
     elif result.no_findings:
         console.print(f"Hand strips: none compared; {result.no_findings}.", highlight=False)
     if result.design is not None:
-        console.print(f"Bars ({SINGLE}): {bars_words(result.design)}", highlight=False)
+        words = f"Bars. {traffic_words(result.design)} {bars_words(result.design)}"
+        console.print(words, highlight=False)
     for warning in result.deck.warnings:
         console.print(f"Warning: {warning}", highlight=False)
-    for name in ("report.html", "report.pdf", "summary.json", "findings.csv", "fields.vtu"):
+    files = ("report.html", "report.pdf", "summary.json", "findings.csv", "fields.vtu", "bars.dxf")
+    for name in files:
         if (out / name).exists():
             console.print(os.fspath(out / name), highlight=False)
     console.print(CAUTION, highlight=False)
@@ -252,7 +313,7 @@ def _model_table(name: str, peaks: Sequence[ModelPeak]) -> Table:
         table.add_row(
             f"{RESULT_KEYS[peak.component].removesuffix('_mm')} {peak.extreme}",
             peak.unit,
-            f"{peak.value:.3g}" + ("" if peak.error is None else f" ± {peak.error:.2g}"),
+            f"{peak.value:.3g}{tolerance(peak.whole_error)}",
             f"{peak.at[0]:.2f}, {peak.at[1]:+.2f}",
             peak.position.words,
         )
@@ -274,7 +335,7 @@ def _envelope_table(result: Result) -> Table:
         table.add_row(
             f"{row.result} {row.extreme}",
             row.unit,
-            f"{row.value:.3g}" + ("" if row.error is None else f" ± {row.error:.2g}"),
+            f"{row.value:.3g}{tolerance(row.error)}",
             f"{row.at[0]:.2f}, {row.at[1]:+.2f}",
             "" if position is None else position.vehicle,
             first,

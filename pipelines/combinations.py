@@ -24,7 +24,7 @@ class Combination:
     """Factors of one limit state.
 
     permanent : action -> (unfavourable, favourable); traffic : on the vehicle as its standard
-    prints it.
+    prints it; distributed : on the distributed loads of its load models, None = the same.
     """
 
     standard: Standard
@@ -32,6 +32,14 @@ class Combination:
     permanent: Mapping[Action, Pair]
     traffic: float
     source: Source
+    distributed: float | None = None
+
+    @property
+    def share(self) -> float:
+        """Factor on distributed loads over that on axles."""
+        if self.distributed is None or self.traffic == 0.0:
+            return 1.0
+        return self.distributed / self.traffic
 
 
 def _table(
@@ -41,6 +49,7 @@ def _table(
     surfacing: Pair,
     traffic: float,
     clause: str,
+    distributed: float | None = None,
 ) -> Combination:
     permanent: dict[Action, Pair] = {
         "self-weight": weight,
@@ -48,7 +57,8 @@ def _table(
         "parapet": weight,
         "other permanent": weight,
     }
-    return Combination(standard, limit_state, permanent, traffic, Source(standard, clause))
+    source = Source(standard, clause)
+    return Combination(standard, limit_state, permanent, traffic, source, distributed)
 
 
 MORE, LESS = 1.4, 0.8  # on the nominal surfacing, EN 1991-1-1 5.2.3(3)
@@ -61,7 +71,7 @@ COMBINATIONS: dict[Standard, tuple[Combination, ...]] = {
     "EN 1992": (
         _table("EN 1992", "ULS", (1.35, 1.0), (1.35 * MORE, LESS), 1.35, _EN),
         _table("EN 1992", "characteristic", _ONE, _BOUNDS, 1.0, _EN_SLS),
-        _table("EN 1992", "frequent", _ONE, _BOUNDS, 0.75, _EN_SLS),
+        _table("EN 1992", "frequent", _ONE, _BOUNDS, 0.75, _EN_SLS, distributed=0.40),
         _table("EN 1992", "quasi-permanent", _ONE, _BOUNDS, 0.0, _EN_SLS),
     ),
     "IRC:112": (

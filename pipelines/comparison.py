@@ -10,6 +10,8 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
 
 from pipelines.deck import Deck
 from pipelines.envelopes import Envelopes, find_position
@@ -123,15 +125,34 @@ def held_arrangements(
     """
     if not places:
         return []
-    rows = field_rows(solver, [p for p, *_ in places], [k for _, k, *_ in places])
+    points, components, signs, numbers = (np.array(v) for v in zip(*places, strict=True))
+    rows = field_rows(solver, points.tolist(), components.tolist())
+    return held_loads(deck, solver, model, rows, signs, numbers, model.joint[points])
+
+
+def held_loads(
+    deck: Deck,
+    solver: Solver,
+    model: ModelEnvelope,
+    rows: sparse.csr_array,
+    signs: NDArray[np.int64],
+    numbers: NDArray[np.int64],
+    joint: NDArray[np.float64],
+) -> list[WheelPatches]:
+    """The loads of a load model where it governs results given as rows (n, n_dof) on the
+    displacements.
+
+    signs, numbers, joint : (n,) 1 for a maximum or -1 for a minimum, number of the arrangement,
+    and factor near joints.
+    """
     _, strips = pressure_cells(deck)
     corners = np.concatenate([strip.wheels(slice(None)).corners for strip in strips])
     means = surfaces(solver.stiffness, rows).means(corners)
     ends = np.cumsum([len(strip) for strip in strips])[:-1]
     found = []
-    for (point, _, sign, number), own in zip(places, means, strict=True):
-        held = model.held(deck, number, np.split(sign * own > 0.0, ends))
-        found.append(replace(held, load=float(model.joint[point]) * held.load))
+    for sign, number, factor, own in zip(signs, numbers, joint, means, strict=True):
+        held = model.held(deck, int(number), np.split(sign * own > 0.0, ends))
+        found.append(replace(held, load=float(factor) * held.load))
     return found
 
 

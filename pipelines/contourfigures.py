@@ -10,14 +10,15 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
-from matplotlib.ticker import FuncFormatter, MaxNLocator
+from matplotlib.ticker import MaxNLocator
 from matplotlib.tri import Triangulation
 from numpy.typing import NDArray
 from shapely import LineString, Polygon, unary_union
 
+from pipelines.contours import bands, colour_bar, label_contours
 from pipelines.deck import Deck
 from pipelines.envelopes import LoadPosition
-from pipelines.figures import INK, draw, given, length, number
+from pipelines.figures import INK, draw, length, number
 from pipelines.planfigures import (
     closed,
     deck_canvas,
@@ -28,6 +29,7 @@ from pipelines.planfigures import (
     outline,
     run_of,
     traced,
+    travel,
     wheels,
 )
 from pipelines.slices import FieldMap
@@ -41,8 +43,12 @@ LEVELS = 12
 MAPS = {"max": "YlGnBu", "min": "YlOrBr_r", "both": "PuOr_r"}
 # Part of each map that is used: labels in ink stay readable on the darkest.
 SHARE = {"max": (0.0, 0.72), "min": (0.28, 1.0), "both": (0.14, 0.86)}
+# A peak stands alone where on this share of the area all is less than that share of it.
+COMMON, ALONE = 0.97, 0.25
 # Paper between the peak and its label [point].
 LABEL_AWAY = 36.0
+# Corners of that label about its middle [point].
+PEAK_BOX = np.array([[-18.0, -8.0], [18.0, -8.0], [18.0, 8.0], [-18.0, 8.0], [-18.0, -8.0]])
 
 
 @dataclass(frozen=True)
@@ -92,8 +98,8 @@ class ContourPlans:
         return Triangulation(x, y, triangles[self.clear[triangles].any(axis=1)])
 
     @cached_property
-    def _band(self) -> Path:
-        """Within one thickness of edges and supporting lines."""
+    def _band(self) -> list[Floats]:
+        """Rings (n, 2) round what lies within one thickness of edges and supporting lines."""
         deck = self.deck
         holes = [closed(deck, corners) for corners in points_of(deck.plan.openings)]
         slab = Polygon(closed(deck, deck.plan.outline), holes)
@@ -101,13 +107,12 @@ class ContourPlans:
         reach = deck.slab.thickness
         band = unary_union([line.buffer(reach) for line in [*lines, slab.boundary]])
         band = band.intersection(slab)
-        rings = [
+        return [
             np.array(ring.coords)
             for part in getattr(band, "geoms", [band])
             if isinstance(part, Polygon)
             for ring in (part.exterior, *part.interiors)
         ]
-        return Path.make_compound_path(*[Path(ring, closed=True) for ring in rings])
 
     def plan(self, field: PlanField) -> str:
         """The drawing of one field."""
@@ -135,41 +140,64 @@ class ContourPlans:
         return draw(field.name, words, room.size, paint)
 
     def _contours(self, figure: Figure, axes: Axes, field: PlanField) -> None:
-        levels = contour_levels(field)
-        # What lies on the last level would be left blank.
-        inside = 1e-6 * (levels[-1] - levels[0])
-        shown = np.clip(field.values, levels[0] + inside, levels[-1] - inside)
-        triangles = self._clear_triangles if field.banded else self._triangles
+        high = self._highest(field)
+        levels = contour_levels(field, high)
         colours = colormaps[MAPS[field.extreme]](
             np.linspace(*SHARE[field.extreme], len(levels) - 1)
         )
-        filled = axes.tricontourf(triangles, shown, levels=levels, colors=colours, zorder=1)
-        filled.set_edgecolor("face")
-        filled.set_linewidth(0.25)
-        inner = levels[1:-1]
-        lines = axes.tricontour(
-            triangles,
-            shown,
-            levels=inner,
-            colors=INK,
-            linewidths=0.35,
-            negative_linestyles="solid",
-            zorder=2,
-        )
-        axes.clabel(lines, inner[::2], fmt=given, fontsize=6, inline_spacing=1, zorder=2)
-        width, height = figure.get_size_inches()
-        bar_axes = figure.add_axes((0.5 - 3.0 / width, 0.36 / height, 6.0 / width, 0.13 / height))
-        bar = figure.colorbar(filled, cax=bar_axes, orientation="horizontal", ticks=levels)
-        bar.ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: given(v)))
-        bar.ax.tick_params(length=2, pad=1.5)
-        bar.outline.set_linewidth(0.5)
-        bar.set_label(f"{field.title} [{field.unit}]", labelpad=1.5)
+        # On a slab thicker than its spans nothing is clear: the band covers all of it.
+        banded = field.banded and self.clear.any()
+        triangles = self._clear_triangles if banded else self._triangles
+        lines = bands(axes, triangles, field.values, levels, colours)
+        label_contours(axes, levels[1:-1], lines, self._keep_off(axes, field))
+        words = f"{field.title} [{field.unit}]"
+        if high < abs(field.peak):
+            words += f"; the darkest band goes on to {number(field.peak)}"
+        colour_bar(figure, levels, colours, words)
+
+    @cached_property
+    def _areas(self) -> Floats:
+        """Of the quadrilaterals between field points [m²]."""
+        a, b, c, d = (self.fields.xy[self.fields.quads[:, k]] for k in range(4))
+        (x, y), (u, v) = (c - a).T, (d - b).T
+        return np.asarray(0.5 * np.abs(x * v - y * u))
+
+    def _highest(self, field: PlanField) -> float:
+        """The peak; where it stands far above what is common, that, so that the plan is no
+        blank."""
+        values = np.abs(field.values[self.fields.quads]).mean(axis=1)
+        order = np.argsort(values)
+        share = np.cumsum(self._areas[order])
+        common = float(values[order[np.searchsorted(share, COMMON * share[-1])]])
+        return common if 0.0 < common < ALONE * abs(field.peak) else abs(field.peak)
+
+    def _keep_off(self, axes: Axes, field: PlanField) -> list[Floats]:
+        """What no label may touch: edges, lines, the band, the peak, its label and the wheels."""
+        deck = self.deck
+        rings = [deck.plan.outline, *points_of(deck.plan.openings)]
+        found = [closed(deck, ring) for ring in rings]
+        found += [traced(deck, line_path(deck, line)) for line in deck.lines]
+        if field.banded:
+            found += self._band
+        peak = deck.plan.chart.to_cartesian(np.array(field.at))
+        middle = np.array(self._free_place(axes, field, peak))
+        label = np.vstack([np.zeros(2), middle, middle + PEAK_BOX])
+        dots = axes.transData.transform(peak) + label * axes.figure.dpi / 72.0
+        return [*found, *self._load(field), axes.transData.inverted().transform(dots)]
+
+    def _load(self, field: PlanField) -> list[Floats]:
+        """Outlines of the wheels that govern, and the arrow of travel."""
+        if field.position is None:
+            return []
+        run, index = run_of(self.runs, field.position)
+        corners = run.wheels(slice(index, index + 1)).corners
+        arrow = travel(self.deck, field.position)
+        return [*(closed(self.deck, wheel) for wheel in corners), arrow]
 
     def _cover(self, axes: Axes) -> None:
+        path = Path.make_compound_path(*[Path(ring, closed=True) for ring in self._band])
         axes.add_patch(
-            PathPatch(
-                self._band, fc=(1, 1, 1, 0.9), ec="#999999", lw=0.3, hatch="//////", zorder=2.5
-            )
+            PathPatch(path, fc="white", ec="#999999", lw=0.3, hatch="//////", zorder=2.5)
         )
 
     def _mark(self, axes: Axes, field: PlanField) -> None:
@@ -178,7 +206,7 @@ class ContourPlans:
         axes.plot(x, y, marker="o", ms=7, mfc="none", mec=INK, mew=1.1, zorder=10)
         axes.plot(x, y, marker="+", ms=5, mec=INK, mew=0.9, zorder=10)
         axes.annotate(
-            number(field.peak),
+            _peak_words(field),
             xy=(x, y),
             xytext=self._free_place(axes, field, np.array([x, y])),
             textcoords="offset points",
@@ -192,7 +220,7 @@ class ContourPlans:
         )
 
     def _free_place(self, axes: Axes, field: PlanField, peak: Floats) -> tuple[float, float]:
-        """Offset [point] of the peak's label: away from the wheels, on the axes."""
+        """Offset [point] of the peak's label: away from the wheels and the arrow, on the axes."""
         angles = np.radians(np.arange(0, 360, 30))
         offsets = LABEL_AWAY * np.column_stack([np.cos(angles), np.sin(angles)])
         to_points = 72.0 / axes.figure.dpi
@@ -201,21 +229,27 @@ class ContourPlans:
         low, high = np.array([box.p0, box.p1]) * to_points
         inside = np.all((screen > low + 16.0) & (screen < high - 8.0), axis=1)
         free = np.zeros(len(offsets))
-        if field.position is not None:
-            run, index = run_of(self.runs, field.position)
-            centres = run.wheels(slice(index, index + 1)).corners.mean(axis=1)
-            at = axes.transData.transform(self.deck.plan.chart.to_cartesian(centres)) * to_points
+        load = [xy.mean(axis=0) for xy in self._load(field)]
+        if load:
+            at = axes.transData.transform(np.array(load)) * to_points
             free = np.linalg.norm(screen[:, None] - at, axis=2).min(axis=1)
         x, y = offsets[int(np.argmax(np.where(inside, free, -1.0)))]
         return float(x), float(y)
 
 
-def contour_levels(field: PlanField) -> Floats:
-    """Round levels over what is to be read; from zero for envelopes, about zero for both signs."""
-    high = abs(field.peak)
+def contour_levels(field: PlanField, high: float) -> Floats:
+    """Round levels up to a value on both sides; from zero for envelopes, about zero for both
+    signs."""
     low = -high if field.extreme == "both" else 0.0
     levels = np.asarray(MaxNLocator(LEVELS, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high))
     if field.extreme == "both":
         return np.asarray(levels)
     levels = levels[levels >= 0.0]
     return np.asarray(levels if field.extreme == "max" else 0.0 - levels[::-1])
+
+
+def _peak_words(field: PlanField) -> str:
+    """The peak in print; a utilisation is rounded up, so that 1.00 passes."""
+    if field.unit == "-":
+        return f"{np.ceil(100.0 * field.peak - 1e-9) / 100.0:.2f}"
+    return number(field.peak)

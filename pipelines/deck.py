@@ -221,6 +221,7 @@ class LoadModel:
 
     pressure : on the whole carriageway [N/m2]; like the lanes' it acts on adverse parts only.
     near_joint : results near an expansion joint are raised (EN 1991-2, 4.6.1(6)).
+    fatigue : for ranges of stress alone, not for strength.
     source : clauses and marks; notes : sentences for the report.
     """
 
@@ -229,6 +230,7 @@ class LoadModel:
     sets: tuple[LaneSet, ...]
     pressure: float = 0.0
     near_joint: bool = False
+    fatigue: bool = False
     source: str = ""
     notes: tuple[str, ...] = ()
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields
 from math import pi, radians
 from pathlib import Path
 
-from pipelines.bars import Bars, Mat, SlabBars
+from pipelines.bars import Bars, Face, Mat, SlabBars
 from pipelines.barsschema import (
     BarChoiceTable,
     BarsTable,
@@ -20,6 +20,7 @@ from pipelines.barsschema import (
     SteelTable,
     SurveyTable,
 )
+from pipelines.damagefactors import DamageFactor, by_parts, stated
 from pipelines.deck import Line, Slab
 from pipelines.deckmistakes import Mistakes
 from pipelines.detailing_tables import LIST_EXPOSURES
@@ -83,6 +84,7 @@ def reinforcement(
     slab_bars = _slab_bars(tables.bars, slab.thickness, mistakes)
     imposed = tuple(_imposed(where, table, mistakes) for where, table in tables.membrane)
     beams = _beams(tables.beams, lines, mistakes)
+    damage = None if tables.fatigue is None else _damage(tables.fatigue, bases, mistakes)
     survey, choice, shear = tables.survey, tables.choice, tables.shear
     readings = None if survey is None else _survey(survey, plan, folder, mistakes)
     if len(mistakes.lines) > before or slab_bars is None:
@@ -102,7 +104,8 @@ def reinforcement(
         imposed,
         None if tables.collision is None else _collision(tables.collision),
         beams,
-        None if tables.fatigue is None else tables.fatigue.lambda_s,
+        damage,
+        any(table.moment_at == "face" for _, table in tables.bars),
     )
 
 
@@ -114,7 +117,28 @@ def _collision(table: CollisionTable) -> Collision:
         radians(table.spread_deg),
         MM * table.inner_face_mm,
         tuple(dict.fromkeys(table.edges or ("left", "right"))),
+        1e3 * table.vertical_kN,
     )
+
+
+def _damage(
+    table: FatigueTable, bases: Sequence[DesignBasis], mistakes: Mistakes
+) -> dict[Face, DamageFactor] | None:
+    """lambda_s of both faces, whole or by its parts."""
+    if bases and all(basis.materials.standard != "EN 1992" for basis in bases):
+        mistakes.add("[fatigue]", None, "is for EN 1992, which no [[concrete]] names")
+    span, lorries, kind = table.lambda_s1, table.N_obs_million, table.traffic_type
+    if table.lambda_s is not None:
+        if not (span is None and lorries is None and kind is None):
+            mistakes.add("[fatigue] lambda_s", table.lambda_s, "stands beside its own parts")
+        whole = stated(table.lambda_s)
+        return {"bottom": whole, "top": whole}
+    if span is None or lorries is None or kind is None:
+        told = "is missing, or lambda_s1, N_obs_million and traffic_type, its parts"
+        mistakes.add("[fatigue] lambda_s", None, told)
+        return None
+    rest = (lorries, kind, table.life_years, table.surface)
+    return {"bottom": by_parts(span.bottom, *rest), "top": by_parts(span.top, *rest)}
 
 
 def _beams(
@@ -123,16 +147,12 @@ def _beams(
     """Beams whose bars the file states; each line once."""
     beams = [line for line in lines if line.beam is not None]
     known = [line.name for line in beams]
-    joined = {line.name for line in beams if line.beam is not None and line.beam.connection}
     seen: set[str] = set()
     found = []
     for where, table in tables:
         for name in table.on:
             if name not in known:
                 told = f"is no line with a beam: allowed is {', '.join(known) or 'none here'}"
-                mistakes.add(f"{where}, on", name, told)
-            elif name in joined:
-                told = "is joined to the slab's membrane: its axial force is not checked yet"
                 mistakes.add(f"{where}, on", name, told)
             elif name in seen:
                 mistakes.add(f"{where}, on", name, "has its bars already")
@@ -152,6 +172,7 @@ def _beams(
                 axes[1],
                 table.links.legs * pi / 4 * link**2 / (MM * table.links.spacing_mm),
                 table.links.legs,
+                cover + link / 2,
             )
         )
     return tuple(found)
@@ -202,6 +223,10 @@ def _bases(
             if exposure is not None and exposure not in known:
                 told = f"allowed is {', '.join(known)}"
                 mistakes.add(f"{where}, exposure.{face}", exposure, told)
+        if table.structural_class is not None and table.standard != "EN 1992":
+            mistakes.add(
+                f"{where}, structural_class", table.structural_class, "is of EN 1992 alone"
+            )
         if table.standard not in grades:
             told = f"no [[steel]] has this standard: {table.standard}"
             mistakes.add(f"{where}, standard", table.standard, told)
@@ -222,6 +247,7 @@ def _bases(
                 MM * table.aggregate_mm,
                 None if table.crack_width_mm is None else MM * table.crack_width_mm,
                 table.crack_combination,
+                int((table.structural_class or "S4")[1]),
             )
         )
     return tuple(found)
@@ -236,6 +262,9 @@ def _slab_bars(
         if table.face in mats:
             mistakes.add(f"{where}, face", table.face, "this face has its bars already")
             continue
+        if table.face == "bottom" and table.moment_at != "centre line":
+            told = "is for the top bars: sagging over a line counts there"
+            mistakes.add(f"{where}, moment_at", table.moment_at, told)
         try:
             mats[table.face] = Mat(
                 MM * table.cover_mm, _layer(table.x), _layer(table.y), table.outer

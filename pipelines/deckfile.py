@@ -48,7 +48,7 @@ from pipelines.deckschema import (
     VehicleTable,
     ZoneTable,
 )
-from pipelines.decktables import BARS_TABLES, MOST_TABLES, TABLES
+from pipelines.decktables import MOST_TABLES, TABLES
 from pipelines.tomlfile import read_toml
 from plate.outline import covers
 from plate.plan import Plan
@@ -107,11 +107,8 @@ def read_deck(path: str | Path) -> Deck:
         _single(data, "survey", SurveyTable, mistakes),
     )
     bars = reinforcement(bar_tables, slab, plan, lines, Path(name).parent, mistakes)
-    if not plan.is_grid:
-        for key in list(BARS_TABLES)[2:]:  # concrete and steel alone do nothing
-            if key in data:
-                allowed = "not yet supported for outlines: sections are cut along C and L lines"
-                mistakes.add(_in_brackets(key, data[key]), None, allowed)
+    if not plan.is_grid and "collision" in data:
+        mistakes.add("[collision]", None, "needs the edges of a plan with C and L lines")
     mistakes.raise_if_any()
     assert slab is not None, "a slab is missing without a mistake"
     return Deck(

@@ -4,9 +4,8 @@
 has seen the results that report and summary show.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,19 +15,21 @@ from pipelines.bending import OrderCost, order_cost
 from pipelines.collision import collision_rows
 from pipelines.combinations import LimitState, combined_cases
 from pipelines.deck import Action, Deck
+from pipelines.designblocks import triple
 from pipelines.designchecks import Peaks, choose_mat, resistances, rule_rows, steel_needed
-from pipelines.designenvelope import (
-    ROWS,
-    Demand,
-    triple,
-)
+from pipelines.designenvelope import ROWS, Demand
 from pipelines.designmembrane import MembraneForces
+from pipelines.designpositions import Numbered, Position
 from pipelines.designwatch import DesignWatch
 from pipelines.detailing import Raster, ThroughSteel, Zones, bottom_through, raster, zones
 from pipelines.detailing_rules import Row
 from pipelines.edgebeams import beam_checks
-from pipelines.envelopes import Envelopes, LoadPosition
+from pipelines.envelopes import Envelopes
 from pipelines.fatigue import fatigue_rows
+from pipelines.findings import CAUTION
+from pipelines.governing import clear_of_widths
+from pipelines.loadmodels import for_bars
+from pipelines.modelpositions import ModelEnvelope
 from pipelines.nearsupport import ReducedShear, reduced_shear
 from pipelines.panelchecks import PanelCheck, panel_checks
 from pipelines.reinforcement import DesignBasis, Reinforcement
@@ -41,6 +42,7 @@ from pipelines.shearsections import (
     ShearTracker,
     tension,
 )
+from pipelines.traffic import LoadPositions
 from pipelines.wheelpunching import WheelPunching, wheel_punching
 
 Floats = NDArray[np.float64]
@@ -61,7 +63,7 @@ class LayerCheck:
     m_face: float
     m_Rd: float
     at: tuple[float, float]
-    position: LoadPosition | None
+    position: Position | None
     state: Mapping[Action, float]
     required: float
     gain: float | None
@@ -83,14 +85,15 @@ class ShearPeak:
     line: str
     side: int
     at: tuple[float, float]
-    position: LoadPosition | None
+    position: Position | None
 
 
 @dataclass(frozen=True)
 class StandardDesign:
     """Everything for one standard.
 
-    demands : by limit state. utilisation : (4, n_point) of bending, rows as designenvelope.ROWS.
+    traffic : what the bars are judged under, in words. demands : by limit state.
+    utilisation : (4, n_point) of bending, rows as designenvelope.ROWS.
     shear : worst sample for each width, in the order of the widths; design_width : the one judged.
     reduced : the same with loads near supports reduced, None where the standard has no such rule.
     order : per face what the other layer order costs. outermost : per face the direction whose
@@ -99,6 +102,7 @@ class StandardDesign:
     """
 
     basis: DesignBasis
+    traffic: str
     demands: Mapping[LimitState, Demand]
     layers: tuple[LayerCheck, ...]
     utilisation: Floats
@@ -136,10 +140,32 @@ class Design:
     membrane: MembraneForces | None
 
 
-def design(deck: Deck, solver: Solver, envelopes: Envelopes | None, watch: DesignWatch) -> Design:
-    """The design of a deck with bars from what the watch has seen."""
+@dataclass(frozen=True)
+class _Seen:
+    """The deck and all that was found of its traffic."""
+
+    deck: Deck
+    solver: Solver
+    envelopes: Envelopes | None
+    models: Sequence[ModelEnvelope]
+    watch: DesignWatch
+    numbered: Numbered
+
+
+def design(
+    deck: Deck,
+    solver: Solver,
+    envelopes: Envelopes | None,
+    models: Sequence[ModelEnvelope],
+    watch: DesignWatch,
+) -> Design:
+    """The design of a deck with bars, from what the watch has seen of single vehicles and from the
+    load models."""
     one = deck.reinforcement
     assert one is not None
+    numbered = Numbered(envelopes)
+    watch.take_models(numbered, models)
+    seen = _Seen(deck, solver, envelopes, models, watch, numbered)
     demands = watch.moments.demands()
     solved: Solved = {}
     grid = raster(deck, solver)
@@ -150,26 +176,26 @@ def design(deck: Deck, solver: Solver, envelopes: Envelopes | None, watch: Desig
             for d in demands
             if d.combination.standard == basis.materials.standard
         }
-        found.append(_standard(deck, solver, envelopes, watch, basis, mine, tracker, solved, grid))
+        found.append(_standard(seen, basis, mine, tracker, solved, grid))
     combined = combined_cases(deck)
     left_out = tuple(case.name for case in deck.cases if case.name not in combined)
     return Design(one, tuple(found), watch.sections, left_out, watch.membrane)
 
 
 def _standard(
-    deck: Deck,
-    solver: Solver,
-    envelopes: Envelopes | None,
-    watch: DesignWatch,
+    seen: _Seen,
     basis: DesignBasis,
     demands: Mapping[LimitState, Demand],
     tracker: ShearTracker,
     solved: Solved,
     grid: Raster,
 ) -> StandardDesign:
+    deck, solver, watch, numbered = seen.deck, seen.solver, seen.watch, seen.numbered
     one = deck.reinforcement
     assert one is not None
     mat, bars = basis.materials, one.bars
+    models = [m for m in seen.models if for_bars(m.model, mat.standard)]
+    runs = () if seen.envelopes is None else seen.envelopes.runs
     plan = solver.recovery.points.plan
     ultimate = demands["ULS"]
     m_Rd = resistances(bars, mat)
@@ -180,37 +206,41 @@ def _standard(
         pulls = (_pull(d, membrane.characteristic, one.angle) for d in (characteristic, crack))
         peaks = replace(peaks, arms=membrane.arms, pull=next(pulls), crack_pull=next(pulls))
     steel = steel_needed(bars, mat, peaks)
-    clear = _clear_of_widths(deck, plan)
+    clear = clear_of_widths(deck, plan)
     layers = tuple(
-        _layer(k, ultimate, m_Rd, plan, clear, envelopes, steel[ROWS[k]]) for k in range(4)
+        _layer(k, ultimate, m_Rd, plan[watch.read_at[k]], clear, numbered, steel[ROWS[k]])
+        for k in range(4)
     )
     shear_demand = tracker.demand() if len(watch.sections.points) else None
-    shear = _shear_peaks(watch.sections, shear_demand, envelopes)
+    shear = _shear_peaks(watch.sections, shear_demand, numbered)
     judged = next((p for p in shear if p.width == watch.design_width), None)
     fixes: tuple[Remedy, ...] = ()
     if judged is not None and judged.utilisation > 1 and shear_demand is not None:
         w = shear_demand.widths.index(judged.width)
         sample = int(shear_demand.utilisation[w].argmax())
+        held = numbered.held(int(shear_demand.at[w, sample]))
         check = ShearCheck(
             watch.sections,
             sample,
             judged.position,
+            None if held is None else held.loads,
             shear_demand.forces[w, :, sample],
             float(tension(shear_demand.forces[w], shear_demand.imposed)[sample]),
         )
         fixes = shear_remedies(deck, bars, basis, ultimate.combination, check, solved)
-    beams = None if watch.beams is None else watch.beams.forces()
+    beams = None if watch.beams is None else watch.beams.forces(mat.standard)
     by_layer = {layer: ultimate.layer(layer) for layer in LAYERS}
     survey = one.survey
     return StandardDesign(
         basis,
+        _traffic_words(models, runs),
         demands,
         layers,
         np.stack([ultimate.values[k] / m_Rd[ROWS[k]] for k in range(4)]),
         (
             *rule_rows(bars, basis, peaks, {d: _span(deck, d) for d in DIRECTIONS}, steel),
             *fatigue_rows(deck, solver, watch, mat, demands),
-            *collision_rows(one.collision, bars, mat, deck.plan, plan, watch.dead),
+            *collision_rows(deck, solver, mat, watch.dead),
             *beam_checks(deck, one.beams, mat, ultimate.combination, beams),
         ),
         {face: order_cost(bars, face, mat) for face in FACES},
@@ -222,16 +252,21 @@ def _standard(
         shear_demand,
         watch.design_width,
         None
-        if envelopes is None
-        else reduced_shear(deck, solver, envelopes.runs, tracker, watch.design_width),
+        if deck.traffic is None
+        else reduced_shear(deck, solver, runs, numbered, tracker, watch.design_width),
         fixes,
-        None
-        if envelopes is None
-        else wheel_punching(deck, envelopes.runs, bars, mat, ultimate.combination.traffic),
+        wheel_punching(deck, runs, models, bars, mat, ultimate.combination.traffic),
         zones(grid, bars, mat, ultimate),
         bottom_through(deck, plan, ultimate),
         () if survey is None else panel_checks(deck.plan, survey, bars, mat, plan, by_layer),
     )
+
+
+def _traffic_words(models: Sequence[ModelEnvelope], runs: Sequence[LoadPositions]) -> str:
+    alone = list(dict.fromkeys(run.vehicle.name for run in runs))
+    if not models:
+        return CAUTION if alone else "none"
+    return ", ".join([m.model.name for m in models] + [f"{name} alone" for name in alone])
 
 
 def _largest(demand: Demand) -> dict[Layer, float]:
@@ -263,7 +298,7 @@ def _layer(
     m_Rd: Mapping[Layer, float],
     plan: Floats,
     clear: NDArray[np.bool_],
-    envelopes: Envelopes | None,
+    numbered: Numbered,
     required: float,
 ) -> LayerCheck:
     values, layer = demand.values[k], ROWS[k]
@@ -278,25 +313,12 @@ def _layer(
         float(values[clear].max()) if clear.any() else float(values[top]),
         m_Rd[layer],
         (float(plan[top, 0]), float(plan[top, 1])),
-        None if envelopes is None or number < 0 else envelopes.position(number),
+        numbered.position(number),
         dict(demand.states[int(demand.state[k, top])]),
         required,
         gain,
         float(demand.least[k, top]),
     )
-
-
-def _clear_of_widths(deck: Deck, points: Floats) -> NDArray[np.bool_]:
-    """Points (n,) not over the width of a supporting line."""
-    clear = np.ones(len(points), dtype=bool)
-    for line in deck.lines:
-        path = deck.plan.lines[line.name].full
-        for a, b in pairwise(path):
-            along = b - a
-            share = np.clip((points - a) @ along / (along @ along), 0.0, 1.0)
-            gap = np.linalg.norm(points - a - share[:, None] * along, axis=1)
-            clear &= gap >= 0.5 * line.width - 1e-9
-    return clear
 
 
 def _span(deck: Deck, main: Direction) -> float:
@@ -309,7 +331,7 @@ def _span(deck: Deck, main: Direction) -> float:
 
 
 def _shear_peaks(
-    sections: Sections, demand: ShearDemand | None, envelopes: Envelopes | None
+    sections: Sections, demand: ShearDemand | None, numbered: Numbered
 ) -> tuple[ShearPeak, ...]:
     if demand is None:
         return ()
@@ -327,7 +349,7 @@ def _shear_peaks(
                 sections.names[sections.line[k]],
                 int(sections.side[k]),
                 (float(at[0]), float(at[1])),
-                None if envelopes is None or number < 0 else envelopes.position(number),
+                numbered.position(number),
             )
         )
     return tuple(found)

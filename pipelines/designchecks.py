@@ -193,7 +193,7 @@ def rule_rows(
         rows += span_depth_rows(bars, short, mat, span, "interior span", steel[short])
     for face, exposure in zip(FACES, basis.exposure, strict=True):
         if exposure is not None:
-            rows += cover_rows(bars, face, mat, exposure)
+            rows += cover_rows(bars, face, mat, exposure, basis.structural_class)
     return tuple(rows)
 
 

@@ -8,7 +8,8 @@ needs none of the second. a + |t| = max(a + t, a - t) is linear in the moments: 
 over the positions adds up from permanent actions and traffic, at the cost of a few maxima. That
 value is kept, lowered to a_max + t_max^2/|b|_min for a block of positions none of which needs the
 second bars. It is exact where both sets are needed at the governing position and on the safe side
-elsewhere: `Demand.least` tells by how much at most.
+elsewhere: `Demand.least` tells by how much at most. Under a load model a + t and so on each take
+their own worst arrangement of lanes (`forms`).
 
 Where membrane forces act, each layer's moments are m + n t of `designmembrane`, formed position by
 position. Imposed forces are present or absent, whichever is worse: compression is never counted on.
@@ -16,11 +17,13 @@ position. Imposed forces are present or absent, whichever is worse: compression 
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.bars import Layer
+from pipelines.clauses import Standard
 from pipelines.combinations import (
     LIMIT_STATES,
     Combination,
@@ -29,44 +32,18 @@ from pipelines.combinations import (
     permanent_states,
 )
 from pipelines.deck import Action, Deck
+from pipelines.designblocks import N_OWN, N_SUMS, Block, functionals, row_of, triple
 from pipelines.designmembrane import MembraneForces
+from pipelines.envelopes import FieldEnvelope
 from pipelines.responses import Response
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+T = TypeVar("T", Floats, Ints)
 
 # Rows of a demand, as `bars.Layer`.
 ROWS: tuple[Layer, ...] = (("bottom", "x"), ("bottom", "y"), ("top", "x"), ("top", "y"))
 TIE = 1e-9
-
-
-def triple(moments: Floats, angle: float) -> Floats:
-    """(3, ...) moments as a, b, t such that bars along x need a + |t| and the second set, at
-    `angle` [rad] to x, needs b + |t| (both sets in tension). Orthogonal: m_x, m_y, m_xy."""
-    if angle == np.pi / 2:
-        return moments
-    m_x, m_y, m_xy = moments
-    sine, cot = np.sin(angle), np.cos(angle) / np.sin(angle)
-    a = m_x - 2 * m_xy * cot + m_y * cot**2
-    return np.stack([a, m_y / sine**2, (m_xy - m_y * cot) / sine])
-
-
-def needed(a: Floats, b: Floats, t: Floats) -> Floats:
-    """Moment of the first bars, of the second with a and b exchanged (Wood and Armer)."""
-    size = np.abs(t)
-    least = np.maximum(a + size, 0.0)
-    alone = b + size < 0
-    if alone.any():
-        single = a[alone] + t[alone] ** 2 / -b[alone]
-        least[alone] = np.minimum(np.maximum(single, 0.0), least[alone])
-    return least
-
-
-def row_of(values: Floats, row: int) -> Floats:
-    """Moment >= 0 that the layer of that row resists, from a, b, t (3, ...)."""
-    sign = 1.0 if row < 2 else -1.0
-    first, second = (0, 1) if row % 2 == 0 else (1, 0)
-    return needed(sign * values[first], sign * values[second], values[2])
 
 
 @dataclass(frozen=True)
@@ -100,48 +77,6 @@ class Demand:
         """(4, n_point) Wood and Armer's full rule at the governing positions: the exact envelope
         lies between this and `values`."""
         return np.stack([row_of(self.coexisting[k], k) for k in range(len(ROWS))])
-
-
-class _Block:
-    """Extremes over a block of load positions of the traffic's functionals a + t, a - t, b + t,
-    b - t.
-
-    at, sums : (2, 4, n_point) columns of the largest and the least, and their values; moments :
-    (3, n_point, n) a, b, t; own : (2, 3, n_point) their largest and least.
-    """
-
-    def __init__(self, moments: Floats) -> None:
-        a, b, t = moments
-        self.moments = moments
-        at, sums = [], []
-        for total in (a + t, a - t, b + t, b - t):
-            columns = np.stack([total.argmax(axis=1), total.argmin(axis=1)])
-            at.append(columns)
-            sums.append(np.take_along_axis(total, columns.T, axis=1).T)
-        self.at, self.sums = np.stack(at, axis=1), np.stack(sums, axis=1)
-        self.own = np.stack([moments.max(axis=2), moments.min(axis=2)])
-
-    def bound(
-        self, permanent: Floats, factor: float, row: int, points: Ints
-    ) -> tuple[Floats, Ints]:
-        """The block's value at `points` (k,) in that row, and the governing position's column.
-
-        permanent : (3, n_point)."""
-        sign, extreme = (1.0, 0) if row < 2 else (-1.0, 1)
-        first, second = row % 2, 1 - row % 2
-        one, other, t = permanent[first, points], permanent[second, points], permanent[2, points]
-        pair = 2 * first
-        own, sums, at = self.own[..., points], self.sums[extreme][:, points], self.at[extreme]
-        plus = sign * (one + t + factor * sums[pair])
-        minus = sign * (one - t + factor * sums[pair + 1])
-        linear = np.maximum(plus, minus)
-        column = np.where(plus >= minus, at[pair, points], at[pair + 1, points])
-        across = sign * (other + factor * own[extreme, second])
-        twist = np.maximum(np.abs(t + factor * own[0, 2]), np.abs(t + factor * own[1, 2]))
-        single = across + twist < 0
-        alone = sign * (one + factor * own[extreme, first])
-        alone += twist**2 / np.where(single, -across, 1.0)
-        return np.where(single, np.minimum(alone, linear), linear), column
 
 
 Rows = tuple[Floats, ...]
@@ -189,27 +124,38 @@ class _Tracker:
         self.coexisting = np.stack(
             [p[s, :, points].T for p, s in zip(self.permanent, self.state, strict=True)]
         )
+        # of the traffic alone, as of a block: the empty deck is a member
+        self.own = np.zeros((2, N_OWN, n_point))
+        self.traffic = np.zeros((2, N_SUMS, n_point))
 
-    def update(self, blocks: Sequence[_Block], first: int) -> None:
-        """Take in positions first, first + 1, ...; blocks : of each row."""
+    def update(self, blocks: Sequence[Block]) -> None:
+        """Take in some load positions; blocks : of each row."""
         factor = self.combination.traffic
         if factor == 0.0:
             return
+        for block in dict.fromkeys(blocks):
+            _widen(self.own, block.own)
+            _widen(self.traffic, block.sums)
         for k, (best, block) in enumerate(zip(self.best, blocks, strict=True)):
             sign, extreme = (1.0, 0) if k < 2 else (-1.0, 1)
             pair = slice(0, 2) if k % 2 == 0 else slice(2, 4)
             linear = sign * (self.sums[k] + factor * block.sums[extreme, pair])
             near = np.flatnonzero(linear.max(axis=0) > best * (1.0 + TIE))
             for s, permanent in enumerate(self.permanent[k]):
-                bound, column = block.bound(permanent, factor, k, near)
+                bound, functional = block.bound(permanent, factor, k, near)
                 better = bound > best[near] * (1.0 + TIE)
-                points, columns = near[better], column[better]
+                points, which = near[better], functional[better]
                 best[points] = bound[better]
-                self.at[k, points] = first + columns
+                self.at[k, points] = block.numbers[extreme, which, points]
                 self.state[k, points] = s
-                self.coexisting[k][:, points] = (
-                    permanent[:, points] + factor * block.moments[:, points, columns]
+                self.coexisting[k][:, points] = permanent[:, points] + factor * block.beside(
+                    extreme, which, points
                 )
+
+
+def _widen(extremes: Floats, by: Floats) -> None:
+    np.maximum(extremes[0], by[0], out=extremes[0])
+    np.minimum(extremes[1], by[1], out=extremes[1])
 
 
 def _pair_extremes(permanent: Floats, row: int) -> Floats:
@@ -224,7 +170,8 @@ class MomentEnvelopes:
 
     permanent : action -> (3, n_point) m_x, m_y, m_xy of the static cases of that action.
     membrane : forces that act with the moments; own : action -> (3, n_point) n_x, n_y, n_xy of
-    the model under those cases.
+    the model under those cases. read_at : (4, n_point) number of the point whose demand stands for
+    each in that row, another one near places of infinite moments; None = itself.
     """
 
     def __init__(
@@ -234,15 +181,17 @@ class MomentEnvelopes:
         angle: float = np.pi / 2,
         membrane: MembraneForces | None = None,
         own: Mapping[Action, Floats] | None = None,
+        read_at: Ints | None = None,
     ) -> None:
         self.angle, self.membrane = angle, membrane
+        n_point = next(iter(permanent.values())).shape[1]
+        self.read_at = (
+            np.broadcast_to(np.arange(n_point), (len(ROWS), n_point))
+            if read_at is None
+            else read_at
+        )
         rows = {a: self._rows(m, None if own is None else own[a]) for a, m in permanent.items()}
         self.trackers = [_Tracker(c, rows, self._imposed(c)) for c in combinations]
-        n_point = next(iter(permanent.values())).shape[1]
-        # of the traffic alone: the empty deck is a member
-        self.high = np.zeros((3, n_point))
-        self.low = np.zeros((3, n_point))
-        self.sums = np.zeros((2, 4, n_point))  # as of a block
 
     def _rows(self, moments: Floats, forces: Floats | None) -> Rows:
         """a, b, t of each row, of moments and membrane forces (3, ...)."""
@@ -262,43 +211,94 @@ class MomentEnvelopes:
         """Take in a block of load positions."""
         own = None if self.membrane is None else self.membrane.own(response)
         rows = self._rows(response.fields[1:4], own)
-        block = _Block(rows[0])
-        blocks = [block] * len(ROWS) if own is None else [block, *map(_Block, rows[1:])]
-        for one in dict.fromkeys(blocks):
-            self.high = np.maximum(self.high, one.own[0])
-            self.low = np.minimum(self.low, one.own[1])
-            self.sums[0] = np.maximum(self.sums[0], one.sums[0])
-            self.sums[1] = np.minimum(self.sums[1], one.sums[1])
+        block = Block.of_positions(rows[0], first)
+        blocks = [block] * len(ROWS)
+        if own is not None:
+            blocks[1:] = [Block.of_positions(row, first) for row in rows[1:]]
         for tracker in self.trackers:
-            tracker.update(blocks, first)
+            tracker.update(blocks)
+
+    @property
+    def n_forms(self) -> int:
+        """Number of `forms`."""
+        joined = self.membrane is not None and self.membrane.rows is not None
+        return (len(ROWS) if joined else 1) * (N_OWN + N_SUMS)
+
+    def forms(self, moments: Floats, own: Floats | None) -> Floats:
+        """(n_forms, ...) of moments and the model's membrane forces (3, ...): what is enveloped
+        where a load model's worst arrangement is put together form by form."""
+        rows = self._rows(moments, own)
+        kinds = rows if own is not None else rows[:1]
+        return np.concatenate([part for row in kinds for part in (row, functionals(row))])
+
+    def take_model(
+        self, first: int, envelopes: Mapping[float, FieldEnvelope], standard: Standard
+    ) -> None:
+        """Take in the arrangements first, first + 1, ... of a load model for the combinations of a
+        standard.
+
+        envelopes : share of the distributed loads -> envelope of `forms`; beside each of them are
+        m_x, m_y, m_xy and, with `own`, n_x, n_y, n_xy.
+        """
+        for tracker in self.trackers:
+            combination = tracker.combination
+            if combination.standard == standard and combination.traffic:
+                tracker.update(self._model_blocks(first, envelopes[combination.share]))
+
+    def _model_blocks(self, first: int, envelope: FieldEnvelope) -> list[Block]:
+        values = np.stack([envelope.extremes.maximum, envelope.extremes.minimum])
+        at = np.stack([envelope.extremes.at_maximum, envelope.extremes.at_minimum])
+        numbers = np.where(at < 0, -1, first + at)
+        besides = envelope.with_maximum, envelope.with_minimum
+        blocks: list[Block] = []
+        for start in range(0, self.n_forms, N_OWN + N_SUMS):
+            sums = slice(start + N_OWN, start + N_OWN + N_SUMS)
+            row = len(blocks)
+
+            def beside(
+                extreme: int, which: Ints, points: Ints, sums: slice = sums, row: int = row
+            ) -> Floats:
+                found = besides[extreme][sums][which, :, points].T
+                return self._rows(found[:3], found[3:] if len(found) > 3 else None)[row]
+
+            own = values[:, start : start + N_OWN]
+            blocks.append(Block(own, values[:, sums], numbers[:, sums], beside))
+        return blocks if len(blocks) == len(ROWS) else blocks * len(ROWS)
 
     def demands(self) -> tuple[Demand, ...]:
         """What has been found so far."""
-        return tuple(
-            Demand(
-                t.combination,
-                t.states,
-                t.best,
-                t.at,
-                t.state,
-                t.coexisting,
-                t.imposed,
-                self._relieved(t),
-                self._of_envelope(t),
+
+        def here(values: T) -> T:
+            return np.take_along_axis(values, self.read_at, axis=1)
+
+        found = []
+        for t in self.trackers:
+            shortcut = self._of_envelope(t)
+            found.append(
+                Demand(
+                    t.combination,
+                    t.states,
+                    here(t.best),
+                    here(t.at),
+                    here(t.state),
+                    np.take_along_axis(t.coexisting, self.read_at[:, None], axis=2),
+                    t.imposed,
+                    here(self._relieved(t)),
+                    None if shortcut is None else here(shortcut),
+                )
             )
-            for t in self.trackers
-        )
+        return tuple(found)
 
     def _relieved(self, tracker: _Tracker) -> Floats:
         """a + |t| is never below a, a + t nor a - t: the highest of their least values."""
-        factor, points = tracker.combination.traffic, np.arange(self.high.shape[1])
+        factor, points = tracker.combination.traffic, np.arange(tracker.best.shape[1])
         found = []
         for k, (permanent, state) in enumerate(zip(tracker.permanent, tracker.state, strict=True)):
             first, t = permanent[state, k % 2, points], permanent[state, 2, points]
-            own = (self.low if k < 2 else self.high)[k % 2]
-            plus, minus = self.sums[1 if k < 2 else 0][2 * (k % 2) :][:2]
+            least = 1 if k < 2 else 0
+            plus, minus = tracker.traffic[least][2 * (k % 2) :][:2]
             bounds = np.stack([first, first + t, first - t])
-            bounds += factor * np.stack([own, plus, minus])
+            bounds += factor * np.stack([tracker.own[least, k % 2], plus, minus])
             found.append(bounds.max(axis=0) if k < 2 else -bounds.min(axis=0))
         return np.stack(found)
 
@@ -306,8 +306,8 @@ class MomentEnvelopes:
         if self.angle != np.pi / 2 or self.membrane is not None:
             return None
         factor, permanent = tracker.combination.traffic, tracker.permanent[0]
-        high = permanent.max(axis=0) + factor * self.high
-        low = permanent.min(axis=0) + factor * self.low
+        high = permanent.max(axis=0) + factor * tracker.own[0]
+        low = permanent.min(axis=0) + factor * tracker.own[1]
         twist = np.maximum(np.abs(high[2]), np.abs(low[2]))
         rows = [row_of(np.stack([*(high if k < 2 else low)[:2], twist]), k) for k in range(4)]
         return np.stack(rows)

@@ -6,8 +6,9 @@ import numpy as np
 
 from pipelines.bars import FACES, Layer, Mat
 from pipelines.design import Design, LayerCheck, StandardDesign
+from pipelines.designpositions import Position
 from pipelines.detailing_rules import Row
-from pipelines.envelopes import LoadPosition
+from pipelines.modelpositions import ModelPosition
 from pipelines.panelchecks import PanelCheck
 
 Json = Any
@@ -23,9 +24,8 @@ SCALES = {
 
 
 def design_entry(design: Design) -> dict[str, Json]:
-    """ "design": the traffic's caution, and the results by standard."""
+    """ "design": the results by standard."""
     return {
-        "traffic": "single vehicle, not the load model",
         "not_combined": list(design.left_out),
         "standards": {one.basis.materials.standard: _standard(one) for one in design.standards},
     }
@@ -33,6 +33,7 @@ def design_entry(design: Design) -> dict[str, Json]:
 
 def _standard(one: StandardDesign) -> dict[str, Json]:
     found: dict[str, Json] = {
+        "traffic": one.traffic,
         "concrete": one.basis.materials.concrete.name,
         "steel": one.basis.materials.steel.name,
         "layers": {_key(check.layer): _layer(check) for check in one.layers},
@@ -112,7 +113,13 @@ def _key(layer: Layer) -> str:
     return f"{layer[0]}_{layer[1]}"
 
 
-def _position(at: LoadPosition | None) -> dict[str, Json]:
+def _position(at: Position | None) -> dict[str, Json]:
+    if isinstance(at, ModelPosition):
+        return {
+            "load_model": at.model,
+            "factor": at.factor,
+            "lanes": [lane.entry() for lane in at.lanes],
+        }
     return {
         "vehicle": None if at is None else at.vehicle,
         "station_m": None if at is None else round(at.station, 9),

@@ -1,4 +1,5 @@
-"""What bars and shear need of every block of load positions as it is streamed."""
+"""What bars and shear need of the traffic: of every block of load positions as it is streamed, and
+of the load models."""
 
 from collections.abc import Mapping, Sequence
 
@@ -8,7 +9,7 @@ from numpy.typing import NDArray
 from pipelines.bars import LAYERS
 from pipelines.beamforces import BeamWatch
 from pipelines.combinations import Combination
-from pipelines.deck import Action, Deck
+from pipelines.deck import Action, Deck, LoadModel
 from pipelines.designenvelope import (
     MomentEnvelopes,
     combinations_of,
@@ -16,8 +17,14 @@ from pipelines.designenvelope import (
     permanent_sums,
 )
 from pipelines.designmembrane import membrane_forces
+from pipelines.designmodels import FORMS, ModelWatch, ShearForms, held_for_shear
+from pipelines.designpositions import HeldLoads, Numbered
+from pipelines.envelopes import Extremes
+from pipelines.governing import clear_of_widths, nearest, readable
+from pipelines.loadmodels import for_bars
+from pipelines.modelpositions import ModelEnvelope
 from pipelines.reinforcement import DesignBasis
-from pipelines.responses import Response, Solver
+from pipelines.responses import Response, Solver, stream
 from pipelines.shearremedies import WIDTH_IN_DEPTHS
 from pipelines.shearsections import FORCES, ShearTracker, shear_sections
 
@@ -28,7 +35,8 @@ SWEEP = (0.0, 2.0, 4.0, 6.0, 8.0)
 
 
 class DesignWatch:
-    """Observer of the streamed load positions for a deck with bars.
+    """Observer of the streamed load positions for a deck with bars; load models are taken in after
+    them.
 
     cases : responses of the static cases, by name.
     """
@@ -41,6 +49,7 @@ class DesignWatch:
         permanent = permanent_fields(deck, cases, FORCES) or none
         self.beams = BeamWatch(deck, solver, cases) if one.beams else None
         self.dead = sum(permanent.values(), np.zeros((5, n)))[:3]
+        self.deck, self.solver, self.reinforcement = deck, solver, one
         self.combinations = combinations_of(deck)
         grades = [basis.materials for basis in one.bases]
         self.membrane = membrane_forces(deck, solver.model, solver.recovery.points, grades)
@@ -48,6 +57,12 @@ class DesignWatch:
         if self.membrane is not None and self.membrane.rows is not None:
             own = self._own(deck, cases, permanent)
         self._permanent, self._own_permanent, self._angle = permanent, own, one.angle
+        # moments grow without limit towards singular places: a thickness off them stands for them
+        readable_there = readable(solver, deck.slab.thickness)
+        top = readable_there
+        if one.hogging_at_face:
+            top = top & clear_of_widths(deck, solver.recovery.points.plan)
+        self.read_at = np.stack([nearest(solver, readable_there)] * 2 + [nearest(solver, top)] * 2)
         self.moments = self.moment_envelopes(self.combinations)
         if own is not None:
             permanent = {a: np.concatenate([f, own[a]]) for a, f in permanent.items()}
@@ -70,6 +85,50 @@ class DesignWatch:
             )
             for basis in one.bases
         ]
+        self._shear_forms: ShearForms | None = None
+
+    def of_model(self, model: LoadModel) -> ModelWatch | None:
+        """What is to be enveloped under a load model; None where no standard here needs it."""
+        if not any(for_bars(model, b.materials.standard) for b in self.reinforcement.bases):
+            return None
+        if self._shear_forms is None and len(self.sections.points):
+            widths = sorted({0.0, self.design_width})
+            self._shear_forms = ShearForms.of(self.solver, self.sections, widths)
+        beams = None if self.beams is None else self.beams.forms
+        return ModelWatch(self.reinforcement, model, self.moments, self._shear_forms, beams)
+
+    def take_models(self, numbered: Numbered, envelopes: Sequence[ModelEnvelope]) -> None:
+        """Take in load models; where they stand is numbered on."""
+        for envelope in envelopes:
+            first = numbered.add_model(envelope)
+            n_beams = 0 if self.beams is None else self.beams.forms.shape[0]
+            watched = envelope.watched
+            for basis, tracker in zip(self.reinforcement.bases, self.shears, strict=True):
+                standard = basis.materials.standard
+                if not for_bars(envelope.model, standard):
+                    continue
+                forms = {share: f for (name, share), f in envelope.more.items() if name == FORMS}
+                self.moments.take_model(first, forms, standard)
+                if self.beams is not None:
+                    beams = watched.part(0, n_beams)
+                    self.beams.take_model(standard, beams.maximum, beams.minimum)
+                if self._shear_forms is not None:
+                    self._hold(numbered, envelope, watched.part(n_beams, None), tracker)
+
+    def _hold(
+        self, numbered: Numbered, envelope: ModelEnvelope, extremes: Extremes, tracker: ShearTracker
+    ) -> None:
+        """Solve the arrangements that may govern shear and let the tracker judge them."""
+        assert self._shear_forms is not None
+        held = held_for_shear(
+            self.deck, self.solver, envelope, extremes, self._shear_forms, tracker
+        )
+        start = numbered.add_held(held)
+        if held:
+            for first, response, _ in stream(
+                self.solver, [HeldLoads(held)], lambda _, response: response.fields
+            ):
+                tracker(start + first, response)
 
     def moment_envelopes(self, combinations: Sequence[Combination]) -> MomentEnvelopes:
         """Envelopes of some combinations before any load position."""
@@ -79,6 +138,7 @@ class DesignWatch:
             self._angle,
             self.membrane,
             self._own_permanent,
+            self.read_at,
         )
 
     def _own(

@@ -17,7 +17,8 @@ from pipelines.clauses import Source, Standard
 from pipelines.deck import Deck
 from pipelines.designchecks import moment_resistance
 from pipelines.designenvelope import Demand
-from pipelines.grades import MPA, Materials
+from pipelines.detailing_rules import INCH
+from pipelines.grades import KSI, MPA, Materials
 from pipelines.responses import Solver
 from pipelines.shearsections import interpolation
 
@@ -43,15 +44,14 @@ UBARS: dict[Standard, Source] = {
 class Zones:
     """Raster of the slab: u (n_u,) logical stations, y (n_u, n_y) offsets [m].
 
-    zone : layer -> (n_u, n_y) 0, 1 or 2. shift, anchorage : per layer [m]; anchorage None where
-    the standard's length is not computed.
+    zone : layer -> (n_u, n_y) 0, 1 or 2. shift, anchorage : per layer [m].
     """
 
     u: Floats
     y: Floats
     zone: dict[Layer, Ints]
     shift: dict[Layer, float]
-    anchorage: dict[Layer, float | None]
+    anchorage: dict[Layer, float]
     source: Source
 
     def ranges(self, layer: Layer, least: int) -> list[tuple[float, float]]:
@@ -75,13 +75,26 @@ def tension_shift(standard: Standard, d: float, diameter: float) -> float:
     return max(d, 15 * diameter) if standard == "AASHTO LRFD" else d
 
 
-def anchorage(mat: Materials, diameter: float) -> float | None:
-    """Basic anchorage length [m] at the design yield stress, good bond (EN 8.4.2, 8.4.3; IRC
-    15.2.3, 15.2.4); None for AASHTO."""
+def anchorage(bars: SlabBars, layer: Layer, mat: Materials) -> float:
+    """Straight length [m] that anchors a layer's bars at their design yield stress.
+
+    EN 8.4.2, 8.4.3 and IRC 15.2.3, 15.2.4: basic length, poor bond for top bars higher than 250 mm
+    above the soffit of slabs up to 600 mm, within 300 mm of the top of thicker ones. AASHTO
+    5.10.8.2.1: black bars, confined by cover or half the spacing alone, not closer than 12 in to
+    the bottom of the pour without 30 % more.
+    """
+    one, d = bars.bars(layer), bars.effective_depth(layer)
+    # of the bars' centre above the soffit
+    height = d if layer[0] == "top" else bars.thickness - d
     if mat.standard == "AASHTO LRFD":
-        return None
-    f_ctd = 0.7 * mat.concrete.f_ct / mat.factors.gamma_c
-    return diameter / 4 * mat.f_yd / (2.25 * min(f_ctd, 3.1 * MPA / 1.5))
+        basic = 2.4 * one.diameter * (mat.steel.f_yk / KSI) / np.sqrt(mat.concrete.f_ck / KSI)
+        confined = one.diameter / min(bars.thickness - d, one.spacing / 2)
+        low = 1.3 if height - one.diameter / 2 > 12 * INCH else 1.0
+        return float(max(basic * low * np.clip(confined, 0.4, 1.0), 12 * INCH))
+    good = height <= max(0.250, bars.thickness - 0.300 if bars.thickness > 0.600 else 0.0)
+    bond = (1.0 if good else 0.7) * min((0.132 - one.diameter) / 0.100, 1.0)
+    f_ctd = min(0.7 * mat.concrete.f_ct, 3.1 * MPA) / mat.factors.gamma_c
+    return float(one.diameter / 4 * mat.f_yd / (2.25 * bond * f_ctd))
 
 
 @dataclass(frozen=True)
@@ -143,7 +156,7 @@ def zones(deck_raster: Raster, bars: SlabBars, mat: Materials, demand: Demand) -
         half = moment_resistance(mat, bars.thickness, d, layer_bars.area / 2)
         floor = NOTHING * demand.layer(layer).max()
         found[layer] = (spread > floor).astype(np.int64) + (spread > half)
-        shifts[layer], lengths[layer] = shift, anchorage(mat, layer_bars.diameter)
+        shifts[layer], lengths[layer] = shift, anchorage(bars, layer, mat)
     return Zones(u, y, found, shifts, lengths, SHIFT_SOURCE[mat.standard])
 
 

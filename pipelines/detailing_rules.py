@@ -180,7 +180,8 @@ def cover_rows(
     ----------
     exposure : of the standard: XC1 .. XS3 (EN), moderate .. extreme (IRC), or the words of
         AASHTO_COVER
-    structural_class : S1 .. S6 of EN 1992-1-1 4.4.1.2(5); S4 = 50 years before its modifications
+    structural_class : S1 .. S6 of EN 1992-1-1 4.4.1.2(5); S4 = 50 years before the changes of its
+        table 4.3N: two classes more for 100 years, one less for slabs, one less for strong concrete
     deviation : allowance on c_min (EN 4.4.1.3)
 
     Raises
@@ -198,7 +199,8 @@ def cover_rows(
     if mat.standard == "EN 1992":
         durable = EN_COVER[exposure][structural_class - 1]
         bond = layer_mat.bars(layer_mat.outer).diameter
-        required, clause = max(durable, bond, 0.010) + deviation, "4.4.1, table 4.4N"
+        required = max(durable, bond, 0.010) + deviation
+        clause = f"4.4.1, table 4.4N, class S{structural_class}"
         grade = EN_DURABILITY_GRADE[exposure] * MPA, "annex E, table E.1N (informative)"
     elif mat.standard == "IRC:112":
         required, grade_fck = IRC_COVER[exposure]

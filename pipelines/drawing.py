@@ -12,6 +12,7 @@ from shapely import LineString, Polygon, get_parts
 from pipelines.deck import Deck
 from pipelines.figures import INK, WIDTH, draw, given, length
 from pipelines.files import write_text
+from pipelines.outputs import replacing
 from pipelines.planfigures import line_path
 from pipelines.sketch import sketch
 from pipelines.vehiclefigures import vehicle_drawing
@@ -23,22 +24,23 @@ STRETCH = 2.0
 
 
 def write_drawings(deck: Deck, out: Path) -> list[Path]:
-    """Write the plan to `out` if it is named .svg, else plan, section and vehicles to folder `out`.
+    """Write the plan to `out` if it is named .svg, else plan, section and vehicles to folder `out`,
+    in place of all drawings there before.
 
     Returns the files written.
     """
     if out.suffix == ".svg":
         out.parent.mkdir(parents=True, exist_ok=True)
-        files = {out: sketch(deck)}
-    else:
-        out.mkdir(parents=True, exist_ok=True)
-        files = {out / "plan.svg": sketch(deck), out / "section.svg": section(deck)}
-        vehicles = deck.traffic.vehicles if deck.traffic else ()
-        for k, vehicle in enumerate(vehicles, start=1):
-            files[out / f"vehicle-{k}.svg"] = vehicle_drawing(vehicle, f"vehicle-{k}")
-    for path, drawing in files.items():
-        write_text(path, drawing + "\n")
-    return list(files)
+        write_text(out, sketch(deck) + "\n")
+        return [out]
+    drawings = {"plan.svg": sketch(deck), "section.svg": section(deck)}
+    vehicles = deck.traffic.vehicles if deck.traffic else ()
+    for k, vehicle in enumerate(vehicles, start=1):
+        drawings[f"vehicle-{k}.svg"] = vehicle_drawing(vehicle, f"vehicle-{k}")
+    with replacing(out, "drawings") as folder:
+        for name, drawing in drawings.items():
+            (folder / name).write_text(drawing + "\n", encoding="utf-8")
+    return [out / name for name in drawings]
 
 
 def section(deck: Deck, name: str = "section") -> str:

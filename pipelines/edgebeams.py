@@ -1,18 +1,25 @@
 """Beams along lines: bending, shear and torsion against the bars and links of the deck file.
 
-The beam is its own rectangle, without the slab as a flange. Struts run at 45 degrees. Torsion is
-that of the model with the beam's J as the deck file states it: where it is compatibility torsion,
-cracking lowers it and a smaller J with it (EN 1992-1-1 6.3.1(2)). Torsion is checked on a thin tube
-(6.3.2) for EN and IRC. Largest moments, shear and torsion count together though they need not
-coexist.
+The beam is its own rectangle, also where it is joined to the slab's membrane: it then carries the
+axial force that the model gives it with its moment, and the slab its own share in its own bars, as
+m + n t. Both are in equilibrium and neither is asked for more than it resists: a lower bound of
+what the T-shaped section carries. All shear goes to the beam; the joint of beam and slab is not
+checked.
+
+Struts run at 45 degrees. Torsion is that of the model with the beam's J as the deck file states it:
+where it is compatibility torsion, cracking lowers it and a smaller J with it (EN 1992-1-1
+6.3.1(2)). Torsion is checked on a thin tube (6.3.2) for EN and IRC; for AASHTO by 5.7.3.6 within
+the links' centre line, where it is more than a quarter of the cracking torque, and with the bars
+along of either side by (5.7.3.6.3-1). Largest moments, shear and torsion count together though they
+need not coexist.
 """
 
 from collections.abc import Sequence
 
 import numpy as np
 
-from pipelines.beamforces import BeamExtremes, BeamForces
-from pipelines.bending import BENDING, Section, capacity, required_steel
+from pipelines.beamforces import BeamExtremes, BeamForces, bending_section
+from pipelines.bending import BENDING, capacity, required_steel
 from pipelines.clauses import Source, Standard
 from pipelines.combinations import Combination
 from pipelines.deck import Deck
@@ -35,14 +42,12 @@ LEAST_LINKS: dict[Standard, Source] = {
 TORSION: dict[Standard, Source] = {
     "EN 1992": Source("EN 1992", "6.3.2: (6.26) to (6.30), cot theta = 1"),
     "IRC:112": Source("IRC:112", "10.5.2, cot theta = 1"),
+    "AASHTO LRFD": Source("AASHTO LRFD", "5.7.3.6.2, A_o = 0.85 A_oh, cot theta = 1"),
 }
+CRACKING_TORQUE = Source("AASHTO LRFD", "5.7.2.1: 0.25 phi T_cr")
+STRUTS = Source("AASHTO LRFD", "5.7.3.3 with the equivalent shear of 5.7.3.4.2, safe side")
+ALONG = Source("AASHTO LRFD", "5.7.3.6.3")
 LEVER = 0.9  # z / d, EN 1992-1-1 6.2.3(1)
-
-
-def bending_section(beam: EdgeBeam, *, sagging: bool) -> Section:
-    """The rectangle per metre of width with the bars of the tension side alone."""
-    area, axis = (beam.bottom, beam.axis_bottom) if sagging else (beam.top, beam.axis_top)
-    return Section(beam.depth, beam.depth - axis, area / beam.width)
 
 
 def bending_resistance(beam: EdgeBeam, mat: Materials, *, sagging: bool) -> float:
@@ -89,8 +94,8 @@ def torsion_rows(
     beam: EdgeBeam, mat: Materials, acting: BeamExtremes, place: str
 ) -> tuple[Row, ...]:
     """Struts, outer legs of the links and bars along the beam with torsion, shear and bending."""
-    if mat.standard not in TORSION:
-        return ()
+    if mat.standard == "AASHTO LRFD":
+        return _aashto_torsion(beam, mat, acting, place)
     source = TORSION[mat.standard]
     t, A_k, u_k = tube(beam)
     T_Rd = strut_factor(mat) * mat.f_cd * A_k * t
@@ -123,6 +128,57 @@ def torsion_rows(
             source,
         ),
     )
+
+
+def cracking_torque(beam: EdgeBeam, mat: Materials) -> float:
+    """T_cr [N m] of the whole section without axial stress (AASHTO 5.7.2.1, solid sections)."""
+    area, round_it = beam.width * beam.depth, 2 * (beam.width + beam.depth)
+    return float(0.126 * np.sqrt(mat.concrete.f_ck / KSI) * KSI * area**2 / round_it)
+
+
+def flow(beam: EdgeBeam) -> tuple[float, float]:
+    """A_o [m2] within the shear flow and p_h [m] round the outer links' centre line (AASHTO)."""
+    b, h = beam.width - 2 * beam.axis_links, beam.depth - 2 * beam.axis_links
+    return 0.85 * b * h, 2 * (b + h)
+
+
+def _aashto_torsion(
+    beam: EdgeBeam, mat: Materials, acting: BeamExtremes, place: str
+) -> tuple[Row, ...]:
+    phi, f_y, T, V = mat.factors.phi_shear, mat.steel.f_yk, acting.torsion, acting.shear
+    least = 0.25 * phi * cracking_torque(beam, mat)
+    if least >= T:
+        words = "beam, torsion that may be left out"
+        return (Row(words, place, least, T, "at most", "N m", CRACKING_TORQUE),)
+    A_o, p_h = flow(beam)
+    d_v = lever_arm(beam)
+    equivalent = float(np.hypot(V, 0.9 * p_h * T / (2 * A_o)))
+    struts = strut_resistance(beam, mat)
+    leg = V / (phi * d_v * f_y) / beam.legs + T / (phi * 2 * A_o * f_y)
+    V_s = min(beam.links * d_v * f_y, V / phi)
+    pull = np.hypot(V / phi - 0.5 * V_s, 0.45 * p_h * T / (2 * A_o * phi))
+    rows = [
+        Row(
+            "beam, struts in shear and torsion", place, equivalent, struts, "at least", "N", STRUTS
+        ),
+        Row(
+            "beam, outer leg of links, shear and torsion",
+            place,
+            leg,
+            beam.links / beam.legs,
+            "at least",
+            "m2/m",
+            TORSION[mat.standard],
+        ),
+    ]
+    for words, M, area in (
+        ("bottom", acting.sagging, beam.bottom),
+        ("top", acting.hogging, beam.top),
+    ):
+        needed = (M / (mat.factors.phi_bending * d_v) + float(pull)) / f_y
+        check = f"beam, {words} bars in bending, shear and torsion"
+        rows.append(Row(check, place, needed, area, "at least", "m2", ALONG))
+    return tuple(rows)
 
 
 def beam_checks(

@@ -46,6 +46,13 @@ class Extremes:
     at_maximum: Ints
     at_minimum: Ints
 
+    def part(self, start: int, end: int | None) -> "Extremes":
+        """Those from start to end on the first axis."""
+        mine = slice(start, end)
+        return Extremes(
+            self.maximum[mine], self.minimum[mine], self.at_maximum[mine], self.at_minimum[mine]
+        )
+
 
 @dataclass(frozen=True)
 class FieldEnvelope:
@@ -133,8 +140,8 @@ class Peaks:
     """Extremes over a block of positions at points where they may govern.
 
     side, component, point : (n,), side 0 for maxima and 1 for minima; top : (n,) the extreme;
-    value, number : (n,) that of the first position that ties with it; coexisting : (n, 6) all
-    results of that position.
+    value, number : (n,) that of the first position that ties with it; coexisting : (n, n_beside)
+    what is kept beside it of that position.
     """
 
     side: Ints
@@ -147,16 +154,17 @@ class Peaks:
 
 
 class FieldTracker:
-    """Running extremes of the fields with what coexists, by the sign sought: 1 or -1.
+    """Running extremes of fields with what coexists, by the sign sought: 1 or -1.
 
-    best, at : (6, n_point); coexisting : (6, 6, n_point).
+    best, at : (n_field, n_point); coexisting : (n_field, n_beside, n_point). By default the six
+    results and all of them beside each.
     """
 
-    def __init__(self, n_point: int) -> None:
+    def __init__(self, n_point: int, n_field: int = 6, n_beside: int = 6) -> None:
         # maxima first, then minima
-        self._best = np.zeros((2, 6, n_point))
+        self._best = np.zeros((2, n_field, n_point))
         self._at = np.full(self._best.shape, -1, dtype=np.int64)
-        self._coexisting = np.zeros((2, 6, 6, n_point))
+        self._coexisting = np.zeros((2, n_field, n_beside, n_point))
         self.best, self.at, self.coexisting = (
             dict(zip(SIGNS, both, strict=True)) for both in (self._best, self._at, self._coexisting)
         )
@@ -166,17 +174,18 @@ class FieldTracker:
 
         The extremes so far may lag behind: they only grow, so what they let pass is enough.
         """
-        found = []
-        for points, values in response.parts:
-            peak = np.stack([values.max(axis=-1), values.min(axis=-1)])
-            side, component, place = np.nonzero(_beyond(peak, self._best[:, :, points]))
-            rows, top = values[component, place], peak[side, component, place]
-            gap = np.abs(rows - top[:, None])
-            column = np.argmax(gap <= TIE * np.abs(top)[:, None], axis=-1)
-            value = rows[np.arange(len(rows)), column]
-            beside = values[:, place, column].T
-            found.append(Peaks(side, component, points[place], top, value, first + column, beside))
-        return found
+        return [self.seen_at(points, v, v, first) for points, v in response.parts]
+
+    def seen_at(self, points: Ints, values: Floats, others: Floats, first: int) -> Peaks:
+        """`seen` of fields (n_field, k, n) at some field points, others (n_beside, k, n) beside."""
+        peak = np.stack([values.max(axis=-1), values.min(axis=-1)])
+        side, component, place = np.nonzero(_beyond(peak, self._best[:, :, points]))
+        rows, top = values[component, place], peak[side, component, place]
+        gap = np.abs(rows - top[:, None])
+        column = np.argmax(gap <= TIE * np.abs(top)[:, None], axis=-1)
+        value = rows[np.arange(len(rows)), column]
+        beside = others[:, place, column].T
+        return Peaks(side, component, points[place], top, value, first + column, beside)
 
     def take(self, seen: list[Peaks]) -> None:
         """Take in what a block adds; blocks come in order."""

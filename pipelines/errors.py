@@ -3,6 +3,7 @@
 JobError                a user's mistake; the command line prints it and exits with status 2
 ├── DeckError           mistakes in a deck file, each with key, value and what is allowed
 ├── CoverageError       a request outside what the tool covers
+├── SizeError           a job too large for the program or for the memory that is free
 └── MethodRangeError    a hand method asked outside its range of validity
 """
 
@@ -31,6 +32,10 @@ class DeckError(JobError):
 
 class CoverageError(JobError):
     """A request outside what the tool covers."""
+
+
+class SizeError(JobError):
+    """A job too large for the program or for the memory that is free."""
 
 
 class MethodRangeError(JobError):

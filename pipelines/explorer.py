@@ -1,5 +1,5 @@
-"""The part of the report that is looked at by hand: any point of the envelopes, with the load
-position that governs there, and sections along any line.
+"""The part of the report that is looked at by hand: any point of the envelopes of vehicles and load
+models, with the load position that governs there, sections along any line, and influence surfaces.
 
 Fields are packed for the page as whole shares of their own extreme, 6e-5 of it at worst, and
 compressed; `assets/explorer.js` unpacks and draws them. Nothing is computed there but differences
@@ -7,8 +7,6 @@ and interpolation between result points.
 """
 
 import json
-import zlib
-from base64 import b64encode
 from pathlib import Path
 from typing import Any
 
@@ -19,8 +17,10 @@ from numpy.typing import NDArray
 
 from pipelines.contourfigures import MAPS, SHARE
 from pipelines.deck import Deck
+from pipelines.explorerinfluence import influence_data
 from pipelines.findings import Finding
 from pipelines.governing import SHEARS, clear_of_lines, readable
+from pipelines.packing import pack
 from pipelines.places import line_title, place
 from pipelines.planfigures import closed, line_path, traced
 from pipelines.result import Result
@@ -30,13 +30,14 @@ from plate.outline import points_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-Array = NDArray[Any]
+Reads = list[NDArray[np.bool_]]
 
 ASSETS = Path(__file__).parent / "assets"
 COLOURS = 14
 # Steps from zero to the value furthest from it.
 STEPS = 8191
-# Above this the vehicles are left out, those that govern least first [bytes in the page].
+# Above this the vehicles' load positions are left out, then load models, the last first [bytes in
+# the page].
 LARGEST = 2_400_000
 WORDS = {
     "w": "deflection",
@@ -51,13 +52,16 @@ WORDS = {
 def explorer(result: Result) -> str:
     """The section's HTML with its data and script; "" where there is no field to look at."""
     order = _order(result)
-    loads = _vehicle_loads(result, order) + _case_loads(result, order)
+    read = [_read(result, k) for k in range(len(RESULT_KEYS))]
+    moving = _light_enough(_vehicle_loads(result, order, read), _model_loads(result, order, read))
+    loads = moving + _case_loads(result, order, read)
     if not loads:
         return ""
-    data = _frame(result, order) | {
+    data = _frame(result, order, read) | {
         "loads": loads,
         "peaks": _peaks(result, order),
         "strips": _strips(result),
+        "influence": influence_data(result, order, read),
     }
     text = json.dumps(data, separators=(",", ":"), allow_nan=False).replace("</", "<\\/")
     script = (ASSETS / "explorer.js").read_text()
@@ -66,20 +70,6 @@ def explorer(result: Result) -> str:
         + f'<script type="application/json" id="explorer-data">{text}</script>\n'
         + f"<script>\n{script}</script>"
     )
-
-
-def pack(values: Array) -> str:
-    """An array as the page holds it: differences of neighbours, all low bytes before the higher
-    ones, compressed, in base 64.
-
-    Differences wrap around in the array's own width and so come back exactly.
-    """
-    flat = values.ravel()
-    steps = np.diff(flat, prepend=flat.dtype.type(0)).astype(flat.dtype.newbyteorder("<"))
-    planes = np.ascontiguousarray(steps.view(np.uint8).reshape(-1, flat.itemsize).T)
-    squeezed = zlib.compressobj(9, zlib.DEFLATED, -15)
-    data = squeezed.compress(planes.tobytes())
-    return b64encode(data + squeezed.flush()).decode()
 
 
 def quantised(values: Floats, read: NDArray[np.bool_]) -> dict[str, Any]:
@@ -108,7 +98,7 @@ def _order(result: Result) -> Ints:
     return np.lexsort((xy[:, 1], np.round(xy[:, 0], 3)))
 
 
-def _frame(result: Result, order: Ints) -> dict[str, Any]:
+def _frame(result: Result, order: Ints, read: Reads) -> dict[str, Any]:
     """The plan, its result points and what is drawn over them."""
     deck, points = result.deck, result.solver.recovery.points
     xy = points.xy[order]
@@ -118,7 +108,7 @@ def _frame(result: Result, order: Ints) -> dict[str, Any]:
     step = float(np.ptp(xy, axis=0).max()) / 65535.0
     grid = np.rint((xy - low) / step).astype(np.uint16)
     chart = deck.plan.chart
-    clear = _read(result, 1).astype(np.uint8) + _read(result, SHEARS[0])
+    clear = read[1].astype(np.uint8) + read[SHEARS[0]]
     return {
         "order": points.order,
         "points": points.n_points,
@@ -145,6 +135,7 @@ def _frame(result: Result, order: Ints) -> dict[str, Any]:
                 for k in range(COLOURS)
             ]
             for name, (a, b) in SHARE.items()
+            if name != "both"
         },
     }
 
@@ -175,12 +166,11 @@ def _drawn(deck: Deck) -> list[dict[str, Any]]:
     return found
 
 
-def _vehicle_loads(result: Result, order: Ints) -> list[dict[str, Any]]:
+def _vehicle_loads(result: Result, order: Ints, read: Reads) -> list[dict[str, Any]]:
     """Envelopes of each vehicle alone with its load positions."""
     envelopes = result.envelopes
     if envelopes is None:
         return []
-    read = [_read(result, k) for k in range(len(RESULT_KEYS))]
     found = []
     starts = np.cumsum([0, *(len(run) for run in envelopes.runs)])
     for name, envelope in envelopes.vehicles.items():
@@ -208,18 +198,42 @@ def _vehicle_loads(result: Result, order: Ints) -> list[dict[str, Any]]:
         ]
         runs_there = [_run(run) for _, run in runs]
         found.append({"name": name, "kind": "vehicle", "fields": fields, "runs": runs_there})
-    return _light_enough(found)
+    return found
 
 
-def _light_enough(loads: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """The loads with the load positions left out where the page would get too heavy."""
-    size = sum(len(f[x]["v"]) + len(f[x]["at"]) for one in loads for f in one["fields"] for x in f)
-    if size > LARGEST:
-        for one in loads:
+def _model_loads(result: Result, order: Ints, read: Reads) -> list[dict[str, Any]]:
+    """Envelopes of each load model; its arrangements are told at its governing values alone."""
+    found = []
+    for one in result.models:
+        e = one.fields.extremes
+        fields = [
+            {
+                extreme: quantised(values[k, order] * RESULT_SCALE[k], read[k][order])
+                for extreme, values in (("max", e.maximum), ("min", e.minimum))
+            }
+            for k in range(len(RESULT_KEYS))
+        ]
+        found.append({"name": one.model.name, "kind": "model", "fields": fields})
+    return found
+
+
+def _light_enough(
+    vehicles: list[dict[str, Any]], models: list[dict[str, Any]]
+) -> list[dict[str, Any]]:
+    """Both together, with what the page would get too heavy by left out."""
+
+    def size(loads: list[dict[str, Any]]) -> int:
+        fields = [f[x] for one in loads for f in one["fields"] for x in f]
+        return sum(len(f["v"]) + len(f.get("at", "")) for f in fields)
+
+    if size(vehicles) > LARGEST:
+        for one in vehicles:
             for f in one["fields"]:
                 for x in f:
                     del f[x]["at"]
-    return loads
+    while models and size(vehicles) + size(models) > LARGEST:
+        models.pop()
+    return vehicles + models
 
 
 def _run(run: LoadPositions) -> dict[str, Any]:
@@ -234,9 +248,8 @@ def _run(run: LoadPositions) -> dict[str, Any]:
     }
 
 
-def _case_loads(result: Result, order: Ints) -> list[dict[str, Any]]:
+def _case_loads(result: Result, order: Ints, read: Reads) -> list[dict[str, Any]]:
     """Static cases: one value a point."""
-    read = [_read(result, k) for k in range(len(RESULT_KEYS))]
     return [
         {
             "name": name,
@@ -251,8 +264,8 @@ def _case_loads(result: Result, order: Ints) -> list[dict[str, Any]]:
 
 
 def _peaks(result: Result, order: Ints) -> list[dict[str, Any]]:
-    """The governing values, to go to."""
-    return [
+    """The governing values, to go to; those of load models with the arrangement and its wheels."""
+    found: list[dict[str, Any]] = [
         {
             "component": row.component,
             "extreme": row.extreme,
@@ -265,10 +278,30 @@ def _peaks(result: Result, order: Ints) -> list[dict[str, Any]]:
         for row in result.governing
         if row.position is not None
     ]
+    chart = result.deck.plan.chart
+    for envelope, peaks in zip(result.models, result.model_peaks, strict=True):
+        for peak in peaks:
+            wheels = chart.to_cartesian(envelope.wheels(peak.number).corners)
+            found.append(
+                {
+                    "load": envelope.model.name,
+                    "component": peak.component,
+                    "extreme": peak.extreme,
+                    "at": list(peak.at),
+                    "point": int(np.flatnonzero(order == peak.point)[0]),
+                    "value": peak.value,
+                    "error": peak.whole_error,
+                    "place": place(result.deck, peak.at),
+                    "words": peak.position.words,
+                    "wheels": np.round(wheels, 3).tolist(),
+                }
+            )
+    return found
 
 
 def _strips(result: Result) -> list[dict[str, Any]]:
-    """Per vehicle, strip and bay or cross line the hand value furthest from zero [kNm/m]."""
+    """Per vehicle or load model, strip and bay or cross line: the hand value furthest from zero
+    [kNm/m]."""
     worst: dict[tuple[str, str, bool, int], Finding] = {}
     stations = np.array(result.deck.stations)
     for one in result.findings:
@@ -276,7 +309,7 @@ def _strips(result: Result) -> list[dict[str, Any]]:
         sagging = one.kind == "sagging"
         if one.strip_value is None or one.kind not in ("sagging", "hogging"):
             continue
-        if one.bars != "parallel" or one.whole_model:
+        if one.bars != "parallel":
             continue
         u = float(result.deck.plan.logical_station(np.array(one.at)))
         if sagging:

@@ -1,14 +1,23 @@
-"""Fatigue of the bars by the range of their stress (EN 1992).
+"""Fatigue of the bars by the range of their stress, of straight bars without welds.
 
-Plainly, unwelded bars need nothing more where the range under the frequent combination stays within
-70 MPa (EN 1992-1-1 6.8.6): a check that heavy frequent traffic seldom meets. Where the deck file
-states lambda_s, the range under fatigue load model 3 is made damage equivalent instead (EN 1992-2
-annex NN): its axles times 1.40, or 1.75 at intermediate supports, taken here for the top bars; the
-vehicle alone in its lane anywhere on the carriageway. lambda_s = phi_fat lambda_1 lambda_2 lambda_3
-lambda_4 is the user's, its figures and tables are not held here. All of it is from memory.
+EN 1992: unwelded bars need nothing more where the range under the frequent combination stays within
+70 MPa (EN 1992-1-1 6.8.6), which heavy frequent traffic seldom does. Where the deck file states
+lambda_s, whole or by parts (`damagefactors`), the range under fatigue load model 3 is made damage
+equivalent instead (EN 1992-2 annex NN): its axles times 1.40, or 1.75 at intermediate supports,
+taken here for the top bars; the vehicle alone in its lane anywhere on the carriageway; raised near
+expansion joints (EN 1991-2 4.6.1(6)).
+
+IRC:112 asks for no verification where the tensile bars stay below 300 MPa under the rare
+combination; above that it refers to specialist literature.
+
+AASHTO LRFD: the range under the fatigue truck (fatigue I, 1.75, with 15 % dynamic load allowance)
+against the threshold for infinite life, which falls with the least stress. It asks for no check of
+deck slabs on several girders: there the range is printed without a limit.
+
+All of it is from memory unless a source says otherwise.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -17,14 +26,16 @@ from numpy.typing import NDArray
 from pipelines.bars import Layer, SlabBars, other_face, place_of
 from pipelines.bending import layer_section
 from pipelines.clauses import Source
-from pipelines.combinations import LimitState, combination
+from pipelines.combinations import Combination, LimitState, combination
 from pipelines.cracking import cracked_state
 from pipelines.deck import Deck
 from pipelines.designchecks import CREEP
 from pipelines.designenvelope import ROWS, Demand
 from pipelines.designwatch import DesignWatch
 from pipelines.detailing_rules import Row
-from pipelines.grades import MPA, Materials
+from pipelines.grades import KSI, MPA, Materials
+from pipelines.loadmodels import joint_factors
+from pipelines.reinforcement import Reinforcement
 from pipelines.responses import Solver, stream
 from pipelines.traffic import load_positions
 from pipelines.vehicles import library
@@ -35,9 +46,20 @@ PLAIN = 70 * MPA
 PLAIN_SOURCE = Source("EN 1992", "6.8.6(1), (2): 70 MPa, frequent combination")
 # Straight bars at 10^6 cycles, EN 1992-1-1 table 6.3N, over gamma_s,fat.
 EQUIVALENT = 162.5 * MPA / 1.15
-EQUIVALENT_SOURCE = Source("EN 1992", "EN 1992-2 annex NN.2, EN 1992-1-1 6.8.5, table 6.3N")
+EQUIVALENT_CLAUSE = "EN 1992-2 annex NN.2, EN 1992-1-1 6.8.5, table 6.3N"
 MODEL = "EN 1991-2 FLM3"
 AXLES = (1.40, 1.75)  # bottom bars, top bars
+
+UNVERIFIED = 300 * MPA
+UNVERIFIED_SOURCE = Source(
+    "IRC:112", "5.3.2.5, as a public draft of its amendment quotes it; beyond: IRC:6 204.6", "read"
+)
+
+TRUCK = "AASHTO fatigue truck"
+FATIGUE_I = 1.75 * 1.15  # load factor, table 3.4.1-1, and dynamic load allowance, table 3.6.2.1-1
+THRESHOLD_SOURCE = Source("AASHTO LRFD", "5.5.3.2: 26 - 22 f_min/f_y ksi; fatigue I")
+GIRDERS = 3
+GIRDERS_SOURCE = Source("AASHTO LRFD", "5.5.3.1: no check of deck slabs on several girders")
 
 
 def unit_stresses(
@@ -61,34 +83,33 @@ def unit_stresses(
     return own, abs(min(float(cracked_state(section, 1.0, E_c, E_s).sigma_sc), 0.0))
 
 
-def stress_range(high: Floats, low: Floats, unit: tuple[float, float]) -> Floats:
-    """Range [Pa] between the moments high >= low, positive with the bars' face in tension."""
+def stress(moment: Floats, unit: tuple[float, float]) -> Floats:
+    """Of the bars [Pa], tension positive, under moments positive with their face in tension."""
     own, other = unit
-    top, bottom = np.maximum(high, 0.0), np.minimum(low, np.maximum(high, 0.0))
-    return np.asarray(own * (top - np.maximum(bottom, 0.0)) + other * np.maximum(-bottom, 0.0))
+    return np.asarray(own * np.maximum(moment, 0.0) + other * np.minimum(moment, 0.0))
 
 
-def largest_range(
-    bars: SlabBars, mat: Materials, demand: Demand, row: int, *, pulled: bool
-) -> float:
-    """Of one layer, anywhere on the deck [Pa]."""
-    unit = unit_stresses(bars, ROWS[row], mat, pulled=pulled)
-    return float(stress_range(demand.values[row], demand.relieved[row], unit).max())
+def stress_range(high: Floats, low: Floats, unit: tuple[float, float]) -> Floats:
+    """Range [Pa] between the moments high, counted as at least 0, and low."""
+    top = np.maximum(high, 0.0)
+    return stress(top, unit) - stress(np.minimum(low, top), unit)
 
 
-def model_demands(deck: Deck, solver: Solver, watch: DesignWatch) -> tuple[Demand, Demand]:
-    """Permanent actions as in the frequent combination with the fatigue load model, its axles with
-    each of `AXLES`."""
-    frequent = combination("EN 1992", "frequent")
-    assert frequent is not None
-    envelopes = watch.moment_envelopes([replace(frequent, traffic=factor) for factor in AXLES])
+def lorry_demands(
+    deck: Deck,
+    solver: Solver,
+    watch: DesignWatch,
+    model: str,
+    combinations: Sequence[Combination],
+) -> tuple[Demand, ...]:
+    """Demands of the combinations with that vehicle as the only traffic."""
+    envelopes = watch.moment_envelopes(combinations)
     if deck.traffic is not None:
-        lorry = replace(deck.traffic, vehicles=(library[MODEL],), load_models=())
+        lorry = replace(deck.traffic, vehicles=(library[model],), load_models=())
         runs = load_positions(replace(deck, traffic=lorry))
         for first, response, _ in stream(solver, runs, lambda _, response: response.fields):
             envelopes(first, response)
-    bottom, top = envelopes.demands()
-    return bottom, top
+    return envelopes.demands()
 
 
 def fatigue_rows(
@@ -98,25 +119,129 @@ def fatigue_rows(
     mat: Materials,
     demands: Mapping[LimitState, Demand],
 ) -> tuple[Row, ...]:
-    """The largest range of every layer; none where the standard is not EN 1992.
+    """A row for every layer, at the place where it is used most.
 
     demands : of the standard, by limit state.
     """
     one = deck.reinforcement
     assert one is not None
-    if mat.standard != "EN 1992":
-        return ()
-    pulled = watch.membrane is not None
+    units = [
+        unit_stresses(one.bars, layer, mat, pulled=watch.membrane is not None) for layer in ROWS
+    ]
+    if mat.standard == "IRC:112":
+        return _without_verification(demands["characteristic"], units)
+    if mat.standard == "AASHTO LRFD":
+        return _infinite_life(deck, solver, watch, mat, units)
+    if one.damage is not None:
+        return _damage_equivalent(deck, solver, watch, one, units)
+    return tuple(
+        Row(
+            "fatigue: plain stress range",
+            place_of(layer),
+            PLAIN,
+            float(_ranges(demands["frequent"], k, units[k]).max()),
+            "at most",
+            "Pa",
+            PLAIN_SOURCE,
+        )
+        for k, layer in enumerate(ROWS)
+    )
+
+
+def _ranges(demand: Demand, row: int, unit: tuple[float, float]) -> Floats:
+    """Of one layer at every point (n,) [Pa]."""
+    return stress_range(demand.values[row], demand.relieved[row], unit)
+
+
+def _damage_equivalent(
+    deck: Deck,
+    solver: Solver,
+    watch: DesignWatch,
+    one: Reinforcement,
+    units: Sequence[tuple[float, float]],
+) -> tuple[Row, ...]:
+    """Permanent actions as in the frequent combination with the fatigue load model, its axles with
+    each of `AXLES`."""
+    assert one.damage is not None
+    frequent = combination("EN 1992", "frequent")
+    assert frequent is not None
+    factored = [replace(frequent, traffic=factor) for factor in AXLES]
+    bottom, top = lorry_demands(deck, solver, watch, MODEL, factored)
+    near = joint_factors(deck, solver.recovery.points.plan)
     rows = []
-    models = None if one.lambda_s is None else model_demands(deck, solver, watch)
     for k, layer in enumerate(ROWS):
-        place = place_of(layer)
-        if models is None or one.lambda_s is None:
-            found = largest_range(one.bars, mat, demands["frequent"], k, pulled=pulled)
-            words, limit, source = "fatigue: plain stress range", PLAIN, PLAIN_SOURCE
-        else:
-            demand = models[0] if layer[0] == "bottom" else models[1]
-            found = one.lambda_s * largest_range(one.bars, mat, demand, k, pulled=pulled)
-            words, limit, source = "fatigue: equivalent range", EQUIVALENT, EQUIVALENT_SOURCE
-        rows.append(Row(words, place, limit, found, "at most", "Pa", source))
+        factor = one.damage[layer[0]]
+        demand = bottom if layer[0] == "bottom" else top
+        found = factor.value * near * _ranges(demand, k, units[k])
+        rows.append(
+            Row(
+                "fatigue: equivalent range",
+                place_of(layer),
+                EQUIVALENT,
+                float(found.max()),
+                "at most",
+                "Pa",
+                Source("EN 1992", f"{EQUIVALENT_CLAUSE}; {factor.words}"),
+            )
+        )
+    return tuple(rows)
+
+
+def _without_verification(rare: Demand, units: Sequence[tuple[float, float]]) -> tuple[Row, ...]:
+    return tuple(
+        Row(
+            "fatigue: stress that needs no verification",
+            place_of(layer),
+            UNVERIFIED,
+            float(stress(rare.values[k], units[k]).max()),
+            "at most",
+            "Pa",
+            UNVERIFIED_SOURCE,
+        )
+        for k, layer in enumerate(ROWS)
+    )
+
+
+def threshold(least: Floats, mat: Materials) -> Floats:
+    """Constant-amplitude threshold [Pa] at the least stress [Pa], tension positive (AASHTO
+    5.5.3.2-1), f_y counted between 60 and 100 ksi."""
+    f_y = min(max(mat.steel.f_yk, 60 * KSI), 100 * KSI)
+    return np.asarray((26 - 22 * least / f_y) * KSI)
+
+
+def on_girders(deck: Deck) -> bool:
+    """Whether at least three lines along the deck carry the slab."""
+    along = [f"L{k + 1}" for k in range(len(deck.offsets))]
+    return sum(deck.line(name) is not None for name in along) >= GIRDERS
+
+
+def _infinite_life(
+    deck: Deck,
+    solver: Solver,
+    watch: DesignWatch,
+    mat: Materials,
+    units: Sequence[tuple[float, float]],
+) -> tuple[Row, ...]:
+    """The cracked section counts everywhere; least stress and range at the same place."""
+    service = combination("AASHTO LRFD", "characteristic")
+    assert service is not None
+    (demand,) = lorry_demands(deck, solver, watch, TRUCK, [replace(service, traffic=FATIGUE_I)])
+    free = on_girders(deck)
+    rows = []
+    for k, (layer, unit) in enumerate(zip(ROWS, units, strict=True)):
+        found = _ranges(demand, k, unit)
+        least = np.minimum(demand.relieved[k], demand.values[k])
+        limit = threshold(stress(least, unit), mat)
+        worst = int((found - limit).argmax())
+        rows.append(
+            Row(
+                "fatigue: stress range" + (", no limit on girders" if free else ""),
+                place_of(layer),
+                np.inf if free else float(limit[worst]),
+                float(found.max() if free else found[worst]),
+                "at most",
+                "Pa",
+                GIRDERS_SOURCE if free else THRESHOLD_SOURCE,
+            )
+        )
     return tuple(rows)

@@ -4,13 +4,18 @@ Coordinates are (x, -y, -z) so that common viewers, whose z points up, show the 
 with offsets growing to the right. Points on lines and steps are doubled: one for each side.
 """
 
+import json
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import meshio
 import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.envelopes import Envelopes
+from pipelines.errors import JobError
+from pipelines.modelpositions import ModelEnvelope
 from pipelines.responses import Response
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
 from plate.mesh import Mesh
@@ -36,11 +41,13 @@ def write_fields(
     points: FieldPoints,
     cases: dict[str, Response],
     envelopes: Envelopes | None,
+    models: Sequence[ModelEnvelope] = (),
 ) -> None:
     """Write all point fields; w in mm, moments in kNm/m, shears in kN/m.
 
-    For an envelope `<component>_max` also the number of the governing position and, as
-    `<component>_max_with_<other>`, what coexists with it.
+    For an envelope of single vehicles `<component>_max` also the number of the governing position
+    and, as `<component>_max_with_<other>`, what coexists with it. Those of load models begin with
+    the model's name.
     """
     data: dict[str, Floats] = {}
     for name, response in cases.items():
@@ -59,7 +66,35 @@ def write_fields(
                     if j != k:
                         name = f"{key}_{label}_with_{other}{UNITS[j]}"
                         data[name] = coexisting[k, j] * RESULT_SCALE[j]
+    for model in models:
+        extremes = model.fields.extremes
+        for label, values in (("max", extremes.maximum), ("min", extremes.minimum)):
+            for k, key in enumerate(RESULT_KEYS):
+                name = f"{model.model.name} {key}_{label}{UNITS[k]}"
+                data[name] = values[k] * RESULT_SCALE[k]
     xy = points.xy
     coordinates = np.column_stack([xy[:, 0], -xy[:, 1], np.zeros(len(xy))])
     cells = [("quad", quads(points))]
     meshio.write(path, meshio.Mesh(coordinates, cells, point_data=data), file_format="vtu")
+
+
+def read_results(folder: Path) -> tuple[meshio.Mesh, dict[str, Any]]:
+    """Fields and summary in a folder of a run.
+
+    Raises JobError where they are not there, or damaged.
+    """
+    path = folder / "fields.vtu"
+    if not path.is_file():
+        raise JobError(f"{folder}: has no fields.vtu; give a folder that `deckslab run` wrote")
+    try:
+        mesh = meshio.vtu.read(path)
+        path = folder / "summary.json"
+        summary = json.loads(path.read_text(encoding="utf-8"))
+        title = summary["title"]
+        mesh.cells_dict["quad"]
+    except OSError:
+        raise
+    except Exception as error:  # damaged files fail in as many ways as their readers have lines
+        reason = " ".join(f"{type(error).__name__} {error}".split())
+        raise JobError(f"{path}: is damaged, or not of `deckslab run` ({reason})") from None
+    return mesh, summary | {"title": str(title)}

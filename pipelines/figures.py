@@ -18,6 +18,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
+from shapely import get_coordinates, linestrings, simplify
 
 Floats = NDArray[np.float64]
 
@@ -38,13 +39,13 @@ STYLE: dict[Any, Any] = {
     "ytick.major.width": 0.6,
     "hatch.linewidth": 0.5,
 }
-# Results such as m_x in running text, as they are printed.
-SUBSCRIPT = (
-    r'\1<tspan font-style="italic">\2</tspan><tspan dy="1.6" font-size="75%">\3</tspan>'
-    r'<tspan dy="-1.6">\4</tspan>'
-)
+# Symbols such as m_x in running text, as they are printed.
+SYMBOL = re.compile(r"\b([mq])_(xy|x|y|Ed|Rd)\b")
 INK = "#222222"
 PALE = "#8a8a8a"
+
+# Points of polylines are left out where the line moves by less than this [point].
+UNSEEN = 0.12
 
 # Widest drawing and tallest plan [inch].
 WIDTH = 9.6
@@ -73,7 +74,7 @@ def _embed(text: str, name: str, description: str) -> str:
     text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
     text = re.sub(r'(\bid="|url\(#|href="#)', rf"\g<1>{name}-", text)
     text = re.sub(r'\bd="[^"]*"', lambda m: _shorten(m.group()), text)
-    text = re.sub(r"(?<=>)([^<]*?)\b([mq])_(xy|x|y)\b([^<]*)(?=</text>)", SUBSCRIPT, text)
+    text = re.sub(r"(?<=>)[^<]*(?=</text>)", lambda m: _printed(m.group()), text)
     view = re.search(r'viewBox="[^"]*"', text)
     assert view is not None
     width = float(view.group().split()[2])
@@ -85,8 +86,18 @@ def _embed(text: str, name: str, description: str) -> str:
     return head + text[text.index(">") + 1 :].strip()
 
 
+def _printed(words: str) -> str:
+    """Words of a drawing with symbols in italics and their marks set lower."""
+    start, *rest = SYMBOL.split(words)
+    for letter, mark, after in zip(rest[::3], rest[1::3], rest[2::3], strict=True):
+        start += f'<tspan font-style="italic">{letter}</tspan>'
+        start += f'<tspan dy="1.6" font-size="75%">{mark}</tspan><tspan dy="-1.6">{after}</tspan>'
+    return start
+
+
 def _shorten(path: str) -> str:
-    """Path data on a grid of a tenth of a point, in relative steps; curves keep two decimals."""
+    """Path data without what nobody sees, on a grid of a tenth of a point, in relative steps;
+    curves keep two decimals."""
     head, body = path[:3], path[3:-1]
     if re.search(r"[^MLz\d\s.e+-]", body):
         short = re.sub(r"-?\d+\.\d+", lambda m: f"{float(m.group()):.2f}", body)
@@ -96,6 +107,9 @@ def _shorten(path: str) -> str:
         closed = "z" in piece
         values = np.array(piece.replace("L", " ").replace("z", " ").split(), dtype=float)
         grid = np.rint(10.0 * values.reshape(-1, 2)).astype(np.int64)
+        if len(grid) > 2:
+            lines = simplify(linestrings(values.reshape(-1, 2)), UNSEEN, preserve_topology=False)
+            grid = np.rint(10.0 * get_coordinates(lines)).astype(np.int64)
         steps = np.diff(grid, axis=0)
         steps = steps[np.any(steps != 0, axis=1)]
         start = " ".join(map(_tenths, grid[0].tolist()))
@@ -182,9 +196,10 @@ def number(value: float) -> str:
 def reading(value: float) -> str:
     """A result to three figures, no finer than a thousandth of its unit: less is rounding."""
     rounded = round(value, 3)
-    if not np.isfinite(value) or rounded == 0.0 or abs(rounded) >= 0.1:
+    if not np.isfinite(value) or rounded == 0.0:
         return number(rounded)
-    return f"{rounded:.3f}".replace("-", "\u2212", 1)
+    # Rounded once: 2.0348 is not 2.035 and then 2.04.
+    return number(value) if abs(rounded) >= 0.1 else f"{rounded:.3f}".replace("-", "\u2212", 1)
 
 
 def _raised(power: int) -> str:
@@ -202,4 +217,7 @@ def length(value: float) -> str:
 
 def given(value: float) -> str:
     """A number of the input as it was given."""
-    return f"{value:.6g}".replace("-", "\u2212", 1)
+    text = f"{value:.6g}"
+    if "e+" in text:
+        text = f"{value:.0f}"
+    return text.replace("-", "\u2212", 1)

@@ -20,6 +20,7 @@ from pipelines.deck import Deck, Line
 from pipelines.envelopes import Envelopes, traffic_envelopes
 from pipelines.errors import JobError
 from pipelines.findings import Finding
+from pipelines.jobsize import check_job_size
 from pipelines.probes import beam_rows, membrane_rows, probe_rows
 from pipelines.reconciliation import to_reconcile
 from pipelines.responses import Solver
@@ -118,8 +119,10 @@ def sweep(
 ) -> tuple[Sweep, ...]:
     """Sweeps of the governing sagging and hogging of every direction of the strip.
 
-    Raises JobError for a deck without traffic, strips, or beams below its strip.
+    Raises JobError for a deck without traffic, strips, or beams below its strip, and for too large
+    a job.
     """
+    check_job_size(deck)
     solver, envelopes = _first_look(deck)
     if envelopes is None:
         raise JobError("a sweep needs vehicles of their own in [traffic]")

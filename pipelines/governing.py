@@ -8,10 +8,12 @@ moments are infinite.
 
 import re
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import KDTree
 
 from pipelines.deck import Deck
 from pipelines.envelopes import Envelopes, LoadPosition
@@ -121,6 +123,30 @@ def readable(solver: Solver, distance: float) -> NDArray[np.bool_]:
     clear = np.ones(len(points), dtype=bool)
     for place in singular_places(solver.model):
         clear &= np.linalg.norm(points - mesh.xy[place.node], axis=1) >= distance
+    return clear
+
+
+def nearest(solver: Solver, allowed: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Number (n_point,) of the field point whose moments stand for each: itself where it is
+    `allowed` (n_point,), else the nearest one that is."""
+    clear = np.flatnonzero(allowed)
+    points = solver.recovery.points.xy
+    _, nearest = KDTree(points[clear]).query(points)
+    found = clear[nearest]
+    found[clear] = clear
+    return np.asarray(found, dtype=np.int64)
+
+
+def clear_of_widths(deck: Deck, points: Floats) -> NDArray[np.bool_]:
+    """Points (n,) not over the width of a supporting line."""
+    clear = np.ones(len(points), dtype=bool)
+    for line in deck.lines:
+        path = deck.plan.lines[line.name].full
+        for a, b in pairwise(path):
+            along = b - a
+            share = np.clip((points - a) @ along / (along @ along), 0.0, 1.0)
+            gap = np.linalg.norm(points - a - share[:, None] * along, axis=1)
+            clear &= gap >= 0.5 * line.width - 1e-9
     return clear
 
 

@@ -11,6 +11,7 @@ from pipelines.errors import JobError
 from pipelines.examples import example_path
 from pipelines.influence import Wanted
 from pipelines.influencefiles import InfluenceResult, influence_result, write_influence
+from pipelines.outputs import check_writable
 from plate.conventions import RESULTS
 
 Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
@@ -49,7 +50,9 @@ def _influence(arguments: argparse.Namespace) -> int:
         path = example_path(arguments.deck) or path
     if arguments.out.exists() and not arguments.out.is_dir():
         raise JobError(f"--out {arguments.out}: is a file, a folder is needed")
-    result = influence_result(read_deck(path), _wanted(arguments))
+    deck, wanted = read_deck(path), _wanted(arguments)
+    check_writable(arguments.out)
+    result = influence_result(deck, wanted)
     files = write_influence(result, arguments.out)
     console = Console(soft_wrap=True)
     for line in [*_words(result), *map(str, files)]:

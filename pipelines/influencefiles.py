@@ -15,9 +15,9 @@ from pipelines.contourfigures import ContourPlans, PlanField
 from pipelines.deck import Deck
 from pipelines.envelopes import LoadPosition
 from pipelines.fieldfiles import quads
-from pipelines.files import write_text
 from pipelines.influence import Wanted, surfaces, wanted_row
 from pipelines.jobsize import check_job_size
+from pipelines.outputs import replacing
 from pipelines.responses import Solver
 from pipelines.slices import field_map
 from pipelines.traffic import LoadPositions, dispersed
@@ -78,18 +78,17 @@ def influence_result(deck: Deck, wanted: Wanted) -> InfluenceResult:
 
 
 def write_influence(result: InfluenceResult, out: Path) -> list[Path]:
-    """Write influence.csv, influence.vtu and influence.svg; returns the files."""
-    out.mkdir(parents=True, exist_ok=True)
+    """Write influence.csv, influence.vtu and influence.svg, all at once; returns the files."""
     points = result.solver.recovery.points
-    paths = [out / f"influence.{kind}" for kind in ("csv", "vtu", "svg")]
-    write_text(paths[0], _table(result))
     xy = points.xy
     coordinates = np.column_stack([xy[:, 0], -xy[:, 1], np.zeros(len(xy))])
     name = f"influence [{result.unit} per kN]"
     field = meshio.Mesh(coordinates, [("quad", quads(points))], point_data={name: result.ordinates})
-    meshio.write(paths[1], field, file_format="vtu")
-    write_text(paths[2], drawing(result) + "\n")
-    return paths
+    with replacing(out, "influence") as folder:
+        (folder / "influence.csv").write_text(_table(result), encoding="utf-8")
+        meshio.write(folder / "influence.vtu", field, file_format="vtu")
+        (folder / "influence.svg").write_text(drawing(result) + "\n", encoding="utf-8")
+    return [out / f"influence.{kind}" for kind in ("csv", "vtu", "svg")]
 
 
 def _table(result: InfluenceResult) -> str:
@@ -132,7 +131,7 @@ def drawing(result: InfluenceResult) -> str:
 def one_position(deck: Deck, at: LoadPosition) -> LoadPositions:
     """The run that holds just one load position of the deck's traffic, wherever it is."""
     assert deck.traffic is not None
-    vehicle = next(v for v in deck.traffic.vehicles if v.name == at.vehicle)
+    vehicle = next(v for v in deck.traffic.all_vehicles if v.name == at.vehicle)
     return LoadPositions(
         vehicle,
         "reverse" if at.direction == "reverse" else "forward",

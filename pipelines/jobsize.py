@@ -1,11 +1,14 @@
 """How large a job is, before it is begun: cells, load positions, memory and time.
 
-Estimates, not bounds: the cells follow from the size asked for and the lines of the plan, memory
-and time from measurements on decks of 1 000 to 3 000 cells. A job that cannot fit is refused with
-the key that makes it smaller.
+On a grid of lines the cells are counted as the mesh will have them, elsewhere from areas and
+lengths. Memory is that of what a run holds at its two fullest moments: with blocks of load
+positions under way, and with the richer model of the stated errors being factorised. Time is that
+of one processor. Both are estimates, not bounds; `benchmarks/jobsizes.py` sets them beside whole
+runs. A job that cannot fit is refused with the key that makes it smaller.
 """
 
 import os
+import resource
 from collections.abc import Callable
 from dataclasses import dataclass
 from math import ceil, log2
@@ -14,10 +17,11 @@ from pathlib import Path
 import numpy as np
 
 from pipelines.accuracy import REFINEMENT
-from pipelines.build import ORDER, cell_size
+from pipelines.build import ORDER, cell_counts, cell_size
 from pipelines.deck import Deck, LoadModel, Vehicle
-from pipelines.errors import JobError
-from pipelines.modeltrains import spreads
+from pipelines.errors import SizeError
+from pipelines.meshing import free_cells
+from pipelines.modeltrains import has_pressure, spreads
 from pipelines.responses import BLOCK
 from pipelines.traffic import dispersed, offset_range, turn_repeats
 from plate.conventions import N_FIELDS, RESULTS
@@ -26,21 +30,91 @@ from plate.conventions import N_FIELDS, RESULTS
 MOST_POSITIONS = 20_000_000
 # Share of the free memory that a job may take.
 MEMORY_SHARE = 0.85
-# Cells that each line adds to those across it, by the fine rows along free edges and beams.
-CELLS_PER_LINE = 4.0
-# A factorised model with its element matrices, per degree of freedom, order and doubling [byte].
-MODEL_BYTES = 75.0
-# What the program itself takes [byte].
-PROGRAM = 135e6
-# Time of one load position per degree of freedom on one core, solution and recovery [s].
-SECONDS = 4e-8
+# What the program itself takes, with the drawings of a report [byte].
+PROGRAM = 200e6
+# Numbers kept of the factor, per degree of freedom, order and doubling of the cells: measured, 5
+# to 7 on meshes of 50 to 5 000 cells.
+FACTOR = 6.0
+# A model leaves this many times its own size in use, because what its making took is not given
+# back to the system at once; and takes this many times its size while it is factorised, where
+# fronts and what is kept of them are there side by side.
+LEFT, MAKING = 3.0, 2.0
+# Numbers kept at a point of a set of envelopes: extremes of some fields with their positions, and
+# what coexists, on two sides; of the six results, and of the forms that design moments are made of.
+RESULT_NUMBERS = 2 * len(RESULTS) * (2 + len(RESULTS))
+FORM_NUMBERS = 2 * 7 * (2 + 3)
+# Seconds of one processor, measured on decks of 1 600 to 140 000 degrees of freedom: for the
+# program and the report; more where beams take part in the walk from strip to plate; per degree of
+# freedom of the model, factorised in either theory, walked and drawn; per one of the richer model;
+# per one and load position. Fronts wider than so many cells take longer in proportion, as dense
+# products do.
+START, OVER_BEAMS = 5.0, 5.0
+MODEL_SECONDS, RICHER_SECONDS, POSITION_SECONDS = 2.8e-4, 1e-4, 4e-8
+WIDE = 60.0
+# A load position takes so many times as long with bars, and a load of a load model so many times,
+# whose lanes are put together in every way and searched for their worst places.
+WITH_BARS, IN_MODELS = 2.2, 6.0
+
+
+@dataclass(frozen=True)
+class ModelSize:
+    """A model of so many cells of an order.
+
+    narrow : cells across its narrower direction. connected : beams joined to the slab's membrane.
+    """
+
+    cells: float
+    narrow: float
+    order: int
+    connected: bool = False
+
+    @property
+    def fields(self) -> int:
+        """Degrees of freedom of a node: w and slopes, with the membrane's two where needed."""
+        return N_FIELDS + 2 * self.connected
+
+    @property
+    def degrees_of_freedom(self) -> float:
+        """Of all nodes."""
+        long = self.cells / self.narrow
+        return self.fields * (self.order * self.narrow + 1) * (self.order * long + 1)
+
+    @property
+    def points(self) -> float:
+        """Points at which fields are given."""
+        return self.cells * max(2, self.order - 1) ** 2
+
+    @property
+    def matrices(self) -> float:
+        """Element matrices [byte]."""
+        nodes = (self.order + 1) ** 2
+        return 8.0 * self.cells * ((N_FIELDS * nodes) ** 2 + self.connected * (2 * nodes) ** 2)
+
+    @property
+    def factor(self) -> float:
+        """The factor of a nested dissection [byte]: once parts are as wide as the model is narrow
+        their separators grow no longer."""
+        doublings = max(1.0, log2(min(self.cells, 4.0 * self.narrow**2)))
+        share = self.fields / N_FIELDS
+        return 8.0 * FACTOR * self.order * self.degrees_of_freedom * doublings * share
+
+    @property
+    def front(self) -> float:
+        """How much longer its widest fronts make the work of a degree of freedom."""
+        return max(1.0, self.narrow / WIDE)
+
+    @property
+    def operators(self) -> float:
+        """Operators from displacements to results [byte]."""
+        lattice = (max(2, self.order - 1) + 1) ** 2
+        return 8.0 * self.cells * len(RESULTS) * lattice * N_FIELDS * (self.order + 1) ** 2
 
 
 @dataclass(frozen=True)
 class JobSize:
     """What a job will about need.
 
-    cells, degrees of freedom, load positions; memory [byte]; seconds of the load positions.
+    cells, degrees of freedom, load positions; memory [byte]; seconds of one processor.
     """
 
     cells: int
@@ -53,94 +127,130 @@ class JobSize:
     def words(self) -> str:
         """In one line."""
         return (
-            f"about {self.cells:,} cells, {self.degrees_of_freedom:,} degrees of freedom, "
-            f"{self.load_positions:,} load positions, {_bytes(self.memory)}, "
-            f"{_time(self.seconds)}"
+            f"about {_count(self.cells)} cells, {_count(self.degrees_of_freedom)} degrees of "
+            f"freedom, {_count(self.load_positions)} load positions, {_bytes(self.memory)} of "
+            f"memory, {_time(self.seconds)} of one processor"
         )
 
 
-def job_size(deck: Deck, workers: int | None = None) -> JobSize:
-    """Estimate of a deck's job with that many threads, one per processor by default."""
+def job_size(deck: Deck, workers: int | None = None, *, tolerances: bool = True) -> JobSize:
+    """Estimate of a deck's job.
+
+    workers : threads of the load positions, one per processor by default; tolerances : whether
+    numerical tolerances are wanted.
+    """
     workers = workers or len(os.sched_getaffinity(0))
     order = deck.mesh.order or ORDER
     size, _ = cell_size(deck)
-    cells = _cells(deck, size)
-    dof = N_FIELDS * cells * order**2
-    richer = N_FIELDS * _cells(deck, size / REFINEMENT) * (order + 1) ** 2
-    points = cells * max(2, order - 1) ** 2
-    vehicles = () if deck.traffic is None else deck.traffic.vehicles
-    positions = sum(_positions(deck, vehicle) for vehicle in vehicles)
-    block = 8.0 * BLOCK * dof
-    kept = 8.0 * points * (2 * len(RESULTS) ** 2 + 4 * len(RESULTS)) * (len(vehicles) + 1)
+    own, richer = _model(deck, size, order), _model(deck, size / REFINEMENT, order + 1)
+    bars = deck.reinforcement is not None
+    positions = loads = envelopes = trains = 0.0
     if deck.traffic is not None:
-        for model in deck.traffic.load_models:
-            offsets, loads = _model_loads(deck, model)
-            positions += loads
-            kept += 8.0 * points * (2 * len(RESULTS) ** 2 + 4 * len(RESULTS)) * offsets
-    memory = PROGRAM + _model_bytes(order, dof) + kept + 40.0 * positions
-    # Blocks of load positions first, then the richer model of the stated errors.
-    memory += max((2 * workers + 1) * block, _model_bytes(order + 1, richer))
+        vehicles, models = deck.traffic.vehicles, deck.traffic.load_models
+        positions = sum(_positions(deck, vehicle) for vehicle in vehicles)
+        envelopes = RESULT_NUMBERS * (1.0 + len(vehicles) + len(models))
+        for model in models:
+            sets, count = _model_loads(deck, model)
+            loads += count
+            # One model after the other.
+            trains = max(trains, sets * (RESULT_NUMBERS + bars * FORM_NUMBERS))
+    kept = 8.0 * (envelopes * own.points + 5.0 * (positions + loads))
+    held = own.matrices + own.factor + own.operators
+    in_flight = own.degrees_of_freedom + bars * len(RESULTS) * own.points
+    blocks = 8.0 * trains * own.points
+    if positions + loads:
+        blocks += 8.0 * BLOCK * (2 * workers + 1) * in_flight
+    making = MAKING * (richer.matrices + richer.factor) if tolerances else 0.0
+    beams = any(line.beam is not None for line in deck.lines)
+    seconds = START + OVER_BEAMS * beams
+    seconds += MODEL_SECONDS * own.degrees_of_freedom * own.front
+    seconds += RICHER_SECONDS * richer.degrees_of_freedom * richer.front * tolerances
+    times = positions * (WITH_BARS if bars else 1.0) + IN_MODELS * loads
+    seconds += POSITION_SECONDS * own.degrees_of_freedom * times
     return JobSize(
-        int(cells), int(dof), int(positions), memory, SECONDS * dof * positions / workers
+        int(own.cells),
+        int(own.degrees_of_freedom),
+        int(positions + loads),
+        PROGRAM + kept + max(LEFT * held + making, held + blocks),
+        seconds,
     )
 
 
 def check_job_size(
-    deck: Deck, workers: int | None = None, free: Callable[[], float] | None = None
+    deck: Deck,
+    workers: int | None = None,
+    free: Callable[[], float] | None = None,
+    *,
+    tolerances: bool = True,
 ) -> JobSize:
     """The estimate.
 
     free : memory that may be taken [byte], what the system has free by default.
 
-    Raises JobError where the job cannot fit: too many load positions, or more memory than is free.
+    Raises SizeError where the job cannot fit: too many load positions, or more memory than is free.
     """
-    size = job_size(deck, workers)
+    size = job_size(deck, workers, tolerances=tolerances)
     if size.load_positions > MOST_POSITIONS:
-        raise JobError(
-            f"about {size.load_positions:.3g} load positions, {_time(size.seconds)} of solving; "
-            f"allowed are {MOST_POSITIONS:.3g}: widen [traffic] step_m or lateral_step_m"
+        raise SizeError(
+            f"{deck.path}: too large a job, {size.words}; at most {MOST_POSITIONS:.3g} load "
+            f"positions are allowed: make {_steps(deck)} larger"
         )
     limit = MEMORY_SHARE * (free or free_memory)()
     if size.memory > limit:
-        key = "[mesh] size_m" if deck.mesh.size is not None else "[mesh] order"
-        raise JobError(
-            f"about {size.cells:.3g} cells with {size.degrees_of_freedom:.3g} degrees of freedom "
-            f"and {size.load_positions:.3g} load positions need {_bytes(size.memory)}; "
-            f"{_bytes(limit)} may be taken: make {key} coarser"
+        used, _ = cell_size(deck)
+        raise SizeError(
+            f"{deck.path}: too large a job, {size.words}; {_bytes(limit)} may be taken: make "
+            f"[mesh] size_m larger than the {used:.3g} m used, or [mesh] order lower than "
+            f"{deck.mesh.order or ORDER}"
         )
     return size
 
 
+def _steps(deck: Deck) -> str:
+    """The keys that set how many load positions there are, with their values."""
+    traffic = deck.traffic
+    assert traffic is not None
+    step = f"[traffic] step_m = {traffic.step:g}"
+    return (
+        step
+        if traffic.lateral_step is None
+        else (f"{step} or lateral_step_m = {traffic.lateral_step:g}")
+    )
+
+
 def free_memory() -> float:
-    """Memory that the system can give [byte], within the limit of the process's group."""
+    """Memory that the system can give [byte], within the limits of the process and its group."""
     page = float(os.sysconf("SC_PAGE_SIZE"))
     free = page * os.sysconf("SC_PHYS_PAGES")
-    try:
-        for line in Path("/proc/meminfo").read_text().splitlines():
-            if line.startswith("MemAvailable:"):
-                free = 1024.0 * float(line.split()[1])
-        group = Path("/sys/fs/cgroup")
-        used = float((group / "memory.current").read_text())
-        free = min(free, float((group / "memory.max").read_text()) - used)
-    except (OSError, ValueError):
-        pass  # no such file here, or no limit set
+    for line in _lines("/proc/meminfo"):
+        if line.startswith("MemAvailable:"):
+            free = 1024.0 * float(line.split()[1])
+    limit, used = (_lines(f"/sys/fs/cgroup/memory.{name}") for name in ("max", "current"))
+    if limit and used and limit[0].isdecimal():
+        free = min(free, float(limit[0]) - float(used[0]))
+    most, _ = resource.getrlimit(resource.RLIMIT_AS)
+    pages = _lines("/proc/self/statm")
+    if most != resource.RLIM_INFINITY and pages:
+        free = min(free, most - page * float(pages[0].split()[0]))
     return free
 
 
-def _model_bytes(order: int, dof: float) -> float:
-    return MODEL_BYTES * order * dof * log2(max(dof, 2.0))
+def _lines(path: str) -> list[str]:
+    """Lines of a file that only some systems have."""
+    try:
+        return Path(path).read_text().splitlines()
+    except OSError:
+        return []
 
 
-def _cells(deck: Deck, size: float) -> float:
-    plan = deck.plan
-    area = float(abs(plan.chart.polygon_area(plan.outline)))
-    if not plan.is_mapped:
-        return 1.5 * area / size**2
-    length = float(plan.outline[:, 0].max() - plan.outline[:, 0].min())
-    width = area / length
-    along = length / size + CELLS_PER_LINE * len(plan.stations)
-    across = width / size + CELLS_PER_LINE * len(plan.offsets)
-    return along * across
+def _model(deck: Deck, size: float, order: int) -> ModelSize:
+    """The model of the deck with cells of that largest side [m]."""
+    connected = any(line.beam is not None and line.beam.connection > 0.0 for line in deck.lines)
+    if deck.plan.is_mapped:
+        along, across = cell_counts(deck, size)
+        return ModelSize(float(along) * across, min(along, across), order, connected)
+    cells = free_cells(deck, size)
+    return ModelSize(cells, cells**0.5, order, connected)
 
 
 def _positions(deck: Deck, vehicle: Vehicle) -> float:
@@ -171,18 +281,27 @@ def _model_loads(deck: Deck, model: LoadModel) -> tuple[float, float]:
         places = float(len(traffic.offsets))
     else:
         places = width / (traffic.lateral_step or width) + 2.0
-    strips = 2.0 * width
+    strips = 2.0 * width if has_pressure(model) else 0.0
     length = float(np.ptp(deck.plan.outline[:, 0]))
     loads = sum(len(spreads(v)) * _positions(deck, v) for v in trains) + strips * 2.0 * length
     return len({kind.vehicles for kind in model.kinds}) * places + strips, loads
 
 
+def _count(value: float) -> str:
+    return f"{value:,}" if value < 1e7 else f"{value:.3g}"
+
+
 def _bytes(value: float) -> str:
-    return f"{value / 1e9:.3g} GB" if value >= 1e9 else f"{value / 1e6:.3g} MB"
+    return f"{_figures(1e-9 * value)} GB" if value >= 1e9 else f"{_figures(1e-6 * value)} MB"
 
 
 def _time(seconds: float) -> str:
     for unit, length in (("days", 86400.0), ("h", 3600.0), ("min", 60.0)):
         if seconds >= 2.0 * length:
-            return f"{seconds / length:.3g} {unit}"
-    return f"{seconds:.3g} s"
+            return f"{_figures(seconds / length)} {unit}"
+    return f"{_figures(seconds)} s"
+
+
+def _figures(value: float) -> str:
+    """Three figures at least."""
+    return f"{value:.3g}" if value < 1e3 else f"{value:,.0f}"

@@ -11,8 +11,12 @@ from dataclasses import dataclass, replace
 from math import floor
 from types import MappingProxyType
 
-from pipelines.deck import LaneKind, LaneSet, LoadModel, Vehicle
+import numpy as np
+
+from pipelines.clauses import Standard
+from pipelines.deck import Deck, LaneKind, LaneSet, LoadModel, Vehicle
 from pipelines.vehicles import library
+from plate.chart import Floats
 
 
 @dataclass(frozen=True)
@@ -47,6 +51,15 @@ def joint_factor(distance: float) -> float:
     """Additional dynamic factor at a distance [m] from an expansion joint (EN 1991-2:2003,
     4.6.1(6): 1.30 (1 - D / 26), not below 1, D up to 6 m; from memory)."""
     return max(1.0, 1.30 * (1.0 - distance / 26.0)) if distance <= 6.0 else 1.0
+
+
+def joint_factors(deck: Deck, plan: Floats) -> Floats:
+    """Of plan points (n, 2): 1 away from the expansion joints that the traffic names."""
+    joints = () if deck.traffic is None else deck.traffic.joints
+    u, (low, high) = deck.plan.logical_station(plan), deck.plan.u_range
+    gaps = [u - low if edge == "start" else high - u for edge in joints]
+    nearest = np.min(gaps, axis=0) if gaps else np.full(len(plan), np.inf)
+    return np.array([joint_factor(float(gap)) for gap in nearest])
 
 
 def _lm1(given: Conditions) -> LoadModel:
@@ -109,6 +122,7 @@ def _flm3(_given: Conditions) -> LoadModel:
         (LaneKind("vehicle", (library["EN 1991-2 FLM3"],), 1.0, room=1.5),),
         (LaneSet((0,)),),
         near_joint=True,
+        fatigue=True,
         source="EN 1991-2:2003, 4.6.4 (four axles of 120 kN), 4.6.1(6) (near joints); from memory",
         notes=("For fatigue ranges only; a second vehicle in the lane is not included.",),
     )
@@ -301,6 +315,20 @@ def _irc_70r(given: Conditions) -> LoadModel:
 def _irc_aa(given: Conditions) -> LoadModel:
     heavy = (("IRC:6 Class AA tracked", "tracked"), ("IRC:6 Class AA wheeled", "wheeled"))
     return _irc("IRC:6 Class AA lanes", heavy, given)
+
+
+_FAMILIES: tuple[tuple[str, Standard], ...] = (
+    ("EN 1991-2", "EN 1992"),
+    ("AASHTO", "AASHTO LRFD"),
+    ("IRC:6", "IRC:112"),
+)
+
+
+def for_bars(model: LoadModel, standard: Standard) -> bool:
+    """Whether bars are checked under a load model by a standard: one of its own family, and not
+    for fatigue alone."""
+    prefix = next(prefix for prefix, of in _FAMILIES if of == standard)
+    return model.name.startswith(prefix) and not model.fatigue
 
 
 load_models: Mapping[str, Callable[[Conditions], LoadModel]] = MappingProxyType(

@@ -9,7 +9,7 @@ from plate.curves import Curve, Floats, polyline
 from plate.errors import MeshError
 from plate.mesh import Mesh
 from plate.model import PlateModel
-from plate.outline import narrowest_panel
+from plate.outline import narrowest_panel, plan_area
 from plate.plan import EDGES
 from plate.quadmesh import Grading, mesh_quality, quad_mesh
 from plate.section import Section
@@ -22,6 +22,8 @@ GRADED = 1.95
 # Parts of the slab between lines narrower than this many thicknesses do not set the cell size:
 # the mesher sees to them by itself.
 NARROW = 4.0
+# Cells in place of each square of the size asked for, around each opening, and at least.
+FREE, AROUND, LEAST = 1.2, 150.0, 40.0
 
 
 def shortest_span(deck: Deck) -> float:
@@ -71,6 +73,18 @@ def free_mesh(
             continue
         return mesh, _notes(mesh, bool(rows) and not (grading and grading.rows))
     raise AssertionError("the last attempt returns or raises")
+
+
+def free_cells(deck: Deck, size: float) -> float:
+    """About how many cells `free_mesh` will make [-], before it does: measured on plans of 30 to
+    74 000 m2 with cells of 0.2 to 2 m, within a quarter but for very coarse ones."""
+    plan = deck.plan
+    chains = {name: line.course() for name, line in plan.lines.items()}
+    chains |= {f"opening {k + 1}": ring for k, ring in enumerate(plan.openings)}
+    names = {name.removesuffix(":full") for name in _rows(deck)}
+    rows = sum(curve.length for name in names for curve in chains[name])
+    area = plan_area(plan)
+    return FREE * area / size**2 + rows / size + AROUND * len(plan.openings) + LEAST
 
 
 def _singular_points(

@@ -49,6 +49,12 @@ class ModelPeak:
     def unit(self) -> str:
         return RESULT_UNITS[self.component]
 
+    @property
+    def whole_error(self) -> float | None:
+        """Both parts together."""
+        parts = [e for e in (self.error, self.step_error) if e is not None]
+        return sum(parts) if parts else None
+
     def entry(self) -> dict[str, Any]:
         """The peak as an entry of summary.json."""
         return {

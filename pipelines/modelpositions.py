@@ -1,7 +1,7 @@
 """Where a load model stands, and its envelopes: arrangements of lanes numbered through."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -11,6 +11,7 @@ from pipelines.deck import Deck, LoadModel
 from pipelines.envelopes import Extremes, FieldEnvelope, LoadPosition, find_position
 from pipelines.lanecells import pressure_cells
 from pipelines.lanes import arrangement_orders, strip_shares
+from pipelines.loadmodels import joint_factor
 from pipelines.modeltrains import has_pressure
 from pipelines.traffic import LoadPositions, WheelPatches
 
@@ -63,6 +64,21 @@ class ModelPosition:
     lanes: tuple[LaneAt, ...]
     factor: float
 
+    def moved(self, along: float) -> "ModelPosition":
+        """The same with every vehicle moved along the deck [m]."""
+        return replace(
+            self,
+            lanes=tuple(
+                lane
+                if lane.position is None
+                else replace(
+                    lane,
+                    position=replace(lane.position, station=lane.position.station + along),
+                )
+                for lane in self.lanes
+            ),
+        )
+
     @property
     def words(self) -> str:
         """The arrangement from left to right."""
@@ -78,7 +94,9 @@ class ModelEnvelope:
     Numbers of governing positions are rows of `arrangements` (n, 1 + 2 m) with m the most lanes:
     the number of the order among `arrangement_orders`, each lane's load position from left to
     right, then the number of each lane's offset among its kind's `offsets`.
-    joint : (n_point,) and probe_joint (6 n_probe,), factors near joints, in all values.
+    joint : (n_point,) and probe_joint (6 n_probe,), factors near joints, in all values but beams'
+    and those watched. more : other fields that were watched, by the name of their set and the
+    share of the distributed loads in them; watched : (n_value,) the values.
     """
 
     model: LoadModel
@@ -93,6 +111,8 @@ class ModelEnvelope:
     reactions: Extremes
     joint: Floats
     probe_joint: Floats
+    more: Mapping[tuple[str, float], FieldEnvelope]
+    watched: Extremes
 
     @property
     def n_positions(self) -> int:
@@ -109,13 +129,16 @@ class ModelEnvelope:
         ]
         return ModelPosition(self.model.name, tuple(at), self.model.sets[lane_set].factor)
 
-    def wheels(self, number: int) -> WheelPatches:
-        """The wheels of the arrangement of that number, with all factors, as one load."""
+    def wheels(self, number: int, *, contacts: bool = False) -> WheelPatches:
+        """The wheels of the arrangement of that number, with all factors, as one load.
+
+        contacts : their contacts in place of what they spread to."""
         lane_set, lanes = self._lanes(number)
         parts = []
         for k, n, _ in lanes:
             if n >= 0:
                 run, i = find_position(self.runs, n)
+                run = run.contacts if contacts else run
                 factor = self.model.sets[lane_set].factor * self.model.kinds[k].factor
                 parts.append((run.wheels(np.array([i])), factor))
         return _together(parts)
@@ -162,6 +185,17 @@ class ModelEnvelope:
         return LoadPosition(
             run.vehicle.name, run.direction, float(run.stations[k]), float(run.offsets[k]), spread
         )
+
+
+def joint_factors(deck: Deck, model: LoadModel, plan: Floats) -> Floats:
+    """Factors (n,) on results near expansion joints at plan points (n, 2)."""
+    traffic = deck.traffic
+    assert traffic is not None
+    if not model.near_joint or not traffic.joints:
+        return np.ones(len(plan))
+    u, (low, high) = deck.plan.logical_station(plan), deck.plan.u_range
+    gaps = [u - low if edge == "start" else high - u for edge in traffic.joints]
+    return np.array([joint_factor(float(d)) for d in np.min(gaps, axis=0)])
 
 
 def _together(parts: Sequence[tuple[WheelPatches, float]]) -> WheelPatches:

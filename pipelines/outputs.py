@@ -3,7 +3,7 @@
 The files of a run stand in a folder of their own, `.results/run-...`, and `.results/current` is a
 link to it; `report.html` and the others are links through `current`. Replacing that one link is
 the moment at which all files change: whenever a run is stopped, the old files or the new ones are
-there, never some of each.
+there, never some of each. What other commands write to the same folder has its own store.
 """
 
 import fcntl
@@ -14,18 +14,18 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-STORE = ".results"
 CURRENT = "current"
 
 
 @contextmanager
-def replacing(out: Path) -> Iterator[Path]:
-    """A new folder to write files to; at the end they replace those of the run before in `out`.
+def replacing(out: Path, kind: str = "results") -> Iterator[Path]:
+    """A new folder to write files to; at the end they replace those of the same kind in `out`.
 
-    If anything is raised meanwhile, `out` stays as it was. Files in `out` with other names are
-    left alone. Two runs that write to the same `out` wait for each other.
+    kind : of files that belong together. If anything is raised meanwhile, `out` stays as it was.
+    Files in `out` with other names are left alone. Two commands that write to the same `out` wait
+    for each other.
     """
-    store = out / STORE
+    store = out / f".{kind}"
     store.mkdir(parents=True, exist_ok=True)
     with open(store / "lock", "w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
@@ -46,6 +46,17 @@ def replacing(out: Path) -> Iterator[Path]:
                 shutil.rmtree(left, ignore_errors=True)
 
 
+def check_writable(out: Path) -> None:
+    """Before anything is computed for it: OSError where a folder could not be made or filled."""
+    there = next(p for p in (out.absolute(), *out.absolute().parents) if p.exists())
+    try:
+        with tempfile.TemporaryFile(dir=there):
+            pass
+    except OSError as error:
+        error.filename = os.fspath(out)
+        raise
+
+
 def _switch(out: Path, store: Path, new: Path) -> None:
     names = [path.name for path in new.iterdir()]
     plain = [n for n in names if (out / n).exists() and not (out / n).is_symlink()]
@@ -60,15 +71,15 @@ def _switch(out: Path, store: Path, new: Path) -> None:
             os.link(out / name, old / name)
         _link(store, store / CURRENT, old.name)
         for name in plain:
-            _link(store, out / name, os.path.join(STORE, CURRENT, name))
+            _link(store, out / name, os.path.join(store.name, CURRENT, name))
     for name in names:
         if not (out / name).is_symlink():
-            _link(store, out / name, os.path.join(STORE, CURRENT, name))
+            _link(store, out / name, os.path.join(store.name, CURRENT, name))
     _link(store, store / CURRENT, new.name)
     _to_disk(store)
     for path in out.iterdir():
         # What the run before had and this one has not.
-        ours = path.is_symlink() and Path(os.readlink(path)).parts[:2] == (STORE, CURRENT)
+        ours = path.is_symlink() and Path(os.readlink(path)).parts[:2] == (store.name, CURRENT)
         if ours and not path.exists():
             path.unlink()
 

@@ -134,10 +134,7 @@ def wheels(axes: Axes, deck: Deck, runs: Sequence[LoadPositions], at: LoadPositi
         axes.add_patch(
             Polygon(closed(deck, corners), fc="none", ec=LOAD_INK, lw=1.1, zorder=7, clip_on=True)
         )
-    ahead = 1.0 if at.direction == "forward" else -1.0
-    tail = np.array([at.station - ahead * 0.1, at.offset])
-    tip = np.array([at.station + ahead * 0.9, at.offset])
-    a, b = deck.plan.chart.to_cartesian(np.stack([tail, tip]))
+    a, b = travel(deck, at)
     axes.annotate(
         "",
         xy=b,
@@ -148,12 +145,20 @@ def wheels(axes: Axes, deck: Deck, runs: Sequence[LoadPositions], at: LoadPositi
     )
 
 
+def travel(deck: Deck, at: LoadPosition) -> Floats:
+    """Cartesian tail and tip (2, 2) [m] of the arrow of travel, at the first axle."""
+    ahead = 1.0 if at.direction == "forward" else -1.0
+    stations = at.station + ahead * np.array([-0.1, 0.9])
+    return deck.plan.chart.to_cartesian(np.column_stack([stations, [at.offset, at.offset]]))
+
+
 def run_of(runs: Sequence[LoadPositions], at: LoadPosition) -> tuple[LoadPositions, int]:
     """The run that holds a load position, and its index there."""
     for run in runs:
         if run.vehicle.name == at.vehicle and run.direction == at.direction:
+            spreads = np.zeros(len(run)) if run.spreads is None else run.spreads
             gap = np.hypot(run.stations - at.station, run.offsets - at.offset)
-            return run, int(np.argmin(gap))
+            return run, int(np.argmin(gap + np.abs(spreads - at.spread)))
     raise LookupError(f"no run of {at.vehicle}, {at.direction}")
 
 

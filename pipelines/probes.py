@@ -14,7 +14,7 @@ from plate.beams import bending_operator, edge_frame, shear_operator, torsion_op
 from plate.conventions import RESULTS
 from plate.element import cell_dofs
 from plate.loads import segment_points
-from plate.membrane import force_operators, membrane_dofs
+from plate.membrane import axial_operator, force_operators, membrane_dofs
 from plate.model import PlateModel, plain_name
 from plate.recovery import FieldPoints, mean_along, point_operators
 from plate.reference import gauss, lagrange, lobatto
@@ -211,6 +211,26 @@ def beam_torsion_rows(model: PlateModel) -> sparse.csr_array:
         frame = edge_frame(model.mesh.xy[edges], samples)
         twist = beam.section.GJ * torsion_operator(frame)
         rows.append(_scatter(twist, cell_dofs(edges), model.n_dof))
+    return sparse.csr_array(sparse.vstack(rows, format="csr"))
+
+
+def beam_axial_rows(model: PlateModel) -> sparse.csr_array:
+    """Rows (n_sample, n_dof) of the axial force [N], tension positive, at the samples of
+    `beam_rows`; empty rows for beams that are not connected to the slab's membrane."""
+    samples = lobatto(model.mesh.order + 1)
+    rows = [sparse.csr_array((0, model.n_dof))]
+    for beam in model.beams:
+        edges = model.line_edges(beam.line)
+        if beam.connection == 0.0:
+            rows.append(sparse.csr_array((len(edges) * len(samples), model.n_dof)))
+            continue
+        frame = edge_frame(model.mesh.xy[edges], samples)
+        if np.isinf(beam.connection):
+            strain = np.concatenate(axial_operator(frame, beam.eccentricity), axis=-1)
+        else:
+            strain = np.zeros((*frame.dN.shape[:2], model.axial_dofs(beam).shape[1]))
+            strain[..., -frame.dN.shape[-1] :] = frame.dN
+        rows.append(_scatter(beam.section.EA * strain, model.axial_dofs(beam), model.n_dof))
     return sparse.csr_array(sparse.vstack(rows, format="csr"))
 
 

@@ -161,4 +161,4 @@ def _branches(axes: Axes, walk: Reconciliation, count: int) -> None:
 
 
 def _title(words: str) -> str:
-    return words if len(words) <= 62 else words[:61] + "…"
+    return words if len(words) <= 62 else words[:61].rpartition(" ")[0].rstrip(",;") + " …"

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from pipelines.bars import SlabBars
+from pipelines.bars import Face, SlabBars
+from pipelines.damagefactors import DamageFactor
 from pipelines.grades import Materials
 from pipelines.survey import PanelReadings
 from pipelines.survey import Value as SurveyValue
@@ -21,7 +22,8 @@ class DesignBasis:
 
     exposure : class at the top and bottom face in the standard's words, None = not stated.
     aggregate : largest size [m]; crack_width : limit that the user states [m], None = the
-    standard's; crack_combination : of the crack width.
+    standard's; crack_combination : of the crack width; structural_class : 1 .. 6 for S1 .. S6 of
+    EN 1992-1-1 4.4.1.2(5), behind its cover.
     """
 
     materials: Materials
@@ -29,6 +31,7 @@ class DesignBasis:
     aggregate: float
     crack_width: float | None
     crack_combination: CrackCombination
+    structural_class: int = 4
 
 
 @dataclass(frozen=True)
@@ -59,7 +62,8 @@ class Collision:
 
     force [N]; height : of the force above the slab [m]; length : of the force along the edge [m];
     spread : angle at which it spreads through the parapet down to the slab [rad]; inner_face : of
-    the parapet, from the slab's edge [m]; edges : "left", "right".
+    the parapet, from the slab's edge [m]; edges : "left", "right"; vertical : wheel against the
+    parapet that acts with the force, 0 = none [N].
     """
 
     force: float
@@ -68,6 +72,7 @@ class Collision:
     spread: float
     inner_face: float
     edges: tuple[str, ...]
+    vertical: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -75,7 +80,8 @@ class EdgeBeam:
     """Bars and links of the beams along some lines, a rectangle of width x depth [m].
 
     top, bottom : area of their bars [m2]; axis_top, axis_bottom : from the face to the bars'
-    centre [m]; links : area of all legs over their spacing [m2/m]; legs : how many.
+    centre [m]; links : area of all legs over their spacing [m2/m]; legs : how many; axis_links :
+    from the face to the centre of the outer links [m].
     """
 
     lines: tuple[str, ...]
@@ -87,6 +93,7 @@ class EdgeBeam:
     axis_bottom: float
     links: float
     legs: int
+    axis_links: float
 
 
 @dataclass(frozen=True)
@@ -105,8 +112,9 @@ class Reinforcement:
     angle : from x to the second bars [rad], pi/2 = orthogonal.
     shear_widths : over which shear is averaged [m], 0 = the peak; None = by the program.
     imposed : membrane forces that may act at any time, or be absent. collision : on the parapets.
-    beams : bars of beams along lines. lambda_s : damage equivalence factor of steel, None = fatigue
-    by the plain stress range.
+    beams : bars of beams along lines. damage : damage equivalence factor of the bars at each face
+    (EN 1992), None = fatigue by the plain stress range. hogging_at_face : whether the moments of
+    the top bars count at the faces of supports, not over them.
     """
 
     bars: SlabBars
@@ -118,4 +126,5 @@ class Reinforcement:
     imposed: tuple[ImposedForce, ...] = ()
     collision: Collision | None = None
     beams: tuple[EdgeBeam, ...] = ()
-    lambda_s: float | None = None
+    damage: Mapping[Face, DamageFactor] | None = None
+    hogging_at_face: bool = False

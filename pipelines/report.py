@@ -13,7 +13,7 @@ from pipelines.files import write_text
 from pipelines.governing import Governing, clear_of_lines
 from pipelines.inputtables import axle_table, beam_sections, cases_table, line_table
 from pipelines.planfigures import static_loads
-from pipelines.reportdesign import bars_section, not_covered
+from pipelines.reportdesign import bars_section, bars_words, not_covered
 from pipelines.reportdetailing import asbuilt_section, detailing_section
 from pipelines.reportfindings import (
     finding_words,
@@ -101,6 +101,8 @@ def _finding(result: Result) -> str:
     cautions = '<div class="caution" role="note"><p><strong>Cautions</strong></p>'
     cautions += bullets([*caution_words(result.deck), *result.deck.warnings]) + "</div>"
     words = "".join(paragraph(w) for w in finding_words(result.findings, result.no_findings))
+    if result.design is not None:
+        words += paragraph(f"Bars. {text(bars_words(result.design))}")
     if not result.findings:
         return words + cautions
     first = [(one, 1) for one in first_findings(result.findings)]
@@ -223,10 +225,11 @@ def _source(result: Result) -> str:
         release = version("deckslab")
     except PackageNotFoundError:
         release = "not installed as a package"
+    drawn = "" if result.design is None else ", bars.dxf (sections and zones of the bars)"
     rows = [
         ["Program", f"deckslab {text(release)}"],
         ["Deck file", f"<code>{text(path.name)}</code>"],
         ["sha256 of the deck file", f"<code>{digest}</code>"],
-        ["Beside this report", "summary.json (all tables), fields.vtu (all fields)"],
+        ["Beside this report", "summary.json (all tables), fields.vtu (all fields)" + drawn],
     ]
     return table("Program and input", ["What", "Value"], rows)

@@ -3,9 +3,9 @@
 import numpy as np
 
 from pipelines.bars import place_of
-from pipelines.collision import edge_forces
+from pipelines.collision import WHEEL, edge_forces
 from pipelines.design import Design
-from pipelines.fatigue import AXLES, MODEL
+from pipelines.fatigue import AXLES, MODEL, TRUCK
 from pipelines.figures import given, length, number
 from pipelines.places import line_title
 from pipelines.reporthtml import paragraph, table, text
@@ -53,32 +53,50 @@ def collision_part(design: Design) -> str:
     one = design.reinforcement.collision
     if one is None:
         return ""
-    m, n = edge_forces(one, design.reinforcement.bars.thickness)
+    m, n = (float(v) for v in edge_forces(one, design.reinforcement.bars.thickness))
+    with_it = "No vertical load acts with it (EN 1991-2 4.7.3.3: [collision] vertical_kN)"
+    if one.vertical:
+        with_it = (
+            f"With it acts a wheel of {number(1e-3 * one.vertical)} kN, {1e3 * WHEEL:.0f} mm "
+            "square, against the parapet anywhere along the edge"
+        )
     return paragraph(
         f"Barrier collision: {number(1e-3 * one.force)} kN outwards at {length(one.height)} m "
         f"above the slab over {length(one.length)} m, spread at {np.degrees(one.spread):.0f}° "
         f"down the parapet over {length(one.force / n)} m; at its inner face, "
         f"{1e3 * one.inner_face:.0f} mm from the slab's edge, m = {number(1e-3 * m)} kNm/m about "
-        f"mid-depth and n = {number(1e-3 * n)} kN/m, with the permanent hogging there. No vertical "
-        "load acts with it, and all of the moment goes to the slab: an edge beam's torsion is not "
-        "counted on."
+        f"mid-depth and n = {number(1e-3 * n)} kN/m, with the permanent hogging there; it goes on "
+        "spreading at that angle in the slab to the first line that carries a cantilever. "
+        f"{with_it}; all of the moment goes to the slab: an edge beam's torsion is not counted on."
     )
 
 
 def fatigue_part(design: Design) -> str:
     """How the range of stress was formed."""
-    if not any(one.basis.materials.standard == "EN 1992" for one in design.standards):
-        return ""
-    factor = design.reinforcement.lambda_s
-    if factor is None:
-        return paragraph(
-            "Fatigue: plain range of the bars' stress under the frequent traffic. Where it is not "
-            "met the bars may still pass by the damage-equivalent range: [fatigue] lambda_s."
+    standards = {one.basis.materials.standard for one in design.standards}
+    words = []
+    if "EN 1992" in standards and design.reinforcement.damage is None:
+        words.append(
+            "Fatigue: plain range of the bars' stress under the frequent traffic (EN 1992). Where "
+            "it is not met the bars may still pass by the damage-equivalent range: [fatigue]."
         )
-    return paragraph(
-        f"Fatigue: {MODEL} alone, its axles times {AXLES[0]:.2f} for bottom bars and "
-        f"{AXLES[1]:.2f} for top bars, lambda_s = {given(factor)} as stated."
-    )
+    elif "EN 1992" in standards:
+        words.append(
+            f"Fatigue, EN 1992: {MODEL} alone, its axles times {AXLES[0]:.2f} for bottom bars and "
+            f"{AXLES[1]:.2f} for top bars, raised near the expansion joints that [traffic] joints "
+            "names, times λs."
+        )
+    if "IRC:112" in standards:
+        words.append(
+            "Fatigue, IRC:112: where the stress is exceeded the bars are not refused, but fatigue "
+            "is to be verified, which is not done here."
+        )
+    if "AASHTO LRFD" in standards:
+        words.append(
+            f"Fatigue, AASHTO LRFD: {TRUCK} alone, times 1.75 · 1.15 (fatigue I, dynamic load "
+            "allowance), the section taken as cracked."
+        )
+    return paragraph(" ".join(words))
 
 
 def beams_part(result: Result, design: Design) -> str:

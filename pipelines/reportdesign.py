@@ -9,10 +9,13 @@ from pipelines.contourfigures import ContourPlans, PlanField
 from pipelines.design import Design, LayerCheck, StandardDesign
 from pipelines.designchecks import CREEP_SOURCE
 from pipelines.designenvelope import ROWS
+from pipelines.designpositions import Position
 from pipelines.detailing_rules import Row
 from pipelines.figures import given, length, number
 from pipelines.governing import clear_of_lines
+from pipelines.modelpositions import ModelPosition
 from pipelines.places import at_text, place
+from pipelines.remedies import Remedy
 from pipelines.reportactions import (
     beams_part,
     collision_part,
@@ -20,12 +23,12 @@ from pipelines.reportactions import (
     membrane_part,
 )
 from pipelines.reporthtml import figure, paragraph, table, text
+from pipelines.reportmodels import arrangement_text
 from pipelines.reporttables import position_text
 from pipelines.reporttext import NOT_COVERED as GENERAL
 from pipelines.result import Result
 from pipelines.slices import field_map
 
-SINGLE = "single vehicle, not the load model"
 UNITS = {
     "m": (1e3, "mm"),
     "m2/m": (1e6, "mm²/m"),
@@ -43,14 +46,17 @@ WITHOUT_BARS = (
     "the deck file names no bars.",
 )
 WITH_BARS = (
-    "Traffic in the combinations is one vehicle alone; no other lane, distributed load or group.",
+    "Groups of traffic beyond single vehicles and load models each by itself: footways, braking; "
+    "other lanes and distributed loads where the deck file names no load model of a standard's own "
+    "family. Shear under a load model: of the arrangements that are worst for its parts in four "
+    "directions.",
     "Stages change no stiffness: every case acts on the same model.",
-    "Fatigue beyond the bars' plain or damage-equivalent stress range by EN 1992: of concrete, of "
-    "bent or welded bars, and by IRC:112 and AASHTO.",
-    "Wheels on the kerb; a vertical load together with a barrier collision, and collision at all "
-    "where the deck file has no [collision].",
-    "Beams along lines where the deck file has no [[beam_bars]]; the slab as their flange; torsion "
-    "by AASHTO. Laps. Links in the slab.",
+    "Fatigue of concrete, of links, of bent or welded bars; by IRC:112 beyond the stress that "
+    "needs no verification.",
+    "Wheels on the kerb; collision where the deck file has no [collision], its vertical force "
+    "where it states none.",
+    "Shear beside supporting lines that are curved. Beams along lines where the deck file has no "
+    "[[beam_bars]]; the joint of beam and slab. Laps. Links in the slab.",
     "Membrane forces in the utilisation of the findings table, in punching and in the as-built "
     "panels' own lever arms; the compression of the slab's outer layers and the core's shear in "
     "the layered method.",
@@ -78,6 +84,21 @@ def used(value: float) -> str:
     return f'<span class="short">{words}</span>' if value > 1 else words
 
 
+def traffic_words(design: Design) -> str:
+    """What the bars are judged under by each standard, as a sentence."""
+    words = [f"{standard_of(one)}: {one.traffic}" for one in design.standards]
+    return f"Traffic: {'; '.join(words)}."
+
+
+def load_text(at: Position | None) -> str:
+    """A load position or an arrangement of a load model as it is entered again."""
+    if at is None:
+        return "no traffic"
+    if isinstance(at, ModelPosition):
+        return f"<strong>{text(at.model)}</strong><br>{arrangement_text(at)}"
+    return position_text(at)
+
+
 def bars_section(result: Result) -> str:
     """Bars at the ultimate and the serviceability limit states; "" for a deck without bars."""
     design = result.design
@@ -86,7 +107,7 @@ def bars_section(result: Result) -> str:
     bars = design.reinforcement.bars
     parts = [
         paragraph(bars_words(design)),
-        paragraph(f"{CAUTION} Traffic: {SINGLE}."),
+        paragraph(f"{CAUTION} {traffic_words(design)}"),
         _combinations(result, design),
         figure(
             "section-bars-along",
@@ -103,10 +124,12 @@ def bars_section(result: Result) -> str:
         membrane_part(design),
         paragraph(
             "Wood and Armer's rule is formed at every load position with its coexisting moments, "
-            "then enveloped; where a position needs no bars in the other direction the value may "
-            "be above the rule's own, never below. Gain: how much less that is than the rule on "
-            "enveloped components. Face: the largest moment clear of the widths of supporting "
-            "lines, for reading; bars are judged by the value at the centre line."
+            "then enveloped; under a load model every term of the rule has its own worst "
+            "arrangement of lanes. Where a position needs no bars in the other direction the value "
+            "may be above the rule's own, never below. Gain: how much less that is than the rule "
+            "on enveloped components. Face: the largest moment clear of the widths of supporting "
+            f"lines, for reading. {_moments_at(design)} Demands carry no "
+            "numerical tolerance of their own: that of the envelopes, of mesh and steps, applies."
         ),
         _order(design),
         _choice(design),
@@ -117,6 +140,27 @@ def bars_section(result: Result) -> str:
         beams_part(result, design),
     ]
     return "\n".join(part for part in parts if part)
+
+
+def _moments_at(design: Design) -> str:
+    if not design.reinforcement.hogging_at_face:
+        return "Bars are judged by the value at the centre line."
+    return (
+        "Bars are judged by the value at the centre line, top bars by that at the supports' faces, "
+        "as the deck file asks: for a slab that is one with its support (EN 1992-1-1 5.3.2.2(3), "
+        "AASHTO 4.6.2.1.6 with its own place; from memory). Least shares of moments over the "
+        "support, which clauses may ask for, are not checked."
+    )
+
+
+def remedy_words(remedy: Remedy) -> str:
+    """The least of a remedy that passes alone."""
+    if isinstance(remedy.needed, str):
+        return remedy.needed
+    amount = remedy.needed or 0.0
+    if remedy.name == "thickness":
+        return f"{1e3 * amount:.0f} mm of slab"
+    return f"{1e6 * amount:.0f} mm²/m of {remedy.name}"
 
 
 def bars_words(design: Design) -> str:
@@ -134,10 +178,14 @@ def bars_words(design: Design) -> str:
                 f", shear without links to {rounded_up(shear.utilisation)} as mean over "
                 f"{length(shear.width)} m (4 d)"
             )
+            enough = [remedy_words(r) for r in one.remedies if r.needed is not None]
+            if enough:
+                sentence += f" (it would take {', or '.join(enough)})"
         if one.punching is not None:
             sentence += f", punching under wheels to {rounded_up(one.punching.utilisation)}"
         failing = [row for row in one.rows if not row.passes]
-        sentence += f"; {len(failing)} of {len(one.rows)} rules not met."
+        rules = f"{len(failing)} of {len(one.rows)} rules not met" if failing else "all rules met"
+        sentence += f"; {rules}."
         words.append(sentence)
     return " ".join(words)
 
@@ -157,7 +205,9 @@ def _combinations(result: Result, design: Design) -> str:
                     text(standard_of(one)),
                     text(state),
                     text(factors or "none"),
-                    given(c.traffic),
+                    given(c.traffic)
+                    if c.distributed is None
+                    else f"{given(c.traffic)}; distributed {given(c.distributed)}",
                     text(str(c.source)),
                 ]
             )
@@ -215,7 +265,7 @@ def _layers(result: Result, design: Design) -> str:
                     number(1e-3 * check.m_face),
                     "–" if check.gain is None else f"{100 * check.gain:.1f}",
                     text(f"{place(result.deck, check.at)}, ({at_text(check.at)}) m"),
-                    position_text(check.position) if check.position else "no traffic",
+                    load_text(check.position),
                 ]
             )
     head = [
@@ -229,7 +279,7 @@ def _layers(result: Result, design: Design) -> str:
         "Face [kNm/m]",
         "Gain [%]",
         "Place",
-        f"Load position ({SINGLE})",
+        "Load position",
     ]
     caption = "Bending at the ultimate limit state, centre line"
     return table(caption, head, rows, numeric=range(2, 9), wide=(9, 10))
@@ -332,7 +382,7 @@ def _plans(result: Result, design: Design) -> list[str]:
                 f"<strong>Utilisation of {text(layer_title(bars, layer))}</strong>, "
                 "m<sub>Ed</sub>/m<sub>Rd</sub> at the ultimate limit state, the larger of the "
                 f"standards. Peak {rounded_up(values[top])} ({text(standard_of(by))}), "
-                f"{text(place(deck, at))}; {SINGLE}.",
+                f"{text(place(deck, at))}; {text(by.traffic)}.",
             )
         )
     return found

@@ -1,22 +1,18 @@
 """Sections of the report on where bars may stop and on the slab as built."""
 
-from math import ceil, floor
-
 import numpy as np
 
-from pipelines.bars import FACES, LAYERS, Layer, place_of
-from pipelines.barsfigures import layer_name, layer_title, zone_drawing
+from pipelines.bars import FACES, LAYERS, place_of
+from pipelines.barsfigures import layer_name, layer_title, stretches, zone_drawing
 from pipelines.design import Design
 from pipelines.designenvelope import ROWS
-from pipelines.detailing import UBARS, Zones, free_edges
-from pipelines.figures import length, number
+from pipelines.detailing import UBARS, free_edges
+from pipelines.figures import number
 from pipelines.panelchecks import PanelCheck
 from pipelines.places import line_title
-from pipelines.reportdesign import SINGLE, rounded_up, standard_of, used
+from pipelines.reportdesign import rounded_up, standard_of, traffic_words, used
 from pipelines.reporthtml import figure, paragraph, table, text
 from pipelines.result import Result
-
-ROUND = 0.05  # m, of places that are set out on site
 
 
 def detailing_section(result: Result) -> str:
@@ -30,7 +26,7 @@ def detailing_section(result: Result) -> str:
         paragraph(
             "Zones by the ultimate bending envelope, widened along the bars by the tension shift; "
             "bars go on past a zone by their anchorage length. Least, distribution and crack steel "
-            "remain everywhere. Drawn: the larger need of the standards; one vehicle alone."
+            f"remain everywhere. Drawn: the larger need of the standards. {traffic_words(design)}"
         )
     ]
     parts += [
@@ -51,9 +47,9 @@ def detailing_section(result: Result) -> str:
                     text(layer_title(bars, layer)),
                     text(standard_of(one)),
                     f"{1e3 * z.shift[layer]:.0f}",
-                    "–" if (a := z.anchorage[layer]) is None else f"{1e3 * a:.0f}",
-                    text(_stretches(z, layer, 1)),
-                    text(_stretches(z, layer, 2)),
+                    f"{1e3 * z.anchorage[layer]:.0f}",
+                    text(stretches(z, layer, 1)),
+                    text(stretches(z, layer, 2)),
                 ]
             )
     head = [
@@ -70,24 +66,13 @@ def detailing_section(result: Result) -> str:
             "Stretches along the bars, over the whole width of the deck, rounded outwards to "
             "50 mm; where one ends inside the slab the bars go on by their anchorage. Sources: "
             + "; ".join(str(one.zones.source) for one in design.standards)
-            + ". Anchorage: at the design yield stress, good bond (EN 1992 8.4, IRC:112 15.2; "
-            "from memory)."
+            + ". Anchorage: straight bars at the design yield stress, poor bond where they lie "
+            "high in the pour (EN 1992 8.4, IRC:112 15.2, AASHTO LRFD 5.10.8.2.1; from memory)."
         )
     )
     parts.append(_through(result, design))
     parts.append(_ubars(result, design))
     return "\n".join(part for part in parts if part)
-
-
-def _stretches(zones: Zones, layer: Layer, least: int) -> str:
-    """Stretches in which a layer's zone is at least that, rounded outwards within the slab."""
-    along = zones.u if layer[1] == "x" else zones.y
-    low, high = float(along.min()), float(along.max())
-    outwards = [
-        (max(floor(a / ROUND) * ROUND, low), min(ceil(b / ROUND) * ROUND, high))
-        for a, b in zones.ranges(layer, least)
-    ]
-    return ", ".join(f"{length(a)} to {length(b)}" for a, b in outwards) or "none"
 
 
 def _ubars(result: Result, design: Design) -> str:
@@ -144,9 +129,9 @@ def asbuilt_section(result: Result) -> str:
         paragraph(
             f"As-built readings of {survey.path} ({survey.value} of repeated readings); what was "
             "not read comes from the drawing. Bending at the ultimate limit state, against the "
-            f"largest demand in the panel; traffic: {SINGLE}. Deviations: + is how much worse the "
-            "quantity alone may still get (less thickness or diameter, more cover or spacing), "
-            "− by how much it would have to be better."
+            f"largest demand in the panel. {traffic_words(design)} Deviations: + is how much "
+            "worse the quantity alone may still get (less thickness or diameter, more cover or "
+            "spacing), − by how much it would have to be better."
         )
     ]
     for one in design.standards:

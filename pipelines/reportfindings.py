@@ -10,7 +10,7 @@ from pipelines.findings import COVERS, Finding
 from pipelines.places import at_text
 from pipelines.reporthtml import SYMBOLS, paragraph, table, text, together
 from pipelines.reportmodels import arrangement_text
-from pipelines.reporttables import position_text
+from pipelines.reporttables import position_text, tolerance
 from pipelines.result import Result
 
 INTRO = (
@@ -149,9 +149,8 @@ def _row(one: Finding, places: int) -> list[str]:
     mean = "–"
     if one.mean_width > 0.0:
         mean = f"{number(1e-3 * one.plate_mean)} ({number(one.mean_width)})"
-    peak = number(1e-3 * one.plate_peak)
-    if one.plate_error is not None:
-        peak += f" ± {number(1e-3 * one.plate_error)}"
+    error = None if one.plate_error is None else 1e-3 * one.plate_error
+    peak = f"{number(1e-3 * one.plate_peak)}{tolerance(error)}<br>{one.unit}"
     span = "–"
     if one.beam_range is not None:
         low, high = (number(1e-3 * v) for v in one.beam_range)
@@ -164,8 +163,8 @@ def _row(one: Finding, places: int) -> list[str]:
         strip,
         "–" if one.span is None else length(one.span),
         "–" if one.width is None else f"{number(one.width)}<br>{together(one.width_of)}",
-        "–" if one.strip_value is None else f"{number(1e-3 * one.strip_value)}\u00a0{one.unit}",
-        f"{peak}\u00a0{one.unit}",
+        "–" if one.strip_value is None else f"{number(1e-3 * one.strip_value)}<br>{one.unit}",
+        peak,
         mean,
         "–" if one.ratio is None else number(one.ratio),
         ", ".join(reading(1e-3 * v) for v in one.coexisting),

@@ -20,7 +20,7 @@ CSS = """
 * { box-sizing: border-box; }
 body { margin: 0; background: var(--paper); color: var(--ink);
   font: 16px/1.5 system-ui, "Segoe UI", Roboto, "Liberation Sans", Arial, sans-serif; }
-header, main, footer { max-width: 1240px; margin: 0 auto; padding: 0 20px; }
+header, main, footer { max-width: 1540px; margin: 0 auto; padding: 0 20px; }
 header { padding-top: 28px; }
 h1 { font-size: 1.9rem; line-height: 1.2; margin: 0 0 4px; }
 h2 { font-size: 1.35rem; margin: 2.6rem 0 0.6rem; padding-top: 0.6rem;
@@ -44,21 +44,29 @@ figcaption strong { color: var(--ink); }
 table { border-collapse: collapse; font-size: 0.84rem; line-height: 1.35;
   font-variant-numeric: tabular-nums; }
 caption { text-align: left; font-weight: 600; padding: 4px 0; }
-th, td { padding: 3px 10px 3px 0; text-align: left; vertical-align: top;
+th, td { padding: 3px 8px 3px 0; text-align: left; vertical-align: top;
   border-bottom: 1px solid var(--rule); }
 thead th { border-bottom: 1.5px solid var(--ink); font-weight: 600; vertical-align: bottom; }
 tbody th { font-weight: 500; }
-.n { text-align: right; } td.n { white-space: nowrap; } .w { min-width: 9.5rem; }
+.n { text-align: right; } td.n { white-space: nowrap; } .w { min-width: 8rem; }
 .t { white-space: nowrap; }
 .short { color: var(--warn); font-weight: 600; }
 ul.plain { padding-left: 1.2rem; max-width: 60rem; }
 footer { color: var(--soft); font-size: 0.85rem; margin: 3rem auto 2rem; }
 code { font-size: 0.92em; overflow-wrap: anywhere; }
+caption span { display: block; position: sticky; left: 0; max-width: calc(100vw - 40px); }
+@media screen and (max-width: 760px) {
+  figure { overflow-x: auto; } figure svg { width: max(100%, 40rem); }
+  tbody th { min-width: 4rem; } td:not(.n) { min-width: 7rem; }
+  figcaption { position: sticky; left: 0; max-width: calc(100vw - 40px); }
+}
 @media print {
+  caption span { max-width: none; }
   @page { size: A4 landscape; margin: 12mm; }
   body { font-size: 10pt; background: none; }
   header, main, footer { max-width: none; padding: 0; }
-  nav { display: none; }
+  nav, #explore { display: none; }
+  figure svg { max-height: 132mm; } figcaption { break-before: avoid; }
   h2 { break-after: avoid; } h3, caption { break-after: avoid; }
   table { font-size: 7.5pt; } tr { break-inside: avoid; }
   .scroll, .tall { overflow: visible; max-height: none; }
@@ -130,7 +138,7 @@ def table(
     wrap = "scroll tall" if tall else "scroll"
     return (
         f'<div class="{wrap}" tabindex="0" role="region" aria-label="{text(caption)}">'
-        f"<table><caption>{text(caption)}</caption><thead><tr>{head}</tr></thead>\n<tbody>"
+        f"<table><caption><span>{text(caption)}</span></caption><thead><tr>{head}</tr></thead>\n<tbody>"
         + "\n".join(body)
         + "</tbody></table></div>"
     )

@@ -3,7 +3,7 @@
 from pipelines.design import Design
 from pipelines.figures import length, number
 from pipelines.places import at_text, line_title
-from pipelines.reportdesign import SINGLE, standard_of, used
+from pipelines.reportdesign import load_text, standard_of, traffic_words, used
 from pipelines.reporthtml import paragraph, table, text
 from pipelines.reporttables import position_text
 from pipelines.result import Result
@@ -21,7 +21,7 @@ def shear_section(result: Result) -> str:
             "the face plus d and no nearer to any line or edge than one thickness, averaged along "
             "the section over the widths below; resistance of the face in tension under the "
             "coexisting moment, in the direction of that shear. The width is a rule, not a result: "
-            f"it decides. Judged: 4 d. Traffic: {SINGLE}."
+            f"it decides. Judged: 4 d. {traffic_words(design)}"
         )
     ]
     rows = []
@@ -36,7 +36,7 @@ def shear_section(result: Result) -> str:
                     number(1e-3 * peak.v_Rd),
                     used(peak.utilisation),
                     text(f"{side} {line_title(deck, peak.line)}, ({at_text(peak.at)}) m"),
-                    position_text(peak.position) if peak.position else "no traffic",
+                    load_text(peak.position),
                 ]
             )
     head = [
@@ -52,7 +52,7 @@ def shear_section(result: Result) -> str:
         caption = "Shear without links, swept over the width of the mean"
         parts.append(table(caption, head, rows, numeric=(2, 3, 4), wide=(5, 6)))
     else:
-        parts.append(paragraph("No control sections: the plan has no supporting lines of a grid."))
+        parts.append(paragraph("No control sections: the plan has no straight supporting lines."))
     parts += [_reduced(result, design), _remedies(design), _punching(result, design)]
     return "\n".join(part for part in parts if part)
 
@@ -75,7 +75,7 @@ def _reduced(result: Result, design: Design) -> str:
                 f"{r.share:.2f}",
                 used(r.strut),
                 text(f"{side} {line_title(result.deck, r.line)}, ({at_text(r.at)}) m"),
-                position_text(r.position) if r.position else "no traffic",
+                load_text(r.position),
                 text(str(r.source)),
             ]
         )
@@ -95,10 +95,10 @@ def _reduced(result: Result, design: Design) -> str:
     ]
     caption = "Mean over 4 d with the share of wheels near the section's line reduced"
     return table(caption, head, rows, numeric=range(1, 7), wide=(7, 8)) + paragraph(
-        "The plate solved again with the reduced wheels, at the load positions about the one that "
-        "governs unreduced beside each line; 1.00: none of its wheels stands nearer to that line's "
-        "face than 2 d. Holds only where the bars are fully anchored at that "
-        "line or run through. Remedies and the first table are without this reduction."
+        "The plate solved again with the reduced wheels, at places 0.1 m apart about the load "
+        "position that governs unreduced beside each line; 1.00: none of its wheels stands nearer "
+        "to that line's face than 2 d. Holds only where the bars are fully anchored at that line "
+        "or run through. Remedies and the first table are without this reduction."
     )
 
 

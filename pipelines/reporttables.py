@@ -21,15 +21,22 @@ RESULT_HEADS = [
 
 
 # Edges of a wedge in words.
-SUPPORT_WORDS = {"simple": "simply supported", "clamped": "clamped", "free": "free"}
+SUPPORT_WORDS = {
+    "simple": "simply supported",
+    "clamped": "clamped",
+    "free": "free",
+    "held": "held beam",
+}
 
 
 def position_text(at: LoadPosition | None) -> str:
     """A load position as it is entered again: vehicle, direction, station and offset."""
     if at is None:
         return "empty deck"
+    spacing = f", variable spacing + {length(at.spread)}" if at.spread > 0.0 else ""
     return text(
         f"{at.vehicle}, {at.direction}, first axle at {length(at.station)}, {length(at.offset)}"
+        f"{spacing}"
     )
 
 
@@ -114,7 +121,7 @@ def singular_table(summary: Mapping[str, Any]) -> str:
                 at_text(tuple(one["at_m"])),
                 f"{one['angle_deg']:.0f}",
                 first if first == last else f"{first} / {last}",
-                f"{2.0 - one['exponent']:.2f}",
+                "ln r" if one["edges"][0] == "held" else f"{2.0 - one['exponent']:.2f}",
                 length(one["mean_width_m"]),
             ]
         )

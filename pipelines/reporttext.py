@@ -25,8 +25,9 @@ ALONE = (
 )
 WHOLE = (
     "Load models act as a whole, with their lanes and distributed loads, each by itself and "
-    "without partial and combination factors; envelopes in plan, bars and the reconciliation are "
-    "of the vehicles listed by themselves, which act alone."
+    "without partial and combination factors; envelopes in plan and the reconciliation are of the "
+    "vehicles listed by themselves, which act alone. Bars are judged, with factors, under the load "
+    "models of their own standard and under those vehicles."
 )
 
 NOT_COVERED = (
@@ -139,8 +140,9 @@ def assumptions(deck: Deck, notes: Sequence[str]) -> str:
             ("Directions", traffic.directions, "deck file"),
             (
                 "Traffic at one time",
-                "one vehicle alone, the rest of the deck empty",
-                "this version",
+                "vehicles listed by themselves alone, the rest of the deck empty; a load model "
+                "with all its lanes",
+                "deck file",
             ),
         ]
         for vehicle in traffic.vehicles:

@@ -9,6 +9,7 @@ from pipelines.places import at_text
 from pipelines.reconciliation import Reconciliation, Step
 from pipelines.reconciliationfigures import waterfall
 from pipelines.reporthtml import figure, paragraph, table, text
+from pipelines.reporttolerances import part
 from pipelines.result import Result
 
 
@@ -79,7 +80,7 @@ def _walk_table(walk: Reconciliation, steps: Sequence[Step], caption: str) -> st
             [
                 f"{k}. {text(one.title)}",
                 number(1e-3 * one.searched),
-                "–" if k == 0 else number(1e-3 * one.error),
+                "–" if k == 0 else part(1e-3 * one.error),
                 changes[0],
                 number(1e-3 * one.held),
                 changes[1],
@@ -96,7 +97,7 @@ def _walk_table(walk: Reconciliation, steps: Sequence[Step], caption: str) -> st
         [
             "<strong>plate's peak</strong>",
             f"<strong>{number(1e-3 * last.searched)}</strong>",
-            number(1e-3 * last.error),
+            part(1e-3 * last.error),
             share,
             number(1e-3 * last.held),
             "",

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipelines.figures import number
+from pipelines.governing import readable
 from pipelines.reportfindings import governing
 from pipelines.reporthtml import figure, paragraph, table, text, together
 from pipelines.result import Result
@@ -35,7 +36,7 @@ def widths_section(result: Result) -> str:
         "Width = moment or shear of the one-way beam on rigid lines over what the plate finds: the "
         "width that a strip would have to use for the plate's peak, and for its mean over three "
         "thicknesses. A code's width is the same resultant over the code's strip value, so it may "
-        "be compared as it stands: wider than the width by the plate's peak means short. Along "
+        "be compared as it stands: wider than the width by the plate's peak (*) means short. Along "
         "traffic a width carries each axle of the vehicle; across it the heaviest axle. Width of "
         "the plate: its own resultant over the whole line through the peak, over the peak; lines "
         "that yield move moment from hogging to sagging, so the two resultants differ."
@@ -82,7 +83,7 @@ def _width_table(kind: str, rows: Sequence[BackWidth]) -> str:
                 continue
             words = number(known[name])
             wide = known[name] > one.by_peak
-            cells.append(f'<span class="short">{words}</span>' if wide else words)
+            cells.append(f'<span class="short">{words} *</span>' if wide else words)
         place = together(one.place)
         if one.where and kind != "hogging":
             place += f"<br>{together(one.where)}"
@@ -115,6 +116,7 @@ def _maps(result: Result) -> list[str]:
     if envelopes is None or deck.traffic is None:
         return []
     fields = field_map(result.solver)
+    read = readable(result.solver, deck.slab.thickness)
     found = []
     for strip in strip_decks(deck):
         at = frame(deck, strip, result.solver)
@@ -127,6 +129,8 @@ def _maps(result: Result) -> list[str]:
             component = M_X if strip.bars == "parallel" else M_Y
             values = (extremes.maximum if sign > 0 else extremes.minimum)[component]
             widths = width_field(deck, strip, vehicle, at.s, values, sign)
+            # Near singular places the plate's moment is not read, nor is a width.
+            widths[~read] = np.nan
             name = f"width-{strip.bars}-{kind}"
             if not np.isfinite(widths).any():
                 continue

@@ -202,7 +202,8 @@ def check_stiffness(stiffness: Stiffness) -> None:
         if not gap <= allowed:
             raise SolutionError(
                 f"stiffness: check of {name}: trial loads give energies that differ by {gap:.2g} "
-                f"of them, {allowed:.0e} is allowed"
+                f"of them, {allowed:.0e} is allowed; spans or stiffnesses of the deck are too far "
+                "apart: look at [plan] and at the stiffness of slab, beams and springs"
             )
 
 

@@ -3,10 +3,11 @@
 from pathlib import Path
 
 from pipelines.analysis import Progress, analyse
+from pipelines.barsdxf import write_bars
 from pipelines.deckfile import read_deck
 from pipelines.fieldfiles import write_fields
 from pipelines.findingsfile import write_findings
-from pipelines.outputs import replacing
+from pipelines.outputs import check_writable, replacing
 from pipelines.report import report
 from pipelines.reportpdf import pdf_of, require_pdf
 from pipelines.result import Result
@@ -15,13 +16,14 @@ from pipelines.summary import write_summary
 
 def run(path: Path, out: Path, progress: Progress | None = None, *, pdf: bool = False) -> Result:
     """Read a deck file, analyse it and write summary.json, fields.vtu and report.html to `out`,
-    with `pdf` also report.pdf.
+    with `pdf` also report.pdf, and of a deck with bars bars.dxf.
 
     The files replace those of the run before together, once all are finished.
     """
     if pdf:
         require_pdf()
     deck = read_deck(path)
+    check_writable(out)
     result = analyse(deck, progress)
     if progress is not None:
         progress("report", 0, 1)
@@ -32,11 +34,14 @@ def run(path: Path, out: Path, progress: Progress | None = None, *, pdf: bool = 
             result.solver.recovery.points,
             result.cases,
             result.envelopes,
+            result.models,
         )
         html = report(result)
         (folder / "report.html").write_text(html, encoding="utf-8")
         if pdf:
             (folder / "report.pdf").write_bytes(pdf_of(html))
+        if result.design is not None:
+            write_bars(folder / "bars.dxf", deck, result.design)
         write_findings(folder / "findings.csv", result.findings)
         write_summary(folder / "summary.json", result.summary)
     return result

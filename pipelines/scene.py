@@ -4,12 +4,10 @@ Coordinates are (x, -y, height): seen from above, offsets grow to the right of t
 drawn of beams and supports is schematic; deflections are enlarged by a factor that is told.
 """
 
-import json
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-import meshio
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
@@ -20,7 +18,9 @@ from pipelines.build import build_model
 from pipelines.deck import Deck, Line
 from pipelines.envelopes import LoadPosition
 from pipelines.errors import JobError
-from pipelines.fieldfiles import quads
+from pipelines.fieldfiles import quads, read_results
+from pipelines.figures import length
+from pipelines.influencefiles import one_position
 from pipelines.planfigures import closed, line_path, run_of, traced
 from pipelines.responses import position_load
 from pipelines.sketch import hold_place
@@ -37,6 +37,8 @@ SLAB, BEAM, HOLD, WHEEL = "#d8d4c8", "#2b5f8a", "#8c2d04", "#6a1b5d"
 # The largest deflection is drawn as this share of the deck's length.
 ENLARGED = 0.04
 FRAMES = 24
+# Below the surface of results, so that it is seen [thicknesses].
+JUST_BELOW = 0.2
 # Pieces of a beam, which bend with the slab.
 PIECES = 30
 
@@ -84,46 +86,51 @@ def result_scene(folder: Path, name: str, deck: Deck | None) -> Scene:
     JobError
         No results there, or no such field: the message lists them.
     """
-    path = folder / "fields.vtu"
-    if not path.is_file():
-        raise JobError(f"{folder}: has no fields.vtu; give a folder that `deckslab run` wrote")
-    mesh = meshio.read(path)
+    mesh, summary = read_results(folder)
     known = [key for key in mesh.point_data if "_with_" not in key and "_position" not in key]
+    # Without its load it is that of single vehicles or, where none drives alone, of a load model.
     full = next((key for key in known if key == name or key.startswith(name + "_k")), None)
+    full = full or next((key for key in known if key.split(" ")[-1].startswith(name + "_k")), None)
     if full is None:
         raise JobError(f"--field {name}: there is no such field; there are {', '.join(known)}")
     values = np.asarray(mesh.point_data[full], dtype=float)
-    down = np.asarray(mesh.point_data.get("w_mm_max", np.zeros(len(values))), dtype=float)
+    load = full.rpartition(" ")[0]
+    deflections = (f"{load} w_mm_max", f"{load} w_mm") if load else ("w_mm_max",)
+    found = next((key for key in deflections if key in known), None)
+    down = np.zeros(len(values)) if found is None else np.asarray(mesh.point_data[found], float)
     points = np.asarray(mesh.points, dtype=float).copy()
     factor = _enlargement(points, down)
     points[:, 2] = -factor * down
     surfaces = [Surface(points, _triangles(np.asarray(mesh.cells_dict["quad"])), values=values)]
-    notes = [f"deflection enlarged {1e3 * factor:.0f} times"] if factor else []
-    summary: dict[str, Any] = json.loads((folder / "summary.json").read_text(encoding="utf-8"))
+    notes = [load] if load else []
+    notes += [f"deflection enlarged {1e3 * factor:.0f} times"] if factor else []
     governing = _governing(summary, full)
     if deck is not None:
-        carried = _carriers(deck, -0.5 * deck.slab.thickness)
+        carried = _carriers(deck, -JUST_BELOW * deck.slab.thickness)
         if governing is not None:
             wheels, words = _wheels_of(deck, governing)
             carried += wheels
             notes.append(words)
         surfaces += _moved(carried, points)
-    label, limits = field_label(full), (float(values.min()), float(values.max()))
+    label, limits = field_label(full.rpartition(" ")[2]), (float(values.min()), float(values.max()))
     if governing is not None:
         # Colours end at the value that governs: peaks at singular places are not to be read.
-        low, high = sorted((0.0, governing["value"]))
-        limits = (max(limits[0], low), min(limits[1], high))
+        limits = (min(0.0, governing["value"]), max(0.0, governing["value"]))
     return Scene(summary["title"], tuple(surfaces), label, limits, tuple(notes))
 
 
 def crossing(deck: Deck) -> list[Scene]:
-    """The first vehicle crossing along the middle of its lane: deflections, position by position.
+    """The first vehicle crossing along the middle of its lane, one of a load model where none
+    drives alone: deflections, position by position.
 
     Raises
     ------
     JobError
         The deck has no traffic.
     """
+    if deck.traffic is not None:
+        alone = replace(deck.traffic, vehicles=deck.traffic.all_vehicles[:1], load_models=())
+        deck = replace(deck, traffic=alone)
     runs = [run for run in load_positions(deck) if len(run)]
     if not runs:
         raise JobError(f"{deck.path}: has no [traffic] that could cross")
@@ -140,14 +147,14 @@ def crossing(deck: Deck) -> list[Scene]:
     factor = _enlargement(flat, w)
     limits = (float(min(w.min(), 0.0)), float(w.max()))
     triangles = _triangles(quads(recovery.points))
-    carriers = _carriers(deck, -0.5 * deck.slab.thickness)
+    carriers = _carriers(deck, -JUST_BELOW * deck.slab.thickness)
     scenes = []
     for k, index in enumerate(chosen):
         points = flat.copy()
         points[:, 2] = -factor * w[:, k]
         surface = Surface(points, triangles, values=w[:, k])
         surfaces = (surface, *_moved([*carriers, *_wheels(deck, run, int(index))], points))
-        words = f"{run.vehicle.name}, first axle at {run.stations[index]:.2f} m"
+        words = f"{run.vehicle.name}, first axle at {length(float(run.stations[index]))} m"
         notes = (words, f"deflection enlarged {1e3 * factor:.0f} times")
         scenes.append(Scene(deck.title, surfaces, "w [mm]", limits, notes))
     return scenes
@@ -162,26 +169,41 @@ def _enlargement(points: Floats, w_mm: Floats) -> float:
 def field_label(name: str) -> str:
     """A field's name with its unit in brackets: m_x_max_kNm_m becomes m_x max [kNm/m]."""
     for key, unit in zip(RESULT_KEYS, RESULT_UNITS, strict=True):
-        if name.startswith(f"{key}_"):
+        if name == key or name.startswith(f"{key}_"):
             rest = name.removeprefix(key).removesuffix(unit.replace("/", "_")).strip("_")
-            return f"{key.removesuffix('_mm')} {rest} [{unit}]"
+            return " ".join([key.removesuffix("_mm"), *rest.split(), f"[{unit}]"])
     return name
 
 
 def _governing(summary: dict[str, Any], name: str) -> dict[str, Any] | None:
     """The entry of a run's governing values for a field of its envelopes."""
-    for entry in summary.get("governing", []):
-        key = f"{entry['result']}{'_mm' if entry['result'] == 'w' else ''}_{entry['extreme']}"
-        if name.startswith(key) and entry["vehicle"] is not None:
+    load, _, result = name.rpartition(" ")
+    entries = summary.get("governing", [])
+    if load:
+        entries = summary.get("load_models", {}).get(load, {}).get("governing", [])
+    for entry in entries:
+        key = entry["result"] if entry["result"] != "w" else "w_mm"
+        loaded = entry["lanes"] if load else entry["vehicle"]
+        if result.startswith(f"{key}_{entry['extreme']}") and loaded:
             return dict(entry)
     return None
 
 
 def _wheels_of(deck: Deck, entry: dict[str, Any]) -> tuple[list[Surface], str]:
     """Wheels of the load position that governs, and the position in words."""
+    if "lanes" in entry:
+        found, lanes = [], []
+        for lane in entry["lanes"]:
+            lanes.append(f"{lane['lane']} at {length(lane['lane_offset_m'])}")
+            if lane["vehicle"] is not None:
+                keys = ("vehicle", "direction", "station_m", "offset_m", "spread_m")
+                run = one_position(deck, LoadPosition(*(lane[key] for key in keys)))
+                found += _wheels(deck, run, 0)
+                lanes[-1] += f", first axle at {length(lane['station_m'])}"
+        return found, f"governing: {'; '.join(lanes)} m"
     at = LoadPosition(entry["vehicle"], entry["direction"], entry["station_m"], entry["offset_m"])
     run, index = run_of(load_positions(deck), at)
-    words = f"governing: {at.vehicle}, first axle at {at.station:.2f}, {at.offset:.2f} m"
+    words = f"governing: {at.vehicle}, first axle at {length(at.station)}, {length(at.offset)} m"
     return _wheels(deck, run, index), words
 
 

@@ -1,6 +1,7 @@
 """The three remedies where shear without links fails, each re-solved on the plate.
 
-The load position that governs is held, and with it the place of the section. A thicker slab and a
+The load position that governs is held, and with it the place of the section; of a load model also
+the patches of its wheels, which a thicker slab would spread further. A thicker slab and a
 stronger concrete change weight, dispersal and stiffness: the plate is solved again. More
 longitudinal steel changes the resistance alone, since the plate's stiffness is that of concrete.
 """
@@ -17,6 +18,7 @@ from pipelines.build import build_model
 from pipelines.combinations import Combination, permanent_states
 from pipelines.deck import Action, Deck
 from pipelines.designenvelope import permanent_fields
+from pipelines.designpositions import Position
 from pipelines.envelopes import LoadPosition
 from pipelines.grades import grade_ladder
 from pipelines.probes import beam_rows, membrane_rows, probe_rows
@@ -25,7 +27,8 @@ from pipelines.remedies import Remedy, ShearDesign, remedies, steps
 from pipelines.responses import Solver, case_responses, position_load
 from pipelines.shear import one_way_resistance, principal_shear
 from pipelines.shearsections import FORCES, Sections, interpolation
-from pipelines.traffic import LoadPositions, load_positions
+from pipelines.traffic import LoadPositions, WheelPatches, load_positions
+from plate.loads import patch_loads
 from plate.recovery import FieldRecovery
 from plate.stiffness import Stiffness
 
@@ -42,13 +45,15 @@ class ShearCheck:
     """The section, load position and bars that govern in shear.
 
     sample : index among the sections' samples; position : of the traffic, None = the empty deck;
+    held : its loads where it is an arrangement of a load model: their patches stay as they are;
     forces : (5, ...) coexisting there, of which the direction of the shear is taken.
     n : tension across the section [N/m], held as it is.
     """
 
     sections: Sections
     sample: int
-    position: LoadPosition | None
+    position: Position | None
+    held: WheelPatches | None
     forces: Floats
     n: float = 0.0
 
@@ -62,7 +67,7 @@ class _Forces:
     traffic: Floats
 
 
-Solved = dict[tuple[float, float, LoadPosition | None, int], _Forces]
+Solved = dict[tuple[float, float, Position | None, int], _Forces]
 """Plates already solved: thickness, share of E, load position and piece of the sections."""
 
 
@@ -126,8 +131,14 @@ def _solve(deck: Deck, thickness: float, ratio: float, check: ShearCheck) -> _Fo
     permanent = {action: np.asarray((rows @ f.T).T) for action, f in fields.items()}
     traffic = np.zeros((5, rows.shape[0]))
     if check.position is not None:
-        run, index = _same_position(load_positions(changed), check.position)
-        response = solver.respond(position_load(solver.model, run, slice(index, index + 1)))
+        if isinstance(check.position, LoadPosition):
+            run, index = _same_position(load_positions(changed), check.position)
+            F = position_load(solver.model, run, slice(index, index + 1))
+        else:
+            assert check.held is not None
+            one = check.held
+            F = patch_loads(solver.model.mesh, one.corners, one.load, one.position, 1)
+        response = solver.respond(F)
         traffic = np.asarray((rows @ response.fields[FORCES, :, 0].T).T)
     return _Forces(permanent, traffic)
 

@@ -89,7 +89,7 @@ def _weights(s: Floats, low: float, high: float) -> Floats:
 def interpolation(solver: Solver, points: Floats) -> sparse.csr_array:
     """Rows (n, n_point) that give fields at plan points (n, 2), each in one of its cells."""
     mesh, fields = solver.model.mesh, solver.recovery.points
-    cells, xi = _located(mesh, points)
+    cells, xi = located(mesh, points)
     values = shape(fields.order, xi)
     columns = fields.cells[cells]
     index = np.broadcast_to(np.arange(len(points))[:, None], columns.shape)
@@ -99,7 +99,7 @@ def interpolation(solver: Solver, points: Floats) -> sparse.csr_array:
     return found.tocsr()
 
 
-def _located(mesh: Mesh, points: Floats) -> tuple[Ints, Floats]:
+def located(mesh: Mesh, points: Floats) -> tuple[Ints, Floats]:
     """The cell (n,) in which each plan point lies deepest and its reference coordinates (n, 2);
     all points are inverted at once, which is far quicker than one by one."""
     low, high = mesh.boxes
@@ -120,7 +120,7 @@ def _located(mesh: Mesh, points: Floats) -> tuple[Ints, Floats]:
 
 
 def shear_sections(deck: Deck, solver: Solver, depth: float) -> Sections:
-    """Control sections of every supporting line of a deck with C and L lines, else none.
+    """Control sections of every straight supporting line.
 
     depth : effective depth [m].
     """
@@ -128,9 +128,11 @@ def shear_sections(deck: Deck, solver: Solver, depth: float) -> Sections:
     names: list[str] = []
     line, side, found, piece = [], [], [], []
     count = 0
-    borders = _borders(deck, solver) if plan.is_grid else {}
-    for support in deck.lines if plan.is_grid else ():
+    borders = _borders(deck)
+    for support in deck.lines:
         path = plan.lines[support.name].full if support.to_edges else plan.lines[support.name].path
+        if not _is_straight(path):
+            continue
         a, b = path[0], path[-1]
         length = float(np.linalg.norm(b - a))
         along = (b - a) / length
@@ -161,13 +163,19 @@ def shear_sections(deck: Deck, solver: Solver, depth: float) -> Sections:
     return Sections(tuple(names), as_ints[0], as_ints[1], points, as_ints[2], rows)
 
 
-def _borders(deck: Deck, solver: Solver) -> dict[str, Floats]:
+def _is_straight(path: Floats) -> bool:
+    """Whether the points (n, 2) of a line lie on the chord between its ends."""
+    return bool(_distance(path, path[None, [0, -1]]).max() < INSIDE)
+
+
+def _borders(deck: Deck) -> dict[str, Floats]:
     """Plan segments (k, 2, 2) of every supporting line and every edge that is not one."""
     plan = deck.plan
     borders = {}
     for support in deck.lines:
         full = plan.lines[support.name]
-        borders[support.name] = np.array([(full.full if support.to_edges else full.path)[[0, -1]]])
+        path = full.full if support.to_edges else full.path
+        borders[support.name] = np.stack([path[:-1], path[1:]], axis=1)
     corners = np.vstack([plan.outline, plan.outline[:1]])
     for k, (p, q) in enumerate(pairwise(corners)):
         segment = np.array([[p, q]])

@@ -43,7 +43,7 @@ def sketch(deck: Deck, name: str = "sketch") -> str:
     low = drawn.min(axis=0) - [beyond[1] + 3.2 * unit, beyond[0] + 1.7 * unit]
     right = beyond[1] + (3.2 if tapered or not deck.plan.chart.straight else 1.2) * unit
     high = drawn.max(axis=0) + np.array([right, beyond[0] + 3.6 * unit])
-    room = canvas(np.stack([low, high]), (0.15, 0.1, 0.15, 0.55))
+    room = canvas(np.stack([low, high]), (0.15, 0.3, 0.15, 0.55))
 
     def paint(figure: Figure) -> None:
         axes = room.axes(figure)
@@ -63,6 +63,8 @@ def sketch(deck: Deck, name: str = "sketch") -> str:
         _dimensions(axes, deck, [b + 1.9 * unit for b in beyond], unit)
         if not deck.plan.chart.straight:
             scale_bar(axes)
+        top = 1.0 - 0.16 / room.size[1]
+        figure.text(0.15 / room.size[0], top, _words(deck), va="center", color="#444444")
         figure.legend(
             handles=legend,
             loc="lower center",
@@ -73,6 +75,17 @@ def sketch(deck: Deck, name: str = "sketch") -> str:
         )
 
     return draw(name, f"Plan of {deck.title}: lines, supports and dimensions.", room.size, paint)
+
+
+def _words(deck: Deck) -> str:
+    """What the plan's lines do not tell."""
+    thickness = f"slab {given(1e3 * deck.slab.thickness)} mm"
+    words = f"from above, stations to the right; lengths in m; {thickness}"
+    if deck.plan.skew:
+        words += f"; skew {given(round(float(np.degrees(deck.plan.skew)), 6))}°"
+    if not deck.plan.chart.straight:
+        words += f"; radius {given(deck.plan.chart.radius)} m"
+    return words
 
 
 def _longest_stub(deck: Deck, letter: str) -> float:

@@ -19,7 +19,7 @@ from pipelines.modeltrains import lane_range, spreads, widened
 from pipelines.strips_deck import StripDeck
 from pipelines.strips_input import StripMethod
 from pipelines.strips_piecewise import Piecewise, highest
-from pipelines.strips_train import DIRECTIONS, Direction, Train, distinct, response
+from pipelines.strips_train import DIRECTIONS, Direction, Formed, Train, distinct, response
 from plate.chart import Floats
 
 Ints = NDArray[np.int64]
@@ -102,13 +102,14 @@ class LaneStrips:
         self, trains: Trains, method: StripMethod, lines: Piecewise, edge: bool
     ) -> LaneWorst:
         area = self._adverse(lines)
+        formed: Formed = {}
         tops: dict[tuple[int, float | None], _Tops] = {}
         best = LaneWorst(0.0)
         for run in self._runs(method, edge):
             kinds = [k for k, weight in enumerate(run.weights) if weight]
             for k in kinds:
                 if (k, run.extent) not in tops:
-                    tops[k, run.extent] = self._tops(trains, k, run.extent, lines)
+                    tops[k, run.extent] = self._tops(trains, k, run.extent, lines, formed)
             parts = {k: run.weights[k] * tops[k, run.extent].values for k in kinds}
             wheels = np.sum(list(parts.values()), axis=0)
             total = wheels + run.pressure * area
@@ -126,7 +127,9 @@ class LaneStrips:
                 best = replace(best, station=station, direction=direction, width=width)
         return best
 
-    def _tops(self, trains: Trains, kind: int, extent: float | None, lines: Piecewise) -> _Tops:
+    def _tops(
+        self, trains: Trains, kind: int, extent: float | None, lines: Piecewise, formed: Formed
+    ) -> _Tops:
         candidates: list[tuple[Train, Direction]] = []
         found = []
         for vehicle in self.model.kinds[kind].vehicles:
@@ -134,7 +137,7 @@ class LaneStrips:
                 for train in trains(widened(vehicle, by), extent):
                     for direction in distinct(train, self.directions):
                         candidates.append((train, direction))
-                        found.append(highest(response(lines, train, direction)))
+                        found.append(highest(response(lines, train, direction, formed)))
         values = np.array([v for v, _ in found])
         which = np.argmax(values, axis=0)
         column = np.arange(len(which))

@@ -2,7 +2,7 @@
 `strips_moments` and `strips_shears`, with all lanes and distributed loads."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -91,6 +91,9 @@ class _ModelSolve(StripSolve):
     """One load model on one strip."""
 
     lanes: LaneStrips | None = None
+    made: dict[tuple[str, Focus, Vehicle, float | None], tuple[Train, ...]] = field(
+        default_factory=dict
+    )
 
     @classmethod
     def of(cls, lanes: LaneStrips) -> "_ModelSolve":
@@ -147,8 +150,13 @@ class _ModelSolve(StripSolve):
         assert self.lanes is not None
 
         def trains(vehicle: Vehicle, extent: float | None) -> tuple[Train, ...]:
-            if self.deck.bars == "parallel":
-                return (strip_train(self.deck, vehicle, strips, focus, extent),)
-            return strip_trains(self.deck, vehicle, strips, focus)
+            key = (strips.name, focus, vehicle, extent)
+            if key not in self.made:
+                self.made[key] = (
+                    (strip_train(self.deck, vehicle, strips, focus, extent),)
+                    if self.deck.bars == "parallel"
+                    else tuple(strip_trains(self.deck, vehicle, strips, focus))
+                )
+            return self.made[key]
 
         return self.lanes.worst(trains, empty.method, lines, sign, focus.edge is not None)

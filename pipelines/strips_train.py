@@ -99,13 +99,20 @@ class Extreme:
     direction: Direction | None = None
 
 
-def response(lines: Piecewise, train: Train, direction: Direction) -> Piecewise:
+Formed = dict[tuple[float, WidthLaw | None], Piecewise]
+"""Effects of unit loads of one set of lines, by their length and the law of their width."""
+
+
+def response(
+    lines: Piecewise, train: Train, direction: Direction, formed: Formed | None = None
+) -> Piecewise:
     """The effect of the train as a function of its first load's station.
 
-    Exact where widths are numbers; with width laws within 1e-5 of the largest effect of one load
-    (measured in the tests).
+    formed : what has been formed of the same lines before, added to. Exact where widths are
+    numbers; with width laws within 1e-5 of the largest effect of one load (measured in the tests).
     """
     sign = 1.0 if direction == "forward" else -1.0
+    formed = {} if formed is None else formed
     functions: list[Piecewise] = []
     index: dict[tuple[float, WidthLaw | None], int] = {}
     which: list[int] = []
@@ -114,8 +121,7 @@ def response(lines: Piecewise, train: Train, direction: Direction) -> Piecewise:
         law = load.width if isinstance(load.width, WidthLaw) else None
         key = (load.length, law)
         if key not in index:
-            spread = _spread(lines, load.length)
-            functions.append(spread if law is None else over(spread, law.reciprocal))
+            functions.append(_formed(lines, *key, formed))
             index[key] = len(functions) - 1
         which.append(index[key])
         weights.append(load.load / (1.0 if isinstance(load.width, WidthLaw) else load.width))
@@ -329,6 +335,17 @@ def _suffix_best(t: Floats, best: Floats, start: Floats) -> Floats:
     # Clusters that touch would meet within rounding; they are a larger cluster's business.
     place = [np.searchsorted(row, s, side="left") for row, s in zip(t, start, strict=True)]
     return np.take_along_axis(padded, np.array(place), axis=1)
+
+
+def _formed(lines: Piecewise, length: float, law: WidthLaw | None, formed: Formed) -> Piecewise:
+    """Effect of a unit load of that length and width."""
+    key = (length, law)
+    if key not in formed:
+        if law is None:
+            formed[key] = _spread(lines, length)
+        else:
+            formed[key] = over(_formed(lines, length, None, formed), law.reciprocal)
+    return formed[key]
 
 
 def _spread(lines: Piecewise, length: float) -> Piecewise:

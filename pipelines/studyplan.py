@@ -254,6 +254,6 @@ def deck_of(row: Row) -> Deck:
         for name, data in row.files:
             (path.parent / name).write_bytes(data)
         try:
-            return read_deck(path)
+            return replace(read_deck(path), path="deck")
         except DeckError as error:
             raise DeckError("deck", error.mistakes) from None

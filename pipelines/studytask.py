@@ -10,7 +10,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from pipelines.analysis import analyse
-from pipelines.errors import JobError
+from pipelines.errors import JobError, SizeError
 from pipelines.result import Result
 from pipelines.shelf import Shelf
 from pipelines.studygroups import Reference
@@ -88,6 +88,8 @@ def _run_row(row: Row, wanted: Wanted, shelf: Shelf) -> Finished:
         return _finished(row, wanted, shelf)
     except MemoryError:
         return failed(row, "not enough memory", lasting=False)
+    except SizeError as error:  # another machine, or this one later, may have the memory
+        return failed(row, " ".join(str(error).split()), lasting=False)
     except (JobError, PlateError) as error:
         return failed(row, " ".join(str(error).split()))
     except Exception as error:  # a fault of the program must not take the other rows with it

@@ -12,7 +12,7 @@ from pipelines.examples import example_path
 from pipelines.figures import number
 from pipelines.flexibility import CRACKED, Sweep, sweep
 from pipelines.flexibilityfigures import sweep_figure
-from pipelines.outputs import replacing
+from pipelines.outputs import check_writable, replacing
 from pipelines.reporthtml import bullets, figure, page, paragraph, section, table, text
 from pipelines.summary import finite
 
@@ -54,8 +54,9 @@ def _sweep(arguments: argparse.Namespace) -> int:
     if not 0.01 <= arguments.cracked <= 1.0:
         raise JobError(f"--cracked {arguments.cracked}: must be between 0.01 and 1")
     deck = read_deck(path)
+    check_writable(arguments.out)
     found = sweep(deck, arguments.cracked)
-    with replacing(arguments.out) as folder:
+    with replacing(arguments.out, "sweep") as folder:
         (folder / "sweep.html").write_text(sweep_page(deck.title, found), encoding="utf-8")
         words = json.dumps(finite([one.entry() for one in found]), indent=1, allow_nan=False)
         (folder / "sweep.json").write_text(words + "\n", encoding="utf-8")

@@ -5,7 +5,7 @@ axle's centre). Vehicles run parallel to x; on a curved deck they follow their o
 lengths along the vehicle count on the arc at y0, the length of a patch on the arc at each offset.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, Protocol
 
 import numpy as np
@@ -129,6 +129,11 @@ class LoadPositions:
     def words(self) -> str:
         """Vehicle and direction."""
         return f"{self.vehicle.name}, {self.direction}"
+
+    @property
+    def contacts(self) -> "LoadPositions":
+        """The same with the wheels' contacts in place of what they spread to."""
+        return replace(self, patches=tuple(axle.patch for axle in self.vehicle.axles))
 
     def wheels(self, index: slice | NDArray[np.intp]) -> WheelPatches:
         """Patches of all wheels at the positions `index`, wheels of a position together."""

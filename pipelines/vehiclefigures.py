@@ -17,9 +17,10 @@ def vehicle_drawing(vehicle: Vehicle, name: str) -> str:
     last = max(axle.at for axle in vehicle.axles)
     reach = max(abs(y) + 0.5 * axle.patch[1] for axle in vehicle.axles for y in axle.wheels)
     left, right = -last - 1.3, 1.6
-    top, bottom = -reach - 0.75, reach + 0.95
+    top, bottom = -reach - 1.15, reach + 0.95
     scale = min(SCALE, WIDTH / (right - left))
-    size = (max(2.6, scale * (right - left)), scale * (bottom - top))
+    words = f"{vehicle.name}; lengths in m"
+    size = (max(2.6, 0.075 * len(words), scale * (right - left)), scale * (bottom - top))
 
     def paint(figure: Figure) -> None:
         share = scale * (right - left) / size[0]
@@ -27,6 +28,7 @@ def vehicle_drawing(vehicle: Vehicle, name: str) -> str:
         axes.set_xlim(left, right)
         axes.set_ylim(bottom, top)
         axes.set_axis_off()
+        figure.text(0.06 / size[0], 1.0 - 0.1 / size[1], words, va="center", color="#444444")
         axes.plot([left + 0.8, right - 0.9], [0, 0], color=PALE, lw=0.6, ls=(0, (8, 2, 1, 2)))
         axes.annotate(
             "",

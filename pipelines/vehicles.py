@@ -95,6 +95,25 @@ _HL93_TANDEM = Vehicle(
     ),
 )
 
+_FATIGUE_TRUCK = Vehicle(
+    "AASHTO fatigue truck",
+    _axles(
+        gauge=1.8,
+        rows=[
+            (0.0, 35.0, (250.0, 510.0)),
+            (4.3, 145.0, (250.0, 510.0)),
+            (13.3, 145.0, (250.0, 510.0)),
+        ],
+    ),
+    clearance=0.60,
+    clearance_to="wheel centre",
+    source=(
+        "AASHTO LRFD Bridge Design Specifications, SI edition 2005, art. 3.6.1.2.2 (axles), "
+        "3.6.1.2.5 (tyre contact); rear spacing fixed at 9.0 m (art. 3.6.1.4.1, from memory; 30 ft "
+        "in NCHRP report 679); without dynamic load allowance (15 % for fatigue)"
+    ),
+)
+
 # spacings 1.1, 3.2, 1.2, 4.3, 3.0, 3.0, 3.0 m
 _CLASS_A = Vehicle(
     "IRC:6 Class A",
@@ -301,6 +320,7 @@ library: Mapping[str, Vehicle] = MappingProxyType(
             *(_special(name, lines) for name, lines in _SPECIAL_LINES.items()),
             _HL93_TRUCK,
             _HL93_TANDEM,
+            _FATIGUE_TRUCK,
             _CLASS_A,
             _AA_TRACKED,
             _AA_WHEELED,

@@ -6,13 +6,22 @@ import numpy as np
 from matplotlib import colormaps
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter, MaxNLocator
+from matplotlib.ticker import MaxNLocator
 from matplotlib.tri import Triangulation
 from numpy.typing import NDArray
 
+from pipelines.contours import bands, colour_bar, label_contours
 from pipelines.deck import Deck
-from pipelines.figures import INK, draw, given, number
-from pipelines.planfigures import deck_canvas, faint_lines, frame, line_names, outline
+from pipelines.figures import INK, draw, number
+from pipelines.planfigures import (
+    deck_canvas,
+    faint_lines,
+    frame,
+    line_names,
+    line_path,
+    outline,
+    traced,
+)
 from pipelines.slices import FieldMap
 
 Floats = NDArray[np.float64]
@@ -39,7 +48,7 @@ def width_map(deck: Deck, fields: FieldMap, one: WidthMap) -> str:
     def paint(figure: Figure) -> None:
         axes = room.axes(figure)
         frame(axes, deck)
-        _fill(figure, axes, fields, one, shown, levels)
+        _fill(deck, figure, axes, fields, one, shown, levels)
         outline(axes, deck)
         faint_lines(axes, deck)
         line_names(axes, deck, (0.5, 0.5))
@@ -65,6 +74,7 @@ def width_map(deck: Deck, fields: FieldMap, one: WidthMap) -> str:
 
 
 def _fill(
+    deck: Deck,
     figure: Figure,
     axes: Axes,
     fields: FieldMap,
@@ -78,19 +88,9 @@ def _fill(
     if not len(triangles):
         return
     mesh = Triangulation(fields.xy[:, 0], fields.xy[:, 1], triangles)
-    values = np.clip(np.where(shown, one.widths, levels[0]), levels[0], levels[-1])
+    values = np.where(shown, one.widths, levels[0])
     colours = colormaps[MAP](np.linspace(*SHARE[::-1], len(levels) - 1))
-    filled = axes.tricontourf(mesh, values, levels=levels, colors=colours, zorder=1)
-    filled.set_edgecolor("face")
-    filled.set_linewidth(0.25)
-    lines = axes.tricontour(
-        mesh, values, levels=levels[1:-1], colors=INK, linewidths=0.35, zorder=2
-    )
-    axes.clabel(lines, levels[1:-1][::2], fmt=given, fontsize=6, inline_spacing=1, zorder=2)
-    width, height = figure.get_size_inches()
-    bar_axes = figure.add_axes((0.5 - 3.0 / width, 0.36 / height, 6.0 / width, 0.13 / height))
-    bar = figure.colorbar(filled, cax=bar_axes, orientation="horizontal", ticks=levels)
-    bar.ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: given(v)))
-    bar.ax.tick_params(length=2, pad=1.5)
-    bar.outline.set_linewidth(0.5)
-    bar.set_label(f"{one.title} [m]; the last band takes all that is wider", labelpad=1.5)
+    lines = bands(axes, mesh, values, levels, colours)
+    names = [traced(deck, line_path(deck, line)) for line in deck.lines]
+    label_contours(axes, levels[1:-1], lines, names)
+    colour_bar(figure, levels, colours, f"{one.title} [m]; the last band takes all that is wider")

@@ -150,7 +150,7 @@ def _spring_matrix(
         (name, node): k for k, (name, node) in enumerate(zip(names, nodes.tolist(), strict=True))
     }
     for spring in soft.springs:
-        name = plain_name(spring.name)
+        name = spring.name
         if name not in lifting:
             continue
         if (name, -1) in slot:

@@ -44,6 +44,22 @@ class Band:
     size: float
 
 
+@dataclass(frozen=True)
+class Breaks:
+    """Boundaries of cells in one direction.
+
+    at : (n + 1,) logical stations or offsets [m]; lines : which of them each named line is.
+    """
+
+    at: Floats
+    lines: dict[str, int]
+
+    @property
+    def count(self) -> int:
+        """Cells in this direction."""
+        return len(self.at) - 1
+
+
 def graded_breaks(length: float, size: float, first: float, last: float) -> Floats:
     """Points (n + 1,) from 0 to `length` with cells no longer than `size`, the end cells no
     longer than `first` and `last`, growing by at most `GROWTH`."""
@@ -105,11 +121,63 @@ def grid_mesh(
     bands_u: Sequence[Band] = (),
     bands_y: Sequence[Band] = (),
 ) -> Mesh:
-    """Mesh of a plan of lines across and along.
+    """Mesh of order p >= 1 of a plan of lines across and along; the rest as in `grid_breaks`."""
+    across, along = grid_breaks(
+        plan,
+        size=size,
+        grading=grading,
+        extra_u=extra_u,
+        extra_y=extra_y,
+        bands_u=bands_u,
+        bands_y=bands_y,
+    )
+    u_nodes, v_nodes = subdivide(across.at, order), subdivide(along.at, order)
+    # Offsets of each v between its neighbouring lines, which taper linearly along u.
+    offsets = plan.line_offsets(np.array(plan.stations[0]))
+    fixed = np.unique(offsets)
+    moving = plan.line_offsets(u_nodes)[:, np.unique(offsets, return_index=True)[1]]
+    k = np.clip(np.searchsorted(fixed, v_nodes, side="right") - 1, 0, len(fixed) - 2)
+    share = (v_nodes - fixed[k]) / (fixed[k + 1] - fixed[k])
+    y = moving[:, k] * (1.0 - share) + moving[:, k + 1] * share
+    points = plan.at(u_nodes[:, None], y)
+
+    n_u, n_v = across.count, along.count
+    number = np.arange(len(u_nodes) * len(v_nodes)).reshape(len(u_nodes), len(v_nodes))
+    i = order * np.arange(n_u)[:, None, None, None] + np.arange(order + 1)[:, None]
+    j = order * np.arange(n_v)[:, None, None] + np.arange(order + 1)
+    cells = number[i, j].reshape(n_u * n_v, -1)
+
+    lines: dict[str, NDArray[np.int64]] = {}
+    for name, k_u in across.lines.items():
+        full = name in ("start", "end")
+        ends = (0, n_v) if full else (along.lines["L1"], along.lines[f"L{len(plan.offsets)}"])
+        column = number[order * k_u]
+        lines[name] = _edges(column, order, *ends)
+        lines[f"{name}:full"] = _edges(column, order, 0, n_v)
+    for name, k_v in along.lines.items():
+        full = name in ("left", "right")
+        last_c = f"C{len(plan.stations)}"
+        ends = (0, n_u) if full else (across.lines["C1"], across.lines[last_c])
+        row = number[:, order * k_v]
+        lines[name] = _edges(row, order, *ends)
+        lines[f"{name}:full"] = _edges(row, order, 0, n_u)
+    return Mesh(order, plan.chart, points.reshape(-1, 2), cells, lines)
+
+
+def grid_breaks(
+    plan: Plan,
+    *,
+    size: float,
+    grading: Grading | None = None,
+    extra_u: Sequence[float] = (),
+    extra_y: Sequence[float] = (),
+    bands_u: Sequence[Band] = (),
+    bands_y: Sequence[Band] = (),
+) -> tuple[Breaks, Breaks]:
+    """Boundaries of the cells along x, at the lines across, and along y, at the lines along.
 
     Parameters
     ----------
-    order : p >= 1.
     size : largest cell side in plan [m].
     grading : first cell widths at lines and edges.
     extra_u : further mesh lines across, as logical stations [m].
@@ -135,37 +203,10 @@ def grid_mesh(
     scale = float(max(1.0, (np.diff(widest, axis=-1).max(axis=0).sum()) / np.ptp(offsets)))
     # On a skew plan a cell's side along the C lines is longer than its step of offset.
     v_breaks, v_at = _breaks(v, size * float(np.cos(plan.skew)) / scale, bands_y)
-
-    u_nodes, v_nodes = subdivide(u_breaks, order), subdivide(v_breaks, order)
-    # Offsets of each v between its neighbouring lines, which taper linearly along u.
-    fixed = np.unique(offsets)
-    moving = plan.line_offsets(u_nodes)[:, np.unique(offsets, return_index=True)[1]]
-    k = np.clip(np.searchsorted(fixed, v_nodes, side="right") - 1, 0, len(fixed) - 2)
-    share = (v_nodes - fixed[k]) / (fixed[k + 1] - fixed[k])
-    y = moving[:, k] * (1.0 - share) + moving[:, k + 1] * share
-    points = plan.at(u_nodes[:, None], y)
-
-    n_u, n_v = len(u_breaks) - 1, len(v_breaks) - 1
-    number = np.arange(len(u_nodes) * len(v_nodes)).reshape(len(u_nodes), len(v_nodes))
-    i = order * np.arange(n_u)[:, None, None, None] + np.arange(order + 1)[:, None]
-    j = order * np.arange(n_v)[:, None, None] + np.arange(order + 1)
-    cells = number[i, j].reshape(n_u * n_v, -1)
-
-    lines: dict[str, NDArray[np.int64]] = {}
-    for name, at in u_lines.items():
-        full = name in ("start", "end")
-        ends = (0, n_v) if full else (v_at[v_lines["L1"]], v_at[v_lines[names[-2]]])
-        column = number[order * u_at[at]]
-        lines[name] = _edges(column, order, *ends)
-        lines[f"{name}:full"] = _edges(column, order, 0, n_v)
-    for name, at in v_lines.items():
-        full = name in ("left", "right")
-        last_c = f"C{len(plan.stations)}"
-        ends = (0, n_u) if full else (u_at[u_lines["C1"]], u_at[u_lines[last_c]])
-        row = number[:, order * v_at[at]]
-        lines[name] = _edges(row, order, *ends)
-        lines[f"{name}:full"] = _edges(row, order, 0, n_u)
-    return Mesh(order, plan.chart, points.reshape(-1, 2), cells, lines)
+    return (
+        Breaks(u_breaks, {name: u_at[k] for name, k in u_lines.items()}),
+        Breaks(v_breaks, {name: v_at[k] for name, k in v_lines.items()}),
+    )
 
 
 def _merge(

@@ -137,7 +137,7 @@ class PlateModel:
             edges = self.line_edges(support.line)
             w[edges] = True
             for node in np.unique(edges).tolist():
-                names.setdefault(node, []).append(support.line)
+                names.setdefault(node, []).append(plain_name(support.line))
             if support.kind == "clamped":
                 for node in np.unique(edges).tolist():
                     slopes.setdefault(node, []).extend(np.eye(2))
@@ -214,7 +214,7 @@ class PlateModel:
         reaction[..., 0] = support.k * np.einsum("eq,qi->ei", scale, N)
         size = n * N_FIELDS
         piece = Piece(cell_dofs(edges), K.reshape(-1, size, size), self.edge_cells(edges))
-        return Spring(support.line, piece, reaction.reshape(-1, size))
+        return Spring(plain_name(support.line), piece, reaction.reshape(-1, size))
 
     def _hold_spring(self, beam: BeamLine, hold: Hold) -> Spring:
         node, direction = self.crossing(beam.line, hold.on)

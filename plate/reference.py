@@ -68,7 +68,7 @@ def shape(order: int, points: Floats) -> Floats:
     """
     nodes = lobatto(order + 1)
     a, b = lagrange(nodes, points[..., 0]), lagrange(nodes, points[..., 1])
-    return (a[..., :, None] * b[..., None, :]).reshape(*points.shape[:-1], -1)
+    return (a[..., :, None] * b[..., None, :]).reshape(*points.shape[:-1], len(nodes) ** 2)
 
 
 def shape_gradient(order: int, points: Floats) -> Floats:
@@ -77,8 +77,10 @@ def shape_gradient(order: int, points: Floats) -> Floats:
     a, b = lagrange(nodes, points[..., 0]), lagrange(nodes, points[..., 1])
     derivatives = _node_derivatives(tuple(nodes.tolist()))
     da, db = a @ derivatives, b @ derivatives
-    along = (da[..., :, None] * b[..., None, :]).reshape(*points.shape[:-1], -1)
-    across = (a[..., :, None] * db[..., None, :]).reshape(*points.shape[:-1], -1)
+    # The size is given, so that no points at all are points, too.
+    size = (*points.shape[:-1], len(nodes) ** 2)
+    along = (da[..., :, None] * b[..., None, :]).reshape(size)
+    across = (a[..., :, None] * db[..., None, :]).reshape(size)
     return np.stack([along, across], axis=-2)
 
 

@@ -5,10 +5,14 @@ plate is a set of wedges between edges and rigid lines. A wedge whose leading ex
 (`plate.corners`) is below 2 has infinite moments at its tip: values there depend on the mesh and
 are no results. A line that the slab continues across acts on each side between simply supported
 and clamped; both are tried and the worse counts. Beams and springs are not rigid and make no wedge.
+
+Where a beam is held on the slab itself, the hold's force enters the slab at a point too: moments
+grow like ln r.
 """
 
 from dataclasses import dataclass
 from functools import cache
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,13 +35,14 @@ class SingularPlace:
     """A point with infinite moments in thin-plate theory.
 
     node : of the mesh; at : plan point [m]; angle : of the worst wedge [rad]; edges : how its two
-    edges are held; exponent : s < 2, moments go like r^(s-2).
+    edges are held; exponent : s < 2, moments go like r^(s-2). A beam's hold has the angle of all
+    the slab around it, the edges "held" and s = 2, for ln r.
     """
 
     node: int
     at: tuple[float, float]
     angle: float
-    edges: tuple[EdgeKind, EdgeKind]
+    edges: tuple[EdgeKind, EdgeKind] | tuple[Literal["held"], Literal["held"]]
     exponent: float
 
 
@@ -59,7 +64,22 @@ def singular_places(model: PlateModel) -> tuple[SingularPlace, ...]:
             exponent, angle, pair = worst
             x, y = mesh.plan[node]
             found.append(SingularPlace(node, (float(x), float(y)), angle, pair, exponent))
-    return tuple(found)
+    known = {place.node for place in found}
+    for node in sorted(_holds(model) - known):
+        x, y = mesh.plan[node]
+        angle = sum(span for *_, span in _spans(model, node, around[node]))
+        found.append(SingularPlace(node, (float(x), float(y)), angle, ("held", "held"), 2.0))
+    return tuple(sorted(found, key=lambda place: place.node))
+
+
+def _holds(model: PlateModel) -> set[int]:
+    """Nodes of the slab at which a beam is held."""
+    return {
+        int(model.crossing(beam.line, hold.on)[0])
+        for beam in model.beams
+        for hold in beam.holds
+        if hold.stub == 0.0
+    }
 
 
 def _edge_kinds(model: PlateModel, n_edges: int) -> list[EdgeKind | None]:
@@ -105,9 +125,26 @@ def _wedges(
     kinds: list[EdgeKind | None],
 ) -> list[Wedge]:
     """(exponent, angle, edges) of every wedge at a node between edges and rigid lines."""
+    spans = _spans(model, node, cells)
+    divided = {e for a, b, _ in spans for e in (a, b) if boundary[e] or kinds[e] is not None}
+    if not divided:
+        return []
+    wedges = []
+    left = list(spans)
+    for start in sorted(divided):
+        while True:
+            chain = _chain(start, left, divided)
+            if chain is None:
+                break
+            end, angle = chain
+            wedges.append(_worst(angle, start, end, boundary, kinds, model.section.poisson))
+    return wedges
+
+
+def _spans(model: PlateModel, node: int, cells: list[int]) -> list[tuple[int, int, float]]:
+    """Each cell's span from one of its two edges at a node to the other, and its angle [rad]."""
     mesh = model.mesh
     sides = side_nodes(mesh.order)
-    # Each cell spans from one of its two edges at the node to the other.
     spans: list[tuple[int, int, float]] = []
     for cell in cells:
         touching = []
@@ -122,19 +159,7 @@ def _wedges(
         u, v = mesh.xy[a] - mesh.xy[node], mesh.xy[b] - mesh.xy[node]
         cosine = float(u @ v / (np.linalg.norm(u) * np.linalg.norm(v)))
         spans.append((first, second, float(np.arccos(np.clip(cosine, -1.0, 1.0)))))
-    divided = {e for a, b, _ in spans for e in (a, b) if boundary[e] or kinds[e] is not None}
-    if not divided:
-        return []
-    wedges = []
-    left = list(spans)
-    for start in sorted(divided):
-        while True:
-            chain = _chain(start, left, divided)
-            if chain is None:
-                break
-            end, angle = chain
-            wedges.append(_worst(angle, start, end, boundary, kinds, model.section.poisson))
-    return wedges
+    return spans
 
 
 def _chain(

@@ -42,6 +42,8 @@
       }
     }
   }
+  const influence = data.influence, surfaces = influence.surfaces;
+  influence.ordinates = await unpack(influence.ordinates, Int16Array);
   const vehicles = data.loads.filter((load) => load.kind === "vehicle");
   if (vehicles.length > 1) {
     // Of each extreme the vehicle that reaches furthest, the first listed where they tie.
@@ -62,6 +64,10 @@
     });
     data.loads.unshift({ name: "any vehicle, each alone", kind: "all", fields });
   }
+  data.loads.push({ name: "influence of 1 kN", kind: "influence" });
+  /** Ordinates of a surface at every point. */
+  const ordinates = (index) => Float64Array.from(influence.ordinates.subarray(index * n, (index + 1) * n),
+    (q) => (q / influence.steps) * surfaces[index].top);
 
   // The p x p quadrilaterals of each cell in two triangles each.
   const m = data.order + 1, nCells = cells.length / (m * m);
@@ -160,11 +166,15 @@
   }
 
   // ---- words ------------------------------------------------------------------------------
-  function number(v) {
-    if (Math.abs(v) < 5e-4) return "0";
-    const digits = Math.max(0, Math.min(3, 2 - Math.floor(Math.log10(Math.abs(v)))));
+  /** To three figures, down to a thousandth of the unit or to `least` of it. */
+  function number(v, least = 1e-3) {
+    if (Math.abs(v) < least / 2) return "0";
+    const finest = Math.max(3, Math.ceil(-Math.log10(least)));
+    const digits = Math.max(0, Math.min(finest, 2 - Math.floor(Math.log10(Math.abs(v)))));
     return Number(v.toPrecision(3)).toFixed(digits).replace("-", MINUS);
   }
+  /** A round number as it is. */
+  const given = (v) => String(Number(v.toPrecision(4))).replace("-", MINUS);
   const metres = (v) => (Math.abs(v) < 5e-3 ? 0 : v).toFixed(2).replace("-", MINUS);
   function symbol(parent, key) {
     const [head, low] = key.split("_");
@@ -194,14 +204,49 @@
   const state = { load: 0, component: 1, extreme: "max", at: [0, 0], point: -1, held: false,
     section: [[0, 0], [0, 0]] };
   const load = () => data.loads[state.load];
-  const isCase = () => load().kind === "case";
-  const keyOf = () => (isCase() ? "value" : state.extreme);
-  const field = (k = state.component, key = keyOf()) => load().fields[k][key];
+  const isInfluence = () => load().kind === "influence";
+  // One value at a point, of either sign.
+  const single = () => load().kind === "case" || isInfluence();
+  const keyOf = () => (single() ? "value" : state.extreme);
+  /** The surface shown: of the point nearest to the one chosen; -1 where there is none. */
+  function surfaceAt(k = state.component) {
+    let best = -1, gap = Infinity;
+    surfaces.forEach((one, index) => {
+      if (one.component !== k) return;
+      const [x, y] = toXY(...influence.picks[one.pick].at);
+      // Of one point the surface whose wheels are listed comes first.
+      const d = Math.hypot(x - state.at[0], y - state.at[1]) - (one.wheels && one.wheels.extreme === state.extreme ? 1e-6 : 0);
+      if (d < gap - 1e-9) { gap = d; best = index; }
+    });
+    return best;
+  }
+  /** Where the point is: of influence surfaces the one that is picked. */
+  function pickedAt() {
+    const index = isInfluence() ? surfaceAt() : -1;
+    return index < 0 ? state.at : toXY(...influence.picks[surfaces[index].pick].at);
+  }
+  const nothing = new Float64Array(n);
+  function field(k = state.component, key = keyOf()) {
+    if (!isInfluence()) return load().fields[k][key];
+    const index = surfaceAt(k);
+    return { values: index < 0 ? nothing : ordinates(index) };
+  }
+  const unitOf = (k = state.component) => data.components[k].unit + (isInfluence() ? " per kN" : "");
+  const need = (k = state.component) => (isInfluence() ? 0 : needed(k));
+  /** A value of what is shown. */
+  const shown = (v) => number(v, isInfluence() ? Math.max(1e-6, 2e-3 * Math.max(...[0, 1].map((j) => Math.abs(range()[j])))) : 1e-3);
   /** Governing load position at a point: vehicle, run, index; null where zero governs. */
   function governs(k, key, i) {
-    let one = load(), f = one.fields[k][key];
-    if (isCase()) return null;
+    if (load().kind === "case") return null;
+    let one = isInfluence() ? data.loads[0] : load();
+    if (one.kind === "case" || one.kind === "influence") return null;
+    let f = one.fields[k][key];
     if (f.by) { one = vehicles[f.by[i]]; f = one.fields[k][key]; }
+    if (one.kind === "model") {
+      // Arrangements of lanes are told at the governing values alone.
+      const peak = data.peaks.find((p) => p.load === one.name && p.component === k && p.extreme === key && p.point === i);
+      return { vehicle: one, peak };
+    }
     if (!f.at || f.at[i] === 0) return f.at ? null : { vehicle: one };
     let index = f.at[i] - 1;
     for (const run of one.runs) {
@@ -211,8 +256,8 @@
     return null;
   }
   function positionText(p) {
-    if (!p) return isCase() ? "" : "empty deck";
-    if (!p.run) return p.vehicle.name;
+    if (!p) return single() ? "" : "empty deck";
+    if (!p.run) return p.vehicle.name + (p.peak ? `: ${p.peak.words.replace(/ -/g, ` ${MINUS}`)}` : "");
     const spread = p.run.spreads[p.index];
     return `${p.vehicle.name}, ${p.run.direction}, first axle at ` +
       `${metres(p.run.stations[p.index])}, ${metres(p.run.offsets[p.index])}` +
@@ -234,21 +279,38 @@
     const raw = top / parts, power = 10 ** Math.floor(Math.log10(raw));
     return power * [1, 2, 2.5, 5, 10].find((v) => v * power >= raw * (1 - 1e-9));
   }
-  function levels() {
-    const v = field().values;
+  /** Least and largest value that is to be read. */
+  function range() {
+    const v = field().values, least = need();
     let low = Infinity, high = -Infinity;
-    const need = needed(state.component);
     for (let i = 0; i < n; i++) {
-      if (clear[i] < need) continue;
+      if (clear[i] < least) continue;
       low = Math.min(low, v[i]);
       high = Math.max(high, v[i]);
     }
-    if (!(low <= high)) { low = 0; high = 0; }
+    return low <= high ? [low, high] : [0, 0];
+  }
+  function levels() {
+    let [low, high] = range();
     const top = Math.max(Math.abs(low), Math.abs(high));
+    let beyond = false;
+    if (isInfluence()) {
+      // A peak alone would leave the rest blank: the darkest bands go on to it.
+      const common = Float64Array.from(field().values, Math.abs).sort()[Math.floor(0.97 * (n - 1))];
+      beyond = common > 0 && common < 0.25 * top;
+      if (beyond) [low, high] = [Math.max(low, -common), Math.min(high, common)];
+    }
     if (top === 0) return { step: 1, first: 0, count: 1, colours: ["#f4f2ec"] };
-    if (isCase()) {
-      const step = niceStep(2 * top, 14), half = Math.ceil(top / step - 1e-9);
-      return band(-half * step, 2 * half, step, data.colours.both);
+    if (single()) {
+      const step = niceStep(Math.max(0, high) - Math.min(0, low), 14);
+      const below = Math.max(0, Math.ceil(-low / step - 1e-9)), above = Math.max(0, Math.ceil(high / step - 1e-9));
+      // Paler nearer to zero, as deep on both sides.
+      const shade = (ramp, j) => ramp[Math.round((j / Math.max(1, below - 1, above - 1)) * (ramp.length - 1))];
+      const colours = [
+        ...Array.from({ length: below }, (_, k) => shade([...data.colours.min].reverse(), below - 1 - k)),
+        ...Array.from({ length: above }, (_, k) => shade(data.colours.max, k)),
+      ];
+      return { first: -below * step, count: below + above, step, colours, beyond };
     }
     const step = niceStep(top, 14), count = Math.ceil(top / step - 1e-9);
     return state.extreme === "max" ? band(0, count, step, data.colours.max)
@@ -261,9 +323,9 @@
   }
   function paint() {
     const context = canvas.getContext("2d"), image = context.createImageData(width, height);
-    const v = field().values, { first, count, step, colours } = levels();
+    const v = field().values, { first, count, step, colours, beyond } = levels();
     const rgb = colours.map((c) => [1, 3, 5].map((k) => parseInt(c.slice(k, k + 2), 16)));
-    const need = needed(state.component), isRead = (i) => (clear[i] < need ? 0 : 1);
+    const least = need(), isRead = (i) => (clear[i] < least ? 0 : 1);
     for (let j = 0; j < height; j++) {
       for (let i = 0; i < width; i++) {
         const o = j * width + i, t = pick[o];
@@ -274,21 +336,26 @@
         let colour = rgb[Math.max(0, Math.min(count - 1, Math.floor((value - first) / step)))];
         if (s[0] * isRead(a) + s[1] * isRead(b) + s[2] * isRead(c) < 0.5) {
           colour = (i + j) % 6 < 1 ? [140, 140, 140] : [240, 239, 235];
+        } else if (single() && value < 0 && (i - j) % 9 === 0) {
+          // Below zero is ruled the other way, so that signs show without colour.
+          colour = colour.map((v) => v - 70);
         }
         image.data.set([colour[0], colour[1], colour[2], 255], 4 * o);
       }
     }
     context.putImageData(image, 0, 0);
-    const bar = $("x-bar");
+    const bar = $("x-bar"), level = (k) => given((Math.round(first / step) + k) * step);
+    // Of many or long numbers every second.
+    const every = count * Math.max(...colours.map((_, k) => level(k).length)) > 56 ? 2 : 1;
     bar.replaceChildren(...colours.map((c, k) => {
       const part = document.createElement("span");
-      part.style.borderTopColor = c;
-      part.textContent = number(first + k * step);
+      part.style.setProperty("--shade", c);
+      part.className = single() && first + (k + 0.5) * step < 0 ? "below" : "";
+      part.textContent = k % every ? "" : level(k);
       return part;
     }));
     const unit = document.createElement("span");
-    unit.style.borderTopColor = "transparent";
-    unit.textContent = `${number(first + count * step)} ${data.components[state.component].unit}`;
+    unit.textContent = `${level(count)} ${unitOf()}` + (beyond ? ", the darkest also beyond" : "");
     bar.append(unit);
   }
   function element(name, attributes, parent) {
@@ -311,9 +378,10 @@
     if (!one.name) continue;
     const [x, y] = px(...one.path[0]);
     const label = element("text", { x, y, "font-size": 12, fill: "#222", "text-anchor": "middle",
-      dy: one.name[0] === "C" ? -6 : 4, dx: one.name[0] === "C" ? 0 : -14 }, over);
+      dy: one.name[0] === "C" ? -6 : 4, dx: one.name[0] === "C" ? 0 : -18 }, over);
     label.textContent = one.name;
   }
+  const dots = element("g", { id: "x-dots" }, over);
   const wheels = element("g", { id: "x-wheels" }, over);
   const cut = element("path", { fill: "none", stroke: "#8c2d04", "stroke-width": 1.6, "stroke-dasharray": "7 3" }, over);
   const mark = element("g", { id: "x-mark" }, over);
@@ -327,12 +395,18 @@
 
   function drawWheels(p) {
     wheels.replaceChildren();
-    if (!p || !p.run) return;
-    for (const path of wheelPaths(p)) {
+    if (!p || !(p.run || p.peak)) return;
+    (p.run ? wheelPaths(p) : p.peak.wheels).forEach((path, k) => {
       for (const [stroke, w] of [["#fff", 3.5], ["#6a1b5d", 1.6]]) {
         element("path", { d: line(path) + "Z", fill: "none", stroke, "stroke-width": w }, wheels);
       }
-    }
+      if (!isInfluence()) return;
+      const [x, y] = px(...[0, 1].map((j) => path.reduce((sum, q) => sum + q[j] / 4, 0)));
+      const number = element("text", { x, y: y + 4, "font-size": 11, "text-anchor": "middle", fill: "#6a1b5d", "font-weight": 700,
+        stroke: "#fff", "stroke-width": 3, "paint-order": "stroke" }, wheels);
+      number.textContent = k + 1;
+    });
+    if (!p.run) return;
     const y0 = p.run.offsets[p.index], s1 = p.run.stations[p.index];
     const on = p.run.direction === "reverse" ? -1 : 1;
     const [a, b] = [toXY(s1, y0), toXY(s1 + on * 1.0, y0)].map((q) => px(...q));
@@ -341,23 +415,31 @@
     element("path", { d: `M${a}L${b}M${b[0] - 7 * u + 4 * v},${b[1] - 7 * v - 4 * u}L${b}L${b[0] - 7 * u - 4 * v},${b[1] - 7 * v + 4 * u}`,
       fill: "none", stroke: "#6a1b5d", "stroke-width": 1.8 }, wheels);
   }
+  /** The points whose influence surface can be shown. */
+  function drawDots() {
+    dots.replaceChildren();
+    if (!isInfluence()) return;
+    const there = new Set(surfaces.filter((one) => one.component === state.component).map((one) => one.pick));
+    for (const pick of there) {
+      const [cx, cy] = px(...toXY(...influence.picks[pick].at));
+      element("circle", { cx, cy, r: 2.6, fill: "#fff", stroke: "#222", "stroke-width": 1 }, dots);
+    }
+  }
   function stripsAt(s, y, vehicle) {
     const sagging = state.extreme === "max";
-    if (state.component !== 1 || isCase() || !data.strips.length) return { words: "", rows: [] };
+    if (state.component !== 1 || single() || !data.strips.length) return { words: "", rows: [] };
     const index = sagging ? bayAt(s, y) : lineAt(s, y);
     const rows = data.strips.filter((one) => one.vehicle === vehicle && one.sagging === sagging && one.index === index);
     const where = index < 0 ? "" : sagging ? data.places.bays[index] : data.places.lines[index];
     return { words: where, rows };
   }
   function show() {
+    if (isInfluence()) { showInfluence(); return; }
     // A governing value is read at its own point: on a line each side has one.
     const i = state.point >= 0 ? state.point : nearest(...state.at);
     const [cx, cy] = px(...state.at);
     mark.setAttribute("transform", `translate(${cx},${cy})`);
-    const plan = toPlan(...state.at);
-    for (const [id, v] of [["x-station", plan[0]], ["x-offset", plan[1]]]) {
-      if (document.activeElement !== $(id)) $(id).value = v.toFixed(2);
-    }
+    const plan = showPlace(state.at);
     const rows = [], say = $("x-say");
     if (i < 0) {
       say.textContent = `${metres(plan[0])}, ${metres(plan[1])} m: outside the slab.`;
@@ -374,7 +456,7 @@
       head.append(` [${component.unit}]`);
       row.append(head);
       row.className = k === state.component ? "shown" : "";
-      for (const key of isCase() ? ["value", null] : ["max", "min"]) {
+      for (const key of single() ? ["value", null] : ["max", "min"]) {
         const value = document.createElement("td"), where = document.createElement("td");
         value.className = "n";
         if (key) {
@@ -396,15 +478,16 @@
     const place = bay >= 0 && Math.abs(logical(s, y) - data.stations[line_]) > 1e-3 ? data.places.bays[bay] : data.places.lines[line_] || "";
     const strip = p ? stripsAt(s, y, p.vehicle.name) : { words: "", rows: [] };
     const value = field().values[i], unread = clear[i] < needed(state.component);
-    say.textContent = `${component.key} ${isCase() ? "" : state.extreme} ` +
+    say.textContent = `${component.key} ${single() ? "" : state.extreme} ` +
       (unread ? `is not read within one thickness of ${clear[i] ? "an edge or line" : "a singular place"}: ` : `= ${number(value)} ${component.unit} at `) +
-      `${metres(s)}, ${metres(y)} m${bay >= 0 ? ` (${place})` : ""}` + (isCase() ? `, ${load().name}.` : `; ${positionText(p)}.`) +
+      `${metres(s)}, ${metres(y)} m${bay >= 0 ? ` (${place})` : ""}` + (single() ? `, ${load().name}.` : `; ${positionText(p)}.`) +
       (strip.rows.length ? ` Hand strips, ${strip.words}: ${strip.rows.map((one) => `${one.strip} ${number(one.value)}`).join("; ")} kNm/m.` : "");
     const note = $("x-strips");
     note.replaceChildren();
     if (strip.rows.length) {
       const title = document.createElement("p"), list = document.createElement("ul");
-      title.textContent = `Hand strips for ${p.vehicle.name} alone, ${strip.words} [kNm/m] (strip / plate here):`;
+      const alone = p.vehicle.kind === "model" ? "" : " alone";
+      title.textContent = `Hand strips for ${p.vehicle.name}${alone}, ${strip.words} [kNm/m] (strip / plate here):`;
       list.className = "plain";
       for (const one of strip.rows) {
         const item = document.createElement("li");
@@ -415,24 +498,87 @@
     }
   }
 
+  function showPlace(at) {
+    const plan = toPlan(...at);
+    for (const [id, v] of [["x-station", plan[0]], ["x-offset", plan[1]]]) {
+      if (document.activeElement !== $(id)) $(id).value = v.toFixed(2);
+    }
+    return plan;
+  }
+  function showInfluence() {
+    const component = data.components[state.component], index = surfaceAt();
+    $("x-strips").replaceChildren();
+    showPlace(state.at);
+    if (index < 0) {
+      $("x-say").textContent = `There is no point at which the influence on ${component.key} is read.`;
+      $("x-table").replaceChildren();
+      drawWheels(null);
+      return;
+    }
+    const one = surfaces[index], pick = influence.picks[one.pick], at = toXY(...pick.at);
+    const [cx, cy] = px(...at);
+    mark.setAttribute("transform", `translate(${cx},${cy})`);
+    const here = `${metres(pick.at[0])}, ${metres(pick.at[1])} m (${pick.place})`;
+    const v = ordinates(index);
+    let low = 0, high = 0;
+    for (let i = 1; i < n; i++) {
+      if (v[i] < v[low]) low = i;
+      if (v[i] > v[high]) high = i;
+    }
+    const told = (i) => `${shown(v[i])} with the load at ${toPlan(X[i], Y[i]).map(metres).join(", ")}`;
+    const p = governs(state.component, state.extreme, pick.point);
+    drawWheels(p);
+    $("x-say").textContent = `Influence of 1 kN on ${component.key} at ${here}, ${unitOf()}: largest ${told(high)}` +
+      (v[low] < 0 ? `, smallest ${told(low)} m.` : " m, nowhere negative.") +
+      (p && p.run ? ` The wheels: what governs ${component.key} ${state.extreme} there, ${positionText(p)}.` : "");
+    const row = (...words) => {
+      const made = document.createElement("tr");
+      words.forEach((w, k) => {
+        const cell = document.createElement(k ? "td" : "th");
+        if (!k) cell.scope = "row";
+        cell.className = k ? "n" : "";
+        cell.textContent = w;
+        made.append(cell);
+      });
+      return made;
+    };
+    const listed = one.wheels && one.wheels.extreme === state.extreme;
+    $("x-wheel-heads").hidden = !listed;
+    if (!listed) {
+      $("x-table-title").textContent = "At a governing value (Go to) its wheels are listed here with their ordinates";
+      $("x-table").replaceChildren();
+      return;
+    }
+    $("x-head-ordinate").textContent = `mean ordinate [${unitOf()}]`;
+    $("x-head-part").textContent = `load × ordinate [${component.unit}]`;
+    const parts = one.wheels.loads.map((load, k) => load * one.wheels.ordinates[k]);
+    $("x-table-title").textContent = `${component.key} ${state.extreme} at ${here}, wheel by wheel, under the patches as dispersed`;
+    $("x-table").replaceChildren(
+      ...parts.map((part, k) => row(`wheel ${k + 1}`, number(one.wheels.loads[k]), number(one.wheels.ordinates[k], 1e-5), number(part))),
+      row("sum", "", "", number(parts.reduce((a, b) => a + b, 0))),
+      row("envelope", "", "", number(one.wheels.value)),
+    );
+  }
+
   // ---- section ----------------------------------------------------------------------------
   const SAMPLES = 400;
   function sectionValues() {
-    const [a, b] = state.section, found = [];
-    const keys = isCase() ? ["value"] : ["max", "min"];
+    const [a, b] = state.section, found = [], fields = {};
+    const keys = single() ? ["value"] : ["max", "min"];
+    for (const key of keys) fields[key] = field(state.component, key).values;
     for (let k = 0; k <= SAMPLES; k++) {
       // Straight in station and offset, as everything in a plan is.
       const plan = [0, 1].map((j) => a[j] + (k / SAMPLES) * (b[j] - a[j])), [x, y] = toXY(...plan);
       const t = triangleAt(x, y);
       if (t < 0) { found.push({ plan, values: null }); continue; }
       const s = shares(t, x, y), q = [0, 1, 2].map((j) => T[3 * t + j]);
-      const need = needed(state.component), isRead = (i) => (clear[i] < need ? 0 : 1);
+      const least = need(), isRead = (i) => (clear[i] < least ? 0 : 1);
       if (s[0] * isRead(q[0]) + s[1] * isRead(q[1]) + s[2] * isRead(q[2]) < 0.5) {
         found.push({ plan, values: null });
         continue;
       }
       found.push({ plan, values: keys.map((key) => {
-        const v = load().fields[state.component][key].values;
+        const v = fields[key];
         return s[0] * v[q[0]] + s[1] * v[q[1]] + s[2] * v[q[2]];
       }) });
     }
@@ -468,17 +614,17 @@
     for (let v = low; v <= high + step / 2; v += step) {
       element("path", { d: `M${L} ${sy(v)}H${W - 12}`, stroke: Math.abs(v) < step / 2 ? "#222" : "#ddd", "stroke-width": 1 }, svg);
       const text = element("text", { x: L - 6, y: sy(v) + 4, "font-size": 11, "text-anchor": "end", fill: "#222" }, svg);
-      text.textContent = number(v);
+      text.textContent = given(Math.round(v / step) * step);
     }
     const dStep = length > 0 ? niceStep(length, 8) : 1;
     for (let d = 0; d <= length + 1e-9; d += dStep) {
       const text = element("text", { x: sx(d), y: H - B + 16, "font-size": 11, "text-anchor": "middle", fill: "#222" }, svg);
-      text.textContent = number(d);
+      text.textContent = given(d);
     }
     const foot = element("text", { x: (L + W) / 2, y: H - 4, "font-size": 11, "text-anchor": "middle", fill: "#222" }, svg);
-    foot.textContent = `along the section [m]; ${component.key} [${component.unit}]` + (down ? ", positive downwards" : "");
-    const inks = isCase() ? ["#222"] : ["#1f4e79", "#b5520b"], dashes = ["", "6 3"];
-    (isCase() ? ["value"] : ["max", "min"]).forEach((key, j) => {
+    foot.textContent = `along the section [m]; ${isInfluence() ? "influence on " : ""}${component.key} [${unitOf()}]` + (down ? ", positive downwards" : "");
+    const inks = single() ? ["#222"] : ["#1f4e79", "#b5520b"], dashes = ["", "6 3"];
+    (single() ? ["value"] : ["max", "min"]).forEach((key, j) => {
       let d = "", pen = false;
       found.forEach((one, k) => {
         if (!one.values) { pen = false; return; }
@@ -491,17 +637,17 @@
         const x = sx((best / SAMPLES) * length), end = x > W - 110;
         const text = element("text", { x: x + (end ? -4 : 4), y: Math.max(top + 10, Math.min(H - B - 4, sy(found[best].values[j]) + (down === !j ? 13 : -5))), "font-size": 11,
           "text-anchor": end ? "end" : "start", fill: inks[j], "font-weight": 600 }, svg);
-        text.textContent = `${isCase() ? "" : key + " "}${number(found[best].values[j])}`;
+        text.textContent = `${single() ? "" : key + " "}${shown(found[best].values[j])}`;
       }
     });
     svg.setAttribute("aria-label", `Section from ${metres(a[0])}, ${metres(a[1])} to ${metres(b[0])}, ${metres(b[1])} m: ` +
-      `${component.key} from ${number(Math.min(...all, 0))} to ${number(Math.max(...all, 0))} ${component.unit}`);
-    $("x-head-max").textContent = `${isCase() ? "value" : "max"} [${component.unit}]`;
-    $("x-head-min").textContent = isCase() ? "" : `min [${component.unit}]`;
+      `${component.key} from ${shown(Math.min(...all, 0))} to ${shown(Math.max(...all, 0))} ${unitOf()}`);
+    $("x-head-max").textContent = `${single() ? "value" : "max"} [${unitOf()}]`;
+    $("x-head-min").textContent = single() ? "" : `min [${component.unit}]`;
     $("x-samples").replaceChildren(...found.filter((_, k) => k % 20 === 0).map((one, k) => {
       const row = document.createElement("tr");
       const cellsOf = [number((k / 20) * length), metres(one.plan[0]), metres(one.plan[1]),
-        ...(one.values ? one.values.map(number) : ["\u2013", "\u2013"])];
+        ...(one.values ? one.values.map(shown) : ["\u2013", "\u2013"])];
       for (const words of [...cellsOf, ""].slice(0, 5)) {
         const cell = document.createElement("td");
         cell.className = "n";
@@ -512,7 +658,7 @@
     }));
   }
   function sectionThrough(along) {
-    const [s, y] = toPlan(...state.at);
+    const at = pickedAt(), [s, y] = toPlan(...at);
     const far = Math.hypot(...span) + 1, ends = [-1, 1].map((sign) => {
       // Outwards from the point to the last place on the slab.
       let on = 0;
@@ -522,7 +668,7 @@
       }
       return along ? [s + sign * on, y] : [s + sign * on * data.lean, y + sign * on];
     });
-    if (state.point >= 0 || triangleAt(...state.at) >= 0) state.section = ends;
+    if (state.point >= 0 || triangleAt(...at) >= 0) state.section = ends;
     showSection();
   }
 
@@ -533,23 +679,40 @@
     made.textContent = words;
     parent.append(made);
   };
-  data.loads.forEach((one, k) => option($("x-load"), k, one.kind === "case" ? `case: ${one.name}` : one.name));
+  const labels = { case: (name) => `case: ${name}`, model: (name) => `${name}, all lanes` };
+  data.loads.forEach((one, k) => option($("x-load"), k, (labels[one.kind] || String)(one.name)));
   data.components.forEach((one, k) => option($("x-component"), k, `${one.key}: ${one.words}`));
   option($("x-peak"), "", "a governing value");
-  data.peaks.forEach((one, k) => option($("x-peak"), k, `${data.components[one.component].key} ${one.extreme} ${number(one.value)}` +
+  const loadOf = (peak) => (peak.load ? data.loads.findIndex((one) => one.name === peak.load && one.kind === "model") : 0);
+  data.peaks = data.peaks.filter((peak) => loadOf(peak) >= 0);
+  data.peaks.forEach((one, k) => option($("x-peak"), k, `${one.load ? `${one.load}: ` : ""}${data.components[one.component].key} ${one.extreme} ${number(one.value)}` +
     (one.error === null ? "" : ` ± ${number(one.error)}`) + ` ${data.components[one.component].unit}, ${one.place}`));
   const refresh = () => {
-    $("x-extremes").disabled = isCase();
+    $("x-extremes").disabled = load().kind === "case";
     const component = data.components[state.component];
-    over.setAttribute("aria-label", `Plan of ${component.key} ${isCase() ? "" : state.extreme}, ${component.words}, ${load().name}. Arrow keys move the point.`);
+    over.setAttribute("aria-label", `Plan of ${component.key} ${single() ? "" : state.extreme}, ${component.words}, ${load().name}. Arrow keys move the point.`);
     document.querySelector(`input[name="x-extreme"][value="${state.extreme}"]`).checked = true;
     $("x-component").value = state.component;
     $("x-load").value = state.load;
+    $("x-influence").hidden = !isInfluence();
+    $("x-heads").hidden = isInfluence();
+    $("x-wheel-heads").hidden = true;
+    drawDots();
     paint();
     show();
     showSection();
   };
-  $("x-load").addEventListener("change", (e) => { state.load = Number(e.target.value); refresh(); });
+  /** After the point has moved: another point has another influence surface. */
+  function moved() {
+    if (isInfluence()) paint();
+    show();
+    if (isInfluence()) showSection();
+  }
+  $("x-load").addEventListener("change", (e) => {
+    state.load = Number(e.target.value);
+    refresh();
+    if (isInfluence()) sectionThrough(true);
+  });
   $("x-component").addEventListener("change", (e) => { state.component = Number(e.target.value); refresh(); });
   for (const radio of document.querySelectorAll('input[name="x-extreme"]')) {
     radio.addEventListener("change", (e) => { state.extreme = e.target.value; refresh(); });
@@ -557,7 +720,7 @@
   function moveTo(at) { Object.assign(state, { at, point: -1 }); }
   function goTo(k) {
     const peak = data.peaks[k];
-    Object.assign(state, { load: 0, component: peak.component, extreme: peak.extreme, at: toXY(...peak.at),
+    Object.assign(state, { load: isInfluence() ? state.load : loadOf(peak), component: peak.component, extreme: peak.extreme, at: toXY(...peak.at),
       point: peak.point });
     hold(true);
     refresh();
@@ -575,7 +738,7 @@
       if ($("x-station").value === "" || $("x-offset").value === "") return;
       moveTo(toXY(s, y));
       hold(true);
-      show();
+      moved();
     });
   }
   for (const [id, k, j] of [["x-a0", 0, 0], ["x-a1", 0, 1], ["x-b0", 1, 0], ["x-b1", 1, 1]]) {
@@ -620,28 +783,45 @@
   }
   over.addEventListener("pointermove", (e) => {
     if (state.held || dragged >= 0) return;
+    const before = isInfluence() ? surfaceAt() : -1;
     moveTo(pointed(e));
-    show();
+    if (before < 0 || surfaceAt() !== before) moved();
   });
   over.addEventListener("click", (e) => {
     if (e.target.classList.contains("handle")) return;
     moveTo(pointed(e));
     hold(true);
-    show();
+    moved();
   });
   over.addEventListener("keydown", (e) => {
     const move = arrow(e);
     if (e.key === "Enter") { hold(!state.held); e.preventDefault(); }
     if (!move) return;
-    const [s, y] = toPlan(...state.at);
-    moveTo(toXY(s + move[0], y + move[1]));
+    moveTo(isInfluence() ? nextPick(move) : ((q) => toXY(q[0] + move[0], q[1] + move[1]))(toPlan(...state.at)));
     hold(true);
-    show();
+    moved();
     e.preventDefault();
   });
+  /** The nearest point with a surface in that direction, or the one shown. */
+  function nextPick(move) {
+    const index = surfaceAt();
+    if (index < 0) return state.at;
+    const from = influence.picks[surfaces[index].pick].at, size = Math.hypot(...move);
+    let best = from, least = Infinity;
+    for (const one of surfaces) {
+      if (one.component !== state.component) continue;
+      const at = influence.picks[one.pick].at, d = [at[0] - from[0], at[1] - from[1]];
+      const ahead = (d[0] * move[0] + d[1] * move[1]) / size, aside = Math.abs(d[0] * move[1] - d[1] * move[0]) / size;
+      if (ahead > 0.01 && ahead + 2 * aside < least) { least = ahead + 2 * aside; best = at; }
+    }
+    return toXY(...best);
+  }
 
   const first = data.peaks.findIndex((one) => one.component === 1 && one.extreme === "max");
-  if (first >= 0) Object.assign(state, { at: toXY(...data.peaks[first].at), point: data.peaks[first].point });
+  if (first >= 0) {
+    const { at, point } = data.peaks[first];
+    Object.assign(state, { load: loadOf(data.peaks[first]), at: toXY(...at), point });
+  }
   else state.at = [data.low[0] + span[0] / 2, data.low[1] + span[1] / 2];
   refresh();
   sectionThrough(true);

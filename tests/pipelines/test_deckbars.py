@@ -47,6 +47,11 @@ widths_m = [1.0, 0.5]
     (basis,) = found.bases
     assert basis.materials.concrete.f_ck == 35e6
     assert basis.exposure == ("XD1", None)
+    assert basis.structural_class == 4
+    hundred_years = GRADES.replace("[[st", 'structural_class = "S5"\n[[st')
+    other = deck_of(tmp_path, SLAB, PLAN, BEAMS, hundred_years, BOTTOM, TOP).reinforcement
+    assert other is not None
+    assert other.bases[0].structural_class == 5
     assert found.choice is not None
     assert found.choice.diameters == (0.012, 0.016)
     assert found.shear_widths == (0.5, 1.0)
@@ -64,6 +69,20 @@ force_kN = 100.0
 height_m = 1.0
 inner_face_mm = 400
 edges = ["right"]
+"""
+FATIGUE = """
+[fatigue]
+lambda_s1 = 1.1
+N_obs_million = 0.5
+traffic_type = "local traffic"
+"""
+IRC_GRADES = """
+[[concrete]]
+standard = "IRC:112"
+grade = "M40"
+[[steel]]
+standard = "IRC:112"
+grade = "Fe 500"
 """
 BEAM_BARS = """
 [[beam_bars]]
@@ -96,6 +115,30 @@ def test_actions_on_the_slab_beside_traffic(tmp_path: Path) -> None:
     assert beam.links == pytest.approx(2 * 78.54e-6 / 0.200, rel=1e-4)
 
 
+def test_damage_equivalence_factor_whole_and_by_parts(tmp_path: Path) -> None:
+    """1.4 x 1.1 x 0.82 (0.25)^(1/9) = 1.0825; at the top 0.9 in place of 1.1."""
+    parts = (SLAB, PLAN, BEAMS, GRADES, BOTTOM, TOP)
+    found = deck_of(tmp_path, *parts, FATIGUE).reinforcement
+    assert found is not None
+    assert found.damage is not None
+    assert [found.damage[face].value for face in ("bottom", "top")] == pytest.approx(
+        [1.0825, 1.0825], abs=1e-4
+    )
+    more = 'surface = "good"\nlife_years = 200\n'
+    both = FATIGUE.replace("1.1", "{ bottom = 1.1, top = 0.9 }").replace("0.5", "[0.5, 0.25]")
+    found = deck_of(tmp_path, *parts, both, more).reinforcement
+    assert found is not None
+    assert found.damage is not None
+    rest = 1.2 * 0.82 * 0.25 ** (1 / 9) * 2 ** (1 / 9) * 1.5 ** (1 / 9)
+    assert [found.damage[face].value for face in ("bottom", "top")] == pytest.approx(
+        [1.1 * rest, 0.9 * rest]
+    )
+    whole = deck_of(tmp_path, *parts, "[fatigue]\nlambda_s = 0.7\n").reinforcement
+    assert whole is not None
+    assert whole.damage is not None
+    assert whole.damage["top"].value == 0.7
+
+
 def test_without_these_tables_there_is_no_reinforcement(tmp_path: Path) -> None:
     assert deck_of(tmp_path, SLAB, PLAN, BEAMS).reinforcement is None
 
@@ -120,7 +163,22 @@ def test_without_these_tables_there_is_no_reinforcement(tmp_path: Path) -> None:
         ((GRADES, BOTTOM, TOP, BEAM_BARS.replace("C2", "L1")), "is no line with a beam.*C1, C2"),
         ((GRADES, BOTTOM, TOP, BEAM_BARS, BEAM_BARS), "has its bars already"),
         ((GRADES, BOTTOM, TOP, BEAM_BARS.replace("600", "90")), "covers and bars need more"),
-        ((GRADES, BOTTOM, TOP, "[fatigue]\n"), "lambda_s.*is missing"),
+        ((GRADES, BOTTOM, TOP, "[fatigue]\n"), "lambda_s: is missing, or lambda_s1, N_obs"),
+        ((GRADES, BOTTOM, TOP, FATIGUE + "lambda_s = 1.2\n"), "stands beside its own parts"),
+        ((GRADES, BOTTOM, TOP, FATIGUE.replace("local", "slow")), 'allowed is "long distance"'),
+        ((GRADES, BOTTOM, TOP, FATIGUE.replace("0.5", '"many"')), "N_obs_million.*list of 1 to 6"),
+        ((GRADES, BOTTOM, TOP, FATIGUE.replace("0.5", "[]")), "N_obs_million.*list of 1 to 6"),
+        ((GRADES, BOTTOM, TOP, FATIGUE.replace("1.1", "{ top = 1.1 }")), "bottom.*is missing"),
+        (
+            (
+                IRC_GRADES.replace('grade = "M40"', 'grade = "M40"\nstructural_class = "S5"'),
+                BOTTOM,
+                TOP,
+            ),
+            "structural_class.*is of EN 1992 alone",
+        ),
+        ((GRADES.replace("[[st", 'structural_class = "S7"\n[[st'), BOTTOM, TOP), 'allowed is "S1"'),
+        ((IRC_GRADES, BOTTOM, TOP, FATIGUE), "is for EN 1992, which no"),
         ((MEMBRANE,), r"\[\[concrete\]\]: is missing"),
         ((GRADES, BOTTOM, TOP, '[survey]\nfile = "none.csv"\n'), "none.csv.*cannot be read"),
         ((GRADES, BOTTOM, TOP, '[survey]\nfile = "/dev/zero"\n'), "must be a file of at most"),

@@ -325,13 +325,10 @@ def test_a_patch_over_a_re_entrant_corner(tmp_path: Path) -> None:
     assert "25 % of it is off the slab; 25 kN of its 100 kN do not act" in deck.warnings[0]
 
 
-def test_bars_in_an_outline_are_refused(tmp_path: Path) -> None:
-    bars = '[[bars]]\nface = "top"\ncover_mm = 40\nouter = "x"\n'
-    layers = (
-        "x = { diameter_mm = 16, spacing_mm = 150 }\ny = { diameter_mm = 16, spacing_mm = 150 }\n"
-    )
-    with pytest.raises(DeckError, match=r"\[\[bars\]\]: not yet supported for outlines"):
-        deck_of(tmp_path, SLAB, L_SHAPE, bars, layers)
+def test_a_collision_needs_the_edges_of_a_grid(tmp_path: Path) -> None:
+    collision = "[collision]\nforce_kN = 100\nheight_m = 1.0\ninner_face_mm = 300\n"
+    with pytest.raises(DeckError, match=r"\[collision\]: needs the edges of a plan with C and L"):
+        deck_of(tmp_path, SLAB, L_SHAPE, collision)
 
 
 def test_a_patch_over_an_opening(tmp_path: Path) -> None:

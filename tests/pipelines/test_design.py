@@ -20,6 +20,7 @@ from pipelines.designenvelope import ROWS
 from pipelines.designwatch import DesignWatch
 from pipelines.detailing import Zones
 from pipelines.envelopes import Envelopes, traffic_envelopes
+from pipelines.errors import DeckError
 from pipelines.panelchecks import panel_checks
 from pipelines.panels import panel_names
 from pipelines.reinforcement import ImposedForce
@@ -270,7 +271,7 @@ def test_punching_is_worst_at_the_free_edge(result: Result, european: StandardDe
     assert result.design is not None
     bars = result.design.reinforcement.bars
     twice = wheel_punching(
-        result.deck, envelopes_of(result).runs, bars, european.basis.materials, 2 * 1.35
+        result.deck, envelopes_of(result).runs, (), bars, european.basis.materials, 2 * 1.35
     )
     assert twice is not None
     assert twice.utilisation == pytest.approx(2 * found.utilisation, rel=1e-12)
@@ -349,7 +350,8 @@ def test_rows_of_fatigue_collision_and_beams(
     assert "fatigue: plain stress range" not in [row.check for row in design.standards[1].rows]
     for one in design.standards:
         places = [row.place for row in one.rows if row.check.startswith("barrier collision")]
-        assert places == ["left edge: top, bars along y", "right edge: top, bars along y"]
+        face = "edge, parapet's inner face: top, bars along y"
+        assert places == [f"left {face}", f"right {face}"]
         (sagging, _) = [row for row in one.rows if row.check == "beam, sagging"]
         # the beam's own samples: 1.35 (AASHTO 1.25) of its weight, and the traffic's largest
         rows, factors = result.solver.beams, one.demands["ULS"].combination
@@ -366,7 +368,8 @@ def test_loads_near_supports_never_raise_the_shear(design: Design) -> None:
     reduced, judged = european.reduced, european.design_shear
     assert reduced is not None
     assert judged is not None
-    assert reduced.whole == pytest.approx(judged.utilisation, rel=1e-12)
+    # between steps of 0.5 m the shear may rise by some per cent
+    assert judged.utilisation <= reduced.whole <= 1.1 * judged.utilisation
     assert 0 < reduced.utilisation <= reduced.whole
     assert 0.25 <= reduced.share <= 1.0
 
@@ -381,7 +384,7 @@ def test_imposed_tension_raises_demands_and_lowers_shear(
     deck = replace(result.deck, reinforcement=less)
     watch = DesignWatch(deck, result.solver, result.cases)
     envelopes = traffic_envelopes(deck, result.solver, observers=(watch,))
-    again = design_of(deck, result.solver, envelopes, watch)
+    again = design_of(deck, result.solver, envelopes, (), watch)
     (found,) = again.standards
     assert again.membrane is not None
     for k, layer in enumerate(ROWS):
@@ -403,7 +406,7 @@ def test_summary_and_report(result: Result, deck: Deck) -> None:
     assert set(entry["standards"]) == {"EN 1992", "AASHTO LRFD"}
     layers = entry["standards"]["EN 1992"]["layers"]
     assert set(layers) == {"bottom_x", "bottom_y", "top_x", "top_y"}
-    assert entry["traffic"] == "single vehicle, not the load model"
+    assert entry["standards"]["EN 1992"]["traffic"] == "single vehicle, not the load model"
     bars, shear = bars_section(result), shear_section(result)
     for words in ("B1 10@150", "T2 10@200", "EN 1992-1-1:2004", "9th edition", "C30/37"):
         assert words in bars
@@ -445,3 +448,84 @@ def test_small_deck_file_needs_no_path(tmp_path: Path) -> None:
     assert one.layers[0].position is None
     weight = one.demands["quasi-permanent"].values
     assert one.demands["ULS"].values.max() == pytest.approx(1.35 * weight.max(), rel=1e-9)
+
+
+OUTLINE = """
+[plan]
+outline_m = [
+  [0.0, -2.0], { arc_to_m = [6.0, -2.4], through_m = [3.0, -2.5] }, [6.0, 2.0], [0.0, 2.0] ]
+[[line]]
+on = ["E2", "E4"]
+support = "rigid"
+[[line]]
+name = "W1"
+path_m = [[3.0, -2.5], [3.2, 2.0]]
+support = "rigid"
+width_mm = 300
+"""
+
+
+def test_bars_of_an_outline(tmp_path: Path) -> None:
+    """Shear is judged beside its straight lines, punching at its edges, and it is one panel."""
+    bars = BARS.replace("C1-C2", "slab")
+    start, end = bars.index("[collision]"), bars.index("[survey]")
+    (tmp_path / "readings.csv").write_text("panel,thickness_mm\nslab,245\n")
+    few = TRAFFIC.replace("step_m = 0.5", "step_m = 1.0")
+    deck = deck_of(tmp_path, SLAB, OUTLINE, few, bars[:start] + bars[end:])
+    result = analyse(deck, tolerances_wanted=False)
+    assert result.design is not None
+    european = result.design.standards[0]
+    assert set(result.design.sections.names) == {"E2", "E4", "W1"}
+    assert european.design_shear is not None
+    assert european.design_shear.line == "W1"
+    # over the wall the slab hogs
+    assert european.layers[2].m_Ed > european.layers[0].m_Ed > 0
+    assert abs(european.layers[2].at[0] - 3.1) < 0.3
+    assert european.punching is not None
+    assert european.punching.shape != "interior"
+    assert [panel.panel for panel in european.panels] == ["slab"]
+
+
+OPENING = """
+[[opening]]
+corners_m = [[1.2, -0.5], [2.0, -0.5], [2.0, 0.3], [1.2, 0.3]]
+"""
+
+
+def test_corners_of_an_opening_do_not_count(tmp_path: Path) -> None:
+    """Moments are infinite there: bars are judged by what lies a thickness of 0.25 m off them."""
+    (tmp_path / "readings.csv").write_text(READINGS)
+    few = TRAFFIC.replace("step_m = 0.5", "step_m = 1.5")
+    result = analyse(
+        deck_of(tmp_path, SLAB, PLAN, BEAMS, few, OPENING, BARS), tolerances_wanted=False
+    )
+    assert result.design is not None
+    corners = np.array([[1.2, -0.5], [2.0, -0.5], [2.0, 0.3], [1.2, 0.3]])
+    for check in result.design.standards[0].layers:
+        assert np.linalg.norm(np.array(check.at) - corners, axis=1).min() >= 0.25 - 1e-9
+        # the lorry's wheels of 50 kN make moments of tens of kNm/m, not hundreds
+        assert check.m_Ed < 200e3
+
+
+def test_hogging_at_the_faces_of_supports(tmp_path: Path) -> None:
+    """Top bars then count 125 mm beside the cross beams' centre lines, bottom bars as before."""
+    few = TRAFFIC.replace("step_m = 0.5", "step_m = 1.5")
+    bars = BARS[: BARS.index("[bar_choice]")] + "[mesh]\nsize_m = 1.0\n"
+    asked = bars.replace('face = "top"', 'face = "top"\nmoment_at = "face"')
+    over, beside = (
+        analyse(deck_of(tmp_path, SLAB, PLAN, BEAMS, few, text), tolerances_wanted=False).design
+        for text in (bars, asked)
+    )
+    assert over is not None
+    assert beside is not None
+    for centre, face in zip(over.standards[0].layers, beside.standards[0].layers, strict=True):
+        if face.layer[0] == "bottom":
+            assert face.m_Ed == centre.m_Ed
+        else:
+            assert face.m_Ed == pytest.approx(centre.m_face)
+            assert face.m_Ed <= centre.m_Ed
+            assert min(abs(face.at[0] - x) for x in (0.0, 3.0, 6.0)) >= 0.125 - 1e-9
+    assert beside.standards[0].layers[2].m_Ed < 0.9 * over.standards[0].layers[2].m_Ed
+    wrong = bars.replace('face = "bottom"', 'face = "bottom"\nmoment_at = "face"')
+    with pytest.raises(DeckError, match=r"moment_at.*is for the top bars"):
+        deck_of(tmp_path, SLAB, PLAN, BEAMS, few, wrong)

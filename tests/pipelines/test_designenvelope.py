@@ -13,7 +13,8 @@ from pipelines.clauses import Source
 from pipelines.combinations import Combination, permanent_states
 from pipelines.deck import Action
 from pipelines.design_moments import wood_armer
-from pipelines.designenvelope import ROWS, Demand, MomentEnvelopes, needed, row_of, triple
+from pipelines.designblocks import needed, row_of, triple
+from pipelines.designenvelope import ROWS, Demand, MomentEnvelopes
 
 PERMANENT: dict[Action, tuple[float, float]] = {
     "self-weight": (1.35, 1.0),
@@ -215,3 +216,16 @@ def test_skew_triple_keeps_orthogonal_moments() -> None:
 
 def test_needed_is_zero_without_tension() -> None:
     assert float(needed(np.array([-5.0]), np.array([3.0]), np.array([1.0]))[0]) == 0.0
+
+
+def test_another_point_stands_for_one_beside_a_singular_place() -> None:
+    moments = np.zeros((3, 3, 2))
+    moments[0, :, 0] = [10e3, 500e3, 20e3]
+    nothing: dict[Action, np.ndarray] = {"self-weight": np.zeros((3, 3))}
+    watch = MomentEnvelopes([COMBINATION], nothing, read_at=np.array([[0, 2, 2]] * 4))
+    watch(0, block(moments))
+    (demand,) = watch.demands()
+    expected = 1.35 * np.array([10e3, 20e3, 20e3])
+    np.testing.assert_allclose(demand.values[0], expected)
+    np.testing.assert_allclose(demand.coexisting[0, 0], expected)
+    np.testing.assert_allclose(demand.layer(("bottom", "x")), expected)

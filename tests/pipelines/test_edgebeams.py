@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import sparse
 
-from pipelines.beamforces import BeamExtremes, BeamForces
+from pipelines.beamforces import BeamExtremes, BeamForces, BeamWatch
 from pipelines.build import build_model
 from pipelines.clauses import Source
 from pipelines.combinations import Combination
@@ -15,21 +15,24 @@ from pipelines.deck import Action
 from pipelines.edgebeams import (
     beam_checks,
     bending_resistance,
+    cracking_torque,
     least_links,
     link_resistance,
     torsion_rows,
     tube,
 )
 from pipelines.grades import materials
-from pipelines.probes import BeamRows, beam_rows, beam_torsion_rows
+from pipelines.probes import BeamRows, beam_axial_rows, beam_rows, beam_torsion_rows
 from pipelines.reinforcement import EdgeBeam
+from pipelines.responses import Solver, case_responses
+from plate.recovery import FieldRecovery, mean_along
+from plate.stiffness import Stiffness
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of
 
 EN = materials("C35/45", "B500B", "EN 1992")
 AREA = np.pi / 4 * 0.020**2
-BEAM = EdgeBeam(
-    ("C2",), 0.350, 0.620, 3 * AREA, 4 * AREA, 0.072, 0.072, 2 * np.pi / 4 * 0.012**2 / 0.150, 2
-)
+LINKS = 2 * np.pi / 4 * 0.012**2 / 0.150
+BEAM = EdgeBeam(("C2",), 0.350, 0.620, 3 * AREA, 4 * AREA, 0.072, 0.072, LINKS, 2, 0.050 + 0.006)
 ULS = Combination("EN 1992", "ULS", {"self-weight": (1.35, 1.0)}, 1.35, Source("EN 1992", "test"))
 
 
@@ -59,11 +62,14 @@ def test_what_acts(tmp_path: Path) -> None:
     deck = deck_of(tmp_path, SLAB, PLAN, BEAMS)
     empty = sparse.csr_array((2, 1))
     rows = BeamRows(("C1", "C2"), (np.zeros(1), np.zeros(1)), empty, empty)
+    # four forms of the moment, shear, torsion; no axial force
+    four = [0, 0, 0, 0, 1, 2]
     weight: dict[Action, np.ndarray] = {
-        "self-weight": np.array([[0.0, 10e3], [0.0, -20e3], [0.0, 1e3]])
+        "self-weight": np.array([[0.0, 10e3], [0.0, -20e3], [0.0, 1e3]])[four]
     }
-    high, low = [[900e3, 40e3], [0, 50e3], [0, 2e3]], [[0, -30e3], [0, -80e3], [0, -6e3]]
-    forces = BeamForces(rows, weight, np.array(high), np.array(low))
+    high = np.array([[900e3, 40e3], [0, 50e3], [0, 2e3]])[four]
+    low = np.array([[0, -30e3], [0, -80e3], [0, -6e3]])[four]
+    forces = BeamForces(rows, weight, high, low)
     acting = forces.extremes(ULS, "C2")
     assert acting.sagging == pytest.approx(1.35 * 50e3)
     assert acting.hogging == pytest.approx(1.35 * 30e3 - 10e3)
@@ -98,8 +104,47 @@ def test_torsion_by_hand() -> None:
     assert along.provided == pytest.approx(7 * AREA)
     too_much = BeamExtremes(2e6, 0.0, 0.0, 0.0)
     assert not torsion_rows(BEAM, EN, too_much, "beam")[2].passes
-    american = materials("4 ksi", "Grade 60", "AASHTO LRFD")
-    assert torsion_rows(BEAM, american, acting, "beam") == ()
+
+
+def test_torsion_of_aashto_by_hand() -> None:
+    """Inches and kips: b 14, h 24, links' centre line 2.25 from the faces, bars' axis 3; f'c 4 ksi,
+    f_y 60 ksi. A_cp = 336, p_c = 76: T_cr = 0.126 x 2 x 336^2/76 = 374.34 kip in, 0.25 phi of it
+    84.23. T = 150 kip in, V = 40 kip: A_oh = 9.5 x 19.5 = 185.25, A_o = 157.46, p_h = 58; d_v =
+    0.9 x 21 = 18.9. V_eq = sqrt(40^2 + (0.9 x 58 x 150/314.93)^2) = 47.10 kip under
+    0.9 x 0.25 x 4 x 14 x 18.9 = 238.1 kip. A leg: 40/(0.9 x 18.9 x 60 x 2) + 150/(0.9 x 314.93 x
+    60) = 0.019596 + 0.008820 = 0.028416 in2/in against 0.20/6 = 0.033333. V_s = 0.40/6 x 18.9 x 60
+    = 75.6 > 44.44: half of V/phi is left, 22.22; 0.45 x 58 x 150/(314.93 x 0.9) = 13.81; together
+    26.17 kip. Bottom, 1200 kip in: 1200/(0.9 x 18.9) + 26.17 = 96.71 kip = 1.612 in2."""
+    inch, kip = 0.0254, 4448.2216
+    mat = materials("4 ksi", "Grade 60", "AASHTO LRFD")
+    beam = EdgeBeam(
+        ("C2",),
+        14 * inch,
+        24 * inch,
+        1.2 * inch**2,
+        1.8 * inch**2,
+        3 * inch,
+        3 * inch,
+        0.40 / 6 * inch,
+        2,
+        2.25 * inch,
+    )
+    assert cracking_torque(beam, mat) == pytest.approx(374.34 * kip * inch, rel=1e-4)
+    acting = BeamExtremes(1200 * kip * inch, 0.0, 40 * kip, 150 * kip * inch)
+    struts, leg, bottom, top = torsion_rows(beam, mat, acting, "beam")
+    assert struts.required == pytest.approx(47.097 * kip, rel=1e-4)
+    assert struts.provided == pytest.approx(238.14 * kip, rel=1e-4)
+    assert leg.required == pytest.approx(0.028416 * inch, rel=1e-4)
+    assert leg.provided == pytest.approx(0.20 / 6 * inch, rel=1e-6)
+    assert bottom.required == pytest.approx(1.612 * inch**2, rel=1e-3)
+    assert bottom.provided == pytest.approx(1.8 * inch**2)
+    assert top.required == pytest.approx(26.17 / 60 * inch**2, rel=1e-3)
+    assert all(row.passes for row in (struts, leg, bottom, top))
+    (small,) = torsion_rows(beam, mat, replace(acting, torsion=80 * kip * inch), "beam")
+    assert (small.check, small.passes) == ("beam, torsion that may be left out", True)
+    assert small.required == pytest.approx(84.23 * kip * inch, rel=1e-4)
+    heavy = replace(acting, shear=60 * kip, torsion=300 * kip * inch)
+    assert not torsion_rows(beam, mat, heavy, "beam")[1].passes
 
 
 def test_torsion_of_a_twisted_plate(tmp_path: Path) -> None:
@@ -112,3 +157,95 @@ def test_torsion_of_a_twisted_plate(tmp_path: Path) -> None:
     np.testing.assert_allclose(np.abs(beam_torsion_rows(model) @ U), 162e3, rtol=1e-9)
     # and no bending: the slope along the line is constant
     np.testing.assert_allclose(beam_rows(model).moments @ U, 0.0, atol=1e-6 * 162e3)
+
+
+T_BEAMS = """
+[[line]]
+on = ["L1", "L2"]
+support = "beam"
+beam = { E_GPa = 30, G_GPa = 12, I_cm4 = 625000, J_cm4 = 200000, A_cm2 = 1800, eccentricity_mm = 425, connection = CONNECTION }
+held_at = ["C1", "C2"]
+"""  # noqa: E501
+T_PLAN = """
+[plan]
+stations_m = [0.0, 6.0]
+offsets_m = [-2.0, 2.0]
+[mesh]
+size_m = 0.5
+[[case]]
+name = "weight"
+pressure_kN_m2 = 10.0
+action = "self-weight"
+"""
+T_BARS = """
+[[concrete]]
+standard = "EN 1992"
+grade = "C35/45"
+[[steel]]
+standard = "EN 1992"
+grade = "B500B"
+[[bars]]
+face = "bottom"
+cover_mm = 40
+outer = "x"
+x = { diameter_mm = 16, spacing_mm = 150 }
+y = { diameter_mm = 12, spacing_mm = 150 }
+[[bars]]
+face = "top"
+cover_mm = 40
+outer = "x"
+x = { diameter_mm = 16, spacing_mm = 150 }
+y = { diameter_mm = 12, spacing_mm = 150 }
+[[beam_bars]]
+on = ["L1", "L2"]
+width_mm = 300
+depth_mm = 600
+cover_mm = 40
+top = { count = 2, diameter_mm = 20 }
+bottom = { count = 4, diameter_mm = 25 }
+links = { diameter_mm = 10, spacing_mm = 150 }
+"""
+
+
+@pytest.mark.parametrize("connection", ['"full"', "{ k_kN_m2 = 500000 }"])
+def test_a_joined_beam_carries_its_axial_force(tmp_path: Path, connection: str) -> None:
+    """At mid-span beams, their axial forces below the slab and the slab's own moments carry
+    10 kN/m2 x 4 m x (6 m)^2 / 8 = 180 kNm; and by hand t = (600 - lambda x)/2 with 1963.5 x 434.8 =
+    853.7 kN over 19.833 x 300: 143.5 mm, t = 228.3 mm for tension, 3 t - 600 = 84.8 mm else."""
+    beams = T_BEAMS.replace("CONNECTION", connection)
+    deck = deck_of(tmp_path, SLAB, T_PLAN, beams, T_BARS)
+    model = build_model(deck).model
+    solver = Solver.of(deck, Stiffness(model), FieldRecovery(model))
+    cases = case_responses(deck, solver)
+    U = cases["weight"].displacements
+    axial = beam_axial_rows(model)
+    n = np.asarray(axial @ U)[:, 0]
+    rows = solver.beams
+    middle = {
+        name: int(np.abs(at - 3.0).argmin()) for name, at in zip(rows.names, rows.at, strict=True)
+    }
+    N = [rows.split(n)[name][k] for name, k in middle.items()]
+    M = [rows.split(cases["weight"].beam_moments[:, 0])[name][k] for name, k in middle.items()]
+    assert min(N) > 50e3  # tension below the slab
+    across = mean_along(model, np.array([[3.0, -2.0], [3.0, 2.0]]))
+    m_x = float((across @ U)[1, 0])
+    total = sum(M) + 0.425 * sum(N) + 4.0 * m_x
+    assert total == pytest.approx(180e3, rel=2e-3)  # of the mesh
+
+    watch = BeamWatch(deck, solver, cases)
+    weight = watch.permanent["self-weight"]
+    per_metre = 4 * np.pi / 4 * 0.025**2 * EN.f_yd / (EN.f_cd * 0.300)
+    t = (0.600 - per_metre) / 2
+    assert t == pytest.approx(0.2283, abs=1e-4)
+    for k, arm in ((0, t), (1, 3 * t - 0.600)):
+        np.testing.assert_allclose(
+            weight[k], cases["weight"].beam_moments[:, 0] + arm * n, rtol=1e-6, atol=1e-3
+        )
+    acting = watch.forces("EN 1992").extremes(ULS, "L1")
+    assert acting.sagging == pytest.approx(1.35 * (M[0] + t * N[0]), rel=2e-3)
+    # the top bars: tension lowers nothing there
+    assert acting.hogging >= 0
+    one = deck.reinforcement
+    assert one is not None
+    row = beam_checks(deck, one.beams, EN, ULS, watch.forces("EN 1992"))[0]
+    assert row.required == pytest.approx(acting.sagging)

@@ -1,5 +1,6 @@
 """Loads near supports: shares of wheels by hand, and the reduced check against every position."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,11 +10,12 @@ from numpy.testing import assert_allclose
 from pipelines.bending import utilisation
 from pipelines.build import build_model
 from pipelines.deck import Deck
+from pipelines.designpositions import Numbered
 from pipelines.designwatch import DesignWatch
 from pipelines.envelopes import Envelopes, traffic_envelopes
-from pipelines.nearsupport import contacts, depth_across, reduced_shear, wheel_shares
+from pipelines.nearsupport import depth_across, reduced_shear, wheel_shares
 from pipelines.responses import Solver, case_responses
-from pipelines.traffic import WheelPatches
+from pipelines.traffic import WheelPatches, load_positions
 from plate.loads import patch_loads
 from plate.recovery import FieldRecovery
 from plate.stiffness import Stiffness
@@ -116,17 +118,22 @@ def test_no_such_rule_for_the_beta_method(
 ) -> None:
     watch, envelopes = watched
     width = watch.design_width
-    assert reduced_shear(deck, solver, envelopes.runs, watch.shears[1], width) is None
+    assert (
+        reduced_shear(deck, solver, envelopes.runs, Numbered(envelopes), watch.shears[1], width)
+        is None
+    )
 
 
 def test_reduced_is_the_worst_of_every_position(
     deck: Deck, solver: Solver, watched: tuple[DesignWatch, Envelopes]
 ) -> None:
-    """Against all positions, lines and sides solved with their shares, not only those near the
-    governing one."""
+    """Against positions every tenth of a metre all over the deck, all lines and sides solved with
+    their shares, not only those near the governing one."""
     watch, envelopes = watched
+    assert deck.traffic is not None
+    closer = load_positions(replace(deck, traffic=replace(deck.traffic, step=0.1)))
     tracker, width = watch.shears[0], watch.design_width
-    found = reduced_shear(deck, solver, envelopes.runs, tracker, width)
+    found = reduced_shear(deck, solver, envelopes.runs, Numbered(envelopes), tracker, width)
     assert found is not None
     sections, w = tracker.sections, tracker.widths.index(width)
     worst = 0.0
@@ -138,9 +145,9 @@ def test_reduced_is_the_worst_of_every_position(
             group = np.flatnonzero((sections.line == k) & (sections.side == side))
             if not len(group):
                 continue
-            for run in envelopes.runs:
+            for run in closer:
                 wheels = run.wheels(slice(None))
-                shares = wheel_shares(deck, line, side, d, contacts(run).wheels(slice(None)))
+                shares = wheel_shares(deck, line, side, d, run.contacts.wheels(slice(None)))
                 load = wheels.load * shares
                 F = patch_loads(solver.model.mesh, wheels.corners, load, wheels.position, len(run))
                 traffic = tracker.factored(solver.respond(F))
@@ -148,10 +155,11 @@ def test_reduced_is_the_worst_of_every_position(
                 resists, _ = tracker.resistance_at(traffic, group, acting)
                 worst = max(worst, float(utilisation(acting, resists).max()))
     whole = tracker.demand().utilisation[w].max()
-    assert found.whole == pytest.approx(float(whole), rel=1e-12)
+    # between the steps of the traffic, 0.2 m, it may rise a little
+    assert float(whole) * (1 - 1e-12) <= found.whole <= float(whole) * 1.02
     assert found.utilisation == pytest.approx(worst, rel=1e-9)
     assert found.utilisation < found.whole
-    assert found.n < sum(len(run) for run in envelopes.runs)
+    assert found.n < sum(len(run) for run in closer)
     assert 0 < found.strut < 1
 
 
@@ -159,7 +167,7 @@ def test_permanent_actions_alone(tmp_path: Path, solver: Solver) -> None:
     """Without traffic nothing is reduced: permanent actions alone govern."""
     bare = deck_of(tmp_path, SLAB, PLAN, BEAMS, BARS)
     watch = DesignWatch(bare, solver, case_responses(bare, solver))
-    found = reduced_shear(bare, solver, (), watch.shears[0], watch.design_width)
+    found = reduced_shear(bare, solver, (), Numbered(None), watch.shears[0], watch.design_width)
     assert found is not None
     assert found.utilisation == found.whole
     assert found.position is None

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.outputs import replacing
+from pipelines.outputs import check_writable, replacing
 
 NAMES = ("report.html", "summary.json", "fields.vtu")
 
@@ -40,6 +40,23 @@ def test_what_the_next_run_does_not_have_is_gone(tmp_path: Path) -> None:
     fill(tmp_path, "first", (*NAMES, "report.pdf"))
     fill(tmp_path, "second")
     assert sorted(p.name for p in tmp_path.iterdir()) == sorted([*NAMES, ".results"])
+
+
+def test_files_of_another_kind_are_left(tmp_path: Path) -> None:
+    fill(tmp_path, "run")
+    for _ in range(2):
+        with replacing(tmp_path, "sweep") as folder:
+            (folder / "sweep.html").write_text("sweep")
+    fill(tmp_path, "run again")
+    assert read(tmp_path) == dict.fromkeys(NAMES, "run again") | {"sweep.html": "sweep"}
+
+
+def test_what_cannot_be_written_is_told_before_anything_is_computed(tmp_path: Path) -> None:
+    check_writable(tmp_path / "not" / "yet" / "there")
+    assert not list(tmp_path.iterdir())
+    (tmp_path / "file").write_text("mine")
+    with pytest.raises(OSError, match="file/below"):
+        check_writable(tmp_path / "file" / "below")
 
 
 def test_an_error_leaves_the_old_files(tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from pipelines.analysis import analyse
+from pipelines.report import report
 from pipelines.responses import CASE_BALANCE, case_load, check_response, check_stiffness
 from pipelines.result import Result
 from plate.dissection import Loads
@@ -61,3 +62,30 @@ def test_answers_without_reciprocity_stop_with_its_name(result: Result) -> None:
 
     with pytest.raises(SolutionError, match=r"stiffness: check of reciprocity: .* is allowed"):
         check_stiffness(Lopsided(result.solver.model))
+
+
+CARRIED_ON = """
+[[line]]
+on = ["C1", "C3"]
+support = "rigid"
+to_edges = true
+[[line]]
+on = "C2"
+support = "spring"
+k_kN_m2 = 50000
+to_edges = true
+[[case]]
+name = "weight"
+self_weight = true
+"""
+
+
+def test_reactions_are_told_by_the_lines_own_names(tmp_path: Path) -> None:
+    """Also of lines that are carried on to the edges, in the summary and in words."""
+    plan = PLAN.replace("end = 0.4", "end = 0.4, left = 0.5, right = 0.5")
+    result = analyse(deck_of(tmp_path, SLAB, plan, CARRIED_ON, MESH))
+    found = result.summary["reactions"]["weight"]
+    assert set(found) == {"total_kN", "C1", "C2", "C3"}
+    # 6.8 m by 5 m by 0.25 m at 25 kN/m³.
+    assert found["total_kN"] == pytest.approx(6.8 * 5.0 * 0.25 * 25.0, rel=1e-9)
+    assert ">line C1<" in report(result)

@@ -1,5 +1,6 @@
 """The first hour: deck files to start from, drawings of the model, scenes, completion, PDF."""
 
+import json
 import subprocess
 import sys
 from pathlib import Path
@@ -14,7 +15,7 @@ from pipelines.deckfile import read_deck
 from pipelines.drawing import section, write_drawings
 from pipelines.reportpdf import pdf_of
 from pipelines.run import run
-from pipelines.scene import field_label, model_scene, result_scene
+from pipelines.scene import Scene, field_label, model_scene, result_scene
 from pipelines.starters import KINDS, starter
 from pipelines.traffic import position_count
 from plate.outline import plan_area
@@ -47,6 +48,11 @@ def test_a_new_deck_file_runs(tmp_path: Path, kind: str) -> None:
     for name in ("report.html", "report.pdf", "summary.json", "fields.vtu"):
         assert (tmp_path / name).stat().st_size > 1000
     assert (tmp_path / "report.html").stat().st_size < 5_000_000
+    # Of a first run no moment that the mesh does not hold is shown.
+    summary = json.loads((tmp_path / "summary.json").read_text())
+    for peak in summary["governing"]:
+        if peak["result"].startswith("m_"):
+            assert peak["error"] < 0.1 * abs(peak["value"]), peak
 
 
 @pytest.mark.parametrize("kind", [*KINDS])
@@ -170,6 +176,38 @@ def test_a_picture_shows_the_deck(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     pixels = np.asarray(Image.open(out).convert("RGB")).reshape(-1, 3)
     assert 0.05 < np.mean(np.any(pixels != 255, axis=1)) < 0.95
+
+
+@pytest.mark.soak
+def test_a_crossing_is_seen_from_one_place(tmp_path: Path) -> None:
+    if views.no_renderer():
+        pytest.skip(views.no_renderer())
+    (tmp_path / "deck.toml").write_text(starter("skew"))
+    out = tmp_path / "x.gif"
+    done = subprocess.run(
+        [sys.executable, "-c", "import sys; from pipelines.cli import main; sys.exit(main())",
+         "view", tmp_path / "deck.toml", "--out", out], capture_output=True, text=True
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+    lowest = []
+    with Image.open(out) as frames:
+        assert (frames.n_frames, frames.size) == (24, views.SIZE)
+        for k in range(frames.n_frames):
+            frames.seek(k)
+            pixels = np.asarray(frames.convert("L"))[views.ABOVE : -views.BELOW]
+            lowest.append(np.nonzero((pixels < 200).any(axis=1))[0].max())
+    # A corner of the deck on its rigid line, which does not move.
+    assert max(lowest) - min(lowest) <= 2
+    assert max(lowest) > 0.8 * (views.SIZE[1] - views.ABOVE - views.BELOW)
+
+
+def test_bands_reach_from_limit_to_limit() -> None:
+    scene = Scene("t", (), "m_x max [kNm/m]", (0.0, 55.8))
+    colours, words = zip(*views._bands(scene), strict=True)
+    assert len(words) == views.BANDS + 1
+    assert (words[0], words[7], words[-1]) == ("0", "27.9", "55.8")
+    assert len(set(colours)) == len(colours)
 
 
 def test_pdf_holds_words_tables_and_drawings() -> None:

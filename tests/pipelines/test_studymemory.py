@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from pipelines.studyfile import read_study
-from pipelines.studymemory import Need, local_workers, row_need, study_need
+from pipelines.studymemory import Need, local_workers, row_size, study_need
 from pipelines.studyplan import plan_study
 from pipelines.studyspec import StudyError
 from tests.pipelines.studies import DECK, HEAD, PARAMETERS, RESPONSES, write_study
@@ -46,7 +46,7 @@ def test_estimates_are_above_the_peak_and_not_far_above(tmp_path: Path, every: i
         check=True,
     )
     peak = float(done.stdout)
-    need = row_need(plan_study(read_study(path)).rows[0])
+    need = row_size(plan_study(read_study(path)).rows[0]).memory
     assert peak < need < 2.5 * peak
 
 
@@ -56,7 +56,16 @@ def test_the_need_of_a_study_is_that_of_its_largest_deck(tmp_path: Path) -> None
     need = study_need(plan)
     assert (need.looked_at, need.structures) == (4, 4)
     assert plan.rows[need.row - 1].values["size"] == 0.5
-    assert need.bytes == max(row_need(row) for row in plan.rows)
+    assert need.bytes == max(row_size(row).memory for row in plan.rows)
+
+
+def test_a_study_of_decks_that_are_all_too_large_is_refused(tmp_path: Path) -> None:
+    traffic = "[traffic]\ncarriageway_m = [-2.0, 2.0]\nstep_m = 0.005\nlateral_step_m = 0.005\n"
+    axle = "{ at_m = 0.0, load_kN = 60, gauge_m = 1.8, patch_mm = [250, 350] }"
+    many = "".join(f'[[vehicle]]\nname = "lorry {k}"\naxles = [{axle}]\n' for k in range(90))
+    path = write_study(tmp_path, HEAD, PARAMETERS, RESPONSES, deck=DECK + traffic + many)
+    with pytest.raises(StudyError, match=r"row 1: deck: too large a job, .* \[traffic\] step_m"):
+        study_need(plan_study(read_study(path)))
 
 
 def test_workers_fit_into_the_free_memory(monkeypatch: pytest.MonkeyPatch) -> None:

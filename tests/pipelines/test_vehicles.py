@@ -28,6 +28,7 @@ TOTALS = {
     "EN 1991-2 LM3 3600/240": (3600.0, 21.0, 4.2),
     "AASHTO HL-93 truck": (325.0, 8.6, 2.31),
     "AASHTO HL-93 tandem": (220.0, 1.2, 2.31),
+    "AASHTO fatigue truck": (325.0, 13.3, 2.31),
     "IRC:6 Class A": (554.0, 18.8, 2.3),
     "IRC:6 Class AA tracked": (700.0, 0.0, 2.9),
     "IRC:6 Class AA wheeled": (400.0, 1.2, 2.5),
@@ -77,6 +78,7 @@ def test_axle_spacings_of_the_long_vehicles() -> None:
         "IRC:6 Class A": [1.1, 3.2, 1.2, 4.3, 3.0, 3.0, 3.0],
         "IRC:6 70R wheeled": [3.96, 1.52, 2.13, 1.37, 3.05, 1.37],
         "AASHTO HL-93 truck": [4.3, 4.3],
+        "AASHTO fatigue truck": [4.3, 9.0],
     }
     for name, expected in spacings.items():
         found = np.diff([axle.at for axle in library[name].axles])

@@ -71,5 +71,10 @@ def test_shape_functions_of_the_square(order: int) -> None:
     np.testing.assert_allclose(shape_gradient(order, points)[:, 1] @ f, across, rtol=0, atol=1e-12)
 
 
+def test_no_points_are_points_too() -> None:
+    assert shape(2, np.zeros((0, 2))).shape == (0, 9)
+    assert shape_gradient(2, np.zeros((0, 2))).shape == (0, 2, 9)
+
+
 def test_nodes_of_a_cell_run_along_eta_first() -> None:
     np.testing.assert_array_equal(cell_nodes(1), [[-1, -1], [-1, 1], [1, -1], [1, 1]])

@@ -3,12 +3,13 @@
 import numpy as np
 import pytest
 
+from plate.beams import BeamSection
 from plate.grid import grid_mesh
 from plate.model import PlateModel
 from plate.plan import Plan, grid_plan
 from plate.section import Section
 from plate.singular import SingularPlace, singular_places
-from plate.supports import LineSupport
+from plate.supports import BeamLine, Hold, LineSupport
 
 
 def places(plan: Plan, *lines: str, kind: str = "rigid") -> tuple[SingularPlace, ...]:
@@ -44,6 +45,27 @@ def test_a_line_that_ends_inside_the_slab_is_a_crack_of_the_support() -> None:
     assert len(found) == 4
     assert all(p.exponent == pytest.approx(1.5) for p in found)
     assert not places(plan, "C1:full", "C2:full")
+
+
+def test_a_beam_held_on_the_slab_is_a_point_force() -> None:
+    """At the joint edge, half the slab around it; inside, all of it; held beyond the slab, none."""
+    plan = grid_plan([0.0, 6.0], [-3.0, 0.0, 3.0], overhang={"end": 1.0})
+    mesh = grid_mesh(plan, order=2, size=1.0)
+    section = BeamSection(EI=1e9, GJ=1e6, GA=1e9)
+
+    def found(*holds: Hold) -> list[tuple[tuple[float, float], float]]:
+        beams = (BeamLine("L2:full", section, holds),)
+        supports = (LineSupport("L1:full", "rigid"), LineSupport("L3:full", "rigid"))
+        model = PlateModel(mesh, Section(0.2, 30e9, 0.3), supports, beams)
+        return [
+            (p.at, round(np.degrees(p.angle), 6))
+            for p in singular_places(model)
+            if p.edges == ("held", "held")
+        ]
+
+    assert found(Hold("C1"), Hold("C2")) == [((0.0, 0.0), 180.0), ((6.0, 0.0), 360.0)]
+    assert found(Hold("C1", k=1e8)) == [((0.0, 0.0), 180.0)]
+    assert not found(Hold("C1", stub=0.3))
 
 
 def test_springs_make_no_wedge() -> None:
