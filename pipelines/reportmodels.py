@@ -1,12 +1,16 @@
 """The report's section on load models: what they are, where they govern, drawn and in words."""
 
 import numpy as np
+import shapely
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import Polygon
+from matplotlib.patches import PathPatch, Polygon
+from matplotlib.path import Path
+from numpy.typing import NDArray
 
+from pipelines.contourfigures import ContourPlans, PlanField
 from pipelines.figures import draw, number, reading
-from pipelines.governing import SHEARS
+from pipelines.governing import SHEARS, clear_of_lines
 from pipelines.modelpeaks import ModelPeak
 from pipelines.modelpositions import ModelEnvelope, ModelPosition
 from pipelines.places import at_text, place
@@ -23,8 +27,11 @@ from pipelines.planfigures import (
 from pipelines.reporthtml import SYMBOLS, bullets, figure, paragraph, table, text, together
 from pipelines.reporttables import RESULT_HEADS, tolerance
 from pipelines.result import Result
-from pipelines.units import RESULT_KEYS
+from pipelines.slices import field_map
+from pipelines.units import RESULT_KEYS, RESULT_SCALE
 from pipelines.vehiclelist import model_words
+
+Floats = NDArray[np.float64]
 
 DRAWN = (("m_x", "max"), ("m_x", "min"), ("m_y", "max"))
 INTRO = (
@@ -50,6 +57,8 @@ def models_section(result: Result) -> str:
     if not result.models:
         return ""
     parts = [paragraph(INTRO)]
+    clear = clear_of_lines(result.solver, result.deck.slab.thickness)
+    plans = ContourPlans(result.deck, field_map(result.solver), clear)
     for envelope, peaks in zip(result.models, result.model_peaks, strict=True):
         parts.append(f"<h3>{text(envelope.model.name)}</h3>")
         parts.append(bullets(model_words(envelope.model)))
@@ -58,6 +67,7 @@ def models_section(result: Result) -> str:
         for k, peak in enumerate(peaks):
             if (RESULT_KEYS[peak.component], peak.extreme) in DRAWN:
                 name = f"arrangement-{result.models.index(envelope) + 1}-{k + 1}"
+                parts.append(_envelope_plan(result, plans, envelope, peak, name))
                 caption = (
                     f"<strong>{SYMBOLS[RESULT_KEYS[peak.component]]} {peak.extreme}</strong>, "
                     f"{text(envelope.model.name)}: {number(peak.value)} {peak.unit} at the ring, "
@@ -68,6 +78,31 @@ def models_section(result: Result) -> str:
                 drawing = arrangement_drawing(result, envelope, peak, name)
                 parts.append(figure(f"plan-{name}", drawing, f"{caption}."))
     return "\n".join(parts)
+
+
+def _envelope_plan(
+    result: Result, plans: ContourPlans, envelope: ModelEnvelope, peak: ModelPeak, name: str
+) -> str:
+    """The envelope over all arrangements in plan."""
+    extremes, k = envelope.fields.extremes, peak.component
+    values = extremes.maximum[k] if peak.extreme == "max" else extremes.minimum[k]
+    key, model = RESULT_KEYS[k], text(envelope.model.name)
+    drawing = plans.plan(
+        PlanField(
+            f"envelope-{name}",
+            f"{key} {peak.extreme}, {envelope.model.name}",
+            peak.unit,
+            values * RESULT_SCALE[k],
+            peak.extreme,
+            peak.value,
+            peak.at,
+        )
+    )
+    caption = (
+        f"<strong>{SYMBOLS[key]} {peak.extreme}</strong> [{peak.unit}], {model}: envelope, each "
+        "point under its own worst arrangement of lanes. Below, the arrangement at the ring."
+    )
+    return figure(f"plan-envelope-{name}", drawing, caption)
 
 
 def _peaks_table(result: Result, envelope: ModelEnvelope, peaks: tuple[ModelPeak, ...]) -> str:
@@ -115,10 +150,12 @@ def arrangement_drawing(result: Result, envelope: ModelEnvelope, peak: ModelPeak
         axes = room.axes(sheet)
         frame(axes, deck)
         outline(axes, deck, "#f8f6f1")
-        for corners in peak.held.corners[wheels:]:
-            patch = Polygon(closed(deck, corners), fc=PRESSED, ec="none", zorder=3.5)
+        slab = _slab(axes, result)
+        for rings in _pressed(peak.held.corners[wheels:]):
+            path = Path.make_compound_path(*(Path(closed(deck, r), closed=True) for r in rings))
+            patch = PathPatch(path, fc=PRESSED, ec="none", zorder=3.5)
             axes.add_patch(patch)
-            patch.set_clip_path(_slab(axes, result))
+            patch.set_clip_path(slab)
         faint_lines(axes, deck)
         line_names(axes, deck, (0.5, 0.5))
         _kerbs(axes, result)
@@ -131,6 +168,17 @@ def arrangement_drawing(result: Result, envelope: ModelEnvelope, peak: ModelPeak
 
     words = f"{envelope.model.name}, {peak.position.words}: wheels and distributed load in plan."
     return draw(name, words, room.size, paint)
+
+
+def _pressed(corners: Floats) -> list[list[Floats]]:
+    """Rings (k, 2) in plan round the loaded area of cells (n, 4, 2), outer ones first, part by
+    part."""
+    area = shapely.union_all(shapely.polygons(corners), grid_size=1e-6)
+    return [
+        [np.array(ring.coords)[:-1] for ring in (part.exterior, *part.interiors)]
+        for part in shapely.get_parts(area)
+        if isinstance(part, shapely.Polygon)
+    ]
 
 
 def _slab(axes: Axes, result: Result) -> Polygon:

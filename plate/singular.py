@@ -17,12 +17,16 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from plate.beams import edge_frame
 from plate.corners import EdgeKind, leading_exponent
 from plate.mesh import N_SIDES, side_nodes
 from plate.model import PlateModel
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+# Of a side, on its reference interval.
+ENDS = np.array([-1.0, 1.0])
 
 Wedge = tuple[float, float, tuple[EdgeKind, EdgeKind]]
 
@@ -152,12 +156,12 @@ def _spans(model: PlateModel, node: int, cells: list[int]) -> list[tuple[int, in
             nodes = mesh.cells[cell, sides[side]]
             pair = nodes[[0, -1]]
             if node in pair:
-                # The nearest node, not the far end: a side on an arc bends away from its chord.
-                near = int(nodes[1] if nodes[0] == node else nodes[-2])
-                touching.append((int(mesh.edge_index(pair[None])[0]), near))
-        (first, a), (second, b) = touching
-        u, v = mesh.xy[a] - mesh.xy[node], mesh.xy[b] - mesh.xy[node]
-        cosine = float(u @ v / (np.linalg.norm(u) * np.linalg.norm(v)))
+                # Its tangent: a side on an arc bends away from its chord.
+                tangent = edge_frame(mesh.xy[nodes][None], ENDS).tangent[0]
+                away = tangent[0] if nodes[0] == node else -tangent[1]
+                touching.append((int(mesh.edge_index(pair[None])[0]), away))
+        (first, u), (second, v) = touching
+        cosine = float(u @ v)
         spans.append((first, second, float(np.arccos(np.clip(cosine, -1.0, 1.0)))))
     return spans
 

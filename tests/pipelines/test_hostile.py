@@ -200,7 +200,8 @@ def test_the_whole_job_on_mutants_that_are_decks(tmp_path: Path, number: int) ->
         json.loads((out / "summary.json").read_text(), parse_constant=refuse)
         for name, values in meshio.read(out / "fields.vtu").point_data.items():
             assert np.isfinite(values).all(), f"mutant {seed}: {name}"
-        report = (out / "report.html").read_text()
+        # Numbers of the part used by hand are packed: any word may turn up in them.
+        report = re.sub(r"(?s)<script.*?</script>", "", (out / "report.html").read_text())
         assert not re.search(r"(?i)>[^<]*\b(nan|inf)\b[^<]*<", report), f"mutant {seed}"
     else:
         assert done.stderr.startswith("deckslab: ")

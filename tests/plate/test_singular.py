@@ -23,6 +23,13 @@ def test_a_right_slab_has_none() -> None:
     assert not places(grid_plan([0.0, 6.0], [-3.0, 3.0]), "C1", "C2", "L1", "L2")
 
 
+def test_right_corners_of_a_curved_slab_are_none() -> None:
+    """Radial supports meet the arcs at right angles, on either side and bent either way."""
+    for radius in (-20.0, 20.0, 60.0):
+        plan = grid_plan([0.0, 6.0], [-3.0, 3.0], radius=radius)
+        assert not places(plan, "C1", "C2")
+
+
 def test_obtuse_corners_of_a_skew_slab() -> None:
     plan = grid_plan([0.0, 6.0], [-3.0, 3.0], skew=np.radians(30.0))
     found = places(plan, "C1", "C2")
