@@ -133,8 +133,7 @@ class _Job:
         counts = [len(probe_joint), beams.moments.shape[0], beams.shears.shape[0], self.n_watched]
         ends = np.cumsum(counts).tolist()
         probes, moments, shears, watched, reactions = (
-            every.part(a, b)
-            for a, b in zip([0, *ends], [*ends, len(high.value)], strict=True)
+            every.part(a, b) for a, b in zip([0, *ends], [*ends, len(high.value)], strict=True)
         )
         return ModelEnvelope(
             self.model,
