@@ -59,7 +59,7 @@ def model_envelopes(
     for model in deck.traffic.load_models:
         job = _Job(deck, solver, model, watched(model))
         for first, response, part in stream(solver, job.loads, job.read, workers):
-            job.take(first, response, part)
+            job.take(first, part)
             if progress is not None:
                 progress(done + first + len(response.total))
         done += sum(len(load) for load in job.loads)
@@ -102,20 +102,20 @@ class _Job:
         self.table = _Arrangements()
 
     def read(self, first: int, response: Response) -> Part:
-        """What loads first, first + 1, ... add to the fields; any thread may ask."""
-        index = bisect_right(self.starts, first) - 1
-        if index < len(self.owner):
-            return Part(peaks=self.kept[self.owner[index]].seen(response, first))
-        return Part(sums=adverse_sums(self.sets, response))
-
-    def take(self, first: int, response: Response, part: Part) -> None:
-        """Take in the response of loads first, first + 1, ..."""
+        """What loads first, first + 1, ... add; any thread may ask."""
         index = bisect_right(self.starts, first) - 1
         others = other_values(response, self.watched)
         if index < len(self.owner):
-            self.kept[self.owner[index]].take(others, first, part.peaks)
+            return Part(others, peaks=self.kept[self.owner[index]].seen(response, first))
+        return Part(others, sums=adverse_sums(self.sets, response))
+
+    def take(self, first: int, part: Part) -> None:
+        """Take in what loads first, first + 1, ... add."""
+        index = bisect_right(self.starts, first) - 1
+        if index < len(self.owner):
+            self.kept[self.owner[index]].take(part.others, first, part.peaks)
         else:
-            self.sums[index - len(self.owner)].take(others, part.sums)
+            self.sums[index - len(self.owner)].take(part.others, part.sums)
 
     def envelope(self) -> ModelEnvelope:
         """The envelope of all arrangements."""

@@ -152,9 +152,10 @@ def adverse_sums(sets: Mapping[str, Fields], response: Response) -> dict[str, li
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """What a block adds to the fields, by their sets: the peaks of a train's positions, or the
-    sums of cells."""
+    """What a block adds: everything that is no field (n_other, n), and to the fields, by their
+    sets, the peaks of a train's positions or the sums of cells."""
 
+    others: Floats
     peaks: Mapping[str, list[Peaks]] = field(default_factory=dict)
     sums: Mapping[str, list[Sums]] = field(default_factory=dict)
 
