@@ -18,7 +18,6 @@ from pipelines.errors import JobError
 from pipelines.modelpositions import ModelEnvelope
 from pipelines.responses import Response
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
-from plate.mesh import Mesh
 from plate.recovery import FieldPoints
 
 Floats = NDArray[np.float64]
@@ -35,15 +34,12 @@ def quads(points: FieldPoints) -> Ints:
     return points.cells[:, np.stack([c.ravel() for c in corners], axis=1)].reshape(-1, 4)
 
 
-def write_fields(
-    path: Path,
-    mesh: Mesh,
-    points: FieldPoints,
+def field_columns(
     cases: dict[str, Response],
     envelopes: Envelopes | None,
     models: Sequence[ModelEnvelope] = (),
-) -> None:
-    """Write all point fields; w in mm, moments in kNm/m, shears in kN/m.
+) -> dict[str, Floats]:
+    """Every field by its name (n_point,); w in mm, moments in kNm/m, shears in kN/m.
 
     For an envelope of single vehicles `<component>_max` also the number of the governing position
     and, as `<component>_max_with_<other>`, what coexists with it. Those of load models begin with
@@ -72,10 +68,15 @@ def write_fields(
             for k, key in enumerate(RESULT_KEYS):
                 name = f"{model.model.name} {key}_{label}{UNITS[k]}"
                 data[name] = values[k] * RESULT_SCALE[k]
+    return data
+
+
+def write_fields(path: Path, points: FieldPoints, columns: dict[str, Floats]) -> None:
+    """Write fields at the field points."""
     xy = points.xy
     coordinates = np.column_stack([xy[:, 0], -xy[:, 1], np.zeros(len(xy))])
     cells = [("quad", quads(points))]
-    meshio.write(path, meshio.Mesh(coordinates, cells, point_data=data), file_format="vtu")
+    meshio.write(path, meshio.Mesh(coordinates, cells, point_data=columns), file_format="vtu")
 
 
 def read_results(folder: Path) -> tuple[meshio.Mesh, dict[str, Any]]:

@@ -3,11 +3,15 @@
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from pipelines.accuracy import Tolerances
 from pipelines.build import BuiltModel
 from pipelines.deck import Deck
 from pipelines.design import Design
 from pipelines.envelopes import Envelopes
+from pipelines.fieldfiles import field_columns
 from pipelines.findings import Finding
 from pipelines.governing import Governing
 from pipelines.modelpeaks import ModelPeak
@@ -15,7 +19,10 @@ from pipelines.modelpositions import ModelEnvelope
 from pipelines.reconciliation import Reconciliation
 from pipelines.reporthtml import SYMBOLS, table, text
 from pipelines.responses import Response, Solver
+from pipelines.units import RESULT_KEYS
 from pipelines.widths import BackWidth
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -47,6 +54,14 @@ class Result:
     models: tuple[ModelEnvelope, ...] = ()
     model_peaks: tuple[tuple[ModelPeak, ...], ...] = ()
 
+    @property
+    def columns(self) -> dict[str, Floats]:
+        """Fields at the result points as named columns (n_point,): station_m and offset_m, then
+        those of fields.vtu by the same names, units in them."""
+        station, offset = self.solver.recovery.points.plan.T
+        fields = field_columns(self.cases, self.envelopes, self.models)
+        return {"station_m": station, "offset_m": offset, **fields}
+
     def _repr_html_(self) -> str:
         """What a notebook shows: the governing values with their load positions."""
         rows = []
@@ -59,5 +74,16 @@ class Result:
             value = f"{peak.value:.3g}{error} {peak.unit}"
             place = f"{peak.at[0]:.2f}, {peak.at[1]:.2f}"
             rows.append([SYMBOLS[peak.result], peak.extreme, value, place, text(where)])
+        for one in (peak for own in self.model_peaks for peak in own):
+            error = "" if one.whole_error is None else f" ± {one.whole_error:.2g}"
+            rows.append(
+                [
+                    SYMBOLS[RESULT_KEYS[one.component].removesuffix("_mm")],
+                    one.extreme,
+                    f"{one.value:.3g}{error} {one.unit}",
+                    f"{one.at[0]:.2f}, {one.at[1]:.2f}",
+                    text(f"{one.position.model}: {one.position.words}"),
+                ]
+            )
         heads = ["Result", "", "Value", "Station, offset [m]", "Load position [m]"]
         return table(f"{self.deck.title}: governing values", heads, rows, numeric=(2,))

@@ -5,7 +5,7 @@ from pathlib import Path
 from pipelines.analysis import Progress, analyse
 from pipelines.barsdxf import write_bars
 from pipelines.deckfile import read_deck
-from pipelines.fieldfiles import write_fields
+from pipelines.fieldfiles import field_columns, write_fields
 from pipelines.findingsfile import write_findings
 from pipelines.outputs import check_writable, replacing
 from pipelines.report import report
@@ -30,11 +30,8 @@ def run(path: Path, out: Path, progress: Progress | None = None, *, pdf: bool = 
     with replacing(out) as folder:
         write_fields(
             folder / "fields.vtu",
-            result.built.model.mesh,
             result.solver.recovery.points,
-            result.cases,
-            result.envelopes,
-            result.models,
+            field_columns(result.cases, result.envelopes, result.models),
         )
         html = report(result)
         (folder / "report.html").write_text(html, encoding="utf-8")

@@ -339,3 +339,17 @@ def test_a_model_of_one_vehicle_asks_for_what_the_vehicle_asks(tmp_path: Path, b
     for one_peak, other in zip(model.shear, alone.shear, strict=True):
         assert one_peak.utilisation == pytest.approx(other.utilisation, rel=0.02)
         assert one_peak.utilisation <= other.utilisation * (1 + 1e-9)
+
+
+def test_fields_as_named_columns(result: Result) -> None:
+    """What a table is made of: one value a result point, names with units, as in fields.vtu."""
+    columns = result.columns
+    points = result.solver.recovery.points.plan
+    assert {len(values) for values in columns.values()} == {len(points)}
+    np.testing.assert_array_equal(columns["offset_m"], points[:, 1])
+    [peak] = [p for p in result.model_peaks[0] if (p.component, p.extreme) == (1, "max")]
+    assert columns["EN 1991-2 LM1 m_x_max_kNm_m"][peak.point] == pytest.approx(peak.value)
+    assert columns["EN 1991-2 LM1 m_x_min_kNm_m"].max() <= 0.0
+    shown = result._repr_html_()
+    assert "EN 1991-2 LM1: lane" in shown
+    assert f"{peak.value:.3g}" in shown
