@@ -35,6 +35,9 @@ from pipelines.sectionvalues import (
 from pipelines.strips_deck import StripDeck, strip_decks
 from pipelines.traffic import WheelPatches
 
+# Of the largest plate value of the same result: below it a value is small.
+SMALL = 0.2
+
 
 def strip_findings(
     deck: Deck,
@@ -65,8 +68,23 @@ def strip_findings(
         values = found_values(deck, at, solver, wanted)
         for one, peak in zip(wanted, values, strict=True):
             found += _findings(strip, one, peak)
-    found.sort(key=lambda f: np.inf if f.ratio is None else f.ratio)
-    return tuple(replace(f, reference=f"F{k}") for k, f in enumerate(found, start=1)), ""
+    ordered = worst_first(found)
+    return tuple(replace(f, reference=f"F{k}") for k, f in enumerate(ordered, start=1)), ""
+
+
+def worst_first(findings: Sequence[Finding]) -> list[Finding]:
+    """By the strip's share of the plate; small values, whose shares say little, after the others,
+    and what is not compared last."""
+    largest: dict[int, float] = {}
+    for one in findings:
+        largest[one.component] = max(largest.get(one.component, 0.0), abs(one.plate_peak))
+
+    def order(one: Finding) -> tuple[int, float]:
+        if one.ratio is None:
+            return 2, 0.0
+        return int(abs(one.plate_peak) < SMALL * largest[one.component]), one.ratio
+
+    return sorted(findings, key=order)
 
 
 def _sources(

@@ -106,7 +106,10 @@ def _finding(result: Result) -> str:
     if not result.findings:
         return words + cautions
     first = [(one, 1) for one in first_findings(result.findings)]
-    caption = f"The worst of each effect, of {len(result.findings)} comparisons, worst first"
+    caption = (
+        f"The worst of each effect, of {len(result.findings)} comparisons, worst first, "
+        "small values last"
+    )
     more = '<p><a href="#strips">All comparisons</a></p>'
     return words + cautions + findings_table(first, caption) + more
 

@@ -204,7 +204,7 @@ def strips_section(result: Result) -> str:
         return paragraph(f"No comparison: {result.no_findings or 'there is none'}.")
     rows = folded(result.findings)
     caption = (
-        f"The worst place of each effect, vehicle and method, worst first "
+        f"The worst place of each effect, vehicle and method, worst first, small values last "
         f"(all {len(result.findings)} rows: findings.csv)"
     )
     return paragraph(INTRO) + findings_table(rows, caption, tall=len(rows) > 12)
