@@ -14,6 +14,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 from rich.table import Table
 
+from pipelines.barswords import bars_words, traffic_words
 from pipelines.completion import SHELLS, completion
 from pipelines.deckfile import read_deck
 from pipelines.drawing import write_drawings
@@ -23,7 +24,6 @@ from pipelines.files import write_text
 from pipelines.influencecli import add_influence
 from pipelines.jobsize import check_job_size
 from pipelines.modelpeaks import ModelPeak
-from pipelines.reportdesign import bars_words, traffic_words
 from pipelines.reporttables import tolerance
 from pipelines.result import Result
 from pipelines.run import run

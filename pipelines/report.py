@@ -7,13 +7,14 @@ from pathlib import Path
 
 import numpy as np
 
+from pipelines.barswords import bars_words
 from pipelines.explorer import explorer
 from pipelines.figures import given, number
 from pipelines.files import write_text
 from pipelines.governing import Governing, clear_of_lines
 from pipelines.inputtables import axle_table, beam_sections, cases_table, line_table
 from pipelines.planfigures import static_loads
-from pipelines.reportdesign import bars_section, bars_words, not_covered
+from pipelines.reportdesign import bars_section, not_covered
 from pipelines.reportdetailing import asbuilt_section, detailing_section
 from pipelines.reportfindings import (
     finding_words,

@@ -1,21 +1,27 @@
-"""Sections of the report on bars, shear without links, detailing and the as-built check."""
+"""Section of the report on bars: demands, layers, choice, rules; and what the report leaves out."""
 
 import numpy as np
 
-from pipelines.bars import FACES, place_of
+from pipelines.bars import FACES
 from pipelines.barsfigures import layer_name, layer_title, outer_words, section_drawing
+from pipelines.barswords import (
+    bars_words,
+    load_text,
+    moments_at,
+    rounded_up,
+    standard_of,
+    traffic_words,
+    used,
+)
 from pipelines.clauses import CAUTION, EDITIONS
 from pipelines.contourfigures import ContourPlans, PlanField
 from pipelines.design import Design, LayerCheck, StandardDesign
 from pipelines.designchecks import CREEP_SOURCE
 from pipelines.designenvelope import ROWS
-from pipelines.designpositions import Position
 from pipelines.detailing_rules import Row
-from pipelines.figures import given, length, number
+from pipelines.figures import given, number
 from pipelines.governing import clear_of_lines
-from pipelines.modelpositions import ModelPosition
 from pipelines.places import at_text, place
-from pipelines.remedies import Remedy
 from pipelines.reportactions import (
     beams_part,
     collision_part,
@@ -23,8 +29,6 @@ from pipelines.reportactions import (
     membrane_part,
 )
 from pipelines.reporthtml import figure, paragraph, table, text
-from pipelines.reportmodels import arrangement_text
-from pipelines.reporttables import position_text
 from pipelines.reporttext import NOT_COVERED as GENERAL
 from pipelines.result import Result
 from pipelines.slices import field_map
@@ -69,36 +73,6 @@ def not_covered(result: Result) -> tuple[str, ...]:
     return (*GENERAL, *(WITHOUT_BARS if result.design is None else WITH_BARS))
 
 
-def standard_of(one: StandardDesign) -> str:
-    return one.basis.materials.standard
-
-
-def rounded_up(value: float) -> str:
-    """A utilisation in words, rounded up, so that 1.00 passes."""
-    return f"{np.ceil(100 * value - 1e-9) / 100:.2f}" if np.isfinite(value) else "–"
-
-
-def used(value: float) -> str:
-    """A utilisation; above 1 it is set out."""
-    words = rounded_up(value)
-    return f'<span class="short">{words}</span>' if value > 1 else words
-
-
-def traffic_words(design: Design) -> str:
-    """What the bars are judged under by each standard, as a sentence."""
-    words = [f"{standard_of(one)}: {one.traffic}" for one in design.standards]
-    return f"Traffic: {'; '.join(words)}."
-
-
-def load_text(at: Position | None) -> str:
-    """A load position or an arrangement of a load model as it is entered again."""
-    if at is None:
-        return "no traffic"
-    if isinstance(at, ModelPosition):
-        return f"<strong>{text(at.model)}</strong><br>{arrangement_text(at)}"
-    return position_text(at)
-
-
 def bars_section(result: Result) -> str:
     """Bars at the ultimate and the serviceability limit states; "" for a deck without bars."""
     design = result.design
@@ -128,7 +102,7 @@ def bars_section(result: Result) -> str:
             "arrangement of lanes. Where a position needs no bars in the other direction the value "
             "may be above the rule's own, never below. Gain: how much less that is than the rule "
             "on enveloped components. Face: the largest moment clear of the widths of supporting "
-            f"lines, for reading. {_moments_at(design)} Demands carry no "
+            f"lines, for reading. {moments_at(design)} Demands carry no "
             "numerical tolerance of their own: that of the envelopes, of mesh and steps, applies."
         ),
         _order(design),
@@ -140,54 +114,6 @@ def bars_section(result: Result) -> str:
         beams_part(result, design),
     ]
     return "\n".join(part for part in parts if part)
-
-
-def _moments_at(design: Design) -> str:
-    if not design.reinforcement.hogging_at_face:
-        return "Bars are judged by the value at the centre line."
-    return (
-        "Bars are judged by the value at the centre line, top bars by that at the supports' faces, "
-        "as the deck file asks: for a slab that is one with its support (EN 1992-1-1 5.3.2.2(3), "
-        "AASHTO 4.6.2.1.6 with its own place; from memory). Least shares of moments over the "
-        "support, which clauses may ask for, are not checked."
-    )
-
-
-def remedy_words(remedy: Remedy) -> str:
-    """The least of a remedy that passes alone."""
-    if isinstance(remedy.needed, str):
-        return remedy.needed
-    amount = remedy.needed or 0.0
-    if remedy.name == "thickness":
-        return f"{1e3 * amount:.0f} mm of slab"
-    return f"{1e6 * amount:.0f} mm²/m of {remedy.name}"
-
-
-def bars_words(design: Design) -> str:
-    """How far the bars are used by each standard, in a sentence each."""
-    words = []
-    for one in design.standards:
-        worst = max(one.layers, key=lambda c: c.utilisation)
-        sentence = (
-            f"{standard_of(one)}: bending is used to {rounded_up(worst.utilisation)} at most "
-            f"({place_of(worst.layer)})"
-        )
-        shear = one.design_shear
-        if shear is not None:
-            sentence += (
-                f", shear without links to {rounded_up(shear.utilisation)} as mean over "
-                f"{length(shear.width)} m (4 d)"
-            )
-            enough = [remedy_words(r) for r in one.remedies if r.needed is not None]
-            if enough:
-                sentence += f" (it would take {', or '.join(enough)})"
-        if one.punching is not None:
-            sentence += f", punching under wheels to {rounded_up(one.punching.utilisation)}"
-        failing = [row for row in one.rows if not row.passes]
-        rules = f"{len(failing)} of {len(one.rows)} rules not met" if failing else "all rules met"
-        sentence += f"; {rules}."
-        words.append(sentence)
-    return " ".join(words)
 
 
 def _combinations(result: Result, design: Design) -> str:

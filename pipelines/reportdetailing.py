@@ -4,13 +4,13 @@ import numpy as np
 
 from pipelines.bars import FACES, LAYERS, place_of
 from pipelines.barsfigures import layer_name, layer_title, stretches, zone_drawing
+from pipelines.barswords import rounded_up, standard_of, traffic_words, used
 from pipelines.design import Design
 from pipelines.designenvelope import ROWS
 from pipelines.detailing import UBARS, free_edges
 from pipelines.figures import number
 from pipelines.panelchecks import PanelCheck
 from pipelines.places import line_title
-from pipelines.reportdesign import rounded_up, standard_of, traffic_words, used
 from pipelines.reporthtml import figure, paragraph, table, text
 from pipelines.result import Result
 

@@ -1,9 +1,9 @@
 """Section of the report on shear without links, its remedies and punching under wheels."""
 
+from pipelines.barswords import load_text, standard_of, traffic_words, used
 from pipelines.design import Design
 from pipelines.figures import length, number
 from pipelines.places import at_text, line_title
-from pipelines.reportdesign import load_text, standard_of, traffic_words, used
 from pipelines.reporthtml import paragraph, table, text
 from pipelines.reporttables import position_text
 from pipelines.result import Result
