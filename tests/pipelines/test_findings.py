@@ -9,6 +9,7 @@ import pytest
 
 from pipelines.analysis import analyse
 from pipelines.beamsprings import beam_spring, on_springs
+from pipelines.comparison import worst_first
 from pipelines.envelopes import find_position
 from pipelines.findings import CAUTION, COVERS, Finding
 from pipelines.findingsfile import COLUMNS, write_findings
@@ -80,6 +81,17 @@ def test_the_four_findings(ratio: float | None, error: float, whole: bool, words
     one = fake(ratio, plate_error=error, whole_model=whole)
     assert one.finding == words
     assert one.is_short == words.startswith("strip short")
+
+
+def test_small_values_stand_after_the_others() -> None:
+    """Of 50 kNm/m: 9 is small, 11 is not; what has no ratio comes last."""
+    given = [(0.9, 50e3), (0.1, 9e3), (None, 50e3), (0.5, 11e3), (0.2, 1e3)]
+    rows = [replace(fake(ratio), plate_peak=peak) for ratio, peak in given]
+    rows = [
+        replace(one, strip_value=None if ratio is None else ratio * one.plate_peak)
+        for one, (ratio, _) in zip(rows, given, strict=True)
+    ]
+    assert [one.ratio for one in worst_first(rows)] == pytest.approx([0.5, 0.9, 0.1, 0.2, None])
 
 
 def test_a_single_vehicle_is_never_covered(result: Result, girders: Result) -> None:
