@@ -5,13 +5,12 @@ so its effective depth is less by the outer bar and half of each: the larger lev
 the direction with the larger moment (common practice: main bars outermost at both faces).
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
 Face = Literal["top", "bottom"]
 Direction = Literal["x", "y"]
@@ -135,14 +134,6 @@ class SlabBars:
         return self.thickness - mat.cover_to(layer[1]) - mat.bars(layer[1]).diameter / 2
 
 
-def larger_moment_direction(m_x: ArrayLike, m_y: ArrayLike) -> NDArray[np.str_]:
-    """Direction that should lie outermost at each result point: the one with the larger moment.
-
-    m_x, m_y : design moments of one face [N m/m], sign ignored; a tie goes to x.
-    """
-    return np.where(np.abs(m_x) >= np.abs(m_y), "x", "y")
-
-
 def candidate_mats(
     diameters: Sequence[float], spacings: Sequence[float], cover: float, outer: Direction
 ) -> Iterator[Mat]:
@@ -162,8 +153,3 @@ def candidate_mats(
         return round(mat.area, 12), inner.diameter, -mat.bars(outer).spacing
 
     yield from sorted(mats, key=order)
-
-
-def least_steel(candidates: Iterator[Mat], passes: Callable[[Mat], bool]) -> Mat | None:
-    """First of the candidates that satisfies everything that `passes` asks, or None."""
-    return next((mat for mat in candidates if passes(mat)), None)

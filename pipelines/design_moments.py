@@ -11,11 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pipelines.clauses import Source
 from plate.chart import Floats
-
-WOOD_ARMER = Source(None, "Wood, Concrete 2(2) 1968; Armer, discussion")
-LAYERED = Source("EN 1992", "EN 1992-2:2005 annex LL and annex F")
 
 # A second bar direction nearer than this to the first cannot carry across it.
 LEAST_ANGLE = np.radians(15)
@@ -154,6 +150,8 @@ def layered_forces(
     top: tuple[float, float, float],
 ) -> LayerForces:
     """Two outer layers share the membrane force and carry the moment between them.
+
+    EN 1992-2:2005 annexes LL and F, from memory.
 
     With the layers at b and t from mid-depth and z = b + t the bottom takes n t/z + m/z and the
     top n b/z - m/z, component by component; then each face is a plate in plane stress whose bars

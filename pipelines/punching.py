@@ -25,7 +25,6 @@ PUNCHING: dict[Standard, Source] = {
     "IRC:112": Source("IRC:112", "10.4"),
     "AASHTO LRFD": Source("AASHTO LRFD", "5.12.8.6"),
 }
-STRAIGHT_CORNERS = Source(None, "perimeter at d/2 with straight corners", "common practice")
 
 
 @dataclass(frozen=True)

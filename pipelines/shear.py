@@ -35,7 +35,6 @@ NEAR_SUPPORT: dict[Standard, Source] = {
 # Least share of a load's shear near a support: at a_v = 0.5 d by EN 1992-1-1 6.2.2(6) and IRC:112
 # (from memory), at a_v = d by fib Model Code 2010 (7.3-13) (read).
 LEAST_SHARE, LEAST_SHARE_FIB = 0.25, 0.5
-PRINCIPAL = Source("EN 1992", "EN 1992-2:2005 annex LL")
 
 
 @dataclass(frozen=True)

@@ -60,10 +60,36 @@ name = "weight"
 self_weight = true
 """
 
+WEIGHT = """
+[[case]]
+name = "weight"
+self_weight = true
+action = "self-weight"
+"""
+
 MESH = """
 [mesh]
 size_m = 0.8
 """
+
+
+def grades(concrete: dict[str, str], steel: dict[str, str]) -> str:
+    """Concrete and steel of each standard."""
+    tables = [("concrete", concrete), ("steel", steel)]
+    return "".join(
+        f'[[{table}]]\nstandard = "{standard}"\ngrade = "{grade}"\n'
+        for table, of in tables
+        for standard, grade in of.items()
+    )
+
+
+def mat(face: str, x: str, y: str, *, cover: int = 40, outer: str = "x") -> str:
+    """Bars of one face, along x and along y as "16@150"."""
+    layers = [
+        "{} = {{ diameter_mm = {}, spacing_mm = {} }}\n".format(name, *bars.split("@"))
+        for name, bars in (("x", x), ("y", y))
+    ]
+    return f'[[bars]]\nface = "{face}"\ncover_mm = {cover}\nouter = "{outer}"\n' + "".join(layers)
 
 
 def deck_of(folder: Path, *parts: str, **replaced: Any) -> Deck:

@@ -1,9 +1,6 @@
 """Areas, effective depths by layer, and the choice with least steel."""
 
-import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from pipelines.bars import (
@@ -13,8 +10,6 @@ from pipelines.bars import (
     Mat,
     SlabBars,
     candidate_mats,
-    larger_moment_direction,
-    least_steel,
     place_of,
 )
 
@@ -65,37 +60,12 @@ def test_words_for_print() -> None:
     assert place_of(("bottom", "x")) == "bottom, bars along x"
 
 
-def test_larger_moment_lies_outermost() -> None:
-    found = larger_moment_direction([100.0, -20, 30, -90], [80.0, -60, 30, 70])
-    assert list(found) == ["x", "y", "x", "x"]
-
-
 def test_candidates_come_least_steel_first() -> None:
     mats = list(candidate_mats([0.012, 0.016], [0.1, 0.2], 0.04, "y"))
     areas = [mat.area for mat in mats]
     assert len(mats) == 16
     assert areas == sorted(areas)
     assert {mat.outer for mat in mats} == {"y"}
-
-
-@given(need=st.floats(500e-6, 3000e-6))
-def test_least_steel_is_the_least_that_passes(need: float) -> None:
-    sets = ([0.010, 0.012, 0.016, 0.020], [0.1, 0.125, 0.15, 0.2])
-
-    def passes(mat: Mat) -> bool:
-        return mat.x.area >= need and mat.y.area >= 0.4 * need
-
-    best = least_steel(candidate_mats(*sets, 0.04, "x"), passes)
-    passing = [mat.area for mat in candidate_mats(*sets, 0.04, "x") if passes(mat)]
-    if best is None:
-        assert passing == []
-    else:
-        assert passes(best)
-        assert_allclose(best.area, np.min(passing), rtol=1e-9)
-
-
-def test_nothing_in_the_set_suffices() -> None:
-    assert least_steel(candidate_mats([0.01], [0.2], 0.04, "x"), lambda mat: False) is None
 
 
 def test_refusals() -> None:

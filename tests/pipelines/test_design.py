@@ -33,13 +33,11 @@ from pipelines.shear import one_way_resistance
 from pipelines.summary import finite
 from pipelines.survey import Key, parse_survey
 from pipelines.wheelpunching import wheel_punching
-from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, deck_of
+from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, WEIGHT, deck_of, grades, mat
 
-BARS = """
-[[case]]
-name = "weight"
-self_weight = true
-action = "self-weight"
+BARS = (
+    WEIGHT
+    + """
 [[case]]
 name = "test load"
 pressure_kN_m2 = 50.0
@@ -48,27 +46,11 @@ standard = "EN 1992"
 grade = "C30/37"
 exposure = { top = "XD1", bottom = "XC3" }
 crack_combination = "frequent"
-[[concrete]]
-standard = "AASHTO LRFD"
-grade = "4 ksi"
-[[steel]]
-standard = "EN 1992"
-grade = "B500B"
-[[steel]]
-standard = "AASHTO LRFD"
-grade = "Grade 60"
-[[bars]]
-face = "bottom"
-cover_mm = 40
-outer = "x"
-x = { diameter_mm = 10, spacing_mm = 150 }
-y = { diameter_mm = 10, spacing_mm = 150 }
-[[bars]]
-face = "top"
-cover_mm = 45
-outer = "x"
-x = { diameter_mm = 10, spacing_mm = 200 }
-y = { diameter_mm = 10, spacing_mm = 200 }
+"""
+    + grades({"AASHTO LRFD": "4 ksi"}, {"EN 1992": "B500B", "AASHTO LRFD": "Grade 60"})
+    + mat("bottom", "10@150", "10@150")
+    + mat("top", "10@200", "10@200", cover=45)
+    + """
 [bar_choice]
 diameters_mm = [10, 12, 16, 20]
 spacings_mm = [100, 150, 200]
@@ -89,6 +71,7 @@ file = "readings.csv"
 [mesh]
 size_m = 1.0
 """
+)
 READINGS = """panel,face,direction,diameter_mm,spacing_mm,cover_mm,outer,thickness_mm
 C1-C2,bottom,x,10,600,,,
 C2-C3,bottom,,,,40,y,248

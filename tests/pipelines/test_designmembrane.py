@@ -35,7 +35,7 @@ from pipelines.shear import v_Rd_c
 from pipelines.shearsections import resistance, tension
 from plate.recovery import FieldRecovery
 from plate.stiffness import Stiffness
-from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, deck_of
+from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, WEIGHT, deck_of, grades, mat
 
 EN = materials("C35/45", "B500B", "EN 1992")
 AASHTO = materials("4 ksi", "Grade 60", "AASHTO LRFD")
@@ -209,35 +209,21 @@ def test_directions() -> None:
     assert largest == pytest.approx(float(np.linalg.eigvalsh([[100, 30], [30, 20]])[1]))
 
 
-GRADES = """
-[[concrete]]
-standard = "EN 1992"
-grade = "C30/37"
-[[steel]]
-standard = "EN 1992"
-grade = "B500B"
-[[bars]]
-face = "bottom"
-cover_mm = 40
-outer = "x"
-x = { diameter_mm = 16, spacing_mm = 125 }
-y = { diameter_mm = 12, spacing_mm = 150 }
-[[bars]]
-face = "top"
-cover_mm = 40
-outer = "x"
-x = { diameter_mm = 16, spacing_mm = 125 }
-y = { diameter_mm = 12, spacing_mm = 150 }
-[[case]]
-name = "weight"
-self_weight = true
-action = "self-weight"
+GRADES = (
+    """
+"""
+    + grades({"EN 1992": "C30/37"}, {"EN 1992": "B500B"})
+    + mat("bottom", "16@125", "12@150")
+    + mat("top", "16@125", "12@150")
+    + WEIGHT
+    + """
 [[probe]]
 name = "mid"
 at_m = [1.4, 0.3]
 [mesh]
 size_m = 1.0
 """
+)
 
 
 def test_the_models_own_forces_are_those_of_the_probes(tmp_path: Path) -> None:

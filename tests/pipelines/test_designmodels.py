@@ -24,7 +24,7 @@ from pipelines.reportshear import shear_section
 from pipelines.responses import Solver, position_load
 from pipelines.result import Result
 from plate.loads import patch_loads
-from tests.pipelines.small_decks import SLAB, deck_of
+from tests.pipelines.small_decks import SLAB, WEIGHT, deck_of, grades, mat
 from tests.pipelines.test_loadmodels import every_arrangement
 
 PLAN = """
@@ -46,35 +46,12 @@ load_models = ["EN 1991-2 LM1"]
 [mesh]
 size_m = 1.0
 """
-BARS = """
-[[case]]
-name = "weight"
-self_weight = true
-action = "self-weight"
-[[concrete]]
-standard = "EN 1992"
-grade = "C35/45"
-[[concrete]]
-standard = "IRC:112"
-grade = "M45"
-[[steel]]
-standard = "EN 1992"
-grade = "B500B"
-[[steel]]
-standard = "IRC:112"
-grade = "Fe 500D"
-[[bars]]
-face = "bottom"
-cover_mm = 40
-outer = "x"
-x = { diameter_mm = 16, spacing_mm = 150 }
-y = { diameter_mm = 16, spacing_mm = 150 }
-[[bars]]
-face = "top"
-cover_mm = 45
-outer = "x"
-x = { diameter_mm = 16, spacing_mm = 150 }
-y = { diameter_mm = 16, spacing_mm = 150 }
+BARS = (
+    WEIGHT
+    + grades({"EN 1992": "C35/45", "IRC:112": "M45"}, {"EN 1992": "B500B", "IRC:112": "Fe 500D"})
+    + mat("bottom", "16@150", "16@150")
+    + mat("top", "16@150", "16@150", cover=45)
+    + """
 [[beam_bars]]
 on = ["C2"]
 width_mm = 300
@@ -84,6 +61,7 @@ top = { count = 3, diameter_mm = 20 }
 bottom = { count = 3, diameter_mm = 20 }
 links = { diameter_mm = 10, spacing_mm = 150 }
 """
+)
 
 
 @pytest.fixture(scope="module")

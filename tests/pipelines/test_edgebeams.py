@@ -27,7 +27,7 @@ from pipelines.reinforcement import EdgeBeam
 from pipelines.responses import Solver, case_responses
 from plate.recovery import FieldRecovery, mean_along
 from plate.stiffness import Stiffness
-from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of
+from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of, grades, mat
 
 EN = materials("C35/45", "B500B", "EN 1992")
 AREA = np.pi / 4 * 0.020**2
@@ -177,25 +177,13 @@ name = "weight"
 pressure_kN_m2 = 10.0
 action = "self-weight"
 """
-T_BARS = """
-[[concrete]]
-standard = "EN 1992"
-grade = "C35/45"
-[[steel]]
-standard = "EN 1992"
-grade = "B500B"
-[[bars]]
-face = "bottom"
-cover_mm = 40
-outer = "x"
-x = { diameter_mm = 16, spacing_mm = 150 }
-y = { diameter_mm = 12, spacing_mm = 150 }
-[[bars]]
-face = "top"
-cover_mm = 40
-outer = "x"
-x = { diameter_mm = 16, spacing_mm = 150 }
-y = { diameter_mm = 12, spacing_mm = 150 }
+T_BARS = (
+    """
+"""
+    + grades({"EN 1992": "C35/45"}, {"EN 1992": "B500B"})
+    + mat("bottom", "16@150", "12@150")
+    + mat("top", "16@150", "12@150")
+    + """
 [[beam_bars]]
 on = ["L1", "L2"]
 width_mm = 300
@@ -205,6 +193,7 @@ top = { count = 2, diameter_mm = 20 }
 bottom = { count = 4, diameter_mm = 25 }
 links = { diameter_mm = 10, spacing_mm = 150 }
 """
+)
 
 
 @pytest.mark.parametrize("connection", ['"full"', "{ k_kN_m2 = 500000 }"])

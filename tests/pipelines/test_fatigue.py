@@ -39,7 +39,7 @@ from pipelines.grades import materials
 from pipelines.responses import Response, Solver, case_responses
 from plate.recovery import FieldRecovery
 from plate.stiffness import Stiffness
-from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of
+from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of, grades, mat
 
 EN = materials("C35/45", "B500B", "EN 1992")
 B16 = Bars(0.016, 0.150)
@@ -140,35 +140,18 @@ vehicles = ["EN 1991-2 LM2"]
 step_m = 0.6
 lateral_step_m = 1.0
 """
-BAR_TABLES = """
-[[concrete]]
-standard = "EN 1992"
-grade = "C35/45"
-[[concrete]]
-standard = "IRC:112"
-grade = "M45"
-[[steel]]
-standard = "EN 1992"
-grade = "B500B"
-[[steel]]
-standard = "IRC:112"
-grade = "Fe 500D"
-[[bars]]
-face = "bottom"
-cover_mm = 40
-outer = "x"
-x = { diameter_mm = 16, spacing_mm = 150 }
-y = { diameter_mm = 12, spacing_mm = 150 }
-[[bars]]
-face = "top"
-cover_mm = 40
-outer = "x"
-x = { diameter_mm = 16, spacing_mm = 150 }
-y = { diameter_mm = 12, spacing_mm = 150 }
+BAR_TABLES = (
+    """
+"""
+    + grades({"EN 1992": "C35/45", "IRC:112": "M45"}, {"EN 1992": "B500B", "IRC:112": "Fe 500D"})
+    + mat("bottom", "16@150", "12@150")
+    + mat("top", "16@150", "12@150")
+    + """
 [mesh]
 size_m = 1.0
 order = 2
 """
+)
 
 
 def solved(deck: Deck) -> tuple[Solver, DesignWatch]:

@@ -22,7 +22,7 @@ from pipelines.reconciliation import Reconciliation, reconcile, to_reconcile
 from pipelines.report import report
 from pipelines.result import Result
 from pipelines.strips_deck import strip_deck
-from tests.pipelines.small_decks import BEAMS, MESH, PLAN, SLAB, deck_of
+from tests.pipelines.small_decks import BEAMS, MESH, PLAN, SLAB, WEIGHT, deck_of, mat
 
 TRAFFIC = """
 [traffic]
@@ -33,11 +33,9 @@ surfacing_mm = 80
 load_models = ["EN 1991-2 LM1", "EN 1991-2 LM2"]
 joints = ["start"]
 """
-BARS = """
-[[case]]
-name = "weight"
-self_weight = true
-action = "self-weight"
+BARS = (
+    WEIGHT
+    + """
 [[concrete]]
 standard = "EN 1992"
 grade = "C35/45"
@@ -46,19 +44,10 @@ aggregate_mm = 20
 [[steel]]
 standard = "EN 1992"
 grade = "B500B"
-[[bars]]
-face = "bottom"
-cover_mm = 40
-outer = "x"
-x = { diameter_mm = 16, spacing_mm = 150 }
-y = { diameter_mm = 12, spacing_mm = 150 }
-[[bars]]
-face = "top"
-cover_mm = 40
-outer = "x"
-x = { diameter_mm = 12, spacing_mm = 150 }
-y = { diameter_mm = 12, spacing_mm = 150 }
 """
+    + mat("bottom", "16@150", "12@150")
+    + mat("top", "12@150", "12@150")
+)
 
 
 @pytest.fixture(scope="module")

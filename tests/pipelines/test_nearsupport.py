@@ -19,41 +19,22 @@ from pipelines.traffic import WheelPatches, load_positions
 from plate.loads import patch_loads
 from plate.recovery import FieldRecovery
 from plate.stiffness import Stiffness
-from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, deck_of
+from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, WEIGHT, deck_of, grades, mat
 
-BARS = """
-[[case]]
-name = "weight"
-self_weight = true
-action = "self-weight"
-[[concrete]]
-standard = "EN 1992"
-grade = "C30/37"
-[[concrete]]
-standard = "AASHTO LRFD"
-grade = "4 ksi"
-[[steel]]
-standard = "EN 1992"
-grade = "B500B"
-[[steel]]
-standard = "AASHTO LRFD"
-grade = "Grade 60"
-[[bars]]
-face = "bottom"
-cover_mm = 40
-outer = "x"
-x = { diameter_mm = 10, spacing_mm = 150 }
-y = { diameter_mm = 10, spacing_mm = 150 }
-[[bars]]
-face = "top"
-cover_mm = 45
-outer = "x"
-x = { diameter_mm = 10, spacing_mm = 200 }
-y = { diameter_mm = 10, spacing_mm = 200 }
+BARS = (
+    WEIGHT
+    + grades(
+        {"EN 1992": "C30/37", "AASHTO LRFD": "4 ksi"},
+        {"EN 1992": "B500B", "AASHTO LRFD": "Grade 60"},
+    )
+    + mat("bottom", "10@150", "10@150")
+    + mat("top", "10@200", "10@200", cover=45)
+    + """
 [mesh]
 size_m = 1.0
 order = 2
 """
+)
 
 
 @pytest.fixture(scope="module")

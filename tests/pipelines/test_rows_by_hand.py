@@ -14,7 +14,7 @@ from pipelines.deckfile import read_deck
 from pipelines.design import StandardDesign
 from pipelines.examples import example_path
 from pipelines.result import Result
-from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, deck_of
+from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, WEIGHT, deck_of, mat
 
 # check -> (required, provided) at a place, in SI; None = not redone here
 Found = dict[tuple[str, str], tuple[float | None, float | None]]
@@ -260,11 +260,9 @@ def check_every_row(result: Result) -> int:
     return done
 
 
-BARS = """
-[[case]]
-name = "weight"
-self_weight = true
-action = "self-weight"
+BARS = (
+    WEIGHT
+    + """
 [[concrete]]
 standard = "EN 1992"
 grade = "C30/37"
@@ -289,22 +287,15 @@ grade = "Fe 500"
 [[steel]]
 standard = "AASHTO LRFD"
 grade = "Grade 60"
-[[bars]]
-face = "bottom"
-cover_mm = 40
-outer = "x"
-x = { diameter_mm = 16, spacing_mm = 150 }
-y = { diameter_mm = 12, spacing_mm = 125 }
-[[bars]]
-face = "top"
-cover_mm = 45
-outer = "y"
-x = { diameter_mm = 16, spacing_mm = 200 }
-y = { diameter_mm = 12, spacing_mm = 300 }
+"""
+    + mat("bottom", "16@150", "12@125")
+    + mat("top", "16@200", "12@300", cover=45, outer="y")
+    + """
 [mesh]
 size_m = 1.5
 order = 2
 """
+)
 
 
 def test_three_standards(tmp_path: Path) -> None:
