@@ -270,7 +270,7 @@ def read_kind(kind: Kind) -> Deck:
     """The deck of a kind, as the deck file gives it."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "deck.toml"
-        path.write_text(kind.text())
+        path.write_text(kind.text(), encoding="utf-8")
         return read_deck(path)
 
 
@@ -374,7 +374,7 @@ def main() -> None:
     every = joined(parts)
     print_row("all", every)
     if arguments.csv:
-        with arguments.csv.open("w", newline="") as file:
+        with arguments.csv.open("w", newline="", encoding="utf-8") as file:
             out = csv.writer(file)
             out.writerow(["name", "value", "stated", "true", "doubt", "largest", "counted"])
             columns = (every.value, every.stated, every.true, every.doubt, every.largest)

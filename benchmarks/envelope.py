@@ -75,7 +75,7 @@ size_m = {size}
 def ours(size: float, step: float, folder: Path) -> tuple[Floats, int]:
     """Largest and least m_x [N m/m], and the number of load positions."""
     path = folder / "deck.toml"
-    path.write_text(DECK.format(stations=list(STATIONS), size=size, step=step))
+    path.write_text(DECK.format(stations=list(STATIONS), size=size, step=step), encoding="utf-8")
     deck = read_deck(path)
     model = build_model(deck).model
     solver = Solver.of(deck, Stiffness(model), FieldRecovery(model))
@@ -148,7 +148,7 @@ def timed(work: Callable[[], object], repeat: int) -> list[float]:
 def places(step: float, folder: Path) -> Floats:
     """Load positions (n, 2) of the deck: station and offset."""
     path = folder / "deck.toml"
-    path.write_text(DECK.format(stations=list(STATIONS), size=0.8, step=step))
+    path.write_text(DECK.format(stations=list(STATIONS), size=0.8, step=step), encoding="utf-8")
     [run] = load_positions(read_deck(path))
     return np.column_stack([run.stations, run.offsets])
 

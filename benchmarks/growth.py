@@ -39,7 +39,7 @@ def one(size: float, positions: int) -> None:
     with tempfile.TemporaryDirectory() as name:
         path = Path(name) / "deck.toml"
         text = DECK.format(stations=list(STATIONS), size=size, step=LENGTH * OFFSETS / positions)
-        path.write_text(text.replace("kirchhoff", "mindlin"))
+        path.write_text(text.replace("kirchhoff", "mindlin"), encoding="utf-8")
         deck = read_deck(path)
         model = build_model(deck).model
         recovery = FieldRecovery(model)

@@ -111,7 +111,9 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "deck.toml"
             for survey in FOLDER.glob("*.csv"):  # that a packaged deck names
-                (path.parent / survey.name).write_text(survey.read_text(encoding="utf-8"))
+                (path.parent / survey.name).write_text(
+                    survey.read_text(encoding="utf-8"), encoding="utf-8"
+                )
             path.write_text(decks[name], encoding="utf-8")
             deck = read_deck(path)
             size = job_size(deck)

@@ -6,7 +6,7 @@ import sys
 from collections.abc import Sequence
 from contextlib import redirect_stderr, redirect_stdout
 from importlib.metadata import version
-from io import StringIO
+from io import StringIO, TextIOWrapper
 from pathlib import Path
 from typing import Any, TextIO, cast
 
@@ -52,6 +52,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     Where the reader of a pipe stops reading, as `head` does, the command goes on to its end and
     its status stays its own.
     """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            # Not every console can print ± or ×: a question mark there, never the end of a run.
+            stream.reconfigure(errors="replace")
     out, err = (cast(TextIO, WhileRead(s or StringIO())) for s in (sys.stdout, sys.stderr))
     with redirect_stdout(out), redirect_stderr(err):
         try:

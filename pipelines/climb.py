@@ -12,6 +12,9 @@ Ints = NDArray[np.int64]
 # Rounds of one search, and the share of its value by which a round must gain to go on unrefined.
 MOST_ROUNDS = 25
 LEAST_GAIN = 1e-6
+# A bend below this share of the sharpest is level: the rounding of values is 1e-16 of them, and a
+# step at which they differ by less than 1e-6 is not taken.
+LEVEL = 1e-9
 
 
 def climb(
@@ -86,6 +89,9 @@ def _lead(rise: Floats, d: int) -> Floats:
     ):
         H[:, a, b] = H[:, b, a] = 0.25 * (four @ [1.0, 1.0, -1.0, -1.0])
     finite = np.flatnonzero(np.all(bend < 0.0, axis=1))
-    topped = finite[np.linalg.eigvalsh(H[finite])[:, -1] < 0.0]
+    # A quadratic that is level in some direction has no top: two axes can be one and the same
+    # motion, as a vehicle's station and a spacing are while only its rear axles are on the slab.
+    bends = np.linalg.eigvalsh(H[finite])
+    topped = finite[bends[:, -1] < LEVEL * bends[:, 0]]
     step[topped] = np.linalg.solve(H[topped], -slope[topped, :, None])[..., 0]
     return np.clip(step, -1.0, 1.0).T

@@ -64,9 +64,9 @@ def explorer(result: Result) -> str:
         "influence": influence_data(result, order, read),
     }
     text = json.dumps(data, separators=(",", ":"), allow_nan=False).replace("</", "<\\/")
-    script = (ASSETS / "explorer.js").read_text()
+    script = (ASSETS / "explorer.js").read_text(encoding="utf-8")
     return (
-        (ASSETS / "explorer.html").read_text()
+        (ASSETS / "explorer.html").read_text(encoding="utf-8")
         + f'<script type="application/json" id="explorer-data">{text}</script>\n'
         + f"<script>\n{script}</script>"
     )

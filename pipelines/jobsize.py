@@ -238,7 +238,7 @@ def free_memory() -> float:
 def _lines(path: str) -> list[str]:
     """Lines of a file that only some systems have."""
     try:
-        return Path(path).read_text().splitlines()
+        return Path(path).read_text(encoding="utf-8").splitlines()
     except OSError:
         return []
 

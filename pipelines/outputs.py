@@ -25,9 +25,11 @@ def replacing(out: Path, kind: str = "results") -> Iterator[Path]:
     Files in `out` with other names are left alone. Two commands that write to the same `out` wait
     for each other.
     """
+    # Absolute, since the folders made below are told so and are compared with those found there.
+    out = out.absolute()
     store = out / f".{kind}"
     store.mkdir(parents=True, exist_ok=True)
-    with open(store / "lock", "w") as lock:
+    with open(store / "lock", "w", encoding="utf-8") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         new = Path(tempfile.mkdtemp(dir=store, prefix="run-"))
         try:

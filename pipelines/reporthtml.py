@@ -75,7 +75,7 @@ caption span { display: block; position: sticky; left: 0; max-width: calc(100vw 
 }
 """
 
-CSS += (Path(__file__).parent / "assets" / "explorer.css").read_text()
+CSS += (Path(__file__).parent / "assets" / "explorer.css").read_text(encoding="utf-8")
 
 
 def text(value: object) -> str:

@@ -9,7 +9,7 @@ ROOT = Path(__file__).parent.parent
 def imports(path: Path) -> set[str]:
     """Names of the project's modules that a file imports."""
     found: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.ImportFrom) and node.module:
             found.add(node.module)
             found |= {f"{node.module}.{alias.name}" for alias in node.names}
@@ -43,6 +43,6 @@ def test_imports_have_no_cycle() -> None:
 
 def test_tests_and_benchmarks_are_imported_by_nothing() -> None:
     for name, path in MODULES.items():
-        text = path.read_text()
+        text = path.read_text(encoding="utf-8")
         assert "import tests" not in text, name
         assert "from tests" not in text, name

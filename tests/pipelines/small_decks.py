@@ -98,7 +98,7 @@ def deck_of(folder: Path, *parts: str, **replaced: Any) -> Deck:
     for name, value in replaced.items():
         text = text.replace("{" + name + "}", str(value))
     path = folder / "deck.toml"
-    path.write_text(text)
+    path.write_text(text, encoding="utf-8")
     return read_deck(path)
 
 

@@ -81,9 +81,9 @@ hand = { strips = "IRC:112 annex B-3", case = "wheel" }
 
 def write_study(folder: Path, *parts: str, deck: str = DECK) -> Path:
     """The study file of the given parts beside its base deck."""
-    (folder / "deck.toml").write_text(deck)
+    (folder / "deck.toml").write_text(deck, encoding="utf-8")
     path = folder / "study.toml"
-    path.write_text("".join(parts or (HEAD, PARAMETERS, RESPONSES)))
+    path.write_text("".join(parts or (HEAD, PARAMETERS, RESPONSES)), encoding="utf-8")
     return path
 
 

@@ -192,7 +192,7 @@ def test_mistakes_are_told(tmp_path: Path, parts: tuple[str, ...], told: str) ->
 
 
 def test_survey_is_read_beside_the_deck_file(tmp_path: Path) -> None:
-    (tmp_path / "readings.csv").write_text("panel,thickness_mm\nC1-C2,248\n")
+    (tmp_path / "readings.csv").write_text("panel,thickness_mm\nC1-C2,248\n", encoding="utf-8")
     found = deck_of(
         tmp_path, SLAB, PLAN, BEAMS, GRADES, BOTTOM, TOP, '[survey]\nfile = "readings.csv"\n'
     ).reinforcement
@@ -202,7 +202,7 @@ def test_survey_is_read_beside_the_deck_file(tmp_path: Path) -> None:
 
 
 def test_survey_names_unknown_panels(tmp_path: Path) -> None:
-    (tmp_path / "readings.csv").write_text("panel,thickness_mm\nC9-C10,248\n")
+    (tmp_path / "readings.csv").write_text("panel,thickness_mm\nC9-C10,248\n", encoding="utf-8")
     with pytest.raises(DeckError, match=r"panel 'C9-C10' is not one of the deck's"):
         deck_of(
             tmp_path, SLAB, PLAN, BEAMS, GRADES, BOTTOM, TOP, '[survey]\nfile = "readings.csv"\n'

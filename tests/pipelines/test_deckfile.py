@@ -24,7 +24,9 @@ from pipelines.decktables import MOST_TABLES, TABLES
 from pipelines.errors import DeckError
 from pipelines.examples import example_path
 
-EXAMPLE = (resources.files("pipelines") / "examples" / "estuary.toml").read_text("utf-8")
+EXAMPLE = (resources.files("pipelines") / "examples" / "estuary.toml").read_text(
+    "utf-8", encoding="utf-8"
+)
 # Changed texts are read elsewhere than beside the survey's file.
 EXAMPLE = re.sub(r"^\[survey\].*?\n\n", "", EXAMPLE, flags=re.DOTALL | re.MULTILINE)
 

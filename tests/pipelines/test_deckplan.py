@@ -51,7 +51,7 @@ lines = [{ on = "E1", load_kN_m = 7 }]
 
 def deck_of(folder: Path, *parts: str) -> Deck:
     path = folder / "deck.toml"
-    path.write_text("".join(parts))
+    path.write_text("".join(parts), encoding="utf-8")
     return read_deck(path)
 
 

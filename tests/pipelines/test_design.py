@@ -81,7 +81,7 @@ C2-C3,bottom,,,,40,y,248
 @pytest.fixture(scope="module")
 def deck(tmp_path_factory: pytest.TempPathFactory) -> Deck:
     folder = tmp_path_factory.mktemp("deck")
-    (folder / "readings.csv").write_text(READINGS)
+    (folder / "readings.csv").write_text(READINGS, encoding="utf-8")
     traffic = TRAFFIC.replace("load_kN = 100", "load_kN = 240")
     return deck_of(folder, SLAB, PLAN, BEAMS, traffic, BARS)
 
@@ -422,7 +422,7 @@ def test_the_drawings_are_reproducible(result: Result) -> None:
 
 def test_small_deck_file_needs_no_path(tmp_path: Path) -> None:
     """Bars without traffic: permanent actions alone."""
-    (tmp_path / "readings.csv").write_text(READINGS)
+    (tmp_path / "readings.csv").write_text(READINGS, encoding="utf-8")
     bare = deck_of(tmp_path, SLAB, PLAN, BEAMS, BARS)
     found = analyse(bare, tolerances_wanted=False).design
     assert found is not None
@@ -452,7 +452,7 @@ def test_bars_of_an_outline(tmp_path: Path) -> None:
     """Shear is judged beside its straight lines, punching at its edges, and it is one panel."""
     bars = BARS.replace("C1-C2", "slab")
     start, end = bars.index("[collision]"), bars.index("[survey]")
-    (tmp_path / "readings.csv").write_text("panel,thickness_mm\nslab,245\n")
+    (tmp_path / "readings.csv").write_text("panel,thickness_mm\nslab,245\n", encoding="utf-8")
     few = TRAFFIC.replace("step_m = 0.5", "step_m = 1.0")
     deck = deck_of(tmp_path, SLAB, OUTLINE, few, bars[:start] + bars[end:])
     result = analyse(deck, tolerances_wanted=False)
@@ -477,7 +477,7 @@ corners_m = [[1.2, -0.5], [2.0, -0.5], [2.0, 0.3], [1.2, 0.3]]
 
 def test_corners_of_an_opening_do_not_count(tmp_path: Path) -> None:
     """Moments are infinite there: bars are judged by what lies a thickness of 0.25 m off them."""
-    (tmp_path / "readings.csv").write_text(READINGS)
+    (tmp_path / "readings.csv").write_text(READINGS, encoding="utf-8")
     few = TRAFFIC.replace("step_m = 0.5", "step_m = 1.5")
     result = analyse(
         deck_of(tmp_path, SLAB, PLAN, BEAMS, few, OPENING, BARS), tolerances_wanted=False

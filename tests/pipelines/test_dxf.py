@@ -201,7 +201,7 @@ def with_holes_and_wall(space: Any) -> None:
 
 def test_a_deck_from_a_drawing(tmp_path: Path) -> None:
     drawing(tmp_path, with_holes_and_wall)
-    (tmp_path / "deck.toml").write_text(SLAB + DECK)
+    (tmp_path / "deck.toml").write_text(SLAB + DECK, encoding="utf-8")
     deck = read_deck(tmp_path / "deck.toml")
     assert deck.plan.edges == ("E1", "E2", "E3", "E4")
     expected = 32.0 + 2.0 * math.pi - math.pi / 16.0
@@ -223,7 +223,7 @@ def test_a_deck_from_a_drawing(tmp_path: Path) -> None:
 )
 def test_mistakes_about_a_drawing(tmp_path: Path, old: str, new: str, message: str) -> None:
     drawing(tmp_path, with_holes_and_wall)
-    (tmp_path / "deck.toml").write_text(SLAB + DECK.replace(old, new, 1))
+    (tmp_path / "deck.toml").write_text(SLAB + DECK.replace(old, new, 1), encoding="utf-8")
     with pytest.raises(DeckError) as caught:
         read_deck(tmp_path / "deck.toml")
     told = caught.value.mistakes

@@ -75,7 +75,7 @@ def fitted(folder: Path, *changes: tuple[str, str], noise: float = 0.0) -> FitRe
         assert old in text
         text = text.replace(old, new)
     path = folder / "fit.toml"
-    path.write_text(text)
+    path.write_text(text, encoding="utf-8")
     return fit_table(read_fit(path), columns(noise))
 
 
@@ -155,7 +155,7 @@ def test_what_was_not_varied_is_printed_with_the_limits(tmp_path: Path) -> None:
 
 def test_held_out_geometries_are_not_seen(tmp_path: Path) -> None:
     path = tmp_path / "fit.toml"
-    path.write_text(FIT)
+    path.write_text(FIT, encoding="utf-8")
     table = columns(0.05)
     before = fit_table(read_fit(path), table)
     held = before.rows.held
@@ -245,7 +245,7 @@ def test_mistakes_of_a_fit_file(tmp_path: Path, old: str, new: str, words: str) 
 
 def written(folder: Path) -> tuple[Path, Path]:
     """A fit file and the table that it does not name."""
-    (folder / "fit.toml").write_text(FIT)
+    (folder / "fit.toml").write_text(FIT, encoding="utf-8")
     write_table(folder / "table.parquet", folder / "table.csv", columns(0.05), {"title": "t"})
     return folder / "fit.toml", folder / "table.parquet"
 
@@ -254,15 +254,15 @@ def test_files_of_a_fit(tmp_path: Path) -> None:
     fit, table = written(tmp_path)
     out = tmp_path / "out"
     result = run_fit(fit, out, table)
-    assert (out / "fit.txt").read_text() == result.text()
-    entry = json.loads((out / "fit.json").read_text())
+    assert (out / "fit.txt").read_text(encoding="utf-8") == result.text()
+    entry = json.loads((out / "fit.json").read_text(encoding="utf-8"))
     assert entry["mean"] == result.curves.mean.coefficients.tolist()
     assert entry["from"]["title"] == "t"
-    rows = list(csv.DictReader((out / "fit.csv").read_text().splitlines()))
+    rows = list(csv.DictReader((out / "fit.csv").read_text(encoding="utf-8").splitlines()))
     assert [float(row["computed"]) for row in rows] == result.rows.y.tolist()
     assert sum(row["held_out"] == "true" for row in rows) == result.rows.held.sum()
     for name in ("predicted", "residuals", "partial"):
-        drawing = (out / f"{name}.svg").read_text()
+        drawing = (out / f"{name}.svg").read_text(encoding="utf-8")
         assert ET.fromstring(drawing).tag.endswith("svg")
         if name != "residuals":
             assert "hand" in drawing  # the hand method stands on the same axes

@@ -58,7 +58,7 @@ def slab_with_hole(space: Any) -> None:
 def texts() -> list[str]:
     estuary = example_path("estuary")
     assert estuary is not None
-    return [SMALL, estuary.read_text(), *(starter(kind) for kind in KINDS)]
+    return [SMALL, estuary.read_text(encoding="utf-8"), *(starter(kind) for kind in KINDS)]
 
 
 def judge(path: Path) -> str:
@@ -75,7 +75,7 @@ def judge_all(folder: Path, seeds: range) -> Counter[str]:
     sources = texts()
     path = folder / "deck.toml"
     survey = FOLDER / "estuary-survey.csv"
-    (folder / survey.name).write_text(survey.read_text())
+    (folder / survey.name).write_text(survey.read_text(encoding="utf-8"), encoding="utf-8")
     for seed in seeds:
         path.write_bytes(mutant(sources, seed))
         start = time.monotonic()
@@ -175,7 +175,7 @@ def job_mutant(folder: Path, first: int) -> int:
     """Write the first mutant from that seed on that is a deck; its seed."""
     for seed in range(first, first + 1000):
         (folder / "deck.toml").write_bytes(mutant(JOBS, seed))
-        (folder / "readings.csv").write_text(SURVEY)
+        (folder / "readings.csv").write_text(SURVEY, encoding="utf-8")
         if judge(folder / "deck.toml") == "deck":
             return seed
     raise AssertionError("no mutant is a deck")
@@ -197,11 +197,13 @@ def test_the_whole_job_on_mutants_that_are_decks(tmp_path: Path, number: int) ->
     assert done.returncode in (0, 2), f"mutant {seed}: {done.stderr[-2000:]}"
     assert "Traceback" not in done.stderr, f"mutant {seed}"
     if done.returncode == 0:
-        json.loads((out / "summary.json").read_text(), parse_constant=refuse)
+        json.loads((out / "summary.json").read_text(encoding="utf-8"), parse_constant=refuse)
         for name, values in meshio.read(out / "fields.vtu").point_data.items():
             assert np.isfinite(values).all(), f"mutant {seed}: {name}"
         # Numbers of the part used by hand are packed: any word may turn up in them.
-        report = re.sub(r"(?s)<script.*?</script>", "", (out / "report.html").read_text())
+        report = re.sub(
+            r"(?s)<script.*?</script>", "", (out / "report.html").read_text(encoding="utf-8")
+        )
         assert not re.search(r"(?i)>[^<]*\b(nan|inf)\b[^<]*<", report), f"mutant {seed}"
     else:
         assert done.stderr.startswith("deckslab: ")
@@ -212,15 +214,21 @@ def test_the_whole_job_on_mutants_that_are_decks(tmp_path: Path, number: int) ->
 @pytest.mark.slow
 def test_a_slab_as_thick_as_its_spans_has_a_report(tmp_path: Path) -> None:
     """No place is clear of lines, and there is no section for shear."""
-    (tmp_path / "deck.toml").write_text(ALL.replace("thickness_mm = 250", "thickness_mm = 2500"))
+    (tmp_path / "deck.toml").write_text(
+        ALL.replace("thickness_mm = 250", "thickness_mm = 2500"), encoding="utf-8"
+    )
     assert main(["run", str(tmp_path / "deck.toml"), "--out", str(tmp_path / "out")]) == 0
-    json.loads((tmp_path / "out" / "summary.json").read_text(), parse_constant=refuse)
+    json.loads(
+        (tmp_path / "out" / "summary.json").read_text(encoding="utf-8"), parse_constant=refuse
+    )
 
 
 def judge_surveys(folder: Path, seeds: range) -> Counter[str]:
     """Surveys are read beside a deck, and what comes of them in every panel is finite."""
     path = folder / "deck.toml"
-    path.write_text(SLAB + PLAN + BEAMS + GRADES + BOTTOM + TOP + "[survey]\n" + READINGS)
+    path.write_text(
+        SLAB + PLAN + BEAMS + GRADES + BOTTOM + TOP + "[survey]\n" + READINGS, encoding="utf-8"
+    )
     found: Counter[str] = Counter()
     for seed in seeds:
         (folder / "readings.csv").write_bytes(table_mutant(SURVEY, seed))
@@ -258,8 +266,8 @@ def judge_drawings(folder: Path, seeds: range, *, whole: bool) -> Counter[str]:
     path, out = folder / "deck.toml", folder / "plan.svg"
     plan = '[plan]\ndxf = "plan.dxf"\ndxf_layer = "SLAB"\ndxf_opening_layer = "HOLES"\n'
     line = '[[line]]\non = "E*"\nsupport = "rigid"\n'
-    path.write_text(SLAB + plan + line + WEIGHT + COARSE)
-    drawn = drawing(folder, slab_with_hole).read_text()
+    path.write_text(SLAB + plan + line + WEIGHT + COARSE, encoding="utf-8")
+    drawn = drawing(folder, slab_with_hole).read_text(encoding="utf-8")
     found: Counter[str] = Counter()
     for seed in seeds:
         (folder / "plan.dxf").write_bytes(drawing_mutant(drawn, seed))
@@ -268,7 +276,7 @@ def judge_drawings(folder: Path, seeds: range, *, whole: bool) -> Counter[str]:
             judged = judge(path)
             if whole and judged == "deck":
                 assert main(["draw", str(path), "--out", str(out)]) == 0
-                assert not re.search(r"[\" ](nan|inf)[\" ]", out.read_text())
+                assert not re.search(r"[\" ](nan|inf)[\" ]", out.read_text(encoding="utf-8"))
                 with suppress(JobError, PlateError):
                     deck = read_deck(path)
                     check_job_size(deck)
@@ -299,7 +307,7 @@ def test_damaged_results_are_told(tmp_path: Path) -> None:
     corners = np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [1.0, 1.0, 0.0], [0.0, 1.0, 0.0]])
     data = {"w_mm_max": np.arange(4.0)}
     meshio.write(fields, meshio.Mesh(corners, [("quad", [[0, 1, 2, 3]])], point_data=data))
-    summary.write_text('{"title": "small"}')
+    summary.write_text('{"title": "small"}', encoding="utf-8")
     assert read_results(tmp_path)[1] == {"title": "small"}
     for path in (fields, summary):
         whole = path.read_bytes()
@@ -308,7 +316,7 @@ def test_damaged_results_are_told(tmp_path: Path) -> None:
             with pytest.raises(JobError, match=rf"{path.name}: is damaged"):
                 read_results(tmp_path)
         path.write_bytes(whole)
-    summary.write_text("[]")
+    summary.write_text("[]", encoding="utf-8")
     with pytest.raises(JobError, match="is damaged"):
         read_results(tmp_path)
 
@@ -347,7 +355,7 @@ def test_two_hundred_kills_leave_the_old_files_or_the_new(tmp_path: Path, writer
     whole, seconds = {}, 0.0
     for name, thickness in (("first", 250), ("second", 260)):
         text = QUICK.replace("thickness_mm = 250", f"thickness_mm = {thickness}")
-        (tmp_path / f"{name}.toml").write_text(text.replace("small", name))
+        (tmp_path / f"{name}.toml").write_text(text.replace("small", name), encoding="utf-8")
         start = time.monotonic()
         words = writes(writer, tmp_path / f"{name}.toml", tmp_path / name)
         subprocess.run(words, check=True, capture_output=True)

@@ -27,7 +27,7 @@ STUDIES = [
     LISTED + NAMES + RESPONSES,
     HEAD.replace("every = 0", "every = 1\nerror_target_percent = 50") + FEW + RESPONSES,
 ]
-PACKAGED = (FOLDER / "studies" / "width-study.toml").read_text()
+PACKAGED = (FOLDER / "studies" / "width-study.toml").read_text(encoding="utf-8")
 # A mutant may ask for a hundred thousand decks: valid, and too many to wait for.
 MOST_DECKS = 12
 # A row that failed because of the program, not of its deck, gives the exception's name.
@@ -45,10 +45,10 @@ def decks(path: Path) -> int:
 def judge(folder: Path, sources: list[str], seeds: range) -> Counter[int]:
     """Exit status of the study's command for each mutant; -1 for what is too large to compute."""
     found: Counter[int] = Counter()
-    (folder / "deck.toml").write_text(DECK)
-    (folder / "rows.csv").write_text("k,load,edge_L\n1,50,0.2\n100,100,0.6\n")
+    (folder / "deck.toml").write_text(DECK, encoding="utf-8")
+    (folder / "rows.csv").write_text("k,load,edge_L\n1,50,0.2\n100,100,0.6\n", encoding="utf-8")
     base = FOLDER / "studies" / "width-deck.toml"
-    (folder / base.name).write_text(base.read_text())
+    (folder / base.name).write_text(base.read_text(encoding="utf-8"), encoding="utf-8")
     path = folder / "study.toml"
     for seed in seeds:
         path.write_bytes(mutant(sources, seed))
@@ -61,7 +61,7 @@ def judge(folder: Path, sources: list[str], seeds: range) -> Counter[int]:
             raise AssertionError(f"mutant {seed}: {error!r}") from error
         assert status in (0, 2), f"mutant {seed}: exit status {status}"
         if status == 0:
-            text = (folder / "out" / "table.csv").read_text()
+            text = (folder / "out" / "table.csv").read_text(encoding="utf-8")
             assert not FAULT.search(text), f"mutant {seed}: {text}"
         found[status] += 1
     return found

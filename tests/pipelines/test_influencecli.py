@@ -21,7 +21,7 @@ def test_files_hold_the_surface_and_the_drawing_the_wheels(
     deck = small_deck(tmp_path)
     out = tmp_path / "out"
     assert main(["influence", deck.path, *AT, "--component", "w", "--out", str(out)]) == 0
-    rows = list(csv.reader((out / "influence.csv").read_text().splitlines()))
+    rows = list(csv.reader((out / "influence.csv").read_text(encoding="utf-8").splitlines()))
     assert rows[0] == ["station_m", "offset_m", "w_mm_per_kN"]
     values = np.array(rows[1:], dtype=float)
     result = influence_result(deck, Wanted("w", (1.5, 0.2)))
@@ -34,7 +34,7 @@ def test_files_hold_the_surface_and_the_drawing_the_wheels(
     assert field.point_data["influence [mm per kN]"].max() == pytest.approx(
         result.ordinates.max(), rel=1e-12
     )
-    svg = (out / "influence.svg").read_text()
+    svg = (out / "influence.svg").read_text(encoding="utf-8")
     assert "influence on w at station 1.5 m, offset 0.2 m" in svg
     words = capsys.readouterr().out
     place = result.worst[0].position
@@ -49,7 +49,7 @@ def test_resultant_and_side(tmp_path: Path) -> None:
     base = ["influence", deck.path, "--out", str(tmp_path / "out")]
     assert main([*base, *ends]) == 0
     assert main([*base, *ends, "--resultant"]) == 0
-    head = (tmp_path / "out" / "influence.csv").read_text().splitlines()[0]
+    head = (tmp_path / "out" / "influence.csv").read_text(encoding="utf-8").splitlines()[0]
     assert head.endswith("m_x_kNm_per_kN")
     assert main([*base, "--at", "3", "0.1", "--component", "q_x", "--side", "before"]) == 0
 
@@ -76,7 +76,7 @@ def test_a_deck_without_traffic_has_a_surface_and_no_position(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     path = tmp_path / "deck.toml"
-    path.write_text(SLAB + PLAN + BEAMS + MESH)
+    path.write_text(SLAB + PLAN + BEAMS + MESH, encoding="utf-8")
     out = str(tmp_path / "out")
     assert main(["influence", str(path), *AT, "--component", "m_y", "--out", out]) == 0
     assert "no vehicles" in capsys.readouterr().out

@@ -75,7 +75,10 @@ def test_memory_is_estimated_within_a_half(tmp_path: Path, name: str) -> None:
     """`benchmarks/jobsizes.py` has more decks, up to those that take minutes."""
     path = tmp_path / "deck.toml"
     own = SLAB + PLAN + BEAMS + TRAFFIC + PROBES + MESH
-    path.write_text(own if name == "small" else (FOLDER / f"{name}.toml").read_text())
+    path.write_text(
+        own if name == "small" else (FOLDER / f"{name}.toml").read_text(encoding="utf-8"),
+        encoding="utf-8",
+    )
     command = [sys.executable, "-c", RUN, str(path), str(tmp_path / "out")]
     done = subprocess.run(command, check=True, capture_output=True, text=True)
     peak = 1024.0 * float(done.stderr.split()[-1])
@@ -121,7 +124,7 @@ def test_every_command_refuses_what_is_too_large(
     monkeypatch.chdir(tmp_path)
     many = absurd == "positions"
     text = SLAB + LONG + BEAMS + (FINE if many else TRAFFIC + "[mesh]\nsize_m = 0.01\n")
-    Path("deck.toml").write_text(text)
+    Path("deck.toml").write_text(text, encoding="utf-8")
     if not many:  # not even the nodes are to be made
 
         def refused(*_: object, **__: object) -> None:
@@ -142,7 +145,7 @@ def test_drawing_tells_what_a_run_would_take(
 ) -> None:
     deck = tmp_path / "deck.toml"
     for text, words in ((TRAFFIC, "A run: about "), (FINE, "Warning: ")):
-        deck.write_text(SLAB + LONG + BEAMS + text)
+        deck.write_text(SLAB + LONG + BEAMS + text, encoding="utf-8")
         assert main(["draw", str(deck), "--out", str(tmp_path / "plan.svg")]) == 0
         assert words in capsys.readouterr().out
 

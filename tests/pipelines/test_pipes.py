@@ -34,11 +34,11 @@ def test_what_prints_ends_as_if_it_were_read(words: list[str]) -> None:
 
 
 def test_files_are_written_all_the_same(tmp_path: Path) -> None:
-    (tmp_path / "deck.toml").write_text(starter("truss"))
+    (tmp_path / "deck.toml").write_text(starter("truss"), encoding="utf-8")
     out = tmp_path / "drawings"
     done = unread("draw", tmp_path / "deck.toml", "--out", out)
     assert (done.returncode, done.stderr) == (0, "")
-    assert (out / "plan.svg").read_text().rstrip().endswith("</svg>")
+    assert (out / "plan.svg").read_text(encoding="utf-8").rstrip().endswith("</svg>")
 
 
 def test_a_mistake_stays_a_mistake(tmp_path: Path) -> None:
@@ -57,7 +57,7 @@ def test_no_output_at_all_is_no_fault() -> None:
 
 @pytest.mark.slow
 def test_a_run_that_nobody_reads_is_whole(tmp_path: Path) -> None:
-    (tmp_path / "deck.toml").write_text(SLAB + PLAN + BEAMS + COARSE)
+    (tmp_path / "deck.toml").write_text(SLAB + PLAN + BEAMS + COARSE, encoding="utf-8")
     done = unread("run", tmp_path / "deck.toml", "--out", tmp_path / "out", errors_too=True)
     assert done.returncode == 0
     names = {path.name for path in (tmp_path / "out").iterdir()}

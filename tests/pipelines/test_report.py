@@ -283,14 +283,14 @@ def test_what_the_user_wrote_cannot_become_markup(bare: Result) -> None:
 
 def test_a_report_is_replaced_whole_or_not_at_all(bare: Result, tmp_path: Path) -> None:
     path = tmp_path / "report.html"
-    path.write_text("old")
+    path.write_text("old", encoding="utf-8")
     broken = {k: v for k, v in bare.summary.items() if k != "model"}
     with pytest.raises(KeyError, match="model"):
         write_report(path, replace(bare, summary=broken))
-    assert path.read_text() == "old"
+    assert path.read_text(encoding="utf-8") == "old"
     assert [p.name for p in tmp_path.iterdir()] == ["report.html"]
     write_report(path, bare)
-    assert path.read_text().startswith("<!DOCTYPE html>")
+    assert path.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
     assert [p.name for p in tmp_path.iterdir()] == ["report.html"]
 
 

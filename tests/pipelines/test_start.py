@@ -29,27 +29,27 @@ def test_a_new_deck_file_is_a_deck_with_comments(tmp_path: Path, kind: str) -> N
     deck = read_deck(path)
     assert deck.warnings == ()
     assert 100 < position_count(deck) < 4000
-    assert path.read_text().count("#") > 10
+    assert path.read_text(encoding="utf-8").count("#") > 10
 
 
 def test_new_never_overwrites(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "deck.toml"
-    path.write_text("mine")
+    path.write_text("mine", encoding="utf-8")
     assert main(["new", "truss", "--out", str(path)]) == 2
     assert "exists already" in capsys.readouterr().err
-    assert path.read_text() == "mine"
+    assert path.read_text(encoding="utf-8") == "mine"
 
 
 @pytest.mark.soak
 @pytest.mark.parametrize("kind", [*KINDS])
 def test_a_new_deck_file_runs(tmp_path: Path, kind: str) -> None:
-    (tmp_path / "deck.toml").write_text(starter(kind))
+    (tmp_path / "deck.toml").write_text(starter(kind), encoding="utf-8")
     assert main(["run", str(tmp_path / "deck.toml"), "--out", str(tmp_path), "--pdf"]) == 0
     for name in ("report.html", "report.pdf", "summary.json", "fields.vtu"):
         assert (tmp_path / name).stat().st_size > 1000
     assert (tmp_path / "report.html").stat().st_size < 5_000_000
     # Of a first run no moment that the mesh does not hold is shown.
-    summary = json.loads((tmp_path / "summary.json").read_text())
+    summary = json.loads((tmp_path / "summary.json").read_text(encoding="utf-8"))
     for peak in summary["governing"]:
         if peak["result"].startswith("m_"):
             assert peak["error"] < 0.1 * abs(peak["value"]), peak
@@ -57,7 +57,7 @@ def test_a_new_deck_file_runs(tmp_path: Path, kind: str) -> None:
 
 @pytest.mark.parametrize("kind", [*KINDS])
 def test_the_model_is_drawn(tmp_path: Path, kind: str) -> None:
-    (tmp_path / "deck.toml").write_text(starter(kind))
+    (tmp_path / "deck.toml").write_text(starter(kind), encoding="utf-8")
     deck = read_deck(tmp_path / "deck.toml")
     files = write_drawings(deck, tmp_path / "drawings")
     assert [f.name for f in files] == ["plan.svg", "section.svg", "vehicle-1.svg"]
@@ -78,7 +78,7 @@ def test_the_section_knows_zones(tmp_path: Path) -> None:
 def test_the_section_of_an_outline_is_where_its_slab_is(tmp_path: Path) -> None:
     text = starter("outline").replace("[9.4,", "[5.4,").replace("[10.4,", "[6.6,")
     text = text.replace("-4.9]", "-3.5]").replace("-4.2]", "-2.5]")
-    (tmp_path / "deck.toml").write_text(text)
+    (tmp_path / "deck.toml").write_text(text, encoding="utf-8")
     words = section(read_deck(tmp_path / "deck.toml"))
     # At station 6 the arc's own point -4.6, the opening, and the edge beam at 4.
     for gap in ("1.10", "1.00", "6.50"):
@@ -115,7 +115,7 @@ def test_a_scene_is_whole(tmp_path: Path) -> None:
 
 
 def test_a_slab_in_space_has_its_arcs_and_openings(tmp_path: Path) -> None:
-    (tmp_path / "deck.toml").write_text(starter("outline"))
+    (tmp_path / "deck.toml").write_text(starter("outline"), encoding="utf-8")
     deck = read_deck(tmp_path / "deck.toml")
     slab = model_scene(deck).surfaces[0]
     a, b, c = (slab.points[slab.triangles[:, k]] for k in range(3))
@@ -153,7 +153,7 @@ def test_a_picture_without_a_renderer_says_so(
     # A child that dies of a signal, as the renderer does where it finds no library.
     monkeypatch.setattr(views, "PROBE", "import os; os.kill(os.getpid(), 11)")
     views.no_renderer.cache_clear()
-    (tmp_path / "deck.toml").write_text(starter("skew"))
+    (tmp_path / "deck.toml").write_text(starter("skew"), encoding="utf-8")
     out = tmp_path / "x.png"
     assert main(["view", str(tmp_path / "deck.toml"), "--out", str(out)]) == 2
     told = capsys.readouterr().err
@@ -167,7 +167,7 @@ def test_a_picture_without_a_renderer_says_so(
 def test_a_picture_shows_the_deck(tmp_path: Path) -> None:
     if views.no_renderer():
         pytest.skip(views.no_renderer())
-    (tmp_path / "deck.toml").write_text(starter("truss"))
+    (tmp_path / "deck.toml").write_text(starter("truss"), encoding="utf-8")
     out = tmp_path / "x.png"
     done = subprocess.run(
         [sys.executable, "-c", "import sys; from pipelines.cli import main; sys.exit(main())",
@@ -182,7 +182,7 @@ def test_a_picture_shows_the_deck(tmp_path: Path) -> None:
 def test_a_crossing_is_seen_from_one_place(tmp_path: Path) -> None:
     if views.no_renderer():
         pytest.skip(views.no_renderer())
-    (tmp_path / "deck.toml").write_text(starter("skew"))
+    (tmp_path / "deck.toml").write_text(starter("skew"), encoding="utf-8")
     out = tmp_path / "x.gif"
     done = subprocess.run(
         [sys.executable, "-c", "import sys; from pipelines.cli import main; sys.exit(main())",

@@ -38,7 +38,7 @@ def tables(out: Path) -> tuple[bytes, bytes]:
 
 
 def rows_of(out: Path) -> list[dict[str, str]]:
-    return list(csv.DictReader((out / "table.csv").read_text().splitlines()))
+    return list(csv.DictReader((out / "table.csv").read_text(encoding="utf-8").splitlines()))
 
 
 def row_files(out: Path) -> list[Path]:
@@ -67,10 +67,10 @@ def test_table_design_and_provenance(tmp_path: Path) -> None:
         for row, value in zip(rows, column.values, strict=True):
             cell = row[column.name]
             assert cell == (value or "") if isinstance(value, str | None) else float(cell) == value
-    design = list(csv.DictReader((out / "design.csv").read_text().splitlines()))
+    design = list(csv.DictReader((out / "design.csv").read_text(encoding="utf-8").splitlines()))
     assert [d["k"] for d in design] == [row["k"] for row in rows]
-    record = json.loads((out / "study.json").read_text())
-    assert record["study_file"] == (tmp_path / "study.toml").read_text()
+    record = json.loads((out / "study.json").read_text(encoding="utf-8"))
+    assert record["study_file"] == (tmp_path / "study.toml").read_text(encoding="utf-8")
     assert record["base_file"] == DECK
     assert record["last_run"]["computed"] == 8
     # widths do not depend on how large the load is
@@ -84,9 +84,9 @@ def test_a_row_is_what_its_own_deck_file_gives(tmp_path: Path) -> None:
     out = tmp_path / "out"
     run_study(write_study(tmp_path), out)
     for file in row_files(out)[::5]:
-        entry = json.loads(file.read_text())
+        entry = json.loads(file.read_text(encoding="utf-8"))
         path = tmp_path / "row.toml"
-        path.write_text(entry["deck"])
+        path.write_text(entry["deck"], encoding="utf-8")
         alone = analyse(read_deck(path)).summary
         assert entry["values"]["m"] == alone["probes"]["mid"]["cases"]["wheel"]["m_x"]
 
@@ -115,7 +115,7 @@ def test_what_is_missing_or_damaged_is_computed_again(tmp_path: Path) -> None:
     assert run_study(study, out).computed == 0
     first, second, third, fourth, *_ = row_files(out)
     first.unlink()
-    second.write_text(second.read_text()[:200])
+    second.write_text(second.read_text(encoding="utf-8")[:200], encoding="utf-8")
     third.write_bytes(fourth.read_bytes())  # another row's numbers under this name
     (out / "table.parquet").unlink()
     assert run_study(study, out).computed == 3
@@ -262,7 +262,9 @@ def start(study: Path, out: Path, *more: str) -> "subprocess.Popen[str]":
 def workers_of(driver: int) -> list[int]:
     """Worker processes of a driver."""
     try:
-        children = Path(f"/proc/{driver}/task/{driver}/children").read_text().split()
+        children = (
+            Path(f"/proc/{driver}/task/{driver}/children").read_text(encoding="utf-8").split()
+        )
         commands = {int(c): Path(f"/proc/{c}/cmdline").read_bytes() for c in children}
     except OSError:
         return []
@@ -271,7 +273,10 @@ def workers_of(driver: int) -> list[int]:
 
 def alive(process: int) -> bool:
     try:
-        return Path(f"/proc/{process}/stat").read_text().split(")")[1].split()[0] != "Z"
+        return (
+            Path(f"/proc/{process}/stat").read_text(encoding="utf-8").split(")")[1].split()[0]
+            != "Z"
+        )
     except OSError:
         return False
 

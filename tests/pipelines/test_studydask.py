@@ -33,7 +33,7 @@ class LocalCluster:
             "scheduler", "--host", "127.0.0.1", "--port", "0", "--scheduler-file", str(file)
         )
         assert until(lambda: file.exists() and file.stat().st_size > 0), "no scheduler"
-        self.address = str(json.loads(file.read_text())["address"])
+        self.address = str(json.loads(file.read_text(encoding="utf-8"))["address"])
         common = ("--nthreads", "1", "--no-nanny", "--memory-limit", memory)
         where = ("--local-directory", str(folder), "--host", "127.0.0.1")
         self.workers = [self._start("worker", self.address, *common, *where) for _ in range(2)]
@@ -49,7 +49,7 @@ class LocalCluster:
             )
 
     def _registered(self) -> int:
-        return (self.folder / "log.txt").read_text().count("Registered to:")
+        return (self.folder / "log.txt").read_text(encoding="utf-8").count("Registered to:")
 
     def stop(self) -> None:
         for process in (*self.workers, self.scheduler):

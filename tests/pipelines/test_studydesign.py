@@ -76,7 +76,7 @@ def test_the_seed_is_the_design(tmp_path: Path, kind: str) -> None:
 
 
 def test_rows_of_a_file(tmp_path: Path) -> None:
-    (tmp_path / "rows.csv").write_text("thickness, k\n250, 10\n260, 2.5\n")
+    (tmp_path / "rows.csv").write_text("thickness, k\n250, 10\n260, 2.5\n", encoding="utf-8")
     parameters = '[[parameter]]\nname = "k"\ngroup = "EI_b/(D L)"\n' + (
         '[[parameter]]\nname = "thickness"\nkey = "slab.thickness_mm"\n'
     )
@@ -88,7 +88,7 @@ def test_rows_of_a_file(tmp_path: Path) -> None:
         ("k,thickness\n1,2,3\n", "line 2: not 2 cells"),
         ("k,thickness\n", "no rows"),
     ):
-        (tmp_path / "rows.csv").write_text(text)
+        (tmp_path / "rows.csv").write_text(text, encoding="utf-8")
         with pytest.raises(StudyError, match=words):
             rows_of(tmp_path, 'kind = "rows"\nfile = "rows.csv"', parameters)
 

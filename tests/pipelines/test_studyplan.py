@@ -102,7 +102,9 @@ def test_tolerances_for_one_structure_in_so_many(tmp_path: Path) -> None:
 
 
 def test_equal_rows_are_one_task(tmp_path: Path) -> None:
-    (tmp_path / "rows.csv").write_text("k,load,edge_L\n" + "1,50,0.2\n" * 3 + "1,60,0.2\n")
+    (tmp_path / "rows.csv").write_text(
+        "k,load,edge_L\n" + "1,50,0.2\n" * 3 + "1,60,0.2\n", encoding="utf-8"
+    )
     parameters = "\n".join(s for s in PARAMETERS.split("\n") if not s.startswith("values"))
     found = plan(tmp_path, CSV, parameters, RESPONSES)
     assert len(found.rows) == 4
@@ -113,7 +115,7 @@ def test_equal_rows_are_one_task(tmp_path: Path) -> None:
 
 def test_tasks_are_small(tmp_path: Path) -> None:
     lines = "".join(f"1,{load},0.2\n" for load in range(10, 10 + 3 * MOST_ROWS // 2))
-    (tmp_path / "rows.csv").write_text("k,load,edge_L\n" + lines)
+    (tmp_path / "rows.csv").write_text("k,load,edge_L\n" + lines, encoding="utf-8")
     parameters = "\n".join(s for s in PARAMETERS.split("\n") if not s.startswith("values"))
     tasks = plan(tmp_path, CSV, parameters, RESPONSES).tasks(lambda key: False)
     assert [len(task.rows) for task in tasks] == [MOST_ROWS, MOST_ROWS // 2]
@@ -175,13 +177,13 @@ path = "model.result_points"
 def test_a_file_that_the_deck_names_goes_with_it_and_counts(tmp_path: Path) -> None:
     drawing = tmp_path / "drawings" / "plan.dxf"
     drawing.parent.mkdir()
-    drawing.write_text(DRAWING)
+    drawing.write_text(DRAWING, encoding="utf-8")
     first = plan(tmp_path, OF_DRAWN, deck=DRAWN)
     [(name, data)] = first.rows[0].files
     assert data.decode() == DRAWING
     assert name in first.rows[0].deck
     assert deck_of(first.rows[0]).plan.outline[:, 0].max() == pytest.approx(6.0)
-    drawing.write_text(DRAWING.replace("6.0", "7.0"))
+    drawing.write_text(DRAWING.replace("6.0", "7.0"), encoding="utf-8")
     again = plan(tmp_path, OF_DRAWN, deck=DRAWN)
     assert not set(keys(again)) & set(keys(first))
     assert deck_of(again.rows[0]).plan.outline[:, 0].max() == pytest.approx(7.0)

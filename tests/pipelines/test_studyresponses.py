@@ -260,7 +260,7 @@ def scaled(deck: Deck, length: float, modulus: float) -> Deck:
     ):
         assert old in text
         text = text.replace(old, new)
-    Path(deck.path).write_text(text)
+    Path(deck.path).write_text(text, encoding="utf-8")
     return read_deck(deck.path)
 
 
@@ -271,7 +271,7 @@ def test_scaling_lengths_loads_and_moduli_leaves_dimensionless_responses(
     # 1e-8 leaves room for rounding in a solve with stiff beams and no more.
     study = read_study(write_study(tmp_path))
     path = tmp_path / "scaled.toml"
-    path.write_text(DECK)
+    path.write_text(DECK, encoding="utf-8")
     plain = read_deck(path)
     reference = Reference(bay=1, cases=("wheel",), beams="C*")
     responses = tuple(r for r in study.responses if r.name != "irc")  # inches and mm of surfacing

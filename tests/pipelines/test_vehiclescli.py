@@ -35,7 +35,7 @@ def test_numbers_of_one_entry() -> None:
 def test_page_draws_every_vehicle_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = tmp_path / "lists" / "vehicles.html"
     assert main(["vehicles", "--out", str(out)]) == 0
-    html = out.read_text()
+    html = out.read_text(encoding="utf-8")
     assert len(re.findall(r"<svg ", html)) == len(library)
     for vehicle in library.values():
         assert f"<strong>{vehicle.name}</strong>" in html

@@ -57,6 +57,20 @@ def test_climb_finds_the_top_of_a_quadratic_within_its_bounds() -> None:
     assert best[0] == pytest.approx(0.0, abs=1e-6)
 
 
+def test_climb_along_a_ridge_that_two_axes_share() -> None:
+    """A vehicle's station and its spacing are one motion while only its rear axles are on the
+    slab: the quadratic is level along their difference and has no single top."""
+
+    def value(which: np.ndarray, x: np.ndarray) -> np.ndarray:
+        return np.asarray(-((x[0] + x[2] - 0.4) ** 2) - 3.0 * (x[1] + 0.1) ** 2)
+
+    x = np.zeros((3, 1))
+    bounds = np.array([[-1.0, 1.0]] * 3)
+    found, best = climb(value, x, value(np.arange(1), x), bounds, 0.2, 1e-4)
+    assert found[0, 0] + found[2, 0] == pytest.approx(0.4, abs=1e-3)
+    assert best[0] == pytest.approx(0.0, abs=1e-6)
+
+
 def test_one_axle_on_a_strip_governs_over_the_point(tmp_path: Path) -> None:
     # A slab on two lines under one wide axle: the moment at midspan is largest with the axle there.
     deck = deck_of(

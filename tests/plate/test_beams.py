@@ -140,14 +140,20 @@ def explicit_stub(
     xy, edges = straight_edges(3, length, 3)
     K = assembled(xy, edges, section, length)
     keep = np.setdiff1d(np.arange(len(K)), np.arange(2, len(K), N_FIELDS))  # no twist
-    K = K[np.ix_(keep, keep)]
+    beam = K[np.ix_(keep, keep)]
+    K = beam.copy()
     K[-1, -1] += k_rot
-    big = k if math.isfinite(k) else 1e9 * np.abs(K).max()
-    K[-2, -2] += big
+    held = math.isinf(k)
+    if not held:
+        K[-2, -2] += k
+    free = np.setdiff1d(np.arange(2, len(K)), [len(K) - 2] if held else [])
     u = np.zeros((len(K), 2))
     u[:2] = np.eye(2)
-    u[2:] = -np.linalg.solve(K[2:, 2:], K[2:, :2])
-    return K[:2] @ u, big * u[-2]
+    # The shear of an Euler beam is 1e6 times as stiff as its bending here: one step of refinement
+    # gives back the digits that the solution loses by that.
+    for _ in range(2):
+        u[free] -= np.linalg.solve(K[np.ix_(free, free)], (K @ u)[free])
+    return K[:2] @ u, -(beam @ u)[-2]
 
 
 @pytest.mark.parametrize("section", [SECTION, BeamSection(3.0, 0.7)], ids=["timoshenko", "euler"])

@@ -145,7 +145,7 @@ class Odd:
 def ours(odd: Odd, folder: Path) -> Floats:
     """Moments and shears (case, point, 5) on the deck's default mesh."""
     path = folder / "deck.toml"
-    path.write_text(odd.text())
+    path.write_text(odd.text(), encoding="utf-8")
     deck = read_deck(path)
     model = build_model(deck).model
     rows = probe_rows(deck, model, field_points(model))

@@ -73,7 +73,7 @@ def test_command_prints_the_table_and_writes_it(
     text = capsys.readouterr().out
     assert "Orthotropic simple panel, b/a = 2" in text
     assert "30 of 30 values" in text
-    with out.open(newline="") as file:
+    with out.open(encoding="utf-8", newline="") as file:
         table = list(csv.DictReader(file))
     assert len(table) == 30
     assert {row["status"] for row in table} == {"agrees"}
@@ -101,7 +101,7 @@ def test_command_to_a_folder_that_is_not_there(
 def test_numbers_in_the_file_are_whole(tmp_path: Path) -> None:
     third = Row("case, with a comma", "w", "print", 1.0 / 3.0, 0.3, 0.2, 1.0)
     write_rows(tmp_path / "t.csv", [third])
-    with (tmp_path / "t.csv").open(newline="") as file:
+    with (tmp_path / "t.csv").open(encoding="utf-8", newline="") as file:
         (row,) = csv.DictReader(file)
     assert float(row["value"]) == 1.0 / 3.0
     assert row["case"] == "case, with a comma"
