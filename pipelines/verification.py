@@ -8,10 +8,8 @@ import csv
 import io
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 from pipelines import verificationpanels, verificationslabs
-from pipelines.files import write_text
 from pipelines.verificationrow import Row
 
 CASES: tuple[Callable[[], list[Row]], ...] = (
@@ -85,12 +83,12 @@ def cells(row: Row) -> tuple[str, ...]:
     )
 
 
-def write_rows(path: Path, rows: Iterable[Row]) -> None:
-    """The table as a CSV file, numbers in full, difference and within as fractions."""
+def csv_text(rows: Iterable[Row]) -> str:
+    """The table as CSV, numbers in full, difference and within as fractions."""
     text = io.StringIO()
     out = csv.writer(text, lineterminator="\n")
     out.writerow(COLUMNS)
     for row in rows:
         numbers = (row.value, row.found, row.difference, row.within)
         out.writerow((row.case, row.result, row.source, *map(repr, numbers), cells(row)[-1]))
-    write_text(path, text.getvalue())
+    return text.getvalue()

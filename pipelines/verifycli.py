@@ -7,6 +7,8 @@ from typing import TypeAlias
 from rich.console import Console
 from rich.table import Table
 
+from pipelines.files import write_text
+
 Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
 # Of the table in a file or a pipe [characters].
@@ -28,7 +30,7 @@ def add_verify(commands: Commands, caution: str) -> None:
 
 def _verify(arguments: argparse.Namespace) -> int:
     # Here, so that the other commands do not wait for the series to be imported.
-    from pipelines.verification import COLUMNS, agreement, cells, verification_rows, write_rows
+    from pipelines.verification import COLUMNS, agreement, cells, csv_text, verification_rows
 
     console = Console(soft_wrap=True)
     if not console.is_terminal:
@@ -49,6 +51,6 @@ def _verify(arguments: argparse.Namespace) -> int:
     total = agreement(rows)
     console.print(total.sentence, highlight=False)
     if arguments.out is not None:
-        write_rows(arguments.out, rows)
+        write_text(arguments.out, csv_text(rows))
         console.print(str(arguments.out), highlight=False)
     return 1 if total.failed else 0
