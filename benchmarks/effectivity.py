@@ -19,16 +19,16 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.accuracy import REFINEMENT, mesh_part, values_by
-from pipelines.build import BuiltModel, build_model
-from pipelines.deck import Deck
-from pipelines.deckfile import read_deck
-from pipelines.envelopes import Envelopes, traffic_envelopes
-from pipelines.headline import Headline, headline, rows_on
-from pipelines.responses import Solver, case_responses
-from pipelines.shelf import Shelf
+from pipelines.accuracy.stated_values import Headline, headline, rows_on
+from pipelines.accuracy.tolerances import REFINEMENT, mesh_part, values_by
+from pipelines.deck.deck import Deck
+from pipelines.deck.reading.deck_file import read_deck
+from pipelines.envelopes.single_vehicles import Envelopes, traffic_envelopes
+from pipelines.model.build import BuiltModel, build_model
+from pipelines.model.cache import Shelf
+from pipelines.model.responses import Solver, case_responses
 from plate.conventions import RESULTS
-from plate.stiffness import Stiffness
+from plate.solver.stiffness import Stiffness
 
 Floats = NDArray[np.float64]
 

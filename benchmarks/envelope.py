@@ -26,13 +26,13 @@ from numpy.typing import NDArray
 from scipy.sparse.linalg import splu
 from skfem.helpers import dd, ddot, eye, trace
 
-from pipelines.build import build_model
-from pipelines.deckfile import read_deck
-from pipelines.envelopes import traffic_envelopes
-from pipelines.responses import Solver
-from pipelines.traffic import load_positions
-from plate.recovery import FieldRecovery
-from plate.stiffness import Stiffness
+from pipelines.deck.reading.deck_file import read_deck
+from pipelines.envelopes.single_vehicles import traffic_envelopes
+from pipelines.model.build import build_model
+from pipelines.model.responses import Solver
+from pipelines.traffic.positions import load_positions
+from plate.results.fields import FieldRecovery
+from plate.solver.stiffness import Stiffness
 
 Floats = NDArray[np.float64]
 

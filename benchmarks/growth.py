@@ -20,14 +20,14 @@ from pathlib import Path
 import numpy as np
 from envelope import DECK, STATIONS
 
-from pipelines.build import build_model
-from pipelines.deckfile import read_deck
-from pipelines.envelopes import traffic_envelopes
-from pipelines.examples import example_path
-from pipelines.responses import Solver
-from pipelines.traffic import load_positions
-from plate.recovery import FieldRecovery
-from plate.stiffness import Stiffness
+from pipelines.deck.examples import example_path
+from pipelines.deck.reading.deck_file import read_deck
+from pipelines.envelopes.single_vehicles import traffic_envelopes
+from pipelines.model.build import build_model
+from pipelines.model.responses import Solver
+from pipelines.traffic.positions import load_positions
+from plate.results.fields import FieldRecovery
+from plate.solver.stiffness import Stiffness
 
 LENGTH = STATIONS[-1] + 2.0
 OFFSETS = 16

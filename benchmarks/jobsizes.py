@@ -16,17 +16,17 @@ import tempfile
 import time
 from pathlib import Path
 
-from pipelines.deckfile import read_deck
-from pipelines.examples import FOLDER
-from pipelines.jobsize import job_size
-from pipelines.starters import starter
+from pipelines.deck.examples import FOLDER
+from pipelines.deck.reading.deck_file import read_deck
+from pipelines.deck.starters import starter
+from pipelines.model.job_size import job_size
 
 # A whole run, then on the error stream its peak of memory [kB] and seconds of processors. The peak
 # of the process's own memory: that of its resources would take over its parent's.
 RUN = """
 import resource, sys
 from pathlib import Path
-from pipelines.cli import main
+from pipelines.cli.main import main
 assert main(["run", sys.argv[1], "--out", sys.argv[1] + ".out"]) == 0
 peak = Path("/proc/self/status").read_text().split("VmHWM:")[1].split()[0]
 used = resource.getrusage(resource.RUSAGE_SELF)

@@ -22,14 +22,14 @@ try:
 except ImportError:
     cholespy = None
 
-from plate.beams import BeamSection
-from plate.grid import Grading, grid_mesh
-from plate.loads import patch_loads
-from plate.model import PlateModel
-from plate.plan import grid_plan
-from plate.section import Section
-from plate.stiffness import Stiffness
-from plate.supports import BeamLine, Hold
+from plate.elements.beam import BeamSection
+from plate.elements.section import Section
+from plate.geometry.plan import grid_plan
+from plate.loads.loads import patch_loads
+from plate.meshing.grid import Grading, grid_mesh
+from plate.model.model import PlateModel
+from plate.model.supports import BeamLine, Hold
+from plate.solver.stiffness import Stiffness
 
 # Loads solved together, as in the program.
 BLOCK = 192

@@ -7,34 +7,34 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict, replace
 from typing import Any
 
-from pipelines.accuracy import estimate, not_estimated
-from pipelines.averaging import mean_curves
-from pipelines.build import BuiltModel, build_model
-from pipelines.comparison import strip_findings
-from pipelines.deck import Deck
-from pipelines.design import design
-from pipelines.designsummary import design_entry
-from pipelines.designwatch import DesignWatch
-from pipelines.envelopes import Envelopes, traffic_envelopes
-from pipelines.governing import governing_values
-from pipelines.jobsize import check_job_size
-from pipelines.modelenvelopes import model_envelopes
-from pipelines.modelpeaks import model_peaks, with_held_tolerances, with_step_errors
-from pipelines.modelpositions import ModelEnvelope
-from pipelines.modelsummary import model_entries
-from pipelines.modeltrains import model_load_count
-from pipelines.reconciliation import reconcile, to_reconcile
-from pipelines.refinement import refined
-from pipelines.responses import Solver, case_responses, check_stiffness
+from pipelines.accuracy.refinement import refined
+from pipelines.accuracy.tolerances import estimate, not_estimated
+from pipelines.accuracy.worst_arrangement import StepErrors
+from pipelines.bars.checks.findings_utilisation import with_utilisation
+from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.design import design
+from pipelines.deck.deck import Deck
+from pipelines.envelopes.arrangements import ModelEnvelope
+from pipelines.envelopes.load_models import model_envelopes
+from pipelines.envelopes.means import mean_curves
+from pipelines.envelopes.model_peaks import model_peaks, with_held_tolerances, with_step_errors
+from pipelines.envelopes.peaks import governing_values
+from pipelines.envelopes.single_vehicles import Envelopes, traffic_envelopes
+from pipelines.envelopes.uplift import uplift_entries
+from pipelines.findings.back_figured_widths import back_widths
+from pipelines.findings.compare import strip_findings
+from pipelines.findings.reconciliation.walk import reconcile, to_reconcile
+from pipelines.model.build import BuiltModel, build_model
+from pipelines.model.cache import Shelf
+from pipelines.model.job_size import check_job_size
+from pipelines.model.responses import Solver, case_responses, check_stiffness
+from pipelines.report.data.summary import summarise
+from pipelines.report.data.summary_bars import design_entry
+from pipelines.report.data.summary_load_models import model_entries
 from pipelines.result import Result
-from pipelines.shelf import Shelf
-from pipelines.summary import summarise
-from pipelines.traffic import position_count
-from pipelines.uplift import uplift_entries
-from pipelines.utilisation import with_utilisation
-from pipelines.widths import back_widths
-from pipelines.worstmodel import StepErrors
-from plate.singular import SingularPlace, singular_places
+from pipelines.traffic.positions import position_count
+from pipelines.traffic.trains import model_load_count
+from plate.model.singular_points import SingularPlace, singular_places
 
 Progress = Callable[[str, int, int], None]
 

@@ -6,21 +6,21 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.accuracy import Tolerances
-from pipelines.build import BuiltModel
-from pipelines.deck import Deck
-from pipelines.design import Design
-from pipelines.envelopes import Envelopes
-from pipelines.fieldfiles import field_columns
-from pipelines.findings import Finding
-from pipelines.governing import Governing
-from pipelines.modelpeaks import ModelPeak
-from pipelines.modelpositions import ModelEnvelope
-from pipelines.reconciliation import Reconciliation
-from pipelines.reporthtml import SYMBOLS, table, text
-from pipelines.responses import Response, Solver
+from pipelines.accuracy.tolerances import Tolerances
+from pipelines.bars.design import Design
+from pipelines.deck.deck import Deck
+from pipelines.envelopes.arrangements import ModelEnvelope
+from pipelines.envelopes.model_peaks import ModelPeak
+from pipelines.envelopes.peaks import Governing
+from pipelines.envelopes.single_vehicles import Envelopes
+from pipelines.findings.back_figured_widths import BackWidth
+from pipelines.findings.finding import Finding
+from pipelines.findings.reconciliation.walk import Reconciliation
+from pipelines.model.build import BuiltModel
+from pipelines.model.responses import Response, Solver
+from pipelines.report.data.fields_vtu import field_columns
+from pipelines.report.page import SYMBOLS, table, text
 from pipelines.units import RESULT_KEYS
-from pipelines.widths import BackWidth
 
 Floats = NDArray[np.float64]
 

@@ -3,15 +3,15 @@
 from pathlib import Path
 
 from pipelines.analysis import Progress, analyse
-from pipelines.barsdxf import write_bars
-from pipelines.deckfile import read_deck
-from pipelines.fieldfiles import field_columns, write_fields
-from pipelines.findingsfile import write_findings
+from pipelines.deck.reading.deck_file import read_deck
 from pipelines.outputs import check_writable, replacing
-from pipelines.report import report
-from pipelines.reportpdf import pdf_of, require_pdf
+from pipelines.report.data.fields_vtu import field_columns, write_fields
+from pipelines.report.data.findings_csv import write_findings
+from pipelines.report.data.summary import write_summary
+from pipelines.report.drawings.bars_dxf import write_bars
+from pipelines.report.pdf import pdf_of, require_pdf
+from pipelines.report.report import report
 from pipelines.result import Result
-from pipelines.summary import write_summary
 
 
 def run(path: Path, out: Path, progress: Progress | None = None, *, pdf: bool = False) -> Result:

@@ -9,16 +9,16 @@ from scipy import sparse
 from scipy.sparse.linalg import splu
 
 from plate.conventions import N_FIELDS
-from plate.grid import Grading, grid_mesh
-from plate.loads import patch_loads
-from plate.mesh import Mesh
-from plate.model import PlateModel
-from plate.plan import grid_plan
-from plate.recovery import point_operators
-from plate.reference import cell_nodes, gauss, shape, shape_gradient, square
-from plate.section import Section
-from plate.stiffness import Stiffness
-from plate.supports import LineSupport
+from plate.elements.section import Section
+from plate.geometry.plan import grid_plan
+from plate.interpolation import cell_nodes, gauss, shape, shape_gradient, square
+from plate.loads.loads import patch_loads
+from plate.meshing.grid import Grading, grid_mesh
+from plate.meshing.mesh import Mesh
+from plate.model.model import PlateModel
+from plate.model.supports import LineSupport
+from plate.results.fields import point_operators
+from plate.solver.stiffness import Stiffness
 
 Floats = NDArray[np.float64]
 Field = Callable[[Floats], Floats]

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parent.parent
-MAIN = "import sys; from pipelines.cli import main; sys.exit(main())"
+MAIN = "import sys; from pipelines.cli.main import main; sys.exit(main())"
 SOURCES = [p for top in ("plate", "pipelines") for p in sorted((ROOT / top).rglob("*.py"))]
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from pipelines.cli import main
+from pipelines.cli.main import main
 from pipelines.result import Result
 from tests.pipelines.small_decks import small_deck
 

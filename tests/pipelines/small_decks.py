@@ -3,8 +3,8 @@
 from pathlib import Path
 from typing import Any
 
-from pipelines.deck import Deck
-from pipelines.deckfile import read_deck
+from pipelines.deck.deck import Deck
+from pipelines.deck.reading.deck_file import read_deck
 
 SLAB = """
 title = "small"

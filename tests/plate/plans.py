@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from plate.curves import Curve, Floats, arc_through, circle, polyline
-from plate.outline import outline_plan, with_lines, with_openings
-from plate.plan import Plan, grid_plan
+from plate.geometry.curves import Curve, Floats, arc_through, circle, polyline
+from plate.geometry.outline import outline_plan, with_lines, with_openings
+from plate.geometry.plan import Plan, grid_plan
 
 
 def l_shape() -> Plan:

@@ -1,24 +1,24 @@
 """Plates with true arcs against closed forms and series: rates, the polygon paradox, equilibrium.
 
-Closed forms: `plate.series.circular`; polygons: `plate.series.polygons`.
+Closed forms: `plate.exact.circular`; polygons: `plate.exact.polygons`.
 """
 
 import numpy as np
 import pytest
 
-from plate.curves import circle, polyline
-from plate.loads import edge_load, patch_loads, pressure
-from plate.model import PlateModel
-from plate.outline import outline_plan
-from plate.plan import Plan
-from plate.quadmesh import Grading, quad_mesh
-from plate.recovery import cell_operators
-from plate.reference import shape
-from plate.series.circular import RingPlate
-from plate.series.polygons import PolygonPlate
-from plate.sizing import uniform
-from plate.stiffness import Stiffness
-from plate.supports import LineSupport
+from plate.exact.circular import RingPlate
+from plate.exact.polygons import PolygonPlate
+from plate.geometry.curves import circle, polyline
+from plate.geometry.outline import outline_plan
+from plate.geometry.plan import Plan
+from plate.interpolation import shape
+from plate.loads.loads import edge_load, patch_loads, pressure
+from plate.meshing.cell_sizes import uniform
+from plate.meshing.free_mesh import Grading, quad_mesh
+from plate.model.model import PlateModel
+from plate.model.supports import LineSupport
+from plate.results.fields import cell_operators
+from plate.solver.stiffness import Stiffness
 from tests.helpers import Floats, shear_rigidity, unit_section
 from tests.plate.plans import PLANS, corners_of
 

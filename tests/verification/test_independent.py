@@ -23,12 +23,12 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
-from pipelines.build import build_model
-from pipelines.deckfile import read_deck
-from pipelines.probes import probe_rows
-from pipelines.responses import case_load
-from plate.recovery import field_points
-from plate.stiffness import Stiffness
+from pipelines.deck.reading.deck_file import read_deck
+from pipelines.model.build import build_model
+from pipelines.model.probes import probe_rows
+from pipelines.model.responses import case_load
+from plate.results.fields import field_points
+from plate.solver.stiffness import Stiffness
 
 Floats = NDArray[np.float64]
 Map = Callable[[Floats, Floats], tuple[Floats, Floats]]

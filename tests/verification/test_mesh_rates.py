@@ -30,16 +30,16 @@ import pytest
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
-from plate.curves import arc_through, polyline
-from plate.element import cell_dofs, stiffness_matrices
-from plate.mesh import side_nodes
-from plate.model import PlateModel
-from plate.outline import outline_plan, with_lines
-from plate.plan import Plan
-from plate.quadmesh import Grading, quad_mesh
-from plate.recovery import cell_operators
-from plate.sizing import uniform
-from plate.supports import LineSupport
+from plate.elements.plate import cell_dofs, stiffness_matrices
+from plate.geometry.curves import arc_through, polyline
+from plate.geometry.outline import outline_plan, with_lines
+from plate.geometry.plan import Plan
+from plate.meshing.cell_sizes import uniform
+from plate.meshing.free_mesh import Grading, quad_mesh
+from plate.meshing.mesh import side_nodes
+from plate.model.model import PlateModel
+from plate.model.supports import LineSupport
+from plate.results.fields import cell_operators
 from tests.helpers import Floats, gauss_points, unit_section
 from tests.plate.plans import holed_square
 from tests.verification.test_plate_elements import sine_errors, sine_errors_of

@@ -6,22 +6,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from plate.beams import BeamSection, beam_matrices
 from plate.conventions import N_FIELDS
-from plate.grid import Band, Grading, corner_width, grid_mesh
-from plate.loads import line_load, pressure
-from plate.mesh import Mesh
-from plate.model import PlateModel
-from plate.plan import grid_plan
-from plate.recovery import FieldRecovery
-from plate.reference import cell_nodes, lobatto, shape
-from plate.section import Section, Zone
-from plate.series.circular import RingPlate
-from plate.series.common import Patch, Rigidity
-from plate.series.levy import LevyPlate
-from plate.series.lines import Line
-from plate.series.thick import ThickPlate
-from plate.supports import BeamLine, Hold, LineSupport, PointSupport
+from plate.elements.beam import BeamSection, beam_matrices
+from plate.elements.section import Section, Zone
+from plate.exact.circular import RingPlate
+from plate.exact.common import Patch, Rigidity
+from plate.exact.levy import LevyPlate
+from plate.exact.lines import Line
+from plate.exact.thick import ThickPlate
+from plate.geometry.plan import grid_plan
+from plate.interpolation import cell_nodes, lobatto, shape
+from plate.loads.loads import line_load, pressure
+from plate.meshing.grid import Band, Grading, corner_width, grid_mesh
+from plate.meshing.mesh import Mesh
+from plate.model.model import PlateModel
+from plate.model.supports import BeamLine, Hold, LineSupport, PointSupport
+from plate.results.fields import FieldRecovery
 from tests.helpers import (
     HARD,
     SOFT,

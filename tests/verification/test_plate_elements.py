@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 from plate.conventions import N_FIELDS
-from plate.element import cell_dofs
-from plate.grid import grid_mesh
-from plate.loads import pressure
-from plate.model import PlateModel
-from plate.plan import grid_plan
-from plate.recovery import cell_operators
-from plate.series.clamped import clamped_rectangle
-from plate.series.common import Patch
+from plate.elements.plate import cell_dofs
+from plate.exact.clamped import clamped_rectangle
+from plate.exact.common import Patch
+from plate.geometry.plan import grid_plan
+from plate.loads.loads import pressure
+from plate.meshing.grid import grid_mesh
+from plate.model.model import PlateModel
+from plate.results.fields import cell_operators
 from tests.helpers import (
     CLAMPED,
     HARD,
@@ -225,8 +225,8 @@ def test_full_shear_would_lock() -> None:
     bilinear mesh gives next to nothing."""
     t, n = 1e-3, 16
     model = rectangle(1.0, 1.0, unit_section(t, 0.3), CLAMPED, order=1, size=1.0 / n)
-    from plate.element import curvature
-    from plate.reference import gauss, shape, shape_gradient, square
+    from plate.elements.plate import curvature
+    from plate.interpolation import gauss, shape, shape_gradient, square
 
     mesh = model.mesh
     x, weight = gauss(2)

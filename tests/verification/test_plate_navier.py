@@ -1,6 +1,6 @@
 """Patches on a hard simply supported plate, b/a = 3, against Navier's series.
 
-The series is the project's own (`plate.series.navier`), summed to 1e-6 in moments and 1e-5 in
+The series is the project's own (`plate.exact.navier`), summed to 1e-6 in moments and 1e-5 in
 shears off the corners of a patch. Moments and shears of a hard simply supported Mindlin plate are
 those of the thin plate; w grows by the shear deflection. All patches have sides of a/10 or more
 and edges that cut cells. Fields are compared at their points, moments relative to the largest
@@ -18,12 +18,12 @@ tenth to a fifteenth of the side on.
 import numpy as np
 import pytest
 
-from plate.grid import Band, grid_mesh
-from plate.model import PlateModel
-from plate.plan import grid_plan
-from plate.recovery import FieldRecovery
-from plate.series.common import Patch, Rigidity
-from plate.series.navier import mindlin_hard, simply_supported
+from plate.exact.common import Patch, Rigidity
+from plate.exact.navier import mindlin_hard, simply_supported
+from plate.geometry.plan import grid_plan
+from plate.meshing.grid import Band, grid_mesh
+from plate.model.model import PlateModel
+from plate.results.fields import FieldRecovery
 from tests.helpers import HARD, edge_supports, patch, shear_rigidity, solved, unit_section
 
 NU = 0.2

@@ -12,22 +12,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from plate.beams import BeamSection
-from plate.grid import Band, Grading, corner_width, grid_mesh
-from plate.loads import pressure
-from plate.model import PlateModel
-from plate.plan import grid_plan
-from plate.section import Section
-from plate.series.circular import RingPlate
-from plate.series.clamped import clamped_rectangle
-from plate.series.common import Patch, Rigidity
-from plate.series.levy import LevyPlate
-from plate.series.lines import Line, clamped, simple
-from plate.series.mindlin import MindlinRectangle
-from plate.series.navier import simply_supported
-from plate.series.polygons import rhombus
-from plate.series.strips import Strip
-from plate.supports import BeamLine, LineSupport
+from plate.elements.beam import BeamSection
+from plate.elements.section import Section
+from plate.exact.circular import RingPlate
+from plate.exact.clamped import clamped_rectangle
+from plate.exact.common import Patch, Rigidity
+from plate.exact.infinite_strips import Strip
+from plate.exact.levy import LevyPlate
+from plate.exact.lines import Line, clamped, simple
+from plate.exact.mindlin_ritz import MindlinRectangle
+from plate.exact.navier import simply_supported
+from plate.exact.polygons import rhombus
+from plate.geometry.plan import grid_plan
+from plate.loads.loads import pressure
+from plate.meshing.grid import Band, Grading, corner_width, grid_mesh
+from plate.model.model import PlateModel
+from plate.model.supports import BeamLine, LineSupport
 from tests.helpers import (
     CLAMPED,
     HARD,

@@ -10,11 +10,11 @@ load, where what is left of it is below exp(-3 pi).
 import numpy as np
 import pytest
 
-from plate.grid import Band, grid_mesh
-from plate.model import PlateModel
-from plate.plan import grid_plan
-from plate.stiffness import Stiffness
-from plate.supports import LineSupport
+from plate.geometry.plan import grid_plan
+from plate.meshing.grid import Band, grid_mesh
+from plate.model.model import PlateModel
+from plate.model.supports import LineSupport
+from plate.solver.stiffness import Stiffness
 from tests.helpers import Floats, patch, results, unit_section
 
 WITHIN = 5e-3  # asked of every value

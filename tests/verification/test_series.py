@@ -17,16 +17,16 @@ import numpy as np
 import pytest
 
 from plate.errors import GeometryError, LoadError
-from plate.series.circular import RingPlate
-from plate.series.clamped import clamped_rectangle
-from plate.series.common import Patch, Rigidity
-from plate.series.levy import LevyPlate
-from plate.series.lines import Line, clamped, simple
-from plate.series.mindlin import MindlinRectangle
-from plate.series.navier import mindlin_hard, simply_supported
-from plate.series.polygons import PolygonPlate, rhombus
-from plate.series.strips import Strip, half_plane_clamped, half_plane_simple
-from plate.series.thick import ThickPlate
+from plate.exact.circular import RingPlate
+from plate.exact.clamped import clamped_rectangle
+from plate.exact.common import Patch, Rigidity
+from plate.exact.infinite_strips import Strip, half_plane_clamped, half_plane_simple
+from plate.exact.levy import LevyPlate
+from plate.exact.lines import Line, clamped, simple
+from plate.exact.mindlin_ritz import MindlinRectangle
+from plate.exact.navier import mindlin_hard, simply_supported
+from plate.exact.polygons import PolygonPlate, rhombus
+from plate.exact.thick import ThickPlate
 
 THIN = Rigidity.isotropic(1.0, 0.3)
 PLATES = [

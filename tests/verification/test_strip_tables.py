@@ -6,12 +6,12 @@ Units of the sources (kip, ft, in, t) are kept inside each test.
 import numpy as np
 import pytest
 
-from pipelines.stripbeam import StripBeam, StripSupport, moment_lines, reaction_lines
-from pipelines.strips import METHODS
-from pipelines.strips_heft240 import LINE_LOAD, line_load
-from pipelines.strips_input import StripInput
-from pipelines.strips_other import circle, westergaard_reaction
-from pipelines.strips_train import StripLoad, Train, response, side_by_side
+from pipelines.standards.strip_widths.heft240 import LINE_LOAD, line_load
+from pipelines.standards.strip_widths.method import StripInput
+from pipelines.standards.strip_widths.sets import METHODS
+from pipelines.standards.strip_widths.westergaard import circle, westergaard_reaction
+from pipelines.strips.beam import StripBeam, StripSupport, moment_lines, reaction_lines
+from pipelines.strips.trains import StripLoad, Train, response, side_by_side
 
 # AASHTO LRFD, appendix A4, table A4-1: maximum live load moments per unit width, kip ft/ft, with
 # presence factor and dynamic allowance; columns S [ft], +M, -M at the girder's centre line.

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from pipelines import verification
-from pipelines.cli import main
-from pipelines.verification import CASES, agreement, csv_text, verification_rows
-from pipelines.verificationpanels import orthotropic, simple_uniform
-from pipelines.verificationrow import Row, compared
-from plate.section import Section
+from pipelines.cli.main import main
+from plate.elements.section import Section
+from plate.verification import table as verification
+from plate.verification.panels import orthotropic, simple_uniform
+from plate.verification.row import Row, compared
+from plate.verification.table import CASES, agreement, csv_text, verification_rows
 
 FEW = (simple_uniform, orthotropic)
 

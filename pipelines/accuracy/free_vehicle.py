@@ -1,0 +1,151 @@
+"""A vehicle that may stand anywhere: its wheels at any place, and results under it."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from pipelines.accuracy.wheel_influence import WheelField, entering, wheel_field
+from pipelines.deck.deck import Deck, Vehicle
+from pipelines.envelopes.single_vehicles import LoadPosition
+from pipelines.model.influence import Surfaces
+from pipelines.traffic.positions import (
+    Direction,
+    LoadPositions,
+    Size,
+    dispersed,
+    lateral_offsets,
+    wheel_pattern,
+)
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Driver:
+    """A vehicle in one direction with its wheels and the range of its places.
+
+    patches : dispersed sides of each axle's wheels [m]; pattern : rows of `wheel_pattern`.
+    bounds : (3, 2) lowest and highest station, offset and widening of the variable spacing [m];
+    offsets : those allowed if only some are.
+    """
+
+    vehicle: Vehicle
+    direction: Direction
+    patches: tuple[Size, ...]
+    pattern: Floats
+    bounds: Floats
+    offsets: Floats | None
+    deck: Deck
+
+    @property
+    def smallest(self) -> float:
+        """Smallest side of its patches [m]."""
+        return float(self.pattern[:, 3:5].min())
+
+    @property
+    def room(self) -> Floats:
+        """The bounds (3, 2) of a continuous search."""
+        room = self.bounds.copy()
+        if self.offsets is not None:
+            room[1] = 0.0
+        return room
+
+    @property
+    def entering(self) -> Floats:
+        """Stations (n,) at which a wheel comes onto the slab or leaves it, by small steps [m]."""
+        middle = np.array([[0.0], [self.bounds[1].mean()], [0.0]])
+        corners = self.deck.plan.outline[:, 0]
+        return np.concatenate(
+            [
+                end + entering(0.5 * float(along)) - float(at)
+                for at, along in zip(self.places(middle)[0][:, 0], self.pattern[:, 3], strict=True)
+                for end in (corners.min(), corners.max())
+            ]
+        )
+
+    def places(self, x: Floats) -> tuple[Floats, Floats]:
+        """Stations and offsets (n_wheel, n) of the wheels at x (3, n)."""
+        ahead = 1.0 if self.direction == "reverse" else -1.0
+        at, across, *_, moved = self.pattern.T[..., None]
+        s = x[0] + ahead * (at + x[2] * moved) / (1.0 - x[1] / self.deck.plan.chart.radius)
+        return s, x[1] - ahead * across
+
+    def positions(self, x: Floats) -> LoadPositions:
+        """The load positions x (3, n)."""
+        spreads = x[2] if self.vehicle.variable else None
+        chart = self.deck.plan.chart
+        return LoadPositions(self.vehicle, self.direction, x[0], x[1], self.patches, chart, spreads)
+
+    def position(self, x: Floats) -> LoadPosition:
+        """The load position x (3,)."""
+        # To the micrometre: finer digits are noise of the search.
+        return LoadPosition(
+            self.vehicle.name, self.direction, *(round(float(v), 6) + 0.0 for v in x)
+        )
+
+
+def drivers_of(deck: Deck, vehicles: Sequence[Vehicle]) -> Iterator[Driver]:
+    """Every vehicle in every direction in which the deck's traffic runs."""
+    traffic = deck.traffic
+    assert traffic is not None
+    outline = deck.plan.outline
+    directions: tuple[Direction, ...] = ("forward", "reverse")
+    for vehicle in vehicles:
+        patches = tuple(dispersed(a.patch, traffic, deck.slab.thickness) for a in vehicle.axles)
+        pattern = wheel_pattern(vehicle, patches)
+        widest = 0.0 if vehicle.variable is None else vehicle.variable[1]
+        for direction in directions if traffic.directions == "both" else directions[:1]:
+            ahead = 1.0 if direction == "reverse" else -1.0
+            offsets = np.sort(lateral_offsets(vehicle, traffic, direction))
+            stretch = 1.0 - np.array([offsets[0], offsets[-1]]) / deck.plan.chart.radius
+            behind = pattern[:, 0].max() + widest
+            reach = (behind, float(pattern[:, 3].max()))
+            along = reach[0] / stretch.min(), reach[1] / stretch.min()
+            low = outline[:, 0].min() - along[1] - (along[0] if ahead > 0.0 else 0.0)
+            high = outline[:, 0].max() + along[1] + (along[0] if ahead < 0.0 else 0.0)
+            bounds = np.array([[low, high], [offsets[0], offsets[-1]], [0.0, widest]])
+            only = None if traffic.offsets is None else offsets
+            yield Driver(vehicle, direction, patches, pattern, bounds, only, deck)
+
+
+def wheel_fields(deck: Deck, found: Surfaces, drivers: Sequence[Driver]) -> dict[Size, WheelField]:
+    """Results under one wheel of each size of patch that the vehicles have."""
+    assert deck.traffic is not None
+    patches = {patch for driver in drivers for patch in driver.patches}
+    ends = [*deck.traffic.carriageway]
+    for driver in drivers:
+        ends += [float(y) for y in driver.places(driver.bounds)[1].ravel()]
+    reach = min(ends), max(ends)
+    return {patch: wheel_field(found, patch, deck.plan.chart, reach) for patch in sorted(patches)}
+
+
+def exact_values(driver: Driver, found: Surfaces, rows: Ints, signs: Floats, x: Floats) -> Floats:
+    """Signed values (n,) of results at x (3, n), exact on the mesh."""
+    if not len(rows):
+        return np.zeros(0)
+    return signs * found.under(rows, driver.positions(x).wheels(slice(None)))
+
+
+def over_lattice(
+    driver: Driver, fields: Mapping[Size, WheelField], rows: Ints, x: Floats
+) -> Floats:
+    """Values (n, n_row) of results at x (3, n)."""
+    operators: dict[Size, sparse.csr_array] = {}
+    for wheel, s, y in zip(driver.pattern, *driver.places(x), strict=True):
+        patch = (float(wheel[3]), float(wheel[4]))
+        part = float(wheel[2]) * fields[patch].operator(s, y)
+        operators[patch] = operators[patch] + part if patch in operators else part
+    total = np.zeros((x.shape[1], len(rows)))
+    for patch, operator in operators.items():
+        surface = fields[patch].values
+        total += operator @ surface.reshape(len(surface), -1)[rows].T
+    return driver.vehicle.impact * total
+
+
+def lattice(low: float, high: float, step: float) -> Floats:
+    """Equal places (n,) from low to high, at most a step apart."""
+    return np.linspace(low, high, int(np.ceil((high - low) / step - 1e-9)) + 1)

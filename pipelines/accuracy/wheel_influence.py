@@ -1,0 +1,118 @@
+"""Results under one wheel anywhere on the deck: means of influence surfaces under its patch.
+
+They are computed on a lattice of places and taken as cubic between; a mean under a patch varies
+over the patch's own size, so a lattice that divides the patch follows it. It is finer where the
+patch comes onto the slab: the edge's own layer makes waves there that are shorter than the patch.
+What the interpolation misses shows when a place that it leads to is computed exactly
+(`influence.Surfaces.under`).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from pipelines.deck.deck import Axle, Vehicle
+from pipelines.model.influence import Surfaces
+from pipelines.traffic.positions import LoadPositions, Size
+from plate.geometry.alignment import Chart
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# Lattice spaces in the smaller side of a patch, those of a patch that comes onto the slab, and the
+# most places of a lattice.
+SPACES = 4.0
+ENTERING = 10
+MOST_PLACES = 150_000
+
+
+@dataclass(frozen=True, eq=False)
+class WheelField:
+    """Results (n_row, n_s, n_y) under a unit load on a patch centred at the places of a lattice.
+
+    s, y : (n_s,) stations and (n_y,) offsets of the lattice [m]. Zero outside, where the patch is
+    off the slab.
+    """
+
+    values: Floats
+    s: Floats
+    y: Floats
+
+    def weights(self, s: Floats, y: Floats) -> tuple[Ints, Floats]:
+        """Flat lattice places (n, 16) and weights (n, 16) of places s, y (n,) between them."""
+        (along, share), (across, other) = _cubic(s, self.s), _cubic(y, self.y)
+        flat = along[:, :, None] * len(self.y) + across[:, None, :]
+        both = share[:, :, None] * other[:, None, :]
+        return flat.reshape(len(s), 16), np.asarray(both.reshape(len(s), 16))
+
+    def at(self, rows: Ints, s: Floats, y: Floats) -> Floats:
+        """Results (n,) of rows (n,) at places s, y (n,)."""
+        place, weight = self.weights(s, y)
+        flat = self.values.reshape(len(self.values), -1)
+        return np.asarray(np.einsum("nk,nk->n", flat[rows[:, None], place], weight))
+
+    def operator(self, s: Floats, y: Floats) -> sparse.csr_array:
+        """Sparse (n, n_s n_y) from the lattice to places s, y (n,)."""
+        place, weight = self.weights(s, y)
+        size = self.values.shape[1] * self.values.shape[2]
+        starts = np.arange(0, place.size + 1, 16)
+        return sparse.csr_array((weight.ravel(), place.ravel(), starts), shape=(len(s), size))
+
+
+def wheel_field(
+    surfaces: Surfaces, patch: Size, chart: Chart, reach: tuple[float, float]
+) -> WheelField:
+    """Lattice of the means under a patch of these sides (along, across) [m].
+
+    reach : lowest and highest offset of its centre [m].
+    """
+    corners = surfaces.mesh.corners.reshape(-1, 2)
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    half = 0.5 * np.array(patch)
+    # A patch reaches furthest in stations where the arc is shortest; keep off the curve's centre.
+    if not chart.straight:
+        edge = high[1] + half[1] if chart.radius > 0.0 else low[1] - half[1]
+        half[0] /= max(1.0 - edge / chart.radius, 1e-3)
+    spaces = np.ceil(SPACES * (high - low + 2.0 * half) / min(patch))
+    spaces *= min(1.0, float(np.sqrt(MOST_PLACES / spaces.prod())))
+    s, y = (_lattice(low[k], high[k], half[k], int(max(spaces[k], 4.0))) for k in (0, 1))
+    # Two places more on each side, from which the outermost are interpolated.
+    first, last = np.searchsorted(y, reach)
+    y = y[min(max(first - 2, 0), len(y) - 4) : max(last + 2, 4)]
+    wheel = Vehicle("wheel", (Axle(0.0, 1.0, (0.0,), patch),))
+    places = LoadPositions(
+        wheel, "forward", np.repeat(s, len(y)), np.tile(y, len(s)), (patch,), chart
+    )
+    values = surfaces.means(places.wheels(slice(None)).corners)
+    return WheelField(values.reshape(-1, len(s), len(y)), s, y)
+
+
+def _lattice(low: float, high: float, half: float, spaces: int) -> Floats:
+    """Places (n,) [m] from where a patch first touches the slab to where it leaves it."""
+    even = np.linspace(low - half, high + half, spaces + 1)
+    nodes = np.sort(np.concatenate([even, low + entering(half), high + entering(half)]))
+    # Places that nearly coincide would spoil the cubics.
+    return np.asarray(nodes[np.diff(nodes, prepend=-np.inf) > 0.2 * half / ENTERING])
+
+
+def entering(half: float) -> Floats:
+    """Places (n,) [m], against an edge, of the centre of a patch that comes onto the slab."""
+    return half * np.linspace(-1.0, 1.0, ENTERING + 1)
+
+
+def _cubic(x: Floats, nodes: Floats) -> tuple[Ints, Floats]:
+    """Places (k, 4) of the nodes and weights of the cubic through them at x (k,), zero outside."""
+    start = np.clip(np.searchsorted(nodes, x, side="right") - 2, 0, len(nodes) - 4)
+    place: Ints = start[:, None] + np.arange(4)
+    at = nodes[place]
+    inside = (x >= nodes[0]) & (x <= nodes[-1])
+    away = np.where(inside, x, nodes[0])[:, None] - at
+    weight = np.empty_like(at)
+    for k in range(4):
+        others = [j for j in range(4) if j != k]
+        weight[:, k] = np.prod(away[:, others], axis=1) / np.prod(
+            at[:, [k]] - at[:, others], axis=1
+        )
+    return place, np.asarray(weight * inside[:, None])

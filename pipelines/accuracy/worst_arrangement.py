@@ -1,0 +1,397 @@
+"""The true worst arrangement of a load model for single results.
+
+As `modelenvelopes` does on its lattice, but for one result at a time and on a fine lattice of its
+influence surface; the lanes' load positions are then refined continuously, one after the other,
+each within the room that its neighbours leave.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from pipelines.accuracy.free_vehicle import (
+    Driver,
+    drivers_of,
+    exact_values,
+    lattice,
+    over_lattice,
+    wheel_fields,
+)
+from pipelines.accuracy.pattern_search import climb
+from pipelines.deck.deck import Deck, LaneKind, LoadModel
+from pipelines.envelopes.arrangements import LaneAt, ModelEnvelope, ModelPosition
+from pipelines.model.influence import Surfaces, field_rows, surfaces
+from pipelines.model.responses import Solver
+from pipelines.traffic.lanes import arrangement_orders, best_sum, lane_offsets, strip_shares
+from pipelines.traffic.pressure_cells import pressure_cells
+from pipelines.traffic.trains import has_pressure, lane_range
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# Steps of the scan and last step of the search in the smallest side of a patch.
+SCAN = 4.0
+FINEST = 1.0 / 50.0
+# Lanes are refined in turn so many times.
+TURNS = 2
+# Largest side of the cells of distributed loads [m].
+CELL = 0.25
+# What the search may still miss, as a share of the value or, where that is larger, of the result's
+# largest value of either sign under one vehicle; measured against finer lattices.
+MISSED = 3e-3
+
+
+@dataclass(frozen=True)
+class WorstArrangement:
+    """The worst value of a result under a load model, without the factor near joints [SI].
+
+    position : None where the empty deck governs; tolerance : what the search may have missed.
+    """
+
+    value: float
+    position: ModelPosition | None
+    tolerance: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Kind:
+    """A lane kind: its vehicles, and where each is worst at every offset.
+
+    offsets : (n,); values (n, n_entry) with factor and pressure; driver (n, n_entry) and place
+    (3, n, n_entry) of its worst vehicle; bounds : of the offset [m].
+    """
+
+    kind: LaneKind
+    drivers: list[Driver]
+    offsets: Floats
+    values: Floats
+    driver: Ints
+    place: Floats
+    bounds: tuple[float, float]
+
+
+def worst_arrangements(
+    deck: Deck,
+    solver: Solver,
+    rows: sparse.csr_array,
+    wanted: Sequence[tuple[int, int]],
+    model: LoadModel,
+    starts: Sequence[ModelPosition | None] | None = None,
+) -> list[WorstArrangement]:
+    """Worst arrangements of a load model for results.
+
+    Parameters
+    ----------
+    rows : (n_row, n_dof) results as rows on the displacements.
+    wanted : (row, +1 for its maximum or -1 for its minimum).
+    starts : of each an arrangement to refine in any case.
+    """
+    found = surfaces(solver.stiffness, rows)
+    search = _Search(deck, found, model, wanted)
+    worst = search.refined(*search.on_lattice())
+    if starts is None:
+        return worst
+    others = search.refined(*search.started(starts))
+    return [
+        b if sign * b.value > sign * a.value else a
+        for a, b, (_, sign) in zip(worst, others, wanted, strict=True)
+    ]
+
+
+@dataclass(frozen=True)
+class StepErrors:
+    """By how much stepped values may fall short of the true ones [SI]: refined less stepped value,
+    and what the search may have missed.
+
+    probes_max, probes_min : (6 n_probe,); peaks : (n_peak,) of the peaks asked for.
+    """
+
+    probes_max: Floats
+    probes_min: Floats
+    peaks: Floats
+
+
+def model_step_errors(
+    deck: Deck,
+    solver: Solver,
+    envelope: ModelEnvelope,
+    peaks: Sequence[tuple[int, int, int]] = (),
+) -> StepErrors:
+    """Step errors of the probes and of some peaks under a load model.
+
+    peaks : field point, index in RESULTS, and 1 for its maximum or -1 for its minimum.
+    """
+    n = solver.probes.rows.shape[0]
+    of_peaks = field_rows(solver, [p for p, *_ in peaks], [k for _, k, _ in peaks])
+    rows = sparse.csr_array(sparse.vstack([solver.probes.rows, of_peaks], format="csr"))
+    if not rows.shape[0]:
+        return StepErrors(np.zeros(0), np.zeros(0), np.zeros(0))
+    wanted = [(k, sign) for sign in (1, -1) for k in range(n)]
+    wanted += [(n + i, sign) for i, (_, _, sign) in enumerate(peaks)]
+    e, fields = envelope.probes, envelope.fields.extremes
+    at = {1: fields.at_maximum, -1: fields.at_minimum}
+    extreme = {1: fields.maximum, -1: fields.minimum}
+    numbers = [*e.at_maximum, *e.at_minimum, *(at[sign][k, p] for p, k, sign in peaks)]
+    starts = [envelope.position(int(number)) for number in numbers]
+    found = worst_arrangements(deck, solver, rows, wanted, envelope.model, starts)
+    stepped = np.concatenate(
+        [e.maximum, -e.minimum, [sign * extreme[sign][k, p] for p, k, sign in peaks]]
+    )
+    points = [point for point, _, _ in peaks]
+    joint = np.concatenate([np.tile(envelope.probe_joint, 2), envelope.joint[points]])
+    true = joint * np.array([abs(worst.value) for worst in found])
+    missed = joint * np.array([worst.tolerance for worst in found])
+    errors = np.maximum(true - stepped, 0.0) + missed
+    return StepErrors(errors[:n], errors[n : 2 * n], errors[2 * n :])
+
+
+class _Search:
+    """One load model and some results: entry e is result rows[e] with signs[e]."""
+
+    def __init__(
+        self, deck: Deck, found: Surfaces, model: LoadModel, wanted: Sequence[tuple[int, int]]
+    ) -> None:
+        assert deck.traffic is not None
+        self.deck, self.found, self.model = deck, found, model
+        self.carriageway = deck.traffic.carriageway
+        self.rows = np.array([row for row, _ in wanted], dtype=np.int64)
+        self.signs = np.array([sign for _, sign in wanted], dtype=float)
+        self.edges, self.adverse = self._adverse()
+        # Largest value of either sign under one vehicle.
+        self.scale = np.zeros(len(self.rows))
+        self.kinds = [self._kind(kind) for kind in model.kinds]
+
+    def _adverse(self) -> tuple[Floats, Floats]:
+        """Edges of strips, and results (n_strip, n_entry) under 1 N/m2 on their adverse cells."""
+        edges, strips = pressure_cells(self.deck, CELL)
+        if not has_pressure(self.model):
+            return edges, np.zeros((len(strips), len(self.rows)))
+        sums = []
+        for strip in strips:
+            wheels = strip.wheels(slice(None))
+            cells = self.found.means(wheels.corners) * wheels.load
+            sums.append(np.maximum(self.signs[:, None] * cells[self.rows], 0.0).sum(axis=1))
+        return edges, np.array(sums)
+
+    def _pressure(self, kind: LaneKind, entries: Ints, offsets: Floats) -> Floats:
+        """Results (n,) of a lane's own pressure about offsets (n,)."""
+        if not kind.pressure:
+            return np.zeros(len(entries))
+        shares = strip_shares(self.edges, offsets, kind.width, self.carriageway)
+        return np.asarray(kind.pressure * np.einsum("nc,cn->n", shares, self.adverse[:, entries]))
+
+    def _kind(self, kind: LaneKind) -> _Kind:
+        deck = self.deck
+        assert deck.traffic is not None
+        drivers = list(drivers_of(deck, kind.vehicles))
+        fields = wheel_fields(deck, self.found, drivers)
+        step = min(driver.smallest for driver in drivers) / SCAN
+        if deck.traffic.offsets is not None:
+            offsets = np.array(sorted(deck.traffic.offsets))
+            bounds = (0.0, 0.0)
+        else:
+            bounds = lane_range(deck, kind, self.model.name)
+            offsets = lane_offsets(*bounds, step, 2.0 * kind.room)
+        n, m = len(offsets), len(self.rows)
+        values, driver_of = np.zeros((n, m)), np.full((n, m), -1)
+        place = np.zeros((3, n, m))
+        for number, driver in enumerate(drivers):
+            s = lattice(float(driver.bounds[0, 0]), float(driver.bounds[0, 1]), step)
+            for spread in lattice(0.0, float(driver.bounds[2, 1]), 2.0 * step):
+                grid = np.meshgrid(s, offsets, [spread], indexing="ij")
+                x = np.array([g.ravel() for g in grid])
+                total = kind.factor * over_lattice(driver, fields, self.rows, x) * self.signs
+                self.scale = np.maximum(self.scale, np.abs(total).max(axis=0))
+                total = total.reshape(len(s), n, m)
+                best, at = total.max(axis=0), total.argmax(axis=0)
+                better = best > values
+                values[better], driver_of[better] = best[better], number
+                here = np.array(
+                    [s[at], np.broadcast_to(offsets[:, None], at.shape), spread + 0 * s[at]]
+                )
+                place[:, better] = here[:, better]
+        if kind.pressure:
+            shares = strip_shares(self.edges, offsets, kind.width, self.carriageway)
+            values = values + kind.pressure * (shares @ self.adverse)
+        return _Kind(kind, drivers, offsets, values, driver_of, place, bounds)
+
+    def on_lattice(self) -> tuple[Ints, Ints, Floats]:
+        """Of each entry the best order (m,), its lanes' drivers (n_lane, m) and places
+        (3, n_lane, m); order -1 where nothing is above zero."""
+        m = len(self.rows)
+        most = max(len(one.kinds) for one in self.model.sets)
+        best, order = np.zeros(m), np.full(m, -1)
+        drivers, places = np.full((most, m), -1), np.zeros((3, most, m))
+        base = self.model.pressure * self.adverse.sum(axis=0)
+        for number, (lane_set, lanes) in enumerate(arrangement_orders(self.model)):
+            kinds = [self.kinds[k] for k in lanes]
+            total, chosen = best_sum(
+                [one.values for one in kinds],
+                [one.offsets for one in kinds],
+                [one.kind.room for one in kinds],
+            )
+            total = self.model.sets[lane_set].factor * total + base
+            for e in np.flatnonzero(total > best):
+                best[e], order[e] = total[e], number
+                drivers[:, e] = -1
+                for lane, one in enumerate(kinds):
+                    j = chosen[lane, e]
+                    drivers[lane, e] = one.driver[j, e]
+                    places[:, lane, e] = one.place[:, j, e]
+                    places[1, lane, e] = one.offsets[j]
+        return order, drivers, places
+
+    def started(self, starts: Sequence[ModelPosition | None]) -> tuple[Ints, Ints, Floats]:
+        """The arrangements given, as `on_lattice` gives its own."""
+        numbered = arrangement_orders(self.model)
+        most = max(len(one.kinds) for one in self.model.sets)
+        m = len(starts)
+        order, drivers, places = np.full(m, -1), np.full((most, m), -1), np.zeros((3, most, m))
+        for e, start in enumerate(starts):
+            if start is None:
+                continue
+            names = [lane.kind for lane in start.lanes]
+            order[e] = next(
+                number
+                for number, (lane_set, lanes) in enumerate(numbered)
+                if [self.model.kinds[k].name for k in lanes] == names
+                and self.model.sets[lane_set].factor == start.factor
+            )
+            for lane, k in enumerate(numbered[order[e]][1]):
+                at = start.lanes[lane].position
+                if at is None:
+                    order[e] = -1  # an empty lane's strip has no offset to start from
+                    break
+                which = [(d.vehicle.name, d.direction) for d in self.kinds[k].drivers]
+                drivers[lane, e] = which.index((at.vehicle, at.direction))
+                places[:, lane, e] = at.station, at.offset, at.spread
+        return order, drivers, places
+
+    def refined(self, order: Ints, drivers: Ints, places: Floats) -> list[WorstArrangement]:
+        """The arrangements refined, with their exact values."""
+        numbered = arrangement_orders(self.model)
+        lane_values = np.zeros(drivers.shape)
+        for _ in range(TURNS):
+            for lane in range(len(drivers)):
+                for number, (_, lanes) in enumerate(numbered):
+                    if lane >= len(lanes):
+                        continue
+                    entries = np.flatnonzero(order == number)
+                    self._refine_lane(lanes, lane, entries, drivers, places, lane_values)
+            for number, (_, lanes) in enumerate(numbered):
+                entries = np.flatnonzero(order == number)
+                self._shift_lanes(lanes, entries, drivers, places, lane_values)
+        base = self.model.pressure * self.adverse.sum(axis=0)
+        found = []
+        for e, number in enumerate(order.tolist()):
+            if number < 0:
+                found.append(WorstArrangement(0.0, None, MISSED * float(self.scale[e])))
+                continue
+            lane_set, lanes = numbered[number]
+            factor = self.model.sets[lane_set].factor
+            value = float(factor * lane_values[: len(lanes), e].sum() + base[e])
+            at = []
+            for lane, k in enumerate(lanes):
+                one, driver = self.kinds[k], int(drivers[lane, e])
+                position = None
+                if driver >= 0:
+                    position = one.drivers[driver].position(places[:, lane, e])
+                offset = round(float(places[1, lane, e]), 6) + 0.0
+                at.append(LaneAt(one.kind.name, one.kind.factor, position, offset))
+            position_ = ModelPosition(self.model.name, tuple(at), factor)
+            sign = float(self.signs[e])
+            missed = MISSED * max(value, self.scale[e])
+            found.append(WorstArrangement(sign * value, position_, missed))
+        return found
+
+    def _lane_value(self, kind: int, entries: Ints, drivers: Ints, x: Floats) -> Floats:
+        """Exact values (n,) of a lane of that kind with vehicles `drivers` (n,) at x (3, n)."""
+        one = self.kinds[kind]
+        total = self._pressure(one.kind, entries, x[1])
+        for number in np.unique(drivers[drivers >= 0]).tolist():
+            mine = np.flatnonzero(drivers == number)
+            e = entries[mine]
+            under = exact_values(
+                one.drivers[number], self.found, self.rows[e], self.signs[e], x[:, mine]
+            )
+            total[mine] += one.kind.factor * under
+        return total
+
+    def _shift_lanes(
+        self,
+        lanes: tuple[int, ...],
+        entries: Ints,
+        drivers: Ints,
+        places: Floats,
+        lane_values: Floats,
+    ) -> None:
+        """Move all lanes of arrangements of one order across together."""
+        bounds = np.array([self.kinds[k].bounds for k in lanes])
+        if len(lanes) < 2 or not len(entries) or np.any(bounds[:, 0] >= bounds[:, 1]):
+            return
+        y = places[1, : len(lanes)][:, entries]
+        low = (bounds[:, :1] - y).max(axis=0)
+        high = (bounds[:, 1:] - y).min(axis=0)
+
+        def value(which: Ints, shift: Floats) -> Floats:
+            e = entries[which]
+            total = np.zeros(len(e))
+            for lane, k in enumerate(lanes):
+                x = places[:, lane, e].copy()
+                x[1] += shift[0]
+                total += self._lane_value(k, e, drivers[lane, e], x)
+            return total
+
+        start = np.zeros((1, len(entries)))
+        step = min(d.smallest for k in lanes for d in self.kinds[k].drivers) / (2.0 * SCAN)
+        here = value(np.arange(len(entries)), start)
+        room = np.array([[np.minimum(low, 0.0), np.maximum(high, 0.0)]])
+        shift, _ = climb(value, start, here, room, step, FINEST * 2.0 * SCAN * step)
+        for lane, k in enumerate(lanes):
+            places[1, lane, entries] += shift[0]
+            x = places[:, lane, entries]
+            lane_values[lane, entries] = self._lane_value(k, entries, drivers[lane, entries], x)
+
+    def _refine_lane(
+        self,
+        lanes: tuple[int, ...],
+        lane: int,
+        entries: Ints,
+        drivers: Ints,
+        places: Floats,
+        lane_values: Floats,
+    ) -> None:
+        """Move one lane of arrangements of one order to its best place between its neighbours."""
+        one = self.kinds[lanes[lane]]
+        for number in np.unique(drivers[lane, entries]).tolist():
+            mine = entries[drivers[lane, entries] == number]
+            of = np.full(len(mine), number)
+            x = places[:, lane, mine]
+            start = self._lane_value(lanes[lane], mine, of, x)
+            if number < 0:  # no vehicle in this lane
+                lane_values[lane, mine] = start
+                continue
+            driver = one.drivers[number]
+            bounds = np.repeat(driver.bounds[:, :, None], len(mine), axis=2)
+            low, high = np.full((2, len(mine)), np.array(one.bounds)[:, None])
+            if one.bounds[0] < one.bounds[1]:
+                if lane > 0:
+                    room = one.kind.room + self.kinds[lanes[lane - 1]].kind.room
+                    low = np.maximum(low, places[1, lane - 1, mine] + room)
+                if lane + 1 < len(lanes):
+                    room = one.kind.room + self.kinds[lanes[lane + 1]].kind.room
+                    high = np.minimum(high, places[1, lane + 1, mine] - room)
+            bounds[1] = np.array([low, np.maximum(low, high)])
+
+            def value(
+                which: Ints, trial: Floats, mine: Ints = mine, number: int = number
+            ) -> Floats:
+                of = np.full(len(which), number)
+                return self._lane_value(lanes[lane], mine[which], of, trial)
+
+            step = driver.smallest / (2.0 * SCAN)
+            x, best = climb(value, x, start, bounds, step, FINEST * driver.smallest)
+            places[:, lane, mine], lane_values[lane, mine] = x, best

@@ -1,0 +1,157 @@
+"""Barrier collision at a side edge: moment and tension that the slab's top bars must take.
+
+A horizontal force outwards at a height above the slab spreads along the edge through the parapet,
+and is carried inwards by the slab: m = F (height + h/2) / L about mid-depth, with the tension
+n = F / L, L growing at the same angle in the slab. Two sections: the parapet's inner face and,
+where the slab cantilevers past it, the first line that carries it. Accidental combination:
+permanent actions, the vertical force that the deck file states, and no other load; accidental
+partial factors. Nothing counts within a thickness of a place whose moments are infinite.
+
+Forces for the user's orientation, from memory: EN 1991-2 table 4.9 classes A to D: 100, 200, 400,
+600 kN over 0.5 m, at 1.0 m above the carriageway or 0.1 m below the parapet's top; with it acts a
+vertical force of 0.75 alpha_Q1 Q_1k = 225 kN (4.7.3.3(1)), here as one wheel of 0.40 m square
+against the parapet, anywhere along the edge. AASHTO A13.2 TL-4: 54 kip over 3.5 ft (later editions
+more). EN 1991-2 4.7.3.3(2) also asks for 1.25 times the parapet's own resistance: the user enters
+the larger.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pipelines.bars.demand.wood_armer import row_of
+from pipelines.deck.deck import Deck
+from pipelines.deck.reinforcement import Collision
+from pipelines.deck.words import line_title
+from pipelines.envelopes.peaks import readable
+from pipelines.model.responses import BLOCK, POSITION_BALANCE, Solver, check_response
+from pipelines.standards.detailing.rules import Row
+from pipelines.standards.materials import Materials
+from pipelines.standards.resistance.bars import Layer
+from pipelines.standards.resistance.bending import capacity, compression_arm, layer_section
+from pipelines.standards.sources import Source, Standard
+from plate.loads.loads import patch_loads
+
+Floats = NDArray[np.float64]
+
+TOP: Layer = ("top", "y")
+ROW = 3  # of designenvelope.ROWS
+WHEEL = 0.40  # side of the patch of the vertical force [m]
+STEP = 0.5  # of its places along the edge [m]
+
+# gamma_c, gamma_s, and the factor on permanent actions; AASHTO: phi = 1 in extreme event II.
+ACCIDENTAL: dict[Standard, tuple[float, float, float, Source]] = {
+    "EN 1992": (
+        1.2,
+        1.0,
+        1.0,
+        Source("EN 1992", "EN 1991-2 4.7.3.3, EN 1992-1-1 table 2.1N, EN 1990 (6.11)"),
+    ),
+    "IRC:112": (1.2, 1.0, 1.0, Source("IRC:112", "IRC:6 206, IRC:112 6.4.2.8, 6.3.5 (accidental)")),
+    "AASHTO LRFD": (1.0, 1.0, 1.25, Source("AASHTO LRFD", "A13.4.1, extreme event II, phi = 1")),
+}
+
+
+def edge_forces(
+    collision: Collision, thickness: float, inside: ArrayLike = 0.0
+) -> tuple[Floats, Floats]:
+    """Moment about mid-depth [N m/m], tension at the top positive, and tension n [N/m], at
+    distances `inside` the parapet's inner face [m]."""
+    spread = 2 * (collision.height + np.asarray(inside)) * np.tan(collision.spread)
+    n = np.asarray(collision.force / (collision.length + spread))
+    return n * (collision.height + thickness / 2), n
+
+
+def accidental(mat: Materials) -> Materials:
+    """The materials with the factors of the accidental combination."""
+    gamma_c, gamma_s, _, _ = ACCIDENTAL[mat.standard]
+    factors = replace(mat.factors, gamma_c=gamma_c, gamma_s=gamma_s)
+    if mat.standard == "AASHTO LRFD":
+        factors = replace(factors, phi_bending=1.0, phi_bending_least=1.0)
+    return replace(mat, factors=factors)
+
+
+def collision_rows(
+    deck: Deck, solver: Solver, mat: Materials, permanent: Floats
+) -> tuple[Row, ...]:
+    """Rows for each edge, the moment m + n t against the resistance of the top bars across.
+
+    permanent : (3, n_point) m_x, m_y, m_xy of all permanent actions.
+    """
+    one = deck.reinforcement
+    assert one is not None
+    if one.collision is None:
+        return ()
+    _, _, factor, source = ACCIDENTAL[mat.standard]
+    grades, section = accidental(mat), layer_section(one.bars, TOP)
+    arm, m_Rd = float(compression_arm(section, grades)), float(capacity(section, grades).m_Rd)
+    points, h = solver.recovery.points.plan, one.bars.thickness
+    clear = readable(solver, h)
+    rows = []
+    for edge in one.collision.edges:
+        hogging = worst_hogging(deck, solver, one.collision, edge, factor * permanent)
+        gap, lines = _gaps(deck, edge, points)
+        inner = one.collision.inner_face
+        sections = [("parapet's inner face", np.full(len(points), inner))]
+        carrying = [(name, at) for name, at in lines if deck.line(name) is not None]
+        # a line below the parapet leaves no cantilever
+        if carrying and (carrying[0][1] > inner).all():
+            name, at = carrying[0]
+            sections.append((line_title(deck, name), at))
+        for where, at in sections:
+            m, n = edge_forces(one.collision, h, at - inner)
+            near = clear & (np.abs(gap - at) <= h)
+            acting = (m + n * arm + hogging)[near]
+            rows.append(
+                Row(
+                    "barrier collision, m + n t (accidental)",
+                    f"{edge} edge, {where}: top, bars along y",
+                    float(acting.max()),
+                    m_Rd,
+                    "at least",
+                    "N m/m",
+                    source,
+                )
+            )
+    return tuple(rows)
+
+
+def worst_hogging(
+    deck: Deck, solver: Solver, collision: Collision, edge: str, permanent: Floats
+) -> Floats:
+    """(n_point,) moment of the top bars across [N m/m] under permanent moments (3, n_point), with
+    the vertical force against the parapet anywhere along an edge, or without it."""
+    worst = row_of(permanent, ROW)
+    if not collision.vertical:
+        return worst
+    plan, (low, high) = deck.plan, deck.plan.u_range
+    u = np.linspace(low, high, int(np.ceil((high - low) / STEP)) + 1)
+    limits = plan.line_offsets(u)
+    inwards = collision.inner_face + WHEEL / 2
+    y = limits[:, 0] + inwards if edge == "left" else limits[:, -1] - inwards
+    turn = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    corners = plan.at(u, y)[:, None] + 0.5 * WHEEL * turn
+    for first in range(0, len(u), BLOCK):
+        part = corners[first : first + BLOCK]
+        load = np.full(len(part), collision.vertical)
+        F = patch_loads(solver.model.mesh, part, load, np.arange(len(part)), len(part))
+        response = solver.respond(F)
+        check_response(response, F, POSITION_BALANCE, "vertical force of the collision")
+        for index, fields in response.parts:
+            moments = row_of(permanent[:, index, None] + fields[1:4], ROW)
+            worst[index] = np.maximum(worst[index], moments.max(axis=1))
+    return worst
+
+
+def _gaps(deck: Deck, edge: str, points: Floats) -> tuple[Floats, list[tuple[str, Floats]]]:
+    """Distances (n,) from plan points (n, 2) and, at their stations, of the lines along the deck
+    to a side edge [m], the nearest line first."""
+    limits = deck.plan.line_offsets(deck.plan.logical_station(points))
+    names = [f"L{k}" for k in range(1, limits.shape[1] - 1)]
+    if edge == "left":
+        gaps, own = limits - limits[:, :1], points[:, 1] - limits[:, 0]
+    else:
+        gaps, own = limits[:, -1:] - limits, limits[:, -1] - points[:, 1]
+    lines = [(name, gaps[:, k + 1]) for k, name in enumerate(names)]
+    return own, lines if edge == "left" else lines[::-1]

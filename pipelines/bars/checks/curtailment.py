@@ -1,0 +1,216 @@
+"""Where bars may stop: zones of each layer from the envelope, shifted by the tension shift.
+
+A raster over the slab holds the largest ultimate design moment within the shift along the bars.
+Zone 2 needs every bar, zone 1 every other bar, zone 0 no bar for bending; least steel, distribution
+steel and anchorage past the zone remain.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+from scipy.ndimage import maximum_filter1d
+
+from pipelines.bars.checks.bending_and_service import moment_resistance
+from pipelines.bars.demand.control_sections import interpolation
+from pipelines.bars.demand.moments import Demand
+from pipelines.deck.deck import Deck
+from pipelines.model.responses import Solver
+from pipelines.standards.detailing.rules import INCH
+from pipelines.standards.materials import KSI, MPA, Materials
+from pipelines.standards.resistance.bars import LAYERS, Direction, Layer, SlabBars
+from pipelines.standards.sources import Source, Standard
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+STEP = 0.2  # of the raster [m]
+INSIDE = 1e-6
+
+SHIFT_SOURCE: dict[Standard, Source] = {
+    "EN 1992": Source("EN 1992", "9.2.1.3(2), 6.2.2(5): a_l = d"),
+    "IRC:112": Source("IRC:112", "16.5.1.3: a_l = d"),
+    "AASHTO LRFD": Source("AASHTO LRFD", "5.10.8.1.2a: d, 15 diameters"),
+}
+UBARS: dict[Standard, Source] = {
+    "EN 1992": Source("EN 1992", "9.3.1.4, figure 9.7: legs of 2 h"),
+    "IRC:112": Source("IRC:112", "16.6.1.4: legs of 2 h"),
+    "AASHTO LRFD": Source("AASHTO LRFD", "9.7.1.4: edge beam or more bars at the edge"),
+}
+
+
+@dataclass(frozen=True)
+class Zones:
+    """Raster of the slab: u (n_u,) logical stations, y (n_u, n_y) offsets [m].
+
+    zone : layer -> (n_u, n_y) 0, 1 or 2. shift, anchorage : per layer [m].
+    """
+
+    u: Floats
+    y: Floats
+    zone: dict[Layer, Ints]
+    shift: dict[Layer, float]
+    anchorage: dict[Layer, float]
+    source: Source
+
+    def ranges(self, layer: Layer, least: int) -> list[tuple[float, float]]:
+        """Along the bars: stretches in which somewhere across a zone >= least lies [m].
+
+        A point of the raster stands for what lies nearest to it, so half a step is added.
+        """
+        needs = np.any(self.zone[layer] >= least, axis=1 if layer[1] == "x" else 0)
+        places = self.u if layer[1] == "x" else self.y.mean(axis=0)
+        half = 0.5 * float(places[1] - places[0])
+        found: list[tuple[float, float]] = []
+        for part in np.split(np.arange(len(needs)), np.flatnonzero(np.diff(needs)) + 1):
+            if len(part) and needs[part[0]]:
+                low, high = float(places[part[0]]) - half, float(places[part[-1]]) + half
+                found.append((max(low, float(places[0])), min(high, float(places[-1]))))
+        return found
+
+
+def tension_shift(standard: Standard, d: float, diameter: float) -> float:
+    """a_l [m] for slabs without links."""
+    return max(d, 15 * diameter) if standard == "AASHTO LRFD" else d
+
+
+def anchorage(bars: SlabBars, layer: Layer, mat: Materials) -> float:
+    """Straight length [m] that anchors a layer's bars at their design yield stress.
+
+    EN 8.4.2, 8.4.3 and IRC 15.2.3, 15.2.4: basic length, poor bond for top bars higher than 250 mm
+    above the soffit of slabs up to 600 mm, within 300 mm of the top of thicker ones. AASHTO
+    5.10.8.2.1: black bars, confined by cover or half the spacing alone, not closer than 12 in to
+    the bottom of the pour without 30 % more.
+    """
+    one, d = bars.bars(layer), bars.effective_depth(layer)
+    # of the bars' centre above the soffit
+    height = d if layer[0] == "top" else bars.thickness - d
+    if mat.standard == "AASHTO LRFD":
+        basic = 2.4 * one.diameter * (mat.steel.f_yk / KSI) / np.sqrt(mat.concrete.f_ck / KSI)
+        confined = one.diameter / min(bars.thickness - d, one.spacing / 2)
+        low = 1.3 if height - one.diameter / 2 > 12 * INCH else 1.0
+        return float(max(basic * low * np.clip(confined, 0.4, 1.0), 12 * INCH))
+    good = height <= max(0.250, bars.thickness - 0.300 if bars.thickness > 0.600 else 0.0)
+    bond = (1.0 if good else 0.7) * min((0.132 - one.diameter) / 0.100, 1.0)
+    f_ctd = min(0.7 * mat.concrete.f_ct, 3.1 * MPA) / mat.factors.gamma_c
+    return float(one.diameter / 4 * mat.f_yd / (2.25 * bond * f_ctd))
+
+
+@dataclass(frozen=True)
+class Raster:
+    """u (n_u,), y (n_u, n_y) [m]; rows : interpolation of fields at its points; nearest : point of
+    the raster nearest to each field point, so that no peak between its points is lost."""
+
+    u: Floats
+    y: Floats
+    rows: sparse.csr_array
+    nearest: Ints
+
+    def largest(self, values: Floats) -> Floats:
+        """(n_u, n_y) largest of the values (n_point,) in each point's neighbourhood."""
+        found = np.asarray(self.rows @ values)
+        np.maximum.at(found, self.nearest, values)
+        return found.reshape(self.y.shape)
+
+
+def raster(deck: Deck, solver: Solver) -> Raster:
+    """A raster over the whole slab; of an outline over its bounding box, points off it nowhere."""
+    plan = deck.plan
+    low, high = plan.u_range
+    u = np.linspace(low, high, max(int(np.ceil((high - low) / STEP)), 2) + 1)
+    limits = plan.line_offsets(u)[:, [0, -1]]
+    n_y = max(int(np.ceil((limits[:, 1] - limits[:, 0]).max() / STEP)), 2) + 1
+    share = np.linspace(0.0, 1.0, n_y)
+    y = limits[:, :1] + share * (limits[:, 1:] - limits[:, :1])
+    inner = np.clip(share, INSIDE, 1 - INSIDE)
+    y_in = limits[:, :1] + inner * (limits[:, 1:] - limits[:, :1])
+    u_in = np.clip(u, low + INSIDE, high - INSIDE)
+    points = plan.at(np.broadcast_to(u_in[:, None], y.shape), y_in).reshape(-1, 2)
+    on = np.flatnonzero(plan.contains(points))
+    rows = interpolation(solver, points[on]).tocoo()
+    rows = sparse.coo_array(
+        (rows.data, (on[rows.row], rows.col)), shape=(len(points), rows.shape[1])
+    )
+    field = solver.recovery.points.plan
+    at = plan.logical_station(field)
+    i = np.clip(np.rint((at - low) / (u[1] - u[0])), 0, len(u) - 1).astype(np.int64)
+    edges = plan.line_offsets(at)[:, [0, -1]]
+    part = (field[:, 1] - edges[:, 0]) / (edges[:, 1] - edges[:, 0])
+    j = np.clip(np.rint(part * (n_y - 1)), 0, n_y - 1).astype(np.int64)
+    return Raster(u, y, rows.tocsr(), i * n_y + j)
+
+
+def zones(deck_raster: Raster, bars: SlabBars, mat: Materials, demand: Demand) -> Zones:
+    """Zones of every layer."""
+    u, y = deck_raster.u, deck_raster.y
+    found, shifts, lengths = {}, {}, {}
+    for layer in LAYERS:
+        d, layer_bars = bars.effective_depth(layer), bars.bars(layer)
+        values = deck_raster.largest(demand.layer(layer))
+        direction: Direction = layer[1]
+        step = float(u[1] - u[0]) if direction == "x" else float(np.diff(y, axis=1).mean())
+        shift = tension_shift(mat.standard, d, layer_bars.diameter)
+        reach = 2 * int(np.ceil(shift / step)) + 1
+        spread = maximum_filter1d(values, reach, axis=0 if direction == "x" else 1)
+        half = moment_resistance(mat, bars.thickness, d, layer_bars.area / 2)
+        floor = NOTHING * demand.layer(layer).max()
+        found[layer] = (spread > floor).astype(np.int64) + (spread > half)
+        shifts[layer], lengths[layer] = shift, anchorage(bars, layer, mat)
+    return Zones(u, y, found, shifts, lengths, SHIFT_SOURCE[mat.standard])
+
+
+# Moments below this share of the layer's largest count as none.
+NOTHING = 0.02
+
+
+@dataclass(frozen=True)
+class ThroughSteel:
+    """Sagging over a line: largest ultimate design moment [N m/m] of the bars that cross it, or
+    that end there where the line is an edge of the slab."""
+
+    line: str
+    direction: Direction
+    moment: float
+    at_edge: bool
+
+
+def free_edges(deck: Deck) -> tuple[tuple[str, Direction], ...]:
+    """Edges of a grid that no line supports, and the direction of the bars that end there."""
+    if not deck.plan.is_grid:
+        return ()
+    sides: tuple[tuple[str, Direction], ...] = (
+        ("start", "x"),
+        ("end", "x"),
+        ("left", "y"),
+        ("right", "y"),
+    )
+    same = deck.plan.twins
+    return tuple(
+        (edge, direction)
+        for edge, direction in sides
+        if deck.line(edge) is None and deck.line(same.get(edge, edge)) is None
+    )
+
+
+def bottom_through(deck: Deck, points: Floats, demand: Demand) -> tuple[ThroughSteel, ...]:
+    """Flexible lines over which the bottom is in tension: its bars run through, or at an edge of
+    the slab are anchored."""
+    if not deck.plan.is_grid:
+        return ()
+    edges = {*deck.plan.twins.values(), *deck.plan.edges}
+    found = []
+    for line in deck.lines:
+        if line.support not in ("beam", "spring"):
+            continue
+        a, b = deck.plan.lines[line.name].path[[0, -1]]
+        along = (b - a) / np.linalg.norm(b - a)
+        gap = np.abs((points - a) @ np.array([-along[1], along[0]]))
+        s = (points - a) @ along
+        on = (gap < INSIDE) & (s > -INSIDE) & (s < np.linalg.norm(b - a) + INSIDE)
+        direction: Direction = "x" if abs(along[1]) > abs(along[0]) else "y"
+        values = demand.layer(("bottom", direction))
+        moment = float(values[on].max()) if on.any() else 0.0
+        if moment > NOTHING * float(values.max()):
+            found.append(ThroughSteel(line.name, direction, moment, line.name in edges))
+    return tuple(found)

@@ -1,0 +1,247 @@
+"""Fatigue of the bars by the range of their stress, of straight bars without welds.
+
+EN 1992: unwelded bars need nothing more where the range under the frequent combination stays within
+70 MPa (EN 1992-1-1 6.8.6), which heavy frequent traffic seldom does. Where the deck file states
+lambda_s, whole or by parts (`damagefactors`), the range under fatigue load model 3 is made damage
+equivalent instead (EN 1992-2 annex NN): its axles times 1.40, or 1.75 at intermediate supports,
+taken here for the top bars; the vehicle alone in its lane anywhere on the carriageway; raised near
+expansion joints (EN 1991-2 4.6.1(6)).
+
+IRC:112 asks for no verification where the tensile bars stay below 300 MPa under the rare
+combination; above that it refers to specialist literature.
+
+AASHTO LRFD: the range under the fatigue truck (fatigue I, 1.75, with 15 % dynamic load allowance)
+against the threshold for infinite life, which falls with the least stress. It asks for no check of
+deck slabs on several girders: there the range is printed without a limit.
+
+All of it is from memory unless a source says otherwise.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.bars.checks.bending_and_service import CREEP
+from pipelines.bars.demand.moments import ROWS, Demand
+from pipelines.bars.demand.observer import DesignWatch
+from pipelines.deck.deck import Deck
+from pipelines.deck.reinforcement import Reinforcement
+from pipelines.model.responses import Solver, stream
+from pipelines.standards.actions.combinations import Combination, LimitState, combination
+from pipelines.standards.actions.load_models import joint_factors
+from pipelines.standards.actions.vehicles import library
+from pipelines.standards.detailing.rules import Row
+from pipelines.standards.materials import KSI, MPA, Materials
+from pipelines.standards.resistance.bars import Layer, SlabBars, other_face, place_of
+from pipelines.standards.resistance.bending import layer_section
+from pipelines.standards.resistance.cracking import cracked_state
+from pipelines.standards.sources import Source
+from pipelines.traffic.positions import load_positions
+
+Floats = NDArray[np.float64]
+
+PLAIN = 70 * MPA
+PLAIN_SOURCE = Source("EN 1992", "6.8.6(1), (2): 70 MPa, frequent combination")
+# Straight bars at 10^6 cycles, EN 1992-1-1 table 6.3N, over gamma_s,fat.
+EQUIVALENT = 162.5 * MPA / 1.15
+EQUIVALENT_CLAUSE = "EN 1992-2 annex NN.2, EN 1992-1-1 6.8.5, table 6.3N"
+MODEL = "EN 1991-2 FLM3"
+AXLES = (1.40, 1.75)  # bottom bars, top bars
+
+UNVERIFIED = 300 * MPA
+UNVERIFIED_SOURCE = Source(
+    "IRC:112", "5.3.2.5, as a public draft of its amendment quotes it; beyond: IRC:6 204.6", "read"
+)
+
+TRUCK = "AASHTO fatigue truck"
+FATIGUE_I = 1.75 * 1.15  # load factor, table 3.4.1-1, and dynamic load allowance, table 3.6.2.1-1
+THRESHOLD_SOURCE = Source("AASHTO LRFD", "5.5.3.2: 26 - 22 f_min/f_y ksi; fatigue I")
+GIRDERS = 3
+GIRDERS_SOURCE = Source("AASHTO LRFD", "5.5.3.1: no check of deck slabs on several girders")
+
+
+def unit_stresses(
+    bars: SlabBars, layer: Layer, mat: Materials, *, pulled: bool
+) -> tuple[float, float]:
+    """Stress of the layer's bars per moment [1/m2]: tension with their face in tension, and the
+    size of their compression with the other face in tension. Both are linear in the moment.
+
+    pulled : membrane forces act, and may leave the whole section in tension: then moments are
+    carried between the bars of both faces, and those of this face take the same share in both
+    directions.
+    """
+    E_c, E_s = mat.concrete.E_c / (1 + CREEP), mat.steel.E_s
+    own = float(cracked_state(layer_section(bars, layer), 1.0, E_c, E_s).sigma_s)
+    opposite: Layer = (other_face(layer[0]), layer[1])
+    if pulled:
+        z = bars.effective_depth(layer) + bars.effective_depth(opposite) - bars.thickness
+        own = max(own, 1.0 / (z * bars.bars(layer).area))
+        return own, own
+    section = layer_section(bars, opposite, "counted")
+    return own, abs(min(float(cracked_state(section, 1.0, E_c, E_s).sigma_sc), 0.0))
+
+
+def stress(moment: Floats, unit: tuple[float, float]) -> Floats:
+    """Of the bars [Pa], tension positive, under moments positive with their face in tension."""
+    own, other = unit
+    return np.asarray(own * np.maximum(moment, 0.0) + other * np.minimum(moment, 0.0))
+
+
+def stress_range(high: Floats, low: Floats, unit: tuple[float, float]) -> Floats:
+    """Range [Pa] between the moments high, counted as at least 0, and low."""
+    top = np.maximum(high, 0.0)
+    return stress(top, unit) - stress(np.minimum(low, top), unit)
+
+
+def lorry_demands(
+    deck: Deck,
+    solver: Solver,
+    watch: DesignWatch,
+    model: str,
+    combinations: Sequence[Combination],
+) -> tuple[Demand, ...]:
+    """Demands of the combinations with that vehicle as the only traffic."""
+    envelopes = watch.moment_envelopes(combinations)
+    if deck.traffic is not None:
+        lorry = replace(deck.traffic, vehicles=(library[model],), load_models=())
+        runs = load_positions(replace(deck, traffic=lorry))
+        for first, response, _ in stream(solver, runs, lambda _, response: response.fields):
+            envelopes(first, response)
+    return envelopes.demands()
+
+
+def fatigue_rows(
+    deck: Deck,
+    solver: Solver,
+    watch: DesignWatch,
+    mat: Materials,
+    demands: Mapping[LimitState, Demand],
+) -> tuple[Row, ...]:
+    """A row for every layer, at the place where it is used most.
+
+    demands : of the standard, by limit state.
+    """
+    one = deck.reinforcement
+    assert one is not None
+    units = [
+        unit_stresses(one.bars, layer, mat, pulled=watch.membrane is not None) for layer in ROWS
+    ]
+    if mat.standard == "IRC:112":
+        return _without_verification(demands["characteristic"], units)
+    if mat.standard == "AASHTO LRFD":
+        return _infinite_life(deck, solver, watch, mat, units)
+    if one.damage is not None:
+        return _damage_equivalent(deck, solver, watch, one, units)
+    return tuple(
+        Row(
+            "fatigue: plain stress range",
+            place_of(layer),
+            PLAIN,
+            float(_ranges(demands["frequent"], k, units[k]).max()),
+            "at most",
+            "Pa",
+            PLAIN_SOURCE,
+        )
+        for k, layer in enumerate(ROWS)
+    )
+
+
+def _ranges(demand: Demand, row: int, unit: tuple[float, float]) -> Floats:
+    """Of one layer at every point (n,) [Pa]."""
+    return stress_range(demand.values[row], demand.relieved[row], unit)
+
+
+def _damage_equivalent(
+    deck: Deck,
+    solver: Solver,
+    watch: DesignWatch,
+    one: Reinforcement,
+    units: Sequence[tuple[float, float]],
+) -> tuple[Row, ...]:
+    """Permanent actions as in the frequent combination with the fatigue load model, its axles with
+    each of `AXLES`."""
+    assert one.damage is not None
+    frequent = combination("EN 1992", "frequent")
+    assert frequent is not None
+    factored = [replace(frequent, traffic=factor) for factor in AXLES]
+    bottom, top = lorry_demands(deck, solver, watch, MODEL, factored)
+    near = joint_factors(deck, solver.recovery.points.plan)
+    rows = []
+    for k, layer in enumerate(ROWS):
+        factor = one.damage[layer[0]]
+        demand = bottom if layer[0] == "bottom" else top
+        found = factor.value * near * _ranges(demand, k, units[k])
+        rows.append(
+            Row(
+                "fatigue: equivalent range",
+                place_of(layer),
+                EQUIVALENT,
+                float(found.max()),
+                "at most",
+                "Pa",
+                Source("EN 1992", f"{EQUIVALENT_CLAUSE}; {factor.words}"),
+            )
+        )
+    return tuple(rows)
+
+
+def _without_verification(rare: Demand, units: Sequence[tuple[float, float]]) -> tuple[Row, ...]:
+    return tuple(
+        Row(
+            "fatigue: stress that needs no verification",
+            place_of(layer),
+            UNVERIFIED,
+            float(stress(rare.values[k], units[k]).max()),
+            "at most",
+            "Pa",
+            UNVERIFIED_SOURCE,
+        )
+        for k, layer in enumerate(ROWS)
+    )
+
+
+def threshold(least: Floats, mat: Materials) -> Floats:
+    """Constant-amplitude threshold [Pa] at the least stress [Pa], tension positive (AASHTO
+    5.5.3.2-1), f_y counted between 60 and 100 ksi."""
+    f_y = min(max(mat.steel.f_yk, 60 * KSI), 100 * KSI)
+    return np.asarray((26 - 22 * least / f_y) * KSI)
+
+
+def on_girders(deck: Deck) -> bool:
+    """Whether at least three lines along the deck carry the slab."""
+    along = [f"L{k + 1}" for k in range(len(deck.offsets))]
+    return sum(deck.line(name) is not None for name in along) >= GIRDERS
+
+
+def _infinite_life(
+    deck: Deck,
+    solver: Solver,
+    watch: DesignWatch,
+    mat: Materials,
+    units: Sequence[tuple[float, float]],
+) -> tuple[Row, ...]:
+    """The cracked section counts everywhere; least stress and range at the same place."""
+    service = combination("AASHTO LRFD", "characteristic")
+    assert service is not None
+    (demand,) = lorry_demands(deck, solver, watch, TRUCK, [replace(service, traffic=FATIGUE_I)])
+    free = on_girders(deck)
+    rows = []
+    for k, (layer, unit) in enumerate(zip(ROWS, units, strict=True)):
+        found = _ranges(demand, k, unit)
+        least = np.minimum(demand.relieved[k], demand.values[k])
+        limit = threshold(stress(least, unit), mat)
+        worst = int((found - limit).argmax())
+        rows.append(
+            Row(
+                "fatigue: stress range" + (", no limit on girders" if free else ""),
+                place_of(layer),
+                np.inf if free else float(limit[worst]),
+                float(found.max() if free else found[worst]),
+                "at most",
+                "Pa",
+                GIRDERS_SOURCE if free else THRESHOLD_SOURCE,
+            )
+        )
+    return tuple(rows)

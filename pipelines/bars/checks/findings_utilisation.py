@@ -1,0 +1,65 @@
+"""Resistance and utilisation beside the findings of a deck with bars.
+
+Design moment = permanent actions of the plate with the factors that are worse, and the traffic of
+the finding with its factor: once by the strip, once by the plate. Moments of the bars' own
+direction; twisting moments and membrane forces are in the check of the bars, not here.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from pipelines.bars.checks.bending_and_service import resistances
+from pipelines.bars.demand.moments import permanent_fields
+from pipelines.deck.deck import Deck
+from pipelines.findings.finding import Finding
+from pipelines.model.responses import Response
+from pipelines.standards.actions.combinations import combination
+from pipelines.standards.resistance.bars import Direction, Face
+from plate.conventions import RESULTS
+
+MOMENTS = {RESULTS.index("m_x"): "x", RESULTS.index("m_y"): "y"}
+
+
+def with_utilisation(
+    deck: Deck, cases: Mapping[str, Response], findings: Sequence[Finding]
+) -> tuple[Finding, ...]:
+    """The findings on moments with m_Rd [N m/m] and utilisations by the first standard named.
+
+    None is added where the deck file gives no bars, or bars that are not orthogonal.
+    """
+    one = deck.reinforcement
+    if one is None or abs(one.angle - 0.5 * np.pi) > 1e-6:
+        return tuple(findings)
+    materials = one.bases[0].materials
+    ultimate = combination(materials.standard, "ULS")
+    if ultimate is None:
+        return tuple(findings)
+    m_Rd = resistances(one.bars, materials)
+    permanent = permanent_fields(deck, cases, slice(1, 4))
+
+    def found(row: Finding) -> Finding:
+        if row.component not in MOMENTS:
+            return row
+        direction: Direction = "x" if MOMENTS[row.component] == "x" else "y"
+        sign = 1.0 if row.plate_peak >= 0.0 else -1.0
+        face: Face = "bottom" if sign > 0.0 else "top"
+        steady = 0.0
+        for action, fields in permanent.items():
+            value = sign * float(fields[row.component - 1, row.point])
+            steady += max(factor * value for factor in ultimate.permanent[action])
+        resistance = m_Rd[face, direction]
+
+        def used(traffic: float) -> float:
+            return max(steady + ultimate.traffic * sign * traffic, 0.0) / resistance
+
+        strip = None if row.strip_value is None else used(row.strip_value)
+        return replace(
+            row,
+            resistance=sign * resistance,
+            utilisation=(strip, used(row.plate_peak)),
+            standard=materials.standard,
+        )
+
+    return tuple(found(row) for row in findings)

@@ -1,0 +1,75 @@
+"""Patches on the slab and how far they stand from its free edges, openings among them."""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pipelines.deck.deck import Deck
+from plate.geometry.curves import sampled
+from plate.geometry.outline import FINE, region
+
+Floats = NDArray[np.float64]
+
+# An edge this near to a supporting line along its whole length is supported by it [m].
+ALONG = 0.01
+
+
+@dataclass(frozen=True)
+class OnSlab:
+    """What of some patches lies on the slab, as boxes in plan.
+
+    low, high : (n, 2) corners [m]; share : (n,) of each patch's area; gap_x, gap_y : (n,) clear
+    distances to the nearest free edge whose normal is nearer to x, or to y [m], infinite where
+    there is none.
+    """
+
+    low: Floats
+    high: Floats
+    share: Floats
+    gap_x: Floats
+    gap_y: Floats
+
+
+def on_slab(deck: Deck, corners: Floats) -> OnSlab:
+    """Patches given by their corners in plan (n, 4, 2)."""
+    slab = region(deck.plan)
+    shapely.prepare(slab)
+    patches = shapely.polygons(corners)
+    areas = shapely.area(patches)
+    cut = ~shapely.covers(slab, patches)
+    patches[cut] = shapely.intersection(patches[cut], slab)
+    # what lies off the slab altogether has no bounds
+    bounds = np.nan_to_num(shapely.bounds(patches))
+    across_x, across_y = _free_edges(deck, slab)
+    gap_x, gap_y = (np.full(len(patches), np.inf) for _ in range(2))
+    for gap, edges in ((gap_x, across_x), (gap_y, across_y)):
+        if len(edges):
+            gap[:] = shapely.distance(patches, shapely.multilinestrings(edges))
+    share = shapely.area(patches) / areas
+    return OnSlab(bounds[:, :2], bounds[:, 2:], share, gap_x, gap_y)
+
+
+def _free_edges(deck: Deck, slab: shapely.Polygon) -> tuple[Floats, Floats]:
+    """Segments (k, 2, 2) of the slab's edge that no line supports, those whose normal is nearer to
+    x and those nearer to y."""
+    lines = [
+        shapely.LineString(sampled(deck.plan.lines[line.name].course(full=line.to_edges), FINE))
+        for line in deck.lines
+    ]
+    supported = shapely.union_all(lines).buffer(ALONG) if lines else shapely.Polygon()
+    rings = [slab.exterior, *slab.interiors]
+    found: tuple[list[Floats], list[Floats]] = ([], [])
+    for ring in rings:
+        for a, b in pairwise(np.array(ring.coords)):
+            left = shapely.LineString([a, b]).difference(supported)
+            along = np.abs(b - a)
+            mine = found[0] if along[1] >= along[0] else found[1]
+            mine += [
+                np.array(part.coords) for part in shapely.get_parts(left) if part.length > ALONG
+            ]
+    empty = np.empty((0, 2, 2))
+    x, y = (np.concatenate([empty, *(p[None, [0, -1]] for p in part)]) for part in found)
+    return x, y

@@ -1,0 +1,255 @@
+"""Shear without links with the loads near a support reduced (EN 1992-1-1 6.2.2(6), IRC:112).
+
+A wheel whose near edge is a_v from a line's face, on the side of a section, counts a_v/2d of its
+load in that section, 1/4 at least. The loads of a position are then not in proportion, so the
+plate is solved again, section by section, with the wheels so reduced. Positions within a window
+about the one that governs without reduction are looked at, closer than the traffic's steps: the
+governing one moves away from the line once near loads count less, and just beyond 2 d, where they
+count in full, it has a sharp top. d is the least of both faces across the line and a_v is to the
+contact itself, not spread: both keep the share large.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.bars.demand.control_sections import ShearDemand, ShearTracker
+from pipelines.bars.demand.numbered import Held, Numbered, Position
+from pipelines.deck.deck import Deck, Line
+from pipelines.envelopes.single_vehicles import LoadPosition, find_position
+from pipelines.model.responses import Solver
+from pipelines.standards.resistance.bars import FACES, LAYERS, Direction, SlabBars
+from pipelines.standards.resistance.bending import layer_section, utilisation
+from pipelines.standards.resistance.shear import NEAR_SUPPORT, near_support_factor, strut_limit
+from pipelines.standards.sources import Source
+from pipelines.traffic.positions import LoadPositions, WheelPatches
+from plate.loads.loads import patch_loads
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# Beyond 2 d from the governing position, and one step, no wheel's share changes any more [d].
+WINDOW = 2.5
+# Steps along the deck within the window [m].
+MOVE = 0.1
+# By what share shear may rise between the traffic's steps.
+BETWEEN = 0.1
+
+
+@dataclass(frozen=True)
+class ReducedShear:
+    """The worst section with loads near its line reduced.
+
+    width : of the mean [m]; v, v_Rd : [N/m]; whole : the largest mean of any section without
+    reduction, at the same closer steps, as a share of its resistance; share : the least that any
+    wheel of the position counts. strut : largest unreduced peak shear / `strut_limit`, which must
+    not pass 1. n : load positions solved. Other fields as of design.ShearPeak.
+    """
+
+    width: float
+    utilisation: float
+    whole: float
+    v: float
+    v_Rd: float
+    line: str
+    side: int
+    at: tuple[float, float]
+    position: Position | None
+    share: float
+    strut: float
+    n: int
+    source: Source
+
+
+def reduced_shear(
+    deck: Deck,
+    solver: Solver,
+    runs: Sequence[LoadPositions],
+    numbered: Numbered,
+    tracker: ShearTracker,
+    width: float,
+) -> ReducedShear | None:
+    """The reduced check for one of the tracker's widths; None for a standard without the rule.
+
+    runs : of single vehicles, whose positions are the first of `numbered`.
+    """
+    mat, sections, demand = tracker.mat, tracker.sections, tracker.demand()
+    if mat.standard not in NEAR_SUPPORT or not len(sections.points):
+        return None
+    w = demand.widths.index(width)
+    whole = demand.utilisation[w]
+    groups = [
+        np.flatnonzero((sections.line == k) & (sections.side == side))
+        for k in range(len(sections.names))
+        for side in (-1, 1)
+    ]
+    groups = sorted((g for g in groups if len(g)), key=lambda g: -whole[g].max())
+    best: ReducedShear | None = None
+    solved, most = 0, float(whole.max())
+    for group in groups:
+        if best is not None and (1 + BETWEEN) * whole[group].max() <= best.utilisation:
+            break
+        found, n = _of_group(deck, solver, runs, numbered, tracker, demand, w, group)
+        solved, most = solved + n, max(most, found.whole)
+        if best is None or found.utilisation > best.utilisation:
+            best = found
+    assert best is not None
+    strut = max(
+        float(demand.v.max() / strut_limit(layer_section(tracker.bars, layer), mat))
+        for layer in LAYERS
+    )
+    return replace(best, whole=most, strut=strut, n=solved)
+
+
+def _of_group(
+    deck: Deck,
+    solver: Solver,
+    runs: Sequence[LoadPositions],
+    numbered: Numbered,
+    tracker: ShearTracker,
+    demand: ShearDemand,
+    w: int,
+    group: Ints,
+) -> tuple[ReducedShear, int]:
+    """The worst of the samples beside one side of one line."""
+    sections, mat = tracker.sections, tracker.mat
+    top = int(group[demand.utilisation[w, group].argmax()])
+    name, side = sections.names[sections.line[top]], int(sections.side[top])
+    number = int(demand.at[w, top])
+    at = (float(sections.points[top, 0]), float(sections.points[top, 1]))
+    plain = ReducedShear(
+        demand.widths[w],
+        float(demand.utilisation[w, top]),
+        float(demand.utilisation[w, top]),
+        float(demand.v[w, top]),
+        float(demand.v_Rd[w, top]),
+        name,
+        side,
+        at,
+        None,
+        1.0,
+        0.0,
+        0,
+        NEAR_SUPPORT[mat.standard],
+    )
+    if number < 0:
+        return plain, 0
+    line = deck.line(name)
+    assert line is not None
+    d = depth_across(deck, line, tracker.bars)
+    held = numbered.held(number)
+    assert deck.traffic is not None
+    reach = WINDOW * d + deck.traffic.step
+    near = _near(runs, number, reach) if held is None else _moved(held, reach)
+    shares = np.ones(len(near.loads.load))
+    counted = wheel_shares(deck, line, side, d, near.contacts)
+    shares[near.is_wheel] = counted
+    loads, n = near.loads, len(near.positions)
+
+    def under(load: Floats) -> tuple[Floats, Floats]:
+        """Acting and resisting (n_sample, n) beside the line."""
+        F = patch_loads(solver.model.mesh, loads.corners, load, loads.position, n)
+        traffic = tracker.factored(solver.respond(F))
+        acting = np.asarray(tracker.means[w] @ tracker.principal(traffic))[group]
+        return acting, tracker.resistance_at(traffic, group, acting)[0]
+
+    acting, resists = under(loads.load * shares)
+    used = utilisation(acting, resists)
+    k, column = np.unravel_index(int(used.argmax()), used.shape)
+    place = sections.points[group[k]]
+    return replace(
+        plain,
+        utilisation=float(used[k, column]),
+        whole=float(utilisation(*under(loads.load)).max()),
+        v=float(acting[k, column]),
+        v_Rd=float(resists[k, column]),
+        at=(float(place[0]), float(place[1])),
+        position=near.positions[int(column)],
+        share=float(shares[loads.position == column].min()),
+    ), n
+
+
+@dataclass(frozen=True, eq=False)
+class _Nearby:
+    """Positions about one that governs.
+
+    loads : theirs, wheels and cells; is_wheel : (n,) which of them are wheels; contacts : of those
+    wheels, in the same order.
+    """
+
+    positions: Sequence[Position]
+    loads: WheelPatches
+    is_wheel: NDArray[np.bool_]
+    contacts: WheelPatches
+
+
+def _near(runs: Sequence[LoadPositions], number: int, reach: float) -> _Nearby:
+    """Positions of a single vehicle about one of its load positions: along the deck by MOVE, at
+    the offsets of its run."""
+    run, index = find_position(runs, number)
+    offsets = np.unique(run.offsets)
+    step = np.diff(offsets).min(initial=np.inf)
+    gaps = np.abs(offsets - run.offsets[index])
+    offsets = offsets[gaps <= reach + (step if np.isfinite(step) else 0.0) + 1e-9]
+    stations = run.stations[index] + _moves(reach)
+    x, y = (v.ravel() for v in np.meshgrid(stations, offsets, indexing="ij"))
+    spreads = None if run.spreads is None else np.full(len(x), run.spreads[index])
+    moved = replace(run, stations=x, offsets=y, spreads=spreads)
+    loads = moved.wheels(slice(None))
+    positions = [
+        LoadPosition(run.vehicle.name, run.direction, *place)
+        for place in zip(x.tolist(), y.tolist(), strict=True)
+    ]
+    is_wheel = np.ones(len(loads.load), dtype=bool)
+    return _Nearby(positions, loads, is_wheel, moved.contacts.wheels(slice(None)))
+
+
+def _moves(reach: float) -> Floats:
+    """Moves along the deck [m]."""
+    count = int(np.ceil(reach / MOVE))
+    return np.asarray(MOVE * np.arange(-count, count + 1))
+
+
+def _moved(held: Held, reach: float) -> _Nearby:
+    """An arrangement with its vehicles moved along the deck, all alike."""
+    n_wheel, n = len(held.contacts.load), len(held.loads.load)
+    moves = _moves(reach)
+    is_wheel = np.arange(n) < n_wheel
+    by = np.zeros((len(moves), n, 1, 2))
+    by[:, is_wheel, 0, 0] = moves[:, None]
+    corners = (held.loads.corners + by).reshape(-1, 4, 2)
+    contacts = (held.contacts.corners + by[:, is_wheel]).reshape(-1, 4, 2)
+    column = np.repeat(np.arange(len(moves)), n)
+    return _Nearby(
+        [held.position.moved(float(dx)) for dx in moves],
+        WheelPatches(corners, np.tile(held.loads.load, len(moves)), column),
+        np.tile(is_wheel, len(moves)),
+        WheelPatches(
+            contacts,
+            np.tile(held.contacts.load, len(moves)),
+            np.repeat(np.arange(len(moves)), n_wheel),
+        ),
+    )
+
+
+def depth_across(deck: Deck, line: Line, bars: SlabBars) -> float:
+    """Least effective depth of the bars that cross a line [m]."""
+    a, b = deck.plan.lines[line.name].full[[0, -1]]
+    across: Direction = "y" if abs(b[0] - a[0]) > abs(b[1] - a[1]) else "x"
+    return min(bars.effective_depth((face, across)) for face in FACES)
+
+
+def wheel_shares(deck: Deck, line: Line, side: int, d: float, wheels: WheelPatches) -> Floats:
+    """Share of each wheel's load (k,) that counts in sections on one side of a line.
+
+    wheels : contacts. A wheel wholly over the line's width or beyond it counts in full.
+    """
+    a, b = deck.plan.lines[line.name].full[[0, -1]]
+    along = (b - a) / np.linalg.norm(b - a)
+    normal = np.array([-along[1], along[0]])
+    normal *= side if normal.sum() > 0 else -side
+    gaps = (wheels.corners - a) @ normal - 0.5 * line.width
+    a_v = gaps.min(axis=1)
+    return np.where(gaps.max(axis=1) > 0, near_support_factor(a_v, d), 1.0)

@@ -1,0 +1,120 @@
+"""What alone would make shear without links pass: thickness, concrete grade, longitudinal steel.
+
+Practice raises these three before it adds links (common practice). Each candidate is re-solved by
+the caller's function, from the plate if need be: a thicker slab draws other forces.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal, TypeVar
+
+import numpy as np
+
+from pipelines.standards.materials import Concrete, Materials
+from pipelines.standards.resistance.bending import Section
+from pipelines.standards.sources import Source
+
+REMEDIES = Source(None, "thickness, grade or longitudinal steel before links", "common practice")
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class ShearDesign:
+    """What the remedies change: thickness [m], materials, steel in tension A_s [m2/m].
+
+    axis : from the face in tension to the bars' centre [m]; stays when the slab gets thicker.
+    """
+
+    thickness: float
+    materials: Materials
+    A_s: float
+    axis: float
+
+    def section(self) -> Section:
+        return Section(self.thickness, self.thickness - self.axis, self.A_s)
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """One row of the remedies table.
+
+    needed : least candidate that passes alone (thickness [m], grade's name, A_s [m2/m]); None if
+        none of those tried does. utilisation : re-solved with it, or with the last one tried.
+    """
+
+    name: Literal["thickness", "concrete", "longitudinal steel"]
+    present: float | str
+    needed: float | str | None
+    utilisation: float
+    source: Source = REMEDIES
+
+
+def least_passing(
+    candidates: Sequence[T], utilisation: Callable[[T], float]
+) -> tuple[int | None, float]:
+    """Index of the first of the increasing candidates with utilisation <= 1, and its utilisation.
+
+    By bisection: the answer passes and its predecessor fails; it is the least of all where the
+    utilisation does not rise along the candidates. (None, utilisation of the last) if that fails.
+    """
+    first, last = utilisation(candidates[0]), utilisation(candidates[-1])
+    if first <= 1:
+        return 0, first
+    if not last <= 1:
+        return None, last
+    low, high, best = 0, len(candidates) - 1, last
+    while high - low > 1:
+        middle = (low + high) // 2
+        value = utilisation(candidates[middle])
+        if value <= 1:
+            high, best = middle, value
+        else:
+            low = middle
+    return high, best
+
+
+def remedies(
+    present: ShearDesign,
+    utilisation: Callable[[ShearDesign], float],
+    thicknesses: Sequence[float],
+    grades: Sequence[Concrete],
+    areas: Sequence[float],
+) -> tuple[Remedy, Remedy, Remedy]:
+    """The three remedies, each changed alone and re-solved.
+
+    Parameters
+    ----------
+    utilisation : v_Ed/v_Rd of a design, demand and resistance both solved for it
+    thicknesses, grades, areas : candidates, increasing; those below the present value are passed
+        over, the present value itself comes first
+    """
+    t, concrete, a = present.thickness, present.materials.concrete, present.A_s
+    thicker = [t, *(v for v in thicknesses if v > t)]
+    stronger = [concrete, *(g for g in grades if g.f_ck > concrete.f_ck)]
+    more = [a, *(v for v in areas if v > a)]
+
+    def thickened(thickness: float) -> float:
+        return utilisation(replace(present, thickness=thickness))
+
+    def graded(grade: Concrete) -> float:
+        changed = replace(present.materials, concrete=grade)
+        return utilisation(replace(present, materials=changed))
+
+    def reinforced(area: float) -> float:
+        return utilisation(replace(present, A_s=area))
+
+    i, u_h = least_passing(thicker, thickened)
+    j, u_g = least_passing(stronger, graded)
+    k, u_s = least_passing(more, reinforced)
+    return (
+        Remedy("thickness", t, None if i is None else thicker[i], u_h),
+        Remedy("concrete", concrete.name, None if j is None else stronger[j].name, u_g),
+        Remedy("longitudinal steel", a, None if k is None else more[k], u_s),
+    )
+
+
+def steps(start: float, stop: float, step: float) -> list[float]:
+    """Multiples of `step` from above `start` to `stop`: round candidates for a drawing."""
+    first = int(np.floor(start / step + 1e-9)) + 1
+    return [round(i * step, 12) for i in range(first, int(np.floor(stop / step + 1e-9)) + 1)]

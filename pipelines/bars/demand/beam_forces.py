@@ -1,0 +1,139 @@
+"""Moments, shears and torsion of the beams under permanent actions and the traffic.
+
+A beam that is joined to the slab's membrane also has an axial force N. Its own rectangle carries
+M and N, as a metre of slab does (`designmembrane`): with t from mid-depth to the middle of the
+compressed concrete its bars are judged by M + t N, where N is tension, and by the shorter arm
+3 t - h, or 0, where it is compression. Of both forms the larger always is the right one, and both
+add up over actions.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from pipelines.bars.demand.moments import permanent_sums
+from pipelines.deck.deck import Action, Deck
+from pipelines.deck.reinforcement import EdgeBeam
+from pipelines.model.probes import BeamRows, beam_axial_rows, beam_torsion_rows
+from pipelines.model.responses import Response, Solver
+from pipelines.standards.actions.combinations import Combination, permanent_states
+from pipelines.standards.resistance.bending import Section, compression_arm
+from pipelines.standards.sources import Standard
+
+Floats = NDArray[np.float64]
+
+# Forms of a beam, in the order of `BeamWatch.forms`.
+N_FORMS = 6
+SAGGING, HOGGING, SHEAR, TORSION = slice(0, 2), slice(2, 4), 4, 5
+
+
+def bending_section(beam: EdgeBeam, *, sagging: bool) -> Section:
+    """The rectangle per metre of width with the bars of the tension side alone."""
+    area, axis = (beam.bottom, beam.axis_bottom) if sagging else (beam.top, beam.axis_top)
+    return Section(beam.depth, beam.depth - axis, area / beam.width)
+
+
+@dataclass(frozen=True)
+class BeamExtremes:
+    """Largest values of one beam, all >= 0: sagging and hogging moments with the part of the axial
+    force, torsional moments [N m], shear [N]. Each is enveloped by itself: they need not
+    coexist."""
+
+    sagging: float
+    hogging: float
+    shear: float
+    torsion: float
+
+
+@dataclass(frozen=True)
+class BeamForces:
+    """Samples of all beams: permanent action -> (6, n_sample) forms of `BeamWatch` [N m, N]; high,
+    low : (6, n_sample) extremes of the traffic, 0 without any."""
+
+    rows: BeamRows
+    permanent: Mapping[Action, Floats]
+    high: Floats
+    low: Floats
+
+    def extremes(self, combination: Combination, name: str) -> BeamExtremes:
+        """Of one beam, the permanent actions in their worst state."""
+        states = permanent_states(combination, list(self.permanent))
+        zero = np.zeros(self.high.shape)
+        sums = [sum((f * self.permanent[a] for a, f in s.items()), zero) for s in states]
+        high = np.max(sums, axis=0) + combination.traffic * self.high
+        low = np.min(sums, axis=0) + combination.traffic * self.low
+        most = [max(float(self.rows.split(part)[name].max()), 0.0) for part in high]
+        least = [max(-float(self.rows.split(part)[name].min()), 0.0) for part in low]
+        return BeamExtremes(
+            max(most[SAGGING]),
+            max(least[HOGGING]),
+            max(most[SHEAR], least[SHEAR]),
+            max(most[TORSION], least[TORSION]),
+        )
+
+
+class BeamWatch:
+    """Observer of the streamed load positions: extremes of the forms at every sample of every
+    beam; those of load models are added for the standards that are checked under them.
+
+    forms : rows (6 n_sample, n_dof) of M + t N of the bottom bars with both arms, M - t N of the
+    top bars likewise, shear, torsional moment.
+    """
+
+    def __init__(self, deck: Deck, solver: Solver, cases: Mapping[str, Response]) -> None:
+        self.rows = solver.beams
+        axial, arms = beam_axial_rows(solver.model), _arms(deck, solver.beams)
+        bending = [
+            self.rows.moments + sparse.diags_array(sign * t) @ axial
+            for sign, side in ((1.0, arms[:2]), (-1.0, arms[2:]))
+            for t in side
+        ]
+        rows = [*bending, self.rows.shears, beam_torsion_rows(solver.model)]
+        self.forms = sparse.csr_array(sparse.vstack(rows))
+        self.permanent = permanent_sums(deck, cases, lambda one: self._values(one)[..., 0])
+        self.high = np.zeros((N_FORMS, axial.shape[0]))
+        self.low = np.zeros_like(self.high)
+        self._models: dict[Standard, tuple[Floats, Floats]] = {}
+
+    def _values(self, response: Response) -> Floats:
+        found = np.asarray(self.forms @ response.displacements)
+        return found.reshape(N_FORMS, -1, found.shape[1])
+
+    def __call__(self, first: int, response: Response) -> None:
+        """Take in a block of load positions."""
+        values = self._values(response)
+        self.high = np.maximum(self.high, values.max(axis=2))
+        self.low = np.minimum(self.low, values.min(axis=2))
+
+    def take_model(self, standard: Standard, high: Floats, low: Floats) -> None:
+        """Take in extremes (6 n_sample,) of the forms under a load model of a standard."""
+        before = self._models.get(standard, (self.high, self.low))
+        high, low = high.reshape(N_FORMS, -1), low.reshape(N_FORMS, -1)
+        self._models[standard] = np.maximum(before[0], high), np.minimum(before[1], low)
+
+    def forces(self, standard: Standard) -> BeamForces:
+        """What has been found so far, for a standard."""
+        high, low = self._models.get(standard, (self.high, self.low))
+        return BeamForces(self.rows, self.permanent, high, low)
+
+
+def _arms(deck: Deck, rows: BeamRows) -> Floats:
+    """(4, n_sample) t of the bottom bars with tension and with compression, then of the top bars
+    [m]; the longest of all standards, 0 where a beam's bars are not stated."""
+    one = deck.reinforcement
+    assert one is not None
+    of = {name: beam for beam in one.beams for name in beam.lines}
+    found = []
+    for name, at in zip(rows.names, rows.at, strict=True):
+        column = np.zeros(4)
+        if name in of:
+            beam = of[name]
+            for k, sagging in enumerate((True, False)):
+                section = bending_section(beam, sagging=sagging)
+                t = max(float(compression_arm(section, basis.materials)) for basis in one.bases)
+                column[2 * k : 2 * k + 2] = t, max(3 * t - beam.depth, 0.0)
+        found.append(np.repeat(column[:, None], len(at), axis=1))
+    return np.concatenate([np.zeros((4, 0)), *found], axis=1)

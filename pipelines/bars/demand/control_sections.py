@@ -1,0 +1,369 @@
+"""Shear of the slab at control sections beside its supporting lines, for each load position.
+
+A section runs along each side of a line at its face plus the effective depth, and no nearer to any
+edge or line than the slab's thickness (nearer, Mindlin's edge layer is in the shears). The
+principal shear of each load position, at every sample in the worst state of the permanent factors,
+is averaged along the section over stated widths; the widths are the finding's own condition.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from pipelines.bars.demand.membrane import MembraneForces, in_direction, largest_tension
+from pipelines.deck.deck import Action, Deck
+from pipelines.model.responses import Response, Solver
+from pipelines.standards.actions.combinations import Combination, permanent_states
+from pipelines.standards.materials import Materials
+from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Face, SlabBars
+from pipelines.standards.resistance.bending import Section, utilisation
+from pipelines.standards.resistance.shear import one_way_resistance, principal_shear
+from plate.errors import GeometryError
+from plate.interpolation import shape
+from plate.meshing.mesh import Mesh
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+SPACING = 0.1  # of samples along a section [m]
+INSIDE = 1e-6
+REACH = 1e-6  # beyond a cell's box [m]
+OUTSIDE = 1e-4  # of a cell's half side: points on the edge of the slab
+# Fields that matter here: m_x, m_y, m_xy, q_x, q_y.
+FORCES = slice(1, 6)
+SAMPLES_AT_ONCE = 256
+
+
+@dataclass(frozen=True)
+class Sections:
+    """Samples of all sections.
+
+    line, side : (n,) index in `names` of the line beside which each sample lies, and its side,
+    -1 before the line (smaller station or offset) and 1 after it. points : (n, 2) in plan [m].
+    piece : (n,) number of the unbroken piece. rows : (n, n_point) interpolation of fields.
+    """
+
+    names: tuple[str, ...]
+    line: Ints
+    side: Ints
+    points: Floats
+    piece: Ints
+    rows: sparse.csr_array
+
+    def means(self, width: float) -> sparse.csr_array:
+        """(n, n) means over a width about each sample, kept within its piece; a shorter piece
+        gives its own mean. Width 0 gives the samples themselves."""
+        n = len(self.points)
+        if width == 0.0 or n == 0:
+            return sparse.csr_array(sparse.eye_array(n, format="csr"))
+        rows, columns, values = [], [], []
+        for number in np.unique(self.piece):
+            (index,) = np.nonzero(self.piece == number)
+            s = SPACING * np.arange(len(index), dtype=float)
+            for k, centre in enumerate(s):
+                low = max(min(centre - width / 2, s[-1] - width), 0.0)
+                weights = _weights(s, low, min(low + width, s[-1])) if len(s) > 1 else np.ones(1)
+                used = np.flatnonzero(weights)
+                rows += [index[k]] * len(used)
+                columns += index[used].tolist()
+                values += weights[used].tolist()
+        return sparse.coo_array((values, (rows, columns)), shape=(n, n)).tocsr()
+
+
+def _weights(s: Floats, low: float, high: float) -> Floats:
+    """Weights of samples at s for the mean of their linear interpolant over [low, high]."""
+    weights = np.zeros(len(s))
+    for i, (a, b) in enumerate(pairwise(s)):
+        p, q = max(a, low), min(b, high)
+        if q > p:
+            share = (0.5 * (p + q) - a) / (b - a)
+            weights[i] += (q - p) * (1 - share)
+            weights[i + 1] += (q - p) * share
+    return np.asarray(weights / weights.sum())
+
+
+def interpolation(solver: Solver, points: Floats) -> sparse.csr_array:
+    """Rows (n, n_point) that give fields at plan points (n, 2), each in one of its cells."""
+    mesh, fields = solver.model.mesh, solver.recovery.points
+    cells, xi = located(mesh, points)
+    values = shape(fields.order, xi)
+    columns = fields.cells[cells]
+    index = np.broadcast_to(np.arange(len(points))[:, None], columns.shape)
+    found = sparse.coo_array(
+        (values.ravel(), (index.ravel(), columns.ravel())), shape=(len(points), fields.n_points)
+    )
+    return found.tocsr()
+
+
+def located(mesh: Mesh, points: Floats) -> tuple[Ints, Floats]:
+    """The cell (n,) in which each plan point lies deepest and its reference coordinates (n, 2);
+    all points are inverted at once, which is far quicker than one by one."""
+    low, high = mesh.boxes
+    near = [
+        np.flatnonzero(np.all((low <= point + REACH) & (point - REACH <= high), axis=1))
+        for point in points
+    ]
+    owner = np.repeat(np.arange(len(points)), [len(cells) for cells in near])
+    cells = np.concatenate([*near, np.zeros(0, dtype=np.int64)])
+    xi = mesh.invert_plan(cells, points[owner])
+    outside = np.abs(xi).max(axis=1, initial=0.0)
+    order = np.lexsort((outside, owner))
+    _, first = np.unique(owner[order], return_index=True)
+    best = order[first]
+    if len(best) < len(points) or outside[best].max(initial=0.0) > 1.0 + OUTSIDE:
+        raise GeometryError("a section or raster point lies off the slab")
+    return cells[best], np.clip(xi[best], -1.0, 1.0)
+
+
+def shear_sections(deck: Deck, solver: Solver, depth: float) -> Sections:
+    """Control sections of every straight supporting line.
+
+    depth : effective depth [m].
+    """
+    plan, thickness = deck.plan, deck.slab.thickness
+    names: list[str] = []
+    line, side, found, piece = [], [], [], []
+    count = 0
+    borders = _borders(deck)
+    for support in deck.lines:
+        path = plan.lines[support.name].full if support.to_edges else plan.lines[support.name].path
+        if not _is_straight(path):
+            continue
+        a, b = path[0], path[-1]
+        length = float(np.linalg.norm(b - a))
+        along = (b - a) / length
+        normal = np.array([-along[1], along[0]])
+        normal *= 1.0 if normal.sum() > 0 else -1.0
+        away = max(0.5 * support.width + depth, thickness)
+        names.append(support.name)
+        n = int(length / SPACING)
+        s = SPACING * np.arange(n + 1) + 0.5 * (length - SPACING * n)
+        for sign in (-1, 1):
+            points = a + s[:, None] * along + sign * away * normal
+            good = plan.contains(points, -INSIDE)
+            for name, border in borders.items():
+                if name != support.name and good.any():
+                    good &= _distance(points, border) >= thickness - INSIDE
+            index = np.flatnonzero(good)
+            for part in np.split(index, np.flatnonzero(np.diff(index) > 1) + 1):
+                if len(part) < 2:
+                    continue
+                found.append(points[part])
+                line += [len(names) - 1] * len(part)
+                side += [sign] * len(part)
+                piece += [count] * len(part)
+                count += 1
+    points = np.concatenate(found) if found else np.zeros((0, 2))
+    rows = interpolation(solver, points)
+    as_ints = [np.array(v, dtype=np.int64) for v in (line, side, piece)]
+    return Sections(tuple(names), as_ints[0], as_ints[1], points, as_ints[2], rows)
+
+
+def _is_straight(path: Floats) -> bool:
+    """Whether the points (n, 2) of a line lie on the chord between its ends."""
+    return bool(_distance(path, path[None, [0, -1]]).max() < INSIDE)
+
+
+def _borders(deck: Deck) -> dict[str, Floats]:
+    """Plan segments (k, 2, 2) of every supporting line and every edge that is not one."""
+    plan = deck.plan
+    borders = {}
+    for support in deck.lines:
+        full = plan.lines[support.name]
+        path = full.full if support.to_edges else full.path
+        borders[support.name] = np.stack([path[:-1], path[1:]], axis=1)
+    corners = np.vstack([plan.outline, plan.outline[:1]])
+    for k, (p, q) in enumerate(pairwise(corners)):
+        segment = np.array([[p, q]])
+        covered = any(_distance(segment[0], b).max() < INSIDE for b in borders.values())
+        if not covered:
+            borders[f"edge {k + 1}"] = segment
+    return borders
+
+
+def _distance(points: Floats, segments: Floats) -> Floats:
+    """Distance (n,) of points from the nearest of some segments (k, 2, 2)."""
+    gaps = []
+    for a, b in segments:
+        along = b - a
+        share = np.clip((points - a) @ along / (along @ along), 0.0, 1.0)
+        gaps.append(np.linalg.norm(points - a - share[:, None] * along, axis=1))
+    return np.asarray(np.min(gaps, axis=0))
+
+
+def resistance(
+    bars: SlabBars,
+    mat: Materials,
+    aggregate: float,
+    v: Floats,
+    forces: Floats,
+    imposed: Floats | None = None,
+) -> Floats:
+    """v_Rd [N/m] in the direction of the principal shear, of the face in tension under the
+    coexisting moment in that direction.
+
+    v : the averaged shear; forces : (5, ...) coexisting m_x, m_y, m_xy, q_x, q_y, or (8, ...) with
+    n_x, n_y, n_xy of the model; imposed : those imposed (3, ...). d and A_s in that direction are
+    x cos^2 + y sin^2 of those along the bars. Tension across the section lowers the resistance,
+    compression is not counted.
+    """
+    m_x, m_y, m_xy, q_x, q_y = forces[:5]
+    principal = principal_shear(q_x, q_y)
+    c, s = np.cos(principal.angle), np.sin(principal.angle)
+    m = m_x * c**2 + m_y * s**2 + 2 * m_xy * c * s
+    n = tension(forces, imposed)
+    by_face: dict[Face, Floats] = {}
+    for face in FACES:
+        d = principal.along(*(bars.effective_depth((face, e)) for e in DIRECTIONS))
+        area = principal.along(*(bars.bars((face, e)).area for e in DIRECTIONS))
+        section = Section(bars.thickness, d, area)
+        by_face[face] = one_way_resistance(section, mat, v, m, n, aggregate).v_Rd
+    return np.where(m >= 0, by_face["bottom"], by_face["top"])
+
+
+def tension(forces: Floats, imposed: Floats | None) -> Floats:
+    """Tension >= 0 [N/m] across the section that the principal shear acts on; the imposed forces
+    are present or absent, whichever is worse. Arguments as of `resistance`."""
+    angle = principal_shear(forces[3], forces[4]).angle
+    n = in_direction(forces[5:], angle) if len(forces) > 5 else np.zeros(angle.shape)
+    if imposed is not None:
+        n = n + np.maximum(in_direction(imposed, angle), 0.0)
+    return np.maximum(n, 0.0)
+
+
+@dataclass(frozen=True)
+class ShearDemand:
+    """Shear of one combination at the samples of all sections, for every width.
+
+    widths : (n_width,) [m]. utilisation, v, v_Rd : (n_width, n) at the governing position;
+    at : its number, -1 = no traffic; forces : (n_width, 5 or 8, n) coexisting, of traffic and all
+    permanent actions with their unfavourable factors. imposed : (3, n) imposed membrane forces.
+    """
+
+    combination: Combination
+    widths: tuple[float, ...]
+    utilisation: Floats
+    v: Floats
+    v_Rd: Floats
+    at: Ints
+    forces: Floats
+    imposed: Floats | None
+
+
+class ShearTracker:
+    """Observer of the streamed load positions: utilisation in shear at the sections' samples.
+
+    permanent : action -> (5, n_point) m_x .. q_y of the static cases of that action, (8, n_point)
+    with n_x, n_y, n_xy where `membrane` has the model's own.
+    """
+
+    def __init__(
+        self,
+        sections: Sections,
+        widths: Sequence[float],
+        combination: Combination,
+        permanent: Mapping[Action, Floats],
+        bars: SlabBars,
+        mat: Materials,
+        aggregate: float,
+        membrane: MembraneForces | None = None,
+    ) -> None:
+        self.membrane = membrane
+        imposed = None if membrane is None else membrane.ultimate
+        self.imposed = None if imposed is None else np.asarray((sections.rows @ imposed.T).T)
+        self.sections, self.combination, self.widths = sections, combination, tuple(widths)
+        self.bars, self.mat, self.aggregate = bars, mat, aggregate
+        self.means = [sections.means(w) for w in widths]
+        n = len(sections.points)
+        at_samples = {a: np.asarray((sections.rows @ p.T).T) for a, p in permanent.items()}
+        count = len(next(iter(at_samples.values())))
+        self.permanent = np.stack(
+            [
+                sum((f * at_samples[a] for a, f in state.items()), np.zeros((count, n)))
+                for state in permanent_states(combination, list(permanent))
+            ]
+        )
+        shape_ = (len(widths), n)
+        self.best, self.v, self.v_Rd = (np.zeros(shape_) for _ in range(3))
+        self.at = np.full(shape_, -1, dtype=np.int64)
+        self.forces = np.zeros((len(widths), count, n))
+        self._update(np.zeros((count, n, 1)), -1)
+
+    def __call__(self, first: int, response: Response) -> None:
+        """Take in a block of load positions."""
+        self._update(self.factored(response), first)
+
+    def factored(self, response: Response) -> Floats:
+        """Forces (5 or 8, n, n_position) of the traffic at the samples, with its factor."""
+        own = None if self.membrane is None else self.membrane.own(response)
+        fields = response.fields[FORCES] if own is None else [*response.fields[FORCES], *own]
+        at_samples = [np.asarray(self.sections.rows @ f) for f in fields]
+        return self.combination.traffic * np.stack(at_samples)
+
+    def principal(self, traffic: Floats) -> Floats:
+        """Principal shear (n, n_position) in the worst permanent state, with factored traffic."""
+        q_x, q_y = traffic[3], traffic[4]
+        v = np.zeros(q_x.shape)
+        for state in self.permanent:
+            v = np.maximum(v, np.hypot(q_x + state[3][:, None], q_y + state[4][:, None]))
+        return v
+
+    def resistance_at(self, traffic: Floats, part: Ints, acting: Floats) -> tuple[Floats, Floats]:
+        """Resistance at the samples `part` (k,) to `acting` (k, n_position), and the coexisting
+        forces there."""
+        forces = traffic[:, part] + self.permanent[0][:, part, None]
+        pulled = None if self.imposed is None else self.imposed[:, part, None]
+        return resistance(self.bars, self.mat, self.aggregate, acting, forces, pulled), forces
+
+    def _update(self, traffic: Floats, first: int) -> None:
+        v = self.principal(traffic)
+        least = self._least()
+        for w, mean in enumerate(self.means):
+            averaged = np.asarray(mean @ v)
+            top = averaged.max(axis=1)
+            near = np.flatnonzero(top / least > self.best[w])
+            for start in range(0, len(near), SAMPLES_AT_ONCE):
+                part = near[start : start + SAMPLES_AT_ONCE]
+                acting = averaged[part]
+                resists, forces = self.resistance_at(traffic, part, acting)
+                used = utilisation(acting, resists)
+                column = used.argmax(axis=1)
+                rows = np.arange(len(part))
+                better = used[rows, column] > self.best[w, part]
+                chosen, rows, column = part[better], rows[better], column[better]
+                self.best[w, chosen] = used[rows, column]
+                self.v[w, chosen] = acting[rows, column]
+                self.v_Rd[w, chosen] = resists[rows, column]
+                self.at[w, chosen] = -1 if first < 0 else first + column
+                self.forces[w][:, chosen] = forces[:, rows, column]
+
+    def _least(self) -> float:
+        """A resistance that no direction and no face goes below; 0+ for AASHTO's method and for
+        the model's own membrane forces, which are not known beforehand."""
+        if self.mat.standard == "AASHTO LRFD" or len(self.permanent[0]) > 5:
+            return 1e-9
+        n = 0.0 if self.imposed is None else largest_tension(self.imposed)
+        values = []
+        for face in FACES:
+            d = min(self.bars.effective_depth((face, e)) for e in DIRECTIONS)
+            area = min(self.bars.bars((face, e)).area for e in DIRECTIONS)
+            section = Section(self.bars.thickness, d, area)
+            values.append(float(one_way_resistance(section, self.mat, 0.0, 0.0, n).v_Rd))
+        return max(min(values), 1e-9)
+
+    def demand(self) -> ShearDemand:
+        """What has been found so far."""
+        return ShearDemand(
+            self.combination,
+            self.widths,
+            self.best,
+            self.v,
+            self.v_Rd,
+            self.at,
+            self.forces,
+            self.imposed,
+        )

@@ -1,0 +1,209 @@
+"""What bars and shear need of the load models.
+
+The forms that design moments are made of add up, so each takes the worst arrangement of lanes at
+every point, as the results do (`modelenvelopes`). The principal shear does not add up. Its
+components in a few directions do: the arrangements that are worst for those, beside every line,
+are held, solved as one load each, and judged like load positions.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from pipelines.bars.demand.control_sections import Sections, ShearTracker, located
+from pipelines.bars.demand.moments import MomentEnvelopes
+from pipelines.bars.demand.numbered import Held
+from pipelines.deck.deck import Deck, LoadModel
+from pipelines.deck.reinforcement import Reinforcement
+from pipelines.envelopes.arrangements import ModelEnvelope, joint_factors
+from pipelines.envelopes.lane_extremes import Fields, Reader
+from pipelines.envelopes.single_vehicles import Extremes
+from pipelines.findings.compare import held_loads
+from pipelines.model.responses import Response, Solver
+from pipelines.standards.actions.combinations import COMBINATIONS
+from pipelines.standards.actions.load_models import for_bars
+from plate.conventions import RESULTS
+from plate.results.fields import point_operators
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# Name of the set of fields of `MomentEnvelopes.forms`.
+FORMS = "forms"
+# Directions in which shears are enveloped, from x towards y [rad].
+DIRECTIONS = np.radians([0.0, 45.0, 90.0, 135.0])
+# Beside a line every stretch of the judged width has a candidate of its own, where its shear is at
+# least this share of the largest; the worst of each side of each line always has.
+WORTH = 0.6
+
+
+@dataclass(frozen=True, eq=False)
+class ShearForms:
+    """Means of the shear in each of `DIRECTIONS` over some widths, at the sections' samples.
+
+    rows : (2 n, n_dof) q_x, then q_y at the samples; means : for each width (n, n).
+    Forms are numbered by width, direction and sample.
+    """
+
+    sections: Sections
+    widths: tuple[float, ...]
+    rows: sparse.csr_array
+    means: tuple[sparse.csr_array, ...]
+
+    @classmethod
+    def of(cls, solver: Solver, sections: Sections, widths: Sequence[float]) -> "ShearForms":
+        """Forms of a deck's sections."""
+        cells, xi = located(solver.model.mesh, sections.points)
+        operators = point_operators(solver.model, cells, xi)
+        q_x, q_y = (operators[RESULTS.index(name) :: len(RESULTS)] for name in ("q_x", "q_y"))
+        rows = sparse.csr_array(sparse.vstack([q_x, q_y]))
+        return cls(sections, tuple(widths), rows, tuple(sections.means(w) for w in widths))
+
+    def of_shears(self, q_x: Floats, q_y: Floats) -> Floats:
+        """(n_width, n_direction, n, k) forms of shears (n, k)."""
+        turned = [np.cos(a) * q_x + np.sin(a) * q_y for a in DIRECTIONS]
+        return np.stack([np.stack([mean @ q for q in turned]) for mean in self.means])
+
+    def values(self, response: Response) -> Floats:
+        """(n_form, k) of a response's k loads."""
+        shears = np.asarray(self.rows @ response.displacements)
+        n = len(self.sections.points)
+        return self.of_shears(shears[:n], shears[n:]).reshape(-1, shears.shape[1])
+
+    def form_rows(self, forms: Ints) -> sparse.csr_array:
+        """Rows (k, n_dof) of some forms."""
+        n, shape = len(self.sections.points), (len(self.widths), len(DIRECTIONS))
+        found = []
+        for w, d, sample in zip(*np.unravel_index(forms, (*shape, n)), strict=True):
+            weights = sparse.csr_array(self.means[w][[sample]])
+            turned = [np.cos(DIRECTIONS[d]) * weights, np.sin(DIRECTIONS[d]) * weights]
+            found.append(sparse.csr_array(sparse.hstack(turned)) @ self.rows)
+        return sparse.csr_array(sparse.vstack(found))
+
+
+class ModelWatch:
+    """What is enveloped for bars and shear under one load model.
+
+    beams : rows (n, n_dof) of the beams' forms, whose values come before those of the shear.
+    """
+
+    def __init__(
+        self,
+        one: Reinforcement,
+        model: LoadModel,
+        moments: MomentEnvelopes,
+        shear: ShearForms | None,
+        beams: sparse.csr_array | None,
+    ) -> None:
+        self.moments, self.shear, self.beams = moments, shear, beams
+        standards = [basis.materials.standard for basis in one.bases]
+        mine = [s for s in standards if for_bars(model, s)]
+        used = [c for s in mine for c in COMBINATIONS[s] if c.traffic]
+        self.shares: Sequence[float] = sorted({c.share for c in used})
+        membrane = moments.membrane
+        joined = membrane is not None and membrane.rows is not None
+        self.fields: Mapping[str, Fields] = {
+            FORMS: Fields(moments.n_forms, 6 if joined else 3, self._reader)
+        }
+
+    def _reader(self, response: Response) -> Reader:
+        membrane = self.moments.membrane
+        own = None if membrane is None else membrane.own(response)
+
+        def read(points: Ints, results: Floats) -> tuple[Floats, Floats]:
+            moments = results[1:4]
+            if own is None:
+                return self.moments.forms(moments, None), moments
+            here = own[:, points]
+            return self.moments.forms(moments, here), np.concatenate([moments, here])
+
+        return read
+
+    def values(self, response: Response) -> Floats:
+        """Forms of the beams, then those of the shear (n, k)."""
+        parts = [np.empty((0, response.probes.shape[1]))]
+        if self.beams is not None:
+            parts.append(np.asarray(self.beams @ response.displacements))
+        if self.shear is not None:
+            parts.append(self.shear.values(response))
+        return np.concatenate(parts)
+
+
+def held_for_shear(
+    deck: Deck,
+    solver: Solver,
+    envelope: ModelEnvelope,
+    extremes: Extremes,
+    shear: ShearForms,
+    tracker: ShearTracker,
+) -> list[Held]:
+    """Arrangements of a load model that may govern shear, each as one load.
+
+    extremes : of the forms of the shear.
+    """
+    forms, signs, numbers = _candidates(extremes, shear, tracker)
+    if not len(forms):
+        return []
+    samples = forms % len(shear.sections.points)
+    joint = joint_factors(deck, envelope.model, shear.sections.points[samples])
+    rows = shear.form_rows(forms)
+    loads = held_loads(deck, solver, envelope, rows, signs, numbers, joint)
+    found = []
+    for number, load in zip(numbers.tolist(), loads, strict=True):
+        position = envelope.position(number)
+        assert position is not None
+        contacts = envelope.wheels(number, contacts=True)
+        found.append(Held(position, load, contacts))
+    return found
+
+
+def _candidates(
+    extremes: Extremes, shear: ShearForms, tracker: ShearTracker
+) -> tuple[Ints, Ints, Ints]:
+    """Forms, signs and numbers of the arrangements that are worth a solution, each once."""
+    n = len(shear.sections.points)
+    shape = (len(shear.widths), len(DIRECTIONS), n)
+    steady = shear.of_shears(tracker.permanent[0][3][:, None], tracker.permanent[0][4][:, None])
+    factor = tracker.combination.traffic
+    high = steady[..., 0] + factor * extremes.maximum.reshape(shape)
+    low = -steady[..., 0] - factor * extremes.minimum.reshape(shape)
+    value = np.maximum(high, low)
+    sign = np.where(high >= low, 1, -1)
+    number = np.where(
+        sign > 0, extremes.at_maximum.reshape(shape), extremes.at_minimum.reshape(shape)
+    )
+    worth = np.where(number >= 0, value, 0.0)
+    found: dict[int, tuple[int, int]] = {}
+    for w, worths in enumerate(worth):
+        least = WORTH * worths.max()
+        for group, stretches in _groups(shear.sections, max(shear.widths)):
+            for d, mine in enumerate(worths):
+                tops = [s[mine[s].argmax()] for s in stretches if mine[s].max() >= least]
+                tops.append(group[mine[group].argmax()])
+                for k in tops:
+                    if mine[k] > 0:
+                        form = int(np.ravel_multi_index((w, d, k), shape))
+                        found.setdefault(int(number[w, d, k]), (form, int(sign[w, d, k])))
+    forms, signs = (np.array([pair[i] for pair in found.values()], dtype=np.int64) for i in (0, 1))
+    return forms, signs, np.array([*found], dtype=np.int64)
+
+
+def _groups(sections: Sections, length: float) -> list[tuple[Ints, list[Ints]]]:
+    """Samples beside each side of each line, and those of its stretches of a length [m]."""
+    found = []
+    for line in range(len(sections.names)):
+        for side in (-1, 1):
+            group = np.flatnonzero((sections.line == line) & (sections.side == side))
+            if not len(group):
+                continue
+            stretches = []
+            for piece in np.unique(sections.piece[group]):
+                mine = group[sections.piece[group] == piece]
+                extent = np.linalg.norm(sections.points[mine[-1]] - sections.points[mine[0]])
+                count = max(int(np.ceil(extent / max(length, 1e-9))), 1)
+                stretches += np.array_split(mine, min(count, len(mine)))
+            found.append((group, stretches))
+    return found

@@ -1,0 +1,193 @@
+"""The commands `study` and `fit` of the command line: parse, call, print."""
+
+import argparse
+import os
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeAlias
+
+from rich.console import Console
+
+from pipelines.deck.examples import FOLDER
+
+if TYPE_CHECKING:
+    from pipelines.study.run import Outcome
+
+STUDIES = FOLDER / "studies"
+FIT_FILES = ("fit.txt", "fit.json", "fit.csv", "predicted.svg", "residuals.svg", "partial.svg")
+# Between two lines of progress where there is no terminal [s].
+QUIET = 15.0
+
+
+Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+
+
+def add_study(commands: Commands, caution: str) -> None:
+    """Add the commands `study` and `fit`; caution : ends their help."""
+    epilog = caution + " Exit status: 0 success, 2 a mistake in the input, 1 anything else."
+    _add_study(commands, epilog)
+    _add_fit(commands, epilog)
+
+
+def _add_study(commands: Commands, epilog: str) -> None:
+    parser = commands.add_parser(
+        "study",
+        help="compute a family of decks described by a study file",
+        description="Compute every deck of a study file and write the table of its responses. What "
+        "is finished is kept: the same command again computes what is missing or has changed.",
+        epilog=epilog,
+    )
+    parser.add_argument(
+        "study",
+        metavar="STUDY",
+        help="study file (TOML), or the name of a packaged one: width-study",
+    )
+    parser.add_argument(
+        "--out", metavar="DIR", type=Path, required=True, help="folder for the results"
+    )
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument(
+        "--workers",
+        metavar="N",
+        type=_count,
+        help="worker processes (default: one per processor, as far as memory allows)",
+    )
+    where.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="scheduler of a Dask cluster, as tcp://host:8786, instead of local processes",
+    )
+    parser.set_defaults(do=_study)
+
+
+def _add_fit(commands: Commands, epilog: str) -> None:
+    parser = commands.add_parser(
+        "fit",
+        help="fit a formula to the table of a study",
+        description="Fit a response of a study's table to dimensionless groups, as a fit file "
+        "says: the mean and a safe-side quantile, judged on geometries that were held out and "
+        "beside the hand methods. Prints the formulas; writes text, numbers and figures.",
+        epilog=epilog,
+    )
+    parser.add_argument(
+        "fit",
+        metavar="FIT",
+        help="fit file (TOML), or a packaged one: width-wheel-fit, width-axle-fit",
+    )
+    parser.add_argument(
+        "--table", metavar="PARQUET", type=Path, help="table.parquet of the study, if not in FIT"
+    )
+    parser.add_argument(
+        "--out", metavar="DIR", type=Path, required=True, help="folder for the results"
+    )
+    parser.set_defaults(do=_fit)
+
+
+def _count(text: str) -> int:
+    value = int(text)
+    if value < 1:
+        raise argparse.ArgumentTypeError(f"{value}: 1 or more")
+    return value
+
+
+def packaged(name: str) -> Path:
+    """A file by its path, or one of the packaged study and fit files by its name."""
+    path = Path(name)
+    own = STUDIES / f"{name}.toml"
+    return own if not path.exists() and own.exists() else path
+
+
+def _study(arguments: argparse.Namespace) -> int:
+    from pipelines.study.run import run_study  # with Parquet; other commands need not wait for it
+
+    tell = StudyProgress()
+    outcome = run_study(
+        packaged(arguments.study),
+        arguments.out,
+        workers=arguments.workers,
+        cluster=arguments.cluster,
+        progress=tell,
+    )
+    tell.close()
+    _print_outcome(outcome)
+    return 0
+
+
+def _fit(arguments: argparse.Namespace) -> int:
+    from pipelines.study.fit.run import run_fit  # with Parquet and drawing
+
+    result = run_fit(packaged(arguments.fit), arguments.out, arguments.table)
+    print(result.text())
+    for name in FIT_FILES:
+        print(os.fspath(arguments.out / name))
+    return 0
+
+
+def _print_outcome(outcome: "Outcome") -> None:
+    console = Console(soft_wrap=True, highlight=False)
+    console.print(
+        f"{outcome.rows} rows, {outcome.failed} failed, {outcome.above_target} with a numerical "
+        f"tolerance above the target; {outcome.computed} decks computed in this run"
+    )
+    if outcome.computed:
+        console.print(
+            f"{outcome.seconds:.1f} s on {outcome.workers} workers, {outcome.per_hour:.0f} decks "
+            f"per hour; at most about {outcome.need.bytes / 1e9:.2f} GB per deck in flight "
+            f"(estimate from {outcome.need.looked_at} of {outcome.need.structures} structures)"
+        )
+    folder = outcome.table.parent
+    for name in ("table.parquet", "table.csv", "design.csv", "study.json"):
+        console.print(os.fspath(folder / name))
+
+
+class StudyProgress:
+    """What is done, how fast, and the time left: one line that is overwritten on a terminal, a
+    line now and then elsewhere."""
+
+    def __init__(self) -> None:
+        self.terminal = sys.stderr.isatty()
+        self.stage = ""
+        self.start = self.last = 0.0
+        self.open_line = False
+
+    def __call__(self, stage: str, part: int, whole: int) -> None:
+        now = time.monotonic()
+        if stage != self.stage:
+            self.close()
+            self.stage, self.start, self.last = stage, now, now if not self.terminal else 0.0
+        pause = 0.2 if self.terminal else QUIET
+        if part < whole and now - self.last < pause:
+            return
+        self.last = now
+        text = progress_line(stage, part, whole, now - self.start)
+        if self.terminal:
+            print(f"\r{text:<78}", end="", file=sys.stderr, flush=True)
+            self.open_line = True
+        elif stage == "rows":
+            print(text, file=sys.stderr, flush=True)
+
+    def close(self) -> None:
+        """End the open line."""
+        if self.open_line:
+            print(file=sys.stderr, flush=True)
+            self.open_line = False
+
+
+def progress_line(stage: str, part: int, whole: int, seconds: float) -> str:
+    """ "rows 12/540, 43 per minute, 12 min left"."""
+    line = f"{stage} {part}/{whole}"
+    if part and seconds > 0.0:
+        rate = part / seconds
+        line += f", {60.0 * rate:.3g} per minute"
+        if part < whole:
+            line += f", {_duration((whole - part) / rate)} left"
+    return line
+
+
+def _duration(seconds: float) -> str:
+    if seconds < 90.0:
+        return f"{seconds:.0f} s"
+    if seconds < 90.0 * 60.0:
+        return f"{seconds / 60.0:.0f} min"
+    return f"{seconds / 3600.0:.1f} h"

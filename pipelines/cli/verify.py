@@ -1,0 +1,56 @@
+"""The command `verify` of the command line: parse, call, print."""
+
+import argparse
+from pathlib import Path
+from typing import TypeAlias
+
+from rich.console import Console
+from rich.table import Table
+
+from pipelines.files import write_text
+
+Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+
+# Of the table in a file or a pipe [characters].
+WIDE = 200
+
+
+def add_verify(commands: Commands, caution: str) -> None:
+    """Add the command `verify`; caution : ends its help."""
+    parser = commands.add_parser(
+        "verify",
+        help="compute the published cases of plate theory and print the table",
+        description="Compute published cases of plate theory by the finite elements and compare "
+        "them with the print, a closed form or a series. Takes about half a minute.",
+        epilog=caution + " Exit status: 0 every row agrees, 1 a row differs, 2 a user's mistake.",
+    )
+    parser.add_argument("--out", metavar="FILE.csv", type=Path, help="also write the table there")
+    parser.set_defaults(do=_verify)
+
+
+def _verify(arguments: argparse.Namespace) -> int:
+    # Here, so that the other commands do not wait for the series to be imported.
+    from plate.verification.table import COLUMNS, agreement, cells, csv_text, verification_rows
+
+    console = Console(soft_wrap=True)
+    if not console.is_terminal:
+        console = Console(soft_wrap=True, width=WIDE)
+    rows = verification_rows()
+    table = Table(title="Published cases")
+    numbers = ("value", "found", "difference", "within")
+    for column in COLUMNS:
+        table.add_column(column, justify="right" if column in numbers else "left")
+    case = ""
+    for row in rows:
+        texts = cells(row)
+        if texts[0] != case:
+            table.add_section()
+        table.add_row("" if texts[0] == case else texts[0], *texts[1:])
+        case = texts[0]
+    console.print(table)
+    total = agreement(rows)
+    console.print(total.sentence, highlight=False)
+    if arguments.out is not None:
+        write_text(arguments.out, csv_text(rows))
+        console.print(str(arguments.out), highlight=False)
+    return 1 if total.failed else 0

@@ -1,0 +1,303 @@
+"""Bars, materials and as-built readings of a deck file."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from math import pi, radians
+from pathlib import Path
+
+from pipelines.deck.deck import Line, Slab
+from pipelines.deck.panels import panel_names
+from pipelines.deck.reading.bars_schema import (
+    BarChoiceTable,
+    BarsTable,
+    BeamBarsTable,
+    BeamLayerTable,
+    CollisionTable,
+    ConcreteTable,
+    FatigueTable,
+    LayerTable,
+    MembraneTable,
+    ShearTable,
+    SteelTable,
+    SurveyTable,
+)
+from pipelines.deck.reading.mistakes import Mistakes
+from pipelines.deck.reinforcement import (
+    BarChoice,
+    Collision,
+    DesignBasis,
+    EdgeBeam,
+    ImposedForce,
+    Reinforcement,
+    Survey,
+)
+from pipelines.deck.survey import read_survey
+from pipelines.errors import CoverageError, DeckError
+from pipelines.standards.detailing.tables import LIST_EXPOSURES
+from pipelines.standards.materials import FACTORS, Materials, concrete, steel
+from pipelines.standards.resistance.bars import Bars, Face, Mat, SlabBars
+from pipelines.standards.resistance.fatigue_damage import DamageFactor, by_parts, stated
+from plate.geometry.plan import Plan
+
+MM = 1e-3
+MOST_BYTES = 10_000_000  # of a survey's file
+
+
+@dataclass(frozen=True)
+class BarTables:
+    """The tables of a deck file about resistance, each with where it stands."""
+
+    concretes: tuple[tuple[str, ConcreteTable], ...]
+    steels: tuple[tuple[str, SteelTable], ...]
+    bars: tuple[tuple[str, BarsTable], ...]
+    choice: BarChoiceTable | None
+    shear: ShearTable | None
+    membrane: tuple[tuple[str, MembraneTable], ...]
+    collision: CollisionTable | None
+    fatigue: FatigueTable | None
+    beams: tuple[tuple[str, BeamBarsTable], ...]
+    survey: SurveyTable | None
+
+    @property
+    def any(self) -> bool:
+        return any(getattr(self, field.name) for field in fields(self))
+
+
+def reinforcement(
+    tables: BarTables,
+    slab: Slab | None,
+    plan: Plan,
+    lines: Sequence[Line],
+    folder: Path,
+    mistakes: Mistakes,
+) -> Reinforcement | None:
+    """The bars and what they are checked to; None where the file has none of these tables.
+
+    folder : in which the survey's file is looked for.
+    """
+    if not tables.any or slab is None:
+        return None
+    before = len(mistakes.lines)
+    if slab.zones:
+        mistakes.add("[[bars]]", None, "not yet supported on a slab with zones of other thickness")
+    bases = _bases(tables.concretes, tables.steels, mistakes)
+    slab_bars = _slab_bars(tables.bars, slab.thickness, mistakes)
+    imposed = tuple(_imposed(where, table, mistakes) for where, table in tables.membrane)
+    beams = _beams(tables.beams, lines, mistakes)
+    damage = None if tables.fatigue is None else _damage(tables.fatigue, bases, mistakes)
+    survey, choice, shear = tables.survey, tables.choice, tables.shear
+    readings = None if survey is None else _survey(survey, plan, folder, mistakes)
+    if len(mistakes.lines) > before or slab_bars is None:
+        return None
+    return Reinforcement(
+        slab_bars,
+        radians(tables.bars[0][1].angle_deg),
+        bases,
+        None
+        if choice is None
+        else BarChoice(
+            tuple(sorted(MM * d for d in choice.diameters_mm)),
+            tuple(sorted(MM * s for s in choice.spacings_mm)),
+        ),
+        None if shear is None else tuple(sorted(set(shear.widths_m))),
+        readings,
+        imposed,
+        None if tables.collision is None else _collision(tables.collision),
+        beams,
+        damage,
+        any(table.moment_at == "face" for _, table in tables.bars),
+    )
+
+
+def _collision(table: CollisionTable) -> Collision:
+    return Collision(
+        1e3 * table.force_kN,
+        table.height_m,
+        table.length_m,
+        radians(table.spread_deg),
+        MM * table.inner_face_mm,
+        tuple(dict.fromkeys(table.edges or ("left", "right"))),
+        1e3 * table.vertical_kN,
+    )
+
+
+def _damage(
+    table: FatigueTable, bases: Sequence[DesignBasis], mistakes: Mistakes
+) -> dict[Face, DamageFactor] | None:
+    """lambda_s of both faces, whole or by its parts."""
+    if bases and all(basis.materials.standard != "EN 1992" for basis in bases):
+        mistakes.add("[fatigue]", None, "is for EN 1992, which no [[concrete]] names")
+    span, lorries, kind = table.lambda_s1, table.N_obs_million, table.traffic_type
+    if table.lambda_s is not None:
+        if not (span is None and lorries is None and kind is None):
+            mistakes.add("[fatigue] lambda_s", table.lambda_s, "stands beside its own parts")
+        whole = stated(table.lambda_s)
+        return {"bottom": whole, "top": whole}
+    if span is None or lorries is None or kind is None:
+        told = "is missing, or lambda_s1, N_obs_million and traffic_type, its parts"
+        mistakes.add("[fatigue] lambda_s", None, told)
+        return None
+    rest = (lorries, kind, table.life_years, table.surface)
+    return {"bottom": by_parts(span.bottom, *rest), "top": by_parts(span.top, *rest)}
+
+
+def _beams(
+    tables: tuple[tuple[str, BeamBarsTable], ...], lines: Sequence[Line], mistakes: Mistakes
+) -> tuple[EdgeBeam, ...]:
+    """Beams whose bars the file states; each line once."""
+    beams = [line for line in lines if line.beam is not None]
+    known = [line.name for line in beams]
+    seen: set[str] = set()
+    found = []
+    for where, table in tables:
+        for name in table.on:
+            if name not in known:
+                told = f"is no line with a beam: allowed is {', '.join(known) or 'none here'}"
+                mistakes.add(f"{where}, on", name, told)
+            elif name in seen:
+                mistakes.add(f"{where}, on", name, "has its bars already")
+            seen.add(name)
+        cover, link = MM * table.cover_mm, MM * table.links.diameter_mm
+        axes = [cover + link + MM * t.diameter_mm / 2 for t in (table.top, table.bottom)]
+        if sum(axes) >= MM * table.depth_mm:
+            mistakes.add(f"{where}, depth_mm", table.depth_mm, "covers and bars need more")
+        found.append(
+            EdgeBeam(
+                tuple(table.on),
+                MM * table.width_mm,
+                MM * table.depth_mm,
+                _area(table.top),
+                _area(table.bottom),
+                axes[0],
+                axes[1],
+                table.links.legs * pi / 4 * link**2 / (MM * table.links.spacing_mm),
+                table.links.legs,
+                cover + link / 2,
+            )
+        )
+    return tuple(found)
+
+
+def _area(table: BeamLayerTable) -> float:
+    return table.count * pi / 4 * (MM * table.diameter_mm) ** 2
+
+
+def _imposed(where: str, table: MembraneTable, mistakes: Mistakes) -> ImposedForce:
+    for key, limits in (("stations_m", table.stations_m), ("offsets_m", table.offsets_m)):
+        if limits is not None and not limits[0] < limits[1]:
+            mistakes.add(f"{where}, {key}", limits, "the second must be larger than the first")
+    n = (1e3 * table.n_x_kN_m, 1e3 * table.n_y_kN_m, 1e3 * table.n_xy_kN_m)
+    if not any(n):
+        mistakes.add(where, None, "names no force: n_x_kN_m, n_y_kN_m or n_xy_kN_m is missing")
+    return ImposedForce(_pair(table.stations_m), _pair(table.offsets_m), n, table.gamma)
+
+
+def _pair(values: list[float] | None) -> tuple[float, float] | None:
+    return None if values is None else (values[0], values[1])
+
+
+def _bases(
+    concretes: tuple[tuple[str, ConcreteTable], ...],
+    steels: tuple[tuple[str, SteelTable], ...],
+    mistakes: Mistakes,
+) -> tuple[DesignBasis, ...]:
+    """Concrete and steel of each standard together."""
+    if not concretes:
+        mistakes.add("[[concrete]]", None, "is missing; bars are checked to its standard and grade")
+    grades = {table.standard: (where, table) for where, table in reversed(steels)}
+    for tables in (concretes, steels):
+        seen: dict[str, str] = {}
+        for where, table in tables:
+            if table.standard in seen:
+                told = f"{seen[table.standard]} is of this standard already"
+                mistakes.add(f"{where}, standard", table.standard, told)
+            seen.setdefault(table.standard, where)
+    for where, table in steels:
+        if table.standard not in {c.standard for _, c in concretes}:
+            mistakes.add(f"{where}, standard", table.standard, "no [[concrete]] has this standard")
+    found = []
+    for where, table in concretes:
+        faces = (("top", table.exposure.top), ("bottom", table.exposure.bottom))
+        known = LIST_EXPOSURES[table.standard]
+        for face, exposure in faces:
+            if exposure is not None and exposure not in known:
+                told = f"allowed is {', '.join(known)}"
+                mistakes.add(f"{where}, exposure.{face}", exposure, told)
+        if table.structural_class is not None and table.standard != "EN 1992":
+            mistakes.add(
+                f"{where}, structural_class", table.structural_class, "is of EN 1992 alone"
+            )
+        if table.standard not in grades:
+            told = f"no [[steel]] has this standard: {table.standard}"
+            mistakes.add(f"{where}, standard", table.standard, told)
+            continue
+        steel_where, steel_table = grades[table.standard]
+        try:
+            key, value = f"{where}, grade", table.grade
+            made = concrete(table.grade, table.standard)
+            key, value = f"{steel_where}, grade", steel_table.grade
+            bar = steel(steel_table.grade, table.standard)
+        except CoverageError as error:
+            mistakes.add(key, value, str(error))
+            continue
+        found.append(
+            DesignBasis(
+                Materials(made, bar, FACTORS[table.standard]),
+                (table.exposure.top, table.exposure.bottom),
+                MM * table.aggregate_mm,
+                None if table.crack_width_mm is None else MM * table.crack_width_mm,
+                table.crack_combination,
+                int((table.structural_class or "S4")[1]),
+            )
+        )
+    return tuple(found)
+
+
+def _slab_bars(
+    tables: tuple[tuple[str, BarsTable], ...], thickness: float, mistakes: Mistakes
+) -> SlabBars | None:
+    """Both mats; a mistake where one is missing, stands twice or does not fit."""
+    mats: dict[str, Mat] = {}
+    for where, table in tables:
+        if table.face in mats:
+            mistakes.add(f"{where}, face", table.face, "this face has its bars already")
+            continue
+        if table.face == "bottom" and table.moment_at != "centre line":
+            told = "is for the top bars: sagging over a line counts there"
+            mistakes.add(f"{where}, moment_at", table.moment_at, told)
+        try:
+            mats[table.face] = Mat(
+                MM * table.cover_mm, _layer(table.x), _layer(table.y), table.outer
+            )
+        except ValueError as error:
+            mistakes.add(where, None, str(error))
+            return None
+    for face in ("top", "bottom"):
+        if face not in mats:
+            mistakes.add("[[bars]]", None, f'the {face} face is missing: face = "{face}"')
+            return None
+    angles = {table.angle_deg for _, table in tables}
+    if len(angles) > 1:
+        mistakes.add("[[bars]] angle_deg", sorted(angles), "must be the same at both faces")
+    try:
+        return SlabBars(thickness, mats["top"], mats["bottom"])
+    except ValueError as error:
+        mistakes.add("[[bars]]", None, str(error))
+        return None
+
+
+def _layer(table: LayerTable) -> Bars:
+    return Bars(MM * table.diameter_mm, MM * table.spacing_mm)
+
+
+def _survey(table: SurveyTable, plan: Plan, folder: Path, mistakes: Mistakes) -> Survey | None:
+    path = folder / table.file
+    if path.exists() and not (path.is_file() and path.stat().st_size <= MOST_BYTES):
+        mistakes.add("[survey] file", table.file, "must be a file of at most 10 MB")
+        return None
+    try:
+        return Survey(table.file, read_survey(path, panel_names(plan)), table.value)
+    except DeckError as error:
+        for line in error.mistakes:
+            mistakes.add(f"[survey] {table.file}", None, line)
+        return None

@@ -1,0 +1,311 @@
+"""Reads a deck file (TOML, version 1) into a `Deck`, or tells every mistake in it.
+
+`deckschema` holds the keys and their bounds. What the values mean together is checked here, in
+`decklines` (supports) and in `deckloads` (cases, vehicles, traffic), and turned into SI units.
+Every part of the file is judged even where another has mistakes, so that one reading tells all.
+"""
+
+from collections.abc import Sequence
+from itertools import combinations
+from math import inf
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from pydantic_core import PydanticCustomError
+
+from pipelines.deck.deck import Deck, MeshOptions, Probe, Slab, Zone
+from pipelines.deck.reading.bars import BarTables, reinforcement
+from pipelines.deck.reading.bars_schema import (
+    BarChoiceTable,
+    BarsTable,
+    BeamBarsTable,
+    CollisionTable,
+    ConcreteTable,
+    FatigueTable,
+    MembraneTable,
+    ShearTable,
+    SteelTable,
+    SurveyTable,
+)
+from pipelines.deck.reading.loads import check_names, moving_loads, own_vehicles, static_cases
+from pipelines.deck.reading.mistakes import AnyTable, Mistakes, printable, validated
+from pipelines.deck.reading.plan import LEAST_GAP, read_plan
+from pipelines.deck.reading.schema import (
+    TITLE,
+    CaseTable,
+    LineTable,
+    MeshTable,
+    OpeningTable,
+    PlanTable,
+    PointTable,
+    ProbeTable,
+    SlabTable,
+    StiffnessTable,
+    TrafficTable,
+    VehicleTable,
+    ZoneTable,
+)
+from pipelines.deck.reading.supports import support_lines, support_points
+from pipelines.deck.reading.tables import MOST_TABLES, TABLES
+from pipelines.deck.reading.toml import read_toml
+from pipelines.standards.concrete import STANDARD, secant_modulus
+from plate.geometry.outline import covers
+from plate.geometry.plan import Plan
+
+SAME_PLACE = 1e-9  # m
+
+
+def read_deck(path: str | Path) -> Deck:
+    """The deck that a file describes.
+
+    Raises
+    ------
+    DeckError
+        The file cannot be read, is not TOML, or has mistakes: all of them, one line each.
+    """
+    name = str(path)
+    data = read_toml(name)
+    mistakes = Mistakes(name)
+    warnings: list[str] = []
+    _check_tables(data, mistakes)
+    title = _title(data, mistakes) if "title" in data else printable(Path(name).stem)
+    plan_table = _single(data, "plan", PlanTable, mistakes)
+    opening_tables = _listed(data, "opening", OpeningTable, mistakes)
+    line_tables = _listed(data, "line", LineTable, mistakes)
+    plan = read_plan(plan_table, opening_tables, line_tables, Path(name).parent, mistakes)
+    slab = _slab(_single(data, "slab", SlabTable, mistakes), plan, mistakes, warnings)
+    point_tables = _listed(data, "point", PointTable, mistakes)
+    case_tables = _listed(data, "case", CaseTable, mistakes)
+    vehicle_tables = _listed(data, "vehicle", VehicleTable, mistakes)
+    own = _described(data, "vehicle") | own_vehicles(vehicle_tables, mistakes)
+    traffic_table = _single(data, "traffic", TrafficTable, mistakes)
+    probe_tables = _listed(data, "probe", ProbeTable, mistakes)
+    mesh = _single(data, "mesh", MeshTable, mistakes) or MeshTable()
+    if own and "traffic" not in data:
+        mistakes.add("[[vehicle]]", None, "there is no [traffic] for it to drive in")
+    if plan is None:
+        mistakes.raise_if_any()
+    assert plan is not None, "a plan is missing without a mistake"
+    lines = support_lines(line_tables, plan, mistakes)
+    points = support_points(point_tables, slab.thickness if slab else 0.0, plan, mistakes)
+    cases = static_cases(case_tables, plan, mistakes, warnings)
+    probes = _probes(probe_tables, plan, mistakes)
+    traffic = None
+    if traffic_table is not None:
+        traffic = moving_loads(traffic_table, own, plan, mistakes, warnings)
+    bar_tables = BarTables(
+        tuple(_listed(data, "concrete", ConcreteTable, mistakes)),
+        tuple(_listed(data, "steel", SteelTable, mistakes)),
+        tuple(_listed(data, "bars", BarsTable, mistakes)),
+        _single(data, "bar_choice", BarChoiceTable, mistakes),
+        _single(data, "shear", ShearTable, mistakes),
+        tuple(_listed(data, "membrane", MembraneTable, mistakes)),
+        _single(data, "collision", CollisionTable, mistakes),
+        _single(data, "fatigue", FatigueTable, mistakes),
+        tuple(_listed(data, "beam_bars", BeamBarsTable, mistakes)),
+        _single(data, "survey", SurveyTable, mistakes),
+    )
+    bars = reinforcement(bar_tables, slab, plan, lines, Path(name).parent, mistakes)
+    if not plan.is_grid and "collision" in data:
+        mistakes.add("[collision]", None, "needs the edges of a plan with C and L lines")
+    mistakes.raise_if_any()
+    assert slab is not None, "a slab is missing without a mistake"
+    return Deck(
+        path=name,
+        title=title,
+        slab=slab,
+        plan=plan,
+        stations=plan.stations,
+        offsets=plan.offsets,
+        lines=lines,
+        points=points,
+        cases=cases,
+        traffic=traffic,
+        probes=probes,
+        mesh=MeshOptions(mesh.order, mesh.size_m, mesh.error),
+        warnings=tuple(warnings),
+        reinforcement=bars,
+    )
+
+
+def _check_tables(data: dict[str, Any], mistakes: Mistakes) -> None:
+    """Top-level keys: known, and single or double brackets as the table asks for."""
+    for key, value in data.items():
+        if key != "title" and key not in TABLES:
+            mistakes.unknown_key(_in_brackets(key, value), key, ["title", *TABLES])
+        elif key in MOST_TABLES:
+            _check_listed(key, value, mistakes)
+        elif key in TABLES and not isinstance(value, dict):
+            mistakes.add(key, value, f"must be a table, written [{key}]")
+    for key in ("slab", "plan"):
+        if key not in data:
+            mistakes.add(f"[{key}]", None, "is missing; every deck has this table")
+
+
+def _in_brackets(key: str, value: object) -> str:
+    """A top-level key as the file writes it."""
+    if isinstance(value, dict):
+        return f"[{printable(key)}]"
+    is_list_of_tables = isinstance(value, list) and any(isinstance(x, dict) for x in value)
+    return f"[[{printable(key)}]]" if is_list_of_tables else printable(key)
+
+
+def _check_listed(key: str, value: object, mistakes: Mistakes) -> None:
+    most = MOST_TABLES[key]
+    if not isinstance(value, list) or not all(isinstance(entry, dict) for entry in value):
+        mistakes.add(key, value, f"must be a table, written [[{key}]]")
+    elif not 1 <= len(value) <= most:
+        mistakes.add(f"[[{key}]]", value, f"allowed are 1 to {most} of these tables")
+
+
+def _title(data: dict[str, Any], mistakes: Mistakes) -> str:
+    try:
+        return TITLE.check(data["title"])
+    except PydanticCustomError as error:
+        mistakes.add("title", data["title"], error.message())
+        return ""
+
+
+def _single(
+    data: dict[str, Any], key: str, model: type[AnyTable], mistakes: Mistakes
+) -> AnyTable | None:
+    table = data.get(key)
+    return validated(model, table, f"[{key}]", mistakes) if isinstance(table, dict) else None
+
+
+def _listed(
+    data: dict[str, Any], key: str, model: type[AnyTable], mistakes: Mistakes
+) -> list[tuple[str, AnyTable]]:
+    """The valid tables of a list, each with its place in the file, "[[line]] 2"."""
+    tables = data.get(key)
+    if not isinstance(tables, list) or len(tables) > MOST_TABLES[key]:
+        return []
+    found = []
+    for i, table in enumerate(tables):
+        where = f"[[{key}]] {i + 1}"
+        if isinstance(table, dict):
+            valid = validated(model, table, where, mistakes)
+            if valid is not None:
+                found.append((where, valid))
+    return found
+
+
+def _described(data: dict[str, Any], key: str) -> dict[str, None]:
+    """Names that the file gives in a list of tables, sound or not."""
+    tables = data.get(key)
+    if not isinstance(tables, list):
+        return {}
+    names = [table.get("name") for table in tables if isinstance(table, dict)]
+    return dict.fromkeys(name for name in names if isinstance(name, str))
+
+
+def _slab(
+    table: SlabTable | None, plan: Plan | None, mistakes: Mistakes, warnings: list[str]
+) -> Slab | None:
+    if table is None:
+        return None
+    stiffness = table.stiffness or StiffnessTable()
+    rigidity = table.rigidity_kNm
+    if table.stiffness is not None and rigidity is not None:
+        mistakes.add("[slab] rigidity_kNm", None, "give stiffness or rigidity_kNm, not both")
+    if rigidity is not None and rigidity.Dx * rigidity.Dy <= rigidity.D1**2:
+        mistakes.add(
+            "[slab] rigidity_kNm.D1",
+            rigidity.D1,
+            f"must be less than the root of Dx Dy, {(rigidity.Dx * rigidity.Dy) ** 0.5:g} kNm",
+        )
+    return Slab(
+        thickness=table.thickness_mm / 1e3,
+        E=_modulus(table, mistakes, warnings),
+        poisson=table.poisson,
+        density=1e3 * table.density_kN_m3,
+        theory=table.theory,
+        stiffness=(stiffness.x, stiffness.y, stiffness.xy),
+        rigidity=None
+        if rigidity is None
+        else (1e3 * rigidity.Dx, 1e3 * rigidity.Dy, 1e3 * rigidity.D1, 1e3 * rigidity.Dxy),
+        zones=() if plan is None else _zones(table.zone or [], plan, mistakes),
+        concrete=None if table.concrete is None else f"{table.concrete} ({STANDARD})",
+    )
+
+
+def _modulus(table: SlabTable, mistakes: Mistakes, warnings: list[str]) -> float:
+    if table.standard is not None and table.concrete is None:
+        mistakes.add("[slab] standard", table.standard, "says whose class `concrete` is; give both")
+    if table.concrete is None:
+        if table.E_GPa is None:
+            mistakes.add("[slab] E_GPa", None, "is missing; give E_GPa in GPa, or concrete")
+            return 0.0
+        return 1e9 * table.E_GPa
+    if table.E_GPa is not None:
+        mistakes.add("[slab] E_GPa", table.E_GPa, "give E_GPa or concrete, not both")
+    modulus = secant_modulus(table.concrete)
+    if table.standard is None:
+        warnings.append(
+            f"concrete {table.concrete} is taken as a class of {STANDARD}, the file names no "
+            f"standard: E = {1e-9 * modulus:.3g} GPa"
+        )
+    return modulus
+
+
+def _zones(tables: list[ZoneTable], plan: Plan, mistakes: Mistakes) -> tuple[Zone, ...]:
+    """Zones cut to the slab's extent; stations count at offset zero, as those of the C lines."""
+    full_stations = plan.u_range
+    full_offsets = (float(plan.outline[:, 1].min()), float(plan.outline[:, 1].max()))
+    zones: list[Zone] = []
+    for i, table in enumerate(tables):
+        key = f"[slab] zone {i + 1}"
+        stations = _cut(f"{key}, stations_m", table.stations_m, full_stations, mistakes)
+        offsets = _cut(f"{key}, offsets_m", table.offsets_m, full_offsets, mistakes)
+        zones.append(Zone(stations, offsets, table.thickness_mm / 1e3))
+    for (i, one), (j, other) in combinations(enumerate(zones), 2):
+        if _overlap(one.stations, other.stations) and _overlap(one.offsets, other.offsets):
+            mistakes.add(f"[slab] zone {j + 1}", None, f"overlaps zone {i + 1}")
+    return tuple(zones)
+
+
+def _cut(
+    key: str, given: Sequence[float] | None, full: tuple[float, float], mistakes: Mistakes
+) -> tuple[float, float] | None:
+    """The part of a range that is on the slab; None for the full extent."""
+    if given is None:
+        return None
+    low, high = max(given[0], full[0]), min(given[1], full[1])
+    if given[1] < given[0] + LEAST_GAP:
+        mistakes.add(key, given, f"the second must be {LEAST_GAP} m or more beyond the first")
+    elif high < low + LEAST_GAP:
+        mistakes.add(key, given, f"off the slab, which reaches from {full[0]:g} to {full[1]:g} m")
+    return low, high
+
+
+def _overlap(one: tuple[float, float] | None, other: tuple[float, float] | None) -> bool:
+    (a, b), (c, d) = one or (-inf, inf), other or (-inf, inf)
+    return min(b, d) - max(a, c) > SAME_PLACE
+
+
+def _probes(
+    tables: list[tuple[str, ProbeTable]], plan: Plan, mistakes: Mistakes
+) -> tuple[Probe, ...]:
+    check_names(((where, table.name) for where, table in tables), mistakes)
+    probes = []
+    for where, table in tables:
+        at, start, end = (_pair(p) for p in (table.at_m, table.from_m, table.to_m))
+        if (at is None) == (start is None and end is None) or (start is None) != (end is None):
+            mistakes.add(where, None, "give at_m for a point, or from_m and to_m for a segment")
+        elif start is not None and start == end:
+            mistakes.add(f"{where}, to_m", end, "the segment has no length")
+        off = False
+        for key, place in (("at_m", at), ("from_m", start), ("to_m", end)):
+            if place is not None and not plan.contains(np.array(place)):
+                mistakes.add(f"{where}, {key}", place, "not on the slab")
+                off = True
+        segment = [place for place in (start, end) if place is not None]
+        if len(segment) == 2 and not off and not covers(plan, np.array(segment)):
+            mistakes.add(f"{where}, to_m", end, "the segment leaves the slab on its way")
+        probes.append(Probe(table.name, at, start, end))
+    return tuple(probes)
+
+
+def _pair(values: list[float] | None) -> tuple[float, float] | None:
+    return None if values is None else (values[0], values[1])

@@ -1,0 +1,130 @@
+"""Bars of a deck and what they are checked to: the part of a `Deck` that is about resistance (SI).
+
+`deckbars` makes these values from the deck file.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from pipelines.deck.survey import PanelReadings
+from pipelines.deck.survey import Value as SurveyValue
+from pipelines.standards.materials import Materials
+from pipelines.standards.resistance.bars import Face, SlabBars
+from pipelines.standards.resistance.fatigue_damage import DamageFactor
+
+CrackCombination = Literal["characteristic", "frequent", "quasi-permanent"]
+
+
+@dataclass(frozen=True)
+class DesignBasis:
+    """One standard to which the slab is checked.
+
+    exposure : class at the top and bottom face in the standard's words, None = not stated.
+    aggregate : largest size [m]; crack_width : limit that the user states [m], None = the
+    standard's; crack_combination : of the crack width; structural_class : 1 .. 6 for S1 .. S6 of
+    EN 1992-1-1 4.4.1.2(5), behind its cover.
+    """
+
+    materials: Materials
+    exposure: tuple[str | None, str | None]
+    aggregate: float
+    crack_width: float | None
+    crack_combination: CrackCombination
+    structural_class: int = 4
+
+
+@dataclass(frozen=True)
+class BarChoice:
+    """Diameters and spacings [m] from which bars may be chosen."""
+
+    diameters: tuple[float, ...]
+    spacings: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class ImposedForce:
+    """Membrane force in a part of the slab from outside the model (a chord that pulls it).
+
+    stations, offsets : (2,) plan ranges [m]; None = the full extent. n : n_x, n_y, n_xy [N/m],
+    characteristic, tension positive; gamma : its factor at the ultimate limit state.
+    """
+
+    stations: tuple[float, float] | None
+    offsets: tuple[float, float] | None
+    n: tuple[float, float, float]
+    gamma: float
+
+
+@dataclass(frozen=True)
+class Collision:
+    """Horizontal force outwards on the parapets of some side edges.
+
+    force [N]; height : of the force above the slab [m]; length : of the force along the edge [m];
+    spread : angle at which it spreads through the parapet down to the slab [rad]; inner_face : of
+    the parapet, from the slab's edge [m]; edges : "left", "right"; vertical : wheel against the
+    parapet that acts with the force, 0 = none [N].
+    """
+
+    force: float
+    height: float
+    length: float
+    spread: float
+    inner_face: float
+    edges: tuple[str, ...]
+    vertical: float = 0.0
+
+
+@dataclass(frozen=True)
+class EdgeBeam:
+    """Bars and links of the beams along some lines, a rectangle of width x depth [m].
+
+    top, bottom : area of their bars [m2]; axis_top, axis_bottom : from the face to the bars'
+    centre [m]; links : area of all legs over their spacing [m2/m]; legs : how many; axis_links :
+    from the face to the centre of the outer links [m].
+    """
+
+    lines: tuple[str, ...]
+    width: float
+    depth: float
+    top: float
+    bottom: float
+    axis_top: float
+    axis_bottom: float
+    links: float
+    legs: int
+    axis_links: float
+
+
+@dataclass(frozen=True)
+class Survey:
+    """Readings by panel, and whether their mean or the worst of them counts."""
+
+    path: str
+    readings: Mapping[str, PanelReadings]
+    value: SurveyValue
+
+
+@dataclass(frozen=True)
+class Reinforcement:
+    """Bars of the slab and what they are checked to.
+
+    angle : from x to the second bars [rad], pi/2 = orthogonal.
+    shear_widths : over which shear is averaged [m], 0 = the peak; None = by the program.
+    imposed : membrane forces that may act at any time, or be absent. collision : on the parapets.
+    beams : bars of beams along lines. damage : damage equivalence factor of the bars at each face
+    (EN 1992), None = fatigue by the plain stress range. hogging_at_face : whether the moments of
+    the top bars count at the faces of supports, not over them.
+    """
+
+    bars: SlabBars
+    angle: float
+    bases: tuple[DesignBasis, ...]
+    choice: BarChoice | None = None
+    shear_widths: tuple[float, ...] | None = None
+    survey: Survey | None = None
+    imposed: tuple[ImposedForce, ...] = ()
+    collision: Collision | None = None
+    beams: tuple[EdgeBeam, ...] = ()
+    damage: Mapping[Face, DamageFactor] | None = None
+    hogging_at_face: bool = False

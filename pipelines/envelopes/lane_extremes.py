@@ -1,0 +1,184 @@
+"""What is kept of a load model's loads while they are streamed: extremes of every train at every
+offset, and sums over the cells of distributed loads where a result has the sign sought."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.envelopes.single_vehicles import SIGNS, FieldTracker, Peaks, Tracker, with_sums
+from pipelines.model.responses import Response
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+Reader = Callable[[Ints, Floats], tuple[Floats, Floats]]
+"""Field points (k,) and the six results there (6, k, n) -> fields (n_field, k, n) and what is kept
+beside each (n_beside, k, n)."""
+
+
+@dataclass(frozen=True)
+class Fields:
+    """A set of fields that is enveloped together: how many, how many are kept beside each, and
+    what reads them of a response."""
+
+    n_field: int
+    n_beside: int
+    reader: Callable[[Response], Reader]
+
+
+RESULTS_OF = Fields(6, 6, lambda _: lambda _, results: (results, results))
+
+
+class Watched(Protocol):
+    """What else is enveloped under load models than the results.
+
+    fields : by name, linear in the loads. shares : of distributed loads beside axles that those
+    fields are wanted with.
+    """
+
+    @property
+    def fields(self) -> Mapping[str, Fields]: ...
+
+    @property
+    def shares(self) -> Sequence[float]: ...
+
+    def values(self, response: Response) -> Floats:
+        """(n_value, n), linear in the loads."""
+
+
+def other_values(response: Response, watched: Watched | None) -> Floats:
+    """Probes, beam moments, beam shears, what is watched and reactions (n_other, n)."""
+    reactions = np.array([*with_sums(response.reactions).values()])
+    n = response.probes.shape[1]
+    return np.concatenate(
+        [
+            response.probes,
+            response.beam_moments,
+            response.beam_shears,
+            np.empty((0, n)) if watched is None else watched.values(response),
+            reactions.reshape(-1, n),
+        ]
+    )
+
+
+def read_parts(
+    sets: Mapping[str, Fields], response: Response
+) -> Iterator[tuple[str, Ints, Floats, Floats]]:
+    """Set, field points, its fields there and what is kept beside them, some points after the
+    other."""
+    readers = {name: one.reader(response) for name, one in sets.items()}
+    for points, results in response.parts:
+        for name, reader in readers.items():
+            yield (name, points, *reader(points, results))
+
+
+class TrainExtremes:
+    """Running extremes of a train at one offset; fields : by the names of the sets."""
+
+    def __init__(self, sets: Mapping[str, Fields], n_point: int, n_other: int) -> None:
+        self.sets = sets
+        self.fields = {k: FieldTracker(n_point, s.n_field, s.n_beside) for k, s in sets.items()}
+        self.others = Tracker((n_other,))
+
+    def seen(self, response: Response, first: int) -> dict[str, list[Peaks]]:
+        """What positions first, first + 1, ... may add to the fields; any thread may ask."""
+        found: dict[str, list[Peaks]] = {name: [] for name in self.sets}
+        for name, points, fields, beside in read_parts(self.sets, response):
+            found[name].append(self.fields[name].seen_at(points, fields, beside, first))
+        return found
+
+    def take(self, others: Floats, first: int, peaks: Mapping[str, list[Peaks]]) -> None:
+        """Take in a block; blocks come in order."""
+        for name, found in peaks.items():
+            self.fields[name].take(found)
+        self.others.update(others, first)
+
+
+# Sign, field points (k,), sums (n_field, k) and what coexists (n_field, n_beside, k).
+Sums = tuple[int, Ints, Floats, Floats]
+
+
+@dataclass(frozen=True, eq=False)
+class SignedSums:
+    """Sums over cells by the sign sought: (n_field, n_point) and (n_field, n_beside, n_point)."""
+
+    best: dict[int, Floats]
+    coexisting: dict[int, Floats]
+
+    @classmethod
+    def empty(cls, one: Fields, n_point: int) -> "SignedSums":
+        """Before any cell."""
+        shape = (one.n_field, one.n_beside, n_point)
+        return cls(
+            {sign: np.zeros((one.n_field, n_point)) for sign in SIGNS},
+            {sign: np.zeros(shape) for sign in SIGNS},
+        )
+
+
+class StripSums:
+    """Sums over the cells of one strip of the carriageway of the responses of one sign."""
+
+    def __init__(self, sets: Mapping[str, Fields], n_point: int, n_other: int) -> None:
+        self.fields = {name: SignedSums.empty(one, n_point) for name, one in sets.items()}
+        self.others: dict[int, Floats] = {sign: np.zeros(n_other) for sign in SIGNS}
+
+    def take(self, others: Floats, sums: Mapping[str, list[Sums]]) -> None:
+        """Take in a block of cells."""
+        for sign in SIGNS:
+            self.others[sign] += np.where(sign * others > 0.0, others, 0.0).sum(axis=-1)
+        for name, found in sums.items():
+            kept = self.fields[name]
+            for sign, points, values, beside in found:
+                kept.best[sign][:, points] += values
+                kept.coexisting[sign][:, :, points] += beside
+
+
+def adverse_sums(sets: Mapping[str, Fields], response: Response) -> dict[str, list[Sums]]:
+    """Sums over a block of cells of the fields where one of them has a sign; any thread may ask."""
+    found: dict[str, list[Sums]] = {name: [] for name in sets}
+    for name, points, fields, others in read_parts(sets, response):
+        for sign in SIGNS:
+            adverse = (sign * fields > 0.0).astype(float)
+            # (field sought, point, cell) x (point, cell, what coexists)
+            beside = np.matmul(adverse.swapaxes(0, 1), others.transpose(1, 2, 0))
+            sums = np.einsum("kpn,kpn->kp", adverse, fields)
+            found[name].append((sign, points, sums, beside.transpose(1, 2, 0)))
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """What a block adds: everything that is no field (n_other, n), and to the fields, by their
+    sets, the peaks of a train's positions or the sums of cells."""
+
+    others: Floats
+    peaks: Mapping[str, list[Peaks]] = field(default_factory=dict)
+    sums: Mapping[str, list[Sums]] = field(default_factory=dict)
+
+
+class Pick:
+    """Reads one kind of values from what is kept of a train or of a strip of cells: a field of a
+    set, or without a set everything that is no field."""
+
+    def __init__(self, name: str = "", component: int = 0) -> None:
+        self.name, self.component = name, component
+
+    def __call__(self, kept: TrainExtremes | StripSums, sign: int) -> Floats:
+        if not self.name:
+            others = kept.others if isinstance(kept, StripSums) else kept.others.best
+            return others[sign]
+        return np.asarray(kept.fields[self.name].best[sign][self.component])
+
+    def beside(self, kept: TrainExtremes | StripSums, sign: int) -> Floats:
+        """(n_beside, n_point), what coexists."""
+        return np.asarray(kept.fields[self.name].coexisting[sign][self.component])
+
+    def at(self, kept: TrainExtremes, sign: int) -> Ints:
+        """Numbers of the governing load positions."""
+        if not self.name:
+            return kept.others.at[sign]
+        return np.asarray(kept.fields[self.name].at[sign][self.component])

@@ -1,0 +1,299 @@
+"""Envelopes of whole load models: several lanes at once, with their distributed loads.
+
+Lanes act independently of each other: each takes its own worst station, and a distributed load
+acts on the cells whose response has the sign sought. So every train is run once along every
+offset, every cell is loaded once, and the worst arrangement of lanes is put together for each
+result at each place from these (`lanes`). What coexists is the sum of what coexists in each part.
+"""
+
+from bisect import bisect_right
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.deck.deck import Deck, LaneKind, LoadModel
+from pipelines.envelopes.arrangements import ModelEnvelope, joint_factors
+from pipelines.envelopes.lane_extremes import (
+    RESULTS_OF,
+    Fields,
+    Part,
+    Pick,
+    StripSums,
+    TrainExtremes,
+    Watched,
+    adverse_sums,
+    other_values,
+)
+from pipelines.envelopes.single_vehicles import SIGNS, Extremes, FieldEnvelope, with_sums
+from pipelines.model.responses import Response, Solver, stream
+from pipelines.traffic.lanes import arrangement_orders, best_sum, strip_shares
+from pipelines.traffic.positions import Loads
+from pipelines.traffic.pressure_cells import PressureCells, pressure_cells
+from pipelines.traffic.trains import has_pressure, model_trains
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+RESULTS_SET = "results"
+
+
+def model_envelopes(
+    deck: Deck,
+    solver: Solver,
+    *,
+    workers: int | None = None,
+    progress: Callable[[int], None] | None = None,
+    watched: Callable[[LoadModel], Watched | None] = lambda _: None,
+) -> tuple[ModelEnvelope, ...]:
+    """Envelopes of every load model of the deck's traffic.
+
+    progress : called with the number of loads done, over all models. watched : what else is
+    enveloped under a model.
+    """
+    if deck.traffic is None:
+        return ()
+    found = []
+    done = 0
+    for model in deck.traffic.load_models:
+        job = _Job(deck, solver, model, watched(model))
+        for first, response, part in stream(solver, job.loads, job.read, workers):
+            job.take(first, part)
+            if progress is not None:
+                progress(done + first + len(response.total))
+        done += sum(len(load) for load in job.loads)
+        found.append(job.envelope())
+    return tuple(found)
+
+
+class _Job:
+    """One load model on one deck: its loads, what is kept of them, and its envelope."""
+
+    def __init__(
+        self, deck: Deck, solver: Solver, model: LoadModel, watched: Watched | None
+    ) -> None:
+        assert deck.traffic is not None
+        self.deck, self.solver, self.model, self.watched = deck, solver, model, watched
+        self.sets: dict[str, Fields] = {RESULTS_SET: RESULTS_OF}
+        if watched is not None:
+            self.sets |= watched.fields
+        self.trains = model_trains(deck, model)
+        self.edges, cells = pressure_cells(deck)
+        self.cells: list[PressureCells] = cells if has_pressure(model) else []
+        self.runs = [run for train in self.trains.values() for mine in train.runs for run in mine]
+        self.loads: list[Loads] = [*self.runs, *self.cells]
+        self.starts = np.cumsum([0, *(len(load) for load in self.loads)]).tolist()
+        # Which offset of which train each run belongs to.
+        self.owner = [
+            (vehicles, j)
+            for vehicles, train in self.trains.items()
+            for j, mine in enumerate(train.runs)
+            for _ in mine
+        ]
+        empty = solver.respond(np.zeros((solver.model.n_plate_dof, 1)))
+        self.names = tuple(with_sums(empty.reactions))
+        self.n_watched = 0 if watched is None else len(watched.values(empty))
+        n_point, n_other = solver.recovery.points.n_points, len(other_values(empty, watched))
+        self.kept = {
+            key: TrainExtremes(self.sets, n_point, n_other) for key in dict.fromkeys(self.owner)
+        }
+        self.sums = [StripSums(self.sets, n_point, n_other) for _ in self.cells]
+        self.table = _Arrangements()
+
+    def read(self, first: int, response: Response) -> Part:
+        """What loads first, first + 1, ... add; any thread may ask."""
+        index = bisect_right(self.starts, first) - 1
+        others = other_values(response, self.watched)
+        if index < len(self.owner):
+            return Part(others, peaks=self.kept[self.owner[index]].seen(response, first))
+        return Part(others, sums=adverse_sums(self.sets, response))
+
+    def take(self, first: int, part: Part) -> None:
+        """Take in what loads first, first + 1, ... add."""
+        index = bisect_right(self.starts, first) - 1
+        if index < len(self.owner):
+            self.kept[self.owner[index]].take(part.others, first, part.peaks)
+        else:
+            self.sums[index - len(self.owner)].take(part.others, part.sums)
+
+    def envelope(self) -> ModelEnvelope:
+        """The envelope of all arrangements."""
+        joint = joint_factors(self.deck, self.model, self.solver.recovery.points.plan)
+        probe_joint = np.repeat(self._joint_of_probes(), 6)
+        fields = self._fields(RESULTS_SET, 1.0, joint)
+        names = [name for name in self.sets if name != RESULTS_SET]
+        shares = () if self.watched is None else self.watched.shares
+        more = {(n, share): self._fields(n, share, joint) for n in names for share in shares}
+        others = {sign: self._worst(sign, Pick()) for sign in SIGNS}
+        high, low = others[1], others[-1]
+        numbers = self.table.numbers(high), self.table.numbers(low)
+        every = Extremes(high.value, low.value, *numbers)
+        beams = self.solver.beams
+        counts = [len(probe_joint), beams.moments.shape[0], beams.shears.shape[0], self.n_watched]
+        ends = np.cumsum(counts).tolist()
+        probes, moments, shears, watched, reactions = (
+            every.part(a, b) for a, b in zip([0, *ends], [*ends, len(high.value)], strict=True)
+        )
+        return ModelEnvelope(
+            self.model,
+            tuple(self.runs),
+            tuple(self.trains[kind.vehicles].offsets for kind in self.model.kinds),
+            self.table.rows(),
+            fields,
+            replace(
+                probes,
+                maximum=probes.maximum * probe_joint,
+                minimum=probes.minimum * probe_joint,
+            ),
+            moments,
+            shears,
+            self.names,
+            reactions,
+            joint,
+            probe_joint,
+            more,
+            watched,
+        )
+
+    def _fields(self, name: str, share: float, joint: Floats) -> FieldEnvelope:
+        """Envelope of a set of fields with that share of the distributed loads."""
+        one, n_point = self.sets[name], len(joint)
+        values = {sign: np.zeros((one.n_field, n_point)) for sign in SIGNS}
+        at = {sign: np.full((one.n_field, n_point), -1, dtype=np.int64) for sign in SIGNS}
+        shape = (one.n_field, one.n_beside, n_point)
+        beside = {sign: np.zeros(shape) for sign in SIGNS}
+        for sign in SIGNS:
+            for k in range(one.n_field):
+                pick = Pick(name, k)
+                best = self._worst(sign, pick, share)
+                values[sign][k] = best.value * joint
+                at[sign][k] = self.table.numbers(best)
+                beside[sign][k] = self._coexisting(sign, pick, best, share) * joint
+        return FieldEnvelope(Extremes(values[1], values[-1], at[1], at[-1]), beside[1], beside[-1])
+
+    def _joint_of_probes(self) -> Floats:
+        places = {
+            probe.name: [p for p in (probe.at, probe.start, probe.end) if p is not None]
+            for probe in self.deck.probes
+        }
+        found = []
+        for name in self.solver.probes.names:
+            plain = name if name in places else name.rsplit("/", 1)[0]
+            found.append(float(joint_factors(self.deck, self.model, np.array(places[plain])).max()))
+        return np.array(found)
+
+    def _kind_values(self, sign: int, kind: LaneKind, pick: Pick, share: float) -> Floats:
+        """sign x values (n_offset, n) of a lane of that kind at each of its offsets."""
+        train = self.trains[kind.vehicles]
+        rows = [
+            sign * kind.factor * pick(self.kept[kind.vehicles, j], sign)
+            for j in range(len(train.offsets))
+        ]
+        total = np.array(rows)
+        if kind.pressure:
+            total += share * kind.pressure * (self._shares(kind) @ self._cell_sums(sign, pick))
+        return total
+
+    def _cell_sums(self, sign: int, pick: Pick) -> Floats:
+        return np.array([sign * pick(sums, sign) for sums in self.sums])
+
+    def _shares(self, kind: LaneKind) -> Floats:
+        assert self.deck.traffic is not None
+        offsets = self.trains[kind.vehicles].offsets
+        return strip_shares(self.edges, offsets, kind.width, self.deck.traffic.carriageway)
+
+    def _worst(self, sign: int, pick: Pick, share: float = 1.0) -> "_Best":
+        """The worst arrangement for every value that `pick` reads."""
+        kinds = self.model.kinds
+        of_kind = [self._kind_values(sign, kind, pick, share) for kind in kinds]
+        n = of_kind[0].shape[1]
+        most = max(len(one.kinds) for one in self.model.sets)
+        base = np.zeros(n)
+        if self.model.pressure:
+            base = share * self.model.pressure * self._cell_sums(sign, pick).sum(axis=0)
+        best = np.zeros(n)
+        order = np.full(n, -1)
+        places = np.zeros((most, n), dtype=np.int64)
+        for number, (lane_set, lanes) in enumerate(arrangement_orders(self.model)):
+            total, chosen = best_sum(
+                [of_kind[k] for k in lanes],
+                [self.trains[kinds[k].vehicles].offsets for k in lanes],
+                [kinds[k].room for k in lanes],
+            )
+            total = self.model.sets[lane_set].factor * total + base
+            better = total > best + 1e-12 * np.abs(best)
+            best[better] = total[better]
+            order[better] = number
+            places[: len(lanes), better] = chosen[:, better]
+        return self._located(sign, pick, best, order, places)
+
+    def _located(self, sign: int, pick: Pick, best: Floats, order: Ints, places: Ints) -> "_Best":
+        """The load positions of the lanes at the places chosen."""
+        numbers = np.full(places.shape, -1, dtype=np.int64)
+        for number, (_, lanes) in enumerate(arrangement_orders(self.model)):
+            mine = np.flatnonzero(order == number)
+            for lane, k in enumerate(lanes):
+                kind = self.model.kinds[k]
+                for j in np.unique(places[lane, mine]).tolist():
+                    here = mine[places[lane, mine] == j]
+                    numbers[lane, here] = pick.at(self.kept[kind.vehicles, j], sign)[here]
+        return _Best(sign * best, order, places, numbers)
+
+    def _coexisting(self, sign: int, pick: Pick, best: "_Best", share: float) -> Floats:
+        """What is kept beside a field (n_beside, n_point) in the worst arrangement for it."""
+        total = np.zeros((self.sets[pick.name].n_beside, len(best.order)))
+        loaded = best.order >= 0
+        if self.model.pressure:
+            for sums in self.sums:
+                total += share * self.model.pressure * pick.beside(sums, sign) * loaded
+        for number, (lane_set, lanes) in enumerate(arrangement_orders(self.model)):
+            mine = np.flatnonzero(best.order == number)
+            factor = self.model.sets[lane_set].factor
+            for lane, k in enumerate(lanes):
+                kind = self.model.kinds[k]
+                covered = self._shares(kind) if kind.pressure else None
+                for j in np.unique(best.places[lane, mine]).tolist():
+                    here = mine[best.places[lane, mine] == j]
+                    kept = pick.beside(self.kept[kind.vehicles, j], sign)
+                    total[:, here] += factor * kind.factor * kept[:, here]
+                    if covered is None:
+                        continue
+                    for part, sums in zip(covered[j], self.sums, strict=True):
+                        if part > 0.0:
+                            weight = share * factor * kind.pressure * part
+                            total[:, here] += weight * pick.beside(sums, sign)[:, here]
+        return total
+
+
+@dataclass(frozen=True, eq=False)
+class _Best:
+    """value : (n,) worst values; order : (n,) of the arrangement, -1 = empty deck; places, numbers
+    : (n_lane, n) of its lanes among their offsets and among the load positions."""
+
+    value: Floats
+    order: Ints
+    places: Ints
+    numbers: Ints
+
+
+class _Arrangements:
+    """Rows of `ModelEnvelope.arrangements`, each once, numbered as they come."""
+
+    def __init__(self) -> None:
+        self.parts: list[Ints] = []
+        self.count = 0
+
+    def numbers(self, best: _Best) -> Ints:
+        """Numbers (n,) of the arrangements, -1 for the empty deck."""
+        rows = np.column_stack([best.order, best.numbers.T, best.places.T])
+        loaded = best.order >= 0
+        found = np.full(len(rows), -1, dtype=np.int64)
+        different, inverse = np.unique(rows[loaded], axis=0, return_inverse=True)
+        found[loaded] = self.count + inverse.ravel()
+        self.parts.append(different)
+        self.count += len(different)
+        return found
+
+    def rows(self) -> Ints:
+        return np.concatenate(self.parts)

@@ -1,0 +1,244 @@
+"""The plate's values at design sections, under the loads that govern them and are held."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.deck.deck import Deck
+from pipelines.deck.variants import BEAM_RANGE, with_beam_factor
+from pipelines.envelopes.arrangements import ModelPosition
+from pipelines.envelopes.single_vehicles import FieldEnvelope, LoadPosition
+from pipelines.model.build import Near, build_model
+from pipelines.model.held_loads import LineRows, line_rows, point_rows, values_at
+from pipelines.model.responses import Solver
+from pipelines.strips.hand_values import HandStrip, HandStrips
+from pipelines.strips.sections import Frame, Section
+from pipelines.traffic.positions import WheelPatches
+from plate.results.fields import N_RESULTS
+from plate.solver.stiffness import Stiffness
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# Beside a section that is on no mesh points the peak is sought so near to that of the points [m].
+NEAR = 0.6
+# A point is drawn so far into its cells, as a share of their size, to be read on their side.
+BESIDE = 1e-5
+# No part of the deck has cells as fine as its wheels ask.
+NOWHERE = Near((np.inf, np.inf), (np.inf, np.inf))
+# Thicknesses over which a mean is always given (of the kind of Swedish practice, from memory).
+MEAN_DEPTHS = 3.0
+
+
+@dataclass(frozen=True)
+class Source:
+    """What loads a deck and its strip: one vehicle, or all of a load model.
+
+    envelope : the plate's; hands : its hand strips; position : a load position by its number.
+    held : the loads where readings are governed. joint : (n_point,) factors near joints that
+    the envelope's values have, None = 1 everywhere.
+    """
+
+    name: str
+    whole_model: bool
+    envelope: FieldEnvelope
+    hands: HandStrips
+    position: Callable[[int], LoadPosition | ModelPosition | None]
+    held: Callable[[Sequence["Reading"]], list[WheelPatches]]
+    joint: Floats | None = None
+
+
+@dataclass(frozen=True)
+class Reading:
+    """The plate's peak on the sections of one place, by its field points."""
+
+    section: Section
+    value: float
+    point: int
+    number: int
+    coexisting: Floats
+
+    @property
+    def place(self) -> tuple[int, int, int, int]:
+        """Field point, index in RESULTS, sign and number of the load position."""
+        return self.point, self.section.component, self.section.sign, self.number
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What is read where a reading governs: the line s = const through the peak, the widths of
+    means on it, at most the slab [m], and the loads held."""
+
+    source: Source
+    reading: Reading
+    held: WheelPatches
+    s: float
+    hands: tuple[HandStrip, ...]
+    widths: tuple[float | None, ...]
+
+
+@dataclass(frozen=True)
+class Found:
+    """The plate's peak of a reading: all six results there, its plan point and one beside it on
+    the side that is read, the means over the strips' widths and over some thicknesses, and the sum
+    over the line. beam_range : as in `Finding`."""
+
+    results: Floats
+    point: tuple[float, float]
+    means: tuple[float | None, ...]
+    depth_mean: float
+    total: float
+    inner: Floats
+    beam_range: tuple[float, float] | None = None
+
+
+def peak_reading(group: Sequence[Section], envelope: FieldEnvelope) -> Reading:
+    """The worst of the sections of one place; number -1 where nothing loads it."""
+    extremes = envelope.extremes
+    best = None
+    for section in group:
+        if not len(section.points):
+            continue
+        k = section.component
+        if section.sign > 0:
+            values, at, coexisting = extremes.maximum, extremes.at_maximum, envelope.with_maximum
+        else:
+            values, at, coexisting = extremes.minimum, extremes.at_minimum, envelope.with_minimum
+        point = int(section.points[np.argmax(section.sign * values[k, section.points])])
+        value = float(values[k, point])
+        if best is None or abs(value) > abs(best.value):
+            best = Reading(section, value, point, int(at[k, point]), coexisting[k, 1:4, point])
+    assert best is not None
+    return best
+
+
+def wanted_at(at: Frame, source: Source, reading: Reading, held: WheelPatches) -> Wanted:
+    """What is to be read of a reading, and the hand strips beside it."""
+    section = reading.section
+    s = float(at.s[reading.point]) if section.s is None else section.s
+    chosen = source.hands.at(section, _bay_at(at, s) if section.kind == "edge" else None)
+    if source.joint is not None:
+        factor = float(source.joint[reading.point])
+        chosen = tuple(
+            one if one.value is None else replace(one, value=factor * one.value) for one in chosen
+        )
+    low, high = at.t_range(s)
+    widths = tuple(
+        None if not one.width or one.value is None else min(one.width, high - low) for one in chosen
+    )
+    return Wanted(source, reading, held, s, chosen, widths)
+
+
+def _bay_at(at: Frame, s: float) -> int:
+    supports = at.strip.beam.supports
+    return int(np.clip(sum(one.at < s for one in supports) - 1, 0, len(supports) - 2))
+
+
+def found_values(deck: Deck, at: Frame, solver: Solver, wanted: Sequence[Wanted]) -> list[Found]:
+    """The values of all readings: one solution for each load, and the same with softer and with
+    stiffer beams."""
+    lines = {s: line_rows(solver.model, at.line(s)) for s in {round(one.s, 9) for one in wanted}}
+    held, number = _distinct([one.held for one in wanted])
+    rows = [lines[round(one.s, 9)].rows for one in wanted]
+    values = values_at(solver.stiffness, held, list(zip(number, rows, strict=True)))
+    found = [
+        _found(at, solver, one, lines[round(one.s, 9)], own)
+        for one, own in zip(wanted, values, strict=True)
+    ]
+    components = [one.reading.section.component for one in wanted]
+    others = _with_other_beams(deck, held, number, [one.inner for one in found], components)
+    if not others:
+        return found
+    ranged = []
+    for k, (one, component) in enumerate(zip(found, components, strict=True)):
+        value = float(one.results[component])
+        three = [value, *(value + float(other[k]) for other in others)]
+        ranged.append(replace(one, beam_range=(min(three), max(three))))
+    return ranged
+
+
+def _distinct(loads: Sequence[WheelPatches]) -> tuple[list[WheelPatches], list[int]]:
+    """Each load once, and of every one given its number among these."""
+    known: dict[tuple[bytes, bytes], int] = {}
+    kept: list[WheelPatches] = []
+    numbers = []
+    for one in loads:
+        key = (one.corners.tobytes(), one.load.tobytes())
+        if key not in known:
+            known[key] = len(kept)
+            kept.append(one)
+        numbers.append(known[key])
+    return kept, numbers
+
+
+def _about(at: Frame, s: float, t: float, width: float) -> tuple[float, float]:
+    """The width about t, moved inward where it would leave the slab, at most the slab."""
+    low, high = at.t_range(s)
+    width = min(width, high - low)
+    start = min(max(t - 0.5 * width, low), high - width)
+    return start, start + width
+
+
+def _found(at: Frame, solver: Solver, one: Wanted, line: LineRows, values: Floats) -> Found:
+    section, reading = one.reading.section, one.reading
+    tried = values.reshape(-1, N_RESULTS)
+    low, high = at.t_range(one.s)
+    t = float(at.t[reading.point])
+    if section.s is not None:
+        # Not on mesh points: the peak is the largest of those tried near that of the points.
+        places = low + line.share * (high - low)
+        near = np.abs(places - t) < NEAR
+        k = int(np.argmax(np.where(near, section.sign * tried[:, section.component], -np.inf)))
+        results, t = tried[k], float(places[k])
+        inner = at.points(one.s, t)
+    else:
+        results = np.array([0.0, *reading.coexisting, 0.0, 0.0])
+        results[section.component] = reading.value
+        cells = np.any(solver.recovery.points.cells == reading.point, axis=1)
+        own = at.points(at.s[reading.point], t)
+        inner = own + BESIDE * (solver.model.mesh.corners[cells].mean(axis=(0, 1)) - own)
+    x, y = at.points(one.s if section.s is not None else at.s[reading.point], t)
+
+    def mean(width: float) -> float:
+        start, end = ((v - low) / (high - low) for v in _about(at, one.s, t, width))
+        return line.mean(tried[:, section.component], start, end)
+
+    return Found(
+        results=results,
+        point=(float(x), float(y)),
+        means=tuple(None if width is None else mean(width) for width in one.widths),
+        depth_mean=mean(min(MEAN_DEPTHS * at.strip.depth, high - low)),
+        total=mean(high - low) * (high - low),
+        inner=inner,
+    )
+
+
+def _with_other_beams(
+    deck: Deck,
+    held: Sequence[WheelPatches],
+    number: Sequence[int],
+    points: Sequence[Floats],
+    components: Sequence[int],
+) -> list[Floats]:
+    """What softer and stiffer beams add to the held values (n,); nothing without beams.
+
+    The difference is smooth, so wide cells give it.
+    """
+    if not any(line.beam for line in deck.lines):
+        return []
+    wide = replace(deck, cases=(), probes=())
+    own = build_model(wide, NOWHERE).model
+    rows = point_rows(own, np.array(points))
+    wanted = [
+        (load, rows[[N_RESULTS * i + k]])
+        for i, (load, k) in enumerate(zip(number, components, strict=True))
+    ]
+    found = []
+    for factor in (1.0, *BEAM_RANGE):
+        # The mesh and the slab are the same, so the rows are too.
+        beams = build_model(with_beam_factor(wide, factor), NOWHERE).model.beams
+        values = values_at(Stiffness(replace(own, beams=beams)), held, wanted)
+        found.append(np.array([float(v[0]) for v in values]))
+    return [one - found[0] for one in found[1:]]

@@ -1,0 +1,277 @@
+"""The reconciliation, step by step: from a hand strip's value to the plate's peak.
+
+One assumption is changed at a time and the deck analysed again, with all wheels and with the patch
+that the strip's rule implies until the last change. Each step is read twice: with the load position
+and the place of the plate's peak held, and with the worst position and place searched again among
+the same load positions. The mean over a width is a side branch, not a step. Traffic only,
+characteristic.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from pipelines.deck.deck import Deck
+from pipelines.envelopes.single_vehicles import Envelopes, LoadPosition
+from pipelines.findings.finding import Finding
+from pipelines.findings.plate_values import MEAN_DEPTHS
+from pipelines.findings.reconciliation.changes import Change, changes
+from pipelines.findings.reconciliation.plates import Plate, Shelf
+from pipelines.findings.reconciliation.search import Place, Walk, walk_of
+from pipelines.model.build import BuiltModel
+from pipelines.strips.axle_widths import Focus, strip_trains
+from pipelines.strips.beam import moment_lines
+from pipelines.strips.deck_strip import strip_decks
+from pipelines.strips.hand_values import edge_distances
+from pipelines.strips.spring_supports import on_springs
+from pipelines.strips.trains import (
+    StripLoad,
+    Train,
+    bay_sagging,
+    response,
+    support_hogging,
+)
+
+# Kinds of findings that are reconciled.
+KINDS = ("sagging", "edge", "hogging", "transverse", "corner")
+
+# What each change is called, for strips along traffic and across it.
+TITLES: Mapping[Change, tuple[str, str]] = MappingProxyType(
+    {
+        "width": ("finite width, side edges free", "finite length, joint edges free"),
+        "plan": ("plan as built: skew, curve, taper", "plan as built: skew, curve, taper"),
+        "zones": ("zones of other thickness", "zones of other thickness"),
+        "others": ("edge beams and other lines along", "end lines and other lines across"),
+        "bending": ("cross lines yield: their beams bend", "lines yield: the girders bend"),
+        "shear": ("beams deform in shear", "beams deform in shear"),
+        "torsion": ("beams resist twisting", "beams resist twisting"),
+        "composite": ("beams act with the slab", "beams act with the slab"),
+        "slab": ("slab cracked or orthotropic", "slab cracked or orthotropic"),
+        "spread": ("wheels spread as in the deck file", "wheels spread as in the deck file"),
+    }
+)
+EXACT = (
+    "exact plate of infinite width on rigid lines",
+    "exact plate of infinite length on rigid lines",
+)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One value of the walk, in N m/m with the sign of the finding.
+
+    title : what changed; held, searched : the value with position and place held, and searched
+    again. error : numerical tolerance of both. position, at : load position and plan point of the
+    searched value; None for the hand strip's and where the offset means nothing.
+    """
+
+    title: str
+    held: float
+    searched: float
+    error: float
+    position: LoadPosition | None = None
+    at: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Reconciliation:
+    """Walk of one finding, forward and with the changes in the other order.
+
+    mean, mean_width : the plate's mean over the strip's width, or over three thicknesses where no
+        strip has one, a side branch of the last step.
+    patch : loaded sides of the heaviest wheel along and across traffic in every step before the
+        wheels are spread as in the deck file [m].
+    closing : what the models of the walk, with wider cells far away, differ by from the main
+        analysis at the last step; part of each step's tolerance.
+    springs : the hand strip's vehicle over the strip's mean width, on lines that yield as the
+        beams under that width do; None where they do not, or where no beam says how.
+    """
+
+    finding: Finding
+    forward: tuple[Step, ...]
+    reverse: tuple[Step, ...]
+    mean: float
+    mean_width: float
+    springs: float | None
+    patch: tuple[float, float]
+    closing: float
+
+    def entry(self) -> dict[str, Any]:
+        """The walk in the units of summary.json (m, kNm/m)."""
+
+        def step(one: Step) -> dict[str, Any]:
+            position = one.position
+            return {
+                "title": one.title,
+                "held_kNm_m": 1e-3 * one.held,
+                "searched_kNm_m": 1e-3 * one.searched,
+                "error_kNm_m": 1e-3 * one.error,
+                "station_m": None if position is None else position.station,
+                "offset_m": None if position is None else position.offset,
+                "direction": None if position is None else position.direction,
+                "at_m": None if one.at is None else list(one.at),
+            }
+
+        return {
+            "reference": self.finding.reference,
+            "place": self.finding.place,
+            "effect": self.finding.effect,
+            "load": self.finding.vehicle,
+            "strip": self.finding.strip,
+            "clause": self.finding.clause,
+            "steps": [step(one) for one in self.forward],
+            "reverse_order": [step(one) for one in self.reverse],
+            "mean_kNm_m": 1e-3 * self.mean,
+            "mean_width_m": self.mean_width,
+            "patch_m": list(self.patch),
+            "closing_difference_kNm_m": 1e-3 * self.closing,
+            "strip_on_springs_kNm_m": None if self.springs is None else 1e-3 * self.springs,
+        }
+
+
+def to_reconcile(findings: Sequence[Finding]) -> list[Finding]:
+    """Of each kind that is walked and each direction of the strip the governing place and single
+    vehicle, by the plate's peak, and the strip that is worst there; worst first."""
+    found = []
+    for bars in ("parallel", "across"):
+        for kind in KINDS:
+            rows = [
+                one
+                for one in findings
+                if (one.kind, one.bars) == (kind, bars)
+                and one.ratio is not None
+                and not one.overhangs
+                and not one.whole_model
+            ]
+            if rows:
+                most = max(abs(one.plate_peak) for one in rows)
+                found.append(next(one for one in rows if abs(one.plate_peak) == most))
+    return sorted(found, key=lambda one: one.ratio or 0.0)
+
+
+def reconcile(
+    deck: Deck, built: BuiltModel, envelopes: Envelopes, findings: Sequence[Finding]
+) -> tuple[Reconciliation, ...]:
+    """Walks of the given findings.
+
+    The plate's numerical tolerance is taken from the findings: cells beside the section are those
+    of the main analysis.
+    """
+    if not findings or not deck.plan.is_mapped:
+        return ()  # openings and lines anywhere cannot be straightened with the plan
+    found = []
+    for strip in strip_decks(deck):
+        mine = [one for one in findings if one.bars == strip.bars]
+        walks = [walk_of(deck, built, strip, envelopes, one) for one in mine]
+        shelf = Shelf(walks)
+        found += [_walked(walk, shelf) for walk in walks]
+    return tuple(sorted(found, key=lambda walk: findings.index(walk.finding)))
+
+
+def _walked(walk: Walk, shelf: Shelf) -> Reconciliation:
+    """All steps in both orders."""
+    found = changes(walk.deck, walk.strip, walk.spreads)
+    peak = walk.finding.plate_peak
+    last = frozenset(found.forward)
+    states: dict[frozenset[Change], tuple[float, float, Place, tuple[float, float]]] = {}
+    plates: dict[frozenset[Change], Plate] = {}
+    for order in (found.forward, found.reverse):
+        for k in range(len(order) + 1):
+            done = frozenset(order[:k])
+            if done in states:
+                continue
+            shape = done - {"spread"}
+            if shape not in plates:
+                plates[shape] = Plate(walk, shelf.model(shape))
+            plate, spread = plates[shape], "spread" in done
+            value, place, at = plate.searched(spread)
+            held = plate.held(spread)
+            states[done] = (held, value, place, at)
+    closing = max(abs(value - peak) for value in states[last][:2])
+    tolerance = walk.finding.plate_error or 0.0
+    share = tolerance / abs(peak)
+
+    def steps(order: Sequence[Change]) -> tuple[Step, ...]:
+        words = [EXACT[not walk.along], *(TITLES[c][not walk.along] for c in order)]
+        walked = [_strip_step(walk)]
+        for k, title in enumerate(words):
+            done = frozenset(order[:k])
+            held, value, place, at = states[done]
+            error = max(share * max(abs(held), abs(value)), closing)
+            if done == last:
+                # The walk stops at the plate's peak itwalk.
+                held = value = peak
+                error, at = tolerance, walk.finding.at
+            position = _position(walk, place, "width" in done)
+            walked.append(Step(title, held, value, error, position, at))
+        return tuple(walked)
+
+    width = walk.finding.mean_width
+    heaviest = max(range(len(walk.patches)), key=lambda k: walk.vehicle.axles[k].load)
+    return Reconciliation(
+        finding=walk.finding,
+        forward=steps(found.forward),
+        reverse=steps(found.reverse),
+        mean=walk.finding.plate_mean if width else walk.finding.depth_mean,
+        mean_width=width or MEAN_DEPTHS * walk.strip.depth,
+        springs=_on_springs(walk) if "bending" in found.forward else None,
+        patch=walk.patches[heaviest],
+        closing=closing,
+    )
+
+
+def _position(walk: Walk, place: Place, finite: bool) -> LoadPosition:
+    """As printed; on an infinite plate the place across the strip means nothing."""
+    station, offset = place.station, place.offset
+    if not finite and walk.along:
+        offset = np.nan
+    elif not finite:
+        station = np.nan
+    return LoadPosition(walk.vehicle.name, place.direction, station, offset)
+
+
+def _strip_step(walk: Walk) -> Step:
+    """The hand strip, at the plate's place and load position and at its own worst."""
+    one = walk.finding
+    edge = None
+    if one.kind == "edge":
+        name = one.place.split()[0]
+        distances = edge_distances(walk.deck, walk.strip, walk.vehicle, name)
+        edge = distances[walk.strips.edge_from]
+    bays: tuple[int, ...] = (walk.bay,)
+    s = walk.s
+    if walk.support is not None:
+        bays = tuple(i for i in (walk.support - 1, walk.support) if i in walk.strip.bays)
+        s = walk.strip.beam.supports[walk.support].at
+    trains = strip_trains(walk.strip, walk.vehicle, walk.strips, Focus(bays, walk.support, edge))
+    lines = moment_lines(walk.strip.beam, [s], "right")
+    place = walk.place
+    station = place.station - walk.lean(place.offset) if walk.along else place.offset
+    values = [float(response(lines, train, place.direction).at(station)[0, 0]) for train in trains]
+    held = walk.share * max(values, key=lambda v: walk.sign * v)
+    assert one.strip_value is not None
+    title = f"hand strip: {one.strip}, {one.clause}"
+    return Step(title, held, one.strip_value, 0.0)
+
+
+def _on_springs(walk: Walk) -> float | None:
+    """The beam's moment over the strip's own width, on lines that yield as their beams do."""
+    one = walk.finding
+    if one.kind not in ("sagging", "hogging") or one.width is None or not walk.along:
+        return None
+    strip = on_springs(walk.deck, walk.strip, walk.t, one.width)
+    if strip is None:
+        return None
+    beam = strip.beam
+    train = Train(
+        tuple(
+            StripLoad(axle.at, axle.load * walk.vehicle.impact, patch[0], one.width)
+            for axle, patch in zip(walk.vehicle.axles, walk.patches, strict=True)
+        )
+    )
+    if walk.support is None:
+        return bay_sagging(beam, walk.bay, train).value
+    return support_hogging(beam, walk.support, train).value

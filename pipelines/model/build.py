@@ -1,0 +1,237 @@
+"""Deck to plate model: mesh density, grading, sections, supports and beams.
+
+The mesh follows the smallest dispersed wheel patch, because moments under a wheel vary over the
+patch's own size; between patches and lines it follows the spans.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.deck.deck import Beam, Deck
+from pipelines.model.free_mesh import free_mesh, holds_slopes, mesh_line, shortest_span
+from pipelines.traffic.positions import dispersed
+from plate.elements.beam import BeamSection
+from plate.elements.section import Section, Zone
+from plate.geometry.outline import plan_area
+from plate.geometry.plan import Plan
+from plate.meshing.grid import Band, Grading, corner_width, grid_breaks, grid_mesh
+from plate.model.model import PlateModel
+from plate.model.supports import BeamLine, Hold, LineSupport, PointSupport
+
+Floats = NDArray[np.float64]
+
+ORDER = 3
+# Largest cell side as a share of the smallest side of a patch, of a bay, of the deck's width.
+PATCH_SHARE = 0.75
+SPAN_SHARE = 0.25
+# Static patches get a band of fine cells that reaches this many patch sides beyond them.
+BAND_REACH = 0.5
+# Away from the part of a deck that is looked at, cells may have this share of the shortest span.
+COARSE_SHARE = 0.5
+# The size is raised, with a note, where it would give more cells than this.
+MOST_CELLS = 6000
+
+
+@dataclass(frozen=True)
+class BuiltModel:
+    """The model and what was chosen for it.
+
+    size : largest cell side [m]; notes : sentences for the report.
+    """
+
+    model: PlateModel
+    size: float
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Near:
+    """The part of a deck that is looked at: ranges of logical stations and of offsets [m]."""
+
+    stations: tuple[float, float]
+    offsets: tuple[float, float]
+
+
+def build_model(deck: Deck, near: Near | None = None) -> BuiltModel:
+    """Plate model of a deck.
+
+    near : on a grid, cells of the deck's own size only there and wider ones elsewhere; None = all.
+    """
+    order = deck.mesh.order or ORDER
+    size, notes = cell_size(deck)
+    section = _section(deck)
+    if deck.plan.is_mapped:
+        mesh = grid_mesh(deck.plan, order=order, **_division(deck, size, near))
+    else:
+        mesh, more = free_mesh(deck, section, order, size, PATCH_SHARE)
+        notes += more
+    supports = tuple(
+        LineSupport(mesh_line(line), line.support, line.hard, line.k, line.k_rot)
+        for line in deck.lines
+        if line.support in ("rigid", "clamped", "spring")
+    )
+    beams = tuple(
+        BeamLine(
+            mesh_line(line),
+            _beam_section(line.beam),
+            tuple(Hold(h.on, h.k, h.k_rot, h.stub) for h in line.held_at),
+            line.beam.eccentricity,
+            line.beam.connection,
+        )
+        for line in deck.lines
+        if line.beam is not None
+    )
+    points = tuple(PointSupport(p.name, p.at, p.size, p.k) for p in deck.points)
+    return BuiltModel(PlateModel(mesh, section, supports, beams, points), size, notes)
+
+
+def _section(deck: Deck) -> Section:
+    slab, plan = deck.slab, deck.plan
+    low, high = plan.u_range
+    left, right = plan.outline[:, 1].min(), plan.outline[:, 1].max()
+    zones = []
+    for zone in slab.zones:
+        a, b = zone.stations or (low, high)
+        c, d = zone.offsets or (left, right)
+        corners = plan.at(np.array([a, b, b, a]), np.array([c, c, d, d]))
+        zones.append(Zone(corners, zone.thickness))
+    thin = shortest_span(deck) if slab.theory == "kirchhoff" else None
+    return Section(
+        slab.thickness, slab.E, slab.poisson, slab.stiffness, slab.rigidity, tuple(zones), thin
+    )
+
+
+def _beam_section(beam: Beam) -> BeamSection:
+    shear = None if beam.Av is None else beam.G * beam.Av
+    return BeamSection(beam.E * beam.I, beam.G * beam.J, shear, beam.E * beam.A)
+
+
+def cell_size(deck: Deck) -> tuple[float, tuple[str, ...]]:
+    """Largest cell side [m] and notes on it."""
+    if deck.mesh.size is not None:
+        return deck.mesh.size, ()
+    sizes = [SPAN_SHARE * shortest_span(deck)]
+    if deck.traffic is not None:
+        for vehicle in deck.traffic.all_vehicles:
+            for axle in vehicle.axles:
+                patch = dispersed(axle.patch, deck.traffic, deck.slab.thickness)
+                sizes.append(PATCH_SHARE * min(patch))
+    size = float(min(sizes))
+    least = float(np.sqrt(plan_area(deck.plan) / MOST_CELLS))
+    if size < least:
+        note = (
+            f"cells of {least:.3g} m, wider than the {size:.3g} m that the smallest wheel patch "
+            f"asks for, keep the mesh near {MOST_CELLS} cells; set [mesh] size_m to refine"
+        )
+        return least, (note,)
+    return size, ()
+
+
+def cell_counts(deck: Deck, size: float) -> tuple[int, int]:
+    """Cells along the deck and across it on a grid of that largest cell side [m]."""
+    along, across = grid_breaks(deck.plan, **_division(deck, size))
+    return along.count, across.count
+
+
+def _division(deck: Deck, size: float, near: Near | None = None) -> dict[str, Any]:
+    """How a grid is divided into cells, as `grid_breaks` takes it."""
+    plan = deck.plan
+    extra_u = [s for z in deck.slab.zones if z.stations for s in z.stations]
+    tapers = plan.end_offsets != plan.offsets
+    extra_y = [y for z in deck.slab.zones if z.offsets and not tapers for y in z.offsets]
+    bands_u, bands_y = [], []
+    for case in deck.cases:
+        for patch in case.patches:
+            u = float(plan.logical_station(np.array(patch.at)))
+            lean = 0.5 * patch.size[1] * abs(np.tan(plan.skew))
+            share = PATCH_SHARE * min(patch.size)
+            if share < size:
+                bands_u += _bands(u, 0.5 * patch.size[0] + lean, share)
+                if not tapers:
+                    bands_y += _bands(patch.at[1], 0.5 * patch.size[1], share)
+    grading = _grading(deck, size)
+    if near is not None:
+        # As `grid_mesh` takes the size itself: along a curve and along skew lines.
+        stretch = float(plan.chart.stretch(plan.outline).max())
+        bands_u.append(Band(*near.stations, size / stretch))
+        bands_y.append(Band(*near.offsets, size * float(np.cos(plan.skew))))
+        size = max(size, COARSE_SHARE * shortest_span(deck))
+        grading = _graded_near(plan, grading, near)
+    return {
+        "size": size,
+        "grading": grading,
+        "extra_u": extra_u,
+        "extra_y": extra_y,
+        "bands_u": bands_u,
+        "bands_y": bands_y,
+    }
+
+
+def _graded_near(plan: Plan, grading: Grading, near: Near) -> Grading:
+    """The grading of lines and edges that lie in the part looked at."""
+    low, high = plan.u_range
+    u = {f"C{i + 1}": at for i, at in enumerate(plan.stations)} | {"start": low, "end": high}
+    offsets = plan.line_offsets(np.array([low, high]))
+    names = ["left", *(f"L{j + 1}" for j in range(len(plan.offsets))), "right"]
+    y = {name: offsets[:, k] for k, name in enumerate(names)}
+    across = {k: v for k, v in grading.across.items() if _between(u[k], near.stations)}
+    along = {k: v for k, v in grading.along.items() if _between(y[k], near.offsets)}
+    return Grading(across, along)
+
+
+def _between(places: Floats | float, ends: tuple[float, float]) -> bool:
+    return bool(np.min(places) <= ends[1] + 1e-9 and np.max(places) >= ends[0] - 1e-9)
+
+
+def _bands(centre: float, half: float, size: float) -> list[Band]:
+    """Fine cells over a static patch, whose edges become mesh lines, and beyond it."""
+    reach = half * (1.0 + 2.0 * BAND_REACH)
+    return [Band(centre - w, centre + w, size) for w in (half, reach)]
+
+
+def _grading(deck: Deck, size: float) -> Grading:
+    """First cell widths: half a thickness along free and soft edges, less towards singular
+    corners, which rigid lines make where they meet an edge askew or end inside the slab."""
+    plan = deck.plan
+    across: dict[str, float] = {}
+    along: dict[str, float] = {}
+    supports = {line.name: line for line in deck.lines}
+    twins = {
+        "start": ("C1", plan.overhang["start"]),
+        "end": (f"C{len(plan.stations)}", plan.overhang["end"]),
+        "left": ("L1", plan.overhang["left"]),
+        "right": (f"L{len(plan.offsets)}", plan.overhang["right"]),
+    }
+    if deck.slab.theory == "mindlin":
+        for edge, (twin, overhang) in twins.items():
+            line = supports.get(edge) or (supports.get(twin) if overhang == 0.0 else None)
+            if line is None or not holds_slopes(line):
+                side = across if edge in ("start", "end") else along
+                side[edge] = 0.5 * deck.slab.thickness
+        # A beam's torsion and shear strain make the same layers on both sides of its line.
+        for line in deck.lines:
+            if line.support == "beam":
+                side = across if line.name in across_names(deck) else along
+                side[line.name] = 0.5 * deck.slab.thickness
+    fine = corner_width(size)
+    askew = plan.skew != 0.0 or plan.end_offsets != plan.offsets
+    for line in deck.lines:
+        if line.support not in ("rigid", "clamped", "beam"):
+            continue
+        mine, others = (across, along) if line.name in across_names(deck) else (along, across)
+        low, high = ("left", "right") if mine is across else ("start", "end")
+        for edge in (low, high):
+            twin, overhang = twins[edge]
+            if overhang > 0.0 and not line.to_edges and line.support != "beam":
+                mine[line.name] = others[twin] = fine
+            elif askew:
+                mine[line.name] = others[edge] = fine
+    return Grading(across, along)
+
+
+def across_names(deck: Deck) -> tuple[str, ...]:
+    """Names of the lines and edges that cross the deck."""
+    return (*(f"C{i + 1}" for i in range(len(deck.stations))), "start", "end")

@@ -1,0 +1,307 @@
+"""How large a job is, before it is begun: cells, load positions, memory and time.
+
+On a grid of lines the cells are counted as the mesh will have them, elsewhere from areas and
+lengths. Memory is that of what a run holds at its two fullest moments: with blocks of load
+positions under way, and with the richer model of the stated errors being factorised. Time is that
+of one processor. Both are estimates, not bounds; `benchmarks/jobsizes.py` sets them beside whole
+runs. A job that cannot fit is refused with the key that makes it smaller.
+"""
+
+import os
+import resource
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import ceil, log2
+from pathlib import Path
+
+import numpy as np
+
+from pipelines.accuracy.tolerances import REFINEMENT
+from pipelines.deck.deck import Deck, LoadModel, Vehicle
+from pipelines.errors import SizeError
+from pipelines.model.build import ORDER, cell_counts, cell_size
+from pipelines.model.free_mesh import free_cells
+from pipelines.model.responses import BLOCK
+from pipelines.traffic.positions import dispersed, offset_range, turn_repeats
+from pipelines.traffic.trains import has_pressure, spreads
+from plate.conventions import N_FIELDS, RESULTS
+
+# More load positions than this are refused: days, and numbers that no one can look through.
+MOST_POSITIONS = 20_000_000
+# Share of the free memory that a job may take.
+MEMORY_SHARE = 0.85
+# What the program itself takes, with the drawings of a report [byte].
+PROGRAM = 200e6
+# Numbers kept of the factor, per degree of freedom, order and doubling of the cells: measured, 5
+# to 7 on meshes of 50 to 5 000 cells.
+FACTOR = 6.0
+# A model leaves this many times its own size in use, because what its making took is not given
+# back to the system at once; and takes this many times its size while it is factorised, where
+# fronts and what is kept of them are there side by side.
+LEFT, MAKING = 3.0, 2.0
+# Numbers kept at a point of a set of envelopes: extremes of some fields with their positions, and
+# what coexists, on two sides; of the six results, and of the forms that design moments are made of.
+RESULT_NUMBERS = 2 * len(RESULTS) * (2 + len(RESULTS))
+FORM_NUMBERS = 2 * 7 * (2 + 3)
+# Seconds of one processor, measured on decks of 1 600 to 140 000 degrees of freedom: for the
+# program and the report; more where beams take part in the walk from strip to plate; per degree of
+# freedom of the model, factorised in either theory, walked and drawn; per one of the richer model;
+# per one and load position. Fronts wider than so many cells take longer in proportion, as dense
+# products do.
+START, OVER_BEAMS = 5.0, 5.0
+MODEL_SECONDS, RICHER_SECONDS, POSITION_SECONDS = 2.8e-4, 1e-4, 4e-8
+WIDE = 60.0
+# A load position takes so many times as long with bars, and a load of a load model so many times,
+# whose lanes are put together in every way and searched for their worst places.
+WITH_BARS, IN_MODELS = 2.2, 6.0
+
+
+@dataclass(frozen=True)
+class ModelSize:
+    """A model of so many cells of an order.
+
+    narrow : cells across its narrower direction. connected : beams joined to the slab's membrane.
+    """
+
+    cells: float
+    narrow: float
+    order: int
+    connected: bool = False
+
+    @property
+    def fields(self) -> int:
+        """Degrees of freedom of a node: w and slopes, with the membrane's two where needed."""
+        return N_FIELDS + 2 * self.connected
+
+    @property
+    def degrees_of_freedom(self) -> float:
+        """Of all nodes."""
+        long = self.cells / self.narrow
+        return self.fields * (self.order * self.narrow + 1) * (self.order * long + 1)
+
+    @property
+    def points(self) -> float:
+        """Points at which fields are given."""
+        return self.cells * max(2, self.order - 1) ** 2
+
+    @property
+    def matrices(self) -> float:
+        """Element matrices [byte]."""
+        nodes = (self.order + 1) ** 2
+        return 8.0 * self.cells * ((N_FIELDS * nodes) ** 2 + self.connected * (2 * nodes) ** 2)
+
+    @property
+    def factor(self) -> float:
+        """The factor of a nested dissection [byte]: once parts are as wide as the model is narrow
+        their separators grow no longer."""
+        doublings = max(1.0, log2(min(self.cells, 4.0 * self.narrow**2)))
+        share = self.fields / N_FIELDS
+        return 8.0 * FACTOR * self.order * self.degrees_of_freedom * doublings * share
+
+    @property
+    def front(self) -> float:
+        """How much longer its widest fronts make the work of a degree of freedom."""
+        return max(1.0, self.narrow / WIDE)
+
+    @property
+    def operators(self) -> float:
+        """Operators from displacements to results [byte]."""
+        lattice = (max(2, self.order - 1) + 1) ** 2
+        return 8.0 * self.cells * len(RESULTS) * lattice * N_FIELDS * (self.order + 1) ** 2
+
+
+@dataclass(frozen=True)
+class JobSize:
+    """What a job will about need.
+
+    cells, degrees of freedom, load positions; memory [byte]; seconds of one processor.
+    """
+
+    cells: int
+    degrees_of_freedom: int
+    load_positions: int
+    memory: float
+    seconds: float
+
+    @property
+    def words(self) -> str:
+        """In one line."""
+        return (
+            f"about {_count(self.cells)} cells, {_count(self.degrees_of_freedom)} degrees of "
+            f"freedom, {_count(self.load_positions)} load positions, {_bytes(self.memory)} of "
+            f"memory, {_time(self.seconds)} of one processor"
+        )
+
+
+def job_size(deck: Deck, workers: int | None = None, *, tolerances: bool = True) -> JobSize:
+    """Estimate of a deck's job.
+
+    workers : threads of the load positions, one per processor by default; tolerances : whether
+    numerical tolerances are wanted.
+    """
+    workers = workers or len(os.sched_getaffinity(0))
+    order = deck.mesh.order or ORDER
+    size, _ = cell_size(deck)
+    own, richer = _model(deck, size, order), _model(deck, size / REFINEMENT, order + 1)
+    bars = deck.reinforcement is not None
+    positions = loads = envelopes = trains = 0.0
+    if deck.traffic is not None:
+        vehicles, models = deck.traffic.vehicles, deck.traffic.load_models
+        positions = sum(_positions(deck, vehicle) for vehicle in vehicles)
+        envelopes = RESULT_NUMBERS * (1.0 + len(vehicles) + len(models))
+        for model in models:
+            sets, count = _model_loads(deck, model)
+            loads += count
+            # One model after the other.
+            trains = max(trains, sets * (RESULT_NUMBERS + bars * FORM_NUMBERS))
+    kept = 8.0 * (envelopes * own.points + 5.0 * (positions + loads))
+    held = own.matrices + own.factor + own.operators
+    in_flight = own.degrees_of_freedom + bars * len(RESULTS) * own.points
+    blocks = 8.0 * trains * own.points
+    if positions + loads:
+        blocks += 8.0 * BLOCK * (2 * workers + 1) * in_flight
+    making = MAKING * (richer.matrices + richer.factor) if tolerances else 0.0
+    beams = any(line.beam is not None for line in deck.lines)
+    seconds = START + OVER_BEAMS * beams
+    seconds += MODEL_SECONDS * own.degrees_of_freedom * own.front
+    seconds += RICHER_SECONDS * richer.degrees_of_freedom * richer.front * tolerances
+    times = positions * (WITH_BARS if bars else 1.0) + IN_MODELS * loads
+    seconds += POSITION_SECONDS * own.degrees_of_freedom * times
+    return JobSize(
+        int(own.cells),
+        int(own.degrees_of_freedom),
+        int(positions + loads),
+        PROGRAM + kept + max(LEFT * held + making, held + blocks),
+        seconds,
+    )
+
+
+def check_job_size(
+    deck: Deck,
+    workers: int | None = None,
+    free: Callable[[], float] | None = None,
+    *,
+    tolerances: bool = True,
+) -> JobSize:
+    """The estimate.
+
+    free : memory that may be taken [byte], what the system has free by default.
+
+    Raises SizeError where the job cannot fit: too many load positions, or more memory than is free.
+    """
+    size = job_size(deck, workers, tolerances=tolerances)
+    if size.load_positions > MOST_POSITIONS:
+        raise SizeError(
+            f"{deck.path}: too large a job, {size.words}; at most {MOST_POSITIONS:.3g} load "
+            f"positions are allowed: make {_steps(deck)} larger"
+        )
+    limit = MEMORY_SHARE * (free or free_memory)()
+    if size.memory > limit:
+        used, _ = cell_size(deck)
+        raise SizeError(
+            f"{deck.path}: too large a job, {size.words}; {_bytes(limit)} may be taken: make "
+            f"[mesh] size_m larger than the {used:.3g} m used, or [mesh] order lower than "
+            f"{deck.mesh.order or ORDER}"
+        )
+    return size
+
+
+def _steps(deck: Deck) -> str:
+    """The keys that set how many load positions there are, with their values."""
+    traffic = deck.traffic
+    assert traffic is not None
+    step = f"[traffic] step_m = {traffic.step:g}"
+    return (
+        step
+        if traffic.lateral_step is None
+        else (f"{step} or lateral_step_m = {traffic.lateral_step:g}")
+    )
+
+
+def free_memory() -> float:
+    """Memory that the system can give [byte], within the limits of the process and its group."""
+    page = float(os.sysconf("SC_PAGE_SIZE"))
+    free = page * os.sysconf("SC_PHYS_PAGES")
+    for line in _lines("/proc/meminfo"):
+        if line.startswith("MemAvailable:"):
+            free = 1024.0 * float(line.split()[1])
+    limit, used = (_lines(f"/sys/fs/cgroup/memory.{name}") for name in ("max", "current"))
+    if limit and used and limit[0].isdecimal():
+        free = min(free, float(limit[0]) - float(used[0]))
+    most, _ = resource.getrlimit(resource.RLIMIT_AS)
+    pages = _lines("/proc/self/statm")
+    if most != resource.RLIM_INFINITY and pages:
+        free = min(free, most - page * float(pages[0].split()[0]))
+    return free
+
+
+def _lines(path: str) -> list[str]:
+    """Lines of a file that only some systems have."""
+    try:
+        return Path(path).read_text(encoding="utf-8").splitlines()
+    except OSError:
+        return []
+
+
+def _model(deck: Deck, size: float, order: int) -> ModelSize:
+    """The model of the deck with cells of that largest side [m]."""
+    connected = any(line.beam is not None and line.beam.connection > 0.0 for line in deck.lines)
+    if deck.plan.is_mapped:
+        along, across = cell_counts(deck, size)
+        return ModelSize(float(along) * across, min(along, across), order, connected)
+    cells = free_cells(deck, size)
+    return ModelSize(cells, cells**0.5, order, connected)
+
+
+def _positions(deck: Deck, vehicle: Vehicle) -> float:
+    """Load positions of a vehicle, none left out."""
+    traffic = deck.traffic
+    assert traffic is not None
+    patches = [dispersed(axle.patch, traffic, deck.slab.thickness)[0] for axle in vehicle.axles]
+    outline = deck.plan.outline
+    length = outline[:, 0].max() - outline[:, 0].min() + max(a.at for a in vehicle.axles)
+    stations = (length + max(patches)) / traffic.step
+    if traffic.offsets is not None:
+        offsets = len(traffic.offsets)
+    else:
+        assert traffic.lateral_step is not None
+        low, high = offset_range(vehicle, traffic)
+        offsets = ceil(max(high - low, 0.0) / traffic.lateral_step) + 1
+    both = traffic.directions == "both" and not turn_repeats(vehicle, traffic, deck.plan.chart)
+    return float(ceil(stations) * offsets * (2 if both else 1))
+
+
+def _model_loads(deck: Deck, model: LoadModel) -> tuple[float, float]:
+    """Trains' offsets and strips of a load model for which fields are kept, and its loads."""
+    traffic = deck.traffic
+    assert traffic is not None
+    trains = {vehicle for kind in model.kinds for vehicle in kind.vehicles}
+    width = traffic.carriageway[1] - traffic.carriageway[0]
+    if traffic.offsets is not None:
+        places = float(len(traffic.offsets))
+    else:
+        places = width / (traffic.lateral_step or width) + 2.0
+    strips = 2.0 * width if has_pressure(model) else 0.0
+    length = float(np.ptp(deck.plan.outline[:, 0]))
+    loads = sum(len(spreads(v)) * _positions(deck, v) for v in trains) + strips * 2.0 * length
+    return len({kind.vehicles for kind in model.kinds}) * places + strips, loads
+
+
+def _count(value: float) -> str:
+    return f"{value:,}" if value < 1e7 else f"{value:.3g}"
+
+
+def _bytes(value: float) -> str:
+    return f"{_figures(1e-9 * value)} GB" if value >= 1e9 else f"{_figures(1e-6 * value)} MB"
+
+
+def _time(seconds: float) -> str:
+    for unit, length in (("days", 86400.0), ("h", 3600.0), ("min", 60.0)):
+        if seconds >= 2.0 * length:
+            return f"{_figures(seconds / length)} {unit}"
+    return f"{_figures(seconds)} s"
+
+
+def _figures(value: float) -> str:
+    """Three figures at least."""
+    return f"{value:.3g}" if value < 1e3 else f"{value:,.0f}"

@@ -1,0 +1,253 @@
+"""Responses of the factorised deck: static cases, and load positions in streamed blocks.
+
+Each load position of a vehicle is one right-hand side: with one vehicle at a time that is fewer
+solves than wheel by wheel, and axles keep their exact distances. Blocks of positions are solved
+and recovered by one thread each and handed on in order, so that memory stays bounded and the
+result does not depend on the number of threads.
+"""
+
+import os
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from pipelines.deck.deck import Case, Deck
+from pipelines.model.probes import BeamRows, ProbeRows, beam_rows, membrane_rows, probe_rows
+from pipelines.traffic.positions import Loads
+from plate.conventions import N_FIELDS
+from plate.errors import SolutionError
+from plate.loads.loads import edge_load, line_load, patch_loads, pressure, self_weight
+from plate.model.model import PlateModel
+from plate.results.fields import FieldRecovery
+from plate.solver.nested_dissection import Loads as RightHandSides
+from plate.solver.stiffness import Stiffness
+from plate.solver.threads import one_thread
+
+T = TypeVar("T")
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# Load positions solved together. Fixed, so that results do not depend on the machine.
+BLOCK = 192
+# What may be out of balance, as a share of the load: static cases are refined; load positions are
+# not, and the thin limit costs them digits.
+CASE_BALANCE = 1e-5
+POSITION_BALANCE = 1e-3
+# What a factorised model's answers to two trial loads may be wrong by, as a share of their energy:
+# how far they are from Betti's reciprocity, and what a residual leaves of them, which load
+# positions keep: well below the three figures of print.
+RECIPROCITY = 1e-8
+RESIDUAL = 1e-4
+
+
+@dataclass(frozen=True)
+class Response:
+    """Results of a block of loads, the last axis counting the loads.
+
+    displacements : (n_dof, n); probes : (6 n_probe, n);
+    membrane : (3 n_probe, n) n_x, n_y, n_xy [N/m] of composite decks, else (0, n);
+    beam_moments, beam_shears : (n_sample, n); reactions : name -> (n,) upward [N];
+    total : (n,) load put on the slab [N].
+    """
+
+    displacements: Floats
+    recovery: FieldRecovery
+    probes: Floats
+    membrane: Floats
+    beam_moments: Floats
+    beam_shears: Floats
+    reactions: dict[str, Floats]
+    total: Floats
+
+    @property
+    def parts(self) -> Iterator[tuple[Ints, Floats]]:
+        """Field points and the fields there, some points after the other."""
+        return self.recovery.parts(self.displacements)
+
+    @cached_property
+    def fields(self) -> Floats:
+        """(6, n_point, n) w, m_x, m_y, m_xy, q_x, q_y."""
+        return self.recovery.fields(self.displacements)
+
+
+@dataclass(frozen=True)
+class Solver:
+    """The factorised deck with everything that is read from a solution."""
+
+    stiffness: Stiffness
+    recovery: FieldRecovery
+    probes: ProbeRows
+    beams: BeamRows
+    membrane: sparse.csr_array
+
+    @classmethod
+    def of(cls, deck: Deck, stiffness: Stiffness, recovery: FieldRecovery) -> "Solver":
+        """What the deck's results are read by, from the factorised model and its fields."""
+        model = stiffness.model
+        probes = probe_rows(deck, model, recovery.points)
+        return cls(stiffness, recovery, probes, beam_rows(model), membrane_rows(deck, model))
+
+    @property
+    def model(self) -> PlateModel:
+        return self.stiffness.model
+
+    def respond(self, F: RightHandSides, *, refine: bool = False) -> Response:
+        """Response to right-hand sides (n_dof, n) [N]."""
+        U = self.stiffness.solve(F, refine=refine)
+        return Response(
+            U,
+            self.recovery,
+            np.asarray(self.probes.rows @ U),
+            np.asarray(self.membrane @ U),
+            np.asarray(self.beams.moments @ U),
+            np.asarray(self.beams.shears @ U),
+            self.stiffness.reactions(U, F),
+            sums(F),
+        )
+
+
+def sums(F: RightHandSides) -> Floats:
+    """Sums (n,) [N] of the forces of right-hand sides, and of the loads put on the slab."""
+    down = np.zeros(F.shape[0])
+    down[::N_FIELDS] = 1.0
+    return np.asarray(down @ F)
+
+
+def case_load(deck: Deck, case: Case, model: PlateModel) -> Floats:
+    """Right-hand side (n_dof,) [N] of a static case."""
+    F = np.zeros(model.n_plate_dof)
+    if case.pressure:
+        F += pressure(model.mesh, case.pressure)
+    if case.self_weight:
+        F += self_weight(model.mesh, model.section, deck.slab.density)
+    for line in case.lines:
+        if line.on:
+            F += edge_load(model.mesh, line.on, line.load)
+        else:
+            F += line_load(model.mesh, np.array(line.path), line.load)
+    if case.patches:
+        centre = np.array([p.at for p in case.patches])
+        half = 0.5 * np.array([p.size for p in case.patches])
+        load = np.array([p.load for p in case.patches])
+        turn = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+        corners = centre[:, None] + turn * half[:, None]
+        column = np.zeros(len(load), dtype=np.int64)
+        F += patch_loads(model.mesh, corners, load, column, 1).toarray()[:, 0]
+    return F
+
+
+def case_responses(deck: Deck, solver: Solver) -> dict[str, Response]:
+    """Responses of the deck's static cases, refined to full accuracy."""
+    found = {}
+    for case in deck.cases:
+        F = case_load(deck, case, solver.model)[:, None]
+        found[case.name] = solver.respond(F, refine=True)
+        check_response(found[case.name], F, CASE_BALANCE, f"case {case.name}")
+    return found
+
+
+def check_response(response: Response, F: RightHandSides, tolerance: float, what: str) -> None:
+    """Stop where a solution is not finite, or where its reactions, which come from the elements'
+    own forces, do not carry the load.
+
+    tolerance : share of the sum of the loads' sizes that may be out of balance.
+
+    Raises
+    ------
+    SolutionError
+        With the name of the check, `what` was solved and by how much it fails.
+    """
+    if not np.isfinite(response.displacements.sum()):
+        raise SolutionError(f"{what}: check of finite values: the solution is not finite")
+    put = sums(np.abs(F) if isinstance(F, np.ndarray) else abs(F))
+    carried = sum(response.reactions.values(), np.zeros(F.shape[1]))
+    gap = np.abs(carried - response.total) / np.where(put > 0.0, put, 1.0)
+    # Not a number fails, too.
+    if not gap.max(initial=0.0) <= tolerance:
+        raise SolutionError(
+            f"{what}: check of equilibrium: reactions differ from the load by "
+            f"{gap.max():.2g} of it, {tolerance:.0e} is allowed"
+        )
+
+
+def check_stiffness(stiffness: Stiffness) -> None:
+    """Stop where the factorised model does not answer two trial loads, rough and up and down all
+    over the slab, as a stiffness does: no residual against the elements' own forces, f1 . u2 equal
+    to f2 . u1.
+
+    Raises
+    ------
+    SolutionError
+        With the name of the check and by how much it fails.
+    """
+    n = stiffness.model.n_plate_dof
+    F = np.zeros((n, 2))
+    F[::N_FIELDS] = np.random.default_rng(1).standard_normal((n // N_FIELDS, 2))
+    plain = F.T @ stiffness.solve(F)[:n]
+    refined = F.T @ stiffness.solve(F, refine=True)[:n]
+    scale = np.sqrt(np.outer(np.diag(refined), np.diag(refined)))
+    found = {
+        "residual": (float((np.abs(refined - plain) / scale).max()), RESIDUAL),
+        "reciprocity": (float(abs(plain[0, 1] - plain[1, 0]) / scale[0, 1]), RECIPROCITY),
+    }
+    for name, (gap, allowed) in found.items():
+        # Not a number fails, too.
+        if not gap <= allowed:
+            raise SolutionError(
+                f"stiffness: check of {name}: trial loads give energies that differ by {gap:.2g} "
+                f"of them, {allowed:.0e} is allowed; spans or stiffnesses of the deck are too far "
+                "apart: look at [plan] and at the stiffness of slab, beams and springs"
+            )
+
+
+def position_load(model: PlateModel, positions: Loads, index: slice) -> sparse.csc_array:
+    """Sparse right-hand sides (n_dof, n) [N] of some load positions of a vehicle."""
+    wheels = positions.wheels(index)
+    n = len(range(*index.indices(len(positions))))
+    return patch_loads(model.mesh, wheels.corners, wheels.load, wheels.position, n)
+
+
+def stream(
+    solver: Solver,
+    runs: Sequence[Loads],
+    read: Callable[[int, Response], T],
+    workers: int | None = None,
+) -> Iterator[tuple[int, Response, T]]:
+    """Responses of all load positions, block after block in order.
+
+    Yields the number of a block's first load position, counted over all runs, its response and
+    what `read` makes of both, in the thread that solved the block.
+    workers : threads, default one per processor that may be used.
+    """
+    count = workers or len(os.sched_getaffinity(0))
+    blocks = _blocks(runs)
+
+    def work(first: int, run: Loads, part: slice) -> tuple[int, Response, T]:
+        F = position_load(solver.model, run, part)
+        response = solver.respond(F)
+        check_response(response, F, POSITION_BALANCE, run.words)
+        return first, response, read(first, response)
+
+    with one_thread, ThreadPoolExecutor(count) as pool:
+        waiting: deque[Future[tuple[int, Response, T]]] = deque()
+        for block in blocks:
+            waiting.append(pool.submit(work, *block))
+            if len(waiting) > count:
+                yield waiting.popleft().result()
+        while waiting:
+            yield waiting.popleft().result()
+
+
+def _blocks(runs: Sequence[Loads]) -> Iterator[tuple[int, Loads, slice]]:
+    base = 0
+    for run in runs:
+        for start in range(0, len(run), BLOCK):
+            yield base + start, run, slice(start, min(start + BLOCK, len(run)))
+        base += len(run)

@@ -1,0 +1,71 @@
+"""findings.csv: one row a comparison of strip and plate, in the order a checker reads it."""
+
+import csv
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from pipelines.findings.finding import Finding
+
+COLUMNS = (
+    "reference",
+    "place",
+    "where",
+    "peak_station_m",
+    "peak_offset_m",
+    "effect",
+    "result",
+    "load",
+    "station_m",
+    "offset_m",
+    "direction",
+    "arrangement",
+    "combination",
+    "strip",
+    "clause",
+    "edition",
+    "span_m",
+    "width_m",
+    "width_of",
+    "unit",
+    "strip_value",
+    "strip_station_m",
+    "strip_offset_m",
+    "strip_direction",
+    "plate_peak",
+    "plate_error",
+    "plate_mean",
+    "mean_width_m",
+    "plate_mean_3h",
+    "strip_over_plate",
+    "with_m_x_kNm_m",
+    "with_m_y_kNm_m",
+    "with_m_xy_kNm_m",
+    "plate_low",
+    "plate_high",
+    "resistance",
+    "utilisation_strip",
+    "utilisation_plate",
+    "resistance_standard",
+    "finding",
+    "reason",
+    "caution",
+)
+
+
+def write_findings(path: Path, findings: Sequence[Finding]) -> None:
+    """Write findings.csv; values in `unit`, moments sagging positive, shears as magnitudes."""
+    with path.open("w", encoding="utf-8", newline="") as file:
+        rows = csv.DictWriter(file, COLUMNS, extrasaction="ignore")
+        rows.writeheader()
+        rows.writerows(row(one) for one in findings)
+
+
+def row(one: Finding) -> dict[str, Any]:
+    """The row of a finding; what is not known stays empty."""
+    entry = one.entry()
+    entry["peak_station_m"], entry["peak_offset_m"] = entry["peak_at_m"]
+    return {
+        key: "" if value is None else f"{value:.6g}" if isinstance(value, float) else value
+        for key, value in entry.items()
+    }

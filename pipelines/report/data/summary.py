@@ -1,0 +1,237 @@
+"""summary.json: the numbers of a run in the units of the deck file."""
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.accuracy.stated_values import Tolerance, tolerance_entry
+from pipelines.accuracy.tolerances import Tolerances
+from pipelines.deck.deck import Deck
+from pipelines.envelopes.single_vehicles import Envelopes, with_sums
+from pipelines.files import write_text
+from pipelines.model.probes import BeamRows, ProbeRows, point_result
+from pipelines.model.responses import Response
+from pipelines.units import RESULT_KEYS, RESULT_SCALE
+
+Floats = NDArray[np.float64]
+Json = Any
+
+SCHEMA = 1
+
+
+def case_probes(
+    probes: ProbeRows, response: Response, errors: Floats, theory: Floats
+) -> dict[str, Json]:
+    """name -> results of one case with their `error`, which has a mesh part only, what the other
+    theory adds, and both `sides` where a probe lies on a division.
+
+    errors, theory : (6 n_probe,) in SI.
+    """
+    values: dict[str, Json] = {
+        n: point_result(v[:, 0]) for n, v in probes.values(response.probes).items()
+    }
+    for key, amounts in (("error", errors), ("theory_difference", theory)):
+        for name, amount in probes.values(amounts).items():
+            values[name][key] = point_result(amount)
+    found: dict[str, Json] = {}
+    for name in plain_names(probes):
+        found[name] = dict(values[name])
+        if f"{name}/before" in values:
+            found[name]["sides"] = {s: values[f"{name}/{s}"] for s in ("before", "after")}
+    return found
+
+
+def plain_names(probes: ProbeRows) -> list[str]:
+    """Names of the probes themselves, in the deck's order."""
+    sides = {f"{n}/{s}" for n in probes.names for s in ("before", "after")}
+    return [name for name in probes.names if name not in sides]
+
+
+def membrane_case(deck: Deck, response: Response) -> dict[str, dict[str, float]]:
+    """Probe name -> n_x, n_y, n_xy [kN/m] of one case, tension positive; empty if not composite."""
+    forces = response.membrane[:, 0].reshape(-1, 3) * 1e-3
+    keys = ("n_x", "n_y", "n_xy")
+    return {
+        probe.name: dict(zip(keys, values.tolist(), strict=True))
+        for probe, values in zip(deck.probes, forces, strict=False)
+    }
+
+
+def governing(
+    envelopes: Envelopes,
+    value: float,
+    number: int,
+    scale: float,
+    tolerance: Tolerance | None = None,
+) -> dict[str, Json]:
+    """One entry of an envelope: value, error with its parts and the governing load position."""
+    position = envelopes.position(number)
+    if position is None:
+        where: dict[str, Json] = dict.fromkeys(("vehicle", "station_m", "offset_m", "direction"))
+    else:
+        where = {
+            "vehicle": position.vehicle,
+            "station_m": round(position.station, 9),
+            "offset_m": round(position.offset, 9),
+            "direction": position.direction,
+        }
+    stated = None if tolerance is None else tolerance.scaled(scale)
+    return {"value": value * scale, **tolerance_entry(stated), **where}
+
+
+def envelope_probes(
+    probes: ProbeRows, envelopes: Envelopes, tolerances: Tolerances
+) -> dict[str, Json]:
+    """name -> component -> max, min with the governing load position."""
+    e = envelopes.probes
+    values = [probes.values(a) for a in (e.maximum, e.minimum)]
+    places = [probes.values(a) for a in (e.at_maximum, e.at_minimum)]
+    errors = [probes.values(tolerances.probes(extreme)) for extreme in ("max", "min")]
+
+    def entry(name: str, k: int) -> dict[str, Json]:
+        high, low = (float(t[name][k]) for t in values)
+        at_high, at_low = (int(t[name][k]) for t in places)
+        around_high, around_low = (Tolerance(*t[name][k].tolist()) for t in errors)
+        scale = RESULT_SCALE[k]
+        return {
+            "max": governing(envelopes, high, at_high, scale, around_high),
+            "min": governing(envelopes, low, at_low, scale, around_low),
+        }
+
+    found: dict[str, Json] = {}
+    for name in plain_names(probes):
+        found[name] = {key: entry(name, k) for k, key in enumerate(RESULT_KEYS)}
+        if f"{name}/before" in values[0]:
+            for k, key in enumerate(RESULT_KEYS):
+                found[name][key]["sides"] = {
+                    side: entry(f"{name}/{side}", k) for side in ("before", "after")
+                }
+    return found
+
+
+def beam_case(beams: BeamRows, response: Response) -> dict[str, Json]:
+    """Beam name -> extreme moments with their places and extreme shears of one case."""
+    moments = beams.split(response.beam_moments[:, 0])
+    shears = beams.split(response.beam_shears[:, 0])
+    found = {}
+    for name, at in zip(beams.names, beams.at, strict=True):
+        M, V = moments[name], shears[name]
+        found[name] = {
+            "moment_max_kNm": float(M.max()) * 1e-3,
+            "moment_min_kNm": float(M.min()) * 1e-3,
+            "at_max_m": float(at[M.argmax()]),
+            "at_min_m": float(at[M.argmin()]),
+            "shear_max_kN": float(V.max()) * 1e-3,
+            "shear_min_kN": float(V.min()) * 1e-3,
+        }
+    return found
+
+
+def beam_envelope(beams: BeamRows, envelopes: Envelopes, tolerances: Tolerances) -> dict[str, Json]:
+    """Beam name -> extreme moments and shears of the traffic with place and load position."""
+    found: dict[str, Json] = {name: {} for name in beams.names}
+    for key, e in (("moment_kNm", envelopes.beam_moments), ("shear_kN", envelopes.beam_shears)):
+        high, low = beams.split(e.maximum), beams.split(e.minimum)
+        at_high, at_low = beams.split(e.at_maximum), beams.split(e.at_minimum)
+        for name, at in zip(beams.names, beams.at, strict=True):
+            i, j = int(high[name].argmax()), int(low[name].argmin())
+            kind = key.split("_")[0]
+            errors = [tolerances.beam((name, kind, x)) for x in ("max", "min")]
+            ends = [
+                (float(high[name][i]), int(at_high[name][i]), float(at[i])),
+                (float(low[name][j]), int(at_low[name][j]), float(at[j])),
+            ]
+            found[name][key] = {
+                extreme: governing(envelopes, value, number, 1e-3, error) | {"at_m": place}
+                for extreme, error, (value, number, place) in zip(
+                    ("max", "min"), errors, ends, strict=True
+                )
+            }
+    return found
+
+
+def reaction_case(response: Response) -> dict[str, float]:
+    """total_kN and each support's upward reaction [kN]."""
+    named = with_sums(response.reactions)
+    total = sum(float(v[0]) for v in response.reactions.values())
+    return {"total_kN": total * 1e-3} | {n: float(v[0]) * 1e-3 for n, v in named.items()}
+
+
+def reaction_envelope(envelopes: Envelopes) -> dict[str, Json]:
+    """Support name -> max, min upward reaction [kN] of the traffic with its load position."""
+    e = envelopes.reactions
+    return {
+        name: {
+            "max": governing(envelopes, float(e.maximum[k]), int(e.at_maximum[k]), 1e-3),
+            "min": governing(envelopes, float(e.minimum[k]), int(e.at_minimum[k]), 1e-3),
+        }
+        for k, name in enumerate(envelopes.reaction_names)
+    }
+
+
+def equilibrium(response: Response) -> dict[str, float]:
+    """Load on the slab, sum of reactions [kN] and their relative difference, of one case."""
+    load = float(response.total[0])
+    total = sum(float(v[0]) for v in response.reactions.values())
+    error = abs(total - load) / abs(load) if load else abs(total)
+    return {"load_kN": load * 1e-3, "reaction_kN": total * 1e-3, "relative_error": error}
+
+
+def summarise(
+    deck: Deck,
+    probes: ProbeRows,
+    beams: BeamRows,
+    cases: dict[str, Response],
+    envelopes: Envelopes | None,
+    tolerances: Tolerances,
+    model: dict[str, Json],
+) -> dict[str, Json]:
+    """Everything of summary.json, as plain values."""
+    found: dict[str, Json] = {
+        "schema": SCHEMA,
+        "title": deck.title,
+        "probes": {
+            name: {"cases": {}}
+            | ({"mean_width_m": probes.widths[name]} if name in probes.widths else {})
+            for name in plain_names(probes)
+        },
+        "reactions": {name: reaction_case(r) for name, r in cases.items()},
+        "beams": {name: {} for name in beams.names},
+        "equilibrium": {name: equilibrium(r) for name, r in cases.items()},
+        "model": model,
+        "warnings": list(deck.warnings),
+    }
+    for case, response in cases.items():
+        errors, theory = tolerances.mesh.cases[case], tolerances.theory.cases[case]
+        for name, values in case_probes(probes, response, errors, theory).items():
+            found["probes"][name]["cases"][case] = values
+        for name, forces in membrane_case(deck, response).items():
+            found["probes"][name]["cases"][case] |= forces
+        for name, values in beam_case(beams, response).items():
+            found["beams"][name][case] = values
+    if envelopes is not None:
+        for name, entries in envelope_probes(probes, envelopes, tolerances).items():
+            found["probes"][name]["envelope"] = entries
+        found["reaction_envelopes"] = reaction_envelope(envelopes)
+        found["beam_envelopes"] = beam_envelope(beams, envelopes, tolerances)
+    return found
+
+
+def finite(value: Json) -> Json:
+    """The value with None for every number that is not finite."""
+    if isinstance(value, dict):
+        return {k: finite(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [finite(v) for v in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def write_summary(path: Path, summary: dict[str, Json]) -> None:
+    """Write summary.json."""
+    write_text(path, json.dumps(finite(summary), indent=1, allow_nan=False) + "\n")

@@ -1,0 +1,182 @@
+"""Entries of summary.json on bars and shear, in its units."""
+
+from typing import Any
+
+import numpy as np
+
+from pipelines.bars.checks.as_built import PanelCheck
+from pipelines.bars.demand.numbered import Position
+from pipelines.bars.design import Design, LayerCheck, StandardDesign
+from pipelines.envelopes.arrangements import ModelPosition
+from pipelines.standards.detailing.rules import Row
+from pipelines.standards.resistance.bars import FACES, Layer, Mat
+
+Json = Any
+SCALES = {
+    "m": (1e3, "mm"),
+    "m2/m": (1e6, "mm2/m"),
+    "m2": (1e6, "mm2"),
+    "N m/m": (1e-3, "kNm/m"),
+    "N m": (1e-3, "kNm"),
+    "N": (1e-3, "kN"),
+    "Pa": (1e-6, "MPa"),
+}
+
+
+def design_entry(design: Design) -> dict[str, Json]:
+    """ "design": the results by standard."""
+    return {
+        "not_combined": list(design.left_out),
+        "standards": {one.basis.materials.standard: _standard(one) for one in design.standards},
+    }
+
+
+def _standard(one: StandardDesign) -> dict[str, Json]:
+    found: dict[str, Json] = {
+        "traffic": one.traffic,
+        "concrete": one.basis.materials.concrete.name,
+        "steel": one.basis.materials.steel.name,
+        "layers": {_key(check.layer): _layer(check) for check in one.layers},
+        "rules": [_row(row) for row in one.rows],
+        "shear": [
+            {
+                "width_m": peak.width,
+                "judged": peak.width == one.design_width,
+                "v_Ed_kN_m": peak.v * 1e-3,
+                "v_Rd_kN_m": peak.v_Rd * 1e-3,
+                "utilisation": peak.utilisation,
+                "line": peak.line,
+                "side": "before" if peak.side < 0 else "after",
+                "at_m": list(peak.at),
+                **_position(peak.position),
+            }
+            for peak in one.shear
+        ],
+        "shear_near_supports": None
+        if one.reduced is None
+        else {
+            "width_m": one.reduced.width,
+            "utilisation": one.reduced.utilisation,
+            "utilisation_unreduced": one.reduced.whole,
+            "v_Ed_kN_m": one.reduced.v * 1e-3,
+            "v_Rd_kN_m": one.reduced.v_Rd * 1e-3,
+            "least_share": one.reduced.share,
+            "struts": one.reduced.strut,
+            "line": one.reduced.line,
+            "side": "before" if one.reduced.side < 0 else "after",
+            "at_m": list(one.reduced.at),
+            **_position(one.reduced.position),
+        },
+        "remedies": [
+            {
+                "remedy": remedy.name,
+                "present": _amount(remedy.name, remedy.present),
+                "needed": _amount(remedy.name, remedy.needed),
+                "utilisation": remedy.utilisation,
+            }
+            for remedy in one.remedies
+        ],
+        "outermost": dict(one.outermost),
+        "layer_order": {
+            face: {
+                cost.direction: {
+                    "d_mm": cost.d * 1e3,
+                    "d_other_order_mm": cost.d_swapped * 1e3,
+                    "m_Rd_kNm_m": cost.m_Rd * 1e-3,
+                    "m_Rd_other_order_kNm_m": cost.m_Rd_swapped * 1e-3,
+                }
+                for cost in one.order[face]
+            }
+            for face in FACES
+        },
+        "bar_choice": {face: _mat(mat) for face, mat in one.choice.items()},
+        "panels": {check.panel: _panel(check) for check in one.panels},
+    }
+    if one.punching is not None:
+        p = one.punching
+        found["punching"] = {
+            "utilisation": p.utilisation,
+            "utilisation_interior": p.interior,
+            "load_kN": p.load * 1e-3,
+            "v_Ed_MPa": p.v_Ed * 1e-6,
+            "v_Rd_MPa": p.v_Rd * 1e-6,
+            "u_m": p.u,
+            "perimeter": p.shape,
+            "at_m": list(p.at),
+            "wheel_places": p.n,
+            **_position(p.position),
+        }
+    return found
+
+
+def _key(layer: Layer) -> str:
+    return f"{layer[0]}_{layer[1]}"
+
+
+def _position(at: Position | None) -> dict[str, Json]:
+    if isinstance(at, ModelPosition):
+        return {
+            "load_model": at.model,
+            "factor": at.factor,
+            "lanes": [lane.entry() for lane in at.lanes],
+        }
+    return {
+        "vehicle": None if at is None else at.vehicle,
+        "station_m": None if at is None else round(at.station, 9),
+        "offset_m": None if at is None else round(at.offset, 9),
+        "direction": None if at is None else at.direction,
+    }
+
+
+def _layer(check: LayerCheck) -> dict[str, Json]:
+    return {
+        "m_Ed_kNm_m": check.m_Ed * 1e-3,
+        "m_Ed_face_kNm_m": check.m_face * 1e-3,
+        "m_Ed_full_rule_kNm_m": check.least * 1e-3,
+        "m_Rd_kNm_m": check.m_Rd * 1e-3,
+        "utilisation": check.utilisation,
+        "required_mm2_m": check.required * 1e6,
+        "gain_percent": None if check.gain is None else 100 * check.gain,
+        "at_m": list(check.at),
+        "factors": dict(check.state),
+        **_position(check.position),
+    }
+
+
+def _row(row: Row) -> dict[str, Json]:
+    scale, unit = SCALES.get(row.unit, (1.0, row.unit))
+    return {
+        "check": row.check,
+        "place": row.place,
+        "required": scale * row.required,
+        "provided": scale * row.provided,
+        "sense": row.sense,
+        "unit": unit,
+        "passes": row.passes,
+        "source": str(row.source),
+    }
+
+
+def _amount(name: str, value: float | str | None) -> Json:
+    """Thickness in mm, steel in mm2/m, a grade by its name."""
+    if value is None or isinstance(value, str):
+        return value
+    return value * (1e3 if name == "thickness" else 1e6)
+
+
+def _mat(mat: Mat | None) -> Json:
+    return None if mat is None else {"x": str(mat.x), "y": str(mat.y), "outer": mat.outer}
+
+
+def _panel(check: PanelCheck) -> dict[str, Json]:
+    return {
+        "passes": check.passes,
+        "utilisation": {_key(layer): u for layer, u in check.utilisation.items()},
+        "utilisation_as_drawn": {_key(layer): u for layer, u in check.drawing.items()},
+        "differs": list(check.why),
+        "from_drawing": list(check.as_built.from_drawing),
+        "largest_deviation_mm": {
+            str(key): value * 1e3 if np.isfinite(value) else None
+            for key, value in check.deviations.items()
+        },
+    }

@@ -1,0 +1,328 @@
+"""bars.dxf: sections of the slab in both directions with their bars, and the zones of each layer in
+plan.
+
+Everything is drawn at full size in mm, X along the deck and Y up the sheet: y grows down it, as in
+every plan here. Sections are to be plotted at 1:10, plans at 1:100. Each layer of the drawing says
+what it holds and its unit. Zones are areas where bending needs the bars; anchorage, laps, least and
+distribution steel are not drawn, and the drawing says so.
+"""
+
+import itertools
+from collections.abc import Iterable
+from pathlib import Path
+from textwrap import wrap
+
+import numpy as np
+import shapely
+from ezdxf import units
+from ezdxf.colors import rgb2int
+from ezdxf.document import Drawing
+from ezdxf.enums import TextEntityAlignment as Align
+from ezdxf.filemanagement import new
+from ezdxf.layouts.layout import Modelspace
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from pipelines.bars.checks.curtailment import STEP, Zones
+from pipelines.bars.demand.moments import ROWS
+from pipelines.bars.design import Design
+from pipelines.deck.deck import Deck
+from pipelines.deck.words import line_title
+from pipelines.report.drawings.bars import (
+    ALONG,
+    LENGTH,
+    ZONE_WORDS,
+    bar_mark,
+    centre_depth,
+    layer_name,
+    layer_title,
+    places_across,
+    stretches,
+)
+from pipelines.report.drawings.canvas import given
+from pipelines.report.drawings.plan import line_path, traced
+from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Direction, Layer, SlabBars
+from plate.geometry.outline import points_of
+
+Floats = NDArray[np.float64]
+
+MM = 1e3  # of a metre
+SECTION, PLAN = 25.0, 250.0  # height of text: 2.5 mm at 1:10 and at 1:100
+GREYS = {1: (222, 214, 198), 2: (176, 163, 132)}
+COLOURS: dict[Direction, int] = {"x": 5, "y": 30}
+CAUTION = (
+    "For a qualified engineer to verify. Lengths in mm, stations x and offsets y in m.",
+    "Zones: bars that bending needs, shifted by a_l; bars go on past a zone by their anchorage.",
+    "Not drawn: laps, U-bars, and least, distribution and crack steel, which remain everywhere.",
+)
+
+
+def write_bars(path: Path, deck: Deck, design: Design) -> None:
+    """Write the drawing of a deck's bars."""
+    drawing(deck, design).saveas(path)
+
+
+def drawing(deck: Deck, design: Design) -> Drawing:
+    """The drawing: INSUNITS 4, millimetres."""
+    doc = new("R2010", setup=["linetypes"])
+    doc.units = units.MM
+    doc.header["$MEASUREMENT"] = 1
+    doc.styles.add("BARS", font="arial.ttf")
+    for name, colour, linetype in (
+        ("SLAB (mm)", 7, "CONTINUOUS"),
+        ("SUPPORTING LINES (mm)", 8, "DASHDOT"),
+        ("BARS ALONG X (mm)", COLOURS["x"], "CONTINUOUS"),
+        ("BARS ALONG Y (mm)", COLOURS["y"], "CONTINUOUS"),
+        ("DIMENSIONS (mm)", 8, "CONTINUOUS"),
+        ("TEXT", 7, "CONTINUOUS"),
+    ):
+        doc.layers.add(name, color=colour, linetype=linetype)
+    bars = design.reinforcement.bars
+    space = doc.modelspace()
+    top = 0.0
+    for cut in DIRECTIONS:
+        top = _section(space, bars, cut, top)
+    for words in CAUTION:
+        _text(space, words, (0.0, top), SECTION)
+        top -= 1.8 * SECTION
+    top -= 4 * PLAN
+    for layer in ROWS:
+        top = _plan(doc, deck, design, layer, top)
+    return doc
+
+
+def _text(
+    space: Modelspace,
+    words: str,
+    at: tuple[float, float],
+    height: float,
+    align: Align = Align.LEFT,
+) -> None:
+    # a true minus sign is missing in many drawing fonts
+    words = words.replace("\u2212", "-")
+    entity = space.add_text(words, height=height, dxfattribs={"layer": "TEXT", "style": "BARS"})
+    entity.set_placement(at, align=align)
+
+
+def _dimension(
+    space: Modelspace,
+    a: tuple[float, float],
+    b: tuple[float, float],
+    base: tuple[float, float],
+    height: float,
+    *,
+    upright: bool = False,
+) -> None:
+    """A measured dimension in whole mm between two points, its line through `base`."""
+    look = {
+        "dimtxt": height,
+        "dimtsz": 0.4 * height,
+        "dimexe": 0.4 * height,
+        "dimexo": 0.4 * height,
+        "dimgap": 0.3 * height,
+        "dimtad": 1,
+        "dimdec": 0,
+        "dimlfac": 1.0,
+        "dimscale": 1.0,
+        "dimrnd": 1.0,
+        "dimtxsty": "BARS",
+    }
+    dimension = space.add_linear_dim(
+        base,
+        a,
+        b,
+        angle=90 if upright else 0,
+        override=look,
+        dxfattribs={"layer": "DIMENSIONS (mm)"},
+    )
+    dimension.render()
+
+
+def _section(space: Modelspace, bars: SlabBars, cut: Direction, top: float) -> float:
+    """A section along `cut` below `top`; the height at which the next drawing may begin [mm]."""
+    h, length = MM * bars.thickness, MM * LENGTH
+    _text(space, f"SECTION {ALONG[cut]}, plot at 1:10", (0.0, top), 1.4 * SECTION)
+    top -= 4 * SECTION
+    for z in (top, top - h):
+        space.add_line((0.0, z), (length, z), dxfattribs={"layer": "SLAB (mm)"})
+    for x in (0.0, length):
+        cutting = {"layer": "SLAB (mm)", "linetype": "DASHED", "ltscale": SECTION}
+        space.add_line((x, top), (x, top - h), dxfattribs=cutting)
+    layers: list[Layer] = sorted(
+        ((f, d) for f in FACES for d in DIRECTIONS), key=lambda layer: centre_depth(bars, layer)
+    )
+    heights = (
+        top
+        - np.linspace(0.05, 0.95, len(layers)) * max(h, 12 * SECTION)
+        + 0.5 * max(12 * SECTION - h, 0.0)
+    )
+    for layer, level in zip(layers, heights.tolist(), strict=True):
+        z, one = top - MM * centre_depth(bars, layer), bars.bars(layer)
+        on = {"layer": f"BARS ALONG {layer[1].upper()} (mm)"}
+        radius, end = MM * one.diameter / 2, length
+        if layer[1] == cut:
+            corners = [(0.0, z - radius), (length, z - radius), (length, z + radius)]
+            outline = [*corners, (0.0, z + radius)]
+            space.add_lwpolyline(outline, close=True, dxfattribs=on)
+            space.add_hatch(color=256, dxfattribs=on).paths.add_polyline_path(outline)
+        else:
+            for x in (MM * places_across(one)).tolist():
+                space.add_circle((x, z), radius, dxfattribs=on)
+                paths = space.add_hatch(color=256, dxfattribs=on).paths
+                paths.add_edge_path().add_ellipse((x, z), (radius, 0.0), ratio=1.0)
+                end = x
+        space.add_lwpolyline(
+            [(end, z), (length + 40, level), (length + 90, level)], dxfattribs={"layer": "TEXT"}
+        )
+        cover = given(MM * bars.mat(layer[0]).cover_to(layer[1]))
+        words = f"{layer_title(bars, layer)}, cover {cover}, "
+        words += f"d = {given(MM * bars.effective_depth(layer))}"
+        _text(space, words, (length + 100, level), SECTION, Align.MIDDLE_LEFT)
+    _dimension(space, (0.0, top), (0.0, top - h), (-8 * SECTION, top), SECTION, upright=True)
+    for face in FACES:
+        depth = MM * bars.mat(face).cover
+        a, b = (top, top - depth) if face == "top" else (top - h + depth, top - h)
+        _dimension(space, (0.0, a), (0.0, b), (-3 * SECTION, top), SECTION, upright=True)
+    _spacings(space, bars, cut, top)
+    return top - max(h, 12 * SECTION) - 10 * SECTION
+
+
+def _spacings(space: Modelspace, bars: SlabBars, cut: Direction, top: float) -> None:
+    """Spacing of the bars that the section cuts, at the face they lie at."""
+    for face in FACES:
+        across: Layer = (face, "y" if cut == "x" else "x")
+        z = top - MM * centre_depth(bars, across)
+        places = (MM * places_across(bars.bars(across))).tolist()
+        if len(places) < 2:
+            continue
+        outside = top + 1.8 * SECTION if face == "top" else top - MM * bars.thickness - 2 * SECTION
+        _dimension(space, (places[0], z), (places[1], z), (places[0], outside), SECTION)
+
+
+def _plan(doc: Drawing, deck: Deck, design: Design, layer: Layer, top: float) -> float:
+    """Zones of one layer below `top`, the larger need of all standards at each place."""
+    space, bars = doc.modelspace(), design.reinforcement.bars
+    name = layer_name(bars, layer)
+    title = f"ZONES OF LAYER {layer_title(bars, layer)}"
+    angle = np.degrees(design.reinforcement.angle)
+    if layer[1] == "y" and not np.isclose(angle, 90.0):
+        title += f" at {angle:g} degrees to x"
+    title += ", plan, plot at 1:100"
+    edges = [_flat(deck, np.vstack([e, e[:1]]))[:-1] for e in points_of(deck.plan.boundary)]
+    y_max = max(float(e[:, 1].max()) for e in edges)
+    y_min = min(float(e[:, 1].min()) for e in edges)
+    x_min = min(float(e[:, 0].min()) for e in edges)
+    _text(space, title, (x_min, top), 1.4 * PLAN)
+    shift = np.array([0.0, top - 5 * PLAN - y_max])
+    found = [one.zones for one in design.standards]
+    zone = np.max([z.zone[layer] for z in found], axis=0)
+    slab = shapely.Polygon(edges[0], edges[1:]).buffer(0)
+    for least in (1, 2):
+        area = _area(deck, found[0], zone >= least).intersection(slab)
+        drawn = f"ZONE {name} {ZONE_WORDS[least].upper()} (mm)"
+        doc.layers.add(drawn, color=8, true_color=rgb2int(GREYS[least]))
+        _fill(space, area, shift, drawn)
+    for edge in edges:
+        points = (edge + shift).tolist()
+        space.add_lwpolyline(points, close=True, dxfattribs={"layer": "SLAB (mm)"})
+    for line in deck.lines:
+        path = line_path(deck, line)
+        points = (_flat(deck, path) + shift).tolist()
+        on = {"layer": "SUPPORTING LINES (mm)", "ltscale": PLAN / 2}
+        space.add_lwpolyline(points, dxfattribs=on)
+        # past its end: below the slab, or right of it
+        x, y = points[-1]
+        beside = line.name.startswith("L")
+        at = (x + 0.4 * PLAN, y) if beside else (x, y - 0.4 * PLAN)
+        _text(space, line.name, at, 0.8 * PLAN, Align.MIDDLE_LEFT if beside else Align.TOP_LEFT)
+    _bar_mark(space, deck, layer, shift)
+    if deck.plan.chart.straight and deck.plan.skew == 0:
+        _chains(space, deck, y_max, shift)
+    low = y_min + float(shift[1]) - 4 * PLAN
+    for sentence in _words(deck, design, layer):
+        for words in wrap(sentence, 100):
+            _text(space, words, (x_min, low), PLAN)
+            low -= 1.8 * PLAN
+    return low - 4 * PLAN
+
+
+def _flat(deck: Deck, path: Floats) -> Floats:
+    """Points of a plan path (n, 2) on the sheet [mm]."""
+    return np.asarray(MM * traced(deck, path) * np.array([1.0, -1.0]))
+
+
+def _area(deck: Deck, zones: Zones, inside: NDArray[np.bool_]) -> BaseGeometry:
+    """What lies nearest to the points of the raster that are inside, on the sheet [mm]."""
+
+    def between(values: Floats, axis: int) -> Floats:
+        first, last = np.take(values, [0], axis), np.take(values, [-1], axis)
+        n = values.shape[axis]
+        middle = (np.take(values, range(1, n), axis) + np.take(values, range(n - 1), axis)) / 2
+        return np.concatenate([first, middle, last], axis)
+
+    u = between(np.broadcast_to(zones.u[:, None], zones.y.shape), 0)
+    u, y = between(u, 1), between(between(zones.y, 0), 1)
+    plan = deck.plan.at(u, y)
+    corners = MM * deck.plan.chart.to_cartesian(plan.reshape(-1, 2)).reshape(plan.shape)
+    corners = corners * np.array([1.0, -1.0])
+    quads = np.stack(
+        [corners[:-1, :-1], corners[1:, :-1], corners[1:, 1:], corners[:-1, 1:]], axis=2
+    )
+    return shapely.union_all(shapely.polygons(quads[inside]))
+
+
+def _fill(space: Modelspace, area: BaseGeometry, shift: Floats, layer: str) -> None:
+    """Filled areas with their outlines; holes stay empty."""
+    for part in shapely.get_parts(area):
+        if not isinstance(part, shapely.Polygon):
+            continue
+        hatch = space.add_hatch(color=256, dxfattribs={"layer": layer})
+        for k, ring in enumerate((part.exterior, *part.interiors)):
+            points = (np.array(ring.coords)[:-1] + shift).tolist()
+            hatch.paths.add_polyline_path(points, is_closed=True, flags=1 if k == 0 else 16)
+            space.add_lwpolyline(points, close=True, dxfattribs={"layer": layer})
+
+
+def _bar_mark(space: Modelspace, deck: Deck, layer: Layer, shift: Floats) -> None:
+    """A short double line in the middle that shows how the bars run."""
+    on = {"layer": f"BARS ALONG {layer[1].upper()} (mm)", "lineweight": 50}
+    for path in bar_mark(deck, layer[1], 0.8, 0.08):
+        space.add_lwpolyline((_flat(deck, path) + shift).tolist(), dxfattribs=on)
+
+
+def _chains(space: Modelspace, deck: Deck, y_max: float, shift: Floats) -> None:
+    """Chains of dimensions: edges and cross lines above, edges and lines along at the start."""
+    low, high = deck.plan.u_range
+    stations = sorted({low, *deck.plan.stations, high})
+    offsets = sorted(set(deck.plan.line_offsets(np.array(low)).tolist()))
+    up, left = y_max + float(shift[1]), MM * low
+    for a, b in _pairs(stations):
+        _dimension(space, (MM * a, up), (MM * b, up), (MM * a, up + 2 * PLAN), PLAN)
+    for a, b in _pairs(offsets):
+        ends = ((left, MM * -a + shift[1]), (left, MM * -b + shift[1]))
+        _dimension(space, *ends, (left - 2 * PLAN, ends[0][1]), PLAN, upright=True)
+
+
+def _pairs(values: list[float]) -> Iterable[tuple[float, float]]:
+    return ((a, b) for a, b in itertools.pairwise(values) if b - a > 1e-9)
+
+
+def _words(deck: Deck, design: Design, layer: Layer) -> list[str]:
+    """What stands below a plan: supports, and each standard's stretches and lengths."""
+    held = ", ".join(line_title(deck, line.name) for line in deck.lines)
+    found = [
+        f"Light: {ZONE_WORDS[1]}; dark: {ZONE_WORDS[2]}; white: {ZONE_WORDS[0]}. "
+        f"Edges of zones to {STEP:g} m. The double line shows how the bars run. Lines: {held}."
+    ]
+    axis = "x" if layer[1] == "x" else "y"
+    if deck.plan.skew:
+        found.append("Stations are those at offset zero, carried along the cross lines' skew.")
+    for one in design.standards:
+        z = one.zones
+        found.append(
+            f"{one.basis.materials.standard}: bars needed at {axis} = {stretches(z, layer, 1)} m, "
+            f"every bar at {axis} = {stretches(z, layer, 2)} m, each shifted by a_l of "
+            f"{MM * z.shift[layer]:.0f} mm; anchorage beyond, not drawn: "
+            f"{MM * z.anchorage[layer]:.0f} mm."
+        )
+    return found

@@ -1,0 +1,198 @@
+"""Sections of the report on where bars may stop and on the slab as built."""
+
+import numpy as np
+
+from pipelines.bars.checks.as_built import PanelCheck
+from pipelines.bars.checks.curtailment import UBARS, free_edges
+from pipelines.bars.demand.moments import ROWS
+from pipelines.bars.design import Design
+from pipelines.deck.words import line_title
+from pipelines.report.drawings.bars import layer_name, layer_title, stretches, zone_drawing
+from pipelines.report.drawings.canvas import number
+from pipelines.report.page import figure, paragraph, table, text
+from pipelines.report.sections.bars_words import rounded_up, standard_of, traffic_words, used
+from pipelines.result import Result
+from pipelines.standards.resistance.bars import FACES, LAYERS, place_of
+
+
+def detailing_section(result: Result) -> str:
+    """Zones in which bars may stop, and what runs through."""
+    design = result.design
+    if design is None:
+        return ""
+    bars = design.reinforcement.bars
+    found = [one.zones for one in design.standards]
+    parts = [
+        paragraph(
+            "Zones by the ultimate bending envelope, widened along the bars by the tension shift; "
+            "bars go on past a zone by their anchorage length. Least, distribution and crack steel "
+            f"remain everywhere. Drawn: the larger need of the standards. {traffic_words(design)}"
+        )
+    ]
+    parts += [
+        figure(
+            f"plan-zones-{layer_name(bars, layer)}",
+            zone_drawing(result.deck, bars, layer, found),
+            f"<strong>{text(layer_title(bars, layer))}</strong>: how many of the bars drawn "
+            "bending needs. The double line shows how the bars run.",
+        )
+        for layer in ROWS
+    ]
+    rows = []
+    for layer in ROWS:
+        for one in design.standards:
+            z = one.zones
+            rows.append(
+                [
+                    text(layer_title(bars, layer)),
+                    text(standard_of(one)),
+                    f"{1e3 * z.shift[layer]:.0f}",
+                    f"{1e3 * z.anchorage[layer]:.0f}",
+                    text(stretches(z, layer, 1)),
+                    text(stretches(z, layer, 2)),
+                ]
+            )
+    head = [
+        "Layer",
+        "Standard",
+        "Shift [mm]",
+        "Anchorage [mm]",
+        "Bars needed, without anchorage [m]",
+        "Every bar needed, without anchorage [m]",
+    ]
+    parts.append(
+        table("Curtailment", head, rows, numeric=(2, 3), wide=(4, 5))
+        + paragraph(
+            "Stretches along the bars, over the whole width of the deck, rounded outwards to "
+            "50 mm; where one ends inside the slab the bars go on by their anchorage. Sources: "
+            + "; ".join(str(one.zones.source) for one in design.standards)
+            + ". Anchorage: straight bars at the design yield stress, poor bond where they lie "
+            "high in the pour (EN 1992 8.4, IRC:112 15.2, AASHTO LRFD 5.10.8.2.1; from memory)."
+        )
+    )
+    parts.append(_through(result, design))
+    parts.append(_ubars(result, design))
+    return "\n".join(part for part in parts if part)
+
+
+def _ubars(result: Result, design: Design) -> str:
+    """U-bars at every edge that no line supports."""
+    bars = design.reinforcement.bars
+    rows = []
+    for edge, direction in free_edges(result.deck):
+        ending = ", ".join(f"{face} {bars.bars((face, direction))}" for face in FACES)
+        for one in design.standards:
+            rows.append(
+                [
+                    text(line_title(result.deck, edge)),
+                    text(standard_of(one)),
+                    text(f"{ending}, along {direction}"),
+                    f"{2e3 * bars.thickness:.0f}",
+                    text(str(UBARS[one.basis.materials.standard])),
+                ]
+            )
+    if not rows:
+        return paragraph("No free edges: every edge of the slab lies on a supporting line.")
+    head = ["Free edge", "Standard", "Bars that end there", "Legs ≥ 2 h [mm]", "Clause and mark"]
+    caption = "Free edges: U-bars round the ends of both mats, and bars along the edge inside them"
+    return table(caption, head, rows, numeric=(3,))
+
+
+def _through(result: Result, design: Design) -> str:
+    rows = []
+    for line in dict.fromkeys(item.line for one in design.standards for item in one.through):
+        for one in design.standards:
+            for item in (item for item in one.through if item.line == line):
+                rows.append(
+                    [
+                        text(line_title(result.deck, line)),
+                        text(standard_of(one)),
+                        text(item.direction),
+                        "end there: anchored" if item.at_edge else "run through",
+                        number(1e-3 * item.moment),
+                    ]
+                )
+    if not rows:
+        return ""
+    head = ["Line", "Standard", "Bars along", "Bottom bars", "Sagging over it, ultimate [kNm/m]"]
+    caption = "Bottom bars at flexible lines over which the slab sags"
+    return table(caption, head, rows, numeric=(4,), tall=len(rows) > 12)
+
+
+def asbuilt_section(result: Result) -> str:
+    """The as-built check of every panel with readings."""
+    design = result.design
+    if design is None or design.reinforcement.survey is None:
+        return ""
+    survey = design.reinforcement.survey
+    parts = [
+        paragraph(
+            f"As-built readings of {survey.path} ({survey.value} of repeated readings); what was "
+            "not read comes from the drawing. Bending at the ultimate limit state, against the "
+            f"largest demand in the panel. {traffic_words(design)} Deviations: + is how much "
+            "worse the quantity alone may still get (less thickness or diameter, more cover or "
+            "spacing), − by how much it would have to be better."
+        )
+    ]
+    for one in design.standards:
+        rows = [_panel(check) for check in one.panels]
+        head = [
+            "Panel",
+            "Finding",
+            *[f"{place_of(layer)}" for layer in LAYERS],
+            "Differs from the drawing",
+            "Largest further deviation that passes [mm]",
+            "From the drawing",
+        ]
+        parts.append(
+            table(
+                f"As-built check, {standard_of(one)}: utilisation as built (as drawn)",
+                head,
+                rows,
+                numeric=range(2, 6),
+                wide=(6, 7, 8),
+            )
+        )
+    parts.append(_statistics(design))
+    return "\n".join(parts)
+
+
+def _panel(check: PanelCheck) -> list[str]:
+    finding = "passes" if check.passes else '<span class="short">falls short</span>'
+    shares = [
+        f"{used(check.utilisation[layer])} ({rounded_up(check.drawing[layer])})" for layer in LAYERS
+    ]
+    deviations = "; ".join(
+        f"{key} {'−' if value < 0 else '+'}{abs(1e3 * value):.1f}"
+        if np.isfinite(value)
+        else f"{key}: none passes"
+        for key, value in check.deviations.items()
+    )
+    return [
+        text(check.panel),
+        finding,
+        *shares,
+        text("; ".join(check.why) or "nothing by more than 3 %"),
+        text(deviations),
+        text("; ".join(check.as_built.from_drawing) or "nothing"),
+    ]
+
+
+def _statistics(design: Design) -> str:
+    rows = []
+    for check in design.standards[0].panels:
+        for key, s in check.as_built.statistics.items():
+            rows.append(
+                [
+                    text(check.panel),
+                    text(key),
+                    str(s.n),
+                    f"{1e3 * s.mean:.1f}",
+                    "–" if s.n < 2 else f"{1e3 * s.deviation:.1f}",
+                    f"{1e3 * s.least:.0f}",
+                    f"{1e3 * s.most:.0f}",
+                ]
+            )
+    head = ["Panel", "Quantity", "Readings", "Mean [mm]", "Deviation [mm]", "Least", "Most"]
+    caption = "Statistics of the readings"
+    return table(caption, head, rows, numeric=range(2, 7), tall=len(rows) > 12)

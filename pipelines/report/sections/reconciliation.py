@@ -1,0 +1,112 @@
+"""Section of the report on the reconciliation, step by step."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from pipelines.deck.words import at_text
+from pipelines.findings.reconciliation.walk import Reconciliation, Step
+from pipelines.report.drawings.canvas import length, number, reading
+from pipelines.report.drawings.waterfall import waterfall
+from pipelines.report.page import figure, paragraph, table, text
+from pipelines.report.sections.tolerances import part
+from pipelines.result import Result
+
+
+def reconciliation_section(result: Result) -> str:
+    """Walks of the governing values, each drawn and listed."""
+    if not result.reconciliations:
+        return ""
+    intro = (
+        "From the hand strip's value to the plate's peak, one assumption at a time; each step is "
+        "the deck analysed again with that assumption changed and all changes before it kept. All "
+        "wheels act in every step, and each has the strip rule's own loaded area until the last "
+        "change brings the deck file's. Searched: the worst of the load positions of the main "
+        "analysis and the worst place of the section, found again in each step. Held: load "
+        "position and place as they govern the plate. What one change is worth depends on what "
+        "was changed before it, so the walk is given in the other order too, as far as one change "
+        "does not need another. The mean is a side branch. Traffic alone, characteristic."
+    )
+    parts = [paragraph(intro)]
+    for k, walk in enumerate(result.reconciliations, start=1):
+        one = walk.finding
+        parts.append(f"<h3>{text(f'{one.place}, {one.effect}, {one.vehicle}')}</h3>")
+        along, across = (number(1e3 * v) for v in walk.patch)
+        caption = (
+            f"<strong>{text(one.reference)}: {text(one.place)}, {text(one.effect)}</strong>, "
+            f"{text(one.vehicle)} alone, {text(one.strip)}. Bars: searched again; in brackets what "
+            f"the step changes. Loaded area of the heaviest wheel before the last change: {along} "
+            f"mm along, {across} mm across traffic."
+        )
+        if walk.springs is not None:
+            caption += (
+                " Same strip width on lines that yield: the beam of the strip's mean width on "
+                "springs as stiff as the beams below it; shown because it is sometimes tried, the "
+                "widths are meant for rigid lines."
+            )
+        parts.append(figure(f"walk-{k}", waterfall(f"waterfall-{k}", walk), caption))
+        parts.append(_walk_table(walk, walk.forward, f"{one.reference}: in the fixed order"))
+        if walk.reverse != walk.forward:
+            parts.append(_walk_table(walk, walk.reverse, f"{one.reference}: in the other order"))
+    return "\n".join(parts)
+
+
+def _walk_table(walk: Reconciliation, steps: Sequence[Step], caption: str) -> str:
+    heads = [
+        "Step",
+        "Searched [kNm/m]",
+        "± [kNm/m]",
+        "Change [kNm/m]",
+        "Held [kNm/m]",
+        "Change [kNm/m]",
+        "Load position searched: station, offset [m]",
+        "Place searched: station, offset [m]",
+    ]
+    body = []
+    before: Step | None = None
+    for k, one in enumerate(steps):
+        changes = ["–", "–"]
+        if before is not None:
+            changes = [
+                _signed(1e-3 * (one.searched - before.searched)),
+                _signed(1e-3 * (one.held - before.held)),
+            ]
+        position = "–"
+        if one.position is not None:
+            parts = (one.position.station, one.position.offset)
+            where = ", ".join(length(v) if np.isfinite(v) else "any" for v in parts)
+            position = f"{text(one.position.direction)}, {where}"
+        body.append(
+            [
+                f"{k}. {text(one.title)}",
+                number(1e-3 * one.searched),
+                "–" if k == 0 else part(1e-3 * one.error),
+                changes[0],
+                number(1e-3 * one.held),
+                changes[1],
+                position,
+                "–" if one.at is None else at_text(one.at),
+            ]
+        )
+        before = one
+    last = steps[-1]
+    share = ""
+    if walk.finding.strip_value:
+        share = f"strip / plate {number(walk.finding.strip_value / walk.finding.plate_peak)}"
+    body.append(
+        [
+            "<strong>plate's peak</strong>",
+            f"<strong>{number(1e-3 * last.searched)}</strong>",
+            part(1e-3 * last.error),
+            share,
+            number(1e-3 * last.held),
+            "",
+            "",
+            "",
+        ]
+    )
+    return table(caption, heads, body, numeric=range(1, 6), wide=(0,))
+
+
+def _signed(value: float) -> str:
+    return ("+" if value >= 0 else "") + reading(value)

@@ -1,0 +1,92 @@
+"""The parts of the numerical tolerances, and what the other plate theory makes of the values."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from pipelines.deck.deck import Deck
+from pipelines.deck.words import line_title
+from pipelines.envelopes.peaks import Governing
+from pipelines.report.drawings.canvas import number, reading
+from pipelines.report.page import SYMBOLS, table, text
+from pipelines.report.sections.tables import RESULT_HEADS, tolerance
+from pipelines.units import RESULT_KEYS
+
+OTHER = {"mindlin": "Kirchhoff", "kirchhoff": "Mindlin"}
+
+TOLERANCE_RULE = (
+    "Each numerical tolerance is the sum of two parts. Mesh: twice the difference from a richer "
+    "mesh at the same place and load position. Step: how much more the worst load position between "
+    "the steps makes, and what its search may miss. The other plate theory, on the same mesh and "
+    "at the same load position, stands beside them: it is no error, and near edges and lines its "
+    "shears mean something else."
+)
+
+
+def _parts(entry: Mapping[str, Any]) -> list[str]:
+    """Mesh part, step part and the difference of the theories; dashes where there are none."""
+    if entry["error"] is None:
+        return ["–"] * 3
+    mesh, step, theory = (entry[k] for k in ("error_mesh", "error_step", "theory_difference"))
+    return [part(mesh), part(step), reading(theory)]
+
+
+def part(error: float) -> str:
+    """A part of a tolerance to two figures, no finer than a thousandth of its unit."""
+    return tolerance(error).removeprefix(" ± ") or "–"
+
+
+def _heads(deck: Deck) -> list[str]:
+    return ["mesh", "step", f"{OTHER[deck.slab.theory]}’s theory: change"]
+
+
+def governing_parts(deck: Deck, rows: Sequence[Governing]) -> str:
+    """Parts of the tolerances of the governing values; "" where they are not estimated."""
+    body = [
+        [
+            SYMBOLS[row.result],
+            row.extreme,
+            f"{number(row.value)} {row.unit}",
+            part(row.error),
+            *_parts(row.entry()),
+        ]
+        for row in rows
+        if row.error is not None and row.position is not None
+    ]
+    if not body:
+        return ""
+    caption = "Parts of the numerical tolerances of the governing values"
+    heads = ["Result", "", "Value", "±", *_heads(deck)]
+    return table(caption, heads, body, numeric=range(2, 7))
+
+
+def probe_parts(deck: Deck, summary: Mapping[str, Any]) -> list[str]:
+    """Parts of the tolerances of probes and beams under traffic, and what the other theory
+    changes in the static cases."""
+    found: list[str] = []
+    moving, still = [], []
+    for name, entry in summary["probes"].items():
+        for case, values in entry["cases"].items():
+            changes = values["theory_difference"]
+            still.append([text(name), text(case), *(reading(changes[k]) for k in RESULT_KEYS)])
+        for key, head in zip(RESULT_KEYS, RESULT_HEADS, strict=True):
+            if "envelope" in entry:
+                ends = entry["envelope"][key]
+                moving.append([text(name), head, *_parts(ends["max"]), *_parts(ends["min"])])
+    for name, entries in summary.get("beam_envelopes", {}).items():
+        for key, words in (("moment_kNm", "moment [kNm]"), ("shear_kN", "shear [kN]")):
+            ends = entries[key]
+            title = text(line_title(deck, name))
+            moving.append([title, words, *_parts(ends["max"]), *_parts(ends["min"])])
+    mesh, step, theory = _heads(deck)
+    if still:
+        caption = f"Change by {OTHER[deck.slab.theory]}’s theory: probes, static cases"
+        heads = ["Probe", "Case", *RESULT_HEADS]
+        found.append(table(caption, heads, still, numeric=range(2, 8)))
+    if moving:
+        heads = ["Probe or beam", "Result"]
+        heads += [f"{end}: {words}" for end in ("max", "min") for words in (mesh, step, theory)]
+        caption = "Parts of the numerical tolerances of probes and beams under traffic"
+        found.append(
+            table(caption, heads, moving, numeric=range(2, 8), wide=(0,), tall=len(moving) > 24)
+        )
+    return found

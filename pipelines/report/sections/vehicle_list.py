@@ -1,0 +1,113 @@
+"""The vehicles and load models of the standards as a list and as a page with drawings to scale."""
+
+from collections.abc import Iterable
+
+from pipelines.deck.deck import LoadModel, Vehicle
+from pipelines.report.drawings.canvas import given, length
+from pipelines.report.drawings.vehicles import vehicle_drawing
+from pipelines.report.page import CSS, figure, paragraph, section, text
+from pipelines.standards.actions.load_models import Conditions, load_models
+from pipelines.standards.actions.vehicles import library
+
+CAUTION = (
+    "Loads are characteristic. What is from memory and what was read stands beside each entry. "
+    "Editions, national annexes and local rules may differ: for a qualified engineer to verify."
+)
+
+
+def vehicle_words(vehicle: Vehicle) -> str:
+    """Total load, length and width over contacts in a few words."""
+    total = sum(axle.load for axle in vehicle.axles)
+    width = max(y + 0.5 * axle.patch[1] for axle in vehicle.axles for y in axle.wheels)
+    low = min(y - 0.5 * axle.patch[1] for axle in vehicle.axles for y in axle.wheels)
+    stations = len({axle.at for axle in vehicle.axles})
+    axles = "1 axle" if stations == 1 else f"{stations} axles over {length(vehicle.axles[-1].at)} m"
+    return (
+        f"{given(1e-3 * total)} kN, {axles}, {length(width - low)} m over contacts, "
+        f"{length(vehicle.clearance)} m from the kerb to the {vehicle.clearance_to}"
+    )
+
+
+def model_words(model: LoadModel) -> list[str]:
+    """Kinds of lanes, sets of lanes and distributed load of a load model, a line each."""
+    lines = []
+    for kind in model.kinds:
+        names = " or ".join(vehicle.name for vehicle in kind.vehicles)
+        impact = kind.vehicles[0].impact
+        words = f"{kind.name}: {given(round(kind.factor, 4))} x {names}"
+        if impact != 1.0:
+            words += f" with impact {given(round(impact, 4))}"
+        if kind.pressure:
+            total = 1e-3 * (kind.pressure + model.pressure)
+            words += f", {given(round(total, 4))} kN/m2 on {length(kind.width)} m"
+        lines.append(words)
+    sets = []
+    for one in model.sets:
+        names = " + ".join(model.kinds[k].name for k in one.kinds)
+        sets.append(names + (f" (x {given(one.factor)})" if one.factor != 1.0 else ""))
+    lines.append("together: " + "; ".join(sets))
+    if model.pressure:
+        lines.append(
+            f"elsewhere on the carriageway {given(1e-3 * model.pressure)} kN/m2, adverse parts only"
+        )
+    if model.near_joint:
+        lines.append("results within 6 m of [traffic] joints are raised, by 1.30 at the joint")
+    return [*lines, *model.notes]
+
+
+def listing(conditions: Conditions) -> list[str]:
+    """Every vehicle and load model in plain lines."""
+    lines = ["Vehicles, for [traffic] vehicles:"]
+    for vehicle in library.values():
+        lines += [f"  {vehicle.name}", f"    {vehicle_words(vehicle)}", f"    {vehicle.source}"]
+    lines.append(f"Load models, for [traffic] load_models; {_made_for(conditions)}:")
+    for make in load_models.values():
+        model = make(conditions)
+        lines += [f"  {model.name}", *(f"    {words}" for words in model_words(model))]
+        lines.append(f"    {model.source}")
+    return [*lines, CAUTION]
+
+
+def page(conditions: Conditions) -> str:
+    """The list as a page, every vehicle drawn to scale from above."""
+    vehicles = [
+        figure(
+            f"vehicle-{k}",
+            vehicle_drawing(vehicle, f"vehicle-{k}"),
+            f"<strong>{text(vehicle.name)}</strong>: {text(vehicle_words(vehicle))}. "
+            f"{text(vehicle.source)}.",
+        )
+        for k, vehicle in enumerate(library.values(), start=1)
+    ]
+    models = [_model_part(make(conditions)) for make in load_models.values()]
+    made = paragraph(f"{_made_for(conditions).capitalize()}.")
+    return _document(
+        [
+            paragraph(CAUTION),
+            section("vehicles", "Vehicles", *vehicles),
+            section("load-models", "Load models", made, *models),
+        ]
+    )
+
+
+def _model_part(model: LoadModel) -> str:
+    rows = "".join(f"<li>{text(words)}</li>" for words in model_words(model))
+    return f"<h3>{text(model.name)}</h3><ul>{rows}</ul>{paragraph(model.source + '.')}"
+
+
+def _made_for(conditions: Conditions) -> str:
+    return (
+        f"lanes and impact as on a carriageway of {length(conditions.width)} m and a span of "
+        f"{length(conditions.span)} m"
+    )
+
+
+def _document(parts: Iterable[str]) -> str:
+    body = "\n".join(parts)
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>Vehicles and load models</title>\n<style>{CSS}</style>\n</head>\n<body>\n"
+        f"<header><h1>Vehicles and load models</h1></header>\n<main>\n{body}\n</main>\n</body>\n"
+        "</html>\n"
+    )

@@ -1,0 +1,267 @@
+"""Effective widths of DAfStb Heft 240: moments and shears of one-way slabs under one patch.
+
+Deutscher Ausschuss für Stahlbeton, Heft 240 (3rd edition, 1991), table of load distribution widths
+as reprinted in a design sheet (de.scribd.com/document/470322345), read; EN 1992 itself gives no
+rule and leaves it to such practice. The width divides the moment or shear of the one-way beam.
+
+t = contact + 2 surfacing + depth on each side (45 degrees to mid-depth), t_y across the strip.
+"""
+
+from functools import partial
+from typing import Literal
+
+import numpy as np
+
+from pipelines.standards.strip_widths.method import (
+    Ends,
+    StripInput,
+    StripMethod,
+    near_edge,
+    placed,
+    require,
+)
+from plate.geometry.alignment import Floats
+
+NAME = "DAfStb Heft 240"
+EDITION = "3rd edition (1991)"
+Quantity = Literal["m_F", "m_S", "v_S", "v_S pinned"]
+UNION = (
+    "Where the widths of neighbouring wheels overlap they are taken as one width for their common "
+    "load (common practice; the table is for one load)."
+)
+
+
+def loaded(one: StripInput) -> tuple[float, float]:
+    """t_x along and t_y across the strip [m]."""
+    spread = 2 * one.surfacing + one.depth
+    return one.contact[0] + spread, one.contact[1] + spread
+
+
+def _limits(one: StripInput, rule: str, tx_share: float, ty_share: float) -> tuple[Floats, float]:
+    tx, ty = loaded(one)
+    require(
+        ty <= ty_share * one.span,
+        rule,
+        f"t_y at most {ty_share:g} of the span, here {ty:.3g} m on {one.span:.3g} m",
+    )
+    require(
+        tx <= tx_share * one.span,
+        rule,
+        f"t_x at most {tx_share:g} of the span, here {tx:.3g} m on {one.span:.3g} m",
+    )
+    return placed(one, rule), ty
+
+
+def sagging(one: StripInput) -> Floats:
+    """t_y + k x (1 - x/l): k = 2.5 simple, 1.5 with one end fixed, 1 with both ends fixed."""
+    rule = f"{NAME} span moment"
+    require(one.ends != "cantilever", rule, "a span between two supports")
+    x, ty = _limits(one, rule, 1.0, 0.8)
+    k = {"simple": 2.5, "one end": 1.5, "both ends": 1.0}[one.ends]
+    return near_edge(ty + k * x * (1 - x / one.span), one, rule)
+
+
+def hogging(one: StripInput) -> Floats:
+    """t_y + 0.5 x (2 - x/l), x from the fixed end whose moment is wanted."""
+    rule = f"{NAME} fixed-end moment"
+    require(one.ends in ("one end", "both ends"), rule, "an end that is fixed or continuous")
+    x, ty = _limits(one, rule, 1.0, 0.8 if one.ends == "one end" else 0.4)
+    return near_edge(ty + 0.5 * x * (2 - x / one.span), one, rule)
+
+
+def cantilever(one: StripInput) -> Floats:
+    """max(t_y, 0.2 l_k) + 1.5 x, x from the root."""
+    rule = f"{NAME} cantilever moment"
+    require(one.ends == "cantilever", rule, "a cantilever")
+    x, ty = _limits(one, rule, 1.0, 0.8)
+    return near_edge(max(ty, 0.2 * one.span) + 1.5 * x, one, rule)
+
+
+def shear(one: StripInput) -> Floats:
+    """t_y + k x, x from the support considered: k = 0.5 simple, 0.3 at a fixed end.
+
+    For the pinned end of a span fixed at the other see `shear_pinned`.
+    """
+    rule = f"{NAME} support shear"
+    require(one.ends != "cantilever", rule, "a span between two supports")
+    if one.ends == "simple":
+        x, ty = _limits(one, rule, 1.0, 0.8)
+        return near_edge(ty + 0.5 * x, one, rule)
+    x, ty = _limits(one, rule, 0.2, 0.4)
+    require(bool(np.all(x >= 0.2 * one.span)), rule, "a load at least 0.2 of the span away")
+    return near_edge(ty + 0.3 * x, one, rule)
+
+
+def shear_pinned(one: StripInput) -> Floats:
+    """t_y + 0.4 x at the pinned end of a span fixed at the other, x from the pinned end."""
+    rule = f"{NAME} shear at the pinned end"
+    require(one.ends == "one end", rule, "a span with one end fixed")
+    x, ty = _limits(one, rule, 0.2, 0.4)
+    require(bool(np.all(x >= 0.2 * one.span)), rule, "a load at least 0.2 of the span away")
+    return near_edge(ty + 0.4 * x, one, rule)
+
+
+def cantilever_shear(one: StripInput) -> Floats:
+    """max(t_y, 0.2 l_k) + 0.3 x, x from the root."""
+    rule = f"{NAME} cantilever shear"
+    require(one.ends == "cantilever", rule, "a cantilever")
+    x, ty = _limits(one, rule, 0.2, 0.4)
+    require(bool(np.all(x >= 0.2 * one.span)), rule, "a load at least 0.2 l_k from the root")
+    return near_edge(max(ty, 0.2 * one.span) + 0.3 * x, one, rule)
+
+
+# Line load over the whole span (t_x = l), as shares of the span or of l_k: published for
+# t_y = 0.05 l and for t_y = 0.10 l.
+LINE_LOAD: dict[tuple[Ends, Quantity], tuple[float, float]] = {
+    ("simple", "m_F"): (1.36, 1.36),
+    ("simple", "v_S"): (0.25, 0.30),
+    ("one end", "m_F"): (1.01, 1.01),
+    ("one end", "m_S"): (0.67, 0.67),
+    ("one end", "v_S"): (0.25, 0.30),
+    ("one end", "v_S pinned"): (0.17, 0.21),
+    ("both ends", "m_F"): (0.86, 0.86),
+    ("both ends", "m_S"): (0.52, 0.52),
+    ("both ends", "v_S"): (0.21, 0.25),
+    ("cantilever", "m_S"): (1.35, 1.35),
+    ("cantilever", "v_S"): (0.36, 0.43),
+}
+
+
+def line_load(one: StripInput, quantity: Quantity) -> Floats:
+    """Width for a load over the whole span, linear between the two breadths of the table."""
+    rule = f"{NAME} line load"
+    require((one.ends, quantity) in LINE_LOAD, rule, f"ends that have {quantity}, not {one.ends}")
+    share = loaded(one)[1] / one.span
+    require(0.05 <= share <= 0.10, rule, f"t_y of 0.05 to 0.10 of the span, here {share:.3g}")
+    width = one.span * np.interp(share, (0.05, 0.10), LINE_LOAD[one.ends, quantity])
+    return np.full(np.shape(one.position), width)
+
+
+SPAN = "theoretical span, centre to centre of supports"
+SAGGING = StripMethod(
+    NAME,
+    EDITION,
+    "span moment m_F",
+    "read",
+    "sagging",
+    "either",
+    "wheel",
+    SPAN,
+    sagging,
+    union=True,
+    note=UNION,
+)
+HOGGING = StripMethod(
+    NAME,
+    EDITION,
+    "fixed-end moment m_S",
+    "read",
+    "hogging",
+    "either",
+    "wheel",
+    SPAN,
+    hogging,
+    union=True,
+    note=UNION,
+)
+CANTILEVER = StripMethod(
+    NAME,
+    EDITION,
+    "cantilever moment m_S",
+    "read",
+    "overhang",
+    "either",
+    "wheel",
+    "load to the root, length of the cantilever",
+    cantilever,
+    union=True,
+    note=UNION,
+)
+METHODS = {
+    "heft240-sagging": SAGGING,
+    "heft240-hogging": HOGGING,
+    "heft240-cantilever": CANTILEVER,
+    "heft240-shear": StripMethod(
+        NAME,
+        EDITION,
+        "support shear v_S",
+        "read",
+        "shear",
+        "either",
+        "wheel",
+        SPAN,
+        shear,
+        union=True,
+        note=UNION,
+    ),
+    "heft240-shear-pinned": StripMethod(
+        NAME,
+        EDITION,
+        "shear at the pinned end v_S",
+        "read",
+        "shear",
+        "either",
+        "wheel",
+        SPAN,
+        shear_pinned,
+        union=True,
+        note=UNION,
+    ),
+    "heft240-cantilever-shear": StripMethod(
+        NAME,
+        EDITION,
+        "cantilever shear v_S",
+        "read",
+        "shear",
+        "either",
+        "wheel",
+        SPAN,
+        cantilever_shear,
+        union=True,
+        note=UNION,
+    ),
+    "heft240-line-sagging": StripMethod(
+        NAME,
+        EDITION,
+        "line load, m_F",
+        "read",
+        "sagging",
+        "either",
+        "wheel",
+        SPAN,
+        partial(line_load, quantity="m_F"),
+    ),
+    "heft240-line-hogging": StripMethod(
+        NAME,
+        EDITION,
+        "line load, m_S",
+        "read",
+        "hogging",
+        "either",
+        "wheel",
+        SPAN,
+        partial(line_load, quantity="m_S"),
+    ),
+    "heft240-line-shear": StripMethod(
+        NAME,
+        EDITION,
+        "line load, v_S",
+        "read",
+        "shear",
+        "either",
+        "wheel",
+        SPAN,
+        partial(line_load, quantity="v_S"),
+    ),
+    "heft240-line-shear-pinned": StripMethod(
+        NAME,
+        EDITION,
+        "line load, v_S at the pinned end",
+        "read",
+        "shear",
+        "either",
+        "wheel",
+        SPAN,
+        partial(line_load, quantity="v_S pinned"),
+    ),
+}

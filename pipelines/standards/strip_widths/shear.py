@@ -1,0 +1,108 @@
+"""Widths for one-way shear of slabs without links under a wheel near a line support.
+
+The resultant beam shear of the wheel is taken uniform over the width. These widths count on
+redistribution before failure: the elastic peak is narrower, often by half. They belong with a
+punching check of the same wheel. For a qualified engineer to judge.
+"""
+
+import numpy as np
+
+from pipelines.standards.strip_widths.method import (
+    StripInput,
+    StripMethod,
+    near_edge,
+    placed,
+    require,
+)
+from plate.geometry.alignment import Floats
+
+
+def clear_distance(one: StripInput, rule: str) -> Floats:
+    """a_v [m]: from the support's face to the near side of the loaded area."""
+    x = placed(one, rule)
+    require(bool(np.all(x <= 0.5 * one.span + 1e-9)), rule, "the support nearer to the load")
+    a_v = x - 0.5 * (one.support_width + one.contact[0])
+    require(bool(np.all(a_v > 0)), rule, "a load clear of the support's face")
+    return a_v
+
+
+def far_side(one: StripInput) -> Floats:
+    """45 degrees from the far side of the loaded area to the face; at least 4 d where d is given.
+
+    French practice, recommended after tests at Delft (Lantsoght and others, Heron); the bound 4 d
+    from memory.
+    """
+    rule = "45 degrees from the far side"
+    width = one.contact[1] + 2 * (clear_distance(one, rule) + one.contact[0])
+    return near_edge(np.maximum(width, 4 * (one.d or 0.0)), one, rule)
+
+
+def centre(one: StripInput) -> Floats:
+    """45 degrees from the centre of the loaded area to the face (older Dutch practice)."""
+    rule = "45 degrees from the centre"
+    width = one.contact[1] + 2 * (clear_distance(one, rule) + 0.5 * one.contact[0])
+    return near_edge(width, one, rule)
+
+
+def control_section(one: StripInput, rule: str = "fib Model Code 2010 7.3.3.1") -> Floats:
+    """Distance of the control section from the support's face [m]: the lesser of d and a_v/2."""
+    require(one.d is not None, rule, "the effective depth d")
+    assert one.d is not None
+    return np.minimum(one.d, 0.5 * clear_distance(one, rule))
+
+
+def model_code(one: StripInput) -> Floats:
+    """Spread from the near side of the loaded area to the control section.
+
+    At 45 degrees to the span direction for clamped or continuous supports, 60 degrees for simple
+    ones. The angles are from memory; their sense follows elastic plates, where a clamped edge
+    takes a wheel in a narrower band (1930: 1.57 u against 2.2 u of peak reaction for a load at u).
+    The start at the near side is the cautious reading of a figure not seen.
+    """
+    rule = "fib Model Code 2010 7.3.3.1"
+    require(one.ends != "cantilever", rule, "a span between two supports")
+    tangent = np.sqrt(3.0) if one.ends == "simple" else 1.0
+    reach = clear_distance(one, rule) - control_section(one, rule)
+    return near_edge(one.contact[1] + 2 * tangent * reach, one, rule)
+
+
+FACE = "load to the support's face"
+METHODS = {
+    "shear-45-far-side": StripMethod(
+        "French practice",
+        "as quoted in Heron",
+        "45 degrees from the far side",
+        "common practice",
+        "shear",
+        "either",
+        "wheel",
+        FACE,
+        far_side,
+        union=True,
+    ),
+    "shear-45-centre": StripMethod(
+        "Dutch practice",
+        "NEN 6720 era",
+        "45 degrees from the centre",
+        "from memory",
+        "shear",
+        "either",
+        "wheel",
+        FACE,
+        centre,
+        union=True,
+    ),
+    "shear-model-code-2010": StripMethod(
+        "fib Model Code 2010",
+        "2013 print",
+        "7.3.3.1",
+        "from memory",
+        "shear",
+        "either",
+        "wheel",
+        FACE,
+        model_code,
+        union=True,
+        note="Control section read; angles and the start of the spread from memory.",
+    ),
+}

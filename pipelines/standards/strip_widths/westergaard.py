@@ -1,0 +1,142 @@
+"""Westergaard's formulas of 1930 and the plain family load width + k a (1 - a/l)."""
+
+import numpy as np
+
+from pipelines.standards.strip_widths.method import StripInput, StripMethod, placed, require
+from plate.geometry.alignment import Floats
+
+WESTERGAARD = "Westergaard"
+PAPER = "Public Roads 11(1), 1930"
+POISSON = 0.15
+
+
+def circle(one: StripInput) -> float:
+    """Diameter of the circle of the contact's area [m]."""
+    return 2.0 * float(np.sqrt(one.contact[0] * one.contact[1] / np.pi))
+
+
+def _central(one: StripInput, rule: str) -> float:
+    require(one.ends == "simple", rule, "a simply supported span")
+    middle = bool(np.all(np.abs(placed(one, rule) - 0.5 * one.span) <= 0.01 * one.span))
+    require(middle, rule, "a wheel at mid-span")
+    c = circle(one)
+    # Limit of our own: the exact strip was compared with the formula as far as that.
+    require(c <= 0.4 * one.span, rule, "a loaded circle of at most 0.4 of the span")
+    return c
+
+
+def westergaard_width(one: StripInput) -> Floats:
+    """0.58 S + 2 c, the width of the working formula P S / (2.32 S + 8 c)."""
+    c = _central(one, f"{WESTERGAARD} working formula")
+    return np.full(np.shape(one.position), 0.58 * one.span + 2 * c)
+
+
+def westergaard_moment(one: StripInput, load: float) -> Floats:
+    """0.21072 P (log10(S / c1) + 0.4825), nu = 0.15; the constant is (1 + nu) ln 10 / 4 pi.
+
+    c1 = 2 (sqrt(0.4 c^2 + h^2) - 0.675 h) for the wheel on a slab of depth h, and c itself from
+    c = 3.45 h on, where the two meet.
+    """
+    c, h = _central(one, f"{WESTERGAARD} central wheel"), one.depth
+    c1 = 2.0 * (np.sqrt(0.4 * c**2 + h**2) - 0.675 * h) if c < 3.45 * h else c
+    constant = (1 + POISSON) * np.log(10.0) / (4 * np.pi)
+    moment = constant * load * (np.log10(one.span / c1) + 0.4825)
+    return np.full(np.shape(one.position), moment)
+
+
+def westergaard_secondary(one: StripInput, load: float) -> Floats:
+    """Moment across the strip: less than along it by (1 - nu) P / 4 pi = 0.0676 P."""
+    return westergaard_moment(one, load) - (1 - POISSON) * load / (4 * np.pi)
+
+
+def westergaard_reaction(load: float, distance: float, y: Floats | float) -> Floats:
+    """Reaction [N/m] at y [m] along a simple edge of a point load at `distance` u [m] from it.
+
+    Equation (119): (P / pi u) [(1 + nu)/2 / (1 + s^2) + (1 - nu) / (1 + s^2)^2], s = y/u, printed
+    as 0.1830 (P/u) [1 / (1 + s^2)] [1 + 1.4783 / (1 + s^2)]; exact for the half-plane.
+    """
+    share = 1.0 / (1.0 + (np.asarray(y, dtype=float) / distance) ** 2)
+    bracket = 0.5 * (1 + POISSON) * share + (1 - POISSON) * share**2
+    return np.asarray(load / (np.pi * distance) * bracket)
+
+
+def plain_width(one: StripInput, factor: float) -> Floats:
+    """Load width + factor a (1 - a/l), a from the nearer support, l the clear span."""
+    rule = "plain width"
+    require(one.ends != "cantilever", rule, "a span between two supports")
+    span = clear_span(one)
+    a = np.clip(placed(one, rule) - 0.5 * one.support_width, 0.0, span)
+    width = one.contact[1] + factor * a * (1 - a / span)
+    return np.minimum(width, one.slab_width)
+
+
+def clear_span(one: StripInput) -> float:
+    """Between faces of supports [m]."""
+    return one.span - one.support_width
+
+
+METHODS = {
+    "westergaard-working": StripMethod(
+        WESTERGAARD,
+        PAPER,
+        "working formula",
+        "from memory",
+        "sagging",
+        "either",
+        "wheel",
+        "centre to centre of supports",
+        westergaard_width,
+        note="c is the diameter of the circle of the contact's area.",
+    ),
+    "westergaard-moment": StripMethod(
+        WESTERGAARD,
+        PAPER,
+        "central wheel, along the span",
+        "from memory",
+        "sagging",
+        "either",
+        "wheel",
+        "centre to centre of supports",
+        None,
+        westergaard_moment,
+        note="The printed form was not read; the constant is derived.",
+    ),
+    "westergaard-secondary": StripMethod(
+        WESTERGAARD,
+        PAPER,
+        "central wheel, across the span",
+        "from memory",
+        "sagging",
+        "either",
+        "wheel",
+        "centre to centre of supports",
+        None,
+        westergaard_secondary,
+        note="The printed form was not read; the constant is derived.",
+    ),
+    "as3600-sagging": StripMethod(
+        "AS 3600",
+        "2001",
+        "one-way slabs, concentrated load, k = 2.4",
+        "read",
+        "sagging",
+        "either",
+        "wheel",
+        "clear span",
+        lambda one: plain_width(one, 2.4),
+        span_of=clear_span,
+        note="Away from free edges; read as quoted at eng-tips.com, thread 97432.",
+    ),
+    "bs8110-sagging": StripMethod(
+        "BS 8110-1",
+        "1997",
+        "3.5.2.2, k = 2.4",
+        "from memory",
+        "sagging",
+        "either",
+        "wheel",
+        "clear span",
+        lambda one: plain_width(one, 2.4),
+        span_of=clear_span,
+    ),
+}

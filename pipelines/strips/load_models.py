@@ -1,0 +1,162 @@
+"""Hand strips of a deck under a whole load model: moments and shears at the places of
+`strips_moments` and `strips_shears`, with all lanes and distributed loads."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from pipelines.deck.deck import Vehicle
+from pipelines.errors import MethodRangeError
+from pipelines.standards.strip_widths.sets import FIRST_SET, METHODS, StripSet
+from pipelines.strips.axle_widths import Focus, strip_train, strip_trains
+from pipelines.strips.beam import Side, moment_lines, shear_lines
+from pipelines.strips.lanes import LaneStrips, LaneWorst
+from pipelines.strips.moments import Sought, StripMoment, StripSolve
+from pipelines.strips.piecewise import Piecewise
+from pipelines.strips.shears import SHEAR_METHODS, StripShear, empty_shear, shear_trains
+from pipelines.strips.trains import Train
+from plate.geometry.alignment import Floats
+
+# Sections tried in a bay, and about the worst of them.
+SECTIONS = 25
+CLOSER = 9
+
+
+def model_moments(
+    lanes: LaneStrips, sets: Sequence[StripSet] = FIRST_SET
+) -> tuple[StripMoment, ...]:
+    """As `strips_moments.strip_moments`; `vehicle` is the load model's name."""
+    solve = _ModelSolve.of(lanes)
+    found = []
+    for strips in sets:
+        for bay in lanes.strip.bays:
+            found += solve.sagging(strips, bay)
+        for support in range(len(lanes.strip.beam.supports)):
+            found += solve.over_line(strips, support)
+    return tuple(found)
+
+
+def model_edge_moments(
+    lanes: LaneStrips, edge: str, distances: Mapping[str, float], bay: int
+) -> tuple[StripMoment, ...]:
+    """As `strips_moments.edge_moments` for one bay."""
+    solve = _ModelSolve.of(lanes)
+    return tuple(
+        replace(one, edge=edge)
+        for strips in FIRST_SET
+        for one in solve.sagging(strips, bay, distances[strips.edge_from])
+    )
+
+
+def model_shears(
+    lanes: LaneStrips, d: float, methods: Sequence[str] = SHEAR_METHODS
+) -> tuple[StripShear, ...]:
+    """As `strips_shears.strip_shears`."""
+    return tuple(
+        _shear(lanes, d, key, support, bay)
+        for key in methods
+        for support in range(len(lanes.strip.beam.supports))
+        for bay in (support - 1, support)
+        if bay in lanes.strip.bays
+    )
+
+
+def _shear(lanes: LaneStrips, d: float, key: str, support: int, bay: int) -> StripShear:
+    strip = lanes.strip
+    empty, away = empty_shear(strip, lanes.model.name, d, key, support, bay)
+    if empty.reason:
+        return empty
+
+    def trains(vehicle: Vehicle, extent: float | None) -> tuple[Train, ...]:
+        return shear_trains(strip, vehicle, d, key, support, bay, extent)
+
+    lines = shear_lines(strip.beam, [empty.section], "right")
+    try:
+        found = lanes.worst(trains, METHODS[key], lines, away, edge=False)
+    except MethodRangeError as error:
+        return replace(empty, reason=str(error))
+    return replace(
+        empty,
+        value=found.value,
+        station=found.station,
+        direction=found.direction,
+        width=found.width,
+        axles=found.axles,
+    )
+
+
+@dataclass
+class _ModelSolve(StripSolve):
+    """One load model on one strip."""
+
+    lanes: LaneStrips | None = None
+    made: dict[tuple[str, Focus, Vehicle, float | None], tuple[Train, ...]] = field(
+        default_factory=dict
+    )
+
+    @classmethod
+    def of(cls, lanes: LaneStrips) -> "_ModelSolve":
+        first = lanes.model.kinds[0].vehicles[0]
+        return cls(lanes.strip, first, lanes.directions, None, lanes=lanes)
+
+    def filled(
+        self, strips: StripSet, focus: Focus, wanted: Sequence[tuple[StripMoment, Sought]]
+    ) -> list[StripMoment]:
+        try:
+            return [self._under(strips, focus, empty, sought) for empty, sought in wanted]
+        except MethodRangeError as error:
+            return [self._named(replace(empty, reason=str(error))) for empty, _ in wanted]
+
+    def _named(self, one: StripMoment) -> StripMoment:
+        assert self.lanes is not None
+        return replace(one, vehicle=self.lanes.model.name, caution="")
+
+    def _under(
+        self, strips: StripSet, focus: Focus, empty: StripMoment, sought: Sought
+    ) -> StripMoment:
+        beam = self.deck.beam
+
+        def worst(side: Side, sections: Floats) -> tuple[LaneWorst, float]:
+            lines = moment_lines(beam, sections, side)
+            found = self._worst_of(strips, focus, empty, sought.sign, lines)
+            return found, float(sections[found.section])
+
+        if sought.bay is None:
+            tried = [worst(*pair) for pair in sought.sections(beam)]
+        else:
+            low, high = beam.bay(sought.bay)
+            sections = np.linspace(low, high, SECTIONS)
+            tried = [worst("right", sections)]
+            step = sections[1] - sections[0]
+            near = tried[0][1] + step * np.linspace(-1.0, 1.0, CLOSER)
+            tried.append(worst("right", np.clip(near, low, high)))
+        found, section = max(tried, key=lambda pair: pair[0].value)
+        return self._named(
+            replace(
+                empty,
+                value=sought.sign * found.value,
+                section=section,
+                station=found.station,
+                direction=found.direction,
+                width=found.width,
+                axles=found.axles,
+            )
+        )
+
+    def _worst_of(
+        self, strips: StripSet, focus: Focus, empty: StripMoment, sign: float, lines: Piecewise
+    ) -> LaneWorst:
+        assert self.lanes is not None
+
+        def trains(vehicle: Vehicle, extent: float | None) -> tuple[Train, ...]:
+            key = (strips.name, focus, vehicle, extent)
+            if key not in self.made:
+                self.made[key] = (
+                    (strip_train(self.deck, vehicle, strips, focus, extent),)
+                    if self.deck.bars == "parallel"
+                    else tuple(strip_trains(self.deck, vehicle, strips, focus))
+                )
+            return self.made[key]
+
+        return self.lanes.worst(trains, empty.method, lines, sign, focus.edge is not None)

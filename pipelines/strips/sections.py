@@ -1,0 +1,298 @@
+"""Design sections of a deck in the direction of its strip, and the plate's points on them.
+
+`s` counts along the strip and `t` across it: for bars along traffic s is the station and t the
+offset, for bars across it s is the offset and t the station.
+"""
+
+import itertools
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.deck.deck import Deck
+from pipelines.deck.words import line_title
+from pipelines.model.responses import Solver
+from pipelines.strips.deck_strip import StripDeck
+from plate.conventions import RESULTS
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Kind = Literal[
+    "sagging", "hogging", "face", "over line", "transverse", "edge", "end edge", "shear", "corner"
+]
+
+M_X, M_Y = RESULTS.index("m_x"), RESULTS.index("m_y")
+Q_X, Q_Y = RESULTS.index("q_x"), RESULTS.index("q_y")
+BARS = {M_X: "bars along", M_Y: "bars across", Q_X: "along", Q_Y: "across"}
+# What counts as an obtuse corner, as a share of the span of its bay.
+CORNER = 0.5
+ON = 1e-6  # points nearer to a line than this lie on it [m]
+
+
+@dataclass(frozen=True)
+class Section:
+    """Where a finding is read.
+
+    place : the bay or line in words; where : what of it, "" for all of a bay.
+    component : index in RESULTS; sign : 1 for the largest value, -1 for the smallest.
+    points : field points (n,) among which the plate's peak is sought.
+    s : where the section is not on mesh points: it runs along this s [m] beside them.
+    lines : names of the bay's two lines or of the line; edge : name of an edge.
+    """
+
+    kind: Kind
+    place: str
+    where: str
+    effect: str
+    component: int
+    sign: int
+    points: Ints
+    lines: tuple[str, ...]
+    s: float | None = None
+    edge: str = ""
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A deck seen along its strip.
+
+    s, t : coordinates of the field points (n_point,) [m].
+    to_low, to_high : their distances along t from the edges that run along the strip [m].
+    inside : whether they are further than half a span from such edges if nothing stiffens these.
+    """
+
+    deck: Deck
+    strip: StripDeck
+    s: Floats
+    t: Floats
+    to_low: Floats
+    to_high: Floats
+    inside: NDArray[np.bool_]
+
+    @property
+    def along(self) -> bool:
+        return self.strip.bars == "parallel"
+
+    @property
+    def moment(self) -> int:
+        return M_X if self.along else M_Y
+
+    @property
+    def transverse(self) -> int:
+        return M_Y if self.along else M_X
+
+    @property
+    def shear(self) -> int:
+        return Q_X if self.along else Q_Y
+
+    @property
+    def edges(self) -> tuple[str, str]:
+        """Edges that run along the strip, at the lowest and highest t."""
+        return ("left", "right") if self.along else ("start", "end")
+
+    @property
+    def ends(self) -> tuple[str, str]:
+        """Edges at the strip's own ends."""
+        return ("start", "end") if self.along else ("left", "right")
+
+    def points(self, s: Floats | float, t: Floats | float) -> Floats:
+        """Plan points (..., 2) of coordinates along and across the strip."""
+        s, t = np.asarray(s, dtype=float), np.asarray(t, dtype=float)
+        return self.deck.plan.at(s, t) if self.along else self.deck.plan.at(t, s)
+
+    def t_range(self, s: float) -> tuple[float, float]:
+        """t of the slab's edges at s [m]."""
+        if self.along:
+            offsets = self.deck.plan.line_offsets(np.array(s))
+            return float(offsets[0]), float(offsets[-1])
+        return self.deck.plan.u_range
+
+    def line(self, s: float) -> Floats:
+        """Plan ends (2, 2) of the line of that s, from edge to edge."""
+        return self.points(s, np.array(self.t_range(s)))
+
+    def bay(self, lines: tuple[str, ...]) -> tuple[float, float]:
+        """s of a bay's two lines [m]."""
+        at = {one.name: one.at for one in self.strip.beam.supports}
+        return at[lines[0]], at[lines[1]]
+
+    def to(self, edge: str) -> Floats:
+        """Distances (n_point,) from an edge that runs along the strip [m]."""
+        return self.to_low if edge == self.edges[0] else self.to_high
+
+
+def frame(deck: Deck, strip: StripDeck, solver: Solver) -> Frame:
+    """The deck's field points in the strip's coordinates."""
+    plan = solver.recovery.points.plan
+    u, y = deck.plan.logical_station(plan), plan[:, 1]
+    if strip.bars == "parallel":
+        s, t, edges = u, y, ("left", "right")
+        offsets = deck.plan.line_offsets(u)
+        to_low, to_high = y - offsets[:, 0], offsets[:, -1] - y
+    else:
+        s, t, edges = y, u, ("start", "end")
+        low, high = deck.plan.u_range
+        to_low, to_high = u - low, high - u
+    half = 0.5 * mean_span(strip)
+    reach = [stiffening(deck, edge) for edge in edges]
+    least, most = (one if one <= half else half for one in reach)
+    inside = (to_low >= least - ON) & (to_high >= most - ON)
+    return Frame(deck, strip, s, t, to_low, to_high, inside)
+
+
+def mean_span(strip: StripDeck) -> float:
+    """Mean distance of the strip's supports [m]."""
+    return float(np.mean(np.diff([one.at for one in strip.beam.supports])))
+
+
+def stiffening(deck: Deck, edge: str) -> float:
+    """Distance from an edge to the first line that supports or stiffens it [m]; inf without one."""
+    if deck.line(edge) is not None:
+        return 0.0
+    if edge in ("left", "right"):
+        names = [f"L{j + 1}" for j in range(len(deck.offsets))]
+        places = deck.offsets
+    else:
+        names = [f"C{i + 1}" for i in range(len(deck.stations))]
+        places = deck.stations
+    if edge in ("right", "end"):
+        names, places = names[::-1], places[::-1]
+    for name, at in zip(names, places, strict=True):
+        if deck.line(name) is not None:
+            return float(deck.plan.overhang[edge] + abs(at - places[0]))
+    return np.inf
+
+
+def sections(at: Frame, depth: float) -> list[Section]:
+    """All design sections of a strip's direction.
+
+    depth : effective depth for the shear sections [m].
+    """
+    return [*_bays(at), *_lines(at, depth), *_edges(at), *_corners(at)]
+
+
+def _bays(at: Frame) -> list[Section]:
+    supports = at.strip.beam.supports
+    found = []
+    for one, two in itertools.pairwise(supports):
+        within = (at.s > one.at + ON) & (at.s < two.at - ON) & at.inside
+        points = np.flatnonzero(within)
+        place, lines = f"bay {one.name}\u2013{two.name}", (one.name, two.name)
+        for kind, component, words in (
+            ("sagging", at.moment, "sagging"),
+            ("transverse", at.transverse, "sagging under wheels"),
+        ):
+            effect = f"{words}, {BARS[component]}, soffit"
+            found.append(Section(kind, place, "", effect, component, 1, points, lines))  # type: ignore[arg-type]
+    return found
+
+
+def _lines(at: Frame, depth: float) -> list[Section]:
+    beam = at.strip.beam
+    supports = beam.supports
+    found = []
+    bars = BARS[at.moment]
+    for k, line in enumerate(supports):
+        place = line_title(at.deck, line.name)
+        ends = k in (0, len(supports) - 1)
+        on = np.flatnonzero((np.abs(at.s - line.at) < ON) & at.inside)
+        hangs = at.strip.overhang(k) > 0.0
+
+        def add(
+            kind: Kind,
+            where: str,
+            effect: str,
+            sign: int,
+            points: Ints,
+            s: float | None = None,
+            component: int = at.moment,
+            place: str = place,
+            name: str = line.name,
+        ) -> None:
+            if len(points):
+                found.append(
+                    Section(kind, place, where, effect, component, sign, points, (name,), s)
+                )
+
+        if not ends or hangs or line.k_rot > 0.0:
+            add("hogging", "centre line", f"hogging, {bars}, top", -1, on)
+            if line.width > 0.0:
+                for s in (line.at - 0.5 * line.width, line.at + 0.5 * line.width):
+                    near = _beside(at, line.at, s, at.inside)
+                    add("face", "face", f"hogging, {bars}, top", -1, near, s)
+        if not ends:
+            add("over line", "centre line", f"sagging over the line, {bars}, soffit", 1, on)
+        reach = max(0.5 * line.width + depth, at.strip.depth)
+        for sign, other in ((-1, k - 1), (1, k + 1)):
+            if 0 <= other < len(supports) and reach < abs(supports[other].at - line.at):
+                s = line.at + sign * reach
+                # Shears are not read within one thickness of an edge.
+                clear = np.minimum(at.to_low, at.to_high) > at.strip.depth
+                near = _beside(at, line.at, s, at.inside & clear)
+                where = f"{1e3 * (reach - 0.5 * line.width):.0f} mm from the face"
+                add("shear", where, f"shear {BARS[at.shear]}", sign, near, s, at.shear)
+    return found
+
+
+def _beside(at: Frame, line: float, s: float, allowed: NDArray[np.bool_]) -> Ints:
+    """Field points of the row nearest to s on its side of a line, the line itself aside."""
+    away = np.sign(s - line)
+    candidates = allowed & (away * (at.s - line) > ON)
+    if not candidates.any():
+        return np.zeros(0, dtype=np.int64)
+    gap = np.abs(at.s - s)
+    least = gap[candidates].min()
+    return np.flatnonzero(candidates & (gap < least + ON))
+
+
+def _edges(at: Frame) -> list[Section]:
+    supports = at.strip.beam.supports
+    found = []
+    # Along the strip: the strips there lack half their width.
+    for edge in at.edges:
+        on = (at.to(edge) < ON) & (at.s > supports[0].at + ON) & (at.s < supports[-1].at - ON)
+        words = f"sagging along the edge, {BARS[at.moment]}, soffit"
+        found.append(
+            Section(
+                "edge", f"{edge} edge", "", words, at.moment, 1, np.flatnonzero(on), (), edge=edge
+            )
+        )
+    # Across the strip, at its own ends: the slab and its end beam bend the other way.
+    for edge, s in zip(at.ends, (at.strip.beam.start, at.strip.beam.end), strict=True):
+        points = np.flatnonzero(np.abs(at.s - s) < ON)
+        words = f"sagging along the edge, {BARS[at.transverse]}, soffit"
+        found.append(
+            Section("end edge", f"{edge} edge", "", words, at.transverse, 1, points, (), edge=edge)
+        )
+    return found
+
+
+def _corners(at: Frame) -> list[Section]:
+    """Obtuse corners of a skew deck over end lines on which the strip has no moment: the plate is
+    held down there and hogs. Nothing is read within one thickness of the corner itself."""
+    skew, supports = at.deck.plan.skew, at.strip.beam.supports
+    if not at.along or skew == 0.0:
+        return []
+    found = []
+    for k, bay in ((0, 0), (len(supports) - 1, len(supports) - 2)):
+        line = supports[k]
+        if at.strip.overhang(k) > 0.0 or line.k_rot > 0.0:
+            continue
+        edge = at.edges[1] if (k == 0) == (skew > 0.0) else at.edges[0]
+        low, high = at.t_range(line.at)
+        corner = at.points(line.at, low if edge == at.edges[0] else high)
+        away = np.linalg.norm(at.points(at.s, at.t) - corner, axis=1)
+        one, two = at.strip.beam.bay(bay)
+        points = np.flatnonzero(
+            (away <= CORNER * (two - one))
+            & (away >= at.strip.depth)
+            & (at.s > one - ON)
+            & (at.s < two + ON)
+        )
+        place = f"obtuse corner of {line_title(at.deck, line.name)}, {edge} edge"
+        effect = f"hogging, {BARS[at.moment]}, top"
+        lines = (supports[bay].name, supports[bay + 1].name)
+        found.append(Section("corner", place, "", effect, at.moment, -1, points, lines, edge=edge))
+    return found

@@ -1,0 +1,110 @@
+"""Designs of experiments: the value of every parameter in every row.
+
+grid            every combination of values, the last parameter changing fastest
+latin hypercube one row in each of so many equal slices of every parameter (McKay 1979)
+sobol           a scrambled Sobol sequence, even in all parameters together
+rows            the rows of a CSV file with a column for each parameter
+
+Sampled values are rounded to six figures, so that the printed design is the design.
+"""
+
+import csv
+import io
+from itertools import product
+from pathlib import Path
+
+import numpy as np
+from scipy.stats import qmc
+
+from pipelines.study.spec import Parameter, Study, StudyError, Value
+
+MOST_ROWS = 100_000
+
+
+def design_rows(study: Study) -> tuple[dict[str, Value], ...]:
+    """Parameter values by name, row after row.
+
+    Raises StudyError for a CSV file that does not fit the parameters.
+    """
+    parameters, design = study.parameters, study.design
+    names = [p.name for p in parameters]
+    if design.kind == "rows":
+        assert design.file is not None
+        return _read_rows(design.file, parameters)
+    if design.kind == "grid":
+        levels = [_levels(p) for p in parameters]
+        return tuple(dict(zip(names, row, strict=True)) for row in product(*levels))
+    assert design.rows is not None
+    unit = _samples(len(parameters), design.rows, design.seed, sobol=design.kind == "sobol")
+    return tuple(
+        {p.name: _at(p, float(share)) for p, share in zip(parameters, row, strict=True)}
+        for row in unit
+    )
+
+
+def _samples(dimensions: int, rows: int, seed: int, *, sobol: bool) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    if sobol:
+        return np.asarray(qmc.Sobol(dimensions, rng=rng).random(rows))
+    return np.asarray(qmc.LatinHypercube(dimensions, rng=rng).random(rows))
+
+
+def _levels(parameter: Parameter) -> tuple[Value, ...]:
+    if parameter.values is not None:
+        return parameter.values
+    assert parameter.steps is not None
+    return tuple(_between(parameter, float(s)) for s in np.linspace(0.0, 1.0, parameter.steps))
+
+
+def _at(parameter: Parameter, share: float) -> Value:
+    """The value that a share 0..1 of the parameter's range or list stands for."""
+    if parameter.values is not None:
+        return parameter.values[min(int(share * len(parameter.values)), len(parameter.values) - 1)]
+    return _between(parameter, share)
+
+
+def _between(parameter: Parameter, share: float) -> float:
+    low, high = parameter.low, parameter.high
+    value = low * (high / low) ** share if parameter.log else low + (high - low) * share
+    return float(f"{value:.6g}")
+
+
+def _read_rows(path: Path, parameters: tuple[Parameter, ...]) -> tuple[dict[str, Value], ...]:
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise StudyError(f"{path}: cannot be read as UTF-8 text: {error}") from error
+    reader = csv.DictReader(io.StringIO(text), skipinitialspace=True)
+    names = [p.name for p in parameters]
+    columns = [(c or "").strip() for c in reader.fieldnames or []]
+    if sorted(columns) != sorted(names):
+        raise StudyError(
+            f"{path}: columns {', '.join(columns) or '(none)'}; needed are {', '.join(names)}"
+        )
+    found = []
+    for cells in reader:
+        values = [cells.get(c) for c in reader.fieldnames or []]
+        if None in cells or None in values:
+            raise StudyError(f"{path}, line {reader.line_num}: not {len(names)} cells")
+        row = dict(zip(columns, values, strict=True))
+        found.append({name: _cell(row[name] or "") for name in names})
+        if len(found) > MOST_ROWS:
+            raise StudyError(f"{path}: more than {MOST_ROWS} rows")
+    if not found:
+        raise StudyError(f"{path}: no rows")
+    return tuple(found)
+
+
+def _cell(text: str) -> Value:
+    """A number where it reads as a finite one, else true, false or the text itself."""
+    text = text.strip()
+    if text in ("true", "false"):
+        return text == "true"
+    for kind in (int, float):
+        try:
+            value = kind(text)
+        except ValueError:
+            continue
+        if np.isfinite(value):
+            return value
+    return text

@@ -1,0 +1,259 @@
+"""From design to work: the deck of every row, rows that share a structure, memory.
+
+Every row becomes a complete deck file of its own. Its key is the hash of that file, of what is
+wanted of it and of the program, so a row is computed once, and again only when one of them changes.
+
+Rows that differ in nothing but loads, vehicles, probes and bars share their structure. Where such
+rows have patches in different places, each of their decks gets one more static case without load
+that holds all of those patches: the mesh then follows all of them, is the same for all, and is
+factorised once. The case stands in the deck file like any other, so `deckslab run` on a row's deck
+gives the row's numbers.
+"""
+
+import hashlib
+import json
+import tempfile
+from collections.abc import Callable, Iterator
+from copy import deepcopy
+from dataclasses import dataclass, replace
+from functools import cache
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import pipelines
+import plate
+from pipelines.deck.deck import Deck
+from pipelines.deck.reading.deck_file import read_deck
+from pipelines.errors import DeckError, JobError
+from pipelines.study.design import design_rows
+from pipelines.study.groups import geometry, set_groups
+from pipelines.study.keys import set_key, toml_text
+from pipelines.study.spec import Study, StudyError, Value
+from plate.errors import PlateError
+
+# Tables that the stiffness of the deck depends on. Should one be missing here, its rows only get
+# more patches than they need: what is shared is decided by the models themselves.
+STRUCTURE = ("slab", "plan", "opening", "line", "point", "mesh")
+# Keys that name another file beside the deck file.
+FILE_KEYS = (("plan", "dxf"), ("survey", "file"))
+MESH_CASE = "patches of the study, without load"
+# Up to here one mesh for all is measured to be cheaper than several, on straight and skew decks.
+MOST_PATCHES = 24
+# Decks of one task: what a kill can lose, at most.
+MOST_ROWS = 32
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of the design.
+
+    values : parameters by name; variables : what formulas may name besides; deck : TOML text;
+    files : other files that it names, by the names it uses.
+    structure : hash of what the stiffness depends on; tolerances : whether they are wanted.
+    reason : why there is no valid deck, else "".
+    """
+
+    number: int
+    values: dict[str, Value]
+    variables: dict[str, float]
+    deck: str = ""
+    files: tuple[tuple[str, bytes], ...] = ()
+    key: str = ""
+    structure: str = ""
+    tolerances: bool = False
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Task:
+    """Rows that one worker computes one after the other, sharing what they can."""
+
+    rows: tuple[Row, ...]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """rows : of the whole design; program : version and hash of the code."""
+
+    rows: tuple[Row, ...]
+    program: str
+
+    def tasks(self, done: Callable[[str], bool]) -> tuple[Task, ...]:
+        """Tasks for the valid rows whose key is not done, each key once."""
+        wanted: dict[str, list[Row]] = {}
+        seen: set[str] = set()
+        for row in self.rows:
+            if not row.reason and row.key not in seen and not done(row.key):
+                seen.add(row.key)
+                wanted.setdefault(row.structure, []).append(row)
+        return tuple(
+            Task(tuple(rows[k : k + MOST_ROWS]))
+            for rows in wanted.values()
+            for k in range(0, len(rows), MOST_ROWS)
+        )
+
+
+def plan_study(study: Study, told: Callable[[int, int], None] | None = None) -> Plan:
+    """The rows of a study.
+
+    told : called with the rows planned and their number.
+
+    Raises StudyError where no row gives a valid deck.
+    """
+    program = program_version()
+    values = design_rows(study)
+    rows: list[tuple[Row, dict[str, Any]]] = []
+    for number, one in enumerate(values, start=1):
+        rows.append(_row(study, number, one))
+        if told is not None:
+            told(number, len(values))
+    broken = [row for row, _ in rows if row.reason]
+    if len(broken) == len(rows):
+        raise StudyError(f"no row gives a valid deck; the first: {broken[0].reason}")
+    finished = {row.number: row for row in broken}
+    for group in _groups([pair for pair in rows if not pair[0].reason]):
+        for row in _with_mesh(study, group, program):
+            finished[row.number] = row
+    return Plan(tuple(finished[n] for n in sorted(finished)), program)
+
+
+@cache
+def program_version() -> str:
+    """The distribution's version and the first digits of the hash of its code."""
+    digest = hashlib.sha256()
+    for package in (plate, pipelines):
+        folder = Path(package.__file__ or "").parent
+        for path in sorted(folder.rglob("*.py")):
+            digest.update(f"{path.relative_to(folder)}\0".encode() + path.read_bytes() + b"\0")
+    return f"{version('deckslab')}+{digest.hexdigest()[:12]}"
+
+
+def _row(study: Study, number: int, values: dict[str, Value]) -> tuple[Row, dict[str, Any]]:
+    """The row with its deck's tables, or with the reason why it has none."""
+    tables = deepcopy(study.base)
+    row = Row(number, values, {})
+    try:
+        row = replace(row, variables=_resolve(study, tables, values))
+        row = replace(row, files=_attached(tables, study.base_path.parent))
+        row = replace(row, deck=toml_text(tables))
+        deck_of(row)
+    except (JobError, PlateError) as error:
+        return replace(row, reason=" ".join(str(error).split())), tables
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError, ZeroDivisionError):
+        # A base deck with mistakes of its own: the groups found no sound geometry in it.
+        return replace(
+            row, reason="the base deck has mistakes or lacks what [reference] names"
+        ), tables
+    return row, tables
+
+
+def _attached(tables: dict[str, Any], folder: Path) -> tuple[tuple[str, bytes], ...]:
+    """The files that a deck names, renamed in its tables to the hash of what they hold."""
+    found = []
+    for table, key in FILE_KEYS:
+        name = tables.get(table, {}).get(key)
+        if isinstance(name, str):
+            try:
+                data = (folder / name).read_bytes()
+            except OSError as error:
+                raise StudyError(f"[{table}] {key} = {name}: {error.strerror}") from None
+            tables[table][key] = f"{hashlib.sha256(data).hexdigest()[:16]}{Path(name).suffix}"
+            found.append((tables[table][key], data))
+    return tuple(found)
+
+
+def _resolve(study: Study, tables: dict[str, Any], values: dict[str, Value]) -> dict[str, float]:
+    """Set the keys of a row in the deck's tables; returns the reference's variables."""
+    groups: dict[str, float] = {}
+    for parameter in study.parameters:
+        for key in parameter.keys:
+            set_key(tables, key, values[parameter.name])
+        if parameter.group is not None:
+            value = values[parameter.name]
+            if isinstance(value, str | bool):
+                raise StudyError(f"{parameter.name} = {value}: a group has numbers")
+            groups[parameter.group] = float(value)
+    reference = study.reference
+    if reference is not None:
+        set_groups(tables, reference, groups)
+    variables = {} if reference is None else geometry(tables, reference)
+    for key, formulas in study.follows:
+        found = [float(formula({**values, **variables})) for formula in formulas]
+        set_key(tables, key, found if len(found) > 1 else found[0])
+        if reference is not None:  # the next formula may name what this one has set
+            variables = geometry(tables, reference)
+    return variables
+
+
+def _patches(tables: dict[str, Any]) -> list[str]:
+    """Places and sizes of all patches, as text that sorts."""
+    found = set()
+    for case in tables.get("case", []):
+        for patch in case.get("patches", []):
+            found.add(json.dumps([patch["at_m"], patch["size_m"]]))
+    return sorted(found)
+
+
+def _groups(
+    rows: list[tuple[Row, dict[str, Any]]],
+) -> Iterator[list[tuple[Row, dict[str, Any]]]]:
+    """Rows of the same structure, with few enough patches for one mesh."""
+    alike: dict[str, list[tuple[Row, dict[str, Any]]]] = {}
+    for row, tables in rows:
+        kept = _digest({k: tables[k] for k in STRUCTURE if k in tables})
+        alike.setdefault(kept, []).append((row, tables))
+    for structure, members in alike.items():
+        ordered = sorted(members, key=lambda pair: (_patches(pair[1]), pair[0].number))
+        group: list[tuple[Row, dict[str, Any]]] = []
+        patches: set[str] = set()
+        for row, tables in ordered:
+            more = patches | set(_patches(tables))
+            if group and len(more) > MOST_PATCHES:
+                yield group
+                group, more = [], set(_patches(tables))
+            group.append((replace(row, structure=structure), tables))
+            patches = more
+        yield group
+
+
+def _with_mesh(
+    study: Study, group: list[tuple[Row, dict[str, Any]]], program: str
+) -> Iterator[Row]:
+    """The group's rows with one mesh for all, their decks and keys."""
+    sets = [_patches(tables) for _, tables in group]
+    union = sorted({patch for one in sets for patch in one})
+    for (row, tables), own in zip(group, sets, strict=True):
+        tables.pop("title", None)
+        if len(own) < len(union):
+            places = [json.loads(patch) for patch in union]
+            case = {
+                "name": MESH_CASE,
+                "patches": [{"at_m": at, "size_m": size, "load_kN": 0.0} for at, size in places],
+            }
+            tables["case"] = [*tables.get("case", []), case]
+        deck = toml_text(tables)
+        structure = _digest([row.structure, union])
+        every = study.tolerance_every
+        tolerances = every > 0 and int(structure, 16) % every == 0
+        target = study.error_target if tolerances else None
+        wanted = [repr(study.responses), repr(study.reference), tolerances, target]
+        key = _digest([deck, row.values, wanted, program])
+        yield replace(row, deck=deck, key=key, structure=structure, tolerances=tolerances)
+
+
+def _digest(value: Any) -> str:
+    return hashlib.sha256(json.dumps(value, sort_keys=True).encode()).hexdigest()
+
+
+def deck_of(row: Row) -> Deck:
+    """The row's deck, read from its own text; DeckError for its mistakes."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "deck.toml"
+        path.write_text(row.deck, encoding="utf-8")
+        for name, data in row.files:
+            (path.parent / name).write_bytes(data)
+        try:
+            return replace(read_deck(path), path="deck")
+        except DeckError as error:
+            raise DeckError("deck", error.mistakes) from None

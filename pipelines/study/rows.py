@@ -1,0 +1,43 @@
+"""The finished rows of a study on disk: one file each, written whole, named by the row's key."""
+
+import json
+from dataclasses import fields
+from pathlib import Path
+
+from pipelines.files import write_bytes, write_text
+from pipelines.study.plan import Row
+from pipelines.study.task import Finished
+
+
+class RowFiles:
+    """Row files in a folder, which is made if it is new.
+
+    A file that is damaged, or is not a row of this key, counts as none.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        folder.mkdir(parents=True, exist_ok=True)
+
+    def path(self, key: str) -> Path:
+        return self.folder / f"{key}.json"
+
+    def write(self, row: Row, finished: Finished) -> None:
+        """Keep a finished row with the deck, and the files beside it, that it was computed from.
+
+        Raises OSError where the disk is full; the folder is then as it was before.
+        """
+        for name, data in row.files:
+            if not (self.folder / name).exists():
+                write_bytes(self.folder / name, data)
+        entry = finished.entry() | {"parameters": row.values, "deck": row.deck}
+        write_text(self.path(finished.key), json.dumps(entry, indent=1, allow_nan=False) + "\n")
+
+    def read(self, key: str) -> Finished | None:
+        """The finished row, None where it is not there."""
+        try:
+            entry = json.loads(self.path(key).read_text(encoding="utf-8"))
+            found = Finished(**{one.name: entry[one.name] for one in fields(Finished)})
+        except (OSError, ValueError, KeyError, TypeError):
+            return None
+        return found if found.key == key else None

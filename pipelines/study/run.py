@@ -1,0 +1,170 @@
+"""A study, start to end: study file in, table of responses out; killed at any time, it goes on."""
+
+import json
+import os
+import platform
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from hashlib import sha256
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from pipelines.files import write_text
+from pipelines.study.execute import execute
+from pipelines.study.file import read_study
+from pipelines.study.memory import Need, local_workers, study_need
+from pipelines.study.plan import Plan, Row, plan_study
+from pipelines.study.rows import RowFiles
+from pipelines.study.spec import Study
+from pipelines.study.table import Column, csv_text, study_columns, write_table
+from pipelines.study.task import Finished, Wanted
+from pipelines.study.workers import Cluster, Pool, Workers
+
+PACKAGES = ("numpy", "scipy", "pyarrow")
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a run of a study did.
+
+    rows, failed, above_target : of the whole table; computed : decks computed in this run;
+    seconds : wall time of the computing; deck_seconds : summed over workers.
+    """
+
+    table: Path
+    rows: int
+    failed: int
+    above_target: int
+    computed: int
+    workers: int
+    need: Need
+    seconds: float
+    deck_seconds: float
+
+    @property
+    def per_hour(self) -> float:
+        """Decks per hour in this run; 0 where none was computed."""
+        return 3600.0 * self.computed / self.seconds if self.computed else 0.0
+
+
+def run_study(
+    path: Path,
+    out: Path,
+    *,
+    workers: int | None = None,
+    cluster: str | None = None,
+    progress: Progress | None = None,
+) -> Outcome:
+    """Compute what is missing of a study and write its table to `out`.
+
+    workers : local processes, default one per processor as far as memory allows; cluster : address
+    of a Dask scheduler instead. progress : called with the stage, what is done and what there is.
+
+    `out` holds table.parquet, table.csv, design.csv, study.json and rows/, one file per deck.
+
+    Raises
+    ------
+    DeckError, StudyError
+        Mistakes in the study file; memory that does not suffice; a lost cluster.
+    OSError
+        Files that cannot be written. Finished rows stay, the next run goes on from them.
+    """
+    tell = progress or (lambda stage, part, whole: None)
+    study = read_study(path)
+    plan = plan_study(study, lambda part, whole: tell("decks", part, whole))
+    out.mkdir(parents=True, exist_ok=True)
+    files = RowFiles(out / "rows")
+    finished = {row.key: found for row in plan.rows if (found := files.read(row.key))}
+    tasks = plan.tasks(lambda key: key in finished)
+    count, before = sum(len(task.rows) for task in tasks), len(finished)
+    need = study_need(plan) if tasks else Need(0.0, 0, 0, 0)
+    write_text(out / "design.csv", csv_text(_design(study, plan)))
+
+    def keep(row: Row, one: Finished) -> None:
+        if one.lasting:
+            files.write(row, one)
+        finished[row.key] = one
+        tell("rows", len(finished) - before, count)
+
+    start, computed, used = time.perf_counter(), 0, 0
+    if tasks:
+        tell("rows", 0, count)
+        pool: Pool = Cluster(cluster, need) if cluster else Workers(local_workers(workers, need))
+        try:
+            used = pool.count
+            wanted = Wanted(study.responses, study.reference, study.error_target, plan.program)
+            execute(tasks, wanted, pool, keep)
+        finally:
+            pool.close()
+        computed = count
+    seconds = time.perf_counter() - start
+    columns = study_columns(study, plan, finished)
+    write_table(out / "table.parquet", out / "table.csv", columns, _about(study, plan))
+    statuses = next(c.values for c in columns if c.name == "status")
+    new = [finished[row.key] for task in tasks for row in task.rows]
+    outcome = Outcome(
+        table=out / "table.parquet",
+        rows=len(plan.rows),
+        failed=statuses.count("failed"),
+        above_target=statuses.count("above target"),
+        computed=computed,
+        workers=used,
+        need=need,
+        seconds=seconds,
+        deck_seconds=sum(one.seconds for one in new),
+    )
+    record = _about(study, plan) | _run_record(outcome, new, cluster)
+    record |= {
+        "study_file": path.read_text(encoding="utf-8"),
+        "base_file": study.base_path.read_text(encoding="utf-8"),
+        "columns": {c.name: {"unit": c.unit, "meaning": c.meaning} for c in columns},
+    }
+    write_text(out / "study.json", json.dumps(record, indent=1) + "\n")
+    return outcome
+
+
+def _design(study: Study, plan: Plan) -> list[Column]:
+    found = [Column("row", "", "", tuple(row.number for row in plan.rows))]
+    for one in study.parameters:
+        found.append(Column(one.name, one.unit, "", tuple(r.values[one.name] for r in plan.rows)))
+    return found
+
+
+def _about(study: Study, plan: Plan) -> dict[str, Any]:
+    """Where the table comes from; the same whenever and wherever it is computed."""
+    design = study.design
+    return {
+        "title": study.title,
+        "program": plan.program,
+        "python": platform.python_version(),
+        "packages": {name: version(name) for name in PACKAGES},
+        "study": study.path.name,
+        "study_sha256": sha256(study.path.read_bytes()).hexdigest(),
+        "base": study.base_path.name,
+        "base_sha256": sha256(study.base_path.read_bytes()).hexdigest(),
+        "design": {"kind": design.kind, "rows": len(plan.rows), "seed": design.seed},
+        "units": "as in each column's metadata; tolerances are numerical (mesh) only",
+    }
+
+
+def _run_record(outcome: Outcome, new: list[Finished], cluster: str | None) -> dict[str, Any]:
+    return {
+        "last_run": {
+            "finished": datetime.now(UTC).isoformat(timespec="seconds"),
+            "computed": outcome.computed,
+            "failed": outcome.failed,
+            "above_target": outcome.above_target,
+            "executor": "cluster" if cluster else "local processes",
+            "workers": outcome.workers,
+            "processors": len(os.sched_getaffinity(0)),
+            "wall_seconds": round(outcome.seconds, 3),
+            "deck_seconds": round(outcome.deck_seconds, 3),
+            "decks_per_hour": round(outcome.per_hour, 1),
+            "memory_estimate_GB": round(outcome.need.bytes / 1e9, 3),
+            "hosts": sorted({one.host for one in new if one.host}),
+        }
+    }

@@ -1,0 +1,81 @@
+"""A study as data: the family of decks, and what is wanted of each."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from pipelines.errors import JobError
+from pipelines.study.formula import Formula
+from pipelines.study.groups import Reference
+
+Value = float | int | str | bool
+Kind = Literal["grid", "latin hypercube", "sobol", "rows"]
+# Columns of the result table that are not the study's own.
+OWN_COLUMNS = ("row", "key", "status", "reason", "order", "cells", "degrees_of_freedom")
+ERROR = "_error"
+"""What is added to a response's name for the column with its numerical tolerance."""
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """keys : set to its value; group : of `studygroups`; values, or low..high with steps.
+
+    Neither keys nor group: the value serves formulas only.
+    """
+
+    name: str
+    keys: tuple[str, ...]
+    group: str | None
+    values: tuple[Value, ...] | None
+    low: float
+    high: float
+    steps: int | None
+    log: bool
+    unit: str
+
+
+@dataclass(frozen=True)
+class Response:
+    """Exactly one of way (into summary.json), strip (case, place in the bay), hand (strip set,
+    case, place), formula; place None = that of the case's patch nearest to the edge."""
+
+    name: str
+    unit: str
+    way: tuple[str | int | tuple[tuple[str, Value], ...], ...] = ()
+    strip: tuple[str, float | None] | None = None
+    hand: tuple[str, str, float | None] | None = None
+    formula: Formula | None = None
+
+
+@dataclass(frozen=True)
+class Design:
+    kind: Kind
+    rows: int | None
+    seed: int
+    file: Path | None
+
+
+@dataclass(frozen=True)
+class Study:
+    """A study file.
+
+    base : tables of the base deck; follows : keys with the formulas that set them.
+    tolerance_every : numerical tolerances for one structure in so many, 0 = none.
+    error_target : relative, None = whatever the mesh gives.
+    """
+
+    path: Path
+    title: str
+    base_path: Path
+    base: dict[str, Any]
+    design: Design
+    reference: Reference | None
+    parameters: tuple[Parameter, ...]
+    follows: tuple[tuple[str, tuple[Formula, ...]], ...]
+    responses: tuple[Response, ...]
+    tolerance_every: int
+    error_target: float | None
+
+
+class StudyError(JobError):
+    """What stops a study as a whole; what a single deck cannot do is a row with its reason."""

@@ -1,0 +1,142 @@
+"""The table of a study: one row per deck, as Parquet and, the same numbers, as CSV.
+
+Units, hashes and versions stand in the Parquet file's metadata: the unit of a column in its field,
+the rest under the schema's key "deckslab" as JSON. Nothing in either file depends on when, where,
+in which order or by how many workers the decks were computed.
+"""
+
+import csv
+import io
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from pipelines.files import write_bytes, write_text
+from pipelines.study.groups import VARIABLES
+from pipelines.study.plan import Plan
+from pipelines.study.spec import ERROR, Study
+from pipelines.study.task import Finished
+
+METADATA = "deckslab"
+MODEL_COLUMNS = ("order", "cells", "degrees_of_freedom")
+
+
+@dataclass(frozen=True)
+class Column:
+    """name, unit, meaning in words, and the values of all rows; None = not known."""
+
+    name: str
+    unit: str
+    meaning: str
+    values: tuple[Any, ...]
+
+
+def study_columns(study: Study, plan: Plan, finished: Mapping[str, Finished]) -> tuple[Column, ...]:
+    """Columns of the table; finished : rows by key, all of the valid ones."""
+    rows = plan.rows
+    results = [None if row.reason else finished[row.key] for row in rows]
+    columns = [
+        Column("row", "", "number in the design, from 1", tuple(row.number for row in rows)),
+        Column("key", "", "hash of deck, wishes and program", tuple(row.key for row in rows)),
+        Column(
+            "status",
+            "",
+            "done, above target (of the numerical tolerance) or failed",
+            tuple("failed" if r is None else r.status for r in results),
+        ),
+        Column(
+            "reason",
+            "",
+            "why the row failed or is above target",
+            tuple(
+                row.reason or (r.reason if r else "") for row, r in zip(rows, results, strict=True)
+            ),
+        ),
+    ]
+    for one in study.parameters:
+        where = one.group or ", ".join(one.keys) or "for formulas"
+        levels = tuple(row.values[one.name] for row in rows)
+        columns.append(Column(one.name, one.unit, f"parameter: {where}", levels))
+    for name, unit in VARIABLES.items() if study.reference is not None else ():
+        lengths = tuple(row.variables.get(name) for row in rows)
+        columns.append(Column(name, unit, "of the reference", lengths))
+    for response in study.responses:
+        name = response.name
+        values = tuple(r.values.get(name) if r else None for r in results)
+        columns.append(Column(name, response.unit, "response", values))
+        errors = tuple(r.errors.get(name) if r else None for r in results)
+        meaning = f"numerical tolerance of {name}"
+        columns.append(Column(name + ERROR, response.unit, meaning, errors))
+    for name in MODEL_COLUMNS:
+        sizes = tuple(r.model.get(name) if r else None for r in results)
+        columns.append(Column(name, "", "of the mesh", sizes))
+    return tuple(columns)
+
+
+def write_table(
+    parquet: Path, csv_file: Path, columns: Sequence[Column], metadata: Mapping[str, Any]
+) -> None:
+    """Write both files, each as a whole."""
+    arrays = [_array(column) for column in columns]
+    fields = [
+        pa.field(c.name, a.type, metadata={"unit": c.unit, "meaning": c.meaning})
+        for c, a in zip(columns, arrays, strict=True)
+    ]
+    about = {METADATA: json.dumps(metadata, sort_keys=True)}
+    table = pa.Table.from_arrays(arrays, schema=pa.schema(fields, metadata=about))
+    buffer = io.BytesIO()
+    pq.write_table(table, buffer, compression="zstd")
+    write_bytes(parquet, buffer.getvalue())
+    write_text(csv_file, csv_text(columns))
+
+
+def csv_text(columns: Sequence[Column]) -> str:
+    """The columns as CSV with one line of names; numbers with all their digits."""
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow([column.name for column in columns])
+    for values in zip(*(column.values for column in columns), strict=True):
+        writer.writerow(["" if _missing(v) else _cell(v) for v in values])
+    return stream.getvalue()
+
+
+def read_table(path: Path) -> tuple[tuple[Column, ...], dict[str, Any]]:
+    """Columns and metadata of a study's Parquet file.
+
+    Raises OSError or pyarrow's ArrowInvalid (a ValueError) where it is not one.
+    """
+    table = pq.read_table(path)
+    about = (table.schema.metadata or {}).get(METADATA.encode(), b"{}")
+    columns = []
+    for field, array in zip(table.schema, table.columns, strict=True):
+        told = {k.decode(): v.decode() for k, v in (field.metadata or {}).items()}
+        values = tuple(array.to_pylist())
+        columns.append(Column(field.name, told.get("unit", ""), told.get("meaning", ""), values))
+    return tuple(columns), json.loads(about)
+
+
+def _array(column: Column) -> Any:
+    values = [None if _missing(v) else v for v in column.values]
+    known = [v for v in values if v is not None]
+    if all(isinstance(v, bool) for v in known) and known:
+        return pa.array(values, pa.bool_())
+    if column.name in ("row", *MODEL_COLUMNS):
+        return pa.array(values, pa.int64())
+    if all(isinstance(v, int | float) and not isinstance(v, bool) for v in known):
+        floats = known or column.meaning in ("response",) or column.name.endswith(ERROR)
+        if floats:
+            return pa.array([None if v is None else float(v) for v in values], pa.float64())
+    return pa.array([None if v is None else _cell(v) for v in values], pa.string())
+
+
+def _missing(value: object) -> bool:
+    return value is None or value != value
+
+
+def _cell(value: object) -> str:
+    return str(value).lower() if isinstance(value, bool) else str(value)

@@ -1,0 +1,125 @@
+"""One task of a study, computed in a worker: rows in, finished rows out.
+
+Whatever happens to a deck, its row comes back: with its values, or with the reason why not. A
+worker that runs another program than the one that planned the study returns no numbers.
+"""
+
+import socket
+import time
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from pipelines.analysis import analyse
+from pipelines.errors import JobError, SizeError
+from pipelines.model.cache import Shelf
+from pipelines.result import Result
+from pipelines.study.groups import Reference
+from pipelines.study.plan import Row, Task, deck_of, program_version
+from pipelines.study.responses import Read, read_responses, target_missed
+from pipelines.study.spec import Response, StudyError
+from plate.errors import PlateError
+from plate.solver.threads import one_blas_thread
+
+# The mesh of a row and, for its tolerances, a richer one.
+MODELS_KEPT = 2
+# How often a deck whose tolerances are above the target is computed with a higher order.
+MOST_REFINEMENTS = 2
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a study wants of every deck; `Study` without its design."""
+
+    responses: tuple[Response, ...]
+    reference: Reference | None
+    error_target: float | None
+    program: str
+
+
+@dataclass(frozen=True)
+class Finished:
+    """A finished row.
+
+    status : "done", "above target" or "failed"; lasting : whether the same input would end so
+    again. model : order, cells and degrees of freedom. seconds, host : of the computation, not
+    part of the result.
+    """
+
+    key: str
+    status: str
+    reason: str
+    values: dict[str, float | None]
+    errors: dict[str, float | None]
+    model: dict[str, int]
+    seconds: float = 0.0
+    host: str = ""
+    lasting: bool = True
+
+    def entry(self) -> dict[str, Any]:
+        """As plain values."""
+        return asdict(self)
+
+
+def failed(row: Row, reason: str, *, lasting: bool = True) -> Finished:
+    """A row without values."""
+    return Finished(row.key, "failed", reason, {}, {}, {}, lasting=lasting)
+
+
+@one_blas_thread
+def run_task(task: Task, wanted: Wanted) -> list[Finished]:
+    """Compute the rows of a task one after the other, on one processor."""
+    if program_version() != wanted.program:
+        raise StudyError(
+            f"the worker on {socket.gethostname()} runs {program_version()}, the study was planned "
+            f"with {wanted.program}; install the same version"
+        )
+    shelf = Shelf(MODELS_KEPT)
+    found = []
+    for row in task.rows:
+        start = time.perf_counter()
+        one = _run_row(row, wanted, shelf)
+        seconds = time.perf_counter() - start
+        found.append(replace(one, seconds=seconds, host=socket.gethostname()))
+    return found
+
+
+def _run_row(row: Row, wanted: Wanted, shelf: Shelf) -> Finished:
+    try:
+        return _finished(row, wanted, shelf)
+    except MemoryError:
+        return failed(row, "not enough memory", lasting=False)
+    except SizeError as error:  # another machine, or this one later, may have the memory
+        return failed(row, " ".join(str(error).split()), lasting=False)
+    except (JobError, PlateError) as error:
+        return failed(row, " ".join(str(error).split()))
+    except Exception as error:  # a fault of the program must not take the other rows with it
+        return failed(row, f"{type(error).__name__}: {' '.join(str(error).split())}")
+
+
+def _finished(row: Row, wanted: Wanted, shelf: Shelf) -> Finished:
+    deck = deck_of(row)
+    known = {**row.variables, **row.values}
+    missed = ""
+    for _ in range(1 + MOST_REFINEMENTS):
+        result = analyse(deck, shelf=shelf, threads=1, tolerances_wanted=row.tolerances)
+        reads = read_responses(wanted.responses, result.summary, deck, wanted.reference, known)
+        missed = ""
+        if row.tolerances and wanted.error_target is not None:
+            missed = target_missed(reads, wanted.error_target)
+        if not missed:
+            break
+        finer = replace(deck.mesh, order=result.built.model.mesh.order + 1)
+        deck = replace(deck, mesh=finer)
+    return _row(row, result, reads, missed)
+
+
+def _row(row: Row, result: Result, reads: dict[str, Read], missed: str) -> Finished:
+    facts = result.summary["model"]
+    return Finished(
+        row.key,
+        "above target" if missed else "done",
+        missed,
+        {name: read.value for name, read in reads.items()},
+        {name: read.error for name, read in reads.items()},
+        {name: facts[name] for name in ("order", "cells", "degrees_of_freedom")},
+    )

@@ -1,0 +1,134 @@
+"""Where the tasks of a study run: local processes, or an existing Dask cluster.
+
+Both are used through `concurrent.futures.Executor`. A local worker computes with one thread, so
+that N workers use N processors, and ends when the process that started it is gone.
+"""
+
+import os
+import signal
+import threading
+from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor
+from contextlib import suppress
+from importlib import import_module
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import wait
+from typing import Any
+
+from pipelines.study.memory import Need
+from pipelines.study.plan import program_version
+from pipelines.study.spec import StudyError
+
+
+class Workers:
+    """Local worker processes.
+
+    count : of workers; ask `executor` for the one that is alive.
+    """
+
+    def __init__(self, count: int) -> None:
+        self.count = count
+        self._executor: ProcessPoolExecutor | None = None
+
+    @property
+    def executor(self) -> Executor:
+        """The running pool, started when first asked for and after a loss."""
+        if self._executor is None:
+            self._executor = ProcessPoolExecutor(
+                self.count, mp_context=get_context("spawn"), initializer=_start_worker
+            )
+        return self._executor
+
+    def killed(self, error: BaseException) -> bool:
+        """Whether the error says that a worker died under its task; the pool is given up then."""
+        if not isinstance(error, BrokenExecutor):
+            return False
+        if self._executor is not None:
+            self._executor.shutdown(wait=False, cancel_futures=True)
+            self._executor = None
+        return True
+
+    def check(self) -> None:
+        """Raise StudyError where the workers can no longer be reached: local ones always can."""
+
+    def close(self) -> None:
+        """End the workers, whatever they are doing."""
+        if self._executor is not None:
+            for process in list((self._executor._processes or {}).values()):
+                process.kill()
+            self._executor.shutdown(wait=True, cancel_futures=True)
+            self._executor = None
+
+
+def _start_worker() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the driver ends its workers itself
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    """A killed driver must not leave workers behind that wait for tasks for ever."""
+    parent = parent_process()
+    if parent is not None:
+        wait([parent.sentinel])
+        os._exit(1)
+
+
+class Cluster:
+    """The workers of a Dask cluster, by the address of its scheduler.
+
+    Raises StudyError where the optional packages are missing, nothing answers at the address, no
+    worker is there, a worker runs another program or has less memory than the study needs.
+    """
+
+    def __init__(self, address: str, need: Need, timeout: float = 10.0) -> None:
+        self.address = address
+        try:
+            distributed: Any = import_module("distributed")
+        except ImportError:
+            raise StudyError(
+                'a cluster needs the packages of the extra "dask": pip install "deckslab[dask]"'
+            ) from None
+        self._died: tuple[type[BaseException], ...] = (distributed.KilledWorker,)
+        try:
+            self._client: Any = distributed.Client(address, timeout=timeout, set_as_default=False)
+        except (OSError, TimeoutError, ValueError) as error:
+            raise StudyError(f"no scheduler answers at {address}: {error}") from None
+        try:
+            self.count = self._threads(need)
+            self.executor: Executor = self._client.get_executor(pure=False)
+        except BaseException:
+            self.close()
+            raise
+
+    def _threads(self, need: Need) -> int:
+        workers: dict[str, Any] = self._client.scheduler_info(n_workers=-1)["workers"]
+        if not workers:
+            raise StudyError(f"the scheduler at {self.address} has no workers")
+        for name, worker in workers.items():
+            limit, threads = worker.get("memory_limit") or 0, worker["nthreads"]
+            if limit and threads * need.bytes > limit:
+                raise StudyError(
+                    f"row {need.row} needs about {need.bytes / 1e9:.1f} GB; worker {name} has "
+                    f"{limit / 1e9:.1f} GB for {threads} at a time: fewer threads or more memory"
+                )
+        own = program_version()
+        for name, program in self._client.run(program_version).items():
+            if program != own:
+                raise StudyError(f"worker {name} runs {program}, this is {own}: install the same")
+        return sum(int(worker["nthreads"]) for worker in workers.values())
+
+    def killed(self, error: BaseException) -> bool:
+        """Whether the error says that workers died under the task, more often than Dask allows."""
+        return isinstance(error, self._died)
+
+    def check(self) -> None:
+        """Raise StudyError once the scheduler is gone."""
+        if self._client.status != "running":
+            raise StudyError(f"the scheduler at {self.address} is gone")
+
+    def close(self) -> None:
+        """Take back what is not finished and leave the cluster running."""
+        with suppress(Exception):  # the scheduler may be gone already
+            self._client.close(timeout=5)
+
+
+Pool = Workers | Cluster

@@ -1,0 +1,116 @@
+"""The trains of a load model: every vehicle of a lane along every offset that it may take."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.deck.deck import Deck, LaneKind, LoadModel, Vehicle
+from pipelines.errors import JobError
+from pipelines.traffic.lanes import lane_offsets
+from pipelines.traffic.positions import LoadPositions, load_positions, offset_range
+from pipelines.traffic.pressure_cells import pressure_cells
+
+Floats = NDArray[np.float64]
+
+# A variable axle spacing is run in steps of this [m].
+SPREAD_STEP = 1.2
+
+
+@dataclass(frozen=True, eq=False)
+class Train:
+    """The vehicles of a kind along every offset.
+
+    offsets : (n,) [m]; runs : for each its load positions.
+    """
+
+    vehicles: tuple[Vehicle, ...]
+    offsets: Floats
+    runs: tuple[tuple[LoadPositions, ...], ...]
+
+
+def model_trains(deck: Deck, model: LoadModel) -> dict[tuple[Vehicle, ...], Train]:
+    """The trains of a load model, each once, with their positions on the deck.
+
+    Raises JobError if one is too wide for the carriageway.
+    """
+    found: dict[tuple[Vehicle, ...], Train] = {}
+    for kind in model.kinds:
+        if kind.vehicles not in found:
+            found[kind.vehicles] = _train(deck, kind, model.name)
+    return found
+
+
+def _train(deck: Deck, kind: LaneKind, name: str) -> Train:
+    traffic = deck.traffic
+    assert traffic is not None
+    if traffic.offsets is not None:
+        offsets = np.array(sorted(traffic.offsets))
+    else:
+        assert traffic.lateral_step is not None
+        low, high = lane_range(deck, kind, name)
+        offsets = lane_offsets(low, high, traffic.lateral_step, 2.0 * kind.room)
+    spread = [(vehicle, widening) for vehicle in kind.vehicles for widening in spreads(vehicle)]
+    runs = []
+    for offset in offsets.tolist():
+        mine: list[LoadPositions] = []
+        for vehicle, widening in spread:
+            alone = replace(
+                traffic,
+                vehicles=(widened(vehicle, widening),),
+                offsets=(offset,),
+                lateral_step=None,
+            )
+            for run in load_positions(replace(deck, traffic=alone)):
+                by = None if vehicle.variable is None else np.full(len(run), widening)
+                mine.append(replace(run, vehicle=vehicle, spreads=by))
+        runs.append(tuple(mine))
+    return Train(kind.vehicles, offsets, tuple(runs))
+
+
+def lane_range(deck: Deck, kind: LaneKind, name: str) -> tuple[float, float]:
+    """Lowest and highest offset [m] at which every vehicle of a kind may stand."""
+    assert deck.traffic is not None
+    ranges = [offset_range(vehicle, deck.traffic) for vehicle in kind.vehicles]
+    low, high = max(r[0] for r in ranges), min(r[1] for r in ranges)
+    if high < low:
+        raise JobError(f"{name}, {kind.name}: {low - high:.3g} m wider than the carriageway")
+    return low, high
+
+
+def spreads(vehicle: Vehicle) -> list[float]:
+    """Widenings [m] of a vehicle's variable spacing that are run; 0 alone where it is fixed."""
+    if vehicle.variable is None:
+        return [0.0]
+    widest = vehicle.variable[1]
+    count = int(np.ceil(widest / SPREAD_STEP)) + 1
+    return [float(by) for by in np.linspace(0.0, widest, count)]
+
+
+def widened(vehicle: Vehicle, by: float) -> Vehicle:
+    """The vehicle with its variable spacing wider by so much [m], and fixed."""
+    if vehicle.variable is None:
+        return vehicle
+    first = vehicle.variable[0]
+    axles = tuple(
+        replace(axle, at=axle.at + (by if k >= first else 0.0))
+        for k, axle in enumerate(vehicle.axles)
+    )
+    return replace(vehicle, axles=axles, variable=None)
+
+
+def model_load_count(deck: Deck) -> int:
+    """Number of loads that the load models of a deck solve."""
+    if deck.traffic is None:
+        return 0
+    count = 0
+    for model in deck.traffic.load_models:
+        for train in model_trains(deck, model).values():
+            count += sum(len(run) for runs in train.runs for run in runs)
+        if has_pressure(model):
+            count += sum(len(cells) for cells in pressure_cells(deck)[1])
+    return count
+
+
+def has_pressure(model: LoadModel) -> bool:
+    return bool(model.pressure) or any(kind.pressure for kind in model.kinds)

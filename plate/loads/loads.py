@@ -1,0 +1,296 @@
+"""Loads as right-hand sides: pressure, patches, lines. All act down.
+
+Patches are integrated exactly over their overlap with each cell: the polygon is clipped at the
+cell's edges and the pieces are integrated by Gauss's rule, whatever edges they cut. Cells with
+curved sides are cut at their true course (`curvedcells`).
+"""
+
+import itertools
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from plate.conventions import N_FIELDS
+from plate.elements.section import Section
+from plate.interpolation import gauss, lagrange, lagrange_derivative, lobatto, shape, square
+from plate.loads.clipping import clip_convex, clip_segment
+from plate.loads.curved_overlaps import overlap_integrals, segment_ranges
+from plate.meshing.mesh import Mesh
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# Gauss points beyond the order, to each side, over pieces of cells that are no parallelograms.
+DISTORTED = 5
+
+
+def pressure(mesh: Mesh, value: float) -> Floats:
+    """Right-hand side (n_dof,) [N] of a uniform pressure [N/m2] on the whole slab."""
+    return _area_load(mesh, lambda plan: np.full(plan.shape[:-1], value))
+
+
+def self_weight(mesh: Mesh, section: Section, density: float) -> Floats:
+    """Right-hand side (n_dof,) [N] of the slab's weight; density in N/m3."""
+    return _area_load(mesh, lambda plan: density * section.thickness_at(plan))
+
+
+def _area_load(mesh: Mesh, intensity: Callable[[Floats], Floats]) -> Floats:
+    x, weight = gauss(mesh.order + 1)
+    points, weights = square(x, x), np.outer(weight, weight).ravel()
+    N = shape(mesh.order, points)
+    det = np.linalg.det(mesh.jacobian(points))
+    values = (intensity(N @ mesh.plan[mesh.cells]) * det * weights) @ N
+    load = np.zeros(N_FIELDS * mesh.n_nodes)
+    np.add.at(load, N_FIELDS * mesh.cells, values)
+    return load
+
+
+def patch_loads(
+    mesh: Mesh, polygons: Floats, load: Floats, column: Ints, n_columns: int
+) -> sparse.csc_array:
+    """Right-hand sides of uniformly loaded quadrilaterals.
+
+    Parameters
+    ----------
+    polygons : (n, 4, 2) plan corners turning from x to y, straight-sided in plan [m].
+    load : (n,) force on each full patch [N]; only the part on the slab acts.
+    column : (n,) right-hand side to which each patch belongs.
+
+    Returns
+    -------
+    (n_dof, n_columns) sparse [N].
+    """
+    unique, inverse = np.unique(np.round(polygons, 9), axis=0, return_inverse=True)
+    inverse = inverse.ravel()
+    share = np.abs(mesh.chart.polygon_area(unique))
+    nodes, patch, values = _overlap_integrals(mesh, unique)
+    rows, columns = (N_FIELDS * nodes).ravel(), np.repeat(patch, nodes.shape[1])
+    unit = sparse.coo_array(
+        ((values / share[patch][:, None]).ravel(), (rows, columns)),
+        shape=(N_FIELDS * mesh.n_nodes, len(unique)),
+    ).tocsc()
+    weights = sparse.coo_array((load, (inverse, column)), shape=(len(unique), n_columns)).tocsc()
+    return sparse.csc_array(unit @ weights)
+
+
+def _overlap_integrals(mesh: Mesh, polygons: Floats) -> tuple[Ints, Ints, Floats]:
+    """Integrals of the shape functions over patch and cell, for all pairs that overlap.
+
+    Returns nodes (n_pair, (p+1)^2), patch (n_pair,), values (n_pair, (p+1)^2) [m2].
+    """
+    cell, patch = _box_pairs(mesh, polygons)
+    curved = mesh.curved[cell]
+    upright = _upright(mesh.corners)[cell] & _upright(polygons)[patch] & ~curved
+    askew = ~upright & ~curved
+    values = np.zeros((len(cell), (mesh.order + 1) ** 2))
+    values[upright] = _rectangle_integrals(mesh, cell[upright], polygons[patch[upright]])
+    # The map back to a cell is no polynomial unless the cell is a parallelogram.
+    skewed = np.abs(np.einsum("kia,i->ka", mesh.corners, [1.0, -1.0, 1.0, -1.0])).max(axis=1)
+    plain = askew & (skewed < 1e-9 * np.ptp(mesh.corners, axis=1).max(axis=1))[cell]
+    for chosen, extra in ((plain, 2), (askew & ~plain, DISTORTED)):
+        n = mesh.order + extra
+        values[chosen] = _polygon_integrals(mesh, cell[chosen], polygons[patch[chosen]], n)
+    values[curved] = overlap_integrals(mesh, cell[curved], polygons[patch[curved]])
+    hit = np.any(values != 0.0, axis=1)
+    return mesh.cells[cell[hit]], patch[hit], values[hit]
+
+
+def _upright(quads: Floats) -> NDArray[np.bool_]:
+    """Which quadrilaterals (n, 4, 2) are rectangles along the axes."""
+    size = np.ptp(quads, axis=1).max(axis=1)
+    sides = np.roll(quads, -1, axis=1) - quads
+    askew = np.abs(np.stack([sides[:, 0, 1], sides[:, 2, 1], sides[:, 1, 0], sides[:, 3, 0]]))
+    return np.asarray(askew.max(axis=0) <= 1e-12 * size)
+
+
+def _rectangle_integrals(mesh: Mesh, cell: Ints, patches: Floats) -> Floats:
+    """Integrals (n, (p+1)^2) over rectangles in rectangular cells: products of line integrals."""
+    corners = mesh.corners[cell]
+    x, weight = gauss(mesh.order + 1)
+    nodes = lobatto(mesh.order + 1)
+    along = []
+    for axis, (first, last) in enumerate(((0, 1), (0, 3))):
+        start, end = corners[:, first, axis], corners[:, last, axis]
+        low = np.maximum(start, patches[:, first, axis])
+        high = np.maximum(np.minimum(end, patches[:, last, axis]), low)
+        at = low[:, None] + 0.5 * (high - low)[:, None] * (1.0 + x)
+        xi = (2.0 * at - (start + end)[:, None]) / (end - start)[:, None]
+        scale = 0.5 * (high - low)[:, None] * weight
+        if axis == 1:
+            scale = scale * (1.0 - at / mesh.chart.radius)
+        along.append(np.einsum("kq,kqn->kn", scale, lagrange(nodes, xi)))
+    products = along[0][:, :, None] * along[1][:, None, :]
+    return np.asarray(products.reshape(len(cell), (mesh.order + 1) ** 2))
+
+
+def _polygon_integrals(mesh: Mesh, cell: Ints, patches: Floats, n_gauss: int) -> Floats:
+    """Integrals (n, (p+1)^2) over any convex quadrilaterals in any straight-sided cells."""
+    values = np.zeros((len(cell), (mesh.order + 1) ** 2))
+    corners = mesh.corners[cell]
+    pieces, count = clip_convex(patches, corners)
+    # A polygon of up to eight corners is a fan of three quadrilaterals about its first corner.
+    fan = [[0, 1, 2, 3], [0, 3, 4, 5], [0, 5, 6, 7]]
+    x, weight = gauss(n_gauss)
+    points, weights = square(x, x), np.outer(weight, weight).ravel()
+    bilinear = _bilinear(points)
+    for quad in fan:
+        shapes = pieces[:, quad]
+        area = np.abs(_area(shapes))
+        live = np.flatnonzero((count >= 3) & (area > 1e-14 * np.abs(_area(corners))))
+        for start in range(0, len(live), 2000):
+            part = live[start : start + 2000]
+            at = bilinear @ shapes[part]
+            det = np.abs(_bilinear_det(points, shapes[part]))
+            xi = _inverse_bilinear(corners[part], at)
+            scale = det * weights * mesh.chart.stretch(at)
+            values[part] = values[part] + np.einsum("kq,kqn->kn", scale, shape(mesh.order, xi))
+    return values
+
+
+def _box_pairs(mesh: Mesh, patches: Floats) -> tuple[Ints, Ints]:
+    """Pairs (cell, patch) whose bounding boxes overlap."""
+    low, high = mesh.boxes
+    a, b = patches.min(axis=1), patches.max(axis=1)
+    # Cells by their left sides: those that may overlap a patch are in one run of them.
+    order, starts, widest = mesh.left_sides
+    first = np.searchsorted(starts, a[:, 0] - widest)
+    count = np.maximum(np.searchsorted(starts, b[:, 0]) - first, 0)
+    patch = np.repeat(np.arange(len(patches)), count)
+    place = np.arange(len(patch)) - np.repeat(np.cumsum(count) - count, count)
+    cell = order[np.repeat(first, count) + place]
+    hit = np.all((low[cell] < b[patch]) & (high[cell] > a[patch]), axis=1)
+    return cell[hit], patch[hit]
+
+
+def _area(quads: Floats) -> Floats:
+    d1, d2 = quads[:, 2] - quads[:, 0], quads[:, 3] - quads[:, 1]
+    return np.asarray(0.5 * (d1[:, 0] * d2[:, 1] - d1[:, 1] * d2[:, 0]))
+
+
+def _bilinear(points: Floats) -> Floats:
+    """(..., 4) bilinear shape functions of corners turning from xi to eta."""
+    xi, eta = points[..., 0], points[..., 1]
+    return 0.25 * np.stack(
+        [(1 - xi) * (1 - eta), (1 + xi) * (1 - eta), (1 + xi) * (1 + eta), (1 - xi) * (1 + eta)],
+        axis=-1,
+    )
+
+
+def _bilinear_gradient(points: Floats) -> Floats:
+    """(..., 2, 4) derivatives of `_bilinear`."""
+    xi, eta = points[..., 0], points[..., 1]
+    one = np.ones_like(xi)
+    along = 0.25 * np.stack([-(one - eta), one - eta, one + eta, -(one + eta)], axis=-1)
+    across = 0.25 * np.stack([-(one - xi), -(one + xi), one + xi, one - xi], axis=-1)
+    return np.stack([along, across], axis=-2)
+
+
+def _bilinear_det(points: Floats, quads: Floats) -> Floats:
+    return np.asarray(np.linalg.det(_bilinear_gradient(points) @ quads[:, None]))
+
+
+def _inverse_bilinear(corners: Floats, at: Floats) -> Floats:
+    """Reference coordinates (n, q, 2) of plan points (n, q, 2) in quadrilaterals (n, 4, 2)."""
+    xi = _bilinear_root(corners, at)
+    for _ in range(12):
+        residual = at - np.einsum("kqc,kca->kqa", _bilinear(xi), corners)
+        J = _bilinear_gradient(xi) @ corners[:, None]
+        det = J[..., 0, 0] * J[..., 1, 1] - J[..., 0, 1] * J[..., 1, 0]
+        step = np.stack(
+            [
+                (J[..., 1, 1] * residual[..., 0] - J[..., 1, 0] * residual[..., 1]) / det,
+                (J[..., 0, 0] * residual[..., 1] - J[..., 0, 1] * residual[..., 0]) / det,
+            ],
+            axis=-1,
+        )
+        xi = xi + step
+        if np.abs(step).max(initial=0.0) < 1e-8:  # the next step is about its square
+            break
+    return xi
+
+
+def _bilinear_root(corners: Floats, at: Floats) -> Floats:
+    """`_inverse_bilinear` by the root of its quadratic, to rounding."""
+    turn = 0.25 * np.array([[1, 1, 1, 1], [-1, 1, 1, -1], [-1, -1, 1, 1], [1, -1, 1, -1]])
+    middle, b, c, d = np.moveaxis(turn @ corners, 1, 0)[:, :, None]
+
+    def cross(p: Floats, q: Floats) -> Floats:
+        return np.asarray(p[..., 0] * q[..., 1] - p[..., 1] * q[..., 0])
+
+    p = at - middle
+    # (p - c eta) x (b + d eta) = 0, by the root that stays finite for a parallelogram
+    B, C = cross(p, d) + cross(b, c), cross(p, b)
+    root = np.sqrt(np.maximum(B * B + 4.0 * cross(c, d) * C, 0.0))
+    eta = -2.0 * C / (B + np.copysign(root, B))
+    side = b + d * eta[..., None]
+    xi = np.sum((p - c * eta[..., None]) * side, axis=-1) / np.sum(side * side, axis=-1)
+    return np.stack([xi, eta], axis=-1)
+
+
+def line_load(mesh: Mesh, path: Floats, intensity: float) -> Floats:
+    """Right-hand side (n_dof,) [N] of a load [N/m] along a path (n, 2) straight in plan.
+
+    Only the part on the slab acts. Lengths are Cartesian arc lengths.
+    """
+    load = np.zeros(N_FIELDS * mesh.n_nodes)
+    for cells, xi, weights in segment_points(mesh, path):
+        values = intensity * weights[:, None] * shape(mesh.order, xi)
+        np.add.at(load, N_FIELDS * mesh.cells[cells], values)
+    return load
+
+
+def edge_load(mesh: Mesh, line: str, intensity: float) -> Floats:
+    """Right-hand side (n_dof,) [N] of a load [N/m] along a line of the mesh, arcs included."""
+    edges = mesh.lines[line]
+    x, weight = gauss(mesh.order + 1)
+    nodes = lobatto(mesh.order + 1)
+    speed = np.linalg.norm(lagrange_derivative(nodes, x) @ mesh.xy[edges], axis=-1)
+    values = intensity * (speed * weight) @ lagrange(nodes, x)
+    load = np.zeros(N_FIELDS * mesh.n_nodes)
+    np.add.at(load, N_FIELDS * edges, values)
+    return load
+
+
+def segment_points(mesh: Mesh, path: Floats) -> list[tuple[Ints, Floats, Floats]]:
+    """Quadrature along a path: for each of its segments cells (n,), reference points (n, 2) and
+    weights (n,) [m].
+
+    A piece on the border of two cells is shared equally between them. The weights of a segment
+    that stays on the slab sum to its Cartesian length.
+    """
+    found = []
+    x, weight = gauss(2 * mesh.order)
+    straight, curved = np.flatnonzero(~mesh.curved), np.flatnonzero(mesh.curved)
+    low_box, high_box = mesh.boxes
+    for a, b in itertools.pairwise(path):
+        owner, spans = straight, clip_segment(a, b, mesh.corners[straight])
+        low, high = np.minimum(a, b), np.maximum(a, b)
+        near = np.all((low_box[curved] <= high) & (high_box[curved] >= low), axis=1)
+        for cell in curved[near].tolist():
+            ranges = segment_ranges(mesh, cell, a, b)
+            owner = np.concatenate([owner, np.full(len(ranges), cell)])
+            spans = np.concatenate([spans, np.array(ranges).reshape(-1, 2)])
+        cuts = np.unique(np.round(spans[spans[:, 0] < spans[:, 1]].ravel(), 12))
+        cells, points, weights = [], [], []
+        for start, end in itertools.pairwise(cuts):
+            middle = 0.5 * (start + end)
+            inside = owner[(spans[:, 0] < middle) & (middle < spans[:, 1])]
+            at = a + (start + 0.5 * (x + 1.0) * (end - start))[:, None] * (b - a)
+            direction = (b - a) * 0.5 * (end - start)
+            speed = np.hypot(direction[0] * mesh.chart.stretch(at), direction[1])
+            for k in inside:
+                cells.append(np.full(len(x), k))
+                points.append(_reference_points(mesh, int(k), at))
+                weights.append(weight * speed / len(inside))
+        if cells:
+            found.append((np.concatenate(cells), np.concatenate(points), np.concatenate(weights)))
+    return found
+
+
+def _reference_points(mesh: Mesh, cell: int, at: Floats) -> Floats:
+    """Reference coordinates (n, 2) of plan points in a cell."""
+    if mesh.curved[cell]:
+        return mesh.invert_plan(np.full(len(at), cell), at)
+    return np.asarray(_inverse_bilinear(mesh.corners[cell][None], at[None])[0])

@@ -1,0 +1,326 @@
+"""A plate with its section, supports and beams, ready to be assembled."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plate.conventions import N_FIELDS
+from plate.elements.beam import beam_matrices, edge_frame, stub_matrix
+from plate.elements.membrane import connected_matrices, membrane_dofs, membrane_matrices
+from plate.elements.plate import cell_dofs, stiffness_matrices
+from plate.elements.section import Section
+from plate.errors import MechanismError, SupportError
+from plate.interpolation import gauss, lobatto
+from plate.loads.loads import patch_loads
+from plate.meshing.mesh import Mesh
+from plate.model.supports import BeamLine, Hold, LineSupport, PointSupport
+from plate.solver.nested_dissection import Piece
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Spring:
+    """A support that yields: it carries `reaction . u` upward when the dofs are u.
+
+    name : of the line or point; piece : its stiffness; reaction : (n_element, n_dof).
+    """
+
+    name: str
+    piece: Piece
+    reaction: Floats
+
+
+@dataclass(frozen=True)
+class PlateModel:
+    """mesh, section, supports, beams and points as given; what follows from them as properties."""
+
+    mesh: Mesh
+    section: Section
+    supports: tuple[LineSupport, ...] = ()
+    beams: tuple[BeamLine, ...] = ()
+    points: tuple[PointSupport, ...] = ()
+
+    @property
+    def n_plate_dof(self) -> int:
+        """Degrees of freedom w and slopes, the first of all."""
+        return N_FIELDS * self.mesh.n_nodes
+
+    @property
+    def n_dof(self) -> int:
+        """All degrees of freedom: w and slopes, then u and v, then slipping beams' own."""
+        if not self.connected:
+            return self.n_plate_dof
+        return self.n_plate_dof + 2 * self.mesh.n_nodes + sum(map(len, self._slipping.values()))
+
+    @property
+    def connected(self) -> list[BeamLine]:
+        """Beams tied to the membrane of the slab."""
+        return [beam for beam in self.beams if beam.connection > 0.0]
+
+    @cached_property
+    def _slipping(self) -> dict[str, dict[int, int]]:
+        """For each beam with a yielding connection, node -> its own degree of freedom."""
+        first = self.n_plate_dof + 2 * self.mesh.n_nodes
+        found: dict[str, dict[int, int]] = {}
+        for beam in self.connected:
+            if np.isfinite(beam.connection):
+                nodes = np.unique(self.line_edges(beam.line)).tolist()
+                found[beam.line] = {node: first + k for k, node in enumerate(nodes)}
+                first += len(nodes)
+        return found
+
+    def axial_dofs(self, beam: BeamLine) -> Ints:
+        """Degrees of freedom (n_edge, n) of a connected beam's axial action, edge by edge."""
+        edges = self.line_edges(beam.line)
+        parts = [cell_dofs(edges), membrane_dofs(self.mesh.n_nodes, edges)]
+        if beam.line in self._slipping:
+            own = self._slipping[beam.line]
+            parts.append(np.array([[own[node] for node in edge] for edge in edges.tolist()]))
+        return np.concatenate(parts, axis=1)
+
+    @cached_property
+    def membrane(self) -> list[Piece]:
+        """The slab's membrane and the axial action of connected beams; empty without them."""
+        if not self.connected:
+            return []
+        mesh = self.mesh
+        dofs = membrane_dofs(mesh.n_nodes, mesh.cells)
+        matrices = membrane_matrices(mesh, self.section)
+        pieces = [Piece(dofs, matrices, np.arange(mesh.n_cells))]
+        for beam in self.connected:
+            edges = self.line_edges(beam.line)
+            axial = connected_matrices(
+                mesh.xy[edges], beam.section.EA, beam.eccentricity, beam.connection
+            )
+            pieces.append(Piece(self.axial_dofs(beam), axial, self.edge_cells(edges)))
+        return pieces
+
+    @cached_property
+    def elastic(self) -> list[Piece]:
+        """Slab cells first, then beams: what deforms between the supports."""
+        mesh = self.mesh
+        cells = np.arange(mesh.n_cells)
+        pieces = [Piece(cell_dofs(mesh.cells), stiffness_matrices(mesh, self.section), cells)]
+        for beam in self.beams:
+            edges = self.line_edges(beam.line)
+            length = self.line_length(beam.line)
+            matrices = beam_matrices(mesh.xy[edges], beam.section, length)
+            pieces.append(Piece(cell_dofs(edges), matrices, self.edge_cells(edges)))
+        return pieces
+
+    @cached_property
+    def springs(self) -> list[Spring]:
+        """Line springs, yielding or overhanging holds of beams, yielding point supports."""
+        found = [self._line_spring(s) for s in self.supports if s.kind == "spring"]
+        for beam in self.beams:
+            for hold in beam.holds:
+                if hold.stub > 0.0 or np.isfinite(hold.k) or hold.k_rot > 0.0:
+                    found.append(self._hold_spring(beam, hold))
+        for point in self.points:
+            found.append(self._point_spring(point))
+        return found
+
+    @cached_property
+    def held(self) -> tuple[NDArray[np.bool_], dict[int, list[Floats]], dict[int, list[str]]]:
+        """Rigid constraints: which nodes have w = 0 (n_node,), directions along which the slope
+        of a node is zero, and the names of the supports that hold each node's w."""
+        w = np.zeros(self.mesh.n_nodes, dtype=bool)
+        slopes: dict[int, list[Floats]] = {}
+        names: dict[int, list[str]] = {}
+        for support in self.supports:
+            if support.kind == "spring":
+                continue
+            edges = self.line_edges(support.line)
+            w[edges] = True
+            for node in np.unique(edges).tolist():
+                names.setdefault(node, []).append(plain_name(support.line))
+            if support.kind == "clamped":
+                for node in np.unique(edges).tolist():
+                    slopes.setdefault(node, []).extend(np.eye(2))
+            elif support.hard or self.section.thin:
+                for node, tangent in self._node_tangents(edges):
+                    slopes.setdefault(node, []).append(tangent)
+        for beam in self.beams:
+            for hold in beam.holds:
+                if hold.stub == 0.0 and np.isinf(hold.k):
+                    node = self.crossing(beam.line, hold.on)[0]
+                    w[node] = True
+                    names.setdefault(node, []).append(hold_name(beam.line, hold.on))
+        return w, slopes, names
+
+    def line_edges(self, line: str) -> Ints:
+        """Edges (n, p+1) of a line of the mesh; SupportError for an unknown line."""
+        if line not in self.mesh.lines:
+            raise SupportError(f"line {line} is not in the mesh")
+        return self.mesh.lines[line]
+
+    def line_length(self, line: str) -> float:
+        """Cartesian length [m]."""
+        x, weights = gauss(self.mesh.order + 1)
+        frame = edge_frame(self.mesh.xy[self.line_edges(line)], x)
+        return float(np.sum(frame.speed * weights))
+
+    def edge_cells(self, edges: Ints) -> Ints:
+        """One cell (n,) on each edge (n, p+1)."""
+        _, owner = self.mesh.edges
+        return np.asarray(owner[self.mesh.edge_index(edges[:, [0, -1]]), 0, 0])
+
+    def crossing(self, line: str, other: str) -> tuple[int, Floats]:
+        """The node at which a line crosses or meets another, and the line's direction (2,) there,
+        pointing off the line if the node is its end.
+
+        Raises SupportError if they do not meet.
+        """
+        edges = self.line_edges(line)
+        full = self.mesh.lines.get(f"{other}:full", self.mesh.lines.get(other))
+        if full is None:
+            raise SupportError(f"line {other} is not in the mesh")
+        common = np.intersect1d(edges, full)
+        if len(common) == 0:
+            raise SupportError(f"line {line} does not meet line {other}")
+        node = int(common[0])
+        tangents = dict(self._node_tangents(edges))
+        direction = -tangents[node] if node == edges[0, 0] else tangents[node]
+        return node, direction
+
+    def _node_tangents(self, edges: Ints) -> list[tuple[int, Floats]]:
+        """Unit tangents at the nodes of a line; the mean of the edges that meet at a node."""
+        frame = edge_frame(self.mesh.xy[edges], lobatto(self.mesh.order + 1))
+        total: dict[int, Floats] = {}
+        for nodes, tangents in zip(edges.tolist(), frame.tangent, strict=True):
+            for node, tangent in zip(nodes, tangents, strict=True):
+                total[node] = total.get(node, np.zeros(2)) + tangent
+        return [(node, t / np.linalg.norm(t)) for node, t in total.items()]
+
+    def _line_spring(self, support: LineSupport) -> Spring:
+        edges = self.line_edges(support.line)
+        x, weights = gauss(self.mesh.order + 1)
+        frame = edge_frame(self.mesh.xy[edges], x)
+        scale = weights * frame.speed
+        N = frame.N
+        n = edges.shape[1]
+        K = np.zeros((len(edges), n, N_FIELDS, n, N_FIELDS))
+        mass = np.einsum("eq,qi,qj->eij", scale, N, N)
+        K[:, :, 0, :, 0] = support.k * mass
+        normal = np.stack([-frame.tangent[..., 1], frame.tangent[..., 0]], axis=-1)
+        K[:, :, 1:, :, 1:] = support.k_rot * np.einsum(
+            "eq,qi,eqa,qj,eqb->eiajb", scale, N, normal, N, normal, optimize=True
+        )
+        reaction = np.zeros((len(edges), n, N_FIELDS))
+        reaction[..., 0] = support.k * np.einsum("eq,qi->ei", scale, N)
+        size = n * N_FIELDS
+        piece = Piece(cell_dofs(edges), K.reshape(-1, size, size), self.edge_cells(edges))
+        return Spring(plain_name(support.line), piece, reaction.reshape(-1, size))
+
+    def _hold_spring(self, beam: BeamLine, hold: Hold) -> Spring:
+        node, direction = self.crossing(beam.line, hold.on)
+        edges = self.line_edges(beam.line)
+        if hold.stub > 0.0 and node not in (edges[0, 0], edges[-1, -1]):
+            raise SupportError(f"beam {beam.line} has a stub at {hold.on}, which is not its end")
+        if hold.stub == 0.0 and np.isinf(hold.k):
+            K, reaction = np.diag([0.0, hold.k_rot]), np.zeros(2)
+        else:
+            K, reaction = stub_matrix(beam.section, hold.stub, hold.k, hold.k_rot)
+        T = np.array([[1.0, 0.0, 0.0], [0.0, *direction]])
+        dofs = cell_dofs(np.array([[node]]))
+        cell = self.edge_cells(edges[np.any(edges == node, axis=1)][:1])
+        piece = Piece(dofs, (T.T @ K @ T)[None], cell)
+        return Spring(hold_name(beam.line, hold.on), piece, (reaction @ T)[None])
+
+    def point_mean(self, point: PointSupport) -> Floats:
+        """(n_plate_dof,) functional: the mean deflection over the point support's square."""
+        half = 0.5 * point.size * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+        polygon = np.array(point.at) + half
+        load = patch_loads(self.mesh, polygon[None], np.ones(1), np.zeros(1, dtype=np.int64), 1)
+        mean = np.asarray(load.toarray()[:, 0])
+        if mean.sum() <= 0.0:
+            raise SupportError(f"point support {point.name} lies off the slab")
+        return np.asarray(mean / mean.sum())
+
+    def _point_spring(self, point: PointSupport) -> Spring:
+        """A spring, or for a rigid point the stiffening that its exact constraint starts from."""
+        mean = self.point_mean(point)
+        dofs = cell_dofs(np.unique(np.flatnonzero(mean) // N_FIELDS)[None])[0]
+        span = float(np.ptp(self.mesh.xy, axis=0).min())
+        k = point.k if np.isfinite(point.k) else 100.0 * max(self.section.rigidities) / span**2
+        cell = int(np.flatnonzero(np.isin(cell_dofs(self.mesh.cells), dofs).any(axis=1))[0])
+        matrix = k * np.outer(mean[dofs], mean[dofs])
+        piece = Piece(dofs[None], matrix[None], np.array([cell]))
+        return Spring(point.name, piece, k * mean[dofs][None])
+
+    def check_mechanism(self) -> None:
+        """Raise MechanismError if the slab can move as a rigid body w = a + b x + c y."""
+        xy = self.mesh.xy
+        centre = xy.mean(axis=0)
+        span = float(np.ptp(xy, axis=0).max())
+        modes = np.zeros((self.mesh.n_nodes, N_FIELDS, 3))
+        modes[:, 0, 0] = 1.0
+        modes[:, 0, 1:] = (xy - centre) / span
+        modes[:, 1, 1] = modes[:, 2, 2] = 1.0 / span
+        w, slopes, _ = self.held
+        rows = [modes[w, 0]]
+        for node, directions in slopes.items():
+            rows.append(span * np.array(directions) @ modes[node, 1:])
+        flat = modes.reshape(-1, 3)
+        for spring in self.springs:
+            K = spring.piece.matrices
+            size = np.abs(K).max(initial=0.0)
+            if size > 0.0:
+                moved = flat[spring.piece.dofs]
+                energy = np.einsum("eim,eij,ejn->mn", moved, K / size, moved)
+                values, vectors = np.linalg.eigh(energy)
+                rows.append(np.sqrt(np.clip(values, 0.0, None))[:, None] * vectors.T)
+        stacked = np.concatenate(rows)
+        _, values, motions = np.linalg.svd(np.vstack([stacked, np.zeros((3, 3))]))
+        free = np.asarray(motions[values <= 1e-7 * values[0]])
+        if len(free):
+            raise MechanismError(_describe(free, centre, span, self.mesh.chart.straight))
+
+
+def hold_name(beam: str, on: str) -> str:
+    """Name of a beam's hold, e.g. C2@L1."""
+    return f"{plain_name(beam)}@{on}"
+
+
+def plain_name(line: str) -> str:
+    """A line's name without the mark of its full extent."""
+    return line.removesuffix(":full")
+
+
+def _describe(free: Floats, centre: Floats, span: float, straight: bool) -> str:
+    frame = "" if straight else " (Cartesian)"
+    if len(free) == 3:
+        return "nothing holds it; it can move down and rotate about both axes"
+    if len(free) == 2:
+        # The two motions vanish together in one point, unless one of them moves all points down.
+        (a1, b1, c1), (a2, b2, c2) = free
+        det = b1 * c2 - c1 * b2
+        if abs(det) < 1e-6:
+            return "parallel guides alone hold it; it can move down as a whole and rotate"
+        meeting = centre + span * np.array([c1 * a2 - a1 * c2, a1 * b2 - b1 * a2]) / det
+        where = _coordinates(meeting)
+        return f"only the point {where} m{frame} holds it; it can rotate about both axes"
+    a, b, c = free[0]
+    if np.hypot(b, c) < 1e-6 * abs(a):
+        return "it can move down as a whole; no support holds its deflection"
+    # w = a + (b dx + c dy)/span vanishes along the axis of rotation.
+    norm = np.hypot(b, c)
+    foot = centre - a * span * np.array([b, c]) / norm**2
+    axis = np.array([-c, b]) / norm
+    if abs(axis[0]) < 1e-6:
+        return f"it can rotate about the line x = {foot[0].round(3) + 0.0:.3f} m{frame}, along y"
+    if abs(axis[1]) < 1e-6:
+        return f"it can rotate about the line y = {foot[1].round(3) + 0.0:.3f} m{frame}, along x"
+    return (
+        f"it can rotate about the line through {_coordinates(foot)} m{frame} "
+        f"in direction {_coordinates(axis)}"
+    )
+
+
+def _coordinates(point: Floats) -> str:
+    x, y = point.round(3) + 0.0  # no minus before a zero
+    return f"({x:.3f}, {y:.3f})"

@@ -1,0 +1,217 @@
+"""Places where the moments of a thin plate are infinite, found from angles and supports.
+
+Around every corner of the slab, and every point where a rigid line ends or meets an edge, the
+plate is a set of wedges between edges and rigid lines. A wedge whose leading exponent
+(`plate.model.corner_exponents`) is below 2 has infinite moments at its tip: values there depend
+on the mesh and are no results. A line that the slab continues across acts on each side between
+simply supported and clamped; both are tried and the worse counts. Beams and springs are not rigid
+and make no wedge.
+
+Where a beam is held on the slab itself, the hold's force enters the slab at a point too: moments
+grow like ln r.
+"""
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plate.elements.beam import edge_frame
+from plate.meshing.mesh import N_SIDES, side_nodes
+from plate.model.corner_exponents import EdgeKind, leading_exponent
+from plate.model.model import PlateModel
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# Of a side, on its reference interval.
+ENDS = np.array([-1.0, 1.0])
+
+Wedge = tuple[float, float, tuple[EdgeKind, EdgeKind]]
+
+# An exponent this close to 2 is a straight edge or rounding, no infinite moment.
+FINITE = 2.0 - 1e-3
+
+
+@dataclass(frozen=True)
+class SingularPlace:
+    """A point with infinite moments in thin-plate theory.
+
+    node : of the mesh; at : plan point [m]; angle : of the worst wedge [rad]; edges : how its two
+    edges are held; exponent : s < 2, moments go like r^(s-2). A beam's hold has the angle of all
+    the slab around it, the edges "held" and s = 2, for ln r.
+    """
+
+    node: int
+    at: tuple[float, float]
+    angle: float
+    edges: tuple[EdgeKind, EdgeKind] | tuple[Literal["held"], Literal["held"]]
+    exponent: float
+
+
+def singular_places(model: PlateModel) -> tuple[SingularPlace, ...]:
+    """All singular places of a model, by node number."""
+    mesh = model.mesh
+    ends, owner = mesh.edges
+    boundary = owner[:, 1, 0] < 0
+    kinds = _edge_kinds(model, len(ends))
+    rigid = np.array([k is not None for k in kinds])
+    special = np.unique(ends[rigid])
+    corners = _boundary_corners(model, ends[boundary])
+    around = _cells_around(model)
+    found = []
+    for node in np.union1d(special, corners).tolist():
+        wedges = _wedges(model, node, around[node], boundary, kinds)
+        worst = min(wedges, key=lambda w: w[0], default=None)
+        if worst is not None and worst[0] < FINITE:
+            exponent, angle, pair = worst
+            x, y = mesh.plan[node]
+            found.append(SingularPlace(node, (float(x), float(y)), angle, pair, exponent))
+    known = {place.node for place in found}
+    for node in sorted(_holds(model) - known):
+        x, y = mesh.plan[node]
+        angle = sum(span for *_, span in _spans(model, node, around[node]))
+        found.append(SingularPlace(node, (float(x), float(y)), angle, ("held", "held"), 2.0))
+    return tuple(sorted(found, key=lambda place: place.node))
+
+
+def _holds(model: PlateModel) -> set[int]:
+    """Nodes of the slab at which a beam is held."""
+    return {
+        int(model.crossing(beam.line, hold.on)[0])
+        for beam in model.beams
+        for hold in beam.holds
+        if hold.stub == 0.0
+    }
+
+
+def _edge_kinds(model: PlateModel, n_edges: int) -> list[EdgeKind | None]:
+    """How each edge of the mesh is held by a rigid line, None where it is not."""
+    kinds: list[EdgeKind | None] = [None] * n_edges
+    for support in model.supports:
+        if support.kind != "spring":
+            kind: EdgeKind = "clamped" if support.kind == "clamped" else "simple"
+            ends = model.line_edges(support.line)[:, [0, -1]]
+            for k in model.mesh.edge_index(ends).tolist():
+                kinds[k] = kind
+    return kinds
+
+
+def _boundary_corners(model: PlateModel, ends: Ints) -> Ints:
+    """Nodes where two edges of the slab meet at another angle than a straight one."""
+    xy = model.mesh.xy
+    directions: dict[int, list[Floats]] = {}
+    for a, b in ends.tolist():
+        step = (xy[b] - xy[a]) / np.linalg.norm(xy[b] - xy[a])
+        directions.setdefault(a, []).append(step)
+        directions.setdefault(b, []).append(-step)
+    # Edges of a curve turn a little from one to the next: that is no corner.
+    bent = [n for n, d in directions.items() if len(d) == 2 and float(d[0] @ d[1]) > -0.9]
+    return np.array(sorted(bent), dtype=np.int64)
+
+
+def _cells_around(model: PlateModel) -> dict[int, list[int]]:
+    around: dict[int, list[int]] = {}
+    p = model.mesh.order
+    local = [0, (p + 1) * p, (p + 1) ** 2 - 1, p]
+    for cell, nodes in enumerate(model.mesh.cells[:, local].tolist()):
+        for node in nodes:
+            around.setdefault(node, []).append(cell)
+    return around
+
+
+def _wedges(
+    model: PlateModel,
+    node: int,
+    cells: list[int],
+    boundary: NDArray[np.bool_],
+    kinds: list[EdgeKind | None],
+) -> list[Wedge]:
+    """(exponent, angle, edges) of every wedge at a node between edges and rigid lines."""
+    spans = _spans(model, node, cells)
+    divided = {e for a, b, _ in spans for e in (a, b) if boundary[e] or kinds[e] is not None}
+    if not divided:
+        return []
+    wedges = []
+    left = list(spans)
+    for start in sorted(divided):
+        while True:
+            chain = _chain(start, left, divided)
+            if chain is None:
+                break
+            end, angle = chain
+            wedges.append(_worst(angle, start, end, boundary, kinds, model.section.poisson))
+    return wedges
+
+
+def _spans(model: PlateModel, node: int, cells: list[int]) -> list[tuple[int, int, float]]:
+    """Each cell's span from one of its two edges at a node to the other, and its angle [rad]."""
+    mesh = model.mesh
+    sides = side_nodes(mesh.order)
+    spans: list[tuple[int, int, float]] = []
+    for cell in cells:
+        touching = []
+        for side in range(N_SIDES):
+            nodes = mesh.cells[cell, sides[side]]
+            pair = nodes[[0, -1]]
+            if node in pair:
+                # Its tangent: a side on an arc bends away from its chord.
+                tangent = edge_frame(mesh.xy[nodes][None], ENDS).tangent[0]
+                away = tangent[0] if nodes[0] == node else -tangent[1]
+                touching.append((int(mesh.edge_index(pair[None])[0]), away))
+        (first, u), (second, v) = touching
+        cosine = float(u @ v)
+        spans.append((first, second, float(np.arccos(np.clip(cosine, -1.0, 1.0)))))
+    return spans
+
+
+def _chain(
+    start: int, left: list[tuple[int, int, float]], divided: set[int]
+) -> tuple[int, float] | None:
+    """Walk cells from a dividing edge to the next one, taking them out of `left`."""
+    edge, angle, walked = start, 0.0, False
+    while True:
+        step = next((s for s in left if edge in s[:2]), None)
+        if step is None:
+            return (edge, angle) if walked else None
+        left.remove(step)
+        edge = step[1] if step[0] == edge else step[0]
+        angle += step[2]
+        walked = True
+        if edge in divided:
+            return edge, angle
+
+
+def _worst(
+    angle: float,
+    start: int,
+    end: int,
+    boundary: NDArray[np.bool_],
+    kinds: list[EdgeKind | None],
+    poisson: float,
+) -> Wedge:
+    """The worse of what is antisymmetric and what is symmetric about lines the slab crosses."""
+    # Around the end of a line what is antisymmetric about it is smooth.
+    assumed: tuple[EdgeKind, ...] = ("clamped",) if start == end else ("simple", "clamped")
+    found = []
+    for kind in assumed:
+        pair = _held(start, kind, boundary, kinds), _held(end, kind, boundary, kinds)
+        found.append((_exponent(round(angle, 9), *pair, poisson), angle, pair))
+    return min(found, key=lambda wedge: wedge[0])
+
+
+def _held(
+    edge: int, across: EdgeKind, boundary: NDArray[np.bool_], kinds: list[EdgeKind | None]
+) -> EdgeKind:
+    """How an edge of a wedge is held; `across` where the slab goes on beyond a rigid line."""
+    kind = kinds[edge]
+    if boundary[edge]:
+        return kind or "free"
+    return "clamped" if kind == "clamped" else across
+
+
+@cache
+def _exponent(angle: float, first: EdgeKind, second: EdgeKind, poisson: float) -> float:
+    return leading_exponent(min(angle, 2.0 * np.pi), first, second, poisson)

@@ -1,0 +1,284 @@
+"""Results from displacements: w, moments and shears at points, along segments, in whole fields.
+
+Every result is a linear operator on the displacements of one cell, or a mean of such operators.
+Fields are given at a lattice of points in every cell. Where a beam or support line or a step of
+thickness divides the slab a point has one value for each side; elsewhere the values of the cells
+that meet are averaged.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+from scipy.sparse.csgraph import connected_components
+
+from plate.conventions import N_FIELDS, RESULTS
+from plate.elements.plate import cartesian_gradient, cell_dofs, curvature, shear
+from plate.elements.section import moment_rotation
+from plate.interpolation import cell_nodes, shape
+from plate.loads.loads import segment_points
+from plate.meshing.mesh import Mesh, side_nodes
+from plate.model.model import PlateModel
+from plate.solver.nested_dissection import bisection
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+N_RESULTS = len(RESULTS)
+# Most cells whose results are formed together.
+CHUNK = 64
+
+
+def cell_operators(model: PlateModel, cells: Ints, points: Floats) -> Floats:
+    """Operators (n_cell, n_point, 6, n_dof) to w, m_x, m_y, m_xy, q_x, q_y [m, N m/m, N/m].
+
+    Parameters
+    ----------
+    cells : (n_cell,).
+    points : reference points (n_point, 2), or (n_cell, n_point, 2) in each cell.
+
+    Components are along the local tangent and the growing offset. Under Kirchhoff theory the
+    shears are the divergence of the moments.
+    """
+    mesh = model.mesh
+    nodes = mesh.xy[mesh.cells[cells]]
+    N = np.broadcast_to(shape(mesh.order, points), (len(cells), points.shape[-2], nodes.shape[1]))
+    plan = N @ mesh.plan[mesh.cells[cells]]
+    out = np.zeros((*plan.shape[:2], N_RESULTS, N_FIELDS * nodes.shape[1]))
+    out[:, :, 0, ::N_FIELDS] = N
+    moments = _moment_operator(model, nodes, _inside(mesh, cells, plan), points)
+    if model.section.thin:
+        # Moments at the cell's nodes, interpolated and differentiated.
+        reference = mesh.node_reference
+        inside = _inside(mesh, cells, mesh.plan[mesh.cells[cells]])
+        at_nodes = _moment_operator(model, nodes, inside, reference)
+        gradient, _ = cartesian_gradient(mesh.order, nodes, points)
+        mx, my, mxy = (at_nodes[:, :, k] for k in range(3))
+        dx, dy = gradient[..., 0, :], gradient[..., 1, :]
+        shears = np.stack([dx @ mx + dy @ mxy, dx @ mxy + dy @ my], axis=-2)
+    else:
+        rigidity = model.section.shear(_inside(mesh, cells, plan))
+        shears = rigidity[..., None, None] * shear(mesh.order, nodes, points)
+    if not mesh.chart.straight:
+        tangent = mesh.chart.tangent(plan)
+        moments = moment_rotation(tangent) @ moments
+        c, s = tangent[..., 0], tangent[..., 1]
+        turn = np.stack([np.stack([c, s], axis=-1), np.stack([-s, c], axis=-1)], axis=-2)
+        shears = turn @ shears
+    out[:, :, 1:4] = moments
+    out[:, :, 4:] = shears
+    return out
+
+
+def _moment_operator(model: PlateModel, nodes: Floats, inside: Floats, points: Floats) -> Floats:
+    """(n_cell, n_point, 3, n_dof) Cartesian moments [N m/m]."""
+    B, _ = curvature(model.mesh.order, nodes, points)
+    return np.asarray(-model.section.bending(inside, model.mesh.chart) @ B)
+
+
+def _inside(mesh: Mesh, cells: Ints, plan: Floats) -> Floats:
+    """Plan points drawn slightly into their cells, where the thickness is that cell's own."""
+    centre = mesh.corners[cells].mean(axis=1)[:, None]
+    return np.asarray(plan + 1e-6 * (centre - plan))
+
+
+def point_operators(model: PlateModel, cells: Ints, points: Floats) -> sparse.csr_array:
+    """Rows (6 n, n_dof) of results at one reference point (n, 2) in each cell (n,)."""
+    local = cell_operators(model, cells, points[:, None, :])[:, 0]
+    dofs = cell_dofs(model.mesh.cells[cells])
+    rows = np.arange(N_RESULTS * len(cells)).reshape(len(cells), N_RESULTS, 1)
+    index = np.broadcast_arrays(rows, dofs[:, None, :])
+    values = (local.ravel(), (index[0].ravel(), index[1].ravel()))
+    return sparse.coo_array(values, shape=(rows.size, model.n_dof)).tocsr()
+
+
+def mean_along(model: PlateModel, path: Floats) -> sparse.csr_array:
+    """Rows (6, n_dof) of the arc-length mean of each result along a path (n, 2) in plan [m]."""
+    total = sparse.csr_array((N_RESULTS, model.n_dof))
+    length = 0.0
+    for cells, xi, weights in segment_points(model.mesh, path):
+        rows = point_operators(model, cells, xi)
+        n = len(cells)
+        pick = sparse.coo_array(
+            (
+                np.repeat(weights, N_RESULTS),
+                (np.tile(np.arange(N_RESULTS), n), np.arange(N_RESULTS * n)),
+            ),
+            shape=(N_RESULTS, N_RESULTS * n),
+        ).tocsr()
+        total = total + pick @ rows
+        length += float(weights.sum())
+    return sparse.csr_array(total / length)
+
+
+@dataclass(frozen=True)
+class FieldPoints:
+    """Where fields are given: a lattice of (k+1)^2 points in each cell.
+
+    order : k. The moments of a cell of order p are polynomials of degree p - 1, which a lattice of
+        that order holds, with corners, middles of sides and centre at least.
+    plan, xy : (n_point, 2) plan and Cartesian coordinates [m].
+    cells : (n_cell, (k+1)^2) points of each cell, the second reference direction fastest.
+    """
+
+    order: int
+    plan: Floats
+    xy: Floats
+    cells: Ints
+
+    @property
+    def n_points(self) -> int:
+        return len(self.plan)
+
+    @cached_property
+    def reference(self) -> Floats:
+        """Reference coordinates ((k+1)^2, 2) of a cell's points."""
+        return cell_nodes(self.order)
+
+
+def field_points(model: PlateModel) -> FieldPoints:
+    """Points of the cells, doubled where supports, beams or steps of thickness divide the slab."""
+    mesh = model.mesh
+    order = max(2, mesh.order - 1)
+    n = (order + 1) ** 2
+    ends, owner = mesh.edges
+    divided = np.zeros(len(ends), dtype=bool)
+    for line in [s.line for s in model.supports] + [b.line for b in model.beams]:
+        divided[mesh.edge_index(mesh.lines[line][:, [0, -1]])] = True
+    inner = owner[:, 1, 0] >= 0
+    t = model.section.thickness_at(mesh.corners.mean(axis=1))
+    divided[inner] |= ~np.isclose(t[owner[inner, 0, 0]], t[owner[inner, 1, 0]], rtol=1e-12)
+    joined = owner[inner & ~divided]
+    # Points of the two cells along each edge, the second cell's turned to run the same way.
+    start = side_nodes(mesh.order)[:, 0]
+    sides = side_nodes(order)
+    starts = mesh.cells[joined[..., 0], start[joined[..., 1]]]
+    along = sides[joined[..., 1]]
+    against = starts[:, 0] != starts[:, 1]
+    along[against, 1] = along[against, 1, ::-1]
+    first, second = (n * joined[:, k, :1] + along[:, k] for k in (0, 1))
+    size = n * mesh.n_cells
+    graph = sparse.coo_array(
+        (np.ones(first.size), (first.ravel(), second.ravel())), shape=(size, size)
+    )
+    _, label = connected_components(graph, directed=False)
+    cells = label.reshape(mesh.n_cells, n).astype(np.int64)
+    plan, xy = (at_points(mesh, order, cells, nodal) for nodal in (mesh.plan, mesh.xy))
+    return FieldPoints(order, plan, xy, cells)
+
+
+def at_points(mesh: Mesh, order: int, cells: Ints, nodal: Floats) -> Floats:
+    """Values (n_point, ...) at a lattice of that order in cells (n_cell, (order+1)^2), of a field
+    that is one at nodes (n_node, ...)."""
+    N = shape(mesh.order, cell_nodes(order))
+    found = np.empty((cells.max() + 1, *nodal.shape[1:]))
+    found[cells] = np.einsum("qn,cn...->cq...", N, nodal[mesh.cells])
+    return found
+
+
+@dataclass(frozen=True)
+class _Part:
+    """Some neighbouring cells whose results are formed together, in cache.
+
+    points : the field points of these cells; the first `fresh` belong to no part before, those
+        from `last` on to one that comes later: `taken` and `left` are their places among the
+        results carried from part to part. [fresh:fresh + len(taken)] are carried in.
+    average : (6 n_point, n_cell n_value) from values in cells to shares of the means at points.
+    """
+
+    operators: Floats
+    dofs: Ints
+    average: sparse.csr_array
+    points: Ints
+    fresh: int
+    last: int
+    taken: Ints
+    left: Ints
+
+
+class FieldRecovery:
+    """Fields of results from displacements, in blocks of loads.
+
+    Parameters
+    ----------
+    model : the plate.
+    points : where; default `field_points(model)`.
+    """
+
+    def __init__(self, model: PlateModel, points: FieldPoints | None = None) -> None:
+        self.points = points or field_points(model)
+        mesh = model.mesh
+        groups = bisection(mesh.corners.mean(axis=1), CHUNK).leaves
+        n_points = self.points.n_points
+        count = np.bincount(self.points.cells.ravel(), minlength=n_points)
+        first, last = np.full(n_points, len(groups)), np.full(n_points, -1)
+        for k, cells in enumerate(groups):
+            mine = self.points.cells[cells]
+            first[mine] = np.minimum(first[mine], k)
+            last[mine] = k
+        slot = np.full(n_points, -1)
+        shared = np.flatnonzero(first < last)
+        slot[shared] = np.arange(len(shared))
+        self._n_shared = len(shared)
+        dofs = cell_dofs(mesh.cells)
+        self._parts = []
+        for k, cells in enumerate(groups):
+            mine = np.unique(self.points.cells[cells])
+            # Own points, carried and ended here, carried on, left to a later part.
+            kind = 2 * (last[mine] > k) + ((first[mine] < k) ^ (last[mine] > k))
+            mine = mine[np.argsort(kind, kind="stable")]
+            taken, left = first[mine] < k, last[mine] > k
+            self._parts.append(
+                _Part(
+                    self._operators(model, cells),
+                    dofs[cells],
+                    self._average(cells, mine, count),
+                    mine,
+                    int(np.argmax(taken)) if taken.any() else 0,
+                    int((~left).sum()),
+                    slot[mine[taken]],
+                    slot[mine[left]],
+                )
+            )
+
+    def _operators(self, model: PlateModel, cells: Ints) -> Floats:
+        """(n_cell, 6 n_value, n_dof), the results of one kind together."""
+        operators = cell_operators(model, cells, self.points.reference).swapaxes(1, 2)
+        return operators.reshape(len(cells), -1, operators.shape[-1]).copy()
+
+    def _average(self, cells: Ints, points: Ints, count: Ints) -> sparse.csr_array:
+        place = np.zeros(self.points.n_points, dtype=np.int64)
+        place[points] = np.arange(len(points))
+        mine = self.points.cells[cells][:, None]
+        kinds = np.arange(N_RESULTS)[:, None]
+        rows = place[mine] + len(points) * kinds
+        values = np.broadcast_to(1.0 / count[mine], rows.shape)
+        return sparse.coo_array(
+            (values.ravel(), (rows.ravel(), np.arange(rows.size))),
+            shape=(N_RESULTS * len(points), rows.size),
+        ).tocsr()
+
+    def parts(self, U: Floats) -> Iterator[tuple[Ints, Floats]]:
+        """Field points (n,) and the results (6, n, n_load) w, m_x, m_y, m_xy, q_x, q_y there, of
+        displacements (n_dof, n_load), for some points after the other, each point once.
+
+        Few cells at a time, so that what is made of their results finds them in cache.
+        """
+        n_load = U.shape[1]
+        carried = np.zeros((N_RESULTS, self._n_shared, n_load))
+        for part in self._parts:
+            local = part.operators @ U[part.dofs]
+            values = (part.average @ local.reshape(-1, n_load)).reshape(N_RESULTS, -1, n_load)
+            values[:, part.fresh : part.fresh + len(part.taken)] += carried[:, part.taken]
+            carried[:, part.left] = values[:, part.last :]
+            yield part.points[: part.last], values[:, : part.last]
+
+    def fields(self, U: Floats) -> Floats:
+        """(6, n_point, n_load) w, m_x, m_y, m_xy, q_x, q_y of displacements (n_dof, n_load)."""
+        found = np.empty((N_RESULTS, self.points.n_points, U.shape[1]))
+        for points, values in self.parts(U):
+            found[:, points] = values
+        return found

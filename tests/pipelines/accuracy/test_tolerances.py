@@ -1,0 +1,132 @@
+"""The stated error of headline values: its parts, what they cover, and the other theory beside."""
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pipelines.analysis import analyse
+from pipelines.envelopes.single_vehicles import traffic_envelopes
+from pipelines.report.sections.tables import case_table, singular_table
+from pipelines.result import Result
+from tests.pipelines.small_decks import BEAMS, MESH, SLAB, deck_of
+
+PLAN = "[plan]\nstations_m = [0.0, 3.0, 6.0]\noffsets_m = [-1.6, 1.6]\n"
+TRAFFIC = (
+    "[traffic]\ncarriageway_m = [-1.6, 1.6]\nstep_m = 0.7\nlateral_step_m = 0.6\n"
+    'surfacing_mm = 80\ndispersal = "mid-depth"\ndirections = "forward"\n'
+    '[[vehicle]]\nname = "lorry"\naxles = [{ at_m = 0.0, load_kN = 60, gauge_m = 1.6, '
+    "patch_mm = [250, 350] }, { at_m = 1.9, load_kN = 90, gauge_m = 1.6, patch_mm = [250, 350] }]\n"
+)
+PROBES = '[[probe]]\nname = "mid"\nat_m = [1.4, 0.2]\n[[probe]]\nname = "C2"\nat_m = [3.0, 0.3]\n'
+CASE = '[[case]]\nname = "weight"\nself_weight = true\n'
+
+
+@pytest.fixture(scope="module")
+def result(tmp_path_factory: pytest.TempPathFactory) -> Result:
+    folder = tmp_path_factory.mktemp("deck")
+    return analyse(deck_of(folder, SLAB, PLAN, BEAMS, TRAFFIC, PROBES, CASE, MESH))
+
+
+def entries(result: Result) -> list[dict[str, float]]:
+    """All headline values of the summary that a load position makes."""
+    found = [*result.summary["governing"]]
+    for probe in result.summary["probes"].values():
+        for ends in probe["envelope"].values():
+            sides = [ends, *ends.get("sides", {}).values()]
+            found += [one[extreme] for one in sides for extreme in ("max", "min")]
+    for beam in result.summary["beam_envelopes"].values():
+        found += [ends[extreme] for ends in beam.values() for extreme in ("max", "min")]
+    return [one for one in found if one["vehicle"] is not None]
+
+
+def test_errors_are_the_sums_of_their_parts(result: Result) -> None:
+    every = entries(result)
+    assert len(every) > 50
+    for one in every:
+        assert one["error"] == pytest.approx(one["error_mesh"] + one["error_step"])
+        assert one["error_mesh"] >= 0.0
+        assert one["error_step"] > 0.0
+        assert np.isfinite(one["theory_difference"])
+
+
+def test_reactions_have_no_error(result: Result) -> None:
+    for ends in result.summary["reaction_envelopes"].values():
+        assert ends["max"]["error"] is None
+        assert ends["max"]["error_step"] is None
+
+
+def test_finer_steps_stay_within_the_step_part(result: Result) -> None:
+    """Of governing values and probes, with steps of a seventh."""
+    deck = result.deck
+    assert deck.traffic is not None
+    fine = replace(deck.traffic, step=0.1, lateral_step=0.1)
+    finer = traffic_envelopes(replace(deck, traffic=fine), result.solver)
+    assert finer is not None
+    gains = []
+    for peak in result.governing:
+        e = finer.fields.extremes
+        end = e.maximum if peak.extreme == "max" else e.minimum
+        scale = peak.value / peak.coexisting[peak.component] if peak.value else 1.0
+        assert scale == pytest.approx(1.0)
+        unit = 1e3 if peak.result == "w" else 1e-3
+        gain = abs(end[peak.component, peak.point]) * unit - abs(peak.value)
+        assert peak.tolerance is not None
+        assert gain <= peak.tolerance.step + 1e-9
+        gains.append(gain / abs(peak.value))
+    # such coarse steps miss some per cent
+    assert max(gains) > 0.01
+    step = result.tolerances.step
+    old, new = result.envelopes, finer
+    assert old is not None
+    assert np.all(new.probes.maximum - old.probes.maximum <= step.probes_max + 1e-9)
+    assert np.all(old.probes.minimum - new.probes.minimum <= step.probes_min + 1e-9)
+    for name in result.solver.beams.names:
+        moments = [result.solver.beams.split(e.beam_moments.maximum)[name] for e in (new, old)]
+        at = int(moments[1].argmax())
+        gain = moments[0][at] - moments[1][at]
+        assert gain <= step.beams[name, "moment", "max"] + 1e-9
+
+
+def test_what_kirchhoffs_theory_adds(tmp_path: Path) -> None:
+    """A strip between two lines, Poisson's ratio 0: moments stay and the shear deflection
+    q l^2 / (8 kappa G t) goes; the other way round too."""
+    q, span, t, E = 10.0, 4.0, 0.4, 30e6
+    shear = q * span**2 / (8.0 * 5.0 / 6.0 * E / 2.0 * t) * 1e3
+    for theory, change in (("mindlin", -shear), ("kirchhoff", shear)):
+        slab = f'[slab]\nthickness_mm = 400\nE_GPa = 30.0\npoisson = 0.0\ntheory = "{theory}"\n'
+        deck = deck_of(
+            tmp_path,
+            slab,
+            "[plan]\nstations_m = [0.0, 4.0]\noffsets_m = [-1.0, 1.0]\n",
+            '[[line]]\non = "C*"\nsupport = "rigid"\n',
+            '[[case]]\nname = "q"\npressure_kN_m2 = 10.0\n',
+            '[[probe]]\nname = "p"\nat_m = [2.0, 0.1]\n',
+        )
+        found = analyse(deck).summary["probes"]["p"]["cases"]["q"]
+        assert found["theory_difference"]["w_mm"] == pytest.approx(change, rel=2e-3)
+        assert found["m_x"] == pytest.approx(q * span**2 / 8.0)
+        assert found["theory_difference"]["m_x"] == pytest.approx(0.0, abs=1e-4)
+
+
+def test_singular_places_are_told_and_not_read(tmp_path: Path) -> None:
+    """The obtuse corners of a skew slab, 130 degrees between a simple and a free edge."""
+    deck = deck_of(
+        tmp_path,
+        SLAB,
+        "[plan]\nstations_m = [0.0, 4.0]\noffsets_m = [-2.0, 2.0]\nskew_deg = 40.0\n",
+        '[[line]]\non = "C*"\nsupport = "rigid"\n',
+        CASE,
+        "[mesh]\norder = 3\nsize_m = 0.7\n",
+    )
+    result = analyse(deck)
+    told = singular_table(result.summary)
+    assert told.count("<tr>") == 3  # heads and two corners
+    assert told.count('<td class="n">130</td>') == 2
+    places = np.array([one["at_m"] for one in result.summary["singular_places"]])
+    found = re.findall(r"(-?[\d.]+), (-?[\d.]+)</td>", case_table(deck, result).replace("−", "-"))
+    assert len(found) == 12  # largest and smallest of six results
+    gaps = np.linalg.norm(np.array(found, dtype=float)[:, None] - places, axis=2)
+    assert gaps.min() > 0.24  # a thickness of 0.25 m, printed to the centimetre

@@ -1,0 +1,185 @@
+"""Panels as built: depths from readings, what falls back to the drawing, what may still pass."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+
+from pipelines.bars.checks.as_built_panel import (
+    as_built,
+    deviated,
+    largest_deviation,
+    measured_keys,
+)
+from pipelines.deck.survey import Key, PanelReadings, parse_survey
+from pipelines.errors import DeckError
+from pipelines.standards.materials import materials
+from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, Mat, SlabBars
+from pipelines.standards.resistance.bending import layer_capacities
+
+EN = materials("C35/45", "B500B", "EN 1992")
+HEADER = "panel,face,direction,diameter_mm,spacing_mm,cover_mm,outer,thickness_mm\n"
+DRAWING = SlabBars(
+    0.270,
+    Mat(0.055, Bars(0.012, 0.150), Bars(0.012, 0.150), "x"),
+    Mat(0.045, Bars(0.016, 0.125), Bars(0.016, 0.125), "x"),
+)
+
+
+def readings(rows: str) -> PanelReadings:
+    return parse_survey(HEADER + rows, ["B1"])["B1"]
+
+
+def use_of(bars: SlabBars, m_x: float = 110e3, m_y: float = 90e3) -> float:
+    """Utilisation of the soffit in both directions."""
+    m_Rd = layer_capacities(bars, EN)
+    return max(m_x / m_Rd["bottom", "x"], m_y / m_Rd["bottom", "y"])
+
+
+def test_readings_replace_the_drawing_and_the_rest_is_named() -> None:
+    panel = as_built(DRAWING, readings("B1,bottom,x,,131,,,\nB1,bottom,,,,50,x,\nB1,,,,,,,266\n"))
+    assert_allclose(panel.bars.effective_depth(("bottom", "x")), 0.266 - 0.050 - 0.008, rtol=1e-9)
+    assert_allclose(panel.bars.bottom.x.spacing, 0.131)
+    assert panel.bars.bottom.y == DRAWING.bottom.y
+    assert panel.bars.top == DRAWING.top
+    assert "spacing, bottom, bars along x" not in panel.from_drawing
+    assert "cover, bottom" not in panel.from_drawing
+    for named in ("diameter, bottom, bars along x", "cover, top", "layer order, top"):
+        assert named in panel.from_drawing
+    assert_allclose(panel.depth_changes(DRAWING)["top", "x"], -0.004, rtol=1e-9)
+
+
+def test_nothing_read_is_the_drawing() -> None:
+    panel = as_built(DRAWING, PanelReadings("B1", {}, {}))
+    assert panel.bars == DRAWING
+    assert len(panel.from_drawing) == len(measured_keys()) + 2  # and the order at each face
+
+
+def test_worst_reading_or_mean() -> None:
+    rows = "B1,bottom,x,,120,,,\nB1,bottom,x,,140,,,\nB1,,,,,,,264\nB1,,,,,,,272\n"
+    mean, worst = (as_built(DRAWING, readings(rows), w) for w in ("mean", "worst"))  # type: ignore[arg-type]
+    assert_allclose([mean.bars.bottom.x.spacing, worst.bars.bottom.x.spacing], [0.130, 0.140])
+    assert_allclose([mean.bars.thickness, worst.bars.thickness], [0.268, 0.264])
+
+
+def test_swapped_layers_move_both_depths() -> None:
+    panel = as_built(DRAWING, readings("B1,bottom,,,,,y,\n"))
+    changes = panel.depth_changes(DRAWING)
+    assert_allclose([changes["bottom", "x"], changes["bottom", "y"]], [-0.016, 0.016], rtol=1e-9)
+
+
+def test_cover_read_to_each_direction_gives_order_and_gap() -> None:
+    # to y 47, to x 68: y outermost, 5 mm between the layers beyond the bar of 16
+    panel = as_built(DRAWING, readings("B1,bottom,y,,,47,,\nB1,bottom,x,,,68,,\n"))
+    assert panel.bars.bottom.outer == "y"
+    assert_allclose(panel.bars.bottom.gap, 0.005, rtol=1e-9)
+    assert_allclose(panel.bars.effective_depth(("bottom", "x")), 0.270 - 0.068 - 0.008, rtol=1e-9)
+    assert "layer order, bottom" not in panel.from_drawing
+    # less than the bar between them is scatter: the bars touch
+    touching = as_built(DRAWING, readings("B1,bottom,y,,,47,,\nB1,bottom,x,,,60,,\n"))
+    assert touching.bars.bottom.gap == 0
+    assert_allclose(
+        touching.bars.effective_depth(("bottom", "x")), 0.270 - 0.047 - 0.016 - 0.008, rtol=1e-9
+    )
+
+
+def test_cover_read_to_the_inner_layer_only() -> None:
+    panel = as_built(DRAWING, readings("B1,bottom,y,,,63,,\n"))
+    assert_allclose(panel.bars.bottom.cover, 0.063 - 0.016, rtol=1e-9)
+    assert_allclose(panel.bars.effective_depth(("bottom", "y")), 0.270 - 0.063 - 0.008, rtol=1e-9)
+    assert "cover, bottom" not in panel.from_drawing
+    assert "layer order, bottom" in panel.from_drawing
+
+
+@pytest.mark.parametrize(
+    ("rows", "message"),
+    [
+        ("B1,bottom,y,,,47,x,\nB1,bottom,x,,,68,,\n", "outer x contradicts the covers"),
+        ("B1,bottom,y,,,10,,\n", "must be positive and gap"),
+        ("B1,,,,,,,120\nB1,bottom,,,,60,,\n", "more than the thickness 120 mm"),
+        ("B1,bottom,x,40,30,,,\n", "less than the spacing"),
+    ],
+)
+def test_readings_that_contradict(rows: str, message: str) -> None:
+    with pytest.raises(DeckError, match=message):
+        as_built(DRAWING, readings(rows))
+
+
+def test_two_panels_fail_for_different_reasons() -> None:
+    """One by spacing, one by swapped layers; the drawing itself passes."""
+    assert use_of(DRAWING) < 1
+    wide = as_built(DRAWING, readings("B1,bottom,x,,165,,,\n")).bars
+    swapped = as_built(DRAWING, readings("B1,bottom,,,,,y,\n")).bars
+    m_x = 130e3
+    assert use_of(DRAWING, m_x) < 1 < min(use_of(wide, m_x), use_of(swapped, m_x))
+
+
+@pytest.mark.parametrize("key", measured_keys(), ids=str)
+def test_largest_deviation_passes_and_a_little_more_fails(key: Key) -> None:
+    sign = {"thickness": -1, "cover": 1, "diameter": -1, "spacing": 1}[key.quantity]
+    found = largest_deviation(DRAWING, key, use_of, limit=0.09, tolerance=1e-6)
+    assert found >= 0
+    assert use_of(deviated(DRAWING, key, sign * found)) <= 1
+    if key.face == "top":  # the soffit does not feel it
+        # as far as asked, or until no bar is left
+        assert_allclose(found, 0.012 if key.quantity == "diameter" else 0.09, atol=2e-6)
+    else:
+        assert 0 < found < 0.09
+        assert use_of(deviated(DRAWING, key, sign * (found + 1e-4))) > 1
+
+
+def test_largest_spacing_by_hand() -> None:
+    """Utilisation 1 needs A_s = a f_cd/f_yd with a = d - sqrt(d^2 - 2 m/f_cd), d = 217 mm."""
+    m = 110e3
+    d, f_cd = 0.217, EN.f_cd
+    area = (d - np.sqrt(d**2 - 2 * m / f_cd)) * f_cd / EN.f_yd
+    spacing = np.pi * 0.016**2 / 4 / area
+    found = largest_deviation(
+        DRAWING, Key("spacing", "bottom", "x"), lambda b: use_of(b, m, 0.0), 0.2, 1e-7
+    )
+    assert_allclose(found, spacing - 0.125, atol=1e-6)
+
+
+def test_a_panel_that_fails_says_how_much_better_it_would_have_to_be() -> None:
+    def use(bars: SlabBars) -> float:
+        return use_of(bars, 145e3, 0.0)
+
+    assert use(DRAWING) > 1
+    for key, sign in ((Key("spacing", "bottom", "x"), -1), (Key("thickness"), 1)):
+        found = largest_deviation(DRAWING, key, use, limit=0.1, tolerance=1e-6)
+        assert -0.1 < found < 0
+        assert use(deviated(DRAWING, key, sign * -found)) <= 1
+        assert use(deviated(DRAWING, key, sign * (-found - 1e-4))) > 1
+    # closer than the bars allow cannot be built: the search stops before that
+    wide = largest_deviation(DRAWING, Key("spacing", "bottom", "x"), use, 0.3, 1e-6)
+    near = largest_deviation(DRAWING, Key("spacing", "bottom", "x"), use, 0.1, 1e-6)
+    assert_allclose(wide, near, atol=2e-6)
+    # bars at the top do not help, and no cover that can be built is enough for far more moment
+    assert largest_deviation(DRAWING, Key("spacing", "top", "x"), use, 0.1) == -np.inf
+    hopeless = largest_deviation(
+        DRAWING, Key("cover", "bottom"), lambda b: use_of(b, 400e3), limit=0.1
+    )
+    assert hopeless == -np.inf
+
+
+@settings(max_examples=30, deadline=None)
+@given(thickness=st.floats(250, 290), cover=st.floats(30, 70), spacing=st.floats(90, 200))
+def test_depth_follows_the_readings(thickness: float, cover: float, spacing: float) -> None:
+    rows = f"B1,,,,,,,{thickness}\nB1,bottom,,,,{cover},x,\nB1,bottom,x,,{spacing},,,\n"
+    bars = as_built(DRAWING, readings(rows)).bars
+    layer: Layer = ("bottom", "x")
+    assert_allclose(bars.effective_depth(layer) * 1e3, thickness - cover - 8, rtol=1e-9)
+    assert_allclose(bars.bars(layer).area, np.pi * 0.016**2 / 4 / (spacing / 1e3), rtol=1e-9)
+
+
+def test_every_layer_has_its_keys() -> None:
+    keys = measured_keys()
+    assert len(keys) == len(set(keys)) == 1 + 2 + 2 * len(LAYERS)
+
+
+def test_deviations_need_a_place() -> None:
+    with pytest.raises(ValueError, match="cover needs a face"):
+        deviated(DRAWING, Key("cover"), 0.01)
+    with pytest.raises(ValueError, match="spacing needs a direction"):
+        deviated(DRAWING, Key("spacing", "top"), 0.01)

@@ -1,0 +1,154 @@
+"""Control sections beside lines, means along them, and the tracker against single positions."""
+
+from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
+
+import numpy as np
+import pytest
+
+from pipelines.bars.demand.control_sections import (
+    SPACING,
+    Sections,
+    ShearTracker,
+    interpolation,
+    resistance,
+    shear_sections,
+)
+from pipelines.deck.deck import Action, Deck
+from pipelines.model.build import build_model
+from pipelines.model.probes import beam_rows, membrane_rows, probe_rows
+from pipelines.model.responses import Response, Solver
+from pipelines.standards.actions.combinations import Combination
+from pipelines.standards.materials import materials
+from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
+from pipelines.standards.resistance.shear import means_over_widths
+from pipelines.standards.sources import Source
+from plate.results.fields import FieldRecovery
+from plate.solver.stiffness import Stiffness
+from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of
+
+MESH = "\n[mesh]\nsize_m = 1.0\norder = 2\n"
+BARS = SlabBars(
+    0.25,
+    Mat(0.040, Bars(0.012, 0.15), Bars(0.012, 0.15), "x"),
+    Mat(0.040, Bars(0.016, 0.125), Bars(0.012, 0.125), "x"),
+)
+MATERIALS = materials("C35/45", "B500B", "EN 1992")
+COMBINATION = Combination(
+    "EN 1992", "ULS", {"self-weight": (1.35, 1.0)}, 1.35, Source("EN 1992", "test")
+)
+
+
+@pytest.fixture(scope="module")
+def deck(tmp_path_factory: pytest.TempPathFactory) -> Deck:
+    return deck_of(tmp_path_factory.mktemp("deck"), SLAB, PLAN, BEAMS, MESH)
+
+
+@pytest.fixture(scope="module")
+def solver(deck: Deck) -> Solver:
+    model = build_model(deck).model
+    return Solver.of(deck, Stiffness(model), FieldRecovery(model))
+
+
+@pytest.fixture(scope="module")
+def sections(deck: Deck, solver: Solver) -> Sections:
+    return shear_sections(deck, solver, 0.20)
+
+
+def test_sections_keep_their_distances(deck: Deck, sections: Sections) -> None:
+    assert sections.names == ("C1", "C2", "C3")
+    for k, station in enumerate(deck.stations):
+        x = sections.points[sections.line == k, 0]
+        # flange 0.25: face at 0.125, depth 0.20
+        np.testing.assert_allclose(np.abs(x - station), 0.325, rtol=1e-12)
+    # free side edges and the joints are one thickness away or more
+    assert np.abs(sections.points[:, 1]).max() <= 2.0 - 0.25 + 1e-9
+    assert sections.points[:, 0].min() >= -0.4 + 0.25 - 1e-9
+    # the overhang of 0.4 leaves no room at its joint
+    outer = (sections.line == 0) & (sections.side == -1)
+    assert not outer.any()
+
+
+def test_interpolation_is_exact_for_fields_of_the_element(solver: Solver) -> None:
+    points = np.array([[0.5, 0.3], [2.1, -1.2], [4.4, 1.9]])
+    rows = interpolation(solver, points)
+    x, y = solver.recovery.points.plan.T
+    field = 2.0 + x * y - 0.5 * x**2
+    expected = 2.0 + points[:, 0] * points[:, 1] - 0.5 * points[:, 0] ** 2
+    np.testing.assert_allclose(rows @ field, expected, rtol=1e-9)
+
+
+@pytest.mark.parametrize("width", [0.3, 0.8, 1.5])
+def test_means_agree_with_the_mean_over_a_width(sections: Sections, width: float) -> None:
+    piece = np.flatnonzero(sections.piece == 0)
+    s = SPACING * np.arange(len(piece))
+    v = np.zeros(len(sections.points))
+    v[piece] = 3.0 + np.sin(2.0 * s)
+    middle = len(piece) // 2
+    expected = means_over_widths(s, v[piece], float(s[middle]), [width])[0]
+    assert (sections.means(width) @ v)[piece[middle]] == pytest.approx(expected, rel=1e-9)
+
+
+def test_means_stay_within_their_piece(sections: Sections) -> None:
+    v = sections.piece.astype(float)
+    for width in (0.0, 0.5, 100.0):
+        np.testing.assert_allclose(sections.means(width) @ v, v, atol=1e-12)
+
+
+def test_wider_means_never_pass_the_peak(sections: Sections) -> None:
+    v = np.abs(np.sin(7.0 * sections.points[:, 1]))
+    for width in (0.4, 1.0):
+        assert (sections.means(width) @ v).max() <= v.max() + 1e-12
+
+
+def test_resistance_is_that_of_the_face_in_tension() -> None:
+    v = np.array([100e3, 100e3])
+    forces = np.array([[30e3, -30e3], [0, 0], [0, 0], [100e3, 100e3], [0, 0]])
+    sagging, hogging = resistance(BARS, MATERIALS, 0.02, v, forces)
+    # by hand, EN 1992-1-1 (6.2a): d 202 and 204, k 1.995 and 1.990, rho .00796 and .00370;
+    # (6.2b) .035 k^1.5 sqrt(35) governs at the top
+    assert sagging == pytest.approx(
+        0.12 * 1.9950 * (100 * 0.0079626 * 35) ** (1 / 3) * 0.202e6, 1e-3
+    )
+    assert hogging == pytest.approx(0.035 * 1.9901**1.5 * 35**0.5 * 0.204e6, rel=1e-3)
+    assert sagging > hogging
+
+
+def test_tracker_finds_the_worst_position(sections: Sections, solver: Solver) -> None:
+    n_point, n = solver.recovery.points.n_points, 7
+    rng = np.random.default_rng(4)
+    fields = np.zeros((6, n_point, n))
+    fields[1] = 40e3
+    fields[4] = 30e3 * rng.uniform(0.2, 1.0, n)
+    permanent: dict[Action, np.ndarray] = {"self-weight": np.zeros((5, n_point))}
+    permanent["self-weight"][3] = 10e3
+    tracker = ShearTracker(sections, (0.0, 0.8), COMBINATION, permanent, BARS, MATERIALS, 0.02)
+    for first, part in ((0, slice(0, 4)), (4, slice(4, n))):
+        tracker(first, cast(Response, SimpleNamespace(fields=fields[:, :, part])))
+    found = tracker.demand()
+    worst = int(fields[4, 0].argmax())
+    v = 1.35 * 10e3 + 1.35 * fields[4, 0, worst]
+    # uniform fields: every sample and width alike
+    np.testing.assert_allclose(found.v, v, rtol=1e-9)
+    assert (found.at == worst).all()
+    np.testing.assert_allclose(found.utilisation, found.v / found.v_Rd, rtol=1e-12)
+
+
+def test_path_is_used(tmp_path: Path) -> None:
+    """A deck without supports beside lines has no sections."""
+    bare = deck_of(
+        tmp_path, SLAB, PLAN, MESH, '\n[[line]]\non = ["C1"]\nsupport = "clamped"\nwidth_mm = 300\n'
+    )
+    model = build_model(bare).model
+    recovery = FieldRecovery(model)
+    solver = Solver(
+        Stiffness(model),
+        recovery,
+        probe_rows(bare, model, recovery.points),
+        beam_rows(model),
+        membrane_rows(bare, model),
+    )
+    found = shear_sections(bare, solver, 0.2)
+    assert found.names == ("C1",)
+    assert set(found.side.tolist()) == {1}

@@ -1,0 +1,42 @@
+"""The packaged decks for comparison: each hand strip fails for the reason that the file names, and
+the reconciliation shows that reason as the step that matters."""
+
+from itertools import pairwise
+
+import pytest
+
+from pipelines.analysis import analyse
+from pipelines.deck.examples import example_path
+from pipelines.deck.reading.deck_file import read_deck
+from pipelines.findings.reconciliation.walk import Reconciliation
+
+
+def largest_step(walk: Reconciliation) -> str:
+    """The change after the exact plate that moves the searched value most, away from zero."""
+    steps = walk.forward[1:]
+    sign = 1.0 if walk.finding.plate_peak > 0.0 else -1.0
+    gains = {
+        after.title: sign * (after.searched - before.searched) for before, after in pairwise(steps)
+    }
+    return max(gains, key=lambda title: gains[title])
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("example", "kind", "step"),
+    [
+        ("estuary", "sagging", "cross lines yield: their beams bend"),
+        ("girders", "edge", "finite length, joint edges free"),
+        ("skew", "corner", "plan as built: skew, curve, taper"),
+    ],
+)
+def test_the_strip_fails_for_the_reason_named(example: str, kind: str, step: str) -> None:
+    path = example_path(example)
+    assert path is not None
+    result = analyse(read_deck(path))
+    [walk] = [w for w in result.reconciliations if w.finding.kind == kind]
+    assert walk.finding.is_short
+    assert largest_step(walk) == step
+    # the walk ends at the plate's peak and its models agree with the main analysis
+    assert walk.forward[-1].searched == walk.finding.plate_peak
+    assert walk.closing <= 0.01 * abs(walk.finding.plate_peak)

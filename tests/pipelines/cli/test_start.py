@@ -1,0 +1,226 @@
+"""The first hour: deck files to start from, drawings of the model, scenes, completion, PDF."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from pipelines.cli.main import main
+from pipelines.deck.reading.deck_file import read_deck
+from pipelines.deck.starters import KINDS, starter
+from pipelines.report.drawings.before_run import section, write_drawings
+from pipelines.report.pdf import pdf_of
+from pipelines.report.space import views
+from pipelines.report.space.scene import Scene, field_label, model_scene, result_scene
+from pipelines.run import run
+from pipelines.traffic.positions import position_count
+from plate.geometry.outline import plan_area
+from tests.pipelines.small_decks import small_deck
+
+
+@pytest.mark.parametrize("kind", [*KINDS])
+def test_a_new_deck_file_is_a_deck_with_comments(tmp_path: Path, kind: str) -> None:
+    path = tmp_path / "sub" / "deck.toml"
+    assert main(["new", kind, "--out", str(path)]) == 0
+    deck = read_deck(path)
+    assert deck.warnings == ()
+    assert 100 < position_count(deck) < 4000
+    assert path.read_text(encoding="utf-8").count("#") > 10
+
+
+def test_new_never_overwrites(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "deck.toml"
+    path.write_text("mine", encoding="utf-8")
+    assert main(["new", "truss", "--out", str(path)]) == 2
+    assert "exists already" in capsys.readouterr().err
+    assert path.read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.soak
+@pytest.mark.parametrize("kind", [*KINDS])
+def test_a_new_deck_file_runs(tmp_path: Path, kind: str) -> None:
+    (tmp_path / "deck.toml").write_text(starter(kind), encoding="utf-8")
+    assert main(["run", str(tmp_path / "deck.toml"), "--out", str(tmp_path), "--pdf"]) == 0
+    for name in ("report.html", "report.pdf", "summary.json", "fields.vtu"):
+        assert (tmp_path / name).stat().st_size > 1000
+    assert (tmp_path / "report.html").stat().st_size < 5_000_000
+    # Of a first run no moment that the mesh does not hold is shown.
+    summary = json.loads((tmp_path / "summary.json").read_text(encoding="utf-8"))
+    for peak in summary["governing"]:
+        if peak["result"].startswith("m_"):
+            assert peak["error"] < 0.1 * abs(peak["value"]), peak
+
+
+@pytest.mark.parametrize("kind", [*KINDS])
+def test_the_model_is_drawn(tmp_path: Path, kind: str) -> None:
+    (tmp_path / "deck.toml").write_text(starter(kind), encoding="utf-8")
+    deck = read_deck(tmp_path / "deck.toml")
+    files = write_drawings(deck, tmp_path / "drawings")
+    assert [f.name for f in files] == ["plan.svg", "section.svg", "vehicle-1.svg"]
+    words = section(deck)
+    for j in range(len(deck.offsets)):
+        assert f">L{j + 1} " in words
+    assert "carriageway" in words
+    assert write_drawings(deck, tmp_path / "one.svg") == [tmp_path / "one.svg"]
+
+
+def test_the_section_knows_zones(tmp_path: Path) -> None:
+    plain = section(small_deck(tmp_path))
+    zone = "[[slab.zone]]\noffsets_m = [-0.5, 0.5]\nthickness_mm = 400\n"
+    deck = small_deck(tmp_path, zone)
+    assert section(deck).count('id="section-patch') == plain.count('id="section-patch') + 2
+
+
+def test_the_section_of_an_outline_is_where_its_slab_is(tmp_path: Path) -> None:
+    text = starter("outline").replace("[9.4,", "[5.4,").replace("[10.4,", "[6.6,")
+    text = text.replace("-4.9]", "-3.5]").replace("-4.2]", "-2.5]")
+    (tmp_path / "deck.toml").write_text(text, encoding="utf-8")
+    words = section(read_deck(tmp_path / "deck.toml"))
+    # At station 6 the arc's own point -4.6, the opening, and the edge beam at 4.
+    for gap in ("1.10", "1.00", "6.50"):
+        assert f">{gap}<" in words
+    assert ">E3 beam<" in words
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_completion_names_every_command(shell: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["completion", shell]) == 0
+    script = capsys.readouterr().out
+    for word in ("run", "new", "draw", "view", "study", "truss"):
+        assert word in script
+
+
+def test_bash_completes(capsys: pytest.CaptureFixture[str]) -> None:
+    main(["completion", "bash"])
+    script = capsys.readouterr().out
+    script += 'COMP_WORDS=(deckslab new tr); COMP_CWORD=2; _deckslab; echo "${COMPREPLY[0]}"'
+    done = subprocess.run(["bash", "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "truss"
+
+
+def test_a_scene_is_whole(tmp_path: Path) -> None:
+    scene = model_scene(small_deck(tmp_path))
+    # Slab, three beams with two holds each, four wheels.
+    assert len(scene.surfaces) == 1 + 3 + 6 + 4
+    for surface in scene.surfaces:
+        assert np.isfinite(surface.points).all()
+        assert 0 <= surface.triangles.min() <= surface.triangles.max() < len(surface.points)
+    page = views.page(scene)
+    assert "http" not in page.replace("http-equiv", "")
+    assert "%DATA%" not in page
+
+
+def test_a_slab_in_space_has_its_arcs_and_openings(tmp_path: Path) -> None:
+    (tmp_path / "deck.toml").write_text(starter("outline"), encoding="utf-8")
+    deck = read_deck(tmp_path / "deck.toml")
+    slab = model_scene(deck).surfaces[0]
+    a, b, c = (slab.points[slab.triangles[:, k]] for k in range(3))
+    above = (a[:, 2] == 0.0) & (b[:, 2] == 0.0) & (c[:, 2] == 0.0)
+    normal = np.cross(b - a, c - a)[above]
+    area = 0.5 * np.linalg.norm(normal, axis=1).sum()
+    # Chords of the arc.
+    assert area == pytest.approx(plan_area(deck.plan), rel=1e-3)
+
+
+def test_fields_are_named_with_their_units() -> None:
+    assert field_label("w_mm_max") == "w max [mm]"
+    assert field_label("m_xy_min_kNm_m") == "m_xy min [kNm/m]"
+    assert field_label("q_x_max_kN_m") == "q_x max [kN/m]"
+    assert field_label("weight") == "weight"
+
+
+def test_colours_end_at_the_value_that_governs(tmp_path: Path) -> None:
+    deck = small_deck(tmp_path)
+    result = run(tmp_path / "deck.toml", tmp_path / "out")
+    peak = next(p for p in result.governing if (p.result, p.extreme) == ("m_x", "min"))
+    scene = result_scene(tmp_path / "out", "m_x_min", deck)
+    assert scene.limits[0] == pytest.approx(peak.value, rel=1e-6)
+    assert scene.limits[0] < scene.limits[1] <= 0.0
+    assert scene.label == "m_x min [kNm/m]"
+    # What carries the slab goes down with it.
+    drawn = scene.surfaces[0].points[:, 2]
+    beam = scene.surfaces[1].points[:, 2]
+    assert beam.max() - beam.min() > 0.1 * (drawn.max() - drawn.min())
+
+
+def test_a_picture_without_a_renderer_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # A child that dies of a signal, as the renderer does where it finds no library.
+    monkeypatch.setattr(views, "PROBE", "import os; os.kill(os.getpid(), 11)")
+    views.no_renderer.cache_clear()
+    (tmp_path / "deck.toml").write_text(starter("skew"), encoding="utf-8")
+    out = tmp_path / "x.png"
+    assert main(["view", str(tmp_path / "deck.toml"), "--out", str(out)]) == 2
+    told = capsys.readouterr().err
+    assert "no library to render without a screen" in told
+    assert "x.html needs none" in told
+    assert not out.exists()
+    views.no_renderer.cache_clear()
+
+
+@pytest.mark.soak
+def test_a_picture_shows_the_deck(tmp_path: Path) -> None:
+    if views.no_renderer():
+        pytest.skip(views.no_renderer())
+    (tmp_path / "deck.toml").write_text(starter("truss"), encoding="utf-8")
+    out = tmp_path / "x.png"
+    done = subprocess.run(
+        [sys.executable, "-c", "import sys; from pipelines.cli.main import main; sys.exit(main())",
+         "view", tmp_path / "deck.toml", "--out", out], capture_output=True, text=True
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    pixels = np.asarray(Image.open(out).convert("RGB")).reshape(-1, 3)
+    assert 0.05 < np.mean(np.any(pixels != 255, axis=1)) < 0.95
+
+
+@pytest.mark.soak
+def test_a_crossing_is_seen_from_one_place(tmp_path: Path) -> None:
+    if views.no_renderer():
+        pytest.skip(views.no_renderer())
+    (tmp_path / "deck.toml").write_text(starter("skew"), encoding="utf-8")
+    out = tmp_path / "x.gif"
+    done = subprocess.run(
+        [sys.executable, "-c", "import sys; from pipelines.cli.main import main; sys.exit(main())",
+         "view", tmp_path / "deck.toml", "--out", out], capture_output=True, text=True
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+    lowest = []
+    with Image.open(out) as frames:
+        assert (frames.n_frames, frames.size) == (24, views.SIZE)
+        for k in range(frames.n_frames):
+            frames.seek(k)
+            pixels = np.asarray(frames.convert("L"))[views.ABOVE : -views.BELOW]
+            lowest.append(np.nonzero((pixels < 200).any(axis=1))[0].max())
+    # A corner of the deck on its rigid line, which does not move.
+    assert max(lowest) - min(lowest) <= 2
+    assert max(lowest) > 0.8 * (views.SIZE[1] - views.ABOVE - views.BELOW)
+
+
+def test_bands_reach_from_limit_to_limit() -> None:
+    scene = Scene("t", (), "m_x max [kNm/m]", (0.0, 55.8))
+    colours, words = zip(*views._bands(scene), strict=True)
+    assert len(words) == views.BANDS + 1
+    assert (words[0], words[7], words[-1]) == ("0", "27.9", "55.8")
+    assert len(set(colours)) == len(colours)
+
+
+def test_pdf_holds_words_tables_and_drawings() -> None:
+    pytest.importorskip("typst")
+    html = (
+        "<html><head><title>A &amp; B</title></head><body><header><h1>A &amp; B</h1></header>"
+        '<section id="explore"><p>not in print</p></section><p>Text with <i>m</i><sub>x</sub>, '
+        '"quotes" and a \\ backslash, #hash [brackets].</p><ul><li>one</li></ul>'
+        "<table><caption>Title</caption><thead><tr><th>h</th></tr></thead><tbody><tr>"
+        '<th>cell</th></tr></tbody></table><svg xmlns="http://www.w3.org/2000/svg" '
+        'viewBox="0 0 100 50" aria-label="a &quot;b&quot;"><path d="M0 0L100 50" stroke="red"/>'
+        "</svg></body></html>"
+    )
+    pdf = pdf_of(html)
+    assert pdf.startswith(b"%PDF")
+    assert pdf == pdf_of(html)

@@ -1,0 +1,195 @@
+"""Envelopes against independently built static cases, mirrored decks and numbers of threads."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from threadpoolctl import threadpool_limits
+
+from pipelines.deck.deck import Case, Deck, Patch
+from pipelines.envelopes.single_vehicles import Envelopes, find_position, traffic_envelopes
+from pipelines.model.build import build_model
+from pipelines.model.responses import Solver, case_load, case_responses, stream
+from pipelines.traffic.positions import load_positions
+from plate.results.fields import FieldRecovery
+from plate.solver.stiffness import Stiffness
+from tests.pipelines.small_decks import (
+    BEAMS,
+    MESH,
+    PLAN,
+    PROBES,
+    SLAB,
+    TRAFFIC,
+    deck_of,
+    small_deck,
+)
+from tests.plate.solver.test_threads import blas_threads
+
+
+def solver_of(deck: Deck) -> Solver:
+    model = build_model(deck).model
+    return Solver.of(deck, Stiffness(model), FieldRecovery(model))
+
+
+@pytest.fixture(scope="module")
+def deck(tmp_path_factory: pytest.TempPathFactory) -> Deck:
+    return small_deck(tmp_path_factory.mktemp("deck"))
+
+
+@pytest.fixture(scope="module")
+def solver(deck: Deck) -> Solver:
+    return solver_of(deck)
+
+
+@pytest.fixture(scope="module")
+def envelopes(deck: Deck, solver: Solver) -> Envelopes:
+    found = traffic_envelopes(deck, solver)
+    assert found is not None
+    return found
+
+
+def static_case(envelopes: Envelopes, number: int) -> Case:
+    """The load position as patches of a static case, placed by hand from the vehicle's data."""
+    run, index = find_position(envelopes.runs, number)
+    turn = 1.0 if run.direction == "reverse" else -1.0
+    patches = []
+    for axle, size in zip(run.vehicle.axles, run.patches, strict=True):
+        for wheel in axle.wheels:
+            x = run.stations[index] + turn * axle.at
+            y = run.offsets[index] - turn * wheel
+            patches.append(Patch((float(x), float(y)), size, axle.load / len(axle.wheels)))
+    return Case("position", tuple(patches))
+
+
+def test_envelope_is_the_static_case_at_each_governing_position(
+    deck: Deck, solver: Solver, envelopes: Envelopes
+) -> None:
+    fields = envelopes.fields.extremes
+    for k in range(6):
+        scale = np.abs([fields.maximum[k], fields.minimum[k]]).max()
+        for values, at, point in (
+            (fields.maximum, fields.at_maximum, int(fields.maximum[k].argmax())),
+            (fields.minimum, fields.at_minimum, int(fields.minimum[k].argmin())),
+        ):
+            case = static_case(envelopes, int(at[k, point]))
+            F = case_load(deck, case, solver.model)[:, None]
+            response = solver.respond(F, refine=True)
+            assert response.fields[k, point, 0] == pytest.approx(values[k, point], abs=1e-9 * scale)
+
+
+def test_coexisting_results_belong_to_the_governing_position(
+    deck: Deck, solver: Solver, envelopes: Envelopes
+) -> None:
+    fields = envelopes.fields
+    point = int(fields.extremes.maximum[1].argmax())
+    case = static_case(envelopes, int(fields.extremes.at_maximum[1, point]))
+    F = case_load(deck, case, solver.model)[:, None]
+    response = solver.respond(F, refine=True)
+    expected = response.fields[:, point, 0]
+    np.testing.assert_allclose(fields.with_maximum[1, :, point], expected, rtol=1e-7, atol=1e-9)
+
+
+def test_probes_beams_and_reactions_follow_their_positions(
+    deck: Deck, solver: Solver, envelopes: Envelopes
+) -> None:
+    e = envelopes.probes
+    row = int(e.maximum.argmax())
+    case = static_case(envelopes, int(e.at_maximum[row]))
+    response = solver.respond(case_load(deck, case, solver.model)[:, None], refine=True)
+    assert response.probes[row, 0] == pytest.approx(e.maximum[row], rel=1e-9)
+    name = envelopes.reaction_names.index("C2@L1")
+    case = static_case(envelopes, int(envelopes.reactions.at_maximum[name]))
+    response = solver.respond(case_load(deck, case, solver.model)[:, None], refine=True)
+    assert response.reactions["C2@L1"][0] == pytest.approx(
+        envelopes.reactions.maximum[name], rel=1e-9
+    )
+
+
+def test_the_empty_deck_is_a_member(envelopes: Envelopes) -> None:
+    fields = envelopes.fields.extremes
+    assert (fields.maximum >= 0.0).all()
+    assert (fields.minimum <= 0.0).all()
+    assert (fields.maximum[fields.at_maximum < 0] == 0.0).all()
+    assert (fields.maximum[fields.at_maximum >= 0] > 0.0).all()
+
+
+def test_the_number_of_threads_changes_nothing(
+    deck: Deck, solver: Solver, envelopes: Envelopes
+) -> None:
+    alone = traffic_envelopes(deck, solver, workers=1)
+    assert alone is not None
+    np.testing.assert_array_equal(alone.fields.extremes.maximum, envelopes.fields.extremes.maximum)
+    np.testing.assert_array_equal(
+        alone.fields.extremes.at_minimum, envelopes.fields.extremes.at_minimum
+    )
+
+
+def test_a_symmetric_deck_has_a_symmetric_envelope(
+    deck: Deck, solver: Solver, envelopes: Envelopes
+) -> None:
+    # The deck, the carriageway and the lorry are symmetric about offset 0.
+    fields = envelopes.fields.extremes
+    mesh = solver.model.mesh
+    points = solver.recovery.points
+    centre = mesh.corners.mean(axis=1)
+    n = points.order + 1
+    mirrored = [int(np.argmin(np.linalg.norm(centre - c * [1, -1], axis=1))) for c in centre]
+    local = np.arange(n * n).reshape(n, n)[:, ::-1].ravel()
+    mine = points.cells
+    theirs = points.cells[mirrored][:, local]
+    for k, sign in enumerate([1, 1, 1, -1, 1, -1]):
+        a, b = fields.maximum[k], fields.minimum[k]
+        expected = a[theirs] if sign > 0 else -b[theirs]
+        np.testing.assert_allclose(a[mine], expected, atol=1e-8 * np.abs(a).max(), rtol=0)
+
+
+def test_envelope_of_a_mirrored_vehicle_is_mirrored(tmp_path: Path) -> None:
+    lopsided = TRAFFIC.replace("gauge_m = 1.8", "wheels_m = [-0.9, 0.5]", 1)
+    mirrored = TRAFFIC.replace("gauge_m = 1.8", "wheels_m = [-0.5, 0.9]", 1)
+    parts = (SLAB, PLAN, BEAMS, PROBES, MESH)
+    values = []
+    for traffic in (lopsided, mirrored):
+        deck = deck_of(
+            tmp_path, *parts, traffic.replace("carriageway", "edge_clearance_m = 0.3\ncarriageway")
+        )
+        # Offsets placed symmetrically about zero, so that both runs visit mirrored places.
+        assert deck.traffic is not None
+        given = replace(deck.traffic, lateral_step=None, offsets=(-0.6, 0.0, 0.6))
+        deck = replace(deck, traffic=given)
+        found = traffic_envelopes(deck, solver_of(deck))
+        assert found is not None
+        values.append(found.fields.extremes.maximum[1].max())
+    assert values[0] == pytest.approx(values[1], rel=1e-9)
+
+
+def test_stiff_beams_tend_to_rigid_lines(tmp_path: Path) -> None:
+    rigid = '[[line]]\non = "C*"\nsupport = "rigid"\nto_edges = true\n'
+    beam = (
+        '[[line]]\non = "C*"\nsupport = "beam"\nto_edges = true\n'
+        "beam = { E_GPa = 210, G_GPa = 81, I_cm4 = 1e9, J_cm4 = 0, A_cm2 = 1e6 }\n"
+        'held_at = ["L1", "L2"]\n'
+    )
+    results = []
+    for lines in (rigid, beam):
+        deck = deck_of(tmp_path, SLAB, PLAN, lines, PROBES, MESH)
+        response = case_responses(deck, solver_of(deck))["weight"]
+        results.append(response.probes[:, 0])
+    a, b = (r.reshape(-1, 6) for r in results)
+    # I = 1e9 cm4 leaves about 1e-4 of the flexibility of this slab.
+    np.testing.assert_allclose(b[:, 1], a[:, 1], rtol=2e-3)
+
+
+def test_self_weight_reaches_the_holds(deck: Deck, solver: Solver) -> None:
+    response = case_responses(deck, solver)["weight"]
+    weight = 25e3 * 0.25 * 6.8 * 4.0
+    assert response.total[0] == pytest.approx(weight, rel=1e-12)
+    assert sum(v[0] for v in response.reactions.values()) == pytest.approx(weight, rel=1e-9)
+
+
+def test_blocks_are_solved_with_one_thread_in_each_product(deck: Deck, solver: Solver) -> None:
+    with threadpool_limits(2, user_api="blas"):
+        runs = load_positions(deck)
+        found = [seen for *_, seen in stream(solver, runs, lambda *_: blas_threads(), workers=2)]
+        assert set(found) == {1}
+        assert blas_threads() == 2

@@ -1,0 +1,190 @@
+"""Estimates of a job's size against what it becomes, and refusals."""
+
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from pipelines.cli.main import main
+from pipelines.deck.deck import Deck, MeshOptions
+from pipelines.deck.examples import FOLDER
+from pipelines.deck.reading.deck_file import read_deck
+from pipelines.deck.starters import starter
+from pipelines.errors import SizeError
+from pipelines.model.build import build_model
+from pipelines.model.job_size import check_job_size, free_memory, job_size
+from pipelines.traffic.positions import position_count
+from tests.pipelines.deck.test_plan import BEAM, RAMP
+from tests.pipelines.small_decks import (
+    BEAMS,
+    MESH,
+    PLAN,
+    PROBES,
+    SLAB,
+    TRAFFIC,
+    deck_of,
+    small_deck,
+)
+
+
+@pytest.fixture
+def deck(tmp_path: Path) -> Deck:
+    return small_deck(tmp_path)
+
+
+@pytest.mark.parametrize("size", [0.8, 0.4, 0.2])
+def test_cells_of_a_grid_are_those_of_the_mesh(deck: Deck, size: float) -> None:
+    given = replace(deck, mesh=MeshOptions(3, size))
+    found = job_size(given)
+    model = build_model(given).model
+    assert found.cells == model.mesh.n_cells
+    assert found.degrees_of_freedom == model.n_dof
+    assert 0.9 < found.load_positions / position_count(given) < 1.1
+
+
+@pytest.mark.parametrize("kind", ["skew", "curved"])
+def test_cells_of_skew_and_curved_decks_are_those_of_the_mesh(tmp_path: Path, kind: str) -> None:
+    given = deck_of(tmp_path, starter(kind))
+    assert job_size(given).cells == build_model(given).model.mesh.n_cells
+
+
+@pytest.mark.parametrize("size", [0.7, 0.3])
+@pytest.mark.parametrize("text", [starter("outline"), SLAB + RAMP + BEAM], ids=["outline", "ramp"])
+def test_cells_of_other_plans_are_near_the_mesh(tmp_path: Path, text: str, size: float) -> None:
+    given = replace(deck_of(tmp_path, text), mesh=MeshOptions(3, size))
+    # from areas and lengths alone, before anything is meshed
+    assert 0.7 < job_size(given).cells / build_model(given).model.mesh.n_cells < 1.45
+
+
+# A whole run, then the peak of its memory [kB]: that of its resources would take over its parent's.
+RUN = """
+import sys
+from pathlib import Path
+from pipelines.cli.main import main
+assert main(["run", sys.argv[1], "--out", sys.argv[2]]) == 0
+print(Path("/proc/self/status").read_text().split("VmHWM:")[1].split()[0], file=sys.stderr)
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="peaks are read from /proc")
+@pytest.mark.parametrize("name", ["small", "skew", "girders"])
+def test_memory_is_estimated_within_a_half(tmp_path: Path, name: str) -> None:
+    """`benchmarks/jobsizes.py` has more decks, up to those that take minutes."""
+    path = tmp_path / "deck.toml"
+    own = SLAB + PLAN + BEAMS + TRAFFIC + PROBES + MESH
+    path.write_text(
+        own if name == "small" else (FOLDER / f"{name}.toml").read_text(encoding="utf-8"),
+        encoding="utf-8",
+    )
+    command = [sys.executable, "-c", RUN, str(path), str(tmp_path / "out")]
+    done = subprocess.run(command, check=True, capture_output=True, text=True)
+    peak = 1024.0 * float(done.stderr.split()[-1])
+    assert 1 / 1.5 < job_size(read_deck(path)).memory / peak < 1.5
+
+
+def test_a_billion_positions_are_refused_at_once(deck: Deck) -> None:
+    assert deck.traffic is not None
+    fine = replace(deck, traffic=replace(deck.traffic, step=1e-5, lateral_step=1e-4))
+    with pytest.raises(SizeError, match=r"GB of memory, .* days .* \[traffic\] step_m"):
+        check_job_size(fine)
+
+
+def test_ten_million_cells_are_refused_at_once(deck: Deck) -> None:
+    fine = replace(deck, mesh=MeshOptions(3, 0.0016))
+    assert job_size(fine).cells > 1e7
+    with pytest.raises(SizeError, match=r"cells.* GB of memory, .* days .* make \[mesh\] size_m"):
+        check_job_size(fine)
+
+
+# Too many load positions, but few enough to do no harm where they are not refused.
+LONG = PLAN.replace("[0.0, 3.0, 6.0]", "[0.0, 120.0, 240.0]")
+FINE = TRAFFIC.replace("lateral_step_m = 0.4", "lateral_step_m = 0.005")
+FINE = FINE.replace("step_m = 0.5", "step_m = 0.005").replace("[-1.9, 1.9]", "[-2.2, 2.2]")
+FINE = FINE.replace("[[vehicle]]", 'load_models = ["EN 1991-2 LM1"]\n[[vehicle]]')
+COMMANDS = {
+    "run": ["--out", "out"],
+    "sweep": ["--out", "out"],
+    "influence": ["--at", "60", "0", "--component", "m_x", "--out", "out"],
+    "view": ["--out", "out.html"],
+}
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+@pytest.mark.parametrize("absurd", ["positions", "cells"])
+def test_every_command_refuses_what_is_too_large(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    command: str,
+    absurd: str,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    many = absurd == "positions"
+    text = SLAB + LONG + BEAMS + (FINE if many else TRAFFIC + "[mesh]\nsize_m = 0.01\n")
+    Path("deck.toml").write_text(text, encoding="utf-8")
+    if not many:  # not even the nodes are to be made
+
+        def refused(*_: object, **__: object) -> None:
+            raise AssertionError("a mesh is made")
+
+        monkeypatch.setattr("pipelines.model.build.grid_mesh", refused)
+    assert main([command, "deck.toml", *COMMANDS[command]]) == 2
+    key = "[traffic] step_m = 0.005" if many else "[mesh] size_m larger than the 0.01 m"
+    told = capsys.readouterr().err
+    assert told.startswith("deckslab: deck.toml: too large a job, about ")
+    assert " of memory, " in told
+    assert f"make {key}" in told
+    assert not Path("out").exists()
+
+
+def test_drawing_tells_what_a_run_would_take(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    deck = tmp_path / "deck.toml"
+    for text, words in ((TRAFFIC, "A run: about "), (FINE, "Warning: ")):
+        deck.write_text(SLAB + LONG + BEAMS + text, encoding="utf-8")
+        assert main(["draw", str(deck), "--out", str(tmp_path / "plan.svg")]) == 0
+        assert words in capsys.readouterr().out
+
+
+def test_what_fits_is_let_through(deck: Deck) -> None:
+    size = check_job_size(deck)
+    assert size == job_size(deck)
+    assert f"{size.load_positions:,} load positions" in size.words
+    with pytest.raises(SizeError, match="may be taken"):
+        check_job_size(deck, free=lambda: size.memory)  # only a share of what is free is taken
+    assert check_job_size(deck, free=lambda: 2.0 * size.memory) == size
+
+
+def test_memory_grows_with_cells_vehicles_and_threads(deck: Deck) -> None:
+    assert deck.traffic is not None
+    base = job_size(deck, workers=1)
+    # Blocks of load positions count where they need more than the richer model does.
+    assert job_size(deck, workers=64).memory > base.memory
+    assert job_size(deck, tolerances=False).memory < base.memory
+    finer = replace(deck, mesh=MeshOptions(3, 0.1))
+    assert job_size(finer, workers=1).memory > 4.0 * base.memory
+    [lorry] = deck.traffic.vehicles
+    two = replace(deck.traffic, vehicles=(lorry, replace(lorry, name="second")))
+    more = job_size(replace(deck, traffic=two), workers=1)
+    assert more.load_positions == 2 * base.load_positions
+    assert more.memory > base.memory
+    assert more.seconds > base.seconds
+
+
+def test_free_memory_is_a_plausible_number() -> None:
+    assert 1e7 < free_memory() < 1e14
+
+
+def test_a_limit_of_the_process_is_heeded(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(
+        "pipelines.model.job_size.resource.getrlimit", lambda kind: (50 << 30, 50 << 30)
+    )
+    monkeypatch.setattr("pipelines.model.job_size._lines", lambda path: ["1000 1 1"])
+    monkeypatch.setattr(
+        "pipelines.model.job_size.os.sysconf", lambda name: 1 << 24
+    )  # 256 TB of memory
+    assert free_memory() == (50 << 30) - 1000 * (1 << 24)

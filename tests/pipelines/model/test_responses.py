@@ -1,0 +1,91 @@
+"""Solutions are checked before anything is read from them."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pipelines.analysis import analyse
+from pipelines.model.responses import CASE_BALANCE, case_load, check_response, check_stiffness
+from pipelines.report.report import report
+from pipelines.result import Result
+from plate.errors import SolutionError
+from plate.solver.nested_dissection import Loads
+from plate.solver.stiffness import Stiffness
+from tests.pipelines.small_decks import BEAMS, MESH, PLAN, PROBES, SLAB, deck_of
+
+
+@pytest.fixture(scope="module")
+def result(tmp_path_factory: pytest.TempPathFactory) -> Result:
+    folder: Path = tmp_path_factory.mktemp("deck")
+    return analyse(deck_of(folder, SLAB, PLAN, BEAMS, PROBES, MESH))
+
+
+def test_a_sound_solution_passes(result: Result) -> None:
+    F = case_load(result.deck, result.deck.cases[0], result.solver.model)[:, None]
+    check_response(result.cases["weight"], F, CASE_BALANCE, "weight")
+
+
+def test_a_solution_out_of_balance_stops_with_its_name(result: Result) -> None:
+    F = case_load(result.deck, result.deck.cases[0], result.solver.model)[:, None]
+    good = result.cases["weight"]
+    first, *_ = good.reactions
+    broken = replace(good, reactions=good.reactions | {first: 1.01 * good.reactions[first]})
+    with pytest.raises(SolutionError, match=r"weight: check of equilibrium: reactions differ"):
+        check_response(broken, F, CASE_BALANCE, "weight")
+
+
+def test_a_solution_that_is_not_finite_stops_with_its_name(result: Result) -> None:
+    F = case_load(result.deck, result.deck.cases[0], result.solver.model)[:, None]
+    good = result.cases["weight"]
+    moved = good.displacements.copy()
+    moved[1, 0] = np.nan
+    with pytest.raises(SolutionError, match=r"weight: check of finite values"):
+        check_response(replace(good, displacements=moved), F, CASE_BALANCE, "weight")
+
+
+def test_a_factor_of_another_matrix_stops_with_its_name(result: Result) -> None:
+    stiffness = Stiffness(result.solver.model)
+    check_stiffness(stiffness)
+    # The slab is softer by a thousandth than what was factorised.
+    stiffness.pieces = [replace(p, matrices=(1.0 - 1e-3) * p.matrices) for p in stiffness.pieces]
+    with pytest.raises(SolutionError, match=r"stiffness: check of residual: .* is allowed"):
+        check_stiffness(stiffness)
+
+
+def test_answers_without_reciprocity_stop_with_its_name(result: Result) -> None:
+    class Lopsided(Stiffness):
+        def solve(self, F: Loads, *, refine: bool = False) -> np.ndarray:
+            U = super().solve(F, refine=refine)
+            return U + 1e-6 * np.roll(U, 3, axis=0)
+
+    with pytest.raises(SolutionError, match=r"stiffness: check of reciprocity: .* is allowed"):
+        check_stiffness(Lopsided(result.solver.model))
+
+
+CARRIED_ON = """
+[[line]]
+on = ["C1", "C3"]
+support = "rigid"
+to_edges = true
+[[line]]
+on = "C2"
+support = "spring"
+k_kN_m2 = 50000
+to_edges = true
+[[case]]
+name = "weight"
+self_weight = true
+"""
+
+
+def test_reactions_are_told_by_the_lines_own_names(tmp_path: Path) -> None:
+    """Also of lines that are carried on to the edges, in the summary and in words."""
+    plan = PLAN.replace("end = 0.4", "end = 0.4, left = 0.5, right = 0.5")
+    result = analyse(deck_of(tmp_path, SLAB, plan, CARRIED_ON, MESH))
+    found = result.summary["reactions"]["weight"]
+    assert set(found) == {"total_kN", "C1", "C2", "C3"}
+    # 6.8 m by 5 m by 0.25 m at 25 kN/m³.
+    assert found["total_kN"] == pytest.approx(6.8 * 5.0 * 0.25 * 25.0, rel=1e-9)
+    assert ">line C1<" in report(result)

@@ -1,0 +1,145 @@
+"""The drawing of the bars read back: units, every bar at its depth, dimensions, zones."""
+
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
+
+import ezdxf
+import numpy as np
+import pytest
+import shapely
+from ezdxf.document import Drawing
+
+from pipelines.bars.checks.curtailment import Zones
+from pipelines.bars.design import Design
+from pipelines.deck.deck import Deck
+from pipelines.deck.reinforcement import Reinforcement
+from pipelines.report.drawings.bars import bar_mark
+from pipelines.report.drawings.bars_dxf import write_bars
+from pipelines.run import run
+from pipelines.standards.materials import materials
+from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, Mat, SlabBars
+from pipelines.standards.sources import Source
+from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, deck_of
+from tests.pipelines.standards.test_rows_by_hand import BARS as THREE
+
+BARS = SlabBars(
+    0.250,
+    Mat(0.045, Bars(0.012, 0.200), Bars(0.010, 0.125), "x"),
+    Mat(0.040, Bars(0.016, 0.150), Bars(0.012, 0.100), "y"),
+)
+# a raster of 0.2 m over x -0.4 to 6.4, y -2 to 2
+U = np.linspace(-0.4, 6.4, 35)
+Y = np.broadcast_to(np.linspace(-2.0, 2.0, 21), (35, 21))
+
+
+def zones() -> Zones:
+    """B1 (y): every bar for x in [1.9, 3.1], no bar elsewhere; the others need every other bar."""
+    some = np.ones(Y.shape, dtype=np.int64)
+    band = np.where((U[:, None] > 1.95) & (U[:, None] < 3.05), 2, 0) * some
+    of: dict[Layer, np.ndarray] = {layer: some for layer in LAYERS} | {("bottom", "y"): band}
+    lengths = dict.fromkeys(LAYERS, 0.640)
+    return Zones(U, Y, of, dict.fromkeys(LAYERS, 0.2), lengths, Source("EN 1992", "test"))
+
+
+def drawn(deck: Deck, folder: Path, angle: float = np.pi / 2) -> tuple[Drawing, Deck]:
+    deck = replace(deck, reinforcement=Reinforcement(BARS, angle, ()))
+    basis = SimpleNamespace(materials=materials("C35/45", "B500B", "EN 1992"))
+    one = SimpleNamespace(basis=basis, zones=zones())
+    design = SimpleNamespace(reinforcement=deck.reinforcement, standards=(one,))
+    write_bars(folder / "bars.dxf", deck, cast(Design, design))
+    return ezdxf.readfile(folder / "bars.dxf"), deck
+
+
+def area(doc: Drawing, layer: str) -> float:
+    """Of the closed lines on a layer, holes not looked for [m2]."""
+    outlines = doc.modelspace().query(f'LWPOLYLINE[layer=="{layer}"]')
+    return sum(shapely.Polygon(list(e.get_points("xy"))).area for e in outlines) * 1e-6  # type: ignore[attr-defined]
+
+
+def test_units_layers_and_health(tmp_path: Path) -> None:
+    doc, _ = drawn(deck_of(tmp_path, SLAB, PLAN, BEAMS), tmp_path)
+    assert doc.header["$INSUNITS"] == 4  # millimetres
+    assert doc.header["$MEASUREMENT"] == 1
+    assert not doc.audit().errors
+    names = {layer.dxf.name for layer in doc.layers}
+    assert {"SLAB (mm)", "BARS ALONG X (mm)", "BARS ALONG Y (mm)", "DIMENSIONS (mm)"} <= names
+    assert "ZONE B1 EVERY BAR (mm)" in names
+
+
+def test_every_bar_of_a_section_lies_at_its_depth(tmp_path: Path) -> None:
+    """In mm below the top of the slab, of bars that the section along the deck cuts (y): T2 at
+    45 + 12 + 5 = 62, B1 at 250 - 40 - 6 = 204; across it (x): T1 at 51, B2 at 250 - 60 = 190."""
+    doc, _ = drawn(deck_of(tmp_path, SLAB, PLAN, BEAMS), tmp_path)
+    space = doc.modelspace()
+    tops = sorted(
+        {e.dxf.start.y for e in space.query('LINE[layer=="SLAB (mm)"]') if e.dxf.start.x == 0.0},
+        reverse=True,
+    )
+    along, across = tops[0], next(z for z in tops if z < tops[0] - 300)
+    for name, top, expected in (
+        ("Y", along, {62.0: (5.0, 125.0, 8), 204.0: (6.0, 100.0, 10)}),
+        ("X", across, {51.0: (6.0, 200.0, 5), 190.0: (8.0, 150.0, 7)}),
+    ):
+        circles = list(space.query(f'CIRCLE[layer=="BARS ALONG {name} (mm)"]'))
+        assert len(circles) == sum(count for _, _, count in expected.values())
+        for depth, (radius, spacing, count) in expected.items():
+            row = [c for c in circles if abs(top - c.dxf.center.y - depth) < 1e-6]
+            assert len(row) == count
+            assert {c.dxf.radius for c in row} == {radius}
+            x = sorted(c.dxf.center.x for c in row)
+            np.testing.assert_allclose(np.diff(x), spacing, rtol=1e-9)
+            assert x[0] >= radius
+            assert x[-1] <= 1000 - radius
+
+
+def test_dimensions_measure_what_they_stand_at(tmp_path: Path) -> None:
+    doc, _ = drawn(deck_of(tmp_path, SLAB, PLAN, BEAMS), tmp_path)
+    found = [d.get_measurement() for d in doc.modelspace().query("DIMENSION")]  # type: ignore[attr-defined]
+    # thickness and covers twice, spacings, then four chains of 400, 3000, 3000, 400 and 4000
+    expected = [250.0, 45.0, 40.0] * 2 + [125.0, 100.0, 200.0, 150.0]
+    expected += [400.0, 3000.0, 3000.0, 400.0, 4000.0] * 4
+    np.testing.assert_allclose(sorted(map(float, found)), sorted(expected), rtol=1e-9)
+
+
+def test_zones_cover_their_places_and_words_say_so(tmp_path: Path) -> None:
+    doc, _ = drawn(deck_of(tmp_path, SLAB, PLAN, BEAMS), tmp_path)
+    # 1.9 to 3.1 m over the width of 4 m; the whole slab where every other bar is needed
+    assert area(doc, "ZONE B1 EVERY BAR (mm)") == pytest.approx(1.2 * 4.0)
+    assert area(doc, "ZONE T1 EVERY OTHER BAR (mm)") == pytest.approx(6.8 * 4.0)
+    assert area(doc, "ZONE T1 EVERY BAR (mm)") == 0.0
+    texts = [e.dxf.text for e in doc.modelspace().query("TEXT")]
+    assert any("ZONES OF LAYER B1 12@100 across the deck (y)" in t for t in texts)
+    assert any("B2 16@150 along the deck (x), cover 52, d = 190" in t for t in texts)
+    assert any("For a qualified engineer to verify" in t for t in texts)
+    assert any("640 mm" in t for t in texts)
+    assert all(t.isascii() for t in texts)
+
+
+def test_bars_of_a_skew_deck_run_as_they_are_placed(tmp_path: Path) -> None:
+    """Square to the deck's axis where the file states no angle, though the beams run askew."""
+    skew = PLAN.replace("[plan]", "[plan]\nskew_deg = 30.0")
+    deck = deck_of(tmp_path, SLAB, skew, BEAMS)
+    _, square = drawn(deck, tmp_path)
+    (x0, _), (x1, _) = bar_mark(square, "y", 0.8, 0.08)[0]
+    assert x1 == pytest.approx(x0)
+    doc, askew = drawn(deck, tmp_path, np.radians(60.0))
+    start, end = bar_mark(askew, "y", 0.8, 0.08)[0]
+    np.testing.assert_allclose(end - start, [0.8, 1.6 * np.sin(np.radians(60.0))], rtol=1e-9)
+    texts = [e.dxf.text for e in doc.modelspace().query("TEXT")]
+    assert any("across the deck (y) at 60 degrees to x" in t for t in texts)
+    # the slab's area does not change with the skew
+    assert area(doc, "ZONE T1 EVERY OTHER BAR (mm)") == pytest.approx(6.8 * 4.0)
+
+
+@pytest.mark.slow
+def test_a_run_of_a_deck_with_bars_writes_it(tmp_path: Path) -> None:
+    few = TRAFFIC.replace("step_m = 0.5", "step_m = 2.0")
+    deck_of(tmp_path, SLAB, PLAN, BEAMS, few, THREE)
+    run(tmp_path / "deck.toml", tmp_path / "out")
+    doc = ezdxf.readfile(tmp_path / "out" / "bars.dxf")
+    assert not doc.audit().errors
+    texts = " ".join(e.dxf.text for e in doc.modelspace().query("TEXT"))
+    for standard in ("EN 1992", "IRC:112", "AASHTO LRFD"):
+        assert f"{standard}: bars needed at x" in texts

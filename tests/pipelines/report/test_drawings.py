@@ -1,0 +1,338 @@
+"""Drawings: numbers in print, SVG that stands alone, cuts through fields, plans of any shape."""
+
+import re
+from pathlib import Path
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+from matplotlib.figure import Figure
+from matplotlib.patches import Polygon
+from matplotlib.tri import Triangulation
+from shapely import LinearRing, hausdorff_distance
+
+from pipelines.deck.deck import Deck
+from pipelines.deck.words import line_title, place, support_title
+from pipelines.envelopes.single_vehicles import LoadPosition
+from pipelines.findings.finding import Finding
+from pipelines.report.drawings.canvas import UNSEEN, draw, given, length, number, reading
+from pipelines.report.drawings.contour_plans import ContourPlans, PlanField, contour_levels
+from pipelines.report.drawings.contours import CLEAR, TALL, WIDE, bands, label_contours
+from pipelines.report.drawings.cuts import FieldMap, along_path, cross_path, cut
+from pipelines.report.drawings.input_plan import hold_place, sketch
+from pipelines.report.drawings.lines import StripMark, strip_marks
+from pipelines.report.drawings.plan import wheels
+from pipelines.report.drawings.vehicles import vehicle_drawing
+from pipelines.standards.actions.vehicles import library
+from pipelines.traffic.positions import load_positions
+from tests.pipelines.small_decks import BEAMS, MESH, PLAN, PROBES, SLAB, TRAFFIC, deck_of
+
+SHAPES = {
+    "straight": PLAN,
+    "skew": PLAN + "skew_deg = 25\n",
+    "tapered": PLAN + "end_offsets_m = [-2.6, 2.4]\n",
+    "curved": PLAN.replace("overhang_m", "radius_m = 20\noverhang_m"),
+}
+KINDS = """
+[[line]]
+on = "C1"
+support = "clamped"
+[[line]]
+on = "C2"
+support = "spring"
+k_kN_m2 = 20000
+[[line]]
+on = "C3"
+support = "rigid"
+hard = true
+[[point]]
+name = "bearing A"
+at_m = [1.5, 0.5]
+support = "rigid"
+size_mm = 300
+"""
+
+
+@pytest.fixture(params=SHAPES)
+def deck(request: pytest.FixtureRequest, tmp_path: Path) -> Deck:
+    return deck_of(tmp_path, SLAB, SHAPES[request.param], BEAMS, TRAFFIC, PROBES, MESH)
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (0.0, "0"),
+        (55.84, "55.8"),
+        (-0.48649, "−0.486"),
+        (1234.4, "1230"),
+        (0.99961, "1.00"),
+        (99.96, "100"),
+        (2.404e-13, "2.40 × 10⁻¹³"),
+        (float("nan"), "–"),
+    ],
+)
+def test_number_has_three_figures(value: float, text: str) -> None:
+    assert number(value) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (12.345, "12.3"),
+        (2.0348, "2.03"),
+        (-0.00433, "−0.004"),
+        (2e-5, "0"),
+        (-3e-4, "0"),
+        (0.05601, "0.056"),
+    ],
+)
+def test_reading_leaves_out_what_is_rounding(value: float, text: str) -> None:
+    assert reading(value) == text
+
+
+def test_lengths_and_given_numbers() -> None:
+    assert [length(v) for v in (3.1, -0.4866, -0.0004)] == ["3.10", "−0.487", "0.00"]
+    assert [given(v) for v in (429200.0, 0.2, -80.0)] == ["429200", "0.2", "−80"]
+    assert given(1.25e6) == "1250000"
+
+
+def points_of(d: str) -> np.ndarray:
+    """Absolute points of path data of one closed polygon in relative steps."""
+    start, moves = re.fullmatch(r"M([^l]*)l([^z]*)z", d).groups()
+    values = [
+        np.array(re.findall(r"-?(?:\d+\.\d+|\.\d+|\d+)", part), dtype=float).reshape(-1, 2)
+        for part in (start, moves)
+    ]
+    return np.cumsum(np.concatenate(values), axis=0)
+
+
+def test_drawn_paths_leave_out_only_what_nobody_sees() -> None:
+    rng = np.random.default_rng(5)
+    angle = np.linspace(0.0, 2.0 * np.pi, 1500, endpoint=False)
+    radius = 20.0 + 8.0 * np.cos(5.0 * angle) + rng.uniform(-0.02, 0.02, len(angle))
+    corners = np.column_stack([60 + radius * np.cos(angle), 36 + radius * np.sin(angle)])
+
+    def paint(figure: Figure) -> None:
+        axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+        axes.set_xlim(0.0, 144.0)
+        axes.set_ylim(72.0, 0.0)
+        axes.set_axis_off()
+        axes.add_patch(Polygon(corners, fc="red"))
+
+    svg = draw("one", "a star", (2.0, 1.0), paint)
+    drawn = points_of(max(re.findall(r'\bd="([^"]*)"', svg), key=len))
+    assert len(drawn) < 150
+    # What is left out, and half the grid of 0.1 pt in both directions.
+    gap = hausdorff_distance(LinearRing(drawn), LinearRing(corners))
+    assert gap < UNSEEN + 0.0501 * 2**0.5
+
+
+def test_drawing_is_the_same_again_and_all_names_are_its_own() -> None:
+    vehicle = library["AASHTO HL-93 truck"]
+    one, again = vehicle_drawing(vehicle, "first"), vehicle_drawing(vehicle, "first")
+    other = vehicle_drawing(vehicle, "second")
+    assert one == again
+    ids = [set(re.findall(r'\bid="([^"]*)"', svg)) for svg in (one, other)]
+    assert ids[0]
+    assert not ids[0] & ids[1]
+    used = re.findall(r'(?:url\(#|href="#)([^)"]*)', one)
+    assert used
+    assert set(used) <= ids[0]
+    assert "metadata" not in one
+    root = ElementTree.fromstring(one)
+    assert root.get("role") == "img"
+    assert "145 kN at 4.30 m" in (root.get("aria-label") or "")
+    assert {"35 kN", "145 kN", "4.30", "1.80"} <= set(root.itertext())
+
+
+def strip_of_two() -> tuple[FieldMap, np.ndarray]:
+    """Two unit squares that meet at x = 1 without sharing points; values 1 + y and 5 + y."""
+    square = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
+    plan = np.concatenate([square, square + np.array([1.0, 0.0])])
+    values = np.repeat([1.0, 5.0], 4) + plan[:, 1]
+    return FieldMap(plan, plan, np.arange(8).reshape(2, 4)), values[None]
+
+
+def test_cut_across_a_division_has_both_values() -> None:
+    fields, values = strip_of_two()
+    points, found = cut(fields, np.array([0.0, 0.25]), np.array([2.0, 0.25]), values)
+    np.testing.assert_allclose(points[:, 0], [0.0, 1.0, 1.0, 2.0], atol=1e-12)
+    # The cut runs 1e-6 beside the line.
+    np.testing.assert_allclose(found[0], [1.25, 1.25, 5.25, 5.25], rtol=0, atol=2e-6)
+
+
+def test_oblique_cut_is_exact_in_a_linear_field() -> None:
+    fields, _ = strip_of_two()
+    values = 2.0 + 3.0 * fields.plan[:, 0] - 5.0 * fields.plan[:, 1]
+    a, b = np.array([0.2, 0.0]), np.array([1.4, 1.0])
+    points, found = cut(fields, a, b, values[None])
+    # The cut runs 1e-6 beside the line.
+    np.testing.assert_allclose(points[[0, -1]], [a, b], rtol=0, atol=2e-6)
+    (dx, dy), (x, y) = b - a, (points - a).T
+    np.testing.assert_allclose(dx * y - dy * x, 0.0, rtol=0, atol=2e-6)
+    np.testing.assert_allclose(found[0], 2.0 + 3.0 * points[:, 0] - 5.0 * points[:, 1], rtol=1e-12)
+
+
+@pytest.mark.parametrize(("side", "level"), [(1, 1.0), (-1, 5.0)])
+def test_cut_along_a_division_takes_the_side_asked_for(side: int, level: float) -> None:
+    fields, values = strip_of_two()
+    points, found = cut(fields, np.array([1.0, 0.0]), np.array([1.0, 1.0]), values, side)
+    np.testing.assert_allclose(points[:, 1], [0.0, 1.0], atol=1e-12)
+    np.testing.assert_allclose(found[0], [level, level + 1.0], rtol=0, atol=2e-6)
+
+
+def test_cuts_reach_from_edge_to_edge(deck: Deck) -> None:
+    low, high = deck.plan.u_range
+    a, b = cross_path(deck, 1.0)
+    np.testing.assert_allclose(deck.plan.logical_station(np.stack([a, b])), 1.0, atol=1e-12)
+    y = deck.plan.line_offsets(np.array(1.0))
+    np.testing.assert_allclose([a[1], b[1]], y[[0, -1]], atol=1e-12)
+    a, b = along_path(deck, 0.25)
+    y = deck.plan.line_offsets(np.array([low, high]))
+    np.testing.assert_allclose([a[1], b[1]], 0.75 * y[:, 0] + 0.25 * y[:, -1], atol=1e-12)
+    np.testing.assert_allclose(deck.plan.logical_station(np.stack([a, b])), [low, high], atol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("peak", "extreme"), [(55.8, "max"), (-17.5, "min"), (-3.1, "both"), (3e-4, "max")]
+)
+def test_levels_are_round_cover_the_peak_and_start_at_zero(peak: float, extreme: str) -> None:
+    field = PlanField("n", "t", "kNm/m", np.array([peak]), extreme, peak, (0.0, 0.0))
+    levels = contour_levels(field, abs(peak))
+    assert np.all(np.diff(levels) > 0)
+    assert levels[0] <= peak <= levels[-1]
+    assert 5 <= len(levels) <= 14
+    if extreme != "both":
+        assert levels[0 if extreme == "max" else -1] == 0.0
+    step = levels[1] - levels[0]
+    assert float(f"{step:.2g}") == pytest.approx(step, rel=1e-9)
+
+
+def test_sketch_shows_lines_lengths_and_probes(deck: Deck) -> None:
+    root = ElementTree.fromstring(sketch(deck))
+    words = [t.strip() for t in root.itertext()]
+    assert {"C1", "C2", "C3", "L1", "L2", "3.00", "0.40", "1", "2", "3"} <= set(words)
+    assert any("hold of a beam" in w for w in words)
+    widths = {"4.00", "5.00"} if deck.plan.end_offsets != deck.plan.offsets else {"4.00"}
+    assert widths <= set(words)
+
+
+def test_sketch_runs_down_the_page(tmp_path: Path) -> None:
+    deck = deck_of(tmp_path, SLAB, PLAN, BEAMS)
+    at = {}
+    for one in ElementTree.fromstring(sketch(deck)).iter("{http://www.w3.org/2000/svg}text"):
+        shift = re.search(r"translate\(([-\d.]+) ([-\d.]+)\)", one.get("transform") or "")
+        x, y = (float(v) for v in shift.groups()) if shift else (one.get("x"), one.get("y"))
+        at["".join(one.itertext()).strip()] = (float(x), float(y))
+    assert at["L1"][1] < at["L2"][1]
+    assert at["C1"][0] < at["C2"][0] < at["C3"][0]
+
+
+def test_every_kind_of_support_has_its_legend(tmp_path: Path) -> None:
+    deck = deck_of(tmp_path, SLAB, PLAN, KINDS)
+    words = {t.strip() for t in ElementTree.fromstring(sketch(deck)).itertext()}
+    kinds = {"clamped line", "line spring", "rigid line (hard)", "point support", "bearing A"}
+    assert kinds | {"line without support"} <= words
+
+
+def test_hold_stands_at_the_crossing_and_points_off_the_beam(deck: Deck) -> None:
+    line = deck.line("C2")
+    assert line is not None
+    path = deck.plan.lines["C2"].path
+    for held, end, other in zip(line.held_at, path, path[::-1], strict=True):
+        at, away = hold_place(deck, path, held)
+        np.testing.assert_allclose(at, end, atol=1e-12)
+        assert away @ (end - other) == pytest.approx(np.linalg.norm(end - other))
+
+
+def test_wheels_are_drawn_where_the_position_has_them(deck: Deck) -> None:
+    runs = load_positions(deck)
+    run = runs[-1]
+    index = len(run) // 2
+    at = LoadPosition(
+        run.vehicle.name, run.direction, float(run.stations[index]), float(run.offsets[index])
+    )
+    axes = Figure().add_subplot()
+    wheels(axes, deck, runs, at)
+    expected = run.wheels(slice(index, index + 1)).corners
+    drawn = [p.get_xy() for p in axes.patches if isinstance(p, Polygon)]
+    for corners in deck.plan.chart.to_cartesian(expected):
+        for corner in corners:
+            gap = [np.linalg.norm(points - corner, axis=1).min() for points in drawn]
+            # Two outlines, one over the other, each through the corner.
+            assert sum(g < 1e-9 for g in gap) == 2
+
+
+def test_places_are_said_in_words(tmp_path: Path) -> None:
+    deck = deck_of(tmp_path, SLAB, PLAN, BEAMS)
+    assert place(deck, (1.5, 0.0)) == "bay C1–C2"
+    assert place(deck, (-0.4, 0.0)) == "start edge"
+    assert place(deck, (6.2, 0.0)) == "overhang at the end"
+    assert "C2" in place(deck, (3.0, 0.0))
+    assert place(deck, (3.0, 0.0)) != "C2"
+    assert place(deck, (1.5, -2.0)) == f"bay C1–C2, {line_title(deck, 'L1')}"
+    for name in ("C1", "L1", "C2@L1"):
+        assert support_title(deck, name) != name
+    along = deck_of(tmp_path, SLAB, PLAN, '[[line]]\non = "L*"\nsupport = "rigid"\n')
+    assert place(along, (3.0, 0.0)) == "cross line C2"
+
+
+def finding(strip: str, where: str, value: float | None) -> Finding:
+    return Finding(
+        "F1", "parallel", "sagging", where, "", ("C1", "C2"), "sagging, bars along, soffit", 1,
+        "lorry", strip, "1.2", "2020", 3.0, 2.0, "axle", "sagging", value, None, None, "",
+        20e3, (1.0, 0.0), None, 15e3, 2.0, 16e3, 50e3, (20e3, 1e3, 0.0), 0, 0,
+    )  # fmt: skip
+
+
+def test_strip_marks_are_the_furthest_from_zero_of_each_sign() -> None:
+    rows = [
+        finding("A", "bay C1–C2", 10e3),
+        finding("A", "bay C1–C2", 30e3),
+        finding("A", "bay C1–C2", -5e3),
+        finding("B", "bay C1–C2", 20e3),
+        finding("B", "bay C2–C3", None),
+    ]
+    assert set(strip_marks(rows)) == {
+        StripMark("A", "bay C1–C2", 30e3),
+        StripMark("A", "bay C1–C2", -5e3),
+        StripMark("B", "bay C1–C2", 20e3),
+    }
+
+
+def test_a_field_that_is_zero_says_so(tmp_path: Path) -> None:
+    deck = deck_of(tmp_path, SLAB, PLAN, BEAMS)
+    plan = np.array([[0.0, -2.0], [6.0, -2.0], [6.0, 2.0], [0.0, 2.0]])
+    fields = FieldMap(plan, plan, np.array([[0, 1, 2, 3]]))
+    plans = ContourPlans(deck, fields, np.ones(4, dtype=bool))
+    field = PlanField("zero", "m", "kNm/m", np.zeros(4), "min", 0.0, (0.0, 0.0))
+    assert "zero everywhere" in plans.plan(field)
+
+
+def test_contours_are_whole_and_their_labels_have_room() -> None:
+    """Bands over bands fill the plan; labels stand on their own contour, off lines and apart."""
+    x, y = (v.ravel() for v in np.meshgrid(np.linspace(0, 10, 81), np.linspace(0, 5, 41)))
+    mesh = Triangulation(x, y)
+    levels = np.arange(-6.0, 7.0)
+    beam = np.array([[5.0, 0.0], [5.0, 5.0]])
+    figure = Figure(figsize=(8.0, 4.0))
+    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+    axes.set_xlim(0, 10)
+    axes.set_ylim(0, 5)
+    colours = np.tile(np.linspace(0.2, 0.9, len(levels) - 1)[:, None], (1, 4))
+    contours = bands(axes, mesh, 1.2 * (x - 5.0), levels, colours)
+    assert [len(lines) for lines in contours] == [1] * (len(levels) - 2)
+    for level, [line] in zip(levels[1:-1], contours, strict=True):
+        np.testing.assert_allclose(line[:, 0], 5.0 + level / 1.2, atol=1e-9)
+    filled = axes.collections
+    assert len(filled) == len(levels) - 1
+    label_contours(axes, levels[1:-1], contours, [beam])
+    places = {(t.get_text(), *t.get_position()) for t in axes.texts}
+    assert len(places) >= 6
+    for words, at, _ in places:
+        assert at == pytest.approx(5.0 + float(words.replace("\u2212", "-")) / 1.2, abs=1e-9)
+        # 8 in of 10 m: 57.6 points a metre.
+        assert abs(at - 5.0) * 57.6 > 0.5 * WIDE + CLEAR
+    at = np.array([place[1:] for place in places]) * 57.6
+    gaps = np.linalg.norm(at[:, None] - at, axis=2)[np.triu_indices(len(at), 1)]
+    assert gaps.min() > 6.0 * TALL

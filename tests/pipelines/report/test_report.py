@@ -1,0 +1,306 @@
+"""The report: stands alone, is complete, says what practice asks for, and is written whole."""
+
+import hashlib
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from pipelines.analysis import analyse
+from pipelines.envelopes.peaks import clear_of_lines, governing_values
+from pipelines.envelopes.single_vehicles import LoadPosition
+from pipelines.findings.finding import CAUTION, Finding
+from pipelines.report.drawings.canvas import number, reading
+from pipelines.report.report import report, write_report
+from pipelines.report.sections.tables import tolerance
+from pipelines.result import Result
+from pipelines.units import RESULT_KEYS
+from tests.pipelines.small_decks import BEAMS, MESH, PLAN, PROBES, SLAB, TRAFFIC, deck_of
+
+CURVED = PLAN.replace("overhang_m", "radius_m = 20\noverhang_m")
+
+
+@pytest.fixture(scope="module")
+def result(tmp_path_factory: pytest.TempPathFactory) -> Result:
+    folder = tmp_path_factory.mktemp("deck")
+    return analyse(deck_of(folder, SLAB, PLAN, BEAMS, TRAFFIC, PROBES, MESH))
+
+
+@pytest.fixture(scope="module")
+def html(result: Result) -> str:
+    return report(result)
+
+
+@pytest.fixture(scope="module")
+def bare(result: Result) -> Result:
+    """Without anything that takes long to draw."""
+    return replace(result, envelopes=None, cases={})
+
+
+class Page(HTMLParser):
+    """Tags with their attributes, and the text of every table's rows."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str]]] = []
+        self.tables: dict[str, list[list[str]]] = {}
+        self._caption = False
+        self._cell = False
+        self._table: list[list[str]] = []
+        self._name = ""
+        self.feed(html)
+
+    def handle_starttag(self, tag: str, attrs: Any) -> None:
+        self.tags.append((tag, {k: v or "" for k, v in attrs}))
+        if tag == "table":
+            self._table, self._name = [], ""
+        elif tag == "caption":
+            self._caption = True
+        elif tag == "tr":
+            self._table.append([])
+        elif tag in ("td", "th"):
+            self._table[-1].append("")
+            self._cell = True
+        elif tag == "br" and self._cell:
+            self._table[-1][-1] += "; "
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "caption":
+            self._caption = False
+        elif tag in ("td", "th"):
+            self._cell = False
+        elif tag == "table":
+            self.tables[self._name] = self._table
+
+    def handle_data(self, data: str) -> None:
+        if self._caption:
+            self._name += data
+        elif self._cell:
+            self._table[-1][-1] += data
+
+    def rows(self, start: str) -> list[list[str]]:
+        """Rows of the table whose caption starts so."""
+        [name] = [n for n in self.tables if n.startswith(start)]
+        return self.tables[name]
+
+
+def fake(ratio: float | None, **changes: Any) -> Finding:
+    one = Finding(
+        reference="F1",
+        bars="parallel",
+        kind="sagging",
+        place="bay C1–C2",
+        where="",
+        lines=("C1", "C2"),
+        effect="sagging, bars along, soffit",
+        component=1,
+        vehicle="lorry",
+        strip="hand method",
+        clause="clause <9>",
+        edition="2020",
+        span=3.0,
+        width=2.0,
+        width_of="axle",
+        method_effect="sagging",
+        strip_value=None if ratio is None else 20e3 * ratio,
+        strip_station=1.4,
+        strip_direction="forward",
+        reason="",
+        plate_peak=20e3,
+        at=(1.5, 0.2),
+        position=LoadPosition("lorry", "forward", 1.5, 0.1),
+        plate_mean=15e3,
+        mean_width=2.0,
+        depth_mean=17e3,
+        total=60e3,
+        coexisting=(20e3, 3.21e3, -0.123e3),
+        point=0,
+        number=0,
+    )
+    return replace(one, **changes)
+
+
+def test_it_refers_to_nothing_outside_itself(html: str) -> None:
+    page = Page(html)
+    ids = [a["id"] for _, a in page.tags if "id" in a]
+    assert len(ids) == len(set(ids))
+    for tag, attributes in page.tags:
+        assert tag not in ("link", "img", "iframe", "object", "base")
+        for key, value in attributes.items():
+            if key in ("href", "xlink:href", "src"):
+                assert value.startswith("#")
+                assert value[1:] in ids
+    assert set(re.findall(r"url\((.)", html)) <= {"#"}
+    assert "@import" not in html
+    outside = set(re.findall(r"https?://[^\s\"'<]+", html))
+    assert outside == {"http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"}
+
+
+def test_it_can_be_read_without_seeing_it(html: str) -> None:
+    page = Page(html)
+    assert [a for t, a in page.tags if t == "html"] == [{"lang": "en"}]
+    drawings = [a for t, a in page.tags if t == "svg"]
+    assert len(drawings) >= 17
+    # The two that a script fills get their words from it; a browser's test reads them.
+    fixed = [a for a in drawings if a.get("id") not in ("x-over", "x-profile")]
+    assert len(fixed) == len(drawings) - 2
+    assert all(a.get("role") == "img" and len(a.get("aria-label", "")) > 10 for a in fixed)
+    heads = [a for t, a in page.tags if t == "th"]
+    assert all(a.get("scope") in ("col", "row") for a in heads)
+    assert len([t for t, _ in page.tags if t == "h1"]) == 1
+    assert len([t for t, _ in page.tags if t == "caption"]) == len(page.tables)
+
+
+def test_sections_come_in_the_order_of_practice(html: str) -> None:
+    names = re.findall(r'<section id="([^"]*)"', html)
+    order = [
+        "finding", "governing", "explore", "input", "actions", "model", "equilibrium", "envelopes",
+        "cases", "lines", "strips", "widths", "reconciliation", "probes", "reactions", "beams",
+        "assumptions", "not-covered", "source",
+    ]  # fmt: skip
+    assert [name for name in names if name in order] == order
+    assert len(names) == len(set(names))
+    finding = html[html.index('id="finding"') : html.index('id="governing"')]
+    assert "for a qualified engineer to verify" in finding
+    assert "not a standard's load model" in finding.replace("&#x27;", "'")
+
+
+def test_governing_values_are_those_of_the_envelopes(result: Result, html: str) -> None:
+    assert result.envelopes is not None
+    rows = Page(html).rows("Governing values")[1:]
+    expected = result.governing
+    assert len(rows) == len(expected) == 12
+    for row, one in zip(rows, expected, strict=True):
+        assert row[0].replace("_", "") == one.result.replace("_", "")
+        assert row[1] == one.extreme
+        assert row[2] == f"{number(one.value)}{tolerance(one.error)} {one.unit}"
+        assert one.position is not None
+        assert one.position.vehicle in row[4]
+        # What coexists at the place itself is the value itself.
+        k = [key.removesuffix("_mm") for key in RESULT_KEYS].index(one.result)
+        assert row[5 + k] == reading(one.value)
+
+
+def test_shears_beside_lines_are_no_peaks_and_stand_in_brackets(result: Result, html: str) -> None:
+    plan = result.solver.recovery.points.plan
+    clear = clear_of_lines(result.solver, result.deck.slab.thickness)
+    rows = Page(html).rows("Governing values")[1:]
+    assert result.envelopes is not None
+    governing = governing_values(result.deck, result.solver, result.envelopes)
+    bracketed = 0
+    for row, one in zip(rows, governing, strict=True):
+        here = bool(clear[np.all(plan == np.array(one.at), axis=1)].any())
+        assert all(cell.startswith("(") != here for cell in row[9:11])
+        bracketed += not here
+        if one.result.startswith("q"):
+            assert here
+    assert 0 < bracketed < len(rows)
+
+
+@pytest.mark.parametrize("component", ["m_x", "m_y", "m_xy", "q_x", "q_y"])
+@pytest.mark.parametrize("extreme", ["max", "min"])
+def test_every_envelope_has_its_plan(html: str, component: str, extreme: str) -> None:
+    [drawing] = re.findall(
+        rf'<figure id="envelope-{component}-{extreme}">(.*?)</figure>', html, flags=re.DOTALL
+    )
+    unit = "kN/m" if component.startswith("q") else "kNm/m"
+    assert f"[{unit}]" in re.sub("<[^>]*>", "", drawing[: drawing.index("<figcaption")])
+    assert "first axle at" in drawing
+
+
+def test_tables_hold_the_summary(result: Result, html: str) -> None:
+    page = Page(html)
+    reactions = page.rows("Reactions")
+    total = result.summary["reactions"]["weight"]["total_kN"]
+    assert reactions[-1][:2] == ["all together", number(total)]
+    [row] = [r for r in reactions if "C2" in r[0] and " at " not in r[0]]
+    assert row[1] == number(result.summary["reactions"]["weight"]["C2"])
+    [equilibrium] = page.rows("Equilibrium")[1:]
+    assert equilibrium[1] == equilibrium[2] == number(total)
+    probes = page.rows("Probes: static cases")
+    [bay] = [r for r in probes if r[0] == "bay 1"]
+    m_x = result.summary["probes"]["bay 1"]["cases"]["weight"]["m_x"]
+    error = result.summary["probes"]["bay 1"]["cases"]["weight"]["error"]["m_x"]
+    assert bay[3] == number(m_x) + tolerance(error)
+    assert tolerance(error).startswith(" ± ")
+    traffic = page.rows("Probes: traffic")
+    entry = result.summary["probes"]["bay 1"]["envelope"]["m_x"]["max"]
+    [envelope] = [r for r in traffic if r[0] == "bay 1" and r[1].startswith("mx [")]
+    assert envelope[2] == number(entry["value"]) + tolerance(entry["error"])
+    assert entry["vehicle"] in envelope[3]
+    beams = page.rows("Beam moments and shears")
+    [beam] = [r for r in beams if "C2" in r[0] and r[1].startswith("moment")]
+    moment = result.summary["beam_envelopes"]["C2"]["moment_kNm"]["max"]
+    assert beam[2] == number(moment["value"]) + tolerance(moment["error"])
+
+
+def test_the_deck_file_is_named_with_its_digest(result: Result, html: str) -> None:
+    digest = hashlib.sha256(Path(result.deck.path).read_bytes()).hexdigest()
+    rows = dict(r for r in Page(html).rows("Program and input") if len(r) == 2)
+    assert rows["sha256 of the deck file"] == digest
+    assert rows["Deck file"] == "deck.toml"
+
+
+def test_the_same_run_gives_the_same_report(result: Result, html: str) -> None:
+    assert report(result) == html
+
+
+def test_no_findings_gives_the_reason(bare: Result) -> None:
+    html = report(replace(bare, findings=(), no_findings="there is <no> strip"))
+    assert html.count("there is &lt;no&gt; strip") == 2
+    assert "comparisons, worst first" not in html
+
+
+def test_findings_are_listed_as_a_checker_reads_them(bare: Result) -> None:
+    rows = (
+        fake(0.8),
+        fake(1.3, reference="F2", strip="second method"),
+        fake(-0.4, reference="F3", strip="third method"),
+        fake(None, reference="F4", strip="fourth method", reason="span <too> long"),
+    )
+    page = Page(report(replace(bare, findings=rows)))
+    tables = [t for t in page.tables.values() if t and t[0] and t[0][0] == "Ref."]
+    assert tables
+    listed = {row[0]: " | ".join(row) for table in tables for row in table[1:]}
+    assert "strip short by 20 %" in listed["F1"].replace("\u00a0", " ")
+    assert "16.0" in listed["F1"]
+    assert "0.800" in listed["F1"]
+    assert "clause <9>" in listed["F1"]
+    for row in listed.values():
+        assert CAUTION in row or "outside the method's range" in row
+
+
+def test_what_the_user_wrote_cannot_become_markup(bare: Result) -> None:
+    deck = replace(bare.deck, title='<script>alert(1)</script> & "more"')
+    html = report(replace(bare, deck=deck))
+    assert "<script>alert" not in html
+    assert "&lt;script&gt;alert(1)&lt;/script&gt; &amp; &quot;more&quot;" in html
+
+
+def test_a_report_is_replaced_whole_or_not_at_all(bare: Result, tmp_path: Path) -> None:
+    path = tmp_path / "report.html"
+    path.write_text("old", encoding="utf-8")
+    broken = {k: v for k, v in bare.summary.items() if k != "model"}
+    with pytest.raises(KeyError, match="model"):
+        write_report(path, replace(bare, summary=broken))
+    assert path.read_text(encoding="utf-8") == "old"
+    assert [p.name for p in tmp_path.iterdir()] == ["report.html"]
+    write_report(path, bare)
+    assert path.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+    assert [p.name for p in tmp_path.iterdir()] == ["report.html"]
+
+
+def test_a_curved_deck_without_traffic_has_plans_of_its_cases(tmp_path: Path) -> None:
+    deck = deck_of(tmp_path, SLAB, CURVED, BEAMS, PROBES, MESH)
+    html = report(analyse(deck))
+    names = re.findall(r'<section id="([^"]*)"', html)
+    assert "envelopes" not in names
+    assert "governing" not in names
+    for component in ("w", "m_x", "m_y", "m_xy", "q_x", "q_y"):
+        assert f'<figure id="plan-case-1-{component}">' in html
+    assert "the deck file has no traffic" in html
+    assert "The deck is curved" in html

@@ -1,0 +1,132 @@
+"""A study on a Dask cluster: a real scheduler and real workers on this machine's loopback."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import ExitStack
+from pathlib import Path
+
+import pytest
+
+from pipelines.study.memory import Need
+from pipelines.study.spec import StudyError
+from pipelines.study.workers import Cluster
+from tests.pipelines.studies import HEAD, PARAMETERS, RESPONSES, write_study
+from tests.pipelines.study.test_study import ROOT, row_files, start, tables, undisturbed, until
+
+MORE = PARAMETERS.replace("[1, 100]", "[1, 3, 10, 30, 100, 300, 1000]")
+# Nothing listens on port 1.
+NOWHERE = "tcp://127.0.0.1:1"
+
+
+class LocalCluster:
+    """A scheduler and its workers, each a process of its own."""
+
+    def __init__(self, folder: Path, memory: str = "4GB") -> None:
+        folder.mkdir()
+        self.folder = folder
+        file = folder / "scheduler.json"
+        self.scheduler = self._start(
+            "scheduler", "--host", "127.0.0.1", "--port", "0", "--scheduler-file", str(file)
+        )
+        assert until(lambda: file.exists() and file.stat().st_size > 0), "no scheduler"
+        self.address = str(json.loads(file.read_text(encoding="utf-8"))["address"])
+        common = ("--nthreads", "1", "--no-nanny", "--memory-limit", memory)
+        where = ("--local-directory", str(folder), "--host", "127.0.0.1")
+        self.workers = [self._start("worker", self.address, *common, *where) for _ in range(2)]
+        assert until(lambda: self._registered() == 2), "no workers"
+
+    def _start(self, *arguments: str) -> "subprocess.Popen[bytes]":
+        with (self.folder / "log.txt").open("ab") as log:
+            return subprocess.Popen(
+                [sys.executable, "-m", "dask", *arguments, "--no-dashboard"],
+                env=os.environ | {"PYTHONPATH": str(ROOT)},
+                stdout=log,
+                stderr=log,
+            )
+
+    def _registered(self) -> int:
+        return (self.folder / "log.txt").read_text(encoding="utf-8").count("Registered to:")
+
+    def stop(self) -> None:
+        for process in (*self.workers, self.scheduler):
+            process.kill()
+            process.wait()
+
+
+@pytest.fixture
+def cluster(tmp_path: Path) -> Iterator[LocalCluster]:
+    pytest.importorskip("distributed")
+    with ExitStack() as stack:
+        found = LocalCluster(tmp_path / "cluster")
+        stack.callback(found.stop)
+        yield found
+
+
+def test_the_same_study_on_a_cluster_with_a_worker_killed(
+    tmp_path: Path, cluster: LocalCluster
+) -> None:
+    study = write_study(tmp_path, HEAD, MORE, RESPONSES)
+    out = tmp_path / "out"
+    driver = start(study, out, "--cluster", cluster.address)
+    assert until(lambda: len(row_files(out)) >= 4 or driver.poll() is not None)
+    os.kill(cluster.workers[0].pid, signal.SIGKILL)
+    text, errors = driver.communicate(timeout=600)
+    assert driver.returncode == 0, errors
+    assert "28 rows, 0 failed" in text
+    clean = tmp_path / "clean"
+    undisturbed(study, clean)
+    assert tables(out) == tables(clean)
+
+
+def test_a_killed_scheduler_ends_the_run_and_the_next_goes_on(
+    tmp_path: Path, cluster: LocalCluster
+) -> None:
+    study = write_study(tmp_path, HEAD, MORE, RESPONSES)
+    out = tmp_path / "out"
+    driver = start(study, out, "--cluster", cluster.address)
+    assert until(lambda: len(row_files(out)) >= 4 or driver.poll() is not None)
+    cluster.scheduler.kill()
+    _, errors = driver.communicate(timeout=600)
+    assert driver.returncode == 2
+    assert f"the scheduler at {cluster.address} is gone" in errors
+    kept = len(row_files(out))
+    assert 4 <= kept < 28
+    assert undisturbed(study, out).computed == 28 - kept
+    clean = tmp_path / "clean"
+    undisturbed(study, clean)
+    assert tables(out) == tables(clean)
+
+
+def test_a_cluster_that_cannot_serve_is_told(tmp_path: Path, cluster: LocalCluster) -> None:
+    study = write_study(tmp_path)
+    code = (
+        "import sys\n"
+        "from pipelines.study.memory import Need\n"
+        "from pipelines.study.spec import StudyError\n"
+        "from pipelines.study.workers import Cluster\n"
+        "try:\n    Cluster(sys.argv[1], Need(8e9, 5, 1, 1))\n"
+        "except StudyError as error:\n    print(error)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, cluster.address],
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert "row 5 needs about 8.0 GB; worker " in done.stdout
+    assert "fewer threads or more memory" in done.stdout
+    driver = start(study, tmp_path / "out", "--cluster", NOWHERE)
+    _, errors = driver.communicate(timeout=600)
+    assert driver.returncode == 2
+    assert f"no scheduler answers at {NOWHERE}" in errors
+
+
+def test_the_extra_is_named_where_it_is_missing(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(StudyError, match=r'pip install "deckslab\[dask\]"'):
+        Cluster(NOWHERE, Need(1e6, 1, 1, 1))

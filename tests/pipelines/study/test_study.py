@@ -1,0 +1,400 @@
+"""Studies start to end: the table, resuming, failing decks, full disks, killed processes."""
+
+import csv
+import errno
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import pipelines.study.task
+from pipelines.analysis import analyse
+from pipelines.cli.study import progress_line
+from pipelines.deck.reading.deck_file import read_deck
+from pipelines.study.run import Outcome, run_study
+from pipelines.study.table import read_table
+from tests.pipelines.studies import DECK, HEAD, PARAMETERS, RESPONSES, SerialPool, write_study
+
+ROOT = Path(__file__).parents[3]
+COMMAND = "import sys; from pipelines.cli.main import main; sys.exit(main(sys.argv[1:]))"
+
+
+@pytest.fixture
+def serial(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Rows are computed in this process."""
+    monkeypatch.setattr("pipelines.study.run.Workers", SerialPool)
+
+
+def tables(out: Path) -> tuple[bytes, bytes]:
+    return (out / "table.parquet").read_bytes(), (out / "table.csv").read_bytes()
+
+
+def rows_of(out: Path) -> list[dict[str, str]]:
+    return list(csv.DictReader((out / "table.csv").read_text(encoding="utf-8").splitlines()))
+
+
+def row_files(out: Path) -> list[Path]:
+    return sorted((out / "rows").glob("*.json"))
+
+
+# ---- The table --------------------------------------------------------------------------------
+
+
+@pytest.mark.usefixtures("serial")
+def test_table_design_and_provenance(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    outcome = run_study(write_study(tmp_path), out)
+    assert (outcome.rows, outcome.failed, outcome.computed) == (8, 0, 8)
+    columns, about = read_table(out / "table.parquet")
+    by_name = {column.name: column for column in columns}
+    assert by_name["m"].unit == "kNm/m"
+    assert by_name["load"].unit == "kN"
+    assert by_name["L"].unit == "m"
+    assert about["program"].startswith("0.")
+    assert set(about["packages"]) >= {"numpy", "scipy"}
+    assert len(about["base_sha256"]) == 64
+    rows = rows_of(out)
+    assert [row["row"] for row in rows] == [str(n) for n in range(1, 9)]
+    for column in columns:  # CSV holds the same numbers with all their digits
+        for row, value in zip(rows, column.values, strict=True):
+            cell = row[column.name]
+            assert cell == (value or "") if isinstance(value, str | None) else float(cell) == value
+    design = list(csv.DictReader((out / "design.csv").read_text(encoding="utf-8").splitlines()))
+    assert [d["k"] for d in design] == [row["k"] for row in rows]
+    record = json.loads((out / "study.json").read_text(encoding="utf-8"))
+    assert record["study_file"] == (tmp_path / "study.toml").read_text(encoding="utf-8")
+    assert record["base_file"] == DECK
+    assert record["last_run"]["computed"] == 8
+    # widths do not depend on how large the load is
+    assert float(rows[0]["width"]) == pytest.approx(float(rows[2]["width"]), rel=1e-12)
+    per_load = [float(row["M"]) / float(row["load"]) for row in rows]
+    assert per_load == pytest.approx([per_load[0]] * 8, rel=1e-12)
+
+
+@pytest.mark.usefixtures("serial")
+def test_a_row_is_what_its_own_deck_file_gives(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    run_study(write_study(tmp_path), out)
+    for file in row_files(out)[::5]:
+        entry = json.loads(file.read_text(encoding="utf-8"))
+        path = tmp_path / "row.toml"
+        path.write_text(entry["deck"], encoding="utf-8")
+        alone = analyse(read_deck(path)).summary
+        assert entry["values"]["m"] == alone["probes"]["mid"]["cases"]["wheel"]["m_x"]
+
+
+@pytest.mark.usefixtures("serial")
+def test_nothing_of_the_place_or_time_is_in_the_results(tmp_path: Path) -> None:
+    results = []
+    for name in ("first", "second"):
+        folder = tmp_path / name
+        folder.mkdir()
+        run_study(write_study(folder), folder / "out")
+        results.append(tables(folder / "out"))
+        for file in (folder / "out").rglob("*"):
+            assert file.is_dir() or str(tmp_path).encode() not in file.read_bytes()
+    assert results[0] == results[1]
+
+
+# ---- Resuming ---------------------------------------------------------------------------------
+
+
+@pytest.mark.usefixtures("serial")
+def test_what_is_missing_or_damaged_is_computed_again(tmp_path: Path) -> None:
+    study, out = write_study(tmp_path), tmp_path / "out"
+    run_study(study, out)
+    before = tables(out)
+    assert run_study(study, out).computed == 0
+    first, second, third, fourth, *_ = row_files(out)
+    first.unlink()
+    second.write_text(second.read_text(encoding="utf-8")[:200], encoding="utf-8")
+    third.write_bytes(fourth.read_bytes())  # another row's numbers under this name
+    (out / "table.parquet").unlink()
+    assert run_study(study, out).computed == 3
+    assert tables(out) == before
+
+
+@pytest.mark.usefixtures("serial")
+def test_a_changed_base_runs_only_what_changed(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    assert run_study(write_study(tmp_path), out).computed == 8
+    more = PARAMETERS.replace("[1, 100]", "[1, 50, 100]")
+    assert run_study(write_study(tmp_path, HEAD, more, RESPONSES), out).computed == 4
+    thicker = DECK.replace("thickness_mm = 250", "thickness_mm = 260")
+    assert run_study(write_study(tmp_path, deck=thicker), out).computed == 8
+    assert run_study(write_study(tmp_path), out).computed == 0  # the old rows are still there
+
+
+# ---- Decks that fail --------------------------------------------------------------------------
+
+
+@pytest.mark.usefixtures("serial")
+def test_decks_that_fail_are_rows_with_their_reasons(tmp_path: Path) -> None:
+    parameters = (
+        PARAMETERS
+        + """
+[[parameter]]
+name = "support"
+key = "line.L*.support"
+values = ["free", "rigid"]
+[[parameter]]
+name = "across"
+key = "line.C*.support"
+values = ["beam", "free"]
+"""
+    )
+    deck = DECK.replace("[[case]]", '[[line]]\non = "L*"\nsupport = "free"\n[[case]]')
+    out = tmp_path / "out"
+    outcome = run_study(write_study(tmp_path, HEAD, parameters, RESPONSES, deck=deck), out)
+    reasons = {(r["support"], r["across"]): (r["status"], r["reason"]) for r in rows_of(out)}
+    assert reasons["free", "beam"] == ("done", "")
+    assert reasons["free", "free"][0] == "failed"
+    assert reasons["free", "free"][1]
+    assert outcome.failed == sum(r["status"] == "failed" for r in rows_of(out))
+    assert run_study(tmp_path / "study.toml", out).computed == 0
+
+
+def failing(error: BaseException, times: int) -> Callable[..., Any]:
+    """The analysis, but its first calls raise."""
+    left = iter([error] * times)
+
+    def run(*args: Any, **kwargs: Any) -> Any:
+        for one in left:
+            raise one
+        return analyse(*args, **kwargs)
+
+    return run
+
+
+@pytest.mark.usefixtures("serial")
+@pytest.mark.parametrize(
+    ("error", "reason", "again"),
+    [
+        (ZeroDivisionError("of a kind"), "ZeroDivisionError: of a kind", 0),
+        (MemoryError(), "not enough memory", 2),
+    ],
+)
+def test_faults_and_want_of_memory_cost_only_their_rows(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    error: BaseException,
+    reason: str,
+    again: int,
+) -> None:
+    study, out = write_study(tmp_path), tmp_path / "out"
+    monkeypatch.setattr(pipelines.study.task, "analyse", failing(error, 2))
+    assert run_study(study, out).failed == 2
+    assert [r["reason"] for r in rows_of(out) if r["status"] == "failed"] == [reason] * 2
+    # Want of memory is of the moment: such rows are tried again.
+    assert run_study(study, out).computed == again
+
+
+@pytest.mark.usefixtures("serial")
+def test_an_error_target_raises_the_order_and_says_what_it_does_not_reach(tmp_path: Path) -> None:
+    head = HEAD.replace("tolerance_every = 0", "tolerance_every = 1\nerror_target_percent = 3")
+    out = tmp_path / "out"
+    some = PARAMETERS.replace("[1, 100]", "[10]").replace("[50, 100]", "[50]")
+    run_study(write_study(tmp_path, head, some, RESPONSES), out)
+    for row in rows_of(out):
+        share = float(row["m_error"]) / abs(float(row["m"]))
+        assert row["order"] != "2"  # the base's order gives 5 to 8 %
+        assert (row["status"] == "done") == (share <= 0.03)
+        assert ("only" in row["reason"]) == (row["status"] == "above target")
+    head = head.replace("_percent = 3", "_percent = 0.001")
+    outcome = run_study(write_study(tmp_path, head, some, RESPONSES), out)
+    assert outcome.above_target == 2
+    assert {row["order"] for row in rows_of(out)} == {"4"}
+
+
+# ---- Disk full --------------------------------------------------------------------------------
+
+
+@pytest.mark.usefixtures("serial")
+@pytest.mark.parametrize("after", [1, 6, 9])  # design.csv; a row file; the table
+def test_a_full_disk_loses_nothing_that_is_finished(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, after: int
+) -> None:
+    study, out = write_study(tmp_path), tmp_path / "out"
+    real, count = os.fsync, 0
+
+    def full(handle: int) -> None:
+        nonlocal count
+        count += 1
+        if count > after:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        real(handle)
+
+    with monkeypatch.context() as patch:
+        patch.setattr("pipelines.files.os.fsync", full)
+        with pytest.raises(OSError, match="No space left") as error:
+            run_study(study, out)
+        assert str(out) in str(error.value.filename)
+    assert [f.name for f in out.rglob("*") if f.name.startswith(".")] == []
+    done = len(row_files(out))
+    assert done == min(after - 1, 8)
+    assert run_study(study, out).computed == 8 - done
+    clean = tmp_path / "clean"
+    run_study(study, clean)
+    assert tables(out) == tables(clean)
+
+
+# ---- Processes --------------------------------------------------------------------------------
+
+
+def start(study: Path, out: Path, *more: str) -> "subprocess.Popen[str]":
+    return subprocess.Popen(
+        [sys.executable, "-c", COMMAND, "study", str(study), "--out", str(out), *more],
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+
+
+def workers_of(driver: int) -> list[int]:
+    """Worker processes of a driver."""
+    try:
+        children = (
+            Path(f"/proc/{driver}/task/{driver}/children").read_text(encoding="utf-8").split()
+        )
+        commands = {int(c): Path(f"/proc/{c}/cmdline").read_bytes() for c in children}
+    except OSError:
+        return []
+    return [child for child, command in commands.items() if b"spawn_main" in command]
+
+
+def alive(process: int) -> bool:
+    try:
+        return (
+            Path(f"/proc/{process}/stat").read_text(encoding="utf-8").split(")")[1].split()[0]
+            != "Z"
+        )
+    except OSError:
+        return False
+
+
+def until(condition: Callable[[], bool], seconds: float = 600.0) -> bool:
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if condition():
+            return True
+        time.sleep(0.01)
+    return False
+
+
+def _moved(out: Path, rows: int, driver: "subprocess.Popen[str]") -> bool:
+    return until(lambda: len(row_files(out)) >= rows or driver.poll() is not None)
+
+
+def _all_gone(processes: list[int]) -> bool:
+    return until(lambda: not any(alive(p) for p in processes), 30.0)
+
+
+def disturbed(study: Path, out: Path, kills: list[str], seed: int) -> int:
+    """Run a study with kills, each after some more rows; returns how many there were."""
+    draw = random.Random(seed)
+    driver = start(study, out)
+    made = 0
+    for target in kills:
+        before = len(row_files(out))
+        more = draw.randint(1, 3)
+        assert _moved(out, before + more, driver), "the study does not move"
+        time.sleep(draw.uniform(0.0, 0.3))
+        workers = workers_of(driver.pid)
+        if driver.poll() is not None:
+            break
+        if target == "worker":
+            if not workers:
+                continue
+            os.kill(draw.choice(workers), signal.SIGKILL)
+            made += 1
+        else:
+            driver.kill()
+            driver.communicate()
+            made += 1
+            assert _all_gone(workers), "workers outlive their driver"
+            driver = start(study, out)
+    _, errors = driver.communicate(timeout=600)
+    assert driver.returncode == 0, errors
+    # What a run gave up for its dead workers is done by the next.
+    again = start(study, out)
+    _, errors = again.communicate(timeout=600)
+    assert again.returncode == 0, errors
+    return made
+
+
+linux = pytest.mark.skipif(not Path("/proc/self").exists(), reason="finds processes in /proc")
+
+
+@linux
+def test_workers_and_kills_do_not_change_a_byte(tmp_path: Path) -> None:
+    parameters = PARAMETERS.replace("[1, 100]", "[1, 3, 10, 30, 100, 300, 1000]")
+    study = write_study(tmp_path, HEAD, parameters, RESPONSES)
+    out = tmp_path / "killed"
+    assert disturbed(study, out, ["driver", "worker", "driver"], seed=5) == 3
+    clean = tmp_path / "clean"
+    undisturbed(study, clean)
+    assert tables(out) == tables(clean)
+
+
+def undisturbed(study: Path, out: Path) -> Outcome:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("pipelines.study.run.Workers", SerialPool)
+        return run_study(study, out)
+
+
+@pytest.mark.soak
+@linux
+def test_thirty_random_kills(tmp_path: Path) -> None:
+    levels = ", ".join(str(k) for k in range(1, 61))
+    parameters = PARAMETERS.replace("[1, 100]", f"[{levels}]")
+    study = write_study(tmp_path, HEAD, parameters, RESPONSES)
+    draw = random.Random(7)
+    kills = [draw.choice(["driver", "worker"]) for _ in range(34)]
+    out = tmp_path / "killed"
+    made = disturbed(study, out, kills, seed=11)
+    assert made >= 30
+    clean = tmp_path / "clean"
+    assert undisturbed(study, clean).computed == 240
+    assert tables(out) == tables(clean)
+
+
+# ---- The command line -------------------------------------------------------------------------
+
+
+@pytest.fixture
+def told(capsys: pytest.CaptureFixture[str]) -> Callable[[], str]:
+    return lambda: "".join(capsys.readouterr())
+
+
+@pytest.mark.usefixtures("serial")
+def test_command_line(tmp_path: Path, told: Callable[[], str]) -> None:
+    from pipelines.cli.main import main
+
+    study = write_study(tmp_path)
+    assert main(["study", str(study), "--out", str(tmp_path / "out"), "--workers", "1"]) == 0
+    text = told()
+    assert "8 rows, 0 failed" in text
+    assert "decks per hour" in text
+    assert "rows 8/8" in text
+    write_study(tmp_path, HEAD.replace("bay = 1", "bay = 9"), PARAMETERS, RESPONSES)
+    assert main(["study", str(study), "--out", str(tmp_path / "out")]) == 2
+    assert "bay 9: the deck has 2 bays" in told()
+    assert main(["study", "nowhere.toml", "--out", str(tmp_path / "out")]) == 2
+    assert "nowhere.toml" in told()
+
+
+def test_progress_tells_rate_and_time_left() -> None:
+    assert progress_line("rows", 0, 100, 5.0) == "rows 0/100"
+    assert progress_line("rows", 10, 100, 20.0) == "rows 10/100, 30 per minute, 3 min left"
+    assert progress_line("rows", 10, 100, 2.0) == "rows 10/100, 300 per minute, 18 s left"
+    assert progress_line("rows", 1, 1000, 36.0).endswith("10.0 h left")
+    assert progress_line("rows", 100, 100, 50.0) == "rows 100/100, 120 per minute"

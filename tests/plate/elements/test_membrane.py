@@ -1,0 +1,109 @@
+"""Composite beams against the two-layer closed form and its limits."""
+
+import numpy as np
+import pytest
+
+from plate.elements.beam import BeamSection
+from plate.elements.membrane import force_operators, membrane_dofs
+from plate.elements.section import Section
+from plate.geometry.plan import grid_plan
+from plate.loads.loads import pressure
+from plate.meshing.grid import grid_mesh
+from plate.model.model import PlateModel
+from plate.model.supports import BeamLine, LineSupport
+from plate.results.fields import point_operators
+from plate.solver.stiffness import Stiffness
+
+L, B, T, E = 12.0, 0.6, 0.2, 30e9
+BEAM = BeamSection(EI=210e9 * 8e-4, GJ=0.0, EA=210e9 * 0.012)
+BELOW = 0.45
+
+
+def strip(connection: float, eccentricity: float = BELOW) -> tuple[PlateModel, np.ndarray]:
+    """A narrow slab strip on a beam along its middle, simply supported, under 1 kN/m2."""
+    plan = grid_plan([0.0, L], [-0.5 * B, 0.0, 0.5 * B])
+    mesh = grid_mesh(plan, order=3, size=0.6)
+    beam = BeamLine("L2", BEAM, (), eccentricity, connection)
+    ends = tuple(LineSupport(line, "rigid") for line in ("C1", "C2"))
+    model = PlateModel(mesh, Section(T, E, 0.0), ends, (beam,))
+    return model, Stiffness(model).solve(pressure(mesh, 1e3)[:, None], refine=True)[:, 0]
+
+
+def middle(model: PlateModel, U: np.ndarray) -> float:
+    """Deflection at mid-span [m]."""
+    [(cells, xi)] = model.mesh.locate(np.array([[0.5 * L, 0.0]]))
+    return float((point_operators(model, cells[:1], xi[:1]) @ U)[0])
+
+
+def deflection(EI: float) -> float:
+    """Deflection at mid-span of a simply supported beam under the strip's load [m]."""
+    return 5.0 * 1e3 * B * L**4 / (384.0 * EI)
+
+
+def slab_alone() -> tuple[float, float]:
+    return E * B * T**3 / 12.0, E * B * T
+
+
+def test_full_connection_is_the_parallel_axis_section() -> None:
+    EI, EA = slab_alone()
+    both = EI + BEAM.EI + EA * BEAM.EA / (EA + BEAM.EA) * BELOW**2
+    # The slab's own shear deflection is below 1e-3 here: it carries little of the load.
+    assert middle(*strip(np.inf)) == pytest.approx(deflection(both), rel=2e-3)
+
+
+def test_no_connection_adds_the_bending_stiffnesses() -> None:
+    EI, _ = slab_alone()
+    assert middle(*strip(0.0)) == pytest.approx(deflection(EI + BEAM.EI), rel=2e-3)
+    assert middle(*strip(1.0)) == pytest.approx(middle(*strip(0.0)), rel=1e-6)
+
+
+def test_a_stiff_connection_tends_to_the_full_one() -> None:
+    assert middle(*strip(1e14)) == pytest.approx(middle(*strip(np.inf)), rel=1e-5)
+
+
+def test_partial_connection_is_the_slipping_beam() -> None:
+    """Newmark, Siess and Viest 1951: two layers with a connection k slip by an exponential law;
+    here as the sine-wave factor of a simply supported beam under a sine load (exact)."""
+    k = 2e8
+    EI_slab, EA_slab = slab_alone()
+    EA = EA_slab * BEAM.EA / (EA_slab + BEAM.EA)
+    plan = grid_plan([0.0, L], [-0.5 * B, 0.0, 0.5 * B])
+    mesh = grid_mesh(plan, order=3, size=0.6)
+    ends = tuple(LineSupport(line, "rigid") for line in ("C1", "C2"))
+    model = PlateModel(mesh, Section(T, E, 0.0), ends, (BeamLine("L2", BEAM, (), BELOW, k),))
+    # A sine load through the pressure vector, weighted node by node: consistent since the
+    # weights are smooth and the cells small against the span.
+    F = pressure(mesh, 1e3)
+    F[0::3] *= np.sin(np.pi * mesh.xy[:, 0] / L)
+    w = middle(model, Stiffness(model).solve(F[:, None], refine=True)[:, 0])
+    gamma = 1.0 / (1.0 + np.pi**2 * EA / (k * L**2))
+    stiffness = EI_slab + BEAM.EI + gamma * EA * BELOW**2
+    expected = 1e3 * B * (L / np.pi) ** 4 / stiffness
+    # 2e-3: the slab's shear deflection and the node-wise weighting.
+    assert w == pytest.approx(expected, rel=2e-3)
+    bonded = 1e3 * B * (L / np.pi) ** 4 / (EI_slab + BEAM.EI + EA * BELOW**2)
+    assert w > 1.02 * bonded
+
+
+def test_membrane_force_balances_the_beam() -> None:
+    model, U = strip(np.inf)
+    [(cells, xi)] = model.mesh.locate(np.array([[0.5 * L, 0.15]]))
+    n = force_operators(model.mesh, model.section, cells[:1], xi[:1])[0, 0]
+    n_x = float(n[0] @ U[membrane_dofs(model.mesh.n_nodes, model.mesh.cells[cells[0]])])
+    EI, EA = slab_alone()
+    axial = EA * BEAM.EA / (EA + BEAM.EA)
+    both = EI + BEAM.EI + axial * BELOW**2
+    moment = 1e3 * B * L**2 / 8.0
+    # The slab above the common axis is in compression.
+    assert n_x * B == pytest.approx(-moment * axial * BELOW / both, rel=5e-3)
+
+
+def test_the_isostatic_pins_carry_nothing() -> None:
+    model, U = strip(np.inf)
+    stiffness = Stiffness(model)
+    force = stiffness.force(U[:, None])[model.n_plate_dof :, 0]
+    assert np.abs(force).max() < 1e-6 * 1e3 * B * L
+
+
+def test_a_beam_above_acts_as_one_below() -> None:
+    assert middle(*strip(np.inf, -BELOW)) == pytest.approx(middle(*strip(np.inf)), rel=1e-9)

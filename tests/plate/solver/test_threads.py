@@ -1,0 +1,26 @@
+"""The limit of one thread holds while anybody is inside."""
+
+from threading import Thread
+
+import numpy as np
+from threadpoolctl import threadpool_info, threadpool_limits
+
+from plate.solver.threads import one_blas_thread, one_thread
+
+
+def blas_threads() -> int:
+    return max(i["num_threads"] for i in threadpool_info() if i["user_api"] == "blas")
+
+
+def test_threads_that_come_and_go_do_not_lift_it() -> None:
+    seen: list[int] = []
+    _ = np.eye(2) @ np.eye(2)
+    with threadpool_limits(2, user_api="blas"):
+        with one_thread:
+            for _k in range(2):
+                thread = Thread(target=lambda: seen.append(one_blas_thread(blas_threads)()))
+                thread.start()
+                thread.join()
+                seen.append(blas_threads())
+        assert seen == [1, 1, 1, 1]
+        assert blas_threads() == 2
