@@ -20,11 +20,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.accuracy.stated_values import Headline, headline, rows_on
-from pipelines.accuracy.tolerances import REFINEMENT, mesh_part, values_by
+from pipelines.accuracy.tolerances import mesh_part, values_by
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.envelopes.single_vehicles import Envelopes, traffic_envelopes
-from pipelines.model.build import BuiltModel, build_model
+from pipelines.model.build import REFINEMENT, BuiltModel, build_model
 from pipelines.model.cache import Shelf
 from pipelines.model.responses import Solver, case_responses
 from plate.conventions import RESULTS

@@ -1,11 +1,9 @@
 """The whole analysis in one sentence: deck to mesh, stiffness, responses, envelopes, strips and
 findings."""
 
-import math
 import time
-from collections.abc import Callable, Sequence
-from dataclasses import asdict, replace
-from typing import Any
+from collections.abc import Callable
+from dataclasses import replace
 
 from pipelines.accuracy.refinement import refined
 from pipelines.accuracy.tolerances import estimate, not_estimated
@@ -14,27 +12,23 @@ from pipelines.bars.checks.findings_utilisation import with_utilisation
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.design import design
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.arrangements import ModelEnvelope
 from pipelines.envelopes.load_models import model_envelopes
-from pipelines.envelopes.means import mean_curves
-from pipelines.envelopes.model_peaks import model_peaks, with_held_tolerances, with_step_errors
+from pipelines.envelopes.means import MeanCurve, mean_curves
+from pipelines.envelopes.model_peaks import model_peaks
 from pipelines.envelopes.peaks import governing_values
-from pipelines.envelopes.single_vehicles import Envelopes, traffic_envelopes
-from pipelines.envelopes.uplift import uplift_entries
+from pipelines.envelopes.single_vehicles import traffic_envelopes
+from pipelines.envelopes.uplift import uplift_findings
 from pipelines.findings.back_figured_widths import back_widths
 from pipelines.findings.compare import strip_findings
+from pipelines.findings.held_tolerances import with_held_tolerances, with_step_errors
 from pipelines.findings.reconciliation.walk import reconcile, to_reconcile
-from pipelines.model.build import BuiltModel, build_model
+from pipelines.model.build import build_model
 from pipelines.model.cache import Shelf
 from pipelines.model.job_size import check_job_size
 from pipelines.model.responses import Solver, case_responses, check_stiffness
-from pipelines.report.data.summary import summarise
-from pipelines.report.data.summary_bars import design_entry
-from pipelines.report.data.summary_load_models import model_entries
 from pipelines.result import Result
 from pipelines.traffic.positions import position_count
 from pipelines.traffic.trains import model_load_count
-from plate.model.singular_points import SingularPlace, singular_places
 
 Progress = Callable[[str, int, int], None]
 
@@ -64,7 +58,10 @@ def analyse(
             plain = replace(refining, mesh=replace(refining.mesh, error=None))
             return analyse(plain, progress, shelf=shelf, threads=threads)
 
-        return refined(deck, on_this_mesh)
+        result, note = refined(deck, on_this_mesh)
+        if not note:
+            return result
+        return replace(result, built=replace(result.built, notes=(*result.built.notes, note)))
     seconds: dict[str, float] = {}
     clock = time.perf_counter()
 
@@ -152,29 +149,11 @@ def analyse(
     walks = reconcile(deck, built, envelopes, walked) if envelopes is not None else ()
     done("widths and reconciliation")
 
-    summary = summarise(
-        deck,
-        solver.probes,
-        solver.beams,
-        cases,
-        envelopes,
-        tolerances,
-        model_facts(built, solver, envelopes, models),
-    )
+    curves: tuple[MeanCurve, ...] = ()
+    uplift = None
     if envelopes is not None:
-        summary["mean_curves"] = [asdict(c) for c in mean_curves(deck, solver, envelopes, peaks)]
-        summary["uplift"] = uplift_entries(deck, solver, cases, envelopes, peaks)
-    summary["singular_places"] = [
-        singular_entry(place, deck.slab.thickness) for place in singular_places(built.model)
-    ]
-    summary["governing"] = [peak.entry() for peak in peaks]
-    if models:
-        summary["load_models"] = model_entries(solver, models, model_rows, steps)
-    if bars is not None:
-        summary["design"] = design_entry(bars)
-    summary["findings"] = [finding.entry() for finding in findings]
-    summary["widths"] = [one.entry() for one in widths]
-    summary["reconciliations"] = [walk.entry() for walk in walks]
+        curves = tuple(mean_curves(deck, solver, envelopes, peaks))
+        uplift = uplift_findings(deck, solver, cases, envelopes, peaks)
     return Result(
         deck,
         built,
@@ -185,42 +164,13 @@ def analyse(
         findings,
         no_findings,
         tolerances,
-        summary,
         seconds,
         bars,
         widths,
         walks,
         models,
         tuple(tuple(rows) for rows in model_rows),
+        tuple(steps),
+        curves,
+        uplift,
     )
-
-
-def singular_entry(place: SingularPlace, thickness: float) -> dict[str, Any]:
-    """A singular place in the units of summary.json."""
-    return {
-        "at_m": list(place.at),
-        "angle_deg": math.degrees(place.angle),
-        "edges": list(place.edges),
-        "exponent": place.exponent,
-        "mean_width_m": 2.0 * thickness,
-    }
-
-
-def model_facts(
-    built: BuiltModel,
-    solver: Solver,
-    envelopes: Envelopes | None,
-    models: Sequence[ModelEnvelope] = (),
-) -> dict[str, Any]:
-    """Size of the model and of the job, for summary and report."""
-    mesh = built.model.mesh
-    return {
-        "order": mesh.order,
-        "size_m": built.size,
-        "cells": mesh.n_cells,
-        "degrees_of_freedom": built.model.n_dof,
-        "result_points": solver.recovery.points.n_points,
-        "load_positions": 0 if envelopes is None else envelopes.n_positions,
-        "load_model_positions": sum(model.n_positions for model in models),
-        "notes": list(built.notes),
-    }

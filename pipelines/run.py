@@ -4,10 +4,11 @@ from pathlib import Path
 
 from pipelines.analysis import Progress, analyse
 from pipelines.deck.reading.deck_file import read_deck
+from pipelines.envelopes.columns import field_columns
 from pipelines.outputs import check_writable, replacing
-from pipelines.report.data.fields_vtu import field_columns, write_fields
+from pipelines.report.data.fields_vtu import write_fields
 from pipelines.report.data.findings_csv import write_findings
-from pipelines.report.data.summary import write_summary
+from pipelines.report.data.summary import summary, write_summary
 from pipelines.report.drawings.bars_dxf import write_bars
 from pipelines.report.pdf import pdf_of, require_pdf
 from pipelines.report.report import report
@@ -33,12 +34,13 @@ def run(path: Path, out: Path, progress: Progress | None = None, *, pdf: bool = 
             result.solver.recovery.points,
             field_columns(result.cases, result.envelopes, result.models),
         )
-        html = report(result)
+        entries = summary(result)
+        html = report(result, entries)
         (folder / "report.html").write_text(html, encoding="utf-8")
         if pdf:
             (folder / "report.pdf").write_bytes(pdf_of(html))
         if result.design is not None:
             write_bars(folder / "bars.dxf", deck, result.design)
         write_findings(folder / "findings.csv", result.findings)
-        write_summary(folder / "summary.json", result.summary)
+        write_summary(folder / "summary.json", entries)
     return result

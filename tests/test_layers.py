@@ -1,21 +1,81 @@
-"""Imports run one way: pipelines may use plate, never the reverse, and none run in a cycle."""
+"""Imports run one way: down the order of the rooms, from `pipelines` to `plate`, never back."""
 
 import ast
 from pathlib import Path
 
+import pytest
+
 ROOT = Path(__file__).parent.parent
 
-
-def imports(path: Path) -> set[str]:
-    """Names of the project's modules that a file imports."""
-    found: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.ImportFrom) and node.module:
-            found.add(node.module)
-            found |= {f"{node.module}.{alias.name}" for alias in node.names}
-        elif isinstance(node, ast.Import):
-            found |= {alias.name for alias in node.names}
-    return {name for name in found if name.split(".")[0] in ("plate", "pipelines")}
+# Each room, or module beside the rooms, may import what stands above it.
+ROOMS = (
+    *(
+        f"plate/{room}"
+        for room in (
+            "conventions",
+            "errors",
+            "threads",
+            "interpolation",
+            "geometry",
+            "meshing",
+            "elements",
+            "loads",
+            "model",
+            "solver",
+            "results",
+            "exact",
+            "verification",
+        )
+    ),
+    *(
+        f"pipelines/{room}"
+        for room in (
+            "errors",
+            "units",
+            "numbers",
+            "files",
+            "outputs",
+            "standards",
+            "deck",
+            "traffic",
+            "model",
+            "envelopes",
+            "accuracy",
+            "strips",
+            "findings",
+            "bars",
+            "result",
+            "analysis",
+            "report",
+            "run",
+            "study",
+            "cli",
+        )
+    ),
+)
+# The same inside rooms of rooms.
+INNER = {
+    "pipelines/standards": (
+        "sources",
+        "concrete",
+        "materials",
+        "actions",
+        "resistance",
+        "detailing",
+        "strip_widths",
+    ),
+    "pipelines/bars": ("demand", "checks", "design"),
+    "pipelines/report": (
+        "drawings",
+        "page",
+        "data",
+        "sections",
+        "explorer",
+        "space",
+        "pdf",
+        "report",
+    ),
+}
 
 
 def module_name(path: Path) -> str:
@@ -26,10 +86,38 @@ def module_name(path: Path) -> str:
 MODULES = {module_name(p): p for top in ("plate", "pipelines") for p in (ROOT / top).rglob("*.py")}
 
 
-def test_plate_knows_nothing_of_the_job() -> None:
-    for name, path in MODULES.items():
-        if name.startswith("plate"):
-            assert not [i for i in imports(path) if i.startswith("pipelines")], name
+def imports(path: Path) -> set[str]:
+    """The project's modules that a file imports, anywhere in it."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            names = {f"{node.module}.{alias.name}" for alias in node.names}
+            found |= {name if name in MODULES else node.module for name in names}
+        elif isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+    return {name for name in found if name.split(".")[0] in ("plate", "pipelines", "tests")}
+
+
+def place(name: str) -> tuple[int, int]:
+    """Of a module among the rooms, and within its room."""
+    parts = name.split(".")
+    room = "/".join(parts[:2])
+    inner = INNER.get(room, ())
+    return ROOMS.index(room), inner.index(parts[2]) if len(parts) > 2 and inner else -1
+
+
+def test_every_room_is_in_the_list_and_there_are_not_many() -> None:
+    there = {"/".join(name.split(".")[:2]) for name in MODULES if "." in name}
+    assert there == set(ROOMS)
+    for top, most in (("plate", 10), ("pipelines", 12)):
+        assert len([p for p in (ROOT / top).iterdir() if (p / "__init__.py").is_file()]) <= most
+
+
+@pytest.mark.parametrize("name", [name for name in MODULES if "." in name])
+def test_imports_run_down_the_order_of_the_rooms(name: str) -> None:
+    for other in imports(MODULES[name]) - {"plate", "pipelines"}:
+        assert other.split(".")[0] != "tests", other
+        assert place(other) <= place(name), f"{name} imports {other}"
 
 
 def test_imports_have_no_cycle() -> None:
@@ -39,10 +127,3 @@ def test_imports_have_no_cycle() -> None:
         ready = {name for name, needs in graph.items() if name not in done and needs <= done}
         assert ready, f"import cycle among {sorted(set(graph) - done)}"
         done |= ready
-
-
-def test_tests_and_benchmarks_are_imported_by_nothing() -> None:
-    for name, path in MODULES.items():
-        text = path.read_text(encoding="utf-8")
-        assert "import tests" not in text, name
-        assert "from tests" not in text, name

@@ -8,11 +8,11 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.accuracy.wheel_influence import WheelField, entering, wheel_field
-from pipelines.deck.deck import Deck, Vehicle
+from pipelines.deck.deck import Deck, Direction
 from pipelines.envelopes.single_vehicles import LoadPosition
 from pipelines.model.influence import Surfaces
+from pipelines.standards.actions.loads import Vehicle
 from pipelines.traffic.positions import (
-    Direction,
     LoadPositions,
     Size,
     dispersed,

@@ -1,14 +1,18 @@
 """Refining by itself: higher order, then smaller cells, until every headline value meets the
 tolerance asked for."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import Protocol, TypeVar
 
 import numpy as np
 
+from pipelines.accuracy.tolerances import Tolerances
 from pipelines.deck.deck import Deck
-from pipelines.model.build import MOST_CELLS
-from pipelines.result import Result
+from pipelines.envelopes.peaks import Governing
+from pipelines.envelopes.single_vehicles import Envelopes
+from pipelines.model.build import MOST_CELLS, BuiltModel
+from pipelines.model.responses import Solver
 
 # Values below this share of the deck's peak of their kind are held to the peak's tolerance times
 # it: a moment near zero has no relative error worth its name.
@@ -19,7 +23,29 @@ ROUNDS = 4
 HIGHEST_ORDER = 5
 
 
-def relative_errors(result: Result) -> dict[str, float]:
+class Stated(Protocol):
+    """A run with its stated errors."""
+
+    @property
+    def built(self) -> BuiltModel: ...
+
+    @property
+    def solver(self) -> Solver: ...
+
+    @property
+    def governing(self) -> Sequence[Governing]: ...
+
+    @property
+    def envelopes(self) -> Envelopes | None: ...
+
+    @property
+    def tolerances(self) -> Tolerances: ...
+
+
+Run = TypeVar("Run", bound=Stated)
+
+
+def relative_errors(result: Stated) -> dict[str, float]:
     """Mesh part of the error of every headline value as a share of the value.
 
     Headline values are the governing values of the deck and the maxima and minima of the probes.
@@ -50,11 +76,11 @@ def relative_errors(result: Result) -> dict[str, float]:
     return found
 
 
-def refined(deck: Deck, analyse: Callable[[Deck], Result]) -> Result:
+def refined(deck: Deck, analyse: Callable[[Deck], Run]) -> tuple[Run, str]:
     """Analyse a deck on finer and finer meshes until its headline values meet [mesh] error.
 
-    Where the mesh would grow beyond `MOST` cells, or after `ROUNDS` meshes, the last result is
-    returned with a note that names the values which miss the tolerance.
+    Returns the last run and a note, empty where all values meet the tolerance: where the mesh
+    would grow beyond `MOST` cells, or after `ROUNDS` meshes, it names those that miss it.
     """
     target = deck.mesh.error
     assert target is not None
@@ -62,7 +88,7 @@ def refined(deck: Deck, analyse: Callable[[Deck], Result]) -> Result:
         result = analyse(deck)
         worst = max(relative_errors(result).values(), default=0.0)
         if worst <= target:
-            return result
+            return result, ""
         order = result.built.model.mesh.order
         # Higher order first: layers and patch edges gain most from it for the least unknowns.
         if order < HIGHEST_ORDER:
@@ -78,8 +104,7 @@ def refined(deck: Deck, analyse: Callable[[Deck], Result]) -> Result:
     missing = {n: e for n, e in relative_errors(result).items() if e > target}
     listed = ", ".join(f"{name} ({100.0 * e:.2g} %)" for name, e in missing.items())
     limit = f"{MOST} cells" if cells > MOST else f"{ROUNDS} meshes"
-    result.summary["model"]["notes"].append(
+    return result, (
         f"[mesh] error = {target:g} is not met within {limit} by: {listed}; shears beside a "
         "patch's edge, and moments at a beam's end or line, converge slowest"
     )
-    return result

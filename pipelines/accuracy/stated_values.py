@@ -32,40 +32,6 @@ BLOCK = 64
 
 
 @dataclass(frozen=True)
-class Tolerance:
-    """How wrong one value may be, in its unit.
-
-    mesh, step : parts of the error. theory : value by the other of Mindlin's and Kirchhoff's theory
-    less this one, on the same mesh; None where it was not asked.
-    """
-
-    mesh: float
-    step: float
-    theory: float | None = None
-
-    @property
-    def error(self) -> float:
-        return self.mesh + self.step
-
-    def scaled(self, scale: float) -> "Tolerance":
-        """The same in another unit."""
-        theory = None if self.theory is None else scale * self.theory
-        return Tolerance(abs(scale) * self.mesh, abs(scale) * self.step, theory)
-
-
-def tolerance_entry(tolerance: Tolerance | None) -> dict[str, float | None]:
-    """A tolerance as it stands in summary.json, None throughout where there is none."""
-    if tolerance is None:
-        return dict.fromkeys(("error", "error_mesh", "error_step", "theory_difference"))
-    return {
-        "error": tolerance.error,
-        "error_mesh": tolerance.mesh,
-        "error_step": tolerance.step,
-        "theory_difference": tolerance.theory,
-    }
-
-
-@dataclass(frozen=True)
 class BeamEnd:
     """An extreme of a beam: its key (beam, "moment" or "shear", "max" or "min"), the number of
     its sample among those of all beams, the place from the line's first end [m]."""

@@ -24,7 +24,6 @@ from pipelines.accuracy.stated_values import (
     Goal,
     Headline,
     Parts,
-    Tolerance,
     headline,
     own_rows,
     rows_on,
@@ -33,7 +32,8 @@ from pipelines.accuracy.stated_values import (
 from pipelines.accuracy.worst_position import step_errors
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.single_vehicles import Envelopes
-from pipelines.model.build import BuiltModel, build_model
+from pipelines.envelopes.tolerance import Tolerance
+from pipelines.model.build import BuiltModel, richer_model
 from pipelines.model.cache import Shelf
 from pipelines.model.free_mesh import shortest_span
 from pipelines.model.influence import surfaces
@@ -43,7 +43,6 @@ from plate.solver.stiffness import Stiffness
 
 Floats = NDArray[np.float64]
 
-REFINEMENT = 1.5
 SAFETY = 2.0
 
 
@@ -142,13 +141,6 @@ def not_estimated(solver: Solver, cases: Iterable[str], goals: Iterable[Goal]) -
         dict.fromkeys(ends, np.nan),
     )
     return Tolerances(parts, parts, parts)
-
-
-def richer_model(deck: Deck, built: BuiltModel) -> BuiltModel:
-    """The deck's model with elements one order higher and 1.5 times smaller."""
-    order = built.model.mesh.order + 1
-    options = replace(deck.mesh, order=order, size=built.size / REFINEMENT)
-    return build_model(replace(deck, mesh=options))
 
 
 def _theory(

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from pipelines.deck.deck import Axle, Vehicle
 from pipelines.model.influence import Surfaces
+from pipelines.standards.actions.loads import Axle, Vehicle
 from pipelines.traffic.positions import LoadPositions, Size
 from plate.geometry.alignment import Chart
 

@@ -21,10 +21,11 @@ from pipelines.accuracy.free_vehicle import (
     wheel_fields,
 )
 from pipelines.accuracy.pattern_search import climb
-from pipelines.deck.deck import Deck, LaneKind, LoadModel
+from pipelines.deck.deck import Deck
 from pipelines.envelopes.arrangements import LaneAt, ModelEnvelope, ModelPosition
 from pipelines.model.influence import Surfaces, field_rows, surfaces
 from pipelines.model.responses import Solver
+from pipelines.standards.actions.loads import LaneKind, LoadModel
 from pipelines.traffic.lanes import arrangement_orders, best_sum, lane_offsets, strip_shares
 from pipelines.traffic.pressure_cells import pressure_cells
 from pipelines.traffic.trains import has_pressure, lane_range

@@ -22,9 +22,10 @@ from pipelines.accuracy.free_vehicle import (
 )
 from pipelines.accuracy.pattern_search import climb
 from pipelines.accuracy.wheel_influence import WheelField
-from pipelines.deck.deck import Deck, Vehicle
+from pipelines.deck.deck import Deck
 from pipelines.envelopes.single_vehicles import LoadPosition
 from pipelines.model.influence import Surfaces
+from pipelines.standards.actions.loads import Vehicle
 from pipelines.traffic.positions import Size
 
 Floats = NDArray[np.float64]

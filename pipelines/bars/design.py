@@ -44,15 +44,16 @@ from pipelines.bars.demand.moments import ROWS, Demand
 from pipelines.bars.demand.numbered import Numbered, Position
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.demand.wood_armer import triple
-from pipelines.deck.deck import Action, Deck
+from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis, Reinforcement
 from pipelines.envelopes.arrangements import ModelEnvelope
 from pipelines.envelopes.peaks import clear_of_widths
 from pipelines.envelopes.single_vehicles import Envelopes
 from pipelines.findings.finding import CAUTION
 from pipelines.model.responses import Solver
-from pipelines.standards.actions.combinations import LimitState, combined_cases
+from pipelines.standards.actions.combinations import LimitState
 from pipelines.standards.actions.load_models import for_bars
+from pipelines.standards.actions.loads import Action
 from pipelines.standards.detailing.rules import Row
 from pipelines.standards.resistance.bars import (
     DIRECTIONS,
@@ -198,7 +199,7 @@ def design(
             if d.combination.standard == basis.materials.standard
         }
         found.append(_standard(seen, basis, mine, tracker, solved, grid))
-    combined = combined_cases(deck)
+    combined = deck.combined_cases
     left_out = tuple(case.name for case in deck.cases if case.name not in combined)
     return Design(one, tuple(found), watch.sections, left_out, watch.membrane)
 

@@ -27,6 +27,7 @@ from pipelines.envelopes.model_peaks import ModelPeak
 from pipelines.errors import JobError, SizeError
 from pipelines.files import write_text
 from pipelines.model.job_size import check_job_size
+from pipelines.report.data.summary import model_facts
 from pipelines.report.drawings.before_run import write_drawings
 from pipelines.report.sections.bars_words import bars_words, traffic_words
 from pipelines.report.sections.tables import tolerance
@@ -275,7 +276,7 @@ class _progress:
 def _closing_table(result: Result, out: Path) -> None:
     """The governing values of the envelope and where the files are."""
     console = Console(soft_wrap=True)
-    facts = result.summary["model"]
+    facts = model_facts(result)
     console.print(
         f"{result.deck.title}: {facts['cells']} cells, {facts['degrees_of_freedom']} degrees of "
         f"freedom, {facts['load_positions'] + facts['load_model_positions']} load positions, "

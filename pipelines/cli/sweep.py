@@ -10,9 +10,9 @@ from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.variants import BEAM_RANGE
 from pipelines.errors import JobError
 from pipelines.findings.beam_stiffness import CRACKED, Sweep, sweep
+from pipelines.numbers import number
 from pipelines.outputs import check_writable, replacing
 from pipelines.report.data.summary import finite
-from pipelines.report.drawings.canvas import number
 from pipelines.report.drawings.stiffness_sweep import sweep_figure
 from pipelines.report.page import bullets, figure, page, paragraph, section, table, text
 

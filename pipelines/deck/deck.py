@@ -10,13 +10,17 @@ from typing import Literal
 import numpy as np
 
 from pipelines.deck.reinforcement import Reinforcement
+from pipelines.standards.actions.loads import Action, Axle, LoadModel, Vehicle
 from plate.geometry.plan import Plan
 
 Theory = Literal["mindlin", "kirchhoff"]
 Support = Literal["free", "rigid", "clamped", "spring", "beam"]
 Dispersal = Literal["none", "surfacing", "mid-depth"]
-Action = Literal["none", "self-weight", "surfacing", "parapet", "other permanent"]
+Direction = Literal["forward", "reverse"]
 Stage = Literal["wet concrete", "long-term", "short-term"]
+
+# Lengths closer than this are the same [m]; a patch must overlap the slab by more to touch it.
+SAME = 1e-9
 
 
 @dataclass(frozen=True)
@@ -159,83 +163,6 @@ class Case:
 
 
 @dataclass(frozen=True)
-class Axle:
-    """One axle: distance behind the first axle [m], load [N] shared equally by its wheels,
-    wheel offsets from the vehicle's centre line [m], contact patch (along, across) [m]."""
-
-    at: float
-    load: float
-    wheels: tuple[float, ...]
-    patch: tuple[float, float]
-
-
-@dataclass(frozen=True)
-class Vehicle:
-    """A vehicle; loads as its standard prints them, `impact` multiplies.
-
-    clearance : distance from the carriageway's edge that its standard asks for [m], measured to
-    `clearance_to` ("wheel centre" or "tyre edge"); source : where the numbers come from.
-    variable : (k, by), the spacing ahead of axle k may be up to `by` [m] wider than `at` says,
-    moving axle k and those behind it; None = all spacings are fixed.
-    """
-
-    name: str
-    axles: tuple[Axle, ...]
-    impact: float = 1.0
-    clearance: float = 0.5
-    clearance_to: Literal["wheel centre", "tyre edge"] = "wheel centre"
-    source: str = "deck file"
-    variable: tuple[int, float] | None = None
-
-
-@dataclass(frozen=True)
-class LaneKind:
-    """One way of loading a lane: one of `vehicles` at a time, and a pressure.
-
-    factor : on the vehicles. room : two neighbouring lanes' vehicles keep at least the sum of
-    their rooms between centre lines [m].
-    pressure : on a strip `width` [m] wide about the vehicle's centre line, moved inward where it
-    would leave the carriageway, on top of the model's own [N/m2].
-    """
-
-    name: str
-    vehicles: tuple[Vehicle, ...]
-    factor: float
-    room: float
-    pressure: float = 0.0
-    width: float = 0.0
-
-
-@dataclass(frozen=True)
-class LaneSet:
-    """Lanes loaded together, in any order across the carriageway: numbers of their kinds, and a
-    factor on all of them."""
-
-    kinds: tuple[int, ...]
-    factor: float = 1.0
-
-
-@dataclass(frozen=True)
-class LoadModel:
-    """The whole traffic of a standard: of its lane sets the one that is worst.
-
-    pressure : on the whole carriageway [N/m2]; like the lanes' it acts on adverse parts only.
-    near_joint : results near an expansion joint are raised (EN 1991-2, 4.6.1(6)).
-    fatigue : for ranges of stress alone, not for strength.
-    source : clauses and marks; notes : sentences for the report.
-    """
-
-    name: str
-    kinds: tuple[LaneKind, ...]
-    sets: tuple[LaneSet, ...]
-    pressure: float = 0.0
-    near_joint: bool = False
-    fatigue: bool = False
-    source: str = ""
-    notes: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
 class Traffic:
     """Moving loads; lengths in m, dispersal angle in rad.
 
@@ -262,6 +189,30 @@ class Traffic:
         """Those that drive alone and those of the load models."""
         models = [v for m in self.load_models for kind in m.kinds for v in kind.vehicles]
         return (*self.vehicles, *models)
+
+    def offset_range(
+        self, vehicle: Vehicle, direction: Direction = "forward"
+    ) -> tuple[float, float]:
+        """Lowest and highest offset [m] of the vehicle's centre line on the carriageway.
+
+        The clearance is the deck file's to the wheel centre if given, else the vehicle's own to
+        the wheel centre or to the edge of the tyre (not dispersed). high < low: the vehicle is too
+        wide. The direction matters only where the wheels are not symmetric about the centre line.
+        """
+        to_tyre = self.edge_clearance is None and vehicle.clearance_to == "tyre edge"
+        clearance = vehicle.clearance if self.edge_clearance is None else self.edge_clearance
+        side = -1.0 if direction == "reverse" else 1.0
+
+        def reach(axle: Axle) -> float:
+            return 0.5 * axle.patch[1] if to_tyre else 0.0
+
+        left = min(side * y - reach(axle) for axle in vehicle.axles for y in axle.wheels)
+        right = max(side * y + reach(axle) for axle in vehicle.axles for y in axle.wheels)
+        low = self.carriageway[0] + clearance - left
+        high = self.carriageway[1] - clearance - right
+        if abs(high - low) <= SAME:
+            low = high = 0.5 * (low + high)
+        return low, high
 
 
 @dataclass(frozen=True)
@@ -308,6 +259,11 @@ class Deck:
     mesh: MeshOptions = field(default_factory=MeshOptions)
     warnings: tuple[str, ...] = ()
     reinforcement: Reinforcement | None = None
+
+    @property
+    def combined_cases(self) -> dict[str, Action]:
+        """Static cases that take part in combinations, with their actions."""
+        return {case.name: case.action for case in self.cases if case.action != "none"}
 
     def line(self, name: str) -> Line | None:
         """The supporting line of that name, or None where the plan line is free."""

@@ -3,7 +3,7 @@
 import numpy as np
 
 from pipelines.deck.deck import Deck
-from pipelines.report.drawings.canvas import length
+from pipelines.numbers import length
 from plate.geometry.curves import distance
 from plate.geometry.plan import EDGES
 

@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.deck.deck import Deck, LoadModel
+from pipelines.deck.deck import Deck
 from pipelines.envelopes.single_vehicles import Extremes, FieldEnvelope, LoadPosition, find_position
-from pipelines.standards.actions.load_models import joint_factor
+from pipelines.standards.actions.loads import LoadModel
 from pipelines.traffic.lanes import arrangement_orders, strip_shares
 from pipelines.traffic.positions import LoadPositions, WheelPatches
 from pipelines.traffic.pressure_cells import pressure_cells
@@ -185,17 +185,6 @@ class ModelEnvelope:
         return LoadPosition(
             run.vehicle.name, run.direction, float(run.stations[k]), float(run.offsets[k]), spread
         )
-
-
-def joint_factors(deck: Deck, model: LoadModel, plan: Floats) -> Floats:
-    """Factors (n,) on results near expansion joints at plan points (n, 2)."""
-    traffic = deck.traffic
-    assert traffic is not None
-    if not model.near_joint or not traffic.joints:
-        return np.ones(len(plan))
-    u, (low, high) = deck.plan.logical_station(plan), deck.plan.u_range
-    gaps = [u - low if edge == "start" else high - u for edge in traffic.joints]
-    return np.array([joint_factor(float(d)) for d in np.min(gaps, axis=0)])
 
 
 def _together(parts: Sequence[tuple[WheelPatches, float]]) -> WheelPatches:

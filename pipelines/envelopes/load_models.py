@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.deck.deck import Deck, LaneKind, LoadModel
-from pipelines.envelopes.arrangements import ModelEnvelope, joint_factors
+from pipelines.deck.deck import Deck
+from pipelines.envelopes.arrangements import ModelEnvelope
 from pipelines.envelopes.lane_extremes import (
     RESULTS_OF,
     Fields,
@@ -28,6 +28,8 @@ from pipelines.envelopes.lane_extremes import (
 )
 from pipelines.envelopes.single_vehicles import SIGNS, Extremes, FieldEnvelope, with_sums
 from pipelines.model.responses import Response, Solver, stream
+from pipelines.standards.actions.loads import LaneKind, LoadModel
+from pipelines.traffic.joints import model_joint_factors
 from pipelines.traffic.lanes import arrangement_orders, best_sum, strip_shares
 from pipelines.traffic.positions import Loads
 from pipelines.traffic.pressure_cells import PressureCells, pressure_cells
@@ -119,7 +121,7 @@ class _Job:
 
     def envelope(self) -> ModelEnvelope:
         """The envelope of all arrangements."""
-        joint = joint_factors(self.deck, self.model, self.solver.recovery.points.plan)
+        joint = model_joint_factors(self.deck, self.model, self.solver.recovery.points.plan)
         probe_joint = np.repeat(self._joint_of_probes(), 6)
         fields = self._fields(RESULTS_SET, 1.0, joint)
         names = [name for name in self.sets if name != RESULTS_SET]
@@ -180,7 +182,9 @@ class _Job:
         found = []
         for name in self.solver.probes.names:
             plain = name if name in places else name.rsplit("/", 1)[0]
-            found.append(float(joint_factors(self.deck, self.model, np.array(places[plain])).max()))
+            found.append(
+                float(model_joint_factors(self.deck, self.model, np.array(places[plain])).max())
+            )
         return np.array(found)
 
     def _kind_values(self, sign: int, kind: LaneKind, pick: Pick, share: float) -> Floats:

@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
-from pipelines.accuracy.stated_values import Tolerance, tolerance_entry
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.single_vehicles import Envelopes, LoadPosition
+from pipelines.envelopes.tolerance import Tolerance, tolerance_entry
 from pipelines.model.responses import Solver
 from pipelines.units import RESULT_KEYS, RESULT_SCALE, RESULT_UNITS
 from plate.geometry.plan import EDGES

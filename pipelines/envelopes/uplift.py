@@ -8,7 +8,6 @@ load, and both totals are given.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,6 +47,16 @@ class WithoutTension:
     tied: float
     untied: float
     lifted: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class UpliftFindings:
+    """supports : in tension, worst first; without_tension : governing values where supports let
+    go; not_solved : why there are none of them, None if they were solved or none was wanted."""
+
+    supports: tuple[Uplift, ...]
+    without_tension: tuple[WithoutTension, ...] = ()
+    not_solved: str | None = None
 
 
 def permanent_cases(deck: Deck) -> list[str]:
@@ -120,46 +129,16 @@ def without_tension(
     return found
 
 
-def uplift_entries(
+def uplift_findings(
     deck: Deck,
     solver: Solver,
     cases: dict[str, Response],
     envelopes: Envelopes,
     peaks: Sequence[Governing],
-) -> dict[str, Any]:
-    """The entry of summary.json: flagged supports, and governing values without tension."""
-    flagged = []
-    for u in uplifts(deck, cases, envelopes):
-        position = envelopes.position(u.number)
-        flagged.append(
-            {
-                "support": u.support,
-                "permanent_kN": 1e-3 * u.permanent,
-                "traffic_kN": 1e-3 * u.traffic,
-                "lifts": u.lifts,
-                "vehicle": None if position is None else position.vehicle,
-                "station_m": None if position is None else position.station,
-                "offset_m": None if position is None else position.offset,
-                "direction": None if position is None else position.direction,
-            }
-        )
+) -> UpliftFindings:
+    """Supports in tension, and the governing values without it."""
+    supports = tuple(uplifts(deck, cases, envelopes))
     try:
-        rows = without_tension(deck, solver, envelopes, peaks)
-        reason = None
+        return UpliftFindings(supports, tuple(without_tension(deck, solver, envelopes, peaks)))
     except MechanismError as error:
-        rows, reason = [], str(error)
-    return {
-        "supports": flagged,
-        "without_tension": [
-            {
-                "result": f"{row.peak.result} {row.peak.extreme}",
-                "unit": row.peak.unit,
-                "at_m": list(row.peak.at),
-                "tied_down": row.tied,
-                "without_tension": row.untied,
-                "lifted": list(row.lifted),
-            }
-            for row in rows
-        ],
-        "not_solved": reason,
-    }
+        return UpliftFindings(supports, not_solved=str(error))

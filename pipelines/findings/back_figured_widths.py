@@ -14,9 +14,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.deck.deck import Deck, Vehicle
+from pipelines.deck.deck import Deck, Direction
 from pipelines.errors import MethodRangeError
 from pipelines.findings.finding import SHEARS, Finding
+from pipelines.standards.actions.loads import Vehicle
 from pipelines.strips.beam import moment_lines, shear_lines
 from pipelines.strips.deck_strip import StripDeck, strip_decks
 from pipelines.strips.hand_values import centre_limits, effective_depth
@@ -24,7 +25,6 @@ from pipelines.strips.piecewise import highest
 from pipelines.strips.sections import Kind
 from pipelines.strips.trains import (
     DIRECTIONS,
-    Direction,
     Extreme,
     Reach,
     StripLoad,

@@ -10,11 +10,10 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy import sparse
 
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.arrangements import ModelEnvelope
+from pipelines.envelopes.held import held_arrangements
 from pipelines.envelopes.single_vehicles import Envelopes, find_position
 from pipelines.errors import MethodRangeError
 from pipelines.findings.finding import SHEARS, Finding
@@ -27,13 +26,11 @@ from pipelines.findings.plate_values import (
     peak_reading,
     wanted_at,
 )
-from pipelines.model.influence import field_rows, surfaces
 from pipelines.model.responses import Solver
 from pipelines.strips.deck_strip import StripDeck, strip_decks
 from pipelines.strips.hand_values import hand_strips, model_hand_strips
 from pipelines.strips.sections import Section, frame, sections
 from pipelines.traffic.positions import WheelPatches
-from pipelines.traffic.pressure_cells import pressure_cells
 
 # Of the largest plate value of the same result: below it a value is small.
 SMALL = 0.2
@@ -127,51 +124,6 @@ def _sources(
             arranged,
             model.joint,
         )
-
-
-def held_arrangements(
-    deck: Deck,
-    solver: Solver,
-    model: ModelEnvelope,
-    places: Sequence[tuple[int, int, int, int]],
-) -> list[WheelPatches]:
-    """The loads of a load model where it governs results, near joints already raised.
-
-    places : field point, index in RESULTS, 1 for its maximum or -1 for its minimum, and number of
-    the arrangement. One influence surface for each tells on which cells distributed loads are
-    adverse.
-    """
-    if not places:
-        return []
-    points, components, signs, numbers = (np.array(v) for v in zip(*places, strict=True))
-    rows = field_rows(solver, points.tolist(), components.tolist())
-    return held_loads(deck, solver, model, rows, signs, numbers, model.joint[points])
-
-
-def held_loads(
-    deck: Deck,
-    solver: Solver,
-    model: ModelEnvelope,
-    rows: sparse.csr_array,
-    signs: NDArray[np.int64],
-    numbers: NDArray[np.int64],
-    joint: NDArray[np.float64],
-) -> list[WheelPatches]:
-    """The loads of a load model where it governs results given as rows (n, n_dof) on the
-    displacements.
-
-    signs, numbers, joint : (n,) 1 for a maximum or -1 for a minimum, number of the arrangement,
-    and factor near joints.
-    """
-    _, strips = pressure_cells(deck)
-    corners = np.concatenate([strip.wheels(slice(None)).corners for strip in strips])
-    means = surfaces(solver.stiffness, rows).means(corners)
-    ends = np.cumsum([len(strip) for strip in strips])[:-1]
-    found = []
-    for sign, number, factor, own in zip(signs, numbers, joint, means, strict=True):
-        held = model.held(deck, int(number), np.split(sign * own > 0.0, ends))
-        found.append(replace(held, load=float(factor) * held.load))
-    return found
 
 
 def _groups(all_sections: Iterable[Section]) -> Iterator[list[Section]]:

@@ -3,11 +3,11 @@
 from dataclasses import dataclass, field
 from typing import Any
 
+from pipelines.deck.deck import Direction
 from pipelines.envelopes.arrangements import ModelPosition
 from pipelines.envelopes.single_vehicles import LoadPosition
 from pipelines.standards.strip_widths.method import Bars
 from pipelines.strips.sections import Kind
-from pipelines.strips.trains import Direction
 from pipelines.traffic.positions import WheelPatches
 from plate.conventions import RESULTS
 

@@ -16,13 +16,13 @@ from pathlib import Path
 
 import numpy as np
 
-from pipelines.accuracy.tolerances import REFINEMENT
-from pipelines.deck.deck import Deck, LoadModel, Vehicle
+from pipelines.deck.deck import Deck
 from pipelines.errors import SizeError
-from pipelines.model.build import ORDER, cell_counts, cell_size
+from pipelines.model.build import ORDER, REFINEMENT, cell_counts, cell_size
 from pipelines.model.free_mesh import free_cells
 from pipelines.model.responses import BLOCK
-from pipelines.traffic.positions import dispersed, offset_range, turn_repeats
+from pipelines.standards.actions.loads import LoadModel, Vehicle
+from pipelines.traffic.positions import dispersed, turn_repeats
 from pipelines.traffic.trains import has_pressure, spreads
 from plate.conventions import N_FIELDS, RESULTS
 
@@ -265,7 +265,7 @@ def _positions(deck: Deck, vehicle: Vehicle) -> float:
         offsets = len(traffic.offsets)
     else:
         assert traffic.lateral_step is not None
-        low, high = offset_range(vehicle, traffic)
+        low, high = traffic.offset_range(vehicle)
         offsets = ceil(max(high - low, 0.0) / traffic.lateral_step) + 1
     both = traffic.directions == "both" and not turn_repeats(vehicle, traffic, deck.plan.chart)
     return float(ceil(stations) * offsets * (2 if both else 1))

@@ -28,7 +28,7 @@ from plate.model.model import PlateModel
 from plate.results.fields import FieldRecovery
 from plate.solver.nested_dissection import Loads as RightHandSides
 from plate.solver.stiffness import Stiffness
-from plate.solver.threads import one_thread
+from plate.threads import one_thread
 
 T = TypeVar("T")
 Floats = NDArray[np.float64]

@@ -1,15 +1,17 @@
 """The report: one HTML file that stands alone, from a finished run."""
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from pipelines.envelopes.peaks import Governing, clear_of_lines
 from pipelines.files import write_text
-from pipelines.report.drawings.canvas import given, number
+from pipelines.numbers import given, number
+from pipelines.report.data.summary import summary
 from pipelines.report.drawings.input_plan import sketch
 from pipelines.report.drawings.plan import static_loads
 from pipelines.report.drawings.vehicles import vehicle_drawing
@@ -60,9 +62,10 @@ def write_report(path: Path, result: Result) -> None:
     write_text(path, report(result))
 
 
-def report(result: Result) -> str:
-    """The report as HTML."""
+def report(result: Result, entries: dict[str, Any] | None = None) -> str:
+    """The report as HTML; entries : those of summary.json where they are made already."""
     deck = result.deck
+    entries = summary(result) if entries is None else entries
     parts = [
         ("finding", "Finding and cautions", _finding(result)),
         ("governing", "Governing values", _governing(result, result.governing)),
@@ -70,17 +73,17 @@ def report(result: Result) -> str:
         ("input", "Input", _input(result)),
         ("actions", "Actions", _actions(result)),
         ("load-models", "Load models", models_section(result)),
-        ("model", "Model and stiffness", _model(result)),
-        ("equilibrium", "Equilibrium", equilibrium_table(result.summary) if result.cases else ""),
+        ("model", "Model and stiffness", _model(result, entries)),
+        ("equilibrium", "Equilibrium", equilibrium_table(entries) if result.cases else ""),
         ("envelopes", "Envelopes in plan", envelope_plans(result, result.governing)),
         ("cases", "Static cases", case_results(result)),
         ("lines", "Envelopes along lines", line_sections(result)),
         ("strips", "Strips beside the plate", strips_section(result)),
         ("widths", "Back-figured widths", widths_section(result)),
         ("reconciliation", "Reconciliation, step by step", reconciliation_section(result)),
-        ("probes", "Probes", _probes(result)),
-        ("reactions", "Reactions", _reactions(result)),
-        ("beams", "Beams", "\n".join(beam_tables(deck, result.summary))),
+        ("probes", "Probes", _probes(result, entries)),
+        ("reactions", "Reactions", _reactions(result, entries)),
+        ("beams", "Beams", "\n".join(beam_tables(deck, entries))),
         ("bars", "Bars", bars_section(result)),
         ("shear", "Shear without links and punching", shear_section(result)),
         ("detailing", "Detailing", detailing_section(result)),
@@ -118,7 +121,8 @@ def _finding(result: Result) -> str:
 def _governing(result: Result, rows: Sequence[Governing]) -> str:
     if not rows:
         return ""
-    count = result.summary["model"]["load_positions"]
+    assert result.envelopes is not None
+    count = result.envelopes.n_positions
     intro = f"Largest and smallest of {count} load positions, single vehicles. {SHEAR_RULE}"
     plan = result.solver.recovery.points.plan
     clear = clear_of_lines(result.solver, result.deck.slab.thickness)
@@ -175,8 +179,8 @@ def _actions(result: Result) -> str:
     return "\n".join(parts)
 
 
-def _model(result: Result) -> str:
-    deck, facts = result.deck, result.summary["model"]
+def _model(result: Result, entries: Mapping[str, Any]) -> str:
+    deck, facts = result.deck, entries["model"]
     slab = deck.slab
     Dx, Dy, D1, Dxy = result.built.model.section.rigidities
     rows = [
@@ -202,21 +206,20 @@ def _model(result: Result) -> str:
     parts = [table("Slab and mesh", ["What", "Value"], rows), beam_sections(deck)]
     if result.built.notes:
         parts.append(bullets(result.built.notes))
-    parts.append(singular_table(result.summary))
+    parts.append(singular_table(entries))
     return "\n".join(parts)
 
 
-def _probes(result: Result) -> str:
-    tables = probe_tables(result.deck, result.summary)
-    parts = probe_parts(result.deck, result.summary)
+def _probes(result: Result, entries: Mapping[str, Any]) -> str:
+    tables = probe_tables(result.deck, entries)
+    parts = probe_parts(result.deck, entries)
     return "\n".join([*tables, paragraph(PROBE_RULE), *parts]) if tables else ""
 
 
-def _reactions(result: Result) -> str:
-    summary = result.summary
-    if not (result.cases or "reaction_envelopes" in summary):
+def _reactions(result: Result, entries: Mapping[str, Any]) -> str:
+    if not (result.cases or "reaction_envelopes" in entries):
         return ""
-    return reaction_table(result.deck, summary)
+    return reaction_table(result.deck, entries)
 
 
 def _source(result: Result) -> str:

@@ -6,8 +6,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from pipelines.deck.deck import Axle, Vehicle
 from pipelines.errors import MethodRangeError
+from pipelines.standards.actions.loads import Axle, Vehicle
 from pipelines.standards.strip_widths.method import StripInput, StripMethod
 from pipelines.standards.strip_widths.sets import StripSet
 from pipelines.strips.deck_strip import StripDeck

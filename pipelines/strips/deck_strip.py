@@ -5,8 +5,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipelines.deck.deck import Axle, Deck, Line
+from pipelines.deck.deck import Deck, Line
 from pipelines.errors import MethodRangeError
+from pipelines.standards.actions.loads import Axle
 from pipelines.standards.strip_widths.method import Bars, Ends, StripInput
 from pipelines.strips.beam import StripBeam, StripSupport
 

@@ -5,7 +5,9 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from pipelines.deck.deck import Deck, LoadModel, Vehicle
+from pipelines.deck.deck import Deck
+from pipelines.deck.deck import Direction as Travel
+from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.resistance.bars import FACES, Direction
 from pipelines.standards.strip_widths.method import Bars
 from pipelines.standards.strip_widths.sets import FIRST_SET, StripSet
@@ -16,8 +18,6 @@ from pipelines.strips.moments import Limits, StripMoment, edge_moments, strip_mo
 from pipelines.strips.sections import Section, stiffening
 from pipelines.strips.shears import StripShear, strip_shears
 from pipelines.strips.trains import DIRECTIONS
-from pipelines.strips.trains import Direction as Travel
-from pipelines.traffic.positions import offset_range
 
 # Share of the thickness that the effective depth is taken as while no bars are given.
 DEPTH_SHARE = 0.8
@@ -162,7 +162,7 @@ def centre_limits(deck: Deck, vehicle: Vehicle) -> Limits:
     if traffic.offsets is not None:
         both = (min(traffic.offsets), max(traffic.offsets))
         return {"forward": both, "reverse": both}
-    return {d: offset_range(vehicle, traffic, d) for d in DIRECTIONS}
+    return {d: traffic.offset_range(vehicle, d) for d in DIRECTIONS}
 
 
 def hand_strips(deck: Deck, strip: StripDeck, vehicle: Vehicle) -> HandStrips:

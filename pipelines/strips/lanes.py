@@ -13,11 +13,12 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.deck.deck import Deck, LoadModel, Vehicle
+from pipelines.deck.deck import Deck, Direction
+from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.strip_widths.method import StripMethod
 from pipelines.strips.deck_strip import StripDeck
 from pipelines.strips.piecewise import Piecewise, highest
-from pipelines.strips.trains import DIRECTIONS, Direction, Formed, Train, distinct, response
+from pipelines.strips.trains import DIRECTIONS, Formed, Train, distinct, response
 from pipelines.traffic.lanes import arrangement_orders, best_sum, lane_offsets, strip_shares
 from pipelines.traffic.trains import lane_range, spreads, widened
 from plate.geometry.alignment import Floats

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from pipelines.deck.deck import Vehicle
 from pipelines.errors import MethodRangeError
+from pipelines.standards.actions.loads import Vehicle
 from pipelines.standards.strip_widths.sets import FIRST_SET, METHODS, StripSet
 from pipelines.strips.axle_widths import Focus, strip_train, strip_trains
 from pipelines.strips.beam import Side, moment_lines, shear_lines

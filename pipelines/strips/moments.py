@@ -9,8 +9,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from pipelines.deck.deck import Vehicle
+from pipelines.deck.deck import Direction
 from pipelines.errors import MethodRangeError
+from pipelines.standards.actions.loads import Vehicle
 from pipelines.standards.strip_widths.method import StripMethod
 from pipelines.standards.strip_widths.sets import FIRST_SET, StripSet
 from pipelines.strips.axle_widths import Focus, strip_trains
@@ -18,7 +19,6 @@ from pipelines.strips.beam import Side, StripBeam, moment_lines
 from pipelines.strips.deck_strip import StripDeck
 from pipelines.strips.trains import (
     DIRECTIONS,
-    Direction,
     Extreme,
     Reach,
     Train,

@@ -11,8 +11,9 @@ from functools import lru_cache
 
 import numpy as np
 
-from pipelines.deck.deck import Axle, Vehicle
+from pipelines.deck.deck import Direction
 from pipelines.errors import MethodRangeError
+from pipelines.standards.actions.loads import Axle, Vehicle
 from pipelines.standards.resistance.shear import LEAST_SHARE_FIB, near_support_factor
 from pipelines.standards.strip_widths.method import StripInput, StripMethod
 from pipelines.standards.strip_widths.sets import METHODS
@@ -22,7 +23,6 @@ from pipelines.strips.deck_strip import StripDeck
 from pipelines.strips.piecewise import resolved
 from pipelines.strips.trains import (
     DIRECTIONS,
-    Direction,
     Extreme,
     StripLoad,
     Train,

@@ -8,10 +8,10 @@ polynomial of the train's station; its extremes lie at knots and at roots of der
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
 
 import numpy as np
 
+from pipelines.deck.deck import Direction
 from pipelines.strips.beam import (
     Side,
     StripBeam,
@@ -31,7 +31,6 @@ from pipelines.strips.piecewise import (
 )
 from plate.geometry.alignment import Floats
 
-Direction = Literal["forward", "reverse"]
 DIRECTIONS: tuple[Direction, ...] = ("forward", "reverse")
 # Stations [m] to which a train's first load is bound; None = it may stand anywhere.
 Reach = tuple[float, float] | None

@@ -20,8 +20,9 @@ from typing import Any
 
 import numpy as np
 
-from pipelines.deck.deck import Axle, Case, Deck
+from pipelines.deck.deck import Case, Deck
 from pipelines.errors import MethodRangeError
+from pipelines.standards.actions.loads import Axle
 from pipelines.standards.strip_widths.sets import FIRST_SET, StripSet
 from pipelines.strips.axle_widths import axle_width
 from pipelines.strips.beam import moment_lines

@@ -12,13 +12,14 @@ from typing import Any
 from pipelines.analysis import analyse
 from pipelines.errors import JobError, SizeError
 from pipelines.model.cache import Shelf
+from pipelines.report.data.summary import model_facts, summary
 from pipelines.result import Result
 from pipelines.study.groups import Reference
 from pipelines.study.plan import Row, Task, deck_of, program_version
 from pipelines.study.responses import Read, read_responses, target_missed
 from pipelines.study.spec import Response, StudyError
 from plate.errors import PlateError
-from plate.solver.threads import one_blas_thread
+from plate.threads import one_blas_thread
 
 # The mesh of a row and, for its tolerances, a richer one.
 MODELS_KEPT = 2
@@ -102,7 +103,7 @@ def _finished(row: Row, wanted: Wanted, shelf: Shelf) -> Finished:
     missed = ""
     for _ in range(1 + MOST_REFINEMENTS):
         result = analyse(deck, shelf=shelf, threads=1, tolerances_wanted=row.tolerances)
-        reads = read_responses(wanted.responses, result.summary, deck, wanted.reference, known)
+        reads = read_responses(wanted.responses, summary(result), deck, wanted.reference, known)
         missed = ""
         if row.tolerances and wanted.error_target is not None:
             missed = target_missed(reads, wanted.error_target)
@@ -114,7 +115,7 @@ def _finished(row: Row, wanted: Wanted, shelf: Shelf) -> Finished:
 
 
 def _row(row: Row, result: Result, reads: dict[str, Read], missed: str) -> Finished:
-    facts = result.summary["model"]
+    facts = model_facts(result)
     return Finished(
         row.key,
         "above target" if missed else "done",

@@ -12,7 +12,7 @@ from itertools import permutations
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.deck.deck import LoadModel
+from pipelines.standards.actions.loads import LoadModel
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

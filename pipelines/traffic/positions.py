@@ -6,22 +6,19 @@ lengths along the vehicle count on the arc at y0, the length of a patch on the a
 """
 
 from dataclasses import dataclass, replace
-from typing import Literal, Protocol
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.deck.deck import Axle, Deck, Traffic, Vehicle
+from pipelines.deck.deck import SAME, Deck, Direction, Traffic
 from pipelines.errors import JobError
+from pipelines.standards.actions.loads import Vehicle
 from pipelines.traffic.touching import touching_multiples
 from plate.geometry.alignment import Chart, Floats
 from plate.geometry.outline import points_of
 
-Direction = Literal["forward", "reverse"]
 Size = tuple[float, float]
-
-# Lengths closer than this are the same [m]; a patch must overlap the slab by more to touch it.
-SAME = 1e-9
 
 
 def dispersed(patch: Size, traffic: Traffic, slab_thickness: float) -> Size:
@@ -35,31 +32,6 @@ def dispersed(patch: Size, traffic: Traffic, slab_thickness: float) -> Size:
     return float(patch[0] + spread), float(patch[1] + spread)
 
 
-def offset_range(
-    vehicle: Vehicle, traffic: Traffic, direction: Direction = "forward"
-) -> tuple[float, float]:
-    """Lowest and highest offset [m] of the vehicle's centre line on the carriageway.
-
-    The clearance is the deck file's to the wheel centre if given, else the vehicle's own to the
-    wheel centre or to the edge of the tyre (not dispersed). high < low: the vehicle is too wide.
-    The direction matters only where the wheels are not symmetric about the centre line.
-    """
-    to_tyre = traffic.edge_clearance is None and vehicle.clearance_to == "tyre edge"
-    clearance = vehicle.clearance if traffic.edge_clearance is None else traffic.edge_clearance
-    side = -1.0 if direction == "reverse" else 1.0
-
-    def reach(axle: Axle) -> float:
-        return 0.5 * axle.patch[1] if to_tyre else 0.0
-
-    left = min(side * y - reach(axle) for axle in vehicle.axles for y in axle.wheels)
-    right = max(side * y + reach(axle) for axle in vehicle.axles for y in axle.wheels)
-    low = traffic.carriageway[0] + clearance - left
-    high = traffic.carriageway[1] - clearance - right
-    if abs(high - low) <= SAME:
-        low = high = 0.5 * (low + high)
-    return low, high
-
-
 def lateral_offsets(vehicle: Vehicle, traffic: Traffic, direction: Direction = "forward") -> Floats:
     """Offsets (n,) [m] of the vehicle's centre line: those given, or equal places in its range.
 
@@ -68,7 +40,7 @@ def lateral_offsets(vehicle: Vehicle, traffic: Traffic, direction: Direction = "
     if traffic.offsets is not None:
         return np.array(traffic.offsets, dtype=float)
     assert traffic.lateral_step is not None
-    low, high = offset_range(vehicle, traffic, direction)
+    low, high = traffic.offset_range(vehicle, direction)
     if high < low:
         raise JobError(
             f"{vehicle.name} with its clearances is {low - high:.3g} m wider than the carriageway"

@@ -5,10 +5,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.deck.deck import Deck, LaneKind, LoadModel, Vehicle
+from pipelines.deck.deck import Deck
 from pipelines.errors import JobError
+from pipelines.standards.actions.loads import LaneKind, LoadModel, Vehicle
 from pipelines.traffic.lanes import lane_offsets
-from pipelines.traffic.positions import LoadPositions, load_positions, offset_range
+from pipelines.traffic.positions import LoadPositions, load_positions
 from pipelines.traffic.pressure_cells import pressure_cells
 
 Floats = NDArray[np.float64]
@@ -71,7 +72,7 @@ def _train(deck: Deck, kind: LaneKind, name: str) -> Train:
 def lane_range(deck: Deck, kind: LaneKind, name: str) -> tuple[float, float]:
     """Lowest and highest offset [m] at which every vehicle of a kind may stand."""
     assert deck.traffic is not None
-    ranges = [offset_range(vehicle, deck.traffic) for vehicle in kind.vehicles]
+    ranges = [deck.traffic.offset_range(vehicle) for vehicle in kind.vehicles]
     low, high = max(r[0] for r in ranges), min(r[1] for r in ranges)
     if high < low:
         raise JobError(f"{name}, {kind.name}: {low - high:.3g} m wider than the carriageway")

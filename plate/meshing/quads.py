@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from plate.geometry.curves import Curve, Floats
-from plate.solver.threads import one_blas_thread
+from plate.threads import one_blas_thread
 
 Ints = NDArray[np.int64]
 

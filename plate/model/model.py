@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from plate.conventions import N_FIELDS
 from plate.elements.beam import beam_matrices, edge_frame, stub_matrix
+from plate.elements.group import ElementGroup
 from plate.elements.membrane import connected_matrices, membrane_dofs, membrane_matrices
 from plate.elements.plate import cell_dofs, stiffness_matrices
 from plate.elements.section import Section
@@ -16,7 +17,6 @@ from plate.interpolation import gauss, lobatto
 from plate.loads.loads import patch_loads
 from plate.meshing.mesh import Mesh
 from plate.model.supports import BeamLine, Hold, LineSupport, PointSupport
-from plate.solver.nested_dissection import Piece
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -30,7 +30,7 @@ class Spring:
     """
 
     name: str
-    piece: Piece
+    piece: ElementGroup
     reaction: Floats
 
 
@@ -83,34 +83,36 @@ class PlateModel:
         return np.concatenate(parts, axis=1)
 
     @cached_property
-    def membrane(self) -> list[Piece]:
+    def membrane(self) -> list[ElementGroup]:
         """The slab's membrane and the axial action of connected beams; empty without them."""
         if not self.connected:
             return []
         mesh = self.mesh
         dofs = membrane_dofs(mesh.n_nodes, mesh.cells)
         matrices = membrane_matrices(mesh, self.section)
-        pieces = [Piece(dofs, matrices, np.arange(mesh.n_cells))]
+        groups = [ElementGroup(dofs, matrices, np.arange(mesh.n_cells))]
         for beam in self.connected:
             edges = self.line_edges(beam.line)
             axial = connected_matrices(
                 mesh.xy[edges], beam.section.EA, beam.eccentricity, beam.connection
             )
-            pieces.append(Piece(self.axial_dofs(beam), axial, self.edge_cells(edges)))
-        return pieces
+            groups.append(ElementGroup(self.axial_dofs(beam), axial, self.edge_cells(edges)))
+        return groups
 
     @cached_property
-    def elastic(self) -> list[Piece]:
+    def elastic(self) -> list[ElementGroup]:
         """Slab cells first, then beams: what deforms between the supports."""
         mesh = self.mesh
         cells = np.arange(mesh.n_cells)
-        pieces = [Piece(cell_dofs(mesh.cells), stiffness_matrices(mesh, self.section), cells)]
+        groups = [
+            ElementGroup(cell_dofs(mesh.cells), stiffness_matrices(mesh, self.section), cells)
+        ]
         for beam in self.beams:
             edges = self.line_edges(beam.line)
             length = self.line_length(beam.line)
             matrices = beam_matrices(mesh.xy[edges], beam.section, length)
-            pieces.append(Piece(cell_dofs(edges), matrices, self.edge_cells(edges)))
-        return pieces
+            groups.append(ElementGroup(cell_dofs(edges), matrices, self.edge_cells(edges)))
+        return groups
 
     @cached_property
     def springs(self) -> list[Spring]:
@@ -213,7 +215,7 @@ class PlateModel:
         reaction = np.zeros((len(edges), n, N_FIELDS))
         reaction[..., 0] = support.k * np.einsum("eq,qi->ei", scale, N)
         size = n * N_FIELDS
-        piece = Piece(cell_dofs(edges), K.reshape(-1, size, size), self.edge_cells(edges))
+        piece = ElementGroup(cell_dofs(edges), K.reshape(-1, size, size), self.edge_cells(edges))
         return Spring(plain_name(support.line), piece, reaction.reshape(-1, size))
 
     def _hold_spring(self, beam: BeamLine, hold: Hold) -> Spring:
@@ -228,7 +230,7 @@ class PlateModel:
         T = np.array([[1.0, 0.0, 0.0], [0.0, *direction]])
         dofs = cell_dofs(np.array([[node]]))
         cell = self.edge_cells(edges[np.any(edges == node, axis=1)][:1])
-        piece = Piece(dofs, (T.T @ K @ T)[None], cell)
+        piece = ElementGroup(dofs, (T.T @ K @ T)[None], cell)
         return Spring(hold_name(beam.line, hold.on), piece, (reaction @ T)[None])
 
     def point_mean(self, point: PointSupport) -> Floats:
@@ -249,7 +251,7 @@ class PlateModel:
         k = point.k if np.isfinite(point.k) else 100.0 * max(self.section.rigidities) / span**2
         cell = int(np.flatnonzero(np.isin(cell_dofs(self.mesh.cells), dofs).any(axis=1))[0])
         matrix = k * np.outer(mean[dofs], mean[dofs])
-        piece = Piece(dofs[None], matrix[None], np.array([cell]))
+        piece = ElementGroup(dofs[None], matrix[None], np.array([cell]))
         return Spring(point.name, piece, k * mean[dofs][None])
 
     def check_mechanism(self) -> None:

@@ -138,6 +138,14 @@ class FieldPoints:
         """Reference coordinates ((k+1)^2, 2) of a cell's points."""
         return cell_nodes(self.order)
 
+    @cached_property
+    def quads(self) -> Ints:
+        """The quadrilaterals between the points of every cell (n, 4) as numbers of field points."""
+        n = self.order + 1
+        local = np.arange(n * n).reshape(n, n)
+        corners = [local[:-1, :-1], local[1:, :-1], local[1:, 1:], local[:-1, 1:]]
+        return self.cells[:, np.stack([c.ravel() for c in corners], axis=1)].reshape(-1, 4)
+
 
 def field_points(model: PlateModel) -> FieldPoints:
     """Points of the cells, doubled where supports, beams or steps of thickness divide the slab."""

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.linalg import lapack
 
+from plate.elements.group import ElementGroup
 from plate.errors import SolutionError
 
 Floats = NDArray[np.float64]
@@ -28,18 +29,6 @@ BATCH_ROWS = 3000
 FILL = 0.2
 # Batches that are still filled while others are begun.
 OPEN = 6
-
-
-@dataclass(frozen=True)
-class Piece:
-    """Finite elements of one kind: dofs (n, n_dof) and matrices (n, n_dof, n_dof).
-
-    cell : (n,) the cell with which each element is eliminated.
-    """
-
-    dofs: Ints
-    matrices: Floats
-    cell: Ints
 
 
 @dataclass(frozen=True)
@@ -85,7 +74,7 @@ class Factorisation:
     """
 
     def __init__(
-        self, pieces: Sequence[Piece], centroids: Floats, n_dof: int, free: NDArray[np.bool_]
+        self, pieces: Sequence[ElementGroup], centroids: Floats, n_dof: int, free: NDArray[np.bool_]
     ) -> None:
         self.n_dof = n_dof
         tree = bisection(centroids, LEAF_CELLS)
@@ -261,7 +250,7 @@ def _gap(values: Floats) -> int:
 
 
 def _eliminate(
-    pieces: Sequence[Piece], tree: Tree, leaf_of: Ints, order: Ints, starts: Ints
+    pieces: Sequence[ElementGroup], tree: Tree, leaf_of: Ints, order: Ints, starts: Ints
 ) -> list[_Front]:
     by_leaf = [np.argsort(leaf_of[piece.cell], kind="stable") for piece in pieces]
     bounds = [

@@ -8,10 +8,11 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from plate.conventions import N_FIELDS
+from plate.elements.group import ElementGroup
 from plate.elements.membrane import isostatic
 from plate.model.model import PlateModel
-from plate.solver.nested_dissection import Factorisation, Loads, Piece
-from plate.solver.threads import one_blas_thread
+from plate.solver.nested_dissection import Factorisation, Loads
+from plate.threads import one_blas_thread
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -37,7 +38,7 @@ class Stiffness:
         model.check_mechanism()
         self.model = model
         springs = [spring.piece for spring in model.springs]
-        self.pieces: list[Piece] = [*model.elastic, *springs, *model.membrane]
+        self.pieces: list[ElementGroup] = [*model.elastic, *springs, *model.membrane]
         w, slopes, _ = model.held
         free = np.ones(model.n_dof, dtype=bool)
         plate = free[: model.n_plate_dof].reshape(-1, N_FIELDS)
@@ -147,7 +148,7 @@ class Stiffness:
         response = self._point_response
         return np.asarray(np.linalg.solve(self._means.T @ response, (F.T @ response).T))
 
-    def _turn(self, piece: Piece) -> Piece:
+    def _turn(self, piece: ElementGroup) -> ElementGroup:
         """The piece in the axes of nodes whose slope is held along an oblique direction."""
         if not self._turned:
             return piece
@@ -162,9 +163,9 @@ class Stiffness:
                     other = dofs.index(dof + 1)
                     T[np.ix_([k, other], [k, other])] = slopes[dof]
             matrices[e] = T @ matrices[e] @ T.T
-        return Piece(piece.dofs, matrices, piece.cell)
+        return ElementGroup(piece.dofs, matrices, piece.cell)
 
-    def _node_xy(self, piece: Piece) -> Floats:
+    def _node_xy(self, piece: ElementGroup) -> Floats:
         return self.model.mesh.xy[piece.dofs[:, ::N_FIELDS] // N_FIELDS]
 
     @cached_property

@@ -30,7 +30,6 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Reinforcement
 from pipelines.model.responses import Solver, stream
 from pipelines.standards.actions.combinations import Combination, LimitState, combination
-from pipelines.standards.actions.load_models import joint_factors
 from pipelines.standards.actions.vehicles import library
 from pipelines.standards.detailing.rules import Row
 from pipelines.standards.materials import KSI, MPA, Materials
@@ -38,6 +37,7 @@ from pipelines.standards.resistance.bars import Layer, SlabBars, other_face, pla
 from pipelines.standards.resistance.bending import layer_section
 from pipelines.standards.resistance.cracking import cracked_state
 from pipelines.standards.sources import Source
+from pipelines.traffic.joints import joint_factors
 from pipelines.traffic.positions import load_positions
 
 Floats = NDArray[np.float64]

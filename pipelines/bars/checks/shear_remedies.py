@@ -13,16 +13,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.bars.checks.remedies import Remedy, ShearDesign, remedies, steps
-from pipelines.bars.demand.control_sections import FORCES, Sections, interpolation
+from pipelines.bars.demand.control_sections import (
+    FORCES,
+    WIDTH_IN_DEPTHS,
+    Sections,
+    interpolation,
+)
 from pipelines.bars.demand.moments import permanent_fields
 from pipelines.bars.demand.numbered import Position
-from pipelines.deck.deck import Action, Deck
+from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.envelopes.single_vehicles import LoadPosition
 from pipelines.model.build import build_model
 from pipelines.model.probes import beam_rows, membrane_rows, probe_rows
 from pipelines.model.responses import Solver, case_responses, position_load
 from pipelines.standards.actions.combinations import Combination, permanent_states
+from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import grade_ladder
 from pipelines.standards.resistance.bars import DIRECTIONS, Face, SlabBars
 from pipelines.standards.resistance.bending import utilisation
@@ -36,8 +42,6 @@ Floats = NDArray[np.float64]
 
 THICKER = (0.01, 0.15)  # step and most added to the thickness [m]
 MORE_STEEL = (1e-4, 6e-3)  # step and most [m2/m]
-# Effective depths in the width that shear is averaged over (lower bound of the Delft guideline).
-WIDTH_IN_DEPTHS = 4.0
 
 
 @dataclass(frozen=True)

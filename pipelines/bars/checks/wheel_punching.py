@@ -7,13 +7,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.bars.checks.free_edges import on_slab
-from pipelines.deck.deck import Deck, LoadModel, Vehicle
-from pipelines.envelopes.arrangements import ModelEnvelope, joint_factors
+from pipelines.deck.deck import Deck
+from pipelines.envelopes.arrangements import ModelEnvelope
 from pipelines.envelopes.single_vehicles import LoadPosition
+from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import SlabBars
 from pipelines.standards.resistance.punching import SHAPES, MatAtPunching, punching
 from pipelines.standards.sources import Source
+from pipelines.traffic.joints import model_joint_factors
 from pipelines.traffic.positions import LoadPositions
 
 Floats = NDArray[np.float64]
@@ -94,7 +96,7 @@ def wheel_punching(
         load = factor * wheels.load[kept] * here.share[kept]
         if model is not None:
             load *= _largest_factor(model, run.vehicle)
-            load *= joint_factors(deck, model, wheels.corners[kept].mean(axis=1))
+            load *= model_joint_factors(deck, model, wheels.corners[kept].mean(axis=1))
         c_x, c_y = sides[kept].T
         found = punching(load, c_x, c_y, mat, mats, here.gap_x[kept], here.gap_y[kept])
         inside = found.shape == 0

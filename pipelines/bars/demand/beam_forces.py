@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.bars.demand.moments import permanent_sums
-from pipelines.deck.deck import Action, Deck
+from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import EdgeBeam
 from pipelines.model.probes import BeamRows, beam_axial_rows, beam_torsion_rows
 from pipelines.model.responses import Response, Solver
 from pipelines.standards.actions.combinations import Combination, permanent_states
+from pipelines.standards.actions.loads import Action
 from pipelines.standards.resistance.bending import Section, compression_arm
 from pipelines.standards.sources import Standard
 

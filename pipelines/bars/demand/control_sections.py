@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.bars.demand.membrane import MembraneForces, in_direction, largest_tension
-from pipelines.deck.deck import Action, Deck
+from pipelines.deck.deck import Deck
 from pipelines.model.responses import Response, Solver
 from pipelines.standards.actions.combinations import Combination, permanent_states
+from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Face, SlabBars
 from pipelines.standards.resistance.bending import Section, utilisation
@@ -29,6 +30,8 @@ from plate.meshing.mesh import Mesh
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+# Effective depths in the width that shear is averaged over (lower bound of the Delft guideline).
+WIDTH_IN_DEPTHS = 4.0
 SPACING = 0.1  # of samples along a section [m]
 INSIDE = 1e-6
 REACH = 1e-6  # beyond a cell's box [m]

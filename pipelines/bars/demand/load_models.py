@@ -16,15 +16,17 @@ from scipy import sparse
 from pipelines.bars.demand.control_sections import Sections, ShearTracker, located
 from pipelines.bars.demand.moments import MomentEnvelopes
 from pipelines.bars.demand.numbered import Held
-from pipelines.deck.deck import Deck, LoadModel
+from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Reinforcement
-from pipelines.envelopes.arrangements import ModelEnvelope, joint_factors
+from pipelines.envelopes.arrangements import ModelEnvelope
+from pipelines.envelopes.held import held_loads
 from pipelines.envelopes.lane_extremes import Fields, Reader
 from pipelines.envelopes.single_vehicles import Extremes
-from pipelines.findings.compare import held_loads
 from pipelines.model.responses import Response, Solver
 from pipelines.standards.actions.combinations import COMBINATIONS
 from pipelines.standards.actions.load_models import for_bars
+from pipelines.standards.actions.loads import LoadModel
+from pipelines.traffic.joints import model_joint_factors
 from plate.conventions import RESULTS
 from plate.results.fields import point_operators
 
@@ -148,7 +150,7 @@ def held_for_shear(
     if not len(forms):
         return []
     samples = forms % len(shear.sections.points)
-    joint = joint_factors(deck, envelope.model, shear.sections.points[samples])
+    joint = model_joint_factors(deck, envelope.model, shear.sections.points[samples])
     rows = shear.form_rows(forms)
     loads = held_loads(deck, solver, envelope, rows, signs, numbers, joint)
     found = []

@@ -24,16 +24,16 @@ from numpy.typing import NDArray
 
 from pipelines.bars.demand.membrane import MembraneForces
 from pipelines.bars.demand.wood_armer import N_OWN, N_SUMS, Block, functionals, row_of, triple
-from pipelines.deck.deck import Action, Deck
+from pipelines.deck.deck import Deck
 from pipelines.envelopes.single_vehicles import FieldEnvelope
 from pipelines.model.responses import Response
 from pipelines.standards.actions.combinations import (
     LIMIT_STATES,
     Combination,
     combination,
-    combined_cases,
     permanent_states,
 )
+from pipelines.standards.actions.loads import Action
 from pipelines.standards.resistance.bars import Layer
 from pipelines.standards.sources import Standard
 
@@ -325,7 +325,7 @@ def permanent_sums(
 ) -> dict[Action, Floats]:
     """Action -> sums of what `read` makes of the responses to its static cases."""
     found: dict[Action, Floats] = {}
-    for name, action in combined_cases(deck).items():
+    for name, action in deck.combined_cases.items():
         values = read(cases[name])
         found[action] = found[action] + values if action in found else values
     return found

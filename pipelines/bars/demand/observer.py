@@ -6,9 +6,13 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.bars.checks.shear_remedies import WIDTH_IN_DEPTHS
 from pipelines.bars.demand.beam_forces import BeamWatch
-from pipelines.bars.demand.control_sections import FORCES, ShearTracker, shear_sections
+from pipelines.bars.demand.control_sections import (
+    FORCES,
+    WIDTH_IN_DEPTHS,
+    ShearTracker,
+    shear_sections,
+)
 from pipelines.bars.demand.load_models import FORMS, ModelWatch, ShearForms, held_for_shear
 from pipelines.bars.demand.membrane import membrane_forces
 from pipelines.bars.demand.moments import (
@@ -18,7 +22,7 @@ from pipelines.bars.demand.moments import (
     permanent_sums,
 )
 from pipelines.bars.demand.numbered import HeldLoads, Numbered
-from pipelines.deck.deck import Action, Deck, LoadModel
+from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.envelopes.arrangements import ModelEnvelope
 from pipelines.envelopes.peaks import clear_of_widths, nearest, readable
@@ -26,6 +30,7 @@ from pipelines.envelopes.single_vehicles import Extremes
 from pipelines.model.responses import Response, Solver, stream
 from pipelines.standards.actions.combinations import Combination
 from pipelines.standards.actions.load_models import for_bars
+from pipelines.standards.actions.loads import Action, LoadModel
 from pipelines.standards.resistance.bars import LAYERS
 
 Floats = NDArray[np.float64]

@@ -8,7 +8,7 @@ from math import radians
 import numpy as np
 import shapely
 
-from pipelines.deck.deck import Axle, Case, LineLoad, LoadModel, Patch, Traffic, Vehicle
+from pipelines.deck.deck import Case, LineLoad, Patch, Traffic
 from pipelines.deck.reading.mistakes import Mistakes, nearest, printable, shown
 from pipelines.deck.reading.schema import (
     AxleTable,
@@ -19,8 +19,8 @@ from pipelines.deck.reading.schema import (
     VehicleTable,
 )
 from pipelines.standards.actions.load_models import Conditions, load_models
+from pipelines.standards.actions.loads import Axle, LoadModel, Vehicle
 from pipelines.standards.actions.vehicles import library
-from pipelines.traffic.positions import offset_range
 from plate.geometry.alignment import Floats
 from plate.geometry.outline import FINE, covers, region
 from plate.geometry.plan import Plan
@@ -341,7 +341,7 @@ def _with_impact(model: LoadModel, factor: float) -> LoadModel:
 def _check_width(
     vehicle: Vehicle, traffic: Traffic, mistakes: Mistakes, warnings: list[str]
 ) -> None:
-    low, high = offset_range(vehicle, traffic)
+    low, high = traffic.offset_range(vehicle)
     if traffic.offsets is not None:
         outside = [y for y in traffic.offsets if not low - 1e-9 <= y <= high + 1e-9]
         if outside:

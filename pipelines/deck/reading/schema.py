@@ -10,8 +10,9 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict
 
-from pipelines.deck.deck import Action, Dispersal, Stage, Support, Theory
+from pipelines.deck.deck import Dispersal, Stage, Support, Theory
 from pipelines.deck.reading.rules import Choice, Count, RadiusRange, Range, Rule, Text, WholeRange
+from pipelines.standards.actions.loads import Action
 from pipelines.standards.concrete import CYLINDER_STRENGTH_MPA, STANDARD
 
 

@@ -10,14 +10,15 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.deck.deck import Deck, Vehicle
+from pipelines.deck.deck import Deck, Direction
 from pipelines.envelopes.single_vehicles import Envelopes, find_position
 from pipelines.findings.finding import Finding
 from pipelines.model.build import BuiltModel
+from pipelines.standards.actions.loads import Vehicle
 from pipelines.standards.strip_widths.sets import FIRST_SET, StripSet
 from pipelines.strips.deck_strip import StripDeck
 from pipelines.strips.sections import stiffening
-from pipelines.traffic.positions import Direction, LoadPositions
+from pipelines.traffic.positions import LoadPositions
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -18,7 +18,6 @@ from pipelines.model.influence import Wanted, surfaces, wanted_row
 from pipelines.model.job_size import check_job_size
 from pipelines.model.responses import Solver
 from pipelines.outputs import replacing
-from pipelines.report.data.fields_vtu import quads
 from pipelines.report.drawings.contour_plans import ContourPlans, PlanField
 from pipelines.report.drawings.cuts import field_map
 from pipelines.traffic.positions import LoadPositions, dispersed
@@ -83,7 +82,7 @@ def write_influence(result: InfluenceResult, out: Path) -> list[Path]:
     xy = points.xy
     coordinates = np.column_stack([xy[:, 0], -xy[:, 1], np.zeros(len(xy))])
     name = f"influence [{result.unit} per kN]"
-    field = meshio.Mesh(coordinates, [("quad", quads(points))], point_data={name: result.ordinates})
+    field = meshio.Mesh(coordinates, [("quad", points.quads)], point_data={name: result.ordinates})
     with replacing(out, "influence") as folder:
         (folder / "influence.csv").write_text(_table(result), encoding="utf-8")
         meshio.write(folder / "influence.vtu", field, file_format="vtu")

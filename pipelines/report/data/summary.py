@@ -2,20 +2,26 @@
 
 import json
 import math
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.accuracy.stated_values import Tolerance, tolerance_entry
 from pipelines.accuracy.tolerances import Tolerances
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.single_vehicles import Envelopes, with_sums
+from pipelines.envelopes.tolerance import Tolerance, tolerance_entry
+from pipelines.envelopes.uplift import UpliftFindings
 from pipelines.files import write_text
 from pipelines.model.probes import BeamRows, ProbeRows, point_result
 from pipelines.model.responses import Response
+from pipelines.report.data.summary_bars import design_entry
+from pipelines.report.data.summary_load_models import model_entries
+from pipelines.result import Result
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
+from plate.model.singular_points import SingularPlace, singular_places
 
 Floats = NDArray[np.float64]
 Json = Any
@@ -181,16 +187,39 @@ def equilibrium(response: Response) -> dict[str, float]:
     return {"load_kN": load * 1e-3, "reaction_kN": total * 1e-3, "relative_error": error}
 
 
-def summarise(
-    deck: Deck,
-    probes: ProbeRows,
-    beams: BeamRows,
-    cases: dict[str, Response],
-    envelopes: Envelopes | None,
-    tolerances: Tolerances,
-    model: dict[str, Json],
-) -> dict[str, Json]:
+def summary(result: Result) -> dict[str, Json]:
     """Everything of summary.json, as plain values."""
+    deck, envelopes = result.deck, result.envelopes
+    found = _values(result)
+    if envelopes is not None:
+        found["mean_curves"] = [asdict(curve) for curve in result.mean_curves]
+    if envelopes is not None and result.uplift is not None:
+        found["uplift"] = uplift_entry(envelopes, result.uplift)
+    found["singular_places"] = [
+        singular_entry(place, deck.slab.thickness) for place in singular_places(result.built.model)
+    ]
+    found["governing"] = [peak.entry() for peak in result.governing]
+    if result.models:
+        found["load_models"] = model_entries(
+            result.solver, result.models, result.model_peaks, result.model_steps
+        )
+    if result.design is not None:
+        found["design"] = design_entry(result.design)
+    found["findings"] = [finding.entry() for finding in result.findings]
+    found["widths"] = [width.entry() for width in result.widths]
+    found["reconciliations"] = [walk.entry() for walk in result.reconciliations]
+    return found
+
+
+def _values(result: Result) -> dict[str, Json]:
+    """What was asked for by name, under every case and the traffic."""
+    deck, cases, envelopes, tolerances = (
+        result.deck,
+        result.cases,
+        result.envelopes,
+        result.tolerances,
+    )
+    probes, beams = result.solver.probes, result.solver.beams
     found: dict[str, Json] = {
         "schema": SCHEMA,
         "title": deck.title,
@@ -202,7 +231,7 @@ def summarise(
         "reactions": {name: reaction_case(r) for name, r in cases.items()},
         "beams": {name: {} for name in beams.names},
         "equilibrium": {name: equilibrium(r) for name, r in cases.items()},
-        "model": model,
+        "model": model_facts(result),
         "warnings": list(deck.warnings),
     }
     for case, response in cases.items():
@@ -221,6 +250,67 @@ def summarise(
     return found
 
 
+def uplift_entry(envelopes: Envelopes, uplift: UpliftFindings) -> dict[str, Json]:
+    """Flagged supports, and governing values without tension."""
+    flagged = []
+    for u in uplift.supports:
+        position = envelopes.position(u.number)
+        flagged.append(
+            {
+                "support": u.support,
+                "permanent_kN": 1e-3 * u.permanent,
+                "traffic_kN": 1e-3 * u.traffic,
+                "lifts": u.lifts,
+                "vehicle": None if position is None else position.vehicle,
+                "station_m": None if position is None else position.station,
+                "offset_m": None if position is None else position.offset,
+                "direction": None if position is None else position.direction,
+            }
+        )
+    return {
+        "supports": flagged,
+        "without_tension": [
+            {
+                "result": f"{row.peak.result} {row.peak.extreme}",
+                "unit": row.peak.unit,
+                "at_m": list(row.peak.at),
+                "tied_down": row.tied,
+                "without_tension": row.untied,
+                "lifted": list(row.lifted),
+            }
+            for row in uplift.without_tension
+        ],
+        "not_solved": uplift.not_solved,
+    }
+
+
+def singular_entry(place: SingularPlace, thickness: float) -> dict[str, Json]:
+    """A singular place in the units of summary.json."""
+    return {
+        "at_m": list(place.at),
+        "angle_deg": math.degrees(place.angle),
+        "edges": list(place.edges),
+        "exponent": place.exponent,
+        "mean_width_m": 2.0 * thickness,
+    }
+
+
+def model_facts(result: Result) -> dict[str, Json]:
+    """Size of the model and of the job, for summary and report."""
+    built, envelopes = result.built, result.envelopes
+    mesh = built.model.mesh
+    return {
+        "order": mesh.order,
+        "size_m": built.size,
+        "cells": mesh.n_cells,
+        "degrees_of_freedom": built.model.n_dof,
+        "result_points": result.solver.recovery.points.n_points,
+        "load_positions": 0 if envelopes is None else envelopes.n_positions,
+        "load_model_positions": sum(model.n_positions for model in result.models),
+        "notes": list(built.notes),
+    }
+
+
 def finite(value: Json) -> Json:
     """The value with None for every number that is not finite."""
     if isinstance(value, dict):
@@ -232,6 +322,6 @@ def finite(value: Json) -> Json:
     return value
 
 
-def write_summary(path: Path, summary: dict[str, Json]) -> None:
+def write_summary(path: Path, entries: dict[str, Json]) -> None:
     """Write summary.json."""
-    write_text(path, json.dumps(finite(summary), indent=1, allow_nan=False) + "\n")
+    write_text(path, json.dumps(finite(entries), indent=1, allow_nan=False) + "\n")

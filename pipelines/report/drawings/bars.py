@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from pipelines.bars.checks.curtailment import Zones
 from pipelines.deck.deck import Deck
-from pipelines.report.drawings.canvas import INK, PALE, draw, given, length
+from pipelines.numbers import given, length
+from pipelines.report.drawings.canvas import INK, PALE, draw
 from pipelines.report.drawings.plan import (
     deck_canvas,
     faint_lines,

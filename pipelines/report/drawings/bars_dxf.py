@@ -28,6 +28,7 @@ from pipelines.bars.demand.moments import ROWS
 from pipelines.bars.design import Design
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
+from pipelines.numbers import given
 from pipelines.report.drawings.bars import (
     ALONG,
     LENGTH,
@@ -39,7 +40,6 @@ from pipelines.report.drawings.bars import (
     places_across,
     stretches,
 )
-from pipelines.report.drawings.canvas import given
 from pipelines.report.drawings.plan import line_path, traced
 from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Direction, Layer, SlabBars
 from plate.geometry.outline import points_of

@@ -11,8 +11,9 @@ from shapely import LineString, Polygon, get_parts
 
 from pipelines.deck.deck import Deck
 from pipelines.files import write_text
+from pipelines.numbers import given, length
 from pipelines.outputs import replacing
-from pipelines.report.drawings.canvas import INK, WIDTH, draw, given, length
+from pipelines.report.drawings.canvas import INK, WIDTH, draw
 from pipelines.report.drawings.input_plan import sketch
 from pipelines.report.drawings.plan import line_path
 from pipelines.report.drawings.vehicles import vehicle_drawing

@@ -17,7 +17,8 @@ from shapely import LineString, Polygon, unary_union
 
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.single_vehicles import LoadPosition
-from pipelines.report.drawings.canvas import INK, draw, length, number
+from pipelines.numbers import length, number
+from pipelines.report.drawings.canvas import INK, draw
 from pipelines.report.drawings.contours import bands, colour_bar, label_contours
 from pipelines.report.drawings.cuts import FieldMap
 from pipelines.report.drawings.plan import (

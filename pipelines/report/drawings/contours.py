@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from shapely import STRtree, box, distance, linestrings, points, union_all
 from shapely.geometry.base import BaseGeometry
 
-from pipelines.report.drawings.canvas import INK, given
+from pipelines.numbers import given
+from pipelines.report.drawings.canvas import INK
 
 Floats = NDArray[np.float64]
 

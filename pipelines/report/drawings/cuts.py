@@ -7,7 +7,6 @@ from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck
 from pipelines.model.responses import Solver
-from pipelines.report.data.fields_vtu import quads
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -29,7 +28,7 @@ class FieldMap:
 def field_map(solver: Solver) -> FieldMap:
     """Where the fields of a run are given."""
     points = solver.recovery.points
-    return FieldMap(points.plan, points.xy, quads(points))
+    return FieldMap(points.plan, points.xy, points.quads)
 
 
 def cut(

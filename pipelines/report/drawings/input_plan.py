@@ -14,7 +14,8 @@ from shapely import LineString, Point
 from shapely.ops import nearest_points
 
 from pipelines.deck.deck import Deck, Held, Line
-from pipelines.report.drawings.canvas import INK, PALE, canvas, draw, given, length
+from pipelines.numbers import given, length
+from pipelines.report.drawings.canvas import INK, PALE, canvas, draw
 from pipelines.report.drawings.plan import (
     LOAD_INK,
     closed,

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck, Line
 from pipelines.envelopes.single_vehicles import LoadPosition
-from pipelines.report.drawings.canvas import INK, PALE, Canvas, canvas, draw, given, length
+from pipelines.numbers import given, length
+from pipelines.report.drawings.canvas import INK, PALE, Canvas, canvas, draw
 from pipelines.traffic.positions import LoadPositions
 from plate.geometry.outline import points_of
 

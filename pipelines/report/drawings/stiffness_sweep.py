@@ -5,7 +5,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from pipelines.findings.beam_stiffness import Sweep
-from pipelines.report.drawings.canvas import INK, PALE, WIDTH, draw, number
+from pipelines.numbers import number
+from pipelines.report.drawings.canvas import INK, PALE, WIDTH, draw
 from plate.conventions import RESULTS
 
 INKS = ("#1f4e79", "#b5520b")

@@ -5,8 +5,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from pipelines.deck.deck import Vehicle
-from pipelines.report.drawings.canvas import INK, PALE, WIDTH, draw, given, length
+from pipelines.numbers import given, length
+from pipelines.report.drawings.canvas import INK, PALE, WIDTH, draw
+from pipelines.standards.actions.loads import Vehicle
 
 # Paper per metre [inch] where the vehicle's length allows it.
 SCALE = 0.55

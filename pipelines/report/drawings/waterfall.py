@@ -8,7 +8,8 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from pipelines.findings.reconciliation.walk import Reconciliation, Step
-from pipelines.report.drawings.canvas import INK, PALE, WIDTH, draw, number, reading
+from pipelines.numbers import number, reading
+from pipelines.report.drawings.canvas import INK, PALE, WIDTH, draw
 from plate.conventions import RESULTS
 
 WHOLE, MORE, LESS, BRANCH = "#3b5b7a", "#c46a2b", "#4f8f6b", "#ffffff"

@@ -11,7 +11,8 @@ from matplotlib.tri import Triangulation
 from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck
-from pipelines.report.drawings.canvas import INK, draw, number
+from pipelines.numbers import number
+from pipelines.report.drawings.canvas import INK, draw
 from pipelines.report.drawings.contours import bands, colour_bar, label_contours
 from pipelines.report.drawings.cuts import FieldMap
 from pipelines.report.drawings.plan import (

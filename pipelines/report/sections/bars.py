@@ -7,8 +7,8 @@ from pipelines.bars.demand.moments import ROWS
 from pipelines.bars.design import Design, LayerCheck, StandardDesign
 from pipelines.deck.words import at_text, place
 from pipelines.envelopes.peaks import clear_of_lines
+from pipelines.numbers import given, number
 from pipelines.report.drawings.bars import layer_name, layer_title, outer_words, section_drawing
-from pipelines.report.drawings.canvas import given, number
 from pipelines.report.drawings.contour_plans import ContourPlans, PlanField
 from pipelines.report.drawings.cuts import field_map
 from pipelines.report.page import figure, paragraph, table, text

@@ -6,7 +6,7 @@ from pipelines.bars.checks.collision import WHEEL, edge_forces
 from pipelines.bars.checks.fatigue import AXLES, MODEL, TRUCK
 from pipelines.bars.design import Design
 from pipelines.deck.words import line_title
-from pipelines.report.drawings.canvas import given, length, number
+from pipelines.numbers import given, length, number
 from pipelines.report.page import paragraph, table, text
 from pipelines.result import Result
 from pipelines.standards.resistance.bars import place_of

@@ -6,7 +6,7 @@ from pipelines.bars.checks.remedies import Remedy
 from pipelines.bars.demand.numbered import Position
 from pipelines.bars.design import Design, StandardDesign
 from pipelines.envelopes.arrangements import ModelPosition
-from pipelines.report.drawings.canvas import length
+from pipelines.numbers import length
 from pipelines.report.page import text
 from pipelines.report.sections.load_models import arrangement_text
 from pipelines.report.sections.tables import position_text

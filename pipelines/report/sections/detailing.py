@@ -7,8 +7,8 @@ from pipelines.bars.checks.curtailment import UBARS, free_edges
 from pipelines.bars.demand.moments import ROWS
 from pipelines.bars.design import Design
 from pipelines.deck.words import line_title
+from pipelines.numbers import number
 from pipelines.report.drawings.bars import layer_name, layer_title, stretches, zone_drawing
-from pipelines.report.drawings.canvas import number
 from pipelines.report.page import figure, paragraph, table, text
 from pipelines.report.sections.bars_words import rounded_up, standard_of, traffic_words, used
 from pipelines.result import Result

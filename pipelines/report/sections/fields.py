@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from pipelines.deck.words import at_text, place
 from pipelines.envelopes.peaks import SHEARS, UNITS, Governing, clear_of_lines
-from pipelines.report.drawings.canvas import number
+from pipelines.numbers import number
 from pipelines.report.drawings.contour_plans import ContourPlans, PlanField
 from pipelines.report.drawings.cuts import field_map
 from pipelines.report.drawings.lines import LineFigures, strip_marks

@@ -7,7 +7,7 @@ import numpy as np
 from pipelines.deck.words import at_text
 from pipelines.envelopes.single_vehicles import LoadPosition
 from pipelines.findings.finding import COVERS, Finding
-from pipelines.report.drawings.canvas import length, number, reading
+from pipelines.numbers import length, number, reading
 from pipelines.report.page import SYMBOLS, paragraph, table, text, together
 from pipelines.report.sections.load_models import arrangement_text
 from pipelines.report.sections.tables import position_text, tolerance

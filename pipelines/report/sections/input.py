@@ -2,10 +2,11 @@
 
 from collections.abc import Sequence
 
-from pipelines.deck.deck import Beam, Deck, Held, Line, Vehicle
+from pipelines.deck.deck import Beam, Deck, Held, Line
 from pipelines.deck.words import at_text, line_title
-from pipelines.report.drawings.canvas import given, length
+from pipelines.numbers import given, length
 from pipelines.report.page import table, text
+from pipelines.standards.actions.loads import Vehicle
 
 
 def axle_table(vehicle: Vehicle, patches: Sequence[tuple[float, float]]) -> str:

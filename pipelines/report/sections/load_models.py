@@ -12,7 +12,8 @@ from pipelines.deck.words import at_text, place
 from pipelines.envelopes.arrangements import ModelEnvelope, ModelPosition
 from pipelines.envelopes.model_peaks import ModelPeak
 from pipelines.envelopes.peaks import SHEARS, clear_of_lines
-from pipelines.report.drawings.canvas import draw, number, reading
+from pipelines.numbers import number, reading
+from pipelines.report.drawings.canvas import draw
 from pipelines.report.drawings.contour_plans import ContourPlans, PlanField
 from pipelines.report.drawings.cuts import field_map
 from pipelines.report.drawings.plan import (

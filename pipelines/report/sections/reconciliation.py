@@ -6,7 +6,7 @@ import numpy as np
 
 from pipelines.deck.words import at_text
 from pipelines.findings.reconciliation.walk import Reconciliation, Step
-from pipelines.report.drawings.canvas import length, number, reading
+from pipelines.numbers import length, number, reading
 from pipelines.report.drawings.waterfall import waterfall
 from pipelines.report.page import figure, paragraph, table, text
 from pipelines.report.sections.tolerances import part

@@ -2,7 +2,7 @@
 
 from pipelines.bars.design import Design
 from pipelines.deck.words import at_text, line_title
-from pipelines.report.drawings.canvas import length, number
+from pipelines.numbers import length, number
 from pipelines.report.page import paragraph, table, text
 from pipelines.report.sections.bars_words import load_text, standard_of, traffic_words, used
 from pipelines.report.sections.tables import position_text

@@ -9,7 +9,7 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text, line_title, place, support_title
 from pipelines.envelopes.peaks import SHEARS, UNITS, Governing, clear_of_lines, readable
 from pipelines.envelopes.single_vehicles import LoadPosition
-from pipelines.report.drawings.canvas import length, number, reading
+from pipelines.numbers import length, number, reading
 from pipelines.report.page import SYMBOLS, table, text, together
 from pipelines.result import Result
 from pipelines.units import RESULT_KEYS, RESULT_SCALE

@@ -6,7 +6,7 @@ from typing import Any
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
 from pipelines.envelopes.peaks import Governing
-from pipelines.report.drawings.canvas import number, reading
+from pipelines.numbers import number, reading
 from pipelines.report.page import SYMBOLS, table, text
 from pipelines.report.sections.tables import RESULT_HEADS, tolerance
 from pipelines.units import RESULT_KEYS

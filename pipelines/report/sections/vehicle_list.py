@@ -2,11 +2,11 @@
 
 from collections.abc import Iterable
 
-from pipelines.deck.deck import LoadModel, Vehicle
-from pipelines.report.drawings.canvas import given, length
+from pipelines.numbers import given, length
 from pipelines.report.drawings.vehicles import vehicle_drawing
 from pipelines.report.page import CSS, figure, paragraph, section, text
 from pipelines.standards.actions.load_models import Conditions, load_models
+from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.actions.vehicles import library
 
 CAUTION = (

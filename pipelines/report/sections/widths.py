@@ -6,7 +6,7 @@ import numpy as np
 
 from pipelines.envelopes.peaks import readable
 from pipelines.findings.back_figured_widths import BackWidth, width_field
-from pipelines.report.drawings.canvas import number
+from pipelines.numbers import number
 from pipelines.report.drawings.cuts import field_map
 from pipelines.report.drawings.widths import WidthMap, width_map
 from pipelines.report.page import figure, paragraph, table, text, together

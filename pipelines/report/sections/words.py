@@ -4,9 +4,8 @@ covered."""
 from collections.abc import Sequence
 
 from pipelines.deck.deck import Deck
-from pipelines.report.drawings.canvas import given, length, number
+from pipelines.numbers import given, length, number
 from pipelines.report.page import SYMBOLS, table, text
-from pipelines.traffic.positions import offset_range
 
 CAUTIONS = (
     "Results are for a qualified engineer to verify. Local codes and licensed practice govern; "
@@ -146,7 +145,7 @@ def assumptions(deck: Deck, notes: Sequence[str]) -> str:
             ),
         ]
         for vehicle in traffic.vehicles:
-            low, high = offset_range(vehicle, traffic)
+            low, high = traffic.offset_range(vehicle)
             clear = vehicle.clearance if traffic.edge_clearance is None else traffic.edge_clearance
             to = vehicle.clearance_to if traffic.edge_clearance is None else "wheel centre"
             words = f"{length(clear)} m from the carriageway's edge to the {to}"

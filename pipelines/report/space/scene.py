@@ -19,9 +19,9 @@ from pipelines.envelopes.single_vehicles import LoadPosition
 from pipelines.errors import JobError
 from pipelines.model.build import build_model
 from pipelines.model.responses import position_load
-from pipelines.report.data.fields_vtu import quads, read_results
+from pipelines.numbers import length
+from pipelines.report.data.fields_vtu import read_results
 from pipelines.report.data.influence import one_position
-from pipelines.report.drawings.canvas import length
 from pipelines.report.drawings.input_plan import hold_place
 from pipelines.report.drawings.plan import closed, line_path, run_of, traced
 from pipelines.traffic.positions import LoadPositions, load_positions
@@ -146,7 +146,7 @@ def crossing(deck: Deck) -> list[Scene]:
     flat = _space(recovery.points.xy, 0.0)
     factor = _enlargement(flat, w)
     limits = (float(min(w.min(), 0.0)), float(w.max()))
-    triangles = _triangles(quads(recovery.points))
+    triangles = _triangles(recovery.points.quads)
     carriers = _carriers(deck, -JUST_BELOW * deck.slab.thickness)
     scenes = []
     for k, index in enumerate(chosen):

@@ -26,7 +26,7 @@ from PIL import Image, ImageDraw, ImageFont
 from pipelines.deck.deck import Deck
 from pipelines.errors import JobError
 from pipelines.files import write_bytes, write_text
-from pipelines.report.drawings.canvas import number
+from pipelines.numbers import number
 from pipelines.report.space.scene import WHEEL, Scene, Surface, crossing, model_scene, result_scene
 
 Floats = NDArray[np.float64]

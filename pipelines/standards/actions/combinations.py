@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import product
 from typing import Literal
 
-from pipelines.deck.deck import Action, Deck
+from pipelines.standards.actions.loads import Action
 from pipelines.standards.sources import Source, Standard
 
 LimitState = Literal["ULS", "characteristic", "frequent", "quasi-permanent"]
@@ -102,8 +102,3 @@ def permanent_states(
     present = [a for a in dict.fromkeys(actions) if a != "none"]
     pairs = [dict.fromkeys(combination.permanent[a]) for a in present]
     return tuple(dict(zip(present, factors, strict=True)) for factors in product(*pairs))
-
-
-def combined_cases(deck: Deck) -> dict[str, Action]:
-    """Static cases that take part in combinations, with their actions."""
-    return {case.name: case.action for case in deck.cases if case.action != "none"}

@@ -11,12 +11,9 @@ from dataclasses import dataclass, replace
 from math import floor
 from types import MappingProxyType
 
-import numpy as np
-
-from pipelines.deck.deck import Deck, LaneKind, LaneSet, LoadModel, Vehicle
+from pipelines.standards.actions.loads import LaneKind, LaneSet, LoadModel, Vehicle
 from pipelines.standards.actions.vehicles import library
 from pipelines.standards.sources import Standard
-from plate.geometry.alignment import Floats
 
 
 @dataclass(frozen=True)
@@ -51,15 +48,6 @@ def joint_factor(distance: float) -> float:
     """Additional dynamic factor at a distance [m] from an expansion joint (EN 1991-2:2003,
     4.6.1(6): 1.30 (1 - D / 26), not below 1, D up to 6 m; from memory)."""
     return max(1.0, 1.30 * (1.0 - distance / 26.0)) if distance <= 6.0 else 1.0
-
-
-def joint_factors(deck: Deck, plan: Floats) -> Floats:
-    """Of plan points (n, 2): 1 away from the expansion joints that the traffic names."""
-    joints = () if deck.traffic is None else deck.traffic.joints
-    u, (low, high) = deck.plan.logical_station(plan), deck.plan.u_range
-    gaps = [u - low if edge == "start" else high - u for edge in joints]
-    nearest = np.min(gaps, axis=0) if gaps else np.full(len(plan), np.inf)
-    return np.array([joint_factor(float(gap)) for gap in nearest])
 
 
 def _lm1(given: Conditions) -> LoadModel:

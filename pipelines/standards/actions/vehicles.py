@@ -9,7 +9,7 @@ was read and what is from memory, for a qualified engineer to verify.
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
-from pipelines.deck.deck import Axle, Vehicle
+from pipelines.standards.actions.loads import Axle, Vehicle
 
 # distance behind the first axle [m], axle load [kN], contact (along, across) [mm]
 AxleRow = tuple[float, float, tuple[float, float]]

@@ -4,6 +4,7 @@ from pathlib import Path
 
 from pipelines.accuracy.refinement import relative_errors
 from pipelines.analysis import analyse
+from pipelines.report.data.summary import summary
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of
 
 TRAFFIC = """
@@ -25,13 +26,13 @@ def test_asking_for_a_tolerance_meets_it(tmp_path: Path) -> None:
     assert before["m_x max"] > 0.02
     assert after["m_x max"] <= 0.02
     # What misses the tolerance, as moments at a beam's end do, is named in a note.
-    notes = " ".join(result.summary["model"]["notes"])
+    notes = " ".join(summary(result)["model"]["notes"])
     assert all(error <= 0.02 or name in notes for name, error in after.items())
 
 
 def test_what_cannot_be_met_is_named(tmp_path: Path) -> None:
     asked = "[mesh]\nsize_m = 1.5\nerror = 0.0001\n"
     result = analyse(deck_of(tmp_path, SLAB, PLAN, BEAMS, TRAFFIC, asked))
-    notes = " ".join(result.summary["model"]["notes"])
+    notes = " ".join(summary(result)["model"]["notes"])
     assert "error = 0.0001 is not met" in notes
     assert "q_x max" in notes

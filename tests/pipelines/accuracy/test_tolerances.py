@@ -9,6 +9,7 @@ import pytest
 
 from pipelines.analysis import analyse
 from pipelines.envelopes.single_vehicles import traffic_envelopes
+from pipelines.report.data.summary import summary
 from pipelines.report.sections.tables import case_table, singular_table
 from pipelines.result import Result
 from tests.pipelines.small_decks import BEAMS, MESH, SLAB, deck_of
@@ -32,12 +33,12 @@ def result(tmp_path_factory: pytest.TempPathFactory) -> Result:
 
 def entries(result: Result) -> list[dict[str, float]]:
     """All headline values of the summary that a load position makes."""
-    found = [*result.summary["governing"]]
-    for probe in result.summary["probes"].values():
+    found = [*summary(result)["governing"]]
+    for probe in summary(result)["probes"].values():
         for ends in probe["envelope"].values():
             sides = [ends, *ends.get("sides", {}).values()]
             found += [one[extreme] for one in sides for extreme in ("max", "min")]
-    for beam in result.summary["beam_envelopes"].values():
+    for beam in summary(result)["beam_envelopes"].values():
         found += [ends[extreme] for ends in beam.values() for extreme in ("max", "min")]
     return [one for one in found if one["vehicle"] is not None]
 
@@ -53,7 +54,7 @@ def test_errors_are_the_sums_of_their_parts(result: Result) -> None:
 
 
 def test_reactions_have_no_error(result: Result) -> None:
-    for ends in result.summary["reaction_envelopes"].values():
+    for ends in summary(result)["reaction_envelopes"].values():
         assert ends["max"]["error"] is None
         assert ends["max"]["error_step"] is None
 
@@ -105,7 +106,7 @@ def test_what_kirchhoffs_theory_adds(tmp_path: Path) -> None:
             '[[case]]\nname = "q"\npressure_kN_m2 = 10.0\n',
             '[[probe]]\nname = "p"\nat_m = [2.0, 0.1]\n',
         )
-        found = analyse(deck).summary["probes"]["p"]["cases"]["q"]
+        found = summary(analyse(deck))["probes"]["p"]["cases"]["q"]
         assert found["theory_difference"]["w_mm"] == pytest.approx(change, rel=2e-3)
         assert found["m_x"] == pytest.approx(q * span**2 / 8.0)
         assert found["theory_difference"]["m_x"] == pytest.approx(0.0, abs=1e-4)
@@ -122,10 +123,10 @@ def test_singular_places_are_told_and_not_read(tmp_path: Path) -> None:
         "[mesh]\norder = 3\nsize_m = 0.7\n",
     )
     result = analyse(deck)
-    told = singular_table(result.summary)
+    told = singular_table(summary(result))
     assert told.count("<tr>") == 3  # heads and two corners
     assert told.count('<td class="n">130</td>') == 2
-    places = np.array([one["at_m"] for one in result.summary["singular_places"]])
+    places = np.array([one["at_m"] for one in summary(result)["singular_places"]])
     found = re.findall(r"(-?[\d.]+), (-?[\d.]+)</td>", case_table(deck, result).replace("−", "-"))
     assert len(found) == 12  # largest and smallest of six results
     gaps = np.linalg.norm(np.array(found, dtype=float)[:, None] - places, axis=2)

@@ -13,6 +13,7 @@ from pipelines.deck.deck import Deck
 from pipelines.envelopes.arrangements import ModelEnvelope
 from pipelines.envelopes.load_models import model_envelopes
 from pipelines.model.responses import Solver
+from pipelines.report.data.summary import summary
 from tests.pipelines.envelopes.test_single_vehicles import solver_of
 from tests.pipelines.standards.test_loadmodels import model_deck
 
@@ -79,6 +80,6 @@ def test_step_errors_stand_in_the_summary(tmp_path: Path) -> None:
     result = analyse(model_deck(tmp_path, "EN 1991-2 LM2"))
     [model] = result.models
     high = model_step_errors(result.deck, result.solver, model).probes_max
-    entry = result.summary["load_models"]["EN 1991-2 LM2"]["probes"]["bay 1"]["m_x"]["max"]
+    entry = summary(result)["load_models"]["EN 1991-2 LM2"]["probes"]["bay 1"]["m_x"]["max"]
     assert entry["step_error"] == pytest.approx(1e-3 * high[1], rel=1e-9)
     assert entry["step_error"] > 0.0

@@ -10,10 +10,11 @@ from hypothesis import strategies as st
 
 from pipelines.accuracy.pattern_search import climb
 from pipelines.accuracy.worst_position import step_errors, worst_places
-from pipelines.deck.deck import Axle, Deck, Line, MeshOptions, Probe, Slab, Traffic, Vehicle
+from pipelines.deck.deck import Deck, Line, MeshOptions, Probe, Slab, Traffic
 from pipelines.envelopes.single_vehicles import Envelopes, traffic_envelopes
 from pipelines.model.influence import Surfaces, surfaces
 from pipelines.model.responses import Solver
+from pipelines.standards.actions.loads import Axle, Vehicle
 from pipelines.traffic.positions import LoadPositions, lateral_offsets
 from plate.geometry.plan import grid_plan
 from tests.pipelines.envelopes.test_single_vehicles import solver_of

@@ -15,11 +15,12 @@ from pipelines.bars.demand.control_sections import (
     resistance,
     shear_sections,
 )
-from pipelines.deck.deck import Action, Deck
+from pipelines.deck.deck import Deck
 from pipelines.model.build import build_model
 from pipelines.model.probes import beam_rows, membrane_rows, probe_rows
 from pipelines.model.responses import Response, Solver
 from pipelines.standards.actions.combinations import Combination
+from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import materials
 from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
 from pipelines.standards.resistance.shear import means_over_widths

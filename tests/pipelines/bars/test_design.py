@@ -23,7 +23,7 @@ from pipelines.deck.reinforcement import ImposedForce
 from pipelines.deck.survey import Key, parse_survey
 from pipelines.envelopes.single_vehicles import Envelopes, traffic_envelopes
 from pipelines.errors import DeckError
-from pipelines.report.data.summary import finite
+from pipelines.report.data.summary import finite, summary
 from pipelines.report.drawings.bars import section_drawing, zone_drawing
 from pipelines.report.sections.bars import bars_section, not_covered
 from pipelines.report.sections.detailing import asbuilt_section, detailing_section
@@ -384,7 +384,7 @@ def test_imposed_tension_raises_demands_and_lowers_shear(
 
 
 def test_summary_and_report(result: Result, deck: Deck) -> None:
-    entry = finite(result.summary)["design"]
+    entry = finite(summary(result))["design"]
     json.dumps(entry, allow_nan=False)
     assert set(entry["standards"]) == {"EN 1992", "AASHTO LRFD"}
     layers = entry["standards"]["EN 1992"]["layers"]

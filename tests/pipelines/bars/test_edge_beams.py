@@ -17,12 +17,12 @@ from pipelines.bars.checks.edge_beams import (
     tube,
 )
 from pipelines.bars.demand.beam_forces import BeamExtremes, BeamForces, BeamWatch
-from pipelines.deck.deck import Action
 from pipelines.deck.reinforcement import EdgeBeam
 from pipelines.model.build import build_model
 from pipelines.model.probes import BeamRows, beam_axial_rows, beam_rows, beam_torsion_rows
 from pipelines.model.responses import Solver, case_responses
 from pipelines.standards.actions.combinations import Combination
+from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import materials
 from pipelines.standards.sources import Source
 from plate.results.fields import FieldRecovery, mean_along

@@ -26,11 +26,12 @@ from pipelines.bars.checks.fatigue import (
 )
 from pipelines.bars.demand.moments import MomentEnvelopes
 from pipelines.bars.demand.observer import DesignWatch
-from pipelines.deck.deck import Action, Deck
+from pipelines.deck.deck import Deck
 from pipelines.envelopes.single_vehicles import traffic_envelopes
 from pipelines.model.build import build_model
 from pipelines.model.responses import Response, Solver, case_responses
 from pipelines.standards.actions.combinations import Combination
+from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import materials
 from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
 from pipelines.standards.resistance.bending import layer_section

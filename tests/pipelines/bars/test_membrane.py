@@ -21,13 +21,14 @@ from pipelines.bars.demand.membrane import (
 )
 from pipelines.bars.demand.moments import ROWS, MomentEnvelopes, row_of
 from pipelines.bars.demand.observer import DesignWatch
-from pipelines.deck.deck import Action, Deck
+from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import ImposedForce
 from pipelines.envelopes.single_vehicles import find_position, traffic_envelopes
 from pipelines.model.build import build_model
 from pipelines.model.probes import membrane_rows
 from pipelines.model.responses import Response, Solver, case_responses, position_load
 from pipelines.standards.actions.combinations import Combination
+from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import materials
 from pipelines.standards.resistance.bars import LAYERS, Bars, Mat, SlabBars
 from pipelines.standards.resistance.bending import capacity, compression_arm, layer_section

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from pipelines.bars.demand.design_moments import wood_armer
 from pipelines.bars.demand.moments import ROWS, Demand, MomentEnvelopes
 from pipelines.bars.demand.wood_armer import needed, row_of, triple
-from pipelines.deck.deck import Action
 from pipelines.standards.actions.combinations import Combination, permanent_states
+from pipelines.standards.actions.loads import Action
 from pipelines.standards.sources import Source
 
 PERMANENT: dict[Action, tuple[float, float]] = {

@@ -16,12 +16,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipelines.deck.deck import Axle, Beam, Deck, Held, Patch, Zone
+from pipelines.deck.deck import Beam, Deck, Held, Patch, Zone
 from pipelines.deck.examples import example_path
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.reading.schema import described_keys
 from pipelines.deck.reading.tables import MOST_TABLES, TABLES
 from pipelines.errors import DeckError
+from pipelines.standards.actions.loads import Axle
 from pipelines.standards.concrete import CYLINDER_STRENGTH_MPA, secant_modulus
 
 EXAMPLE = (resources.files("pipelines.deck") / "examples" / "estuary.toml").read_text("utf-8")

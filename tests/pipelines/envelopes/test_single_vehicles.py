@@ -24,7 +24,7 @@ from tests.pipelines.small_decks import (
     deck_of,
     small_deck,
 )
-from tests.plate.solver.test_threads import blas_threads
+from tests.plate.test_threads import blas_threads
 
 
 def solver_of(deck: Deck) -> Solver:

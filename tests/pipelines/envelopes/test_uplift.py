@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from pipelines.analysis import analyse
+from pipelines.report.data.summary import summary
 from tests.pipelines.small_decks import SLAB, deck_of
 
 # A short end bay: a wheel in the long one would lift the slab off C1.
@@ -32,7 +33,7 @@ size_m = 1.0
 
 
 def test_tied_down_supports_are_flagged(tmp_path: Path) -> None:
-    found = analyse(deck_of(tmp_path, SLAB, DECK, lifts="false")).summary["uplift"]
+    found = summary(analyse(deck_of(tmp_path, SLAB, DECK, lifts="false")))["uplift"]
     assert found["supports"][0]["support"] == "C1"
     row = found["supports"][0]
     assert row["permanent_kN"] + row["traffic_kN"] < 0.0
@@ -41,7 +42,7 @@ def test_tied_down_supports_are_flagged(tmp_path: Path) -> None:
 
 
 def test_untied_supports_let_go_and_sagging_grows(tmp_path: Path) -> None:
-    found = analyse(deck_of(tmp_path, SLAB, DECK, lifts="true")).summary["uplift"]
+    found = summary(analyse(deck_of(tmp_path, SLAB, DECK, lifts="true")))["uplift"]
     rows = {row["result"]: row for row in found["without_tension"]}
     sagging = rows["m_x max"]
     assert "C1" in sagging["lifted"]

@@ -16,6 +16,7 @@ from pipelines.findings.reconciliation.walk import Reconciliation, reconcile, to
 from pipelines.model.held_loads import loads_of
 from pipelines.model.influence import field_rows
 from pipelines.report.data.findings_csv import write_findings
+from pipelines.report.data.summary import summary
 from pipelines.report.report import report
 from pipelines.result import Result
 from pipelines.standards.actions.combinations import combination
@@ -104,7 +105,7 @@ def test_arrangements_are_told_in_table_csv_and_report(result: Result, tmp_path:
     assert "Load models" in html
     assert "lane 1 at" in html
     assert "EN 1991-2:2003, 4.2.3 and table 4.1" in html
-    entry = result.summary["load_models"]["EN 1991-2 LM1"]
+    entry = summary(result)["load_models"]["EN 1991-2 LM1"]
     [top] = [g for g in entry["governing"] if (g["result"], g["extreme"]) == ("m_x", "max")]
     assert top["error"] >= 0.0
     assert top["step_error"] >= 0.0

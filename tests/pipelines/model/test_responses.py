@@ -8,6 +8,7 @@ import pytest
 
 from pipelines.analysis import analyse
 from pipelines.model.responses import CASE_BALANCE, case_load, check_response, check_stiffness
+from pipelines.report.data.summary import summary
 from pipelines.report.report import report
 from pipelines.result import Result
 from plate.errors import SolutionError
@@ -84,7 +85,7 @@ def test_reactions_are_told_by_the_lines_own_names(tmp_path: Path) -> None:
     """Also of lines that are carried on to the edges, in the summary and in words."""
     plan = PLAN.replace("end = 0.4", "end = 0.4, left = 0.5, right = 0.5")
     result = analyse(deck_of(tmp_path, SLAB, plan, CARRIED_ON, MESH))
-    found = result.summary["reactions"]["weight"]
+    found = summary(result)["reactions"]["weight"]
     assert set(found) == {"total_kN", "C1", "C2", "C3"}
     # 6.8 m by 5 m by 0.25 m at 25 kN/m³.
     assert found["total_kN"] == pytest.approx(6.8 * 5.0 * 0.25 * 25.0, rel=1e-9)

@@ -15,7 +15,8 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title, place, support_title
 from pipelines.envelopes.single_vehicles import LoadPosition
 from pipelines.findings.finding import Finding
-from pipelines.report.drawings.canvas import UNSEEN, draw, given, length, number, reading
+from pipelines.numbers import given, length, number, reading
+from pipelines.report.drawings.canvas import UNSEEN, draw
 from pipelines.report.drawings.contour_plans import ContourPlans, PlanField, contour_levels
 from pipelines.report.drawings.contours import CLEAR, TALL, WIDE, bands, label_contours
 from pipelines.report.drawings.cuts import FieldMap, along_path, cross_path, cut

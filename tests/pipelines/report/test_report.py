@@ -14,7 +14,8 @@ from pipelines.analysis import analyse
 from pipelines.envelopes.peaks import clear_of_lines, governing_values
 from pipelines.envelopes.single_vehicles import LoadPosition
 from pipelines.findings.finding import CAUTION, Finding
-from pipelines.report.drawings.canvas import number, reading
+from pipelines.numbers import number, reading
+from pipelines.report.data.summary import summary
 from pipelines.report.report import report, write_report
 from pipelines.report.sections.tables import tolerance
 from pipelines.result import Result
@@ -215,26 +216,26 @@ def test_every_envelope_has_its_plan(html: str, component: str, extreme: str) ->
 def test_tables_hold_the_summary(result: Result, html: str) -> None:
     page = Page(html)
     reactions = page.rows("Reactions")
-    total = result.summary["reactions"]["weight"]["total_kN"]
+    total = summary(result)["reactions"]["weight"]["total_kN"]
     assert reactions[-1][:2] == ["all together", number(total)]
     [row] = [r for r in reactions if "C2" in r[0] and " at " not in r[0]]
-    assert row[1] == number(result.summary["reactions"]["weight"]["C2"])
+    assert row[1] == number(summary(result)["reactions"]["weight"]["C2"])
     [equilibrium] = page.rows("Equilibrium")[1:]
     assert equilibrium[1] == equilibrium[2] == number(total)
     probes = page.rows("Probes: static cases")
     [bay] = [r for r in probes if r[0] == "bay 1"]
-    m_x = result.summary["probes"]["bay 1"]["cases"]["weight"]["m_x"]
-    error = result.summary["probes"]["bay 1"]["cases"]["weight"]["error"]["m_x"]
+    m_x = summary(result)["probes"]["bay 1"]["cases"]["weight"]["m_x"]
+    error = summary(result)["probes"]["bay 1"]["cases"]["weight"]["error"]["m_x"]
     assert bay[3] == number(m_x) + tolerance(error)
     assert tolerance(error).startswith(" ± ")
     traffic = page.rows("Probes: traffic")
-    entry = result.summary["probes"]["bay 1"]["envelope"]["m_x"]["max"]
+    entry = summary(result)["probes"]["bay 1"]["envelope"]["m_x"]["max"]
     [envelope] = [r for r in traffic if r[0] == "bay 1" and r[1].startswith("mx [")]
     assert envelope[2] == number(entry["value"]) + tolerance(entry["error"])
     assert entry["vehicle"] in envelope[3]
     beams = page.rows("Beam moments and shears")
     [beam] = [r for r in beams if "C2" in r[0] and r[1].startswith("moment")]
-    moment = result.summary["beam_envelopes"]["C2"]["moment_kNm"]["max"]
+    moment = summary(result)["beam_envelopes"]["C2"]["moment_kNm"]["max"]
     assert beam[2] == number(moment["value"]) + tolerance(moment["error"])
 
 
@@ -284,7 +285,7 @@ def test_what_the_user_wrote_cannot_become_markup(bare: Result) -> None:
 def test_a_report_is_replaced_whole_or_not_at_all(bare: Result, tmp_path: Path) -> None:
     path = tmp_path / "report.html"
     path.write_text("old", encoding="utf-8")
-    broken = {k: v for k, v in bare.summary.items() if k != "model"}
+    broken = {k: v for k, v in summary(bare).items() if k != "model"}
     with pytest.raises(KeyError, match="model"):
         write_report(path, replace(bare, summary=broken))
     assert path.read_text(encoding="utf-8") == "old"

@@ -10,6 +10,7 @@ import pytest
 from pipelines.analysis import analyse
 from pipelines.deck.deck import Deck
 from pipelines.model.responses import BLOCK
+from pipelines.report.data.summary import summary
 from pipelines.traffic.positions import position_count
 from pipelines.traffic.trains import model_load_count
 from tests.pipelines.robust.test_hostile import ALL
@@ -31,7 +32,7 @@ def numbers(deck: Deck) -> dict[str, Any]:
     """Every value of the summary of a deck, which one thread finds again to the last digit and two
     threads to 1e-10."""
     once, again, two = (
-        analyse(deck, threads=n, tolerances_wanted=False).summary for n in (1, 1, 2)
+        summary(analyse(deck, threads=n, tolerances_wanted=False)) for n in (1, 1, 2)
     )
     assert json.dumps(once, sort_keys=True) == json.dumps(again, sort_keys=True)
     found = dict(leaves(once))

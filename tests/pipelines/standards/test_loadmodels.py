@@ -14,6 +14,7 @@ from pipelines.envelopes.load_models import model_envelopes
 from pipelines.errors import DeckError
 from pipelines.model.influence import field_rows, surfaces
 from pipelines.model.responses import Solver, position_load
+from pipelines.report.data.summary import summary
 from pipelines.standards.actions.load_models import (
     Conditions,
     irc_congestion,
@@ -344,7 +345,7 @@ def test_lanes_add_to_one_another(tmp_path: Path) -> None:
     [model] = result.models
     alone = result.envelopes.probes.maximum[1]
     assert 1.1 * alone < model.probes.maximum[1] < 3.0 * alone
-    entry = result.summary["load_models"]["EN 1991-2 LM1"]
+    entry = summary(result)["load_models"]["EN 1991-2 LM1"]
     top = entry["probes"]["bay 1"]["m_x"]["max"]
     assert top["value"] == pytest.approx(1e-3 * model.probes.maximum[1])
     assert sorted(lane["lane"] for lane in top["lanes"]) == ["lane 1", "lane 2"]

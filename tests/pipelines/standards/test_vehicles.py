@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pipelines.deck.deck import Vehicle
+from pipelines.standards.actions.loads import Vehicle
 from pipelines.standards.actions.vehicles import library
 
 # name: total [kN], first to last axle [m], outer width over tyres [m]

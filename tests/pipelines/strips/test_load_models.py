@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.deck.deck import Deck, LaneKind, LaneSet, LoadModel
+from pipelines.deck.deck import Deck
+from pipelines.standards.actions.loads import LaneKind, LaneSet, LoadModel
 from pipelines.standards.actions.vehicles import library
 from pipelines.standards.strip_widths.aashto import LRFD
 from pipelines.standards.strip_widths.sets import FIRST_SET

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pipelines.deck.deck import Axle, Vehicle
 from pipelines.errors import MethodRangeError
+from pipelines.standards.actions.loads import Axle, Vehicle
 from pipelines.standards.resistance.shear import LEAST_SHARE_FIB, near_support_factor
 from pipelines.standards.strip_widths.irc import effective_span, loaded_length
 from pipelines.standards.strip_widths.method import FOOT, INCH, KIP, StripInput

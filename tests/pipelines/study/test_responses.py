@@ -9,6 +9,7 @@ import pytest
 from pipelines.analysis import analyse
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
+from pipelines.report.data.summary import summary
 from pipelines.standards.strip_widths.heft240 import SAGGING as HEFT
 from pipelines.standards.strip_widths.irc import SAGGING as IRC
 from pipelines.standards.strip_widths.irc import loaded_length
@@ -278,8 +279,8 @@ def test_scaling_lengths_loads_and_moduli_leaves_dimensionless_responses(
 
     def dimensionless(deck: Deck, scale: float) -> list[float]:
         result = analyse(deck)
-        reads = read_responses(responses, result.summary, deck, reference, {})
-        case = result.summary["probes"]["mid"]["cases"]["wheel"]
+        reads = read_responses(responses, summary(result), deck, reference, {})
+        case = summary(result)["probes"]["mid"]["cases"]["wheel"]
         force = deck.cases[0].patches[0].load
         width, error = reads["width"].value, reads["width"].error
         assert width is not None
@@ -291,7 +292,7 @@ def test_scaling_lengths_loads_and_moduli_leaves_dimensionless_responses(
             case["m_x"] / force,
             case["m_y"] / force,
             case["q_y"] * scale / force,
-            result.summary["reactions"]["wheel"]["total_kN"] / force,
+            summary(result)["reactions"]["wheel"]["total_kN"] / force,
         ]
 
     before = dimensionless(plain, 1.0)

@@ -19,6 +19,7 @@ import pipelines.study.task
 from pipelines.analysis import analyse
 from pipelines.cli.study import progress_line
 from pipelines.deck.reading.deck_file import read_deck
+from pipelines.report.data.summary import summary
 from pipelines.study.run import Outcome, run_study
 from pipelines.study.table import read_table
 from tests.pipelines.studies import DECK, HEAD, PARAMETERS, RESPONSES, SerialPool, write_study
@@ -87,7 +88,7 @@ def test_a_row_is_what_its_own_deck_file_gives(tmp_path: Path) -> None:
         entry = json.loads(file.read_text(encoding="utf-8"))
         path = tmp_path / "row.toml"
         path.write_text(entry["deck"], encoding="utf-8")
-        alone = analyse(read_deck(path)).summary
+        alone = summary(analyse(read_deck(path)))
         assert entry["values"]["m"] == alone["probes"]["mid"]["cases"]["wheel"]["m_x"]
 
 

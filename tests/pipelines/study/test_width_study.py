@@ -8,6 +8,7 @@ import pytest
 
 from pipelines.analysis import analyse
 from pipelines.cli.study import packaged
+from pipelines.report.data.summary import summary
 from pipelines.study.design import design_rows
 from pipelines.study.file import read_study
 from pipelines.study.fit.file import read_fit
@@ -53,7 +54,7 @@ def test_the_probes_find_the_peak_under_the_wheels(study: Study, edge: float) ->
     deck = deck_of(row)
     result = analyse(deck, threads=1, tolerances_wanted=False)
     known = {**row.variables, **row.values}
-    reads = read_responses(study.responses, result.summary, deck, study.reference, known)
+    reads = read_responses(study.responses, summary(result), deck, study.reference, known)
     for case in ("wheel", "axle"):
         peak = float(np.max(result.cases[case].fields[1])) / 1e3
         found = reads[f"m_{case}"].value

@@ -8,15 +8,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
-from pipelines.deck.deck import Axle, Deck, Slab, Traffic, Vehicle
+from pipelines.deck.deck import Deck, Slab, Traffic
 from pipelines.errors import JobError
+from pipelines.standards.actions.loads import Axle, Vehicle
 from pipelines.standards.actions.vehicles import library
 from pipelines.traffic.positions import (
     dispersed,
     is_symmetric,
     lateral_offsets,
     load_positions,
-    offset_range,
     position_count,
 )
 from plate.geometry.plan import Plan, grid_plan
@@ -92,24 +92,24 @@ def test_offset_range_by_the_vehicles_own_clearance(
     name: str, carriageway: tuple[float, float], expected: tuple[float, float]
 ) -> None:
     traffic = replace(TRAFFIC, carriageway=carriageway)
-    assert offset_range(library[name], traffic) == pytest.approx(expected, abs=1e-12)
+    assert traffic.offset_range(library[name]) == pytest.approx(expected, abs=1e-12)
 
 
 @pytest.mark.parametrize("middle", np.arange(-0.9, 1.0, 0.1))
 def test_a_vehicle_that_just_fits_has_one_place(middle: float) -> None:
     traffic = replace(TRAFFIC, carriageway=(middle - 1.5, middle + 1.5))
-    low, high = offset_range(TANDEM, traffic)
+    low, high = traffic.offset_range(TANDEM)
     assert low == high == pytest.approx(middle, abs=1e-12)
 
 
 def test_edge_clearance_overrides_and_counts_to_the_wheel_centre() -> None:
     traffic = replace(TRAFFIC, edge_clearance=0.5, dispersal="mid-depth")
-    assert offset_range(LM2, traffic) == pytest.approx((-2.0, 2.0))
+    assert traffic.offset_range(LM2) == pytest.approx((-2.0, 2.0))
 
 
 def test_offset_range_of_a_lopsided_vehicle_turns_with_it() -> None:
-    assert offset_range(LOPSIDED, TRAFFIC) == pytest.approx((-2.5, 2.0))
-    assert offset_range(LOPSIDED, TRAFFIC, "reverse") == pytest.approx((-2.0, 2.5))
+    assert TRAFFIC.offset_range(LOPSIDED) == pytest.approx((-2.5, 2.0))
+    assert TRAFFIC.offset_range(LOPSIDED, "reverse") == pytest.approx((-2.0, 2.5))
 
 
 @pytest.mark.parametrize(
@@ -140,7 +140,7 @@ def test_offsets_of_the_deck_file_replace_the_range() -> None:
 
 def test_too_wide_a_vehicle_is_told() -> None:
     traffic = replace(TRAFFIC, vehicles=(TANDEM,), carriageway=(-1.4, 1.4))
-    low, high = offset_range(TANDEM, traffic)
+    low, high = traffic.offset_range(TANDEM)
     assert high - low == pytest.approx(-0.2)
     with pytest.raises(JobError, match=r"EN 1991-2 LM1 TS .* 0\.2 m wider"):
         load_positions(deck(traffic))

@@ -8,6 +8,7 @@ from threadpoolctl import threadpool_limits
 
 from plate.conventions import N_FIELDS
 from plate.elements.beam import BeamSection
+from plate.elements.group import ElementGroup
 from plate.elements.section import Section, Zone
 from plate.errors import SolutionError
 from plate.geometry.plan import Plan, grid_plan
@@ -15,7 +16,7 @@ from plate.loads.loads import pressure
 from plate.meshing.grid import grid_mesh
 from plate.model.model import PlateModel
 from plate.model.supports import BeamLine, Hold, LineSupport, PointSupport
-from plate.solver.nested_dissection import Factorisation, Piece
+from plate.solver.nested_dissection import Factorisation
 from plate.solver.stiffness import Stiffness
 from tests.helpers import Floats, patch, rectangle_corners, unit_section
 
@@ -173,10 +174,10 @@ def test_nodal_forces_of_a_rigid_motion_vanish() -> None:
 
 def test_indefinite_and_empty_systems_are_refused() -> None:
     one = np.zeros((1, 2))
-    bad = Piece(np.array([[0, 1]]), np.array([[[1.0, 2.0], [2.0, 1.0]]]), np.array([0]))
+    bad = ElementGroup(np.array([[0, 1]]), np.array([[[1.0, 2.0], [2.0, 1.0]]]), np.array([0]))
     with pytest.raises(SolutionError, match="not positive definite"):
         Factorisation([bad], one, 2, np.ones(2, dtype=bool))
-    good = Piece(np.array([[0, 1]]), np.array([[[2.0, 1.0], [1.0, 2.0]]]), np.array([0]))
+    good = ElementGroup(np.array([[0, 1]]), np.array([[[2.0, 1.0], [1.0, 2.0]]]), np.array([0]))
     with pytest.raises(SolutionError, match="no element"):
         Factorisation([good], one, 3, np.ones(3, dtype=bool))
 
@@ -191,7 +192,7 @@ def test_factorisation_of_random_systems() -> None:
         dofs = np.array([rng.choice(n_dof, size, replace=False) for _ in range(n_elements)])
         A = rng.normal(size=(n_elements, size, size))
         cell = np.arange(60) if n_elements == 60 else rng.integers(0, 60, n_elements)
-        pieces.append(Piece(dofs, A @ A.swapaxes(1, 2) + 0.1 * np.eye(size), cell))
+        pieces.append(ElementGroup(dofs, A @ A.swapaxes(1, 2) + 0.1 * np.eye(size), cell))
     used = np.unique(np.concatenate([p.dofs.ravel() for p in pieces]))
     free = np.zeros(n_dof, dtype=bool)
     free[used] = True

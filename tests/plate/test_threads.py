@@ -5,7 +5,7 @@ from threading import Thread
 import numpy as np
 from threadpoolctl import threadpool_info, threadpool_limits
 
-from plate.solver.threads import one_blas_thread, one_thread
+from plate.threads import one_blas_thread, one_thread
 
 
 def blas_threads() -> int:

@@ -1,0 +1,49 @@
+"""Numbers in print: three figures, true minus signs, lengths to the centimetre."""
+
+import numpy as np
+
+
+def number(value: float) -> str:
+    """A number to three figures in plain notation, with a true minus sign."""
+    if not np.isfinite(value):
+        return "–"
+    rounded = float(f"{value:.3g}")
+    if rounded == 0.0:
+        return "0"
+    if abs(rounded) < 1e-3 or abs(rounded) >= 1e6:
+        digits, power = f"{rounded:.2e}".split("e")
+        text = f"{digits} × 10{_raised(int(power))}"
+    else:
+        decimals = max(0, 2 - int(np.floor(np.log10(abs(rounded)))))
+        text = f"{rounded:.{decimals}f}"
+    return text.replace("-", "\u2212", 1) if text.startswith("-") else text
+
+
+def reading(value: float) -> str:
+    """A result to three figures, no finer than a thousandth of its unit: less is rounding."""
+    rounded = round(value, 3)
+    if not np.isfinite(value) or rounded == 0.0:
+        return number(rounded)
+    # Rounded once: 2.0348 is not 2.035 and then 2.04.
+    return number(value) if abs(rounded) >= 0.1 else f"{rounded:.3f}".replace("-", "\u2212", 1)
+
+
+def _raised(power: int) -> str:
+    return str(power).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
+
+
+def length(value: float) -> str:
+    """A coordinate or length [m] to the centimetre, to the millimetre where it needs it."""
+    decimals = 2 if abs(value - round(value, 2)) < 5e-4 else 3
+    text = f"{value:.{decimals}f}"
+    if float(text) == 0.0:
+        text = f"{0.0:.{decimals}f}"
+    return text.replace("-", "\u2212", 1)
+
+
+def given(value: float) -> str:
+    """A number of the input as it was given."""
+    text = f"{value:.6g}"
+    if "e+" in text:
+        text = f"{value:.0f}"
+    return text.replace("-", "\u2212", 1)

@@ -1,0 +1,84 @@
+"""Loads as standards describe them: vehicles on axles, lanes of a load model, kinds of permanent
+action. In SI units (N, m, Pa), frozen."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+Action = Literal["none", "self-weight", "surfacing", "parapet", "other permanent"]
+
+
+@dataclass(frozen=True)
+class Axle:
+    """One axle: distance behind the first axle [m], load [N] shared equally by its wheels,
+    wheel offsets from the vehicle's centre line [m], contact patch (along, across) [m]."""
+
+    at: float
+    load: float
+    wheels: tuple[float, ...]
+    patch: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Vehicle:
+    """A vehicle; loads as its standard prints them, `impact` multiplies.
+
+    clearance : distance from the carriageway's edge that its standard asks for [m], measured to
+    `clearance_to` ("wheel centre" or "tyre edge"); source : where the numbers come from.
+    variable : (k, by), the spacing ahead of axle k may be up to `by` [m] wider than `at` says,
+    moving axle k and those behind it; None = all spacings are fixed.
+    """
+
+    name: str
+    axles: tuple[Axle, ...]
+    impact: float = 1.0
+    clearance: float = 0.5
+    clearance_to: Literal["wheel centre", "tyre edge"] = "wheel centre"
+    source: str = "deck file"
+    variable: tuple[int, float] | None = None
+
+
+@dataclass(frozen=True)
+class LaneKind:
+    """One way of loading a lane: one of `vehicles` at a time, and a pressure.
+
+    factor : on the vehicles. room : two neighbouring lanes' vehicles keep at least the sum of
+    their rooms between centre lines [m].
+    pressure : on a strip `width` [m] wide about the vehicle's centre line, moved inward where it
+    would leave the carriageway, on top of the model's own [N/m2].
+    """
+
+    name: str
+    vehicles: tuple[Vehicle, ...]
+    factor: float
+    room: float
+    pressure: float = 0.0
+    width: float = 0.0
+
+
+@dataclass(frozen=True)
+class LaneSet:
+    """Lanes loaded together, in any order across the carriageway: numbers of their kinds, and a
+    factor on all of them."""
+
+    kinds: tuple[int, ...]
+    factor: float = 1.0
+
+
+@dataclass(frozen=True)
+class LoadModel:
+    """The whole traffic of a standard: of its lane sets the one that is worst.
+
+    pressure : on the whole carriageway [N/m2]; like the lanes' it acts on adverse parts only.
+    near_joint : results near an expansion joint are raised (EN 1991-2, 4.6.1(6)).
+    fatigue : for ranges of stress alone, not for strength.
+    source : clauses and marks; notes : sentences for the report.
+    """
+
+    name: str
+    kinds: tuple[LaneKind, ...]
+    sets: tuple[LaneSet, ...]
+    pressure: float = 0.0
+    near_joint: bool = False
+    fatigue: bool = False
+    source: str = ""
+    notes: tuple[str, ...] = ()

@@ -1,0 +1,21 @@
+"""Finite elements of one kind, as assembly and factorisation take them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class ElementGroup:
+    """Finite elements of one kind: dofs (n, n_dof) and matrices (n, n_dof, n_dof).
+
+    cell : (n,) the cell with which each element is eliminated.
+    """
+
+    dofs: Ints
+    matrices: Floats
+    cell: Ints
