@@ -19,18 +19,23 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.accuracy.stated_values import Headline, headline, rows_on
-from pipelines.accuracy.tolerances import mesh_part, values_by
+from pipelines.accuracy.stated_values import StatedValues, rows_on, stated_under, stated_values
+from pipelines.accuracy.tolerances import (
+    Yardsticks,
+    case_tolerances,
+    case_values,
+    traffic_tolerances,
+)
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
-from pipelines.envelopes.single_vehicles import Envelopes, traffic_envelopes
+from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.model.build import REFINEMENT, BuiltModel, build_model
-from pipelines.model.cache import Shelf
-from pipelines.model.responses import Solver, case_responses
+from pipelines.model.probes import probe_rows
+from pipelines.model.responses import SolvedDeck, case_responses
+from plate.arrays import Floats
 from plate.conventions import RESULTS
+from plate.results.fields import field_points
 from plate.solver.stiffness import Stiffness
-
-Floats = NDArray[np.float64]
 
 ORDER = 7
 ZERO = 1e-4
@@ -92,7 +97,7 @@ def line(on: str, support: str, more: str = "") -> str:
     return f'[[line]]\non = "{on}"\nsupport = "{support}"\n{more}\n'
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Kind:
     """A deck without its loads and probes; patch: x, y, a, b [m] of its static wheel."""
 
@@ -169,58 +174,93 @@ BEARINGS = "".join(
 )
 
 KINDS = (
-    Kind("two spans on lines", (1.4, 0.2, 0.4, 0.6), line("C*", "rigid"), traffic=LORRY),
     Kind(
-        "panel held hard on four sides",
-        (1.7, 0.3, 0.5, 0.4),
-        line("C*", "rigid", "hard = true") + line("L*", "rigid", "hard = true"),
+        name="two spans on lines",
+        patch=(1.4, 0.2, 0.4, 0.6),
+        lines=line("C*", "rigid"),
+        traffic=LORRY,
+    ),
+    Kind(
+        name="panel held hard on four sides",
+        patch=(1.7, 0.3, 0.5, 0.4),
+        lines=line("C*", "rigid", "hard = true") + line("L*", "rigid", "hard = true"),
         stations=(0.0, 4.0),
     ),
     Kind(
-        "clamped panel",
-        (1.3, -0.2, 0.35, 0.6),
-        line("C*", "clamped") + line("L*", "clamped"),
+        name="clamped panel",
+        patch=(1.3, -0.2, 0.35, 0.6),
+        lines=line("C*", "clamped") + line("L*", "clamped"),
         stations=(0.0, 3.5),
     ),
-    Kind("cross beams", (1.5, 0.4, 0.6, 0.8), CROSS, plan=OVERHANGS, traffic=LORRY),
-    Kind("composite cross beams", (1.6, 0.3, 0.6, 0.6), COMPOSITE, plan=OVERHANGS),
-    Kind("skew 25", (3.2, 0.3, 0.5, 0.5), line("C*", "rigid"), (0.0, 5.0), plan="skew_deg = 25.0"),
-    Kind("skew 45", (2.2, 0.1, 0.5, 0.5), line("C*", "rigid"), (0.0, 5.0), plan="skew_deg = 45.0"),
-    Kind("curved", (2.6, -0.4, 0.5, 0.5), line("C*", "rigid"), (0.0, 5.0), plan="radius_m = 9.0"),
     Kind(
-        "tapered",
-        (1.6, 0.5, 0.5, 0.7),
-        line("C*", "rigid"),
+        name="cross beams", patch=(1.5, 0.4, 0.6, 0.8), lines=CROSS, plan=OVERHANGS, traffic=LORRY
+    ),
+    Kind(name="composite cross beams", patch=(1.6, 0.3, 0.6, 0.6), lines=COMPOSITE, plan=OVERHANGS),
+    Kind(
+        name="skew 25",
+        patch=(3.2, 0.3, 0.5, 0.5),
+        lines=line("C*", "rigid"),
+        stations=(0.0, 5.0),
+        plan="skew_deg = 25.0",
+    ),
+    Kind(
+        name="skew 45",
+        patch=(2.2, 0.1, 0.5, 0.5),
+        lines=line("C*", "rigid"),
+        stations=(0.0, 5.0),
+        plan="skew_deg = 45.0",
+    ),
+    Kind(
+        name="curved",
+        patch=(2.6, -0.4, 0.5, 0.5),
+        lines=line("C*", "rigid"),
+        stations=(0.0, 5.0),
+        plan="radius_m = 9.0",
+    ),
+    Kind(
+        name="tapered",
+        patch=(1.6, 0.5, 0.5, 0.7),
+        lines=line("C*", "rigid"),
         plan="end_offsets_m = [-2.0, 3.0]",
     ),
     Kind(
-        "two girders with cantilevers",
-        (2.8, 3.05, 0.4, 0.5),
-        line("L*", "rigid"),
+        name="two girders with cantilevers",
+        patch=(2.8, 3.05, 0.4, 0.5),
+        lines=line("L*", "rigid"),
         stations=(0.0, 6.0),
         plan=CANTILEVER,
     ),
     Kind(
-        "orthotropic",
-        (1.4, 0.2, 0.5, 0.5),
-        line("C*", "rigid"),
+        name="orthotropic",
+        patch=(1.4, 0.2, 0.5, 0.5),
+        lines=line("C*", "rigid"),
         slab="stiffness = { x = 1.0, y = 0.4, xy = 0.5 }",
         traffic=LORRY,
     ),
     Kind(
-        "haunched",
-        (1.4, 0.2, 0.5, 0.5),
-        line("C*", "rigid"),
+        name="haunched",
+        patch=(1.4, 0.2, 0.5, 0.5),
+        lines=line("C*", "rigid"),
         slab="[[slab.zone]]\nstations_m = [2.6, 3.4]\nthickness_mm = 380",
     ),
-    Kind("thin", (1.4, 0.2, 0.5, 0.5), line("C*", "rigid"), slab='theory = "kirchhoff"', t=180),
-    Kind("thick", (1.4, 0.2, 0.5, 0.5), line("C*", "rigid"), t=900),
-    Kind("small wheel", (1.43, 0.17, 0.2, 0.2), line("C*", "rigid"), t=200),
-    Kind("spring lines", (1.4, 0.2, 0.5, 0.5), line("C*", "spring", "k_kN_m2 = 60000.0")),
     Kind(
-        "four bearings",
-        (2.9, 0.2, 0.5, 0.5),
-        BEARINGS,
+        name="thin",
+        patch=(1.4, 0.2, 0.5, 0.5),
+        lines=line("C*", "rigid"),
+        slab='theory = "kirchhoff"',
+        t=180,
+    ),
+    Kind(name="thick", patch=(1.4, 0.2, 0.5, 0.5), lines=line("C*", "rigid"), t=900),
+    Kind(name="small wheel", patch=(1.43, 0.17, 0.2, 0.2), lines=line("C*", "rigid"), t=200),
+    Kind(
+        name="spring lines",
+        patch=(1.4, 0.2, 0.5, 0.5),
+        lines=line("C*", "spring", "k_kN_m2 = 60000.0"),
+    ),
+    Kind(
+        name="four bearings",
+        patch=(2.9, 0.2, 0.5, 0.5),
+        lines=BEARINGS,
         stations=(0.0, 6.0),
     ),
 )
@@ -277,47 +317,45 @@ def read_kind(kind: Kind) -> Deck:
 def _reference(
     deck: Deck,
     built: BuiltModel,
-    solver: Solver,
-    stated: Headline,
-    envelopes: Envelopes | None,
+    solved: SolvedDeck,
+    stated: Sequence[StatedValues],
     order: int,
-) -> tuple[dict[str, Floats], Floats]:
+) -> tuple[dict[str, Floats], list[Floats]]:
     """The same values at the given order on cells 1.5 times smaller than the default."""
     mesh = replace(deck.mesh, order=order, size=built.size / REFINEMENT)
     stiffness = Stiffness(build_model(replace(deck, mesh=mesh)).model)
-    rows = rows_on(deck, stiffness.model, solver, stated)
-    return values_by(deck, stiffness, rows, stated, envelopes)
+    model = stiffness.model
+    probes = probe_rows(deck, model, field_points(model)).rows
+    traffic = [stated_under(stiffness, rows_on(deck, model, solved, one), one) for one in stated]
+    return case_values(deck, stiffness, probes), traffic
 
 
 def deck_errors(kind: Kind) -> Errors:
     """Stated and true errors of all probe values of a deck."""
     deck = read_kind(kind)
     built = build_model(deck)
-    shelf = Shelf()
-    solver = Solver.of(deck, shelf.stiffness(built.model), shelf.recovery(built.model))
-    cases = case_responses(deck, solver)
-    envelopes = traffic_envelopes(deck, solver)
-    stated = headline(solver, envelopes, ())
-    mesh = mesh_part(deck, built, solver, cases, envelopes, stated, shelf)
-    last, before = (
-        _reference(deck, built, solver, stated, envelopes, k) for k in (ORDER, ORDER - 1)
-    )
-    labels = [f"{n} {c}" for n in solver.probes.names for c in RESULTS]
+    solved = SolvedDeck.of(deck, built.model)
+    cases = case_responses(deck, solved)
+    envelopes = traffic_envelopes(deck, solved)
+    stated = [stated_values(deck, solved, envelope, ()) for envelope in envelopes]
+    measured = Yardsticks.of(deck, built, solved)
+    of_cases = case_tolerances(deck, solved, cases, measured).mesh
+    last, before = (_reference(deck, built, solved, stated, k) for k in (ORDER, ORDER - 1))
+    labels = [f"{n} {c}" for n in solved.probes.names for c in RESULTS]
     parts = []
     for name, response in cases.items():
         exact, other = (r[0][name] for r in (last, before))
         values = response.probes[:, 0]
         full = [f"{kind.name}: {name} {label}" for label in labels]
-        parts.append(_compared(full, values, mesh.cases[name], exact, other))
-    if envelopes is not None:
-        n = stated.n_probe
-        for end, part, errors in (
-            ("max", slice(0, n), mesh.probes_max),
-            ("min", slice(n, 2 * n), mesh.probes_min),
-        ):
-            exact, other = (r[1][part] for r in (last, before))
+        parts.append(_compared(full, values, of_cases[name], exact, other))
+    n = len(labels)
+    for k, envelope in enumerate(envelopes):
+        of_traffic = traffic_tolerances(deck, solved, envelope, (), measured).probes
+        for end, part in (("max", slice(0, n)), ("min", slice(n, 2 * n))):
+            exact, other = (r[1][k][part] for r in (last, before))
             full = [f"{kind.name}: {end} {label}" for label in labels]
-            parts.append(_compared(full, stated.value[part], errors, exact, other))
+            errors = of_traffic[end][:, 0]
+            parts.append(_compared(full, stated[k].value[part], errors, exact, other))
     return joined(parts)
 
 

@@ -22,19 +22,15 @@ from pathlib import Path
 
 import numpy as np
 import skfem
-from numpy.typing import NDArray
 from scipy.sparse.linalg import splu
 from skfem.helpers import dd, ddot, eye, trace
 
 from pipelines.deck.reading.deck_file import read_deck
-from pipelines.envelopes.single_vehicles import traffic_envelopes
+from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.model.build import build_model
-from pipelines.model.responses import Solver
+from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.positions import load_positions
-from plate.results.fields import FieldRecovery
-from plate.solver.stiffness import Stiffness
-
-Floats = NDArray[np.float64]
+from plate.arrays import Floats
 
 LIMIT = 3e-3
 STATIONS = tuple(round(3.1 * i, 6) for i in range(9))
@@ -78,8 +74,8 @@ def ours(size: float, step: float, folder: Path) -> tuple[Floats, int]:
     path.write_text(DECK.format(stations=list(STATIONS), size=size, step=step), encoding="utf-8")
     deck = read_deck(path)
     model = build_model(deck).model
-    solver = Solver.of(deck, Stiffness(model), FieldRecovery(model))
-    found = traffic_envelopes(deck, solver)
+    solved = SolvedDeck.of(deck, model)
+    [found] = traffic_envelopes(deck, solved)
     assert found is not None
     extremes = found.fields.extremes
     peaks = np.array([extremes.maximum[1].max(), extremes.minimum[1].min()])
@@ -129,10 +125,10 @@ def plain(size: float, places: Floats, spent: Floats) -> Floats:
         loaded = time.perf_counter()
         u = np.zeros(basis.N)
         u[free] = lu.solve(f[free])
-        solved = time.perf_counter()
+        answered = time.perf_counter()
         m_x = moments(read.interpolate(u))[0, 0]
         high, low = max(high, float(m_x.max())), min(low, float(m_x.min()))
-        spent += np.diff([began, loaded, solved, time.perf_counter()])
+        spent += np.diff([began, loaded, answered, time.perf_counter()])
     return np.array([high, low])
 
 

@@ -9,7 +9,6 @@ wheel patches, which a superposition of unit responses would have to solve inste
 """
 
 import argparse
-import os
 import resource
 import subprocess
 import sys
@@ -22,12 +21,12 @@ from envelope import DECK, STATIONS
 
 from pipelines.deck.examples import example_path
 from pipelines.deck.reading.deck_file import read_deck
-from pipelines.envelopes.single_vehicles import traffic_envelopes
+from pipelines.envelopes.traffic import traffic_envelopes
+from pipelines.machine import processors
 from pipelines.model.build import build_model
-from pipelines.model.responses import Solver
+from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.positions import load_positions
 from plate.results.fields import FieldRecovery
-from plate.solver.stiffness import Stiffness
 
 LENGTH = STATIONS[-1] + 2.0
 OFFSETS = 16
@@ -43,9 +42,9 @@ def one(size: float, positions: int) -> None:
         deck = read_deck(path)
         model = build_model(deck).model
         recovery = FieldRecovery(model)
-        solver = Solver.of(deck, Stiffness(model), recovery)
+        solved = SolvedDeck.of(deck, model)
         start = time.perf_counter()
-        found = traffic_envelopes(deck, solver)
+        found = traffic_envelopes(deck, solved)
         seconds = time.perf_counter() - start
         assert found is not None
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
@@ -96,7 +95,7 @@ def main() -> None:
     if options.one:
         one(float(options.one[0]), int(options.one[1]))
         return
-    cores = len(os.sched_getaffinity(0))
+    cores = processors()
     print(f"{cores} cores; a copy moves {bandwidth():.1f} GB/s on one; median of {options.repeat}")
     head = (
         "| load positions | dof | result points | time [s] | ms per position | million values/s "

@@ -2,8 +2,8 @@
 
 python benchmarks/solves.py [--repeat N] [--sizes M ...]
 
-Each solver takes the same block of loads in turn, so that a drift of the machine's speed falls on
-all of them. Flops are counted as 4 nnz(L) per load, whatever a solver leaves out. The sparse
+Each solved takes the same block of loads in turn, so that a drift of the machine's speed falls on
+all of them. Flops are counted as 4 nnz(L) per load, whatever a solved leaves out. The sparse
 Cholesky library is taken where it is installed (`pip install cholespy`).
 """
 
@@ -50,9 +50,11 @@ def deck_model(size: float) -> PlateModel:
     cross = BeamSection(9.0e8, 2.7e6, 9.2e8)
     side = BeamSection(2.2e8, 1.7e7)
     holds = (Hold("L1", stub=0.45), Hold("L2", stub=0.45))
-    beams = tuple(BeamLine(f"C{i + 1}", cross, holds) for i in range(9))
-    beams += tuple(BeamLine(f"L{j}:full", side) for j in (1, 2))
-    return PlateModel(mesh, Section(0.27, 34e9, 0.2), (), beams)
+    beams = tuple(BeamLine(line=f"C{i + 1}", section=cross, holds=holds) for i in range(9))
+    beams += tuple(BeamLine(line=f"L{j}:full", section=side) for j in (1, 2))
+    return PlateModel(
+        mesh=mesh, section=Section(thickness=0.27, E=34e9, poisson=0.2), supports=(), beams=beams
+    )
 
 
 def loads(model: PlateModel) -> sparse.csc_array:
@@ -80,7 +82,7 @@ def dgemm(n: int = 3000) -> float:
 
 
 def solvers(model: PlateModel, pool: ThreadPoolExecutor) -> tuple[int, dict[str, tuple]]:
-    """Free dof, and for each solver its work, the loads that it solves and nnz(L)."""
+    """Free dof, and for each solved its work, the loads that it solves and nnz(L)."""
     stiffness = Stiffness(model)
     factor = stiffness.factor
     F = loads(model)
@@ -146,7 +148,7 @@ def main() -> None:
         f"{i['internal_api']} {i['version']}" for i in threadpool_info() if "blas" in i["user_api"]
     }
     print(f"BLAS {', '.join(sorted(blas))}, one thread; median of {options.repeat}, least to most")
-    print("| free dof | solver | ms per load | GFLOP/s | share of dgemm | times the dissection |")
+    print("| free dof | solved | ms per load | GFLOP/s | share of dgemm | times the dissection |")
     print("|---|---|---|---|---|---|")
     with threadpool_limits(1), ThreadPoolExecutor(2) as pool:
         dgemm()

@@ -2,6 +2,7 @@
 
 JobError                a user's mistake; the command line prints it and exits with status 2
 ├── DeckError           mistakes in a deck file, each with key, value and what is allowed
+├── MissingError        packages of an extra that are not installed
 ├── CoverageError       a request outside what the tool covers
 ├── SizeError           a job too large for the program or for the memory that is free
 └── MethodRangeError    a hand method asked outside its range of validity
@@ -10,6 +11,29 @@ JobError                a user's mistake; the command line prints it and exits w
 
 class JobError(Exception):
     """A mistake of the user, told in one clear message."""
+
+
+class MissingError(JobError):
+    """Packages of an extra that are not installed.
+
+    Parameters
+    ----------
+    what : str
+        What needs them.
+    extra : str
+        The extra that brings them.
+    """
+
+    def __init__(self, what: str, extra: str) -> None:
+        super().__init__(f"{what} needs {extra_words(extra)}")
+
+
+def extra_words(extra: str) -> str:
+    """How the packages of an extra are installed, with pip, from a clone and from an index."""
+    return (
+        f"the packages of the extra \"{extra}\": pip install '.[{extra}]' in a clone of this "
+        f"project, or pip install 'deckslab[{extra}]'"
+    )
 
 
 class DeckError(JobError):

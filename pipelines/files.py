@@ -1,8 +1,15 @@
-"""Files replaced as a whole: a reader finds the old one or the new one, never a part."""
+"""Files replaced as a whole: a reader finds the old one or the new one, never a part; files of
+anybody read within bounds; cells of tables that other programs open."""
 
+import csv
+import io
 import os
+import stat
 import tempfile
-from pathlib import Path
+from pathlib import Path, PurePosixPath
+
+# What a formula begins with in a spreadsheet.
+FORMULAS = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
 def write_text(path: Path, text: str) -> None:
@@ -25,3 +32,57 @@ def write_bytes(path: Path, data: bytes) -> None:
         if isinstance(error, OSError) and error.filename is None:
             error.filename = os.fspath(path)  # a full disk does not say which file it was
         raise
+
+
+class UnreadableError(Exception):
+    """Why a file is not read, in a few words."""
+
+
+def read_plain(path: Path, most: int) -> bytes:
+    """The bytes of a plain file that has `most` at most.
+
+    Raises UnreadableError where it is none, has more or cannot be read.
+    """
+    try:
+        info = path.stat()
+        if not stat.S_ISREG(info.st_mode):
+            raise UnreadableError("is not a plain file")
+        with path.open("rb") as stream:
+            data = stream.read(most + 1)  # it may have grown since, or tell no size
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "not a file name"
+        raise UnreadableError(f"cannot be read ({reason})") from None
+    if len(data) > most:
+        size = max(info.st_size, len(data))
+        raise UnreadableError(f"has {size / 1e6:.1f} MB; allowed is {most / 1e6:g} MB at most")
+    return data
+
+
+def csv_rows(text: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
+    """The first line of a CSV text, and the cells of each other that is not empty, with its
+    number.
+
+    Raises UnreadableError with the line where a cell has no end.
+    """
+    reader = csv.reader(io.StringIO(text, newline=None), skipinitialspace=True)
+    rows: list[tuple[int, list[str]]] = []
+    try:
+        rows.extend((reader.line_num, row) for row in reader if row)
+    except csv.Error as error:
+        raise UnreadableError(
+            f"line {rows[-1][0] + 1 if rows else 1}: cannot be read as CSV ({error}); is a "
+            "quotation mark never closed?"
+        ) from None
+    return (rows[0][1], rows[1:]) if rows else ([], [])
+
+
+def is_beside(name: str) -> bool:
+    """Whether a name leads to a file in a folder or below it, on any system."""
+    path = PurePosixPath(name)
+    return not (path.is_absolute() or ".." in path.parts or "\\" in name or ":" in name)
+
+
+def plain_cell(text: str) -> str:
+    """A text as a cell of a CSV file that no spreadsheet takes for a formula: with an apostrophe
+    before =, +, -, @, a tab or a line end at its beginning (common practice)."""
+    return f"'{text}" if text[:1] in FORMULAS else text

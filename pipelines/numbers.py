@@ -1,6 +1,23 @@
-"""Numbers in print: three figures, true minus signs, lengths to the centimetre."""
+"""Numbers in print: three figures, true minus signs, lengths to the centimetre, utilisations
+rounded up."""
 
 import numpy as np
+
+# Rounding of values that are meant to be equal.
+SLACK = 1e-9
+
+
+def within(utilisation: float) -> bool:
+    """Whether a utilisation is not above 1."""
+    return utilisation <= 1.0 + SLACK
+
+
+def rounded_up(utilisation: float) -> str:
+    """A utilisation to the hundredth, rounded up: 1.00 and less passes, 1.01 and more does not."""
+    if not np.isfinite(utilisation):
+        return "–"
+    shown = np.ceil(100.0 * (utilisation - SLACK)) / 100.0
+    return f"{min(shown, 1.0) if within(utilisation) else max(shown, 1.01):.2f}"
 
 
 def number(value: float) -> str:

@@ -1,90 +1,125 @@
 """The finished run that report, figures and views read."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from html import escape
 
-import numpy as np
-from numpy.typing import NDArray
-
-from pipelines.accuracy.tolerances import Tolerances
-from pipelines.accuracy.worst_arrangement import StepErrors
+from pipelines.accuracy.tolerances import CaseTolerances, Tolerances
+from pipelines.bars.adequacy import StandardVerdict
 from pipelines.bars.design import Design
+from pipelines.bars.verdicts import verdicts
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.arrangements import ModelEnvelope
 from pipelines.envelopes.columns import field_columns
+from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.means import MeanCurve
-from pipelines.envelopes.model_peaks import ModelPeak
-from pipelines.envelopes.peaks import Governing
-from pipelines.envelopes.single_vehicles import Envelopes
+from pipelines.envelopes.peaks import Peak
 from pipelines.envelopes.uplift import UpliftFindings
 from pipelines.findings.back_figured_widths import BackWidth
 from pipelines.findings.finding import Finding
+from pipelines.findings.left_out import LeftOut
 from pipelines.findings.reconciliation.walk import Reconciliation
 from pipelines.model.build import BuiltModel
-from pipelines.model.responses import Response, Solver
-from pipelines.units import RESULT_KEYS
-
-Floats = NDArray[np.float64]
+from pipelines.model.responses import Response, SolvedDeck
+from plate.arrays import Floats
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, kw_only=True)
+class TrafficResult:
+    """What was found under one case of traffic: a load model, or the vehicles that drive alone.
+
+    governing : its governing values; uncertain : those that may be wrong by more than themselves;
+    tolerances : of both and of the rest; mean_curves : of the governing values; uplift : supports
+    in tension and values without it.
+    """
+
+    envelope: TrafficEnvelope
+    governing: tuple[Peak, ...]
+    uncertain: tuple[Peak, ...]
+    tolerances: Tolerances
+    mean_curves: tuple[MeanCurve, ...]
+    uplift: UpliftFindings
+
+    @property
+    def name(self) -> str:
+        return self.envelope.name
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Result:
     """A finished run.
 
-    cases : static case name -> response (one load each); envelopes : None without traffic.
-    no_findings : why there are none, "" otherwise.
-    seconds : stage -> wall time [s].
-    design : the reinforcement judged, None for a deck without bars.
+    cases : static case name -> response (one load each), with case_tolerances.
+    traffic : what was found under every case of traffic, load models first; empty without traffic.
+    no_findings : why there are none, "" otherwise. left_out : governing values that no strip is
+    compared with.
     widths : back-figured from the findings; reconciliations : of the governing ones.
-    models : envelopes of the load models; model_peaks : of each its governing values, and
-    model_steps : what its steps may miss, where it was asked.
-    mean_curves : of the governing values; uplift : supports in tension and values without it.
+    design : the reinforcement judged, None for a deck without bars.
+    seconds : stage -> wall time [s].
     """
 
     deck: Deck
     built: BuiltModel
-    solver: Solver
-    cases: dict[str, Response]
-    envelopes: Envelopes | None
-    governing: tuple[Governing, ...]
+    solved: SolvedDeck
+    cases: Mapping[str, Response]
+    case_tolerances: CaseTolerances
+    traffic: tuple[TrafficResult, ...]
     findings: tuple[Finding, ...]
     no_findings: str
-    tolerances: Tolerances
-    seconds: dict[str, float]
-    design: Design | None = None
-    widths: tuple[BackWidth, ...] = ()
-    reconciliations: tuple[Reconciliation, ...] = ()
-    models: tuple[ModelEnvelope, ...] = ()
-    model_peaks: tuple[tuple[ModelPeak, ...], ...] = ()
-    model_steps: tuple[StepErrors, ...] = ()
-    mean_curves: tuple[MeanCurve, ...] = ()
-    uplift: UpliftFindings | None = None
+    left_out: tuple[LeftOut, ...]
+    widths: tuple[BackWidth, ...]
+    reconciliations: tuple[Reconciliation, ...]
+    design: Design | None
+    seconds: Mapping[str, float]
+
+    @property
+    def leading(self) -> TrafficResult | None:
+        """The case of traffic that the report is about: the first load model, else the vehicles
+        that drive alone; None without traffic."""
+        return self.traffic[0] if self.traffic else None
+
+    @property
+    def alone(self) -> TrafficResult | None:
+        """What was found of the vehicles that drive alone; None where there are none."""
+        return next((one for one in self.traffic if not one.envelope.whole), None)
+
+    @property
+    def governing(self) -> tuple[Peak, ...]:
+        """The governing values of the leading case of traffic."""
+        return () if self.leading is None else self.leading.governing
+
+    @property
+    def verdicts(self) -> tuple[StandardVerdict, ...]:
+        """What the bars come to by every standard; empty for a deck without bars.
+
+        Findings count where moments are to be read: not near places of infinite moments.
+        """
+        if self.design is None:
+            return ()
+        readable = self.solved.readable
+        read = [one for one in self.findings if readable[one.plate.point]]
+        return verdicts(self.deck, self.design, read)
 
     @property
     def columns(self) -> dict[str, Floats]:
         """Fields at the result points as named columns (n_point,): station_m and offset_m, then
         those of fields.vtu by the same names, units in them."""
-        station, offset = self.solver.recovery.points.plan.T
-        fields = field_columns(self.cases, self.envelopes, self.models)
+        station, offset = self.solved.recovery.points.plan.T
+        fields = field_columns(self.cases, [one.envelope for one in self.traffic])
         return {"station_m": station, "offset_m": offset, **fields}
 
     def _repr_html_(self) -> str:
         """What a notebook shows: the governing values with their load positions."""
-        rows = []
-        for peak in self.governing:
-            at = peak.position
-            where = (
-                "–"
-                if at is None
-                else f"{at.vehicle}, {at.direction}, {at.station:.2f}, {at.offset:.2f}"
+        rows = [
+            (
+                peak.result,
+                peak.extreme,
+                _stated(peak.value, peak.error, peak.unit),
+                peak.at,
+                "–" if peak.position is None else f"{one.name}: {peak.position.words}",
             )
-            value = _stated(peak.value, peak.error, peak.unit)
-            rows.append((peak.result, peak.extreme, value, peak.at, where))
-        for one in (peak for own in self.model_peaks for peak in own):
-            name = RESULT_KEYS[one.component].removesuffix("_mm")
-            where = f"{one.position.model}: {one.position.words}"
-            value = _stated(one.value, one.whole_error, one.unit)
-            rows.append((name, one.extreme, value, one.at, where))
+            for one in self.traffic
+            for peak in one.governing
+        ]
         heads = ("Result", "", "Value", "Station, offset [m]", "Load position [m]")
         cells = [[*one[:3], f"{one[3][0]:.2f}, {one[3][1]:.2f}", one[4]] for one in rows]
         return "".join(

@@ -1,46 +1,78 @@
-"""A run: deck file in, report, summary and fields out."""
+"""A run: deck file in, report, summary and fields out.
 
+What computes and draws is imported once the deck file is read, so that a mistake in it is told at
+once.
+"""
+
+from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-from pipelines.analysis import Progress, analyse
 from pipelines.deck.reading.deck_file import read_deck
-from pipelines.envelopes.columns import field_columns
-from pipelines.outputs import check_writable, replacing
-from pipelines.report.data.fields_vtu import write_fields
-from pipelines.report.data.findings_csv import write_findings
-from pipelines.report.data.summary import summary, write_summary
-from pipelines.report.drawings.bars_dxf import write_bars
-from pipelines.report.pdf import pdf_of, require_pdf
-from pipelines.report.report import report
-from pipelines.result import Result
+from pipelines.files import write_text
+from pipelines.outputs import check_folder, replacing
+
+if TYPE_CHECKING:
+    from pipelines.analysis import Progress
+    from pipelines.report.document import Document
+    from pipelines.result import Result
+
+FILES = ("report.html", "report.pdf", "summary.json", "findings.csv", "fields.vtu", "bars.dxf")
+"""All that a run may write."""
 
 
-def run(path: Path, out: Path, progress: Progress | None = None, *, pdf: bool = False) -> Result:
+def run(
+    path: Path, out: Path, progress: "Progress | None" = None, *, pdf: bool = False
+) -> "Result":
     """Read a deck file, analyse it and write summary.json, fields.vtu and report.html to `out`,
     with `pdf` also report.pdf, and of a deck with bars bars.dxf.
 
     The files replace those of the run before together, once all are finished.
     """
+    deck = read_deck(path)
+    check_folder(out, "results", FILES)
+    from pipelines.analysis import analyse
+    from pipelines.envelopes.columns import field_columns
+    from pipelines.report.data.fields_vtu import write_fields
+    from pipelines.report.data.findings_csv import write_findings
+    from pipelines.report.data.summary import summary, write_summary
+    from pipelines.report.drawings.bars_dxf import write_bars
+    from pipelines.report.html import html_of
+    from pipelines.report.pdf import pdf_of, require_pdf
+
     if pdf:
         require_pdf()
-    deck = read_deck(path)
-    check_writable(out)
     result = analyse(deck, progress)
     if progress is not None:
         progress("report", 0, 1)
     with replacing(out) as folder:
         write_fields(
             folder / "fields.vtu",
-            result.solver.recovery.points,
-            field_columns(result.cases, result.envelopes, result.models),
+            result.solved.recovery.points,
+            field_columns(result.cases, [one.envelope for one in result.traffic]),
         )
         entries = summary(result)
-        html = report(result, entries)
-        (folder / "report.html").write_text(html, encoding="utf-8")
+        document = report_of(result, entries)
+        write_text(folder / "report.html", html_of(document))
         if pdf:
-            (folder / "report.pdf").write_bytes(pdf_of(html))
+            (folder / "report.pdf").write_bytes(pdf_of(document))
         if result.design is not None:
             write_bars(folder / "bars.dxf", deck, result.design)
         write_findings(folder / "findings.csv", result.findings)
         write_summary(folder / "summary.json", entries)
     return result
+
+
+def report_of(result: "Result", entries: Mapping[str, Any]) -> "Document":
+    """The report of a finished run, with the fields that it alone shows; entries : those of
+    summary.json."""
+    from pipelines.envelopes.picked_surfaces import picked_surfaces
+    from pipelines.findings.back_figured_widths import width_fields
+    from pipelines.report.report import report
+
+    deck, solved, leading = result.deck, result.solved, result.leading
+    envelopes = [one.envelope for one in result.traffic]
+    envelope = None if leading is None else leading.envelope
+    surfaces = picked_surfaces(deck, solved, envelope, result.governing)
+    widths = width_fields(deck, solved, envelopes, result.findings)
+    return report(result, entries, surfaces, widths)

@@ -5,9 +5,8 @@ from functools import cache
 
 import numpy as np
 from numpy.polynomial import legendre
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from plate.arrays import Floats
 
 
 @cache

@@ -7,9 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.linalg import splu
+from threadpoolctl import threadpool_info
 
+from plate.arrays import Floats
 from plate.conventions import N_FIELDS
 from plate.elements.section import Section
+from plate.geometry.elementary import rectangle_corners
 from plate.geometry.plan import grid_plan
 from plate.interpolation import cell_nodes, gauss, shape, shape_gradient, square
 from plate.loads.loads import patch_loads
@@ -17,10 +20,10 @@ from plate.meshing.grid import Grading, grid_mesh
 from plate.meshing.mesh import Mesh
 from plate.model.model import PlateModel
 from plate.model.supports import LineSupport
-from plate.results.fields import point_operators
+from plate.results.functionals import result_rows
+from plate.results.places import at_points
 from plate.solver.stiffness import Stiffness
 
-Floats = NDArray[np.float64]
 Field = Callable[[Floats], Floats]
 
 EDGES = ("start", "end", "left", "right")
@@ -33,7 +36,13 @@ def unit_section(
     t: float, poisson: float = 0.2, thin_span: float | None = None, **more: object
 ) -> Section:
     """A section of thickness t whose rigidity D is 1."""
-    return Section(t, 12.0 * (1.0 - poisson**2) / t**3, poisson, thin_span=thin_span, **more)
+    return Section(
+        thickness=t,
+        E=12.0 * (1.0 - poisson**2) / t**3,
+        poisson=poisson,
+        thin_span=thin_span,
+        **more,
+    )
 
 
 def shear_rigidity(section: Section) -> float:
@@ -43,7 +52,9 @@ def shear_rigidity(section: Section) -> float:
 
 def edge_supports(edges: Mapping[str, tuple[str, bool]]) -> tuple[LineSupport, ...]:
     """Supports from edge -> (kind, hard)."""
-    return tuple(LineSupport(edge, kind, hard) for edge, (kind, hard) in edges.items())
+    return tuple(
+        LineSupport(line=edge, kind=kind, hard=hard) for edge, (kind, hard) in edges.items()
+    )
 
 
 def rectangle(
@@ -59,7 +70,7 @@ def rectangle(
     """A plate 0 <= x <= a, 0 <= y <= b."""
     plan = grid_plan([0.0, a], [0.0, b])
     mesh = grid_mesh(plan, order=order, size=size, grading=grading)
-    return PlateModel(mesh, section, edge_supports(edges))
+    return PlateModel(mesh=mesh, section=section, supports=edge_supports(edges))
 
 
 def solved(model: PlateModel, *loads: Floats) -> tuple[Stiffness, Floats, Floats]:
@@ -71,10 +82,8 @@ def solved(model: PlateModel, *loads: Floats) -> tuple[Stiffness, Floats, Floats
 
 def results(model: PlateModel, u: Floats, points: Sequence[tuple[float, float]]) -> Floats:
     """w, m_x, m_y, m_xy, q_x, q_y (n, 6) at plan points, the mean of the cells that meet there."""
-    out = []
-    for cells, xi in model.mesh.locate(np.asarray(points, dtype=float)):
-        out.append((point_operators(model, cells, xi) @ u).reshape(-1, 6).mean(axis=0))
-    return np.array(out)
+    places = at_points(model.mesh, np.asarray(points, dtype=float))
+    return np.asarray(result_rows(model, places) @ u).reshape(-1, 6)
 
 
 def result(model: PlateModel, u: Floats, x: float, y: float) -> Floats:
@@ -82,15 +91,9 @@ def result(model: PlateModel, u: Floats, x: float, y: float) -> Floats:
     return np.asarray(results(model, u, [(x, y)])[0])
 
 
-def rectangle_corners(x: float, y: float, a: float, b: float) -> Floats:
-    """Corners (4, 2) of the patch a x b centred at (x, y)."""
-    half = 0.5 * np.array([[-a, -b], [a, -b], [a, b], [-a, b]])
-    return np.array([x, y]) + half
-
-
 def patch(mesh: Mesh, x: float, y: float, a: float, b: float, load: float = 1.0) -> Floats:
     """Right-hand side (n_dof,) of one patch."""
-    corners = rectangle_corners(x, y, a, b)[None]
+    corners = rectangle_corners([(x, y)], (a, b))
     one = np.zeros(1, dtype=np.int64)
     return np.asarray(patch_loads(mesh, corners, np.array([load]), one, 1).toarray()[:, 0])
 
@@ -136,7 +139,7 @@ def outer_nodes(mesh: Mesh) -> NDArray[np.int64]:
 def prescribed(model: PlateModel, exact: Floats, load: Floats | None = None) -> Floats:
     """Displacements (n_dof,) with the dofs of the outer nodes taken from `exact` (n_node, 3).
 
-    By a general sparse solver on the assembled matrix. The model must be held somehow; its
+    By a general sparse solved on the assembled matrix. The model must be held somehow; its
     constraints are not used.
     """
     stiffness = Stiffness(model)
@@ -168,3 +171,7 @@ def gauss_points(mesh: Mesh) -> tuple[Floats, Floats, Floats]:
 def measured_rate(sizes: Sequence[float], errors: Sequence[float]) -> float:
     """Slope of log(error) over log(size) between the last two meshes."""
     return float(np.log(errors[-2] / errors[-1]) / np.log(sizes[-2] / sizes[-1]))
+
+
+def blas_threads() -> int:
+    return max(i["num_threads"] for i in threadpool_info() if i["user_api"] == "blas")

@@ -6,12 +6,14 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parent.parent
+OURS = ("plate", "pipelines", "tests", "benchmarks")
 
 # Each room, or module beside the rooms, may import what stands above it.
 ROOMS = (
     *(
         f"plate/{room}"
         for room in (
+            "arrays",
             "conventions",
             "errors",
             "threads",
@@ -34,6 +36,7 @@ ROOMS = (
             "units",
             "numbers",
             "files",
+            "machine",
             "outputs",
             "standards",
             "deck",
@@ -50,6 +53,7 @@ ROOMS = (
             "run",
             "study",
             "cli",
+            "__main__",
         )
     ),
 )
@@ -64,14 +68,15 @@ INNER = {
         "detailing",
         "strip_widths",
     ),
-    "pipelines/bars": ("demand", "checks", "design"),
+    "pipelines/bars": ("demand", "checks", "design", "adequacy", "verdicts"),
     "pipelines/report": (
+        "document",
         "drawings",
-        "page",
         "data",
         "sections",
         "explorer",
         "space",
+        "html",
         "pdf",
         "report",
     ),
@@ -95,7 +100,7 @@ def imports(path: Path) -> set[str]:
             found |= {name if name in MODULES else node.module for name in names}
         elif isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
-    return {name for name in found if name.split(".")[0] in ("plate", "pipelines", "tests")}
+    return {name for name in found if name.split(".")[0] in OURS}
 
 
 def place(name: str) -> tuple[int, int]:
@@ -116,8 +121,20 @@ def test_every_room_is_in_the_list_and_there_are_not_many() -> None:
 @pytest.mark.parametrize("name", [name for name in MODULES if "." in name])
 def test_imports_run_down_the_order_of_the_rooms(name: str) -> None:
     for other in imports(MODULES[name]) - {"plate", "pipelines"}:
-        assert other.split(".")[0] != "tests", other
+        assert other.split(".")[0] in ("plate", "pipelines"), f"{name} imports {other}"
         assert place(other) <= place(name), f"{name} imports {other}"
+
+
+def is_test(name: str) -> bool:
+    return any(part.startswith("test_") for part in name.split("."))
+
+
+def test_tests_and_benchmarks_import_no_test() -> None:
+    """What several tests share stands in modules of its own."""
+    files = [path for top in ("tests", "benchmarks") for path in (ROOT / top).rglob("*.py")]
+    assert any(is_test(module_name(path)) for path in files)
+    found = {path: sorted(filter(is_test, imports(path))) for path in files}
+    assert not {str(path): names for path, names in found.items() if names}
 
 
 def test_imports_have_no_cycle() -> None:

@@ -4,14 +4,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.accuracy.wheel_influence import WheelField, entering, wheel_field
 from pipelines.deck.deck import Deck, Direction
-from pipelines.envelopes.single_vehicles import LoadPosition
 from pipelines.model.influence import Surfaces
 from pipelines.standards.actions.loads import Vehicle
+from pipelines.traffic.arrangements import LoadPosition
 from pipelines.traffic.positions import (
     LoadPositions,
     Size,
@@ -19,12 +18,13 @@ from pipelines.traffic.positions import (
     lateral_offsets,
     wheel_pattern,
 )
+from plate.arrays import Floats, Ints
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+# Places of one scan at most: several times those of the lattice that it interpolates on.
+MOST_PLACES = 600_000
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Driver:
     """A vehicle in one direction with its wheels and the range of its places.
 
@@ -45,6 +45,13 @@ class Driver:
     def smallest(self) -> float:
         """Smallest side of its patches [m]."""
         return float(self.pattern[:, 3:5].min())
+
+    def step(self, steps: float) -> float:
+        """Step of a scan of all its places that takes so many in the smallest side of its patches
+        [m], or fewer where there would be more places than can be looked at."""
+        step = self.smallest / steps
+        places = float(np.prod(np.ptp(self.bounds[:2], axis=1) / step + 1.0))
+        return step * max(1.0, float(np.sqrt(places / MOST_PLACES)))
 
     @property
     def room(self) -> Floats:
@@ -71,20 +78,33 @@ class Driver:
         """Stations and offsets (n_wheel, n) of the wheels at x (3, n)."""
         ahead = 1.0 if self.direction == "reverse" else -1.0
         at, across, *_, moved = self.pattern.T[..., None]
-        s = x[0] + ahead * (at + x[2] * moved) / (1.0 - x[1] / self.deck.plan.chart.radius)
+        s = x[0] + ahead * (at + x[2] * moved) / (1.0 - x[1] / self.deck.plan.alignment.radius)
         return s, x[1] - ahead * across
 
     def positions(self, x: Floats) -> LoadPositions:
         """The load positions x (3, n)."""
         spreads = x[2] if self.vehicle.variable else None
-        chart = self.deck.plan.chart
-        return LoadPositions(self.vehicle, self.direction, x[0], x[1], self.patches, chart, spreads)
+        alignment = self.deck.plan.alignment
+        return LoadPositions(
+            vehicle=self.vehicle,
+            direction=self.direction,
+            stations=x[0],
+            offsets=x[1],
+            patches=self.patches,
+            alignment=alignment,
+            spreads=spreads,
+        )
 
     def position(self, x: Floats) -> LoadPosition:
         """The load position x (3,)."""
         # To the micrometre: finer digits are noise of the search.
+        station, offset, spread = (round(float(v), 6) + 0.0 for v in x)
         return LoadPosition(
-            self.vehicle.name, self.direction, *(round(float(v), 6) + 0.0 for v in x)
+            vehicle=self.vehicle.name,
+            direction=self.direction,
+            station=station,
+            offset=offset,
+            spread=spread,
         )
 
 
@@ -101,7 +121,7 @@ def drivers_of(deck: Deck, vehicles: Sequence[Vehicle]) -> Iterator[Driver]:
         for direction in directions if traffic.directions == "both" else directions[:1]:
             ahead = 1.0 if direction == "reverse" else -1.0
             offsets = np.sort(lateral_offsets(vehicle, traffic, direction))
-            stretch = 1.0 - np.array([offsets[0], offsets[-1]]) / deck.plan.chart.radius
+            stretch = 1.0 - np.array([offsets[0], offsets[-1]]) / deck.plan.alignment.radius
             behind = pattern[:, 0].max() + widest
             reach = (behind, float(pattern[:, 3].max()))
             along = reach[0] / stretch.min(), reach[1] / stretch.min()
@@ -109,7 +129,15 @@ def drivers_of(deck: Deck, vehicles: Sequence[Vehicle]) -> Iterator[Driver]:
             high = outline[:, 0].max() + along[1] + (along[0] if ahead < 0.0 else 0.0)
             bounds = np.array([[low, high], [offsets[0], offsets[-1]], [0.0, widest]])
             only = None if traffic.offsets is None else offsets
-            yield Driver(vehicle, direction, patches, pattern, bounds, only, deck)
+            yield Driver(
+                vehicle=vehicle,
+                direction=direction,
+                patches=patches,
+                pattern=pattern,
+                bounds=bounds,
+                offsets=only,
+                deck=deck,
+            )
 
 
 def wheel_fields(deck: Deck, found: Surfaces, drivers: Sequence[Driver]) -> dict[Size, WheelField]:
@@ -120,7 +148,9 @@ def wheel_fields(deck: Deck, found: Surfaces, drivers: Sequence[Driver]) -> dict
     for driver in drivers:
         ends += [float(y) for y in driver.places(driver.bounds)[1].ravel()]
     reach = min(ends), max(ends)
-    return {patch: wheel_field(found, patch, deck.plan.chart, reach) for patch in sorted(patches)}
+    return {
+        patch: wheel_field(found, patch, deck.plan.alignment, reach) for patch in sorted(patches)
+    }
 
 
 def exact_values(driver: Driver, found: Surfaces, rows: Ints, signs: Floats, x: Floats) -> Floats:

@@ -4,10 +4,8 @@ import itertools
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from plate.arrays import Floats, Ints
 
 # Rounds of one search, and the share of its value by which a round must gain to go on unrefined.
 MOST_ROUNDS = 25

@@ -9,10 +9,10 @@ import numpy as np
 
 from pipelines.accuracy.tolerances import Tolerances
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.peaks import Governing
-from pipelines.envelopes.single_vehicles import Envelopes
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.peaks import Peak
 from pipelines.model.build import MOST_CELLS, BuiltModel
-from pipelines.model.responses import Solver
+from pipelines.model.responses import SolvedDeck
 
 # Values below this share of the deck's peak of their kind are held to the peak's tolerance times
 # it: a moment near zero has no relative error worth its name.
@@ -23,6 +23,22 @@ ROUNDS = 4
 HIGHEST_ORDER = 5
 
 
+class TrafficStated(Protocol):
+    """What was found under a case of traffic, with its stated errors."""
+
+    @property
+    def envelope(self) -> TrafficEnvelope: ...
+
+    @property
+    def governing(self) -> Sequence[Peak]: ...
+
+    @property
+    def uncertain(self) -> Sequence[Peak]: ...
+
+    @property
+    def tolerances(self) -> Tolerances: ...
+
+
 class Stated(Protocol):
     """A run with its stated errors."""
 
@@ -30,16 +46,10 @@ class Stated(Protocol):
     def built(self) -> BuiltModel: ...
 
     @property
-    def solver(self) -> Solver: ...
+    def solved(self) -> SolvedDeck: ...
 
     @property
-    def governing(self) -> Sequence[Governing]: ...
-
-    @property
-    def envelopes(self) -> Envelopes | None: ...
-
-    @property
-    def tolerances(self) -> Tolerances: ...
+    def traffic(self) -> Sequence[TrafficStated]: ...
 
 
 Run = TypeVar("Run", bound=Stated)
@@ -48,31 +58,32 @@ Run = TypeVar("Run", bound=Stated)
 def relative_errors(result: Stated) -> dict[str, float]:
     """Mesh part of the error of every headline value as a share of the value.
 
-    Headline values are the governing values of the deck and the maxima and minima of the probes.
-    The step part does not fall with the mesh; smaller steps of the load positions lower it.
+    Headline values are the governing values of the deck and the maxima and minima of the probes,
+    of every case of traffic. The step part does not fall with the mesh; smaller steps of the load
+    positions lower it.
     """
     found: dict[str, float] = {}
-    peaks: dict[int, float] = {}
-    for g in result.governing:
-        peaks[g.component] = max(peaks.get(g.component, 0.0), abs(g.value))
-    for g in result.governing:
-        if g.tolerance is not None:
-            size = max(abs(g.value), SMALL * peaks[g.component])
-            found[f"{g.result} {g.extreme}"] = g.tolerance.mesh / size if size else 0.0
-    if result.envelopes is not None:
-        names = result.solver.probes.names
-        for label, values, errors in (
-            ("max", result.envelopes.probes.maximum, result.tolerances.mesh.probes_max),
-            ("min", result.envelopes.probes.minimum, result.tolerances.mesh.probes_min),
-        ):
+    for one in result.traffic:
+        peaks: dict[int, float] = {}
+        headline = (*one.governing, *one.uncertain)
+        for g in headline:
+            peaks[g.component] = max(peaks.get(g.component, 0.0), abs(g.value))
+        for g in headline:
+            if g.tolerance is not None:
+                size = max(abs(g.value), SMALL * peaks[g.component])
+                name = f"{g.result} {g.extreme}, {one.envelope.name}"
+                found[name] = g.tolerance.mesh / size if size else 0.0
+        probes = one.envelope.probes
+        for label, values in (("max", probes.maximum), ("min", probes.minimum)):
+            errors = one.tolerances.probes[label][:, 0]
             rows = np.abs(values.reshape(-1, 6))
             highest = rows.max(axis=0, initial=0.0)
             size = np.maximum(rows, SMALL * highest)
             share = np.divide(
                 errors.reshape(-1, 6), size, out=np.zeros_like(size), where=size > 0.0
             )
-            for name, worst in zip(names, share.max(axis=1), strict=True):
-                found[f"{name} {label}"] = float(worst)
+            for name, worst in zip(result.solved.probes.names, share.max(axis=1), strict=True):
+                found[f"{name} {label}, {one.envelope.name}"] = float(worst)
     return found
 
 

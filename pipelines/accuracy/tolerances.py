@@ -1,206 +1,213 @@
 """How wrong the numbers can be.
 
 Mesh part: every stated value is computed again with elements one order higher and 1.5 times
-smaller, at the same place, on the same side of a line and for the same load position. The richer
+smaller, at the same place, on the same side of a line and for the same load. The richer
 answer is mostly several times nearer the truth, so the difference is the error, not a guess at it;
 `SAFETY` covers what the richer answer still misses. Twice the difference covers it where the richer
 answer is no more than half as wrong: so it was in 97 % of the values of
 `benchmarks/effectivity.py`, against 84 % of them with 1.25.
 
-Step part: how much higher the value is at its true worst load position (`worst`). The stated error
-is the sum of both. Beside it stands what the other plate theory makes of the value: no error, but a
-reminder of what the theory decides.
+Step part: how much higher the value is under its true worst traffic (`worst_loads`). The stated
+error is the sum of both. Beside it stands what the other plate theory makes of the value: no error,
+but a reminder of what the theory decides.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.accuracy.stated_values import (
     End,
-    Goal,
-    Headline,
-    Parts,
-    headline,
+    StatedValues,
     own_rows,
     rows_on,
-    values_under,
+    stated_under,
+    stated_values,
 )
-from pipelines.accuracy.worst_position import step_errors
+from pipelines.accuracy.worst_loads import worst_loads
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.single_vehicles import Envelopes
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.peaks import Peak
 from pipelines.envelopes.tolerance import Tolerance
 from pipelines.model.build import BuiltModel, richer_model
-from pipelines.model.cache import Shelf
 from pipelines.model.free_mesh import shortest_span
-from pipelines.model.influence import surfaces
+from pipelines.model.held_loads import values_under
 from pipelines.model.probes import probe_rows
-from pipelines.model.responses import Response, Solver, case_load
+from pipelines.model.responses import Response, SolvedDeck, case_load
+from pipelines.traffic.positions import WheelPatches
+from plate.arrays import Floats
+from plate.results.fields import field_points
+from plate.results.functionals import component_rows
+from plate.results.places import on_sides, side_of
 from plate.solver.stiffness import Stiffness
-
-Floats = NDArray[np.float64]
 
 SAFETY = 2.0
 
 
 @dataclass(frozen=True)
-class Tolerances:
-    """The parts of every stated error, and beside them what the other theory adds.
+class Yardsticks:
+    """What a run is measured against: the richer model, and the same mesh in the other theory."""
 
-    mesh, step : parts of the error; theory : value by the other of Mindlin's and Kirchhoff's
-    theory less the value stated, on the same mesh.
-    """
+    richer: Stiffness
+    other: SolvedDeck
 
-    mesh: Parts
-    step: Parts
-    theory: Parts
-
-    def peak(self, goal: Goal) -> Tolerance:
-        """That of a peak; zero where no load makes it."""
-        return Tolerance(*(part.peaks.get(goal, 0.0) for part in self._parts))
-
-    def beam(self, end: End) -> Tolerance:
-        """That of a beam's extreme."""
-        return Tolerance(
-            *(part.beams.get(end, 0.0) for part in (self.mesh, self.step, self.theory))
+    @classmethod
+    def of(cls, deck: Deck, built: BuiltModel, solved: SolvedDeck) -> "Yardsticks":
+        model = solved.model
+        span = None if model.section.thin else shortest_span(deck)
+        other = replace(model, section=replace(model.section, thin_span=span))
+        probes = probe_rows(deck, other, solved.recovery.points)
+        return cls(
+            solved.models.stiffness(richer_model(deck, built).model),
+            replace(solved, stiffness=solved.models.stiffness(other), probes=probes),
         )
 
-    def probes(self, extreme: str) -> Floats:
-        """Mesh part, step part and difference of the theories (n_row, 3) of all probe rows' "max"
-        or "min"."""
-        high = extreme == "max"
-        return np.stack([p.probes_max if high else p.probes_min for p in self._parts], axis=1)
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class CaseTolerances:
+    """Of the probes' results (n_row,) under each static case [SI]: mesh part of the error, and the
+    value by the other theory less the value stated."""
+
+    mesh: Mapping[str, Floats]
+    theory: Mapping[str, Floats]
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Tolerances:
+    """Tolerances of the stated values of a case of traffic [SI].
+
+    probes : of all probe rows' "max" and "min" (n_row, 3), mesh part, step part and difference of
+    the theories; peaks : of the governing values; beams : of the beams' extremes.
+    """
+
+    probes: Mapping[str, Floats]
+    peaks: tuple[Tolerance, ...]
+    beams: Mapping[End, Tolerance]
+
+
+def case_tolerances(
+    deck: Deck, solved: SolvedDeck, cases: Mapping[str, Response], measured: Yardsticks | None
+) -> CaseTolerances:
+    """Tolerances of the static cases; not a number where nothing was measured."""
+    if measured is None:
+        unknown = np.full(solved.probes.rows.shape[0], np.nan)
+        none = dict.fromkeys(cases, unknown)
+        return CaseTolerances(mesh=none, theory=none)
+    richer, other = measured.richer, measured.other
+    rows = probe_rows(deck, richer.model, field_points(richer.model)).rows
+    finer = case_values(deck, richer, rows)
+    theirs = case_values(deck, other.stiffness, other.probes.rows)
+    own = {name: response.probes[:, 0] for name, response in cases.items()}
+    return CaseTolerances(
+        mesh={name: SAFETY * np.abs(finer[name] - own[name]) for name in cases},
+        theory={name: theirs[name] - own[name] for name in cases},
+    )
+
+
+def traffic_tolerances(
+    deck: Deck,
+    solved: SolvedDeck,
+    envelope: TrafficEnvelope,
+    peaks: Sequence[Peak],
+    measured: Yardsticks | None,
+) -> Tolerances:
+    """Tolerances of probes, governing values and beam extremes under a case of traffic; not a
+    number where nothing was measured."""
+    stated = stated_values(deck, solved, envelope, peaks)
+    amounts = np.full((len(stated.value), 3), np.nan)
+    if measured is not None and len(amounts):
+        richer, other = measured.richer, measured.other
+        finer = stated_under(richer, rows_on(deck, richer.model, solved, stated), stated)
+        theirs = stated_under(other.stiffness, own_rows(other, stated), stated)
+        amounts[:, 0] = SAFETY * np.abs(finer - stated.value)
+        amounts[:, 1] = step_part(deck, solved, envelope, stated)
+        amounts[:, 2] = theirs - stated.value
+    high, low, of_peaks, of_ends = stated.split(amounts)
+    return Tolerances(
+        probes={"max": high, "min": low},
+        peaks=tuple(Tolerance(*three) for three in of_peaks.tolist()),
+        beams={
+            end.key: Tolerance(*three)
+            for end, three in zip(stated.ends, of_ends.tolist(), strict=True)
+        },
+    )
+
+
+class HeldValue(Protocol):
+    """A value of the plate under a held load.
+
+    at : plan point [m]; point : field point at or next to it; component : index in RESULTS.
+    """
 
     @property
-    def _parts(self) -> tuple[Parts, Parts, Parts]:
-        return self.mesh, self.step, self.theory
+    def at(self) -> tuple[float, float]: ...
+
+    @property
+    def point(self) -> int: ...
+
+    @property
+    def component(self) -> int: ...
+
+    @property
+    def held(self) -> WheelPatches: ...
+
+    @property
+    def peak(self) -> float: ...
 
 
-def estimate(
-    deck: Deck,
-    built: BuiltModel,
-    solver: Solver,
-    cases: Mapping[str, Response],
-    envelopes: Envelopes | None,
-    goals: Iterable[Goal],
-    mesh_only: Iterable[Goal] = (),
-    shelf: Shelf | None = None,
-) -> Tolerances:
-    """Parts of the error of probes, peaks and beam extremes.
-
-    goals : (field point, index in RESULTS, number of the governing load position) of each peak
-    under all vehicles; mesh_only : of more peaks, without the step part, which takes its time.
-    shelf : where an equal richer model may be found.
-    """
-    every = set(goals)
-    others = set(mesh_only) - every
-    stated = headline(solver, envelopes, every | others)
-    return Tolerances(
-        mesh_part(deck, built, solver, cases, envelopes, stated, shelf or Shelf()),
-        _step_part(deck, solver, cases, envelopes, stated, others),
-        _theory(deck, solver, cases, envelopes, stated),
-    )
-
-
-def mesh_part(
-    deck: Deck,
-    built: BuiltModel,
-    solver: Solver,
-    cases: Mapping[str, Response],
-    envelopes: Envelopes | None,
-    stated: Headline,
-    shelf: Shelf,
-) -> Parts:
-    """Mesh part of the error, against the richer mesh."""
-    richer = shelf.stiffness(richer_model(deck, built).model)
-    rows = rows_on(deck, richer.model, solver, stated)
-    found, moving = values_by(deck, richer, rows, stated, envelopes)
-    return stated.parts(
-        SAFETY * np.abs(moving - stated.value),
-        {name: SAFETY * np.abs(found[name] - r.probes[:, 0]) for name, r in cases.items()},
-    )
-
-
-def not_estimated(solver: Solver, cases: Iterable[str], goals: Iterable[Goal]) -> Tolerances:
-    """Tolerances that are all unknown (not a number)."""
-    unknown = np.full(solver.probes.rows.shape[0], np.nan)
-    ends = [
-        (name, kind, extreme)
-        for name in solver.beams.names
-        for kind in ("moment", "shear")
-        for extreme in ("max", "min")
+def held_mesh_parts(
+    solved: SolvedDeck, values: Iterable[HeldValue], measured: Yardsticks
+) -> list[float]:
+    """Mesh part of the error [SI] of values by the same loads on the richer mesh; signs of values
+    are left out, since shears may be magnitudes."""
+    rows = list(values)
+    if not rows:
+        return []
+    # Several values may be one place's, each beside another strip.
+    keys = [(id(one.held), one.at, one.point, one.component) for one in rows]
+    first = {key: one for key, one in zip(keys, rows, strict=True)}
+    places = list(first.values())
+    points = solved.recovery.points
+    towards = [
+        side_of(solved.model.mesh, points, one.point)
+        if np.allclose(one.at, points.plan[one.point], atol=1e-9)
+        else one.at
+        for one in places
     ]
-    parts = Parts(
-        dict.fromkeys(cases, unknown),
-        unknown,
-        unknown,
-        dict.fromkeys(goals, np.nan),
-        dict.fromkeys(ends, np.nan),
-    )
-    return Tolerances(parts, parts, parts)
+    at = np.array([one.at for one in places])
+    model = measured.richer.model
+    sides = on_sides(model.mesh, at, np.array(towards))
+    read = component_rows(model, sides, [one.component for one in places])
+    held = {id(one.held): one.held for one in places}
+    number = {key: k for k, key in enumerate(held)}
+    load = [number[id(one.held)] for one in places]
+    found = values_under(measured.richer, list(held.values()).__getitem__, read, load)
+    error = {
+        key: SAFETY * abs(abs(float(value)) - abs(one.peak))
+        for (key, one), value in zip(first.items(), found, strict=True)
+    }
+    return [error[key] for key in keys]
 
 
-def _theory(
-    deck: Deck,
-    solver: Solver,
-    cases: Mapping[str, Response],
-    envelopes: Envelopes | None,
-    stated: Headline,
-) -> Parts:
-    """Values by the other of Mindlin's and Kirchhoff's theory, on the same mesh, less those
-    stated."""
-    model = solver.model
-    span = None if model.section.thin else shortest_span(deck)
-    other = replace(model, section=replace(model.section, thin_span=span))
-    probes = probe_rows(deck, other, solver.recovery.points)
-    theirs = replace(solver, stiffness=Stiffness(other), probes=probes)
-    rows = own_rows(theirs, stated)
-    found, moving = values_by(deck, theirs.stiffness, rows, stated, envelopes)
-    return stated.parts(
-        moving - stated.value, {name: found[name] - r.probes[:, 0] for name, r in cases.items()}
-    )
+def step_part(
+    deck: Deck, solved: SolvedDeck, envelope: TrafficEnvelope, stated: StatedValues
+) -> Floats:
+    """Step part (n,) of the error of stated values [SI]."""
+    rows = own_rows(solved, stated)
+    wanted = list(zip(stated.row.tolist(), stated.sign.tolist(), strict=True))
+    starts = [envelope.position(number) for number in stated.number.tolist()]
+    found = worst_loads(deck, solved, rows, wanted, envelope.model, starts)
+    true = stated.joint * np.array([worst.value for worst in found])
+    missed = stated.joint * np.array([worst.tolerance for worst in found])
+    return np.asarray(np.maximum(stated.sign * (true - stated.value), 0.0) + missed)
 
 
-def values_by(
-    deck: Deck,
-    stiffness: Stiffness,
-    rows: sparse.csr_array,
-    stated: Headline,
-    envelopes: Envelopes | None,
-) -> tuple[dict[str, Floats], Floats]:
-    """Probe results (n_probe,) of every static case and headline values (n,) [SI] by a stiffness
-    and the rows (n_row, n_dof) on it."""
-    model = stiffness.model
-    loads = [case_load(deck, case, model) for case in deck.cases]
-    F = np.array(loads).reshape(-1, model.n_plate_dof).T
-    values = rows[: stated.n_probe] @ stiffness.solve(F, refine=True)
-    cases = {case.name: values[:, k] for k, case in enumerate(deck.cases)}
-    return cases, values_under(stiffness, rows, stated, envelopes)
-
-
-def _step_part(
-    deck: Deck,
-    solver: Solver,
-    cases: Iterable[str],
-    envelopes: Envelopes | None,
-    stated: Headline,
-    passed_over: set[Goal],
-) -> Parts:
-    """Step part of the headline values; not a number for peaks passed over, none of static
-    cases."""
-    errors = np.full(len(stated.value), np.nan)
-    still = {name: np.zeros(stated.n_probe) for name in cases}
-    if envelopes is None:
-        return stated.parts(errors, still)
-    surface = surfaces(solver.stiffness, own_rows(solver, stated))
-    first = 2 * stated.n_probe
-    skipped = {first + k for k, goal in enumerate(stated.goals) if goal in passed_over}
-    mine = [k for k in range(len(errors)) if k not in skipped]
-    wanted = list(zip(stated.row[mine].tolist(), stated.sign[mine].tolist(), strict=True))
-    starts = [envelopes.position(number) for number in stated.number[mine].tolist()]
-    values = stated.value[mine].tolist()
-    errors[mine] = step_errors(deck, surface, wanted, values, starts).errors
-    return stated.parts(errors, still)
+def case_values(deck: Deck, stiffness: Stiffness, rows: sparse.csr_array) -> dict[str, Floats]:
+    """Probe results (n_row,) [SI] of every static case by a stiffness and the rows on it."""
+    loads = [case_load(deck, case, stiffness.model) for case in deck.cases]
+    F = np.array(loads).reshape(-1, stiffness.model.n_plate_dof).T
+    values = rows @ stiffness.solve(F, refine=True)
+    return {case.name: values[:, k] for k, case in enumerate(deck.cases)}

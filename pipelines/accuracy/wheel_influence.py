@@ -10,22 +10,21 @@ What the interpolation misses shows when a place that it leads to is computed ex
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.model.influence import Surfaces
 from pipelines.standards.actions.loads import Axle, Vehicle
 from pipelines.traffic.positions import LoadPositions, Size
-from plate.geometry.alignment import Chart
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from plate.arrays import Floats, Ints
+from plate.geometry.alignment import Alignment
 
 # Lattice spaces in the smaller side of a patch, those of a patch that comes onto the slab, and the
 # most places of a lattice.
 SPACES = 4.0
 ENTERING = 10
 MOST_PLACES = 150_000
+# Share of a spacing within which places count as one.
+NEAR = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,7 +61,7 @@ class WheelField:
 
 
 def wheel_field(
-    surfaces: Surfaces, patch: Size, chart: Chart, reach: tuple[float, float]
+    surfaces: Surfaces, patch: Size, alignment: Alignment, reach: tuple[float, float]
 ) -> WheelField:
     """Lattice of the means under a patch of these sides (along, across) [m].
 
@@ -72,29 +71,37 @@ def wheel_field(
     low, high = corners.min(axis=0), corners.max(axis=0)
     half = 0.5 * np.array(patch)
     # A patch reaches furthest in stations where the arc is shortest; keep off the curve's centre.
-    if not chart.straight:
-        edge = high[1] + half[1] if chart.radius > 0.0 else low[1] - half[1]
-        half[0] /= max(1.0 - edge / chart.radius, 1e-3)
+    if not alignment.straight:
+        edge = high[1] + half[1] if alignment.radius > 0.0 else low[1] - half[1]
+        half[0] /= max(1.0 - edge / alignment.radius, 1e-3)
     spaces = np.ceil(SPACES * (high - low + 2.0 * half) / min(patch))
     spaces *= min(1.0, float(np.sqrt(MOST_PLACES / spaces.prod())))
     s, y = (_lattice(low[k], high[k], half[k], int(max(spaces[k], 4.0))) for k in (0, 1))
     # Two places more on each side, from which the outermost are interpolated.
     first, last = np.searchsorted(y, reach)
     y = y[min(max(first - 2, 0), len(y) - 4) : max(last + 2, 4)]
-    wheel = Vehicle("wheel", (Axle(0.0, 1.0, (0.0,), patch),))
+    wheel = Vehicle(name="wheel", axles=(Axle(0.0, 1.0, (0.0,), patch),))
     places = LoadPositions(
-        wheel, "forward", np.repeat(s, len(y)), np.tile(y, len(s)), (patch,), chart
+        vehicle=wheel,
+        direction="forward",
+        stations=np.repeat(s, len(y)),
+        offsets=np.tile(y, len(s)),
+        patches=(patch,),
+        alignment=alignment,
     )
     values = surfaces.means(places.wheels(slice(None)).corners)
     return WheelField(values.reshape(-1, len(s), len(y)), s, y)
 
 
 def _lattice(low: float, high: float, half: float, spaces: int) -> Floats:
-    """Places (n,) [m] from where a patch first touches the slab to where it leaves it."""
-    even = np.linspace(low - half, high + half, spaces + 1)
+    """Places (n,) [m] from where a patch first touches the slab to where it leaves it, nowhere
+    much further apart than so many equal spaces."""
+    even, space = np.linspace(low - half, high + half, spaces + 1, retstep=True)
     nodes = np.sort(np.concatenate([even, low + entering(half), high + entering(half)]))
-    # Places that nearly coincide would spoil the cubics.
-    return np.asarray(nodes[np.diff(nodes, prepend=-np.inf) > 0.2 * half / ENTERING])
+    # Places that nearly coincide would spoil the cubics: of two nearer than a share of either
+    # spacing one is left, so that of equal spaces none is lost.
+    least = NEAR * min(float(space), 2.0 * half / ENTERING)
+    return np.asarray(nodes[np.diff(nodes, prepend=-np.inf) > least])
 
 
 def entering(half: float) -> Floats:

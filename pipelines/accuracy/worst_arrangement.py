@@ -1,7 +1,7 @@
 """The true worst arrangement of a load model for single results.
 
-As `modelenvelopes` does on its lattice, but for one result at a time and on a fine lattice of its
-influence surface; the lanes' load positions are then refined continuously, one after the other,
+As `envelopes.traffic` does on its lattice, but for one result at a time and on a fine lattice of
+its influence surface; the lanes' load positions are then refined continuously, one after the other,
 each within the room that its neighbours leave.
 """
 
@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.accuracy.free_vehicle import (
@@ -22,16 +21,14 @@ from pipelines.accuracy.free_vehicle import (
 )
 from pipelines.accuracy.pattern_search import climb
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.arrangements import LaneAt, ModelEnvelope, ModelPosition
-from pipelines.model.influence import Surfaces, field_rows, surfaces
-from pipelines.model.responses import Solver
+from pipelines.model.influence import Surfaces, surfaces
+from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.loads import LaneKind, LoadModel
+from pipelines.traffic.arrangements import Arrangement, LoadedLane
 from pipelines.traffic.lanes import arrangement_orders, best_sum, lane_offsets, strip_shares
 from pipelines.traffic.pressure_cells import pressure_cells
-from pipelines.traffic.trains import has_pressure, lane_range
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from pipelines.traffic.trains import lane_range
+from plate.arrays import Floats, Ints
 
 # Steps of the scan and last step of the search in the smallest side of a patch.
 SCAN = 4.0
@@ -53,11 +50,11 @@ class WorstArrangement:
     """
 
     value: float
-    position: ModelPosition | None
+    position: Arrangement | None
     tolerance: float
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class _Kind:
     """A lane kind: its vehicles, and where each is worst at every offset.
 
@@ -76,11 +73,11 @@ class _Kind:
 
 def worst_arrangements(
     deck: Deck,
-    solver: Solver,
+    solved: SolvedDeck,
     rows: sparse.csr_array,
     wanted: Sequence[tuple[int, int]],
     model: LoadModel,
-    starts: Sequence[ModelPosition | None] | None = None,
+    starts: Sequence[Arrangement | None] | None = None,
 ) -> list[WorstArrangement]:
     """Worst arrangements of a load model for results.
 
@@ -90,7 +87,7 @@ def worst_arrangements(
     wanted : (row, +1 for its maximum or -1 for its minimum).
     starts : of each an arrangement to refine in any case.
     """
-    found = surfaces(solver.stiffness, rows)
+    found = surfaces(solved.stiffness, rows)
     search = _Search(deck, found, model, wanted)
     worst = search.refined(*search.on_lattice())
     if starts is None:
@@ -100,53 +97,6 @@ def worst_arrangements(
         b if sign * b.value > sign * a.value else a
         for a, b, (_, sign) in zip(worst, others, wanted, strict=True)
     ]
-
-
-@dataclass(frozen=True)
-class StepErrors:
-    """By how much stepped values may fall short of the true ones [SI]: refined less stepped value,
-    and what the search may have missed.
-
-    probes_max, probes_min : (6 n_probe,); peaks : (n_peak,) of the peaks asked for.
-    """
-
-    probes_max: Floats
-    probes_min: Floats
-    peaks: Floats
-
-
-def model_step_errors(
-    deck: Deck,
-    solver: Solver,
-    envelope: ModelEnvelope,
-    peaks: Sequence[tuple[int, int, int]] = (),
-) -> StepErrors:
-    """Step errors of the probes and of some peaks under a load model.
-
-    peaks : field point, index in RESULTS, and 1 for its maximum or -1 for its minimum.
-    """
-    n = solver.probes.rows.shape[0]
-    of_peaks = field_rows(solver, [p for p, *_ in peaks], [k for _, k, _ in peaks])
-    rows = sparse.csr_array(sparse.vstack([solver.probes.rows, of_peaks], format="csr"))
-    if not rows.shape[0]:
-        return StepErrors(np.zeros(0), np.zeros(0), np.zeros(0))
-    wanted = [(k, sign) for sign in (1, -1) for k in range(n)]
-    wanted += [(n + i, sign) for i, (_, _, sign) in enumerate(peaks)]
-    e, fields = envelope.probes, envelope.fields.extremes
-    at = {1: fields.at_maximum, -1: fields.at_minimum}
-    extreme = {1: fields.maximum, -1: fields.minimum}
-    numbers = [*e.at_maximum, *e.at_minimum, *(at[sign][k, p] for p, k, sign in peaks)]
-    starts = [envelope.position(int(number)) for number in numbers]
-    found = worst_arrangements(deck, solver, rows, wanted, envelope.model, starts)
-    stepped = np.concatenate(
-        [e.maximum, -e.minimum, [sign * extreme[sign][k, p] for p, k, sign in peaks]]
-    )
-    points = [point for point, _, _ in peaks]
-    joint = np.concatenate([np.tile(envelope.probe_joint, 2), envelope.joint[points]])
-    true = joint * np.array([abs(worst.value) for worst in found])
-    missed = joint * np.array([worst.tolerance for worst in found])
-    errors = np.maximum(true - stepped, 0.0) + missed
-    return StepErrors(errors[:n], errors[n : 2 * n], errors[2 * n :])
 
 
 class _Search:
@@ -168,7 +118,7 @@ class _Search:
     def _adverse(self) -> tuple[Floats, Floats]:
         """Edges of strips, and results (n_strip, n_entry) under 1 N/m2 on their adverse cells."""
         edges, strips = pressure_cells(self.deck, CELL)
-        if not has_pressure(self.model):
+        if not self.model.has_pressure:
             return edges, np.zeros((len(strips), len(self.rows)))
         sums = []
         for strip in strips:
@@ -189,7 +139,7 @@ class _Search:
         assert deck.traffic is not None
         drivers = list(drivers_of(deck, kind.vehicles))
         fields = wheel_fields(deck, self.found, drivers)
-        step = min(driver.smallest for driver in drivers) / SCAN
+        step = min(driver.step(SCAN) for driver in drivers)
         if deck.traffic.offsets is not None:
             offsets = np.array(sorted(deck.traffic.offsets))
             bounds = (0.0, 0.0)
@@ -217,7 +167,15 @@ class _Search:
         if kind.pressure:
             shares = strip_shares(self.edges, offsets, kind.width, self.carriageway)
             values = values + kind.pressure * (shares @ self.adverse)
-        return _Kind(kind, drivers, offsets, values, driver_of, place, bounds)
+        return _Kind(
+            kind=kind,
+            drivers=drivers,
+            offsets=offsets,
+            values=values,
+            driver=driver_of,
+            place=place,
+            bounds=bounds,
+        )
 
     def on_lattice(self) -> tuple[Ints, Ints, Floats]:
         """Of each entry the best order (m,), its lanes' drivers (n_lane, m) and places
@@ -245,7 +203,7 @@ class _Search:
                     places[1, lane, e] = one.offsets[j]
         return order, drivers, places
 
-    def started(self, starts: Sequence[ModelPosition | None]) -> tuple[Ints, Ints, Floats]:
+    def started(self, starts: Sequence[Arrangement | None]) -> tuple[Ints, Ints, Floats]:
         """The arrangements given, as `on_lattice` gives its own."""
         numbered = arrangement_orders(self.model)
         most = max(len(one.kinds) for one in self.model.sets)
@@ -301,8 +259,10 @@ class _Search:
                 if driver >= 0:
                     position = one.drivers[driver].position(places[:, lane, e])
                 offset = round(float(places[1, lane, e]), 6) + 0.0
-                at.append(LaneAt(one.kind.name, one.kind.factor, position, offset))
-            position_ = ModelPosition(self.model.name, tuple(at), factor)
+                at.append(LoadedLane(one.kind.name, one.kind.factor, position, offset))
+            position_ = Arrangement(
+                model=self.model.name, whole=self.model.whole, lanes=tuple(at), factor=factor
+            )
             sign = float(self.signs[e])
             missed = MISSED * max(value, self.scale[e])
             found.append(WorstArrangement(sign * value, position_, missed))

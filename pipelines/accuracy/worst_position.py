@@ -23,13 +23,11 @@ from pipelines.accuracy.free_vehicle import (
 from pipelines.accuracy.pattern_search import climb
 from pipelines.accuracy.wheel_influence import WheelField
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.single_vehicles import LoadPosition
 from pipelines.model.influence import Surfaces
 from pipelines.standards.actions.loads import Vehicle
+from pipelines.traffic.arrangements import LoadPosition
 from pipelines.traffic.positions import Size
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from plate.arrays import Floats, Ints
 
 # The scan's steps in the smallest side of a patch, and its steps of a variable spacing in those.
 SCAN = 4.0
@@ -76,17 +74,6 @@ class WorstPlace:
     tolerance: float
 
 
-@dataclass(frozen=True)
-class StepErrors:
-    """By how much stepped extremes may fall short of the true ones, and where those are.
-
-    errors : (n,) refined less stepped value, and what the search may have missed [SI].
-    """
-
-    errors: Floats
-    places: tuple[WorstPlace, ...]
-
-
 @dataclass(frozen=True, eq=False)
 class _Candidates:
     """Places worth looking at.
@@ -130,26 +117,6 @@ class _Candidates:
         keys = np.column_stack([self.entry, self.driver, cells.T])[order]
         _, first = np.unique(keys, axis=0, return_index=True)
         return self.part(np.sort(order[first]))
-
-
-def step_errors(
-    deck: Deck,
-    found: Surfaces,
-    wanted: Sequence[tuple[int, int]],
-    values: Sequence[float],
-    starts: Sequence[LoadPosition | None],
-    vehicles: Sequence[Vehicle] | None = None,
-) -> StepErrors:
-    """Step errors of extremes `values` of an envelope at load positions `starts`.
-
-    found, wanted, vehicles : as in `worst_places`.
-    """
-    places = worst_places(deck, found, wanted, starts=starts, vehicles=vehicles)
-    errors = [
-        max(sign * (place.value - value), 0.0) + place.tolerance
-        for place, value, (_, sign) in zip(places, values, wanted, strict=True)
-    ]
-    return StepErrors(np.array(errors), tuple(places))
 
 
 def worst_places(
@@ -245,7 +212,7 @@ def _scan(
 
     scale : (n_entry,) largest size of each result so far, raised by what is found here.
     """
-    step = driver.smallest / SCAN
+    step = driver.step(SCAN)
     s, y = (lattice(low, high, step) for low, high in driver.bounds[:2])
     s = np.unique(np.concatenate([s, driver.entering]).round(9))
     v = lattice(float(driver.bounds[2, 0]), float(driver.bounds[2, 1]), SPREADS * step)

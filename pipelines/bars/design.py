@@ -31,7 +31,7 @@ from pipelines.bars.checks.edge_beams import beam_checks
 from pipelines.bars.checks.fatigue import fatigue_rows
 from pipelines.bars.checks.near_supports import ReducedShear, reduced_shear
 from pipelines.bars.checks.remedies import Remedy
-from pipelines.bars.checks.shear_remedies import ShearCheck, Solved, shear_remedies
+from pipelines.bars.checks.shear_remedies import Resolved, ShearCheck, shear_remedies
 from pipelines.bars.checks.wheel_punching import WheelPunching, wheel_punching
 from pipelines.bars.demand.control_sections import (
     Sections,
@@ -39,20 +39,19 @@ from pipelines.bars.demand.control_sections import (
     ShearTracker,
     tension,
 )
+from pipelines.bars.demand.judged_under import JudgedUnder, judged_under
 from pipelines.bars.demand.membrane import MembraneForces
 from pipelines.bars.demand.moments import ROWS, Demand
-from pipelines.bars.demand.numbered import Numbered, Position
+from pipelines.bars.demand.numbered import Numbered
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.demand.wood_armer import triple
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis, Reinforcement
-from pipelines.envelopes.arrangements import ModelEnvelope
+from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.peaks import clear_of_widths
-from pipelines.envelopes.single_vehicles import Envelopes
-from pipelines.findings.finding import CAUTION
-from pipelines.model.responses import Solver
+from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.combinations import LimitState
-from pipelines.standards.actions.load_models import for_bars
+from pipelines.standards.actions.load_models import counts_under, for_bars
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.detailing.rules import Row
 from pipelines.standards.resistance.bars import (
@@ -65,12 +64,13 @@ from pipelines.standards.resistance.bars import (
     Mat,
 )
 from pipelines.standards.resistance.bending import OrderCost, order_cost
-from pipelines.traffic.positions import LoadPositions
+from pipelines.standards.resistance.shear import NOT_ASKED
+from pipelines.standards.sources import Source
+from pipelines.traffic.arrangements import Arrangement
+from plate.arrays import Floats
 
-Floats = NDArray[np.float64]
 
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LayerCheck:
     """Bending of one layer at the ultimate limit state.
 
@@ -85,7 +85,7 @@ class LayerCheck:
     m_face: float
     m_Rd: float
     at: tuple[float, float]
-    position: Position | None
+    position: Arrangement | None
     state: Mapping[Action, float]
     required: float
     gain: float | None
@@ -96,7 +96,7 @@ class LayerCheck:
         return self.m_Ed / self.m_Rd
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ShearPeak:
     """The worst sample for one width. side : -1 before, 1 after the line."""
 
@@ -107,14 +107,14 @@ class ShearPeak:
     line: str
     side: int
     at: tuple[float, float]
-    position: Position | None
+    position: Arrangement | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class StandardDesign:
     """Everything for one standard.
 
-    traffic : what the bars are judged under, in words. demands : by limit state.
+    under : the traffic that the bars are judged under. demands : by limit state.
     utilisation : (4, n_point) of bending, rows as designenvelope.ROWS.
     shear : worst sample for each width, in the order of the widths; design_width : the one judged.
     reduced : the same with loads near supports reduced, None where the standard has no such rule.
@@ -124,7 +124,7 @@ class StandardDesign:
     """
 
     basis: DesignBasis
-    traffic: str
+    under: JudgedUnder
     demands: Mapping[LimitState, Demand]
     layers: tuple[LayerCheck, ...]
     utilisation: Floats
@@ -143,11 +143,21 @@ class StandardDesign:
     panels: tuple[PanelCheck, ...]
 
     @property
+    def traffic(self) -> str:
+        """What the bars are judged under, in words."""
+        return self.under.words
+
+    @property
     def design_shear(self) -> ShearPeak | None:
         return next((p for p in self.shear if p.width == self.design_width), None)
 
+    @property
+    def shear_not_asked(self) -> Source | None:
+        """Where the standard leaves out the shear of such decks; None where it is asked for."""
+        return NOT_ASKED.get(self.basis.materials.standard)
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, kw_only=True)
 class Design:
     """Reinforcement of the deck judged by each standard.
 
@@ -162,35 +172,37 @@ class Design:
     membrane: MembraneForces | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Seen:
     """The deck and all that was found of its traffic."""
 
     deck: Deck
-    solver: Solver
-    envelopes: Envelopes | None
-    models: Sequence[ModelEnvelope]
+    solved: SolvedDeck
+    alone: TrafficEnvelope | None
+    models: Sequence[TrafficEnvelope]
     watch: DesignWatch
     numbered: Numbered
 
 
 def design(
-    deck: Deck,
-    solver: Solver,
-    envelopes: Envelopes | None,
-    models: Sequence[ModelEnvelope],
-    watch: DesignWatch,
+    deck: Deck, solved: SolvedDeck, traffic: Sequence[TrafficEnvelope], watch: DesignWatch
 ) -> Design:
-    """The design of a deck with bars, from what the watch has seen of single vehicles and from the
-    load models."""
+    """The design of a deck with bars, from what the watch has seen of vehicles that drive alone
+    and from the load models."""
     one = deck.reinforcement
     assert one is not None
-    numbered = Numbered(envelopes)
+    alone = next((envelope for envelope in traffic if not envelope.whole), None)
+    models = [envelope for envelope in traffic if envelope.whole]
+    numbered = Numbered()
+    if alone is not None:
+        numbered.add(alone)  # first: the watch has numbered its load positions so
     watch.take_models(numbered, models)
-    seen = _Seen(deck, solver, envelopes, models, watch, numbered)
+    seen = _Seen(
+        deck=deck, solved=solved, alone=alone, models=models, watch=watch, numbered=numbered
+    )
     demands = watch.moments.demands()
-    solved: Solved = {}
-    grid = raster(deck, solver)
+    resolved: Resolved = {}
+    grid = raster(deck, solved)
     found = []
     for basis, tracker in zip(one.bases, watch.shears, strict=True):
         mine = {
@@ -198,10 +210,16 @@ def design(
             for d in demands
             if d.combination.standard == basis.materials.standard
         }
-        found.append(_standard(seen, basis, mine, tracker, solved, grid))
+        found.append(_standard(seen, basis, mine, tracker, resolved, grid))
     combined = deck.combined_cases
     left_out = tuple(case.name for case in deck.cases if case.name not in combined)
-    return Design(one, tuple(found), watch.sections, left_out, watch.membrane)
+    return Design(
+        reinforcement=one,
+        standards=tuple(found),
+        sections=watch.sections,
+        left_out=left_out,
+        membrane=watch.membrane,
+    )
 
 
 def _standard(
@@ -209,21 +227,24 @@ def _standard(
     basis: DesignBasis,
     demands: Mapping[LimitState, Demand],
     tracker: ShearTracker,
-    solved: Solved,
+    resolved: Resolved,
     grid: Raster,
 ) -> StandardDesign:
-    deck, solver, watch, numbered = seen.deck, seen.solver, seen.watch, seen.numbered
+    deck, solved, watch, numbered = seen.deck, seen.solved, seen.watch, seen.numbered
     one = deck.reinforcement
     assert one is not None
     mat, bars = basis.materials, one.bars
     models = [m for m in seen.models if for_bars(m.model, mat.standard)]
-    runs = () if seen.envelopes is None else seen.envelopes.runs
-    plan = solver.recovery.points.plan
+    runs = () if seen.alone is None else seen.alone.runs
+    own = [run for run in runs if counts_under(run.vehicle.name, mat.standard)]
+    plan = solved.recovery.points.plan
     ultimate = demands["ULS"]
     m_Rd = resistances(bars, mat)
     crack = demands.get(basis.crack_combination, demands["characteristic"])
     characteristic, membrane = demands["characteristic"], watch.membrane
-    peaks = Peaks(_largest(ultimate), _largest(characteristic), _largest(crack))
+    peaks = Peaks(
+        ultimate=_largest(ultimate), characteristic=_largest(characteristic), crack=_largest(crack)
+    )
     if membrane is not None:
         pulls = (_pull(d, membrane.characteristic, one.angle) for d in (characteristic, crack))
         peaks = replace(peaks, arms=membrane.arms, pull=next(pulls), crack_pull=next(pulls))
@@ -242,53 +263,48 @@ def _standard(
         sample = int(shear_demand.utilisation[w].argmax())
         held = numbered.held(int(shear_demand.at[w, sample]))
         check = ShearCheck(
-            watch.sections,
-            sample,
-            judged.position,
-            None if held is None else held.loads,
-            shear_demand.forces[w, :, sample],
-            float(tension(shear_demand.forces[w], shear_demand.imposed)[sample]),
+            sections=watch.sections,
+            sample=sample,
+            position=judged.position,
+            held=None if held is None else held.loads,
+            forces=shear_demand.forces[w, :, sample],
+            n=float(tension(shear_demand.forces[w], shear_demand.imposed)[sample]),
         )
-        fixes = shear_remedies(deck, bars, basis, ultimate.combination, check, solved)
+        fixes = shear_remedies(
+            deck, bars, basis, ultimate.combination, check, resolved, solved.models
+        )
     beams = None if watch.beams is None else watch.beams.forces(mat.standard)
     by_layer = {layer: ultimate.layer(layer) for layer in LAYERS}
     survey = one.survey
     return StandardDesign(
-        basis,
-        _traffic_words(models, runs),
-        demands,
-        layers,
-        np.stack([ultimate.values[k] / m_Rd[ROWS[k]] for k in range(4)]),
-        (
+        basis=basis,
+        under=judged_under(models, runs, mat.standard),
+        demands=demands,
+        layers=layers,
+        utilisation=np.stack([ultimate.values[k] / m_Rd[ROWS[k]] for k in range(4)]),
+        rows=(
             *rule_rows(bars, basis, peaks, {d: _span(deck, d) for d in DIRECTIONS}, steel),
-            *fatigue_rows(deck, solver, watch, mat, demands),
-            *collision_rows(deck, solver, mat, watch.dead),
+            *fatigue_rows(deck, solved, watch, mat, demands),
+            *collision_rows(deck, solved, mat, watch.dead),
             *beam_checks(deck, one.beams, mat, ultimate.combination, beams),
         ),
-        {face: order_cost(bars, face, mat) for face in FACES},
-        {face: _outermost(peaks, face) for face in FACES},
-        {}
+        order={face: order_cost(bars, face, mat) for face in FACES},
+        outermost={face: _outermost(peaks, face) for face in FACES},
+        choice={}
         if one.choice is None
         else {face: choose_mat(bars, face, basis, peaks, one.choice) for face in FACES},
-        shear,
-        shear_demand,
-        watch.design_width,
-        None
+        shear=shear,
+        shear_demand=shear_demand,
+        design_width=watch.design_width,
+        reduced=None
         if deck.traffic is None
-        else reduced_shear(deck, solver, runs, numbered, tracker, watch.design_width),
-        fixes,
-        wheel_punching(deck, runs, models, bars, mat, ultimate.combination.traffic),
-        zones(grid, bars, mat, ultimate),
-        bottom_through(deck, plan, ultimate),
-        () if survey is None else panel_checks(deck.plan, survey, bars, mat, plan, by_layer),
+        else reduced_shear(deck, solved, runs, numbered, tracker, watch.design_width),
+        remedies=fixes,
+        punching=wheel_punching(deck, own, models, bars, mat, ultimate.combination.traffic),
+        zones=zones(grid, bars, mat, ultimate),
+        through=bottom_through(deck, plan, ultimate),
+        panels=() if survey is None else panel_checks(deck.plan, survey, bars, mat, plan, by_layer),
     )
-
-
-def _traffic_words(models: Sequence[ModelEnvelope], runs: Sequence[LoadPositions]) -> str:
-    alone = list(dict.fromkeys(run.vehicle.name for run in runs))
-    if not models:
-        return CAUTION if alone else "none"
-    return ", ".join([m.model.name for m in models] + [f"{name} alone" for name in alone])
 
 
 def _largest(demand: Demand) -> dict[Layer, float]:
@@ -330,16 +346,16 @@ def _layer(
     if demand.of_envelope is not None and demand.of_envelope[k].max() > 0:
         gain = 1 - float(values[top]) / float(demand.of_envelope[k].max())
     return LayerCheck(
-        layer,
-        float(values[top]),
-        float(values[clear].max()) if clear.any() else float(values[top]),
-        m_Rd[layer],
-        (float(plan[top, 0]), float(plan[top, 1])),
-        numbered.position(number),
-        dict(demand.states[int(demand.state[k, top])]),
-        required,
-        gain,
-        float(demand.least[k, top]),
+        layer=layer,
+        m_Ed=float(values[top]),
+        m_face=float(values[clear].max()) if clear.any() else float(values[top]),
+        m_Rd=m_Rd[layer],
+        at=(float(plan[top, 0]), float(plan[top, 1])),
+        position=numbered.position(number),
+        state=dict(demand.states[int(demand.state[k, top])]),
+        required=required,
+        gain=gain,
+        least=float(demand.least[k, top]),
     )
 
 
@@ -364,14 +380,14 @@ def _shear_peaks(
         at = sections.points[k]
         found.append(
             ShearPeak(
-                width,
-                float(demand.utilisation[w, k]),
-                float(demand.v[w, k]),
-                float(demand.v_Rd[w, k]),
-                sections.names[sections.line[k]],
-                int(sections.side[k]),
-                (float(at[0]), float(at[1])),
-                numbered.position(number),
+                width=width,
+                utilisation=float(demand.utilisation[w, k]),
+                v=float(demand.v[w, k]),
+                v_Rd=float(demand.v_Rd[w, k]),
+                line=sections.names[sections.line[k]],
+                side=int(sections.side[k]),
+                at=(float(at[0]), float(at[1])),
+                position=numbered.position(number),
             )
         )
     return tuple(found)

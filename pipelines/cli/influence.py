@@ -2,23 +2,19 @@
 
 import argparse
 from pathlib import Path
-from typing import TypeAlias
+from typing import TYPE_CHECKING
 
-from rich.console import Console
-
-from pipelines.deck.examples import example_path
-from pipelines.deck.reading.deck_file import read_deck
+from pipelines.cli.words import DECK, STATUS, Commands, found_deck, terminal
 from pipelines.errors import JobError
-from pipelines.model.influence import Wanted
-from pipelines.outputs import check_writable
-from pipelines.report.data.influence import InfluenceResult, influence_result, write_influence
 from plate.conventions import RESULTS
 
-Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+if TYPE_CHECKING:
+    from pipelines.model.influence import Wanted
+    from pipelines.report.data.influence import InfluenceResult
 
 
-def add_influence(commands: Commands, caution: str) -> None:
-    """Add the command `influence`; caution : ends its help."""
+def add_influence(commands: Commands) -> None:
+    """Add the command `influence`."""
     parser = commands.add_parser(
         "influence",
         help="influence surface of one result and its worst load position",
@@ -26,9 +22,9 @@ def add_influence(commands: Commands, caution: str) -> None:
         "worst positions of the deck's vehicles, each alone, refined continuously. Writes "
         "influence.csv, influence.vtu and influence.svg. With --to the result is the mean along "
         "the segment, with --resultant the resultant across it.",
-        epilog=caution + " Exit status: 0 success, 2 a mistake in the input, 1 anything else.",
+        epilog=STATUS,
     )
-    parser.add_argument("deck", metavar="DECK", help="deck file, or a packaged example: estuary")
+    parser.add_argument("deck", metavar="DECK", help=DECK)
     parser.add_argument(
         "--at", nargs=2, type=float, metavar=("X", "Y"), required=True, help="station, offset [m]"
     )
@@ -45,48 +41,50 @@ def add_influence(commands: Commands, caution: str) -> None:
 
 
 def _influence(arguments: argparse.Namespace) -> int:
-    path = Path(arguments.deck)
-    if not path.exists():
-        path = example_path(arguments.deck) or path
-    if arguments.out.exists() and not arguments.out.is_dir():
-        raise JobError(f"--out {arguments.out}: is a file, a folder is needed")
-    deck, wanted = read_deck(path), _wanted(arguments)
-    check_writable(arguments.out)
+    from pipelines.deck.reading.deck_file import read_deck
+
+    deck = read_deck(found_deck(arguments.deck))
+    from pipelines.outputs import check_folder
+    from pipelines.report.data.influence import FILES, influence_result, write_influence
+
+    wanted = _wanted(arguments)
+    check_folder(arguments.out, "influence", FILES)
     result = influence_result(deck, wanted)
     files = write_influence(result, arguments.out)
-    console = Console(soft_wrap=True)
+    console = terminal()
     for line in [*_words(result), *map(str, files)]:
-        console.print(line, highlight=False, markup=False)
+        console.print(line)
     return 0
 
 
-def _wanted(arguments: argparse.Namespace) -> Wanted:
+def _wanted(arguments: argparse.Namespace) -> "Wanted":
+    from pipelines.model.influence import Wanted
+
     at = (arguments.at[0], arguments.at[1])
     if arguments.to is None:
         if arguments.resultant:
             raise JobError("--resultant needs --to, the other end of the section")
-        return Wanted(arguments.component, at, side=arguments.side)
+        return Wanted(component=arguments.component, at=at, side=arguments.side)
     if arguments.side:
         raise JobError("--side is for a point, not for a segment")
     to = (arguments.to[0], arguments.to[1])
     if at == to:
         raise JobError("--to is the same point as --at")
-    return Wanted(arguments.component, start=at, end=to, resultant=arguments.resultant)
+    return Wanted(component=arguments.component, start=at, end=to, resultant=arguments.resultant)
 
 
-def _words(result: InfluenceResult) -> list[str]:
+def _words(result: "InfluenceResult") -> list[str]:
     lines = [f"Influence on {result.wanted.words}"]
     if not result.worst:
-        lines.append("The deck file has no vehicles: no load position is searched.")
-    for name, place in zip(("largest", "smallest"), result.worst, strict=False):
-        if place.position is None:
+        lines.append("The deck file has no traffic: no load position is searched.")
+    for k, worst in enumerate(result.worst):
+        name = f"{worst.case}, {('largest', 'smallest')[k % 2]}"
+        if worst.position is None:
             lines.append(f"{name}: 0 {result.unit}, the empty deck")
             continue
-        at = place.position
         lines.append(
-            f"{name}: {place.value:.4g} {result.unit} (the search may have missed "
-            f"{place.tolerance:.1g}), {at.vehicle} alone, {at.direction}, first axle at station "
-            f"{at.station:.3f} m, offset {at.offset:+.3f} m"
+            f"{name}: {worst.value:.4g} {result.unit} (the search may have missed "
+            f"{worst.tolerance:.1g}); {worst.position.words}"
         )
     if not result.wanted.resultant and result.wanted.component != "w":
         lines.append(

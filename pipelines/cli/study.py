@@ -5,38 +5,32 @@ import os
 import sys
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING
 
-from rich.console import Console
-
+from pipelines.cli.words import STATUS, Commands, terminal
 from pipelines.deck.examples import FOLDER
 
 if TYPE_CHECKING:
     from pipelines.study.run import Outcome
 
 STUDIES = FOLDER / "studies"
-FIT_FILES = ("fit.txt", "fit.json", "fit.csv", "predicted.svg", "residuals.svg", "partial.svg")
 # Between two lines of progress where there is no terminal [s].
 QUIET = 15.0
 
 
-Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+def add_study(commands: Commands) -> None:
+    """Add the commands `study` and `fit`."""
+    _add_study(commands)
+    _add_fit(commands)
 
 
-def add_study(commands: Commands, caution: str) -> None:
-    """Add the commands `study` and `fit`; caution : ends their help."""
-    epilog = caution + " Exit status: 0 success, 2 a mistake in the input, 1 anything else."
-    _add_study(commands, epilog)
-    _add_fit(commands, epilog)
-
-
-def _add_study(commands: Commands, epilog: str) -> None:
+def _add_study(commands: Commands) -> None:
     parser = commands.add_parser(
         "study",
         help="compute a family of decks described by a study file",
         description="Compute every deck of a study file and write the table of its responses. What "
         "is finished is kept: the same command again computes what is missing or has changed.",
-        epilog=epilog,
+        epilog=STATUS,
     )
     parser.add_argument(
         "study",
@@ -61,14 +55,14 @@ def _add_study(commands: Commands, epilog: str) -> None:
     parser.set_defaults(do=_study)
 
 
-def _add_fit(commands: Commands, epilog: str) -> None:
+def _add_fit(commands: Commands) -> None:
     parser = commands.add_parser(
         "fit",
         help="fit a formula to the table of a study",
         description="Fit a response of a study's table to dimensionless groups, as a fit file "
         "says: the mean and a safe-side quantile, judged on geometries that were held out and "
         "beside the hand methods. Prints the formulas; writes text, numbers and figures.",
-        epilog=epilog,
+        epilog=STATUS,
     )
     parser.add_argument(
         "fit",
@@ -99,7 +93,7 @@ def packaged(name: str) -> Path:
 
 
 def _study(arguments: argparse.Namespace) -> int:
-    from pipelines.study.run import run_study  # with Parquet; other commands need not wait for it
+    from pipelines.study.run import run_study
 
     tell = StudyProgress()
     outcome = run_study(
@@ -110,22 +104,25 @@ def _study(arguments: argparse.Namespace) -> int:
         progress=tell,
     )
     tell.close()
-    _print_outcome(outcome)
+    _print_outcome(outcome, arguments.out)
     return 0
 
 
 def _fit(arguments: argparse.Namespace) -> int:
-    from pipelines.study.fit.run import run_fit  # with Parquet and drawing
+    from pipelines.study.fit.run import FILES, run_fit
 
     result = run_fit(packaged(arguments.fit), arguments.out, arguments.table)
     print(result.text())
-    for name in FIT_FILES:
+    for name in FILES:
         print(os.fspath(arguments.out / name))
     return 0
 
 
-def _print_outcome(outcome: "Outcome") -> None:
-    console = Console(soft_wrap=True, highlight=False)
+def _print_outcome(outcome: "Outcome", out: Path) -> None:
+    from pipelines.errors import extra_words
+    from pipelines.study.run import FILES
+
+    console = terminal()
     console.print(
         f"{outcome.rows} rows, {outcome.failed} failed, {outcome.above_target} with a numerical "
         f"tolerance above the target; {outcome.computed} decks computed in this run"
@@ -136,9 +133,11 @@ def _print_outcome(outcome: "Outcome") -> None:
             f"per hour; at most about {outcome.need.bytes / 1e9:.2f} GB per deck in flight "
             f"(estimate from {outcome.need.looked_at} of {outcome.need.structures} structures)"
         )
-    folder = outcome.table.parent
-    for name in ("table.parquet", "table.csv", "design.csv", "study.json"):
-        console.print(os.fspath(folder / name))
+    for name in FILES:
+        if (out / name).exists():
+            console.print(os.fspath(out / name))
+        else:  # the one file that is not always there
+            console.print(f"{name} is left out: it needs {extra_words('study')}")
 
 
 class StudyProgress:

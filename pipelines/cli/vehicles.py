@@ -2,25 +2,20 @@
 
 import argparse
 from pathlib import Path
-from typing import TypeAlias
 
+from pipelines.cli.words import CAUTION, Commands
 from pipelines.errors import JobError
-from pipelines.files import write_text
-from pipelines.report.sections.vehicle_list import listing, page
-from pipelines.standards.actions.load_models import Conditions
-
-Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
 
-def add_vehicles(commands: Commands, caution: str) -> None:
-    """Add the command `vehicles`; caution : ends its help."""
+def add_vehicles(commands: Commands) -> None:
+    """Add the command `vehicles`."""
     parser = commands.add_parser(
         "vehicles",
         help="list the standards' vehicles and load models, drawn to scale",
         description="List all vehicles and load models with their sources; with --out also a page "
         "with every vehicle drawn to scale. Lanes, presence and impact of load models are shown "
         "for a carriageway and a span.",
-        epilog=caution,
+        epilog=CAUTION,
     )
     parser.add_argument("--out", metavar="FILE.html", type=Path, help="page to write")
     parser.add_argument(
@@ -35,11 +30,19 @@ def add_vehicles(commands: Commands, caution: str) -> None:
 def _vehicles(arguments: argparse.Namespace) -> int:
     if not (2.5 <= arguments.width <= 100.0 and 0.1 <= arguments.span <= 200.0):
         raise JobError("--width is 2.5 to 100 m, --span 0.1 to 200 m")
+    from pipelines.files import write_text
+    from pipelines.outputs import SMALL, check_file
+    from pipelines.report.html import html_of
+    from pipelines.report.sections.vehicle_list import listing, page
+    from pipelines.standards.actions.load_models import Conditions
+
+    if arguments.out is not None:
+        check_file(arguments.out, SMALL)
     conditions = Conditions(width=arguments.width, span=arguments.span)
     for line in listing(conditions):
         print(line)
     if arguments.out is not None:
         arguments.out.parent.mkdir(parents=True, exist_ok=True)
-        write_text(arguments.out, page(conditions))
+        write_text(arguments.out, html_of(page(conditions)))
         print(arguments.out)
     return 0

@@ -2,39 +2,36 @@
 
 import argparse
 from pathlib import Path
-from typing import TypeAlias
 
-from rich.console import Console
-from rich.table import Table
-
-from pipelines.files import write_text
-
-Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+from pipelines.cli.words import CAUTION, Commands, terminal
 
 # Of the table in a file or a pipe [characters].
 WIDE = 200
 
 
-def add_verify(commands: Commands, caution: str) -> None:
-    """Add the command `verify`; caution : ends its help."""
+def add_verify(commands: Commands) -> None:
+    """Add the command `verify`."""
     parser = commands.add_parser(
         "verify",
         help="compute the published cases of plate theory and print the table",
         description="Compute published cases of plate theory by the finite elements and compare "
         "them with the print, a closed form or a series. Takes about half a minute.",
-        epilog=caution + " Exit status: 0 every row agrees, 1 a row differs, 2 a user's mistake.",
+        epilog=CAUTION + " Exit status: 0 every row agrees, 1 a row differs, 2 a user's mistake.",
     )
     parser.add_argument("--out", metavar="FILE.csv", type=Path, help="also write the table there")
     parser.set_defaults(do=_verify)
 
 
 def _verify(arguments: argparse.Namespace) -> int:
-    # Here, so that the other commands do not wait for the series to be imported.
+    from rich.table import Table
+
+    from pipelines.files import write_text
+    from pipelines.outputs import SMALL, check_file
     from plate.verification.table import COLUMNS, agreement, cells, csv_text, verification_rows
 
-    console = Console(soft_wrap=True)
-    if not console.is_terminal:
-        console = Console(soft_wrap=True, width=WIDE)
+    if arguments.out is not None:
+        check_file(arguments.out, SMALL)
+    console = terminal(WIDE)
     rows = verification_rows()
     table = Table(title="Published cases")
     numbers = ("value", "found", "difference", "within")
@@ -49,8 +46,8 @@ def _verify(arguments: argparse.Namespace) -> int:
         case = texts[0]
     console.print(table)
     total = agreement(rows)
-    console.print(total.sentence, highlight=False)
+    console.print(total.sentence)
     if arguments.out is not None:
         write_text(arguments.out, csv_text(rows))
-        console.print(str(arguments.out), highlight=False)
+        console.print(str(arguments.out))
     return 1 if total.failed else 0

@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 
 from pipelines.deck.reinforcement import Reinforcement
-from pipelines.standards.actions.loads import Action, Axle, LoadModel, Vehicle
+from pipelines.standards.actions.loads import Action, Axle, LoadModel, Vehicle, alone
 from plate.geometry.plan import Plan
 
 Theory = Literal["mindlin", "kirchhoff"]
@@ -36,7 +36,7 @@ class Zone:
     thickness: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Slab:
     """thickness [m]; E [Pa]; density (weight) [N/m3]; stiffness factors on D_x, D_y, D_xy.
 
@@ -56,7 +56,7 @@ class Slab:
     concrete: str | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Held:
     """Where a beam is itself held.
 
@@ -74,7 +74,7 @@ class Held:
     lifts: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Beam:
     """Beam section: E, G [Pa]; I, J [m4]; A [m2]; Av [m2] or None (no shear deformation).
 
@@ -92,7 +92,7 @@ class Beam:
     connection: float = 0.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Line:
     """A line of the plan that supports or stiffens the slab.
 
@@ -115,7 +115,7 @@ class Line:
     label: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Point:
     """A point support whose mean deflection over a square of side `size` [m] is held; k [N/m]."""
 
@@ -145,7 +145,7 @@ class LineLoad:
     on: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Case:
     """A static load case; pressure [N/m2] on the whole slab, positive down.
 
@@ -162,12 +162,14 @@ class Case:
     stage: Stage = "short-term"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Traffic:
     """Moving loads; lengths in m, dispersal angle in rad.
 
     Exactly one of lateral_step and offsets is set. edge_clearance (kerb to wheel centre)
     overrides the vehicles' own clearances when given.
+    on_overhang : whether the left and the right kerb stand on an overhang, beyond the outermost
+    line along the deck that carries it.
     joints : edges of the deck at expansion joints, for load models that say so.
     """
 
@@ -183,12 +185,28 @@ class Traffic:
     directions: Literal["forward", "both"]
     load_models: tuple[LoadModel, ...] = ()
     joints: tuple[str, ...] = ()
+    on_overhang: tuple[bool, bool] = (False, False)
 
     @property
     def all_vehicles(self) -> tuple[Vehicle, ...]:
         """Those that drive alone and those of the load models."""
         models = [v for m in self.load_models for kind in m.kinds for v in kind.vehicles]
         return (*self.vehicles, *models)
+
+    @property
+    def cases(self) -> tuple[LoadModel, ...]:
+        """The cases of traffic: every load model, then the vehicles that drive alone."""
+        return (*self.load_models, *((alone(self.vehicles),) if self.vehicles else ()))
+
+    def clearances(self, vehicle: Vehicle) -> tuple[float, float]:
+        """Distances [m] that a vehicle keeps from the left and the right kerb."""
+        if self.edge_clearance is not None:
+            return self.edge_clearance, self.edge_clearance
+        near = vehicle.clearance
+        if vehicle.overhang_clearance is not None:
+            near = min(near, vehicle.overhang_clearance)
+        left, right = (near if on else vehicle.clearance for on in self.on_overhang)
+        return left, right
 
     def offset_range(
         self, vehicle: Vehicle, direction: Direction = "forward"
@@ -200,7 +218,7 @@ class Traffic:
         wide. The direction matters only where the wheels are not symmetric about the centre line.
         """
         to_tyre = self.edge_clearance is None and vehicle.clearance_to == "tyre edge"
-        clearance = vehicle.clearance if self.edge_clearance is None else self.edge_clearance
+        at_left, at_right = self.clearances(vehicle)
         side = -1.0 if direction == "reverse" else 1.0
 
         def reach(axle: Axle) -> float:
@@ -208,8 +226,8 @@ class Traffic:
 
         left = min(side * y - reach(axle) for axle in vehicle.axles for y in axle.wheels)
         right = max(side * y + reach(axle) for axle in vehicle.axles for y in axle.wheels)
-        low = self.carriageway[0] + clearance - left
-        high = self.carriageway[1] - clearance - right
+        low = self.carriageway[0] + at_left - left
+        high = self.carriageway[1] - at_right - right
         if abs(high - low) <= SAME:
             low = high = 0.5 * (low + high)
         return low, high
@@ -238,7 +256,7 @@ class MeshOptions:
     error: float | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Deck:
     """A validated deck. `lines` holds only lines that are not free, in plan order.
 

@@ -6,7 +6,7 @@ Overhangs belong to the panel beside them. A plan without lines is one panel.
 import numpy as np
 from numpy.typing import NDArray
 
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
 from plate.geometry.plan import Plan
 
 WHOLE = "slab"

@@ -9,6 +9,7 @@ from typing import Literal
 
 from pipelines.deck.survey import PanelReadings
 from pipelines.deck.survey import Value as SurveyValue
+from pipelines.standards.detailing.cover import BRIDGE_LIFE
 from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import Face, SlabBars
 from pipelines.standards.resistance.fatigue_damage import DamageFactor
@@ -16,14 +17,14 @@ from pipelines.standards.resistance.fatigue_damage import DamageFactor
 CrackCombination = Literal["characteristic", "frequent", "quasi-permanent"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class DesignBasis:
     """One standard to which the slab is checked.
 
     exposure : class at the top and bottom face in the standard's words, None = not stated.
     aggregate : largest size [m]; crack_width : limit that the user states [m], None = the
     standard's; crack_combination : of the crack width; structural_class : 1 .. 6 for S1 .. S6 of
-    EN 1992-1-1 4.4.1.2(5), behind its cover.
+    EN 1992-1-1 4.4.1.2(5) behind its cover, None = by the design life [years].
     """
 
     materials: Materials
@@ -31,7 +32,8 @@ class DesignBasis:
     aggregate: float
     crack_width: float | None
     crack_combination: CrackCombination
-    structural_class: int = 4
+    structural_class: int | None = None
+    design_life: float = BRIDGE_LIFE
 
 
 @dataclass(frozen=True)
@@ -56,7 +58,7 @@ class ImposedForce:
     gamma: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Collision:
     """Horizontal force outwards on the parapets of some side edges.
 
@@ -75,7 +77,7 @@ class Collision:
     vertical: float = 0.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class EdgeBeam:
     """Bars and links of the beams along some lines, a rectangle of width x depth [m].
 
@@ -105,7 +107,7 @@ class Survey:
     value: SurveyValue
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Reinforcement:
     """Bars of the slab and what they are checked to.
 

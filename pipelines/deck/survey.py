@@ -12,8 +12,6 @@ cover_mm without a direction is to the outermost bars; with one, to the bars alo
 meter reads them: then the depth of each layer follows from its own cover.
 """
 
-import csv
-import io
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -23,6 +21,7 @@ from typing import Literal, cast
 import numpy as np
 
 from pipelines.errors import DeckError
+from pipelines.files import UnreadableError, csv_rows, read_plain
 from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Direction, Face
 
 Quantity = Literal["thickness", "cover", "diameter", "spacing"]
@@ -38,6 +37,7 @@ COLUMNS = (
     "outer",
     "thickness_mm",
 )
+LARGEST_FILE = 10_000_000  # bytes
 # readings outside these are slips of the pen or of the unit [mm]
 BOUNDS: dict[Quantity, tuple[float, float]] = {
     "thickness": (50.0, 2000.0),
@@ -62,7 +62,7 @@ class Key:
         return ", ".join(word for word in (self.quantity, *where) if word)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Statistics:
     """Readings of one quantity [m]; deviation: sample standard deviation, NaN of one reading."""
 
@@ -94,7 +94,13 @@ class PanelReadings:
 def _statistics(values: tuple[float, ...]) -> Statistics:
     a = np.asarray(values)
     deviation = float(a.std(ddof=1)) if a.size > 1 else float("nan")
-    return Statistics(a.size, float(a.mean()), deviation, float(a.min()), float(a.max()))
+    return Statistics(
+        n=a.size,
+        mean=float(a.mean()),
+        deviation=deviation,
+        least=float(a.min()),
+        most=float(a.max()),
+    )
 
 
 def read_survey(path: Path, panels: Iterable[str]) -> dict[str, PanelReadings]:
@@ -106,9 +112,11 @@ def read_survey(path: Path, panels: Iterable[str]) -> dict[str, PanelReadings]:
         With every mistake of the file, each with its line.
     """
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise DeckError(str(path), [f"cannot be read as UTF-8 text: {error}"]) from error
+        text = read_plain(path, LARGEST_FILE).decode("utf-8-sig")
+    except UnreadableError as error:
+        raise DeckError(str(path), [str(error)]) from None
+    except UnicodeDecodeError as error:
+        raise DeckError(str(path), [f"cannot be read as UTF-8 text: {error.reason}"]) from None
     return parse_survey(text, panels, str(path))
 
 
@@ -116,19 +124,21 @@ def parse_survey(
     text: str, panels: Iterable[str], name: str = "survey"
 ) -> dict[str, PanelReadings]:
     """Readings by panel from the text of a survey; `name` stands in its errors."""
-    rows = csv.DictReader(io.StringIO(text), skipinitialspace=True)
-    columns = rows.fieldnames or []
-    if mistakes := _column_mistakes(list(columns)):
+    try:
+        columns, rows = csv_rows(text)
+    except UnreadableError as error:
+        raise DeckError(name, [str(error)]) from None
+    if mistakes := _column_mistakes(columns):
         raise DeckError(name, mistakes)
     known = list(panels)
     values: dict[str, dict[Key, list[float]]] = defaultdict(lambda: defaultdict(list))
     outer: dict[str, dict[Face, Direction]] = defaultdict(dict)
-    for row in rows:
-        where = f"line {rows.line_num}"
-        if None in row:
+    for line, row in rows:
+        where = f"line {line}"
+        if len(row) > len(columns):
             mistakes.append(f"{where}: more cells than columns")
             continue
-        cells = {column: (row[column] or "").strip() for column in columns}
+        cells = dict.fromkeys(columns, "") | dict(zip(columns, map(str.strip, row), strict=False))
         if not any(cells.values()):
             continue
         found = _row_mistakes(cells, known)
@@ -199,6 +209,9 @@ def _row_readings(
         try:
             value = float(text)
         except ValueError:
+            found.append(f"{quantity}_mm {text!r} is not a number")
+            continue
+        if "_" in text or not text.isascii():  # numbers to Python, to nobody who reads a meter
             found.append(f"{quantity}_mm {text!r} is not a number")
             continue
         if not low <= value <= high:

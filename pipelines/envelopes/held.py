@@ -1,4 +1,4 @@
-"""The loads of a load model where it governs given results, held."""
+"""The loads of a case of traffic where it governs given results, held."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -8,20 +8,20 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.arrangements import ModelEnvelope
+from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.model.influence import field_rows, surfaces
-from pipelines.model.responses import Solver
+from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.positions import WheelPatches
 from pipelines.traffic.pressure_cells import pressure_cells
 
 
 def held_arrangements(
     deck: Deck,
-    solver: Solver,
-    model: ModelEnvelope,
+    solved: SolvedDeck,
+    envelope: TrafficEnvelope,
     places: Sequence[tuple[int, int, int, int]],
 ) -> list[WheelPatches]:
-    """The loads of a load model where it governs results, near joints already raised.
+    """The loads of a case of traffic where it governs results, near joints already raised.
 
     places : field point, index in RESULTS, 1 for its maximum or -1 for its minimum, and number of
     the arrangement. One influence surface for each tells on which cells distributed loads are
@@ -30,31 +30,40 @@ def held_arrangements(
     if not places:
         return []
     points, components, signs, numbers = (np.array(v) for v in zip(*places, strict=True))
-    rows = field_rows(solver, points.tolist(), components.tolist())
-    return held_loads(deck, solver, model, rows, signs, numbers, model.joint[points])
+    rows = field_rows(solved, points.tolist(), components.tolist())
+    return held_loads(deck, solved, envelope, rows, signs, numbers, envelope.joint[points])
 
 
 def held_loads(
     deck: Deck,
-    solver: Solver,
-    model: ModelEnvelope,
+    solved: SolvedDeck,
+    envelope: TrafficEnvelope,
     rows: sparse.csr_array,
     signs: NDArray[np.int64],
     numbers: NDArray[np.int64],
     joint: NDArray[np.float64],
 ) -> list[WheelPatches]:
-    """The loads of a load model where it governs results given as rows (n, n_dof) on the
+    """The loads of a case of traffic where it governs results given as rows (n, n_dof) on the
     displacements.
 
     signs, numbers, joint : (n,) 1 for a maximum or -1 for a minimum, number of the arrangement,
     and factor near joints.
     """
+    if not envelope.model.has_pressure:
+        return [
+            _times(float(factor), envelope.loads(deck, int(number)))
+            for number, factor in zip(numbers, joint, strict=True)
+        ]
     _, strips = pressure_cells(deck)
     corners = np.concatenate([strip.wheels(slice(None)).corners for strip in strips])
-    means = surfaces(solver.stiffness, rows).means(corners)
+    means = surfaces(solved.stiffness, rows).means(corners)
     ends = np.cumsum([len(strip) for strip in strips])[:-1]
     found = []
     for sign, number, factor, own in zip(signs, numbers, joint, means, strict=True):
-        held = model.held(deck, int(number), np.split(sign * own > 0.0, ends))
-        found.append(replace(held, load=float(factor) * held.load))
+        held = envelope.loads(deck, int(number), np.split(sign * own > 0.0, ends))
+        found.append(_times(float(factor), held))
     return found
+
+
+def _times(factor: float, loads: WheelPatches) -> WheelPatches:
+    return replace(loads, load=factor * loads.load)

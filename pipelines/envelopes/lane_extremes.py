@@ -6,14 +6,10 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pipelines.envelopes.single_vehicles import SIGNS, FieldTracker, Peaks, Tracker, with_sums
+from pipelines.envelopes.extremes import SIGNS, FieldTracker, Peaks, Tracker, with_sums
 from pipelines.model.responses import Response
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-
+from plate.arrays import Floats, Ints
 
 Reader = Callable[[Ints, Floats], tuple[Floats, Floats]]
 """Field points (k,) and the six results there (6, k, n) -> fields (n_field, k, n) and what is kept
@@ -88,7 +84,7 @@ class TrainExtremes:
         """What positions first, first + 1, ... may add to the fields; any thread may ask."""
         found: dict[str, list[Peaks]] = {name: [] for name in self.sets}
         for name, points, fields, beside in read_parts(self.sets, response):
-            found[name].append(self.fields[name].seen_at(points, fields, beside, first))
+            found[name].append(self.fields[name].seen(points, fields, beside, first))
         return found
 
     def take(self, others: Floats, first: int, peaks: Mapping[str, list[Peaks]]) -> None:

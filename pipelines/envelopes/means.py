@@ -9,18 +9,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.peaks import Governing
-from pipelines.envelopes.single_vehicles import Envelopes, find_position
-from pipelines.model.responses import Solver, position_load
+from pipelines.envelopes.peaks import Peak
+from pipelines.model.held_loads import values_under
+from pipelines.model.responses import SolvedDeck
 from pipelines.units import RESULT_SCALE
+from plate.arrays import Floats
 from plate.geometry.plan import Plan
-from plate.results.fields import mean_along
-
-Floats = NDArray[np.float64]
+from plate.results.functionals import mean_rows
 
 # Widths in thicknesses of the slab.
 WIDTHS = (1.0, 2.0, 3.0, 5.0, 7.0, 10.0)
@@ -29,7 +27,7 @@ ACROSS = (2, 5)
 STEPS = 200
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class MeanCurve:
     """Means of one governing value: widths (n,) [m] and values (n,) in the report's unit."""
 
@@ -40,32 +38,45 @@ class MeanCurve:
     values: tuple[float, ...]
 
 
-def mean_curves(
-    deck: Deck, solver: Solver, envelopes: Envelopes, peaks: Sequence[Governing]
-) -> list[MeanCurve]:
+def mean_curves(deck: Deck, solved: SolvedDeck, peaks: Sequence[Peak]) -> tuple[MeanCurve, ...]:
     """Mean over `WIDTHS` of every governing moment and shear, the peak itself at width zero."""
     wanted = [p for p in peaks if p.component > 0 and p.number >= 0]
-    loads = []
-    for peak in wanted:
-        run, index = find_position(envelopes.runs, peak.number)
-        loads.append(position_load(solver.model, run, slice(index, index + 1)))
-    if not loads:
-        return []
-    U = solver.stiffness.solve(sparse.hstack(loads, format="csc"))
-    curves = []
-    for k, peak in enumerate(wanted):
-        widths, values = [0.0], [peak.value]
-        for share in WIDTHS:
-            path = centred_path(
-                deck.plan, peak.at, share * deck.slab.thickness, peak.component in ACROSS
-            )
-            if path is None:
-                break
-            row = mean_along(solver.model, path)[[peak.component]]
-            widths.append(share * deck.slab.thickness)
-            values.append(float((row @ U[:, k])[0]) * RESULT_SCALE[peak.component])
-        curves.append(MeanCurve(peak.result, peak.extreme, peak.unit, tuple(widths), tuple(values)))
-    return curves
+    if not wanted:
+        return ()
+    paths = [_paths(deck, peak) for peak in wanted]
+    count = [len(mine) for mine in paths]
+    rows = [sparse.csr_array((0, solved.model.n_dof))]
+    for peak, mine in zip(wanted, paths, strict=True):
+        rows += [mean_rows(solved.model, path)[[peak.component]] for path in mine]
+    values = values_under(
+        solved.stiffness,
+        lambda k: wanted[k].held,
+        sparse.csr_array(sparse.vstack(rows, format="csr")),
+        np.repeat(np.arange(len(wanted)), count),
+    )
+    means = np.split(values, np.cumsum(count)[:-1])
+    return tuple(
+        MeanCurve(
+            result=peak.result,
+            extreme=peak.extreme,
+            unit=peak.unit,
+            widths=(0.0, *(share * deck.slab.thickness for share in WIDTHS[: len(found)])),
+            values=(peak.value, *(RESULT_SCALE[peak.component] * found).tolist()),
+        )
+        for peak, found in zip(wanted, means, strict=True)
+    )
+
+
+def _paths(deck: Deck, peak: Peak) -> list[Floats]:
+    """Segments (2, 2) for the means of a peak over `WIDTHS`, as many as the slab has room for."""
+    found = []
+    for share in WIDTHS:
+        width = share * deck.slab.thickness
+        path = centred_path(deck.plan, peak.at, width, peak.component in ACROSS)
+        if path is None:
+            break
+        found.append(path)
+    return found
 
 
 def centred_path(plan: Plan, at: tuple[float, float], width: float, along: bool) -> Floats | None:

@@ -1,14 +1,15 @@
-"""The governing values of a run: the peaks of every result over the deck.
+"""The governing values of a case of traffic: the peaks of every result over the deck.
 
-Shears count only further than one thickness from edges, supports and beams: nearer, Mindlin's
-edge layer and the shear strain of a beam tied to the slab are in them, and a design reads its
-shear at the face of a support or further in. Nothing counts within one thickness of a place whose
-moments are infinite.
+Shears, and by Mindlin's theory twisting moments, count only further than one thickness from edges,
+supports and beams. Nearer, Mindlin's edge layer is in them: beside a free or softly supported edge
+it takes the twisting moment to nothing and makes a shear along the edge of what is lost, falling
+by e every t/3.2, so that a thickness away 4 % is left; beside a beam it does the same for what the
+slab's twist and the beam's differ by. Bending moments of the layer are smaller by its width over
+the length along the edge, and count everywhere. A design reads its shear at the face of a support
+or further in besides. Nothing counts within one thickness of a place whose moments are infinite.
 """
 
-import re
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -16,28 +17,29 @@ from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.single_vehicles import Envelopes, LoadPosition
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.held import held_arrangements
 from pipelines.envelopes.tolerance import Tolerance, tolerance_entry
-from pipelines.model.responses import Solver
+from pipelines.model.responses import SolvedDeck
+from pipelines.traffic.arrangements import Arrangement, arrangement_entry
+from pipelines.traffic.positions import WheelPatches
 from pipelines.units import RESULT_KEYS, RESULT_SCALE, RESULT_UNITS
-from plate.geometry.plan import EDGES
-from plate.model.singular_points import singular_places
-
-Floats = NDArray[np.float64]
+from plate.arrays import Floats
+from plate.geometry.elementary import distance_from_segments
 
 UNITS = RESULT_UNITS
-# Edges of any outline, and openings.
-RIM = r"E\d+|opening \d+"
 SHEARS = (4, 5)
 
 
-@dataclass(frozen=True)
-class Governing:
-    """One peak in the units of the report.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Peak:
+    """One governing value of a case of traffic, in the units of the report.
 
-    result : name; extreme : "max" or "min"; at : plan point [m]; coexisting : the six results
-    there at the same load position (w in mm, kNm/m, kN/m).
-    point, component, number : field point, result index and number of the load position.
+    result : name; extreme : "max" or "min"; at : plan point [m]; position : the arrangement that
+    governs, None for the empty deck; coexisting : the six results there at the same time (w in mm,
+    kNm/m, kN/m).
+    point, component, number : field point, result index and number of the arrangement; held : its
+    loads.
     tolerance : same unit; None until it is estimated.
     """
 
@@ -46,11 +48,12 @@ class Governing:
     unit: str
     value: float
     at: tuple[float, float]
-    position: LoadPosition | None
+    position: Arrangement | None
     coexisting: tuple[float, ...]
     point: int
     component: int
     number: int
+    held: WheelPatches
     tolerance: Tolerance | None = None
 
     @property
@@ -58,18 +61,22 @@ class Governing:
         """Numerical tolerance, mesh and step together; None until it is estimated."""
         return None if self.tolerance is None else self.tolerance.error
 
-    def with_tolerance(self, tolerance: Tolerance) -> "Governing":
+    @property
+    def is_known(self) -> bool:
+        """Whether the value is no smaller than what it may be wrong by."""
+        return self.error is None or not self.error > abs(self.value)
+
+    @property
+    def sign(self) -> int:
+        """1 for a maximum, -1 for a minimum."""
+        return 1 if self.extreme == "max" else -1
+
+    def with_tolerance(self, tolerance: Tolerance) -> "Peak":
         """The same with its tolerance, given in SI."""
         return replace(self, tolerance=tolerance.scaled(RESULT_SCALE[self.component]))
 
-    @property
-    def goal(self) -> tuple[int, int, int]:
-        """(field point, index in RESULTS, number of the governing load position)."""
-        return self.point, self.component, self.number
-
     def entry(self) -> dict[str, Any]:
         """The peak as an entry of summary.json."""
-        position = self.position
         return {
             "result": self.result,
             "extreme": self.extreme,
@@ -77,60 +84,67 @@ class Governing:
             "value": self.value,
             **tolerance_entry(self.tolerance),
             "at_m": list(self.at),
-            "vehicle": None if position is None else position.vehicle,
-            "station_m": None if position is None else position.station,
-            "offset_m": None if position is None else position.offset,
-            "direction": None if position is None else position.direction,
+            **arrangement_entry(self.position),
         }
 
 
-def governing_values(deck: Deck, solver: Solver, envelopes: Envelopes) -> list[Governing]:
-    """Maximum and minimum of w, m_x, m_y, m_xy, q_x, q_y over the deck."""
-    plan = solver.recovery.points.plan
-    everywhere = readable(solver, deck.slab.thickness)
-    clear = everywhere & clear_of_lines(solver, deck.slab.thickness)
-    fields = envelopes.fields
-    rows = []
-    for k, name in enumerate(RESULT_KEYS):
-        allowed = np.flatnonzero(clear if k in SHEARS and clear.any() else everywhere)
-        for extreme, values, at, coexisting in (
-            ("max", fields.extremes.maximum, fields.extremes.at_maximum, fields.with_maximum),
-            ("min", fields.extremes.minimum, fields.extremes.at_minimum, fields.with_minimum),
-        ):
-            sign = 1.0 if extreme == "max" else -1.0
+def governing_values(deck: Deck, solved: SolvedDeck, envelope: TrafficEnvelope) -> tuple[Peak, ...]:
+    """Maximum and minimum of w, m_x, m_y, m_xy, q_x, q_y over the deck under a case of traffic."""
+    plan = solved.recovery.points.plan
+    fields, e = envelope.fields, envelope.fields.extremes
+    sides = (
+        ("max", 1, e.maximum, e.at_maximum, fields.with_maximum),
+        ("min", -1, e.minimum, e.at_minimum, fields.with_minimum),
+    )
+    places = []
+    for k, read in enumerate(headline_points(solved)):
+        allowed = np.flatnonzero(read)
+        for _, sign, values, at, _ in sides:
             point = int(allowed[np.argmax(sign * values[k, allowed])])
-            rows.append(
-                Governing(
-                    name.removesuffix("_mm"),
-                    extreme,
-                    UNITS[k],
-                    float(values[k, point]) * RESULT_SCALE[k],
-                    (float(plan[point, 0]), float(plan[point, 1])),
-                    envelopes.position(int(at[k, point])),
-                    tuple((coexisting[k, :, point] * RESULT_SCALE).tolist()),
-                    point,
-                    k,
-                    int(at[k, point]),
-                )
+            places.append((point, k, sign, int(at[k, point])))
+    held = held_arrangements(deck, solved, envelope, places)
+    found = []
+    for (point, k, sign, number), loads in zip(places, held, strict=True):
+        extreme, _, values, _, coexisting = sides[0 if sign > 0 else 1]
+        found.append(
+            Peak(
+                result=RESULT_KEYS[k].removesuffix("_mm"),
+                extreme=extreme,
+                unit=UNITS[k],
+                value=float(values[k, point]) * RESULT_SCALE[k],
+                at=(float(plan[point, 0]), float(plan[point, 1])),
+                position=envelope.position(number),
+                coexisting=tuple((coexisting[k, :, point] * RESULT_SCALE).tolist()),
+                point=point,
+                component=k,
+                number=number,
+                held=loads,
             )
-    return rows
+        )
+    return tuple(found)
 
 
-def readable(solver: Solver, distance: float) -> NDArray[np.bool_]:
-    """Field points (n_point,) further than `distance` [m] from every singular place."""
-    mesh = solver.model.mesh
-    points = solver.recovery.points.xy
-    clear = np.ones(len(points), dtype=bool)
-    for place in singular_places(solver.model):
-        clear &= np.linalg.norm(points - mesh.xy[place.node], axis=1) >= distance
-    return clear
+def headline_points(solved: SolvedDeck) -> tuple[NDArray[np.bool_], ...]:
+    """Of each of RESULTS the field points (n_point,) whose values may govern: off singular places,
+    shears and twisting moments clear of the layer beside lines and edges too."""
+    off, clear = solved.readable, solved.shears_readable
+    twist = off if solved.model.section.thin else clear
+    return (off, off, off, twist, clear, clear)
 
 
-def nearest(solver: Solver, allowed: NDArray[np.bool_]) -> NDArray[np.int64]:
+def readable_results(solved: SolvedDeck) -> tuple[NDArray[np.bool_], ...]:
+    """Of each of RESULTS the field points (n_point,) where it is to be read: deflections anywhere,
+    moments off singular places, shears clear of lines too."""
+    anywhere = np.ones(solved.recovery.points.n_points, dtype=bool)
+    shears = solved.shears_readable
+    return (anywhere, *[solved.readable] * 3, shears, shears)
+
+
+def nearest(solved: SolvedDeck, allowed: NDArray[np.bool_]) -> NDArray[np.int64]:
     """Number (n_point,) of the field point whose moments stand for each: itself where it is
     `allowed` (n_point,), else the nearest one that is."""
     clear = np.flatnonzero(allowed)
-    points = solver.recovery.points.xy
+    points = solved.recovery.points.xy
     _, nearest = KDTree(points[clear]).query(points)
     found = clear[nearest]
     found[clear] = clear
@@ -142,27 +156,6 @@ def clear_of_widths(deck: Deck, points: Floats) -> NDArray[np.bool_]:
     clear = np.ones(len(points), dtype=bool)
     for line in deck.lines:
         path = deck.plan.lines[line.name].full
-        for a, b in pairwise(path):
-            along = b - a
-            share = np.clip((points - a) @ along / (along @ along), 0.0, 1.0)
-            gap = np.linalg.norm(points - a - share[:, None] * along, axis=1)
-            clear &= gap >= 0.5 * line.width - 1e-9
-    return clear
-
-
-def clear_of_lines(solver: Solver, distance: float) -> NDArray[np.bool_]:
-    """Field points (n_point,) further than `distance` [m] from edges, supports and beams."""
-    model = solver.model
-    mesh = model.mesh
-    names = [s.line for s in model.supports] + [b.line for b in model.beams]
-    names += [name for name in mesh.lines if name in EDGES or re.fullmatch(RIM, name)]
-    points = solver.recovery.points.xy
-    clear = np.ones(len(points), dtype=bool)
-    for name in dict.fromkeys(names):
-        edges = mesh.lines[name][:, [0, -1]]
-        for a, b in mesh.xy[edges]:
-            along = b - a
-            share = np.clip((points - a) @ along / (along @ along), 0.0, 1.0)
-            gap = np.linalg.norm(points - a - share[:, None] * along, axis=1)
-            clear &= gap >= distance
+        gap = distance_from_segments(points, np.stack([path[:-1], path[1:]], axis=1))
+        clear &= gap >= 0.5 * line.width - 1e-9
     return clear

@@ -6,30 +6,30 @@ support `lifts`, the governing load positions are solved again without tension, 
 load, and both totals are given.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.peaks import Governing
-from pipelines.envelopes.single_vehicles import Envelopes, find_position, with_sums
-from pipelines.model.responses import Response, Solver, case_load, position_load
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.extremes import with_sums
+from pipelines.envelopes.peaks import Peak
+from pipelines.model.held_loads import loads_of
+from pipelines.model.responses import Response, SolvedDeck, case_load
 from pipelines.units import RESULT_SCALE
 from plate.errors import MechanismError
-from plate.results.fields import FieldRecovery
+from plate.results.functionals import component_rows
+from plate.results.places import at_field_points
 from plate.solver.unilateral import LiftingSupports
-
-Floats = NDArray[np.float64]
 
 # Reactions count as uplift beyond this share of the largest reaction: below it lies rounding.
 NOISE = 1e-9
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Uplift:
-    """A support in tension: reactions in N, upward positive; number : of the load position."""
+    """A support in tension: reactions in N, upward positive; number : of the arrangement."""
 
     support: str
     permanent: float
@@ -43,7 +43,7 @@ class WithoutTension:
     """A governing value with the permanent load, in the unit of the report: with supports that
     hold down, and without tension; lifted : names of the supports that let go somewhere."""
 
-    peak: Governing
+    peak: Peak
     tied: float
     untied: float
     lifted: tuple[str, ...]
@@ -71,27 +71,33 @@ def lifting_names(deck: Deck) -> list[str]:
     return names + [point.name for point in deck.points if point.lifts]
 
 
-def uplifts(deck: Deck, cases: dict[str, Response], envelopes: Envelopes) -> list[Uplift]:
+def uplifts(deck: Deck, cases: Mapping[str, Response], envelope: TrafficEnvelope) -> list[Uplift]:
     """Supports whose lowest total reaction is tension, worst first."""
     permanent: dict[str, float] = {}
     for name in permanent_cases(deck):
         for support, values in with_sums(cases[name].reactions).items():
             permanent[support] = permanent.get(support, 0.0) + float(values[0])
-    lowest = envelopes.reactions.minimum
-    scale = float(np.abs(envelopes.reactions.maximum).max(initial=0.0))
+    lowest = envelope.reactions.minimum
+    scale = float(np.abs(envelope.reactions.maximum).max(initial=0.0))
     lifting = lifting_names(deck)
     found = []
-    for k, support in enumerate(envelopes.reaction_names):
+    for k, support in enumerate(envelope.reaction_names):
         pressed, pulled = permanent.get(support, 0.0), float(lowest[k])
         if pressed + pulled < -NOISE * scale:
-            number = int(envelopes.reactions.at_minimum[k])
-            found.append(Uplift(support, pressed, pulled, number, support in lifting))
+            number = int(envelope.reactions.at_minimum[k])
+            found.append(
+                Uplift(
+                    support=support,
+                    permanent=pressed,
+                    traffic=pulled,
+                    number=number,
+                    lifts=support in lifting,
+                )
+            )
     return sorted(found, key=lambda u: u.permanent + u.traffic)
 
 
-def without_tension(
-    deck: Deck, solver: Solver, envelopes: Envelopes, peaks: Sequence[Governing]
-) -> list[WithoutTension]:
+def without_tension(deck: Deck, solved: SolvedDeck, peaks: Sequence[Peak]) -> list[WithoutTension]:
     """Governing values with the permanent load, tied down and without tension.
 
     Empty where no support lifts. Raises MechanismError where the slab would lift off altogether.
@@ -99,9 +105,8 @@ def without_tension(
     names = lifting_names(deck)
     if not names:
         return []
-    model = solver.model
+    model = solved.model
     lifting = LiftingSupports(model, names)
-    recovery = FieldRecovery(lifting.stiffness.model, solver.recovery.points)
     permanent = np.zeros(model.n_plate_dof)
     for case in deck.cases:
         if case.name in permanent_cases(deck):
@@ -110,19 +115,19 @@ def without_tension(
     for peak in peaks:
         F = permanent.copy()
         if peak.number >= 0:
-            run, index = find_position(envelopes.runs, peak.number)
-            F += position_load(model, run, slice(index, index + 1)).toarray()[:, 0]
-        tied = solver.recovery.fields(solver.stiffness.solve(F[:, None], refine=True))
+            F += loads_of(model, [peak.held]).toarray()[:, 0]
         contact = lifting.solve(F)
-        untied = recovery.fields(contact.U[:, None])
-        scale = RESULT_SCALE[peak.component]
-        at = peak.component, peak.point, 0
+        U = np.column_stack([solved.stiffness.solve(F[:, None], refine=True), contact.U])
+        row = component_rows(
+            model, at_field_points(solved.recovery.points, [peak.point]), [peak.component]
+        )
+        [tied, untied] = (RESULT_SCALE[peak.component] * (row @ U)[0]).tolist()
         lifted = [n for n, o in zip(contact.names, contact.open, strict=True) if o]
         found.append(
             WithoutTension(
                 peak,
-                scale * float(tied[at]),
-                scale * float(untied[at]),
+                tied,
+                untied,
                 tuple(dict.fromkeys(lifted)),
             )
         )
@@ -131,14 +136,14 @@ def without_tension(
 
 def uplift_findings(
     deck: Deck,
-    solver: Solver,
-    cases: dict[str, Response],
-    envelopes: Envelopes,
-    peaks: Sequence[Governing],
+    solved: SolvedDeck,
+    cases: Mapping[str, Response],
+    envelope: TrafficEnvelope,
+    peaks: Sequence[Peak],
 ) -> UpliftFindings:
     """Supports in tension, and the governing values without it."""
-    supports = tuple(uplifts(deck, cases, envelopes))
+    supports = tuple(uplifts(deck, cases, envelope))
     try:
-        return UpliftFindings(supports, tuple(without_tension(deck, solver, envelopes, peaks)))
+        return UpliftFindings(supports, tuple(without_tension(deck, solved, peaks)))
     except MechanismError as error:
         return UpliftFindings(supports, not_solved=str(error))

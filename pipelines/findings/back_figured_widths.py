@@ -1,28 +1,32 @@
 """Back-figured widths: the strip's resultant over what the plate finds, beside each code's width.
 
-A strip's resultant is the moment or shear of the one-way beam on rigid lines under the vehicle at
-its worst place, with the wheels spread along the strip as they are on the plate. Over the plate's
-peak it gives the width that a strip would have to use; over a code's strip value the width that
-the code does use, so the two compare as they stand.
+A strip's resultant is the moment or shear of the one-way beam on rigid lines under all that stands
+on the deck at its worst place: a vehicle alone, or every lane of a load model with the distributed
+loads of the whole carriageway, with the wheels spread along the strip as they are on the plate (on
+a strip across traffic the wheels of the heaviest axles, without distributed loads). Over the
+plate's peak it gives the width that a strip would have to use; over a code's strip value the width
+that the code does use, so the two compare as they stand.
 """
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pipelines.deck.deck import Deck, Direction
+from pipelines.deck.deck import Deck, Direction, Traffic
+from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.errors import MethodRangeError
-from pipelines.findings.finding import SHEARS, Finding
-from pipelines.standards.actions.loads import Vehicle
+from pipelines.findings.finding import SHEARS, Finding, governing
+from pipelines.model.responses import SolvedDeck
+from pipelines.standards.actions.loads import LaneKind, LaneSet, LoadModel, alone
+from pipelines.standards.strip_widths.method import Bars
 from pipelines.strips.beam import moment_lines, shear_lines
 from pipelines.strips.deck_strip import StripDeck, strip_decks
 from pipelines.strips.hand_values import centre_limits, effective_depth
-from pipelines.strips.piecewise import highest
-from pipelines.strips.sections import Kind
+from pipelines.strips.piecewise import Piecewise, highest
+from pipelines.strips.sections import M_X, M_Y, Kind, frame
 from pipelines.strips.trains import (
     DIRECTIONS,
     Extreme,
@@ -36,17 +40,21 @@ from pipelines.strips.trains import (
     worst,
 )
 from pipelines.traffic.positions import dispersed
-
-Floats = NDArray[np.float64]
+from pipelines.traffic.trains import spreads, widened
+from plate.arrays import Floats
 
 # Widths are shown where the plate's moment is at least this share of its peak.
 SHOWN = 0.4
+# Parts of the beam over which effects of distributed loads are summed [m].
+PART = 0.05
 KINDS: tuple[Kind, ...] = ("sagging", "hogging", "edge", "shear")
+# Of the fields, with the sign of their moments.
+SIGNS: tuple[tuple[Kind, float], ...] = (("sagging", 1.0), ("hogging", -1.0))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class BackWidth:
-    """One place under one vehicle; lengths in m, resultants in N m (N for shears), magnitudes.
+    """One place under one load; lengths in m, resultants in N m (N for shears), magnitudes.
 
     strip_resultant : of the beam on rigid lines; plate_resultant : of the plate over the whole
         line through its peak at the governing load position.
@@ -99,48 +107,60 @@ def back_widths(deck: Deck, findings: Sequence[Finding]) -> tuple[BackWidth, ...
     """Widths for sagging, hogging, edges and support shear, of every bay, line and vehicle."""
     if deck.traffic is None or not findings:
         return ()
-    vehicles = {one.name: one for one in deck.traffic.vehicles}
-    strips = _strips(deck)
+    models = models_by_name(deck.traffic)
     beams = {
-        (strip.bars, name): _Beam(deck, strip, vehicle)
-        for strip in strips
-        for name, vehicle in vehicles.items()
+        (strip.bars, name): StripBeamUnder(deck, strip, model)
+        for strip in _strips(deck)
+        for name, model in models.items()
     }
     groups: dict[tuple[Any, ...], list[Finding]] = {}
     for one in findings:
-        if one.kind in KINDS and not one.whole_model:
-            key = (one.kind, one.place, one.where, one.effect, one.vehicle)
+        if one.section.kind in KINDS:
+            key = (
+                one.section.kind,
+                one.section.place,
+                one.section.where,
+                one.section.effect,
+                one.load,
+            )
             groups.setdefault(key, []).append(one)
     found = []
     for rows in groups.values():
         first = rows[0]
-        resultant = abs(beams[first.bars, first.vehicle].resultant(first))
-        if resultant == 0.0 or first.plate_peak == 0.0 or first.depth_mean == 0.0:
+        resultant = abs(beams[first.bars, first.load].resultant(first))
+        if resultant == 0.0 or first.plate.peak == 0.0 or first.plate.depth_mean == 0.0:
             continue
         codes = [
-            (f"{one.strip} {one.clause}", resultant / abs(one.strip_value))
+            (f"{one.hand.strip} {one.hand.clause}", resultant / abs(one.hand.value))
             for one in rows
-            if one.strip_value
+            if one.hand.value
         ]
         found.append(
             BackWidth(
-                first.kind,
-                first.place,
-                first.where,
-                first.effect,
-                first.vehicle,
-                first.component,
-                resultant,
-                abs(first.total),
-                abs(first.plate_peak),
-                abs(first.depth_mean),
-                tuple(sorted(codes)),
+                kind=first.section.kind,
+                place=first.section.place,
+                where=first.section.where,
+                effect=first.section.effect,
+                vehicle=first.load,
+                component=first.section.component,
+                strip_resultant=resultant,
+                plate_resultant=abs(first.plate.total),
+                peak=abs(first.plate.peak),
+                depth_mean=abs(first.plate.depth_mean),
+                codes=tuple(sorted(codes)),
             )
         )
-    order = [one.name for one in deck.traffic.vehicles]
+    order = list(models)
     return tuple(
         sorted(found, key=lambda w: (KINDS.index(w.kind), order.index(w.vehicle), w.place))
     )
+
+
+def models_by_name(traffic: Traffic) -> dict[str, LoadModel]:
+    """Load models, then every vehicle that drives alone as a load model of one lane, by name."""
+    return {one.name: one for one in traffic.load_models} | {
+        one.name: alone((one,)) for one in traffic.vehicles
+    }
 
 
 def _strips(deck: Deck) -> tuple[StripDeck, ...]:
@@ -151,60 +171,92 @@ def _strips(deck: Deck) -> tuple[StripDeck, ...]:
 
 
 @dataclass(frozen=True)
-class _Beam:
-    """The one-way beam under one vehicle whose strip is one metre wide."""
+class StripBeamUnder:
+    """The one-way beam under a load model whose strip is one metre wide."""
 
     deck: Deck
     strip: StripDeck
-    vehicle: Vehicle
+    model: LoadModel
 
     @property
     def directions(self) -> tuple[Direction, ...]:
         assert self.deck.traffic is not None
         return DIRECTIONS if self.deck.traffic.directions == "both" else DIRECTIONS[:1]
 
-    def train(self) -> Train:
-        """All axles on a strip along traffic; the heaviest axle's wheels on one across it."""
+    def resultant(self, one: Finding) -> float:
+        """The beam's moment [N m] or shear [N] for the place of a finding, as a magnitude."""
+        tops = [self._worst(one, kind) for kind in self.model.kinds]
+        found = []
+        for lane_set in self.model.sets:
+            lanes = [(self.model.kinds[k].factor * abs(tops[k].value), k) for k in lane_set.kinds]
+            total = lane_set.factor * sum(value for value, _ in lanes)
+            pressure = self._pressure(lane_set)
+            if pressure:
+                total += pressure * self._area(self._lines(one, tops[max(lanes)[1]]))[0]
+            found.append(float(total))
+        return max(found)
+
+    def envelope(self, s: Floats, sign: float) -> Floats:
+        """Largest sagging (sign = 1) or hogging (-1) moment at stations s (n,) [N m]."""
+        lines = moment_lines(self.strip.beam, s, "right")
+        lines = lines if sign > 0 else -lines
+        area = self._area(lines)
+        lanes = []
+        for kind in self.model.kinds:
+            best = np.zeros(len(s))
+            for train, direction, reach in self._trains(kind):
+                best = np.maximum(best, highest(response(lines, train, direction), reach)[0])
+            lanes.append(kind.factor * best)
+        sums = [
+            one.factor * sum(lanes[k] for k in one.kinds) + self._pressure(one) * area
+            for one in self.model.sets
+        ]
+        return np.asarray(np.max(sums, axis=0))
+
+    def _trains(self, kind: LaneKind) -> Iterator[tuple[Train, Direction, Reach]]:
+        """The vehicles of a lane on a strip along traffic with all axles, on one across it with the
+        heaviest axle's wheels; with the range of the first load."""
         assert self.deck.traffic is not None
         traffic, thickness = self.deck.traffic, self.deck.slab.thickness
-        impact = self.vehicle.impact
-        if self.strip.bars == "parallel":
-            return Train(
-                tuple(
-                    StripLoad(a.at, impact * a.load, dispersed(a.patch, traffic, thickness)[0])
-                    for a in self.vehicle.axles
-                )
-            )
-        axle = max(self.vehicle.axles, key=lambda a: a.load)
-        length = dispersed(axle.patch, traffic, thickness)[1]
-        share = impact * axle.load / len(axle.wheels)
-        return Train(tuple(StripLoad(-y, share, length) for y in axle.wheels))
+        for base in kind.vehicles:
+            for vehicle in (widened(base, by) for by in spreads(base)):
+                impact = vehicle.impact
+                if self.strip.bars == "parallel":
+                    train = Train(
+                        tuple(
+                            StripLoad(
+                                a.at, impact * a.load, dispersed(a.patch, traffic, thickness)[0]
+                            )
+                            for a in vehicle.axles
+                        )
+                    )
+                else:
+                    axle = max(vehicle.axles, key=lambda a: a.load)
+                    length = dispersed(axle.patch, traffic, thickness)[1]
+                    share = impact * axle.load / len(axle.wheels)
+                    train = Train(tuple(StripLoad(-y, share, length) for y in axle.wheels))
+                for direction in distinct(train, self.directions):
+                    reach: Reach = None
+                    if self.strip.bars == "across":
+                        reach = centre_limits(self.deck, vehicle)[direction]
+                    yield train, direction, reach
 
-    def reach(self, direction: Direction) -> Reach:
-        if self.strip.bars == "parallel":
-            return None
-        return centre_limits(self.deck, self.vehicle)[direction]
+    def _worst(self, one: Finding, kind: LaneKind) -> Extreme:
+        """The worst of the vehicles of a lane for the place of a finding."""
+        found = [self._search(one, *driven) for driven in self._trains(kind)]
+        return max(found, key=lambda e: abs(e.value))
 
-    def resultant(self, one: Finding) -> float:
-        """The beam's moment [N m] or shear [N] for the place of a finding."""
-        train, best = self.train(), 0.0
-        for direction in distinct(train, self.directions):
-            found = self._search(one, train, direction)
-            best = max(best, abs(found.value))
-        return best
-
-    def _search(self, one: Finding, train: Train, direction: Direction) -> Extreme:
-        beam, reach = self.strip.beam, self.reach(direction)
+    def _search(self, one: Finding, train: Train, direction: Direction, reach: Reach) -> Extreme:
+        beam = self.strip.beam
         names = [support.name for support in beam.supports]
-        if one.kind in ("sagging", "edge"):
-            bay = names.index(one.lines[0])
-            return bay_sagging(beam, bay, train, (direction,), reach)
-        support = names.index(one.lines[0])
-        if one.kind == "hogging":
-            return support_hogging(beam, support, train, 0.0, (direction,), reach)
-        line = beam.supports[support]
+        first = names.index(one.section.lines[0])
+        if one.section.kind in ("sagging", "edge"):
+            return bay_sagging(beam, first, train, (direction,), reach)
+        if one.section.kind == "hogging":
+            return support_hogging(beam, first, train, 0.0, (direction,), reach)
+        line = beam.supports[first]
         away = 0.5 * line.width + effective_depth(self.deck, self.strip.bars)
-        found = [Extreme(0.0, line.at, "right")]
+        found = [Extreme(value=0.0, section=line.at, side="right")]
         for sign in (-1.0, 1.0):
             at = np.array([line.at + sign * away])
             if beam.start < at[0] < beam.end:
@@ -212,26 +264,83 @@ class _Beam:
                 found.append(worst(lines, train, at, "right", sign, (direction,), reach))
         return max(found, key=lambda e: abs(e.value))
 
-    def envelope(self, s: Floats, sign: float) -> Floats:
-        """Largest sagging (sign = 1) or hogging (-1) moment at stations s (n,) [N m]."""
-        train, best = self.train(), np.zeros(len(s))
-        lines = moment_lines(self.strip.beam, s, "right")
-        for direction in distinct(train, self.directions):
-            total = response(lines, train, direction)
-            top, _ = highest(total if sign > 0 else -total, self.reach(direction))
-            best = np.maximum(best, top)
-        return best
+    def _lines(self, one: Finding, top: Extreme) -> Piecewise:
+        """The effect of a unit load at any station on what `_search` found, its sign positive."""
+        form = shear_lines if one.section.kind == "shear" else moment_lines
+        lines = form(self.strip.beam, [top.section], top.side)
+        return -lines if top.value < 0.0 else lines
+
+    def _pressure(self, lane_set: LaneSet) -> float:
+        """Distributed load per metre of the beam [N/m], on a strip along traffic."""
+        assert self.deck.traffic is not None
+        if self.strip.bars == "across":
+            return 0.0
+        low, high = self.deck.traffic.carriageway
+        kinds = [self.model.kinds[k] for k in lane_set.kinds]
+        lanes = sum(kind.pressure * kind.width for kind in kinds)
+        return self.model.pressure * (high - low) + lane_set.factor * lanes
+
+    def _area(self, lines: Piecewise) -> Floats:
+        """Integrals (n,) of the positive parts of effects over the beam."""
+        beam = self.strip.beam
+        edges = np.linspace(beam.start, beam.end, int(np.ceil((beam.end - beam.start) / PART)) + 1)
+        middles = 0.5 * (edges[1:] + edges[:-1])
+        return np.asarray(np.maximum(lines.at(middles), 0.0).sum(axis=1) * (edges[1] - edges[0]))
+
+
+@dataclass(frozen=True, eq=False)
+class WidthField:
+    """Widths (n_point,) [m] at the field points that a strip along `bars` would have to use there
+    for the envelope under a load; nan where they are not shown."""
+
+    bars: Bars
+    kind: Kind
+    load: str
+    widths: Floats
+
+
+def width_fields(
+    deck: Deck,
+    solved: SolvedDeck,
+    traffic: Sequence[TrafficEnvelope],
+    findings: Sequence[Finding],
+) -> tuple[WidthField, ...]:
+    """For sagging and hogging along each strip the field of the load that governs."""
+    if not traffic or deck.traffic is None or not findings:
+        return ()
+    models = models_by_name(deck.traffic)
+    fields = {
+        name: fields
+        for one in traffic
+        for name, fields in ({one.name: one.fields} if one.whole else dict(one.of_vehicles)).items()
+    }
+    found = []
+    for strip in strip_decks(deck):
+        at = frame(deck, strip, solved)
+        component = M_X if strip.bars == "parallel" else M_Y
+        for kind, sign in SIGNS:
+            one = governing(findings, kind)
+            if one is None:
+                continue
+            extremes = fields[one.load].extremes
+            values = (extremes.maximum if sign > 0 else extremes.minimum)[component]
+            widths = width_field(deck, strip, models[one.load], at.s, values, sign)
+            # Near singular places the plate's moment is not read, nor is a width.
+            widths[~solved.readable] = np.nan
+            if np.isfinite(widths).any():
+                found.append(WidthField(strip.bars, kind, one.load, widths))
+    return tuple(found)
 
 
 def width_field(
-    deck: Deck, strip: StripDeck, vehicle: Vehicle, s: Floats, values: Floats, sign: float
+    deck: Deck, strip: StripDeck, model: LoadModel, s: Floats, values: Floats, sign: float
 ) -> Floats:
     """Back-figured width (n,) [m] at points with stations s along the strip (n,), where the
     plate's envelope has `values` (n,) [N m/m]; nan where these are small.
 
     The beam's moment is taken at the points' own stations.
     """
-    beam = _Beam(deck, strip, vehicle)
+    beam = StripBeamUnder(deck, strip, model)
     stations = _stations(strip)
     moment = np.interp(s, stations, beam.envelope(stations, sign))
     size = sign * values

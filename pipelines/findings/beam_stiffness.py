@@ -10,32 +10,25 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck, Line
 from pipelines.deck.variants import with_bending_factor, with_slab_factors
-from pipelines.envelopes.single_vehicles import Envelopes, traffic_envelopes
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.errors import JobError
 from pipelines.findings.compare import strip_findings
 from pipelines.findings.finding import Finding
 from pipelines.findings.reconciliation.changes import Change, changes
-from pipelines.findings.reconciliation.plates import Plate, Shelf
+from pipelines.findings.reconciliation.plates import ChangedDecks, Plate
 from pipelines.findings.reconciliation.search import Walk, walk_of
-from pipelines.findings.reconciliation.walk import to_reconcile
+from pipelines.findings.reconciliation.walk import envelope_of, to_reconcile
 from pipelines.model.build import build_model
+from pipelines.model.cache import ModelCache
 from pipelines.model.job_size import check_job_size
-from pipelines.model.probes import beam_rows, membrane_rows, probe_rows
-from pipelines.model.responses import Solver
+from pipelines.model.responses import SolvedDeck
 from pipelines.strips.deck_strip import StripDeck, strip_decks
-from pipelines.traffic.positions import load_positions
-from plate.results.fields import FieldRecovery
-from plate.solver.stiffness import Stiffness
+from plate.arrays import Floats
 
-Floats = NDArray[np.float64]
-
-# Stiffness of a cracked slab as a share of the uncracked: common practice takes 0.25 to 0.5 of the
-# gross section; to be judged for the slab at hand.
-CRACKED = 0.4
 # Values of EI_b / (D L) that are tried.
 RATIOS = tuple(float(v) for v in np.geomspace(0.3, 1000.0, 12))
 # The first look for the governing place takes load positions no closer than these [m].
@@ -56,7 +49,7 @@ class Curve:
     own: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Sweep:
     """A governing value over EI_b / (D L), D of the slab as in the deck file, L the strip's span.
 
@@ -69,6 +62,11 @@ class Sweep:
     own: float
     curves: tuple[Curve, ...]
     strips: tuple[tuple[str, float], ...]
+
+    @property
+    def load(self) -> str:
+        """The load in words."""
+        return self.finding.load if self.finding.whole_model else f"{self.finding.load} alone"
 
     def flip(self, strip: float, curve: Curve) -> float | None:
         """EI_b / (D L) at which plate and strip are equal; None where they never are."""
@@ -95,9 +93,9 @@ class Sweep:
         """The sweep in kNm/m."""
         one = self.finding
         return {
-            "place": one.place,
-            "effect": one.effect,
-            "load": one.vehicle,
+            "place": one.section.place,
+            "effect": one.section.effect,
+            "load": one.load,
             "EI_over_DL": self.ratios.tolist(),
             "own_EI_over_DL": self.own,
             "strips_kNm_m": {name: 1e-3 * value for name, value in self.strips},
@@ -114,24 +112,22 @@ class Sweep:
         }
 
 
-def sweep(
-    deck: Deck, cracked: float = CRACKED, ratios: Sequence[float] = RATIOS
-) -> tuple[Sweep, ...]:
+def sweep(deck: Deck, cracked: float, ratios: Sequence[float] = RATIOS) -> tuple[Sweep, ...]:
     """Sweeps of the governing sagging and hogging of every direction of the strip.
+
+    cracked : stiffness of the cracked slab as a share of the uncracked.
 
     Raises JobError for a deck without traffic, strips, or beams below its strip, and for too large
     a job.
     """
     check_job_size(deck)
-    solver, envelopes = _first_look(deck)
-    if envelopes is None:
-        raise JobError("a sweep needs vehicles of their own in [traffic]")
-    findings, reason = strip_findings(deck, solver, envelopes)
+    solved, traffic = _first_look(deck)
+    if not traffic:
+        raise JobError("a sweep needs vehicles or load models in [traffic]")
+    findings, reason = strip_findings(deck, solved, traffic)
     if not findings:
         raise JobError(f"a sweep needs a hand strip: {reason}")
-    wanted = [one for one in to_reconcile(findings) if one.kind in ("sagging", "hogging")]
-    # The search goes over all load positions of the deck file, not only those of the first look.
-    full = replace(envelopes, runs=load_positions(deck))
+    wanted = [one for one in to_reconcile(findings) if one.section.kind in ("sagging", "hogging")]
     built = build_model(deck)
     strips = {strip.bars: strip for strip in strip_decks(deck)}
     found = []
@@ -140,16 +136,20 @@ def sweep(
         own = stiffness_ratio(deck, strip, one)
         if own is None:
             continue
-        walk = replace(walk_of(deck, built, strip, envelopes, one), envelopes=full)
-        curves = tuple(_curve(walk, share, own, ratios) for share in (1.0, cracked))
+        # The search goes over all load positions of the deck file, not only those of the first
+        # look.
+        walk = walk_of(deck, built, strip, envelope_of(traffic, one), one)
+        curves = tuple(_curve(walk, solved.models, share, own, ratios) for share in (1.0, cracked))
         rows = [
             row
             for row in findings
-            if (row.kind, row.place, row.vehicle, row.bars)
-            == (one.kind, one.place, one.vehicle, one.bars)
+            if (row.section.kind, row.section.place, row.load, row.bars)
+            == (one.section.kind, one.section.place, one.load, one.bars)
         ]
-        values = tuple((row.strip, row.strip_value) for row in rows if row.strip_value)
-        found.append(Sweep(one, np.array(ratios), own, curves, values))
+        values = tuple((row.hand.strip, row.hand.value) for row in rows if row.hand.value)
+        found.append(
+            Sweep(finding=one, ratios=np.array(ratios), own=own, curves=curves, strips=values)
+        )
     if not found:
         raise JobError("no beam carries the strip: there is no stiffness to sweep")
     return tuple(found)
@@ -163,7 +163,7 @@ def stiffness_ratio(deck: Deck, strip: StripDeck, one: Finding) -> float | None:
         return None
     EI = float(np.mean([beam.E * beam.I for beam in beams]))
     names = [support.name for support in strip.beam.supports]
-    low, high = strip.beam.bay(min(names.index(one.lines[0]), len(names) - 2))
+    low, high = strip.beam.bay(min(names.index(one.section.lines[0]), len(names) - 2))
     return EI / (float(np.max(strip.beam.EI)) * (high - low))
 
 
@@ -172,7 +172,9 @@ def _carrying(deck: Deck, strip: StripDeck) -> list[Line]:
     return [line for line in deck.lines if line.name in names and line.beam is not None]
 
 
-def _curve(walk: Walk, share: float, own: float, ratios: Sequence[float]) -> Curve:
+def _curve(
+    walk: Walk, models: ModelCache, share: float, own: float, ratios: Sequence[float]
+) -> Curve:
     """The plate's worst value at every stiffness of the beams that carry the strip."""
     # "slab" keeps the share even where the deck file's own slab is uncracked.
     whole = frozenset({*changes(walk.deck, walk.strip, walk.spreads).forward, "slab"})
@@ -181,14 +183,15 @@ def _curve(walk: Walk, share: float, own: float, ratios: Sequence[float]) -> Cur
 
     def value(done: frozenset[Change], factor: float) -> float:
         one = replace(walk, deck=with_bending_factor(deck, factor, names))
-        return Plate(one, Shelf([one]).model(done - {"spread"})).searched(True)[0]
+        model = ChangedDecks([one], models).model(done - {"spread"})
+        return Plate(one, model).searched(True)[0]
 
     values = np.array([value(whole, ratio / own) for ratio in ratios])
     rigid = value(whole - {"bending", "shear", "composite"}, 1.0)
     return Curve(share, values, rigid, value(whole, 1.0))
 
 
-def _first_look(deck: Deck) -> tuple[Solver, Envelopes | None]:
+def _first_look(deck: Deck) -> tuple[SolvedDeck, tuple[TrafficEnvelope, ...]]:
     """Envelopes over fewer load positions, to find the governing bay and line."""
     traffic = deck.traffic
     if traffic is not None:
@@ -199,9 +202,5 @@ def _first_look(deck: Deck) -> tuple[Solver, Envelopes | None]:
             lateral_step=None if lateral is None else max(lateral, COARSE[1]),
         )
     coarse = replace(deck, traffic=traffic, cases=(), probes=())
-    model = build_model(coarse).model
-    recovery = FieldRecovery(model)
-    probes = probe_rows(coarse, model, recovery.points)
-    beams, membrane = beam_rows(model), membrane_rows(coarse, model)
-    solver = Solver(Stiffness(model), recovery, probes, beams, membrane)
-    return solver, traffic_envelopes(coarse, solver)
+    solved = SolvedDeck.of(coarse)
+    return solved, traffic_envelopes(coarse, solved)

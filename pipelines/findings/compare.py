@@ -12,11 +12,11 @@ from typing import Any
 import numpy as np
 
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.arrangements import ModelEnvelope
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.extremes import FieldEnvelope
 from pipelines.envelopes.held import held_arrangements
-from pipelines.envelopes.single_vehicles import Envelopes, find_position
 from pipelines.errors import MethodRangeError
-from pipelines.findings.finding import SHEARS, Finding
+from pipelines.findings.finding import SHEARS, Finding, PlateValue
 from pipelines.findings.plate_values import (
     Found,
     Reading,
@@ -26,25 +26,25 @@ from pipelines.findings.plate_values import (
     peak_reading,
     wanted_at,
 )
-from pipelines.model.responses import Solver
+from pipelines.model.responses import SolvedDeck
+from pipelines.standards.actions.loads import alone
 from pipelines.strips.deck_strip import StripDeck, strip_decks
-from pipelines.strips.hand_values import hand_strips, model_hand_strips
+from pipelines.strips.hand_values import NO_MOMENT, hands_under
 from pipelines.strips.sections import Section, frame, sections
 from pipelines.traffic.positions import WheelPatches
 
 # Of the largest plate value of the same result: below it a value is small.
 SMALL = 0.2
+# Of the largest value of the same strip under the same load: below it the strip has no moment.
+NOTHING = 0.01
 
 
 def strip_findings(
-    deck: Deck,
-    solver: Solver,
-    envelopes: Envelopes | None,
-    models: Sequence[ModelEnvelope] = (),
+    deck: Deck, solved: SolvedDeck, traffic: Sequence[TrafficEnvelope]
 ) -> tuple[tuple[Finding, ...], str]:
-    """Findings of every vehicle, load model, method and section, worst first; why there are none,
-    if so."""
-    if envelopes is None and not models:
+    """Findings of every case of traffic, method and section, worst first; why there are none, if
+    so."""
+    if not traffic:
         return (), "the deck file has no traffic"
     try:
         strips = strip_decks(deck)
@@ -52,21 +52,44 @@ def strip_findings(
         return (), str(error)
     found: list[Finding] = []
     for strip in strips:
-        at = frame(deck, strip, solver)
+        at = frame(deck, strip, solved)
         wanted: list[Wanted] = []
-        for source in _sources(deck, solver, strip, envelopes, models):
+        for source in _sources(deck, solved, strip, traffic):
             readings = [
-                peak_reading(group, source.envelope)
+                of_group(group, source.envelope)
                 for group in _groups(sections(at, source.hands.depth))
             ]
             loaded = [reading for reading in readings if reading.number >= 0]
             for reading, held in zip(loaded, source.held(loaded), strict=True):
                 wanted.append(wanted_at(at, source, reading, held))
-        values = found_values(deck, at, solver, wanted)
+        if not wanted:
+            continue
+        values = found_values(deck, at, solved, wanted)
         for one, peak in zip(wanted, values, strict=True):
             found += _findings(strip, one, peak)
-    ordered = worst_first(found)
+    if not found:
+        return (), "no traffic loads a strip's sections"
+    ordered = worst_first(_without_nothing(found))
     return tuple(replace(f, reference=f"F{k}") for k, f in enumerate(ordered, start=1)), ""
+
+
+def _without_nothing(findings: Sequence[Finding]) -> list[Finding]:
+    """The findings, those of strips that have next to no moment where it is read told as such."""
+
+    def key(one: Finding) -> tuple[str, str, str, str]:
+        return one.bars, one.load, one.hand.strip, one.unit
+
+    largest: dict[tuple[str, str, str, str], float] = {}
+    for one in findings:
+        largest[key(one)] = max(largest.get(key(one), 0.0), abs(one.hand.value or 0.0))
+    return [
+        replace(one, hand=replace(one.hand, reason=NO_MOMENT))
+        if one.hand.value is not None
+        and not one.hand.reason
+        and abs(one.hand.value) <= NOTHING * largest[key(one)]
+        else one
+        for one in findings
+    ]
 
 
 def worst_first(findings: Sequence[Finding]) -> list[Finding]:
@@ -74,56 +97,46 @@ def worst_first(findings: Sequence[Finding]) -> list[Finding]:
     and what is not compared last."""
     largest: dict[int, float] = {}
     for one in findings:
-        largest[one.component] = max(largest.get(one.component, 0.0), abs(one.plate_peak))
+        largest[one.section.component] = max(
+            largest.get(one.section.component, 0.0), abs(one.plate.peak)
+        )
 
     def order(one: Finding) -> tuple[int, float]:
         if one.ratio is None:
             return 2, 0.0
-        return int(abs(one.plate_peak) < SMALL * largest[one.component]), one.ratio
+        return int(abs(one.plate.peak) < SMALL * largest[one.section.component]), one.ratio
 
     return sorted(findings, key=order)
 
 
 def _sources(
-    deck: Deck,
-    solver: Solver,
-    strip: StripDeck,
-    envelopes: Envelopes | None,
-    models: Sequence[ModelEnvelope],
+    deck: Deck, solved: SolvedDeck, strip: StripDeck, traffic: Sequence[TrafficEnvelope]
 ) -> Iterator[Source]:
-    assert deck.traffic is not None
-    if envelopes is not None:
-        runs = envelopes.runs
+    """What loads the deck and its strip: every load model, and every vehicle that drives alone."""
+    for envelope in traffic:
 
-        def held(readings: Sequence[Reading]) -> list[WheelPatches]:
-            places = [find_position(runs, one.number) for one in readings]
-            return [run.wheels(np.array([i])) for run, i in places]
-
-        for vehicle in deck.traffic.vehicles:
-            yield Source(
-                vehicle.name,
-                False,
-                envelopes.vehicles[vehicle.name],
-                hand_strips(deck, strip, vehicle),
-                envelopes.position,
-                held,
-            )
-    for model in models:
-
-        def arranged(
-            readings: Sequence[Reading], model: ModelEnvelope = model
+        def held(
+            readings: Sequence[Reading], envelope: TrafficEnvelope = envelope
         ) -> list[WheelPatches]:
-            return held_arrangements(deck, solver, model, [one.place for one in readings])
+            return held_arrangements(deck, solved, envelope, [one.place for one in readings])
 
-        yield Source(
-            model.model.name,
-            True,
-            model.fields,
-            model_hand_strips(deck, strip, model.model),
-            model.position,
-            arranged,
-            model.joint,
-        )
+        if envelope.whole:
+            parts = {envelope.name: (envelope.fields, envelope.model)}
+        else:
+            parts = {
+                kind.name: (envelope.of_vehicles[kind.name], alone(kind.vehicles))
+                for kind in envelope.model.kinds
+            }
+        for name, (fields, model) in parts.items():
+            yield Source(
+                name=name,
+                whole_model=envelope.whole,
+                envelope=fields,
+                hands=hands_under(deck, strip, model),
+                position=envelope.position,
+                held=held,
+                joint=envelope.joint,
+            )
 
 
 def _groups(all_sections: Iterable[Section]) -> Iterator[list[Section]]:
@@ -132,6 +145,13 @@ def _groups(all_sections: Iterable[Section]) -> Iterator[list[Section]]:
     for one in all_sections:
         groups.setdefault((one.kind, one.place), []).append(one)
     yield from (group for group in groups.values() if any(len(one.points) for one in group))
+
+
+def of_group(group: Sequence[Section], envelope: FieldEnvelope) -> Reading:
+    """The worst of the sections of a place, its section with the points of all of them."""
+    found = peak_reading(group, envelope)
+    points = np.unique(np.concatenate([one.points for one in group]))
+    return replace(found, section=replace(found.section, points=points))
 
 
 def _findings(strip: StripDeck, one: Wanted, peak: Found) -> Iterator[Finding]:
@@ -148,35 +168,25 @@ def _findings(strip: StripDeck, one: Wanted, peak: Found) -> Iterator[Finding]:
         yield Finding(
             reference="",
             bars=strip.bars,
-            kind=section.kind,
-            place=hand.place or section.place,
-            where=section.where,
-            lines=hand.lines or section.lines,
-            effect=section.effect,
-            component=section.component,
-            vehicle=one.source.name,
-            strip=hand.strip,
-            clause=hand.clause,
-            edition=hand.edition,
-            span=hand.span,
-            width=hand.width,
-            width_of=hand.width_of,
-            method_effect=hand.effect,
-            strip_value=hand.value,
-            strip_station=hand.station,
-            strip_direction=hand.direction,
-            reason=hand.reason,
-            plate_peak=value,
-            at=peak.point,
-            position=one.source.position(reading.number),
-            plate_mean=value if mean is None else turn * mean,
-            mean_width=width or 0.0,
-            depth_mean=turn * peak.depth_mean,
-            total=turn * peak.total,
-            coexisting=(m_x, m_y, m_xy),
-            beam_range=of_beams,
-            point=reading.point,
-            number=reading.number,
+            section=replace(
+                section, place=hand.place or section.place, lines=hand.lines or section.lines
+            ),
+            load=one.source.name,
             whole_model=one.source.whole_model,
-            held=one.held,
+            hand=hand,
+            plate=PlateValue(
+                component=section.component,
+                peak=value,
+                at=peak.point,
+                position=one.source.position(reading.number),
+                held=one.held,
+                mean=value if mean is None else turn * mean,
+                mean_width=width or 0.0,
+                depth_mean=turn * peak.depth_mean,
+                total=turn * peak.total,
+                coexisting=(m_x, m_y, m_xy),
+                beam_range=of_beams,
+                point=reading.point,
+                number=reading.number,
+            ),
         )

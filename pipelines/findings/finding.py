@@ -1,143 +1,154 @@
 """One row of the findings: a hand strip beside the plate at one section, and the words for it."""
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum
 from typing import Any
 
-from pipelines.deck.deck import Direction
-from pipelines.envelopes.arrangements import ModelPosition
-from pipelines.envelopes.single_vehicles import LoadPosition
 from pipelines.standards.strip_widths.method import Bars
-from pipelines.strips.sections import Kind
+from pipelines.strips.hand_values import HandStrip
+from pipelines.strips.sections import Section
+from pipelines.traffic.arrangements import Arrangement, arrangement_entry
 from pipelines.traffic.positions import WheelPatches
 from plate.conventions import RESULTS
 
 CAUTION = "single vehicle, not the load model"
-COVERS = "strip covers"
-OUTSIDE = "outside the method's range"
-NOT_COMPARABLE = "not comparable"
 
 SHEARS = (RESULTS.index("q_x"), RESULTS.index("q_y"))
 
 
-@dataclass(frozen=True)
-class Finding:
-    """One row of the findings table; lengths in m, moments in N m/m, shears in N/m.
+class Verdict(Enum):
+    """What a finding says, in the words that are printed; a share follows some of them."""
 
-    Moments are sagging positive, shears are magnitudes.
-    reference : short name of the row. bars : direction of the strip. place, where : in words;
-        lines : names of the bay's two lines or of the line. effect : in words, with the bars
-        and the face in tension; component : index in RESULTS.
-    vehicle : name of the load; whole_model : whether it is all of a standard's load model, on the
-        plate and on the strip. held : its patches where it governs.
-    strip, clause, edition : the hand method and where it stands; span : that it uses; width : that
-        carries what `width_of` says; strip_value : None outside the method's range, for `reason`;
-        strip_station, strip_direction : the strip's own load position, of a strip across traffic
-        the offset of the vehicle's centre line.
-    plate_peak : of the flexible deck; at : plan point of the peak; position : governing.
-    plate_mean : mean over `mean_width` about the peak, at the same load position; 0 = no width.
-    depth_mean : mean over three thicknesses; total : over the whole line through the peak,
-        from edge to edge [N m] or [N].
+    SHORT = "strip short by"
+    EVEN = "no difference within"
+    COVERS = "strip covers"
+    NO_LESS = CAUTION
+    OUTSIDE = "outside the method's range"
+    NOT_COMPARABLE = "not comparable"
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class PlateValue:
+    """What the plate has at a section; moments [N m/m], sagging positive, or shears [N/m],
+    magnitudes.
+
+    component : index in RESULTS. peak : of the flexible deck; error : its numerical tolerance,
+        None until it is estimated.
+    at : plan point of the peak [m]; position : the traffic that governs, held : its patches.
+    mean : over `mean_width` [m] about the peak at the same load position; 0 = no width.
+    depth_mean : over three thicknesses; total : over the whole line through the peak, from edge to
+        edge [N m] or [N].
     coexisting : (m_x, m_y, m_xy) at the peak in that position.
-    beam_range : least and largest plate value there with the beams' stiffness times BEAM_RANGE,
-        the load position held; None without beams.
-    point, number : field point at or next to the peak and number of its load position.
-    plate_error : numerical tolerance of the peak, None until it is estimated.
-    resistance : m_Rd of the bars [N m/m] with the sign of the peak; utilisation : by the strip
-        (None outside the method's range) and by the plate, at the ultimate limit state of
-        `standard`, as module `utilisation` says; None without bars.
+    beam_range : least and largest value there with the beams' stiffness times BEAM_RANGE, the load
+        position held; None without beams.
+    point, number : field point at or next to the peak and number of the load position.
     """
 
-    reference: str
-    bars: Bars
-    kind: Kind
-    place: str
-    where: str
-    lines: tuple[str, ...]
-    effect: str
     component: int
-    vehicle: str
-    strip: str
-    clause: str
-    edition: str
-    span: float | None
-    width: float | None
-    width_of: str
-    method_effect: str
-    strip_value: float | None
-    strip_station: float | None
-    strip_direction: Direction | None
-    reason: str
-    plate_peak: float
+    peak: float
     at: tuple[float, float]
-    position: LoadPosition | ModelPosition | None
-    plate_mean: float
+    position: Arrangement | None
+    held: WheelPatches
+    mean: float
     mean_width: float
     depth_mean: float
     total: float
     coexisting: tuple[float, float, float]
+    beam_range: tuple[float, float] | None
     point: int
     number: int
-    beam_range: tuple[float, float] | None = None
-    plate_error: float | None = None
-    whole_model: bool = False
-    resistance: float | None = None
-    utilisation: tuple[float | None, float] | None = None
-    standard: str = ""
-    held: WheelPatches | None = field(default=None, compare=False, repr=False)
+    error: float | None = None
 
-    @property
-    def goal(self) -> tuple[int, int, int]:
-        """(field point, index in RESULTS, number of the governing load position)."""
-        return self.point, self.component, self.number
+
+@dataclass(frozen=True, kw_only=True)
+class Used:
+    """What the bars resist at a finding and how far they are used, at the ultimate limit state.
+
+    resistance : m_Rd [N m/m] with the sign of the peak. by_strip : None outside the method's range.
+    """
+
+    resistance: float
+    by_strip: float | None
+    by_plate: float
+    standard: str
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Finding:
+    """One row of the findings table.
+
+    reference : short name of the row. bars : direction of the strip. section : where it is read,
+        with the place that the hand strip names. load : name of the vehicle or the load model;
+        whole_model : whether it is all of a standard's load model, on the plate and on the strip.
+    used : None without bars, for shears, and for traffic that does not count under the standard.
+    """
+
+    reference: str
+    bars: Bars
+    section: Section
+    load: str
+    whole_model: bool
+    hand: HandStrip
+    plate: PlateValue
+    used: Used | None = None
 
     @property
     def ratio(self) -> float | None:
         """Strip value over plate peak; None where there is nothing to compare."""
-        if self.strip_value is None or self.plate_peak == 0.0:
+        if self.hand.value is None or self.hand.reason or self.plate.peak == 0.0:
             return None
-        ratio = self.strip_value / self.plate_peak + 0.0
+        ratio = self.hand.value / self.plate.peak + 0.0
         return None if ratio < 0.0 else ratio
 
     @property
-    def finding(self) -> str:
-        """In the words of practice."""
-        if self.strip_value is None:
-            return OUTSIDE
+    def verdict(self) -> Verdict:
+        if self.hand.value is None:
+            return Verdict.OUTSIDE
         ratio = self.ratio
         if ratio is None:
-            return NOT_COMPARABLE
-        error = self.plate_error or 0.0
-        if abs(self.strip_value - self.plate_peak) <= error:
-            return f"no difference within ±{100.0 * error / abs(self.plate_peak):.2g} %"
+            return Verdict.NOT_COMPARABLE
+        if abs(self.hand.value - self.plate.peak) <= (self.plate.error or 0.0):
+            return Verdict.EVEN
         if ratio < 1.0:
-            return f"strip short by {100.0 * (1.0 - ratio):.3g} %"
-        return COVERS if self.whole_model else CAUTION
+            return Verdict.SHORT
+        return Verdict.COVERS if self.whole_model else Verdict.NO_LESS
+
+    @property
+    def words(self) -> str:
+        """The verdict in the words of practice, with its share."""
+        verdict = self.verdict
+        if verdict is Verdict.EVEN:
+            error = self.plate.error or 0.0
+            return f"{verdict.value} ±{100.0 * error / abs(self.plate.peak):.2g} %"
+        if verdict is Verdict.SHORT:
+            return f"{verdict.value} {100.0 * (1.0 - (self.ratio or 0.0)):.3g} %"
+        return str(verdict.value)
+
+    @property
+    def is_short(self) -> bool:
+        return self.verdict is Verdict.SHORT
 
     @property
     def overhangs(self) -> bool:
         """Whether the hand strip is a cantilever's."""
-        return self.method_effect == "overhang"
-
-    @property
-    def is_short(self) -> bool:
-        return self.finding.startswith("strip short")
+        return self.hand.effect == "overhang"
 
     @property
     def caution(self) -> str:
-        """What is added to the finding of a single vehicle."""
-        return "" if self.whole_model or self.finding == CAUTION else CAUTION
+        """What is added to the words on a single vehicle."""
+        return "" if self.whole_model or self.verdict is Verdict.NO_LESS else CAUTION
 
     @property
     def unit(self) -> str:
-        return "kN/m" if self.component in SHEARS else "kNm/m"
+        return "kN/m" if self.section.component in SHEARS else "kNm/m"
 
     def entry(self) -> dict[str, Any]:
         """The row in the units of summary.json (m, kNm/m or kN/m as `unit` says)."""
-        position = self.position
-        single = position if isinstance(position, LoadPosition) else None
-        whole = position if isinstance(position, ModelPosition) else None
-        m_x, m_y, m_xy = (1e-3 * v for v in self.coexisting)
-        low, high = self.beam_range or (None, None)
+        section, hand, plate, used = self.section, self.hand, self.plate, self.used
+        where = arrangement_entry(plate.position)
+        m_x, m_y, m_xy = (1e-3 * v for v in plate.coexisting)
+        low, high = plate.beam_range or (None, None)
 
         def kilo(value: float | None) -> float | None:
             return None if value is None else 1e-3 * value
@@ -145,48 +156,73 @@ class Finding:
         return {
             "reference": self.reference,
             "strip_bars": self.bars,
-            "kind": self.kind,
-            "place": self.place,
-            "where": self.where,
-            "effect": self.effect,
-            "result": RESULTS[self.component],
-            "load": self.vehicle,
-            "station_m": None if single is None else single.station,
-            "offset_m": None if single is None else single.offset,
-            "direction": None if single is None else single.direction,
-            "lanes": [] if whole is None else [lane.entry() for lane in whole.lanes],
-            "lanes_factor": None if whole is None else whole.factor,
-            "arrangement": "" if whole is None else whole.words,
+            "kind": section.kind,
+            "place": section.place,
+            "where": section.where,
+            "effect": section.effect,
+            "result": RESULTS[section.component],
+            "load": self.load,
+            "station_m": where["station_m"],
+            "offset_m": where["offset_m"],
+            "direction": where["direction"],
+            "lanes": where["lanes"],
+            "lanes_factor": where["factor"],
+            "arrangement": plate.position.words if plate.position and plate.position.whole else "",
             "combination": "characteristic, traffic alone",
-            "strip": self.strip,
-            "clause": self.clause,
-            "edition": self.edition,
-            "span_m": self.span,
-            "width_m": self.width,
-            "width_of": self.width_of,
+            "strip": hand.strip,
+            "clause": hand.clause,
+            "edition": hand.edition,
+            "span_m": hand.span,
+            "width_m": hand.width,
+            "width_of": hand.width_of,
             "unit": self.unit,
-            "strip_value": kilo(self.strip_value),
-            "strip_station_m": self.strip_station if self.bars == "parallel" else None,
-            "strip_offset_m": self.strip_station if self.bars == "across" else None,
-            "strip_direction": self.strip_direction,
-            "plate_peak": 1e-3 * self.plate_peak,
-            "plate_error": kilo(self.plate_error),
-            "peak_at_m": list(self.at),
-            "plate_mean": 1e-3 * self.plate_mean if self.mean_width else None,
-            "mean_width_m": self.mean_width or None,
-            "plate_mean_3h": 1e-3 * self.depth_mean,
-            "plate_total": 1e-3 * self.total,
+            "strip_value": kilo(hand.value),
+            "strip_station_m": hand.station if self.bars == "parallel" else None,
+            "strip_offset_m": hand.station if self.bars == "across" else None,
+            "strip_direction": hand.direction,
+            "plate_peak": 1e-3 * plate.peak,
+            "plate_error": kilo(plate.error),
+            "peak_at_m": list(plate.at),
+            "plate_mean": 1e-3 * plate.mean if plate.mean_width else None,
+            "mean_width_m": plate.mean_width or None,
+            "plate_mean_3h": 1e-3 * plate.depth_mean,
+            "plate_total": 1e-3 * plate.total,
             "strip_over_plate": self.ratio,
             "with_m_x_kNm_m": m_x,
             "with_m_y_kNm_m": m_y,
             "with_m_xy_kNm_m": m_xy,
             "plate_low": kilo(low),
             "plate_high": kilo(high),
-            "resistance": kilo(self.resistance),
-            "utilisation_strip": None if self.utilisation is None else self.utilisation[0],
-            "utilisation_plate": None if self.utilisation is None else self.utilisation[1],
-            "resistance_standard": self.standard or None,
-            "finding": self.finding,
-            "reason": self.reason,
+            "resistance": None if used is None else 1e-3 * used.resistance,
+            "utilisation_strip": None if used is None else used.by_strip,
+            "utilisation_plate": None if used is None else used.by_plate,
+            "resistance_standard": None if used is None else used.standard,
+            "finding": self.words,
+            "reason": hand.reason,
             "caution": "" if self.whole_model else CAUTION,
         }
+
+
+def under(load: str, component: int, sign: int, findings: Sequence[Finding]) -> list[Finding]:
+    """The findings that read that side of a result under a load; shears are read as magnitudes."""
+    return [
+        one
+        for one in findings
+        if (one.load, one.section.component) == (load, component)
+        and (component in SHEARS or one.section.sign == sign)
+    ]
+
+
+def governing(findings: Sequence[Finding], kind: str) -> Finding | None:
+    """Of the largest plate value of a kind the strip that is worst; under load models where there
+    are any, else under vehicles that drive alone."""
+    whole = any(one.whole_model for one in findings)
+    rows = [
+        one
+        for one in findings
+        if one.section.kind == kind and one.ratio is not None and one.whole_model == whole
+    ]
+    if not rows:
+        return None
+    most = max(abs(one.plate.peak) for one in rows)
+    return next(one for one in rows if abs(one.plate.peak) == most)

@@ -4,53 +4,51 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
+from scipy import sparse
 
 from pipelines.deck.deck import Deck
 from pipelines.deck.variants import BEAM_RANGE, with_beam_factor
-from pipelines.envelopes.arrangements import ModelPosition
-from pipelines.envelopes.single_vehicles import FieldEnvelope, LoadPosition
+from pipelines.envelopes.extremes import FieldEnvelope
 from pipelines.model.build import Near, build_model
-from pipelines.model.held_loads import LineRows, line_rows, point_rows, values_at
-from pipelines.model.responses import Solver
+from pipelines.model.cache import ModelCache
+from pipelines.model.held_loads import values_under
+from pipelines.model.responses import SolvedDeck
 from pipelines.strips.hand_values import HandStrip, HandStrips
 from pipelines.strips.sections import Frame, Section
+from pipelines.traffic.arrangements import Arrangement
 from pipelines.traffic.positions import WheelPatches
+from plate.arrays import Floats
 from plate.results.fields import N_RESULTS
-from plate.solver.stiffness import Stiffness
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from plate.results.functionals import component_rows, result_rows
+from plate.results.places import BESIDE, StraightLine, at_points, side_of
 
 # Beside a section that is on no mesh points the peak is sought so near to that of the points [m].
 NEAR = 0.6
-# A point is drawn so far into its cells, as a share of their size, to be read on their side.
-BESIDE = 1e-5
 # No part of the deck has cells as fine as its wheels ask.
 NOWHERE = Near((np.inf, np.inf), (np.inf, np.inf))
 # Thicknesses over which a mean is always given (of the kind of Swedish practice, from memory).
 MEAN_DEPTHS = 3.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Source:
     """What loads a deck and its strip: one vehicle, or all of a load model.
 
     envelope : the plate's; hands : its hand strips; position : a load position by its number.
     held : the loads where readings are governed. joint : (n_point,) factors near joints that
-    the envelope's values have, None = 1 everywhere.
+    the envelope's values have.
     """
 
     name: str
     whole_model: bool
     envelope: FieldEnvelope
     hands: HandStrips
-    position: Callable[[int], LoadPosition | ModelPosition | None]
+    position: Callable[[int], Arrangement | None]
     held: Callable[[Sequence["Reading"]], list[WheelPatches]]
-    joint: Floats | None = None
+    joint: Floats
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Reading:
     """The plate's peak on the sections of one place, by its field points."""
 
@@ -66,7 +64,7 @@ class Reading:
         return self.point, self.section.component, self.section.sign, self.number
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Wanted:
     """What is read where a reading governs: the line s = const through the peak, the widths of
     means on it, at most the slab [m], and the loads held."""
@@ -79,7 +77,7 @@ class Wanted:
     widths: tuple[float | None, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Found:
     """The plate's peak of a reading: all six results there, its plan point and one beside it on
     the side that is read, the means over the strips' widths and over some thicknesses, and the sum
@@ -109,7 +107,13 @@ def peak_reading(group: Sequence[Section], envelope: FieldEnvelope) -> Reading:
         point = int(section.points[np.argmax(section.sign * values[k, section.points])])
         value = float(values[k, point])
         if best is None or abs(value) > abs(best.value):
-            best = Reading(section, value, point, int(at[k, point]), coexisting[k, 1:4, point])
+            best = Reading(
+                section=section,
+                value=value,
+                point=point,
+                number=int(at[k, point]),
+                coexisting=coexisting[k, 1:4, point],
+            )
     assert best is not None
     return best
 
@@ -119,16 +123,15 @@ def wanted_at(at: Frame, source: Source, reading: Reading, held: WheelPatches) -
     section = reading.section
     s = float(at.s[reading.point]) if section.s is None else section.s
     chosen = source.hands.at(section, _bay_at(at, s) if section.kind == "edge" else None)
-    if source.joint is not None:
-        factor = float(source.joint[reading.point])
-        chosen = tuple(
-            one if one.value is None else replace(one, value=factor * one.value) for one in chosen
-        )
+    factor = float(source.joint[reading.point])
+    chosen = tuple(
+        one if one.value is None else replace(one, value=factor * one.value) for one in chosen
+    )
     low, high = at.t_range(s)
     widths = tuple(
         None if not one.width or one.value is None else min(one.width, high - low) for one in chosen
     )
-    return Wanted(source, reading, held, s, chosen, widths)
+    return Wanted(source=source, reading=reading, held=held, s=s, hands=chosen, widths=widths)
 
 
 def _bay_at(at: Frame, s: float) -> int:
@@ -136,19 +139,30 @@ def _bay_at(at: Frame, s: float) -> int:
     return int(np.clip(sum(one.at < s for one in supports) - 1, 0, len(supports) - 2))
 
 
-def found_values(deck: Deck, at: Frame, solver: Solver, wanted: Sequence[Wanted]) -> list[Found]:
+def found_values(
+    deck: Deck, at: Frame, solved: SolvedDeck, wanted: Sequence[Wanted]
+) -> list[Found]:
     """The values of all readings: one solution for each load, and the same with softer and with
     stiffer beams."""
-    lines = {s: line_rows(solver.model, at.line(s)) for s in {round(one.s, 9) for one in wanted}}
+    mesh = solved.model.mesh
+    lines = {s: StraightLine.between(mesh, at.line(s)) for s in {round(one.s, 9) for one in wanted}}
+    line_rows = {s: result_rows(solved.model, line.places) for s, line in lines.items()}
     held, number = _distinct([one.held for one in wanted])
-    rows = [lines[round(one.s, 9)].rows for one in wanted]
-    values = values_at(solver.stiffness, held, list(zip(number, rows, strict=True)))
+    rows = [line_rows[round(one.s, 9)] for one in wanted]
+    count = [one.shape[0] for one in rows]
+    stacked = sparse.csr_array(sparse.vstack(rows, format="csr"))
+    values = np.split(
+        values_under(solved.stiffness, held.__getitem__, stacked, np.repeat(number, count)),
+        np.cumsum(count)[:-1],
+    )
     found = [
-        _found(at, solver, one, lines[round(one.s, 9)], own)
+        _found(at, solved, one, lines[round(one.s, 9)], own)
         for one, own in zip(wanted, values, strict=True)
     ]
     components = [one.reading.section.component for one in wanted]
-    others = _with_other_beams(deck, held, number, [one.inner for one in found], components)
+    others = _with_other_beams(
+        deck, solved.models, held, number, [one.inner for one in found], components
+    )
     if not others:
         return found
     ranged = []
@@ -181,7 +195,7 @@ def _about(at: Frame, s: float, t: float, width: float) -> tuple[float, float]:
     return start, start + width
 
 
-def _found(at: Frame, solver: Solver, one: Wanted, line: LineRows, values: Floats) -> Found:
+def _found(at: Frame, solved: SolvedDeck, one: Wanted, line: StraightLine, values: Floats) -> Found:
     section, reading = one.reading.section, one.reading
     tried = values.reshape(-1, N_RESULTS)
     low, high = at.t_range(one.s)
@@ -196,9 +210,9 @@ def _found(at: Frame, solver: Solver, one: Wanted, line: LineRows, values: Float
     else:
         results = np.array([0.0, *reading.coexisting, 0.0, 0.0])
         results[section.component] = reading.value
-        cells = np.any(solver.recovery.points.cells == reading.point, axis=1)
         own = at.points(at.s[reading.point], t)
-        inner = own + BESIDE * (solver.model.mesh.corners[cells].mean(axis=(0, 1)) - own)
+        towards = side_of(solved.model.mesh, solved.recovery.points, reading.point)
+        inner = own + BESIDE * (towards - own)
     x, y = at.points(one.s if section.s is not None else at.s[reading.point], t)
 
     def mean(width: float) -> float:
@@ -217,6 +231,7 @@ def _found(at: Frame, solver: Solver, one: Wanted, line: LineRows, values: Float
 
 def _with_other_beams(
     deck: Deck,
+    models: ModelCache,
     held: Sequence[WheelPatches],
     number: Sequence[int],
     points: Sequence[Floats],
@@ -230,15 +245,11 @@ def _with_other_beams(
         return []
     wide = replace(deck, cases=(), probes=())
     own = build_model(wide, NOWHERE).model
-    rows = point_rows(own, np.array(points))
-    wanted = [
-        (load, rows[[N_RESULTS * i + k]])
-        for i, (load, k) in enumerate(zip(number, components, strict=True))
-    ]
+    rows = component_rows(own, at_points(own.mesh, np.array(points)), components)
     found = []
     for factor in (1.0, *BEAM_RANGE):
         # The mesh and the slab are the same, so the rows are too.
         beams = build_model(with_beam_factor(wide, factor), NOWHERE).model.beams
-        values = values_at(Stiffness(replace(own, beams=beams)), held, wanted)
-        found.append(np.array([float(v[0]) for v in values]))
+        stiffness = models.stiffness(replace(own, beams=beams))
+        found.append(values_under(stiffness, held.__getitem__, rows, number))
     return [one - found[0] for one in found[1:]]

@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipelines.deck.deck import Beam, Deck
 from pipelines.model.free_mesh import free_mesh, holds_slopes, mesh_line, shortest_span
 from pipelines.traffic.positions import dispersed
+from plate.arrays import Floats
 from plate.elements.beam import BeamSection
 from plate.elements.section import Section, Zone
 from plate.geometry.outline import plan_area
@@ -20,8 +20,6 @@ from plate.geometry.plan import Plan
 from plate.meshing.grid import Band, Grading, corner_width, grid_breaks, grid_mesh
 from plate.model.model import PlateModel
 from plate.model.supports import BeamLine, Hold, LineSupport, PointSupport
-
-Floats = NDArray[np.float64]
 
 ORDER = 3
 # Largest cell side as a share of the smallest side of a patch, of a bay, of the deck's width.
@@ -71,23 +69,29 @@ def build_model(deck: Deck, near: Near | None = None) -> BuiltModel:
         mesh, more = free_mesh(deck, section, order, size, PATCH_SHARE)
         notes += more
     supports = tuple(
-        LineSupport(mesh_line(line), line.support, line.hard, line.k, line.k_rot)
+        LineSupport(
+            line=mesh_line(line), kind=line.support, hard=line.hard, k=line.k, k_rot=line.k_rot
+        )
         for line in deck.lines
         if line.support in ("rigid", "clamped", "spring")
     )
     beams = tuple(
         BeamLine(
-            mesh_line(line),
-            _beam_section(line.beam),
-            tuple(Hold(h.on, h.k, h.k_rot, h.stub) for h in line.held_at),
-            line.beam.eccentricity,
-            line.beam.connection,
+            line=mesh_line(line),
+            section=_beam_section(line.beam),
+            holds=tuple(Hold(h.on, h.k, h.k_rot, h.stub) for h in line.held_at),
+            eccentricity=line.beam.eccentricity,
+            connection=line.beam.connection,
         )
         for line in deck.lines
         if line.beam is not None
     )
     points = tuple(PointSupport(p.name, p.at, p.size, p.k) for p in deck.points)
-    return BuiltModel(PlateModel(mesh, section, supports, beams, points), size, notes)
+    return BuiltModel(
+        PlateModel(mesh=mesh, section=section, supports=supports, beams=beams, points=points),
+        size,
+        notes,
+    )
 
 
 def _section(deck: Deck) -> Section:
@@ -102,7 +106,13 @@ def _section(deck: Deck) -> Section:
         zones.append(Zone(corners, zone.thickness))
     thin = shortest_span(deck) if slab.theory == "kirchhoff" else None
     return Section(
-        slab.thickness, slab.E, slab.poisson, slab.stiffness, slab.rigidity, tuple(zones), thin
+        thickness=slab.thickness,
+        E=slab.E,
+        poisson=slab.poisson,
+        factors=slab.stiffness,
+        rigidity=slab.rigidity,
+        zones=tuple(zones),
+        thin_span=thin,
     )
 
 
@@ -151,13 +161,14 @@ def _division(deck: Deck, size: float, near: Near | None = None) -> dict[str, An
             lean = 0.5 * patch.size[1] * abs(np.tan(plan.skew))
             share = PATCH_SHARE * min(patch.size)
             if share < size:
-                bands_u += _bands(u, 0.5 * patch.size[0] + lean, share)
+                along = patch.size[0] / float(plan.alignment.stretch(np.array(patch.at)))
+                bands_u += _bands(u, 0.5 * along + lean, share)
                 if not tapers:
                     bands_y += _bands(patch.at[1], 0.5 * patch.size[1], share)
     grading = _grading(deck, size)
     if near is not None:
         # As `grid_mesh` takes the size itself: along a curve and along skew lines.
-        stretch = float(plan.chart.stretch(plan.outline).max())
+        stretch = float(plan.alignment.stretch(plan.outline).max())
         bands_u.append(Band(*near.stations, size / stretch))
         bands_y.append(Band(*near.offsets, size * float(np.cos(plan.skew))))
         size = max(size, COARSE_SHARE * shortest_span(deck))

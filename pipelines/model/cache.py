@@ -1,15 +1,16 @@
-"""What one model costs, paid once: stiffness and field recovery kept while equal models come.
+"""What one model costs, paid once: stiffness and field recovery of equal models.
 
 Decks of a study that share their mesh, slab and supports differ only in loads and in what is read
-from the solution. A model is compared by all its data, so what is handed out is exactly what would
-have been made.
+from the solution; a remedy or a walk may ask for the plate that a run has at hand. A model is
+compared by all its data, so what is handed out is exactly what would have been made.
 """
 
 import hashlib
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
-from typing import Any
+from typing import Generic, TypeVar
+from weakref import WeakValueDictionary
 
 import numpy as np
 
@@ -17,41 +18,47 @@ from plate.model.model import PlateModel
 from plate.results.fields import FieldRecovery
 from plate.solver.stiffness import Stiffness
 
+T = TypeVar("T", Stiffness, FieldRecovery)
 
-class Shelf:
-    """Keeps the last `size` models; with 0 everything is made anew."""
+
+class ModelCache:
+    """Hands out what is in use anywhere, and keeps the last `size` models beyond that."""
 
     def __init__(self, size: int = 0) -> None:
-        self.size = size
-        self._stiffness: OrderedDict[str, Stiffness] = OrderedDict()
-        self._recovery: OrderedDict[str, FieldRecovery] = OrderedDict()
+        self._stiffness = _Made(Stiffness, size)
+        self._recovery = _Made(FieldRecovery, size)
 
     def stiffness(self, model: PlateModel) -> Stiffness:
         """The factorised stiffness of the model or of one equal to it."""
-        if not self.size:
-            return Stiffness(model)
-        key = fingerprint(model)
-        if key not in self._stiffness:
-            self._make_room(self._stiffness)
-            self._stiffness[key] = Stiffness(model)
-        self._stiffness.move_to_end(key)
-        return self._stiffness[key]
+        return self._stiffness.of(model)
 
     def recovery(self, model: PlateModel) -> FieldRecovery:
         """The field recovery of the model or of one equal to it."""
-        if not self.size:
-            return FieldRecovery(model)
-        key = fingerprint(model)
-        if key not in self._recovery:
-            self._make_room(self._recovery)
-            self._recovery[key] = FieldRecovery(model)
-        self._recovery.move_to_end(key)
-        return self._recovery[key]
+        return self._recovery.of(model)
 
-    def _make_room(self, kept: OrderedDict[str, Any]) -> None:
-        """Before the new one is made, so that no more than `size` are held at any time."""
-        while len(kept) >= self.size:
-            kept.popitem(last=False)
+
+class _Made(Generic[T]):
+    """Values of one kind by the fingerprint of their model."""
+
+    def __init__(self, make: Callable[[PlateModel], T], size: int) -> None:
+        self._make: Callable[[PlateModel], T] = make
+        self._size = size
+        self._in_use: WeakValueDictionary[str, T] = WeakValueDictionary()
+        self._kept: OrderedDict[str, T] = OrderedDict()
+
+    def of(self, model: PlateModel) -> T:
+        key = fingerprint(model)
+        if key not in self._kept:
+            # Room is made before, so that no more than `size` are kept at any time.
+            while self._kept and len(self._kept) >= self._size:
+                self._kept.popitem(last=False)
+        found = self._in_use.get(key)
+        if found is None:
+            found = self._in_use[key] = self._make(model)
+        if self._size:
+            self._kept[key] = found
+            self._kept.move_to_end(key)
+        return found
 
 
 def fingerprint(value: object) -> str:

@@ -5,12 +5,13 @@ from collections.abc import Mapping
 import numpy as np
 
 from pipelines.deck.deck import Deck, Line
+from plate.arrays import Floats
 from plate.elements.section import Section
 from plate.errors import MeshError
-from plate.geometry.curves import Curve, Floats, polyline
+from plate.geometry.curves import Curve, polyline
 from plate.geometry.outline import narrowest_panel, plan_area
 from plate.geometry.plan import EDGES
-from plate.meshing.cell_sizes import SizeField, uniform
+from plate.meshing.cell_sizes import SizeField, asked_count, uniform
 from plate.meshing.free_mesh import Grading, mesh_quality, quad_mesh
 from plate.meshing.mesh import Mesh
 from plate.model.model import PlateModel
@@ -22,8 +23,9 @@ GRADED = 1.95
 # Parts of the slab between lines narrower than this many thicknesses do not set the cell size:
 # the mesher sees to them by itself.
 NARROW = 4.0
-# Cells in place of each square of the size asked for, around each opening, and at least.
-FREE, AROUND, LEAST = 1.2, 150.0, 40.0
+# Cells in place of each square of the size asked for, of each of a smaller one about a static
+# patch, around each opening, and at least.
+FREE, ASKED, AROUND, LEAST = 1.2, 1.8, 150.0, 40.0
 
 
 def shortest_span(deck: Deck) -> float:
@@ -50,41 +52,71 @@ def free_mesh(
 
     Raises MeshError where no cells fit.
     """
-    plan = deck.plan
-    stretch = float(plan.chart.stretch(plan.outline).max())
-    field = uniform(size / max(stretch, 1.0))
-    patches = [patch for case in deck.cases for patch in case.patches]
-    if patches:
-        reach = np.array([patch.size for patch in patches])
-        places = np.array([patch.at for patch in patches])
-        field = field.with_places(places, patch_share * reach.min(axis=1), reach)
+    field = _size_field(deck, size, patch_share)
     zones = {
         f"zone {k + 1}": polyline([*zone.polygon.tolist(), zone.polygon[0].tolist()])
         for k, zone in enumerate(section.zones)
     }
+    try:
+        return _meshed(deck, section, order, field, zones)
+    except MeshError as error:
+        raise MeshError(
+            f"{deck.path}: no mesh of this plan with cells of {size:.3g} m ({error}): give another "
+            "[mesh] size_m, or leave out what is small or narrow of [plan], [[opening]] or [[line]]"
+        ) from None
+
+
+def _meshed(
+    deck: Deck,
+    section: Section,
+    order: int,
+    field: SizeField,
+    zones: Mapping[str, tuple[Curve, ...]],
+) -> tuple[Mesh, tuple[str, ...]]:
+    """The mesh graded as far as it can be, and notes on it."""
     corners = _singular_points(deck, section, uniform(field.size), zones)
     rows = _rows(deck)
-    for grading in (Grading(rows, corners), Grading({}, corners), None):
+    for grading in (Grading(rows, corners), Grading({}, corners)):
         try:
-            mesh = quad_mesh(plan, order=order, field=field, grading=grading, extra=zones)
+            mesh = quad_mesh(deck.plan, order=order, field=field, grading=grading, extra=zones)
         except MeshError:
-            if grading is None:
-                raise
             continue
-        return mesh, _notes(mesh, bool(rows) and not (grading and grading.rows))
-    raise AssertionError("the last attempt returns or raises")
+        return mesh, _notes(mesh, bool(rows) and not grading.rows)
+    mesh = quad_mesh(deck.plan, order=order, field=field, extra=zones)
+    return mesh, _notes(mesh, bool(rows))
 
 
-def free_cells(deck: Deck, size: float) -> float:
+def _size_field(deck: Deck, size: float, patch_share: float) -> SizeField:
+    """Sides of cells: `size`, and `patch_share` of their smaller side about static patches."""
+    stretch = float(deck.plan.alignment.stretch(deck.plan.outline).max())
+    field = uniform(size / max(stretch, 1.0))
+    patches = [patch for case in deck.cases for patch in case.patches]
+    if not patches:
+        return field
+    reach = np.array([patch.size for patch in patches])
+    places = np.array([patch.at for patch in patches])
+    return field.with_places(places, patch_share * reach.min(axis=1), reach)
+
+
+def free_cells(deck: Deck, size: float, patch_share: float) -> float:
     """About how many cells `free_mesh` will make [-], before it does: measured on plans of 30 to
-    74 000 m2 with cells of 0.2 to 2 m, within a quarter but for very coarse ones."""
+    74 000 m2 with cells of 0.2 to 2 m, within a quarter but for very coarse ones; with narrow
+    static patches within a half."""
     plan = deck.plan
     chains = {name: line.course() for name, line in plan.lines.items()}
     chains |= {f"opening {k + 1}": ring for k, ring in enumerate(plan.openings)}
     names = {name.removesuffix(":full") for name in _rows(deck)}
     rows = sum(curve.length for name in names for curve in chains[name])
     area = plan_area(plan)
-    return FREE * area / size**2 + rows / size + AROUND * len(plan.openings) + LEAST
+    corners = np.concatenate([curve.at(np.linspace(0.0, 1.0, 9)) for curve in plan.boundary[0]])
+    asked = asked_count(
+        _size_field(deck, size, patch_share),
+        corners.min(axis=0),
+        corners.max(axis=0),
+        plan.contains,
+    )
+    cells = FREE * area / size**2 + ASKED * asked + rows / size
+    return cells + AROUND * len(plan.openings) + LEAST
 
 
 def _singular_points(
@@ -93,11 +125,11 @@ def _singular_points(
     """Plan points (n, 2) towards which cells shrink: moments are infinite there."""
     draft = quad_mesh(deck.plan, order=2, field=field, extra=zones)
     supports = tuple(
-        LineSupport(mesh_line(line), line.support)
+        LineSupport(line=mesh_line(line), kind=line.support)
         for line in deck.lines
         if line.support in ("rigid", "clamped")
     )
-    places = singular_places(PlateModel(draft, section, supports))
+    places = singular_places(PlateModel(mesh=draft, section=section, supports=supports))
     return np.array([p.at for p in places if p.exponent < GRADED]).reshape(-1, 2)
 
 

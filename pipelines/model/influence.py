@@ -13,22 +13,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.deck.deck import Deck, Probe
 from pipelines.errors import JobError
 from pipelines.model.probes import probe_rows
-from pipelines.model.responses import BLOCK, Solver
+from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.positions import WheelPatches
+from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS, RESULTS
 from plate.loads.loads import patch_loads, segment_points
 from plate.meshing.mesh import Mesh
-from plate.results.fields import point_operators
+from plate.results.functionals import component_rows
+from plate.results.places import at_field_points
 from plate.solver.stiffness import Stiffness
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 # Patches integrated together, to bound the memory.
 PATCHES = 20000
@@ -72,31 +70,22 @@ class Surfaces:
 
 def surfaces(stiffness: Stiffness, rows: sparse.csr_array) -> Surfaces:
     """Influence surfaces of rows (n_row, n_dof) on the displacements."""
-    ordinates = np.empty((rows.shape[0], stiffness.model.mesh.n_nodes))
-    for start in range(0, len(ordinates), BLOCK):
-        part = slice(start, min(start + BLOCK, len(ordinates)))
-        ordinates[part] = stiffness.solve(rows[part].toarray().T)[
-            : stiffness.model.n_plate_dof : N_FIELDS
-        ].T
-    return Surfaces(stiffness.model.mesh, ordinates)
+    model = stiffness.model
+    ordinates = np.empty((rows.shape[0], model.mesh.n_nodes))
+    for part, Z in stiffness.in_blocks(sparse.csc_array(rows.T)):
+        ordinates[part] = Z[: model.n_plate_dof : N_FIELDS].T
+    return Surfaces(model.mesh, ordinates)
 
 
 def field_rows(
-    solver: Solver, points: Sequence[int], components: Sequence[int]
+    solved: SolvedDeck, points: Sequence[int], components: Sequence[int]
 ) -> sparse.csr_array:
     """Rows (n, n_dof) of fields: components[k] of RESULTS at field point points[k]."""
-    cells_of = solver.recovery.points.cells
-    reference = solver.recovery.points.reference
-    rows = [sparse.csr_array((0, solver.model.n_dof))]
-    for point, component in zip(points, components, strict=True):
-        cells, local = np.nonzero(cells_of == point)
-        operators = point_operators(solver.model, cells, reference[local])
-        picked = operators[component :: len(RESULTS)]
-        rows.append(sparse.csr_array(picked.sum(axis=0).reshape(1, -1) / len(cells)))
-    return sparse.csr_array(sparse.vstack(rows, format="csr"))
+    places = at_field_points(solved.recovery.points, points)
+    return component_rows(solved.model, places, components)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Wanted:
     """A result whose influence is asked for.
 
@@ -125,7 +114,7 @@ class Wanted:
         return f"{kind} of {self.component} from {a} to {b} m"
 
 
-def wanted_row(deck: Deck, solver: Solver, wanted: Wanted) -> sparse.csr_array:
+def wanted_row(deck: Deck, solved: SolvedDeck, wanted: Wanted) -> sparse.csr_array:
     """Row (1, n_dof) of a result.
 
     Raises JobError where a place is off the slab, or a side is asked for where nothing divides it.
@@ -136,7 +125,7 @@ def wanted_row(deck: Deck, solver: Solver, wanted: Wanted) -> sparse.csr_array:
         if not deck.plan.contains(np.array([place]))[0]:
             raise JobError(f"station {place[0]:g} m, offset {place[1]:g} m is not on the slab")
     probe = Probe("wanted", wanted.at, wanted.start, wanted.end)
-    found = probe_rows(replace(deck, probes=(probe,)), solver.model, solver.recovery.points)
+    found = probe_rows(replace(deck, probes=(probe,)), solved.model, solved.recovery.points)
     name = f"wanted/{wanted.side}" if wanted.side else "wanted"
     if name not in found.names:
         raise JobError(f"no line divides the slab at {wanted.words}")
@@ -146,5 +135,5 @@ def wanted_row(deck: Deck, solver: Solver, wanted: Wanted) -> sparse.csr_array:
         return row
     assert wanted.start is not None
     path = np.array([wanted.start, wanted.end])
-    pieces = segment_points(solver.model.mesh, path)
+    pieces = segment_points(solved.model.mesh, path)
     return sparse.csr_array(row * sum(float(weights.sum()) for *_, weights in pieces))

@@ -7,24 +7,22 @@ of one processor. Both are estimates, not bounds; `benchmarks/jobsizes.py` sets 
 runs. A job that cannot fit is refused with the key that makes it smaller.
 """
 
-import os
-import resource
 from collections.abc import Callable
 from dataclasses import dataclass
 from math import ceil, log2
-from pathlib import Path
 
 import numpy as np
 
 from pipelines.deck.deck import Deck
 from pipelines.errors import SizeError
-from pipelines.model.build import ORDER, REFINEMENT, cell_counts, cell_size
+from pipelines.machine import free_memory, processors
+from pipelines.model.build import ORDER, PATCH_SHARE, REFINEMENT, cell_counts, cell_size
 from pipelines.model.free_mesh import free_cells
-from pipelines.model.responses import BLOCK
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.traffic.positions import dispersed, turn_repeats
-from pipelines.traffic.trains import has_pressure, spreads
+from pipelines.traffic.trains import spreads
 from plate.conventions import N_FIELDS, RESULTS
+from plate.solver.stiffness import BLOCK
 
 # More load positions than this are refused: days, and numbers that no one can look through.
 MOST_POSITIONS = 20_000_000
@@ -56,17 +54,19 @@ WIDE = 60.0
 WITH_BARS, IN_MODELS = 2.2, 6.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ModelSize:
     """A model of so many cells of an order.
 
     narrow : cells across its narrower direction. connected : beams joined to the slab's membrane.
+    along_webs : cells along all beams that have a bending rotation of their own, one beam each.
     """
 
     cells: float
     narrow: float
     order: int
     connected: bool = False
+    along_webs: tuple[float, ...] = ()
 
     @property
     def fields(self) -> int:
@@ -75,9 +75,10 @@ class ModelSize:
 
     @property
     def degrees_of_freedom(self) -> float:
-        """Of all nodes."""
+        """Of all nodes, and of beams with a bending rotation of their own."""
         long = self.cells / self.narrow
-        return self.fields * (self.order * self.narrow + 1) * (self.order * long + 1)
+        own = sum(self.order * cells + 1 for cells in self.along_webs)
+        return self.fields * (self.order * self.narrow + 1) * (self.order * long + 1) + own
 
     @property
     def points(self) -> float:
@@ -110,7 +111,7 @@ class ModelSize:
         return 8.0 * self.cells * len(RESULTS) * lattice * N_FIELDS * (self.order + 1) ** 2
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class JobSize:
     """What a job will about need.
 
@@ -139,7 +140,7 @@ def job_size(deck: Deck, workers: int | None = None, *, tolerances: bool = True)
     workers : threads of the load positions, one per processor by default; tolerances : whether
     numerical tolerances are wanted.
     """
-    workers = workers or len(os.sched_getaffinity(0))
+    workers = workers or processors()
     order = deck.mesh.order or ORDER
     size, _ = cell_size(deck)
     own, richer = _model(deck, size, order), _model(deck, size / REFINEMENT, order + 1)
@@ -168,11 +169,11 @@ def job_size(deck: Deck, workers: int | None = None, *, tolerances: bool = True)
     times = positions * (WITH_BARS if bars else 1.0) + IN_MODELS * loads
     seconds += POSITION_SECONDS * own.degrees_of_freedom * times
     return JobSize(
-        int(own.cells),
-        int(own.degrees_of_freedom),
-        int(positions + loads),
-        PROGRAM + kept + max(LEFT * held + making, held + blocks),
-        seconds,
+        cells=int(own.cells),
+        degrees_of_freedom=int(own.degrees_of_freedom),
+        load_positions=int(positions + loads),
+        memory=PROGRAM + kept + max(LEFT * held + making, held + blocks),
+        seconds=seconds,
     )
 
 
@@ -218,39 +219,31 @@ def _steps(deck: Deck) -> str:
     )
 
 
-def free_memory() -> float:
-    """Memory that the system can give [byte], within the limits of the process and its group."""
-    page = float(os.sysconf("SC_PAGE_SIZE"))
-    free = page * os.sysconf("SC_PHYS_PAGES")
-    for line in _lines("/proc/meminfo"):
-        if line.startswith("MemAvailable:"):
-            free = 1024.0 * float(line.split()[1])
-    limit, used = (_lines(f"/sys/fs/cgroup/memory.{name}") for name in ("max", "current"))
-    if limit and used and limit[0].isdecimal():
-        free = min(free, float(limit[0]) - float(used[0]))
-    most, _ = resource.getrlimit(resource.RLIMIT_AS)
-    pages = _lines("/proc/self/statm")
-    if most != resource.RLIM_INFINITY and pages:
-        free = min(free, most - page * float(pages[0].split()[0]))
-    return free
-
-
-def _lines(path: str) -> list[str]:
-    """Lines of a file that only some systems have."""
-    try:
-        return Path(path).read_text(encoding="utf-8").splitlines()
-    except OSError:
-        return []
-
-
 def _model(deck: Deck, size: float, order: int) -> ModelSize:
     """The model of the deck with cells of that largest side [m]."""
     connected = any(line.beam is not None and line.beam.connection > 0.0 for line in deck.lines)
+    webs = [line for line in deck.lines if line.beam is not None and line.beam.Av is not None]
     if deck.plan.is_mapped:
         along, across = cell_counts(deck, size)
-        return ModelSize(float(along) * across, min(along, across), order, connected)
-    cells = free_cells(deck, size)
-    return ModelSize(cells, cells**0.5, order, connected)
+        n = along * across
+        beside = tuple(
+            float(across if w.name[0] == "C" or w.name in ("start", "end") else along) for w in webs
+        )
+        return ModelSize(
+            cells=float(n),
+            narrow=min(along, across),
+            order=order,
+            connected=connected,
+            along_webs=beside,
+        )
+    cells = free_cells(deck, size, PATCH_SHARE)
+    return ModelSize(
+        cells=cells,
+        narrow=cells**0.5,
+        order=order,
+        connected=connected,
+        along_webs=len(webs) * (cells**0.5,),
+    )
 
 
 def _positions(deck: Deck, vehicle: Vehicle) -> float:
@@ -267,7 +260,7 @@ def _positions(deck: Deck, vehicle: Vehicle) -> float:
         assert traffic.lateral_step is not None
         low, high = traffic.offset_range(vehicle)
         offsets = ceil(max(high - low, 0.0) / traffic.lateral_step) + 1
-    both = traffic.directions == "both" and not turn_repeats(vehicle, traffic, deck.plan.chart)
+    both = traffic.directions == "both" and not turn_repeats(vehicle, traffic, deck.plan.alignment)
     return float(ceil(stations) * offsets * (2 if both else 1))
 
 
@@ -281,7 +274,7 @@ def _model_loads(deck: Deck, model: LoadModel) -> tuple[float, float]:
         places = float(len(traffic.offsets))
     else:
         places = width / (traffic.lateral_step or width) + 2.0
-    strips = 2.0 * width if has_pressure(model) else 0.0
+    strips = 2.0 * width if model.has_pressure else 0.0
     length = float(np.ptp(deck.plan.outline[:, 0]))
     loads = sum(len(spreads(v)) * _positions(deck, v) for v in trains) + strips * 2.0 * length
     return len({kind.vehicles for kind in model.kinds}) * places + strips, loads

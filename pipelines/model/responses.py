@@ -6,7 +6,6 @@ and recovered by one thread each and handed on in order, so that memory stays bo
 result does not depend on the number of threads.
 """
 
-import os
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -15,27 +14,29 @@ from functools import cached_property
 from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.deck.deck import Case, Deck
-from pipelines.model.probes import BeamRows, ProbeRows, beam_rows, membrane_rows, probe_rows
+from pipelines.machine import processors
+from pipelines.model.beam_rows import BeamRows, beam_rows
+from pipelines.model.build import build_model
+from pipelines.model.cache import ModelCache
+from pipelines.model.probes import ProbeRows, membrane_rows, probe_rows
+from pipelines.model.readable import Mask, away_from, clear_of_lines
 from pipelines.traffic.positions import Loads
+from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS
 from plate.errors import SolutionError
 from plate.loads.loads import edge_load, line_load, patch_loads, pressure, self_weight
 from plate.model.model import PlateModel
+from plate.model.singular_points import SingularPlace, singular_places
 from plate.results.fields import FieldRecovery
 from plate.solver.nested_dissection import Loads as RightHandSides
-from plate.solver.stiffness import Stiffness
+from plate.solver.stiffness import BLOCK, Stiffness
 from plate.threads import one_thread
 
 T = TypeVar("T")
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
-# Load positions solved together. Fixed, so that results do not depend on the machine.
-BLOCK = 192
 # What may be out of balance, as a share of the load: static cases are refined; load positions are
 # not, and the thin limit costs them digits.
 CASE_BALANCE = 1e-5
@@ -47,7 +48,7 @@ RECIPROCITY = 1e-8
 RESIDUAL = 1e-4
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Response:
     """Results of a block of loads, the last axis counting the loads.
 
@@ -77,39 +78,83 @@ class Response:
         return self.recovery.fields(self.displacements)
 
 
-@dataclass(frozen=True)
-class Solver:
-    """The factorised deck with everything that is read from a solution."""
+@dataclass(frozen=True, eq=False, kw_only=True)
+class SolvedDeck:
+    """The factorised deck with everything that is read from a solution.
 
+    models : through which every further model of the run is factorised.
+    """
+
+    deck: Deck
     stiffness: Stiffness
     recovery: FieldRecovery
     probes: ProbeRows
     beams: BeamRows
     membrane: sparse.csr_array
+    models: ModelCache
 
     @classmethod
-    def of(cls, deck: Deck, stiffness: Stiffness, recovery: FieldRecovery) -> "Solver":
-        """What the deck's results are read by, from the factorised model and its fields."""
-        model = stiffness.model
-        probes = probe_rows(deck, model, recovery.points)
-        return cls(stiffness, recovery, probes, beam_rows(model), membrane_rows(deck, model))
+    def of(
+        cls, deck: Deck, model: PlateModel | None = None, models: ModelCache | None = None
+    ) -> "SolvedDeck":
+        """A deck factorised, with what its results are read by.
+
+        model : of the deck where it is built already. models : where equal models may be found,
+        those in use by others among them.
+        """
+        model = build_model(deck).model if model is None else model
+        models = ModelCache() if models is None else models
+        recovery = models.recovery(model)
+        return cls(
+            deck=deck,
+            stiffness=models.stiffness(model),
+            recovery=recovery,
+            probes=probe_rows(deck, model, recovery.points),
+            beams=beam_rows(model),
+            membrane=membrane_rows(deck, model),
+            models=models,
+        )
 
     @property
     def model(self) -> PlateModel:
         return self.stiffness.model
 
+    @cached_property
+    def singular_places(self) -> tuple[SingularPlace, ...]:
+        """Places where moments are infinite."""
+        return singular_places(self.model)
+
+    @cached_property
+    def readable(self) -> Mask:
+        """Field points (n_point,) no nearer than one thickness to a singular place."""
+        xy, distance = self.recovery.points.xy, self.model.section.thickness
+        return away_from(self.singular_places, self.model, xy, distance)
+
+    @cached_property
+    def clear_of_lines(self) -> Mask:
+        """Field points (n_point,) no nearer than one thickness to edges, supports and beams."""
+        xy, distance = self.recovery.points.xy, self.model.section.thickness
+        return clear_of_lines(self.model, xy, distance)
+
+    @cached_property
+    def shears_readable(self) -> Mask:
+        """Field points (n_point,) where shears are to be read: clear of lines too, unless no point
+        of the slab is."""
+        clear = self.readable & self.clear_of_lines
+        return clear if clear.any() else self.readable
+
     def respond(self, F: RightHandSides, *, refine: bool = False) -> Response:
         """Response to right-hand sides (n_dof, n) [N]."""
         U = self.stiffness.solve(F, refine=refine)
         return Response(
-            U,
-            self.recovery,
-            np.asarray(self.probes.rows @ U),
-            np.asarray(self.membrane @ U),
-            np.asarray(self.beams.moments @ U),
-            np.asarray(self.beams.shears @ U),
-            self.stiffness.reactions(U, F),
-            sums(F),
+            displacements=U,
+            recovery=self.recovery,
+            probes=np.asarray(self.probes.rows @ U),
+            membrane=np.asarray(self.membrane @ U),
+            beam_moments=np.asarray(self.beams.moments @ U),
+            beam_shears=np.asarray(self.beams.shears @ U),
+            reactions=self.stiffness.reactions(U, F),
+            total=sums(F),
         )
 
 
@@ -133,22 +178,20 @@ def case_load(deck: Deck, case: Case, model: PlateModel) -> Floats:
         else:
             F += line_load(model.mesh, np.array(line.path), line.load)
     if case.patches:
-        centre = np.array([p.at for p in case.patches])
-        half = 0.5 * np.array([p.size for p in case.patches])
+        at, size = [p.at for p in case.patches], [p.size for p in case.patches]
+        corners = model.mesh.alignment.rectangles(at, size)
         load = np.array([p.load for p in case.patches])
-        turn = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
-        corners = centre[:, None] + turn * half[:, None]
         column = np.zeros(len(load), dtype=np.int64)
         F += patch_loads(model.mesh, corners, load, column, 1).toarray()[:, 0]
     return F
 
 
-def case_responses(deck: Deck, solver: Solver) -> dict[str, Response]:
+def case_responses(deck: Deck, solved: SolvedDeck) -> dict[str, Response]:
     """Responses of the deck's static cases, refined to full accuracy."""
     found = {}
     for case in deck.cases:
-        F = case_load(deck, case, solver.model)[:, None]
-        found[case.name] = solver.respond(F, refine=True)
+        F = case_load(deck, case, solved.model)[:, None]
+        found[case.name] = solved.respond(F, refine=True)
         check_response(found[case.name], F, CASE_BALANCE, f"case {case.name}")
     return found
 
@@ -215,7 +258,7 @@ def position_load(model: PlateModel, positions: Loads, index: slice) -> sparse.c
 
 
 def stream(
-    solver: Solver,
+    solved: SolvedDeck,
     runs: Sequence[Loads],
     read: Callable[[int, Response], T],
     workers: int | None = None,
@@ -226,12 +269,12 @@ def stream(
     what `read` makes of both, in the thread that solved the block.
     workers : threads, default one per processor that may be used.
     """
-    count = workers or len(os.sched_getaffinity(0))
+    count = workers or processors()
     blocks = _blocks(runs)
 
     def work(first: int, run: Loads, part: slice) -> tuple[int, Response, T]:
-        F = position_load(solver.model, run, part)
-        response = solver.respond(F)
+        F = position_load(solved.model, run, part)
+        response = solved.respond(F)
         check_response(response, F, POSITION_BALANCE, run.words)
         return first, response, read(first, response)
 

@@ -1,33 +1,48 @@
-"""The report: one HTML file that stands alone, from a finished run."""
+"""The report as a document, from a finished run and what was computed for it."""
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from pipelines.envelopes.peaks import Governing, clear_of_lines
-from pipelines.files import write_text
+from pipelines.envelopes.picked_surfaces import PickedSurfaces
+from pipelines.findings.back_figured_widths import WidthField
 from pipelines.numbers import given, number
-from pipelines.report.data.summary import summary
+from pipelines.report.document import (
+    Block,
+    Bullets,
+    Caution,
+    Code,
+    Document,
+    Figure,
+    Link,
+    Paragraph,
+    Section,
+    Strong,
+    Table,
+    Words,
+    joined,
+    table,
+)
 from pipelines.report.drawings.input_plan import sketch
 from pipelines.report.drawings.plan import static_loads
 from pipelines.report.drawings.vehicles import vehicle_drawing
 from pipelines.report.explorer.page import explorer
-from pipelines.report.page import bullets, figure, page, paragraph, section, table, text
-from pipelines.report.sections.bars import bars_section, not_covered
-from pipelines.report.sections.bars_words import bars_words
+from pipelines.report.sections.assumptions import assumptions
+from pipelines.report.sections.bars import bars_section
+from pipelines.report.sections.bars_words import bars_findings
 from pipelines.report.sections.detailing import asbuilt_section, detailing_section
 from pipelines.report.sections.fields import case_results, envelope_plans, line_sections
 from pipelines.report.sections.findings import (
     finding_words,
     findings_table,
     first_findings,
+    left_out_words,
     strips_section,
 )
 from pipelines.report.sections.input import axle_table, beam_sections, cases_table, line_table
+from pipelines.report.sections.limits import not_covered
 from pipelines.report.sections.load_models import models_section
 from pipelines.report.sections.reconciliation import reconciliation_section
 from pipelines.report.sections.shear import shear_section
@@ -36,193 +51,223 @@ from pipelines.report.sections.tables import (
     equilibrium_table,
     governing_table,
     probe_tables,
-    reaction_table,
+    reaction_tables,
     singular_table,
+    uncertain_words,
 )
 from pipelines.report.sections.tolerances import TOLERANCE_RULE, governing_parts, probe_parts
 from pipelines.report.sections.widths import widths_section
 from pipelines.report.sections.words import (
-    CAUTIONS,
+    D_1,
+    D_X,
+    D_XY,
+    D_Y,
     PROBE_RULE,
-    SHEAR_RULE,
-    assumptions,
+    VERIFY,
+    case_title,
     caution_words,
     conventions,
+    shear_rule,
     slab_note,
 )
 from pipelines.result import Result
 from pipelines.traffic.positions import dispersed
 
 
-def write_report(path: Path, result: Result) -> None:
-    """Write the report of a run; `path` is replaced as a whole once it is finished.
+def report(
+    result: Result,
+    entries: Mapping[str, Any],
+    surfaces: PickedSurfaces,
+    widths: Sequence[WidthField],
+) -> Document:
+    """The report of a run, the same from run to run of the same deck.
 
-    The file refers to nothing outside itself and is the same from run to run of the same deck.
+    entries : those of summary.json; surfaces : influence surfaces to look at; widths : fields of
+    back-figured widths to draw.
     """
-    write_text(path, report(result))
-
-
-def report(result: Result, entries: dict[str, Any] | None = None) -> str:
-    """The report as HTML; entries : those of summary.json where they are made already."""
     deck = result.deck
-    entries = summary(result) if entries is None else entries
-    parts = [
+    parts: list[tuple[str, str, Iterable[Block]]] = [
         ("finding", "Finding and cautions", _finding(result)),
-        ("governing", "Governing values", _governing(result, result.governing)),
-        ("explore", "Look at any point and section", explorer(result)),
+        ("governing", "Governing values", _governing(result)),
+        ("explore", "Look at any point and section", explorer(result, surfaces)),
         ("input", "Input", _input(result)),
         ("actions", "Actions", _actions(result)),
         ("load-models", "Load models", models_section(result)),
         ("model", "Model and stiffness", _model(result, entries)),
-        ("equilibrium", "Equilibrium", equilibrium_table(entries) if result.cases else ""),
-        ("envelopes", "Envelopes in plan", envelope_plans(result, result.governing)),
+        ("equilibrium", "Equilibrium", (equilibrium_table(entries),) if result.cases else ()),
+        ("envelopes", "Envelopes in plan", envelope_plans(result)),
         ("cases", "Static cases", case_results(result)),
         ("lines", "Envelopes along lines", line_sections(result)),
         ("strips", "Strips beside the plate", strips_section(result)),
-        ("widths", "Back-figured widths", widths_section(result)),
+        ("widths", "Back-figured widths", widths_section(result, widths)),
         ("reconciliation", "Reconciliation, step by step", reconciliation_section(result)),
         ("probes", "Probes", _probes(result, entries)),
         ("reactions", "Reactions", _reactions(result, entries)),
-        ("beams", "Beams", "\n".join(beam_tables(deck, entries))),
+        ("beams", "Beams", beam_tables(result, entries)),
         ("bars", "Bars", bars_section(result)),
         ("shear", "Shear without links and punching", shear_section(result)),
         ("detailing", "Detailing", detailing_section(result)),
         ("as-built", "As-built check", asbuilt_section(result)),
-        ("assumptions", "Assumptions", assumptions(deck, result.built.notes)),
-        ("not-covered", "Not covered", bullets(not_covered(result))),
-        ("source", "Program and input", _source(result)),
+        ("assumptions", "Assumptions", (assumptions(deck, result.built.notes),)),
+        ("not-covered", "Not covered", (Bullets(_not_covered(result, entries)),)),
+        ("source", "Program and input", (_source(result),)),
     ]
-    parts = [part for part in parts if part[2]]
-    body = "\n".join(section(*part) for part in parts)
-    lead = "Deck slab under wheels: plate analysis, envelopes and hand strips"
-    header = f'<h1>{text(deck.title)}</h1>\n<p class="lead">{lead}</p>'
-    end = f"{text(CAUTIONS[0])}"
-    contents = [(name, title) for name, title, _ in parts]
-    return page(deck.title, header, contents, body, end)
-
-
-def _finding(result: Result) -> str:
-    cautions = '<div class="caution" role="note"><p><strong>Cautions</strong></p>'
-    cautions += bullets([*caution_words(result.deck), *result.deck.warnings]) + "</div>"
-    words = "".join(paragraph(w) for w in finding_words(result.findings, result.no_findings))
-    if result.design is not None:
-        words += paragraph(f"Bars. {text(bars_words(result.design))}")
-    if not result.findings:
-        return words + cautions
-    first = [(one, 1) for one in first_findings(result.findings)]
-    caption = (
-        f"The worst of each effect, of {len(result.findings)} comparisons, worst first, "
-        "small values last"
-    )
-    more = '<p><a href="#strips">All comparisons</a></p>'
-    return words + cautions + findings_table(first, caption) + more
-
-
-def _governing(result: Result, rows: Sequence[Governing]) -> str:
-    if not rows:
-        return ""
-    assert result.envelopes is not None
-    count = result.envelopes.n_positions
-    intro = f"Largest and smallest of {count} load positions, single vehicles. {SHEAR_RULE}"
-    plan = result.solver.recovery.points.plan
-    clear = clear_of_lines(result.solver, result.deck.slab.thickness)
-    read = [bool(clear[np.all(plan == np.array(row.at), axis=1)].any()) for row in rows]
-    parts = governing_parts(result.deck, rows)
-    return (
-        conventions()
-        + paragraph(intro)
-        + governing_table(result.deck, rows, read)
-        + (parts + paragraph(TOLERANCE_RULE) if parts else "")
+    return Document(
+        title=deck.title,
+        lead="Deck slab under wheels: plate analysis, envelopes and hand strips",
+        front=(),
+        sections=tuple(Section(name, title, tuple(blocks)) for name, title, blocks in parts),
+        end=VERIFY,
     )
 
 
-def _input(result: Result) -> str:
+def _not_covered(result: Result, entries: Mapping[str, Any]) -> tuple[str, ...]:
+    return not_covered(result.deck, singular=bool(entries["singular_places"]))
+
+
+def _finding(result: Result) -> tuple[Block, ...]:
+    cautions = Caution(
+        (
+            Paragraph(Strong("Cautions")),
+            Bullets((*caution_words(result.deck), *result.deck.warnings)),
+        )
+    )
+    found: list[Block] = [
+        Paragraph(words)
+        for words in (
+            *finding_words(result.findings, result.no_findings, result.left_out),
+            *left_out_words(result.left_out),
+        )
+    ]
+    bars = bars_findings(result)
+    if bars:
+        found += [*bars, Paragraph(Link("bars", "Bars: where, found by what, what is left out"))]
+    found.append(cautions)
+    if result.findings:
+        first = [(one, 1) for one in first_findings(result.findings)]
+        caption = (
+            f"The worst of each effect, of {len(result.findings)} comparisons, worst first, "
+            "small values last"
+        )
+        found.append(findings_table(first, caption, linked=True))
+        found.append(Paragraph(Link("strips", "All comparisons")))
+    return tuple(found)
+
+
+def _governing(result: Result) -> tuple[Block, ...]:
+    """Governing values of every case of traffic, the leading one first."""
+    if not result.traffic:
+        return ()
+    found: list[Block] = [conventions()]
+    stated = False
+    for one in result.traffic:
+        count = f"Largest and smallest of {one.envelope.n_positions} load positions"
+        kind = ", combined lane by lane." if one.envelope.whole else ", one vehicle at a time."
+        parts = governing_parts(result.deck, one)
+        own: list[Block] = [
+            Paragraph(f"{count}{kind} {shear_rule(result.deck)}"),
+            governing_table(result, one),
+        ]
+        if one.uncertain:
+            own.append(Paragraph(uncertain_words(one)))
+        if parts is not None:
+            own.append(parts)
+            stated = True
+        found.append(Section("", case_title(one), tuple(own)))
+    return (*found, Paragraph(TOLERANCE_RULE)) if stated else tuple(found)
+
+
+def _input(result: Result) -> tuple[Block, ...]:
     lines = "C lines cross the deck at the stations, L lines run along it."
     if not result.deck.plan.is_grid:
         lines = "The outline's edges E1, E2, … are numbered in the order of its corners."
     caption = (
-        "<strong>Plan of the model</strong>, seen from above: x (stations) to the right, y "
-        f"(offsets) down the page; lengths in m. {lines} {text(slab_note(result.deck))}"
+        ", seen from above: x (stations) to the right, y (offsets) down the page; lengths in m. "
+        f"{lines} {slab_note(result.deck)}"
     )
-    if not result.deck.plan.chart.straight:
+    if not result.deck.plan.alignment.straight:
         caption += (
             " The deck is curved: stations are arc lengths at offset 0, and components are along "
             "the local tangent and the growing offset."
         )
-    return figure("plan-input", sketch(result.deck), caption) + line_table(result.deck)
+    title = Strong("Plan of the model")
+    return (
+        Figure("plan-input", sketch(result.deck), (title, caption)),
+        line_table(result.deck),
+    )
 
 
-def _actions(result: Result) -> str:
+def _actions(result: Result) -> tuple[Block, ...]:
     deck = result.deck
-    parts = []
+    parts: list[Block] = []
     if deck.cases:
         parts.append(cases_table(deck))
         drawing = static_loads(deck)
-        if drawing:
-            caption = "<strong>Patches and line loads</strong> of the static cases"
-            parts.append(figure("plan-static-loads", drawing, caption))
+        if drawing is not None:
+            words = (Strong("Patches and line loads"), " of the static cases")
+            parts.append(Figure("plan-static-loads", drawing, words))
     traffic = deck.traffic
-    for k, vehicle in enumerate(traffic.vehicles if traffic else ()):
+    for k, vehicle in enumerate(traffic.vehicles if traffic else (), start=1):
         assert traffic is not None
-        drawing = vehicle_drawing(vehicle, f"vehicle-{k + 1}")
         impact = "" if vehicle.impact == 1.0 else f" Loads include impact × {vehicle.impact:g}."
-        caption = (
-            f"<strong>{text(vehicle.name)}</strong>, travelling to the right, lengths in m."
-            f"{impact} Source: {text(vehicle.source)}."
-        )
+        caption = f", travelling to the right, lengths in m.{impact} Source: {vehicle.source}."
         patches = [dispersed(a.patch, traffic, deck.slab.thickness) for a in vehicle.axles]
-        parts.append(f"<h3>{text(vehicle.name)}</h3>")
-        parts.append(figure(f"drawing-vehicle-{k + 1}", drawing, caption))
-        parts.append(axle_table(vehicle, patches))
-    if not parts:
-        parts.append(paragraph("The deck file has no loads."))
-    return "\n".join(parts)
+        own = (
+            Figure(
+                f"drawing-vehicle-{k}",
+                vehicle_drawing(vehicle, f"vehicle-{k}"),
+                (Strong(vehicle.name), caption),
+            ),
+            axle_table(vehicle, patches),
+        )
+        parts.append(Section("", vehicle.name, own))
+    return tuple(parts) or (Paragraph("The deck file has no loads."),)
 
 
-def _model(result: Result, entries: Mapping[str, Any]) -> str:
+def _model(result: Result, entries: Mapping[str, Any]) -> tuple[Block, ...]:
     deck, facts = result.deck, entries["model"]
     slab = deck.slab
     Dx, Dy, D1, Dxy = result.built.model.section.rigidities
-    rows = [
-        ["Theory", text({"mindlin": "Mindlin", "kirchhoff": "Kirchhoff"}[slab.theory])],
-        ["Thickness", f"{given(1e3 * slab.thickness)} mm"],
-        ["E, ν", f"{number(1e-9 * slab.E)} GPa, {given(slab.poisson)}"],
-        [
-            "Factors on D<sub>x</sub>, D<sub>y</sub>, D<sub>xy</sub>",
+    rows: list[tuple[Words, str]] = [
+        ("Theory", {"mindlin": "Mindlin", "kirchhoff": "Kirchhoff"}[slab.theory]),
+        ("Thickness", f"{given(1e3 * slab.thickness)} mm"),
+        ("E, ν", f"{number(1e-9 * slab.E)} GPa, {given(slab.poisson)}"),
+        (
+            ("Factors on ", *joined(", ", (D_X, D_Y, D_XY))),
             ", ".join(map(given, slab.stiffness)),
-        ],
-        [
-            "D<sub>x</sub>, D<sub>y</sub>, D<sub>1</sub>, D<sub>xy</sub>",
+        ),
+        (
+            joined(", ", (D_X, D_Y, D_1, D_XY)),
             ", ".join(number(1e-3 * d) for d in (Dx, Dy, D1, Dxy)) + " kNm",
-        ],
-        ["Elements", f"{facts['cells']} quadrilaterals of order {facts['order']}"],
-        ["Largest side of an element", f"{number(facts['size_m'])} m"],
-        ["Degrees of freedom", str(facts["degrees_of_freedom"])],
-        ["Result points", str(facts["result_points"])],
-        ["Load positions", str(facts["load_positions"])],
+        ),
+        ("Elements", f"{facts['cells']} quadrilaterals of order {facts['order']}"),
+        ("Largest side of an element", f"{number(facts['size_m'])} m"),
+        ("Degrees of freedom", str(facts["degrees_of_freedom"])),
+        ("Result points", str(facts["result_points"])),
+        ("Load positions", str(facts["load_positions"])),
     ]
     if facts["load_model_positions"]:
-        rows.append(["of load models", str(facts["load_model_positions"])])
-    parts = [table("Slab and mesh", ["What", "Value"], rows), beam_sections(deck)]
-    if result.built.notes:
-        parts.append(bullets(result.built.notes))
-    parts.append(singular_table(entries))
-    return "\n".join(parts)
+        rows.append(("of load models", str(facts["load_model_positions"])))
+    parts = [
+        table("Slab and mesh", ["What", "Value"], rows),
+        beam_sections(deck),
+        Bullets(result.built.notes) if result.built.notes else None,
+        singular_table(entries),
+    ]
+    return tuple(part for part in parts if part is not None)
 
 
-def _probes(result: Result, entries: Mapping[str, Any]) -> str:
-    tables = probe_tables(result.deck, entries)
-    parts = probe_parts(result.deck, entries)
-    return "\n".join([*tables, paragraph(PROBE_RULE), *parts]) if tables else ""
+def _probes(result: Result, entries: Mapping[str, Any]) -> tuple[Block, ...]:
+    tables = probe_tables(result, entries)
+    parts = probe_parts(result, entries)
+    return (*tables, Paragraph(PROBE_RULE), *parts) if tables else ()
 
 
-def _reactions(result: Result, entries: Mapping[str, Any]) -> str:
-    if not (result.cases or "reaction_envelopes" in entries):
-        return ""
-    return reaction_table(result.deck, entries)
+def _reactions(result: Result, entries: Mapping[str, Any]) -> tuple[Block, ...]:
+    return tuple(reaction_tables(result, entries))
 
 
-def _source(result: Result) -> str:
+def _source(result: Result) -> Table:
     path = Path(result.deck.path)
     try:
         digest = hashlib.sha256(path.read_bytes()).hexdigest()
@@ -233,10 +278,10 @@ def _source(result: Result) -> str:
     except PackageNotFoundError:
         release = "not installed as a package"
     drawn = "" if result.design is None else ", bars.dxf (sections and zones of the bars)"
-    rows = [
-        ["Program", f"deckslab {text(release)}"],
-        ["Deck file", f"<code>{text(path.name)}</code>"],
-        ["sha256 of the deck file", f"<code>{digest}</code>"],
+    rows: list[list[Words]] = [
+        ["Program", f"deckslab {release}"],
+        ["Deck file", Code(path.name)],
+        ["sha256 of the deck file", Code(digest)],
         ["Beside this report", "summary.json (all tables), fields.vtu (all fields)" + drawn],
     ]
     return table("Program and input", ["What", "Value"], rows)

@@ -35,7 +35,7 @@ STEEL_SOURCES: dict[Standard, Source] = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Concrete:
     """Strengths and modulus of one grade [Pa].
 
@@ -53,7 +53,7 @@ class Concrete:
     source: Source
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Steel:
     """Reinforcing steel: yield strength f_yk and modulus [Pa]."""
 
@@ -64,7 +64,7 @@ class Steel:
     E_s: float = E_STEEL
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Factors:
     """Factors on strength; the user's to confirm, national annexes govern.
 
@@ -85,10 +85,32 @@ class Factors:
 
 FACTORS: dict[Standard, Factors] = {
     "EN 1992": Factors(
-        1.5, 1.15, 0.85, 1.0, 1.0, 1.0, Source("EN 1992", "2.4.2.4, EN 1992-2 3.1.6(101)P")
+        gamma_c=1.5,
+        gamma_s=1.15,
+        alpha_cc=0.85,
+        phi_bending=1.0,
+        phi_bending_least=1.0,
+        phi_shear=1.0,
+        source=Source("EN 1992", "2.4.2.4, EN 1992-2 3.1.6(101)P"),
     ),
-    "IRC:112": Factors(1.5, 1.15, 0.67, 1.0, 1.0, 1.0, Source("IRC:112", "6.4.2.8, 6.3.5")),
-    "AASHTO LRFD": Factors(1.0, 1.0, 0.85, 0.90, 0.75, 0.90, Source("AASHTO LRFD", "5.5.4.2")),
+    "IRC:112": Factors(
+        gamma_c=1.5,
+        gamma_s=1.15,
+        alpha_cc=0.67,
+        phi_bending=1.0,
+        phi_bending_least=1.0,
+        phi_shear=1.0,
+        source=Source("IRC:112", "6.4.2.8, 6.3.5"),
+    ),
+    "AASHTO LRFD": Factors(
+        gamma_c=1.0,
+        gamma_s=1.0,
+        alpha_cc=0.85,
+        phi_bending=0.90,
+        phi_bending_least=0.75,
+        phi_shear=0.90,
+        source=Source("AASHTO LRFD", "5.5.4.2"),
+    ),
 }
 
 
@@ -176,7 +198,15 @@ def _en_concrete(name: str) -> Concrete:
     f_ct = 0.30 * f ** (2 / 3) if f <= 50 else 2.12 * math.log(1 + (f + 8) / 10)
     E_c = secant_modulus(name)
     source = Source("EN 1992", "table 3.1")
-    return Concrete(name, "EN 1992", f * MPA, "cylinder", f_ct * MPA, E_c, source)
+    return Concrete(
+        name=name,
+        standard="EN 1992",
+        f_ck=f * MPA,
+        specimen="cylinder",
+        f_ct=f_ct * MPA,
+        E_c=E_c,
+        source=source,
+    )
 
 
 def _irc_concrete(name: str) -> Concrete:
@@ -187,7 +217,15 @@ def _irc_concrete(name: str) -> Concrete:
     f_ct = 0.259 * f ** (2 / 3) if f <= 60 else 2.27 * math.log(1 + f_cm / 12.5)
     E_c = 22e3 * (f_cm / 12.5) ** 0.3
     source = Source("IRC:112", "table 6.5, annex A2")
-    return Concrete(name, "IRC:112", f * MPA, "cube", f_ct * MPA, E_c * MPA, source)
+    return Concrete(
+        name=name,
+        standard="IRC:112",
+        f_ck=f * MPA,
+        specimen="cube",
+        f_ct=f_ct * MPA,
+        E_c=E_c * MPA,
+        source=source,
+    )
 
 
 def _aashto_concrete(name: str) -> Concrete:
@@ -203,7 +241,15 @@ def _aashto_concrete(name: str) -> Concrete:
     weight = 0.145 if ksi <= 5 else 0.140 + 0.001 * ksi  # kcf, normal weight
     E_c = 120_000 * weight**2 * ksi**0.33
     source = Source("AASHTO LRFD", "5.4.2.4, 5.4.2.6, table 3.5.1-1")
-    return Concrete(name, "AASHTO LRFD", f_ck, "cylinder", f_ct * KSI, E_c * KSI, source)
+    return Concrete(
+        name=name,
+        standard="AASHTO LRFD",
+        f_ck=f_ck,
+        specimen="cylinder",
+        f_ct=f_ct * KSI,
+        E_c=E_c * KSI,
+        source=source,
+    )
 
 
 def _unknown(name: str, standard: Standard, allowed: list[str]) -> CoverageError:
@@ -233,7 +279,7 @@ def steel(name: str, standard: Standard) -> Steel:
     known = STEEL_STRENGTHS[standard]
     if name not in known:
         raise CoverageError(f"steel {name!r} is not of {standard}: write {', '.join(known)}")
-    return Steel(name, standard, known[name], STEEL_SOURCES[standard])
+    return Steel(name=name, standard=standard, f_yk=known[name], source=STEEL_SOURCES[standard])
 
 
 def grade_ladder(standard: Standard) -> tuple[Concrete, ...]:

@@ -13,7 +13,7 @@ from pipelines.standards.strip_widths.sets import StripSet
 from pipelines.strips.deck_strip import StripDeck
 from pipelines.strips.piecewise import resolved
 from pipelines.strips.trains import StripLoad, Train, WidthLaw
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
 
 # Longest contact along traffic that is taken as one load [m].
 PIECE = 1.0
@@ -216,14 +216,14 @@ def _law(
     if support is not None and hangs and beam.supports[support].k_rot == 0:
         # Only what stands on the overhang bends the slab here; a patch whose centre lies short of
         # the line still reaches over it and has the width of a load at the root.
-        root = _on_overhang(deck, axle, strips, support, spread).least
-        pieces = [_Piece(root)] * (nodes.size - 1)
+        root = _on_overhang(deck, axle, strips, focus, support, spread).least
+        pieces = [_Piece(least=root)] * (nodes.size - 1)
     else:
         near = {bay: _in_bay(deck, axle, strips, focus, bay, spread) for bay in focus.bays}
         if strips.width_of == "section":
             # One strip carries every axle; of two bays the narrower strip counts.
             least = min(piece.least for piece in near.values())
-            pieces = [_Piece(least)] * (nodes.size - 1)
+            pieces = [_Piece(least=least)] * (nodes.size - 1)
         else:
             # A node left of each length: bay -1 is an overhang at the start.
             bays = np.searchsorted([one.at for one in beam.supports], nodes[:-1], "right") - 1
@@ -234,7 +234,8 @@ def _law(
                 for bay in bays.tolist()
             ]
     if support is not None and hangs:
-        pieces[0 if support == 0 else -1] = _on_overhang(deck, axle, strips, support, spread)
+        piece = _on_overhang(deck, axle, strips, focus, support, spread)
+        pieces[0 if support == 0 else -1] = piece
 
     def everywhere(x: Floats) -> Floats:
         x = np.clip(x, nodes[0], nodes[-1])  # a patch may reach the slab from outside it
@@ -250,7 +251,7 @@ def _law(
     return WidthLaw(everywhere, np.unique([*nodes, *inner]))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Piece:
     """The width along one length between nodes.
 
@@ -296,7 +297,13 @@ class _Question:
 
     def piece(self, origin: float, sign: float) -> _Piece:
         least, points = _resolved(self)
-        return _Piece(least, self, origin, sign, tuple(origin + sign * at for at in points))
+        return _Piece(
+            least=least,
+            question=self,
+            origin=origin,
+            sign=sign,
+            breaks=tuple(origin + sign * at for at in points),
+        )
 
 
 @lru_cache(maxsize=512)
@@ -321,7 +328,7 @@ def _elsewhere(
     Its own bay's where the method covers that bay; else, and on an overhang, the least width of
     the nearest bay next to the section.
     """
-    fallback = _Piece(near[min(near, key=lambda i: abs(i - bay))].least)
+    fallback = _Piece(least=near[min(near, key=lambda i: abs(i - bay))].least)
     if not 0 <= bay < len(deck.beam.supports) - 1:
         return fallback
     try:
@@ -355,15 +362,19 @@ def _bay_question(
     spread: float | None,
 ) -> _Question:
     one = deck.span_input(axle, bay)
-    if focus.edge is not None:
-        method, one = strips.edge[deck.bars], replace(one, edge_distance=focus.edge)
-    else:
-        method = strips.sagging if focus.support is None else strips.hogging
-    return _Question(method, one, axle.wheels, spread)
+    method = strips.method(
+        deck.bars, hogging=focus.support is not None, edge=focus.edge is not None
+    )
+    return _Question(method, replace(one, edge_distance=focus.edge), axle.wheels, spread)
 
 
 def _on_overhang(
-    deck: StripDeck, axle: Axle, strips: StripSet, support: int, spread: float | None
+    deck: StripDeck,
+    axle: Axle,
+    strips: StripSet,
+    focus: Focus,
+    support: int,
+    spread: float | None,
 ) -> _Piece:
     line = deck.beam.supports[support]
     one = replace(
@@ -371,6 +382,7 @@ def _on_overhang(
         span=deck.overhang(support),
         ends="cantilever",
         support_width=line.width,
+        edge_distance=focus.edge,
     )
     question = _Question(strips.overhang, one, axle.wheels, spread)
     return question.piece(line.at, -1.0 if support == 0 else 1.0)

@@ -17,14 +17,14 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.strips.piecewise import Piecewise, combine
+from pipelines.strips.piecewise import Piecewise
+from plate.arrays import Floats
 from plate.errors import SupportError
-from plate.geometry.alignment import Floats
 
 Side = Literal["left", "right"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class StripSupport:
     """A line that carries the strip.
 
@@ -111,11 +111,6 @@ def reaction_lines(beam: StripBeam) -> Piecewise:
     dofs = system.solve(load - system.matrix @ imposed) + imposed
     knots, coef = _shape(beam, dofs, system.scale)
     return Piecewise(knots, np.moveaxis(coef, -1, 0).copy())
-
-
-def line_sum(first: Piecewise, second: Piecewise, weight: float) -> Piecewise:
-    """first + weight * second, row by row."""
-    return combine([first, second], [0, 1], [1.0, weight], [0.0, 0.0])
 
 
 def _section_lines(

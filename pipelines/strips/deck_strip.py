@@ -17,7 +17,7 @@ ONE_WAY = 1.5
 WORDS = {"parallel": ("along", "cross"), "across": ("across", "longitudinal")}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class StripDeck:
     """What a hand strip needs of a deck: the beam per metre and the slab around it.
 

@@ -1,32 +1,53 @@
 """Every hand strip's value for the design sections of a deck, of one vehicle or load model."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from pipelines.deck.deck import Deck
 from pipelines.deck.deck import Direction as Travel
+from pipelines.errors import MethodRangeError
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.resistance.bars import FACES, Direction
+from pipelines.standards.strip_widths.aashto_table import DECK_TABLE, require_girders
 from pipelines.standards.strip_widths.method import Bars
 from pipelines.standards.strip_widths.sets import FIRST_SET, StripSet
 from pipelines.strips.deck_strip import StripDeck
 from pipelines.strips.lanes import LaneStrips
-from pipelines.strips.load_models import model_edge_moments, model_moments, model_shears
-from pipelines.strips.moments import Limits, StripMoment, edge_moments, strip_moments
-from pipelines.strips.sections import Section, stiffening
+from pipelines.strips.load_models import (
+    model_edge_hogging,
+    model_edge_moments,
+    model_moments,
+    model_shears,
+)
+from pipelines.strips.methods import sets_for, shear_methods_for
+from pipelines.strips.moments import (
+    Limits,
+    StripMoment,
+    edge_hogging,
+    edge_moments,
+    strip_moments,
+)
+from pipelines.strips.sections import Section, mean_span, stiffening
 from pipelines.strips.shears import StripShear, strip_shears
 from pipelines.strips.trains import DIRECTIONS
 
 # Share of the thickness that the effective depth is taken as while no bars are given.
 DEPTH_SHARE = 0.8
+# Why a value of a strip cannot stand beside the plate's.
+NO_MOMENT = "the strip has no moment here"
+RIGID = "the strip stands on rigid lines, this line yields"
+STIFFENED = "a beam or support stiffens the edge, the rules are for edges that are free"
+# The load model whose moments AASHTO's table A4-1 holds.
+DECK_TABLE_MODEL = "AASHTO HL-93 axles"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class HandStrip:
     """A hand method's value at a section; units and None as in `Finding`.
 
+    reason : why there is no value, or why it cannot stand beside the plate's.
     place, lines : in words and by name where they differ from the section's.
     station, direction : of the governing load position on the strip.
     """
@@ -46,12 +67,14 @@ class HandStrip:
     direction: Travel | None = None
 
 
-@dataclass
+@dataclass(kw_only=True)
 class HandStrips:
     """The strips of one vehicle or load model, found once and looked up by section.
 
     vehicle : the vehicle, or the first one of the load model. depth : effective depth for shear
-    [m]. edge_moments : what gives those along a free edge in a bay, kept in `edges`.
+    [m]. at_edge : the moments along a free edge, sagging in the bay of that number or hogging over
+    the line of that number, kept in `edges`.
+    deck_table : factor on the moments of AASHTO's table A4-1, None where the load is not HL-93.
     """
 
     deck: Deck
@@ -60,25 +83,30 @@ class HandStrips:
     depth: float
     moments: Mapping[tuple[str, ...], list[StripMoment]]
     shears: Mapping[str, list[StripShear]]
-    edge_moments: Callable[[str, Mapping[str, float], int], tuple[StripMoment, ...]]
-    edges: dict[tuple[str, int], tuple[StripMoment, ...]] = field(default_factory=dict)
+    at_edge: Callable[[str, bool, int], tuple[StripMoment, ...]]
+    edges: dict[tuple[str, bool, int], tuple[StripMoment, ...]] = field(default_factory=dict)
+    deck_table: float | None = None
 
     def at(self, section: Section, bay: int | None = None) -> tuple[HandStrip, ...]:
         """All methods for a section; `bay` is the one in which the peak along an edge lies."""
         if section.kind == "sagging":
-            return self._moments("bay", section.lines)
+            return self._moments("bay", section.lines) + self._deck_table(section.lines)
         if section.kind == "hogging":
             return self._moments("centre line", section.lines)
         if section.kind == "face":
             return self._moments("face", section.lines)
         if section.kind == "over line":
-            return self._moments("over line", section.lines)
+            return self._over_line(section.lines)
         if section.kind == "transverse":
             return tuple(self._share(one, s) for s, one in self._by_set("bay", section.lines))
         if section.kind == "shear":
             return self._shear(section)
         if section.kind == "corner":
-            return self._corner(section.lines)
+            return self._simple_end(section.lines)
+        if section.kind == "joint":
+            return self._simple_end(self._bay_at(section.lines[0]))
+        if section.kind == "edge hogging":
+            return self._edge_hogging(section.edge, section.lines[0])
         if section.kind == "edge":
             assert bay is not None
             return self._edge(section.edge, bay)
@@ -86,6 +114,35 @@ class HandStrips:
 
     def _moments(self, at: str, lines: tuple[str, ...]) -> tuple[HandStrip, ...]:
         return tuple(_hand(one, one.strips) for one in self.moments.get((at, *lines), []))
+
+    def _deck_table(self, lines: tuple[str, ...]) -> tuple[HandStrip, ...]:
+        """Table A4-1 for a bay of a strip across traffic under HL-93 axles."""
+        if self.deck_table is None or self.strip.bars != "across":
+            return ()
+        method = DECK_TABLE
+        assert method.moment is not None
+        axle = max(self.vehicle.axles, key=lambda a: a.load)
+        one = self.strip.span_input(axle, self._bay(lines))
+        girders = [support.at for support in self.strip.beam.supports]
+        value, reason = None, ""
+        try:
+            require_girders(np.array(girders))
+            value = self.deck_table * float(method.moment(one, axle.load / len(axle.wheels)))
+        except MethodRangeError as error:
+            reason = str(error)
+        name = method.name
+        found = HandStrip(
+            strip=name,
+            clause=method.clause,
+            edition=method.edition,
+            span=one.span,
+            width=None,
+            width_of="",
+            effect=method.effect,
+            value=value,
+            reason=reason,
+        )
+        return (found,)
 
     def _by_set(self, at: str, lines: tuple[str, ...]) -> list[tuple[StripSet, StripMoment]]:
         sets = {one.name: one for one in FIRST_SET}
@@ -99,13 +156,31 @@ class HandStrips:
         value = None if hand.value is None else share * hand.value
         return replace(hand, clause=words, value=value)
 
-    def _corner(self, lines: tuple[str, ...]) -> tuple[HandStrip, ...]:
-        """Strips have no hogging at a simple end."""
+    def _over_line(self, lines: tuple[str, ...]) -> tuple[HandStrip, ...]:
+        """Sagging over a line: on a beam most of it comes from the beam's own deflection, which a
+        strip on rigid lines has not."""
+        line = self.deck.line(lines[0])
+        yields = line is not None and line.support == "beam"
         return tuple(
-            replace(one, value=0.0, clause="simple end, no hogging", width=None)
-            for one in self._moments("bay", lines)
-            if one.value is not None
+            replace(one, reason=RIGID) if yields and one.value is not None else one
+            for one in self._moments("over line", lines)
         )
+
+    def _simple_end(self, lines: tuple[str, ...]) -> tuple[HandStrip, ...]:
+        """Strips have no hogging at a simple end of a bay."""
+        return tuple(
+            one
+            if one.value is None
+            else replace(
+                one, value=0.0, clause="simple end, no hogging", width=None, reason=NO_MOMENT
+            )
+            for one in self._moments("bay", lines)
+        )
+
+    def _bay_at(self, line: str) -> tuple[str, ...]:
+        """The bay at an end line."""
+        names = [support.name for support in self.strip.beam.supports]
+        return tuple(names[:2] if line == names[0] else names[-2:])
 
     def _bay(self, lines: tuple[str, ...]) -> int:
         names = [support.name for support in self.strip.beam.supports]
@@ -127,13 +202,23 @@ class HandStrips:
         gap = stiffening(self.deck, edge)
         span = supports[bay + 1].at - supports[bay].at
         if gap <= 0.5 * span:
-            words = "a beam or support stiffens the edge, the rules are for edges that are free"
-            return (replace(_none(words), place=place, lines=lines),)
-        if (edge, bay) not in self.edges:
-            distances = edge_distances(self.deck, self.strip, self.vehicle, edge)
-            self.edges[edge, bay] = self.edge_moments(edge, distances, bay)
-        found = self.edges[edge, bay]
-        return tuple(replace(_hand(one, one.strips), place=place, lines=lines) for one in found)
+            return (replace(_none(STIFFENED), place=place, lines=lines),)
+        found = self._at_edge(edge, False, bay)
+        return tuple(replace(one, place=place, lines=lines) for one in found)
+
+    def _edge_hogging(self, edge: str, line: str) -> tuple[HandStrip, ...]:
+        """Hogging over a line of the strips along a free edge."""
+        if stiffening(self.deck, edge) <= 0.5 * mean_span(self.strip):
+            return (_none(STIFFENED),)
+        names = [support.name for support in self.strip.beam.supports]
+        support = names.index(line)
+        return self._at_edge(edge, True, support) or self._simple_end(self._bay_at(line))
+
+    def _at_edge(self, edge: str, hogging: bool, number: int) -> tuple[HandStrip, ...]:
+        key = (edge, hogging, number)
+        if key not in self.edges:
+            self.edges[key] = self.at_edge(*key)
+        return tuple(_hand(one, one.strips) for one in self.edges[key])
 
 
 def edge_distances(deck: Deck, strip: StripDeck, vehicle: Vehicle, edge: str) -> dict[str, float]:
@@ -165,52 +250,53 @@ def centre_limits(deck: Deck, vehicle: Vehicle) -> Limits:
     return {d: traffic.offset_range(vehicle, d) for d in DIRECTIONS}
 
 
-def hand_strips(deck: Deck, strip: StripDeck, vehicle: Vehicle) -> HandStrips:
-    """All hand strips of a vehicle on a deck's strip."""
-    assert deck.traffic is not None
-    directions = DIRECTIONS if deck.traffic.directions == "both" else DIRECTIONS[:1]
-    limits = centre_limits(deck, vehicle) if strip.bars == "across" else None
+def hands_under(deck: Deck, strip: StripDeck, model: LoadModel) -> HandStrips:
+    """All hand strips of a deck's strip under a load model, or under one vehicle that drives alone,
+    whose worst place on the strip is then found exactly instead of section by section."""
     depth = effective_depth(deck, strip.bars)
+    vehicle = model.kinds[0].vehicles[0]
+    lanes = LaneStrips(deck, strip, model)
+    limits = centre_limits(deck, vehicle) if strip.bars == "across" else None
+    sets, rules = sets_for(model.name), shear_methods_for(model.name)
+    moments: dict[tuple[str, ...], list[StripMoment]] = {}
+    shears: dict[str, list[StripShear]] = {}
 
-    def edges(edge: str, distances: Mapping[str, float], bay: int) -> tuple[StripMoment, ...]:
+    def at_edge(edge: str, hogging: bool, number: int) -> tuple[StripMoment, ...]:
+        distances = edge_distances(deck, strip, vehicle, edge)
+        if model.whole:
+            over_lanes = model_edge_hogging if hogging else model_edge_moments
+            return over_lanes(lanes, edge, distances, number, sets)
+        if hogging:
+            return edge_hogging(
+                strip, vehicle, edge, distances, number, sets, lanes.directions, limits
+            )
         return edge_moments(
-            strip, vehicle, edge, distances, (bay,), directions=directions, limits=limits
+            strip, vehicle, edge, distances, (number,), sets, lanes.directions, limits
         )
 
-    moments = strip_moments(strip, vehicle, directions=directions, limits=limits)
-    shears = strip_shears(strip, vehicle, depth, directions=directions, limits=limits)
-    return _looked_up(deck, strip, vehicle, depth, moments, shears, edges)
-
-
-def model_hand_strips(deck: Deck, strip: StripDeck, model: LoadModel) -> HandStrips:
-    """All hand strips of a load model on a deck's strip."""
-    lanes = LaneStrips(deck, strip, model)
-    depth = effective_depth(deck, strip.bars)
-
-    def edges(edge: str, distances: Mapping[str, float], bay: int) -> tuple[StripMoment, ...]:
-        return model_edge_moments(lanes, edge, distances, bay)
-
-    first = model.kinds[0].vehicles[0]
-    moments, shears = model_moments(lanes), model_shears(lanes, depth)
-    return _looked_up(deck, strip, first, depth, moments, shears, edges)
-
-
-def _looked_up(
-    deck: Deck,
-    strip: StripDeck,
-    vehicle: Vehicle,
-    depth: float,
-    all_moments: Sequence[StripMoment],
-    all_shears: Sequence[StripShear],
-    edges: Callable[[str, Mapping[str, float], int], tuple[StripMoment, ...]],
-) -> HandStrips:
-    moments: dict[tuple[str, ...], list[StripMoment]] = {}
-    for one in all_moments:
+    for one in (
+        model_moments(lanes, sets)
+        if model.whole
+        else strip_moments(strip, vehicle, sets, directions=lanes.directions, limits=limits)
+    ):
         moments.setdefault((one.at, *one.lines), []).append(one)
-    shears: dict[str, list[StripShear]] = {}
-    for two in all_shears:
+    for two in (
+        model_shears(lanes, depth, rules)
+        if model.whole
+        else strip_shears(strip, vehicle, depth, rules, directions=lanes.directions, limits=limits)
+    ):
         shears.setdefault(two.line, []).append(two)
-    return HandStrips(deck, strip, vehicle, depth, moments, shears, edges)
+    table = model.kinds[0].factor if model.name == DECK_TABLE_MODEL else None
+    return HandStrips(
+        deck=deck,
+        strip=strip,
+        vehicle=vehicle,
+        depth=depth,
+        moments=moments,
+        shears=shears,
+        at_edge=at_edge,
+        deck_table=table,
+    )
 
 
 def effective_depth(deck: Deck, bars: Bars) -> float:
@@ -244,4 +330,14 @@ def _carried(axles: int) -> str:
 
 
 def _none(reason: str) -> HandStrip:
-    return HandStrip("none", "", "", None, None, "", "", None, reason)
+    return HandStrip(
+        strip="none",
+        clause="",
+        edition="",
+        span=None,
+        width=None,
+        width_of="",
+        effect="",
+        value=None,
+        reason=reason,
+    )

@@ -11,7 +11,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck, Direction
 from pipelines.standards.actions.loads import LoadModel, Vehicle
@@ -21,9 +20,8 @@ from pipelines.strips.piecewise import Piecewise, highest
 from pipelines.strips.trains import DIRECTIONS, Formed, Train, distinct, response
 from pipelines.traffic.lanes import arrangement_orders, best_sum, lane_offsets, strip_shares
 from pipelines.traffic.trains import lane_range, spreads, widened
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats, Ints
 
-Ints = NDArray[np.int64]
 # The trains of a vehicle whose loads share the width of one and this distance [m]; None = alone.
 Trains = Callable[[Vehicle, float | None], tuple[Train, ...]]
 
@@ -32,7 +30,7 @@ LATERAL = 0.05
 PRESSED = 0.02
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LaneWorst:
     """The worst value (a magnitude) at one of the sections, whose number is `section`.
 
@@ -105,7 +103,7 @@ class LaneStrips:
         area = self._adverse(lines)
         formed: Formed = {}
         tops: dict[tuple[int, float | None], _Tops] = {}
-        best = LaneWorst(0.0)
+        best = LaneWorst(value=0.0)
         for run in self._runs(method, edge):
             kinds = [k for k, weight in enumerate(run.weights) if weight]
             for k in kinds:
@@ -117,7 +115,7 @@ class LaneStrips:
             s = int(np.argmax(total))
             if total[s] <= best.value * (1.0 + 1e-12):
                 continue
-            best = LaneWorst(float(total[s]), s)
+            best = LaneWorst(value=float(total[s]), section=s)
             most = max(kinds, key=lambda k: float(parts[k][s]))
             top = tops[most, run.extent]
             if top.which[s] >= 0:
@@ -236,7 +234,7 @@ class LaneStrips:
             which.append(np.where(top > 0.0, under.argmax(axis=0), -1))
             candidates.append(mine)
         base = self.model.pressure * adverse.sum(axis=0)
-        best = LaneWorst(0.0)
+        best = LaneWorst(value=0.0)
         for lane_set, order in arrangement_orders(self.model):
             sums, places = best_sum(
                 [values[k] for k in order],
@@ -248,7 +246,7 @@ class LaneStrips:
             s = int(np.argmax(total))
             if total[s] <= best.value * (1.0 + 1e-12):
                 continue
-            best = LaneWorst(float(total[s]), s)
+            best = LaneWorst(value=float(total[s]), section=s)
             most = divided = whole = 0.0
             for lane, k in enumerate(order):
                 j = int(places[lane, s])

@@ -16,7 +16,7 @@ from pipelines.strips.moments import Sought, StripMoment, StripSolve
 from pipelines.strips.piecewise import Piecewise
 from pipelines.strips.shears import SHEAR_METHODS, StripShear, empty_shear, shear_trains
 from pipelines.strips.trains import Train
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
 
 # Sections tried in a bay, and about the worst of them.
 SECTIONS = 25
@@ -38,14 +38,35 @@ def model_moments(
 
 
 def model_edge_moments(
-    lanes: LaneStrips, edge: str, distances: Mapping[str, float], bay: int
+    lanes: LaneStrips,
+    edge: str,
+    distances: Mapping[str, float],
+    bay: int,
+    sets: Sequence[StripSet] = FIRST_SET,
 ) -> tuple[StripMoment, ...]:
     """As `strips_moments.edge_moments` for one bay."""
     solve = _ModelSolve.of(lanes)
     return tuple(
         replace(one, edge=edge)
-        for strips in FIRST_SET
+        for strips in sets
         for one in solve.sagging(strips, bay, distances[strips.edge_from])
+    )
+
+
+def model_edge_hogging(
+    lanes: LaneStrips,
+    edge: str,
+    distances: Mapping[str, float],
+    support: int,
+    sets: Sequence[StripSet] = FIRST_SET,
+) -> tuple[StripMoment, ...]:
+    """As `moments.edge_hogging`."""
+    solve = _ModelSolve.of(lanes)
+    return tuple(
+        replace(one, edge=edge)
+        for strips in sets
+        for one in solve.over_line(strips, support, distances[strips.edge_from])
+        if one.at == "centre line"
     )
 
 

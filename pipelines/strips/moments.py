@@ -28,7 +28,7 @@ from pipelines.strips.trains import (
     support_moment,
     support_sections,
 )
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
 
 SINGLE_VEHICLE = "single vehicle, not the load model"
 Limits = Mapping[Direction, tuple[float, float]]
@@ -59,7 +59,7 @@ class Sought:
         return support_moment(beam, self.support, train, self.sign, self.offset, directions, within)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class StripMoment:
     """The largest moment of one vehicle by one standard's strip.
 
@@ -139,6 +139,26 @@ def edge_moments(
     )
 
 
+def edge_hogging(
+    deck: StripDeck,
+    vehicle: Vehicle,
+    edge: str,
+    distances: Mapping[str, float],
+    support: int,
+    sets: Sequence[StripSet] = FIRST_SET,
+    directions: Sequence[Direction] = DIRECTIONS,
+    limits: Limits | None = None,
+) -> tuple[StripMoment, ...]:
+    """Hogging over a line of strips along a free edge; otherwise as `edge_moments`."""
+    solve = StripSolve(deck, vehicle, directions, limits)
+    return tuple(
+        replace(one, edge=edge)
+        for strips in sets
+        for one in solve.over_line(strips, support, distances[strips.edge_from])
+        if one.at == "centre line"
+    )
+
+
 @dataclass
 class StripSolve:
     """One vehicle on one strip; keeps what a mirrored bay or line can take over."""
@@ -177,7 +197,7 @@ class StripSolve:
     def sagging(self, strips: StripSet, bay: int, edge: float | None = None) -> list[StripMoment]:
         deck, beam = self.deck, self.deck.beam
         left, right = beam.supports[bay], beam.supports[bay + 1]
-        method = strips.sagging if edge is None else strips.edge[deck.bars]
+        method = strips.method(deck.bars, hogging=False, edge=edge is not None)
         empty = StripMoment(
             strips=strips.name,
             method=method,
@@ -189,14 +209,17 @@ class StripSolve:
         )
         return self.filled(strips, Focus((bay,), edge=edge), [(empty, Sought(1.0, bay))])
 
-    def over_line(self, strips: StripSet, support: int) -> list[StripMoment]:
+    def over_line(
+        self, strips: StripSet, support: int, edge: float | None = None
+    ) -> list[StripMoment]:
         deck, beam = self.deck, self.deck.beam
         line = beam.supports[support]
         bays = tuple(i for i in (support - 1, support) if i in deck.bays)
         overhang = deck.overhang(support)
         if len(bays) == 1 and overhang == 0 and line.k_rot == 0:
             return []
-        method = strips.overhang if overhang else strips.hogging
+        along = strips.method(deck.bars, hogging=True, edge=edge is not None)
+        method = strips.overhang if overhang else along
         narrow = min(bays, key=lambda i: beam.bay(i)[1] - beam.bay(i)[0])
         one = deck.span_input(self.vehicle.axles[0], narrow)
         centre = StripMoment(
@@ -215,7 +238,7 @@ class StripSolve:
         if len(bays) == 2:
             sagging = replace(centre, effect="sagging", at="over line")
             wanted.append((sagging, Sought(1.0, support=support)))
-        return self.filled(strips, Focus(bays, support), wanted)
+        return self.filled(strips, Focus(bays, support, edge), wanted)
 
     def filled(
         self, strips: StripSet, focus: Focus, wanted: Sequence[tuple[StripMoment, Sought]]

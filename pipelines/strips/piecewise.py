@@ -12,7 +12,7 @@ from math import comb
 import numpy as np
 from numpy.typing import NDArray
 
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
 
 # Pieces shorter than this share of the functions' whole length are knots that fell together in
 # rounding; a limit taken inside one would mix the two sides of different knots.

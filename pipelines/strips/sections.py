@@ -5,7 +5,8 @@ offset, for bars across it s is the offset and t the station.
 """
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -13,14 +14,25 @@ from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
-from pipelines.model.responses import Solver
+from pipelines.model.responses import SolvedDeck
 from pipelines.strips.deck_strip import StripDeck
+from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+# "edge hogging": over a line, nearer to an edge than strips within the slab reach; "joint": over
+# an end line on which the strip has no moment.
 Kind = Literal[
-    "sagging", "hogging", "face", "over line", "transverse", "edge", "end edge", "shear", "corner"
+    "sagging",
+    "hogging",
+    "edge hogging",
+    "joint",
+    "face",
+    "over line",
+    "transverse",
+    "edge",
+    "end edge",
+    "shear",
+    "corner",
 ]
 
 M_X, M_Y = RESULTS.index("m_x"), RESULTS.index("m_y")
@@ -31,7 +43,7 @@ CORNER = 0.5
 ON = 1e-6  # points nearer to a line than this lie on it [m]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Section:
     """Where a finding is read.
 
@@ -54,13 +66,15 @@ class Section:
     edge: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Frame:
     """A deck seen along its strip.
 
     s, t : coordinates of the field points (n_point,) [m].
     to_low, to_high : their distances along t from the edges that run along the strip [m].
-    inside : whether they are further than half a span from such edges if nothing stiffens these.
+    clear : of both edges how near to it strips within the slab reach [m]: up to the line that
+        stiffens it, and to half a span where none does so near.
+    readable : whether moments are to be read there: not beside a singular place.
     """
 
     deck: Deck
@@ -69,7 +83,8 @@ class Frame:
     t: Floats
     to_low: Floats
     to_high: Floats
-    inside: NDArray[np.bool_]
+    clear: tuple[float, float]
+    readable: NDArray[np.bool_]
 
     @property
     def along(self) -> bool:
@@ -122,10 +137,22 @@ class Frame:
         """Distances (n_point,) from an edge that runs along the strip [m]."""
         return self.to_low if edge == self.edges[0] else self.to_high
 
+    @cached_property
+    def inside(self) -> NDArray[np.bool_]:
+        """Whether strips within the slab reach the field points (n_point,)."""
+        low, high = self.clear
+        return np.asarray((self.to_low >= low - ON) & (self.to_high >= high - ON))
 
-def frame(deck: Deck, strip: StripDeck, solver: Solver) -> Frame:
+    def beside(self, edge: str) -> NDArray[np.bool_]:
+        """Field points (n_point,) on an edge that runs along the strip, or nearer to it than strips
+        within the slab reach."""
+        clear = self.clear[self.edges.index(edge)]
+        return np.asarray((self.to(edge) < ON) | (self.to(edge) < clear - ON))
+
+
+def frame(deck: Deck, strip: StripDeck, solved: SolvedDeck) -> Frame:
     """The deck's field points in the strip's coordinates."""
-    plan = solver.recovery.points.plan
+    plan = solved.recovery.points.plan
     u, y = deck.plan.logical_station(plan), plan[:, 1]
     if strip.bars == "parallel":
         s, t, edges = u, y, ("left", "right")
@@ -136,10 +163,17 @@ def frame(deck: Deck, strip: StripDeck, solver: Solver) -> Frame:
         low, high = deck.plan.u_range
         to_low, to_high = u - low, high - u
     half = 0.5 * mean_span(strip)
-    reach = [stiffening(deck, edge) for edge in edges]
-    least, most = (one if one <= half else half for one in reach)
-    inside = (to_low >= least - ON) & (to_high >= most - ON)
-    return Frame(deck, strip, s, t, to_low, to_high, inside)
+    least, most = (min(half, stiffening(deck, edge)) for edge in edges)
+    return Frame(
+        deck=deck,
+        strip=strip,
+        s=s,
+        t=t,
+        to_low=to_low,
+        to_high=to_high,
+        clear=(least, most),
+        readable=solved.readable,
+    )
 
 
 def mean_span(strip: StripDeck) -> float:
@@ -170,7 +204,8 @@ def sections(at: Frame, depth: float) -> list[Section]:
 
     depth : effective depth for the shear sections [m].
     """
-    return [*_bays(at), *_lines(at, depth), *_edges(at), *_corners(at)]
+    found = [*_bays(at), *_lines(at, depth), *_edges(at), *_corners(at)]
+    return [replace(one, points=one.points[at.readable[one.points]]) for one in found]
 
 
 def _bays(at: Frame) -> list[Section]:
@@ -185,7 +220,18 @@ def _bays(at: Frame) -> list[Section]:
             ("transverse", at.transverse, "sagging under wheels"),
         ):
             effect = f"{words}, {BARS[component]}, soffit"
-            found.append(Section(kind, place, "", effect, component, 1, points, lines))  # type: ignore[arg-type]
+            found.append(
+                Section(
+                    kind=kind,  # type: ignore[arg-type]
+                    place=place,
+                    where="",
+                    effect=effect,
+                    component=component,
+                    sign=1,
+                    points=points,
+                    lines=lines,
+                )
+            )
     return found
 
 
@@ -208,15 +254,34 @@ def _lines(at: Frame, depth: float) -> list[Section]:
             points: Ints,
             s: float | None = None,
             component: int = at.moment,
+            edge: str = "",
             place: str = place,
             name: str = line.name,
         ) -> None:
+            if edge:
+                place = f"{place}, {edge} edge"
             if len(points):
                 found.append(
-                    Section(kind, place, where, effect, component, sign, points, (name,), s)
+                    Section(
+                        kind=kind,
+                        place=place,
+                        where=where,
+                        effect=effect,
+                        component=component,
+                        sign=sign,
+                        points=points,
+                        lines=(name,),
+                        s=s,
+                        edge=edge,
+                    )
                 )
 
-        if not ends or hangs or line.k_rot > 0.0:
+        for edge in at.edges:
+            near = np.flatnonzero((np.abs(at.s - line.at) < ON) & at.beside(edge) & ~at.inside)
+            add("edge hogging", "centre line", f"hogging, {bars}, top", -1, near, edge=edge)
+        if ends and not hangs and line.k_rot == 0.0:
+            add("joint", "centre line", f"hogging, {bars}, top", -1, on)
+        else:
             add("hogging", "centre line", f"hogging, {bars}, top", -1, on)
             if line.width > 0.0:
                 for s in (line.at - 0.5 * line.width, line.at + 0.5 * line.width):
@@ -252,11 +317,19 @@ def _edges(at: Frame) -> list[Section]:
     found = []
     # Along the strip: the strips there lack half their width.
     for edge in at.edges:
-        on = (at.to(edge) < ON) & (at.s > supports[0].at + ON) & (at.s < supports[-1].at - ON)
+        on = at.beside(edge) & (at.s > supports[0].at + ON) & (at.s < supports[-1].at - ON)
         words = f"sagging along the edge, {BARS[at.moment]}, soffit"
         found.append(
             Section(
-                "edge", f"{edge} edge", "", words, at.moment, 1, np.flatnonzero(on), (), edge=edge
+                kind="edge",
+                place=f"{edge} edge",
+                where="",
+                effect=words,
+                component=at.moment,
+                sign=1,
+                points=np.flatnonzero(on),
+                lines=(),
+                edge=edge,
             )
         )
     # Across the strip, at its own ends: the slab and its end beam bend the other way.
@@ -264,7 +337,17 @@ def _edges(at: Frame) -> list[Section]:
         points = np.flatnonzero(np.abs(at.s - s) < ON)
         words = f"sagging along the edge, {BARS[at.transverse]}, soffit"
         found.append(
-            Section("end edge", f"{edge} edge", "", words, at.transverse, 1, points, (), edge=edge)
+            Section(
+                kind="end edge",
+                place=f"{edge} edge",
+                where="",
+                effect=words,
+                component=at.transverse,
+                sign=1,
+                points=points,
+                lines=(),
+                edge=edge,
+            )
         )
     return found
 
@@ -294,5 +377,17 @@ def _corners(at: Frame) -> list[Section]:
         place = f"obtuse corner of {line_title(at.deck, line.name)}, {edge} edge"
         effect = f"hogging, {BARS[at.moment]}, top"
         lines = (supports[bay].name, supports[bay + 1].name)
-        found.append(Section("corner", place, "", effect, at.moment, -1, points, lines, edge=edge))
+        found.append(
+            Section(
+                kind="corner",
+                place=place,
+                where="",
+                effect=effect,
+                component=at.moment,
+                sign=-1,
+                points=points,
+                lines=lines,
+                edge=edge,
+            )
+        )
     return found

@@ -31,14 +31,14 @@ from pipelines.strips.trains import (
     response,
     worst,
 )
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
 
 Limits = Mapping[Direction, tuple[float, float]]
 SHEAR_METHODS = ("shear-45-far-side", "shear-45-centre", "shear-model-code-2010", "heft240-shear")
 MODEL_CODE = "shear-model-code-2010"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class StripShear:
     """The largest shear of one vehicle at `section` [m] by one rule.
 
@@ -124,7 +124,7 @@ def _shear(
     side: Side = "right"
     at = np.array([section])
     lines = shear_lines(beam, at, side)
-    best, of = Extreme(0.0, section, side), trains[0]
+    best, of = Extreme(value=0.0, section=section, side=side), trains[0]
     for train in trains:
         for direction in distinct(train, directions):
             within = None if limits is None else limits[direction]
@@ -155,7 +155,15 @@ def empty_shear(
     section = line.at + away * (0.5 * line.width + d)
     inside = low < section < high
     reason = "" if inside else "the section lies beyond the bay"
-    return StripShear(METHODS[key], name, line.name, bay, section, high - low, reason=reason), away
+    return StripShear(
+        method=METHODS[key],
+        vehicle=name,
+        line=line.name,
+        bay=bay,
+        section=section,
+        span=high - low,
+        reason=reason,
+    ), away
 
 
 def shear_trains(

@@ -14,7 +14,7 @@ from pipelines.deck.deck import Beam, Deck, Held, Line
 from pipelines.strips.beam import StripBeam, StripSupport, moment_lines, reaction_lines, shear_lines
 from pipelines.strips.deck_strip import StripDeck
 from pipelines.strips.piecewise import Piecewise
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
 
 POINTS = 24  # sections in each length between holds, by Gauss
 
@@ -45,7 +45,7 @@ def beam_spring(deck: Deck, line: Line, t: float, width: float) -> float | None:
     start, end = max(t - 0.5 * width, low), min(t + 0.5 * width, high)
     if end <= start:
         return None
-    supports = tuple(StripSupport(at, k_rot=hold.k_rot) for at, hold in sorted(held, key=_place))
+    supports = tuple(StripSupport(at=at, k_rot=hold.k_rot) for at, hold in sorted(held, key=_place))
     own = StripBeam(supports, low, high, beam.E * beam.I)
     flexible = _flexibility(own, beam, start, end)
     reactions = _mean(reaction_lines(own), start, end)

@@ -15,21 +15,17 @@ from pipelines.deck.deck import Direction
 from pipelines.strips.beam import (
     Side,
     StripBeam,
-    line_sum,
     moment_lines,
-    reaction_lines,
-    shear_lines,
 )
 from pipelines.strips.piecewise import (
     Piecewise,
     Reciprocal,
     combine,
-    critical_within,
     highest,
     over,
     reciprocal,
 )
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
 
 DIRECTIONS: tuple[Direction, ...] = ("forward", "reverse")
 # Stations [m] to which a train's first load is bound; None = it may stand anywhere.
@@ -82,7 +78,7 @@ class Train:
     axles: int = 1
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Extreme:
     """An extreme effect of a train.
 
@@ -137,7 +133,7 @@ def worst(
     within: Reach = None,
 ) -> Extreme:
     """The largest (sign = 1) or smallest (sign = -1) effect among lines, one for each section."""
-    best = Extreme(0.0, float(sections[0]), side)
+    best = Extreme(value=0.0, section=float(sections[0]), side=side)
     for direction in distinct(train, directions):
         total = response(lines, train, direction)
         value, station = highest(total if sign > 0 else -total, within)
@@ -145,7 +141,13 @@ def worst(
         # A gain within rounding does not displace the direction named first.
         if value[row] > abs(best.value) * (1.0 + 1e-12):
             section = float(sections[row])
-            best = Extreme(sign * float(value[row]), section, side, float(station[row]), direction)
+            best = Extreme(
+                value=sign * float(value[row]),
+                section=section,
+                side=side,
+                station=float(station[row]),
+                direction=direction,
+            )
     return best
 
 
@@ -207,7 +209,7 @@ def support_moment(
 
     Both sides count, as far as the strip reaches.
     """
-    best = Extreme(0.0, beam.supports[support].at, "right")
+    best = Extreme(value=0.0, section=beam.supports[support].at, side="right")
     for side, at in support_sections(beam, support, offset):
         lines = moment_lines(beam, at, side)
         found = worst(lines, train, at, side, sign, directions, within)
@@ -235,75 +237,6 @@ def support_hogging(
     return support_moment(beam, support, train, -1.0, offset, directions, within)
 
 
-def rounded_hogging(
-    beam: StripBeam, support: int, train: Train, directions: Sequence[Direction] = DIRECTIONS
-) -> Extreme:
-    """Hogging over a support that lets the slab rotate, its peak rounded by F t/8.
-
-    F is the reaction of the same load position and t the support's width: EN 1992-1-1:2004
-    5.3.2.2(4), from memory. The sum is made before the train is moved, so it is exact too.
-    """
-    line = beam.supports[support]
-    at = np.array([line.at])
-    reactions = reaction_lines(beam)
-    own = Piecewise(reactions.knots[[support]], reactions.coef[:, [support]])
-    lines = line_sum(moment_lines(beam, at, "right"), own, line.width / 8.0)
-    return worst(lines, train, at, "right", -1.0, directions)
-
-
-def support_shear(
-    beam: StripBeam,
-    support: int,
-    train: Train,
-    offset: float = 0.0,
-    directions: Sequence[Direction] = DIRECTIONS,
-    within: Reach = None,
-) -> Extreme:
-    """The shear of largest magnitude on either side of a support, `offset` [m] from its centre."""
-    line = beam.supports[support]
-    best = Extreme(0.0, line.at, "right")
-    for side, at in _sides(beam, line.at, offset):
-        lines = shear_lines(beam, at, side)
-        for sign in (-1.0, 1.0):
-            found = worst(lines, train, at, side, sign, directions, within)
-            best = found if abs(found.value) > abs(best.value) * (1.0 + 1e-12) else best
-    return best
-
-
-def side_by_side(one: Piecewise, low: float, high: float, gap: float, most: int) -> Floats:
-    """Largest effects (S, most) of exactly 1, 2, .. `most` equal groups of loads on a strip.
-
-    one : effect of one group as a function of its station (S rows); a group's station lies in
-    [low, high] and neighbours are at least `gap` apart [m]. -inf where so many do not fit.
-
-    Exact: at the best arrangement the groups form clusters that touch (exactly `gap` apart), each
-    cluster free to move, so each stands at a critical point of its own effect.
-    """
-    rows = one.knots.shape[0]
-    beyond = [(np.zeros((rows, 1)), np.zeros((rows, 1)))]  # what n groups right of a station add
-    best = np.full((rows, most), -np.inf)
-    for n in range(1, most + 1):
-        starts, totals = [], []
-        for m in range(1, n + 1):
-            last = high - (m - 1) * gap
-            if last < low:
-                break
-            cluster = combine([one] * m, range(m), [1.0] * m, [-i * gap for i in range(m)])
-            t, value = critical_within(cluster, low, last)
-            rest = _suffix_best(*beyond[n - m], t + m * gap) if n > m else 0.0
-            starts.append(t)
-            totals.append(value + rest)
-        if not starts:
-            break
-        t, total = np.concatenate(starts, axis=1), np.concatenate(totals, axis=1)
-        order = np.argsort(t, axis=1)
-        t, total = np.take_along_axis(t, order, 1), np.take_along_axis(total, order, 1)
-        total = np.maximum.accumulate(total[:, ::-1], axis=1)[:, ::-1]
-        beyond.append((t, total))
-        best[:, n - 1] = total[:, 0]
-    return best
-
-
 def distinct(train: Train, directions: Sequence[Direction]) -> Sequence[Direction]:
     """The directions that differ: one of them for a train that is its own mirror image."""
     ends = [load.at for load in train.loads]
@@ -326,14 +259,6 @@ def _sides(beam: StripBeam, at: float, offset: float) -> list[tuple[Side, Floats
     if at + offset < beam.end:
         sides.append(("right", np.array([at + offset])))
     return sides
-
-
-def _suffix_best(t: Floats, best: Floats, start: Floats) -> Floats:
-    """best at the first t >= start, row by row (t rising, best falling along it); else -inf."""
-    padded = np.concatenate([best, np.full((t.shape[0], 1), -np.inf)], axis=1)
-    # Clusters that touch would meet within rounding; they are a larger cluster's business.
-    place = [np.searchsorted(row, s, side="left") for row, s in zip(t, start, strict=True)]
-    return np.take_along_axis(padded, np.array(place), axis=1)
 
 
 def _formed(lines: Piecewise, length: float, law: WidthLaw | None, formed: Formed) -> Piecewise:

@@ -8,17 +8,18 @@ rows            the rows of a CSV file with a column for each parameter
 Sampled values are rounded to six figures, so that the printed design is the design.
 """
 
-import csv
-import io
 from itertools import product
 from pathlib import Path
 
 import numpy as np
 from scipy.stats import qmc
 
+from pipelines.deck.reading.rules import LARGEST
+from pipelines.files import UnreadableError, csv_rows, read_plain
 from pipelines.study.spec import Parameter, Study, StudyError, Value
 
 MOST_ROWS = 100_000
+LARGEST_FILE = 20_000_000  # bytes
 
 
 def design_rows(study: Study) -> tuple[dict[str, Value], ...]:
@@ -71,23 +72,23 @@ def _between(parameter: Parameter, share: float) -> float:
 
 def _read_rows(path: Path, parameters: tuple[Parameter, ...]) -> tuple[dict[str, Value], ...]:
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise StudyError(f"{path}: cannot be read as UTF-8 text: {error}") from error
-    reader = csv.DictReader(io.StringIO(text), skipinitialspace=True)
+        first, rows = csv_rows(read_plain(path, LARGEST_FILE).decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        raise StudyError(f"{path}: cannot be read as UTF-8 text: {error.reason}") from None
+    except UnreadableError as error:
+        raise StudyError(f"{path}: {error}") from None
     names = [p.name for p in parameters]
-    columns = [(c or "").strip() for c in reader.fieldnames or []]
+    columns = [column.strip() for column in first]
     if sorted(columns) != sorted(names):
         raise StudyError(
             f"{path}: columns {', '.join(columns) or '(none)'}; needed are {', '.join(names)}"
         )
     found = []
-    for cells in reader:
-        values = [cells.get(c) for c in reader.fieldnames or []]
-        if None in cells or None in values:
-            raise StudyError(f"{path}, line {reader.line_num}: not {len(names)} cells")
-        row = dict(zip(columns, values, strict=True))
-        found.append({name: _cell(row[name] or "") for name in names})
+    for line, cells in rows:
+        if len(cells) != len(columns):
+            raise StudyError(f"{path}, line {line}: not {len(names)} cells")
+        row = dict(zip(columns, cells, strict=True))
+        found.append({name: _cell(row[name]) for name in names})
         if len(found) > MOST_ROWS:
             raise StudyError(f"{path}: more than {MOST_ROWS} rows")
     if not found:
@@ -96,7 +97,8 @@ def _read_rows(path: Path, parameters: tuple[Parameter, ...]) -> tuple[dict[str,
 
 
 def _cell(text: str) -> Value:
-    """A number where it reads as a finite one, else true, false or the text itself."""
+    """A number where it reads as a finite one, else true, false or the text itself. A whole number
+    beyond the largest float is a text: it stands for no quantity."""
     text = text.strip()
     if text in ("true", "false"):
         return text == "true"
@@ -105,6 +107,6 @@ def _cell(text: str) -> Value:
             value = kind(text)
         except ValueError:
             continue
-        if np.isfinite(value):
+        if abs(value) <= LARGEST:
             return value
     return text

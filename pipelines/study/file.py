@@ -117,7 +117,11 @@ def _tables(
 
 def _reference(table: ReferenceTable) -> Reference:
     return Reference(
-        table.bay, tuple(table.cases), table.beams, table.edge, table.surfacing_mm / 1e3
+        bay=table.bay,
+        cases=tuple(table.cases),
+        beams=table.beams,
+        edge=table.edge,
+        surfacing=table.surfacing_mm / 1e3,
     )
 
 

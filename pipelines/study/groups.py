@@ -41,7 +41,7 @@ class ReferenceMistake(JobError):
     """A reference geometry that the base deck does not have."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Reference:
     """bay : the loaded one, from 1; cases : whose patches are meant; beams : `on` of their line
     table, None without beams; edge : "left" or "right"; surfacing [m] under the contacts that the

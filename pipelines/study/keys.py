@@ -1,12 +1,10 @@
-"""Keys of a deck file as one dotted word, and a deck's tables written back as TOML.
+"""Keys of a deck file as one dotted word.
 
 `line.C*.beam.I_cm4` is the inertia of the [[line]] table whose `on` is "C*"; cases, vehicles,
 probes and points are found by their name; entries of lists count from 1, as in
 `case.wheel.patches.1.load_kN`. A name with a dot in it stands in quotes.
 """
 
-import json
-import math
 import re
 from typing import Any
 
@@ -91,46 +89,3 @@ def _entry(entries: list[Any], part: str, key: str, named_by: str | None = None)
             return i
     known = ", ".join(f'"{n}"' if isinstance(n, str) else str(n) for n in names)
     raise KeyMistake(f'{key}: there is no table for "{part}"; there are {known}')
-
-
-def toml_text(deck: dict[str, Any]) -> str:
-    """The deck as a TOML file that reads back to the same values."""
-    lines = [f"{_key(k)} = {_value(v)}" for k, v in deck.items() if not _is_table(v)]
-    for name, value in deck.items():
-        if isinstance(value, dict):
-            lines += ["", f"[{_key(name)}]"]
-            lines += [f"{_key(k)} = {_value(v)}" for k, v in value.items()]
-        elif _is_table(value):
-            for table in value:
-                lines += ["", f"[[{_key(name)}]]"]
-                lines += [f"{_key(k)} = {_value(v)}" for k, v in table.items()]
-    return "\n".join(lines) + "\n"
-
-
-def _is_table(value: object) -> bool:
-    return isinstance(value, dict) or (
-        isinstance(value, list) and bool(value) and all(isinstance(v, dict) for v in value)
-    )
-
-
-def _key(name: str) -> str:
-    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _value(name)
-
-
-def _value(value: object) -> str:
-    match value:
-        case bool():
-            return str(value).lower()
-        case int():
-            return str(value)
-        case float():
-            if math.isfinite(value):
-                return repr(value)
-            return "nan" if math.isnan(value) else ("-inf" if value < 0.0 else "inf")
-        case str():
-            return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-        case list() | tuple():
-            return f"[{', '.join(map(_value, value))}]"
-        case dict():
-            return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + " }"
-    raise KeyMistake(f"a deck file holds no {type(value).__name__}")

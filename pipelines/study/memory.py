@@ -1,11 +1,11 @@
 """How much memory a deck of a study needs, estimated before any is computed."""
 
-import os
 from dataclasses import dataclass
 from math import inf
 
 from pipelines.errors import JobError, SizeError
-from pipelines.model.job_size import JobSize, check_job_size, free_memory
+from pipelines.machine import free_memory, processors
+from pipelines.model.job_size import JobSize, check_job_size
 from pipelines.study.plan import Plan, Row, deck_of
 from pipelines.study.spec import StudyError
 from plate.errors import PlateError
@@ -14,10 +14,10 @@ FREE_SHARE = 0.8
 """Share of the free memory that a study may plan with."""
 # At most so many structures are looked at; of more, evenly spaced ones.
 MOST_LOOKED_AT = 500
-NOTHING = JobSize(0, 0, 0, 0.0, 0.0)
+NOTHING = JobSize(cells=0, degrees_of_freedom=0, load_positions=0, memory=0.0, seconds=0.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Need:
     """bytes : of the largest deck looked at, its row; looked_at : structures looked at, of all;
     words : what that deck is estimated to take."""
@@ -55,7 +55,13 @@ def study_need(plan: Plan) -> Need:
             largest, number = size, row.number
     if looked_at and len(refused) == len(looked_at):
         raise StudyError(f"no deck looked at can be computed; the first: {refused[0]}")
-    return Need(largest.memory, number, len(looked_at), len(rows), largest.words)
+    return Need(
+        bytes=largest.memory,
+        row=number,
+        looked_at=len(looked_at),
+        structures=len(rows),
+        words=largest.words,
+    )
 
 
 def row_size(row: Row) -> JobSize:
@@ -71,7 +77,7 @@ def local_workers(asked: int | None, need: Need) -> int:
 
     Raises StudyError where the number asked for, or a single one, does not fit.
     """
-    count = asked or len(os.sched_getaffinity(0))
+    count = asked or processors()
     fit = int(min(FREE_SHARE * free_memory() / max(need.bytes, 1.0), count))
     if fit < 1 or (asked is not None and fit < asked):
         raise StudyError(

@@ -21,22 +21,28 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+import tomli_w
+
 import pipelines
 import plate
+from pipelines.deck import survey
 from pipelines.deck.deck import Deck
+from pipelines.deck.reading import dxf
 from pipelines.deck.reading.deck_file import read_deck
+from pipelines.deck.reading.mistakes import BESIDE, shown
 from pipelines.errors import DeckError, JobError
+from pipelines.files import UnreadableError, is_beside, read_plain
 from pipelines.study.design import design_rows
 from pipelines.study.groups import geometry, set_groups
-from pipelines.study.keys import set_key, toml_text
+from pipelines.study.keys import set_key
 from pipelines.study.spec import Study, StudyError, Value
 from plate.errors import PlateError
 
 # Tables that the stiffness of the deck depends on. Should one be missing here, its rows only get
 # more patches than they need: what is shared is decided by the models themselves.
 STRUCTURE = ("slab", "plan", "opening", "line", "point", "mesh")
-# Keys that name another file beside the deck file.
-FILE_KEYS = (("plan", "dxf"), ("survey", "file"))
+# Keys that name another file beside the deck file, with its most bytes.
+FILE_KEYS = (("plan", "dxf", dxf.LARGEST_FILE), ("survey", "file", survey.LARGEST_FILE))
 MESH_CASE = "patches of the study, without load"
 # Up to here one mesh for all is measured to be cheaper than several, on straight and skew decks.
 MOST_PATCHES = 24
@@ -44,7 +50,7 @@ MOST_PATCHES = 24
 MOST_ROWS = 32
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Row:
     """One row of the design.
 
@@ -125,22 +131,24 @@ def program_version() -> str:
     for package in (plate, pipelines):
         folder = Path(package.__file__ or "").parent
         for path in sorted(folder.rglob("*.py")):
-            digest.update(f"{path.relative_to(folder)}\0".encode() + path.read_bytes() + b"\0")
+            digest.update(
+                f"{path.relative_to(folder).as_posix()}\0".encode() + path.read_bytes() + b"\0"
+            )
     return f"{version('deckslab')}+{digest.hexdigest()[:12]}"
 
 
 def _row(study: Study, number: int, values: dict[str, Value]) -> tuple[Row, dict[str, Any]]:
     """The row with its deck's tables, or with the reason why it has none."""
     tables = deepcopy(study.base)
-    row = Row(number, values, {})
+    row = Row(number=number, values=values, variables={})
     try:
         row = replace(row, variables=_resolve(study, tables, values))
         row = replace(row, files=_attached(tables, study.base_path.parent))
-        row = replace(row, deck=toml_text(tables))
+        row = replace(row, deck=tomli_w.dumps(tables))
         deck_of(row)
     except (JobError, PlateError) as error:
         return replace(row, reason=" ".join(str(error).split())), tables
-    except (KeyError, TypeError, ValueError, AttributeError, IndexError, ZeroDivisionError):
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError, ArithmeticError):
         # A base deck with mistakes of its own: the groups found no sound geometry in it.
         return replace(
             row, reason="the base deck has mistakes or lacks what [reference] names"
@@ -151,13 +159,15 @@ def _row(study: Study, number: int, values: dict[str, Value]) -> tuple[Row, dict
 def _attached(tables: dict[str, Any], folder: Path) -> tuple[tuple[str, bytes], ...]:
     """The files that a deck names, renamed in its tables to the hash of what they hold."""
     found = []
-    for table, key in FILE_KEYS:
+    for table, key, most in FILE_KEYS:
         name = tables.get(table, {}).get(key)
         if isinstance(name, str):
+            if not is_beside(name):
+                raise StudyError(f"[{table}] {key} = {shown(name)}: {BESIDE}")
             try:
-                data = (folder / name).read_bytes()
-            except OSError as error:
-                raise StudyError(f"[{table}] {key} = {name}: {error.strerror}") from None
+                data = read_plain(folder / name, most)
+            except UnreadableError as error:
+                raise StudyError(f"[{table}] {key} = {shown(name)}: {error}") from None
             tables[table][key] = f"{hashlib.sha256(data).hexdigest()[:16]}{Path(name).suffix}"
             found.append((tables[table][key], data))
     return tuple(found)
@@ -232,7 +242,7 @@ def _with_mesh(
                 "patches": [{"at_m": at, "size_m": size, "load_kN": 0.0} for at, size in places],
             }
             tables["case"] = [*tables.get("case", []), case]
-        deck = toml_text(tables)
+        deck = tomli_w.dumps(tables)
         structure = _digest([row.structure, union])
         every = study.tolerance_every
         tolerances = every > 0 and int(structure, 16) % every == 0

@@ -2,17 +2,22 @@
 
 import json
 from dataclasses import fields
+from hashlib import sha256
+from math import isfinite
 from pathlib import Path
+from typing import Any
 
 from pipelines.files import write_bytes, write_text
 from pipelines.study.plan import Row
 from pipelines.study.task import Finished
 
+DIGEST = "sha256_of_the_rest"
+
 
 class RowFiles:
     """Row files in a folder, which is made if it is new.
 
-    A file that is damaged, or is not a row of this key, counts as none.
+    A file that is damaged, as its digest tells, or is not a row of this key, counts as none.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -30,14 +35,27 @@ class RowFiles:
         for name, data in row.files:
             if not (self.folder / name).exists():
                 write_bytes(self.folder / name, data)
-        entry = finished.entry() | {"parameters": row.values, "deck": row.deck}
+        # JSON has no infinity, which is the deck's own word for a straight alignment.
+        values = {k: v if _in_json(v) else str(v) for k, v in row.values.items()}
+        entry = finished.entry() | {"parameters": values, "deck": row.deck}
+        entry |= {DIGEST: _digest(entry)}
         write_text(self.path(finished.key), json.dumps(entry, indent=1, allow_nan=False) + "\n")
 
     def read(self, key: str) -> Finished | None:
         """The finished row, None where it is not there."""
         try:
             entry = json.loads(self.path(key).read_text(encoding="utf-8"))
+            told = entry.pop(DIGEST)
             found = Finished(**{one.name: entry[one.name] for one in fields(Finished)})
-        except (OSError, ValueError, KeyError, TypeError):
+        except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
             return None
-        return found if found.key == key else None
+        return found if found.key == key and told == _digest(entry) else None
+
+
+def _digest(entry: dict[str, Any]) -> str:
+    """SHA-256 of a row's entry, however it is set in lines."""
+    return sha256(json.dumps(entry, sort_keys=True).encode()).hexdigest()
+
+
+def _in_json(value: object) -> bool:
+    return not isinstance(value, float) or isfinite(value)

@@ -1,7 +1,6 @@
 """A study, start to end: study file in, table of responses out; killed at any time, it goes on."""
 
 import json
-import os
 import platform
 import time
 from collections.abc import Callable
@@ -9,25 +8,31 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
 from importlib.metadata import version
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
 from pipelines.files import write_text
+from pipelines.machine import locked, processors
+from pipelines.outputs import check_folder, replacing
 from pipelines.study.execute import execute
 from pipelines.study.file import read_study
 from pipelines.study.memory import Need, local_workers, study_need
 from pipelines.study.plan import Plan, Row, plan_study
 from pipelines.study.rows import RowFiles
 from pipelines.study.spec import Study
-from pipelines.study.table import Column, csv_text, study_columns, write_table
+from pipelines.study.table import Column, csv_text, has_parquet, study_columns, write_parquet
 from pipelines.study.task import Finished, Wanted
 from pipelines.study.workers import Cluster, Pool, Workers
 
 PACKAGES = ("numpy", "scipy", "pyarrow")
+FILES = ("table.parquet", "table.csv", "design.csv", "study.json")
+# How long the end of another study in the same folder is waited for [s].
+PATIENCE = 2.0
 Progress = Callable[[str, int, int], None]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Outcome:
     """What a run of a study did.
 
@@ -35,7 +40,6 @@ class Outcome:
     seconds : wall time of the computing; deck_seconds : summed over workers.
     """
 
-    table: Path
     rows: int
     failed: int
     above_target: int
@@ -64,25 +68,41 @@ def run_study(
     workers : local processes, default one per processor as far as memory allows; cluster : address
     of a Dask scheduler instead. progress : called with the stage, what is done and what there is.
 
-    `out` holds table.parquet, table.csv, design.csv, study.json and rows/, one file per deck.
+    `out` holds the files of FILES, table.parquet where pyarrow is installed, and rows/ with one
+    file per deck.
 
     Raises
     ------
     DeckError, StudyError
         Mistakes in the study file; memory that does not suffice; a lost cluster.
+    JobError
+        Another study is at work in the same folder.
     OSError
         Files that cannot be written. Finished rows stay, the next run goes on from them.
     """
     tell = progress or (lambda stage, part, whole: None)
     study = read_study(path)
     plan = plan_study(study, lambda part, whole: tell("decks", part, whole))
-    out.mkdir(parents=True, exist_ok=True)
+    check_folder(out, "study", FILES)
     files = RowFiles(out / "rows")
+    with locked(files.folder, PATIENCE):
+        return _run(study, plan, out, files, workers, cluster, tell)
+
+
+def _run(
+    study: Study,
+    plan: Plan,
+    out: Path,
+    files: RowFiles,
+    workers: int | None,
+    cluster: str | None,
+    tell: Progress,
+) -> Outcome:
+    """What is missing of a plan computed, and its table written."""
     finished = {row.key: found for row in plan.rows if (found := files.read(row.key))}
     tasks = plan.tasks(lambda key: key in finished)
     count, before = sum(len(task.rows) for task in tasks), len(finished)
-    need = study_need(plan) if tasks else Need(0.0, 0, 0, 0)
-    write_text(out / "design.csv", csv_text(_design(study, plan)))
+    need = study_need(plan) if tasks else Need(bytes=0.0, row=0, looked_at=0, structures=0)
 
     def keep(row: Row, one: Finished) -> None:
         if one.lasting:
@@ -103,11 +123,9 @@ def run_study(
         computed = count
     seconds = time.perf_counter() - start
     columns = study_columns(study, plan, finished)
-    write_table(out / "table.parquet", out / "table.csv", columns, _about(study, plan))
     statuses = next(c.values for c in columns if c.name == "status")
     new = [finished[row.key] for task in tasks for row in task.rows]
     outcome = Outcome(
-        table=out / "table.parquet",
         rows=len(plan.rows),
         failed=statuses.count("failed"),
         above_target=statuses.count("above target"),
@@ -119,11 +137,19 @@ def run_study(
     )
     record = _about(study, plan) | _run_record(outcome, new, cluster)
     record |= {
-        "study_file": path.read_text(encoding="utf-8"),
+        "study_file": study.path.read_text(encoding="utf-8"),
         "base_file": study.base_path.read_text(encoding="utf-8"),
         "columns": {c.name: {"unit": c.unit, "meaning": c.meaning} for c in columns},
     }
-    write_text(out / "study.json", json.dumps(record, indent=1) + "\n")
+    with replacing(out, "study") as folder:
+        if has_parquet():
+            write_parquet(folder / "table.parquet", columns, _about(study, plan))
+        for name, text in (
+            ("table.csv", csv_text(columns)),
+            ("design.csv", csv_text(_design(study, plan))),
+            ("study.json", json.dumps(record, indent=1) + "\n"),
+        ):
+            write_text(folder / name, text)
     return outcome
 
 
@@ -141,7 +167,7 @@ def _about(study: Study, plan: Plan) -> dict[str, Any]:
         "title": study.title,
         "program": plan.program,
         "python": platform.python_version(),
-        "packages": {name: version(name) for name in PACKAGES},
+        "packages": {name: version(name) for name in PACKAGES if find_spec(name)},
         "study": study.path.name,
         "study_sha256": sha256(study.path.read_bytes()).hexdigest(),
         "base": study.base_path.name,
@@ -160,7 +186,7 @@ def _run_record(outcome: Outcome, new: list[Finished], cluster: str | None) -> d
             "above_target": outcome.above_target,
             "executor": "cluster" if cluster else "local processes",
             "workers": outcome.workers,
-            "processors": len(os.sched_getaffinity(0)),
+            "processors": processors(),
             "wall_seconds": round(outcome.seconds, 3),
             "deck_seconds": round(outcome.deck_seconds, 3),
             "decks_per_hour": round(outcome.per_hour, 1),

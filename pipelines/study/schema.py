@@ -4,7 +4,16 @@ import re
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from pipelines.deck.reading.rules import Choice, Count, Range, Rule, Text, WholeRange, refused
+from pipelines.deck.reading.rules import (
+    LARGEST,
+    Choice,
+    Count,
+    Range,
+    Rule,
+    Text,
+    WholeRange,
+    refused,
+)
 from pipelines.deck.reading.schema import Name, Pair, Table
 from pipelines.standards.strip_widths.sets import FIRST_SET
 from pipelines.study.groups import GROUPS
@@ -33,14 +42,21 @@ class Scalars(Rule):
 
     @property
     def allowed(self) -> str:
-        return "a list of 1 to 1000 different numbers, texts or true and false"
+        return "a list of 1 to 1000 different numbers up to 1e308 or inf, texts or true and false"
 
     def check(self, value: object) -> list[float | int | str | bool]:
         if isinstance(value, list) and 1 <= len(value) <= 1000:
-            plain = all(isinstance(v, str | int | float) for v in value)
+            plain = all(isinstance(v, str) or _is_number(v) for v in value)
             if plain and len({(isinstance(v, bool), v) for v in value}) == len(value):
                 return value
         raise refused(f"must be {self.allowed}")
+
+
+def _is_number(value: object) -> bool:
+    """Whether it is a number that a float can hold, inf among them, or true or false."""
+    if isinstance(value, float):
+        return value == value
+    return isinstance(value, int) and abs(value) <= LARGEST
 
 
 @dataclass(frozen=True)

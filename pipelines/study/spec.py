@@ -16,7 +16,7 @@ ERROR = "_error"
 """What is added to a response's name for the column with its numerical tolerance."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Parameter:
     """keys : set to its value; group : of `studygroups`; values, or low..high with steps.
 
@@ -34,7 +34,7 @@ class Parameter:
     unit: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Response:
     """Exactly one of way (into summary.json), strip (case, place in the bay), hand (strip set,
     case, place), formula; place None = that of the case's patch nearest to the edge."""
@@ -55,7 +55,7 @@ class Design:
     file: Path | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Study:
     """A study file.
 

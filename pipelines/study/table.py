@@ -1,4 +1,4 @@
-"""The table of a study: one row per deck, as Parquet and, the same numbers, as CSV.
+"""The table of a study: one row per deck, as CSV and, where pyarrow is installed, as Parquet.
 
 Units, hashes and versions stand in the Parquet file's metadata: the unit of a column in its field,
 the rest under the schema's key "deckslab" as JSON. Nothing in either file depends on when, where,
@@ -10,13 +10,12 @@ import io
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
-import pyarrow as pa
-import pyarrow.parquet as pq
-
-from pipelines.files import write_bytes, write_text
+from pipelines.errors import MissingError
+from pipelines.files import plain_cell
 from pipelines.study.groups import VARIABLES
 from pipelines.study.plan import Plan
 from pipelines.study.spec import ERROR, Study
@@ -78,10 +77,16 @@ def study_columns(study: Study, plan: Plan, finished: Mapping[str, Finished]) ->
     return tuple(columns)
 
 
-def write_table(
-    parquet: Path, csv_file: Path, columns: Sequence[Column], metadata: Mapping[str, Any]
-) -> None:
-    """Write both files, each as a whole."""
+def has_parquet() -> bool:
+    """Whether Parquet files can be read and written here."""
+    return find_spec("pyarrow") is not None
+
+
+def write_parquet(path: Path, columns: Sequence[Column], metadata: Mapping[str, Any]) -> None:
+    """Write the columns with their units, and the metadata."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
     arrays = [_array(column) for column in columns]
     fields = [
         pa.field(c.name, a.type, metadata={"unit": c.unit, "meaning": c.meaning})
@@ -89,38 +94,44 @@ def write_table(
     ]
     about = {METADATA: json.dumps(metadata, sort_keys=True)}
     table = pa.Table.from_arrays(arrays, schema=pa.schema(fields, metadata=about))
-    buffer = io.BytesIO()
-    pq.write_table(table, buffer, compression="zstd")
-    write_bytes(parquet, buffer.getvalue())
-    write_text(csv_file, csv_text(columns))
+    pq.write_table(table, path, compression="zstd", write_page_checksum=True)
 
 
 def csv_text(columns: Sequence[Column]) -> str:
     """The columns as CSV with one line of names; numbers with all their digits."""
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow([column.name for column in columns])
+    writer.writerow([plain_cell(column.name) for column in columns])
     for values in zip(*(column.values for column in columns), strict=True):
-        writer.writerow(["" if _missing(v) else _cell(v) for v in values])
+        writer.writerow([_in_csv(value) for value in values])
     return stream.getvalue()
 
 
 def read_table(path: Path) -> tuple[tuple[Column, ...], dict[str, Any]]:
     """Columns and metadata of a study's Parquet file.
 
-    Raises OSError or pyarrow's ArrowInvalid (a ValueError) where it is not one.
+    Raises OSError or pyarrow's ArrowInvalid (a ValueError) where it is not one, MissingError where
+    pyarrow is not installed.
     """
-    table = pq.read_table(path)
-    about = (table.schema.metadata or {}).get(METADATA.encode(), b"{}")
+    if not has_parquet():
+        raise MissingError("a table in Parquet", "study")
+    import pyarrow.parquet as pq
+
+    table = pq.read_table(path, page_checksum_verification=True)
+    about = json.loads((table.schema.metadata or {}).get(METADATA.encode(), b"{}"))
+    if not isinstance(about, dict):
+        raise ValueError("its metadata is no table")
     columns = []
     for field, array in zip(table.schema, table.columns, strict=True):
         told = {k.decode(): v.decode() for k, v in (field.metadata or {}).items()}
         values = tuple(array.to_pylist())
         columns.append(Column(field.name, told.get("unit", ""), told.get("meaning", ""), values))
-    return tuple(columns), json.loads(about)
+    return tuple(columns), about
 
 
 def _array(column: Column) -> Any:
+    import pyarrow as pa
+
     values = [None if _missing(v) else v for v in column.values]
     known = [v for v in values if v is not None]
     if all(isinstance(v, bool) for v in known) and known:
@@ -140,3 +151,9 @@ def _missing(value: object) -> bool:
 
 def _cell(value: object) -> str:
     return str(value).lower() if isinstance(value, bool) else str(value)
+
+
+def _in_csv(value: object) -> str:
+    if _missing(value):
+        return ""
+    return plain_cell(value) if isinstance(value, str) else _cell(value)

@@ -11,7 +11,7 @@ from typing import Any
 
 from pipelines.analysis import analyse
 from pipelines.errors import JobError, SizeError
-from pipelines.model.cache import Shelf
+from pipelines.model.cache import ModelCache
 from pipelines.report.data.summary import model_facts, summary
 from pipelines.result import Result
 from pipelines.study.groups import Reference
@@ -37,7 +37,7 @@ class Wanted:
     program: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Finished:
     """A finished row.
 
@@ -63,7 +63,9 @@ class Finished:
 
 def failed(row: Row, reason: str, *, lasting: bool = True) -> Finished:
     """A row without values."""
-    return Finished(row.key, "failed", reason, {}, {}, {}, lasting=lasting)
+    return Finished(
+        key=row.key, status="failed", reason=reason, values={}, errors={}, model={}, lasting=lasting
+    )
 
 
 @one_blas_thread
@@ -74,19 +76,19 @@ def run_task(task: Task, wanted: Wanted) -> list[Finished]:
             f"the worker on {socket.gethostname()} runs {program_version()}, the study was planned "
             f"with {wanted.program}; install the same version"
         )
-    shelf = Shelf(MODELS_KEPT)
+    models = ModelCache(MODELS_KEPT)
     found = []
     for row in task.rows:
         start = time.perf_counter()
-        one = _run_row(row, wanted, shelf)
+        one = _run_row(row, wanted, models)
         seconds = time.perf_counter() - start
         found.append(replace(one, seconds=seconds, host=socket.gethostname()))
     return found
 
 
-def _run_row(row: Row, wanted: Wanted, shelf: Shelf) -> Finished:
+def _run_row(row: Row, wanted: Wanted, models: ModelCache) -> Finished:
     try:
-        return _finished(row, wanted, shelf)
+        return _finished(row, wanted, models)
     except MemoryError:
         return failed(row, "not enough memory", lasting=False)
     except SizeError as error:  # another machine, or this one later, may have the memory
@@ -97,12 +99,12 @@ def _run_row(row: Row, wanted: Wanted, shelf: Shelf) -> Finished:
         return failed(row, f"{type(error).__name__}: {' '.join(str(error).split())}")
 
 
-def _finished(row: Row, wanted: Wanted, shelf: Shelf) -> Finished:
+def _finished(row: Row, wanted: Wanted, models: ModelCache) -> Finished:
     deck = deck_of(row)
     known = {**row.variables, **row.values}
     missed = ""
     for _ in range(1 + MOST_REFINEMENTS):
-        result = analyse(deck, shelf=shelf, threads=1, tolerances_wanted=row.tolerances)
+        result = analyse(deck, models=models, threads=1, tolerances_wanted=row.tolerances)
         reads = read_responses(wanted.responses, summary(result), deck, wanted.reference, known)
         missed = ""
         if row.tolerances and wanted.error_target is not None:
@@ -117,10 +119,10 @@ def _finished(row: Row, wanted: Wanted, shelf: Shelf) -> Finished:
 def _row(row: Row, result: Result, reads: dict[str, Read], missed: str) -> Finished:
     facts = model_facts(result)
     return Finished(
-        row.key,
-        "above target" if missed else "done",
-        missed,
-        {name: read.value for name, read in reads.items()},
-        {name: read.error for name, read in reads.items()},
-        {name: facts[name] for name in ("order", "cells", "degrees_of_freedom")},
+        key=row.key,
+        status="above target" if missed else "done",
+        reason=missed,
+        values={name: read.value for name, read in reads.items()},
+        errors={name: read.error for name, read in reads.items()},
+        model={name: facts[name] for name in ("order", "cells", "degrees_of_freedom")},
     )

@@ -14,6 +14,7 @@ from multiprocessing import get_context, parent_process
 from multiprocessing.connection import wait
 from typing import Any
 
+from pipelines.errors import MissingError
 from pipelines.study.memory import Need
 from pipelines.study.plan import program_version
 from pipelines.study.spec import StudyError
@@ -75,8 +76,9 @@ def _end_with_parent() -> None:
 class Cluster:
     """The workers of a Dask cluster, by the address of its scheduler.
 
-    Raises StudyError where the optional packages are missing, nothing answers at the address, no
-    worker is there, a worker runs another program or has less memory than the study needs.
+    Raises MissingError where the optional packages are missing, StudyError where nothing answers at
+    the address, no worker is there, a worker runs another program or has less memory than the study
+    needs.
     """
 
     def __init__(self, address: str, need: Need, timeout: float = 10.0) -> None:
@@ -84,9 +86,7 @@ class Cluster:
         try:
             distributed: Any = import_module("distributed")
         except ImportError:
-            raise StudyError(
-                'a cluster needs the packages of the extra "dask": pip install "deckslab[dask]"'
-            ) from None
+            raise MissingError("a cluster", "study") from None
         self._died: tuple[type[BaseException], ...] = (distributed.KilledWorker,)
         try:
             self._client: Any = distributed.Client(address, timeout=timeout, set_as_default=False)

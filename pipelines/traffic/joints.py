@@ -5,7 +5,7 @@ import numpy as np
 from pipelines.deck.deck import Deck
 from pipelines.standards.actions.load_models import joint_factor
 from pipelines.standards.actions.loads import LoadModel
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
 
 
 def joint_factors(deck: Deck, plan: Floats) -> Floats:

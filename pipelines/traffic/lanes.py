@@ -10,12 +10,9 @@ from collections.abc import Sequence
 from itertools import permutations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipelines.standards.actions.loads import LoadModel
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from plate.arrays import Floats, Ints
 
 # Lanes may stand nearer than allowed by this rounding [m].
 SAME = 1e-6

@@ -5,6 +5,7 @@ axle's centre). Vehicles run parallel to x; on a curved deck they follow their o
 lengths along the vehicle count on the arc at y0, the length of a patch on the arc at each offset.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -15,7 +16,8 @@ from pipelines.deck.deck import SAME, Deck, Direction, Traffic
 from pipelines.errors import JobError
 from pipelines.standards.actions.loads import Vehicle
 from pipelines.traffic.touching import touching_multiples
-from plate.geometry.alignment import Chart, Floats
+from plate.arrays import Floats
+from plate.geometry.alignment import Alignment
 from plate.geometry.outline import points_of
 
 Size = tuple[float, float]
@@ -62,6 +64,13 @@ class WheelPatches:
     position: NDArray[np.intp]
 
 
+def together(parts: Sequence[tuple[WheelPatches, float]]) -> WheelPatches:
+    """Patches times factors as one load."""
+    corners = np.concatenate([np.empty((0, 4, 2)), *(part.corners for part, _ in parts)])
+    load = np.concatenate([np.empty(0), *(factor * part.load for part, factor in parts)])
+    return WheelPatches(corners, load, np.zeros(len(load), dtype=np.intp))
+
+
 class Loads(Protocol):
     """Numbered loads, each some patches at once."""
 
@@ -76,7 +85,7 @@ class Loads(Protocol):
         """Patches of the loads `index`, those of a load together."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class LoadPositions:
     """All positions of one vehicle in one direction, by station, then offset.
 
@@ -91,7 +100,7 @@ class LoadPositions:
     stations: Floats
     offsets: Floats
     patches: tuple[Size, ...]
-    chart: Chart
+    alignment: Alignment
     spreads: Floats | None = None
 
     def __len__(self) -> int:
@@ -112,12 +121,21 @@ class LoadPositions:
         stations, offsets = self.stations[index], self.offsets[index]
         spreads = None if self.spreads is None else self.spreads[index]
         pattern = wheel_pattern(self.vehicle, self.patches)
-        corners = _corners(pattern, self.direction, self.chart, stations, offsets, spreads)
+        corners = _corners(pattern, self.direction, self.alignment, stations, offsets, spreads)
         return WheelPatches(
             corners,
             self.vehicle.impact * np.tile(pattern[:, 2], len(stations)),
             np.repeat(np.arange(len(stations)), len(pattern)),
         )
+
+
+def find_position(runs: Sequence[LoadPositions], number: int) -> tuple[LoadPositions, int]:
+    """The run of a position numbered through all runs, and its index there."""
+    for run in runs:
+        if number < len(run):
+            return run, number
+        number -= len(run)
+    raise IndexError("no such load position")
 
 
 def load_positions(deck: Deck) -> tuple[LoadPositions, ...]:
@@ -131,30 +149,31 @@ def load_positions(deck: Deck) -> tuple[LoadPositions, ...]:
     if deck.traffic is None:
         return ()
     traffic = deck.traffic
+    plan = deck.plan
+    rings = [plan.outline] if plan.is_mapped else points_of(plan.boundary)
     found: list[LoadPositions] = []
     for vehicle in traffic.vehicles:
         patches = tuple(dispersed(a.patch, traffic, deck.slab.thickness) for a in vehicle.axles)
         directions: tuple[Direction, ...] = ("forward",)
-        if traffic.directions == "both" and not turn_repeats(vehicle, traffic, deck.plan.chart):
+        if traffic.directions == "both" and not turn_repeats(vehicle, traffic, deck.plan.alignment):
             directions = ("forward", "reverse")
         for direction in directions:
             offsets = np.sort(lateral_offsets(vehicle, traffic, direction))
             pattern = wheel_pattern(vehicle, patches)
-            start = _corners(pattern, direction, deck.plan.chart, np.zeros(len(offsets)), offsets)
-            if np.any(deck.plan.chart.stretch(start) <= 0.0):
+            start = _corners(
+                pattern, direction, deck.plan.alignment, np.zeros(len(offsets)), offsets
+            )
+            if np.any(deck.plan.alignment.stretch(start) <= 0.0):
                 raise JobError(f"{vehicle.name} reaches the centre of curvature")
-            if deck.plan.is_mapped:
-                stations = _touching(start, deck.plan.outline, traffic.step)
-            else:
-                stations = touching_multiples(start, points_of(deck.plan.boundary), traffic.step)
+            stations = touching_multiples(start, rings, traffic.step)
             found.append(
                 LoadPositions(
-                    vehicle,
-                    direction,
-                    np.repeat(stations, len(offsets)),
-                    np.tile(offsets, len(stations)),
-                    patches,
-                    deck.plan.chart,
+                    vehicle=vehicle,
+                    direction=direction,
+                    stations=np.repeat(stations, len(offsets)),
+                    offsets=np.tile(offsets, len(stations)),
+                    patches=patches,
+                    alignment=deck.plan.alignment,
                 )
             )
     return tuple(found)
@@ -178,7 +197,7 @@ def is_symmetric(vehicle: Vehicle) -> bool:
     return np.allclose(ordered(pattern), ordered(turned), rtol=1e-12, atol=SAME)
 
 
-def turn_repeats(vehicle: Vehicle, traffic: Traffic, chart: Chart) -> bool:
+def turn_repeats(vehicle: Vehicle, traffic: Traffic, alignment: Alignment) -> bool:
     """Whether the reverse positions load the deck as the forward ones do, one for one.
 
     Turning about the vehicle's centre keeps its offset and moves the first axle by the vehicle's
@@ -187,7 +206,7 @@ def turn_repeats(vehicle: Vehicle, traffic: Traffic, chart: Chart) -> bool:
     """
     length = max(axle.at for axle in vehicle.axles)
     whole = abs(length - traffic.step * round(length / traffic.step)) <= SAME
-    return is_symmetric(vehicle) and (length == 0.0 or (chart.straight and whole))
+    return is_symmetric(vehicle) and (length == 0.0 or (alignment.straight and whole))
 
 
 def wheel_pattern(vehicle: Vehicle, patches: tuple[Size, ...]) -> Floats:
@@ -208,7 +227,7 @@ def wheel_pattern(vehicle: Vehicle, patches: tuple[Size, ...]) -> Floats:
 def _corners(
     pattern: Floats,
     direction: Direction,
-    chart: Chart,
+    alignment: Alignment,
     stations: Floats,
     offsets: Floats,
     spreads: Floats | None = None,
@@ -219,57 +238,7 @@ def _corners(
     if spreads is not None:
         at = at + spreads[:, None] * moved
     y0 = offsets[:, None]
-    s = stations[:, None] + ahead * at / (1.0 - y0 / chart.radius)
+    s = stations[:, None] + ahead * at / (1.0 - y0 / alignment.radius)
     y = y0 - ahead * across
-    y_near, y_far = y - 0.5 * b, y + 0.5 * b
-    near = 0.5 * a / (1.0 - y_near / chart.radius)
-    far = 0.5 * a / (1.0 - y_far / chart.radius)
-    corners = np.empty((len(stations), len(pattern), 4, 2))
-    corners[..., 0] = np.stack([s - near, s + near, s + far, s - far], axis=-1)
-    corners[..., 1] = np.stack([y_near, y_near, y_far, y_far], axis=-1)
+    corners = alignment.rectangles(np.stack([s, y], axis=-1), np.stack([a, b], axis=-1))
     return corners.reshape(-1, 4, 2)
-
-
-def _touching(start: Floats, outline: Floats, step: float) -> Floats:
-    """Integer multiples (n,) of the step by which any patch may move along x and lie on the slab.
-
-    start : (k, 4, 2) patch corners with the first axle at station 0; outline : (n, 2), convex.
-
-    At each y common to patch and outline the moves form an open interval; patch and outline are
-    convex, so a patch's moves are one interval, and its ends are found at a corner of either.
-    """
-    y_near, y_far = start[:, 0, 1], start[:, 3, 1]
-    low = np.maximum(y_near, outline[:, 1].min())
-    high = np.minimum(y_far, outline[:, 1].max())
-    beside = high - low > SAME
-    start, y_near, y_far = start[beside], y_near[beside], y_far[beside]
-    if len(start) == 0:
-        return np.empty(0)
-    low, high = low[beside], high[beside]
-    levels = np.column_stack([low, high, np.clip(outline[:, 1], low[:, None], high[:, None])])
-
-    share = (levels - y_near[:, None]) / (y_far - y_near)[:, None]
-    behind = start[:, 0, 0, None] + share * (start[:, 3, 0] - start[:, 0, 0])[:, None]
-    front = start[:, 1, 0, None] + share * (start[:, 2, 0] - start[:, 1, 0])[:, None]
-    slab_start, slab_end = _stations_at(outline, levels)
-
-    first = np.floor(((slab_start - front).min(axis=1) + SAME) / step).astype(int) + 1
-    last = np.ceil(((slab_end - behind).max(axis=1) - SAME) / step).astype(int) - 1
-    base = first.min()
-    change = np.zeros(max(last.max(), first.max()) - base + 2, dtype=int)
-    np.add.at(change, first - base, 1)
-    np.add.at(change, last + 1 - base, -1)
-    return np.asarray(step * (base + np.flatnonzero(np.cumsum(change) > 0)), dtype=float)
-
-
-def _stations_at(outline: Floats, y: Floats) -> tuple[Floats, Floats]:
-    """Stations at which the outline (n, 2) begins and ends at offsets y (...,) within it."""
-    begin, end = np.full(y.shape, np.inf), np.full(y.shape, -np.inf)
-    for (x1, y1), (x2, y2) in zip(outline, np.roll(outline, -1, axis=0), strict=True):
-        if y1 == y2:
-            continue
-        x = x1 + (x2 - x1) * (y - y1) / (y2 - y1)
-        on_edge = (y >= min(y1, y2)) & (y <= max(y1, y2))
-        begin = np.where(on_edge, np.minimum(begin, x), begin)
-        end = np.where(on_edge, np.maximum(end, x), end)
-    return begin, end

@@ -9,9 +9,8 @@ from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck
 from pipelines.traffic.positions import WheelPatches
-from plate.geometry.alignment import Chart
-
-Floats = NDArray[np.float64]
+from plate.arrays import Floats
+from plate.geometry.alignment import Alignment
 
 # Largest sides of a cell, and their share of the shortest span [m].
 SIDE = 0.5
@@ -27,7 +26,7 @@ class PressureCells:
 
     stations: Floats
     offsets: tuple[float, float]
-    chart: Chart
+    alignment: Alignment
 
     def __len__(self) -> int:
         return len(self.stations) - 1
@@ -48,7 +47,7 @@ class PressureCells:
             ],
             axis=-1,
         )
-        area = np.abs(self.chart.polygon_area(corners))
+        area = np.abs(self.alignment.polygon_area(corners))
         return WheelPatches(corners, area, np.arange(len(start)))
 
 
@@ -66,5 +65,5 @@ def pressure_cells(deck: Deck, side: float | None = None) -> tuple[Floats, list[
     across = np.linspace(left, right, int(np.ceil((right - left) / side - 1e-9)) + 1)
     along = np.linspace(low[0], high[0], int(np.ceil((high[0] - low[0]) / side - 1e-9)) + 1)
     return across, [
-        PressureCells(along, (a, b), deck.plan.chart) for a, b in pairwise(across.tolist())
+        PressureCells(along, (a, b), deck.plan.alignment) for a, b in pairwise(across.tolist())
     ]

@@ -4,11 +4,8 @@ import itertools
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from plate.geometry.alignment import Floats
-
-Ints = NDArray[np.int64]
+from plate.arrays import Floats, Ints
 
 # A patch must overlap the slab by more than this to touch it [m].
 SAME = 1e-9
@@ -28,16 +25,14 @@ def touching_multiples(start: Floats, rings: Sequence[Floats], step: float) -> F
     sides = sides[np.abs(sides[:, 1, 1] - sides[:, 0, 1]) > SAME]
     heights = np.unique(sides[..., 1])
     ranges: list[tuple[Ints, Ints]] = []
-    bands, group = np.unique(np.round(start[:, [0, 3], 1], 9), axis=0, return_inverse=True)
-    for k, (near, far) in enumerate(bands):
-        patches = start[group.ravel() == k]
-        low, high = max(near, heights[0]), min(far, heights[-1])
-        if high - low <= SAME:
-            continue
-        levels = np.array([low, *heights[(heights > low) & (heights < high)], high])
-        for pair in itertools.pairwise(levels):
-            if pair[1] - pair[0] > SAME:
-                ranges += _moves(patches, (near, far), sides, np.array(pair), step)
+    for low, high in itertools.pairwise(heights):
+        bottom, top = np.maximum(start[:, 0, 1], low), np.minimum(start[:, 3, 1], high)
+        beside = top - bottom > SAME
+        if beside.any():
+            levels = np.stack([bottom, top], axis=1)[beside]
+            y = sides[..., 1]
+            across = sides[(y.min(axis=1) <= low) & (y.max(axis=1) >= high)]
+            ranges += _moves(start[beside], across, levels, step)
     if not ranges:
         return np.empty(0)
     first = np.concatenate([a for a, _ in ranges])
@@ -49,17 +44,14 @@ def touching_multiples(start: Floats, rings: Sequence[Floats], step: float) -> F
     return np.asarray(step * (base + np.flatnonzero(np.cumsum(change) > 0)), dtype=float)
 
 
-def _moves(
-    patches: Floats, band: tuple[float, float], sides: Floats, levels: Floats, step: float
-) -> list[tuple[Ints, Ints]]:
-    """First and last multiple for each patch (k,) and each stretch of slab between two levels."""
-    middle = 0.5 * levels.sum()
-    y = sides[..., 1]
-    across = sides[(y.min(axis=1) < middle) & (y.max(axis=1) > middle)]
-    (x0, y0), (x1, y1) = across[:, 0].T, across[:, 1].T
-    at = x0[:, None] + (x1 - x0)[:, None] * (levels - y0[:, None]) / (y1 - y0)[:, None]
-    at = at[np.argsort(at.mean(axis=1))]
-    share = (levels - band[0]) / (band[1] - band[0])
+def _moves(patches: Floats, across: Floats, levels: Floats, step: float) -> list[tuple[Ints, Ints]]:
+    """First and last multiple for each patch (k, 4, 2) and each stretch of slab between two levels
+    of it (k, 2), along which the sides `across` (m, 2, 2) of the slab run from level to level."""
+    (x0, y0), (x1, y1) = across[:, 0].T[..., None, None], across[:, 1].T[..., None, None]
+    at = x0 + (x1 - x0) * (levels - y0) / (y1 - y0)
+    at = at[np.argsort(at.mean(axis=(1, 2)))]
+    near, far = patches[:, [0], 1], patches[:, [3], 1]
+    share = (levels - near) / (far - near)
     behind = patches[:, [0], 0] + share * (patches[:, [3], 0] - patches[:, [0], 0])
     front = patches[:, [1], 0] + share * (patches[:, [2], 0] - patches[:, [1], 0])
     found = []

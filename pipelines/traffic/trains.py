@@ -1,9 +1,12 @@
-"""The trains of a load model: every vehicle of a lane along every offset that it may take."""
+"""The trains of a load model: every vehicle of a lane along every offset that it may take.
+
+Where nothing stands beside a vehicle its offsets need not be told apart: all its positions are one
+run then, by station first.
+"""
 
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck
 from pipelines.errors import JobError
@@ -11,8 +14,7 @@ from pipelines.standards.actions.loads import LaneKind, LoadModel, Vehicle
 from pipelines.traffic.lanes import lane_offsets
 from pipelines.traffic.positions import LoadPositions, load_positions
 from pipelines.traffic.pressure_cells import pressure_cells
-
-Floats = NDArray[np.float64]
+from plate.arrays import Floats
 
 # A variable axle spacing is run in steps of this [m].
 SPREAD_STEP = 1.2
@@ -22,7 +24,8 @@ SPREAD_STEP = 1.2
 class Train:
     """The vehicles of a kind along every offset.
 
-    offsets : (n,) [m]; runs : for each its load positions.
+    offsets : (n,) [m]; runs : for each its load positions. Of vehicles alone one middle offset
+    stands for all.
     """
 
     vehicles: tuple[Vehicle, ...]
@@ -38,8 +41,25 @@ def model_trains(deck: Deck, model: LoadModel) -> dict[tuple[Vehicle, ...], Trai
     found: dict[tuple[Vehicle, ...], Train] = {}
     for kind in model.kinds:
         if kind.vehicles not in found:
-            found[kind.vehicles] = _train(deck, kind, model.name)
+            found[kind.vehicles] = (
+                _alone(deck, kind) if model.one_lane else _train(deck, kind, model.name)
+            )
     return found
+
+
+def _alone(deck: Deck, kind: LaneKind) -> Train:
+    """All positions of vehicles beside which nothing stands."""
+    traffic = deck.traffic
+    assert traffic is not None
+    vehicles = [(v, by) for v in kind.vehicles for by in spreads(v)]
+    runs: list[LoadPositions] = []
+    for vehicle, widening in vehicles:
+        only = replace(traffic, vehicles=(widened(vehicle, widening),))
+        for run in load_positions(replace(deck, traffic=only)):
+            by = None if vehicle.variable is None else np.full(len(run), widening)
+            runs.append(replace(run, vehicle=vehicle, spreads=by))
+    middle = 0.5 * sum(traffic.carriageway)
+    return Train(kind.vehicles, np.array([middle]), (tuple(runs),))
 
 
 def _train(deck: Deck, kind: LaneKind, name: str) -> Train:
@@ -100,18 +120,10 @@ def widened(vehicle: Vehicle, by: float) -> Vehicle:
     return replace(vehicle, axles=axles, variable=None)
 
 
-def model_load_count(deck: Deck) -> int:
-    """Number of loads that the load models of a deck solve."""
-    if deck.traffic is None:
-        return 0
-    count = 0
-    for model in deck.traffic.load_models:
-        for train in model_trains(deck, model).values():
-            count += sum(len(run) for runs in train.runs for run in runs)
-        if has_pressure(model):
-            count += sum(len(cells) for cells in pressure_cells(deck)[1])
+def load_count(deck: Deck, model: LoadModel) -> int:
+    """Number of loads that a case of traffic solves."""
+    trains = model_trains(deck, model).values()
+    count = sum(len(run) for train in trains for runs in train.runs for run in runs)
+    if model.has_pressure:
+        count += sum(len(cells) for cells in pressure_cells(deck)[1])
     return count
-
-
-def has_pressure(model: LoadModel) -> bool:
-    return bool(model.pressure) or any(kind.pressure for kind in model.kinds)

@@ -2,16 +2,20 @@
 
 In-plane displacements (u, v) at every node follow the plate's degrees of freedom in the numbering:
 u of node i is 3 n_node + 2 i. The slab moves by u - z theta at depth z (down), a beam whose
-centroid lies `eccentricity` below the mid-plane is stretched by what the slab does there. With a
+centroid lies `eccentricity` below the mid-plane is stretched by what the slab does there. The
+connection acts between the slab's lower face and the beam's upper one: from there to its centroid a
+beam with a bending rotation psi of its own turns by psi, not by the slab's normal. With a
 connection of finite stiffness the beam has an axial displacement of its own along its nodes, and
 what slips is carried by the connection.
 
 The deck floats in its plane: it is pinned isostatically, which carries nothing.
 """
 
-import numpy as np
-from numpy.typing import NDArray
+from dataclasses import dataclass
 
+import numpy as np
+
+from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS
 from plate.elements.beam import EdgeFrame, bending_operator, edge_frame
 from plate.elements.plate import cartesian_gradient
@@ -19,14 +23,12 @@ from plate.elements.section import Section, moment_rotation
 from plate.interpolation import gauss, shape, square
 from plate.meshing.mesh import Mesh
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-
 
 def membrane_dofs(n_nodes: int, nodes: Ints) -> Ints:
     """Degrees of freedom (..., 2 n_node) of u and v at nodes (..., n_node), node by node."""
     first = N_FIELDS * n_nodes
-    return (first + 2 * nodes[..., None] + np.arange(2)).reshape(*nodes.shape[:-1], -1)
+    *before, n = nodes.shape
+    return (first + 2 * nodes[..., None] + np.arange(2)).reshape(*before, 2 * n)
 
 
 def isostatic(mesh: Mesh) -> Ints:
@@ -46,7 +48,7 @@ def strain(order: int, nodes: Floats, points: Floats) -> tuple[Floats, Floats]:
     B[..., 1, :, 1] = gradient[..., 1, :]
     B[..., 2, :, 0] = gradient[..., 1, :]
     B[..., 2, :, 1] = gradient[..., 0, :]
-    return B.reshape(*det.shape, 3, -1), det
+    return B.reshape(*det.shape, 3, B.shape[-2] * B.shape[-1]), det
 
 
 def membrane_rigidity(section: Section, plan: Floats) -> Floats:
@@ -81,42 +83,76 @@ def force_operators(mesh: Mesh, section: Section, cells: Ints, points: Floats) -
     plan = shape(mesh.order, points) @ mesh.plan[mesh.cells[cells]]
     inside = plan + 1e-6 * (mesh.corners[cells].mean(axis=1)[:, None] - plan)
     n = membrane_rigidity(section, inside) @ B
-    if mesh.chart.straight:
+    if mesh.alignment.straight:
         return np.asarray(n)
-    return np.asarray(moment_rotation(mesh.chart.tangent(plan)) @ n)
+    return np.asarray(moment_rotation(mesh.alignment.tangent(plan)) @ n)
 
 
-def axial_operator(frame: EdgeFrame, eccentricity: float) -> tuple[Floats, Floats]:
-    """Strain of a fully connected beam's centroid, as operators on (w, slopes) and on (u, v).
+@dataclass(frozen=True)
+class Joint:
+    """How a beam is joined to the slab's membrane.
 
-    t . du/ds - eccentricity t . dtheta/ds, (n_edge, n_point, 3 n_node) and (..., 2 n_node) [1/m].
+    eccentricity : of its centroid below the slab's mid-plane [m].
+    arms : (n_edge,) of its centroid below the face of the slab that it touches [m], of a beam
+        with a bending rotation of its own; None otherwise.
+    """
+
+    eccentricity: float
+    arms: Floats | None = None
+
+
+def face_arms(eccentricity: float, thickness: Floats) -> Floats:
+    """Arms (n,) [m] from the slab's near face to a beam's centroid, for thicknesses (n,) [m]; 0
+    for a centroid within the slab, where the beam is cast into it."""
+    return np.asarray(np.sign(eccentricity) * np.maximum(abs(eccentricity) - 0.5 * thickness, 0.0))
+
+
+def axial_operator(frame: EdgeFrame, joint: Joint) -> Floats:
+    """Strain of a fully connected beam's centroid (n_edge, n_point, n_dof) [1/m].
+
+    The dofs of an edge are (w, slopes) node by node, then (u, v) node by node, then, for a beam
+    with a bending rotation of its own, psi - theta . t: t . du/ds - eccentricity t . dtheta/ds
+    - arm d(psi - theta . t)/ds.
     """
     stretch = frame.dN[..., None] * frame.tangent[:, :, None, :]
-    return -eccentricity * bending_operator(frame), stretch.reshape(*frame.dN.shape[:2], -1)
+    parts = [
+        -joint.eccentricity * bending_operator(frame),
+        stretch.reshape(*frame.dN.shape[:2], -1),
+    ]
+    if joint.arms is not None:
+        parts.append(-joint.arms[:, None, None] * frame.dN)
+    return np.concatenate(parts, axis=-1)
 
 
-def slip_operator(frame: EdgeFrame, eccentricity: float) -> tuple[Floats, Floats, Floats]:
-    """Slip u . t - eccentricity theta . t - u_beam as operators on (w, slopes), (u, v), u_beam."""
+def slip_operator(frame: EdgeFrame, joint: Joint) -> Floats:
+    """Slip (n_edge, n_point, n_dof) of the slab's face against the beam's, per metre of either:
+    the displacement that full connection gives the beam's centroid, less its own.
+
+    The dofs are those of `axial_operator`, then the beam's own axial displacement.
+    """
     N = np.broadcast_to(frame.N, frame.dN.shape)
     along = N[..., None] * frame.tangent[:, :, None, :]
     slopes = np.zeros((*N.shape, N_FIELDS))
-    slopes[..., 1:] = -eccentricity * along
-    return slopes.reshape(*N.shape[:2], -1), along.reshape(*N.shape[:2], -1), -N
+    slopes[..., 1:] = -joint.eccentricity * along
+    parts = [slopes.reshape(*N.shape[:2], -1), along.reshape(*N.shape[:2], -1)]
+    if joint.arms is not None:
+        parts.append(-joint.arms[:, None, None] * N)
+    return np.concatenate([*parts, -N], axis=-1)
 
 
-def connected_matrices(xy: Floats, EA: float, eccentricity: float, connection: float) -> Floats:
+def connected_matrices(xy: Floats, EA: float, joint: Joint, connection: float) -> Floats:
     """Matrices of a beam's axial action along edges with Cartesian nodes (n_edge, p+1, 2).
 
-    connection : [N/m2], inf = full connection. The dofs of an edge are (w, slopes) node by node,
-    then (u, v) node by node, then, for a finite connection, the beam's own displacement.
+    connection : [N/m2], inf = full connection. The dofs of an edge are those of
+    `axial_operator`, or for a finite connection of `slip_operator`.
     """
     points, weights = gauss(xy.shape[1])
     frame = edge_frame(xy, points)
     scale = (weights * frame.speed)[..., None]
     if np.isinf(connection):
-        B = np.concatenate(axial_operator(frame, eccentricity), axis=-1)
+        B = axial_operator(frame, joint)
         return np.asarray(B.swapaxes(1, 2) @ (EA * scale * B))
-    slip = np.concatenate(slip_operator(frame, eccentricity), axis=-1)
+    slip = slip_operator(frame, joint)
     own = np.zeros_like(slip)
     own[..., -frame.dN.shape[-1] :] = frame.dN
     return np.asarray(

@@ -8,20 +8,18 @@ Fortin 1989 for the general idea), which does not lock and has no spurious modes
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
+from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS
 from plate.elements.section import Section
 from plate.interpolation import gauss, lagrange, lobatto, shape, shape_gradient, square
 from plate.meshing.mesh import Mesh
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-
 
 def cell_dofs(cells: Ints) -> Ints:
     """Global degrees of freedom (n, 3 n_node) of cells or edges (n, n_node), node by node."""
-    return (N_FIELDS * cells[..., None] + np.arange(N_FIELDS)).reshape(*cells.shape[:-1], -1)
+    *before, n = cells.shape
+    return (N_FIELDS * cells[..., None] + np.arange(N_FIELDS)).reshape(*before, N_FIELDS * n)
 
 
 def curvature(order: int, nodes: Floats, points: Floats) -> tuple[Floats, Floats]:
@@ -43,7 +41,7 @@ def curvature(order: int, nodes: Floats, points: Floats) -> tuple[Floats, Floats
     B[..., 1, :, 2] = gradient[..., 1, :]
     B[..., 2, :, 1] = gradient[..., 1, :]
     B[..., 2, :, 2] = gradient[..., 0, :]
-    return B.reshape(*det.shape, 3, -1), det
+    return B.reshape(*det.shape, 3, B.shape[-2] * B.shape[-1]), det
 
 
 def cartesian_gradient(order: int, nodes: Floats, points: Floats) -> tuple[Floats, Floats]:
@@ -69,7 +67,7 @@ def tied_shear(order: int, nodes: Floats) -> tuple[Floats, Floats]:
         B = np.zeros((len(nodes), len(points), nodes.shape[1], N_FIELDS))
         B[..., 0] = gradient
         B[..., 1:] = -N[..., None] * along[:, :, None, :]
-        tied.append(B.reshape(len(nodes), len(points), -1))
+        tied.append(B.reshape(len(nodes), len(points), N_FIELDS * nodes.shape[1]))
     return tied[0], tied[1]
 
 
@@ -79,7 +77,8 @@ def shear_interpolation(order: int, points: Floats) -> tuple[Floats, Floats]:
     xi, eta = points[..., 0], points[..., 1]
     first = lagrange(inner, xi)[..., :, None] * lagrange(outer, eta)[..., None, :]
     second = lagrange(outer, xi)[..., :, None] * lagrange(inner, eta)[..., None, :]
-    return first.reshape(*xi.shape, -1), second.reshape(*xi.shape, -1)
+    size = (*xi.shape, order * (order + 1))
+    return first.reshape(size), second.reshape(size)
 
 
 def shear(order: int, nodes: Floats, points: Floats) -> Floats:
@@ -106,7 +105,7 @@ def stiffness_matrices(mesh: Mesh, section: Section, chunk: int = 256) -> Floats
         plan = N @ mesh.plan[cells]
         B, det = curvature(order, nodes, points)
         scale = det * weights
-        D = section.bending(plan, mesh.chart) * scale[..., None, None]
+        D = section.bending(plan, mesh.alignment) * scale[..., None, None]
         Bs = shear(order, nodes, points)
         S = section.shear(plan) * scale
         flat = B.reshape(len(cells), -1, n_dof)

@@ -5,10 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from plate.arrays import Floats
 from plate.conventions import SHEAR_FACTOR
-from plate.geometry.alignment import Chart
-
-Floats = NDArray[np.float64]
+from plate.geometry.alignment import Alignment
 
 # The thin theory is run as the same element with the shear rigidity of a plate whose thickness is
 # this share of the shortest span: its shear deflection is below 1e-5 of the bending deflection.
@@ -32,7 +31,7 @@ class Zone:
         return np.asarray(np.all(sign * cross >= 0.0, axis=-1))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Section:
     """Bending and shear rigidity of the slab.
 
@@ -78,16 +77,16 @@ class Section:
             t[zone.contains(plan)] = zone.thickness
         return t
 
-    def bending(self, plan: Floats, chart: Chart) -> Floats:
+    def bending(self, plan: Floats, alignment: Alignment) -> Floats:
         """D (..., 3, 3) [N m] in Cartesian axes at plan points: m = -D kappa."""
         Dx, Dy, D1, Dxy = self.rigidities
         local = np.array([[Dx, D1, 0.0], [D1, Dy, 0.0], [0.0, 0.0, Dxy]])
         scale = (self.thickness_at(plan) / self.thickness) ** 3
         D: Floats = scale[..., None, None] * local
-        if chart.straight:
+        if alignment.straight:
             return D
         # kappa_local = T kappa_cartesian, so D = T^T D_local T.
-        T = curvature_rotation(chart.tangent(plan))
+        T = curvature_rotation(alignment.tangent(plan))
         return np.asarray(np.swapaxes(T, -1, -2) @ D @ T)
 
     def shear(self, plan: Floats) -> Floats:

@@ -12,13 +12,13 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from plate.arrays import Floats
 from plate.errors import GeometryError
-from plate.exact.common import Floats
 
 EdgeKind = Literal["clamped", "simple", "free"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class RingPlate:
     """A plate inner <= r <= outer [m], solid if inner = 0 (inner_edge is then not used).
 

@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from plate.exact.common import Floats, Patch, Resultants, Rigidity, points
+from plate.arrays import Floats
+from plate.exact.common import Patch, Resultants, Rigidity, points
 from plate.exact.levy import LevyPlate, LevySolution
 from plate.exact.lines import simple
 

@@ -4,11 +4,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from plate.arrays import Floats
 from plate.errors import LoadError
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

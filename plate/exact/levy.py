@@ -15,14 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from plate.exact.common import (
-    Floats,
-    Patch,
-    Resultants,
-    Rigidity,
-    beam_curve,
-    points,
-)
+from plate.arrays import Floats
+from plate.exact.common import Patch, Resultants, Rigidity, beam_curve, points
 from plate.exact.lines import Line, check_order, decaying
 from plate.exact.system import Condition, Intervals, cut, solve
 
@@ -114,9 +108,8 @@ class LevySolution:
 
     def beam_moment(self, line: int, x: ArrayLike) -> Floats:
         """Sagging moment of the beam along a line [Nm]."""
-        at, alpha = self.plate.lines[line], self.plate.alpha
-        share = at.ei * alpha**2 / (1.0 + at.ei * alpha**2 / at.ga)
-        return self._along(share * self.line_state(line, line == 0)[0], x)
+        moment = self.plate.lines[line].bending(self.plate.alpha)
+        return self._along(moment * self.line_state(line, line == 0)[0], x)
 
     def _along(self, coefficients: Floats, x: ArrayLike) -> Floats:
         sine = np.sin(np.outer(self.plate.alpha, np.asarray(x, float)))
@@ -192,7 +185,7 @@ class LevyPlate:
             """Virtual work of the two sides: V(+) - V(-) = vertical w - force, V the effective
             shear force, and m_y(-) - m_y(+) = turning w,y.
             """
-            line = cuts.at.get(node, Line(nodes[node]))
+            line = cuts.at.get(node, Line(y=nodes[node]))
             moment: Floats | float = 0.0
             if edge_moments is not None and not inside:
                 moment = edge_moments[0] if node == 0 else -edge_moments[1]

@@ -7,18 +7,19 @@ from itertools import pairwise
 
 import numpy as np
 
+from plate.arrays import Floats
 from plate.errors import GeometryError
-from plate.exact.common import Floats
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Line:
     """A line y = const across the plate: free unless something holds it.
 
     y : position [m]. held : w = 0. fixed : no rotation across the line. hard : none along it,
     which says something on thick plates only.
     ei [Nm2], gj [Nm2], ga [N] : bending, torsional and shear rigidity of a beam along the line,
-    simply supported and free to warp but not to twist at x = 0 and a.
+    simply supported and free to warp but not to twist at x = 0 and a. Its bending rotation is its
+    own; the slab's normal along the line has its slope, as in a deck.
     spring [N/m2], rotational [N] : springs per metre of line.
     """
 
@@ -32,10 +33,15 @@ class Line:
     spring: float = 0.0
     rotational: float = 0.0
 
+    def bending(self, alpha: Floats) -> Floats:
+        """Moment of the beam per unit deflection of a sine wave [N]: EI alpha^2, less what its web
+        strains."""
+        moment = self.ei * alpha**2
+        return np.asarray(moment / (1.0 + moment / self.ga))
+
     def vertical(self, alpha: Floats) -> Floats:
         """Force per metre and unit deflection of a sine wave [N/m2]."""
-        bending = self.ei * alpha**4
-        return np.asarray(bending / (1.0 + self.ei * alpha**2 / self.ga) + self.spring)
+        return np.asarray(alpha**2 * self.bending(alpha) + self.spring)
 
     def turning(self, alpha: Floats) -> Floats:
         """Moment per metre and unit rotation of a sine wave [N]."""
@@ -44,12 +50,12 @@ class Line:
 
 def simple(y: float) -> Line:
     """A simply supported line, on thick plates a soft one."""
-    return Line(y, held=True)
+    return Line(y=y, held=True)
 
 
 def clamped(y: float) -> Line:
     """A clamped line."""
-    return Line(y, held=True, fixed=True, hard=True)
+    return Line(y=y, held=True, fixed=True, hard=True)
 
 
 def check_order(lines: Sequence[Line]) -> None:

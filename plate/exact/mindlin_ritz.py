@@ -13,13 +13,14 @@ from numpy.polynomial import legendre
 from numpy.typing import ArrayLike
 from scipy.linalg import cho_factor, cho_solve
 
-from plate.exact.common import Floats, Resultants, points
+from plate.arrays import Floats
+from plate.exact.common import Resultants, points
 
 EdgeKind = Literal["soft", "hard", "clamped", "free"]
 _Basis = list[Floats]  # coefficients in Legendre polynomials on -1..1
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class MindlinRectangle:
     """A plate 0 <= x <= a, 0 <= y <= b under unit pressure.
 

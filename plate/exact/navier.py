@@ -9,7 +9,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from plate.exact.common import Floats, Patch, Resultants, Rigidity, points
+from plate.arrays import Floats
+from plate.exact.common import Patch, Resultants, Rigidity, points
 from plate.exact.levy import LevyPlate
 from plate.exact.lines import simple
 

@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import lstsq
 
+from plate.arrays import Floats
 from plate.errors import GeometryError
-from plate.exact.common import Floats, Resultants, points
+from plate.exact.common import Resultants, points
 
 EdgeKind = Literal["clamped", "simple", "free"]
 Complexes = NDArray[np.complex128]
@@ -35,7 +36,7 @@ _CONDITIONS: dict[str, dict[str, float]] = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PolygonPlate:
     """A plate with straight edges under unit pressure, flexural rigidity 1.
 
@@ -220,4 +221,6 @@ def rhombus(angle: float, edges: Sequence[EdgeKind], poisson: float) -> PolygonP
     """
     side = complex(np.cos(angle), np.sin(angle))
     first, second, third, fourth = edges
-    return PolygonPlate((0j, 1 + 0j, 1 + side, side), (first, second, third, fourth), poisson)
+    return PolygonPlate(
+        corners=(0j, 1 + 0j, 1 + side, side), edges=(first, second, third, fourth), poisson=poisson
+    )

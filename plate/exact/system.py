@@ -6,13 +6,14 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from plate.exact.common import Floats, Patch, sine_coefficients
+from plate.arrays import Floats
+from plate.exact.common import Patch, sine_coefficients
 from plate.exact.lines import Line
 
 Terms = Mapping[int, Floats | float]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Intervals:
     """A plate cut across at its lines and at the sides of its loads.
 
@@ -61,7 +62,13 @@ def cut(a: float, alpha: Floats, lines: Sequence[Line], patches: Sequence[Patch]
             pressure[:, i] += term / patch.b
             loads[i].append((patch, patch.load / patch.b))
     at = {int(np.argmin(np.abs(nodes - line.y))): line for line in lines}
-    return Intervals(nodes, at, pressure, force, tuple(tuple(item) for item in loads))
+    return Intervals(
+        nodes=nodes,
+        at=at,
+        pressure=pressure,
+        force=force,
+        loads=tuple(tuple(item) for item in loads),
+    )
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from plate.exact.common import Floats, Patch, Resultants, beam_curve, points
+from plate.arrays import Floats
+from plate.exact.common import Patch, Resultants, beam_curve, points
 from plate.exact.lines import Line, check_order, decaying
 from plate.exact.system import Condition, Intervals, cut, solve
 
@@ -86,20 +87,19 @@ class ThickSolution:
 
     def beam_moment(self, line: int, x: ArrayLike) -> Floats:
         """Sagging moment of the beam along a line [Nm]."""
-        rotation = self.line_state(line, line == 0)[_THETA_X]
-        return self._along(self.plate.lines[line].ei * self.plate.alpha * rotation, np.sin, x)
+        w = self.line_state(line, line == 0)[_W]
+        return self._along(self.plate.lines[line].bending(self.plate.alpha) * w, np.sin, x)
 
     def _along(self, terms: Floats, wave: np.ufunc, x: ArrayLike) -> Floats:
         return np.asarray(terms @ wave(np.outer(self.plate.alpha, np.asarray(x, float))))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ThickPlate:
     """A plate 0 <= x <= a between its first and its last line.
 
     d : flexural rigidity [Nm]; shear_rigidity : kappa G t [N/m]. A beam along a line shares w and
-    both rotations with the plate; without shear strain of its own (ga infinite) it makes
-    theta_x = w,x on the line.
+    the twist with the plate, and makes theta_x = w,x on the line.
     """
 
     a: float
@@ -175,29 +175,26 @@ class ThickPlate:
             """Virtual work of the two sides: q(+) - q(-), m_xy(-) - m_xy(+), m_y(-) - m_y(+) are
             the work conjugates of w, theta_x, theta_y in the beam and the springs, less the force.
             """
-            line = cuts.at.get(node, Line(nodes[node]))
+            line = cuts.at.get(node, Line(y=nodes[node]))
             found = [Condition({row: 1.0}) for row in (_W, _THETA_Y, _THETA_X)] if inside else []
             if line.fixed:
                 found.append(Condition(values={_THETA_Y: 1.0}))
             else:
                 found.append(Condition({_M_Y: 1.0}, {_THETA_Y: line.turning(alpha)}))
-            tied = line.ei > 0.0 and math.isinf(line.ga)
-            web = 0.0 if tied or line.ei == 0.0 else line.ga
+            tied = line.ei > 0.0
             if line.hard:
                 found.append(Condition(values={_THETA_X: 1.0}))
             elif tied:
                 found.append(Condition(values={_THETA_X: 1.0, _W: -alpha}))
             else:
-                rows = {_THETA_X: line.ei * alpha**2 + web, _W: -web * alpha}
-                found.append(Condition({_M_XY: 1.0}, rows))
+                found.append(Condition({_M_XY: 1.0}))
             if line.held:
                 found.append(Condition(values={_W: 1.0}))
             else:
                 jumps: dict[int, Floats | float] = {_Q_Y: 1.0}
-                rows = {_W: -line.spring - web * alpha**2, _THETA_X: web * alpha}
                 if tied:
                     jumps[_M_XY] = -alpha
-                    rows[_THETA_X] = -line.ei * alpha**3
+                rows = {_W: -line.vertical(alpha)}
                 found.append(Condition(jumps, rows, -cuts.force[:, node]))
             return found
 

@@ -9,16 +9,20 @@ growing offset.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike
 
+from plate.arrays import Floats
 from plate.errors import GeometryError
-
-Floats = NDArray[np.float64]
+from plate.geometry.elementary import rectangle_corners
 
 
 @dataclass(frozen=True)
-class Chart:
-    """radius : R of the centre line [m], inf for a straight deck, positive curving right."""
+class Alignment:
+    """The course of the deck's reference line, straight or a circular arc.
+
+    radius : R of the arc [m], positive for a deck that curves to the right; infinite for a
+        straight one.
+    """
 
     radius: float = np.inf
 
@@ -50,6 +54,19 @@ class Chart:
         plan = np.asarray(plan, dtype=float)
         angle = plan[..., 0] / self.radius
         return np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+
+    def rectangles(self, centre: ArrayLike, sides: ArrayLike) -> Floats:
+        """Plan corners (..., 4, 2) of rectangles of true size on the ground, turning from x to y.
+
+        centre, sides : (..., 2) the centres in plan and the sides along and across [m]; one side
+        for squares. On an arc the edges along have their length on the arc at their own offset.
+        """
+        corners = rectangle_corners(centre, sides)
+        if self.straight:
+            return corners
+        middle = np.asarray(centre, dtype=float)[..., None, 0]
+        corners[..., 0] = middle + (corners[..., 0] - middle) / self.stretch(corners)
+        return corners
 
     def polygon_area(self, plan: Floats) -> Floats:
         """Cartesian area (...,) [m2] of polygons (..., n, 2) straight-sided in plan coordinates.

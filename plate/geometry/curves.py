@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from plate.arrays import Floats
 from plate.errors import GeometryError
 
-Floats = NDArray[np.float64]
 Point = tuple[float, float]
 
 # Points closer than this are one point [m].

@@ -11,9 +11,10 @@ from types import MappingProxyType
 import numpy as np
 import shapely
 
+from plate.arrays import Floats
 from plate.errors import GeometryError
-from plate.geometry.alignment import Chart
-from plate.geometry.curves import SAME, Curve, Floats, meetings, ring_area, sampled
+from plate.geometry.alignment import Alignment
+from plate.geometry.curves import SAME, Curve, meetings, ring_area, sampled
 from plate.geometry.plan import Plan, PlanLine
 
 # Points on arcs for drawings and for the way of vehicles stay this close to the arc [m].
@@ -40,9 +41,9 @@ def outline_plan(
     points = sampled(ring, DRAWN)[:-1]
     edges = {f"E{i + 1}": (curve,) for i, curve in enumerate(ring)}
     plan = Plan(
-        Chart(),
-        points,
-        MappingProxyType({name: _line(name, curves) for name, curves in edges.items()}),
+        alignment=Alignment(),
+        outline=points,
+        lines=MappingProxyType({name: _line(name, curves) for name, curves in edges.items()}),
         edges=tuple(edges),
         ring=ring,
     )
@@ -97,9 +98,9 @@ def region(plan: Plan, sagitta: float = FINE) -> shapely.Polygon:
 
 def plan_area(plan: Plan) -> float:
     """Area [m2] of the slab on the ground, exact."""
-    if not plan.chart.straight:
+    if not plan.alignment.straight:
         rings = [sampled(ring, FINE)[:-1] for ring in plan.boundary]
-        areas = [abs(float(plan.chart.polygon_area(points))) for points in rings]
+        areas = [abs(float(plan.alignment.polygon_area(points))) for points in rings]
     else:
         areas = [abs(ring_area(ring)) for ring in plan.boundary]
     return areas[0] - sum(areas[1:])

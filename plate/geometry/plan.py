@@ -1,4 +1,4 @@
-"""Plan of a slab: outline, named lines and chart, in plan coordinates (station, offset).
+"""Plan of a slab: outline, named lines and alignment, in plan coordinates (station, offset).
 
 A grid plan has lines C1, C2, ... across the deck at the stations, L1, L2, ... along it at the
 offsets, and edges start, end, left and right (left = smallest offset), all straight in plan
@@ -12,8 +12,9 @@ from types import MappingProxyType
 
 import numpy as np
 
+from plate.arrays import Floats
 from plate.errors import GeometryError
-from plate.geometry.alignment import Chart, Floats
+from plate.geometry.alignment import Alignment
 from plate.geometry.curves import SAME, Curve, distance, polyline, winding
 
 EDGES = ("start", "end", "left", "right")
@@ -38,7 +39,7 @@ class PlanLine:
         return self.curves or polyline((self.full if full else self.path).tolist())
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Plan:
     """Outline, lines and openings of a slab.
 
@@ -50,7 +51,7 @@ class Plan:
     openings : closed chains of curves within the edge.
     """
 
-    chart: Chart
+    alignment: Alignment
     outline: Floats
     lines: Mapping[str, PlanLine]
     skew: float = 0.0
@@ -181,14 +182,14 @@ def grid_plan(
         raise GeometryError("skew and radius exclude each other")
     over = {edge: 0.0 for edge in EDGES} | dict(overhang or {})
     plan = Plan(
-        Chart(radius),
-        np.empty((0, 2)),
-        {},
-        skew,
-        tuple(stations),
-        tuple(offsets),
-        tuple(ends),
-        MappingProxyType(over),
+        alignment=Alignment(radius),
+        outline=np.empty((0, 2)),
+        lines={},
+        skew=skew,
+        stations=tuple(stations),
+        offsets=tuple(offsets),
+        end_offsets=tuple(ends),
+        overhang=MappingProxyType(over),
     )
     low, high = plan.u_range
     y_low, y_high = plan.line_offsets(np.array([low, high]))
@@ -198,7 +199,7 @@ def grid_plan(
         np.array([low, high, high, low]),
         np.array([y_low[0], y_high[0], y_high[-1], y_low[-1]]),
     )
-    if np.any(plan.chart.stretch(outline) <= 0.0):
+    if np.any(plan.alignment.stretch(outline) <= 0.0):
         raise GeometryError("the slab reaches the centre of curvature")
     lines: dict[str, PlanLine] = {}
     for i, u in enumerate(stations):
@@ -215,12 +216,12 @@ def grid_plan(
     for edge, pair in corners.items():
         lines[edge] = PlanLine(edge, outline[pair], outline[pair])
     return Plan(
-        plan.chart,
-        outline,
-        MappingProxyType(lines),
-        skew,
-        tuple(stations),
-        tuple(offsets),
-        tuple(ends),
-        MappingProxyType(over),
+        alignment=plan.alignment,
+        outline=outline,
+        lines=MappingProxyType(lines),
+        skew=skew,
+        stations=tuple(stations),
+        offsets=tuple(offsets),
+        end_offsets=tuple(ends),
+        overhang=MappingProxyType(over),
     )

@@ -3,7 +3,11 @@
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from plate.arrays import Floats
+from plate.geometry.curves import SAME
+
+# A segment no further than this off an edge lies on it [m]: more than what counts as on the slab.
+TOUCHING = 2.0 * SAME
 
 
 def clip_convex(polygons: Floats, clips: Floats) -> tuple[Floats, NDArray[np.int64]]:
@@ -66,10 +70,10 @@ def clip_segment(start: Floats, end: Floats, clips: Floats) -> Floats:
         length = np.linalg.norm(edge, axis=1)
         offset = (edge[:, 0] * (start[1] - a[:, 1]) - edge[:, 1] * (start[0] - a[:, 0])) / length
         slope = (edge[:, 0] * direction[1] - edge[:, 1] * direction[0]) / length
-        # A segment on the edge itself counts as inside: rounding must not lose it.
-        scale = 1e-9 * np.hypot(*direction)
-        parallel = np.abs(slope) < scale
-        outside = parallel & (offset < -scale)
+        # A segment on the edge itself counts as inside: rounding must not lose it, nor that of
+        # whoever wrote its ends down.
+        parallel = np.abs(slope) < TOUCHING
+        outside = parallel & (offset < -TOUCHING)
         with np.errstate(divide="ignore", invalid="ignore"):
             root = np.where(parallel, 0.0, -offset / np.where(parallel, 1.0, slope))
         low = np.where(~parallel & (slope > 0.0), np.maximum(low, root), low)

@@ -12,11 +12,9 @@ import numpy as np
 from numpy.polynomial import legendre
 from numpy.typing import NDArray
 
+from plate.arrays import Floats, Ints
 from plate.interpolation import gauss, lobatto
 from plate.meshing.mesh import Mesh
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 # A place closer than this to a side, as share of the cell, lies on it.
 ON = 1e-9

@@ -2,7 +2,7 @@
 
 Patches are integrated exactly over their overlap with each cell: the polygon is clipped at the
 cell's edges and the pieces are integrated by Gauss's rule, whatever edges they cut. Cells with
-curved sides are cut at their true course (`curvedcells`).
+curved sides are cut at their true course (`plate.loads.curved_overlaps`).
 """
 
 import itertools
@@ -12,15 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS
 from plate.elements.section import Section
 from plate.interpolation import gauss, lagrange, lagrange_derivative, lobatto, shape, square
 from plate.loads.clipping import clip_convex, clip_segment
 from plate.loads.curved_overlaps import overlap_integrals, segment_ranges
 from plate.meshing.mesh import Mesh
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 # Gauss points beyond the order, to each side, over pieces of cells that are no parallelograms.
 DISTORTED = 5
@@ -64,7 +62,7 @@ def patch_loads(
     """
     unique, inverse = np.unique(np.round(polygons, 9), axis=0, return_inverse=True)
     inverse = inverse.ravel()
-    share = np.abs(mesh.chart.polygon_area(unique))
+    share = np.abs(mesh.alignment.polygon_area(unique))
     nodes, patch, values = _overlap_integrals(mesh, unique)
     rows, columns = (N_FIELDS * nodes).ravel(), np.repeat(patch, nodes.shape[1])
     unit = sparse.coo_array(
@@ -119,7 +117,7 @@ def _rectangle_integrals(mesh: Mesh, cell: Ints, patches: Floats) -> Floats:
         xi = (2.0 * at - (start + end)[:, None]) / (end - start)[:, None]
         scale = 0.5 * (high - low)[:, None] * weight
         if axis == 1:
-            scale = scale * (1.0 - at / mesh.chart.radius)
+            scale = scale * (1.0 - at / mesh.alignment.radius)
         along.append(np.einsum("kq,kqn->kn", scale, lagrange(nodes, xi)))
     products = along[0][:, :, None] * along[1][:, None, :]
     return np.asarray(products.reshape(len(cell), (mesh.order + 1) ** 2))
@@ -144,7 +142,7 @@ def _polygon_integrals(mesh: Mesh, cell: Ints, patches: Floats, n_gauss: int) ->
             at = bilinear @ shapes[part]
             det = np.abs(_bilinear_det(points, shapes[part]))
             xi = _inverse_bilinear(corners[part], at)
-            scale = det * weights * mesh.chart.stretch(at)
+            scale = det * weights * mesh.alignment.stretch(at)
             values[part] = values[part] + np.einsum("kq,kqn->kn", scale, shape(mesh.order, xi))
     return values
 
@@ -279,7 +277,7 @@ def segment_points(mesh: Mesh, path: Floats) -> list[tuple[Ints, Floats, Floats]
             inside = owner[(spans[:, 0] < middle) & (middle < spans[:, 1])]
             at = a + (start + 0.5 * (x + 1.0) * (end - start))[:, None] * (b - a)
             direction = (b - a) * 0.5 * (end - start)
-            speed = np.hypot(direction[0] * mesh.chart.stretch(at), direction[1])
+            speed = np.hypot(direction[0] * mesh.alignment.stretch(at), direction[1])
             for k in inside:
                 cells.append(np.full(len(x), k))
                 points.append(_reference_points(mesh, int(k), at))

@@ -1,16 +1,15 @@
 """How large cells are to be where, and the points on curves that follow from it."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import Delaunay
 
-from plate.geometry.curves import Curve, Floats
+from plate.arrays import Floats, Ints
+from plate.geometry.curves import Curve
 from plate.meshing.planar_graph import Arrangement
-
-Ints = NDArray[np.int64]
 
 # Cells grow by this share of the distance from what asks for small ones.
 SLOPE = 0.45
@@ -19,6 +18,10 @@ ARC_STEP = np.pi / 4.0
 # Cells get no smaller than this share of the size asked for only because two curves are close:
 # between close curves they are long and thin.
 LEAST = 0.1
+# A count of cells is broken off at so many squares: the job is too large by then.
+MOST_SQUARES = 400_000
+
+Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -64,6 +67,36 @@ class SizeField:
 def uniform(size: float) -> SizeField:
     """The same size everywhere."""
     return SizeField(size, np.empty((0, 2)), np.empty((0, 2)), np.empty(0))
+
+
+def asked_count(
+    field: SizeField, low: Floats, high: Floats, on: Callable[[Floats], Flags]
+) -> float:
+    """How many squares of the sizes asked for the places of a field take, beyond those of its
+    size everywhere: of the part `on` of the box from `low` to `high` (2,) [m].
+
+    Summed over squares that are quartered until they are no larger than what is asked for in them;
+    of more than `MOST_SQUARES` the sum is what is known by then, less than the whole.
+    """
+    if not len(field.sizes):
+        return 0.0
+    anywhere = replace(field, size=np.inf)
+    side = float((high - low).max()) / 8.0
+    steps = np.stack(np.meshgrid(*(np.arange(np.ceil(d / side)) for d in high - low)), axis=-1)
+    centres = low + (steps.reshape(-1, 2) + 0.5) * side
+    found, seen = 0.0, 0
+    quarters = 0.25 * np.array([[-1.0, -1.0], [-1.0, 1.0], [1.0, -1.0], [1.0, 1.0]])
+    while len(centres):
+        seen += len(centres)
+        sizes = anywhere.at(centres)
+        near = sizes - SLOPE * side * np.sqrt(0.5) < field.size
+        centres, sizes = centres[near], sizes[near]
+        small = sizes < side if seen < MOST_SQUARES else np.zeros(len(sizes), dtype=bool)
+        squares, inside = np.minimum(sizes[~small], field.size), on(centres[~small])
+        found += float(np.sum((side / squares[inside]) ** 2 - (side / field.size) ** 2))
+        centres = (centres[small][:, None] + side * quarters).reshape(-1, 2)
+        side *= 0.5
+    return found
 
 
 def divided(curve: Curve, field: SizeField) -> Floats:

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plate.geometry.curves import Curve, Floats
+from plate.arrays import Floats, Ints
+from plate.geometry.curves import Curve
 from plate.meshing.quads import Quads, least_sine
 
-Ints = NDArray[np.int64]
 Edge = tuple[int, int]
 
 # A row takes at most this share of the cells that it is cut from.
@@ -30,7 +30,7 @@ FOLDED = 0.12
 RELENT = 12
 
 
-@dataclass
+@dataclass(kw_only=True)
 class _Group:
     """Cells around a point that no layered edge divides, and what bounds them.
 
@@ -137,7 +137,7 @@ class _Sheet:
             while run[-1] in follows:
                 run.append(follows[run[-1]])
             first, last = self._beside(run[0], v)[1], self._beside(run[-1], v)[0]
-            group = _Group(run, sum(self._angle(c, v) for c in run))
+            group = _Group(cells=run, angle=sum(self._angle(c, v) for c in run))
             group.first = first if _edge(v, first) in self.width else None
             group.last = last if _edge(v, last) in self.width else None
             groups.append(group)

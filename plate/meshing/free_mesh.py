@@ -10,10 +10,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from plate.arrays import Floats, Ints
 from plate.errors import MeshError
-from plate.geometry.curves import Curve, Floats
+from plate.geometry.curves import Curve
 from plate.geometry.outline import plan_area
 from plate.geometry.plan import Plan
 from plate.interpolation import lobatto, shape_gradient
@@ -23,8 +23,6 @@ from plate.meshing.mesh import Mesh
 from plate.meshing.planar_graph import Arrangement, arrange
 from plate.meshing.quads import Quads, paired, smoothed, subdivided
 from plate.meshing.triangles import inner_points, triangulate
-
-Ints = NDArray[np.int64]
 
 # Triangles are this much larger than the cells cut from them.
 COARSE = 1.9
@@ -180,7 +178,9 @@ def _with_nodes(
                 found.append((edge if a < b else edge[::-1])[None])
         lines[name] = np.concatenate(found)
     points, local, lines = _without_loose(points, local, lines)
-    return Mesh(order, plan.chart, points, local.reshape(n, -1), lines)
+    return Mesh(
+        order=order, alignment=plan.alignment, plan=points, cells=local.reshape(n, -1), lines=lines
+    )
 
 
 def _without_loose(

@@ -12,10 +12,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from plate.arrays import Floats
 from plate.geometry.plan import Plan
 from plate.meshing.mesh import Mesh, subdivide
-
-Floats = NDArray[np.float64]
 
 # Widths of neighbouring cells in a graded row grow at most by this factor.
 GROWTH = 3.0
@@ -161,7 +160,9 @@ def grid_mesh(
         row = number[:, order * k_v]
         lines[name] = _edges(row, order, *ends)
         lines[f"{name}:full"] = _edges(row, order, 0, n_u)
-    return Mesh(order, plan.chart, points.reshape(-1, 2), cells, lines)
+    return Mesh(
+        order=order, alignment=plan.alignment, plan=points.reshape(-1, 2), cells=cells, lines=lines
+    )
 
 
 def grid_breaks(
@@ -197,7 +198,7 @@ def grid_breaks(
     inner_y = [y for y in [*extra_y, *ends_y] if offsets[0] < y < offsets[-1]]
     v, v_lines = _merge(along, grading.along, inner_y)
 
-    stretch = float(plan.chart.stretch(plan.outline).max())
+    stretch = float(plan.alignment.stretch(plan.outline).max())
     u_breaks, u_at = _breaks(u, size / stretch, bands_u)
     widest = plan.line_offsets(np.array([low, high]))
     scale = float(max(1.0, (np.diff(widest, axis=-1).max(axis=0).sum()) / np.ptp(offsets)))

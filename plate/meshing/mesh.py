@@ -7,12 +7,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from plate.arrays import Floats, Ints
 from plate.errors import GeometryError, MeshError
-from plate.geometry.alignment import Chart
+from plate.geometry.alignment import Alignment
 from plate.interpolation import cell_nodes, gauss, lobatto, shape, shape_gradient, square
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 # Sides of a cell: xi = -1, xi = +1, eta = -1, eta = +1.
 N_SIDES = 4
@@ -28,12 +26,12 @@ def side_nodes(order: int) -> Ints:
     return np.stack([local[0], local[-1], local[:, 0], local[:, -1]])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Mesh:
     """Order-p quadrilaterals with Gauss-Lobatto nodes.
 
     order : p.
-    chart : plan coordinates to Cartesian.
+    alignment : plan coordinates to Cartesian.
     plan : (n_node, 2) nodes in plan coordinates [m].
     cells : (n_cell, (p+1)^2) node numbers, the second reference direction fastest.
     lines : for each line of the plan its edges (n_edge, p+1) as node numbers, in order from the
@@ -41,7 +39,7 @@ class Mesh:
     """
 
     order: int
-    chart: Chart
+    alignment: Alignment
     plan: Floats
     cells: Ints
     lines: Mapping[str, Ints]
@@ -63,7 +61,7 @@ class Mesh:
     @cached_property
     def xy(self) -> Floats:
         """Cartesian nodes (n_node, 2) [m]."""
-        return self.chart.to_cartesian(self.plan)
+        return self.alignment.to_cartesian(self.plan)
 
     @cached_property
     def corners(self) -> Floats:

@@ -5,15 +5,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from plate.geometry.curves import SAME, Curve, Floats, meetings
+from plate.arrays import Floats, Ints
+from plate.geometry.curves import SAME, Curve, meetings
 from plate.geometry.plan import Plan
-
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)

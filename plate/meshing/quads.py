@@ -6,10 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from plate.geometry.curves import Curve, Floats
+from plate.arrays import Floats, Ints
+from plate.geometry.curves import Curve
 from plate.threads import one_blas_thread
-
-Ints = NDArray[np.int64]
 
 # A pair of triangles makes a quadrilateral if no angle is further than this share from square.
 SQUARENESS = 0.25

@@ -14,11 +14,11 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import Delaunay, cKDTree
 
+from plate.arrays import Floats, Ints
 from plate.errors import MeshError
-from plate.geometry.curves import Floats
+from plate.geometry.elementary import rectangle_corners
 from plate.meshing.cell_sizes import SizeField
 
-Ints = NDArray[np.int64]
 Inside = Callable[[Floats], NDArray[np.bool_]]
 
 # Points keep this share of the local size from each other and from curves.
@@ -123,7 +123,7 @@ def triangulate(points: Floats, segments: Ints, rim: NDArray[np.bool_]) -> Ints:
     """
     low, high = points.min(axis=0), points.max(axis=0)
     centre, reach = 0.5 * (low + high), 4.0 * (high - low).max()
-    frame = centre + reach * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    frame = rectangle_corners(centre, 2.0 * reach)
     flips = _Flips(np.concatenate([points, frame]))
     for a, b in segments.tolist():
         flips.recover(a, b)

@@ -6,10 +6,17 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS
 from plate.elements.beam import beam_matrices, edge_frame, stub_matrix
 from plate.elements.group import ElementGroup
-from plate.elements.membrane import connected_matrices, membrane_dofs, membrane_matrices
+from plate.elements.membrane import (
+    Joint,
+    connected_matrices,
+    face_arms,
+    membrane_dofs,
+    membrane_matrices,
+)
 from plate.elements.plate import cell_dofs, stiffness_matrices
 from plate.elements.section import Section
 from plate.errors import MechanismError, SupportError
@@ -17,9 +24,6 @@ from plate.interpolation import gauss, lobatto
 from plate.loads.loads import patch_loads
 from plate.meshing.mesh import Mesh
 from plate.model.supports import BeamLine, Hold, LineSupport, PointSupport
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -34,7 +38,7 @@ class Spring:
     reaction: Floats
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PlateModel:
     """mesh, section, supports, beams and points as given; what follows from them as properties."""
 
@@ -51,10 +55,9 @@ class PlateModel:
 
     @property
     def n_dof(self) -> int:
-        """All degrees of freedom: w and slopes, then u and v, then slipping beams' own."""
-        if not self.connected:
-            return self.n_plate_dof
-        return self.n_plate_dof + 2 * self.mesh.n_nodes + sum(map(len, self._slipping.values()))
+        """All degrees of freedom: w and slopes, then u and v, then the beams' own."""
+        own = sum(len(dofs) for dofs in self._own.values())
+        return self.n_plate_dof + 2 * self.mesh.n_nodes * bool(self.connected) + own
 
     @property
     def connected(self) -> list[BeamLine]:
@@ -62,25 +65,66 @@ class PlateModel:
         return [beam for beam in self.beams if beam.connection > 0.0]
 
     @cached_property
-    def _slipping(self) -> dict[str, dict[int, int]]:
-        """For each beam with a yielding connection, node -> its own degree of freedom."""
-        first = self.n_plate_dof + 2 * self.mesh.n_nodes
-        found: dict[str, dict[int, int]] = {}
-        for beam in self.connected:
-            if np.isfinite(beam.connection):
-                nodes = np.unique(self.line_edges(beam.line)).tolist()
-                found[beam.line] = {node: first + k for k, node in enumerate(nodes)}
-                first += len(nodes)
+    def _own(self) -> dict[tuple[str, str], dict[int, int]]:
+        """(line, kind) -> node -> a beam's own degree of freedom there: its "slip", for a yielding
+        connection, and its "rotation" relative to the slab's normal, for a shear area."""
+        first = self.n_plate_dof + 2 * self.mesh.n_nodes * bool(self.connected)
+        found: dict[tuple[str, str], dict[int, int]] = {}
+        for beam in self.beams:
+            nodes = np.unique(self.line_edges(beam.line)).tolist()
+            for kind, present in (
+                ("slip", 0.0 < beam.connection < np.inf),
+                ("rotation", beam.section.own_rotation),
+            ):
+                if present:
+                    found[beam.line, kind] = {node: first + k for k, node in enumerate(nodes)}
+                    first += len(nodes)
         return found
+
+    def _own_dofs(self, beam: BeamLine, kind: str) -> list[Ints]:
+        """A beam's own degrees of freedom (n_edge, p+1) of a kind, edge by edge; [] if none."""
+        own = self._own.get((beam.line, kind))
+        if own is None:
+            return []
+        edges = self.line_edges(beam.line).tolist()
+        return [np.array([[own[node] for node in edge] for edge in edges])]
+
+    def beam_dofs(self, beam: BeamLine) -> Ints:
+        """Degrees of freedom (n_edge, n) of a beam's bending, shear and torsion, edge by edge."""
+        plate = cell_dofs(self.line_edges(beam.line))
+        return np.concatenate([plate, *self._own_dofs(beam, "rotation")], axis=1)
 
     def axial_dofs(self, beam: BeamLine) -> Ints:
         """Degrees of freedom (n_edge, n) of a connected beam's axial action, edge by edge."""
         edges = self.line_edges(beam.line)
         parts = [cell_dofs(edges), membrane_dofs(self.mesh.n_nodes, edges)]
-        if beam.line in self._slipping:
-            own = self._slipping[beam.line]
-            parts.append(np.array([[own[node] for node in edge] for edge in edges.tolist()]))
-        return np.concatenate(parts, axis=1)
+        own = [dofs for kind in ("rotation", "slip") for dofs in self._own_dofs(beam, kind)]
+        return np.concatenate([*parts, *own], axis=1)
+
+    def joint(self, beam: BeamLine) -> Joint:
+        """How a connected beam is joined to the membrane."""
+        if not beam.section.own_rotation:
+            return Joint(beam.eccentricity)
+        middles = self.mesh.plan[self.line_edges(beam.line)].mean(axis=1)
+        return Joint(
+            beam.eccentricity, face_arms(beam.eccentricity, self.section.thickness_at(middles))
+        )
+
+    @property
+    def held_rotations(self) -> Ints:
+        """Relative rotations of beams at nodes of clamped lines, where they are zero: the slab's
+        slopes are held there, and the beam's rotation with them."""
+        clamped = [self.line_edges(s.line).ravel() for s in self.supports if s.kind == "clamped"]
+        nodes = set(np.concatenate([np.zeros(0, dtype=np.int64), *clamped]).tolist())
+        return np.array(
+            [
+                dof
+                for (_, kind), own in self._own.items()
+                for node, dof in own.items()
+                if kind == "rotation" and node in nodes
+            ],
+            dtype=np.int64,
+        )
 
     @cached_property
     def membrane(self) -> list[ElementGroup]:
@@ -94,7 +138,7 @@ class PlateModel:
         for beam in self.connected:
             edges = self.line_edges(beam.line)
             axial = connected_matrices(
-                mesh.xy[edges], beam.section.EA, beam.eccentricity, beam.connection
+                mesh.xy[edges], beam.section.EA, self.joint(beam), beam.connection
             )
             groups.append(ElementGroup(self.axial_dofs(beam), axial, self.edge_cells(edges)))
         return groups
@@ -109,9 +153,8 @@ class PlateModel:
         ]
         for beam in self.beams:
             edges = self.line_edges(beam.line)
-            length = self.line_length(beam.line)
-            matrices = beam_matrices(mesh.xy[edges], beam.section, length)
-            groups.append(ElementGroup(cell_dofs(edges), matrices, self.edge_cells(edges)))
+            matrices = beam_matrices(mesh.xy[edges], beam.section, self.tie(beam))
+            groups.append(ElementGroup(self.beam_dofs(beam), matrices, self.edge_cells(edges)))
         return groups
 
     @cached_property
@@ -165,6 +208,10 @@ class PlateModel:
         x, weights = gauss(self.mesh.order + 1)
         frame = edge_frame(self.mesh.xy[self.line_edges(line)], x)
         return float(np.sum(frame.speed * weights))
+
+    def tie(self, beam: BeamLine) -> float:
+        """Rigidity [N] of the tie between a beam's w,s and the slab's normal."""
+        return beam.section.tie(self.line_length(beam.line), thin=self.section.thin)
 
     def edge_cells(self, edges: Ints) -> Ints:
         """One cell (n,) on each edge (n, p+1)."""
@@ -229,14 +276,17 @@ class PlateModel:
             K, reaction = stub_matrix(beam.section, hold.stub, hold.k, hold.k_rot)
         T = np.array([[1.0, 0.0, 0.0], [0.0, *direction]])
         dofs = cell_dofs(np.array([[node]]))
+        if beam.section.own_rotation:
+            away = -1.0 if node == edges[0, 0] else 1.0
+            T = np.column_stack([T, [0.0, away]])
+            dofs = np.column_stack([dofs, self._own[beam.line, "rotation"][node]])
         cell = self.edge_cells(edges[np.any(edges == node, axis=1)][:1])
         piece = ElementGroup(dofs, (T.T @ K @ T)[None], cell)
         return Spring(hold_name(beam.line, hold.on), piece, (reaction @ T)[None])
 
     def point_mean(self, point: PointSupport) -> Floats:
         """(n_plate_dof,) functional: the mean deflection over the point support's square."""
-        half = 0.5 * point.size * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
-        polygon = np.array(point.at) + half
+        polygon = self.mesh.alignment.rectangles(point.at, point.size)
         load = patch_loads(self.mesh, polygon[None], np.ones(1), np.zeros(1, dtype=np.int64), 1)
         mean = np.asarray(load.toarray()[:, 0])
         if mean.sum() <= 0.0:
@@ -267,7 +317,9 @@ class PlateModel:
         rows = [modes[w, 0]]
         for node, directions in slopes.items():
             rows.append(span * np.array(directions) @ modes[node, 1:])
-        flat = modes.reshape(-1, 3)
+        # the own degrees of freedom of beams are relative to the slab and do not move with it
+        flat = np.zeros((self.n_dof, 3))
+        flat[: self.n_plate_dof] = modes.reshape(-1, 3)
         for spring in self.springs:
             K = spring.piece.matrices
             size = np.abs(K).max(initial=0.0)
@@ -280,7 +332,7 @@ class PlateModel:
         _, values, motions = np.linalg.svd(np.vstack([stacked, np.zeros((3, 3))]))
         free = np.asarray(motions[values <= 1e-7 * values[0]])
         if len(free):
-            raise MechanismError(_describe(free, centre, span, self.mesh.chart.straight))
+            raise MechanismError(_describe(free, centre, span, self.mesh.alignment.straight))
 
 
 def hold_name(beam: str, on: str) -> str:

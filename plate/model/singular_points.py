@@ -8,7 +8,12 @@ simply supported and clamped; both are tried and the worse counts. Beams and spr
 and make no wedge.
 
 Where a beam is held on the slab itself, the hold's force enters the slab at a point too: moments
-grow like ln r.
+grow like ln r. So they do where beams cross and one of them has a shear area: the force that one
+hands to the other kinks the line of a web that strains in shear, and the slab, whose normal follows
+that line, smooths the kink.
+
+Where a beam's line has a kink, its moment cannot go on along it: M times the sine of the turn has
+to become torsion, and what does not enters the slab as a couple at a point. Moments grow like 1/r.
 """
 
 from dataclasses import dataclass
@@ -18,36 +23,41 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from plate.arrays import Floats, Ints
 from plate.elements.beam import edge_frame
 from plate.meshing.mesh import N_SIDES, side_nodes
 from plate.model.corner_exponents import EdgeKind, leading_exponent
 from plate.model.model import PlateModel
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-
 # Of a side, on its reference interval.
 ENDS = np.array([-1.0, 1.0])
 
+PointKind = Literal["held", "crossed", "kinked"]
 Wedge = tuple[float, float, tuple[EdgeKind, EdgeKind]]
 
 # An exponent this close to 2 is a straight edge or rounding, no infinite moment.
 FINITE = 2.0 - 1e-3
 
+# A beam's line has a kink where it turns by more [rad]: sides of cells on an arc turn by some 1e-4.
+KINK = np.radians(0.2)
+# Of each point: moments go like r^(s-2), like ln r where s = 2.
+POINT_EXPONENTS: dict[PointKind, float] = {"held": 2.0, "crossed": 2.0, "kinked": 1.0}
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, kw_only=True)
 class SingularPlace:
     """A point with infinite moments in thin-plate theory.
 
     node : of the mesh; at : plan point [m]; angle : of the worst wedge [rad]; edges : how its two
-    edges are held; exponent : s < 2, moments go like r^(s-2). A beam's hold has the angle of all
-    the slab around it, the edges "held" and s = 2, for ln r.
+    edges are held; exponent : s < 2, moments go like r^(s-2). A beam's hold, a crossing of beams
+    and a beam's kink have the angle of all the slab around them and the edges "held" or "crossed"
+    with s = 2, for ln r, or "kinked" with s = 1.
     """
 
     node: int
     at: tuple[float, float]
     angle: float
-    edges: tuple[EdgeKind, EdgeKind] | tuple[Literal["held"], Literal["held"]]
+    edges: tuple[EdgeKind, EdgeKind] | tuple[PointKind, PointKind]
     exponent: float
 
 
@@ -68,12 +78,28 @@ def singular_places(model: PlateModel) -> tuple[SingularPlace, ...]:
         if worst is not None and worst[0] < FINITE:
             exponent, angle, pair = worst
             x, y = mesh.plan[node]
-            found.append(SingularPlace(node, (float(x), float(y)), angle, pair, exponent))
+            found.append(
+                SingularPlace(
+                    node=node, at=(float(x), float(y)), angle=angle, edges=pair, exponent=exponent
+                )
+            )
     known = {place.node for place in found}
-    for node in sorted(_holds(model) - known):
-        x, y = mesh.plan[node]
-        angle = sum(span for *_, span in _spans(model, node, around[node]))
-        found.append(SingularPlace(node, (float(x), float(y)), angle, ("held", "held"), 2.0))
+    points: dict[int, PointKind] = dict.fromkeys(_crossings(model), "crossed")
+    points |= dict.fromkeys(_holds(model), "held")
+    points |= dict.fromkeys(_kinks(model), "kinked")
+    for node, point in points.items():
+        if node not in known:
+            x, y = mesh.plan[node]
+            angle = sum(span for *_, span in _spans(model, node, around[node]))
+            found.append(
+                SingularPlace(
+                    node=node,
+                    at=(float(x), float(y)),
+                    angle=angle,
+                    edges=(point, point),
+                    exponent=POINT_EXPONENTS[point],
+                )
+            )
     return tuple(sorted(found, key=lambda place: place.node))
 
 
@@ -85,6 +111,44 @@ def _holds(model: PlateModel) -> set[int]:
         for hold in beam.holds
         if hold.stub == 0.0
     }
+
+
+def _crossings(model: PlateModel) -> set[int]:
+    """Nodes at which beams cross or meet, one of which at least has a shear area."""
+    lines = [
+        (set(model.line_edges(beam.line).ravel().tolist()), beam.section.own_rotation)
+        for beam in model.beams
+    ]
+    return {
+        node
+        for k, (nodes, own) in enumerate(lines)
+        for others, other_own in lines[:k]
+        if own or other_own
+        for node in nodes & others
+    }
+
+
+def _kinks(model: PlateModel) -> set[int]:
+    """Nodes within the lines of beams at which these turn; none on elements of first order, which
+    know a curve by its chords alone."""
+    if model.mesh.order == 1:
+        return set()
+    found = set()
+    for beam in model.beams:
+        edges = model.line_edges(beam.line)
+        tangents = edge_frame(model.mesh.xy[edges], ENDS).tangent
+        away = [
+            (int(nodes[end]), sign * tangent[end])
+            for nodes, tangent in zip(edges, tangents, strict=True)
+            for end, sign in ((0, 1.0), (-1, -1.0))
+        ]
+        at: dict[int, list[Floats]] = {}
+        for node, direction in away:
+            at.setdefault(node, []).append(direction)
+        for node, directions in at.items():
+            if len(directions) == 2 and float(directions[0] @ directions[1]) > -np.cos(KINK):
+                found.add(node)
+    return found
 
 
 def _edge_kinds(model: PlateModel, n_edges: int) -> list[EdgeKind | None]:

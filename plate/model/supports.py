@@ -8,7 +8,7 @@ import numpy as np
 from plate.elements.beam import BeamSection
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LineSupport:
     """A support along a line of the mesh.
 
@@ -28,7 +28,8 @@ class LineSupport:
 class Hold:
     """Where a beam is held: at its crossing with line `on`, or `stub` [m] beyond it.
 
-    k : vertical spring [N/m], inf = w is zero; k_rot : against the bending slope [N m/rad].
+    k : vertical spring [N/m], inf = w is zero; k_rot : against the beam's bending rotation
+    [N m/rad], which is its own if it has a shear area.
     """
 
     on: str
@@ -37,12 +38,12 @@ class Hold:
     stub: float = 0.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class BeamLine:
     """A beam along a line of the mesh, rigidly joined to the slab and to the beams it crosses.
 
     eccentricity : of its centroid below the slab's mid-plane [m], with `connection` the stiffness
-        along the line that ties it to the slab's membrane [N/m2]: 0 = none, inf = full.
+        along the line that ties its face to the slab's membrane [N/m2]: 0 = none, inf = full.
     """
 
     line: str

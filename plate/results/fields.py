@@ -1,4 +1,4 @@
-"""Results from displacements: w, moments and shears at points, along segments, in whole fields.
+"""Fields of results from displacements: w, moments and shears.
 
 Every result is a linear operator on the displacements of one cell, or a mean of such operators.
 Fields are given at a lattice of points in every cell. Where a beam or support line or a step of
@@ -11,21 +11,17 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
+from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS, RESULTS
 from plate.elements.plate import cartesian_gradient, cell_dofs, curvature, shear
 from plate.elements.section import moment_rotation
 from plate.interpolation import cell_nodes, shape
-from plate.loads.loads import segment_points
 from plate.meshing.mesh import Mesh, side_nodes
 from plate.model.model import PlateModel
 from plate.solver.nested_dissection import bisection
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 N_RESULTS = len(RESULTS)
 # Most cells whose results are formed together.
@@ -62,8 +58,8 @@ def cell_operators(model: PlateModel, cells: Ints, points: Floats) -> Floats:
     else:
         rigidity = model.section.shear(_inside(mesh, cells, plan))
         shears = rigidity[..., None, None] * shear(mesh.order, nodes, points)
-    if not mesh.chart.straight:
-        tangent = mesh.chart.tangent(plan)
+    if not mesh.alignment.straight:
+        tangent = mesh.alignment.tangent(plan)
         moments = moment_rotation(tangent) @ moments
         c, s = tangent[..., 0], tangent[..., 1]
         turn = np.stack([np.stack([c, s], axis=-1), np.stack([-s, c], axis=-1)], axis=-2)
@@ -76,42 +72,13 @@ def cell_operators(model: PlateModel, cells: Ints, points: Floats) -> Floats:
 def _moment_operator(model: PlateModel, nodes: Floats, inside: Floats, points: Floats) -> Floats:
     """(n_cell, n_point, 3, n_dof) Cartesian moments [N m/m]."""
     B, _ = curvature(model.mesh.order, nodes, points)
-    return np.asarray(-model.section.bending(inside, model.mesh.chart) @ B)
+    return np.asarray(-model.section.bending(inside, model.mesh.alignment) @ B)
 
 
 def _inside(mesh: Mesh, cells: Ints, plan: Floats) -> Floats:
     """Plan points drawn slightly into their cells, where the thickness is that cell's own."""
     centre = mesh.corners[cells].mean(axis=1)[:, None]
     return np.asarray(plan + 1e-6 * (centre - plan))
-
-
-def point_operators(model: PlateModel, cells: Ints, points: Floats) -> sparse.csr_array:
-    """Rows (6 n, n_dof) of results at one reference point (n, 2) in each cell (n,)."""
-    local = cell_operators(model, cells, points[:, None, :])[:, 0]
-    dofs = cell_dofs(model.mesh.cells[cells])
-    rows = np.arange(N_RESULTS * len(cells)).reshape(len(cells), N_RESULTS, 1)
-    index = np.broadcast_arrays(rows, dofs[:, None, :])
-    values = (local.ravel(), (index[0].ravel(), index[1].ravel()))
-    return sparse.coo_array(values, shape=(rows.size, model.n_dof)).tocsr()
-
-
-def mean_along(model: PlateModel, path: Floats) -> sparse.csr_array:
-    """Rows (6, n_dof) of the arc-length mean of each result along a path (n, 2) in plan [m]."""
-    total = sparse.csr_array((N_RESULTS, model.n_dof))
-    length = 0.0
-    for cells, xi, weights in segment_points(model.mesh, path):
-        rows = point_operators(model, cells, xi)
-        n = len(cells)
-        pick = sparse.coo_array(
-            (
-                np.repeat(weights, N_RESULTS),
-                (np.tile(np.arange(N_RESULTS), n), np.arange(N_RESULTS * n)),
-            ),
-            shape=(N_RESULTS, N_RESULTS * n),
-        ).tocsr()
-        total = total + pick @ rows
-        length += float(weights.sum())
-    return sparse.csr_array(total / length)
 
 
 @dataclass(frozen=True)
@@ -137,6 +104,24 @@ class FieldPoints:
     def reference(self) -> Floats:
         """Reference coordinates ((k+1)^2, 2) of a cell's points."""
         return cell_nodes(self.order)
+
+    @cached_property
+    def _by_point(self) -> tuple[Ints, Ints]:
+        """Places in `cells` point after point, and where those of each point start, the end of
+        all last (n_point + 1,)."""
+        flat = self.cells.ravel()
+        order = np.argsort(flat, kind="stable")
+        return order, np.searchsorted(flat[order], np.arange(self.n_points + 1))
+
+    def meeting(self, points: Ints) -> tuple[Ints, Ints, Ints]:
+        """The cells that share each of the points (n,): which of the points, cell, and the point's
+        place among the cell's own, (k,) each."""
+        order, starts = self._by_point
+        count = starts[points + 1] - starts[points]
+        which = np.repeat(np.arange(len(points)), count)
+        within = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
+        cell, local = np.divmod(order[starts[points][which] + within], self.cells.shape[1])
+        return which, cell, local
 
     @cached_property
     def quads(self) -> Ints:
@@ -187,7 +172,7 @@ def at_points(mesh: Mesh, order: int, cells: Ints, nodal: Floats) -> Floats:
     return found
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Part:
     """Some neighbouring cells whose results are formed together, in cache.
 
@@ -241,14 +226,14 @@ class FieldRecovery:
             taken, left = first[mine] < k, last[mine] > k
             self._parts.append(
                 _Part(
-                    self._operators(model, cells),
-                    dofs[cells],
-                    self._average(cells, mine, count),
-                    mine,
-                    int(np.argmax(taken)) if taken.any() else 0,
-                    int((~left).sum()),
-                    slot[mine[taken]],
-                    slot[mine[left]],
+                    operators=self._operators(model, cells),
+                    dofs=dofs[cells],
+                    average=self._average(cells, mine, count),
+                    points=mine,
+                    fresh=int(np.argmax(taken)) if taken.any() else 0,
+                    last=int((~left).sum()),
+                    taken=slot[mine[taken]],
+                    left=slot[mine[left]],
                 )
             )
 

@@ -15,11 +15,10 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.linalg import lapack
 
+from plate.arrays import Floats, Ints
 from plate.elements.group import ElementGroup
 from plate.errors import SolutionError
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 # Right-hand sides (n_dof, n_load), each entry of a sparse one stored once.
 Loads = Floats | sparse.csc_array
 
@@ -31,7 +30,7 @@ FILL = 0.2
 OPEN = 6
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Front:
     """One front: rows of its pivots and border, and of what is kept of it."""
 
@@ -42,7 +41,7 @@ class _Front:
     coupling: Floats
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Batch:
     """Neighbouring fronts of one height, each filled up with zeros to the same size.
 
@@ -180,7 +179,13 @@ def _batch(group: list[_Front], start: int, rows: Ints) -> _Batch:
         border[one, :j] = rows[front.border]
         inverse[one, :i, :i], coupling[one, :j, :i] = front.inverse, front.coupling
     sizes = np.array([len(f.border) for f in group])
-    return _Batch(slice(start, start + k * n), sizes, border, inverse, coupling)
+    return _Batch(
+        rows=slice(start, start + k * n),
+        sizes=sizes,
+        border=border,
+        inverse=inverse,
+        coupling=coupling,
+    )
 
 
 def _fits(group: list[_Front], front: _Front) -> bool:
@@ -280,7 +285,15 @@ def _eliminate(
             at = np.searchsorted(slot, rows)
             A[at[:, None], at] += matrix
         inverse, coupling = _pivot(A[:n, :n], A[n:, :n])
-        fronts.append(_Front(heights[node], pivots, border, inverse, coupling))
+        fronts.append(
+            _Front(
+                height=heights[node],
+                pivots=pivots,
+                border=border,
+                inverse=inverse,
+                coupling=coupling,
+            )
+        )
         updates[node] = (border, A[n:, n:] - coupling @ A[:n, n:])
     return fronts
 

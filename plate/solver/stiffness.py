@@ -1,12 +1,13 @@
 """The stiffness of a model, factorised once; solutions and reactions for many loads."""
 
-from dataclasses import dataclass
+from collections.abc import Iterator
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS
 from plate.elements.group import ElementGroup
 from plate.elements.membrane import isostatic
@@ -14,8 +15,8 @@ from plate.model.model import PlateModel
 from plate.solver.nested_dissection import Factorisation, Loads
 from plate.threads import one_blas_thread
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+# Loads solved together. Fixed, so that results do not depend on the machine.
+BLOCK = 192
 
 # Supported lines that meet at a smaller angle than this [rad] are one smooth line: the sides of
 # cells that follow an arc leave its tangent by less, and a true corner there would be clamped.
@@ -43,6 +44,7 @@ class Stiffness:
         free = np.ones(model.n_dof, dtype=bool)
         plate = free[: model.n_plate_dof].reshape(-1, N_FIELDS)
         plate[w, 0] = False
+        free[model.held_rotations] = False
         self._turned = _constrain_slopes(slopes, plate)
         if model.membrane:
             free[isostatic(model.mesh)] = False
@@ -72,6 +74,13 @@ class Stiffness:
             residual = F - self.force(U) - self._means @ multipliers
             U = U + self._solve_points(residual)[0]
         return U
+
+    def in_blocks(self, F: sparse.csc_array) -> Iterator[tuple[slice, Floats]]:
+        """Displacements (n_dof, k) of sparse loads (n_plate_dof or n_dof, n_load), some loads
+        after the other, with the loads that they belong to: memory stays bounded."""
+        for start in range(0, F.shape[1], BLOCK):
+            part = slice(start, min(start + BLOCK, F.shape[1]))
+            yield part, self.solve(sparse.csc_array(F[:, part]))
 
     def force(self, U: Floats) -> Floats:
         """Nodal forces (n_dof, n_load) that hold the plate and its springs at U, element by
@@ -116,7 +125,7 @@ class Stiffness:
         return sparse.coo_array((np.concatenate(values), index), shape=shape).tocsr()
 
     def _with_membrane(self, F: Loads) -> Loads:
-        """Loads on w and slopes with zeros on the membrane's degrees of freedom."""
+        """Loads on w and slopes with zeros on all other degrees of freedom."""
         missing = self.model.n_dof - F.shape[0]
         if isinstance(F, sparse.csc_array):
             shape = (self.model.n_dof, F.shape[1])
@@ -166,7 +175,9 @@ class Stiffness:
         return ElementGroup(piece.dofs, matrices, piece.cell)
 
     def _node_xy(self, piece: ElementGroup) -> Floats:
-        return self.model.mesh.xy[piece.dofs[:, ::N_FIELDS] // N_FIELDS]
+        """Cartesian nodes (n, n_node, 2) of elements, whose w and slopes come first."""
+        plate = piece.dofs[:, np.all(piece.dofs < self.model.n_plate_dof, axis=0)]
+        return self.model.mesh.xy[plate[:, ::N_FIELDS] // N_FIELDS]
 
     @cached_property
     def _held_nodes(self) -> list[tuple[str, Ints, Floats]]:
@@ -213,15 +224,16 @@ class Stiffness:
 def deformation(local: Floats, xy: Floats) -> Floats:
     """Element displacements (n, n_dof, n_load) without the rigid motion of their first node.
 
-    xy : Cartesian nodes (n, n_node, 2) [m].
+    xy : Cartesian nodes (n, n_node, 2) [m]. What follows their w and slopes is relative to them.
     """
-    n, n_dof, n_load = local.shape
-    u = local.reshape(n, n_dof // N_FIELDS, N_FIELDS, n_load).copy()
+    n, n_node = xy.shape[:2]
+    own = local[:, N_FIELDS * n_node :]
+    u = local[:, : N_FIELDS * n_node].reshape(n, n_node, N_FIELDS, local.shape[2]).copy()
     first = u[:, :1].copy()
     arm = (xy - xy[:, :1])[..., None]
     u -= first
     u[:, :, 0] -= arm[:, :, 0] * first[:, :, 1] + arm[:, :, 1] * first[:, :, 2]
-    return u.reshape(n, n_dof, n_load)
+    return np.concatenate([u.reshape(n, N_FIELDS * n_node, local.shape[2]), own], axis=1)
 
 
 def _constrain_slopes(
@@ -241,15 +253,3 @@ def _constrain_slopes(
             turned[node] = np.array([d, [-d[1], d[0]]])
             free[node, 1] = False
     return turned
-
-
-@dataclass(frozen=True)
-class Equilibrium:
-    """Sum of loads and of reactions [N] and their relative difference."""
-
-    load: float
-    reaction: float
-
-    @property
-    def error(self) -> float:
-        return abs(self.load - self.reaction) / max(abs(self.load), 1e-300)

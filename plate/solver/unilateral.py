@@ -12,14 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS
 from plate.errors import MechanismError, SupportError
 from plate.model.model import PlateModel, hold_name, plain_name
 from plate.model.supports import BeamLine, LineSupport
 from plate.solver.stiffness import Stiffness
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 ROUNDS = 100
 
@@ -112,7 +110,7 @@ def _softened(
         name = plain_name(support.line)
         if name in lifting and support.kind == "rigid":
             left.discard(name)
-            supports.append(LineSupport(support.line, "spring", k=k))
+            supports.append(LineSupport(line=support.line, kind="spring", k=k))
             for node in np.unique(model.line_edges(support.line)).tolist():
                 place(name, node)
         else:
@@ -158,7 +156,7 @@ def _spring_matrix(
             S[slot[name, -1], slot[name, -1]] = point.k
             continue
         for dofs, K in zip(spring.piece.dofs, spring.piece.matrices, strict=True):
-            w = np.flatnonzero(dofs % N_FIELDS == 0)
+            w = np.flatnonzero((dofs % N_FIELDS == 0) & (dofs < soft.n_plate_dof))
             at = [slot[name, node] for node in (dofs[w] // N_FIELDS).tolist()]
             S[np.ix_(at, at)] += K[np.ix_(w, w)]
     return S

@@ -4,18 +4,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from plate.arrays import Floats
 from plate.elements.section import Section
+from plate.geometry.elementary import rectangle_corners
 from plate.geometry.plan import grid_plan
 from plate.loads.loads import patch_loads, pressure
 from plate.meshing.grid import Band, Grading, grid_mesh
 from plate.model.model import PlateModel
 from plate.model.supports import BeamLine, LineSupport
-from plate.results.fields import point_operators
+from plate.results.functionals import result_rows
+from plate.results.places import at_points
 from plate.solver.stiffness import Stiffness
 
-Floats = NDArray[np.float64]
 Point = tuple[float, float]
 
 ORDER = 4
@@ -32,18 +33,14 @@ class Analysis:
 
     def at(self, *points: Point) -> Floats:
         """w, m_x, m_y, m_xy, q_x, q_y (n, 6) at plan points, the mean of the cells that meet."""
-        return np.array(
-            [
-                (point_operators(self.model, cells, xi) @ self.u).reshape(-1, 6).mean(axis=0)
-                for cells, xi in self.model.mesh.locate(np.array(points))
-            ]
-        )
+        places = at_points(self.model.mesh, np.array(points))
+        return np.asarray(result_rows(self.model, places) @ self.u).reshape(-1, 6)
 
 
 def unit_section(poisson: float, t: float = 0.01, *, thin: bool = True) -> Section:
     """A section of rigidity D = 1; thin: by Kirchhoff's theory, in panels about 1 wide."""
     E = 12.0 * (1.0 - poisson**2) / t**3
-    return Section(t, E, poisson, thin_span=1.0 if thin else None)
+    return Section(thickness=t, E=E, poisson=poisson, thin_span=1.0 if thin else None)
 
 
 def shear_rigidity(section: Section) -> float:
@@ -80,18 +77,19 @@ def plate(
         bands_y=[Band(*b) for b in bands_y],
     )
     held = [
-        LineSupport(name, "clamped" if kind == "clamped" else "rigid", kind == "hard")
+        LineSupport(
+            line=name, kind="clamped" if kind == "clamped" else "rigid", hard=kind == "hard"
+        )
         for name, kind in supports.items()
     ]
-    return PlateModel(mesh, section, (*held, *springs), tuple(beams))
+    return PlateModel(mesh=mesh, section=section, supports=(*held, *springs), beams=tuple(beams))
 
 
 def under(model: PlateModel, *loads: Load, uniform: float = 0.0) -> Analysis:
     """Solve for patches and a uniform pressure acting together."""
     F = pressure(model.mesh, uniform)
     for x, y, a, b, total in loads:
-        half = 0.5 * np.array([[-a, -b], [a, -b], [a, b], [-a, b]])
-        corners = (np.array([x, y]) + half)[None]
+        corners = rectangle_corners([(x, y)], (a, b))
         one = np.zeros(1, dtype=np.int64)
         F = F + patch_loads(model.mesh, corners, np.array([total]), one, 1).toarray()[:, 0]
     return Analysis(model, Stiffness(model).solve(F[:, None], refine=True)[:, 0])

@@ -10,7 +10,7 @@ SERIES = 1e-3  # within, against series that carry all their digits
 PRINTED = 5e-3  # within, against prints of three or four digits
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Row:
     """One published value against the finite elements.
 
@@ -55,6 +55,14 @@ def compared(
     names = [name.strip() for name in results.split(",")]
     top = max(abs(float(v)) for v in values)
     return [
-        Row(case, name, source, float(v), float(f), within, top if largest else abs(float(v)))
+        Row(
+            case=case,
+            result=name,
+            source=source,
+            value=float(v),
+            found=float(f),
+            within=within,
+            scale=top if largest else abs(float(v)),
+        )
         for name, v, f in zip(names, values, found, strict=True)
     ]

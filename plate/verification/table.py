@@ -1,7 +1,7 @@
 """The verification table: published cases of plate theory, computed again by the finite elements.
 
 Every value is computed when asked for. The sources are prints, closed forms, and series that share
-nothing with the finite elements but the units (`plate.series`).
+nothing with the finite elements but the units (`plate.exact`).
 """
 
 import csv
@@ -21,7 +21,7 @@ COLUMNS = ("case", "result", "source", "value", "found", "difference", "within",
 
 
 def verification_rows(progress: Callable[[str, int, int], None] | None = None) -> list[Row]:
-    """All rows, computed one after another, about a minute on one processor.
+    """All rows, computed one after another, about two minutes on one processor.
 
     progress : called with what is done, how many groups are finished and of how many.
     """

@@ -11,7 +11,16 @@ from typing import Any
 
 Tree = dict[str, Any]
 
+# Names with a meaning elsewhere: XML and HTML, a terminal's markup, formulas of drawings and of
+# spreadsheets, places in our own pages.
+NAMES = (
+    *("A & B", 'a < b > "c"', "<!--<script>", "</script>", "%DATA%", "%TITLE%"),
+    *("[/]", "[bold red]x[/x]", ":smile:", r"$\frac{a$", "$x$ and $y$", "{0}", "_x", "\\"),
+)
+FORMULAS = ("=1+1", "+1", "-1", "@A1")
+
 HOSTILE: tuple[Any, ...] = (
+    *(*NAMES, *FORMULAS),
     *(0, -1, 1, 10**9, -(10**9), 10**19, 2**63),
     *(0.0, -0.0, 1e-300, 1e-9, 0.001, -0.5, 1e9, 1e308, -1e308, 5e-324),
     *(math.nan, math.inf, -math.inf, True, False),
@@ -100,6 +109,75 @@ def _change(tree: Tree, texts: list[str], chance: random.Random) -> None:
         node[key] = other[name]
     elif isinstance(old, list):
         chance.shuffle(old)
+
+
+# Sides of patches, from wires to fields, and distances by which places miss an edge [m].
+SIDES = (0.005, 0.02, 0.1, 0.4, 3.0, 20.0)
+MISSES = (0.0, 1e-9, -1e-9, 1e-7, 1e-4)
+
+
+def generated(seed: int) -> str:
+    """A deck of any outline with openings, or of bays some of which are tiny, under patches of any
+    shape, with probes along its edges and names of any kind; the same for the same seed."""
+    chance = random.Random(seed)
+    tree: Tree = {
+        "title": chance.choice(NAMES),
+        "slab": {"thickness_mm": chance.choice((150, 250, 600)), "E_GPa": 30.0},
+        "mesh": {"order": 2, "size_m": chance.choice((1.0, 1.5))},
+    }
+    if chance.random() < 0.7:
+        n = chance.randrange(3, 9)
+        turns = [2.0 * math.pi * (k + chance.uniform(0.2, 0.8)) / n for k in range(n)]
+        radii = [chance.uniform(3.0, 7.0) for _ in range(n)]
+        corners = [
+            [round(r * math.cos(a), 2), round(r * math.sin(a), 2)]
+            for r, a in zip(radii, turns, strict=True)
+        ]
+        tree["plan"] = {"outline_m": corners}
+        tree["line"] = [{"on": "E*", "support": "rigid"}]
+        tree["opening"] = [
+            {
+                "centre_m": [chance.uniform(-2.0, 2.0), chance.uniform(-2.0, 2.0)],
+                "diameter_m": chance.choice((0.05, 0.5, 2.0)),
+            }
+            for _ in range(chance.choice((0, 0, 1, 2)))
+        ]
+    else:
+        gaps = [chance.choice((0.011, 0.05, 3.0)) for _ in range(chance.randrange(1, 4))]
+        stations = [round(sum(gaps[:k]), 3) for k in range(len(gaps) + 1)]
+        corners = [[x, y] for x in stations for y in (-2.0, 2.0)]
+        tree["plan"] = {"stations_m": stations, "offsets_m": [-2.0, 2.0]}
+        tree["line"] = [{"on": "C*", "support": "rigid"}]
+    sides = chance.choice((SIDES, SIDES[3:], SIDES[3:]))
+    tree["case"] = [
+        {
+            "name": chance.choice((*NAMES, *FORMULAS)),
+            "patches": [
+                {
+                    "at_m": [chance.uniform(-1.0, 1.0), chance.uniform(-1.0, 1.0)],
+                    "size_m": [chance.choice(sides), chance.choice(sides)],
+                    "load_kN": 10.0,
+                }
+                for _ in range(chance.choice((1, 1, 5, 40)))
+            ],
+        }
+    ]
+    k = chance.randrange(len(corners))
+    (x, y), (u, v) = corners[k - 1], corners[k]
+    miss = chance.choice(MISSES)
+    ends = {"from_m": [x, y + miss], "to_m": [u, v + miss]}
+    tree["probe"] = [{"name": chance.choice(NAMES), **ends}]
+    if chance.random() < 0.5:
+        patch = [1e3 * chance.choice(SIDES), 1e3 * chance.choice(SIDES)]
+        axle = {"at_m": 0.0, "load_kN": 60.0, "wheels_m": [0.0], "patch_mm": patch}
+        tree["vehicle"] = [{"name": chance.choice(NAMES), "axles": [axle]}]
+        tree["traffic"] = {
+            "carriageway_m": [-1.5, 1.5],
+            "step_m": 2.0,
+            "lateral_step_m": 1.0,
+            "dispersal": chance.choice(("none", "mid-depth")),
+        }
+    return toml_text({key: value for key, value in tree.items() if value != []})
 
 
 CELLS = (

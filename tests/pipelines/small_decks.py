@@ -5,6 +5,8 @@ from typing import Any
 
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
+from pipelines.model.build import build_model
+from pipelines.model.responses import SolvedDeck
 
 SLAB = """
 title = "small"
@@ -105,3 +107,8 @@ def deck_of(folder: Path, *parts: str, **replaced: Any) -> Deck:
 def small_deck(folder: Path, *more: str) -> Deck:
     """Two bays on elastic cross beams under one lorry."""
     return deck_of(folder, SLAB, PLAN, BEAMS, TRAFFIC, PROBES, MESH, *more)
+
+
+def solver_of(deck: Deck) -> SolvedDeck:
+    model = build_model(deck).model
+    return SolvedDeck.of(deck, model)

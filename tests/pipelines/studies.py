@@ -1,8 +1,13 @@
 """A tiny study for tests, written in the study file's own language."""
 
+import math
 from concurrent.futures import Executor, Future
 from pathlib import Path
 from typing import Any
+
+import numpy as np
+
+from pipelines.study.table import Column
 
 DECK = """
 title = "tiny"
@@ -112,3 +117,55 @@ class SerialPool:
     def check(self) -> None: ...
 
     def close(self) -> None: ...
+
+
+FIT = """
+title = "A width"
+response = "y"
+label = "b/L"
+form = "power law"
+safe = "below"
+quantile = 0.1
+families = ["family"]
+[hold_out]
+by = ["geometry"]
+share = 0.25
+seed = 3
+[compare]
+"hand" = "hand"
+[[input]]
+name = "a"
+label = "a/L"
+[[input]]
+name = "k"
+formula = "1 + 2 / stiffness"
+label = "1 + 2 D L/EI"
+"""
+
+
+COEFFICIENTS = (-0.5, 0.31, -0.12)
+
+
+def columns(noise: float = 0.0, seed: int = 1) -> tuple[Column, ...]:
+    """A table made from a known power law: y = exp(c0) a^c1 (1 + 2/stiffness)^c2, times noise."""
+    rng = np.random.default_rng(seed)
+    a, stiffness = (
+        values.ravel()
+        for values in np.meshgrid(np.geomspace(0.1, 0.5, 12), np.geomspace(1.0, 100.0, 10))
+    )
+    c0, c1, c2 = COEFFICIENTS
+    y = np.exp(c0) * a**c1 * (1.0 + 2.0 / stiffness) ** c2
+    y = y * np.exp(noise * rng.standard_normal(y.size))
+    n = y.size
+    family = np.where(stiffness < 10.0, "soft", "stiff")
+    hand = np.where(a < 0.3, 1.2 * y, np.nan)
+    named: dict[str, Any] = {
+        "row": np.arange(1, n + 1).tolist(),
+        "a": a.tolist(),
+        "stiffness": stiffness.tolist(),
+        "y": y.tolist(),
+        "family": family.tolist(),
+        "geometry": [int(i) // 4 for i in range(n)],
+        "hand": [None if math.isnan(v) else v for v in hand.tolist()],
+    }
+    return tuple(Column(name, "", "", tuple(values)) for name, values in named.items())

@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from plate.geometry.curves import Curve, Floats, arc_through, circle, polyline
+from plate.arrays import Floats
+from plate.geometry.curves import Curve, arc_through, circle, polyline
 from plate.geometry.outline import outline_plan, with_lines, with_openings
 from plate.geometry.plan import Plan, grid_plan
 

@@ -3,13 +3,10 @@
 from threading import Thread
 
 import numpy as np
-from threadpoolctl import threadpool_info, threadpool_limits
+from threadpoolctl import threadpool_limits
 
 from plate.threads import one_blas_thread, one_thread
-
-
-def blas_threads() -> int:
-    return max(i["num_threads"] for i in threadpool_info() if i["user_api"] == "blas")
+from tests.helpers import blas_threads
 
 
 def test_threads_that_come_and_go_do_not_lift_it() -> None:

@@ -6,6 +6,7 @@ Closed forms: `plate.exact.circular`; polygons: `plate.exact.polygons`.
 import numpy as np
 import pytest
 
+from plate.arrays import Floats
 from plate.exact.circular import RingPlate
 from plate.exact.polygons import PolygonPlate
 from plate.geometry.curves import circle, polyline
@@ -19,7 +20,7 @@ from plate.model.model import PlateModel
 from plate.model.supports import LineSupport
 from plate.results.fields import cell_operators
 from plate.solver.stiffness import Stiffness
-from tests.helpers import Floats, shear_rigidity, unit_section
+from tests.helpers import shear_rigidity, unit_section
 from tests.plate.plans import PLANS, corners_of
 
 NU = 0.2
@@ -45,8 +46,8 @@ def errors(
     """Largest error of w and root mean square of those of moments over all cells, relative."""
     mesh = quad_mesh(plan, order=order, field=uniform(size))
     section = unit_section(thickness, NU, thin_span=2.0 * RADIUS if thin else None)
-    supports = tuple(LineSupport(edge, kind, hard) for edge in plan.edges)
-    model = PlateModel(mesh, section, supports)
+    supports = tuple(LineSupport(line=edge, kind=kind, hard=hard) for edge in plan.edges)
+    model = PlateModel(mesh=mesh, section=section, supports=supports)
     u = Stiffness(model).solve(pressure(mesh, 1.0)[:, None], refine=True)[:, 0]
     points = np.array([[x, y] for x in (-0.7, 0.1, 0.8) for y in (-0.6, 0.2, 0.7)])
     operators = cell_operators(model, np.arange(mesh.n_cells), points)
@@ -69,10 +70,10 @@ def errors(
 def closed_form(thickness: float, thin: bool, kind: str, hole: float = 0.0) -> RingPlate:
     section = unit_section(thickness, NU)
     return RingPlate(
-        RADIUS,
-        1.0,
-        NU,
-        "clamped" if kind == "clamped" else "simple",
+        outer=RADIUS,
+        d=1.0,
+        poisson=NU,
+        edge="clamped" if kind == "clamped" else "simple",
         inner=hole,
         shear_rigidity=np.inf if thin else shear_rigidity(section),
     )
@@ -179,8 +180,8 @@ def polygon(n: int) -> Floats:
 def central_deflection(plan: Plan, corners: Floats, order: int = 3) -> float:
     mesh = quad_mesh(plan, order=order, field=uniform(0.2), grading=Grading({}, corners))
     section = unit_section(0.1, NU, thin_span=2.0 * RADIUS)
-    supports = tuple(LineSupport(edge, "rigid") for edge in plan.edges)
-    model = PlateModel(mesh, section, supports)
+    supports = tuple(LineSupport(line=edge, kind="rigid") for edge in plan.edges)
+    model = PlateModel(mesh=mesh, section=section, supports=supports)
     u = Stiffness(model).solve(pressure(mesh, 1.0)[:, None])[:, 0]
     [(cells, xi)] = mesh.locate(np.zeros((1, 2)))
     return float(shape(order, xi[0]) @ u[3 * mesh.cells[cells[0]]])
@@ -193,7 +194,12 @@ def test_many_sides_are_no_circle() -> None:
     found = 64.0 * central_deflection(
         outline_plan(polyline([*corners.tolist(), corners[0].tolist()])), corners
     )
-    series = PolygonPlate(tuple(complex(x, y) for x, y in corners), ("simple",) * 12, NU, poles=14)
+    series = PolygonPlate(
+        corners=tuple(complex(x, y) for x, y in corners),
+        edges=("simple",) * 12,
+        poisson=NU,
+        poles=14,
+    )
     exact = 64.0 * float(series.solve().at(0.0, 0.0).w)
     # corners of 150 degrees: moments grow with r^-0.8, cells shrink by 0.15 three times
     assert found == pytest.approx(exact, rel=0.02)
@@ -211,10 +217,10 @@ def test_equilibrium_on_odd_plans(name: str) -> None:
     grading = Grading(dict.fromkeys(names, 0.1), corners_of(plan)[:2])
     mesh = quad_mesh(plan, order=3, field=uniform(0.7), grading=grading)
     supports = tuple(
-        LineSupport(edge, kind, k=2.0 if kind == "spring" else 0.0)
+        LineSupport(line=edge, kind=kind, k=2.0 if kind == "spring" else 0.0)
         for edge, kind in zip(plan.edges, ("rigid", "spring", "clamped"), strict=False)
     )
-    model = PlateModel(mesh, unit_section(0.2), supports)
+    model = PlateModel(mesh=mesh, section=unit_section(0.2), supports=supports)
     centre = mesh.plan[mesh.cells[len(mesh.cells) // 2]].mean(axis=0)
     patch = centre + 0.3 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
     loads = np.stack(

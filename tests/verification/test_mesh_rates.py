@@ -30,6 +30,7 @@ import pytest
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
+from plate.arrays import Floats
 from plate.elements.plate import cell_dofs, stiffness_matrices
 from plate.geometry.curves import arc_through, polyline
 from plate.geometry.outline import outline_plan, with_lines
@@ -40,9 +41,9 @@ from plate.meshing.mesh import side_nodes
 from plate.model.model import PlateModel
 from plate.model.supports import LineSupport
 from plate.results.fields import cell_operators
-from tests.helpers import Floats, gauss_points, unit_section
+from tests.helpers import gauss_points, unit_section
 from tests.plate.plans import holed_square
-from tests.verification.test_plate_elements import sine_errors, sine_errors_of
+from tests.verification.sine_plates import sine_errors, sine_errors_of
 
 CORNERS = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
 NOWHERE = np.empty((0, 2))
@@ -76,8 +77,10 @@ def errors(name: str, order: int, size: float, t: float) -> tuple[int, Floats]:
     if graded:
         grading = Grading(dict.fromkeys(plan.edges, 0.25 * size), CORNERS)
     mesh = quad_mesh(plan, order=order, field=uniform(size), grading=grading)
-    supports = tuple(LineSupport(edge, "rigid", True) for edge in plan.edges)
-    return mesh.n_cells, sine_errors_of(PlateModel(mesh, unit_section(t, 0.3), supports))
+    supports = tuple(LineSupport(line=edge, kind="rigid", hard=True) for edge in plan.edges)
+    return mesh.n_cells, sine_errors_of(
+        PlateModel(mesh=mesh, section=unit_section(t, 0.3), supports=supports)
+    )
 
 
 @pytest.mark.slow
@@ -120,7 +123,9 @@ def constant_moment_error(order: int, size: float, t: float) -> Floats:
     K = sparse.coo_array((matrices.ravel(), index)).tocsc()
     factor = splu(K[free][:, free])
     points, _, weights = gauss_points(mesh)
-    operators = cell_operators(PlateModel(mesh, section), np.arange(mesh.n_cells), points)
+    operators = cell_operators(
+        PlateModel(mesh=mesh, section=section), np.arange(mesh.n_cells), points
+    )
     x, y = mesh.xy.T
     zero = np.zeros_like(x)
     found = []

@@ -41,7 +41,7 @@ def errors(
     bands_y = [Band(y - v, y + v, fine)] if fine else []
     plan = grid_plan([0.0, 1.0], [0.0, 3.0])
     mesh = grid_mesh(plan, order=3, size=size, bands_u=bands_u, bands_y=bands_y)
-    model = PlateModel(mesh, unit_section(t, NU), edge_supports(HARD))
+    model = PlateModel(mesh=mesh, section=unit_section(t, NU), supports=edge_supports(HARD))
     _, U, _ = solved(model, patch(mesh, *place))
     recovery = FieldRecovery(model)
     fields = recovery.fields(U)[:, :, 0]

@@ -10,12 +10,13 @@ load, where what is left of it is below exp(-3 pi).
 import numpy as np
 import pytest
 
+from plate.arrays import Floats
 from plate.geometry.plan import grid_plan
 from plate.meshing.grid import Band, grid_mesh
 from plate.model.model import PlateModel
 from plate.model.supports import LineSupport
 from plate.solver.stiffness import Stiffness
-from tests.helpers import Floats, patch, results, unit_section
+from tests.helpers import patch, results, unit_section
 
 WITHIN = 5e-3  # asked of every value
 W, M_X, M_Y, Q_X = 0, 1, 2, 4
@@ -46,11 +47,13 @@ def strip(
             bands_y.append(Band(y - k * b, y + k * b, share * b))
     mesh = grid_mesh(plan, order=4, size=0.25 * span, bands_u=bands_u, bands_y=bands_y)
     supports = tuple(
-        LineSupport(f"C{i + 1}", kind[0], kind[1])  # type: ignore[arg-type]
+        LineSupport(line=f"C{i + 1}", kind=kind[0], hard=kind[1])  # type: ignore[arg-type]
         for i, kind in enumerate(kinds)
         if kind is not None
     )
-    return PlateModel(mesh, unit_section(0.01, poisson, thin_span=span), supports)
+    return PlateModel(
+        mesh=mesh, section=unit_section(0.01, poisson, thin_span=span), supports=supports
+    )
 
 
 def under(

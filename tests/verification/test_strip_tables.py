@@ -9,9 +9,10 @@ import pytest
 from pipelines.standards.strip_widths.heft240 import LINE_LOAD, line_load
 from pipelines.standards.strip_widths.method import StripInput
 from pipelines.standards.strip_widths.sets import METHODS
-from pipelines.standards.strip_widths.westergaard import circle, westergaard_reaction
+from pipelines.standards.strip_widths.westergaard import circle
 from pipelines.strips.beam import StripBeam, StripSupport, moment_lines, reaction_lines
-from pipelines.strips.trains import StripLoad, Train, response, side_by_side
+from pipelines.strips.trains import StripLoad, Train, response
+from tests.oracles.side_by_side import side_by_side
 
 # AASHTO LRFD, appendix A4, table A4-1: maximum live load moments per unit width, kip ft/ft, with
 # presence factor and dynamic allowance; columns S [ft], +M, -M at the girder's centre line.
@@ -165,7 +166,14 @@ FT, INCH = 0.3048, 0.0254
 def strip_width_ft(key: str, span_ft: float) -> float:
     method = METHODS[key]
     assert method.width is not None
-    one = StripInput(span_ft * FT, 0.0, (0.51, 0.25), 0.2, ends="both ends", bars="across")
+    one = StripInput(
+        span=span_ft * FT,
+        position=0.0,
+        contact=(0.51, 0.25),
+        depth=0.2,
+        ends="both ends",
+        bars="across",
+    )
     return float(method.width(one)) / FT
 
 
@@ -185,7 +193,7 @@ def regenerated(span: float) -> tuple[float, float]:
         half = int(np.ceil(5 * (girders - 1)))  # by symmetry
         tenths = span * np.arange(half + 1) / 10
         for overhang in {21 / 12, min(0.625 * span, 6.0)}:
-            supports = tuple(StripSupport(i * span) for i in range(girders))
+            supports = tuple(StripSupport(at=i * span) for i in range(girders))
             beam = StripBeam(supports, -overhang, length + overhang)
             low, high = -overhang + 21 / 12 + 1, length + overhang - 21 / 12 - 1 - 6
             if high < low:
@@ -229,7 +237,7 @@ def test_table_a4_1(row):
     ("span", "moment"), [(6.0, 3.029), (8.0, 3.565), (10.0, 4.257), (12.0, 4.942)]
 )
 def test_one_axle_on_the_lrfd_strip(span, moment):
-    beam = StripBeam(tuple(StripSupport(i * span) for i in range(6)), 0.0, 5 * span)
+    beam = StripBeam(tuple(StripSupport(at=i * span) for i in range(6)), 0.0, 5 * span)
     lines = moment_lines(beam, [0.4 * span], "right")
     axle = Train((StripLoad(0.0, 16.0), StripLoad(-6.0, 16.0)))
     one = response(lines, axle, "forward")
@@ -238,11 +246,10 @@ def test_one_axle_on_the_lrfd_strip(span, moment):
     assert found / width == pytest.approx(moment, abs=6e-4)
 
 
-# Worked sheet of a solid slab bridge, unit strip: 0.70 m at 25 kN/m3 taken as 1.75 t/m over
-# 10.02 m, bearings 9.54 m apart; R = 8.8 t, M = 19.858 t m (scribd.com/document/535867340, as
-# quoted).
+# By hand, a unit strip of 1.75 t/m over 10.02 m on bearings 9.54 m apart:
+# R = 1.75 x 10.02 / 2 = 8.7675 t, M = 8.7675 x 4.77 - 1.75 x 5.01^2 / 2 = 19.858 t m.
 def test_unit_strip_of_a_solid_slab_bridge():
-    beam = StripBeam((StripSupport(0.24), StripSupport(9.78)), 0.0, 10.02)
+    beam = StripBeam((StripSupport(at=0.24), StripSupport(at=9.78)), 0.0, 10.02)
     slab = Train((StripLoad(0.0, 1.75 * 10.02, 10.02),))
     middle = response(moment_lines(beam, [5.01], "right"), slab, "forward").at(5.01)[0, 0]
     assert middle == pytest.approx(19.858, abs=5e-4)
@@ -250,22 +257,8 @@ def test_unit_strip_of_a_solid_slab_bridge():
     assert reaction == pytest.approx(8.7675, rel=1e-9)
 
 
-# Westergaard (1930), equation (119): worked sheet with P = 20 kip at u = 1 ft (read at
-# scribd.com/document/674101071): 9.07, 3.18, 0.95, 0.42, 0.23 klf at 0 to 4 ft, 19.9 kip in all
-# between -100 and 100 ft.
-def test_westergaard_reaction_sheet():
-    found = westergaard_reaction(20.0, 1.0, np.arange(5.0))
-    np.testing.assert_allclose(found, [9.07, 3.18, 0.95, 0.42, 0.23], rtol=0, atol=0.006)
-    y = np.linspace(-100.0, 100.0, 200001)
-    assert np.trapezoid(westergaard_reaction(20.0, 1.0, y), y) == pytest.approx(19.9, abs=0.05)
-    # printed constants 0.1830 and 1.4783
-    s = np.linspace(0.0, 3.0, 7)
-    printed = 0.1830 * (1 + 1.4783 / (1 + s**2)) / (1 + s**2)
-    np.testing.assert_allclose(westergaard_reaction(1.0, 1.0, s), printed, rtol=2e-4)
-
-
 def central(span: float, side: float, depth: float) -> StripInput:
-    return StripInput(span, span / 2, (side, side), depth)
+    return StripInput(span=span, position=span / 2, contact=(side, side), depth=depth)
 
 
 # Roark, Formulas for Stress and Strain, plate supported on two long edges under a small central
@@ -383,7 +376,7 @@ def exact_width(ends: str, quantity: str, ty: float) -> float:
 @pytest.mark.parametrize(("share", "column"), [(0.05, 0), (0.10, 1)])
 def test_heft240_line_load_widths(ends, quantity, share, column):
     published = LINE_LOAD[ends, quantity][column]
-    one = StripInput(4.0, 2.0, (4.0, 4.0 * share - 0.1), 0.1, ends=ends)
+    one = StripInput(span=4.0, position=2.0, contact=(4.0, 4.0 * share - 0.1), depth=0.1, ends=ends)
     assert float(line_load(one, quantity)) == pytest.approx(4.0 * published, rel=1e-12)
     ratio = exact_width(ends, quantity, share) / published
     if quantity == "v_S pinned":

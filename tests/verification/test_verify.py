@@ -11,17 +11,9 @@ from plate.elements.section import Section
 from plate.verification import table as verification
 from plate.verification.panels import orthotropic, simple_uniform
 from plate.verification.row import Row, compared
-from plate.verification.table import CASES, agreement, csv_text, verification_rows
+from plate.verification.table import CASES, agreement, csv_text
 
 FEW = (simple_uniform, orthotropic)
-
-
-@pytest.mark.slow
-def test_every_row_agrees() -> None:
-    rows = verification_rows()
-    assert not [row for row in rows if not row.passes]
-    assert len({row.case for row in rows}) >= 50
-    assert len(rows) >= 200
 
 
 def test_rows_are_computed_and_agree() -> None:
@@ -56,7 +48,9 @@ def test_difference_is_signed_and_relative_to_its_yardstick() -> None:
 
 
 def test_agreement_counts_and_names_the_worst() -> None:
-    good = Row("case", "w", "print", 1.0, 1.001, 0.01, 1.0)
+    good = Row(
+        case="case", result="w", source="print", value=1.0, found=1.001, within=0.01, scale=1.0
+    )
     bad = replace(good, result="m_x", found=1.02)
     total = agreement([good, bad])
     assert (total.rows, total.cases, total.failed, total.worst) == (2, 1, (bad,), bad)
@@ -72,10 +66,10 @@ def test_command_prints_the_table_and_writes_it(
     assert main(["verify", "--out", str(out)]) == 0
     text = capsys.readouterr().out
     assert "Orthotropic simple panel, b/a = 2" in text
-    assert "30 of 30 values" in text
+    assert "40 of 40 values" in text
     with out.open(encoding="utf-8", newline="") as file:
         table = list(csv.DictReader(file))
-    assert len(table) == 30
+    assert len(table) == 40
     assert {row["status"] for row in table} == {"agrees"}
     first = table[0]
     assert float(first["value"]) == 0.00406
@@ -85,7 +79,7 @@ def test_command_prints_the_table_and_writes_it(
 def test_command_fails_where_a_row_differs(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    bad = Row("case", "w", "print", 1.0, 1.2, 0.01, 1.0)
+    bad = Row(case="case", result="w", source="print", value=1.0, found=1.2, within=0.01, scale=1.0)
     monkeypatch.setattr(verification, "CASES", (lambda: [bad],))
     assert main(["verify"]) == 1
     assert "DIFFERS" in capsys.readouterr().out
@@ -99,7 +93,15 @@ def test_command_to_a_folder_that_is_not_there(
 
 
 def test_numbers_in_the_file_are_whole() -> None:
-    third = Row("case, with a comma", "w", "print", 1.0 / 3.0, 0.3, 0.2, 1.0)
+    third = Row(
+        case="case, with a comma",
+        result="w",
+        source="print",
+        value=1.0 / 3.0,
+        found=0.3,
+        within=0.2,
+        scale=1.0,
+    )
     (row,) = csv.DictReader(csv_text([third]).splitlines())
     assert float(row["value"]) == 1.0 / 3.0
     assert row["case"] == "case, with a comma"

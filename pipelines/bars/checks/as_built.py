@@ -4,25 +4,24 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipelines.bars.checks.as_built_panel import AsBuilt, as_built, largest_deviation, measured_keys
 from pipelines.bars.checks.bending_and_service import moment_resistance, resistances
 from pipelines.deck.panels import panel_names, panel_of
 from pipelines.deck.reinforcement import Survey
 from pipelines.deck.survey import Key
+from pipelines.numbers import within
 from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import FACES, LAYERS, Layer, SlabBars, place_of
+from plate.arrays import Floats
 from plate.geometry.plan import Plan
-
-Floats = NDArray[np.float64]
 
 # How far a quantity is let deviate at most: its own share of what is drawn.
 MOST_SHARE = 0.5
 NEAR = 1e-6  # m
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PanelCheck:
     """One panel as built.
 
@@ -44,7 +43,7 @@ class PanelCheck:
 
     @property
     def passes(self) -> bool:
-        return self.utilisation[self.worst] <= 1
+        return within(self.utilisation[self.worst])
 
 
 def panel_demands(plan: Plan, points: Floats, values: Mapping[Layer, Floats]) -> Floats:
@@ -81,12 +80,12 @@ def panel_checks(
         keys = [key for key in measured_keys() if _was_read(key, built)]
         checks.append(
             PanelCheck(
-                name,
-                built,
-                _utilisations(drawing, mat, needs),
-                _utilisations(built.bars, mat, needs),
-                {key: _deviation(built.bars, key, mat, needs) for key in keys},
-                _differences(drawing, built.bars),
+                panel=name,
+                as_built=built,
+                drawing=_utilisations(drawing, mat, needs),
+                utilisation=_utilisations(built.bars, mat, needs),
+                deviations={key: _deviation(built.bars, key, mat, needs) for key in keys},
+                why=_differences(drawing, built.bars),
             )
         )
     return tuple(checks)

@@ -15,7 +15,6 @@ from pipelines.standards.resistance.bars import (
     Bars,
     Direction,
     Face,
-    Layer,
     Mat,
     SlabBars,
     other_direction,
@@ -34,13 +33,6 @@ class AsBuilt:
     bars: SlabBars
     from_drawing: tuple[str, ...]
     statistics: Mapping[Key, Statistics]
-
-    def depth_changes(self, drawing: SlabBars) -> dict[Layer, float]:
-        """Effective depth as built less that of the drawing [m]."""
-        return {
-            layer: self.bars.effective_depth(layer) - drawing.effective_depth(layer)
-            for layer in LAYERS
-        }
 
 
 def as_built(drawing: SlabBars, readings: PanelReadings, which: Value = "mean") -> AsBuilt:
@@ -93,13 +85,13 @@ def _mat(
         outer: Direction = "x" if read["x"] < read["y"] else "y"
         if seen not in (None, outer):
             raise ValueError(f"{face}: outer {seen} contradicts the covers read to x and to y")
-        mat = Mat(read[outer], x, y, outer)
+        mat = Mat(cover=read[outer], x=x, y=y, outer=outer)
         # bars cannot overlap: a smaller difference is the scatter of the readings
         gap = max(read[other_direction(outer)] - mat.cover_to(other_direction(outer)), 0.0)
         return replace(mat, gap=gap)
     if seen is None:
         missing.append(f"layer order, {face}")
-    mat = Mat(drawn.cover, x, y, seen or drawn.outer, drawn.gap)
+    mat = Mat(cover=drawn.cover, x=x, y=y, outer=seen or drawn.outer, gap=drawn.gap)
     key = Key("cover", face)
     if not read or key in readings.readings:
         return replace(mat, cover=use(key, drawn.cover))

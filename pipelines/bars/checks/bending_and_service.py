@@ -7,9 +7,9 @@ from functools import lru_cache
 import numpy as np
 
 from pipelines.deck.reinforcement import BarChoice, DesignBasis
+from pipelines.standards.detailing.cover import cover_rows
 from pipelines.standards.detailing.rules import (
     Row,
-    cover_rows,
     distribution_rows,
     least_moment_row,
     least_steel_rows,
@@ -17,12 +17,13 @@ from pipelines.standards.detailing.rules import (
     spacing_rows,
 )
 from pipelines.standards.detailing.serviceability import (
+    crack_limit,
     crack_spacing_row,
+    crack_steel_rows,
     crack_width_row,
     span_depth_rows,
     stress_rows,
 )
-from pipelines.standards.detailing.tables import CRACK_LIMITS
 from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import (
     DIRECTIONS,
@@ -45,7 +46,7 @@ CREEP = 2.0
 CREEP_SOURCE = Source(None, "creep coefficient 2.0 for long-term stresses", "common practice")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Peaks:
     """Largest design moments [N m/m] per layer: ultimate, characteristic, and of the combination
     that the crack width is checked under.
@@ -72,7 +73,7 @@ class Peaks:
 @lru_cache(maxsize=20000)
 def moment_resistance(mat: Materials, h: float, d: float, area: float) -> float:
     """m_Rd [N m/m] of one layer without compression steel."""
-    return float(capacity(Section(h, d, area), mat).m_Rd)
+    return float(capacity(Section(h=h, d=d, A_s=area), mat).m_Rd)
 
 
 def resistances(bars: SlabBars, mat: Materials) -> dict[Layer, float]:
@@ -147,9 +148,9 @@ def service_rows(bars: SlabBars, layer: Layer, basis: DesignBasis, peaks: Peaks)
         E_s,
         mat.standard,
     )
-    known = exposure or next(iter(CRACK_LIMITS[mat.standard]))
     width = float(crack.w) if peaks.crack[layer] > 0 else 0.0
-    return (*rows, *crack_width_row(width, place, mat.standard, known, basis.crack_width))
+    limit, under = basis.crack_width, basis.crack_combination
+    return (*rows, *crack_width_row(width, place, mat.standard, exposure, limit, under))
 
 
 def mat_rows(bars: SlabBars, face: Face, basis: DesignBasis, peaks: Peaks) -> tuple[Row, ...]:
@@ -161,6 +162,11 @@ def mat_rows(bars: SlabBars, face: Face, basis: DesignBasis, peaks: Peaks) -> tu
         layer: Layer = (face, direction)
         rows += least_steel_rows(bars, layer, mat)
         rows += least_moment_row(bars, layer, mat, m_Rd[layer], peaks.ultimate[layer])
+        exposure = basis.exposure[FACES.index(face)]
+        w = crack_limit(mat.standard, exposure, basis.crack_width)
+        if w is not None:
+            pull = peaks.crack_pull.get(layer, 0.0)
+            rows += crack_steel_rows(bars, layer, mat, w, pull)
         rows += most_steel_rows(bars, layer, mat.standard)
         # wheels stand everywhere
         rows += spacing_rows(bars, layer, peaks.main, mat.standard, True, basis.aggregate)
@@ -193,7 +199,8 @@ def rule_rows(
         rows += span_depth_rows(bars, short, mat, span, "interior span", steel[short])
     for face, exposure in zip(FACES, basis.exposure, strict=True):
         if exposure is not None:
-            rows += cover_rows(bars, face, mat, exposure, basis.structural_class)
+            stated, life = basis.structural_class, basis.design_life
+            rows += cover_rows(bars, face, mat, exposure, stated, life)
     return tuple(rows)
 
 

@@ -8,22 +8,19 @@ steel and anchorage past the zone remain.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 from scipy.ndimage import maximum_filter1d
 
 from pipelines.bars.checks.bending_and_service import moment_resistance
-from pipelines.bars.demand.control_sections import interpolation
+from pipelines.bars.demand.control_sections import field_interpolation
 from pipelines.bars.demand.moments import Demand
 from pipelines.deck.deck import Deck
-from pipelines.model.responses import Solver
+from pipelines.model.responses import SolvedDeck
 from pipelines.standards.detailing.rules import INCH
 from pipelines.standards.materials import KSI, MPA, Materials
 from pipelines.standards.resistance.bars import LAYERS, Direction, Layer, SlabBars
 from pipelines.standards.sources import Source, Standard
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from plate.arrays import Floats, Ints
 
 STEP = 0.2  # of the raster [m]
 INSIDE = 1e-6
@@ -40,7 +37,7 @@ UBARS: dict[Standard, Source] = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Zones:
     """Raster of the slab: u (n_u,) logical stations, y (n_u, n_y) offsets [m].
 
@@ -114,7 +111,7 @@ class Raster:
         return found.reshape(self.y.shape)
 
 
-def raster(deck: Deck, solver: Solver) -> Raster:
+def raster(deck: Deck, solved: SolvedDeck) -> Raster:
     """A raster over the whole slab; of an outline over its bounding box, points off it nowhere."""
     plan = deck.plan
     low, high = plan.u_range
@@ -128,11 +125,11 @@ def raster(deck: Deck, solver: Solver) -> Raster:
     u_in = np.clip(u, low + INSIDE, high - INSIDE)
     points = plan.at(np.broadcast_to(u_in[:, None], y.shape), y_in).reshape(-1, 2)
     on = np.flatnonzero(plan.contains(points))
-    rows = interpolation(solver, points[on]).tocoo()
+    rows = field_interpolation(solved, points[on]).tocoo()
     rows = sparse.coo_array(
         (rows.data, (on[rows.row], rows.col)), shape=(len(points), rows.shape[1])
     )
-    field = solver.recovery.points.plan
+    field = solved.recovery.points.plan
     at = plan.logical_station(field)
     i = np.clip(np.rint((at - low) / (u[1] - u[0])), 0, len(u) - 1).astype(np.int64)
     edges = plan.line_offsets(at)[:, [0, -1]]
@@ -157,7 +154,9 @@ def zones(deck_raster: Raster, bars: SlabBars, mat: Materials, demand: Demand) -
         floor = NOTHING * demand.layer(layer).max()
         found[layer] = (spread > floor).astype(np.int64) + (spread > half)
         shifts[layer], lengths[layer] = shift, anchorage(bars, layer, mat)
-    return Zones(u, y, found, shifts, lengths, SHIFT_SOURCE[mat.standard])
+    return Zones(
+        u=u, y=y, zone=found, shift=shifts, anchorage=lengths, source=SHIFT_SOURCE[mat.standard]
+    )
 
 
 # Moments below this share of the layer's largest count as none.
@@ -173,24 +172,6 @@ class ThroughSteel:
     direction: Direction
     moment: float
     at_edge: bool
-
-
-def free_edges(deck: Deck) -> tuple[tuple[str, Direction], ...]:
-    """Edges of a grid that no line supports, and the direction of the bars that end there."""
-    if not deck.plan.is_grid:
-        return ()
-    sides: tuple[tuple[str, Direction], ...] = (
-        ("start", "x"),
-        ("end", "x"),
-        ("left", "y"),
-        ("right", "y"),
-    )
-    same = deck.plan.twins
-    return tuple(
-        (edge, direction)
-        for edge, direction in sides
-        if deck.line(edge) is None and deck.line(same.get(edge, edge)) is None
-    )
 
 
 def bottom_through(deck: Deck, points: Floats, demand: Demand) -> tuple[ThroughSteel, ...]:

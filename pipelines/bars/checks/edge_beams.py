@@ -108,24 +108,32 @@ def torsion_rows(
         for m, s in ((acting.sagging, True), (acting.hogging, False))
     )
     return (
-        Row("beam, struts in shear and torsion", place, 1.0, struts, "at most", "-", source),
         Row(
-            "beam, outer leg of links, shear and torsion",
-            place,
-            leg,
-            beam.links / beam.legs,
-            "at least",
-            "m2/m",
-            source,
+            check="beam, struts in shear and torsion",
+            place=place,
+            required=1.0,
+            provided=struts,
+            sense="at most",
+            unit="-",
+            source=source,
         ),
         Row(
-            "beam, all bars along, bending and torsion",
-            place,
-            along,
-            beam.top + beam.bottom,
-            "at least",
-            "m2",
-            source,
+            check="beam, outer leg of links, shear and torsion",
+            place=place,
+            required=leg,
+            provided=beam.links / beam.legs,
+            sense="at least",
+            unit="m2/m",
+            source=source,
+        ),
+        Row(
+            check="beam, all bars along, bending and torsion",
+            place=place,
+            required=along,
+            provided=beam.top + beam.bottom,
+            sense="at least",
+            unit="m2",
+            source=source,
         ),
     )
 
@@ -149,7 +157,17 @@ def _aashto_torsion(
     least = 0.25 * phi * cracking_torque(beam, mat)
     if least >= T:
         words = "beam, torsion that may be left out"
-        return (Row(words, place, least, T, "at most", "N m", CRACKING_TORQUE),)
+        return (
+            Row(
+                check=words,
+                place=place,
+                required=least,
+                provided=T,
+                sense="at most",
+                unit="N m",
+                source=CRACKING_TORQUE,
+            ),
+        )
     A_o, p_h = flow(beam)
     d_v = lever_arm(beam)
     equivalent = float(np.hypot(V, 0.9 * p_h * T / (2 * A_o)))
@@ -159,16 +177,22 @@ def _aashto_torsion(
     pull = np.hypot(V / phi - 0.5 * V_s, 0.45 * p_h * T / (2 * A_o * phi))
     rows = [
         Row(
-            "beam, struts in shear and torsion", place, equivalent, struts, "at least", "N", STRUTS
+            check="beam, struts in shear and torsion",
+            place=place,
+            required=equivalent,
+            provided=struts,
+            sense="at least",
+            unit="N",
+            source=STRUTS,
         ),
         Row(
-            "beam, outer leg of links, shear and torsion",
-            place,
-            leg,
-            beam.links / beam.legs,
-            "at least",
-            "m2/m",
-            TORSION[mat.standard],
+            check="beam, outer leg of links, shear and torsion",
+            place=place,
+            required=leg,
+            provided=beam.links / beam.legs,
+            sense="at least",
+            unit="m2/m",
+            source=TORSION[mat.standard],
         ),
     ]
     for words, M, area in (
@@ -177,7 +201,17 @@ def _aashto_torsion(
     ):
         needed = (M / (mat.factors.phi_bending * d_v) + float(pull)) / f_y
         check = f"beam, {words} bars in bending, shear and torsion"
-        rows.append(Row(check, place, needed, area, "at least", "m2", ALONG))
+        rows.append(
+            Row(
+                check=check,
+                place=place,
+                required=needed,
+                provided=area,
+                sense="at least",
+                unit="m2",
+                source=ALONG,
+            )
+        )
     return tuple(rows)
 
 
@@ -201,13 +235,41 @@ def beam_checks(
                 ("hogging", acting.hogging, False),
             ):
                 resists = bending_resistance(beam, mat, sagging=side)
-                rows.append(Row(f"beam, {words}", place, m, resists, "at least", "N m", source))
+                rows.append(
+                    Row(
+                        check=f"beam, {words}",
+                        place=place,
+                        required=m,
+                        provided=resists,
+                        sense="at least",
+                        unit="N m",
+                        source=source,
+                    )
+                )
             V, V_Rd = acting.shear, link_resistance(beam, mat)
             source = LINKS[mat.standard]
-            rows.append(Row("beam, shear with links", place, V, V_Rd, "at least", "N", source))
+            rows.append(
+                Row(
+                    check="beam, shear with links",
+                    place=place,
+                    required=V,
+                    provided=V_Rd,
+                    sense="at least",
+                    unit="N",
+                    source=source,
+                )
+            )
             least, source = least_links(beam, mat), LEAST_LINKS[mat.standard]
             rows.append(
-                Row("beam, least links", place, least, beam.links, "at least", "m2/m", source)
+                Row(
+                    check="beam, least links",
+                    place=place,
+                    required=least,
+                    provided=beam.links,
+                    sense="at least",
+                    unit="m2/m",
+                    source=source,
+                )
             )
             rows += torsion_rows(beam, mat, acting, place)
     return tuple(rows)

@@ -21,14 +21,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipelines.bars.checks.bending_and_service import CREEP
 from pipelines.bars.demand.moments import ROWS, Demand
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Reinforcement
-from pipelines.model.responses import Solver, stream
+from pipelines.model.responses import SolvedDeck, stream
 from pipelines.standards.actions.combinations import Combination, LimitState, combination
 from pipelines.standards.actions.vehicles import library
 from pipelines.standards.detailing.rules import Row
@@ -39,11 +38,11 @@ from pipelines.standards.resistance.cracking import cracked_state
 from pipelines.standards.sources import Source
 from pipelines.traffic.joints import joint_factors
 from pipelines.traffic.positions import load_positions
-
-Floats = NDArray[np.float64]
+from plate.arrays import Floats
 
 PLAIN = 70 * MPA
 PLAIN_SOURCE = Source("EN 1992", "6.8.6(1), (2): 70 MPa, frequent combination")
+PLAIN_OTHERWISE = "to be shown by the damage-equivalent range: [fatigue]"
 # Straight bars at 10^6 cycles, EN 1992-1-1 table 6.3N, over gamma_s,fat.
 EQUIVALENT = 162.5 * MPA / 1.15
 EQUIVALENT_CLAUSE = "EN 1992-2 annex NN.2, EN 1992-1-1 6.8.5, table 6.3N"
@@ -54,6 +53,7 @@ UNVERIFIED = 300 * MPA
 UNVERIFIED_SOURCE = Source(
     "IRC:112", "5.3.2.5, as a public draft of its amendment quotes it; beyond: IRC:6 204.6", "read"
 )
+UNVERIFIED_OTHERWISE = "to be verified, which is not done here"
 
 TRUCK = "AASHTO fatigue truck"
 FATIGUE_I = 1.75 * 1.15  # load factor, table 3.4.1-1, and dynamic load allowance, table 3.6.2.1-1
@@ -97,7 +97,7 @@ def stress_range(high: Floats, low: Floats, unit: tuple[float, float]) -> Floats
 
 def lorry_demands(
     deck: Deck,
-    solver: Solver,
+    solved: SolvedDeck,
     watch: DesignWatch,
     model: str,
     combinations: Sequence[Combination],
@@ -107,14 +107,14 @@ def lorry_demands(
     if deck.traffic is not None:
         lorry = replace(deck.traffic, vehicles=(library[model],), load_models=())
         runs = load_positions(replace(deck, traffic=lorry))
-        for first, response, _ in stream(solver, runs, lambda _, response: response.fields):
+        for first, response, _ in stream(solved, runs, lambda _, response: response.fields):
             envelopes(first, response)
     return envelopes.demands()
 
 
 def fatigue_rows(
     deck: Deck,
-    solver: Solver,
+    solved: SolvedDeck,
     watch: DesignWatch,
     mat: Materials,
     demands: Mapping[LimitState, Demand],
@@ -131,18 +131,19 @@ def fatigue_rows(
     if mat.standard == "IRC:112":
         return _without_verification(demands["characteristic"], units)
     if mat.standard == "AASHTO LRFD":
-        return _infinite_life(deck, solver, watch, mat, units)
+        return _infinite_life(deck, solved, watch, mat, units)
     if one.damage is not None:
-        return _damage_equivalent(deck, solver, watch, one, units)
+        return _damage_equivalent(deck, solved, watch, one, units)
     return tuple(
         Row(
-            "fatigue: plain stress range",
-            place_of(layer),
-            PLAIN,
-            float(_ranges(demands["frequent"], k, units[k]).max()),
-            "at most",
-            "Pa",
-            PLAIN_SOURCE,
+            check="fatigue: plain stress range",
+            place=place_of(layer),
+            required=PLAIN,
+            provided=float(_ranges(demands["frequent"], k, units[k]).max()),
+            sense="at most",
+            unit="Pa",
+            source=PLAIN_SOURCE,
+            otherwise=PLAIN_OTHERWISE,
         )
         for k, layer in enumerate(ROWS)
     )
@@ -155,7 +156,7 @@ def _ranges(demand: Demand, row: int, unit: tuple[float, float]) -> Floats:
 
 def _damage_equivalent(
     deck: Deck,
-    solver: Solver,
+    solved: SolvedDeck,
     watch: DesignWatch,
     one: Reinforcement,
     units: Sequence[tuple[float, float]],
@@ -166,8 +167,8 @@ def _damage_equivalent(
     frequent = combination("EN 1992", "frequent")
     assert frequent is not None
     factored = [replace(frequent, traffic=factor) for factor in AXLES]
-    bottom, top = lorry_demands(deck, solver, watch, MODEL, factored)
-    near = joint_factors(deck, solver.recovery.points.plan)
+    bottom, top = lorry_demands(deck, solved, watch, MODEL, factored)
+    near = joint_factors(deck, solved.recovery.points.plan)
     rows = []
     for k, layer in enumerate(ROWS):
         factor = one.damage[layer[0]]
@@ -175,13 +176,13 @@ def _damage_equivalent(
         found = factor.value * near * _ranges(demand, k, units[k])
         rows.append(
             Row(
-                "fatigue: equivalent range",
-                place_of(layer),
-                EQUIVALENT,
-                float(found.max()),
-                "at most",
-                "Pa",
-                Source("EN 1992", f"{EQUIVALENT_CLAUSE}; {factor.words}"),
+                check="fatigue: equivalent range",
+                place=place_of(layer),
+                required=EQUIVALENT,
+                provided=float(found.max()),
+                sense="at most",
+                unit="Pa",
+                source=Source("EN 1992", f"{EQUIVALENT_CLAUSE}; {factor.words}"),
             )
         )
     return tuple(rows)
@@ -190,13 +191,14 @@ def _damage_equivalent(
 def _without_verification(rare: Demand, units: Sequence[tuple[float, float]]) -> tuple[Row, ...]:
     return tuple(
         Row(
-            "fatigue: stress that needs no verification",
-            place_of(layer),
-            UNVERIFIED,
-            float(stress(rare.values[k], units[k]).max()),
-            "at most",
-            "Pa",
-            UNVERIFIED_SOURCE,
+            check="fatigue: stress that needs no verification",
+            place=place_of(layer),
+            required=UNVERIFIED,
+            provided=float(stress(rare.values[k], units[k]).max()),
+            sense="at most",
+            unit="Pa",
+            source=UNVERIFIED_SOURCE,
+            otherwise=UNVERIFIED_OTHERWISE,
         )
         for k, layer in enumerate(ROWS)
     )
@@ -217,7 +219,7 @@ def on_girders(deck: Deck) -> bool:
 
 def _infinite_life(
     deck: Deck,
-    solver: Solver,
+    solved: SolvedDeck,
     watch: DesignWatch,
     mat: Materials,
     units: Sequence[tuple[float, float]],
@@ -225,7 +227,7 @@ def _infinite_life(
     """The cracked section counts everywhere; least stress and range at the same place."""
     service = combination("AASHTO LRFD", "characteristic")
     assert service is not None
-    (demand,) = lorry_demands(deck, solver, watch, TRUCK, [replace(service, traffic=FATIGUE_I)])
+    (demand,) = lorry_demands(deck, solved, watch, TRUCK, [replace(service, traffic=FATIGUE_I)])
     free = on_girders(deck)
     rows = []
     for k, (layer, unit) in enumerate(zip(ROWS, units, strict=True)):
@@ -235,13 +237,13 @@ def _infinite_life(
         worst = int((found - limit).argmax())
         rows.append(
             Row(
-                "fatigue: stress range" + (", no limit on girders" if free else ""),
-                place_of(layer),
-                np.inf if free else float(limit[worst]),
-                float(found.max() if free else found[worst]),
-                "at most",
-                "Pa",
-                GIRDERS_SOURCE if free else THRESHOLD_SOURCE,
+                check="fatigue: stress range" + (", no limit on girders" if free else ""),
+                place=place_of(layer),
+                required=np.inf if free else float(limit[worst]),
+                provided=float(found.max() if free else found[worst]),
+                sense="at most",
+                unit="Pa",
+                source=GIRDERS_SOURCE if free else THRESHOLD_SOURCE,
             )
         )
     return tuple(rows)

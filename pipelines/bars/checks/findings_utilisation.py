@@ -13,9 +13,10 @@ import numpy as np
 from pipelines.bars.checks.bending_and_service import resistances
 from pipelines.bars.demand.moments import permanent_fields
 from pipelines.deck.deck import Deck
-from pipelines.findings.finding import Finding
+from pipelines.findings.finding import Finding, Used
 from pipelines.model.responses import Response
 from pipelines.standards.actions.combinations import combination
+from pipelines.standards.actions.load_models import counts_under
 from pipelines.standards.resistance.bars import Direction, Face
 from plate.conventions import RESULTS
 
@@ -25,7 +26,8 @@ MOMENTS = {RESULTS.index("m_x"): "x", RESULTS.index("m_y"): "y"}
 def with_utilisation(
     deck: Deck, cases: Mapping[str, Response], findings: Sequence[Finding]
 ) -> tuple[Finding, ...]:
-    """The findings on moments with m_Rd [N m/m] and utilisations by the first standard named.
+    """The findings on moments with m_Rd [N m/m] and utilisations by the first standard named,
+    under traffic that counts under it.
 
     None is added where the deck file gives no bars, or bars that are not orthogonal.
     """
@@ -40,26 +42,29 @@ def with_utilisation(
     permanent = permanent_fields(deck, cases, slice(1, 4))
 
     def found(row: Finding) -> Finding:
-        if row.component not in MOMENTS:
+        if row.section.component not in MOMENTS or not counts_under(row.load, materials.standard):
             return row
-        direction: Direction = "x" if MOMENTS[row.component] == "x" else "y"
-        sign = 1.0 if row.plate_peak >= 0.0 else -1.0
+        direction: Direction = "x" if MOMENTS[row.section.component] == "x" else "y"
+        sign = 1.0 if row.plate.peak >= 0.0 else -1.0
         face: Face = "bottom" if sign > 0.0 else "top"
         steady = 0.0
         for action, fields in permanent.items():
-            value = sign * float(fields[row.component - 1, row.point])
+            value = sign * float(fields[row.section.component - 1, row.plate.point])
             steady += max(factor * value for factor in ultimate.permanent[action])
         resistance = m_Rd[face, direction]
 
         def used(traffic: float) -> float:
             return max(steady + ultimate.traffic * sign * traffic, 0.0) / resistance
 
-        strip = None if row.strip_value is None else used(row.strip_value)
+        strip = None if row.hand.value is None else used(row.hand.value)
         return replace(
             row,
-            resistance=sign * resistance,
-            utilisation=(strip, used(row.plate_peak)),
-            standard=materials.standard,
+            used=Used(
+                resistance=sign * resistance,
+                by_strip=strip,
+                by_plate=used(row.plate.peak),
+                standard=materials.standard,
+            ),
         )
 
     return tuple(found(row) for row in findings)

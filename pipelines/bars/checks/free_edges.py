@@ -1,23 +1,28 @@
-"""Patches on the slab and how far they stand from its free edges, openings among them."""
+"""Free edges of the slab, those of openings among them, and how far patches stand from them."""
 
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck
+from pipelines.standards.resistance.bars import Direction
+from plate.arrays import Floats
 from plate.geometry.curves import sampled
 from plate.geometry.outline import FINE, region
-
-Floats = NDArray[np.float64]
 
 # An edge this near to a supporting line along its whole length is supported by it [m].
 ALONG = 0.01
 
 
-@dataclass(frozen=True)
+# An edge is free where lines support less than this share of it.
+SUPPORTED = 0.9
+# Bars end at an edge that they meet at a larger angle than this: its sine.
+END = 0.25
+
+
+@dataclass(frozen=True, kw_only=True)
 class OnSlab:
     """What of some patches lies on the slab, as boxes in plan.
 
@@ -49,17 +54,41 @@ def on_slab(deck: Deck, corners: Floats) -> OnSlab:
         if len(edges):
             gap[:] = shapely.distance(patches, shapely.multilinestrings(edges))
     share = shapely.area(patches) / areas
-    return OnSlab(bounds[:, :2], bounds[:, 2:], share, gap_x, gap_y)
+    return OnSlab(low=bounds[:, :2], high=bounds[:, 2:], share=share, gap_x=gap_x, gap_y=gap_y)
+
+
+def free_edges(deck: Deck) -> tuple[tuple[str, tuple[Direction, ...]], ...]:
+    """Edges of the slab and of its openings that no line supports, and the directions of the bars
+    that end there."""
+    plan, supported = deck.plan, _supported(deck)
+    courses = {name: plan.lines[name].course() for name in plan.edges}
+    courses |= {f"opening {k}": ring for k, ring in enumerate(plan.openings, start=1)}
+    found: list[tuple[str, tuple[Direction, ...]]] = []
+    for name, course in courses.items():
+        points = sampled(course, FINE)
+        edge = shapely.LineString(points)
+        if edge.intersection(supported).length >= SUPPORTED * edge.length:
+            continue
+        steps = np.diff(points, axis=0)
+        along = np.abs(steps / np.linalg.norm(steps, axis=1, keepdims=True)).max(axis=0)
+        ends: tuple[tuple[Direction, float], ...] = (("x", along[1]), ("y", along[0]))
+        found.append((name, tuple(direction for direction, sine in ends if sine > END)))
+    return tuple(found)
+
+
+def _supported(deck: Deck) -> shapely.Polygon:
+    """What lies along the supporting lines."""
+    lines = [
+        shapely.LineString(sampled(deck.plan.lines[line.name].course(full=line.to_edges), FINE))
+        for line in deck.lines
+    ]
+    return shapely.union_all(lines).buffer(ALONG) if lines else shapely.Polygon()
 
 
 def _free_edges(deck: Deck, slab: shapely.Polygon) -> tuple[Floats, Floats]:
     """Segments (k, 2, 2) of the slab's edge that no line supports, those whose normal is nearer to
     x and those nearer to y."""
-    lines = [
-        shapely.LineString(sampled(deck.plan.lines[line.name].course(full=line.to_edges), FINE))
-        for line in deck.lines
-    ]
-    supported = shapely.union_all(lines).buffer(ALONG) if lines else shapely.Polygon()
+    supported = _supported(deck)
     rings = [slab.exterior, *slab.interiors]
     found: tuple[list[Floats], list[Floats]] = ([], [])
     for ring in rings:

@@ -16,19 +16,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.bars.demand.control_sections import ShearDemand, ShearTracker
-from pipelines.bars.demand.numbered import Held, Numbered, Position
+from pipelines.bars.demand.numbered import Held, Numbered
 from pipelines.deck.deck import Deck, Line
-from pipelines.envelopes.single_vehicles import LoadPosition, find_position
-from pipelines.model.responses import Solver
+from pipelines.model.responses import SolvedDeck
 from pipelines.standards.resistance.bars import FACES, LAYERS, Direction, SlabBars
 from pipelines.standards.resistance.bending import layer_section, utilisation
 from pipelines.standards.resistance.shear import NEAR_SUPPORT, near_support_factor, strut_limit
 from pipelines.standards.sources import Source
-from pipelines.traffic.positions import LoadPositions, WheelPatches
+from pipelines.traffic.arrangements import Arrangement, LoadPosition
+from pipelines.traffic.positions import LoadPositions, WheelPatches, find_position
+from plate.arrays import Floats, Ints
 from plate.loads.loads import patch_loads
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 # Beyond 2 d from the governing position, and one step, no wheel's share changes any more [d].
 WINDOW = 2.5
@@ -38,12 +36,13 @@ MOVE = 0.1
 BETWEEN = 0.1
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ReducedShear:
     """The worst section with loads near its line reduced.
 
     width : of the mean [m]; v, v_Rd : [N/m]; whole : the largest mean of any section without
-    reduction, at the same closer steps, as a share of its resistance; share : the least that any
+    reduction, at the same closer steps, as a share of its resistance, beside whole_line on
+    whole_side of it; share : the least that any
     wheel of the position counts. strut : largest unreduced peak shear / `strut_limit`, which must
     not pass 1. n : load positions solved. Other fields as of design.ShearPeak.
     """
@@ -51,12 +50,14 @@ class ReducedShear:
     width: float
     utilisation: float
     whole: float
+    whole_line: str
+    whole_side: int
     v: float
     v_Rd: float
     line: str
     side: int
     at: tuple[float, float]
-    position: Position | None
+    position: Arrangement | None
     share: float
     strut: float
     n: int
@@ -65,7 +66,7 @@ class ReducedShear:
 
 def reduced_shear(
     deck: Deck,
-    solver: Solver,
+    solved: SolvedDeck,
     runs: Sequence[LoadPositions],
     numbered: Numbered,
     tracker: ShearTracker,
@@ -87,25 +88,36 @@ def reduced_shear(
     ]
     groups = sorted((g for g in groups if len(g)), key=lambda g: -whole[g].max())
     best: ReducedShear | None = None
-    solved, most = 0, float(whole.max())
+    worst: ReducedShear | None = None
+    count = 0
     for group in groups:
         if best is not None and (1 + BETWEEN) * whole[group].max() <= best.utilisation:
             break
-        found, n = _of_group(deck, solver, runs, numbered, tracker, demand, w, group)
-        solved, most = solved + n, max(most, found.whole)
+        found, n = _of_group(deck, solved, runs, numbered, tracker, demand, w, group)
+        count += n
+        if worst is None or found.whole > worst.whole:
+            worst = found
         if best is None or found.utilisation > best.utilisation:
             best = found
     assert best is not None
+    assert worst is not None
     strut = max(
         float(demand.v.max() / strut_limit(layer_section(tracker.bars, layer), mat))
         for layer in LAYERS
     )
-    return replace(best, whole=most, strut=strut, n=solved)
+    return replace(
+        best,
+        whole=worst.whole,
+        whole_line=worst.line,
+        whole_side=worst.side,
+        strut=strut,
+        n=count,
+    )
 
 
 def _of_group(
     deck: Deck,
-    solver: Solver,
+    solved: SolvedDeck,
     runs: Sequence[LoadPositions],
     numbered: Numbered,
     tracker: ShearTracker,
@@ -119,20 +131,23 @@ def _of_group(
     name, side = sections.names[sections.line[top]], int(sections.side[top])
     number = int(demand.at[w, top])
     at = (float(sections.points[top, 0]), float(sections.points[top, 1]))
+    stepped = float(demand.utilisation[w, top])
     plain = ReducedShear(
-        demand.widths[w],
-        float(demand.utilisation[w, top]),
-        float(demand.utilisation[w, top]),
-        float(demand.v[w, top]),
-        float(demand.v_Rd[w, top]),
-        name,
-        side,
-        at,
-        None,
-        1.0,
-        0.0,
-        0,
-        NEAR_SUPPORT[mat.standard],
+        width=demand.widths[w],
+        utilisation=stepped,
+        whole=stepped,
+        whole_line=name,
+        whole_side=side,
+        v=float(demand.v[w, top]),
+        v_Rd=float(demand.v_Rd[w, top]),
+        line=name,
+        side=side,
+        at=at,
+        position=None,
+        share=1.0,
+        strut=0.0,
+        n=0,
+        source=NEAR_SUPPORT[mat.standard],
     )
     if number < 0:
         return plain, 0
@@ -150,8 +165,8 @@ def _of_group(
 
     def under(load: Floats) -> tuple[Floats, Floats]:
         """Acting and resisting (n_sample, n) beside the line."""
-        F = patch_loads(solver.model.mesh, loads.corners, load, loads.position, n)
-        traffic = tracker.factored(solver.respond(F))
+        F = patch_loads(solved.model.mesh, loads.corners, load, loads.position, n)
+        traffic = tracker.factored(solved.respond(F))
         acting = np.asarray(tracker.means[w] @ tracker.principal(traffic))[group]
         return acting, tracker.resistance_at(traffic, group, acting)[0]
 
@@ -162,7 +177,7 @@ def _of_group(
     return replace(
         plain,
         utilisation=float(used[k, column]),
-        whole=float(utilisation(*under(loads.load)).max()),
+        whole=max(stepped, float(utilisation(*under(loads.load)).max())),
         v=float(acting[k, column]),
         v_Rd=float(resists[k, column]),
         at=(float(place[0]), float(place[1])),
@@ -179,7 +194,7 @@ class _Nearby:
     wheels, in the same order.
     """
 
-    positions: Sequence[Position]
+    positions: Sequence[Arrangement]
     loads: WheelPatches
     is_wheel: NDArray[np.bool_]
     contacts: WheelPatches
@@ -199,8 +214,12 @@ def _near(runs: Sequence[LoadPositions], number: int, reach: float) -> _Nearby:
     moved = replace(run, stations=x, offsets=y, spreads=spreads)
     loads = moved.wheels(slice(None))
     positions = [
-        LoadPosition(run.vehicle.name, run.direction, *place)
-        for place in zip(x.tolist(), y.tolist(), strict=True)
+        Arrangement.of(
+            LoadPosition(
+                vehicle=run.vehicle.name, direction=run.direction, station=station, offset=offset
+            )
+        )
+        for station, offset in zip(x.tolist(), y.tolist(), strict=True)
     ]
     is_wheel = np.ones(len(loads.load), dtype=bool)
     return _Nearby(positions, loads, is_wheel, moved.contacts.wheels(slice(None)))

@@ -32,10 +32,10 @@ class ShearDesign:
     axis: float
 
     def section(self) -> Section:
-        return Section(self.thickness, self.thickness - self.axis, self.A_s)
+        return Section(h=self.thickness, d=self.thickness - self.axis, A_s=self.A_s)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Remedy:
     """One row of the remedies table.
 
@@ -108,9 +108,21 @@ def remedies(
     j, u_g = least_passing(stronger, graded)
     k, u_s = least_passing(more, reinforced)
     return (
-        Remedy("thickness", t, None if i is None else thicker[i], u_h),
-        Remedy("concrete", concrete.name, None if j is None else stronger[j].name, u_g),
-        Remedy("longitudinal steel", a, None if k is None else more[k], u_s),
+        Remedy(
+            name="thickness", present=t, needed=None if i is None else thicker[i], utilisation=u_h
+        ),
+        Remedy(
+            name="concrete",
+            present=concrete.name,
+            needed=None if j is None else stronger[j].name,
+            utilisation=u_g,
+        ),
+        Remedy(
+            name="longitudinal steel",
+            present=a,
+            needed=None if k is None else more[k],
+            utilisation=u_s,
+        ),
     )
 
 

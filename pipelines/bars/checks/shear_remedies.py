@@ -10,41 +10,35 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipelines.bars.checks.remedies import Remedy, ShearDesign, remedies, steps
 from pipelines.bars.demand.control_sections import (
     FORCES,
     WIDTH_IN_DEPTHS,
     Sections,
-    interpolation,
+    field_interpolation,
 )
 from pipelines.bars.demand.moments import permanent_fields
-from pipelines.bars.demand.numbered import Position
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
-from pipelines.envelopes.single_vehicles import LoadPosition
-from pipelines.model.build import build_model
-from pipelines.model.probes import beam_rows, membrane_rows, probe_rows
-from pipelines.model.responses import Solver, case_responses, position_load
+from pipelines.model.cache import ModelCache
+from pipelines.model.held_loads import loads_of
+from pipelines.model.responses import SolvedDeck, case_responses, position_load
 from pipelines.standards.actions.combinations import Combination, permanent_states
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import grade_ladder
 from pipelines.standards.resistance.bars import DIRECTIONS, Face, SlabBars
 from pipelines.standards.resistance.bending import utilisation
 from pipelines.standards.resistance.shear import one_way_resistance, principal_shear
+from pipelines.traffic.arrangements import Arrangement, LoadPosition
 from pipelines.traffic.positions import LoadPositions, WheelPatches, load_positions
-from plate.loads.loads import patch_loads
-from plate.results.fields import FieldRecovery
-from plate.solver.stiffness import Stiffness
-
-Floats = NDArray[np.float64]
+from plate.arrays import Floats
 
 THICKER = (0.01, 0.15)  # step and most added to the thickness [m]
 MORE_STEEL = (1e-4, 6e-3)  # step and most [m2/m]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ShearCheck:
     """The section, load position and bars that govern in shear.
 
@@ -56,7 +50,7 @@ class ShearCheck:
 
     sections: Sections
     sample: int
-    position: Position | None
+    position: Arrangement | None
     held: WheelPatches | None
     forces: Floats
     n: float = 0.0
@@ -71,7 +65,7 @@ class _Forces:
     traffic: Floats
 
 
-Solved = dict[tuple[float, float, Position | None, int], _Forces]
+Resolved = dict[tuple[float, float, Arrangement | None, int], _Forces]
 """Plates already solved: thickness, share of E, load position and piece of the sections."""
 
 
@@ -81,9 +75,10 @@ def shear_remedies(
     basis: DesignBasis,
     combination: Combination,
     check: ShearCheck,
-    solved: Solved,
+    resolved: Resolved,
+    models: ModelCache,
 ) -> tuple[Remedy, ...]:
-    """The three remedies; solved : plates already solved, added to."""
+    """The three remedies; resolved : plates already solved, added to. models : of the run."""
     mat = basis.materials
     m_x, m_y, m_xy, q_x, q_y = check.forces[:5]
     principal = principal_shear(q_x, q_y)
@@ -97,10 +92,10 @@ def shear_remedies(
     def used(design: ShearDesign) -> float:
         ratio = design.materials.concrete.E_c / mat.concrete.E_c if from_grade else 1.0
         key = (design.thickness, ratio, check.position, int(check.sections.piece[check.sample]))
-        if key not in solved:
-            solved[key] = _solve(deck, design.thickness, ratio, check)
+        if key not in resolved:
+            resolved[key] = _solve(deck, models, design.thickness, ratio, check)
         depth = design.thickness - design.axis
-        v, m = _shear(solved[key], combination, check, WIDTH_IN_DEPTHS * depth)
+        v, m = _shear(resolved[key], combination, check, WIDTH_IN_DEPTHS * depth)
         resists = one_way_resistance(
             design.section(), design.materials, v, m, check.n, basis.aggregate
         )
@@ -116,33 +111,26 @@ def shear_remedies(
     )
 
 
-def _solve(deck: Deck, thickness: float, ratio: float, check: ShearCheck) -> _Forces:
+def _solve(
+    deck: Deck, models: ModelCache, thickness: float, ratio: float, check: ShearCheck
+) -> _Forces:
     slab = replace(deck.slab, thickness=thickness, E=deck.slab.E * ratio)
     # probes are not wanted here
     changed = replace(deck, slab=slab, probes=())
-    built = build_model(changed)
-    recovery = FieldRecovery(built.model)
-    solver = Solver(
-        Stiffness(built.model),
-        recovery,
-        probe_rows(changed, built.model, recovery.points),
-        beam_rows(built.model),
-        membrane_rows(changed, built.model),
-    )
+    solved = SolvedDeck.of(changed, models=models)
     piece = check.sections.piece == check.sections.piece[check.sample]
-    rows = interpolation(solver, check.sections.points[piece])
-    fields = permanent_fields(changed, case_responses(changed, solver), FORCES)
+    rows = field_interpolation(solved, check.sections.points[piece])
+    fields = permanent_fields(changed, case_responses(changed, solved), FORCES)
     permanent = {action: np.asarray((rows @ f.T).T) for action, f in fields.items()}
     traffic = np.zeros((5, rows.shape[0]))
     if check.position is not None:
-        if isinstance(check.position, LoadPosition):
-            run, index = _same_position(load_positions(changed), check.position)
-            F = position_load(solver.model, run, slice(index, index + 1))
+        if check.position.single is not None:
+            run, index = _same_position(load_positions(changed), check.position.single)
+            F = position_load(solved.model, run, slice(index, index + 1))
         else:
             assert check.held is not None
-            one = check.held
-            F = patch_loads(solver.model.mesh, one.corners, one.load, one.position, 1)
-        response = solver.respond(F)
+            F = loads_of(solved.model, [check.held])
+        response = solved.respond(F)
         traffic = np.asarray((rows @ response.fields[FORCES, :, 0].T).T)
     return _Forces(permanent, traffic)
 
@@ -167,12 +155,12 @@ def _shear(
     sections = check.sections
     piece = sections.piece == sections.piece[check.sample]
     local = Sections(
-        sections.names,
-        sections.line[piece],
-        sections.side[piece],
-        sections.points[piece],
-        sections.piece[piece],
-        sections.rows[piece],
+        names=sections.names,
+        line=sections.line[piece],
+        side=sections.side[piece],
+        points=sections.points[piece],
+        piece=sections.piece[piece],
+        rows=sections.rows[piece],
     )
     mean = local.means(width)[[int(piece[: check.sample].sum())]]
     traffic = combination.traffic * forces.traffic

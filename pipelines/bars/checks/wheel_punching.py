@@ -1,36 +1,46 @@
-"""Punching under every wheel of every load position: where it is worst."""
+"""Punching under every wheel of every load position, and under wheels together: where it is worst.
+
+A wheel on the width of a supporting line hands its load to the line: it is no punching case.
+"""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
-from pipelines.bars.checks.free_edges import on_slab
+from pipelines.bars.checks.free_edges import OnSlab, on_slab
+from pipelines.bars.checks.wheel_groups import WheelGroup, neighbours, wheel_groups
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.arrangements import ModelEnvelope
-from pipelines.envelopes.single_vehicles import LoadPosition
+from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import SlabBars
 from pipelines.standards.resistance.punching import SHAPES, MatAtPunching, punching
 from pipelines.standards.sources import Source
+from pipelines.traffic.arrangements import LoadPosition
 from pipelines.traffic.joints import model_joint_factors
 from pipelines.traffic.positions import LoadPositions
-
-Floats = NDArray[np.float64]
+from plate.arrays import Floats, Ints
+from plate.geometry.curves import sampled
+from plate.geometry.outline import FINE
 
 # What is left of a wheel at the slab's edge is not looked at below this side [m].
 LEAST_SIDE = 0.02
+# Groups whose utilisation in the interior is below this share of the vehicle's largest are left
+# out: an edge shortens no perimeter by more than that against another's.
+WORTH = 0.7
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class WheelPunching:
     """The wheel place with the largest utilisation.
 
-    at : centre of what of the wheel stands on the slab [m]; load : factored [N]; sides : loaded
-    area (along, across) [m]; v_Ed, v_Rd : [Pa]; u : control perimeter [m]; shape : in words.
-    interior : largest utilisation where the whole perimeter lies in the slab. n : places looked at.
+    at : centre of what of the wheels stands on the slab [m]; load : factored [N]; sides : loaded
+    area, or the rectangle around several (along, across) [m]; v_Ed, v_Rd : [Pa]; u : control
+    perimeter [m]; shape : in words; wheels : how many together. interior : largest utilisation
+    where the whole perimeter lies in the slab. n : places of single wheels looked at.
     """
 
     utilisation: float
@@ -45,85 +55,215 @@ class WheelPunching:
     v_Rd: float
     u: float
     shape: str
-    interior: float
-    n: int
+    wheels: int
     source: Source
+    interior: float = 0.0
+    n: int = 0
 
     @property
     def position(self) -> LoadPosition:
-        return LoadPosition(self.vehicle, self.direction, self.station, self.offset)
+        return LoadPosition(
+            vehicle=self.vehicle,
+            direction=self.direction,
+            station=self.station,
+            offset=self.offset,
+        )
 
 
 def wheel_punching(
     deck: Deck,
     runs: Sequence[LoadPositions],
-    models: Sequence[ModelEnvelope],
+    models: Sequence[TrafficEnvelope],
     bars: SlabBars,
     mat: Materials,
     factor: float,
 ) -> WheelPunching | None:
-    """The worst wheel of all load positions, factor on its load; None without traffic.
+    """The worst wheel, or group of wheels, of all load positions, factor on its load; None without
+    traffic or where no wheel stands clear of the supporting lines.
 
-    models : load models whose vehicles count too, with their largest factor on any lane.
+    models : load models whose vehicles count too, with their largest factor on any lane, and with
+    those of the next lane beside them.
 
     The loaded area is the contact, spread through the surfacing where the deck file spreads wheels
     at all. A part of a wheel off the slab carries its share of the load to what lies beyond.
     """
-    traffic = deck.traffic
-    if traffic is None:
+    if deck.traffic is None:
         return None
-    mats = MatAtPunching(
-        bars.effective_depth(("bottom", "x")),
-        bars.effective_depth(("bottom", "y")),
-        bars.bars(("bottom", "x")).area,
-        bars.bars(("bottom", "y")).area,
-    )
-    depth = 0.0 if traffic.dispersal == "none" else traffic.surfacing
-    spread = 2.0 * depth * float(np.tan(traffic.dispersal_angle))
+    search = _Search(deck=deck, bars=bars, mat=mat, factor=factor)
+    for run in runs:
+        search.take(run, run.vehicle.name, 1.0)
+    for one in models:
+        for run in one.runs:
+            name = f"{one.model.name}: {run.vehicle.name}"
+            search.take(run, name, _largest_factor(one.model, run.vehicle), one.model)
+            search.take_neighbours(run, name, one.model)
+    if search.worst is None:
+        return None
+    return replace(search.worst, interior=search.interior, n=search.n)
+
+
+@dataclass(kw_only=True)
+class _Search:
+    """The worst place found so far under one standard."""
+
+    deck: Deck
+    bars: SlabBars
+    mat: Materials
+    factor: float
     worst: WheelPunching | None = None
-    interior, n = 0.0, 0
-    driven: list[tuple[LoadPositions, LoadModel | None]] = [(run, None) for run in runs]
-    driven += [(run, one.model) for one in models for run in one.runs]
-    for run, model in driven:
-        patches = tuple((a.patch[0] + spread, a.patch[1] + spread) for a in run.vehicle.axles)
-        wheels = replace(run, patches=patches).wheels(slice(None))
-        here = on_slab(deck, wheels.corners)
-        sides = here.high - here.low
-        kept = np.flatnonzero((sides > LEAST_SIDE).all(axis=1))
-        if not len(kept):
-            continue
-        n += len(kept)
-        load = factor * wheels.load[kept] * here.share[kept]
+    interior: float = 0.0
+    n: int = 0
+    mats: MatAtPunching = field(init=False)
+    spread: float = field(init=False)
+    lines: shapely.Geometry = field(init=False)
+
+    def __post_init__(self) -> None:
+        traffic, bars = self.deck.traffic, self.bars
+        assert traffic is not None
+        self.mats = MatAtPunching(
+            bars.effective_depth(("bottom", "x")),
+            bars.effective_depth(("bottom", "y")),
+            bars.bars(("bottom", "x")).area,
+            bars.bars(("bottom", "y")).area,
+        )
+        depth = 0.0 if traffic.dispersal == "none" else traffic.surfacing
+        self.spread = 2.0 * depth * float(np.tan(traffic.dispersal_angle))
+        self.lines = widths_of_lines(self.deck)
+        shapely.prepare(self.lines)
+
+    @property
+    def reach(self) -> float:
+        """Loaded areas nearer than this have perimeters that overlap [m]."""
+        d = float(self.mats.d)
+        return 0.9 * d if self.mat.standard == "AASHTO LRFD" else 4.0 * d
+
+    def take(
+        self, run: LoadPositions, name: str, factor: float, model: LoadModel | None = None
+    ) -> None:
+        """Every wheel of a run, and every group of its wheels."""
+        run = self._spread(run)
+        driven = self._driven(run, name, factor, model)
+        self.n += int(driven.counts.sum())
+        for k in np.flatnonzero(driven.counts.any(axis=0)):
+            self._judge(driven, np.array([k]), None)
+        for group in self._worth(run, factor):
+            self._judge(driven, np.array(group.wheels), group.cut)
+
+    def take_neighbours(self, run: LoadPositions, name: str, model: LoadModel) -> None:
+        """Groups of wheels of a run's vehicle and of the one in the next lane."""
+        own = sum(len(axle.wheels) for axle in run.vehicle.axles)
+        for pair in neighbours(self.deck, model, run):
+            both = self._spread(pair.run)
+            groups = [
+                g for g in self._worth(both, pair.factor) if g.wheels[0] < own <= g.wheels[-1]
+            ]
+            if not groups:
+                continue
+            driven = self._driven(both, f"{name}, {pair.words}", pair.factor, model)
+            for group in groups:
+                self._judge(driven, np.array(group.wheels), group.cut)
+
+    def _spread(self, run: LoadPositions) -> LoadPositions:
+        by = self.spread
+        patches = tuple((a.patch[0] + by, a.patch[1] + by) for a in run.vehicle.axles)
+        return replace(run, patches=patches)
+
+    def _worth(self, run: LoadPositions, factor: float) -> list[WheelGroup]:
+        """Groups that may govern, by their utilisation in the interior."""
+        groups = wheel_groups(run.vehicle, run.patches, self.reach)
+        if not groups:
+            return []
+        load = np.array([g.load for g in groups]) * self.factor * factor * run.vehicle.impact
+        c_x, c_y = np.array([g.sides for g in groups]).T
+        cut = np.array([g.cut for g in groups])
+        used = punching(load, c_x, c_y, self.mat, self.mats, group_cut=cut).utilisation
+        limit = WORTH * max(self.interior, float(used.max()))
+        return [g for g, value in zip(groups, used, strict=True) if value >= limit]
+
+    def _driven(
+        self, run: LoadPositions, name: str, factor: float, model: LoadModel | None
+    ) -> "_Driven":
+        wheels = run.wheels(slice(None))
+        on = on_slab(self.deck, wheels.corners)
+        load = self.factor * factor * wheels.load * on.share
         if model is not None:
-            load *= _largest_factor(model, run.vehicle)
-            load *= model_joint_factors(deck, model, wheels.corners[kept].mean(axis=1))
-        c_x, c_y = sides[kept].T
-        found = punching(load, c_x, c_y, mat, mats, here.gap_x[kept], here.gap_y[kept])
-        inside = found.shape == 0
-        if inside.any():
-            interior = max(interior, float(found.utilisation[inside].max()))
-        k = int(found.utilisation.argmax())
-        if worst is None or found.utilisation[k] > worst.utilisation:
-            position = int(wheels.position[kept[k]])
-            centre = 0.5 * (here.low[kept[k]] + here.high[kept[k]])
-            worst = WheelPunching(
-                float(found.utilisation[k]),
-                run.vehicle.name if model is None else f"{model.name}: {run.vehicle.name}",
-                run.direction,
-                float(run.stations[position]),
-                float(run.offsets[position]),
-                (float(centre[0]), float(centre[1])),
-                float(load[k]),
-                (float(c_x[k]), float(c_y[k])),
-                float(found.v_Ed[k]),
-                float(found.v_Rd[k]),
-                float(found.u[k]),
-                str(SHAPES[found.shape[k]]),
-                0.0,
-                0,
-                found.source,
-            )
-    return None if worst is None else replace(worst, interior=interior, n=n)
+            load *= model_joint_factors(self.deck, model, wheels.corners.mean(axis=1))
+        counts = np.asarray(((on.high - on.low) > LEAST_SIDE).all(axis=1))
+        boxes = shapely.box(*on.low[counts].T, *on.high[counts].T)
+        counts[counts] = ~shapely.intersects(self.lines, boxes)
+        shape = (len(run), -1)
+        return _Driven(
+            run=run, name=name, on=on, load=load.reshape(shape), counts=counts.reshape(shape)
+        )
+
+    def _judge(self, driven: "_Driven", members: Ints, cut: float | None) -> None:
+        """Punching around some wheels of a vehicle at every position where all of them count."""
+        on, load = driven.on, driven.load
+        at = np.flatnonzero(driven.counts[:, members].all(axis=1))
+        if not len(at):
+            return
+        places = at[:, None] * load.shape[1] + members
+        low, high = on.low[places].min(axis=1), on.high[places].max(axis=1)
+        total = load[at][:, members].sum(axis=1)
+        gaps = on.gap_x[places].min(axis=1), on.gap_y[places].min(axis=1)
+        c_x, c_y = (high - low).T
+        found = punching(total, c_x, c_y, self.mat, self.mats, *gaps, group_cut=cut)
+        inside = np.where(found.shape == 0, found.utilisation, 0.0)
+        k = self._clear_of_lines(inside, low, high, self.interior)
+        if k is not None:
+            self.interior = float(inside[k])
+        best = 0.0 if self.worst is None else self.worst.utilisation
+        k = self._clear_of_lines(found.utilisation, low, high, best)
+        if k is None:
+            return
+        run, centre, sides = driven.run, 0.5 * (low[k] + high[k]), high[k] - low[k]
+        self.worst = WheelPunching(
+            utilisation=float(found.utilisation[k]),
+            vehicle=driven.name,
+            direction=run.direction,
+            station=float(run.stations[at[k]]),
+            offset=float(run.offsets[at[k]]),
+            at=(float(centre[0]), float(centre[1])),
+            load=float(total[k]),
+            sides=(float(sides[0]), float(sides[1])),
+            v_Ed=float(found.v_Ed[k]),
+            v_Rd=float(found.v_Rd[k]),
+            u=float(found.u[k]),
+            shape=str(SHAPES[found.shape[k]]),
+            wheels=len(members),
+            source=found.source,
+        )
+
+    def _clear_of_lines(self, used: Floats, low: Floats, high: Floats, best: float) -> int | None:
+        """Number of the largest value above `best` whose rectangle lies clear of the lines."""
+        for k in np.argsort(-used, kind="stable").tolist():
+            if used[k] <= best:
+                return None
+            if not self.lines.intersects(shapely.box(*low[k], *high[k])):
+                return int(k)
+        return None
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Driven:
+    """Wheels of a run at all its positions: what of them lies on the slab, and by position and
+    wheel the factored load [N] and whether the wheel counts: on the slab, clear of the lines."""
+
+    run: LoadPositions
+    name: str
+    on: OnSlab
+    load: Floats
+    counts: NDArray[np.bool_]
+
+
+def widths_of_lines(deck: Deck) -> shapely.Geometry:
+    """The supporting lines in plan, each as wide as its support."""
+    found = []
+    for line in deck.lines:
+        course = sampled(deck.plan.lines[line.name].course(full=line.to_edges), FINE)
+        strip = shapely.LineString(course)
+        found.append(strip.buffer(0.5 * line.width, cap_style="flat") if line.width else strip)
+    return shapely.union_all(found)
 
 
 def _largest_factor(model: LoadModel, vehicle: Vehicle) -> float:

@@ -7,24 +7,22 @@ compressed concrete its bars are judged by M + t N, where N is tension, and by t
 add up over actions.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.bars.demand.moments import permanent_sums
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import EdgeBeam
-from pipelines.model.probes import BeamRows, beam_axial_rows, beam_torsion_rows
-from pipelines.model.responses import Response, Solver
+from pipelines.model.beam_rows import BeamRows, beam_axial_rows, beam_torsion_rows
+from pipelines.model.responses import Response, SolvedDeck
 from pipelines.standards.actions.combinations import Combination, permanent_states
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.resistance.bending import Section, compression_arm
 from pipelines.standards.sources import Standard
-
-Floats = NDArray[np.float64]
+from plate.arrays import Floats
 
 # Forms of a beam, in the order of `BeamWatch.forms`.
 N_FORMS = 6
@@ -34,7 +32,7 @@ SAGGING, HOGGING, SHEAR, TORSION = slice(0, 2), slice(2, 4), 4, 5
 def bending_section(beam: EdgeBeam, *, sagging: bool) -> Section:
     """The rectangle per metre of width with the bars of the tension side alone."""
     area, axis = (beam.bottom, beam.axis_bottom) if sagging else (beam.top, beam.axis_top)
-    return Section(beam.depth, beam.depth - axis, area / beam.width)
+    return Section(h=beam.depth, d=beam.depth - axis, A_s=area / beam.width)
 
 
 @dataclass(frozen=True)
@@ -78,46 +76,49 @@ class BeamForces:
 
 class BeamWatch:
     """Observer of the streamed load positions: extremes of the forms at every sample of every
-    beam; those of load models are added for the standards that are checked under them.
+    beam, for each standard that is checked under them.
 
     forms : rows (6 n_sample, n_dof) of M + t N of the bottom bars with both arms, M - t N of the
     top bars likewise, shear, torsional moment.
     """
 
-    def __init__(self, deck: Deck, solver: Solver, cases: Mapping[str, Response]) -> None:
-        self.rows = solver.beams
-        axial, arms = beam_axial_rows(solver.model), _arms(deck, solver.beams)
+    def __init__(self, deck: Deck, solved: SolvedDeck, cases: Mapping[str, Response]) -> None:
+        self.rows = solved.beams
+        axial, arms = beam_axial_rows(solved.model), _arms(deck, solved.beams)
         bending = [
             self.rows.moments + sparse.diags_array(sign * t) @ axial
             for sign, side in ((1.0, arms[:2]), (-1.0, arms[2:]))
             for t in side
         ]
-        rows = [*bending, self.rows.shears, beam_torsion_rows(solver.model)]
+        rows = [*bending, self.rows.shears, beam_torsion_rows(solved.model)]
         self.forms = sparse.csr_array(sparse.vstack(rows))
         self.permanent = permanent_sums(deck, cases, lambda one: self._values(one)[..., 0])
-        self.high = np.zeros((N_FORMS, axial.shape[0]))
-        self.low = np.zeros_like(self.high)
-        self._models: dict[Standard, tuple[Floats, Floats]] = {}
+        zero = np.zeros((N_FORMS, axial.shape[0]))
+        assert deck.reinforcement is not None
+        standards = [basis.materials.standard for basis in deck.reinforcement.bases]
+        self._extremes: dict[Standard, tuple[Floats, Floats]] = dict.fromkeys(
+            standards, (zero, zero)
+        )
 
     def _values(self, response: Response) -> Floats:
         found = np.asarray(self.forms @ response.displacements)
         return found.reshape(N_FORMS, -1, found.shape[1])
 
-    def __call__(self, first: int, response: Response) -> None:
-        """Take in a block of load positions."""
+    def take_positions(self, response: Response, standards: Collection[Standard]) -> None:
+        """Take in a block of load positions for some standards."""
         values = self._values(response)
-        self.high = np.maximum(self.high, values.max(axis=2))
-        self.low = np.minimum(self.low, values.min(axis=2))
+        for standard in standards:
+            self.take_model(standard, values.max(axis=2), values.min(axis=2))
 
     def take_model(self, standard: Standard, high: Floats, low: Floats) -> None:
-        """Take in extremes (6 n_sample,) of the forms under a load model of a standard."""
-        before = self._models.get(standard, (self.high, self.low))
+        """Take in extremes (6, n_sample) of the forms under traffic of a standard."""
+        before = self._extremes[standard]
         high, low = high.reshape(N_FORMS, -1), low.reshape(N_FORMS, -1)
-        self._models[standard] = np.maximum(before[0], high), np.minimum(before[1], low)
+        self._extremes[standard] = np.maximum(before[0], high), np.minimum(before[1], low)
 
     def forces(self, standard: Standard) -> BeamForces:
         """What has been found so far, for a standard."""
-        high, low = self._models.get(standard, (self.high, self.low))
+        high, low = self._extremes[standard]
         return BeamForces(self.rows, self.permanent, high, low)
 
 

@@ -11,37 +11,32 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.bars.demand.membrane import MembraneForces, in_direction, largest_tension
 from pipelines.deck.deck import Deck
-from pipelines.model.responses import Response, Solver
+from pipelines.model.responses import Response, SolvedDeck
 from pipelines.standards.actions.combinations import Combination, permanent_states
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Face, SlabBars
 from pipelines.standards.resistance.bending import Section, utilisation
 from pipelines.standards.resistance.shear import one_way_resistance, principal_shear
-from plate.errors import GeometryError
-from plate.interpolation import shape
-from plate.meshing.mesh import Mesh
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from plate.arrays import Floats, Ints
+from plate.geometry.elementary import distance_from_segments
+from plate.results.functionals import interpolation
+from plate.results.places import deepest
 
 # Effective depths in the width that shear is averaged over (lower bound of the Delft guideline).
 WIDTH_IN_DEPTHS = 4.0
 SPACING = 0.1  # of samples along a section [m]
 INSIDE = 1e-6
-REACH = 1e-6  # beyond a cell's box [m]
-OUTSIDE = 1e-4  # of a cell's half side: points on the edge of the slab
 # Fields that matter here: m_x, m_y, m_xy, q_x, q_y.
 FORCES = slice(1, 6)
 SAMPLES_AT_ONCE = 256
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Sections:
     """Samples of all sections.
 
@@ -89,40 +84,12 @@ def _weights(s: Floats, low: float, high: float) -> Floats:
     return np.asarray(weights / weights.sum())
 
 
-def interpolation(solver: Solver, points: Floats) -> sparse.csr_array:
+def field_interpolation(solved: SolvedDeck, points: Floats) -> sparse.csr_array:
     """Rows (n, n_point) that give fields at plan points (n, 2), each in one of its cells."""
-    mesh, fields = solver.model.mesh, solver.recovery.points
-    cells, xi = located(mesh, points)
-    values = shape(fields.order, xi)
-    columns = fields.cells[cells]
-    index = np.broadcast_to(np.arange(len(points))[:, None], columns.shape)
-    found = sparse.coo_array(
-        (values.ravel(), (index.ravel(), columns.ravel())), shape=(len(points), fields.n_points)
-    )
-    return found.tocsr()
+    return interpolation(solved.recovery.points, deepest(solved.model.mesh, points))
 
 
-def located(mesh: Mesh, points: Floats) -> tuple[Ints, Floats]:
-    """The cell (n,) in which each plan point lies deepest and its reference coordinates (n, 2);
-    all points are inverted at once, which is far quicker than one by one."""
-    low, high = mesh.boxes
-    near = [
-        np.flatnonzero(np.all((low <= point + REACH) & (point - REACH <= high), axis=1))
-        for point in points
-    ]
-    owner = np.repeat(np.arange(len(points)), [len(cells) for cells in near])
-    cells = np.concatenate([*near, np.zeros(0, dtype=np.int64)])
-    xi = mesh.invert_plan(cells, points[owner])
-    outside = np.abs(xi).max(axis=1, initial=0.0)
-    order = np.lexsort((outside, owner))
-    _, first = np.unique(owner[order], return_index=True)
-    best = order[first]
-    if len(best) < len(points) or outside[best].max(initial=0.0) > 1.0 + OUTSIDE:
-        raise GeometryError("a section or raster point lies off the slab")
-    return cells[best], np.clip(xi[best], -1.0, 1.0)
-
-
-def shear_sections(deck: Deck, solver: Solver, depth: float) -> Sections:
+def shear_sections(deck: Deck, solved: SolvedDeck, depth: float) -> Sections:
     """Control sections of every straight supporting line.
 
     depth : effective depth [m].
@@ -150,7 +117,7 @@ def shear_sections(deck: Deck, solver: Solver, depth: float) -> Sections:
             good = plan.contains(points, -INSIDE)
             for name, border in borders.items():
                 if name != support.name and good.any():
-                    good &= _distance(points, border) >= thickness - INSIDE
+                    good &= distance_from_segments(points, border) >= thickness - INSIDE
             index = np.flatnonzero(good)
             for part in np.split(index, np.flatnonzero(np.diff(index) > 1) + 1):
                 if len(part) < 2:
@@ -161,14 +128,21 @@ def shear_sections(deck: Deck, solver: Solver, depth: float) -> Sections:
                 piece += [count] * len(part)
                 count += 1
     points = np.concatenate(found) if found else np.zeros((0, 2))
-    rows = interpolation(solver, points)
+    rows = field_interpolation(solved, points)
     as_ints = [np.array(v, dtype=np.int64) for v in (line, side, piece)]
-    return Sections(tuple(names), as_ints[0], as_ints[1], points, as_ints[2], rows)
+    return Sections(
+        names=tuple(names),
+        line=as_ints[0],
+        side=as_ints[1],
+        points=points,
+        piece=as_ints[2],
+        rows=rows,
+    )
 
 
 def _is_straight(path: Floats) -> bool:
     """Whether the points (n, 2) of a line lie on the chord between its ends."""
-    return bool(_distance(path, path[None, [0, -1]]).max() < INSIDE)
+    return bool(distance_from_segments(path, path[None, [0, -1]]).max() < INSIDE)
 
 
 def _borders(deck: Deck) -> dict[str, Floats]:
@@ -182,20 +156,12 @@ def _borders(deck: Deck) -> dict[str, Floats]:
     corners = np.vstack([plan.outline, plan.outline[:1]])
     for k, (p, q) in enumerate(pairwise(corners)):
         segment = np.array([[p, q]])
-        covered = any(_distance(segment[0], b).max() < INSIDE for b in borders.values())
+        covered = any(
+            distance_from_segments(segment[0], b).max() < INSIDE for b in borders.values()
+        )
         if not covered:
             borders[f"edge {k + 1}"] = segment
     return borders
-
-
-def _distance(points: Floats, segments: Floats) -> Floats:
-    """Distance (n,) of points from the nearest of some segments (k, 2, 2)."""
-    gaps = []
-    for a, b in segments:
-        along = b - a
-        share = np.clip((points - a) @ along / (along @ along), 0.0, 1.0)
-        gaps.append(np.linalg.norm(points - a - share[:, None] * along, axis=1))
-    return np.asarray(np.min(gaps, axis=0))
 
 
 def resistance(
@@ -223,7 +189,7 @@ def resistance(
     for face in FACES:
         d = principal.along(*(bars.effective_depth((face, e)) for e in DIRECTIONS))
         area = principal.along(*(bars.bars((face, e)).area for e in DIRECTIONS))
-        section = Section(bars.thickness, d, area)
+        section = Section(h=bars.thickness, d=d, A_s=area)
         by_face[face] = one_way_resistance(section, mat, v, m, n, aggregate).v_Rd
     return np.where(m >= 0, by_face["bottom"], by_face["top"])
 
@@ -238,7 +204,7 @@ def tension(forces: Floats, imposed: Floats | None) -> Floats:
     return np.maximum(n, 0.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ShearDemand:
     """Shear of one combination at the samples of all sections, for every width.
 
@@ -354,19 +320,19 @@ class ShearTracker:
         for face in FACES:
             d = min(self.bars.effective_depth((face, e)) for e in DIRECTIONS)
             area = min(self.bars.bars((face, e)).area for e in DIRECTIONS)
-            section = Section(self.bars.thickness, d, area)
+            section = Section(h=self.bars.thickness, d=d, A_s=area)
             values.append(float(one_way_resistance(section, self.mat, 0.0, 0.0, n).v_Rd))
         return max(min(values), 1e-9)
 
     def demand(self) -> ShearDemand:
         """What has been found so far."""
         return ShearDemand(
-            self.combination,
-            self.widths,
-            self.best,
-            self.v,
-            self.v_Rd,
-            self.at,
-            self.forces,
-            self.imposed,
+            combination=self.combination,
+            widths=self.widths,
+            utilisation=self.best,
+            v=self.v,
+            v_Rd=self.v_Rd,
+            at=self.at,
+            forces=self.forces,
+            imposed=self.imposed,
         )

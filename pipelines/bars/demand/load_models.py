@@ -10,28 +10,26 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 
-from pipelines.bars.demand.control_sections import Sections, ShearTracker, located
+from pipelines.bars.demand.control_sections import Sections, ShearTracker
 from pipelines.bars.demand.moments import MomentEnvelopes
 from pipelines.bars.demand.numbered import Held
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Reinforcement
-from pipelines.envelopes.arrangements import ModelEnvelope
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.extremes import Extremes
 from pipelines.envelopes.held import held_loads
 from pipelines.envelopes.lane_extremes import Fields, Reader
-from pipelines.envelopes.single_vehicles import Extremes
-from pipelines.model.responses import Response, Solver
+from pipelines.model.responses import Response, SolvedDeck
 from pipelines.standards.actions.combinations import COMBINATIONS
 from pipelines.standards.actions.load_models import for_bars
 from pipelines.standards.actions.loads import LoadModel
 from pipelines.traffic.joints import model_joint_factors
+from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS
-from plate.results.fields import point_operators
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from plate.results.functionals import component_rows
+from plate.results.places import deepest
 
 # Name of the set of fields of `MomentEnvelopes.forms`.
 FORMS = "forms"
@@ -56,12 +54,14 @@ class ShearForms:
     means: tuple[sparse.csr_array, ...]
 
     @classmethod
-    def of(cls, solver: Solver, sections: Sections, widths: Sequence[float]) -> "ShearForms":
+    def of(cls, solved: SolvedDeck, sections: Sections, widths: Sequence[float]) -> "ShearForms":
         """Forms of a deck's sections."""
-        cells, xi = located(solver.model.mesh, sections.points)
-        operators = point_operators(solver.model, cells, xi)
-        q_x, q_y = (operators[RESULTS.index(name) :: len(RESULTS)] for name in ("q_x", "q_y"))
-        rows = sparse.csr_array(sparse.vstack([q_x, q_y]))
+        places, n = deepest(solved.model.mesh, sections.points), len(sections.points)
+        shears = [
+            component_rows(solved.model, places, [RESULTS.index(name)] * n)
+            for name in ("q_x", "q_y")
+        ]
+        rows = sparse.csr_array(sparse.vstack(shears, format="csr"))
         return cls(sections, tuple(widths), rows, tuple(sections.means(w) for w in widths))
 
     def of_shears(self, q_x: Floats, q_y: Floats) -> Floats:
@@ -136,8 +136,8 @@ class ModelWatch:
 
 def held_for_shear(
     deck: Deck,
-    solver: Solver,
-    envelope: ModelEnvelope,
+    solved: SolvedDeck,
+    envelope: TrafficEnvelope,
     extremes: Extremes,
     shear: ShearForms,
     tracker: ShearTracker,
@@ -152,7 +152,7 @@ def held_for_shear(
     samples = forms % len(shear.sections.points)
     joint = model_joint_factors(deck, envelope.model, shear.sections.points[samples])
     rows = shear.form_rows(forms)
-    loads = held_loads(deck, solver, envelope, rows, signs, numbers, joint)
+    loads = held_loads(deck, solved, envelope, rows, signs, numbers, joint)
     found = []
     for number, load in zip(numbers.tolist(), loads, strict=True):
         position = envelope.position(number)

@@ -16,7 +16,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.deck.deck import Deck
@@ -25,17 +24,17 @@ from pipelines.model.responses import Response
 from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import LAYERS, Layer, SlabBars
 from pipelines.standards.resistance.bending import compression_arm, layer_section
-from plate.elements.membrane import force_operators, membrane_dofs
+from plate.arrays import Floats
 from plate.geometry.plan import Plan
 from plate.model.model import PlateModel
 from plate.results.fields import FieldPoints
-
-Floats = NDArray[np.float64]
+from plate.results.functionals import membrane_rows
+from plate.results.places import at_field_points
 
 NEAR = 1e-9  # m: a zone's own edge belongs to it
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class MembraneForces:
     """What acts besides the moments at the field points.
 
@@ -87,7 +86,11 @@ def membrane_forces(
         )
     rows = _own_rows(model, points) if model.connected else None
     return MembraneForces(
-        arms(one.bars, grades), one.bars.thickness, ultimate, characteristic, rows
+        arms=arms(one.bars, grades),
+        thickness=one.bars.thickness,
+        ultimate=ultimate,
+        characteristic=characteristic,
+        rows=rows,
     )
 
 
@@ -116,16 +119,10 @@ def imposed_field(
 
 
 def _own_rows(model: PlateModel, points: FieldPoints) -> sparse.csr_array:
-    """Rows (3 n_point, n_dof) of n_x, n_y, n_xy, the mean of the cells that share a point."""
-    mesh, n = model.mesh, points.n_points
-    cells = np.arange(mesh.n_cells)
-    local = force_operators(mesh, model.section, cells, points.reference)
-    local /= np.bincount(points.cells.ravel(), minlength=n)[points.cells][..., None, None]
-    dofs = membrane_dofs(mesh.n_nodes, mesh.cells)
-    rows = n * np.arange(3)[:, None] + points.cells[:, :, None, None]
-    index = np.broadcast_arrays(rows, dofs[:, None, None, :])
-    values = (local.ravel(), (index[0].ravel(), index[1].ravel()))
-    return sparse.coo_array(values, shape=(3 * n, model.n_dof)).tocsr()
+    """Rows (3 n_point, n_dof) of n_x, then n_y, then n_xy at all field points."""
+    places = at_field_points(points, np.arange(points.n_points))
+    rows = membrane_rows(model, places)
+    return sparse.csr_array(rows[np.arange(rows.shape[0]).reshape(-1, 3).T.ravel()])
 
 
 def in_direction(forces: Floats, angle: Floats) -> Floats:

@@ -15,17 +15,16 @@ Where membrane forces act, each layer's moments are m + n t of `designmembrane`,
 position. Imposed forces are present or absent, whichever is worse: compression is never counted on.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipelines.bars.demand.membrane import MembraneForces
 from pipelines.bars.demand.wood_armer import N_OWN, N_SUMS, Block, functionals, row_of, triple
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.single_vehicles import FieldEnvelope
+from pipelines.envelopes.extremes import FieldEnvelope
 from pipelines.model.responses import Response
 from pipelines.standards.actions.combinations import (
     LIMIT_STATES,
@@ -36,9 +35,8 @@ from pipelines.standards.actions.combinations import (
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.resistance.bars import Layer
 from pipelines.standards.sources import Standard
+from plate.arrays import Floats, Ints
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 T = TypeVar("T", Floats, Ints)
 
 # Rows of a demand, as `bars.Layer`.
@@ -46,7 +44,7 @@ ROWS: tuple[Layer, ...] = (("bottom", "x"), ("bottom", "y"), ("top", "x"), ("top
 TIE = 1e-9
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Demand:
     """Design moments of one combination, enveloped.
 
@@ -207,8 +205,10 @@ class MomentEnvelopes:
         forces = self.membrane.ultimate if ultimate else self.membrane.characteristic
         return None if forces is None else self._rows(np.zeros_like(forces), forces)
 
-    def __call__(self, first: int, response: Response) -> None:
-        """Take in a block of load positions."""
+    def __call__(
+        self, first: int, response: Response, standards: Collection[Standard] | None = None
+    ) -> None:
+        """Take in a block of load positions for the combinations of some standards, None = all."""
         own = None if self.membrane is None else self.membrane.own(response)
         rows = self._rows(response.fields[1:4], own)
         block = Block.of_positions(rows[0], first)
@@ -216,7 +216,8 @@ class MomentEnvelopes:
         if own is not None:
             blocks[1:] = [Block.of_positions(row, first) for row in rows[1:]]
         for tracker in self.trackers:
-            tracker.update(blocks)
+            if standards is None or tracker.combination.standard in standards:
+                tracker.update(blocks)
 
     @property
     def n_forms(self) -> int:
@@ -276,15 +277,15 @@ class MomentEnvelopes:
             shortcut = self._of_envelope(t)
             found.append(
                 Demand(
-                    t.combination,
-                    t.states,
-                    here(t.best),
-                    here(t.at),
-                    here(t.state),
-                    np.take_along_axis(t.coexisting, self.read_at[:, None], axis=2),
-                    t.imposed,
-                    here(self._relieved(t)),
-                    None if shortcut is None else here(shortcut),
+                    combination=t.combination,
+                    states=t.states,
+                    values=here(t.best),
+                    at=here(t.at),
+                    state=here(t.state),
+                    coexisting=np.take_along_axis(t.coexisting, self.read_at[:, None], axis=2),
+                    imposed=t.imposed,
+                    relieved=here(self._relieved(t)),
+                    of_envelope=None if shortcut is None else here(shortcut),
                 )
             )
         return tuple(found)

@@ -1,18 +1,13 @@
-"""Numbers of what governs bars and shear: load positions of single vehicles, arrangements of load
-models, and arrangements held and solved, numbered through in this order."""
+"""Numbers of what governs bars and shear: load positions of vehicles that drive alone, arrangements
+of load models, and arrangements held and solved, numbered through in this order."""
 
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
-from pipelines.envelopes.arrangements import ModelEnvelope, ModelPosition
-from pipelines.envelopes.single_vehicles import Envelopes, LoadPosition
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.traffic.arrangements import Arrangement
 from pipelines.traffic.positions import WheelPatches
-
-Position = LoadPosition | ModelPosition
 
 
 @dataclass(frozen=True, eq=False)
@@ -23,53 +18,29 @@ class Held:
     of its wheels, as many as come first in `loads`.
     """
 
-    position: ModelPosition
+    position: Arrangement
     loads: WheelPatches
     contacts: WheelPatches
-
-
-class HeldLoads:
-    """Held arrangements as loads that are solved one after the other."""
-
-    words = "arrangements held for shear"
-
-    def __init__(self, held: Sequence[Held]) -> None:
-        self.held = held
-
-    def __len__(self) -> int:
-        return len(self.held)
-
-    def wheels(self, index: slice | NDArray[np.intp]) -> WheelPatches:
-        """Patches of the arrangements `index`."""
-        chosen = np.arange(len(self.held))[index].tolist()
-        loads = [self.held[k].loads for k in chosen]
-        return WheelPatches(
-            np.concatenate([one.corners for one in loads]),
-            np.concatenate([one.load for one in loads]),
-            np.repeat(np.arange(len(loads)), [len(one.load) for one in loads]),
-        )
 
 
 class Numbered:
     """Where the traffic stands, by number."""
 
-    def __init__(self, envelopes: Envelopes | None) -> None:
+    def __init__(self) -> None:
         self._starts: list[int] = []
-        self._position: list[Callable[[int], Position | None]] = []
+        self._position: list[Callable[[int], Arrangement | None]] = []
         self._held: list[Sequence[Held]] = []
         self._end = 0
-        if envelopes is not None:
-            self._add(envelopes.n_positions, envelopes.position)
 
-    def add_model(self, envelope: ModelEnvelope) -> int:
-        """Number of a load model's first arrangement."""
+    def add(self, envelope: TrafficEnvelope) -> int:
+        """Number of the first arrangement of a case of traffic."""
         return self._add(len(envelope.arrangements), envelope.position)
 
     def add_held(self, held: Sequence[Held]) -> int:
         """Number of the first of some held arrangements."""
         return self._add(len(held), lambda k: held[k].position, held)
 
-    def position(self, number: int) -> Position | None:
+    def position(self, number: int) -> Arrangement | None:
         """None for the empty deck."""
         if number < 0:
             return None
@@ -84,7 +55,7 @@ class Numbered:
         return self._held[part][index] if self._held[part] else None
 
     def _add(
-        self, count: int, position: Callable[[int], Position | None], held: Sequence[Held] = ()
+        self, count: int, position: Callable[[int], Arrangement | None], held: Sequence[Held] = ()
     ) -> int:
         start = self._end
         self._starts.append(start)

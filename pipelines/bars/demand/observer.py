@@ -4,7 +4,6 @@ of the load models."""
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipelines.bars.demand.beam_forces import BeamWatch
 from pipelines.bars.demand.control_sections import (
@@ -21,19 +20,20 @@ from pipelines.bars.demand.moments import (
     permanent_fields,
     permanent_sums,
 )
-from pipelines.bars.demand.numbered import HeldLoads, Numbered
+from pipelines.bars.demand.numbered import Numbered
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
-from pipelines.envelopes.arrangements import ModelEnvelope
-from pipelines.envelopes.peaks import clear_of_widths, nearest, readable
-from pipelines.envelopes.single_vehicles import Extremes
-from pipelines.model.responses import Response, Solver, stream
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.extremes import Extremes
+from pipelines.envelopes.peaks import clear_of_widths, nearest
+from pipelines.model.held_loads import HeldLoads
+from pipelines.model.responses import Response, SolvedDeck, stream
 from pipelines.standards.actions.combinations import Combination
-from pipelines.standards.actions.load_models import for_bars
+from pipelines.standards.actions.load_models import counts_under, for_bars
 from pipelines.standards.actions.loads import Action, LoadModel
 from pipelines.standards.resistance.bars import LAYERS
-
-Floats = NDArray[np.float64]
+from pipelines.traffic.positions import load_positions
+from plate.arrays import Floats
 
 # Widths that shear is averaged over, in effective depths, where the deck file states none.
 SWEEP = (0.0, 2.0, 4.0, 6.0, 8.0)
@@ -46,28 +46,28 @@ class DesignWatch:
     cases : responses of the static cases, by name.
     """
 
-    def __init__(self, deck: Deck, solver: Solver, cases: Mapping[str, Response]) -> None:
+    def __init__(self, deck: Deck, solved: SolvedDeck, cases: Mapping[str, Response]) -> None:
         assert deck.reinforcement is not None
         one = deck.reinforcement
-        n = solver.recovery.points.n_points
+        n = solved.recovery.points.n_points
         none: dict[Action, Floats] = {"self-weight": np.zeros((5, n))}
         permanent = permanent_fields(deck, cases, FORCES) or none
-        self.beams = BeamWatch(deck, solver, cases) if one.beams else None
+        self.beams = BeamWatch(deck, solved, cases) if one.beams else None
         self.dead = sum(permanent.values(), np.zeros((5, n)))[:3]
-        self.deck, self.solver, self.reinforcement = deck, solver, one
+        self.deck, self.solved, self.reinforcement = deck, solved, one
         self.combinations = combinations_of(deck)
         grades = [basis.materials for basis in one.bases]
-        self.membrane = membrane_forces(deck, solver.model, solver.recovery.points, grades)
+        self.membrane = membrane_forces(deck, solved.model, solved.recovery.points, grades)
         own = None
         if self.membrane is not None and self.membrane.rows is not None:
             own = self._own(deck, cases, permanent)
         self._permanent, self._own_permanent, self._angle = permanent, own, one.angle
         # moments grow without limit towards singular places: a thickness off them stands for them
-        readable_there = readable(solver, deck.slab.thickness)
+        readable_there = solved.readable
         top = readable_there
         if one.hogging_at_face:
-            top = top & clear_of_widths(deck, solver.recovery.points.plan)
-        self.read_at = np.stack([nearest(solver, readable_there)] * 2 + [nearest(solver, top)] * 2)
+            top = top & clear_of_widths(deck, solved.recovery.points.plan)
+        self.read_at = np.stack([nearest(solved, readable_there)] * 2 + [nearest(solved, top)] * 2)
         self.moments = self.moment_envelopes(self.combinations)
         if own is not None:
             permanent = {a: np.concatenate([f, own[a]]) for a, f in permanent.items()}
@@ -76,7 +76,7 @@ class DesignWatch:
         widths = [round(k * depth, 3) for k in SWEEP]
         if one.shear_widths is not None:
             widths = [*one.shear_widths, self.design_width]
-        self.sections = shear_sections(deck, solver, depth)
+        self.sections = shear_sections(deck, solved, depth)
         self.shears = [
             ShearTracker(
                 self.sections,
@@ -91,6 +91,13 @@ class DesignWatch:
             for basis in one.bases
         ]
         self._shear_forms: ShearForms | None = None
+        # where the load positions of each vehicle end, and the standards that it counts under
+        runs = load_positions(deck)
+        self._ends = np.cumsum([len(run) for run in runs])
+        self._families = [
+            {b.materials.standard for b in one.bases if counts_under(v, b.materials.standard)}
+            for v in (run.vehicle.name for run in runs)
+        ]
 
     def of_model(self, model: LoadModel) -> ModelWatch | None:
         """What is to be enveloped under a load model; None where no standard here needs it."""
@@ -98,14 +105,14 @@ class DesignWatch:
             return None
         if self._shear_forms is None and len(self.sections.points):
             widths = sorted({0.0, self.design_width})
-            self._shear_forms = ShearForms.of(self.solver, self.sections, widths)
+            self._shear_forms = ShearForms.of(self.solved, self.sections, widths)
         beams = None if self.beams is None else self.beams.forms
         return ModelWatch(self.reinforcement, model, self.moments, self._shear_forms, beams)
 
-    def take_models(self, numbered: Numbered, envelopes: Sequence[ModelEnvelope]) -> None:
+    def take_models(self, numbered: Numbered, envelopes: Sequence[TrafficEnvelope]) -> None:
         """Take in load models; where they stand is numbered on."""
         for envelope in envelopes:
-            first = numbered.add_model(envelope)
+            first = numbered.add(envelope)
             n_beams = 0 if self.beams is None else self.beams.forms.shape[0]
             watched = envelope.watched
             for basis, tracker in zip(self.reinforcement.bases, self.shears, strict=True):
@@ -121,17 +128,23 @@ class DesignWatch:
                     self._hold(numbered, envelope, watched.part(n_beams, None), tracker)
 
     def _hold(
-        self, numbered: Numbered, envelope: ModelEnvelope, extremes: Extremes, tracker: ShearTracker
+        self,
+        numbered: Numbered,
+        envelope: TrafficEnvelope,
+        extremes: Extremes,
+        tracker: ShearTracker,
     ) -> None:
         """Solve the arrangements that may govern shear and let the tracker judge them."""
         assert self._shear_forms is not None
         held = held_for_shear(
-            self.deck, self.solver, envelope, extremes, self._shear_forms, tracker
+            self.deck, self.solved, envelope, extremes, self._shear_forms, tracker
         )
         start = numbered.add_held(held)
         if held:
             for first, response, _ in stream(
-                self.solver, [HeldLoads(held)], lambda _, response: response.fields
+                self.solved,
+                [HeldLoads("arrangements held for shear", [one.loads for one in held])],
+                lambda _, response: response.fields,
             ):
                 tracker(start + first, response)
 
@@ -169,10 +182,12 @@ class DesignWatch:
         )
 
     def __call__(self, first: int, response: Response) -> None:
-        """Take in a block of load positions."""
-        self.moments(first, response)
+        """Take in a block of load positions, which are of one vehicle."""
+        mine = self._families[int(np.searchsorted(self._ends, first, side="right"))]
+        self.moments(first, response, mine)
         if self.beams is not None:
-            self.beams(first, response)
+            self.beams.take_positions(response, mine)
         if len(self.sections.points):
-            for tracker in self.shears:
-                tracker(first, response)
+            for basis, tracker in zip(self.reinforcement.bases, self.shears, strict=True):
+                if basis.materials.standard in mine:
+                    tracker(first, response)

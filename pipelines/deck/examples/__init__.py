@@ -5,6 +5,10 @@ from pathlib import Path
 FOLDER = Path(__file__).parent
 
 
+EXAMPLES = {path.stem: path for path in sorted(FOLDER.glob("*.toml"))}
+"""The deck file of every packaged example, by name."""
+
+
 def example_path(name: str) -> Path | None:
     """The deck file of a packaged example, None for an unknown name."""
-    return next((p for p in FOLDER.glob("*.toml") if p.stem == name), None)
+    return EXAMPLES.get(name)

@@ -21,7 +21,7 @@ from pipelines.deck.reading.bars_schema import (
     SteelTable,
     SurveyTable,
 )
-from pipelines.deck.reading.mistakes import Mistakes
+from pipelines.deck.reading.mistakes import BESIDE, Mistakes
 from pipelines.deck.reinforcement import (
     BarChoice,
     Collision,
@@ -33,6 +33,8 @@ from pipelines.deck.reinforcement import (
 )
 from pipelines.deck.survey import read_survey
 from pipelines.errors import CoverageError, DeckError
+from pipelines.files import is_beside
+from pipelines.standards.detailing.cover import BRIDGE_LIFE
 from pipelines.standards.detailing.tables import LIST_EXPOSURES
 from pipelines.standards.materials import FACTORS, Materials, concrete, steel
 from pipelines.standards.resistance.bars import Bars, Face, Mat, SlabBars
@@ -40,10 +42,9 @@ from pipelines.standards.resistance.fatigue_damage import DamageFactor, by_parts
 from plate.geometry.plan import Plan
 
 MM = 1e-3
-MOST_BYTES = 10_000_000  # of a survey's file
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class BarTables:
     """The tables of a deck file about resistance, each with where it stands."""
 
@@ -90,34 +91,34 @@ def reinforcement(
     if len(mistakes.lines) > before or slab_bars is None:
         return None
     return Reinforcement(
-        slab_bars,
-        radians(tables.bars[0][1].angle_deg),
-        bases,
-        None
+        bars=slab_bars,
+        angle=radians(tables.bars[0][1].angle_deg),
+        bases=bases,
+        choice=None
         if choice is None
         else BarChoice(
             tuple(sorted(MM * d for d in choice.diameters_mm)),
             tuple(sorted(MM * s for s in choice.spacings_mm)),
         ),
-        None if shear is None else tuple(sorted(set(shear.widths_m))),
-        readings,
-        imposed,
-        None if tables.collision is None else _collision(tables.collision),
-        beams,
-        damage,
-        any(table.moment_at == "face" for _, table in tables.bars),
+        shear_widths=None if shear is None else tuple(sorted(set(shear.widths_m))),
+        survey=readings,
+        imposed=imposed,
+        collision=None if tables.collision is None else _collision(tables.collision),
+        beams=beams,
+        damage=damage,
+        hogging_at_face=any(table.moment_at == "face" for _, table in tables.bars),
     )
 
 
 def _collision(table: CollisionTable) -> Collision:
     return Collision(
-        1e3 * table.force_kN,
-        table.height_m,
-        table.length_m,
-        radians(table.spread_deg),
-        MM * table.inner_face_mm,
-        tuple(dict.fromkeys(table.edges or ("left", "right"))),
-        1e3 * table.vertical_kN,
+        force=1e3 * table.force_kN,
+        height=table.height_m,
+        length=table.length_m,
+        spread=radians(table.spread_deg),
+        inner_face=MM * table.inner_face_mm,
+        edges=tuple(dict.fromkeys(table.edges or ("left", "right"))),
+        vertical=1e3 * table.vertical_kN,
     )
 
 
@@ -163,16 +164,16 @@ def _beams(
             mistakes.add(f"{where}, depth_mm", table.depth_mm, "covers and bars need more")
         found.append(
             EdgeBeam(
-                tuple(table.on),
-                MM * table.width_mm,
-                MM * table.depth_mm,
-                _area(table.top),
-                _area(table.bottom),
-                axes[0],
-                axes[1],
-                table.links.legs * pi / 4 * link**2 / (MM * table.links.spacing_mm),
-                table.links.legs,
-                cover + link / 2,
+                lines=tuple(table.on),
+                width=MM * table.width_mm,
+                depth=MM * table.depth_mm,
+                top=_area(table.top),
+                bottom=_area(table.bottom),
+                axis_top=axes[0],
+                axis_bottom=axes[1],
+                links=table.links.legs * pi / 4 * link**2 / (MM * table.links.spacing_mm),
+                legs=table.links.legs,
+                axis_links=cover + link / 2,
             )
         )
     return tuple(found)
@@ -223,10 +224,10 @@ def _bases(
             if exposure is not None and exposure not in known:
                 told = f"allowed is {', '.join(known)}"
                 mistakes.add(f"{where}, exposure.{face}", exposure, told)
-        if table.structural_class is not None and table.standard != "EN 1992":
-            mistakes.add(
-                f"{where}, structural_class", table.structural_class, "is of EN 1992 alone"
-            )
+        for key in ("structural_class", "design_life_years"):
+            if getattr(table, key) is not None and table.standard != "EN 1992":
+                told = "is of EN 1992 alone: the covers of the others are for one life"
+                mistakes.add(f"{where}, {key}", getattr(table, key), told)
         if table.standard not in grades:
             told = f"no [[steel]] has this standard: {table.standard}"
             mistakes.add(f"{where}, standard", table.standard, told)
@@ -242,12 +243,17 @@ def _bases(
             continue
         found.append(
             DesignBasis(
-                Materials(made, bar, FACTORS[table.standard]),
-                (table.exposure.top, table.exposure.bottom),
-                MM * table.aggregate_mm,
-                None if table.crack_width_mm is None else MM * table.crack_width_mm,
-                table.crack_combination,
-                int((table.structural_class or "S4")[1]),
+                materials=Materials(made, bar, FACTORS[table.standard]),
+                exposure=(table.exposure.top, table.exposure.bottom),
+                aggregate=MM * table.aggregate_mm,
+                crack_width=None if table.crack_width_mm is None else MM * table.crack_width_mm,
+                crack_combination=table.crack_combination,
+                structural_class=None
+                if table.structural_class is None
+                else int(table.structural_class[1]),
+                design_life=BRIDGE_LIFE
+                if table.design_life_years is None
+                else table.design_life_years,
             )
         )
     return tuple(found)
@@ -267,7 +273,7 @@ def _slab_bars(
             mistakes.add(f"{where}, moment_at", table.moment_at, told)
         try:
             mats[table.face] = Mat(
-                MM * table.cover_mm, _layer(table.x), _layer(table.y), table.outer
+                cover=MM * table.cover_mm, x=_layer(table.x), y=_layer(table.y), outer=table.outer
             )
         except ValueError as error:
             mistakes.add(where, None, str(error))
@@ -291,12 +297,11 @@ def _layer(table: LayerTable) -> Bars:
 
 
 def _survey(table: SurveyTable, plan: Plan, folder: Path, mistakes: Mistakes) -> Survey | None:
-    path = folder / table.file
-    if path.exists() and not (path.is_file() and path.stat().st_size <= MOST_BYTES):
-        mistakes.add("[survey] file", table.file, "must be a file of at most 10 MB")
+    if not is_beside(table.file):
+        mistakes.add("[survey] file", table.file, BESIDE)
         return None
     try:
-        return Survey(table.file, read_survey(path, panel_names(plan)), table.value)
+        return Survey(table.file, read_survey(folder / table.file, panel_names(plan)), table.value)
     except DeckError as error:
         for line in error.mistakes:
             mistakes.add(f"[survey] {table.file}", None, line)

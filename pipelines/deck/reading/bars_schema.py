@@ -6,7 +6,7 @@ from typing import Annotated, Literal, get_args
 from pydantic import BeforeValidator
 
 from pipelines.deck.reading.rules import Choice, Count, Range, WholeRange
-from pipelines.deck.reading.schema import Name, Pair, Table, as_list
+from pipelines.deck.reading.schema import Lines, Name, Pair, Table
 from pipelines.deck.reinforcement import CrackCombination
 from pipelines.deck.survey import Value as SurveyValue
 from pipelines.standards.resistance.bars import Direction, Face
@@ -30,11 +30,10 @@ class ConcreteTable(Table):
     grade: Name
     exposure: ExposureTable = ExposureTable()
     structural_class: Annotated[StructuralClass, Choice(get_args(StructuralClass))] | None = None
+    design_life_years: Annotated[float, Range(10.0, 120.0, "years")] | None = None
     aggregate_mm: Annotated[float, Range(4.0, 100.0, "mm")] = 20.0
     crack_width_mm: Annotated[float, Range(0.05, 1.0, "mm")] | None = None
-    crack_combination: Annotated[CrackCombination, Choice(get_args(CrackCombination))] = (
-        "quasi-permanent"
-    )
+    crack_combination: Annotated[CrackCombination, Choice(get_args(CrackCombination))] = "frequent"
 
 
 class SteelTable(Table):
@@ -107,13 +106,18 @@ def _as_numbers(value: object) -> object:
     return [value] if isinstance(value, int | float) else value
 
 
+Million = Annotated[float, Range(0.001, 10.0)]
+Passages = Annotated[list[Million], Count(1, 6)]
+
+
 class FatigueTable(Table):
     lambda_s: DamagePart | None = None
-    lambda_s1: Annotated[SpanFactorTable | None, BeforeValidator(_at_both_faces)] = None
+    lambda_s1: Annotated[
+        SpanFactorTable | None,
+        BeforeValidator(_at_both_faces, json_schema_input_type=DamagePart | SpanFactorTable),
+    ] = None
     N_obs_million: (
-        Annotated[
-            list[Annotated[float, Range(0.001, 10.0)]], Count(1, 6), BeforeValidator(_as_numbers)
-        ]
+        Annotated[Passages, BeforeValidator(_as_numbers, json_schema_input_type=Million | Passages)]
         | None
     ) = None
     traffic_type: Annotated[TrafficType, Choice(get_args(TrafficType))] | None = None
@@ -133,7 +137,7 @@ class LinksTable(Table):
 
 
 class BeamBarsTable(Table):
-    on: Annotated[list[Name], Count(1, 700), BeforeValidator(as_list)]
+    on: Lines
     width_mm: Annotated[float, Range(50.0, 5000.0, "mm")]
     depth_mm: Annotated[float, Range(50.0, 10000.0, "mm")]
     cover_mm: Annotated[float, Range(1.0, 300.0, "mm")]

@@ -31,6 +31,7 @@ from pipelines.deck.reading.bars_schema import (
 from pipelines.deck.reading.loads import check_names, moving_loads, own_vehicles, static_cases
 from pipelines.deck.reading.mistakes import AnyTable, Mistakes, printable, validated
 from pipelines.deck.reading.plan import LEAST_GAP, read_plan
+from pipelines.deck.reading.plausible import check_flanges, check_size
 from pipelines.deck.reading.schema import (
     TITLE,
     CaseTable,
@@ -73,7 +74,7 @@ def read_deck(path: str | Path) -> Deck:
     plan_table = _single(data, "plan", PlanTable, mistakes)
     opening_tables = _listed(data, "opening", OpeningTable, mistakes)
     line_tables = _listed(data, "line", LineTable, mistakes)
-    plan = read_plan(plan_table, opening_tables, line_tables, Path(name).parent, mistakes)
+    plan = read_plan(plan_table, opening_tables, line_tables, Path(name).parent, mistakes, warnings)
     slab = _slab(_single(data, "slab", SlabTable, mistakes), plan, mistakes, warnings)
     point_tables = _listed(data, "point", PointTable, mistakes)
     case_tables = _listed(data, "case", CaseTable, mistakes)
@@ -89,22 +90,25 @@ def read_deck(path: str | Path) -> Deck:
     assert plan is not None, "a plan is missing without a mistake"
     lines = support_lines(line_tables, plan, mistakes)
     points = support_points(point_tables, slab.thickness if slab else 0.0, plan, mistakes)
+    check_flanges(plan, lines, mistakes)
+    if slab is not None:
+        check_size(slab, plan, lines, points, mistakes, warnings)
     cases = static_cases(case_tables, plan, mistakes, warnings)
     probes = _probes(probe_tables, plan, mistakes)
     traffic = None
     if traffic_table is not None:
-        traffic = moving_loads(traffic_table, own, plan, mistakes, warnings)
+        traffic = moving_loads(traffic_table, own, plan, lines, mistakes, warnings)
     bar_tables = BarTables(
-        tuple(_listed(data, "concrete", ConcreteTable, mistakes)),
-        tuple(_listed(data, "steel", SteelTable, mistakes)),
-        tuple(_listed(data, "bars", BarsTable, mistakes)),
-        _single(data, "bar_choice", BarChoiceTable, mistakes),
-        _single(data, "shear", ShearTable, mistakes),
-        tuple(_listed(data, "membrane", MembraneTable, mistakes)),
-        _single(data, "collision", CollisionTable, mistakes),
-        _single(data, "fatigue", FatigueTable, mistakes),
-        tuple(_listed(data, "beam_bars", BeamBarsTable, mistakes)),
-        _single(data, "survey", SurveyTable, mistakes),
+        concretes=tuple(_listed(data, "concrete", ConcreteTable, mistakes)),
+        steels=tuple(_listed(data, "steel", SteelTable, mistakes)),
+        bars=tuple(_listed(data, "bars", BarsTable, mistakes)),
+        choice=_single(data, "bar_choice", BarChoiceTable, mistakes),
+        shear=_single(data, "shear", ShearTable, mistakes),
+        membrane=tuple(_listed(data, "membrane", MembraneTable, mistakes)),
+        collision=_single(data, "collision", CollisionTable, mistakes),
+        fatigue=_single(data, "fatigue", FatigueTable, mistakes),
+        beams=tuple(_listed(data, "beam_bars", BeamBarsTable, mistakes)),
+        survey=_single(data, "survey", SurveyTable, mistakes),
     )
     bars = reinforcement(bar_tables, slab, plan, lines, Path(name).parent, mistakes)
     if not plan.is_grid and "collision" in data:

@@ -5,15 +5,17 @@ polylines with bulges, lines, arcs and circles of the model space are read; sepa
 meet are joined. The file is anybody's: whatever it holds, curves come back or one clear error.
 """
 
-import stat
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from itertools import pairwise
 from math import atan, cos, isfinite, radians, sin, tau
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from pipelines.deck.reading.mistakes import printable
 from pipelines.deck.reading.schema import DrawingUnit
+from pipelines.files import UnreadableError, read_plain
 from plate.geometry.curves import Curve, Point, circle
 
 Chain = tuple[Curve, ...]
@@ -98,16 +100,9 @@ def _document(path: Path) -> Any:
     from ezdxf import filemanagement  # here, since few decks need it and it takes a second
 
     try:
-        info = path.stat()
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "not a file name"
-        raise DrawingError(f"cannot be read ({reason})") from None
-    if not stat.S_ISREG(info.st_mode):
-        raise DrawingError("is not a plain file")
-    if info.st_size > LARGEST_FILE:
-        raise DrawingError(
-            f"has {info.st_size / 1e6:.1f} MB; allowed is {LARGEST_FILE / 1e6:g} MB at most"
-        )
+        read_plain(path, LARGEST_FILE)
+    except UnreadableError as error:
+        raise DrawingError(str(error)) from None
     try:
         return filemanagement.readfile(path)
     except Exception as error:  # a parser fed with anything may raise anything
@@ -199,45 +194,55 @@ def _apart(a: Point, b: Point) -> float:
 
 def _joined(chains: list[Chain], layer: str) -> list[Chain]:
     """Chains joined end to end, the first one's direction kept."""
-    waiting = [chain for chain in chains if not _is_closed(chain)]
-    ends = [end for chain in waiting for end in (chain[0].start, chain[-1].end)]
-    for end in ends:
-        if sum(_apart(end, other) <= JOINED for other in ends) > 2:
+    ends = [end for chain in chains for end in (chain[0].start, chain[-1].end)]
+    meeting = _meeting(chains, ends, layer)
+    joined, taken = [], set[int]()
+    for k, chain in enumerate(chains):
+        if k in taken:
+            continue
+        taken.add(k)
+        if not _is_closed(chain):
+            onwards = _continued(chains, meeting, 2 * k + 1, taken)
+            backwards = _continued(chains, meeting, 2 * k, taken)
+            chain = (*_turned(backwards), *chain, *onwards)
+        joined.append(_snapped(chain))
+    return joined
+
+
+def _meeting(chains: list[Chain], ends: list[Point], layer: str) -> dict[int, int]:
+    """Which ends of open chains meet, by their numbers: 2 k and 2 k + 1 are those of chain k.
+
+    Raises DrawingError where more than two meet.
+    """
+    from scipy.spatial import cKDTree  # here, since few decks need it
+
+    open_ends = [i for i in range(len(ends)) if not _is_closed(chains[i // 2])]
+    if not open_ends:
+        return {}
+    tree = cKDTree([ends[i] for i in open_ends])
+    near: dict[int, list[int]] = {i: [] for i in open_ends}
+    for a, b in tree.query_pairs(JOINED, p=np.inf, output_type="ndarray").tolist():
+        near[open_ends[a]].append(open_ends[b])
+        near[open_ends[b]].append(open_ends[a])
+    for i in open_ends:
+        if len(near[i]) > 1:
+            x, y = ends[i]
             raise DrawingError(
                 f"curves on layer {printable(layer)} branch, or lie twice upon each other, at "
-                f"({end[0]:.3f}, {0.0 - end[1]:.3f}) m of the drawing"
+                f"({x:.3f}, {0.0 - y:.3f}) m of the drawing"
             )
-    return [_snapped(chain) for chain in _in_order(chains)]
+    return {i: others[0] for i, others in near.items() if others}
 
 
-def _in_order(chains: list[Chain]) -> Iterator[Chain]:
-    """Each closed chain as it is, and each open one with those that continue it: first onwards
-    from its end, then backwards from its start."""
-    left = list(chains)
-    while left:
-        chain = left.pop(0)
-        while not _is_closed(chain):
-            onwards = _continuing(left, chain[-1].end)
-            if onwards is not None:
-                chain = (*chain, *onwards)
-                continue
-            backwards = _continuing(left, chain[0].start)
-            if backwards is None:
-                break
-            chain = (*_turned(backwards), *chain)
-        yield chain
-
-
-def _continuing(left: list[Chain], end: Point) -> Chain | None:
-    """The open chain that starts or ends at a point, turned to start there and taken from the
-    list."""
-    for k, chain in enumerate(left):
-        if not _is_closed(chain):
-            for candidate in (chain, _turned(chain)):
-                if _apart(candidate[0].start, end) <= JOINED:
-                    del left[k]
-                    return candidate
-    return None
+def _continued(chains: list[Chain], meeting: dict[int, int], end: int, taken: set[int]) -> Chain:
+    """What goes on from an end of a chain, turned away from it; its chains are taken."""
+    found: list[Curve] = []
+    while (other := meeting.get(end)) is not None and other // 2 not in taken:
+        k = other // 2
+        taken.add(k)
+        found += chains[k] if other % 2 == 0 else _turned(chains[k])
+        end = other ^ 1
+    return tuple(found)
 
 
 def _turned(chain: Chain) -> Chain:

@@ -1,6 +1,6 @@
 """Loads of a deck file: static cases, vehicles of the library and of the file, and traffic."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 from math import radians
@@ -8,8 +8,9 @@ from math import radians
 import numpy as np
 import shapely
 
-from pipelines.deck.deck import Case, LineLoad, Patch, Traffic
+from pipelines.deck.deck import SAME, Case, Line, LineLoad, Patch, Traffic
 from pipelines.deck.reading.mistakes import Mistakes, nearest, printable, shown
+from pipelines.deck.reading.plausible import check_carriageway, check_wheels
 from pipelines.deck.reading.schema import (
     AxleTable,
     CaseTable,
@@ -21,7 +22,8 @@ from pipelines.deck.reading.schema import (
 from pipelines.standards.actions.load_models import Conditions, load_models
 from pipelines.standards.actions.loads import Axle, LoadModel, Vehicle
 from pipelines.standards.actions.vehicles import library
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
+from plate.geometry.elementary import rectangle_corners
 from plate.geometry.outline import FINE, covers, region
 from plate.geometry.plan import Plan
 
@@ -116,9 +118,9 @@ def _check_patches(
         share = shares[i]
         patch = patches[i]
         if share <= SHARE_TOLERANCE:
-            mistakes.add(
-                f"{where}, patches {i + 1}, at_m", patch.at, "the patch is wholly off the slab"
-            )
+            beyond = "" if plan.alignment.straight else ", or reaches the centre of curvature"
+            allowed = f"the patch is wholly off the slab{beyond}"
+            mistakes.add(f"{where}, patches {i + 1}, at_m", patch.at, allowed)
         else:
             warnings.append(
                 f"case {shown(case)}, patch {i + 1} at {shown(patch.at)}: "
@@ -129,22 +131,16 @@ def _check_patches(
 
 
 def _shares_on_slab(patches: tuple[Patch, ...], plan: Plan) -> Floats:
-    """Share (n,) of each patch's area on the ground that is on the slab.
-
-    On a curved deck the length of a patch counts on the arc at its centre, so that its area is
-    exactly the product of its sides; beyond the centre of curvature there is no slab.
-    """
+    """Share (n,) of each patch's area on the ground that is on the slab; none of one that reaches
+    the centre of curvature, where there is no slab."""
     at = np.array([patch.at for patch in patches])
     size = np.array([patch.size for patch in patches])
-    stretch = plan.chart.stretch(at)
-    on_chart = stretch > 0.0
-    half = 0.5 * size
-    half[:, 0] /= np.where(on_chart, stretch, 1.0)
-    signs = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
-    corners = at[:, None, :] + signs * half[:, None, :]
-    shares = np.where(on_chart, 1.0, 0.0)
+    on_deck = np.all(plan.alignment.stretch(rectangle_corners(at, size)) > 0.0, axis=1)
+    corners = np.zeros((len(at), 4, 2))
+    corners[on_deck] = plan.alignment.rectangles(at[on_deck], size[on_deck])
+    shares = np.where(on_deck, 1.0, 0.0)
     slab = region(plan)
-    (cut,) = np.nonzero(on_chart & ~shapely.covers(slab.buffer(FINE), shapely.polygons(corners)))
+    (cut,) = np.nonzero(on_deck & ~shapely.covers(slab.buffer(FINE), shapely.polygons(corners)))
     for i, common in zip(
         cut, shapely.intersection(shapely.polygons(corners[cut]), slab), strict=True
     ):
@@ -152,9 +148,9 @@ def _shares_on_slab(patches: tuple[Patch, ...], plan: Plan) -> Floats:
         for part in shapely.get_parts(common):
             for sign, ring in _rings(part):
                 area += sign * abs(
-                    float(plan.chart.polygon_area(shapely.get_coordinates(ring)[:-1]))
+                    float(plan.alignment.polygon_area(shapely.get_coordinates(ring)[:-1]))
                 )
-        shares[i] = area / np.prod(size[i])
+        shares[i] = area / plan.alignment.polygon_area(corners[i])
     return shares
 
 
@@ -194,7 +190,11 @@ def own_vehicles(
                     Axle(axle.at_m, 1e3 * axle.load_kN, wheels, (along / 1e3, across / 1e3))
                 )
         sound = len(axles) == len(table.axles)
-        vehicles[table.name] = Vehicle(table.name, tuple(axles), table.impact) if sound else None
+        if sound:
+            check_wheels(where, axles, mistakes)
+        vehicles[table.name] = (
+            Vehicle(name=table.name, axles=tuple(axles), impact=table.impact) if sound else None
+        )
     return vehicles
 
 
@@ -218,6 +218,7 @@ def moving_loads(
     table: TrafficTable,
     own: Mapping[str, Vehicle | None],
     plan: Plan,
+    lines: Sequence[Line],
     mistakes: Mistakes,
     warnings: list[str],
 ) -> Traffic:
@@ -235,8 +236,9 @@ def moving_loads(
         dispersal=table.dispersal,
         dispersal_angle=radians(table.dispersal_deg),
         directions=table.directions,
-        load_models=_models(table, plan, mistakes),
+        load_models=_models(table, own, plan, mistakes),
         joints=tuple(table.joints or ()),
+        on_overhang=_on_overhang((low, high), plan, lines),
     )
     left, right = plan.outline[:, 1].min(), plan.outline[:, 1].max()
     if low >= high:
@@ -250,6 +252,7 @@ def moving_loads(
             f"beside the slab, which reaches from {left:g} to {right:g} m",
         )
     else:
+        check_carriageway((low, high), np.array([left, right]), mistakes)
         if low < left or high > right:
             warnings.append(
                 f"the carriageway {shown(table.carriageway_m)} m is wider than the slab, which "
@@ -282,7 +285,10 @@ def _driven(
     for i, name in enumerate(table.vehicles or []):
         key = f"[traffic] vehicles {i + 1}"
         if name not in known:
-            mistakes.add(key, name, f"unknown vehicle, {nearest(name, known)}")
+            told = "is a load model, with all its lanes: name it in load_models"
+            if name not in load_models:
+                told = f"unknown vehicle, {nearest(name, known)}"
+            mistakes.add(key, name, told)
         elif name in listed:
             mistakes.add(key, name, "listed twice")
         else:
@@ -300,14 +306,16 @@ def _driven(
         vehicle = driven.get(name)
         if vehicle is not None:
             driven[name] = replace(vehicle, impact=vehicle.impact * factor)
-        elif driven and name not in driven:
+        elif name not in driven and (there := [*driven, *(table.load_models or ())]):
             key = f'[traffic] impact."{printable(name)}"'
-            mistakes.add(key, factor, f"no such vehicle in this traffic, {nearest(name, driven)}")
+            mistakes.add(key, factor, f"no such vehicle in this traffic, {nearest(name, there)}")
     return tuple(vehicle for vehicle in driven.values() if vehicle is not None)
 
 
-def _models(table: TrafficTable, plan: Plan, mistakes: Mistakes) -> tuple[LoadModel, ...]:
-    """The load models listed, made for this carriageway."""
+def _models(
+    table: TrafficTable, own: Collection[str], plan: Plan, mistakes: Mistakes
+) -> tuple[LoadModel, ...]:
+    """The load models listed, made for this carriageway; own : names of the file's vehicles."""
     spans = [*np.diff(plan.stations), *np.diff(plan.offsets)]
     ones = [1.0] * 4
     tandem, uniform = table.alpha_Q or [], table.alpha_q or []
@@ -322,7 +330,10 @@ def _models(table: TrafficTable, plan: Plan, mistakes: Mistakes) -> tuple[LoadMo
     for i, name in enumerate(table.load_models or []):
         key = f"[traffic] load_models {i + 1}"
         if name not in load_models:
-            mistakes.add(key, name, f"unknown load model, {nearest(name, load_models)}")
+            told = "is a vehicle, which drives alone: name it in vehicles"
+            if name not in library and name not in own:
+                told = f"unknown load model, {nearest(name, load_models)}"
+            mistakes.add(key, name, told)
         elif name in found:
             mistakes.add(key, name, "listed twice")
         elif given.width > 0.0:
@@ -336,6 +347,27 @@ def _with_impact(model: LoadModel, factor: float) -> LoadModel:
     """The model with its vehicles' loads multiplied."""
     kinds = tuple(replace(kind, factor=factor * kind.factor) for kind in model.kinds)
     return replace(model, kinds=kinds)
+
+
+def _on_overhang(
+    carriageway: tuple[float, float], plan: Plan, lines: Sequence[Line]
+) -> tuple[bool, bool]:
+    """Whether the left and the right kerb stand on the slab beyond the outermost line along the
+    deck that carries it; on plans without such lines none does."""
+    if not plan.is_grid:
+        return False, False
+    limits = plan.line_offsets(np.array(plan.u_range))
+    names = ["left", *(f"L{k}" for k in range(1, limits.shape[1] - 1)), "right"]
+    named = {line.name for line in lines if line.support != "spring" or line.k > 0}
+    carrying = [k for k, name in enumerate(names) if name in named]
+    if not carrying:
+        return False, False
+    first, last = limits[:, carrying[0]], limits[:, carrying[-1]]
+    left = carrying[0] > 0 and bool((first > max(carriageway[0], limits[:, 0].min()) + SAME).any())
+    right = carrying[-1] < len(names) - 1 and bool(
+        (last < min(carriageway[1], limits[:, -1].max()) - SAME).any()
+    )
+    return left, right
 
 
 def _check_width(

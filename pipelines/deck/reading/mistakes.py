@@ -10,6 +10,9 @@ from pydantic import ValidationError
 from pipelines.deck.reading.schema import Table, described_keys
 from pipelines.errors import DeckError
 
+# What is allowed of the name of a file that a deck file names.
+BESIDE = "allowed is a file in the deck file's folder or below it"
+
 MOST_TOLD = 50
 LONGEST_SHOWN = 60
 

@@ -4,11 +4,13 @@ and lines anywhere."""
 import re
 from collections.abc import Iterable, Sequence
 from math import hypot, inf, pi, radians
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
 from pipelines.deck.reading.dxf import Chain, Drawing, DrawingError
-from pipelines.deck.reading.mistakes import Mistakes, shown
+from pipelines.deck.reading.mistakes import BESIDE, Mistakes, shown
 from pipelines.deck.reading.schema import CornerTable, LineTable, OpeningTable, PlanTable
+from pipelines.deck.reading.smoothing import with_smooth_lines
+from pipelines.files import is_beside
 from plate.errors import GeometryError
 from plate.geometry.curves import FLAT, Curve, Point, arc_through, circle
 from plate.geometry.outline import outline_plan, with_lines, with_openings
@@ -28,8 +30,10 @@ def read_plan(
     lines: list[tuple[str, LineTable]],
     folder: Path,
     mistakes: Mistakes,
+    warnings: list[str],
 ) -> Plan | None:
-    """The plan with its openings and its lines anywhere; None where it has mistakes.
+    """The plan with its openings and its lines anywhere, those drawn as chords of a curve smooth;
+    None where it has mistakes.
 
     folder : of the deck file, in which a drawing is looked for.
     """
@@ -48,7 +52,9 @@ def read_plan(
             plan = _with_opening(plan, key, chain, mistakes)
     for where, line in lines:
         plan = _with_line(plan, where, line, drawing, mistakes)
-    return None if len(mistakes.lines) > before else plan
+    if len(mistakes.lines) > before:
+        return None
+    return with_smooth_lines(plan, [line.name for _, line in lines if line.name], warnings)
 
 
 def _outer(table: PlanTable, drawing: Drawing | None, mistakes: Mistakes) -> Plan | None:
@@ -258,7 +264,7 @@ def _with_line(
 
 
 def _arcs_allowed(plan: Plan, key: str, curves: Chain, mistakes: Mistakes) -> bool:
-    if plan.chart.straight or all(abs(curve.sweep) < FLAT for curve in curves):
+    if plan.alignment.straight or all(abs(curve.sweep) < FLAT for curve in curves):
         return True
     allowed = "has arcs, which a curved deck has not: its coordinates are stations and offsets"
     mistakes.add(key, None, allowed)
@@ -277,13 +283,11 @@ def _drawing(
         return None
     if table.dxf_layer is None:
         mistakes.add("[plan] dxf_layer", None, "is missing: the layer of the slab's outline")
-    name = PurePosixPath(table.dxf)
-    if name.is_absolute() or ".." in name.parts or "\\" in table.dxf:
-        allowed = "allowed is a file in the deck file's folder or below it"
-        mistakes.add("[plan] dxf", table.dxf, allowed)
+    if not is_beside(table.dxf):
+        mistakes.add("[plan] dxf", table.dxf, BESIDE)
         return None
     try:
-        return Drawing(folder / name, table.dxf_unit)
+        return Drawing(folder / table.dxf, table.dxf_unit)
     except DrawingError as error:
         mistakes.add("[plan] dxf", table.dxf, str(error))
         return None

@@ -6,9 +6,11 @@ A rule is the metadata of a field of `deckschema`; a refused value carries the r
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
 
-from pydantic import GetCoreSchemaHandler
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
+LARGEST = 1e308  # below infinity, which JSON does not have
 OTHER_UNITS = {
     "mm": {"m": 1e3, "cm": 10.0},
     "m": {"mm": 1e-3},
@@ -34,6 +36,11 @@ class Rule(ABC):
     def allowed(self) -> str:
         """What is allowed, in words."""
 
+    @property
+    def schema(self) -> JsonSchemaValue:
+        """The same as a JSON schema, for editors; in words alone where a rule has no other."""
+        return {"description": self.allowed}
+
     @abstractmethod
     def check(self, value: object) -> object:
         """The value as the model holds it. Raises `refused` if it is not allowed."""
@@ -42,6 +49,11 @@ class Rule(ABC):
         self, source: object, handler: GetCoreSchemaHandler
     ) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.check)
+
+    def __get_pydantic_json_schema__(
+        self, source: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        return self.schema
 
 
 @dataclass(frozen=True)
@@ -70,6 +82,16 @@ class Range(Rule):
                     return f" ({value:g} {unit} would be {value * factor:g} {self.unit})"
         return ""
 
+    @property
+    def schema(self) -> JsonSchemaValue:
+        bounds = {"type": "number", "minimum": self.low, "maximum": self.high}
+        return bounds | self._in_words
+
+    @property
+    def _in_words(self) -> JsonSchemaValue:
+        words = {"description": f"allowed is {self.allowed}"}
+        return words | ({"unit": self.unit} if self.unit else {})
+
 
 @dataclass(frozen=True)
 class WholeRange(Range):
@@ -79,6 +101,29 @@ class WholeRange(Range):
         if isinstance(value, bool) or not isinstance(value, int):
             raise refused(f"must be a whole number, {self.allowed}")
         return int(super().check(value))
+
+    @property
+    def schema(self) -> JsonSchemaValue:
+        return super().schema | {"type": "integer"}
+
+
+@dataclass(frozen=True)
+class ZeroOrRange(Range):
+    """Zero, which is none, or a number from low to high."""
+
+    @property
+    def allowed(self) -> str:
+        return f"0, or {super().allowed}"
+
+    def check(self, value: object) -> float:
+        if isinstance(value, int | float) and not isinstance(value, bool) and value == 0:
+            return 0.0
+        return super().check(value)
+
+    @property
+    def schema(self) -> JsonSchemaValue:
+        sizes = [{"const": 0}, {"minimum": self.low, "maximum": self.high}]
+        return {"type": "number", "anyOf": sizes} | self._in_words
 
 
 @dataclass(frozen=True)
@@ -95,6 +140,15 @@ class RadiusRange(Range):
         if isinstance(value, int | float) and not isinstance(value, bool) and value < 0:
             return -super().check(-value)
         return super().check(value)
+
+    @property
+    def schema(self) -> JsonSchemaValue:
+        sizes = [
+            {"minimum": self.low, "maximum": self.high},
+            {"minimum": -self.high, "maximum": -self.low},
+            {"exclusiveMinimum": LARGEST},
+        ]
+        return {"type": "number", "anyOf": sizes} | self._in_words
 
 
 @dataclass(frozen=True)
@@ -117,6 +171,11 @@ class Text(Rule):
             return value
         raise refused(f"must be {self.allowed}")
 
+    @property
+    def schema(self) -> JsonSchemaValue:
+        length = {"type": "string", "minLength": 1, "maxLength": self.longest}
+        return length | {"pattern": r"^\S(.*\S)?$", "description": self.allowed}
+
 
 @dataclass(frozen=True)
 class Choice(Rule):
@@ -133,6 +192,10 @@ class Choice(Rule):
         if type(value) is type(self.options[0]) and value in self.options:
             return value
         raise refused(f"allowed is {self.allowed}")
+
+    @property
+    def schema(self) -> JsonSchemaValue:
+        return {"enum": list(self.options)}
 
 
 @dataclass(frozen=True)
@@ -157,3 +220,12 @@ class Count(Rule):
         self, source: object, handler: GetCoreSchemaHandler
     ) -> CoreSchema:
         return core_schema.no_info_before_validator_function(self.check, handler(source))
+
+    @property
+    def schema(self) -> JsonSchemaValue:
+        return {"minItems": self.least, "maxItems": self.most}
+
+    def __get_pydantic_json_schema__(
+        self, source: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        return handler(source) | self.schema

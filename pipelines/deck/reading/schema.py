@@ -11,12 +11,21 @@ from typing import Annotated, Any, Literal, get_args
 from pydantic import BaseModel, BeforeValidator, ConfigDict
 
 from pipelines.deck.deck import Dispersal, Stage, Support, Theory
-from pipelines.deck.reading.rules import Choice, Count, RadiusRange, Range, Rule, Text, WholeRange
+from pipelines.deck.reading.rules import (
+    Choice,
+    Count,
+    RadiusRange,
+    Range,
+    Rule,
+    Text,
+    WholeRange,
+    ZeroOrRange,
+)
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.concrete import CYLINDER_STRENGTH_MPA, STANDARD
 
 
-def as_list(value: object) -> object:
+def _as_list(value: object) -> object:
     return [value] if isinstance(value, str) else value
 
 
@@ -41,6 +50,8 @@ Directions = Literal["forward", "both"]
 DrawingUnit = Literal["m", "cm", "mm"]
 PointSupport = Literal["rigid", "spring"]
 Name = Annotated[str, Text(100)]
+Names = Annotated[list[Name], Count(1, 700)]
+Lines = Annotated[Names, BeforeValidator(_as_list, json_schema_input_type=Name | Names)]
 Flag = Annotated[bool, Choice((True, False))]
 Coordinate = Annotated[float, Range(-1e4, 1e4, "m")]
 Pair = Annotated[list[Coordinate], Count(2, 2)]
@@ -106,7 +117,14 @@ class CornerTable(Table):
     through_m: Pair | None = None
 
 
-Corners = Annotated[list[CornerTable], Count(2, 1000), BeforeValidator(_as_corner_tables)]
+Corners = Annotated[
+    list[CornerTable],
+    Count(2, 1000),
+    BeforeValidator(
+        _as_corner_tables,
+        json_schema_input_type=Annotated[list[Pair | CornerTable], Count(2, 1000)],
+    ),
+]
 
 
 class PlanTable(Table):
@@ -129,8 +147,11 @@ class OpeningTable(Table):
     diameter_m: Annotated[float, Range(0.01, 1000.0, "m")] | None = None
 
 
+ConnectionKind = Annotated[Connection, Choice(get_args(Connection))]
+
+
 class ConnectionTable(Table):
-    kind: Annotated[Connection, Choice(get_args(Connection))] | None = None
+    kind: ConnectionKind | None = None
     k_kN_m2: Annotated[float, Range(1e-3, 1e12, "kN/m2")] | None = None
 
 
@@ -142,7 +163,15 @@ class BeamTable(Table):
     A_cm2: Annotated[float, Range(0.1, 1e7, "cm2")]
     Av_cm2: Annotated[float, Range(0.1, 1e7, "cm2")] | None = None
     eccentricity_mm: Annotated[float, Range(-10000.0, 10000.0, "mm")] = 0.0
-    connection: Annotated[ConnectionTable, BeforeValidator(_as_connection_table)] | None = None
+    connection: (
+        Annotated[
+            ConnectionTable,
+            BeforeValidator(
+                _as_connection_table, json_schema_input_type=ConnectionKind | ConnectionTable
+            ),
+        ]
+        | None
+    ) = None
 
 
 class HeldTable(Table):
@@ -154,7 +183,7 @@ class HeldTable(Table):
 
 
 class LineTable(Table):
-    on: Annotated[list[Name], Count(1, 700), BeforeValidator(as_list)] | None = None
+    on: Lines | None = None
     name: Name | None = None
     path_m: Corners | None = None
     dxf_layer: Name | None = None
@@ -165,9 +194,17 @@ class LineTable(Table):
     k_kN_m2: Annotated[float, Range(0.0, 1e10, "kN/m2")] | None = None
     k_rot_kNm_rad_m: Annotated[float, Range(0.0, 1e10, "kNm/rad/m")] | None = None
     beam: BeamTable | None = None
-    held_at: Annotated[list[HeldTable], Count(1, 700), BeforeValidator(_as_held_tables)] | None = (
-        None
-    )
+    held_at: (
+        Annotated[
+            list[HeldTable],
+            Count(1, 700),
+            BeforeValidator(
+                _as_held_tables,
+                json_schema_input_type=Annotated[list[Name | HeldTable], Count(1, 700)],
+            ),
+        ]
+        | None
+    ) = None
     width_mm: Annotated[float, Range(1.0, 5000.0, "mm")] | None = None
     label: Name | None = None
 
@@ -210,7 +247,7 @@ class TrafficTable(Table):
     lateral_step_m: Annotated[float, Range(0.005, 10.0, "m")] | None = None
     offsets_m: Annotated[list[Coordinate], Count(1, 1000)] | None = None
     edge_clearance_m: Annotated[float, Range(0.0, 20.0, "m")] | None = None
-    surfacing_mm: Annotated[float, Range(0.0, 1000.0, "mm")] = 0.0
+    surfacing_mm: Annotated[float, ZeroOrRange(1.0, 1000.0, "mm")] = 0.0
     dispersal: Annotated[Dispersal, Choice(get_args(Dispersal))] = "mid-depth"
     dispersal_deg: Annotated[float, Range(0.0, 75.0, "degrees")] = 45.0
     directions: Annotated[Directions, Choice(get_args(Directions))] = "both"

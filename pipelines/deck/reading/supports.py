@@ -7,6 +7,7 @@ import numpy as np
 
 from pipelines.deck.deck import Beam, Held, Line, Point
 from pipelines.deck.reading.mistakes import Mistakes, nearest, shown
+from pipelines.deck.reading.plausible import check_beam
 from pipelines.deck.reading.schema import (
     BeamTable,
     ConnectionTable,
@@ -143,6 +144,8 @@ def _line(
         )
     if table.support == "beam" and table.held_at:
         held_at = _held(where, name, table.to_edges, table.held_at, plan, mistakes)
+    if table.beam:
+        check_beam(f"{where}, beam", table.beam, mistakes)
     return Line(
         name=name,
         support=table.support,

@@ -58,7 +58,7 @@ def changes(deck: Deck, strip: StripDeck, spreads: bool) -> Changes:
     beams = [line.beam for line in deck.lines if line.beam is not None]
     there: dict[Change, bool] = {
         "width": True,
-        "plan": plan.skew != 0.0 or not plan.chart.straight or plan.end_offsets != plan.offsets,
+        "plan": plan.skew != 0.0 or not plan.alignment.straight or plan.end_offsets != plan.offsets,
         "zones": bool(slab.zones),
         "others": any(line.name not in primary for line in deck.lines) or bool(deck.points),
         "bending": any(
@@ -120,7 +120,7 @@ def changed_model(
     # Beams that only twist lie on rigid lines.
     primary = {one.name for one in strip.beam.supports}
     rigid = [
-        LineSupport(beam.line, "rigid")
+        LineSupport(line=beam.line, kind="rigid")
         for beam in model.beams
         if beam.line.removesuffix(":full") in primary
     ]

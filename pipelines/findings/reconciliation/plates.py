@@ -2,7 +2,7 @@
 load positions, and the value with the load position held."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -13,19 +13,20 @@ from pipelines.deck.deck import Deck
 from pipelines.findings.reconciliation.changes import Change, changed_deck, changed_model
 from pipelines.findings.reconciliation.search import FINE, Place, Walk
 from pipelines.model.build import Near
+from pipelines.model.cache import ModelCache
+from pipelines.model.held_loads import loads_of
 from pipelines.strips.sections import CORNER, ON
-from pipelines.traffic.positions import LoadPositions
+from pipelines.traffic.positions import LoadPositions, WheelPatches, together
+from plate.arrays import Floats, Ints
 from plate.elements.plate import cell_dofs
-from plate.loads.loads import patch_loads
 from plate.model.model import PlateModel
-from plate.results.fields import N_RESULTS, cell_operators, field_points, point_operators
+from plate.results.fields import cell_operators, field_points
+from plate.results.functionals import component_rows
+from plate.results.places import at_points
 from plate.solver.stiffness import Stiffness
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ChangedModel:
     """The deck with some changes made, factorised."""
 
@@ -36,11 +37,11 @@ class ChangedModel:
     stiffness: Stiffness
 
 
-class Shelf:
-    """The models of several walks of one strip, each made once, fine where any walk looks."""
+class ChangedDecks:
+    """The decks of several walks of one strip, each factorised once, fine where any walk looks."""
 
-    def __init__(self, walks: Sequence[Walk]) -> None:
-        self.walks = walks
+    def __init__(self, walks: Sequence[Walk], models: ModelCache) -> None:
+        self.walks, self._models = walks, models
         self._made: dict[frozenset[Change], ChangedModel] = {}
 
     def model(self, done: frozenset[Change]) -> ChangedModel:
@@ -51,7 +52,10 @@ class Shelf:
             deck = changed_deck(first.deck, first.strip, done, (low, high))
             wide = "width" not in done
             model = changed_model(deck, first.strip, done, self._near(wide))
-            self._made[done] = ChangedModel(deck, wide, "plan" not in done, model, Stiffness(model))
+            stiffness = self._models.stiffness(model)
+            self._made[done] = ChangedModel(
+                deck=deck, wide=wide, straight="plan" not in done, model=model, stiffness=stiffness
+            )
         return self._made[done]
 
     def _near(self, wide: bool) -> Near:
@@ -83,7 +87,7 @@ class Plate:
         unique, self._label = np.unique(points.cells[cells], return_inverse=True)
         self._label = self._label.ravel()
         operators = cell_operators(self.model, cells, points.reference)
-        self._rows = operators[:, :, walk.finding.component].copy()
+        self._rows = operators[:, :, walk.finding.section.component].copy()
         self._dofs = cell_dofs(mesh.cells[cells])
         self._count = np.bincount(self._label)
         self._plan = points.plan[unique]
@@ -122,9 +126,9 @@ class Plate:
         walk = self.walk
         u, y = (walk.s, walk.t) if walk.along else (walk.t, walk.s)
         point = self.deck.plan.at(np.array(u), np.array(y))
-        [(cells, xi)] = self.model.mesh.locate(point[None])
-        rows = point_operators(self.model, cells, xi)[walk.finding.component :: N_RESULTS]
-        centre, _ = self._coordinates(self.model.mesh.corners[cells].mean(axis=1))
+        places = at_points(self.model.mesh, point[None]).apart()
+        rows = component_rows(self.model, places, [walk.finding.section.component] * places.count)
+        centre, _ = self._coordinates(self.model.mesh.corners[places.cells].mean(axis=1))
         return centre, rows
 
     def searched(self, spread: bool) -> tuple[float, Place, tuple[float, float]]:
@@ -142,35 +146,42 @@ class Plate:
         value, at = known[best]
         held = self.held(spread)
         if self.walk.sign * held > self.walk.sign * value:
-            return held, self.walk.place, self.walk.finding.at
+            return held, self.walk.place, self.walk.finding.plate.at
         x, y = self._plan[at]
         return value, best, (float(x), float(y))
 
     def _solve(self, places: Sequence[Place], spread: bool) -> Floats:
-        walk = self.walk
-        F = np.zeros((self.model.n_plate_dof, len(places)))
-        for direction in ("forward", "reverse"):
-            mine = [k for k, place in enumerate(places) if place.direction == direction]
-            if not mine:
-                continue
-            offsets = np.array([places[k].offset for k in mine])
-            stations = np.array([places[k].station for k in mine])
-            if self.straight:
-                stations = stations - offsets * np.tan(walk.deck.plan.skew)
-            positions = LoadPositions(
-                walk.vehicle,
-                direction,
-                stations,
-                offsets,
-                walk.run.patches if spread else walk.patches,
-                self.deck.plan.chart,
-            )
-            wheels = positions.wheels(slice(None))
-            column = np.array(mine)[wheels.position]
-            F += patch_loads(
-                self.model.mesh, wheels.corners, wheels.load, column, len(places)
-            ).toarray()
-        return self.stiffness.solve(F)
+        """Displacements (n_dof, n) with the leading vehicle at each of the places."""
+        loads = [self._loads(place, spread) for place in places]
+        return self.stiffness.solve(loads_of(self.model, loads))
+
+    def _loads(self, place: Place, spread: bool) -> WheelPatches:
+        """All loads on this plate with the leading vehicle there, its wheels as spread as in the
+        deck file or not."""
+        leading, *_ = self.walk.vehicles
+        parts = []
+        for one in self.walk.vehicles:
+            station = place.station + one.place.station - leading.place.station
+            offset = np.array([place.offset + one.place.offset - leading.place.offset])
+            wheels = LoadPositions(
+                vehicle=one.run.vehicle,
+                direction=place.direction if one is leading else one.place.direction,
+                stations=self._straightened(np.array([station]), offset),
+                offsets=offset,
+                patches=one.run.patches if spread else one.patches,
+                alignment=self.deck.plan.alignment,
+            ).wheels(slice(None))
+            parts.append((wheels, one.factor))
+        pressed = self.walk.pressed
+        corners = pressed.corners.copy()
+        corners[..., 0] = self._straightened(corners[..., 0], corners[..., 1])
+        return together([*parts, (replace(pressed, corners=corners), 1.0)])
+
+    def _straightened(self, stations: Floats, offsets: Floats) -> Floats:
+        """Stations on the changed deck, whose plan may be straight where the deck's is skew."""
+        if not self.straight:
+            return stations
+        return np.asarray(stations - offsets * np.tan(self.walk.deck.plan.skew))
 
     def _coordinates(self, plan: Floats) -> tuple[Floats, Floats]:
         u, y = self.deck.plan.logical_station(plan), plan[..., 1]
@@ -183,7 +194,7 @@ class Plate:
             found = np.abs(s - walk.strip.beam.supports[walk.support].at) < ON
         else:
             found = (s > walk.s_range[0] + ON) & (s < walk.s_range[1] - ON)
-        if walk.finding.kind == "corner":
+        if walk.finding.section.kind == "corner":
             found = found & self._near_corner(s, t)
         if self.wide:
             return np.asarray(found)
@@ -192,11 +203,12 @@ class Plate:
         else:
             ends = np.broadcast_to(self.deck.plan.u_range, (len(s), 2))
         to_low, to_high = t - ends[:, 0], ends[:, 1] - t
-        if walk.finding.kind == "corner":
+        if walk.finding.section.kind == "corner":
             return np.asarray(found)
-        if walk.finding.kind == "edge":
-            low = walk.finding.place.startswith(("left", "start"))
-            return np.asarray(found & ((to_low if low else to_high) < ON))
+        if walk.finding.section.kind == "edge":
+            low = walk.finding.section.place.startswith(("left", "start"))
+            away, clear = (to_low, walk.clear[0]) if low else (to_high, walk.clear[1])
+            return np.asarray(found & (away < max(ON, clear - ON)))
         return np.asarray(found & (to_low >= walk.clear[0] - ON) & (to_high >= walk.clear[1] - ON))
 
     def _near_corner(self, s: Floats, t: Floats) -> NDArray[np.bool_]:

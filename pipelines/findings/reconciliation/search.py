@@ -1,27 +1,26 @@
 """Searches for the worst load position of one section on a deck that is changed again and again.
 
-A `Walk` holds what stays the same: section, vehicle and its load positions.
+A `Walk` holds what stays the same: section, vehicles and their load positions. Under a load model
+the vehicles of the arrangement that governs keep their distances and factors and are moved along
+the deck together; its distributed loads stay where they are.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck, Direction
-from pipelines.envelopes.single_vehicles import Envelopes, find_position
+from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.findings.finding import Finding
 from pipelines.model.build import BuiltModel
 from pipelines.standards.actions.loads import Vehicle
 from pipelines.standards.strip_widths.sets import FIRST_SET, StripSet
 from pipelines.strips.deck_strip import StripDeck
 from pipelines.strips.sections import stiffening
-from pipelines.traffic.positions import LoadPositions
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from pipelines.traffic.positions import LoadPositions, WheelPatches, load_positions
+from pipelines.traffic.trains import widened
+from plate.arrays import Floats
 
 # Fine cells reach so many spans beyond the section and the wheels.
 FINE = 0.6
@@ -35,31 +34,55 @@ HEAVY = 0.9
 
 @dataclass(frozen=True)
 class Place:
-    """Where the vehicle stands [m]."""
+    """Where the leading vehicle stands [m]."""
 
     direction: Direction
     station: float
     offset: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Driven:
+    """One vehicle of a walk where the plate's peak governs.
+
+    run : its load positions in that direction, with the patches of the deck file; patches : of its
+    axles along and across traffic by the strip's rule [m]. factor : all factors on its loads.
+    """
+
+    run: LoadPositions
+    place: Place
+    patches: tuple[tuple[float, float], ...]
+    factor: float
+
+    @property
+    def wheels(self) -> list[float]:
+        """Offsets of its wheels from its centre line [m]."""
+        return [w for axle in self.run.vehicle.axles for w in axle.wheels]
+
+    @property
+    def weight(self) -> float:
+        """Sum of its axles with all factors [N]."""
+        return self.factor * sum(axle.load for axle in self.run.vehicle.axles)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Walk:
     """What stays the same on a walk: the finding, its section and the load positions.
 
-    strips : the hand strip's set; patches : of its axles along and across traffic [m].
-    place : the vehicle's where the plate's peak governs. s_range : of the bays beside the section;
-    s, t : of the peak. loads : range of t that the wheels take there. clear : distances from the
+    strips : the hand strip's set. vehicles : those of the governing arrangement, the leading one
+    first; pressed : its distributed loads; lattices : stations and offsets that the leading
+    vehicle may take, by direction. s_range : of the bays beside the section;
+    s, t : of the peak. loads : range of t that the loads take there. clear : distances from the
     edges along the strip within which the section is not read. All in m.
     """
 
     deck: Deck
     strip: StripDeck
-    envelopes: Envelopes
     finding: Finding
     strips: StripSet
-    run: LoadPositions
-    patches: tuple[tuple[float, float], ...]
-    place: Place
+    vehicles: tuple[Driven, ...]
+    pressed: WheelPatches
+    lattices: Mapping[Direction, tuple[Floats, Floats]]
     s_range: tuple[float, float]
     s: float
     t: float
@@ -69,23 +92,34 @@ class Walk:
     support: int | None
 
     @property
+    def place(self) -> Place:
+        """The leading vehicle's where the plate's peak governs."""
+        return self.vehicles[0].place
+
+    @property
+    def patches(self) -> tuple[tuple[float, float], ...]:
+        """Of the leading vehicle's axles by the strip's rule [m]."""
+        return self.vehicles[0].patches
+
+    @property
     def along(self) -> bool:
         return self.strip.bars == "parallel"
 
     @property
     def sign(self) -> float:
-        return -1.0 if self.finding.kind in ("hogging", "corner") else 1.0
+        return -1.0 if self.finding.section.kind in ("hogging", "corner") else 1.0
 
     @property
     def share(self) -> float:
         """Of the strip's own moment, for the moment across it; else 1."""
-        if self.finding.kind != "transverse":
+        if self.finding.section.kind != "transverse":
             return 1.0
         return self.strips.share.of(self.strip.span_input(self.vehicle.axles[0], self.bay))
 
     @property
     def vehicle(self) -> Vehicle:
-        return self.run.vehicle
+        """The leading vehicle."""
+        return self.vehicles[0].run.vehicle
 
     @property
     def span(self) -> float:
@@ -95,7 +129,9 @@ class Walk:
     @property
     def spreads(self) -> bool:
         """Whether the deck file spreads wheels otherwise than the strip's rule."""
-        return not np.allclose(self.patches, self.run.patches, rtol=0.0, atol=1e-9)
+        return not all(
+            np.allclose(one.patches, one.run.patches, rtol=0.0, atol=1e-9) for one in self.vehicles
+        )
 
     def lean(self, offset: float) -> float:
         """Station that a skew line has gained at an offset [m]."""
@@ -134,11 +170,11 @@ class Walk:
         heaviest axles, or each of their wheels, over the place of the plate's peak."""
         one = self.finding
         found: list[tuple[Direction, float]] = []
-        if one.strip_station is not None and one.strip_direction is not None:
-            found.append((one.strip_direction, one.strip_station))
+        if one.hand.station is not None and one.hand.direction is not None:
+            found.append((one.hand.direction, one.hand.station))
         heaviest = max(axle.load for axle in self.vehicle.axles)
         heavy = [axle for axle in self.vehicle.axles if axle.load > HEAVY * heaviest]
-        for direction in self._lattices:
+        for direction in self.lattices:
             back = 1.0 if direction == "forward" else -1.0
             if self.along:
                 found += [(direction, self.s + back * axle.at) for axle in heavy]
@@ -150,28 +186,19 @@ class Walk:
             places = [Place(direction, s + lean, offset) for direction, s in found]
         else:
             places = [Place(direction, self.place.station, s) for direction, s in found]
-        return [place for place in places if place.direction in self._lattices]
-
-    @cached_property
-    def _lattices(self) -> dict[Direction, tuple[Floats, Floats]]:
-        """Stations and offsets of the vehicle's load positions, by direction."""
-        return {
-            run.direction: (np.unique(run.stations), np.unique(run.offsets))
-            for run in self.envelopes.runs
-            if run.vehicle.name == self.vehicle.name
-        }
+        return [place for place in places if place.direction in self.lattices]
 
     @property
     def _stride(self) -> int:
         """Load positions to the next one tried first."""
-        values = self._lattices[self.place.direction][0 if self.along else 1]
+        values = self.lattices[self.place.direction][0 if self.along else 1]
         if len(values) < 2:
             return 1
         return max(1, round(STRIDE * self.span / float(np.diff(values).min())))
 
     def _along(self, place: Place, count: int, stride: int) -> list[Place]:
         """Places along the strip about one, which is drawn onto the lattice."""
-        stations, offsets = self._lattices[place.direction]
+        stations, offsets = self.lattices[place.direction]
         if self.along:
             values, centre = stations, place.station
         else:
@@ -185,7 +212,7 @@ class Walk:
 
     def _across(self, place: Place) -> list[Place]:
         """Places across the strip: all offsets, or the stations within a span."""
-        stations, offsets = self._lattices[place.direction]
+        stations, offsets = self.lattices[place.direction]
         if self.along:
             chosen = _some(offsets, MOST)
             return [replace(place, offset=float(v)) for v in chosen]
@@ -193,7 +220,7 @@ class Walk:
         return [replace(place, station=float(v)) for v in _some(near, MOST)]
 
     def _neighbours(self, place: Place) -> list[Place]:
-        stations, offsets = self._lattices[place.direction]
+        stations, offsets = self.lattices[place.direction]
         values, centre = (offsets, place.offset) if self.along else (stations, place.station)
         middle = int(np.argmin(np.abs(values - centre)))
         index = [i for i in (middle - 1, middle + 1) if 0 <= i < len(values)]
@@ -203,36 +230,30 @@ class Walk:
 
 
 def walk_of(
-    deck: Deck, built: BuiltModel, strip: StripDeck, envelopes: Envelopes, one: Finding
+    deck: Deck, built: BuiltModel, strip: StripDeck, envelope: TrafficEnvelope, one: Finding
 ) -> Walk:
-    [strips] = [s for s in FIRST_SET if s.name == one.strip]
-    run, index = find_position(envelopes.runs, one.number)
-    vehicle = run.vehicle
+    """The walk of a finding under a case of traffic, over the load positions of the deck."""
+    [strips] = [s for s in FIRST_SET if s.name == one.hand.strip]
     supports = strip.beam.supports
     names = [support.name for support in supports]
-    first = names.index(one.lines[0])
+    first = names.index(one.section.lines[0])
     bay = min(first, len(supports) - 2)
-    if one.kind == "hogging":
+    if one.section.kind == "hogging":
         s_range = tuple(
             supports[k].at for k in (max(first - 1, 0), min(first + 1, len(supports) - 1))
         )
     else:
         s_range = strip.beam.bay(bay)
-    patches = tuple(strips.patch(strip.span_input(axle, bay)) for axle in vehicle.axles)
-    u = float(deck.plan.logical_station(np.array(one.at)))
-    y = one.at[1]
-    wheels = [w for axle in vehicle.axles for w in axle.wheels]
-    place = Place(run.direction, float(run.stations[index]), float(run.offsets[index]))
-    if strip.bars == "across":
-        patches = tuple((b, a) for a, b in patches)
-        s, t = y, u
-        lengths = [axle.at for axle in vehicle.axles]
-        ahead = 1.0 if run.direction == "reverse" else -1.0
-        ends = sorted([place.station, place.station + ahead * max(lengths)])
-        loads = (ends[0], ends[1])
-    else:
-        s, t = u, y
-        loads = (place.offset + min(wheels), place.offset + max(wheels))
+    u = float(deck.plan.logical_station(np.array(one.plate.at)))
+    y = one.plate.at[1]
+    s, t = (y, u) if strip.bars == "across" else (u, y)
+    vehicles = _driven(strip, strips, envelope, one, bay)
+    n_wheel = len(envelope.wheels(one.plate.number).load)
+    pressed = WheelPatches(
+        one.plate.held.corners[n_wheel:],
+        one.plate.held.load[n_wheel:],
+        np.zeros(len(one.plate.held.load) - n_wheel, dtype=np.intp),
+    )
     edges = ("left", "right") if strip.bars == "parallel" else ("start", "end")
     half = 0.5 * float(np.mean(np.diff([support.at for support in supports])))
     gaps = [stiffening(deck, edge) for edge in edges]
@@ -246,20 +267,75 @@ def walk_of(
     return Walk(
         deck=replace(deck, mesh=options),
         strip=strip,
-        envelopes=envelopes,
         finding=one,
         strips=strips,
-        run=run,
-        patches=patches,
-        place=place,
+        vehicles=vehicles,
+        pressed=pressed,
+        lattices=_lattices(deck, envelope, vehicles[0]),
         s_range=(s_range[0], s_range[1]),
         s=s,
         t=t,
-        loads=loads,
+        loads=_extent(strip, vehicles, pressed),
         clear=(clear[0], clear[1]),
         bay=bay,
-        support=first if one.kind == "hogging" else None,
+        support=first if one.section.kind == "hogging" else None,
     )
+
+
+def _driven(
+    strip: StripDeck, strips: StripSet, envelope: TrafficEnvelope, one: Finding, bay: int
+) -> tuple[Driven, ...]:
+    """The vehicles where the finding's plate value governs: the heaviest first, of equal ones the
+    one nearest to the peak."""
+    joint = float(envelope.joint[one.plate.point])
+    found = []
+    for run, index, factor in envelope.vehicles(one.plate.number):
+        # A variable spacing stays as it is there.
+        spread = 0.0 if run.spreads is None else float(run.spreads[index])
+        run = replace(run, vehicle=widened(run.vehicle, spread), spreads=None)
+        patches = tuple(strips.patch(strip.span_input(axle, bay)) for axle in run.vehicle.axles)
+        if strip.bars == "across":
+            patches = tuple((b, a) for a, b in patches)
+        place = Place(run.direction, float(run.stations[index]), float(run.offsets[index]))
+        found.append(Driven(run=run, place=place, patches=patches, factor=joint * factor))
+
+    def order(driven: Driven) -> tuple[float, float]:
+        gap = abs(driven.place.offset - one.plate.at[1])
+        return -round(driven.weight, 3), gap
+
+    return tuple(sorted(found, key=order))
+
+
+def _lattices(
+    deck: Deck, envelope: TrafficEnvelope, leading: Driven
+) -> dict[Direction, tuple[Floats, Floats]]:
+    """Stations and offsets of the leading vehicle's load positions, by direction; in its lane and
+    direction alone where others stand beside it."""
+    assert deck.traffic is not None
+    only = replace(deck.traffic, vehicles=(leading.run.vehicle,))
+    if envelope.whole:
+        only = replace(only, offsets=(leading.place.offset,), lateral_step=None)
+    return {
+        run.direction: (np.unique(run.stations), np.unique(run.offsets))
+        for run in load_positions(replace(deck, traffic=only))
+        if not envelope.whole or run.direction == leading.place.direction
+    }
+
+
+def _extent(
+    strip: StripDeck, vehicles: Sequence[Driven], pressed: WheelPatches
+) -> tuple[float, float]:
+    """Range across the strip that the loads take [m]."""
+    ends: list[float] = []
+    for one in vehicles:
+        if strip.bars == "across":
+            ahead = 1.0 if one.place.direction == "reverse" else -1.0
+            length = max(axle.at for axle in one.run.vehicle.axles)
+            ends += [one.place.station, one.place.station + ahead * length]
+        else:
+            ends += [one.place.offset + min(one.wheels), one.place.offset + max(one.wheels)]
+    ends += pressed.corners[..., 0 if strip.bars == "across" else 1].ravel().tolist()
+    return min(ends), max(ends)
 
 
 def _edges(deck: Deck, strip: StripDeck, s: float) -> tuple[float, float]:

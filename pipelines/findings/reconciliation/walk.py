@@ -15,13 +15,14 @@ from typing import Any
 import numpy as np
 
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.single_vehicles import Envelopes, LoadPosition
+from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.findings.finding import Finding
 from pipelines.findings.plate_values import MEAN_DEPTHS
 from pipelines.findings.reconciliation.changes import Change, changes
-from pipelines.findings.reconciliation.plates import Plate, Shelf
+from pipelines.findings.reconciliation.plates import ChangedDecks, Plate
 from pipelines.findings.reconciliation.search import Place, Walk, walk_of
 from pipelines.model.build import BuiltModel
+from pipelines.model.responses import SolvedDeck
 from pipelines.strips.axle_widths import Focus, strip_trains
 from pipelines.strips.beam import moment_lines
 from pipelines.strips.deck_strip import strip_decks
@@ -34,6 +35,7 @@ from pipelines.strips.trains import (
     response,
     support_hogging,
 )
+from pipelines.traffic.arrangements import LoadPosition
 
 # Kinds of findings that are reconciled.
 KINDS = ("sagging", "edge", "hogging", "transverse", "corner")
@@ -59,13 +61,14 @@ EXACT = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Step:
     """One value of the walk, in N m/m with the sign of the finding.
 
-    title : what changed; held, searched : the value with position and place held, and searched
-    again. error : numerical tolerance of both. position, at : load position and plan point of the
-    searched value; None for the hand strip's and where the offset means nothing.
+    title : what changed; held, searched : the value with position and place held, not a number
+    where there is none, and searched again. error : numerical tolerance of both. position, at :
+    load position of the leading vehicle and plan point of the searched value; None for the hand
+    strip's.
     """
 
     title: str
@@ -76,7 +79,7 @@ class Step:
     at: tuple[float, float] | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Reconciliation:
     """Walk of one finding, forward and with the changes in the other order.
 
@@ -117,11 +120,11 @@ class Reconciliation:
 
         return {
             "reference": self.finding.reference,
-            "place": self.finding.place,
-            "effect": self.finding.effect,
-            "load": self.finding.vehicle,
-            "strip": self.finding.strip,
-            "clause": self.finding.clause,
+            "place": self.finding.section.place,
+            "effect": self.finding.section.effect,
+            "load": self.finding.load,
+            "strip": self.finding.hand.strip,
+            "clause": self.finding.hand.clause,
             "steps": [step(one) for one in self.forward],
             "reverse_order": [step(one) for one in self.reverse],
             "mean_kNm_m": 1e-3 * self.mean,
@@ -133,27 +136,34 @@ class Reconciliation:
 
 
 def to_reconcile(findings: Sequence[Finding]) -> list[Finding]:
-    """Of each kind that is walked and each direction of the strip the governing place and single
-    vehicle, by the plate's peak, and the strip that is worst there; worst first."""
+    """Of each kind that is walked and each direction of the strip the governing place, by the
+    plate's peak, and the strip that is worst there; worst first. Under load models where there are
+    any, else under the vehicles that drive alone. At an obtuse corner the walk starts from a strip
+    without a moment."""
+    whole = any(one.whole_model for one in findings)
     found = []
     for bars in ("parallel", "across"):
         for kind in KINDS:
             rows = [
                 one
                 for one in findings
-                if (one.kind, one.bars) == (kind, bars)
-                and one.ratio is not None
+                if (one.section.kind, one.bars) == (kind, bars)
+                and (one.ratio is not None or (kind == "corner" and one.hand.value is not None))
                 and not one.overhangs
-                and not one.whole_model
+                and one.whole_model == whole
             ]
             if rows:
-                most = max(abs(one.plate_peak) for one in rows)
-                found.append(next(one for one in rows if abs(one.plate_peak) == most))
+                most = max(abs(one.plate.peak) for one in rows)
+                found.append(next(one for one in rows if abs(one.plate.peak) == most))
     return sorted(found, key=lambda one: one.ratio or 0.0)
 
 
 def reconcile(
-    deck: Deck, built: BuiltModel, envelopes: Envelopes, findings: Sequence[Finding]
+    deck: Deck,
+    built: BuiltModel,
+    solved: SolvedDeck,
+    traffic: Sequence[TrafficEnvelope],
+    findings: Sequence[Finding],
 ) -> tuple[Reconciliation, ...]:
     """Walks of the given findings.
 
@@ -165,16 +175,24 @@ def reconcile(
     found = []
     for strip in strip_decks(deck):
         mine = [one for one in findings if one.bars == strip.bars]
-        walks = [walk_of(deck, built, strip, envelopes, one) for one in mine]
-        shelf = Shelf(walks)
-        found += [_walked(walk, shelf) for walk in walks]
+        walks = [walk_of(deck, built, strip, envelope_of(traffic, one), one) for one in mine]
+        decks = ChangedDecks(walks, solved.models)
+        found += [_walked(walk, decks) for walk in walks]
     return tuple(sorted(found, key=lambda walk: findings.index(walk.finding)))
 
 
-def _walked(walk: Walk, shelf: Shelf) -> Reconciliation:
+def envelope_of(traffic: Sequence[TrafficEnvelope], one: Finding) -> TrafficEnvelope:
+    """The envelope of the case of traffic that a finding is under."""
+    for envelope in traffic:
+        if one.load in (envelope.of_vehicles if not envelope.whole else (envelope.name,)):
+            return envelope
+    raise LookupError(f"no case of traffic is called {one.load}")
+
+
+def _walked(walk: Walk, decks: ChangedDecks) -> Reconciliation:
     """All steps in both orders."""
     found = changes(walk.deck, walk.strip, walk.spreads)
-    peak = walk.finding.plate_peak
+    peak = walk.finding.plate.peak
     last = frozenset(found.forward)
     states: dict[frozenset[Change], tuple[float, float, Place, tuple[float, float]]] = {}
     plates: dict[frozenset[Change], Plate] = {}
@@ -185,13 +203,13 @@ def _walked(walk: Walk, shelf: Shelf) -> Reconciliation:
                 continue
             shape = done - {"spread"}
             if shape not in plates:
-                plates[shape] = Plate(walk, shelf.model(shape))
+                plates[shape] = Plate(walk, decks.model(shape))
             plate, spread = plates[shape], "spread" in done
             value, place, at = plate.searched(spread)
             held = plate.held(spread)
             states[done] = (held, value, place, at)
     closing = max(abs(value - peak) for value in states[last][:2])
-    tolerance = walk.finding.plate_error or 0.0
+    tolerance = walk.finding.plate.error or 0.0
     share = tolerance / abs(peak)
 
     def steps(order: Sequence[Change]) -> tuple[Step, ...]:
@@ -202,20 +220,22 @@ def _walked(walk: Walk, shelf: Shelf) -> Reconciliation:
             held, value, place, at = states[done]
             error = max(share * max(abs(held), abs(value)), closing)
             if done == last:
-                # The walk stops at the plate's peak itwalk.
+                # The walk stops at the plate's peak itself.
                 held = value = peak
-                error, at = tolerance, walk.finding.at
+                error, at = tolerance, walk.finding.plate.at
             position = _position(walk, place, "width" in done)
-            walked.append(Step(title, held, value, error, position, at))
+            walked.append(
+                Step(title=title, held=held, searched=value, error=error, position=position, at=at)
+            )
         return tuple(walked)
 
-    width = walk.finding.mean_width
+    width = walk.finding.plate.mean_width
     heaviest = max(range(len(walk.patches)), key=lambda k: walk.vehicle.axles[k].load)
     return Reconciliation(
         finding=walk.finding,
         forward=steps(found.forward),
         reverse=steps(found.reverse),
-        mean=walk.finding.plate_mean if width else walk.finding.depth_mean,
+        mean=walk.finding.plate.mean if width else walk.finding.plate.depth_mean,
         mean_width=width or MEAN_DEPTHS * walk.strip.depth,
         springs=_on_springs(walk) if "bending" in found.forward else None,
         patch=walk.patches[heaviest],
@@ -230,15 +250,23 @@ def _position(walk: Walk, place: Place, finite: bool) -> LoadPosition:
         offset = np.nan
     elif not finite:
         station = np.nan
-    return LoadPosition(walk.vehicle.name, place.direction, station, offset)
+    return LoadPosition(
+        vehicle=walk.vehicle.name, direction=place.direction, station=station, offset=offset
+    )
 
 
 def _strip_step(walk: Walk) -> Step:
-    """The hand strip, at the plate's place and load position and at its own worst."""
+    """The hand strip, at the plate's place and load position and at its own worst; under a load
+    model, whose lanes share the strip in another way than they stand on the plate, only the last.
+    """
     one = walk.finding
+    assert one.hand.value is not None
+    title = f"hand strip: {one.hand.strip}, {one.hand.clause}"
+    if one.whole_model:
+        return Step(title=title, held=float("nan"), searched=one.hand.value, error=0.0)
     edge = None
-    if one.kind == "edge":
-        name = one.place.split()[0]
+    if one.section.kind == "edge":
+        name = one.section.place.split()[0]
         distances = edge_distances(walk.deck, walk.strip, walk.vehicle, name)
         edge = distances[walk.strips.edge_from]
     bays: tuple[int, ...] = (walk.bay,)
@@ -252,23 +280,23 @@ def _strip_step(walk: Walk) -> Step:
     station = place.station - walk.lean(place.offset) if walk.along else place.offset
     values = [float(response(lines, train, place.direction).at(station)[0, 0]) for train in trains]
     held = walk.share * max(values, key=lambda v: walk.sign * v)
-    assert one.strip_value is not None
-    title = f"hand strip: {one.strip}, {one.clause}"
-    return Step(title, held, one.strip_value, 0.0)
+    return Step(title=title, held=held, searched=one.hand.value, error=0.0)
 
 
 def _on_springs(walk: Walk) -> float | None:
     """The beam's moment over the strip's own width, on lines that yield as their beams do."""
     one = walk.finding
-    if one.kind not in ("sagging", "hogging") or one.width is None or not walk.along:
+    if one.whole_model or one.hand.width is None or not walk.along:
         return None
-    strip = on_springs(walk.deck, walk.strip, walk.t, one.width)
+    if one.section.kind not in ("sagging", "hogging"):
+        return None
+    strip = on_springs(walk.deck, walk.strip, walk.t, one.hand.width)
     if strip is None:
         return None
     beam = strip.beam
     train = Train(
         tuple(
-            StripLoad(axle.at, axle.load * walk.vehicle.impact, patch[0], one.width)
+            StripLoad(axle.at, axle.load * walk.vehicle.impact, patch[0], one.hand.width)
             for axle, patch in zip(walk.vehicle.axles, walk.patches, strict=True)
         )
     )

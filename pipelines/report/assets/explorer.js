@@ -41,6 +41,7 @@
         run[key] = Float64Array.from(await unpack(run[key], Int32Array), (v) => v / 1e4);
       }
     }
+    if (load.arrangements) load.arrangements.rows = await unpack(load.arrangements.rows, Int32Array);
   }
   const influence = data.influence, surfaces = influence.surfaces;
   influence.ordinates = await unpack(influence.ordinates, Int16Array);
@@ -62,7 +63,7 @@
       }
       return made;
     });
-    data.loads.unshift({ name: "any vehicle, each alone", kind: "all", fields });
+    data.loads.splice(data.loads.indexOf(vehicles[0]), 0, { name: "any vehicle, each alone", kind: "all", fields });
   }
   data.loads.push({ name: "influence of 1 kN", kind: "influence" });
   /** Ordinates of a surface at every point. */
@@ -235,39 +236,48 @@
   const need = (k = state.component) => (isInfluence() ? 0 : needed(k));
   /** A value of what is shown. */
   const shown = (v) => number(v, isInfluence() ? Math.max(1e-6, 2e-3 * Math.max(...[0, 1].map((j) => Math.abs(range()[j])))) : 1e-3);
-  /** Governing load position at a point: vehicle, run, index; null where zero governs. */
+  /** A load position by its number: its run and its index there. */
+  function positionOf(one, number) {
+    for (const run of one.runs) {
+      if (number < run.stations.length) return { run, index: number };
+      number -= run.stations.length;
+    }
+    return null;
+  }
+  /** What governs at a point: the load, and the vehicles that stand there, null where these are not kept; null where zero governs. */
   function governs(k, key, i) {
     if (load().kind === "case") return null;
     let one = isInfluence() ? data.loads[0] : load();
     if (one.kind === "case" || one.kind === "influence") return null;
     let f = one.fields[k][key];
     if (f.by) { one = vehicles[f.by[i]]; f = one.fields[k][key]; }
-    if (one.kind === "model") {
-      // Arrangements of lanes are told at the governing values alone.
-      const peak = data.peaks.find((p) => p.load === one.name && p.component === k && p.extreme === key && p.point === i);
-      return { vehicle: one, peak };
-    }
-    if (!f.at || f.at[i] === 0) return f.at ? null : { vehicle: one };
-    let index = f.at[i] - 1;
-    for (const run of one.runs) {
-      if (index < run.stations.length) return { vehicle: one, run, index };
-      index -= run.stations.length;
-    }
-    return null;
+    if (!f.at || f.at[i] === 0) return f.at ? null : { vehicle: one, stands: null };
+    const number = f.at[i] - 1;
+    if (one.kind === "vehicle") return { vehicle: one, stands: [positionOf(one, number)] };
+    const { rows, lanes, orders } = one.arrangements, start = number * (1 + lanes);
+    const order = orders[rows[start]];
+    const stands = order.lanes.map((lane, k) => ({ lane, ...positionOf(one, rows[start + 1 + k]) }));
+    return { vehicle: one, stands: stands.filter((p) => p.run), factor: order.factor };
   }
   function positionText(p) {
     if (!p) return single() ? "" : "empty deck";
-    if (!p.run) return p.vehicle.name + (p.peak ? `: ${p.peak.words.replace(/ -/g, ` ${MINUS}`)}` : "");
-    const spread = p.run.spreads[p.index];
-    return `${p.vehicle.name}, ${p.run.direction}, first axle at ` +
-      `${metres(p.run.stations[p.index])}, ${metres(p.run.offsets[p.index])}` +
-      (spread > 0 ? `, variable spacing + ${metres(spread)}` : "");
+    if (!p.stands) return p.vehicle.name;
+    const told = p.stands.map(({ run, index, lane }) => {
+      const s = metres(run.stations[index]), y = metres(run.offsets[index]), spread = run.spreads[index];
+      const more = spread > 0 ? `, variable spacing + ${metres(spread)}` : "";
+      if (!lane) return `${run.vehicle}, ${run.direction}, first axle at ${s}, ${y}${more}`;
+      const factor = Math.abs(lane.factor - 1) < 1e-9 ? "" : ` × ${number(lane.factor)}`;
+      const vehicle = run.vehicle === lane.name ? "" : ` ${run.vehicle}`;
+      return `${lane.name} at ${y}:${vehicle}${factor} ${run.direction}, first axle at ${s}${more}`;
+    });
+    const all = p.factor && Math.abs(p.factor - 1) > 1e-9 ? `all × ${number(p.factor)}: ` : "";
+    return all + told.join("; ");
   }
-  function wheelPaths(p) {
-    const s1 = p.run.stations[p.index], y0 = p.run.offsets[p.index];
-    const ahead = p.run.direction === "reverse" ? 1 : -1, curve = (y) => (R === null ? 1 : 1 - y / R);
-    return p.run.wheels.map(([at, across, , a, b, moved]) => {
-      const s = s1 + (ahead * (at + (moved ? p.run.spreads[p.index] : 0))) / curve(y0);
+  function wheelPaths({ run, index }) {
+    const s1 = run.stations[index], y0 = run.offsets[index];
+    const ahead = run.direction === "reverse" ? 1 : -1, curve = (y) => (R === null ? 1 : 1 - y / R);
+    return run.wheels.map(([at, across, , a, b, moved]) => {
+      const s = s1 + (ahead * (at + (moved ? run.spreads[index] : 0))) / curve(y0);
       const y = y0 - ahead * across, y1 = y - b / 2, y2 = y + b / 2;
       const near = a / 2 / curve(y1), far = a / 2 / curve(y2);
       return [[s - near, y1], [s + near, y1], [s + far, y2], [s - far, y2]].map((q) => toXY(...q));
@@ -395,8 +405,8 @@
 
   function drawWheels(p) {
     wheels.replaceChildren();
-    if (!p || !(p.run || p.peak)) return;
-    (p.run ? wheelPaths(p) : p.peak.wheels).forEach((path, k) => {
+    if (!p || !p.stands) return;
+    p.stands.flatMap(wheelPaths).forEach((path, k) => {
       for (const [stroke, w] of [["#fff", 3.5], ["#6a1b5d", 1.6]]) {
         element("path", { d: line(path) + "Z", fill: "none", stroke, "stroke-width": w }, wheels);
       }
@@ -406,14 +416,15 @@
         stroke: "#fff", "stroke-width": 3, "paint-order": "stroke" }, wheels);
       number.textContent = k + 1;
     });
-    if (!p.run) return;
-    const y0 = p.run.offsets[p.index], s1 = p.run.stations[p.index];
-    const on = p.run.direction === "reverse" ? -1 : 1;
-    const [a, b] = [toXY(s1, y0), toXY(s1 + on * 1.0, y0)].map((q) => px(...q));
-    const d = [b[0] - a[0], b[1] - a[1]], size = Math.hypot(...d) || 1;
-    const [u, v] = [d[0] / size, d[1] / size];
-    element("path", { d: `M${a}L${b}M${b[0] - 7 * u + 4 * v},${b[1] - 7 * v - 4 * u}L${b}L${b[0] - 7 * u - 4 * v},${b[1] - 7 * v + 4 * u}`,
-      fill: "none", stroke: "#6a1b5d", "stroke-width": 1.8 }, wheels);
+    for (const { run, index } of p.stands) {
+      const y0 = run.offsets[index], s1 = run.stations[index];
+      const on = run.direction === "reverse" ? -1 : 1;
+      const [a, b] = [toXY(s1, y0), toXY(s1 + on * 1.0, y0)].map((q) => px(...q));
+      const d = [b[0] - a[0], b[1] - a[1]], size = Math.hypot(...d) || 1;
+      const [u, v] = [d[0] / size, d[1] / size];
+      element("path", { d: `M${a}L${b}M${b[0] - 7 * u + 4 * v},${b[1] - 7 * v - 4 * u}L${b}L${b[0] - 7 * u - 4 * v},${b[1] - 7 * v + 4 * u}`,
+        fill: "none", stroke: "#6a1b5d", "stroke-width": 1.8 }, wheels);
+    }
   }
   /** The points whose influence surface can be shown. */
   function drawDots() {
@@ -530,7 +541,7 @@
     drawWheels(p);
     $("x-say").textContent = `Influence of 1 kN on ${component.key} at ${here}, ${unitOf()}: largest ${told(high)}` +
       (v[low] < 0 ? `, smallest ${told(low)} m.` : " m, nowhere negative.") +
-      (p && p.run ? ` The wheels: what governs ${component.key} ${state.extreme} there, ${positionText(p)}.` : "");
+      (p && p.stands ? ` The wheels: what governs ${component.key} ${state.extreme} there, ${positionText(p)}.` : "");
     const row = (...words) => {
       const made = document.createElement("tr");
       words.forEach((w, k) => {
@@ -554,7 +565,7 @@
     const parts = one.wheels.loads.map((load, k) => load * one.wheels.ordinates[k]);
     $("x-table-title").textContent = `${component.key} ${state.extreme} at ${here}, wheel by wheel, under the patches as dispersed`;
     $("x-table").replaceChildren(
-      ...parts.map((part, k) => row(`wheel ${k + 1}`, number(one.wheels.loads[k]), number(one.wheels.ordinates[k], 1e-5), number(part))),
+      ...parts.map((part, k) => row(k < one.wheels.count ? `wheel ${k + 1}` : "distributed load", number(one.wheels.loads[k]), number(one.wheels.ordinates[k], 1e-5), number(part))),
       row("sum", "", "", number(parts.reduce((a, b) => a + b, 0))),
       row("envelope", "", "", number(one.wheels.value)),
     );
@@ -683,9 +694,10 @@
   data.loads.forEach((one, k) => option($("x-load"), k, (labels[one.kind] || String)(one.name)));
   data.components.forEach((one, k) => option($("x-component"), k, `${one.key}: ${one.words}`));
   option($("x-peak"), "", "a governing value");
-  const loadOf = (peak) => (peak.load ? data.loads.findIndex((one) => one.name === peak.load && one.kind === "model") : 0);
+  // Of vehicles alone the field of all of them, where there are several.
+  const loadOf = (peak) => data.loads.findIndex((one) => (peak.whole ? one.name === peak.load && one.kind === "model" : one.kind === "all" || (one.kind === "vehicle" && vehicles.length === 1)));
   data.peaks = data.peaks.filter((peak) => loadOf(peak) >= 0);
-  data.peaks.forEach((one, k) => option($("x-peak"), k, `${one.load ? `${one.load}: ` : ""}${data.components[one.component].key} ${one.extreme} ${number(one.value)}` +
+  data.peaks.forEach((one, k) => option($("x-peak"), k, `${one.load}: ${data.components[one.component].key} ${one.extreme} ${number(one.value)}` +
     (one.error === null ? "" : ` ± ${number(one.error)}`) + ` ${data.components[one.component].unit}, ${one.place}`));
   const refresh = () => {
     $("x-extremes").disabled = load().kind === "case";

@@ -5,40 +5,46 @@ with offsets growing to the right. Points on lines and steps are doubled: one fo
 """
 
 import json
+from html import escape
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import meshio
 import numpy as np
-from numpy.typing import NDArray
 
 from pipelines.errors import JobError
+from pipelines.outputs import read_whole
+from plate.arrays import Floats
 from plate.results.fields import FieldPoints
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+FILES = ("fields.vtu", "summary.json")
 
 
 def write_fields(path: Path, points: FieldPoints, columns: dict[str, Floats]) -> None:
-    """Write fields at the field points."""
+    """Write fields at the field points; columns : of any name, values by point."""
     xy = points.xy
     coordinates = np.column_stack([xy[:, 0], -xy[:, 1], np.zeros(len(xy))])
     cells = [("quad", points.quads)]
-    meshio.write(path, meshio.Mesh(coordinates, cells, point_data=columns), file_format="vtu")
+    # The writer puts names into the file's attributes as they are.
+    data = {escape(name): values for name, values in columns.items()}
+    meshio.write(path, meshio.Mesh(coordinates, cells, point_data=data), file_format="vtu")
 
 
 def read_results(folder: Path) -> tuple[meshio.Mesh, dict[str, Any]]:
     """Fields and summary in a folder of a run.
 
-    Raises JobError where they are not there, or damaged.
+    Raises JobError where they are not there, not of one run, or damaged.
     """
-    path = folder / "fields.vtu"
-    if not path.is_file():
-        raise JobError(f"{folder}: has no fields.vtu; give a folder that `deckslab run` wrote")
+    found = read_whole(folder, "results", FILES)
+    path = folder / FILES[0]
     try:
-        mesh = meshio.vtu.read(path)
-        path = folder / "summary.json"
-        summary = json.loads(path.read_text(encoding="utf-8"))
+        with TemporaryDirectory() as scratch:  # what was looked at is read, whatever is written now
+            copy = Path(scratch) / path.name
+            copy.write_bytes(found[path.name])
+            mesh = meshio.vtu.read(copy)
+        path = folder / FILES[1]
+        summary = json.loads(found[path.name])
         title = summary["title"]
         mesh.cells_dict["quad"]
     except OSError:

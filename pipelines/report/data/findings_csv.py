@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from pipelines.files import plain_cell
 from pipelines.findings.finding import Finding
 
 COLUMNS = (
@@ -65,7 +66,12 @@ def row(one: Finding) -> dict[str, Any]:
     """The row of a finding; what is not known stays empty."""
     entry = one.entry()
     entry["peak_station_m"], entry["peak_offset_m"] = entry["peak_at_m"]
-    return {
-        key: "" if value is None else f"{value:.6g}" if isinstance(value, float) else value
-        for key, value in entry.items()
-    }
+    return {key: _cell(value) for key, value in entry.items()}
+
+
+def _cell(value: Any) -> Any:
+    if value is None:
+        return ""
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    return plain_cell(value) if isinstance(value, str) else value

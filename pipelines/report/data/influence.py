@@ -3,30 +3,31 @@ governs."""
 
 import csv
 import io
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import meshio
 import numpy as np
-from numpy.typing import NDArray
 
-from pipelines.accuracy.worst_position import WorstPlace, worst_places
+from pipelines.accuracy.worst_loads import WorstLoad, worst_loads
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.single_vehicles import LoadPosition
-from pipelines.model.build import build_model
+from pipelines.files import write_text
 from pipelines.model.influence import Wanted, surfaces, wanted_row
 from pipelines.model.job_size import check_job_size
-from pipelines.model.responses import Solver
+from pipelines.model.responses import SolvedDeck
 from pipelines.outputs import replacing
+from pipelines.report.document import Drawing
 from pipelines.report.drawings.contour_plans import ContourPlans, PlanField
 from pipelines.report.drawings.cuts import field_map
+from pipelines.report.drawings.plan import StandingLoad
+from pipelines.traffic.arrangements import Arrangement, LoadPosition
 from pipelines.traffic.positions import LoadPositions, dispersed
 from pipelines.units import RESULT_SCALE
+from plate.arrays import Floats
 from plate.conventions import RESULTS
-from plate.results.fields import FieldRecovery, at_points
-from plate.solver.stiffness import Stiffness
+from plate.results.fields import at_points
 
-Floats = NDArray[np.float64]
+FILES = ("influence.csv", "influence.vtu", "influence.svg")
 
 UNITS = {
     "w": ("mm", "mm m"),
@@ -35,20 +36,21 @@ UNITS = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class InfluenceResult:
     """Influence of loads on one result.
 
     ordinates : (n_point,) at the field points, `unit` per kN; unit : of the result itself.
-    worst : its largest and smallest value under the deck's vehicles [unit]; empty without traffic.
+    worst : its largest and smallest value under every case of traffic, the leading one first
+    [unit].
     """
 
     deck: Deck
-    solver: Solver
+    solved: SolvedDeck
     wanted: Wanted
     ordinates: Floats
     unit: str
-    worst: tuple[WorstPlace, ...]
+    worst: tuple[WorstLoad, ...]
 
 
 def influence_result(deck: Deck, wanted: Wanted) -> InfluenceResult:
@@ -57,43 +59,43 @@ def influence_result(deck: Deck, wanted: Wanted) -> InfluenceResult:
     Raises JobError or PlateError, as `analyse` does, and where the place is not on the slab.
     """
     check_job_size(deck)
-    model = build_model(deck).model
-    recovery = FieldRecovery(model)
-    solver = Solver.of(deck, Stiffness(model), recovery)
-    found = surfaces(solver.stiffness, wanted_row(deck, solver, wanted))
+    solved = SolvedDeck.of(deck)
+    row = wanted_row(deck, solved, wanted)
+    found = surfaces(solved.stiffness, row)
     scale = RESULT_SCALE[RESULTS.index(wanted.component)]
-    worst: list[WorstPlace] = []
-    if deck.traffic is not None and deck.traffic.vehicles:
-        worst = [
-            WorstPlace(scale * p.value, p.position, scale * p.tolerance)
-            for p in worst_places(deck, found, [(0, 1), (0, -1)])
-        ]
+    worst = [
+        replace(one, value=scale * one.value, tolerance=scale * one.tolerance)
+        for model in (deck.traffic.cases if deck.traffic is not None else ())
+        for one in worst_loads(deck, solved, row, [(0, 1), (0, -1)], model)
+    ]
     unit = UNITS[wanted.component][wanted.resultant]
     # per newton in SI to per kilonewton in the units of the report
-    points = recovery.points
+    points = solved.recovery.points
     nodal = 1e3 * scale * found.ordinates[0]
-    ordinates = at_points(model.mesh, points.order, points.cells, nodal)
-    return InfluenceResult(deck, solver, wanted, ordinates, unit, tuple(worst))
+    ordinates = at_points(solved.model.mesh, points.order, points.cells, nodal)
+    return InfluenceResult(
+        deck=deck, solved=solved, wanted=wanted, ordinates=ordinates, unit=unit, worst=tuple(worst)
+    )
 
 
 def write_influence(result: InfluenceResult, out: Path) -> list[Path]:
     """Write influence.csv, influence.vtu and influence.svg, all at once; returns the files."""
-    points = result.solver.recovery.points
+    points = result.solved.recovery.points
     xy = points.xy
     coordinates = np.column_stack([xy[:, 0], -xy[:, 1], np.zeros(len(xy))])
     name = f"influence [{result.unit} per kN]"
     field = meshio.Mesh(coordinates, [("quad", points.quads)], point_data={name: result.ordinates})
     with replacing(out, "influence") as folder:
-        (folder / "influence.csv").write_text(_table(result), encoding="utf-8")
+        write_text(folder / "influence.csv", _table(result))
         meshio.write(folder / "influence.vtu", field, file_format="vtu")
-        (folder / "influence.svg").write_text(drawing(result) + "\n", encoding="utf-8")
-    return [out / f"influence.{kind}" for kind in ("csv", "vtu", "svg")]
+        write_text(folder / "influence.svg", drawing(result).svg + "\n")
+    return [out / name for name in FILES]
 
 
 def _table(result: InfluenceResult) -> str:
     # once each, not once for each side of a line
     plan, first = np.unique(
-        np.round(result.solver.recovery.points.plan, 9), axis=0, return_index=True
+        np.round(result.solved.recovery.points.plan, 9), axis=0, return_index=True
     )
     stream = io.StringIO()
     rows = csv.writer(stream, lineterminator="\n")
@@ -104,27 +106,39 @@ def _table(result: InfluenceResult) -> str:
     return stream.getvalue()
 
 
-def drawing(result: InfluenceResult) -> str:
+def drawing(result: InfluenceResult) -> Drawing:
     """Contour plan of the surface with the load position of the value furthest from zero."""
+    # Drawings load a library that takes long.
+
     clear = np.ones(len(result.ordinates), dtype=bool)
-    governing = max(result.worst, key=lambda p: abs(p.value), default=None)
-    position = None if governing is None else governing.position
-    runs = () if position is None else (one_position(result.deck, position),)
-    plans = ContourPlans(result.deck, field_map(result.solver), clear, runs)
+    leading = [one for one in result.worst if one.case == result.worst[0].case]
+    governing = max(leading, key=lambda one: abs(one.value), default=None)
+    load = None
+    if governing is not None and governing.position is not None:
+        load = standing_load(result.deck, governing.position)
+    plans = ContourPlans(result.deck, field_map(result.solved), clear)
     top = int(np.argmax(np.abs(result.ordinates)))
-    x, y = result.solver.recovery.points.plan[top]
+    x, y = result.solved.recovery.points.plan[top]
     return plans.plan(
         PlanField(
-            "influence",
-            f"influence on {result.wanted.words}",
-            f"{result.unit} per kN",
-            result.ordinates,
-            "both",
-            float(result.ordinates[top]),
-            (float(x), float(y)),
-            position,
+            name="influence",
+            title=f"influence on {result.wanted.words}",
+            unit=f"{result.unit} per kN",
+            values=result.ordinates,
+            extreme="both",
+            peak=float(result.ordinates[top]),
+            at=(float(x), float(y)),
+            load=load,
         )
     )
+
+
+def standing_load(deck: Deck, at: Arrangement) -> StandingLoad:
+    """The wheels of an arrangement as a plan shows them."""
+    vehicles = tuple(lane.position for lane in at.lanes if lane.position is not None)
+    runs = [one_position(deck, position) for position in vehicles]
+    corners = [run.wheels(slice(None)).corners for run in runs]
+    return StandingLoad(np.concatenate([np.empty((0, 4, 2)), *corners]), vehicles)
 
 
 def one_position(deck: Deck, at: LoadPosition) -> LoadPositions:
@@ -132,11 +146,11 @@ def one_position(deck: Deck, at: LoadPosition) -> LoadPositions:
     assert deck.traffic is not None
     vehicle = next(v for v in deck.traffic.all_vehicles if v.name == at.vehicle)
     return LoadPositions(
-        vehicle,
-        "reverse" if at.direction == "reverse" else "forward",
-        np.array([at.station]),
-        np.array([at.offset]),
-        tuple(dispersed(a.patch, deck.traffic, deck.slab.thickness) for a in vehicle.axles),
-        deck.plan.chart,
-        np.array([at.spread]) if vehicle.variable else None,
+        vehicle=vehicle,
+        direction="reverse" if at.direction == "reverse" else "forward",
+        stations=np.array([at.station]),
+        offsets=np.array([at.offset]),
+        patches=tuple(dispersed(a.patch, deck.traffic, deck.slab.thickness) for a in vehicle.axles),
+        alignment=deck.plan.alignment,
+        spreads=np.array([at.spread]) if vehicle.variable else None,
     )

@@ -7,23 +7,22 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pipelines.accuracy.tolerances import Tolerances
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.single_vehicles import Envelopes, with_sums
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.extremes import with_sums
 from pipelines.envelopes.tolerance import Tolerance, tolerance_entry
-from pipelines.envelopes.uplift import UpliftFindings
 from pipelines.files import write_text
-from pipelines.model.probes import BeamRows, ProbeRows, point_result
+from pipelines.model.beam_rows import BeamRows
+from pipelines.model.probes import ProbeRows, point_result
 from pipelines.model.responses import Response
 from pipelines.report.data.summary_bars import design_entry
-from pipelines.report.data.summary_load_models import model_entries
-from pipelines.result import Result
+from pipelines.result import Result, TrafficResult
+from pipelines.traffic.arrangements import arrangement_entry
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
-from plate.model.singular_points import SingularPlace, singular_places
+from plate.arrays import Floats
+from plate.model.singular_points import SingularPlace
 
-Floats = NDArray[np.float64]
 Json = Any
 
 SCHEMA = 1
@@ -68,35 +67,24 @@ def membrane_case(deck: Deck, response: Response) -> dict[str, dict[str, float]]
 
 
 def governing(
-    envelopes: Envelopes,
+    envelope: TrafficEnvelope,
     value: float,
     number: int,
     scale: float,
     tolerance: Tolerance | None = None,
 ) -> dict[str, Json]:
-    """One entry of an envelope: value, error with its parts and the governing load position."""
-    position = envelopes.position(number)
-    if position is None:
-        where: dict[str, Json] = dict.fromkeys(("vehicle", "station_m", "offset_m", "direction"))
-    else:
-        where = {
-            "vehicle": position.vehicle,
-            "station_m": round(position.station, 9),
-            "offset_m": round(position.offset, 9),
-            "direction": position.direction,
-        }
+    """One entry of an envelope: value, error with its parts and what governs."""
     stated = None if tolerance is None else tolerance.scaled(scale)
+    where = arrangement_entry(envelope.position(number))
     return {"value": value * scale, **tolerance_entry(stated), **where}
 
 
-def envelope_probes(
-    probes: ProbeRows, envelopes: Envelopes, tolerances: Tolerances
-) -> dict[str, Json]:
-    """name -> component -> max, min with the governing load position."""
-    e = envelopes.probes
+def envelope_probes(probes: ProbeRows, one: TrafficResult) -> dict[str, Json]:
+    """name -> component -> max, min with what governs."""
+    e = one.envelope.probes
     values = [probes.values(a) for a in (e.maximum, e.minimum)]
     places = [probes.values(a) for a in (e.at_maximum, e.at_minimum)]
-    errors = [probes.values(tolerances.probes(extreme)) for extreme in ("max", "min")]
+    errors = [probes.values(one.tolerances.probes[extreme]) for extreme in ("max", "min")]
 
     def entry(name: str, k: int) -> dict[str, Json]:
         high, low = (float(t[name][k]) for t in values)
@@ -104,8 +92,8 @@ def envelope_probes(
         around_high, around_low = (Tolerance(*t[name][k].tolist()) for t in errors)
         scale = RESULT_SCALE[k]
         return {
-            "max": governing(envelopes, high, at_high, scale, around_high),
-            "min": governing(envelopes, low, at_low, scale, around_low),
+            "max": governing(one.envelope, high, at_high, scale, around_high),
+            "min": governing(one.envelope, low, at_low, scale, around_low),
         }
 
     found: dict[str, Json] = {}
@@ -120,9 +108,12 @@ def envelope_probes(
 
 
 def beam_case(beams: BeamRows, response: Response) -> dict[str, Json]:
-    """Beam name -> extreme moments with their places and extreme shears of one case."""
+    """Beam name -> extreme moments with their places and extreme shears of one case; the largest
+    magnitudes of the shear's parts, of the web and of the tie to the slab's normal."""
     moments = beams.split(response.beam_moments[:, 0])
     shears = beams.split(response.beam_shears[:, 0])
+    U = response.displacements[:, 0]
+    web, tie = (beams.split(np.abs(rows @ U)) for rows in (beams.web, beams.tie))
     found = {}
     for name, at in zip(beams.names, beams.at, strict=True):
         M, V = moments[name], shears[name]
@@ -133,26 +124,29 @@ def beam_case(beams: BeamRows, response: Response) -> dict[str, Json]:
             "at_min_m": float(at[M.argmin()]),
             "shear_max_kN": float(V.max()) * 1e-3,
             "shear_min_kN": float(V.min()) * 1e-3,
+            "shear_web_kN": float(web[name].max()) * 1e-3,
+            "shear_tie_kN": float(tie[name].max()) * 1e-3,
         }
     return found
 
 
-def beam_envelope(beams: BeamRows, envelopes: Envelopes, tolerances: Tolerances) -> dict[str, Json]:
-    """Beam name -> extreme moments and shears of the traffic with place and load position."""
+def beam_envelope(beams: BeamRows, one: TrafficResult) -> dict[str, Json]:
+    """Beam name -> extreme moments and shears of the traffic with place and what governs."""
+    envelope = one.envelope
     found: dict[str, Json] = {name: {} for name in beams.names}
-    for key, e in (("moment_kNm", envelopes.beam_moments), ("shear_kN", envelopes.beam_shears)):
+    for key, e in (("moment_kNm", envelope.beam_moments), ("shear_kN", envelope.beam_shears)):
         high, low = beams.split(e.maximum), beams.split(e.minimum)
         at_high, at_low = beams.split(e.at_maximum), beams.split(e.at_minimum)
         for name, at in zip(beams.names, beams.at, strict=True):
             i, j = int(high[name].argmax()), int(low[name].argmin())
             kind = key.split("_")[0]
-            errors = [tolerances.beam((name, kind, x)) for x in ("max", "min")]
+            errors = [one.tolerances.beams[name, kind, x] for x in ("max", "min")]
             ends = [
                 (float(high[name][i]), int(at_high[name][i]), float(at[i])),
                 (float(low[name][j]), int(at_low[name][j]), float(at[j])),
             ]
             found[name][key] = {
-                extreme: governing(envelopes, value, number, 1e-3, error) | {"at_m": place}
+                extreme: governing(envelope, value, number, 1e-3, error) | {"at_m": place}
                 for extreme, error, (value, number, place) in zip(
                     ("max", "min"), errors, ends, strict=True
                 )
@@ -167,15 +161,15 @@ def reaction_case(response: Response) -> dict[str, float]:
     return {"total_kN": total * 1e-3} | {n: float(v[0]) * 1e-3 for n, v in named.items()}
 
 
-def reaction_envelope(envelopes: Envelopes) -> dict[str, Json]:
-    """Support name -> max, min upward reaction [kN] of the traffic with its load position."""
-    e = envelopes.reactions
+def reaction_envelope(envelope: TrafficEnvelope) -> dict[str, Json]:
+    """Support name -> max, min upward reaction [kN] of the traffic with what governs."""
+    e = envelope.reactions
     return {
         name: {
-            "max": governing(envelopes, float(e.maximum[k]), int(e.at_maximum[k]), 1e-3),
-            "min": governing(envelopes, float(e.minimum[k]), int(e.at_minimum[k]), 1e-3),
+            "max": governing(envelope, float(e.maximum[k]), int(e.at_maximum[k]), 1e-3),
+            "min": governing(envelope, float(e.minimum[k]), int(e.at_minimum[k]), 1e-3),
         }
-        for k, name in enumerate(envelopes.reaction_names)
+        for k, name in enumerate(envelope.reaction_names)
     }
 
 
@@ -189,37 +183,8 @@ def equilibrium(response: Response) -> dict[str, float]:
 
 def summary(result: Result) -> dict[str, Json]:
     """Everything of summary.json, as plain values."""
-    deck, envelopes = result.deck, result.envelopes
-    found = _values(result)
-    if envelopes is not None:
-        found["mean_curves"] = [asdict(curve) for curve in result.mean_curves]
-    if envelopes is not None and result.uplift is not None:
-        found["uplift"] = uplift_entry(envelopes, result.uplift)
-    found["singular_places"] = [
-        singular_entry(place, deck.slab.thickness) for place in singular_places(result.built.model)
-    ]
-    found["governing"] = [peak.entry() for peak in result.governing]
-    if result.models:
-        found["load_models"] = model_entries(
-            result.solver, result.models, result.model_peaks, result.model_steps
-        )
-    if result.design is not None:
-        found["design"] = design_entry(result.design)
-    found["findings"] = [finding.entry() for finding in result.findings]
-    found["widths"] = [width.entry() for width in result.widths]
-    found["reconciliations"] = [walk.entry() for walk in result.reconciliations]
-    return found
-
-
-def _values(result: Result) -> dict[str, Json]:
-    """What was asked for by name, under every case and the traffic."""
-    deck, cases, envelopes, tolerances = (
-        result.deck,
-        result.cases,
-        result.envelopes,
-        result.tolerances,
-    )
-    probes, beams = result.solver.probes, result.solver.beams
+    deck, solved, cases = result.deck, result.solved, result.cases
+    probes, beams, tolerances = solved.probes, solved.beams, result.case_tolerances
     found: dict[str, Json] = {
         "schema": SCHEMA,
         "title": deck.title,
@@ -235,38 +200,73 @@ def _values(result: Result) -> dict[str, Json]:
         "warnings": list(deck.warnings),
     }
     for case, response in cases.items():
-        errors, theory = tolerances.mesh.cases[case], tolerances.theory.cases[case]
+        errors, theory = tolerances.mesh[case], tolerances.theory[case]
         for name, values in case_probes(probes, response, errors, theory).items():
             found["probes"][name]["cases"][case] = values
         for name, forces in membrane_case(deck, response).items():
             found["probes"][name]["cases"][case] |= forces
         for name, values in beam_case(beams, response).items():
             found["beams"][name][case] = values
-    if envelopes is not None:
-        for name, entries in envelope_probes(probes, envelopes, tolerances).items():
-            found["probes"][name]["envelope"] = entries
-        found["reaction_envelopes"] = reaction_envelope(envelopes)
-        found["beam_envelopes"] = beam_envelope(beams, envelopes, tolerances)
+    if result.alone is not None:
+        entries = traffic_entry(result, result.alone)
+        for name, values in entries["probes"].items():
+            found["probes"][name]["envelope"] = values
+        found["reaction_envelopes"] = entries["reactions"]
+        found["beam_envelopes"] = entries["beams"]
+        found["vehicles_alone"] = {
+            key: entries[key] for key in ("governing", "uncertain", "mean_curves", "uplift")
+        }
+    if deck.traffic is not None and deck.traffic.load_models:
+        found["load_models"] = {
+            one.name: traffic_entry(result, one) for one in result.traffic if one.envelope.whole
+        }
+    if result.leading is not None:
+        entries = traffic_entry(result, result.leading)
+        found |= {key: entries[key] for key in ("mean_curves", "uplift")}
+    found["singular_places"] = [
+        singular_entry(place, deck.slab.thickness) for place in result.solved.singular_places
+    ]
+    found["governing"] = [peak.entry() for peak in result.governing]
+    if result.leading is not None:
+        found["uncertain"] = [peak.entry() for peak in result.leading.uncertain]
+    if result.design is not None:
+        found["design"] = design_entry(result.design, result.verdicts)
+    found["findings"] = [finding.entry() for finding in result.findings]
+    found["left_out"] = [one.entry() for one in result.left_out]
+    found["widths"] = [width.entry() for width in result.widths]
+    found["reconciliations"] = [walk.entry() for walk in result.reconciliations]
     return found
 
 
-def uplift_entry(envelopes: Envelopes, uplift: UpliftFindings) -> dict[str, Json]:
+def traffic_entry(result: Result, one: TrafficResult) -> dict[str, Json]:
+    """What was found under one case of traffic."""
+    solved, model = result.solved, one.envelope.model
+    return {
+        "source": model.source,
+        "notes": list(model.notes),
+        "governing": [peak.entry() for peak in one.governing],
+        "uncertain": [peak.entry() for peak in one.uncertain],
+        "probes": envelope_probes(solved.probes, one),
+        "reactions": reaction_envelope(one.envelope),
+        "beams": beam_envelope(solved.beams, one),
+        "mean_curves": [asdict(curve) for curve in one.mean_curves],
+        "uplift": uplift_entry(one),
+    }
+
+
+def uplift_entry(one: TrafficResult) -> dict[str, Json]:
     """Flagged supports, and governing values without tension."""
-    flagged = []
-    for u in uplift.supports:
-        position = envelopes.position(u.number)
-        flagged.append(
-            {
-                "support": u.support,
-                "permanent_kN": 1e-3 * u.permanent,
-                "traffic_kN": 1e-3 * u.traffic,
-                "lifts": u.lifts,
-                "vehicle": None if position is None else position.vehicle,
-                "station_m": None if position is None else position.station,
-                "offset_m": None if position is None else position.offset,
-                "direction": None if position is None else position.direction,
-            }
-        )
+    uplift = one.uplift
+    flagged = [
+        {
+            "support": u.support,
+            "permanent_kN": 1e-3 * u.permanent,
+            "traffic_kN": 1e-3 * u.traffic,
+            "lifts": u.lifts,
+            **arrangement_entry(one.envelope.position(u.number)),
+        }
+        for u in uplift.supports
+    ]
     return {
         "supports": flagged,
         "without_tension": [
@@ -297,16 +297,18 @@ def singular_entry(place: SingularPlace, thickness: float) -> dict[str, Json]:
 
 def model_facts(result: Result) -> dict[str, Json]:
     """Size of the model and of the job, for summary and report."""
-    built, envelopes = result.built, result.envelopes
+    built = result.built
+    alone = [one.envelope.n_positions for one in result.traffic if not one.envelope.whole]
+    models = [one.envelope.n_positions for one in result.traffic if one.envelope.whole]
     mesh = built.model.mesh
     return {
         "order": mesh.order,
         "size_m": built.size,
         "cells": mesh.n_cells,
         "degrees_of_freedom": built.model.n_dof,
-        "result_points": result.solver.recovery.points.n_points,
-        "load_positions": 0 if envelopes is None else envelopes.n_positions,
-        "load_model_positions": sum(model.n_positions for model in result.models),
+        "result_points": result.solved.recovery.points.n_points,
+        "load_positions": sum(alone),
+        "load_model_positions": sum(models),
         "notes": list(built.notes),
     }
 

@@ -1,15 +1,16 @@
 """Entries of summary.json on bars and shear, in its units."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
+from pipelines.bars.adequacy import Found, Judgement, StandardVerdict
 from pipelines.bars.checks.as_built import PanelCheck
-from pipelines.bars.demand.numbered import Position
 from pipelines.bars.design import Design, LayerCheck, StandardDesign
-from pipelines.envelopes.arrangements import ModelPosition
 from pipelines.standards.detailing.rules import Row
 from pipelines.standards.resistance.bars import FACES, Layer, Mat
+from pipelines.traffic.arrangements import Arrangement, arrangement_entry
 
 Json = Any
 SCALES = {
@@ -23,11 +24,44 @@ SCALES = {
 }
 
 
-def design_entry(design: Design) -> dict[str, Json]:
-    """ "design": the results by standard."""
+def design_entry(design: Design, verdicts: Sequence[StandardVerdict]) -> dict[str, Json]:
+    """ "design": the findings and the results by standard."""
     return {
         "not_combined": list(design.left_out),
-        "standards": {one.basis.materials.standard: _standard(one) for one in design.standards},
+        "standards": {
+            verdict.standard: {**_verdict(verdict), **_standard(one)}
+            for one, verdict in zip(design.standards, verdicts, strict=True)
+        },
+    }
+
+
+def _verdict(one: StandardVerdict) -> dict[str, Json]:
+    return {
+        "finding": one.adequacy.value,
+        "largest_utilisation": one.largest,
+        "checks": [_judgement(j) for j in one.judgements],
+    }
+
+
+def _judgement(one: Judgement) -> dict[str, Json]:
+    return {
+        "check": one.check.value,
+        "layer": None if one.layer is None else _key(one.layer),
+        "finding": one.adequacy.value,
+        **_found(one.worst),
+        "left_out": one.left_out,
+        "not_judged": one.reason,
+        "found": [_found(found) for found in one.found],
+    }
+
+
+def _found(one: Found | None) -> dict[str, Json]:
+    """A value and where it is from; each null where nothing has looked."""
+    return {
+        "utilisation": None if one is None else one.utilisation,
+        "place": None if one is None else one.place,
+        "found_by": None if one is None else one.by,
+        "source": None if one is None else str(one.source),
     }
 
 
@@ -52,6 +86,7 @@ def _standard(one: StandardDesign) -> dict[str, Json]:
             }
             for peak in one.shear
         ],
+        "shear_not_asked": None if one.shear_not_asked is None else str(one.shear_not_asked),
         "shear_near_supports": None
         if one.reduced is None
         else {
@@ -104,7 +139,8 @@ def _standard(one: StandardDesign) -> dict[str, Json]:
             "perimeter": p.shape,
             "at_m": list(p.at),
             "wheel_places": p.n,
-            **_position(p.position),
+            "wheels_together": p.wheels,
+            **_position(Arrangement.of(p.position)),
         }
     return found
 
@@ -113,19 +149,9 @@ def _key(layer: Layer) -> str:
     return f"{layer[0]}_{layer[1]}"
 
 
-def _position(at: Position | None) -> dict[str, Json]:
-    if isinstance(at, ModelPosition):
-        return {
-            "load_model": at.model,
-            "factor": at.factor,
-            "lanes": [lane.entry() for lane in at.lanes],
-        }
-    return {
-        "vehicle": None if at is None else at.vehicle,
-        "station_m": None if at is None else round(at.station, 9),
-        "offset_m": None if at is None else round(at.offset, 9),
-        "direction": None if at is None else at.direction,
-    }
+def _position(at: Arrangement | None) -> dict[str, Json]:
+    name = at.model if at is not None and at.whole else None
+    return {"load_model": name, **arrangement_entry(at)}
 
 
 def _layer(check: LayerCheck) -> dict[str, Json]:
@@ -152,6 +178,7 @@ def _row(row: Row) -> dict[str, Json]:
         "provided": scale * row.provided,
         "sense": row.sense,
         "unit": unit,
+        "utilisation": row.utilisation,
         "passes": row.passes,
         "source": str(row.source),
     }

@@ -8,11 +8,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Rectangle
 from matplotlib.patches import Patch as Swatch
-from numpy.typing import NDArray
 
 from pipelines.bars.checks.curtailment import Zones
 from pipelines.deck.deck import Deck
 from pipelines.numbers import given, length
+from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, PALE, draw
 from pipelines.report.drawings.plan import (
     deck_canvas,
@@ -32,8 +32,7 @@ from pipelines.standards.resistance.bars import (
     SlabBars,
     other_direction,
 )
-
-Floats = NDArray[np.float64]
+from plate.arrays import Floats
 
 LENGTH = 1.0  # of slab that a section shows [m]
 ROUND = 0.05  # m, of places that are set out on site
@@ -78,7 +77,7 @@ def stretches(zones: Zones, layer: Layer, least: int) -> str:
     return ", ".join(f"{length(a)} to {length(b)}" for a, b in outwards) or "none"
 
 
-def section_drawing(bars: SlabBars, cut: Direction) -> str:
+def section_drawing(bars: SlabBars, cut: Direction) -> Drawing:
     """A section along `cut`: bars in that direction as lines, the others as circles. To scale,
     lengths in mm."""
     scale = 6.2  # inch per metre
@@ -177,7 +176,7 @@ def _dimension(axes: Axes, x: float, low: float, high: float, words: str) -> Non
     )
 
 
-def zone_drawing(deck: Deck, bars: SlabBars, layer: Layer, found: Sequence[Zones]) -> str:
+def zone_drawing(deck: Deck, bars: SlabBars, layer: Layer, found: Sequence[Zones]) -> Drawing:
     """Plan of one layer's zones, the larger one of all standards at each place."""
     room = deck_canvas(deck, 0.9, 0.85)
     name, direction = layer_name(bars, layer), layer[1]
@@ -188,7 +187,7 @@ def zone_drawing(deck: Deck, bars: SlabBars, layer: Layer, found: Sequence[Zones
         zone = np.max([z.zone[layer] for z in found], axis=0)
         first = found[0]
         plan = deck.plan.at(np.broadcast_to(first.u[:, None], first.y.shape), first.y)
-        xy = deck.plan.chart.to_cartesian(plan.reshape(-1, 2)).reshape(plan.shape)
+        xy = deck.plan.alignment.to_cartesian(plan.reshape(-1, 2)).reshape(plan.shape)
         axes.contourf(
             xy[..., 0], xy[..., 1], zone, levels=(-0.5, 0.5, 1.5, 2.5), colors=SHADES, zorder=1
         )

@@ -9,12 +9,14 @@ distribution steel are not drawn, and the drawing says so.
 
 import itertools
 from collections.abc import Iterable
+from io import StringIO
 from pathlib import Path
 from textwrap import wrap
 
 import numpy as np
 import shapely
 from ezdxf import units
+from ezdxf._options import options
 from ezdxf.colors import rgb2int
 from ezdxf.document import Drawing
 from ezdxf.enums import TextEntityAlignment as Align
@@ -28,6 +30,7 @@ from pipelines.bars.demand.moments import ROWS
 from pipelines.bars.design import Design
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
+from pipelines.files import write_text
 from pipelines.numbers import given
 from pipelines.report.drawings.bars import (
     ALONG,
@@ -42,9 +45,8 @@ from pipelines.report.drawings.bars import (
 )
 from pipelines.report.drawings.plan import line_path, traced
 from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Direction, Layer, SlabBars
+from plate.arrays import Floats
 from plate.geometry.outline import points_of
-
-Floats = NDArray[np.float64]
 
 MM = 1e3  # of a metre
 SECTION, PLAN = 25.0, 250.0  # height of text: 2.5 mm at 1:10 and at 1:100
@@ -58,8 +60,15 @@ CAUTION = (
 
 
 def write_bars(path: Path, deck: Deck, design: Design) -> None:
-    """Write the drawing of a deck's bars."""
-    drawing(deck, design).saveas(path)
+    """Write the drawing of a deck's bars: the same bytes whenever and wherever it is drawn."""
+    fixed = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True  # no time and no GUID of its own
+    try:
+        stream = StringIO()
+        drawing(deck, design).write(stream)
+    finally:
+        options.write_fixed_meta_data_for_testing = fixed
+    write_text(path, stream.getvalue())
 
 
 def drawing(deck: Deck, design: Design) -> Drawing:
@@ -236,7 +245,7 @@ def _plan(doc: Drawing, deck: Deck, design: Design, layer: Layer, top: float) ->
         at = (x + 0.4 * PLAN, y) if beside else (x, y - 0.4 * PLAN)
         _text(space, line.name, at, 0.8 * PLAN, Align.MIDDLE_LEFT if beside else Align.TOP_LEFT)
     _bar_mark(space, deck, layer, shift)
-    if deck.plan.chart.straight and deck.plan.skew == 0:
+    if deck.plan.alignment.straight and deck.plan.skew == 0:
         _chains(space, deck, y_max, shift)
     low = y_min + float(shift[1]) - 4 * PLAN
     for sentence in _words(deck, design, layer):
@@ -263,7 +272,7 @@ def _area(deck: Deck, zones: Zones, inside: NDArray[np.bool_]) -> BaseGeometry:
     u = between(np.broadcast_to(zones.u[:, None], zones.y.shape), 0)
     u, y = between(u, 1), between(between(zones.y, 0), 1)
     plan = deck.plan.at(u, y)
-    corners = MM * deck.plan.chart.to_cartesian(plan.reshape(-1, 2)).reshape(plan.shape)
+    corners = MM * deck.plan.alignment.to_cartesian(plan.reshape(-1, 2)).reshape(plan.shape)
     corners = corners * np.array([1.0, -1.0])
     quads = np.stack(
         [corners[:-1, :-1], corners[1:, :-1], corners[1:, 1:], corners[:-1, 1:]], axis=2

@@ -12,7 +12,8 @@ from shapely import LineString, Polygon, get_parts
 from pipelines.deck.deck import Deck
 from pipelines.files import write_text
 from pipelines.numbers import given, length
-from pipelines.outputs import replacing
+from pipelines.outputs import SMALL, check_file, check_folder, replacing
+from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, WIDTH, draw
 from pipelines.report.drawings.input_plan import sketch
 from pipelines.report.drawings.plan import line_path
@@ -25,26 +26,29 @@ STRETCH = 2.0
 
 
 def write_drawings(deck: Deck, out: Path) -> list[Path]:
-    """Write the plan to `out` if it is named .svg, else plan, section and vehicles to folder `out`,
-    in place of all drawings there before.
+    """Write the plan to `out` if it is named .svg, else plan, section and vehicles, those of
+    load models too, to folder `out`, in place of all drawings there before.
 
     Returns the files written.
     """
     if out.suffix == ".svg":
+        check_file(out, SMALL)
         out.parent.mkdir(parents=True, exist_ok=True)
-        write_text(out, sketch(deck) + "\n")
+        write_text(out, sketch(deck).svg + "\n")
         return [out]
+    vehicles = dict.fromkeys(deck.traffic.all_vehicles) if deck.traffic else ()
+    named = {f"vehicle-{k}": vehicle for k, vehicle in enumerate(vehicles, start=1)}
+    names = ["plan", "section", *named]
+    check_folder(out, "drawings", [f"{name}.svg" for name in names], SMALL)
     drawings = {"plan.svg": sketch(deck), "section.svg": section(deck)}
-    vehicles = deck.traffic.vehicles if deck.traffic else ()
-    for k, vehicle in enumerate(vehicles, start=1):
-        drawings[f"vehicle-{k}.svg"] = vehicle_drawing(vehicle, f"vehicle-{k}")
+    drawings |= {f"{name}.svg": vehicle_drawing(v, name) for name, v in named.items()}
     with replacing(out, "drawings") as folder:
         for name, drawing in drawings.items():
-            (folder / name).write_text(drawing + "\n", encoding="utf-8")
+            write_text(folder / name, drawing.svg + "\n")
     return [out / name for name in drawings]
 
 
-def section(deck: Deck, name: str = "section") -> str:
+def section(deck: Deck, name: str = "section") -> Drawing:
     """The slab across the deck at the middle station, with lines, carriageway and surfacing.
 
     Heights are drawn twice as large as widths.

@@ -17,10 +17,10 @@ from matplotlib import rc_context
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
-from numpy.typing import NDArray
 from shapely import get_coordinates, linestrings, simplify
 
-Floats = NDArray[np.float64]
+from pipelines.report.document import Drawing
+from plate.arrays import Floats
 
 STYLE: dict[Any, Any] = {
     "svg.fonttype": "none",
@@ -28,6 +28,8 @@ STYLE: dict[Any, Any] = {
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans", "Verdana", "Arial", "Helvetica"],
     "font.size": 8.0,
+    # Names with $ in them are no formulas.
+    "text.parse_math": False,
     "axes.linewidth": 0.6,
     "axes.edgecolor": "#444444",
     "axes.facecolor": "none",
@@ -47,6 +49,8 @@ PALE = "#8a8a8a"
 # Points of polylines are left out where the line moves by less than this [point].
 UNSEEN = 0.12
 
+# Points of an inch.
+INCH = 72.0
 # Widest drawing and tallest plan [inch].
 WIDTH = 9.6
 TALLEST = 6.4
@@ -54,8 +58,8 @@ TALLEST = 6.4
 
 def draw(
     name: str, description: str, size: tuple[float, float], paint: Callable[[Figure], None]
-) -> str:
-    """SVG element of what `paint` puts on a figure of that size [inch].
+) -> Drawing:
+    """What `paint` puts on a figure of that size [inch], as an SVG element.
 
     name : prefix of every id in it; description : read aloud instead of the picture.
     """
@@ -66,7 +70,8 @@ def draw(
         stream = StringIO()
         nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
         figure.savefig(stream, format="svg", metadata=nothing)
-    return _embed(stream.getvalue(), name, description)
+    width, height = (INCH * side for side in size)
+    return Drawing(_embed(stream.getvalue(), name, description), description, width, height)
 
 
 def _embed(text: str, name: str, description: str) -> str:

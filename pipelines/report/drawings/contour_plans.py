@@ -1,6 +1,5 @@
 """Filled contour plans of fields: one-sided at lines, with the governing wheels and the peak."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -16,12 +15,13 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon, unary_union
 
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.single_vehicles import LoadPosition
 from pipelines.numbers import length, number
+from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, draw
 from pipelines.report.drawings.contours import bands, colour_bar, label_contours
 from pipelines.report.drawings.cuts import FieldMap
 from pipelines.report.drawings.plan import (
+    StandingLoad,
     closed,
     deck_canvas,
     faint_lines,
@@ -29,15 +29,12 @@ from pipelines.report.drawings.plan import (
     line_names,
     line_path,
     outline,
-    run_of,
+    standing,
     traced,
     travel,
-    wheels,
 )
-from pipelines.traffic.positions import LoadPositions
+from plate.arrays import Floats
 from plate.geometry.outline import points_of
-
-Floats = NDArray[np.float64]
 
 LEVELS = 12
 # Light to dark, so that grey prints read; one hue for each sign.
@@ -52,13 +49,13 @@ LABEL_AWAY = 36.0
 PEAK_BOX = np.array([[-18.0, -8.0], [18.0, -8.0], [18.0, 8.0], [-18.0, 8.0], [-18.0, -8.0]])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PlanField:
     """What a contour plan shows, in print units.
 
     name : of the drawing; title : in words; values : (n_point,); extreme : "max" and "min" of
     envelopes are never below or above zero, "both" has either sign.
-    peak, at : value and plan point to be marked; position : governing.
+    peak, at : value and plan point to be marked; load : what governs there.
     banded : whether values near edges and lines are not to be read.
     """
 
@@ -69,7 +66,7 @@ class PlanField:
     extreme: str
     peak: float
     at: tuple[float, float]
-    position: LoadPosition | None = None
+    load: StandingLoad | None = None
     banded: bool = False
 
 
@@ -83,7 +80,6 @@ class ContourPlans:
     deck: Deck
     fields: FieldMap
     clear: NDArray[np.bool_]
-    runs: Sequence[LoadPositions] = ()
 
     @cached_property
     def _triangles(self) -> Triangulation:
@@ -115,7 +111,7 @@ class ContourPlans:
             for ring in (part.exterior, *part.interiors)
         ]
 
-    def plan(self, field: PlanField) -> str:
+    def plan(self, field: PlanField) -> Drawing:
         """The drawing of one field."""
         room = deck_canvas(self.deck, 0.9, 1.05)
 
@@ -129,8 +125,8 @@ class ContourPlans:
             outline(axes, self.deck)
             faint_lines(axes, self.deck)
             line_names(axes, self.deck, (0.5, 0.5))
-            if field.position is not None:
-                wheels(axes, self.deck, self.runs, field.position)
+            if field.load is not None:
+                standing(axes, self.deck, field.load)
             if field.peak != 0.0:
                 self._mark(axes, field)
             else:
@@ -180,20 +176,18 @@ class ContourPlans:
         found += [traced(deck, line_path(deck, line)) for line in deck.lines]
         if field.banded:
             found += self._band
-        peak = deck.plan.chart.to_cartesian(np.array(field.at))
+        peak = deck.plan.alignment.to_cartesian(np.array(field.at))
         middle = np.array(self._free_place(axes, field, peak))
         label = np.vstack([np.zeros(2), middle, middle + PEAK_BOX])
         dots = axes.transData.transform(peak) + label * axes.figure.dpi / 72.0
         return [*found, *self._load(field), axes.transData.inverted().transform(dots)]
 
     def _load(self, field: PlanField) -> list[Floats]:
-        """Outlines of the wheels that govern, and the arrow of travel."""
-        if field.position is None:
+        """Outlines of the wheels that govern, and the arrows of travel."""
+        if field.load is None:
             return []
-        run, index = run_of(self.runs, field.position)
-        corners = run.wheels(slice(index, index + 1)).corners
-        arrow = travel(self.deck, field.position)
-        return [*(closed(self.deck, wheel) for wheel in corners), arrow]
+        arrows = [travel(self.deck, at) for at in field.load.vehicles]
+        return [*(closed(self.deck, wheel) for wheel in field.load.wheels), *arrows]
 
     def _cover(self, axes: Axes) -> None:
         path = Path.make_compound_path(*[Path(ring, closed=True) for ring in self._band])
@@ -202,7 +196,7 @@ class ContourPlans:
         )
 
     def _mark(self, axes: Axes, field: PlanField) -> None:
-        x, y = self.deck.plan.chart.to_cartesian(np.array(field.at))
+        x, y = self.deck.plan.alignment.to_cartesian(np.array(field.at))
         axes.plot(x, y, marker="o", ms=7, mfc="none", mec="white", mew=2.4, zorder=9)
         axes.plot(x, y, marker="o", ms=7, mfc="none", mec=INK, mew=1.1, zorder=10)
         axes.plot(x, y, marker="+", ms=5, mec=INK, mew=0.9, zorder=10)

@@ -12,14 +12,12 @@ from matplotlib.colors import BoundaryNorm, ListedColormap
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter
 from matplotlib.tri import Triangulation
-from numpy.typing import NDArray
 from shapely import STRtree, box, distance, linestrings, points, union_all
 from shapely.geometry.base import BaseGeometry
 
 from pipelines.numbers import given
 from pipelines.report.drawings.canvas import INK
-
-Floats = NDArray[np.float64]
+from plate.arrays import Floats
 
 # Height of a label and width of one of its characters [point].
 TALL, WIDE = 6.5, 4.0

@@ -3,13 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck
-from pipelines.model.responses import Solver
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from pipelines.model.responses import SolvedDeck
+from plate.arrays import Floats, Ints
 
 # A line is cut this far beside itself [m], so that it lies in cells and not between them.
 BESIDE = 1e-6
@@ -25,9 +22,9 @@ class FieldMap:
     quads: Ints
 
 
-def field_map(solver: Solver) -> FieldMap:
+def field_map(solved: SolvedDeck) -> FieldMap:
     """Where the fields of a run are given."""
-    points = solver.recovery.points
+    points = solved.recovery.points
     return FieldMap(points.plan, points.xy, points.quads)
 
 

@@ -9,12 +9,13 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch as Swatch
 from matplotlib.patches import Polygon
-from numpy.typing import NDArray
+from matplotlib.path import Path
 from shapely import LineString, Point
 from shapely.ops import nearest_points
 
 from pipelines.deck.deck import Deck, Held, Line
 from pipelines.numbers import given, length
+from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, PALE, canvas, draw
 from pipelines.report.drawings.plan import (
     LOAD_INK,
@@ -25,16 +26,17 @@ from pipelines.report.drawings.plan import (
     scale_bar,
     traced,
 )
-
-Floats = NDArray[np.float64]
+from plate.arrays import Floats
 
 BEAM_INK = "#2b5f8a"
 HOLD_INK = "#8c2d04"
+# A tick of a rigid line in the legend.
+SLANTED = Path([(-0.5, -1.0), (0.5, 1.0)])
 # Width of a column of the legend [inch].
 LEGEND_COLUMN = 2.2
 
 
-def sketch(deck: Deck, name: str = "sketch") -> str:
+def sketch(deck: Deck, name: str = "sketch") -> Drawing:
     """The input as a dimensioned plan: lines, supports, beams, holds, carriageway, probes."""
     drawn = closed(deck, deck.plan.outline)
     spread = float(np.ptp(drawn, axis=0).max())
@@ -42,7 +44,7 @@ def sketch(deck: Deck, name: str = "sketch") -> str:
     beyond = [_longest_stub(deck, letter) for letter in "CL"]
     tapered = deck.plan.end_offsets != deck.plan.offsets
     low = drawn.min(axis=0) - [beyond[1] + 3.2 * unit, beyond[0] + 1.7 * unit]
-    right = beyond[1] + (3.2 if tapered or not deck.plan.chart.straight else 1.2) * unit
+    right = beyond[1] + (3.2 if tapered or not deck.plan.alignment.straight else 1.2) * unit
     high = drawn.max(axis=0) + np.array([right, beyond[0] + 3.6 * unit])
     room = canvas(np.stack([low, high]), (0.15, 0.3, 0.15, 0.55))
 
@@ -62,7 +64,7 @@ def sketch(deck: Deck, name: str = "sketch") -> str:
             )
         line_names(axes, deck, [b + 0.9 * unit for b in beyond], stations=True)
         _dimensions(axes, deck, [b + 1.9 * unit for b in beyond], unit)
-        if not deck.plan.chart.straight:
+        if not deck.plan.alignment.straight:
             scale_bar(axes)
         top = 1.0 - 0.16 / room.size[1]
         figure.text(0.15 / room.size[0], top, _words(deck), va="center", color="#444444")
@@ -84,8 +86,8 @@ def _words(deck: Deck) -> str:
     words = f"from above, stations to the right; lengths in m; {thickness}"
     if deck.plan.skew:
         words += f"; skew {given(round(float(np.degrees(deck.plan.skew)), 6))}°"
-    if not deck.plan.chart.straight:
-        words += f"; radius {given(deck.plan.chart.radius)} m"
+    if not deck.plan.alignment.straight:
+        words += f"; radius {given(deck.plan.alignment.radius)} m"
     return words
 
 
@@ -105,7 +107,7 @@ def _zones(axes: Axes, deck: Deck) -> None:
         patch = Polygon(closed(deck, corners), fc="#e3ddcf", ec=PALE, lw=0.5, hatch="..", zorder=1)
         axes.add_patch(patch)
         patch.set_clip_path(Polygon(closed(deck, deck.plan.outline), transform=axes.transData))
-        x, y_text = deck.plan.chart.to_cartesian(corners).mean(axis=0)
+        x, y_text = deck.plan.alignment.to_cartesian(corners).mean(axis=0)
         axes.text(
             x,
             y_text,
@@ -161,7 +163,7 @@ def _draw_line(
     hard = line.support == "rigid" and line.hard
     if hard:
         axes.plot(x, y, color="white", lw=0.7, zorder=6)
-    marker = "$/$" if line.support == "rigid" else "$X$"
+    marker = SLANTED if line.support == "rigid" else "x"
     words = {"clamped": "clamped line", "rigid": "rigid line (soft)"}[line.support]
     key = "hard" if hard else line.support
     label = "rigid line (hard)" if hard else words
@@ -189,7 +191,7 @@ def _draw_hold(axes: Axes, deck: Deck, path: Floats, held: Held) -> tuple[str, L
     """A beam's hold as a triangle, at the crossing or at the end of the stub."""
     at, away = hold_place(deck, path, held)
     end = at + held.stub * away
-    a, b = deck.plan.chart.to_cartesian(np.stack([at, end]))
+    a, b = deck.plan.alignment.to_cartesian(np.stack([at, end]))
     if held.stub > 0.0:
         axes.plot(*np.stack([a, b]).T, color=BEAM_INK, lw=2.0, zorder=5)
     springy = np.isfinite(held.k) or held.k_rot > 0.0
@@ -254,7 +256,7 @@ def _probes(axes: Axes, deck: Deck, unit: float) -> list[Line2D | Swatch]:
     }
     for i, probe in enumerate(deck.probes):
         path = np.array([probe.at] if probe.at is not None else [probe.start, probe.end])
-        xy = traced(deck, path) if len(path) > 1 else deck.plan.chart.to_cartesian(path)
+        xy = traced(deck, path) if len(path) > 1 else deck.plan.alignment.to_cartesian(path)
         axes.plot(*xy.T, markevery=[0, -1], zorder=9, **style)
         x, y = xy[-1]
         text = axes.text(
@@ -269,8 +271,7 @@ def _probes(axes: Axes, deck: Deck, unit: float) -> list[Line2D | Swatch]:
 
 def _points(axes: Axes, deck: Deck) -> None:
     for point in deck.points:
-        half = 0.5 * point.size * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
-        corners = closed(deck, np.array(point.at) + half)
+        corners = closed(deck, deck.plan.alignment.rectangles(point.at, point.size))
         axes.add_patch(Polygon(corners, fc=HOLD_INK, ec=INK, lw=0.6, zorder=7))
         x, y = corners.max(axis=0)
         axes.text(x, y, f" {point.name}", ha="left", va="top", fontsize=7.5, zorder=9)
@@ -279,7 +280,7 @@ def _points(axes: Axes, deck: Deck) -> None:
 def _dimensions(axes: Axes, deck: Deck, gaps: Sequence[float], unit: float) -> None:
     """Chains of stations beyond the right edge, of offsets at one or both ends; of an outline
     its extent."""
-    plan, chart = deck.plan, deck.plan.chart
+    plan, alignment = deck.plan, deck.plan.alignment
     low, high = plan.u_range
     y = float(plan.line_offsets(np.array([low, high])).max()) + gaps[0]
     if not plan.is_grid:
@@ -293,7 +294,7 @@ def _dimensions(axes: Axes, deck: Deck, gaps: Sequence[float], unit: float) -> N
     for station, at, away in ends[: 2 if tapered else 1]:
         offsets = np.unique(np.round(plan.line_offsets(np.array(station)), 9))
         points = np.column_stack([np.full(len(offsets), at), offsets])
-        if chart.straight:
+        if alignment.straight:
             points[:, 0] += away * np.abs(offsets).max() * abs(np.tan(plan.skew))
         _chain(axes, deck, points, offsets, unit)
 
@@ -301,10 +302,10 @@ def _dimensions(axes: Axes, deck: Deck, gaps: Sequence[float], unit: float) -> N
 def _chain(axes: Axes, deck: Deck, points: Floats, values: Floats, unit: float) -> None:
     """A dimension chain through plan points with the differences of values written on it."""
     axes.plot(*traced(deck, points).T, color=INK, lw=0.5, zorder=2)
-    xy = deck.plan.chart.to_cartesian(points)
+    xy = deck.plan.alignment.to_cartesian(points)
     axes.plot(*xy.T, ls="", marker="|", ms=5, mew=0.7, color=INK, zorder=2)
     axes.plot(*xy.T, ls="", marker="_", ms=5, mew=0.7, color=INK, zorder=2)
-    middle = deck.plan.chart.to_cartesian(0.5 * (points[1:] + points[:-1]))
+    middle = deck.plan.alignment.to_cartesian(0.5 * (points[1:] + points[:-1]))
     steps = np.diff(xy, axis=0)
     for place, step, value in zip(middle, steps, np.diff(values), strict=True):
         # Text reads from the left or from below; y runs down the page.

@@ -10,17 +10,16 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
-from pipelines.envelopes.single_vehicles import FieldEnvelope
+from pipelines.envelopes.extremes import FieldEnvelope
 from pipelines.findings.finding import Finding
+from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, PALE, WIDTH, draw
 from pipelines.report.drawings.cuts import FieldMap, along_path, cross_path, cut
+from plate.arrays import Floats
 from plate.conventions import RESULTS
-
-Floats = NDArray[np.float64]
 
 M_X, M_Y = RESULTS.index("m_x"), RESULTS.index("m_y")
 INKS = {M_X: "#1f4e79", M_Y: "#b5520b"}
@@ -40,7 +39,7 @@ SHARES = {
 
 @dataclass(frozen=True)
 class StripMark:
-    """The largest value of a hand strip over all vehicles at one place [N m/m]."""
+    """The largest value of a hand strip at one place [N m/m]."""
 
     strip: str
     place: str
@@ -51,26 +50,25 @@ def strip_marks(findings: Sequence[Finding]) -> list[StripMark]:
     """Per strip, place and sign of moment the value furthest from zero."""
     worst: dict[tuple[str, str, bool], float] = {}
     for one in findings:
-        if one.strip_value is None or one.kind not in ("sagging", "hogging"):
+        if one.hand.value is None or one.section.kind not in ("sagging", "hogging"):
             continue
-        if one.whole_model:
-            continue  # the curves are of single vehicles
-        key = (one.strip, one.place, one.strip_value > 0.0)
-        if abs(one.strip_value) >= abs(worst.get(key, 0.0)):
-            worst[key] = one.strip_value
+        key = (one.hand.strip, one.section.place, one.hand.value > 0.0)
+        if abs(one.hand.value) >= abs(worst.get(key, 0.0)):
+            worst[key] = one.hand.value
     return [StripMark(strip, place, value) for (strip, place, _), value in worst.items()]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LineFigures:
-    """Drawings along lines of one deck's traffic envelope."""
+    """Drawings along lines of one deck's envelope; suffix : ends the drawings' names."""
 
     deck: Deck
     fields: FieldMap
     envelope: FieldEnvelope
     marks: Sequence[StripMark]
+    suffix: str = ""
 
-    def mid_bays(self) -> str:
+    def mid_bays(self) -> Drawing:
         """m_x and m_y across the deck at the middle of every bay."""
         u = np.array(self.deck.stations)
         panels = [
@@ -78,9 +76,9 @@ class LineFigures:
             for i, (a, b) in enumerate(itertools.pairwise(u))
         ]
         title = "Moments across the deck at the middle of each bay"
-        return self._across("lines-mid-bays", title, panels)
+        return self._across(f"lines-mid-bays-{self.suffix}", title, panels)
 
-    def cross_lines(self) -> str:
+    def cross_lines(self) -> Drawing:
         """m_x and m_y along every cross line, the worse of both sides."""
         panels = []
         for i, u in enumerate(self.deck.stations):
@@ -88,14 +86,14 @@ class LineFigures:
             sides = tuple(s for s in (1, -1) if (s > 0 and u > low) or (s < 0 and u < high))
             panels.append((line_title(self.deck, f"C{i + 1}"), *cross_path(self.deck, u), sides))
         title = "Moments along each cross line, both sides of it"
-        return self._across("lines-cross-lines", title, panels)
+        return self._across(f"lines-cross-lines-{self.suffix}", title, panels)
 
     def _across(
         self,
         name: str,
         title: str,
         panels: Sequence[tuple[str, Floats, Floats, tuple[int, ...]]],
-    ) -> str:
+    ) -> Drawing:
         panels = panels[:PANELS]
         columns = min(COLUMNS, len(panels))
         rows = -(-len(panels) // columns)
@@ -129,7 +127,7 @@ class LineFigures:
 
         return draw(name, title, (WIDTH, 1.9 * rows + 0.8), paint)
 
-    def edges(self) -> str:
+    def edges(self) -> Drawing:
         """m_y along the start and end edges, m_x along the left and right edges."""
         low, high = self.deck.plan.u_range
         panels = [
@@ -155,9 +153,11 @@ class LineFigures:
             turn_down(grid[0, 0])
             self._legend(figure, (M_X, M_Y))
 
-        return draw("lines-edges", "Moments along the slab's edges", (WIDTH, 4.4), paint)
+        return draw(
+            f"lines-edges-{self.suffix}", "Moments along the slab's edges", (WIDTH, 4.4), paint
+        )
 
-    def along(self) -> str:
+    def along(self) -> Drawing:
         """m_x along the deck at mid-width and at the quarters of the width."""
 
         def paint(figure: Figure) -> None:
@@ -178,7 +178,7 @@ class LineFigures:
             self._legend(figure, (M_X,))
 
         title = "Moment of the bars along the deck, along the deck"
-        return draw("lines-along", title, (WIDTH, 5.6), paint)
+        return draw(f"lines-along-{self.suffix}", title, (WIDTH, 5.6), paint)
 
     def _curve(
         self, axes: Axes, k: int, a: Floats, b: Floats, sides: tuple[int, ...], axis: int

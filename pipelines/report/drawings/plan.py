@@ -1,27 +1,27 @@
 """Plan drawings: the deck from above, x to the right, y down the page.
 
-Everything is straight in plan coordinates (station, offset) and drawn through the deck's chart,
+Everything is straight in plan coordinates (station, offset) and drawn through the deck's alignment,
 so straight, skew, tapered and curved decks share one way of drawing.
 """
 
 import itertools
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch as Swatch
 from matplotlib.patches import Polygon
-from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck, Line
-from pipelines.envelopes.single_vehicles import LoadPosition
+from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.numbers import given, length
+from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, PALE, Canvas, canvas, draw
-from pipelines.traffic.positions import LoadPositions
+from pipelines.traffic.arrangements import LoadPosition
+from plate.arrays import Floats
 from plate.geometry.outline import points_of
-
-Floats = NDArray[np.float64]
 
 # Pieces into which a straight plan line is divided to be drawn on a curved deck.
 PIECES = 60
@@ -31,11 +31,11 @@ LOAD_INK = "#6a1b5d"
 
 def traced(deck: Deck, path: Floats) -> Floats:
     """Cartesian points along a plan polyline (n, 2) [m]."""
-    if deck.plan.chart.straight:
+    if deck.plan.alignment.straight:
         return path
     share = np.linspace(0.0, 1.0, PIECES + 1)[:, None]
     parts = [a + share * (b - a) for a, b in itertools.pairwise(path)]
-    return deck.plan.chart.to_cartesian(np.concatenate(parts))
+    return deck.plan.alignment.to_cartesian(np.concatenate(parts))
 
 
 def closed(deck: Deck, corners: Floats) -> Floats:
@@ -56,7 +56,7 @@ def deck_canvas(deck: Deck, around: float, bottom: float) -> Canvas:
 
 def frame(axes: Axes, deck: Deck) -> None:
     """Axis titles; on a curved deck stations stand at the lines and a scale bar is drawn."""
-    if deck.plan.chart.straight:
+    if deck.plan.alignment.straight:
         axes.set_xlabel("station x [m]", labelpad=2)
         axes.set_ylabel("offset y [m]", labelpad=2)
         axes.tick_params(length=2.5, pad=2)
@@ -109,65 +109,67 @@ def line_names(axes: Axes, deck: Deck, gaps: Sequence[float], *, stations: bool 
             away = gaps[0] * np.array([-along[1], along[0]])
             if name in plan.edges and plan.contains(at + 1e-3 * away / gaps[0]):
                 away = -away
-            x, y = plan.chart.to_cartesian(at + away)
+            x, y = plan.alignment.to_cartesian(at + away)
             axes.text(x, y, name, ha="center", va="center", fontsize=7.5, color=INK, zorder=9)
     if not plan.is_grid:
         return
     low = plan.u_range[0]
     for i, u in enumerate(plan.stations):
         y = plan.line_offsets(np.array(u))[0] - gaps[0]
-        x, y = plan.chart.to_cartesian(plan.at(np.array(u), y))
+        x, y = plan.alignment.to_cartesian(plan.at(np.array(u), y))
         text = f"C{i + 1}\n{length(u)}" if stations else f"C{i + 1}"
         axes.text(x, y, text, ha="center", va="center", fontsize=7.5, color=INK, zorder=9)
     offsets = plan.line_offsets(np.array(low))[1:-1]
     for j, offset in enumerate(offsets):
-        x, y = plan.chart.to_cartesian(plan.at(np.array(low - gaps[1]), offset))
+        x, y = plan.alignment.to_cartesian(plan.at(np.array(low - gaps[1]), offset))
         axes.text(x, y, f"L{j + 1}", ha="center", va="center", fontsize=7.5, color=INK, zorder=9)
 
 
-def wheels(axes: Axes, deck: Deck, runs: Sequence[LoadPositions], at: LoadPosition) -> None:
-    """The wheel patches of a load position, and an arrow in the direction of travel."""
-    run, index = run_of(runs, at)
-    for corners in run.wheels(slice(index, index + 1)).corners:
+@dataclass(frozen=True, eq=False)
+class StandingLoad:
+    """Traffic as a plan shows it: wheel patches (n, 4, 2) in plan [m] and the vehicles, for their
+    arrows of travel."""
+
+    wheels: Floats
+    vehicles: tuple[LoadPosition, ...]
+
+    @classmethod
+    def of(cls, envelope: TrafficEnvelope, number: int) -> "StandingLoad | None":
+        """The arrangement of that number; None for the empty deck."""
+        at = envelope.position(number)
+        if at is None:
+            return None
+        vehicles = tuple(lane.position for lane in at.lanes if lane.position is not None)
+        return cls(envelope.wheels(number).corners, vehicles)
+
+
+def standing(axes: Axes, deck: Deck, load: StandingLoad) -> None:
+    """The wheel patches of the traffic, and arrows in the direction of travel."""
+    for corners in load.wheels:
         axes.add_patch(
             Polygon(closed(deck, corners), fc="none", ec="white", lw=2.2, zorder=6, clip_on=True)
         )
         axes.add_patch(
             Polygon(closed(deck, corners), fc="none", ec=LOAD_INK, lw=1.1, zorder=7, clip_on=True)
         )
-    a, b = travel(deck, at)
-    axes.annotate(
-        "",
-        xy=b,
-        xytext=a,
-        arrowprops={"arrowstyle": "-|>", "color": LOAD_INK, "lw": 1.1, "shrinkA": 0, "shrinkB": 0},
-        zorder=8,
-        annotation_clip=True,
-    )
+    arrow = {"arrowstyle": "-|>", "color": LOAD_INK, "lw": 1.1, "shrinkA": 0, "shrinkB": 0}
+    for at in load.vehicles:
+        a, b = travel(deck, at)
+        axes.annotate("", xy=b, xytext=a, arrowprops=arrow, zorder=8, annotation_clip=True)
 
 
 def travel(deck: Deck, at: LoadPosition) -> Floats:
     """Cartesian tail and tip (2, 2) [m] of the arrow of travel, at the first axle."""
     ahead = 1.0 if at.direction == "forward" else -1.0
     stations = at.station + ahead * np.array([-0.1, 0.9])
-    return deck.plan.chart.to_cartesian(np.column_stack([stations, [at.offset, at.offset]]))
+    return deck.plan.alignment.to_cartesian(np.column_stack([stations, [at.offset, at.offset]]))
 
 
-def run_of(runs: Sequence[LoadPositions], at: LoadPosition) -> tuple[LoadPositions, int]:
-    """The run that holds a load position, and its index there."""
-    for run in runs:
-        if run.vehicle.name == at.vehicle and run.direction == at.direction:
-            spreads = np.zeros(len(run)) if run.spreads is None else run.spreads
-            gap = np.hypot(run.stations - at.station, run.offsets - at.offset)
-            return run, int(np.argmin(gap + np.abs(spreads - at.spread)))
-    raise LookupError(f"no run of {at.vehicle}, {at.direction}")
-
-
-def static_loads(deck: Deck, name: str = "static-loads") -> str:
-    """Patches and line loads of the static cases on the plan; "" where there are none."""
+def static_loads(deck: Deck, name: str = "static-loads") -> Drawing | None:
+    """Patches and line loads of the static cases on the plan; None where there are none."""
     cases = [case for case in deck.cases if case.patches or case.lines]
     if not cases:
-        return ""
+        return None
     room = deck_canvas(deck, 1.0, 0.75)
     inks = ("#6a1b5d", "#1b6a5d", "#a0522d", "#2b5f8a", "#555500")
     hatches = ("////", "\\\\\\\\", "xxxx", "....", "----")
@@ -182,9 +184,7 @@ def static_loads(deck: Deck, name: str = "static-loads") -> str:
         for k, case in enumerate(cases):
             ink, hatch = inks[k % len(inks)], hatches[k % len(hatches)]
             for patch in case.patches:
-                half = 0.5 * np.array(patch.size)
-                turn = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
-                corners = closed(deck, np.array(patch.at) + turn * half)
+                corners = closed(deck, deck.plan.alignment.rectangles(patch.at, patch.size))
                 axes.add_patch(Polygon(corners, fc="white", ec=ink, lw=1.0, hatch=hatch, zorder=6))
                 x, y = corners.max(axis=0)
                 axes.text(x, y, f" {given(1e-3 * patch.load)} kN", va="top", color=ink, zorder=8)

@@ -3,9 +3,11 @@
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import NullFormatter
 
 from pipelines.findings.beam_stiffness import Sweep
 from pipelines.numbers import number
+from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, PALE, WIDTH, draw
 from plate.conventions import RESULTS
 
@@ -14,9 +16,9 @@ STYLES = ("-", (0, (5, 1.6)))
 MARKS = ("s", "D", "^", "v", "P", "X")
 
 
-def sweep_figure(name: str, one: Sweep) -> str:
+def sweep_figure(name: str, one: Sweep) -> Drawing:
     """Plate and strips over EI_b / (D L), on a logarithmic scale, rigid lines at the right."""
-    sign = "hogging negative" if one.finding.kind == "hogging" else "sagging positive"
+    sign = "hogging negative" if one.finding.section.kind == "hogging" else "sagging positive"
 
     def paint(figure: Figure) -> None:
         axes = figure.add_axes((0.08, 0.24, 0.72, 0.70))
@@ -40,6 +42,8 @@ def sweep_figure(name: str, one: Sweep) -> str:
             fontsize=7.5,
         )
         axes.set_xscale("log")
+        axes.xaxis.set_major_formatter("{x:g}")
+        axes.xaxis.set_minor_formatter(NullFormatter())
         axes.set_xlim(one.ratios[0], right * 1.5)
         axes.axvspan(one.ratios[-1] * 1.6, right * 1.5, color="#f4f2ec", zorder=0)
         axes.annotate(
@@ -52,7 +56,7 @@ def sweep_figure(name: str, one: Sweep) -> str:
             fontsize=7.5,
         )
         axes.set_xlabel("EI of a beam / (D of the slab × span of the strip) [–]", labelpad=2)
-        axes.set_ylabel(f"{RESULTS[one.finding.component]} [kNm/m], {sign}")
+        axes.set_ylabel(f"{RESULTS[one.finding.section.component]} [kNm/m], {sign}")
         axes.axhline(0.0, color=INK, lw=0.6)
         axes.grid(axis="y", color="#dddddd", lw=0.4)
         axes.set_axisbelow(True)
@@ -65,7 +69,12 @@ def sweep_figure(name: str, one: Sweep) -> str:
         for strip, value in one.strips
         for curve in one.curves
     )
-    return draw(name, f"{one.finding.place}, {one.finding.effect}. {words}.", (WIDTH, 4.6), paint)
+    return draw(
+        name,
+        f"{one.finding.section.place}, {one.finding.section.effect}. {words}.",
+        (WIDTH, 4.6),
+        paint,
+    )
 
 
 def _strips(axes: Axes, one: Sweep, right: float) -> None:

@@ -6,6 +6,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from pipelines.numbers import given, length
+from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, PALE, WIDTH, draw
 from pipelines.standards.actions.loads import Vehicle
 
@@ -13,7 +14,7 @@ from pipelines.standards.actions.loads import Vehicle
 SCALE = 0.55
 
 
-def vehicle_drawing(vehicle: Vehicle, name: str) -> str:
+def vehicle_drawing(vehicle: Vehicle, name: str) -> Drawing:
     """A vehicle from above, travelling to the right; its first axle is the foremost."""
     last = max(axle.at for axle in vehicle.axles)
     reach = max(abs(y) + 0.5 * axle.patch[1] for axle in vehicle.axles for y in axle.wheels)

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -9,6 +10,7 @@ from matplotlib.patches import Patch
 
 from pipelines.findings.reconciliation.walk import Reconciliation, Step
 from pipelines.numbers import number, reading
+from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, PALE, WIDTH, draw
 from plate.conventions import RESULTS
 
@@ -17,7 +19,7 @@ ROW = 0.30  # height of a step [inch]
 LABELS = 3.75  # width of the titles [inch]
 
 
-def waterfall(name: str, walk: Reconciliation) -> str:
+def waterfall(name: str, walk: Reconciliation) -> Drawing:
     """Both orders of the walk, one below the other on one scale."""
     orders = [("In the fixed order", walk.forward), ("In the other order", walk.reverse)]
     if walk.forward == walk.reverse:
@@ -26,6 +28,7 @@ def waterfall(name: str, walk: Reconciliation) -> str:
     rows = [len(steps) + 1 + (branches if k == 0 else 0) for k, (_, steps) in enumerate(orders)]
     height = ROW * sum(rows) + 0.55 * len(orders) + 0.45
     values = [v for _, steps in orders for one in steps for v in (one.held, one.searched)]
+    values = [v for v in values if np.isfinite(v)]
     values += [walk.mean, 0.0, *([walk.springs] if walk.springs is not None else [])]
     low, high = 1e-3 * min(values), 1e-3 * max(values)
     room = 0.28 * (high - low)
@@ -66,8 +69,14 @@ def waterfall(name: str, walk: Reconciliation) -> str:
 
 
 def _axis(walk: Reconciliation) -> str:
-    sign = "hogging negative" if walk.finding.kind in ("hogging", "corner") else "sagging positive"
-    return f"{RESULTS[walk.finding.component]} [kNm/m], {sign}, characteristic traffic alone"
+    sign = (
+        "hogging negative"
+        if walk.finding.section.kind in ("hogging", "corner")
+        else "sagging positive"
+    )
+    return (
+        f"{RESULTS[walk.finding.section.component]} [kNm/m], {sign}, characteristic traffic alone"
+    )
 
 
 def _steps(axes: Axes, steps: Sequence[Step]) -> None:
@@ -90,7 +99,8 @@ def _steps(axes: Axes, steps: Sequence[Step]) -> None:
                 zorder=2,
             )
             axes.plot([before, before], [k - 1 + 0.31, k - 0.31], color=PALE, lw=0.6, zorder=1)
-        held = 1e-3 * one.held
+        # Under a load model the strip has no held value.
+        held = 1e-3 * one.held if np.isfinite(one.held) else value
         axes.plot(held, k, ls="", marker="D", ms=4.2, mfc="white", mec=INK, mew=0.8, zorder=5)
         text = number(value)
         if k:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck
 from pipelines.numbers import number
+from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, draw
 from pipelines.report.drawings.contours import bands, colour_bar, label_contours
 from pipelines.report.drawings.cuts import FieldMap
@@ -24,8 +25,8 @@ from pipelines.report.drawings.plan import (
     outline,
     traced,
 )
+from plate.arrays import Floats
 
-Floats = NDArray[np.float64]
 LEVELS = 10
 MAP, SHARE = "YlGnBu", (0.0, 0.72)
 
@@ -39,7 +40,7 @@ class WidthMap:
     widths: Floats
 
 
-def width_map(deck: Deck, fields: FieldMap, one: WidthMap) -> str:
+def width_map(deck: Deck, fields: FieldMap, one: WidthMap) -> Drawing:
     """Plan of the widths; small ones are dark, since there a strip has little slab to help."""
     room = deck_canvas(deck, 0.9, 1.05)
     shown = np.isfinite(one.widths)

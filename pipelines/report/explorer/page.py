@@ -6,7 +6,6 @@ compressed; `assets/explorer.js` unpacks and draws them. Nothing is computed the
 and interpolation between result points.
 """
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -17,27 +16,31 @@ from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title, place
-from pipelines.envelopes.peaks import SHEARS, clear_of_lines, readable
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.extremes import FieldEnvelope
+from pipelines.envelopes.peaks import SHEARS, readable_results
+from pipelines.envelopes.picked_surfaces import PickedSurfaces
 from pipelines.findings.finding import Finding
+from pipelines.report.document import Interactive, page_data
 from pipelines.report.drawings.contour_plans import MAPS, SHARE
 from pipelines.report.drawings.plan import closed, line_path, traced
 from pipelines.report.explorer.arrays import pack
 from pipelines.report.explorer.influence import influence_data
-from pipelines.result import Result
+from pipelines.result import Result, TrafficResult
+from pipelines.traffic.lanes import arrangement_orders
 from pipelines.traffic.positions import LoadPositions, wheel_pattern
 from pipelines.units import RESULT_KEYS, RESULT_SCALE, RESULT_UNITS
+from plate.arrays import Floats, Ints
 from plate.geometry.outline import points_of
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Reads = list[NDArray[np.bool_]]
+Reads = tuple[NDArray[np.bool_], ...]
 
 ASSETS = Path(__file__).parents[1] / "assets"
 COLOURS = 14
 # Steps from zero to the value furthest from it.
 STEPS = 8191
-# Above this the vehicles' load positions are left out, then load models, the last first [bytes in
-# the page].
+# Above this what governs at every point is left out, then loads, the last first [bytes in the
+# page].
 LARGEST = 2_400_000
 WORDS = {
     "w": "deflection",
@@ -49,27 +52,28 @@ WORDS = {
 }
 
 
-def explorer(result: Result) -> str:
-    """The section's HTML with its data and script; "" where there is no field to look at."""
+def explorer(result: Result, surfaces: PickedSurfaces) -> tuple[Interactive, ...]:
+    """The part with its data and script; nothing where there is no field to look at."""
     order = _order(result)
-    read = [_read(result, k) for k in range(len(RESULT_KEYS))]
-    moving = _light_enough(_vehicle_loads(result, order, read), _model_loads(result, order, read))
-    loads = moving + _case_loads(result, order, read)
+    read = readable_results(result.solved)
+    moving = [load for one in result.traffic for load in _traffic_loads(one, order, read)]
+    loads = _light_enough(moving) + _case_loads(result, order, read)
     if not loads:
-        return ""
+        return ()
+    points = result.solved.recovery.points
     data = _frame(result, order, read) | {
         "loads": loads,
         "peaks": _peaks(result, order),
         "strips": _strips(result),
-        "influence": influence_data(result, order, read),
+        "influence": influence_data(result.deck, points, surfaces, order),
     }
-    text = json.dumps(data, separators=(",", ":"), allow_nan=False).replace("</", "<\\/")
     script = (ASSETS / "explorer.js").read_text(encoding="utf-8")
-    return (
+    html = (
         (ASSETS / "explorer.html").read_text(encoding="utf-8")
-        + f'<script type="application/json" id="explorer-data">{text}</script>\n'
+        + f'<script type="application/json" id="explorer-data">{page_data(data)}</script>\n'
         + f"<script>\n{script}</script>"
     )
+    return (Interactive(html),)
 
 
 def quantised(values: Floats, read: NDArray[np.bool_]) -> dict[str, Any]:
@@ -81,33 +85,22 @@ def quantised(values: Floats, read: NDArray[np.bool_]) -> dict[str, Any]:
     return {"top": top, "v": pack(np.clip(np.rint(STEPS * share), -limit, limit).astype(np.int16))}
 
 
-def _read(result: Result, component: int) -> NDArray[np.bool_]:
-    """(n_point,) whether a result is to be read at a point: moments not near singular places, nor
-    shears near lines and edges."""
-    t = result.deck.slab.thickness
-    sound = readable(result.solver, t)
-    if component == 0:
-        return np.ones(len(sound), dtype=bool)
-    clear = sound & clear_of_lines(result.solver, t)
-    return clear if component in SHEARS and clear.any() else sound
-
-
 def _order(result: Result) -> Ints:
     """Result points across the deck and then along it: neighbours there differ least."""
-    xy = result.solver.recovery.points.xy
+    xy = result.solved.recovery.points.xy
     return np.lexsort((xy[:, 1], np.round(xy[:, 0], 3)))
 
 
 def _frame(result: Result, order: Ints, read: Reads) -> dict[str, Any]:
     """The plan, its result points and what is drawn over them."""
-    deck, points = result.deck, result.solver.recovery.points
+    deck, points = result.deck, result.solved.recovery.points
     xy = points.xy[order]
     renumbered = np.empty(len(order), dtype=np.uint32)
     renumbered[order] = np.arange(len(order))
     low = xy.min(axis=0)
     step = float(np.ptp(xy, axis=0).max()) / 65535.0
     grid = np.rint((xy - low) / step).astype(np.uint16)
-    chart = deck.plan.chart
+    alignment = deck.plan.alignment
     clear = read[1].astype(np.uint8) + read[SHEARS[0]]
     return {
         "order": points.order,
@@ -120,7 +113,7 @@ def _frame(result: Result, order: Ints, read: Reads) -> dict[str, Any]:
         "y": pack(grid[:, 1]),
         "cells": pack(renumbered[points.cells]),
         "clear": pack(clear[order]),
-        "radius": None if chart.straight else chart.radius,
+        "radius": None if alignment.straight else alignment.radius,
         "lean": float(np.tan(deck.plan.skew)),
         "stations": [float(u) for u in deck.stations],
         "places": _places(deck),
@@ -166,79 +159,107 @@ def _drawn(deck: Deck) -> list[dict[str, Any]]:
     return found
 
 
-def _vehicle_loads(result: Result, order: Ints, read: Reads) -> list[dict[str, Any]]:
-    """Envelopes of each vehicle alone with its load positions."""
-    envelopes = result.envelopes
-    if envelopes is None:
-        return []
-    found = []
-    starts = np.cumsum([0, *(len(run) for run in envelopes.runs)])
-    for name, envelope in envelopes.vehicles.items():
-        runs = [
+def _traffic_loads(one: TrafficResult, order: Ints, read: Reads) -> list[dict[str, Any]]:
+    """Envelopes of a case of traffic, of vehicles alone each by itself, with what governs."""
+    envelope = one.envelope
+    starts = np.cumsum([0, *(len(run) for run in envelope.runs)])
+    if envelope.whole:
+        runs = [_run(run) for run in envelope.runs]
+        # 0 stands for the empty deck.
+        local = np.arange(len(envelope.arrangements) + 1, dtype=np.uint32)[1:]
+        found = _fields(envelope.fields, order, read, np.concatenate([local, [0]]))
+        return [
+            {
+                "name": one.name,
+                "kind": "model",
+                "fields": found,
+                "runs": runs,
+                "arrangements": _arrangements(envelope),
+            }
+        ]
+    loads = []
+    for name, fields in envelope.of_vehicles.items():
+        mine = [
             (int(start), run)
-            for start, run in zip(starts, envelopes.runs, strict=False)
+            for start, run in zip(starts, envelope.runs, strict=False)
             if run.vehicle.name == name
         ]
-        e = envelope.extremes
-        local = np.zeros(envelopes.n_positions + 1, dtype=np.uint32)
+        local = np.zeros(envelope.n_positions + 1, dtype=np.uint32)
         count = 0
-        for start, run in runs:
+        for start, run in mine:
             local[start : start + len(run)] = np.arange(count + 1, count + 1 + len(run))
             count += len(run)
-        fields = [
-            {
-                extreme: quantised(values[k, order] * RESULT_SCALE[k], read[k][order])
-                | {"at": pack(local[at[k, order]])}
-                for extreme, values, at in (
-                    ("max", e.maximum, e.at_maximum),
-                    ("min", e.minimum, e.at_minimum),
-                )
-            }
-            for k in range(len(RESULT_KEYS))
-        ]
-        runs_there = [_run(run) for _, run in runs]
-        found.append({"name": name, "kind": "vehicle", "fields": fields, "runs": runs_there})
-    return found
+        found = _fields(fields, order, read, local)
+        runs = [_run(run) for _, run in mine]
+        loads.append({"name": name, "kind": "vehicle", "fields": found, "runs": runs})
+    return loads
 
 
-def _model_loads(result: Result, order: Ints, read: Reads) -> list[dict[str, Any]]:
-    """Envelopes of each load model; its arrangements are told at its governing values alone."""
-    found = []
-    for one in result.models:
-        e = one.fields.extremes
-        fields = [
-            {
-                extreme: quantised(values[k, order] * RESULT_SCALE[k], read[k][order])
-                for extreme, values in (("max", e.maximum), ("min", e.minimum))
-            }
-            for k in range(len(RESULT_KEYS))
-        ]
-        found.append({"name": one.model.name, "kind": "model", "fields": fields})
-    return found
-
-
-def _light_enough(
-    vehicles: list[dict[str, Any]], models: list[dict[str, Any]]
+def _fields(
+    fields: FieldEnvelope, order: Ints, read: Reads, local: NDArray[np.uint32]
 ) -> list[dict[str, Any]]:
-    """Both together, with what the page would get too heavy by left out."""
+    """Envelopes of the six results; local : (n + 1,) numbers as the page has them, its last that
+    of the empty deck."""
+    e = fields.extremes
+    return [
+        {
+            extreme: quantised(values[k, order] * RESULT_SCALE[k], read[k][order])
+            | {"at": pack(local[at[k, order]])}
+            for extreme, values, at in (
+                ("max", e.maximum, e.at_maximum),
+                ("min", e.minimum, e.at_minimum),
+            )
+        }
+        for k in range(len(RESULT_KEYS))
+    ]
 
-    def size(loads: list[dict[str, Any]]) -> int:
+
+def _arrangements(envelope: TrafficEnvelope) -> dict[str, Any]:
+    """Every arrangement as its order and the load position of each lane, and the orders."""
+    model = envelope.model
+    lanes = (envelope.arrangements.shape[1] - 1) // 2
+    rows = envelope.arrangements[:, : 1 + lanes]
+    return {
+        "lanes": lanes,
+        "rows": pack(rows.astype(np.int32).ravel()),
+        "orders": [
+            {
+                "factor": model.sets[lane_set].factor,
+                "lanes": [
+                    {"name": model.kinds[k].name, "factor": model.kinds[k].factor} for k in kinds
+                ],
+            }
+            for lane_set, kinds in arrangement_orders(model)
+        ],
+    }
+
+
+def _light_enough(loads: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The loads, the last first without what governs at every point where the page would get too
+    heavy, then left out."""
+
+    def size() -> int:
         fields = [f[x] for one in loads for f in one["fields"] for x in f]
-        return sum(len(f["v"]) + len(f.get("at", "")) for f in fields)
+        rows = [one["arrangements"]["rows"] for one in loads if "arrangements" in one]
+        return sum(len(f["v"]) + len(f.get("at", "")) for f in fields) + sum(map(len, rows))
 
-    if size(vehicles) > LARGEST:
-        for one in vehicles:
-            for f in one["fields"]:
-                for x in f:
-                    del f[x]["at"]
-    while models and size(vehicles) + size(models) > LARGEST:
-        models.pop()
-    return vehicles + models
+    for one in reversed(loads):
+        if size() <= LARGEST:
+            break
+        one.pop("arrangements", None)
+        one["runs"] = []
+        for f in one["fields"]:
+            for x in f:
+                del f[x]["at"]
+    while len(loads) > 1 and size() > LARGEST:
+        loads.pop()
+    return loads
 
 
 def _run(run: LoadPositions) -> dict[str, Any]:
     spreads = np.zeros(len(run)) if run.spreads is None else run.spreads
     return {
+        "vehicle": run.vehicle.name,
         "direction": run.direction,
         "wheels": np.round(wheel_pattern(run.vehicle, run.patches), 6).tolist(),
         "impact": run.vehicle.impact,
@@ -264,39 +285,23 @@ def _case_loads(result: Result, order: Ints, read: Reads) -> list[dict[str, Any]
 
 
 def _peaks(result: Result, order: Ints) -> list[dict[str, Any]]:
-    """The governing values, to go to; those of load models with the arrangement and its wheels."""
-    found: list[dict[str, Any]] = [
+    """The governing values of every case of traffic, to go to."""
+    return [
         {
+            "load": one.name,
+            "whole": one.envelope.whole,
             "component": row.component,
             "extreme": row.extreme,
             "at": list(row.at),
             "point": int(np.flatnonzero(order == row.point)[0]),
             "value": row.value,
-            "error": row.error,
+            "error": None if row.error is None or not np.isfinite(row.error) else row.error,
             "place": place(result.deck, row.at),
         }
-        for row in result.governing
+        for one in result.traffic
+        for row in one.governing
         if row.position is not None
     ]
-    chart = result.deck.plan.chart
-    for envelope, peaks in zip(result.models, result.model_peaks, strict=True):
-        for peak in peaks:
-            wheels = chart.to_cartesian(envelope.wheels(peak.number).corners)
-            found.append(
-                {
-                    "load": envelope.model.name,
-                    "component": peak.component,
-                    "extreme": peak.extreme,
-                    "at": list(peak.at),
-                    "point": int(np.flatnonzero(order == peak.point)[0]),
-                    "value": peak.value,
-                    "error": peak.whole_error,
-                    "place": place(result.deck, peak.at),
-                    "words": peak.position.words,
-                    "wheels": np.round(wheels, 3).tolist(),
-                }
-            )
-    return found
 
 
 def _strips(result: Result) -> list[dict[str, Any]]:
@@ -306,18 +311,18 @@ def _strips(result: Result) -> list[dict[str, Any]]:
     stations = np.array(result.deck.stations)
     for one in result.findings:
         # The field shown is m_x; of it sagging in bays and hogging over cross lines.
-        sagging = one.kind == "sagging"
-        if one.strip_value is None or one.kind not in ("sagging", "hogging"):
+        sagging = one.section.kind == "sagging"
+        if one.hand.value is None or one.section.kind not in ("sagging", "hogging"):
             continue
         if one.bars != "parallel":
             continue
-        u = float(result.deck.plan.logical_station(np.array(one.at)))
+        u = float(result.deck.plan.logical_station(np.array(one.plate.at)))
         if sagging:
             index = int(np.clip(np.searchsorted(stations, u) - 1, 0, len(stations) - 2))
         else:
             index = int(np.argmin(np.abs(stations - u)))
-        key = (one.vehicle, one.strip, sagging, index)
-        if key not in worst or abs(one.strip_value) > abs(worst[key].strip_value or 0.0):
+        key = (one.load, one.hand.strip, sagging, index)
+        if key not in worst or abs(one.hand.value) > abs(worst[key].hand.value or 0.0):
             worst[key] = one
     return [
         {
@@ -325,7 +330,7 @@ def _strips(result: Result) -> list[dict[str, Any]]:
             "strip": strip,
             "sagging": sagging,
             "index": index,
-            "value": 1e-3 * (one.strip_value or 0.0),
+            "value": 1e-3 * (one.hand.value or 0.0),
         }
         for (vehicle, strip, sagging, index), one in worst.items()
     ]

@@ -7,16 +7,16 @@ from pipelines.bars.checks.fatigue import AXLES, MODEL, TRUCK
 from pipelines.bars.design import Design
 from pipelines.deck.words import line_title
 from pipelines.numbers import given, length, number
-from pipelines.report.page import paragraph, table, text
+from pipelines.report.document import Block, Paragraph, Symbol, Words, table
 from pipelines.result import Result
 from pipelines.standards.resistance.bars import place_of
 
 
-def membrane_part(design: Design) -> str:
-    """Imposed membrane forces and how they are counted; "" where no membrane force acts."""
+def membrane_part(design: Design) -> tuple[Block, ...]:
+    """Imposed membrane forces and how they are counted; nothing where no membrane force acts."""
     membrane = design.membrane
     if membrane is None:
-        return ""
+        return ()
     arms = ", ".join(f"{place_of(layer)} {1e3 * t:.0f}" for layer, t in membrane.arms.items())
     words = (
         "m_Ed contains n t: the layered method of EN 1992-2 annex LL (from memory), "
@@ -36,23 +36,23 @@ def membrane_part(design: Design) -> str:
         for force in design.reinforcement.imposed
     ]
     if not rows:
-        return paragraph(words)
+        return (Paragraph(words),)
     words += " Imposed forces are present or absent, whichever is worse."
-    head = ["Stations [m]", "Offsets [m]"]
-    head += [f"n<sub>{c}</sub> [kN/m]" for c in ("x", "y", "xy")]
+    head: list[Words] = ["Stations [m]", "Offsets [m]"]
+    head += [(Symbol("n", c), " [kN/m]") for c in ("x", "y", "xy")]
     caption = "Imposed membrane forces, characteristic, tension positive"
-    return table(caption, [*head, "γ"], rows, numeric=(2, 3, 4, 5)) + paragraph(words)
+    return table(caption, [*head, "γ"], rows, numeric=(2, 3, 4, 5)), Paragraph(words)
 
 
 def _range(limits: tuple[float, float] | None) -> str:
     return "all" if limits is None else f"{length(limits[0])} to {length(limits[1])}"
 
 
-def collision_part(design: Design) -> str:
+def collision_part(design: Design) -> tuple[Block, ...]:
     """The force on the parapets and what it is at the slab."""
     one = design.reinforcement.collision
     if one is None:
-        return ""
+        return ()
     m, n = (float(v) for v in edge_forces(one, design.reinforcement.bars.thickness))
     with_it = "No vertical load acts with it (EN 1991-2 4.7.3.3: [collision] vertical_kN)"
     if one.vertical:
@@ -60,7 +60,7 @@ def collision_part(design: Design) -> str:
             f"With it acts a wheel of {number(1e-3 * one.vertical)} kN, {1e3 * WHEEL:.0f} mm "
             "square, against the parapet anywhere along the edge"
         )
-    return paragraph(
+    words = (
         f"Barrier collision: {number(1e-3 * one.force)} kN outwards at {length(one.height)} m "
         f"above the slab over {length(one.length)} m, spread at {np.degrees(one.spread):.0f}° "
         f"down the parapet over {length(one.force / n)} m; at its inner face, "
@@ -69,9 +69,10 @@ def collision_part(design: Design) -> str:
         "spreading at that angle in the slab to the first line that carries a cantilever. "
         f"{with_it}; all of the moment goes to the slab: an edge beam's torsion is not counted on."
     )
+    return (Paragraph(words),)
 
 
-def fatigue_part(design: Design) -> str:
+def fatigue_part(design: Design) -> tuple[Block, ...]:
     """How the range of stress was formed."""
     standards = {one.basis.materials.standard for one in design.standards}
     words = []
@@ -96,14 +97,14 @@ def fatigue_part(design: Design) -> str:
             f"Fatigue, AASHTO LRFD: {TRUCK} alone, times 1.75 · 1.15 (fatigue I, dynamic load "
             "allowance), the section taken as cracked."
         )
-    return paragraph(" ".join(words))
+    return (Paragraph(" ".join(words)),) if words else ()
 
 
-def beams_part(result: Result, design: Design) -> str:
+def beams_part(result: Result, design: Design) -> tuple[Block, ...]:
     """Bars and links of the beams as the deck file states them."""
     rows = [
         [
-            text(line_title(result.deck, name)),
+            line_title(result.deck, name),
             f"{1e3 * beam.width:.0f} × {1e3 * beam.depth:.0f}",
             number(1e6 * beam.top),
             number(1e6 * beam.bottom),
@@ -114,9 +115,9 @@ def beams_part(result: Result, design: Design) -> str:
         for name in beam.lines
     ]
     if not rows:
-        return ""
+        return ()
     head = ["Beam", "Width × depth [mm]", "Top [mm²]", "Bottom [mm²]", "Links [mm²/m]", "Legs"]
-    return table("Bars of beams, as stated", head, rows, numeric=range(1, 6)) + paragraph(
+    return table("Bars of beams, as stated", head, rows, numeric=range(1, 6)), Paragraph(
         "Largest moments, shear and torsion count together though they need not coexist; torsion "
         "is the model's, with the J that the deck file gives."
     )

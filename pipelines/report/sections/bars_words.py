@@ -1,46 +1,30 @@
 """What the bars come to, in words: for the report and the terminal."""
 
-import numpy as np
+from collections.abc import Iterator, Sequence
 
+from pipelines.bars.adequacy import Adequacy, Check, Found, Judgement, StandardVerdict
 from pipelines.bars.checks.remedies import Remedy
-from pipelines.bars.demand.numbered import Position
 from pipelines.bars.design import Design, StandardDesign
-from pipelines.envelopes.arrangements import ModelPosition
-from pipelines.numbers import length
-from pipelines.report.page import text
-from pipelines.report.sections.load_models import arrangement_text
-from pipelines.report.sections.tables import position_text
-from pipelines.standards.resistance.bars import place_of
+from pipelines.numbers import rounded_up, within
+from pipelines.report.document import Block, Paragraph, Short, Strong, Table, Words, table
+from pipelines.result import Result
+from pipelines.standards.sources import Source
 
 
 def standard_of(one: StandardDesign) -> str:
     return one.basis.materials.standard
 
 
-def rounded_up(value: float) -> str:
-    """A utilisation in words, rounded up, so that 1.00 passes."""
-    return f"{np.ceil(100 * value - 1e-9) / 100:.2f}" if np.isfinite(value) else "–"
-
-
-def used(value: float) -> str:
+def used(value: float) -> Words:
     """A utilisation; above 1 it is set out."""
     words = rounded_up(value)
-    return f'<span class="short">{words}</span>' if value > 1 else words
+    return words if within(value) else Short(words)
 
 
 def traffic_words(design: Design) -> str:
     """What the bars are judged under by each standard, as a sentence."""
     words = [f"{standard_of(one)}: {one.traffic}" for one in design.standards]
     return f"Traffic: {'; '.join(words)}."
-
-
-def load_text(at: Position | None) -> str:
-    """A load position or an arrangement of a load model as it is entered again."""
-    if at is None:
-        return "no traffic"
-    if isinstance(at, ModelPosition):
-        return f"<strong>{text(at.model)}</strong><br>{arrangement_text(at)}"
-    return position_text(at)
 
 
 def moments_at(design: Design) -> str:
@@ -64,28 +48,174 @@ def remedy_words(remedy: Remedy) -> str:
     return f"{1e6 * amount:.0f} mm²/m of {remedy.name}"
 
 
-def bars_words(design: Design) -> str:
-    """How far the bars are used by each standard, in a sentence each."""
-    words = []
+def not_asked(source: Source) -> str:
+    """That a standard does not ask for shear, in words."""
+    return f"not asked by {source} for decks designed by the strip method; value for information"
+
+
+OPENINGS = {
+    Adequacy.ADEQUATE: "adequate in all that is judged",
+    Adequacy.NOT_ADEQUATE: "not adequate",
+    Adequacy.NOT_JUDGED: "not shown to be adequate",
+}
+
+
+def opening(one: StandardVerdict) -> str:
+    """The finding on the bars by one standard."""
+    return f"{one.standard} (traffic: {one.traffic}): {OPENINGS[one.adequacy]}"
+
+
+def verdict_words(one: StandardVerdict) -> str:
+    """What the finding rests on: values of every check, those that decide it first."""
+    stops = _stops(one)
+    judged = ", ".join(_named(j) for j in _one_bending(one.of(Adequacy.ADEQUATE)))
+    left = "; ".join(_named(j) for j in one.of(Adequacy.NOT_JUDGED) if j not in stops)
+    sentences = [_listed(stops)] if stops else []
+    if judged:
+        sentences.append(f"Within limits: {judged}" if stops else judged)
+    if left:
+        sentences.append(f"Not judged: {left}")
+    return " ".join(f"{sentence}." for sentence in sentences)
+
+
+def bars_sentence(one: StandardVerdict) -> str:
+    """The finding and what it rests on."""
+    return f"{opening(one)}: {verdict_words(one)}"
+
+
+def decisive_words(one: StandardVerdict) -> str:
+    """The checks that decide the finding, or the one that is used most where none fails."""
+    judged = one.of(Adequacy.ADEQUATE)
+    return f"{_listed(_stops(one))}." if _stops(one) else f"most used in {_listed(judged, 1)}."
+
+
+def _stops(one: StandardVerdict) -> tuple[Judgement, ...]:
+    """The checks for which it is not adequate, or not shown to be."""
+    return one.open if one.adequacy is Adequacy.NOT_JUDGED else one.of(Adequacy.NOT_ADEQUATE)
+
+
+def _listed(checks: Sequence[Judgement], most: int | None = None) -> str:
+    return ", ".join(_decisive(j) for j in sorted(checks, key=_first)[:most])
+
+
+def _first(one: Judgement) -> float:
+    return 0.0 if one.worst is None else -one.worst.utilisation
+
+
+def _one_bending(judged: Sequence[Judgement]) -> Iterator[Judgement]:
+    """Of the layers in bending the one that is used most alone."""
+    bending = [one for one in judged if one.check is Check.BENDING]
+    yield from sorted(bending, key=_first)[:1]
+    yield from (one for one in judged if one.check is not Check.BENDING)
+
+
+def _named(one: Judgement) -> str:
+    """A check with its utilisation, or with the reason for which it is not judged."""
+    value = "" if one.worst is None else f" {rounded_up(one.worst.utilisation)}"
+    return f"{one.title}{value}" + (f" ({one.reason})" if one.reason else "")
+
+
+def _decisive(one: Judgement) -> str:
+    """A check that decides, with where and by what its value was found."""
+    if one.worst is None:
+        return _named(one)
+    by = "" if one.worst.by == one.title else one.worst.by
+    where = "; ".join(part for part in (one.worst.place, by, one.reason) if part)
+    return f"{one.title} {rounded_up(one.worst.utilisation)} ({where})"
+
+
+def remedies_words(design: Design) -> str:
+    """What would be enough in shear alone, a sentence; "" where nothing was tried."""
+    found = []
     for one in design.standards:
-        worst = max(one.layers, key=lambda c: c.utilisation)
-        sentence = (
-            f"{standard_of(one)}: bending is used to {rounded_up(worst.utilisation)} at most "
-            f"({place_of(worst.layer)})"
-        )
-        shear = one.design_shear
-        if shear is not None:
-            sentence += (
-                f", shear without links to {rounded_up(shear.utilisation)} as mean over "
-                f"{length(shear.width)} m (4 d)"
+        enough = [remedy_words(r) for r in one.remedies if r.needed is not None]
+        if enough and one.shear_not_asked is None:
+            found.append(
+                f"{standard_of(one)}: shear alone, at the load position that governs as stepped, "
+                f"would take {', or '.join(enough)}."
             )
-            enough = [remedy_words(r) for r in one.remedies if r.needed is not None]
-            if enough:
-                sentence += f" (it would take {', or '.join(enough)})"
-        if one.punching is not None:
-            sentence += f", punching under wheels to {rounded_up(one.punching.utilisation)}"
-        failing = [row for row in one.rows if not row.passes]
-        rules = f"{len(failing)} of {len(one.rows)} rules not met" if failing else "all rules met"
-        sentence += f"; {rules}."
-        words.append(sentence)
-    return " ".join(words)
+    return " ".join(found)
+
+
+def bars_words(result: Result) -> tuple[str, ...]:
+    """What the bars come to by each standard, a paragraph each; nothing without bars."""
+    if result.design is None:
+        return ()
+    found = (*(bars_sentence(one) for one in result.verdicts), remedies_words(result.design))
+    return tuple(words for words in found if words)
+
+
+def bars_findings(result: Result) -> tuple[Block, ...]:
+    """The finding on the bars for the first page, in words and by standard and check."""
+    if result.design is None:
+        return ()
+    found: list[Block] = []
+    for one in result.verdicts:
+        words = opening(one)
+        failing = one.adequacy is Adequacy.NOT_ADEQUATE
+        set_out: Words = Short(words) if failing else Strong(words)
+        found.append(Paragraph(("Bars, ", set_out, f": {decisive_words(one)}")))
+    remedies = remedies_words(result.design)
+    if remedies:
+        found.append(Paragraph(remedies))
+    heads: list[Words] = ["Check", *(one.standard for one in result.verdicts)]
+    titles = dict.fromkeys(j.title for one in result.verdicts for j in one.judgements)
+    cells = [{j.title: _cell(j) for j in one.judgements} for one in result.verdicts]
+    rows: list[list[Words]] = [[title, *(by.get(title, "–") for by in cells)] for title in titles]
+    caption = "Bars by check and standard: the largest utilisation that any search found"
+    return (*found, table(caption, heads, rows))
+
+
+def _cell(one: Judgement) -> Words:
+    if one.adequacy is Adequacy.ADEQUATE and one.worst is not None:
+        return rounded_up(one.worst.utilisation)
+    value = "" if one.worst is None else f"{rounded_up(one.worst.utilisation)}, "
+    words = f"{value}{one.adequacy.value}"
+    if one.adequacy is Adequacy.NOT_ADEQUATE:
+        return Short(words)
+    return f"{words}: {one.reason}" if one.reason else words
+
+
+def verdict_table(result: Result) -> Table:
+    """Every check by every standard: its value, where and by what it was found, what it leaves
+    out."""
+    rows: list[list[Words]] = []
+    for one in result.verdicts:
+        for j in one.judgements:
+            worst = j.worst
+            failing = j.adequacy is Adequacy.NOT_ADEQUATE
+            rows.append(
+                [
+                    j.title,
+                    one.standard,
+                    Short(j.adequacy.value) if failing else j.adequacy.value,
+                    "–" if worst is None else used(worst.utilisation),
+                    "–" if worst is None else worst.place,
+                    "–" if worst is None else worst.by,
+                    _others(j),
+                    "–" if worst is None else str(worst.source),
+                    j.reason or j.left_out or "–",
+                ]
+            )
+    head: list[Words] = [
+        "Check",
+        "Standard",
+        "Finding",
+        "Utilisation",
+        "Place",
+        "Found by",
+        "Others found",
+        "Clause and mark",
+        "Leaves out; why it is not judged",
+    ]
+    caption = "Findings on the bars by check and standard"
+    return table(caption, head, rows, numeric=(3,), wide=(4, 5, 8), tall=True)
+
+
+def _others(one: Judgement) -> str:
+    """The largest value of every other search, or rule, the largest first."""
+    largest: dict[str, Found] = {}
+    for found in sorted(one.found, key=lambda f: -f.utilisation):
+        largest.setdefault(found.by, found)
+    others = list(largest.values())[1:]
+    return "; ".join(f"{rounded_up(f.utilisation)} {f.by}" for f in others) or "–"

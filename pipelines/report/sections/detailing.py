@@ -3,53 +3,57 @@
 import numpy as np
 
 from pipelines.bars.checks.as_built import PanelCheck
-from pipelines.bars.checks.curtailment import UBARS, free_edges
+from pipelines.bars.checks.curtailment import UBARS
+from pipelines.bars.checks.free_edges import free_edges
 from pipelines.bars.demand.moments import ROWS
 from pipelines.bars.design import Design
 from pipelines.deck.words import line_title
-from pipelines.numbers import number
+from pipelines.numbers import number, rounded_up
+from pipelines.report.document import Block, Figure, Paragraph, Short, Strong, Words, table
 from pipelines.report.drawings.bars import layer_name, layer_title, stretches, zone_drawing
-from pipelines.report.page import figure, paragraph, table, text
-from pipelines.report.sections.bars_words import rounded_up, standard_of, traffic_words, used
+from pipelines.report.sections.bars_words import standard_of, traffic_words, used
 from pipelines.result import Result
 from pipelines.standards.resistance.bars import FACES, LAYERS, place_of
 
 
-def detailing_section(result: Result) -> str:
+def detailing_section(result: Result) -> tuple[Block, ...]:
     """Zones in which bars may stop, and what runs through."""
     design = result.design
     if design is None:
-        return ""
+        return ()
     bars = design.reinforcement.bars
     found = [one.zones for one in design.standards]
-    parts = [
-        paragraph(
+    parts: list[Block] = [
+        Paragraph(
             "Zones by the ultimate bending envelope, widened along the bars by the tension shift; "
             "bars go on past a zone by their anchorage length. Least, distribution and crack steel "
             f"remain everywhere. Drawn: the larger need of the standards. {traffic_words(design)}"
         )
     ]
     parts += [
-        figure(
+        Figure(
             f"plan-zones-{layer_name(bars, layer)}",
             zone_drawing(result.deck, bars, layer, found),
-            f"<strong>{text(layer_title(bars, layer))}</strong>: how many of the bars drawn "
-            "bending needs. The double line shows how the bars run.",
+            (
+                Strong(layer_title(bars, layer)),
+                ": how many of the bars drawn bending needs. The double line shows how the bars "
+                "run.",
+            ),
         )
         for layer in ROWS
     ]
-    rows = []
+    rows: list[list[Words]] = []
     for layer in ROWS:
         for one in design.standards:
             z = one.zones
             rows.append(
                 [
-                    text(layer_title(bars, layer)),
-                    text(standard_of(one)),
+                    layer_title(bars, layer),
+                    standard_of(one),
                     f"{1e3 * z.shift[layer]:.0f}",
                     f"{1e3 * z.anchorage[layer]:.0f}",
-                    text(stretches(z, layer, 1)),
-                    text(stretches(z, layer, 2)),
+                    stretches(z, layer, 1),
+                    stretches(z, layer, 2),
                 ]
             )
     head = [
@@ -60,73 +64,79 @@ def detailing_section(result: Result) -> str:
         "Bars needed, without anchorage [m]",
         "Every bar needed, without anchorage [m]",
     ]
-    parts.append(
-        table("Curtailment", head, rows, numeric=(2, 3), wide=(4, 5))
-        + paragraph(
+    parts += [
+        table("Curtailment", head, rows, numeric=(2, 3), wide=(4, 5)),
+        Paragraph(
             "Stretches along the bars, over the whole width of the deck, rounded outwards to "
             "50 mm; where one ends inside the slab the bars go on by their anchorage. Sources: "
             + "; ".join(str(one.zones.source) for one in design.standards)
             + ". Anchorage: straight bars at the design yield stress, poor bond where they lie "
             "high in the pour (EN 1992 8.4, IRC:112 15.2, AASHTO LRFD 5.10.8.2.1; from memory)."
-        )
-    )
-    parts.append(_through(result, design))
-    parts.append(_ubars(result, design))
-    return "\n".join(part for part in parts if part)
+        ),
+        *_through(result, design),
+        _ubars(result, design),
+    ]
+    return tuple(parts)
 
 
-def _ubars(result: Result, design: Design) -> str:
+def _ubars(result: Result, design: Design) -> Block:
     """U-bars at every edge that no line supports."""
     bars = design.reinforcement.bars
-    rows = []
-    for edge, direction in free_edges(result.deck):
-        ending = ", ".join(f"{face} {bars.bars((face, direction))}" for face in FACES)
+    rows: list[list[Words]] = []
+    for edge, directions in free_edges(result.deck):
+        ending = "; ".join(
+            f"{face} {bars.bars((face, direction))}, along {direction}"
+            for direction in directions
+            for face in FACES
+        )
         for one in design.standards:
             rows.append(
                 [
-                    text(line_title(result.deck, edge)),
-                    text(standard_of(one)),
-                    text(f"{ending}, along {direction}"),
+                    line_title(result.deck, edge),
+                    standard_of(one),
+                    ending,
                     f"{2e3 * bars.thickness:.0f}",
-                    text(str(UBARS[one.basis.materials.standard])),
+                    str(UBARS[one.basis.materials.standard]),
                 ]
             )
     if not rows:
-        return paragraph("No free edges: every edge of the slab lies on a supporting line.")
+        return Paragraph(
+            "No free edges: every edge of the slab and of its openings lies on a supporting line."
+        )
     head = ["Free edge", "Standard", "Bars that end there", "Legs ≥ 2 h [mm]", "Clause and mark"]
     caption = "Free edges: U-bars round the ends of both mats, and bars along the edge inside them"
     return table(caption, head, rows, numeric=(3,))
 
 
-def _through(result: Result, design: Design) -> str:
-    rows = []
+def _through(result: Result, design: Design) -> tuple[Block, ...]:
+    rows: list[list[Words]] = []
     for line in dict.fromkeys(item.line for one in design.standards for item in one.through):
         for one in design.standards:
             for item in (item for item in one.through if item.line == line):
                 rows.append(
                     [
-                        text(line_title(result.deck, line)),
-                        text(standard_of(one)),
-                        text(item.direction),
+                        line_title(result.deck, line),
+                        standard_of(one),
+                        item.direction,
                         "end there: anchored" if item.at_edge else "run through",
                         number(1e-3 * item.moment),
                     ]
                 )
     if not rows:
-        return ""
+        return ()
     head = ["Line", "Standard", "Bars along", "Bottom bars", "Sagging over it, ultimate [kNm/m]"]
     caption = "Bottom bars at flexible lines over which the slab sags"
-    return table(caption, head, rows, numeric=(4,), tall=len(rows) > 12)
+    return (table(caption, head, rows, numeric=(4,), tall=len(rows) > 12),)
 
 
-def asbuilt_section(result: Result) -> str:
+def asbuilt_section(result: Result) -> tuple[Block, ...]:
     """The as-built check of every panel with readings."""
     design = result.design
     if design is None or design.reinforcement.survey is None:
-        return ""
+        return ()
     survey = design.reinforcement.survey
-    parts = [
-        paragraph(
+    parts: list[Block] = [
+        Paragraph(
             f"As-built readings of {survey.path} ({survey.value} of repeated readings); what was "
             "not read comes from the drawing. Bending at the ultimate limit state, against the "
             f"largest demand in the panel. {traffic_words(design)} Deviations: + is how much "
@@ -154,13 +164,14 @@ def asbuilt_section(result: Result) -> str:
             )
         )
     parts.append(_statistics(design))
-    return "\n".join(parts)
+    return tuple(parts)
 
 
-def _panel(check: PanelCheck) -> list[str]:
-    finding = "passes" if check.passes else '<span class="short">falls short</span>'
+def _panel(check: PanelCheck) -> list[Words]:
+    finding = "passes" if check.passes else Short("falls short")
     shares = [
-        f"{used(check.utilisation[layer])} ({rounded_up(check.drawing[layer])})" for layer in LAYERS
+        (used(check.utilisation[layer]), f" ({rounded_up(check.drawing[layer])})")
+        for layer in LAYERS
     ]
     deviations = "; ".join(
         f"{key} {'−' if value < 0 else '+'}{abs(1e3 * value):.1f}"
@@ -169,23 +180,23 @@ def _panel(check: PanelCheck) -> list[str]:
         for key, value in check.deviations.items()
     )
     return [
-        text(check.panel),
+        check.panel,
         finding,
         *shares,
-        text("; ".join(check.why) or "nothing by more than 3 %"),
-        text(deviations),
-        text("; ".join(check.as_built.from_drawing) or "nothing"),
+        "; ".join(check.why) or "nothing by more than 3 %",
+        deviations,
+        "; ".join(check.as_built.from_drawing) or "nothing",
     ]
 
 
-def _statistics(design: Design) -> str:
-    rows = []
+def _statistics(design: Design) -> Block:
+    rows: list[list[Words]] = []
     for check in design.standards[0].panels:
         for key, s in check.as_built.statistics.items():
             rows.append(
                 [
-                    text(check.panel),
-                    text(key),
+                    check.panel,
+                    str(key),
                     str(s.n),
                     f"{1e3 * s.mean:.1f}",
                     "–" if s.n < 2 else f"{1e3 * s.deviation:.1f}",

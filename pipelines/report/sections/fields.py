@@ -1,22 +1,23 @@
 """Sections of the report that show fields: contour plans and envelopes along lines."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.deck.words import at_text, place
-from pipelines.envelopes.peaks import SHEARS, UNITS, Governing, clear_of_lines
+from pipelines.envelopes.peaks import SHEARS, UNITS
 from pipelines.numbers import number
+from pipelines.report.document import Block, Figure, Paragraph, Section, Strong, Words
 from pipelines.report.drawings.contour_plans import ContourPlans, PlanField
 from pipelines.report.drawings.cuts import field_map
 from pipelines.report.drawings.lines import LineFigures, strip_marks
-from pipelines.report.page import SYMBOLS, figure, paragraph, text
-from pipelines.report.sections.tables import case_table, position_text
-from pipelines.report.sections.words import SHEAR_RULE
-from pipelines.result import Result
+from pipelines.report.drawings.plan import StandingLoad
+from pipelines.report.sections.positions import load_text
+from pipelines.report.sections.tables import case_table
+from pipelines.report.sections.words import SYMBOLS, case_title, shear_rule
+from pipelines.result import Result, TrafficResult
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
-from plate.conventions import RESULTS
 
 # Static cases drawn for a deck without traffic.
 DRAWN_CASES = 4
@@ -32,80 +33,88 @@ WORDS = {
 }
 
 
-def envelope_plans(result: Result, rows: Sequence[Governing]) -> str:
-    if result.envelopes is None:
-        return ""
-    clear = clear_of_lines(result.solver, result.deck.slab.thickness)
-    plans = ContourPlans(result.deck, field_map(result.solver), clear, result.envelopes.runs)
-    extremes = result.envelopes.fields.extremes
-    parts = [
-        paragraph(
-            "Each plan shows the envelope over all load positions: no single position gives the "
-            "whole picture. The ring marks the peak; the wheels (as dispersed) and the arrow of "
-            "travel show the load position that governs there. Colours are one-sided at lines "
-            "and steps; darker is further from zero."
-        )
-    ]
-    for row in rows:
-        k = RESULTS.index(row.result)
+def envelope_plans(result: Result) -> tuple[Block, ...]:
+    """Plans of the envelopes of every case of traffic, each with its governing value."""
+    if not result.traffic:
+        return ()
+    plans = ContourPlans(result.deck, field_map(result.solved), result.solved.clear_of_lines)
+    spread = any(one.envelope.model.has_pressure for one in result.traffic)
+    adverse = "; distributed loads act on adverse parts" if spread else ""
+    intro = Paragraph(
+        "Each plan shows the envelope over all load positions: no single position gives the "
+        "whole picture. The ring marks the peak; the wheels (as dispersed) and the arrows of "
+        f"travel show what governs there{adverse}. Colours are one-sided at lines and steps; "
+        "darker is further from zero."
+    )
+    return (
+        intro,
+        *(
+            Section("", case_title(one), tuple(_plans_of(result, plans, one, k)))
+            for k, one in enumerate(result.traffic, start=1)
+        ),
+    )
+
+
+def _plans_of(
+    result: Result, plans: ContourPlans, one: TrafficResult, nth: int
+) -> Iterator[Figure]:
+    extremes = one.envelope.fields.extremes
+    for row in one.governing:
+        k = row.component
         if row.result == "w" and row.extreme == "min":
             continue
         values = extremes.maximum[k] if row.extreme == "max" else extremes.minimum[k]
         banded = k in SHEARS
         extreme = "largest" if row.extreme == "max" else "smallest"
+        name = f"{row.result}-{row.extreme}-{nth}"
         field = PlanField(
-            f"plan-{row.result}-{row.extreme}",
-            f"{row.result} {row.extreme}",
-            row.unit,
-            values * RESULT_SCALE[k],
-            row.extreme,
-            row.value,
-            row.at,
-            row.position,
-            banded,
+            name=f"plan-{name}",
+            title=f"{row.result} {row.extreme}, {case_title(one)}",
+            unit=row.unit,
+            values=values * RESULT_SCALE[k],
+            extreme=row.extreme,
+            peak=row.value,
+            at=row.at,
+            load=StandingLoad.of(one.envelope, row.number),
+            banded=banded,
         )
-        caption = (
-            f"<strong>{SYMBOLS[row.result]} {row.extreme}</strong>: {extreme} "
-            f"{WORDS[row.result]} [{row.unit}]. "
-        )
-        if row.position is None:
-            caption += "Zero governs everywhere."
-        else:
-            caption += (
-                f"Peak {number(row.value)} {row.unit}, {text(place(result.deck, row.at))}, at "
-                f"({at_text(row.at)}) m; {position_text(row.position)} m."
+        title = Strong((SYMBOLS[row.result], f" {row.extreme}"))
+        words = f", {case_title(one)}: {extreme} {WORDS[row.result]} [{row.unit}]. "
+        governs: tuple[Words, ...] = ("Zero governs everywhere.",)
+        if row.position is not None:
+            words += (
+                f"Peak {number(row.value)} {row.unit}, {place(result.deck, row.at)}, at "
+                f"({at_text(row.at)}) m: "
             )
-        if banded:
-            caption += BAND_WORDS
-        parts.append(figure(f"envelope-{row.result}-{row.extreme}", plans.plan(field), caption))
-    return "\n".join(parts)
+            governs = (load_text(row.position), " (m).")
+        caption = (title, words, *governs, BAND_WORDS if banded else "")
+        yield Figure(f"envelope-{name}", plans.plan(field), caption)
 
 
-def case_results(result: Result) -> str:
+def case_results(result: Result) -> tuple[Block, ...]:
     """Static cases: a table, and plans of the first ones for a deck without traffic."""
     if not result.cases:
-        return ""
-    parts = [case_table(result.deck, result), paragraph(SHEAR_RULE)]
-    if result.envelopes is None:
-        clear = clear_of_lines(result.solver, result.deck.slab.thickness)
-        plans = ContourPlans(result.deck, field_map(result.solver), clear)
+        return ()
+    parts: list[Block] = [case_table(result.deck, result), Paragraph(shear_rule(result.deck))]
+    if not result.traffic:
+        clear = result.solved.clear_of_lines
+        plans = ContourPlans(result.deck, field_map(result.solved), clear)
         names = list(result.cases)
         for count, name in enumerate(names[:DRAWN_CASES], start=1):
-            parts.append(f"<h3>{text(name)}</h3>")
-            parts += _case_plans(result, plans, name, count, clear)
+            parts.append(Section("", name, _case_plans(result, plans, name, count, clear)))
         if len(names) > DRAWN_CASES:
             parts.append(
-                paragraph(
+                Paragraph(
                     f"Plans of the other cases: {', '.join(names[DRAWN_CASES:])} are in fields.vtu."
                 )
             )
-    return "\n".join(parts)
+    return tuple(parts)
 
 
 def _case_plans(
     result: Result, plans: ContourPlans, name: str, count: int, clear: NDArray[np.bool_]
-) -> list[str]:
-    plan = result.solver.recovery.points.plan
+) -> tuple[Figure, ...]:
+    plan = result.solved.recovery.points.plan
     found = []
     for k, key in enumerate(RESULT_KEYS):
         short = key.removesuffix("_mm")
@@ -116,69 +125,83 @@ def _case_plans(
         peak, at = float(values[top]), (float(plan[top, 0]), float(plan[top, 1]))
         drawing = plans.plan(
             PlanField(
-                f"case-{count}-{short}",
-                short,
-                UNITS[k],
-                values,
-                "both",
-                peak,
-                at,
-                None,
-                banded,
+                name=f"case-{count}-{short}",
+                title=short,
+                unit=UNITS[k],
+                values=values,
+                extreme="both",
+                peak=peak,
+                at=at,
+                load=None,
+                banded=banded,
             )
         )
+        title = Strong((SYMBOLS[short], f", {name}"))
         caption = (
-            f"<strong>{SYMBOLS[short]}, {text(name)}</strong>: {WORDS[short]} [{UNITS[k]}], "
-            f"furthest from zero {number(peak)}, {text(place(result.deck, at))}, "
+            f": {WORDS[short]} [{UNITS[k]}], "
+            f"furthest from zero {number(peak)}, {place(result.deck, at)}, "
             f"at ({at_text(at)}) m."
         )
         if banded:
             caption += BAND_WORDS
-        found.append(figure(f"plan-case-{count}-{short}", drawing, caption))
-    return found
+        found.append(Figure(f"plan-case-{count}-{short}", drawing, (title, caption)))
+    return tuple(found)
 
 
-def line_sections(result: Result) -> str:
-    if result.envelopes is None:
-        return ""
+def line_sections(result: Result) -> tuple[Block, ...]:
+    """Envelopes along the lines of a grid, of every case of traffic."""
+    if not result.traffic:
+        return ()
     if not result.deck.plan.is_grid:
-        return paragraph(
+        words = (
             "The plan has no lines across and along the deck: the envelopes are in the plans above "
             "and at the probes."
         )
-    marks = strip_marks(result.findings)
-    lines = LineFigures(result.deck, field_map(result.solver), result.envelopes.fields, marks)
-    strip = (
-        " Marks and dotted rules: each hand strip's largest value there, of all vehicles."
-        if marks
-        else ""
+        return (Paragraph(words),)
+    return tuple(
+        Section("", case_title(one), _lines_of(result, one, k))
+        for k, one in enumerate(result.traffic, start=1)
     )
+
+
+def _lines_of(result: Result, one: TrafficResult, nth: int) -> tuple[Block, ...]:
+    names = {one.name} if one.envelope.whole else set(one.envelope.of_vehicles)
+    marks = strip_marks([f for f in result.findings if f.load in names])
+    lines = LineFigures(
+        deck=result.deck,
+        fields=field_map(result.solved),
+        envelope=one.envelope.fields,
+        marks=marks,
+        suffix=str(nth),
+    )
+    strip = " Marks and dotted rules: each hand strip's largest value there." if marks else ""
     down = " Sagging is drawn downwards."
     m_x, m_y = SYMBOLS["m_x"], SYMBOLS["m_y"]
-    return "\n".join(
-        [
-            paragraph("Largest and smallest values over all load positions of all vehicles."),
-            figure(
-                "section-mid-bays",
-                lines.mid_bays(),
-                f"<strong>{m_x} and {m_y} across the deck at mid-bay</strong>.{down}{strip}",
+    both: tuple[Words, ...] = (m_x, " and ", m_y)
+    return (
+        Paragraph(f"Largest and smallest values under {case_title(one)}."),
+        Figure(
+            f"section-mid-bays-{nth}",
+            lines.mid_bays(),
+            (Strong((*both, " across the deck at mid-bay")), f".{down}{strip}"),
+        ),
+        Figure(
+            f"section-cross-lines-{nth}",
+            lines.cross_lines(),
+            (Strong((*both, " along the cross lines")), f", on both sides of each.{down}{strip}"),
+        ),
+        Figure(
+            f"section-along-{nth}",
+            lines.along(),
+            (Strong((m_x, " along the deck")), f".{down}{strip}"),
+        ),
+        Figure(
+            f"section-edges-{nth}",
+            lines.edges(),
+            (
+                Strong("Along the edges"),
+                *(": ", m_y, " at the start and end edges, ", m_x, " at the side edges."),
+                down,
             ),
-            figure(
-                "section-cross-lines",
-                lines.cross_lines(),
-                f"<strong>{m_x} and {m_y} along the cross lines</strong>, on both sides of "
-                f"each.{down}{strip}",
-            ),
-            figure(
-                "section-along",
-                lines.along(),
-                f"<strong>{m_x} along the deck</strong>.{down}{strip}",
-            ),
-            figure(
-                "section-edges",
-                lines.edges(),
-                f"<strong>Along the edges</strong>: {m_y} at the start and end edges, {m_x} at "
-                f"the side edges.{down}",
-            ),
-        ]
+        ),
     )

@@ -2,43 +2,52 @@
 
 from collections.abc import Sequence
 
-import numpy as np
-
+from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text
-from pipelines.envelopes.single_vehicles import LoadPosition
-from pipelines.findings.finding import COVERS, Finding
+from pipelines.findings.finding import Finding, Verdict, governing
+from pipelines.findings.left_out import LeftOut, beyond
 from pipelines.numbers import length, number, reading
-from pipelines.report.page import SYMBOLS, paragraph, table, text, together
-from pipelines.report.sections.load_models import arrangement_text
-from pipelines.report.sections.tables import position_text, tolerance
+from pipelines.report.document import (
+    Anchor,
+    Block,
+    Link,
+    Paragraph,
+    Short,
+    Symbol,
+    Table,
+    Together,
+    Words,
+    lines,
+    table,
+)
+from pipelines.report.sections.bars_words import used
+from pipelines.report.sections.positions import load_text
+from pipelines.report.sections.tables import tolerance
+from pipelines.report.sections.words import SYMBOLS
 from pipelines.result import Result
+from pipelines.strips.methods import left_out_methods
 
-INTRO = (
-    "Strip / plate below 1: the strip is short. Strip: per metre, on rigid lines, each axle over "
-    "the width shown, the load at the strip's own worst place; under a load model the strip has "
-    "all lanes: along traffic the axles of neighbouring lanes share a strip where their widths "
-    "meet, across it all lanes stand on it, and distributed loads act on adverse parts, along "
-    "traffic those of the lane with most; the width is then that of the lane that brings most. "
-    "Plate: the deck as it is, peak "
-    "with its numerical tolerance, the mean at the same load position. Range: the plate's value "
-    "there with all beams half and twice as stiff, load position held. All values are "
-    "characteristic, of the traffic alone: no permanent load, no factor. Where bars are given, "
-    "resistance and utilisations are at the ultimate limit state, with the plate's permanent "
-    "actions and the standard's factors, moments of the bars' own direction without twist or "
-    "membrane forces."
+# Kinds of section whose largest plate value the first page tells, in its words.
+HEADLINES = (
+    ("sagging", "sagging in a bay"),
+    ("edge", "sagging along a free edge"),
+    ("hogging", "hogging over a line"),
+    ("edge hogging", "hogging over a line, beside a free edge"),
 )
 
 
-def finding_words(findings: Sequence[Finding], no_findings: str) -> list[str]:
+def finding_words(
+    findings: Sequence[Finding], no_findings: str, left_out: Sequence[LeftOut] = ()
+) -> list[str]:
     """The finding of the whole comparison in a few sentences."""
     if not findings:
         return [f"No comparison with hand strips: {no_findings or 'there is none'}."]
     short = sum(one.is_short for one in findings)
-    outside = sum(one.strip_value is None for one in findings)
-    even = sum(one.finding.startswith("no difference") for one in findings)
-    opposed = sum(one.strip_value is not None and one.ratio is None for one in findings)
+    outside = sum(one.hand.value is None for one in findings)
+    even = sum(one.verdict is Verdict.EVEN for one in findings)
+    opposed = sum(one.verdict is Verdict.NOT_COMPARABLE for one in findings)
     rest = len(findings) - short - outside - even - opposed
-    covered = sum(one.finding == COVERS for one in findings)
+    covered = sum(one.verdict is Verdict.COVERS for one in findings)
     single = any(not one.whole_model for one in findings)
     not_short = f"{covered} covered, " if covered or not single else ""
     if single:
@@ -46,7 +55,7 @@ def finding_words(findings: Sequence[Finding], no_findings: str) -> list[str]:
     words = [
         f"{len(findings)} comparisons of a hand strip with the plate's peak: {short} short, "
         f"{even} without a difference beyond the numerical tolerance, {not_short}{outside} outside "
-        f"the method's range, {opposed} of opposite sign. "
+        f"the method's range, {opposed} not comparable. "
         + (
             "Vehicles listed by themselves act alone, which is not a standard's load model: under "
             "them no strip is said to cover."
@@ -54,32 +63,62 @@ def finding_words(findings: Sequence[Finding], no_findings: str) -> list[str]:
             else "Each is for a whole load model, on the plate and on the strip."
         )
     ]
-    for kind, words_of in (
-        ("sagging", "sagging in a bay"),
-        ("hogging", "hogging over a line"),
-        ("corner", "hogging at an obtuse corner"),
-    ):
+    methods = left_out_methods(dict.fromkeys(one.load for one in findings))
+    if methods:
+        words.append(methods)
+    for kind, words_of in HEADLINES:
         one = governing(findings, kind)
-        if one is not None and one.ratio is not None and one.strip_value is not None:
+        if one is not None and one.ratio is not None and one.hand.value is not None:
             words.append(
-                f"Largest {words_of}: plate {number(1e-3 * one.plate_peak)} {one.unit} "
-                f"({one.place}, {one.vehicle}), against {number(1e-3 * one.strip_value)} by "
-                f"{one.strip} ({one.reference}): strip / plate {number(one.ratio)}, {one.finding}."
+                f"Largest {words_of}: plate {number(1e-3 * one.plate.peak)} {one.unit} "
+                f"({one.section.place}, {one.load}), against {number(1e-3 * one.hand.value)} by "
+                f"{one.hand.strip} ({one.reference}): strip / plate {number(one.ratio)}, "
+                f"{one.words}{elsewhere(one, findings, left_out)}."
             )
+    corners = [one for one in findings if one.section.kind == "corner"]
+    if corners:
+        most = max(corners, key=lambda one: (one.whole_model, abs(one.plate.peak)))
+        words.append(
+            f"Largest hogging at an obtuse corner: plate {number(1e-3 * most.plate.peak)} "
+            f"{most.unit} ({most.section.place}, {most.load}): {most.hand.reason}."
+        )
     return words
 
 
-def governing(findings: Sequence[Finding], kind: str, *, single: bool = False) -> Finding | None:
-    """Of the largest plate value of a kind the strip that is worst; single : of vehicles alone."""
-    rows = [
-        one
-        for one in findings
-        if one.kind == kind and one.ratio is not None and not (single and one.whole_model)
-    ]
-    if not rows:
-        return None
-    most = max(abs(one.plate_peak) for one in rows)
-    return next(one for one in rows if abs(one.plate_peak) == most)
+def elsewhere(one: Finding, findings: Sequence[Finding], left_out: Sequence[LeftOut]) -> str:
+    """What is added to the words of a finding where the plate has more than the strip's value in
+    another place, so that no strip is read as covering it."""
+    if one.verdict not in (Verdict.COVERS, Verdict.NO_LESS, Verdict.EVEN):
+        return ""
+    more = beyond(one, findings, left_out)
+    if more is None:
+        return ""
+    if isinstance(more, LeftOut):
+        value, zone, words = more.peak.value, more.zone, "no strip compared"
+    else:
+        value, zone = 1e-3 * more.plate.peak, more.section.place
+        words = f"{more.reference}: {more.words}"
+    start = " there alone:" if one.verdict is Verdict.COVERS else ";"
+    return (
+        f"{start} the plate has {number(value)} {one.unit} in another place under the same load "
+        f"({zone}; {words})"
+    )
+
+
+def left_out_words(left_out: Sequence[LeftOut]) -> list[str]:
+    """The governing values that no strip is compared with, a sentence for each load."""
+    loads: dict[str, list[LeftOut]] = {}
+    for one in left_out:
+        loads.setdefault(one.load, []).append(one)
+    found = []
+    for load, rows in loads.items():
+        reasons: dict[str, list[str]] = {}
+        for one in rows:
+            words = f"{one.peak.result} {number(one.peak.value)} {one.peak.unit} ({one.zone})"
+            reasons.setdefault(one.reason, []).append(words)
+        parts = [f"{', '.join(values)}: {reason}" for reason, values in reasons.items()]
+        found.append(f"Governing values left out of the comparison, {load}: {'; '.join(parts)}.")
+    return found
 
 
 def first_findings(findings: Sequence[Finding]) -> list[Finding]:
@@ -87,7 +126,7 @@ def first_findings(findings: Sequence[Finding]) -> list[Finding]:
     found: dict[tuple[str, str], Finding] = {}
     for one in findings:
         if one.ratio is not None:
-            found.setdefault((one.bars, one.kind), one)
+            found.setdefault((one.bars, one.section.kind), one)
     return list(found.values())
 
 
@@ -95,16 +134,24 @@ def folded(findings: Sequence[Finding]) -> list[tuple[Finding, int]]:
     """The worst place of each kind, vehicle and method, worst first, with the number of places."""
     groups: dict[tuple[str, ...], list[Finding]] = {}
     for one in findings:
-        key = (one.bars, one.kind, one.vehicle, one.strip, one.clause)
+        key = (one.bars, one.section.kind, one.load, one.hand.strip, one.hand.clause)
         groups.setdefault(key, []).append(one)
     return [(rows[0], len(rows)) for rows in groups.values()]
 
 
-def findings_table(rows: Sequence[tuple[Finding, int]], caption: str, *, tall: bool = False) -> str:
+def findings_table(
+    rows: Sequence[tuple[Finding, int]],
+    caption: str,
+    *,
+    tall: bool = False,
+    linked: bool = False,
+) -> Table:
     """Strip against plate, one row a comparison, in the order given; each with the number of
-    places that it is the worst of."""
-    m_y, m_xy = SYMBOLS["m_y"], SYMBOLS["m_xy"]
-    heads = [
+    places that it is the worst of.
+
+    linked : whether references go to those of the whole table, which have the addresses.
+    """
+    heads: list[Words] = [
         "Ref.",
         "Place; station, offset of the peak [m]",
         "Effect, bars, face",
@@ -116,95 +163,115 @@ def findings_table(rows: Sequence[tuple[Finding, int]], caption: str, *, tall: b
         "Plate, peak ±",
         "Plate, mean (over [m])",
         "Strip / plate",
-        f"{SYMBOLS['m_x']}, {m_y}, {m_xy} there [kNm/m]",
+        (SYMBOLS["m_x"], ", ", SYMBOLS["m_y"], ", ", SYMBOLS["m_xy"], " there [kNm/m]"),
         "Range over beam stiffness",
-        "m<sub>Rd</sub> [kNm/m]; used by strip, by plate",
+        (Symbol("m", "Rd"), " [kNm/m]; used by strip, by plate"),
         "Finding",
     ]
-    body = [_row(one, places) for one, places in rows]
-    if not any(one.utilisation for one, _ in rows):
+    body = [_row(one, places, linked) for one, places in rows]
+    if not any(one.used for one, _ in rows):
         heads.pop(-2)
         body = [[*row[:-2], row[-1]] for row in body]
     last = len(heads) - 1
     return table(caption, heads, body, numeric=(5, 7, 8, 9, 10, 11), wide=(3, 4, last), tall=tall)
 
 
-def _row(one: Finding, places: int) -> list[str]:
-    words = text(one.finding.replace(" %", "\u00a0%"))
-    if one.is_short:
-        words = f'<span class="short">{words}</span>'
-    for more in (one.reason, one.caution):
-        words += f"; {text(more)}" if more else ""
-    strip = together(one.strip)
-    if one.clause and not one.strip.endswith(one.clause):
-        strip += f"<br>{text(one.clause)}"
-    if one.edition:
-        strip += f"<br>{text(one.edition)}"
-    where = f"{together(one.place)}"
-    if one.where:
-        where += f"<br>{together(one.where)}"
-    where += f"<br>{together(at_text(one.at))}"
-    if places > 1:
-        where += f"<br>{together(f'worst of {places}')}"
+def _row(one: Finding, places: int, linked: bool) -> list[Words]:
+    section, hand, plate = one.section, one.hand, one.plate
+    words: Words = one.words.replace(" %", "\u00a0%")
+    more = "".join(f"; {said}" for said in (hand.reason, one.caution) if said)
+    strip: list[Words] = [Together(hand.strip)]
+    if hand.clause and not hand.strip.endswith(hand.clause):
+        strip.append(hand.clause)
+    if hand.edition:
+        strip.append(hand.edition)
+    where = [
+        section.place,
+        section.where,
+        at_text(plate.at),
+        f"worst of {places}" if places > 1 else "",
+    ]
+    address = f"finding-{one.reference}"
     mean = "–"
-    if one.mean_width > 0.0:
-        mean = f"{number(1e-3 * one.plate_mean)} ({number(one.mean_width)})"
-    error = None if one.plate_error is None else 1e-3 * one.plate_error
-    peak = f"{number(1e-3 * one.plate_peak)}{tolerance(error)}<br>{one.unit}"
+    if plate.mean_width > 0.0:
+        mean = f"{number(1e-3 * plate.mean)} ({number(plate.mean_width)})"
+    error = None if plate.error is None else 1e-3 * plate.error
+    peak = lines((f"{number(1e-3 * plate.peak)}{tolerance(error)}", one.unit))
     span = "–"
-    if one.beam_range is not None:
-        low, high = (number(1e-3 * v) for v in one.beam_range)
+    if plate.beam_range is not None:
+        low, high = (number(1e-3 * v) for v in plate.beam_range)
         span = f"{low} to {high}"
     return [
-        text(one.reference),
-        where,
-        text(one.effect),
-        _load_text(one),
-        strip,
-        "–" if one.span is None else length(one.span),
-        "–" if one.width is None else f"{number(one.width)}<br>{together(one.width_of)}",
-        "–" if one.strip_value is None else f"{number(1e-3 * one.strip_value)}<br>{one.unit}",
+        Link(address, one.reference) if linked else Anchor(address, one.reference),
+        lines(Together(said) for said in where if said),
+        section.effect,
+        one.load if plate.position is None else load_text(plate.position, named=True),
+        lines(strip),
+        "–" if hand.span is None else length(hand.span),
+        "–" if hand.width is None else lines((number(hand.width), Together(hand.width_of))),
+        "–" if hand.value is None else lines((number(1e-3 * hand.value), one.unit)),
         peak,
         mean,
         "–" if one.ratio is None else number(one.ratio),
-        ", ".join(reading(1e-3 * v) for v in one.coexisting),
+        ", ".join(reading(1e-3 * v) for v in plate.coexisting),
         span,
         _used(one),
-        words,
+        (Short(words) if one.is_short else words, more),
     ]
 
 
-def _used(one: Finding) -> str:
+def _used(one: Finding) -> Words:
     """Resistance and utilisations, rounded up so that 1.00 passes."""
-    if one.utilisation is None or one.resistance is None:
+    bars = one.used
+    if bars is None:
         return "–"
-
-    def words(value: float | None) -> str:
-        if value is None:
-            return "–"
-        shown = f"{np.ceil(100.0 * value - 1e-9) / 100.0:.2f}"
-        return f'<span class="short">{shown}</span>' if value > 1.0 else shown
-
-    by_strip, by_plate = one.utilisation
-    resistance = number(1e-3 * one.resistance)
-    return f"{resistance}<br>{words(by_strip)}, {words(by_plate)}"
+    by_strip = "–" if bars.by_strip is None else used(bars.by_strip)
+    return lines((number(1e-3 * bars.resistance), (by_strip, ", ", used(bars.by_plate))))
 
 
-def _load_text(one: Finding) -> str:
-    if one.position is None:
-        return text(one.vehicle)
-    if isinstance(one.position, LoadPosition):
-        return position_text(one.position)
-    return f"<strong>{text(one.vehicle)}</strong><br>{arrangement_text(one.position)}"
-
-
-def strips_section(result: Result) -> str:
+def strips_section(result: Result) -> tuple[Block, ...]:
     """All findings, folded to the worst place of each."""
     if not result.findings:
-        return paragraph(f"No comparison: {result.no_findings or 'there is none'}.")
+        return (Paragraph(f"No comparison: {result.no_findings or 'there is none'}."),)
     rows = folded(result.findings)
     caption = (
         f"The worst place of each effect, vehicle and method, worst first, small values last "
         f"(all {len(result.findings)} rows: findings.csv)"
     )
-    return paragraph(INTRO) + findings_table(rows, caption, tall=len(rows) > 12)
+    return Paragraph(intro(result.deck)), findings_table(rows, caption, tall=len(rows) > 12)
+
+
+def intro(deck: Deck) -> str:
+    """What strip and plate are here, in words."""
+    words = [
+        "Strip / plate below 1: the strip is short. Not comparable: opposite signs; a strip that "
+        "has no moment there; sagging over a line that yields, beside a strip on rigid lines. "
+        "Strip: per metre, on rigid lines, each axle over the width shown, the load at the strip's "
+        "own worst place"
+    ]
+    if deck.traffic is not None and deck.traffic.load_models:
+        words.append(
+            "; under a load model the strip has all lanes: along traffic the axles of neighbouring "
+            "lanes share a strip where their widths meet, across it all lanes stand on it, and "
+            "distributed loads act on adverse parts, along traffic those of the lane with most; "
+            "the width is then that of the lane that brings most"
+        )
+    words.append(
+        ". Plate: the deck as it is, peak with its numerical tolerance, the mean at the same load "
+        "position."
+    )
+    if any(line.beam is not None for line in deck.lines):
+        words.append(
+            " Range: the plate's value there with all beams half and twice as stiff, load position "
+            "held."
+        )
+    words.append(
+        " All values are characteristic, of the traffic alone: no permanent load, no factor"
+    )
+    if deck.reinforcement is not None:
+        words.append(
+            ", but for resistance and utilisations: at the ultimate limit state, with the plate's "
+            "permanent actions and the standard's factors, moments of the bars' own direction "
+            "without twist or membrane forces"
+        )
+    return "".join(words) + "."

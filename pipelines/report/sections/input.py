@@ -5,11 +5,11 @@ from collections.abc import Sequence
 from pipelines.deck.deck import Beam, Deck, Held, Line
 from pipelines.deck.words import at_text, line_title
 from pipelines.numbers import given, length
-from pipelines.report.page import table, text
+from pipelines.report.document import Symbol, Table, Words, lines, table
 from pipelines.standards.actions.loads import Vehicle
 
 
-def axle_table(vehicle: Vehicle, patches: Sequence[tuple[float, float]]) -> str:
+def axle_table(vehicle: Vehicle, patches: Sequence[tuple[float, float]]) -> Table:
     """Axles of a vehicle with contact and dispersed patches."""
     rows = [
         [
@@ -37,9 +37,9 @@ def _size(size: tuple[float, float]) -> str:
     return f"{1e3 * size[0]:.0f} × {1e3 * size[1]:.0f}"
 
 
-def cases_table(deck: Deck) -> str:
+def cases_table(deck: Deck) -> Table:
     """Static load cases."""
-    rows = []
+    rows: list[tuple[Words, ...]] = []
     for case in deck.cases:
         parts = []
         if case.self_weight:
@@ -54,23 +54,21 @@ def cases_table(deck: Deck) -> str:
             corners = " to ".join(f"({length(x)}, {length(y)})" for x, y in line.path)
             path = line_title(deck, line.on) if line.on else f"{corners} m"
             parts.append(f"{given(1e-3 * line.load)} kN/m along {path}")
-        rows.append([text(case.name), "<br>".join(text(p) for p in parts)])
+        rows.append((case.name, lines(parts)))
     return table("Static load cases (loads act down; no factors)", ["Case", "Loads"], rows)
 
 
-def line_table(deck: Deck) -> str:
+def line_table(deck: Deck) -> Table:
     """What carries the slab."""
-    rows = []
+    rows: list[list[Words]] = []
     for line in deck.lines:
-        holds = "<br>".join(text(_hold(deck, h)) for h in line.held_at) or "–"
+        holds = lines(_hold(deck, h) for h in line.held_at) or "–"
         width = f"{1e3 * line.width:.0f}" if line.width else "–"
-        rows.append(
-            [text(line_title(deck, line.name)), text(line.name), _support(line), width, holds]
-        )
+        rows.append([line_title(deck, line.name), line.name, _support(line), width, holds])
     for point in deck.points:
         spring = "rigid" if point.k == float("inf") else f"spring, {given(1e-3 * point.k)} kN/m"
         words = f"point support on {1e3 * point.size:.0f} mm square, {spring}"
-        rows.append([text(point.name), f"at ({at_text(point.at)}) m", words, "–", "–"])
+        rows.append([point.name, f"at ({at_text(point.at)}) m", words, "–", "–"])
     heads = ["Name", "Line", "Support", "Width [mm]", "Held"]
     return table("What carries the slab", heads, rows, numeric=(3,))
 
@@ -101,17 +99,17 @@ def _hold(deck: Deck, held: Held) -> str:
     return words
 
 
-def beam_sections(deck: Deck) -> str:
-    """Sections of the beams, equal ones together; "" where there are none."""
+def beam_sections(deck: Deck) -> Table | None:
+    """Sections of the beams, equal ones together; None where there are none."""
     groups: dict[Beam, list[str]] = {}
     for line in deck.lines:
         if line.beam is not None:
             groups.setdefault(line.beam, []).append(line_title(deck, line.name))
     if not groups:
-        return ""
+        return None
     rows = [
         [
-            text(", ".join(names)),
+            ", ".join(names),
             given(1e-9 * beam.E),
             given(1e-9 * beam.G),
             given(1e8 * beam.I),
@@ -121,5 +119,6 @@ def beam_sections(deck: Deck) -> str:
         ]
         for beam, names in groups.items()
     ]
-    heads = ["Beams", "E [GPa]", "G [GPa]", "I [cm⁴]", "J [cm⁴]", "A [cm²]", "A<sub>v</sub> [cm²]"]
+    heads: list[Words] = ["Beams", "E [GPa]", "G [GPa]", "I [cm⁴]", "J [cm⁴]", "A [cm²]"]
+    heads.append((Symbol("A", "v"), " [cm²]"))
     return table("Beam sections (source: deck file)", heads, rows, numeric=range(1, 7))

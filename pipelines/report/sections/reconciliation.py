@@ -7,16 +7,26 @@ import numpy as np
 from pipelines.deck.words import at_text
 from pipelines.findings.reconciliation.walk import Reconciliation, Step
 from pipelines.numbers import length, number, reading
+from pipelines.report.document import (
+    Block,
+    Details,
+    Figure,
+    Paragraph,
+    Section,
+    Strong,
+    Table,
+    Words,
+    table,
+)
 from pipelines.report.drawings.waterfall import waterfall
-from pipelines.report.page import figure, paragraph, table, text
 from pipelines.report.sections.tolerances import part
 from pipelines.result import Result
 
 
-def reconciliation_section(result: Result) -> str:
+def reconciliation_section(result: Result) -> tuple[Block, ...]:
     """Walks of the governing values, each drawn and listed."""
     if not result.reconciliations:
-        return ""
+        return ()
     intro = (
         "From the hand strip's value to the plate's peak, one assumption at a time; each step is "
         "the deck analysed again with that assumption changed and all changes before it kept. All "
@@ -25,17 +35,18 @@ def reconciliation_section(result: Result) -> str:
         "analysis and the worst place of the section, found again in each step. Held: load "
         "position and place as they govern the plate. What one change is worth depends on what "
         "was changed before it, so the walk is given in the other order too, as far as one change "
-        "does not need another. The mean is a side branch. Traffic alone, characteristic."
+        "does not need another. The mean is a side branch. Under a load model the vehicles of the "
+        "governing arrangement are moved along the deck together, with its distributed loads where "
+        "they are; the strip has lanes of its own and no held value. Traffic alone, characteristic."
     )
-    parts = [paragraph(intro)]
+    walks = []
     for k, walk in enumerate(result.reconciliations, start=1):
         one = walk.finding
-        parts.append(f"<h3>{text(f'{one.place}, {one.effect}, {one.vehicle}')}</h3>")
+        alone = "" if one.whole_model else " alone"
         along, across = (number(1e3 * v) for v in walk.patch)
         caption = (
-            f"<strong>{text(one.reference)}: {text(one.place)}, {text(one.effect)}</strong>, "
-            f"{text(one.vehicle)} alone, {text(one.strip)}. Bars: searched again; in brackets what "
-            f"the step changes. Loaded area of the heaviest wheel before the last change: {along} "
+            f", {one.load}{alone}, {one.hand.strip}. Bars: searched again; in brackets what the "
+            f"step changes. Loaded area of the heaviest wheel before the last change: {along} "
             f"mm along, {across} mm across traffic."
         )
         if walk.springs is not None:
@@ -44,14 +55,21 @@ def reconciliation_section(result: Result) -> str:
                 "springs as stiff as the beams below it; shown because it is sometimes tried, the "
                 "widths are meant for rigid lines."
             )
-        parts.append(figure(f"walk-{k}", waterfall(f"waterfall-{k}", walk), caption))
-        parts.append(_walk_table(walk, walk.forward, f"{one.reference}: in the fixed order"))
+        title = Strong(f"{one.reference}: {one.section.place}, {one.section.effect}")
+        parts: list[Block] = [
+            Figure(f"walk-{k}", waterfall(f"waterfall-{k}", walk), (title, caption)),
+            _walk_table(walk, walk.forward, f"{one.reference}: in the fixed order"),
+        ]
         if walk.reverse != walk.forward:
-            parts.append(_walk_table(walk, walk.reverse, f"{one.reference}: in the other order"))
-    return "\n".join(parts)
+            other = _walk_table(walk, walk.reverse, f"{one.reference}: in the other order")
+            parts.append(Details("The same changes in the other order", (other,)))
+        walks.append(
+            Section("", f"{one.section.place}, {one.section.effect}, {one.load}", tuple(parts))
+        )
+    return Paragraph(intro), *walks
 
 
-def _walk_table(walk: Reconciliation, steps: Sequence[Step], caption: str) -> str:
+def _walk_table(walk: Reconciliation, steps: Sequence[Step], caption: str) -> Table:
     heads = [
         "Step",
         "Searched [kNm/m]",
@@ -62,7 +80,7 @@ def _walk_table(walk: Reconciliation, steps: Sequence[Step], caption: str) -> st
         "Load position searched: station, offset [m]",
         "Place searched: station, offset [m]",
     ]
-    body = []
+    body: list[list[Words]] = []
     before: Step | None = None
     for k, one in enumerate(steps):
         changes = ["–", "–"]
@@ -75,10 +93,10 @@ def _walk_table(walk: Reconciliation, steps: Sequence[Step], caption: str) -> st
         if one.position is not None:
             parts = (one.position.station, one.position.offset)
             where = ", ".join(length(v) if np.isfinite(v) else "any" for v in parts)
-            position = f"{text(one.position.direction)}, {where}"
+            position = f"{one.position.direction}, {where}"
         body.append(
             [
-                f"{k}. {text(one.title)}",
+                f"{k}. {one.title}",
                 number(1e-3 * one.searched),
                 "–" if k == 0 else part(1e-3 * one.error),
                 changes[0],
@@ -91,12 +109,12 @@ def _walk_table(walk: Reconciliation, steps: Sequence[Step], caption: str) -> st
         before = one
     last = steps[-1]
     share = ""
-    if walk.finding.strip_value:
-        share = f"strip / plate {number(walk.finding.strip_value / walk.finding.plate_peak)}"
+    if walk.finding.hand.value:
+        share = f"strip / plate {number(walk.finding.hand.value / walk.finding.plate.peak)}"
     body.append(
         [
-            "<strong>plate's peak</strong>",
-            f"<strong>{number(1e-3 * last.searched)}</strong>",
+            Strong("plate's peak"),
+            Strong(number(1e-3 * last.searched)),
             part(1e-3 * last.error),
             share,
             number(1e-3 * last.held),

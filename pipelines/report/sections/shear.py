@@ -2,21 +2,28 @@
 
 from pipelines.bars.design import Design
 from pipelines.deck.words import at_text, line_title
-from pipelines.numbers import length, number
-from pipelines.report.page import paragraph, table, text
-from pipelines.report.sections.bars_words import load_text, standard_of, traffic_words, used
-from pipelines.report.sections.tables import position_text
+from pipelines.numbers import length, number, rounded_up
+from pipelines.report.document import Block, Paragraph, Symbol, Words, table
+from pipelines.report.sections.bars_words import (
+    not_asked,
+    standard_of,
+    traffic_words,
+    used,
+)
+from pipelines.report.sections.positions import load_text, position_text
 from pipelines.result import Result
 
+V_ED, V_RDC = Symbol("v", "Ed"), Symbol("v", "Rd,c")
 
-def shear_section(result: Result) -> str:
+
+def shear_section(result: Result) -> tuple[Block, ...]:
     """Shear without links, its remedies, and punching under wheels."""
     design = result.design
     if design is None:
-        return ""
+        return ()
     deck = result.deck
-    parts = [
-        paragraph(
+    parts: list[Block] = [
+        Paragraph(
             "Principal shear of each load position at sections beside every supporting line, at "
             "the face plus d and no nearer to any line or edge than one thickness, averaged along "
             "the section over the widths below; resistance of the face in tension under the "
@@ -24,27 +31,29 @@ def shear_section(result: Result) -> str:
             f"it decides. Judged: 4 d. {traffic_words(design)}"
         )
     ]
-    rows = []
+    rows: list[list[Words]] = []
     for one in design.standards:
         for peak in one.shear:
             side = "before" if peak.side < 0 else "after"
             rows.append(
                 [
                     f"{length(peak.width)}" + (" (4 d)" if peak.width == one.design_width else ""),
-                    text(standard_of(one)),
+                    standard_of(one),
                     number(1e-3 * peak.v),
                     number(1e-3 * peak.v_Rd),
-                    used(peak.utilisation),
-                    text(f"{side} {line_title(deck, peak.line)}, ({at_text(peak.at)}) m"),
-                    load_text(peak.position),
+                    used(peak.utilisation)
+                    if one.shear_not_asked is None
+                    else f"({rounded_up(peak.utilisation)})",
+                    f"{side} {line_title(deck, peak.line)}, ({at_text(peak.at)}) m",
+                    load_text(peak.position, named=True),
                 ]
             )
-    head = [
+    head: list[Words] = [
         "Mean over [m]",
         "Standard",
-        "v<sub>Ed</sub> [kN/m]",
-        "v<sub>Rd,c</sub> [kN/m]",
-        "v<sub>Ed</sub>/v<sub>Rd,c</sub>",
+        (V_ED, " [kN/m]"),
+        (V_RDC, " [kN/m]"),
+        (V_ED, "/", V_RDC),
         "Section",
         "Load position",
     ]
@@ -52,14 +61,19 @@ def shear_section(result: Result) -> str:
         caption = "Shear without links, swept over the width of the mean"
         parts.append(table(caption, head, rows, numeric=(2, 3, 4), wide=(5, 6)))
     else:
-        parts.append(paragraph("No control sections: the plan has no straight supporting lines."))
-    parts += [_reduced(result, design), _remedies(design), _punching(result, design)]
-    return "\n".join(part for part in parts if part)
+        parts.append(Paragraph("No control sections: the plan has no straight supporting lines."))
+    parts += [
+        Paragraph(f"{standard_of(one)}: shear {not_asked(one.shear_not_asked)}.")
+        for one in design.standards
+        if one.shear and one.shear_not_asked is not None
+    ]
+    parts += [*_reduced(result, design), *_remedies(design), *_punching(design)]
+    return tuple(parts)
 
 
-def _reduced(result: Result, design: Design) -> str:
+def _reduced(result: Result, design: Design) -> tuple[Block, ...]:
     """Loads near supports reduced, beside the same sections without reduction."""
-    rows = []
+    rows: list[list[Words]] = []
     for one in design.standards:
         r = one.reduced
         if r is None:
@@ -67,34 +81,34 @@ def _reduced(result: Result, design: Design) -> str:
         side = "before" if r.side < 0 else "after"
         rows.append(
             [
-                text(standard_of(one)),
+                standard_of(one),
                 used(r.whole),
                 used(r.utilisation),
                 number(1e-3 * r.v),
                 number(1e-3 * r.v_Rd),
                 f"{r.share:.2f}",
                 used(r.strut),
-                text(f"{side} {line_title(result.deck, r.line)}, ({at_text(r.at)}) m"),
-                load_text(r.position),
-                text(str(r.source)),
+                f"{side} {line_title(result.deck, r.line)}, ({at_text(r.at)}) m",
+                load_text(r.position, named=True),
+                str(r.source),
             ]
         )
     if not rows:
-        return ""
-    head = [
+        return ()
+    head: list[Words] = [
         "Standard",
         "Unreduced",
         "Reduced",
-        "v<sub>Ed</sub> [kN/m]",
-        "v<sub>Rd,c</sub> [kN/m]",
-        "Least a<sub>v</sub>/2d",
+        (V_ED, " [kN/m]"),
+        (V_RDC, " [kN/m]"),
+        ("Least ", Symbol("a", "v"), "/2d"),
         "Struts, unreduced",
         "Section",
         "Load position",
         "Clause and mark",
     ]
     caption = "Mean over 4 d with the share of wheels near the section's line reduced"
-    return table(caption, head, rows, numeric=range(1, 7), wide=(7, 8)) + paragraph(
+    return table(caption, head, rows, numeric=range(1, 7), wide=(7, 8)), Paragraph(
         "The plate solved again with the reduced wheels, at places 0.1 m apart about the load "
         "position that governs unreduced beside each line; 1.00: none of its wheels stands nearer "
         "to that line's face than 2 d. Holds only where the bars are fully anchored at that line "
@@ -102,46 +116,51 @@ def _reduced(result: Result, design: Design) -> str:
     )
 
 
-def _remedies(design: Design) -> str:
-    rows = []
+def _remedies(design: Design) -> tuple[Block, ...]:
+    rows: list[list[Words]] = []
     for one in design.standards:
         for remedy in one.remedies:
             scale, unit = (1e3, " mm") if remedy.name == "thickness" else (1e6, " mm²/m")
             present, needed = (
                 "none of those tried"
                 if value is None
-                else text(value)
+                else value
                 if isinstance(value, str)
                 else f"{scale * value:.0f}{unit}"
                 for value in (remedy.present, remedy.needed)
             )
             rows.append(
                 [
-                    text(remedy.name),
-                    text(standard_of(one)),
+                    remedy.name,
+                    standard_of(one),
                     present,
                     needed,
                     used(remedy.utilisation),
                 ]
             )
     if not rows:
-        return paragraph("No remedies: the mean over 4 d is within the resistance.")
+        return (
+            Paragraph(
+                "No remedies: at the load positions as stepped the mean over 4 d is within the "
+                "resistance."
+            ),
+        )
     head = ["Remedy, alone", "Standard", "Present", "Least that passes", "Utilisation with it"]
-    return table("The three remedies", head, rows, numeric=(4,)) + paragraph(
+    return table("The three remedies", head, rows, numeric=(4,)), Paragraph(
         "Each remedy alone, the plate solved again with it at the load position that governs now; "
         "the steel is that in the direction of the shear, at the face in tension."
     )
 
 
-def _punching(result: Result, design: Design) -> str:
-    rows = []
+def _punching(design: Design) -> tuple[Block, ...]:
+    rows: list[list[Words]] = []
     for one in design.standards:
         p = one.punching
         if p is None:
             continue
         rows.append(
             [
-                text(standard_of(one)),
+                standard_of(one),
                 used(p.utilisation),
                 used(p.interior),
                 number(1e-3 * p.load),
@@ -149,30 +168,43 @@ def _punching(result: Result, design: Design) -> str:
                 f"{1e-6 * p.v_Ed:.2f}",
                 f"{1e-6 * p.v_Rd:.2f}",
                 length(p.u),
-                text(f"{p.shape}; ({at_text(p.at)}) m"),
+                f"{p.shape}{_together(p.wheels)}; ({at_text(p.at)}) m",
                 position_text(p.position),
-                text(str(p.source)),
+                str(p.source),
             ]
         )
     if not rows:
-        return ""
-    head = [
+        return ()
+    head: list[Words] = [
         "Standard",
         "Utilisation",
         "In the interior",
         "Load [kN]",
         "Area [mm]",
-        "v<sub>Ed</sub> [MPa]",
-        "v<sub>Rd</sub> [MPa]",
+        (V_ED, " [MPa]"),
+        (Symbol("v", "Rd"), " [MPa]"),
         "u [m]",
         "Perimeter; wheel at",
         "Load position",
         "Clause and mark",
     ]
-    count = max(one.punching.n for one in design.standards if one.punching is not None)
-    return table(
-        f"Punching: the worst of {count} wheel places", head, rows, numeric=range(1, 8), wide=(8, 9)
-    ) + paragraph(
-        "Loaded area: the contact spread through the surfacing, cut at the slab's edge; bars of "
-        "the bottom face. Permanent shear is not added."
+    governs = max(
+        (one for one in design.standards if one.punching is not None),
+        key=lambda one: one.punching.utilisation if one.punching is not None else 0.0,
     )
+    assert governs.punching is not None
+    caption = (
+        f"Punching: the worst of {governs.punching.n} wheel places by {standard_of(governs)}, "
+        "which governs, and of wheels together"
+    )
+    return table(caption, head, rows, numeric=range(1, 8), wide=(8, 9)), Paragraph(
+        "Loaded area: the contact spread through the surfacing, cut at the slab's edge, of a long "
+        "one as much as counts as a concentrated load; bars of the bottom face. Wheels whose "
+        "perimeters overlap, those of the next lane's vehicle among them, are also taken together "
+        "around all of them (common practice). A wheel on the width of a supporting line is no "
+        "punching case. Permanent shear is not added."
+    )
+
+
+def _together(wheels: int) -> str:
+    return f", around {wheels} wheels" if wheels > 1 else ""

@@ -1,21 +1,30 @@
 """Tables of the report, in m, mm, kN, kNm/m and kN/m, to three figures."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text, line_title, place, support_title
-from pipelines.envelopes.peaks import SHEARS, UNITS, Governing, clear_of_lines, readable
-from pipelines.envelopes.single_vehicles import LoadPosition
+from pipelines.envelopes.peaks import SHEARS, UNITS, headline_points
 from pipelines.numbers import length, number, reading
-from pipelines.report.page import SYMBOLS, table, text, together
-from pipelines.result import Result
+from pipelines.report.document import (
+    Break,
+    Strong,
+    Table,
+    Together,
+    Words,
+    lines,
+    table,
+)
+from pipelines.report.sections.positions import entry_text, load_text
+from pipelines.report.sections.words import SYMBOLS, case_title, values_title
+from pipelines.result import Result, TrafficResult
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
 
-RESULT_HEADS = [
-    f"{SYMBOLS[key.removesuffix('_mm')]} [{unit}]"
+RESULT_HEADS: list[Words] = [
+    (SYMBOLS[key.removesuffix("_mm")], f" [{unit}]")
     for key, unit in zip(RESULT_KEYS, UNITS, strict=True)
 ]
 
@@ -26,18 +35,9 @@ SUPPORT_WORDS = {
     "clamped": "clamped",
     "free": "free",
     "held": "held beam",
+    "crossed": "crossing beams",
+    "kinked": "kinked beam",
 }
-
-
-def position_text(at: LoadPosition | None) -> str:
-    """A load position as it is entered again: vehicle, direction, station and offset."""
-    if at is None:
-        return "empty deck"
-    spacing = f", variable spacing + {length(at.spread)}" if at.spread > 0.0 else ""
-    return text(
-        f"{at.vehicle}, {at.direction}, first axle at {length(at.station)}, {length(at.offset)}"
-        f"{spacing}"
-    )
 
 
 def tolerance(error: float | None) -> str:
@@ -52,42 +52,31 @@ def tolerance(error: float | None) -> str:
     return f" ± {shown:.{decimals}f}"
 
 
-def entry_position(entry: Mapping[str, Any]) -> str:
-    """`position_text` of an entry of the summary."""
-    if entry["vehicle"] is None:
-        return "empty deck"
-    return position_text(
-        LoadPosition(entry["vehicle"], entry["direction"], entry["station_m"], entry["offset_m"])
-    )
-
-
-def governing_table(deck: Deck, rows: Sequence[Governing], read: Sequence[bool]) -> str:
-    """Largest and smallest value of every result over the deck.
-
-    read : for each row whether shears are to be read there; if not they stand in brackets.
-    """
+def governing_table(result: Result, one: TrafficResult) -> Table:
+    """Largest and smallest value of every result over the deck under a case of traffic; shears in
+    brackets where they are not to be read."""
+    deck, clear = result.deck, result.solved.clear_of_lines
     body = []
-    for row, clear in zip(rows, read, strict=True):
+    for row in one.governing:
         coexisting = [reading(v) for v in row.coexisting]
-        if not clear:
+        if not clear[row.point]:
             coexisting = [f"({v})" if k in SHEARS else v for k, v in enumerate(coexisting)]
         body.append(
             [
                 SYMBOLS[row.result],
                 row.extreme,
-                f"<strong>{number(row.value)}</strong>{tolerance(row.error)} {row.unit}",
-                f"{text(place(deck, row.at))}<br>{together(at_text(row.at))}"
-                if row.position
-                else "–",
-                position_text(row.position),
+                (Strong(number(row.value)), f"{tolerance(row.error)} {row.unit}"),
+                lines((place(deck, row.at), Together(at_text(row.at)))) if row.position else "–",
+                load_text(row.position),
                 *(coexisting if row.position else ["–"] * 6),
             ]
         )
-    heads = ["Result", "", "Value", "Place; station, offset [m]", "Load position [m]"]
-    with_heads = [f"with {head}" for head in RESULT_HEADS]
+    heads: list[Words] = ["Result", "", "Value", "Place; station, offset [m]", _load_head(one)]
+    with_heads: list[Words] = [("with ", head) for head in RESULT_HEADS]
     return table(
-        "Governing values over the deck, and what coexists at the same place and load position "
-        "(shears in brackets: within one thickness of an edge or line, not to be read)",
+        f"{values_title(one, len(result.traffic))} over the deck, and what coexists at the same "
+        "place and time (shears in brackets: within one thickness of an edge or line, not to be "
+        "read)",
         [*heads, *with_heads],
         body,
         numeric=(2, *range(5, 11)),
@@ -95,11 +84,29 @@ def governing_table(deck: Deck, rows: Sequence[Governing], read: Sequence[bool])
     )
 
 
-def equilibrium_table(summary: Mapping[str, Any]) -> str:
+def uncertain_words(one: TrafficResult) -> str:
+    """What is no governing value since it may be wrong by more than itself; "" where nothing is."""
+    if not one.uncertain:
+        return ""
+    listed = [
+        f"{peak.result} {peak.extreme} ({number(peak.value)}{tolerance(peak.error)} {peak.unit} at "
+        f"{at_text(peak.at)})"
+        for peak in one.uncertain
+    ]
+    return f"Left out, as uncertain by more than themselves: {'; '.join(listed)}."
+
+
+def _load_head(one: TrafficResult) -> str:
+    if one.envelope.whole:
+        return "Lanes from left to right, middle and first axle [m]"
+    return "Load position [m]"
+
+
+def equilibrium_table(summary: Mapping[str, Any]) -> Table:
     """Load and reactions of every static case."""
     rows = [
         [
-            text(name),
+            name,
             number(e["load_kN"]),
             number(e["reaction_kN"]),
             number(e["relative_error"]),
@@ -111,8 +118,8 @@ def equilibrium_table(summary: Mapping[str, Any]) -> str:
     return table(caption, heads, rows, numeric=(1, 2, 3))
 
 
-def singular_table(summary: Mapping[str, Any]) -> str:
-    """Places where moments are infinite; "" where there are none."""
+def singular_table(summary: Mapping[str, Any]) -> Table | None:
+    """Places where moments are infinite; None where there are none."""
     rows = []
     for one in summary["singular_places"]:
         first, last = (SUPPORT_WORDS[edge] for edge in one["edges"])
@@ -121,12 +128,14 @@ def singular_table(summary: Mapping[str, Any]) -> str:
                 at_text(tuple(one["at_m"])),
                 f"{one['angle_deg']:.0f}",
                 first if first == last else f"{first} / {last}",
-                "ln r" if one["edges"][0] == "held" else f"{2.0 - one['exponent']:.2f}",
+                "ln r"
+                if one["edges"][0] in ("held", "crossed")
+                else f"{2.0 - one['exponent']:.2f}",
                 length(one["mean_width_m"]),
             ]
         )
     if not rows:
-        return ""
+        return None
     caption = (
         "Singular places: moments grow without bound there and are not read within one thickness; "
         "a probe there gives the mean over the width"
@@ -136,73 +145,100 @@ def singular_table(summary: Mapping[str, Any]) -> str:
     return table(caption, heads, rows, numeric=(1, 3, 4), tall=len(rows) > 24)
 
 
-def reaction_table(deck: Deck, summary: Mapping[str, Any]) -> str:
-    """Upward reactions of static cases and traffic."""
-    cases = summary["reactions"]
-    envelope = summary.get("reaction_envelopes", {})
-    names = dict.fromkeys(n for case in cases.values() for n in case if n != "total_kN")
-    names |= dict.fromkeys(envelope)
-    heads = ["Support", *(text(name) for name in cases)]
-    if envelope:
-        heads += ["traffic, max", "load position [m]", "traffic, min", "load position [m]"]
-    rows = []
-    for name in names:
-        row = [text(support_title(deck, name))]
-        row += [reading(case[name]) if name in case else "–" for case in cases.values()]
-        if envelope:
-            for extreme in ("max", "min"):
-                entry = envelope[name][extreme]
-                row += [reading(entry["value"]), entry_position(entry)]
-        rows.append(row)
-    if cases:
-        total = ["all together", *(number(case["total_kN"]) for case in cases.values())]
-        rows.append(total + ["–"] * (4 if envelope else 0))
-    count = len(cases)
+def reaction_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
+    """Upward reactions of static cases, and of every case of traffic."""
+    deck, cases = result.deck, summary["reactions"]
     caption = "Reactions [kN], upward on the slab positive (a negative value is uplift)"
-    numeric = [*range(1, count + 2), count + 3]
-    return table(caption, heads, rows, numeric=numeric, wide=(0, count + 2, count + 4))
+    found = []
+    if cases:
+        names = dict.fromkeys(n for case in cases.values() for n in case if n != "total_kN")
+        rows = [
+            [
+                support_title(deck, name),
+                *(reading(case[name]) if name in case else "–" for case in cases.values()),
+            ]
+            for name in names
+        ]
+        rows.append(["all together", *(number(case["total_kN"]) for case in cases.values())])
+        heads = ["Support", *cases]
+        found.append(table(f"{caption}: static cases", heads, rows, numeric=range(1, len(heads))))
+    for one in result.traffic:
+        body: list[list[Words]] = []
+        for name, ends in case_entries(summary, one)["reactions"].items():
+            row: list[Words] = [support_title(deck, name)]
+            for extreme in ("max", "min"):
+                row += [reading(ends[extreme]["value"]), entry_text(ends[extreme])]
+            body.append(row)
+        heads = ["Support", "max", _load_head(one), "min", _load_head(one)]
+        found.append(
+            table(f"{caption}: {case_title(one)}", heads, body, numeric=(1, 3), wide=(0, 2, 4))
+        )
+    return found
 
 
-def beam_tables(deck: Deck, summary: Mapping[str, Any]) -> list[str]:
-    """Extreme moments and shears of the beams: static cases, then traffic."""
-    found: list[str] = []
+def case_entries(summary: Mapping[str, Any], one: TrafficResult) -> Mapping[str, Any]:
+    """What stands in the summary under a case of traffic: probes, reactions, beams."""
+    if one.envelope.whole:
+        entries: Mapping[str, Any] = summary["load_models"][one.name]
+        return entries
+    return {
+        "probes": {
+            name: entry["envelope"]
+            for name, entry in summary["probes"].items()
+            if "envelope" in entry
+        },
+        "reactions": summary["reaction_envelopes"],
+        "beams": summary["beam_envelopes"],
+    }
+
+
+def beam_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
+    """Extreme moments and shears of the beams: static cases, then every case of traffic."""
+    deck = result.deck
+    found: list[Table] = []
     cases = [*summary["equilibrium"]]
     if not summary["beams"]:
         return found
     if cases:
         rows = []
         for name, entries in summary["beams"].items():
-            row = [text(line_title(deck, name))]
+            row: list[Words] = [line_title(deck, name)]
             for case in cases:
                 e = entries[case]
                 row.append(
-                    f"{reading(e['moment_max_kNm'])} at {length(e['at_max_m'])}<br>"
-                    f"{reading(e['moment_min_kNm'])} at {length(e['at_min_m'])}"
+                    (
+                        f"{reading(e['moment_max_kNm'])} at {length(e['at_max_m'])}",
+                        Break(),
+                        f"{reading(e['moment_min_kNm'])} at {length(e['at_min_m'])}",
+                    )
                 )
             rows.append(row)
-        heads = ["Beam", *(text(case) for case in cases)]
+        heads = ["Beam", *(case for case in cases)]
         caption = "Beam moments [kNm], max and min with the distance from the line's first end [m]"
         found.append(table(f"{caption}: static cases", heads, rows, numeric=range(1, len(heads))))
-    envelope = summary.get("beam_envelopes")
-    if envelope:
+    for one in result.traffic:
         rows = []
-        for name, entries in envelope.items():
+        for name, entries in case_entries(summary, one)["beams"].items():
             for key, words in (("moment_kNm", "moment [kNm]"), ("shear_kN", "shear [kN]")):
-                row = [text(line_title(deck, name)), words]
+                row = [line_title(deck, name), words]
                 for extreme in ("max", "min"):
                     e = entries[key][extreme]
                     value = reading(e["value"]) + tolerance(e["error"])
-                    row += [value, length(e["at_m"]), entry_position(e)]
+                    row += [value, length(e["at_m"]), entry_text(e)]
                 rows.append(row)
-        heads = ["Beam", "", *["max", "at [m]", "load position [m]"], *["min", "at [m]"]]
-        heads.append("load position [m]")
-        caption = "Beam moments and shears under traffic, sagging positive, at = from the first end"
+        head = _load_head(one)
+        heads = ["Beam", "", "max", "at [m]", head, "min", "at [m]", head]
+        caption = (
+            f"Beam moments and shears under {case_title(one)}, sagging positive, at = from the "
+            "first end"
+        )
         found.append(table(caption, heads, rows, numeric=(2, 3, 5, 6), wide=(4, 7)))
     return found
 
 
-def probe_tables(deck: Deck, summary: Mapping[str, Any]) -> list[str]:
-    """Probes: where they are, static cases, traffic with its load positions."""
+def probe_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
+    """Results asked for by name: where they are, static cases, every case of traffic."""
+    deck = result.deck
     if not deck.probes:
         return []
     where = []
@@ -213,30 +249,38 @@ def probe_tables(deck: Deck, summary: Mapping[str, Any]) -> list[str]:
             assert probe.start is not None
             assert probe.end is not None
             words = f"mean along ({at_text(probe.start)}) to ({at_text(probe.end)})"
-        where.append([str(i + 1), text(probe.name), words])
+        where.append([str(i + 1), probe.name, words])
     found = [table("Probes on the plan", ["No.", "Name", "Place [m]"], where)]
-    rows, traffic = [], []
+    rows = []
     for name, entry in summary["probes"].items():
         for case, values in entry["cases"].items():
-            rows.append([text(name), text(case), *_with_tolerances(values)])
+            rows.append([name, case, *_with_tolerances(values)])
             for side, one in values.get("sides", {}).items():
-                words = f"{text(case)}, {side} the line"
-                rows.append([text(name), words, *_with_tolerances(one)])
-        for key, head in zip(RESULT_KEYS, RESULT_HEADS, strict=True):
-            if "envelope" in entry:
-                row = [text(name), head]
-                for extreme in ("max", "min"):
-                    one = entry["envelope"][key][extreme]
-                    row += [reading(one["value"]) + tolerance(one["error"]), entry_position(one)]
-                traffic.append(row)
+                words = f"{case}, {side} the line"
+                rows.append([name, words, *_with_tolerances(one)])
     if rows:
         heads = ["Probe", "Case", *RESULT_HEADS]
         found.append(table("Probes: static cases", heads, rows, numeric=range(2, 8)))
-    if traffic:
-        heads = ["Probe", "Result", "max", "load position [m]", "min", "load position [m]"]
-        caption = "Probes: traffic (at a line the mean of both sides)"
+    for traffic in result.traffic:
+        body: list[list[Words]] = []
+        for name, envelope in case_entries(summary, traffic)["probes"].items():
+            for key, head in zip(RESULT_KEYS, RESULT_HEADS, strict=True):
+                row: list[Words] = [name, head]
+                for extreme in ("max", "min"):
+                    one = envelope[key][extreme]
+                    row += [reading(one["value"]) + tolerance(one["error"]), entry_text(one)]
+                body.append(row)
+        head = _load_head(traffic)
+        caption = f"Probes: {case_title(traffic)} (at a line the mean of both sides)"
         found.append(
-            table(caption, heads, traffic, numeric=(2, 4), wide=(0, 3, 5), tall=len(traffic) > 24)
+            table(
+                caption,
+                ["Probe", "Result", "max", head, "min", head],
+                body,
+                numeric=(2, 4),
+                wide=(0, 3, 5),
+                tall=len(body) > 24,
+            )
         )
     return found
 
@@ -246,20 +290,18 @@ def _with_tolerances(values: Mapping[str, Any]) -> list[str]:
     return [reading(values[k]) + tolerance(values["error"][k]) for k in RESULT_KEYS]
 
 
-def case_table(deck: Deck, result: Result) -> str:
+def case_table(deck: Deck, result: Result) -> Table:
     """Largest and smallest results of every static case over the slab, off singular places."""
-    plan = result.solver.recovery.points.plan
-    everywhere = readable(result.solver, deck.slab.thickness)
-    clear = everywhere & clear_of_lines(result.solver, deck.slab.thickness)
+    plan, headlines = result.solved.recovery.points.plan, headline_points(result.solved)
     rows = []
     for name, response in result.cases.items():
-        for k, head in enumerate(RESULT_HEADS):
+        for k, (head, read) in enumerate(zip(RESULT_HEADS, headlines, strict=True)):
             values = response.fields[k, :, 0] * RESULT_SCALE[k]
-            allowed = np.flatnonzero(clear if k in SHEARS and clear.any() else everywhere)
-            row = [text(name), head]
+            allowed = np.flatnonzero(read)
+            row: list[Words] = [name, head]
             for point in (allowed[values[allowed].argmax()], allowed[values[allowed].argmin()]):
                 at = (float(plan[point, 0]), float(plan[point, 1]))
-                row += [reading(float(values[point])), f"{text(place(deck, at))}; {at_text(at)}"]
+                row += [reading(float(values[point])), f"{place(deck, at)}; {at_text(at)}"]
             rows.append(row)
     heads = ["Case", "Result", "largest", "at [m]", "smallest", "at [m]"]
     caption = "Static cases: largest and smallest values over the slab"

@@ -1,14 +1,17 @@
 """The parts of the numerical tolerances, and what the other plate theory makes of the values."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
+
+import numpy as np
 
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
-from pipelines.envelopes.peaks import Governing
 from pipelines.numbers import number, reading
-from pipelines.report.page import SYMBOLS, table, text
-from pipelines.report.sections.tables import RESULT_HEADS, tolerance
+from pipelines.report.document import Table, Words, table
+from pipelines.report.sections.tables import RESULT_HEADS, case_entries, tolerance
+from pipelines.report.sections.words import SYMBOLS, case_title
+from pipelines.result import Result, TrafficResult
 from pipelines.units import RESULT_KEYS
 
 OTHER = {"mindlin": "Kirchhoff", "kirchhoff": "Mindlin"}
@@ -39,9 +42,10 @@ def _heads(deck: Deck) -> list[str]:
     return ["mesh", "step", f"{OTHER[deck.slab.theory]}’s theory: change"]
 
 
-def governing_parts(deck: Deck, rows: Sequence[Governing]) -> str:
-    """Parts of the tolerances of the governing values; "" where they are not estimated."""
-    body = [
+def governing_parts(deck: Deck, one: TrafficResult) -> Table | None:
+    """Parts of the tolerances of the governing values under a case of traffic; None where they are
+    not estimated."""
+    body: list[list[Words]] = [
         [
             SYMBOLS[row.result],
             row.extreme,
@@ -49,44 +53,48 @@ def governing_parts(deck: Deck, rows: Sequence[Governing]) -> str:
             part(row.error),
             *_parts(row.entry()),
         ]
-        for row in rows
-        if row.error is not None and row.position is not None
+        for row in one.governing
+        if row.error is not None and np.isfinite(row.error) and row.position is not None
     ]
     if not body:
-        return ""
-    caption = "Parts of the numerical tolerances of the governing values"
+        return None
+    caption = f"{case_title(one)}: parts of the numerical tolerances of the governing values"
     heads = ["Result", "", "Value", "±", *_heads(deck)]
     return table(caption, heads, body, numeric=range(2, 7))
 
 
-def probe_parts(deck: Deck, summary: Mapping[str, Any]) -> list[str]:
+def probe_parts(result: Result, summary: Mapping[str, Any]) -> list[Table]:
     """Parts of the tolerances of probes and beams under traffic, and what the other theory
     changes in the static cases."""
-    found: list[str] = []
-    moving, still = [], []
+    deck = result.deck
+    found: list[Table] = []
+    still: list[list[Words]] = []
     for name, entry in summary["probes"].items():
         for case, values in entry["cases"].items():
             changes = values["theory_difference"]
-            still.append([text(name), text(case), *(reading(changes[k]) for k in RESULT_KEYS)])
-        for key, head in zip(RESULT_KEYS, RESULT_HEADS, strict=True):
-            if "envelope" in entry:
-                ends = entry["envelope"][key]
-                moving.append([text(name), head, *_parts(ends["max"]), *_parts(ends["min"])])
-    for name, entries in summary.get("beam_envelopes", {}).items():
-        for key, words in (("moment_kNm", "moment [kNm]"), ("shear_kN", "shear [kN]")):
-            ends = entries[key]
-            title = text(line_title(deck, name))
-            moving.append([title, words, *_parts(ends["max"]), *_parts(ends["min"])])
+            still.append([name, case, *(reading(changes[k]) for k in RESULT_KEYS)])
     mesh, step, theory = _heads(deck)
     if still:
         caption = f"Change by {OTHER[deck.slab.theory]}’s theory: probes, static cases"
         heads = ["Probe", "Case", *RESULT_HEADS]
         found.append(table(caption, heads, still, numeric=range(2, 8)))
-    if moving:
-        heads = ["Probe or beam", "Result"]
-        heads += [f"{end}: {words}" for end in ("max", "min") for words in (mesh, step, theory)]
-        caption = "Parts of the numerical tolerances of probes and beams under traffic"
-        found.append(
-            table(caption, heads, moving, numeric=range(2, 8), wide=(0,), tall=len(moving) > 24)
-        )
+    for one in result.traffic:
+        moving: list[list[Words]] = []
+        entries = case_entries(summary, one)
+        for name, envelope in entries["probes"].items():
+            for key, head in zip(RESULT_KEYS, RESULT_HEADS, strict=True):
+                ends = envelope[key]
+                moving.append([name, head, *_parts(ends["max"]), *_parts(ends["min"])])
+        for name, beams in entries["beams"].items():
+            for key, words in (("moment_kNm", "moment [kNm]"), ("shear_kN", "shear [kN]")):
+                ends = beams[key]
+                title = line_title(deck, name)
+                moving.append([title, words, *_parts(ends["max"]), *_parts(ends["min"])])
+        if moving:
+            heads = ["Probe or beam", "Result"]
+            heads += [f"{end}: {words}" for end in ("max", "min") for words in (mesh, step, theory)]
+            caption = f"{case_title(one)}: parts of the numerical tolerances of probes and beams"
+            found.append(
+                table(caption, heads, moving, numeric=range(2, 8), wide=(0,), tall=len(moving) > 24)
+            )
     return found

@@ -1,10 +1,15 @@
 """The vehicles and load models of the standards as a list and as a page with drawings to scale."""
 
-from collections.abc import Iterable
-
 from pipelines.numbers import given, length
-from pipelines.report.drawings.vehicles import vehicle_drawing
-from pipelines.report.page import CSS, figure, paragraph, section, text
+from pipelines.report.document import (
+    Bullets,
+    Caution,
+    Document,
+    Figure,
+    Paragraph,
+    Section,
+    Strong,
+)
 from pipelines.standards.actions.load_models import Conditions, load_models
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.actions.vehicles import library
@@ -25,6 +30,10 @@ def vehicle_words(vehicle: Vehicle) -> str:
     return (
         f"{given(1e-3 * total)} kN, {axles}, {length(width - low)} m over contacts, "
         f"{length(vehicle.clearance)} m from the kerb to the {vehicle.clearance_to}"
+    ) + (
+        ""
+        if vehicle.overhang_clearance is None
+        else f" ({length(vehicle.overhang_clearance)} m on an overhang)"
     )
 
 
@@ -68,46 +77,40 @@ def listing(conditions: Conditions) -> list[str]:
     return [*lines, CAUTION]
 
 
-def page(conditions: Conditions) -> str:
+def page(conditions: Conditions) -> Document:
     """The list as a page, every vehicle drawn to scale from above."""
+    # Drawings load a library that takes long.
+    from pipelines.report.drawings.vehicles import vehicle_drawing
+
     vehicles = [
-        figure(
+        Figure(
             f"vehicle-{k}",
             vehicle_drawing(vehicle, f"vehicle-{k}"),
-            f"<strong>{text(vehicle.name)}</strong>: {text(vehicle_words(vehicle))}. "
-            f"{text(vehicle.source)}.",
+            (Strong(vehicle.name), f": {vehicle_words(vehicle)}. {vehicle.source}."),
         )
         for k, vehicle in enumerate(library.values(), start=1)
     ]
     models = [_model_part(make(conditions)) for make in load_models.values()]
-    made = paragraph(f"{_made_for(conditions).capitalize()}.")
-    return _document(
-        [
-            paragraph(CAUTION),
-            section("vehicles", "Vehicles", *vehicles),
-            section("load-models", "Load models", made, *models),
-        ]
+    made = Paragraph(f"{_made_for(conditions).capitalize()}.")
+    return Document(
+        title="Vehicles and load models",
+        lead="To scale, from above, travelling to the right",
+        front=(Caution((Paragraph(CAUTION),)),),
+        sections=(
+            Section("vehicles", "Vehicles", tuple(vehicles)),
+            Section("load-models", "Load models", (made, *models)),
+        ),
+        end=CAUTION,
     )
 
 
-def _model_part(model: LoadModel) -> str:
-    rows = "".join(f"<li>{text(words)}</li>" for words in model_words(model))
-    return f"<h3>{text(model.name)}</h3><ul>{rows}</ul>{paragraph(model.source + '.')}"
+def _model_part(model: LoadModel) -> Section:
+    rows = Bullets(tuple(model_words(model)))
+    return Section("", model.name, (rows, Paragraph(f"{model.source}.")))
 
 
 def _made_for(conditions: Conditions) -> str:
     return (
         f"lanes and impact as on a carriageway of {length(conditions.width)} m and a span of "
         f"{length(conditions.span)} m"
-    )
-
-
-def _document(parts: Iterable[str]) -> str:
-    body = "\n".join(parts)
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>Vehicles and load models</title>\n<style>{CSS}</style>\n</head>\n<body>\n"
-        f"<header><h1>Vehicles and load models</h1></header>\n<main>\n{body}\n</main>\n</body>\n"
-        "</html>\n"
     )

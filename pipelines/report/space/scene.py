@@ -9,13 +9,11 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 from scipy.spatial import Delaunay, cKDTree
 from shapely import LineString, Polygon, contains_xy, segmentize
 
 from pipelines.deck.deck import Deck, Line
-from pipelines.envelopes.single_vehicles import LoadPosition
 from pipelines.errors import JobError
 from pipelines.model.build import build_model
 from pipelines.model.responses import position_load
@@ -23,15 +21,15 @@ from pipelines.numbers import length
 from pipelines.report.data.fields_vtu import read_results
 from pipelines.report.data.influence import one_position
 from pipelines.report.drawings.input_plan import hold_place
-from pipelines.report.drawings.plan import closed, line_path, run_of, traced
+from pipelines.report.drawings.plan import closed, line_path, traced
+from pipelines.traffic.arrangements import LoadPosition
 from pipelines.traffic.positions import LoadPositions, load_positions
 from pipelines.units import RESULT_KEYS, RESULT_UNITS
+from plate.arrays import Floats, Ints
+from plate.geometry.elementary import rectangle_corners
 from plate.geometry.outline import points_of
 from plate.results.fields import FieldRecovery
 from plate.solver.stiffness import Stiffness
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 SLAB, BEAM, HOLD, WHEEL = "#d8d4c8", "#2b5f8a", "#8c2d04", "#6a1b5d"
 # The largest deflection is drawn as this share of the deck's length.
@@ -53,7 +51,7 @@ class Surface:
     values: Floats | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Scene:
     """Surfaces with a title; label : of the values with their unit; limits : of their colours."""
 
@@ -73,7 +71,7 @@ def model_scene(deck: Deck) -> Scene:
         for run in middle[:1]:
             index = int(np.argmin(np.abs(run.stations - np.mean(deck.plan.u_range))))
             surfaces += _wheels(deck, run, index)
-    return Scene(deck.title, tuple(surfaces))
+    return Scene(title=deck.title, surfaces=tuple(surfaces))
 
 
 def result_scene(folder: Path, name: str, deck: Deck | None) -> Scene:
@@ -88,8 +86,8 @@ def result_scene(folder: Path, name: str, deck: Deck | None) -> Scene:
     """
     mesh, summary = read_results(folder)
     known = [key for key in mesh.point_data if "_with_" not in key and "_position" not in key]
-    # Without its load it is that of single vehicles or, where none drives alone, of a load model.
-    full = next((key for key in known if key == name or key.startswith(name + "_k")), None)
+    # Without its load it is that of the leading case of traffic, which comes first.
+    full = next((key for key in known if key == name), None)
     full = full or next((key for key in known if key.split(" ")[-1].startswith(name + "_k")), None)
     if full is None:
         raise JobError(f"--field {name}: there is no such field; there are {', '.join(known)}")
@@ -116,7 +114,13 @@ def result_scene(folder: Path, name: str, deck: Deck | None) -> Scene:
     if governing is not None:
         # Colours end at the value that governs: peaks at singular places are not to be read.
         limits = (min(0.0, governing["value"]), max(0.0, governing["value"]))
-    return Scene(summary["title"], tuple(surfaces), label, limits, tuple(notes))
+    return Scene(
+        title=summary["title"],
+        surfaces=tuple(surfaces),
+        label=label,
+        limits=limits,
+        notes=tuple(notes),
+    )
 
 
 def crossing(deck: Deck) -> list[Scene]:
@@ -156,7 +160,9 @@ def crossing(deck: Deck) -> list[Scene]:
         surfaces = (surface, *_moved([*carriers, *_wheels(deck, run, int(index))], points))
         words = f"{run.vehicle.name}, first axle at {length(float(run.stations[index]))} m"
         notes = (words, f"deflection enlarged {1e3 * factor:.0f} times")
-        scenes.append(Scene(deck.title, surfaces, "w [mm]", limits, notes))
+        scenes.append(
+            Scene(title=deck.title, surfaces=surfaces, label="w [mm]", limits=limits, notes=notes)
+        )
     return scenes
 
 
@@ -178,33 +184,34 @@ def field_label(name: str) -> str:
 def _governing(summary: dict[str, Any], name: str) -> dict[str, Any] | None:
     """The entry of a run's governing values for a field of its envelopes."""
     load, _, result = name.rpartition(" ")
-    entries = summary.get("governing", [])
-    if load:
-        entries = summary.get("load_models", {}).get(load, {}).get("governing", [])
-    for entry in entries:
+    of = summary.get("load_models", {}).get(load) if load else summary.get("vehicles_alone")
+    for entry in (of or {}).get("governing", []):
         key = entry["result"] if entry["result"] != "w" else "w_mm"
-        loaded = entry["lanes"] if load else entry["vehicle"]
-        if result.startswith(f"{key}_{entry['extreme']}") and loaded:
+        if result.startswith(f"{key}_{entry['extreme']}") and (entry["lanes"] or entry["vehicle"]):
             return dict(entry)
     return None
 
 
 def _wheels_of(deck: Deck, entry: dict[str, Any]) -> tuple[list[Surface], str]:
-    """Wheels of the load position that governs, and the position in words."""
-    if "lanes" in entry:
-        found, lanes = [], []
-        for lane in entry["lanes"]:
-            lanes.append(f"{lane['lane']} at {length(lane['lane_offset_m'])}")
-            if lane["vehicle"] is not None:
-                keys = ("vehicle", "direction", "station_m", "offset_m", "spread_m")
-                run = one_position(deck, LoadPosition(*(lane[key] for key in keys)))
-                found += _wheels(deck, run, 0)
-                lanes[-1] += f", first axle at {length(lane['station_m'])}"
-        return found, f"governing: {'; '.join(lanes)} m"
-    at = LoadPosition(entry["vehicle"], entry["direction"], entry["station_m"], entry["offset_m"])
-    run, index = run_of(load_positions(deck), at)
-    words = f"governing: {at.vehicle}, first axle at {length(at.station)}, {length(at.offset)} m"
-    return _wheels(deck, run, index), words
+    """Wheels of what governs, and where they stand in words."""
+    found, words = [], []
+    for lane in entry["lanes"] or [entry]:
+        lead = f"{lane['lane']} at {length(lane['lane_offset_m'])}: " if "lane" in lane else ""
+        if lane["vehicle"] is None:
+            words.append(f"{lead}no vehicle")
+            continue
+        at = LoadPosition(
+            vehicle=lane["vehicle"],
+            direction=lane["direction"],
+            station=lane["station_m"],
+            offset=lane["offset_m"],
+            spread=lane.get("spread_m") or 0.0,
+        )
+        found += _wheels(deck, one_position(deck, at), 0)
+        words.append(
+            f"{lead}{at.vehicle}, first axle at {length(at.station)}, {length(at.offset)} m"
+        )
+    return found, f"governing: {'; '.join(words)}"
 
 
 def _moved(surfaces: list[Surface], slab: Floats) -> list[Surface]:
@@ -274,13 +281,15 @@ def _carriers(deck: Deck, under: float) -> list[Surface]:
             found.append(_beam(deck, line, under, 1.2 * size))
             for held in line.held_at:
                 place, _ = hold_place(deck, path, held)
-                found.append(_cone(deck.plan.chart.to_cartesian(place), under - 1.2 * size, size))
+                found.append(
+                    _cone(deck.plan.alignment.to_cartesian(place), under - 1.2 * size, size)
+                )
         elif line.support in ("rigid", "clamped", "spring"):
             for share in np.linspace(0.0, 1.0, 9):
                 place = path[0] + share * (path[1] - path[0])
-                found.append(_cone(deck.plan.chart.to_cartesian(place), under, size))
+                found.append(_cone(deck.plan.alignment.to_cartesian(place), under, size))
     return found + [
-        _cone(deck.plan.chart.to_cartesian(np.array(p.at)), under, size) for p in deck.points
+        _cone(deck.plan.alignment.to_cartesian(np.array(p.at)), under, size) for p in deck.points
     ]
 
 
@@ -296,8 +305,7 @@ def _beam(deck: Deck, line: Line, top: float, depth: float) -> Surface:
 
 def _cone(at: Floats, top: float, size: float) -> Surface:
     """A pyramid with its tip up."""
-    turn = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * 0.5 * size
-    base = _space(np.asarray(at) + turn, top - size)
+    base = _space(rectangle_corners(at, size), top - size)
     points = np.vstack([base, _space(np.asarray(at)[None], top)])
     return Surface(points, np.array([[0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]]), HOLD)
 
@@ -306,6 +314,6 @@ def _wheels(deck: Deck, run: LoadPositions, index: int) -> list[Surface]:
     height = 0.02 * float(np.ptp(closed(deck, deck.plan.outline), axis=0).max())
     found = []
     for corners in run.wheels(slice(index, index + 1)).corners:
-        ring = deck.plan.chart.to_cartesian(corners)
+        ring = deck.plan.alignment.to_cartesian(corners)
         found.append(_plate(ring, height, 0.0, WHEEL))
     return found

@@ -5,7 +5,7 @@ for that is found its renderer kills the whole process, so a child process tries
 page draws by itself and needs neither.
 """
 
-import json
+import re
 import subprocess
 import sys
 from base64 import b64encode
@@ -24,13 +24,12 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from pipelines.deck.deck import Deck
-from pipelines.errors import JobError
+from pipelines.errors import JobError, extra_words
 from pipelines.files import write_bytes, write_text
 from pipelines.numbers import number
+from pipelines.report.document import page_data
 from pipelines.report.space.scene import WHEEL, Scene, Surface, crossing, model_scene, result_scene
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from plate.arrays import Floats, Ints
 
 ASSETS = Path(__file__).parents[1] / "assets"
 FONT = Path(get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf"
@@ -85,7 +84,7 @@ def write_view(source: Path, deck: Deck | None, out: Path, field: str) -> None:
 def no_renderer() -> str:
     """Why pictures cannot be rendered here; "" if they can."""
     if find_spec("pyvista") is None:
-        return "needs PyVista: pip install 'deckslab[views]'"
+        return f"needs {extra_words('views')}"
     command = [sys.executable, "-c", PROBE]
     try:
         tried = subprocess.run(command, capture_output=True, text=True, timeout=PROBE_SECONDS)
@@ -227,8 +226,9 @@ def page(scene: Scene) -> str:
     }
     text = (ASSETS / "scene.html").read_text(encoding="utf-8")
     words = " · ".join([scene.title, *scene.notes])
-    packed = json.dumps(data, allow_nan=False).replace("</", "<\\/")
-    return text.replace("%TITLE%", escape(words)).replace("%DATA%", packed)
+    filled = {"TITLE": escape(words), "DATA": page_data(data)}
+    # All at once: what is filled in is not looked at again.
+    return re.sub("%(TITLE|DATA)%", lambda place: filled[place[1]], text)
 
 
 def _colours(surface: Surface, low: float, high: float) -> NDArray[np.uint8]:

@@ -19,7 +19,7 @@ LIMIT_STATES: tuple[LimitState, ...] = ("ULS", "characteristic", "frequent", "qu
 Pair = tuple[float, float]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Combination:
     """Factors of one limit state.
 
@@ -58,7 +58,14 @@ def _table(
         "other permanent": weight,
     }
     source = Source(standard, clause)
-    return Combination(standard, limit_state, permanent, traffic, source, distributed)
+    return Combination(
+        standard=standard,
+        limit_state=limit_state,
+        permanent=permanent,
+        traffic=traffic,
+        source=source,
+        distributed=distributed,
+    )
 
 
 MORE, LESS = 1.4, 0.8  # on the nominal surfacing, EN 1991-1-1 5.2.3(3)

@@ -16,7 +16,7 @@ from pipelines.standards.actions.vehicles import library
 from pipelines.standards.sources import Standard
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Conditions:
     """What a load model depends on.
 
@@ -53,13 +53,12 @@ def joint_factor(distance: float) -> float:
 def _lm1(given: Conditions) -> LoadModel:
     lanes, width = notional_lanes(given.width)
     tandem = library["EN 1991-2 LM1 TS"]
-    tandem = replace(tandem, clearance=max(0.5 * width - 1.0, 0.0))
     rest = 2.5e3 * given.alpha_q[3]
     kinds = tuple(
         LaneKind(
-            f"lane {k + 1}",
-            (tandem,),
-            share * given.alpha_Q[k],
+            name=f"lane {k + 1}",
+            vehicles=(tandem,),
+            factor=share * given.alpha_Q[k],
             room=1.25,
             pressure=uniform * given.alpha_q[k] - rest,
             width=width,
@@ -69,9 +68,9 @@ def _lm1(given: Conditions) -> LoadModel:
         )
     )
     return LoadModel(
-        "EN 1991-2 LM1",
-        kinds,
-        (LaneSet(tuple(range(len(kinds)))),),
+        name="EN 1991-2 LM1",
+        kinds=kinds,
+        sets=(LaneSet(tuple(range(len(kinds)))),),
         pressure=rest,
         source=(
             "EN 1991-2:2003, 4.2.3 and table 4.1 (lanes), 4.3.2 and table 4.2 (tandems of 600, 400 "
@@ -79,8 +78,9 @@ def _lm1(given: Conditions) -> LoadModel:
         ),
         notes=(
             f"{lanes} notional lanes of {width:.3g} m; lanes stand anywhere on the carriageway, in "
-            "any order; tandems in mid-lane at the kerb, those of neighbouring lanes no nearer "
-            "than 0.5 m between wheel centres (4.3.2(5), for local checks).",
+            "any order; tandems where they are worst within their lane, up to the tyre's edge on "
+            "the kerb, those of neighbouring lanes no nearer than 0.5 m between wheel centres "
+            "(4.3.2(5), for local checks).",
             "Every lane's tandem takes its own worst station: one tandem in each lane, each placed "
             "on its own.",
         ),
@@ -90,12 +90,12 @@ def _lm1(given: Conditions) -> LoadModel:
 def _lm2(given: Conditions) -> LoadModel:
     axle, wheel = (library[f"EN 1991-2 LM2{part}"] for part in ("", " wheel"))
     return LoadModel(
-        "EN 1991-2 LM2",
-        (
-            LaneKind("axle", (axle,), given.beta_Q, room=1.3),
-            LaneKind("wheel", (wheel,), given.beta_Q, room=0.3),
+        name="EN 1991-2 LM2",
+        kinds=(
+            LaneKind(name="axle", vehicles=(axle,), factor=given.beta_Q, room=1.3),
+            LaneKind(name="wheel", vehicles=(wheel,), factor=given.beta_Q, room=0.3),
         ),
-        (LaneSet((0,)), LaneSet((1,))),
+        sets=(LaneSet((0,)), LaneSet((1,))),
         near_joint=True,
         source=(
             "EN 1991-2:2003, 4.3.3 (400 kN axle or one wheel of it, dynamics included), 4.6.1(6) "
@@ -106,9 +106,11 @@ def _lm2(given: Conditions) -> LoadModel:
 
 def _flm3(_given: Conditions) -> LoadModel:
     return LoadModel(
-        "EN 1991-2 FLM3",
-        (LaneKind("vehicle", (library["EN 1991-2 FLM3"],), 1.0, room=1.5),),
-        (LaneSet((0,)),),
+        name="EN 1991-2 FLM3",
+        kinds=(
+            LaneKind(name="vehicle", vehicles=(library["EN 1991-2 FLM3"],), factor=1.0, room=1.5),
+        ),
+        sets=(LaneSet((0,)),),
         near_joint=True,
         fatigue=True,
         source="EN 1991-2:2003, 4.6.4 (four axles of 120 kN), 4.6.1(6) (near joints); from memory",
@@ -142,17 +144,21 @@ def _hl93_truck() -> Vehicle:
 
 def _hl93(name: str, vehicles: tuple[Vehicle, ...], given: Conditions, **lane: float) -> LoadModel:
     impact = 1.33
-    kind = LaneKind("lane", tuple(replace(v, impact=impact) for v in vehicles), room=1.5, **lane)
+    kind = LaneKind(
+        name="lane", vehicles=tuple(replace(v, impact=impact) for v in vehicles), room=1.5, **lane
+    )
     lanes = _design_lanes(given.width)
     sets = tuple(LaneSet((0,) * n, PRESENCE[min(n, 4) - 1]) for n in range(1, lanes + 1))
     return LoadModel(
-        name,
-        (kind,),
-        sets,
+        name=name,
+        kinds=(kind,),
+        sets=sets,
         source=_HL93_SOURCE,
         notes=(
             f"{lanes} design lanes; axles with 33 % dynamic load allowance, lane load without; "
-            "wheels 0.60 m from the kerb and 1.20 m from those of the next lane; every lane's "
+            "wheels 0.60 m from the kerb, 0.30 m from one on an overhang (3.6.1.3.1; there for all "
+            "results, on the safe side for those off the overhang), and 1.20 m from those of the "
+            "next lane; every lane's "
             "vehicle takes its own worst station. Deck joints themselves take 75 %.",
         ),
     )
@@ -220,20 +226,6 @@ def irc_impact(train: str, span: float) -> float:
     return 1.0 + (0.10 if span <= 40.0 else class_a)
 
 
-def irc_congestion(span: float) -> float:
-    """Congestion factor in place of impact (IRC:6-2017, cl. 209 and its table; from memory). For
-    main members of long spans, not for slabs."""
-    steps = ((30.0, 1.15), (40.0, 1.30), (50.0, 1.45), (60.0, 1.60), (70.0, 1.70))
-    if span < 10.0:
-        return 1.0
-    before, low = 30.0, 1.15
-    for end, high in steps:
-        if span <= end:
-            return low + (high - low) * max(span - before, 0.0) / max(end - before, 1.0)
-        before, low = end, high
-    return 1.70
-
-
 def _irc_gap(width: float) -> float:
     """Clear distance between passing vehicles [m] (IRC:6-2017, cl. 204.1; from memory)."""
     return 0.4 + 0.8 * min(max((width - 5.3) / 0.8, 0.0), 1.0)
@@ -250,7 +242,7 @@ def _irc(name: str, heavy: tuple[tuple[str, str], ...], given: Conditions) -> Lo
 
     def kind(vehicle: str, sort: str) -> LaneKind:
         one = replace(library[vehicle], impact=irc_impact(sort, given.span))
-        return LaneKind(vehicle, (one,), 1.0, _room(one, gap))
+        return LaneKind(name=vehicle, vehicles=(one,), factor=1.0, room=_room(one, gap))
 
     kinds = [kind("IRC:6 Class A", "A")]
     sets = [LaneSet((0,) * n, irc_reduction(n)) for n in range(1, lanes + 1)]
@@ -269,9 +261,9 @@ def _irc(name: str, heavy: tuple[tuple[str, str], ...], given: Conditions) -> Lo
                 for k in range(1, n // 2 + 1)
             ]
     return LoadModel(
-        name,
-        tuple(kinds),
-        tuple(sets),
+        name=name,
+        kinds=tuple(kinds),
+        sets=tuple(sets),
         pressure=pressure,
         source=(
             "IRC:6-2017, cl. 204 and table 6 (lanes: Class A in each, or one 70R or AA for every "
@@ -312,11 +304,24 @@ _FAMILIES: tuple[tuple[str, Standard], ...] = (
 )
 
 
+def family_of(name: str) -> Standard | None:
+    """Standard whose bars are checked under the vehicle or load model of that name: that of its
+    own family; None for a deck's own vehicle, which counts under every standard."""
+    if name not in library and name not in load_models:
+        return None
+    return next(of for prefix, of in _FAMILIES if name.startswith(prefix))
+
+
+def counts_under(name: str, standard: Standard) -> bool:
+    """Whether a vehicle counts for bars that are checked to a standard: factors of one family are
+    not made for the loads of another."""
+    return family_of(name) in (None, standard)
+
+
 def for_bars(model: LoadModel, standard: Standard) -> bool:
     """Whether bars are checked under a load model by a standard: one of its own family, and not
     for fatigue alone."""
-    prefix = next(prefix for prefix, of in _FAMILIES if of == standard)
-    return model.name.startswith(prefix) and not model.fatigue
+    return counts_under(model.name, standard) and not model.fatigue
 
 
 load_models: Mapping[str, Callable[[Conditions], LoadModel]] = MappingProxyType(

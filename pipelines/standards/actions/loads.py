@@ -1,6 +1,7 @@
 """Loads as standards describe them: vehicles on axles, lanes of a load model, kinds of permanent
 action. In SI units (N, m, Pa), frozen."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -18,12 +19,13 @@ class Axle:
     patch: tuple[float, float]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Vehicle:
     """A vehicle; loads as its standard prints them, `impact` multiplies.
 
     clearance : distance from the carriageway's edge that its standard asks for [m], measured to
-    `clearance_to` ("wheel centre" or "tyre edge"); source : where the numbers come from.
+    `clearance_to` ("wheel centre" or "tyre edge"); overhang_clearance : the nearer one that it
+    allows for the design of an overhang, None = the same; source : where the numbers come from.
     variable : (k, by), the spacing ahead of axle k may be up to `by` [m] wider than `at` says,
     moving axle k and those behind it; None = all spacings are fixed.
     """
@@ -35,9 +37,10 @@ class Vehicle:
     clearance_to: Literal["wheel centre", "tyre edge"] = "wheel centre"
     source: str = "deck file"
     variable: tuple[int, float] | None = None
+    overhang_clearance: float | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LaneKind:
     """One way of loading a lane: one of `vehicles` at a time, and a pressure.
 
@@ -64,10 +67,12 @@ class LaneSet:
     factor: float = 1.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LoadModel:
     """The whole traffic of a standard: of its lane sets the one that is worst.
 
+    whole : whether it is all of a standard's traffic; a vehicle alone is a load model of one lane
+    that is not.
     pressure : on the whole carriageway [N/m2]; like the lanes' it acts on adverse parts only.
     near_joint : results near an expansion joint are raised (EN 1991-2, 4.6.1(6)).
     fatigue : for ranges of stress alone, not for strength.
@@ -82,3 +87,30 @@ class LoadModel:
     fatigue: bool = False
     source: str = ""
     notes: tuple[str, ...] = ()
+    whole: bool = True
+
+    @property
+    def has_pressure(self) -> bool:
+        """Whether it has distributed loads."""
+        return bool(self.pressure) or any(kind.pressure for kind in self.kinds)
+
+    @property
+    def one_lane(self) -> bool:
+        """Whether nothing ever stands or lies beside its vehicle."""
+        return not self.has_pressure and all(len(one.kinds) == 1 for one in self.sets)
+
+
+ALONE = "vehicles alone"
+
+
+def alone(vehicles: Sequence[Vehicle]) -> LoadModel:
+    """Vehicles that drive alone, one at a time: a load model of one lane, with a kind of lane and a
+    set of lanes for each of them."""
+    return LoadModel(
+        name=vehicles[0].name if len(vehicles) == 1 else ALONE,
+        kinds=tuple(
+            LaneKind(name=one.name, vehicles=(one,), factor=1.0, room=0.0) for one in vehicles
+        ),
+        sets=tuple(LaneSet((k,)) for k in range(len(vehicles))),
+        whole=False,
+    )

@@ -25,25 +25,26 @@ def _axles(gauge: float, rows: Sequence[AxleRow]) -> tuple[Axle, ...]:
 
 
 _LM1_TS = Vehicle(
-    "EN 1991-2 LM1 TS",
-    _axles(
+    name="EN 1991-2 LM1 TS",
+    axles=_axles(
         gauge=2.0,
         rows=[
             (0.0, 300.0, (400.0, 400.0)),
             (1.2, 300.0, (400.0, 400.0)),
         ],
     ),
-    clearance=0.5,  # wheels centred in a lane 3.0 m wide
-    clearance_to="wheel centre",
+    clearance=0.0,  # anywhere in its lane, which may lie at the kerb
+    clearance_to="tyre edge",
     source=(
         "EN 1991-2:2003, 4.3.2, load model 1, tandem system of lane 1 alone (no uniform load, no "
-        "other lane), alpha_Q = 1, dynamics included; from memory"
+        "other lane), alpha_Q = 1, dynamics included; where it is worst within its lane (4.3.2(5), "
+        "for local checks), not in mid-lane; from memory"
     ),
 )
 
 _LM2 = Vehicle(
-    "EN 1991-2 LM2",
-    _axles(
+    name="EN 1991-2 LM2",
+    axles=_axles(
         gauge=2.0,
         rows=[
             (0.0, 400.0, (350.0, 600.0)),
@@ -59,8 +60,8 @@ _LM2 = Vehicle(
 )
 
 _HL93_TRUCK = Vehicle(
-    "AASHTO HL-93 truck",
-    _axles(
+    name="AASHTO HL-93 truck",
+    axles=_axles(
         gauge=1.8,
         rows=[
             (0.0, 35.0, (250.0, 510.0)),
@@ -68,18 +69,19 @@ _HL93_TRUCK = Vehicle(
             (8.6, 145.0, (250.0, 510.0)),  # the standard varies this spacing from 4.3 to 9.0 m
         ],
     ),
-    clearance=0.60,  # 0.30 m from the kerb for the design of an overhang
+    clearance=0.60,
     clearance_to="wheel centre",
+    overhang_clearance=0.30,
     source=(
         "AASHTO LRFD Bridge Design Specifications, SI edition 2005, art. 3.6.1.2.2 (axles, rear "
-        "spacing 4.3 m), 3.6.1.2.5 (tyre contact), 3.6.1.3.1 (clearance; article number from "
-        "memory); without dynamic load allowance, presence factor or lane load"
+        "spacing 4.3 m), 3.6.1.2.5 (tyre contact), 3.6.1.3.1 (clearances; from memory)"
+        "; without dynamic load allowance, presence factor or lane load"
     ),
 )
 
 _HL93_TANDEM = Vehicle(
-    "AASHTO HL-93 tandem",
-    _axles(
+    name="AASHTO HL-93 tandem",
+    axles=_axles(
         gauge=1.8,
         rows=[
             (0.0, 110.0, (250.0, 510.0)),
@@ -88,16 +90,17 @@ _HL93_TANDEM = Vehicle(
     ),
     clearance=0.60,
     clearance_to="wheel centre",
+    overhang_clearance=0.30,
     source=(
         "AASHTO LRFD Bridge Design Specifications, SI edition 2005, art. 3.6.1.2.3 (axles), "
-        "3.6.1.2.5 (tyre contact), 3.6.1.3.1 (clearance; article number from memory); without "
+        "3.6.1.2.5 (tyre contact), 3.6.1.3.1 (clearances; from memory); without "
         "dynamic load allowance, presence factor or lane load"
     ),
 )
 
 _FATIGUE_TRUCK = Vehicle(
-    "AASHTO fatigue truck",
-    _axles(
+    name="AASHTO fatigue truck",
+    axles=_axles(
         gauge=1.8,
         rows=[
             (0.0, 35.0, (250.0, 510.0)),
@@ -116,8 +119,8 @@ _FATIGUE_TRUCK = Vehicle(
 
 # spacings 1.1, 3.2, 1.2, 4.3, 3.0, 3.0, 3.0 m
 _CLASS_A = Vehicle(
-    "IRC:6 Class A",
-    _axles(
+    name="IRC:6 Class A",
+    axles=_axles(
         gauge=1.8,
         rows=[
             (0.0, 27.0, (150.0, 200.0)),
@@ -150,8 +153,8 @@ def _type_l(axle_load: float) -> tuple[float, float]:
 
 # spacings 3.96, 1.52, 2.13, 1.37, 3.05, 1.37 m
 _CLASS_70R = Vehicle(
-    "IRC:6 70R wheeled",
-    _axles(
+    name="IRC:6 70R wheeled",
+    axles=_axles(
         gauge=1.93,
         rows=[
             (0.0, 80.0, _type_l(80.0)),
@@ -174,8 +177,8 @@ _CLASS_70R = Vehicle(
 )
 
 _LM2_WHEEL = Vehicle(
-    "EN 1991-2 LM2 wheel",
-    (Axle(0.0, 200e3, (0.0,), (0.35, 0.60)),),
+    name="EN 1991-2 LM2 wheel",
+    axles=(Axle(0.0, 200e3, (0.0,), (0.35, 0.60)),),
     clearance=0.0,
     clearance_to="tyre edge",
     source=(
@@ -185,8 +188,8 @@ _LM2_WHEEL = Vehicle(
 )
 
 _FLM3 = Vehicle(
-    "EN 1991-2 FLM3",
-    _axles(
+    name="EN 1991-2 FLM3",
+    axles=_axles(
         gauge=2.0,
         rows=[
             (0.0, 120.0, (400.0, 400.0)),
@@ -228,8 +231,10 @@ def _special(name: str, lines: list[float]) -> Vehicle:
     if max(lines) == 240.0:
         wheels = (-_SPECIAL_PITCH, 0.0, _SPECIAL_PITCH)
     return Vehicle(
-        f"EN 1991-2 LM3 {name}",
-        tuple(Axle(1.5 * k, 1e3 * load, wheels, (0.15, 1.20)) for k, load in enumerate(lines)),
+        name=f"EN 1991-2 LM3 {name}",
+        axles=tuple(
+            Axle(1.5 * k, 1e3 * load, wheels, (0.15, 1.20)) for k, load in enumerate(lines)
+        ),
         clearance=0.15,
         clearance_to="tyre edge",
         source=(
@@ -247,8 +252,8 @@ def _tracked(name: str, length: float, width: float, spacing: float, source: str
     """Two tracks of 350 kN, sides and distance between centres in m."""
     half = 0.5 * spacing
     return Vehicle(
-        name,
-        (Axle(0.0, 700e3, (-half, half), (length, width)),),
+        name=name,
+        axles=(Axle(0.0, 700e3, (-half, half), (length, width)),),
         clearance=1.20,
         clearance_to="tyre edge",
         source=source,
@@ -266,8 +271,8 @@ _AA_TRACKED = _tracked(
 )
 
 _AA_WHEELED = Vehicle(
-    "IRC:6 Class AA wheeled",
-    tuple(
+    name="IRC:6 Class AA wheeled",
+    axles=tuple(
         Axle(at, load, wheels, (0.15, 0.30))
         for at in (0.0, 1.2)
         for load, wheels in ((75e3, (-1.1, 1.1)), (125e3, (-0.5, 0.5)))
@@ -294,8 +299,8 @@ _70R_TRACKED = _tracked(
 
 def _70r_axles(name: str, spacings: list[float], words: str) -> Vehicle:
     return Vehicle(
-        name,
-        _axles(gauge=1.93, rows=[(at, 200.0, _type_l(200.0)) for at in spacings]),
+        name=name,
+        axles=_axles(gauge=1.93, rows=[(at, 200.0, _type_l(200.0)) for at in spacings]),
         clearance=1.20,
         clearance_to="tyre edge",
         source=(

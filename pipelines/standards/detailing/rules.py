@@ -9,16 +9,9 @@ from typing import Literal
 
 import numpy as np
 
-from pipelines.errors import CoverageError
-from pipelines.standards.detailing.tables import (
-    AASHTO_COVER,
-    EN_COVER,
-    EN_DURABILITY_GRADE,
-    IRC_COVER,
-    LIST_EXPOSURES,
-    SPACING,
-)
-from pipelines.standards.materials import KSI, MPA, Materials
+from pipelines.numbers import within
+from pipelines.standards.detailing.tables import SPACING
+from pipelines.standards.materials import KSI, Materials
 from pipelines.standards.resistance.bars import (
     Direction,
     Face,
@@ -33,12 +26,15 @@ Sense = Literal["at least", "at most"]
 Unit = Literal["m", "m2/m", "m2", "N m/m", "N m", "N", "Pa", "-"]
 
 INCH, FOOT = 0.0254, 0.3048
-SLACK = 1e-9  # rounding of values that are meant to be equal
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Row:
-    """One rule at one place; required and provided in `unit`."""
+    """One rule at one place; required and provided in `unit`.
+
+    otherwise : what it comes to where the rule is not met and nothing is refused for it, as advice
+    or where more is to be shown; "" where it is refused.
+    """
 
     check: str
     place: str
@@ -47,13 +43,21 @@ class Row:
     sense: Sense
     unit: Unit
     source: Source
+    otherwise: str = ""
+
+    @property
+    def utilisation(self) -> float:
+        """Required over provided where at least that is asked, provided over required where at
+        most; infinite where there is no such number and the rule is not met."""
+        asked = (self.required, self.provided)
+        share, whole = asked if self.sense == "at least" else asked[::-1]
+        if share <= 0.0:
+            return 0.0 if whole >= share else np.inf
+        return float(share / whole) if whole > 0.0 and not np.isnan(share) else np.inf
 
     @property
     def passes(self) -> bool:
-        slack = SLACK * abs(self.required)
-        if self.sense == "at least":
-            return self.provided >= self.required - slack
-        return self.provided <= self.required + slack
+        return within(self.utilisation)
 
 
 def least_steel_rows(bars: SlabBars, layer: Layer, mat: Materials) -> tuple[Row, ...]:
@@ -67,11 +71,31 @@ def least_steel_rows(bars: SlabBars, layer: Layer, mat: Materials) -> tuple[Row,
         per_foot = min(max(1.30 * h / (2 * f_y), 0.11), 0.60)  # in2/ft, wide slab
         required = per_foot * INCH**2 / FOOT
         source = Source("AASHTO LRFD", "5.10.6")
-        return (Row("shrinkage steel", place, required, provided, "at least", "m2/m", source),)
+        return (
+            Row(
+                check="shrinkage steel",
+                place=place,
+                required=required,
+                provided=provided,
+                sense="at least",
+                unit="m2/m",
+                source=source,
+            ),
+        )
     share = max(0.26 * mat.concrete.f_ct / mat.steel.f_yk, 0.0013)
     clause = {"EN 1992": "9.3.1.1(1), 9.2.1.1(1)", "IRC:112": "16.6.1.1, 16.5.1.1"}[mat.standard]
     source = Source(mat.standard, clause)
-    return (Row("least steel", place, share * d, provided, "at least", "m2/m", source),)
+    return (
+        Row(
+            check="least steel",
+            place=place,
+            required=share * d,
+            provided=provided,
+            sense="at least",
+            unit="m2/m",
+            source=source,
+        ),
+    )
 
 
 def least_moment_row(
@@ -86,7 +110,17 @@ def least_moment_row(
     cracking = 1.6 * 0.67 * mat.concrete.f_ct * bars.thickness**2 / 6
     required = min(cracking, 1.33 * m_Ed)
     source = Source("AASHTO LRFD", "5.6.3.3")
-    return (Row("least resistance", place_of(layer), required, m_Rd, "at least", "N m/m", source),)
+    return (
+        Row(
+            check="least resistance",
+            place=place_of(layer),
+            required=required,
+            provided=m_Rd,
+            sense="at least",
+            unit="N m/m",
+            source=source,
+        ),
+    )
 
 
 def most_steel_rows(bars: SlabBars, layer: Layer, standard: Standard) -> tuple[Row, ...]:
@@ -97,7 +131,17 @@ def most_steel_rows(bars: SlabBars, layer: Layer, standard: Standard) -> tuple[R
     share, clause = limits[standard]
     required, provided = share * bars.thickness, bars.bars(layer).area
     source = Source(standard, clause)
-    return (Row("most steel", place_of(layer), required, provided, "at most", "m2/m", source),)
+    return (
+        Row(
+            check="most steel",
+            place=place_of(layer),
+            required=required,
+            provided=provided,
+            sense="at most",
+            unit="m2/m",
+            source=source,
+        ),
+    )
 
 
 def spacing_rows(
@@ -126,15 +170,23 @@ def spacing_rows(
     }[standard]
     return (
         Row(
-            f"largest spacing, {role} bars",
-            place,
-            limit,
-            layer_bars.spacing,
-            "at most",
-            "m",
-            Source(standard, clause),
+            check=f"largest spacing, {role} bars",
+            place=place,
+            required=limit,
+            provided=layer_bars.spacing,
+            sense="at most",
+            unit="m",
+            source=Source(standard, clause),
         ),
-        Row("clear distance", place, least, clear, "at least", "m", Source(standard, clear_clause)),
+        Row(
+            check="clear distance",
+            place=place,
+            required=least,
+            provided=clear,
+            sense="at least",
+            unit="m",
+            source=Source(standard, clear_clause),
+        ),
     )
 
 
@@ -162,80 +214,12 @@ def distribution_rows(
         clause = {"EN 1992": "9.3.1.1(2)", "IRC:112": "16.6.1.1(3)"}[standard]
         source = Source(standard, clause)
     row = Row(
-        f"distribution steel, {100 * share:.0f} % of main",
-        place,
-        float(share) * required,
-        provided,
-        "at least",
-        "m2/m",
-        source,
+        check=f"distribution steel, {100 * share:.0f} % of main",
+        place=place,
+        required=float(share) * required,
+        provided=provided,
+        sense="at least",
+        unit="m2/m",
+        source=source,
     )
     return (row,)
-
-
-def cover_rows(
-    bars: SlabBars,
-    face: Face,
-    mat: Materials,
-    exposure: str,
-    structural_class: int = 4,
-    deviation: float = 0.010,
-) -> tuple[Row, ...]:
-    """Nominal cover of the outer layer by exposure [m], and the grade that the exposure asks for.
-
-    Parameters
-    ----------
-    exposure : of the standard: XC1 .. XS3 (EN), moderate .. extreme (IRC), or the words of
-        AASHTO_COVER
-    structural_class : S1 .. S6 of EN 1992-1-1 4.4.1.2(5); S4 = 50 years before the changes of its
-        table 4.3N: two classes more for 100 years, one less for slabs, one less for strong concrete
-    deviation : allowance on c_min (EN 4.4.1.3)
-
-    Raises
-    ------
-    CoverageError
-        If the standard does not know the exposure.
-    """
-    layer_mat = bars.mat(face)
-    known = LIST_EXPOSURES[mat.standard]
-    if exposure not in known:
-        raise CoverageError(
-            f"exposure {exposure!r} is not of {mat.standard}: write {', '.join(known)}"
-        )
-    grade: tuple[float, str] | None = None
-    if mat.standard == "EN 1992":
-        durable = EN_COVER[exposure][structural_class - 1]
-        bond = layer_mat.bars(layer_mat.outer).diameter
-        required = max(durable, bond, 0.010) + deviation
-        clause = f"4.4.1, table 4.4N, class S{structural_class}"
-        grade = EN_DURABILITY_GRADE[exposure] * MPA, "annex E, table E.1N (informative)"
-    elif mat.standard == "IRC:112":
-        required, grade_fck = IRC_COVER[exposure]
-        clause, grade = "14.3.2, table 14.2", (grade_fck * MPA, "14.3.2, table 14.2")
-    else:
-        required, clause = AASHTO_COVER[exposure], "5.10.1, table 5.10.1-1"
-    place = place_of((face, layer_mat.outer))
-    rows = [
-        Row(
-            f"cover, {exposure}",
-            place,
-            required,
-            layer_mat.cover,
-            "at least",
-            "m",
-            Source(mat.standard, clause),
-        ),
-    ]
-    if grade is not None:
-        rows.append(
-            Row(
-                f"concrete grade, {exposure}",
-                place,
-                grade[0],
-                mat.concrete.f_ck,
-                "at least",
-                "Pa",
-                Source(mat.standard, grade[1]),
-            )
-        )
-    return tuple(rows)

@@ -8,8 +8,9 @@ from typing import Literal
 
 import numpy as np
 
+from pipelines.standards.actions.combinations import LimitState
 from pipelines.standards.detailing.rules import FOOT, INCH, Row
-from pipelines.standards.detailing.tables import CRACK_LIMITS
+from pipelines.standards.detailing.tables import BAR_STRESSES, CRACK_LIMITS, LARGEST_BARS
 from pipelines.standards.materials import KSI, MPA, Materials
 from pipelines.standards.resistance.bars import Layer, SlabBars, place_of
 from pipelines.standards.sources import Source, Standard
@@ -17,23 +18,115 @@ from pipelines.standards.sources import Source, Standard
 Support = Literal["simply supported", "end span", "interior span", "cantilever"]
 
 
-def crack_width_row(
-    w: float, place: str, standard: Standard, exposure: str, limit: float | None = None
-) -> tuple[Row, ...]:
-    """Crack width w [m] against the recommended limit, or the one that the user states.
+ADVICE = "advice only"
+LEAST_F_CT = 2.9 * MPA  # of the concrete that shrinkage cracks
 
-    The recommended limits hold for the quasi-permanent combination, which may contain no traffic
-    at all; several national annexes ask for the frequent one and 0.2 mm: the user chooses.
+
+def crack_bar_stress(diameter: float, w: float) -> float:
+    """Stress [Pa] right after cracking at which bars of a diameter keep cracks to w [m]: table 7.2N
+    of EN 1992-1-1, its bars unmodified by (7.6N), linear between its values.
+
+    Beyond its ends the stress falls with 1/sqrt(diameter) and sqrt(w), as the table itself does
+    nearly; bars smaller than its smallest and cracks wider than its widest gain nothing.
     """
+    phi = diameter * 1e3
+    columns = sorted(LARGEST_BARS)
+    found = []
+    for column in columns:
+        bars = LARGEST_BARS[column]
+        stresses = BAR_STRESSES[: len(bars)]
+        stress = float(np.interp(phi, bars[::-1], stresses[::-1]))
+        found.append(stress * min(np.sqrt(bars[0] / phi), 1.0))
+    narrow = min(np.sqrt(w * 1e3 / columns[0]), 1.0)
+    return float(np.interp(w * 1e3, columns, found) * narrow) * MPA
+
+
+def crack_steel_rows(
+    bars: SlabBars, layer: Layer, mat: Materials, w: float, pull: float = 0.0
+) -> tuple[Row, ...]:
+    """Least steel that keeps the first crack of a layer's face to w [m]: k_c k f_ct,eff A_ct /
+    sigma_s (EN 1992-1-1 and -2 7.3.2, IRC:112 12.3.3).
+
+    A_ct is half the slab's depth, k_c = 0.4 in bending and grows to 1 under a tension `pull` [N/m]
+    of the whole section; k falls from 1 at 0.3 m of depth to 0.65 at 0.8 m; f_ct,eff is the mean
+    strength, not below 2.9 MPa; sigma_s is of `crack_bar_stress` for the bars provided, at most
+    f_yk. AASHTO has its own rules (5.10.6, 5.6.3.3) and yields no row.
+    """
+    clauses = {
+        "EN 1992": "7.3.2 (7.1), EN 1992-2 7.3.2(105), table 7.2N",
+        "IRC:112": "12.3.3, tables 12.2 and 12.3",
+    }
+    if mat.standard not in clauses:
+        return ()
+    h, layer_bars = bars.thickness, bars.bars(layer)
+    f_ct = max(mat.concrete.f_ct, LEAST_F_CT)
+    k_c = min(0.4 * (1 + 1.5 * pull / h / f_ct), 1.0)
+    k = float(np.interp(h, (0.3, 0.8), (1.0, 0.65)))
+    sigma_s = min(crack_bar_stress(layer_bars.diameter, w), mat.steel.f_yk)
+    required = k_c * k * f_ct * h / 2 / sigma_s
+    words = f"{clauses[mat.standard]}: sigma_s {sigma_s / MPA:.0f} MPa for {1e3 * w:.2g} mm"
+    source = Source(mat.standard, words)
+    place, name, area = place_of(layer), "least steel for cracks", layer_bars.area
+    return (
+        Row(
+            check=name,
+            place=place,
+            required=required,
+            provided=area,
+            sense="at least",
+            unit="m2/m",
+            source=source,
+        ),
+    )
+
+
+def crack_limit(
+    standard: Standard, exposure: str | None, stated: float | None = None
+) -> float | None:
+    """Crack width [m] that the user states, else the recommended one of the exposure, or of the
+    mildest where none is stated; None for AASHTO, which has none."""
     limits = CRACK_LIMITS.get(standard)
-    if limits is None:
+    if limits is None or stated is not None:
+        return None if limits is None else stated
+    return limits[next(iter(limits)) if exposure is None else exposure]
+
+
+def crack_width_row(
+    w: float,
+    place: str,
+    standard: Standard,
+    exposure: str | None,
+    limit: float | None = None,
+    combination: LimitState = "frequent",
+) -> tuple[Row, ...]:
+    """Crack width w [m] under a combination against the recommended limit, or the one that the
+    user states.
+
+    The recommended limits are for the quasi-permanent combination, which has no traffic at all.
+    Several national annexes ask for the frequent one, which is the tool's own choice, and some of
+    them for 0.2 mm: the user's to state.
+    """
+    required = crack_limit(standard, exposure, limit)
+    if required is None:
         return ()
     clause = {"EN 1992": "EN 1992-2:2005 table 7.101N", "IRC:112": "12.3.2, table 12.1"}[standard]
     if limit is not None:
         clause += "; limit stated by the user"
-    required = limits[exposure] if limit is None else limit
+    clause += f"; {combination} combination"
+    if combination == "quasi-permanent":
+        clause += ", no traffic in it"
     source = Source(standard, clause)
-    return (Row("crack width", place, required, w, "at most", "m", source),)
+    return (
+        Row(
+            check="crack width",
+            place=place,
+            required=required,
+            provided=w,
+            sense="at most",
+            unit="m",
+            source=source,
+        ),
+    )
 
 
 def crack_spacing_row(
@@ -53,7 +146,17 @@ def crack_spacing_row(
     if stress > 0:
         limit = (700 * exposure_factor / (beta_s * stress) - 2 * d_c / INCH) * INCH
     spacing = bars.bars(layer).spacing
-    return (Row("spacing for cracks", place_of(layer), limit, spacing, "at most", "m", source),)
+    return (
+        Row(
+            check="spacing for cracks",
+            place=place_of(layer),
+            required=limit,
+            provided=spacing,
+            sense="at most",
+            unit="m",
+            source=source,
+        ),
+    )
 
 
 def stress_rows(place: str, mat: Materials, sigma_c: float, sigma_s: float) -> tuple[Row, ...]:
@@ -73,25 +176,25 @@ def stress_rows(place: str, mat: Materials, sigma_c: float, sigma_s: float) -> t
         share, clause = concrete[mat.standard]
         rows.append(
             Row(
-                "concrete stress",
-                place,
-                share * f_ck,
-                abs(sigma_c),
-                "at most",
-                "Pa",
-                Source(mat.standard, clause),
+                check="concrete stress",
+                place=place,
+                required=share * f_ck,
+                provided=abs(sigma_c),
+                sense="at most",
+                unit="Pa",
+                source=Source(mat.standard, clause),
             )
         )
     share, clause = steel[mat.standard]
     rows.append(
         Row(
-            "steel stress",
-            place,
-            share * f_yk,
-            abs(sigma_s),
-            "at most",
-            "Pa",
-            Source(mat.standard, clause),
+            check="steel stress",
+            place=place,
+            required=share * f_yk,
+            provided=abs(sigma_s),
+            sense="at most",
+            unit="Pa",
+            source=Source(mat.standard, clause),
         )
     )
     return tuple(rows)
@@ -116,7 +219,18 @@ def span_depth_rows(
         limit = _en_span_depth(bars, layer, mat, support, required)
         source = Source("EN 1992", "7.4.2 (rule for buildings, advice only; not in EN 1992-2)")
         d = bars.effective_depth(layer)
-        return (Row("span/depth", place, limit, span / d, "at most", "-", source),)
+        return (
+            Row(
+                check="span/depth",
+                place=place,
+                required=limit,
+                provided=span / d,
+                sense="at most",
+                unit="-",
+                source=source,
+                otherwise=ADVICE,
+            ),
+        )
     if mat.standard == "AASHTO LRFD":
         feet = span / FOOT
         by_span = 1.2 * (feet + 10) / 30
@@ -124,25 +238,26 @@ def span_depth_rows(
             by_span = max((feet + 10) / 30, 0.54)
         rows = [
             Row(
-                "least deck thickness",
-                place,
-                7 * INCH,
-                h,
-                "at least",
-                "m",
-                Source("AASHTO LRFD", "9.7.1.1"),
+                check="least deck thickness",
+                place=place,
+                required=7 * INCH,
+                provided=h,
+                sense="at least",
+                unit="m",
+                source=Source("AASHTO LRFD", "9.7.1.1"),
             )
         ]
         if layer[1] == "x" and support != "cantilever":  # main bars parallel to traffic
             rows.append(
                 Row(
-                    "thickness by span (advice)",
-                    place,
-                    by_span * FOOT,
-                    h,
-                    "at least",
-                    "m",
-                    Source("AASHTO LRFD", "2.5.2.6.3, table 2.5.2.6.3-1"),
+                    check="thickness by span (advice)",
+                    place=place,
+                    required=by_span * FOOT,
+                    provided=h,
+                    sense="at least",
+                    unit="m",
+                    source=Source("AASHTO LRFD", "2.5.2.6.3, table 2.5.2.6.3-1"),
+                    otherwise=ADVICE,
                 )
             )
         return tuple(rows)

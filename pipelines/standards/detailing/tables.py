@@ -46,6 +46,21 @@ EN_COVER: dict[str, tuple[float, ...]] = {
     "XS3": _XD3_XS3,
 }
 
+# EN 1992-1-1 table 4.3N: cylinder strength from which the class is one less [MPa]
+EN_STRONG: dict[str, float] = {
+    "X0": 30,
+    "XC1": 30,
+    "XC2": 35,
+    "XC3": 35,
+    "XC4": 40,
+    "XD1": 40,
+    "XD2": 40,
+    "XD3": 45,
+    "XS1": 40,
+    "XS2": 45,
+    "XS3": 45,
+}
+
 # EN 1992-1-1 table E.1N: least cylinder strength [MPa]
 EN_DURABILITY_GRADE: dict[str, float] = {
     "X0": 12,
@@ -87,6 +102,15 @@ CRACK_LIMITS: dict[Standard, dict[str, float]] = {
         "very severe": 0.2e-3,
         "extreme": 0.2e-3,
     },
+}
+
+# EN 1992-1-1 table 7.2N (IRC:112 has the same): largest bars [mm] at stresses of the steel [MPa],
+# for crack widths of 0.4, 0.3 and 0.2 mm; 450 MPa has no bar for 0.2 mm
+BAR_STRESSES = (160.0, 200.0, 240.0, 280.0, 320.0, 360.0, 400.0, 450.0)  # MPa
+LARGEST_BARS: dict[float, tuple[float, ...]] = {
+    0.4: (40, 32, 20, 16, 12, 10, 8, 6),
+    0.3: (32, 25, 16, 12, 10, 8, 6, 5),
+    0.2: (25, 16, 12, 8, 6, 5, 4),
 }
 
 LIST_EXPOSURES: dict[Standard, list[str]] = {

@@ -57,7 +57,7 @@ class Bars:
         return f"{1e3 * self.diameter:g}@{1e3 * self.spacing:g}"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Mat:
     """Both layers at one face.
 
@@ -143,7 +143,9 @@ def candidate_mats(
     """
     pairs = [Bars(d, s) for d in diameters for s in spacings if d < s]
     mats = [
-        Mat(cover, a, b, outer) if outer == "x" else Mat(cover, b, a, outer)
+        Mat(cover=cover, x=a, y=b, outer=outer)
+        if outer == "x"
+        else Mat(cover=cover, x=b, y=a, outer=outer)
         for a, b in product(pairs, pairs)
     ]
 

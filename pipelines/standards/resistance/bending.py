@@ -14,7 +14,6 @@ from numpy.typing import ArrayLike
 from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import (
     DIRECTIONS,
-    LAYERS,
     Direction,
     Face,
     Layer,
@@ -22,7 +21,7 @@ from pipelines.standards.resistance.bars import (
     other_face,
 )
 from pipelines.standards.sources import Source, Standard
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
 
 Compression = Literal["ignored", "counted"]
 
@@ -35,7 +34,7 @@ BENDING: dict[Standard, Source] = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Section:
     """A metre of slab cut across one direction of bars; numbers or arrays that broadcast.
 
@@ -61,13 +60,15 @@ def layer_section(bars: SlabBars, layer: Layer, compression: Compression = "igno
     face, direction = layer
     d = bars.effective_depth(layer)
     if compression == "ignored":
-        return Section(bars.thickness, d, bars.bars(layer).area)
+        return Section(h=bars.thickness, d=d, A_s=bars.bars(layer).area)
     opposite: Layer = (other_face(face), direction)
     d_c = bars.thickness - bars.effective_depth(opposite)
-    return Section(bars.thickness, d, bars.bars(layer).area, d_c, bars.bars(opposite).area)
+    return Section(
+        h=bars.thickness, d=d, A_s=bars.bars(layer).area, d_c=d_c, A_sc=bars.bars(opposite).area
+    )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Capacity:
     """m_Rd : design resistance [N m/m]; x : neutral axis depth [m]; strain : of the bars, positive
     in tension [-]; phi : resistance factor that m_Rd contains (1 for EN and IRC)."""
@@ -124,7 +125,7 @@ def _neutral_axis(section: Section, mat: Materials) -> Floats:
 
 def _without_compression_bars(section: Section) -> Section:
     h, d, a, d_c, a_c = section.arrays()
-    return Section(h, d, a, d_c, np.zeros_like(a_c))
+    return Section(h=h, d=d, A_s=a, d_c=d_c, A_sc=np.zeros_like(a_c))
 
 
 def capacity(section: Section, mat: Materials) -> Capacity:
@@ -139,11 +140,11 @@ def capacity(section: Section, mat: Materials) -> Capacity:
     helped = _capacity(section, mat)
     better = helped.m_Rd > alone.m_Rd
     return Capacity(
-        np.where(better, helped.m_Rd, alone.m_Rd),
-        np.where(better, helped.x, alone.x),
-        np.where(better, helped.strain, alone.strain),
-        np.where(better, helped.phi, alone.phi),
-        alone.source,
+        m_Rd=np.where(better, helped.m_Rd, alone.m_Rd),
+        x=np.where(better, helped.x, alone.x),
+        strain=np.where(better, helped.strain, alone.strain),
+        phi=np.where(better, helped.phi, alone.phi),
+        source=alone.source,
     )
 
 
@@ -153,7 +154,7 @@ def _capacity(section: Section, mat: Materials) -> Capacity:
     _, moment = _compression(section, mat, x)
     strain = mat.block.eps_cu * (d - x) / x
     phi = _phi(mat, strain)
-    return Capacity(phi * moment, x, strain, phi, BENDING[mat.standard])
+    return Capacity(m_Rd=phi * moment, x=x, strain=strain, phi=phi, source=BENDING[mat.standard])
 
 
 def compression_arm(section: Section, mat: Materials) -> Floats:
@@ -169,8 +170,10 @@ def required_steel(m_Ed: ArrayLike, section: Section, mat: Materials) -> Floats:
     NaN where no steel suffices with its strain at or above the ductile strain (yield; 0.005 for
     AASHTO): the slab must be thicker or compression steel counted.
     """
-    demand, *arrays = np.broadcast_arrays(np.asarray(m_Ed, dtype=float), *section.arrays())
-    given = Section(*arrays)
+    demand, h, d, A_s, d_c, A_sc = np.broadcast_arrays(
+        np.asarray(m_Ed, dtype=float), *section.arrays()
+    )
+    given = Section(h=h, d=d, A_s=A_s, d_c=d_c, A_sc=A_sc)
     alone = _required_steel(demand, _without_compression_bars(given), mat)
     helped = _required_steel(demand, given, mat) if np.any(given.arrays()[4]) else alone
     least: Floats = np.fmin(alone, helped)
@@ -201,17 +204,7 @@ def utilisation(m_Ed: ArrayLike, m_Rd: ArrayLike) -> Floats:
     return np.where(demand <= 0, 0.0, share)
 
 
-def layer_capacities(
-    bars: SlabBars, mat: Materials, compression: Compression = "ignored"
-) -> dict[Layer, float]:
-    """m_Rd [N m/m] of each layer with its face in tension."""
-    sections = [layer_section(bars, layer, compression) for layer in LAYERS]
-    h, d, a, d_c, a_c = (np.array(v) for v in zip(*(s.arrays() for s in sections), strict=True))
-    resistances = capacity(Section(h, d, a, d_c, a_c), mat).m_Rd
-    return {layer: float(m) for layer, m in zip(LAYERS, resistances, strict=True)}
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class OrderCost:
     """What the other layer order would change: d [m] and m_Rd [N m/m] now and swapped."""
 
@@ -229,8 +222,13 @@ def order_cost(bars: SlabBars, face: Face, mat: Materials) -> tuple[OrderCost, O
     def cost(direction: Direction) -> OrderCost:
         layer: Layer = (face, direction)
         now, then = (float(capacity(layer_section(b, layer), mat).m_Rd) for b in (bars, swapped))
-        depths = bars.effective_depth(layer), swapped.effective_depth(layer)
-        return OrderCost(direction, *depths, now, then)
+        return OrderCost(
+            direction=direction,
+            d=bars.effective_depth(layer),
+            d_swapped=swapped.effective_depth(layer),
+            m_Rd=now,
+            m_Rd_swapped=then,
+        )
 
     x, y = (cost(direction) for direction in DIRECTIONS)
     return x, y

@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike
 from pipelines.errors import MethodRangeError
 from pipelines.standards.resistance.bending import Section
 from pipelines.standards.sources import Source, Standard
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
 
 ITERATIONS = 100
 # equilibrium is met to this share of the section's own forces
@@ -23,7 +23,7 @@ CRACKING: dict[Standard, Source] = {
 K_1, K_3, K_4 = 0.8, 3.4, 0.425  # ribbed bars; recommended values
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Cracked:
     """Elastic cracked state of a section.
 
@@ -101,7 +101,7 @@ def _strain_shape(face: Floats, far: Floats) -> Floats:
     return np.where(larger > 0, (larger + lesser) / (2 * np.where(larger > 0, larger, 1.0)), 0.5)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Crack:
     """w : crack width [m]; s_r_max : largest crack spacing [m]; strain : mean strain difference;
     rho_eff : steel share of the effective tension area."""
@@ -153,4 +153,4 @@ def crack_width(
     sigma = np.maximum(state.sigma_s, 0.0)
     stiffening = k_t * f_ct / rho * (1 + E_s / E_c * rho)
     strain = np.maximum((sigma - stiffening) / E_s, 0.6 * sigma / E_s)
-    return Crack(s_r * strain, s_r, strain, rho, CRACKING[standard])
+    return Crack(w=s_r * strain, s_r_max=s_r, strain=strain, rho_eff=rho, source=CRACKING[standard])

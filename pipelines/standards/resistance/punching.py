@@ -2,6 +2,12 @@
 
 The loaded area is that at the slab's top: dispersal through the surfacing only, if the user allows
 it. The perimeter is the least of those of an interior, an edge and a corner load.
+
+Loads whose perimeters overlap are also taken together, around the hull of their loaded areas
+(common practice; EN 1992-1-1 6.4.2 and IRC:112 10.4 say nothing of groups of wheels). A single area
+counts as far as one can be a concentrated load: its perimeter up to 12 d, its length up to twice
+its width, with all of its load (ENV 1992-1-1 4.3.4.1 had 11 d; EN 1992-1-1 with its German annex,
+6.4.1; from memory). Tracks are longer than that.
 """
 
 from dataclasses import dataclass
@@ -15,7 +21,7 @@ from pipelines.standards.materials import KSI, Materials
 from pipelines.standards.resistance.bending import utilisation
 from pipelines.standards.resistance.shear import concrete_shear_stress, strut_factor
 from pipelines.standards.sources import Source, Standard
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
 
 Corners = Literal["round", "straight"]
 SHAPES = np.array(["interior", "edge across x", "edge across y", "corner"])
@@ -42,6 +48,7 @@ def perimeter(
     edge_x: ArrayLike = np.inf,
     edge_y: ArrayLike = np.inf,
     corners: Corners = "round",
+    cut: ArrayLike = 0.0,
 ) -> Perimeter:
     """Least control perimeter at `distance` from a loaded area.
 
@@ -51,6 +58,7 @@ def perimeter(
     distance : from its sides [m]
     edge_x, edge_y : clear distance along x and along y to the nearest free edge [m]; the
         perimeter then runs straight to that edge and the edge itself does not count
+    cut : by how much the outline of the loads is shorter than that of the area c_x by c_y [m]
 
     Raises
     ------
@@ -70,7 +78,16 @@ def perimeter(
             c_x + c_y + e_x + e_y + quarter,
         ]
     )
-    return Perimeter(shapes.min(axis=0), shapes.argmin(axis=0))
+    return Perimeter(shapes.min(axis=0) - np.asarray(cut), shapes.argmin(axis=0))
+
+
+def counted_sides(c_x: ArrayLike, c_y: ArrayLike, d: ArrayLike) -> tuple[Floats, Floats]:
+    """Sides [m] of a loaded area as far as its perimeter carries punching: the shorter one b up to
+    3 d, the longer one up to 2 b and 6 d - b."""
+    c_x, c_y, d = (np.asarray(v, dtype=float) for v in (c_x, c_y, d))
+    short = np.minimum(np.minimum(c_x, c_y), 3 * d)
+    most = np.minimum(2 * short, 6 * d - short)
+    return np.minimum(c_x, most), np.minimum(c_y, most)
 
 
 @dataclass(frozen=True)
@@ -97,7 +114,7 @@ class MatAtPunching:
         return mean
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Punching:
     """Outcome for each wheel place.
 
@@ -126,6 +143,7 @@ def punching(
     edge_y: ArrayLike = np.inf,
     sigma_cp: ArrayLike = 0.0,
     beta: float = 1.0,
+    group_cut: ArrayLike | None = None,
 ) -> Punching:
     """Punching of wheel loads [N] on areas c_x by c_y [m], with free edges at edge_x and edge_y.
 
@@ -133,21 +151,26 @@ def punching(
     ----------
     sigma_cp : mean compression of the slab [Pa], tension negative (EN and IRC)
     beta : 1 for a wheel, which hands no moment to the slab; the user may raise it near edges
+    group_cut : for several wheels together, c_x by c_y around all of them: `cut` of `perimeter`;
+        None = a single wheel
     """
     load, c_x, c_y, edge_x, edge_y = np.broadcast_arrays(
         *(np.asarray(v, dtype=float) for v in (load, c_x, c_y, edge_x, edge_y))
     )
     force = beta * load
+    cut = 0.0 if group_cut is None else group_cut
+    if group_cut is None and mat.standard != "AASHTO LRFD":
+        c_x, c_y = counted_sides(c_x, c_y, bars.d)
     if mat.standard == "AASHTO LRFD":
         # d_v of 5.7.2.8 without its 0.72 h, on the safe side
         depth = np.broadcast_to(0.9 * bars.d, force.shape)
-        control = perimeter(c_x, c_y, depth / 2, edge_x, edge_y, "straight")
+        control = perimeter(c_x, c_y, depth / 2, edge_x, edge_y, "straight", cut)
         ratio = np.minimum(c_x, c_y) / np.maximum(c_x, c_y)
         stress = np.minimum(0.063 + 0.126 * ratio, 0.126) * np.sqrt(mat.concrete.f_ck / KSI)
         v_Rd = mat.factors.phi_shear * stress * KSI
     else:
         depth = np.broadcast_to(bars.d, force.shape)
-        control = perimeter(c_x, c_y, 2 * depth, edge_x, edge_y)
+        control = perimeter(c_x, c_y, 2 * depth, edge_x, edge_y, cut=cut)
         steel, least = concrete_shear_stress(mat, depth, bars.rho)
         v_Rd = np.maximum(np.maximum(steel, least) + 0.1 * np.asarray(sigma_cp), 0.0)
     v_Ed = force / (control.length * depth)
@@ -159,7 +182,16 @@ def punching(
         used = np.maximum(used, force / (u_0 * depth) / crushing)
     near = np.minimum(edge_x, edge_y) < bars.d
     source = PUNCHING[mat.standard]
-    return Punching(used, v_Ed, v_Rd, control.length, u_0, control.shape, near, source)
+    return Punching(
+        utilisation=used,
+        v_Ed=v_Ed,
+        v_Rd=v_Rd,
+        u=control.length,
+        u_0=u_0,
+        shape=control.shape,
+        near_edge=near,
+        source=source,
+    )
 
 
 def _loaded_perimeter(c_x: ArrayLike, c_y: ArrayLike, d: Floats, shape: NDArray[np.intp]) -> Floats:

@@ -15,7 +15,7 @@ from pipelines.errors import MethodRangeError
 from pipelines.standards.materials import KSI, MPA, Materials
 from pipelines.standards.resistance.bending import Section
 from pipelines.standards.sources import Source, Standard
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
 
 INCH = 0.0254
 RHO_MOST = 0.02
@@ -26,6 +26,10 @@ ONE_WAY: dict[Standard, Source] = {
     "EN 1992": Source("EN 1992", "6.2.2(1)"),
     "IRC:112": Source("IRC:112", "10.3.2(2)"),
     "AASHTO LRFD": Source("AASHTO LRFD", "5.7.3.3, 5.7.3.4.2"),
+}
+# Standards that do not ask for the shear of decks designed by strips, and where they say so.
+NOT_ASKED: dict[Standard, Source] = {
+    "AASHTO LRFD": Source("AASHTO LRFD", "C4.6.2.1.6"),
 }
 SIMPLE_BETA = Source("AASHTO LRFD", "5.7.3.3, 5.7.3.4.1")
 NEAR_SUPPORT: dict[Standard, Source] = {
@@ -124,22 +128,6 @@ def beta_resistance(
     return _beta_shear(beta, d_v, mat, ONE_WAY["AASHTO LRFD"])
 
 
-def simple_beta_resistance(section: Section, mat: Materials) -> ShearResistance:
-    """AASHTO LRFD 5.7.3.4.1, beta = 2: thickness below 16 in and no membrane tension.
-
-    Raises
-    ------
-    MethodRangeError
-        If the slab is thicker or the standard is another.
-    """
-    if mat.standard != "AASHTO LRFD":
-        raise MethodRangeError(f"the beta method is not {mat.standard}'s")
-    h, d, *_ = section.arrays()
-    if np.any(h >= SIMPLE_DEPTH):
-        raise MethodRangeError("beta = 2 needs a thickness below 16 in (406 mm)")
-    return _beta_shear(np.full_like(d, 2.0), _d_v(h, d), mat, SIMPLE_BETA)
-
-
 def _beta_shear(beta: Floats, d_v: Floats, mat: Materials, source: Source) -> ShearResistance:
     f = mat.concrete.f_ck / KSI
     stress = np.minimum(0.0316 * beta * np.sqrt(f), 0.25 * f) * KSI
@@ -205,43 +193,3 @@ def principal_shear(q_x: ArrayLike, q_y: ArrayLike) -> PrincipalShear:
     """Principal shear of coexisting q_x, q_y [N/m], for each load position."""
     q_x, q_y = np.asarray(q_x, dtype=float), np.asarray(q_y, dtype=float)
     return PrincipalShear(np.hypot(q_x, q_y), np.arctan2(q_y, q_x))
-
-
-def means_over_widths(s: ArrayLike, v: ArrayLike, centre: float, widths: ArrayLike) -> Floats:
-    """Mean of v over [centre - w/2, centre + w/2] for each width w, v linear between samples.
-
-    Parameters
-    ----------
-    s : increasing places along the section [m], (n,)
-    v : shear there [N/m], (n,) or (n_position, n); the result is (..., n_width)
-
-    Raises
-    ------
-    MethodRangeError
-        If a width reaches beyond the samples: the mean would count what is not known.
-    """
-    s, v, w = (np.asarray(value, dtype=float) for value in (s, v, np.atleast_1d(widths)))
-    low, high = centre - w / 2, centre + w / 2
-    if low.min() < s[0] or high.max() > s[-1]:
-        raise MethodRangeError(
-            f"a width of {w.max():g} m about {centre:g} m leaves the section {s[0]:g} to {s[-1]:g}"
-        )
-    steps = np.diff(s)
-    areas = np.cumsum(steps * (v[..., 1:] + v[..., :-1]) / 2, axis=-1)
-    areas = np.concatenate([np.zeros((*v.shape[:-1], 1)), areas], axis=-1)
-
-    def integral(at: Floats) -> Floats:
-        i = np.clip(np.searchsorted(s, at, side="right") - 1, 0, len(s) - 2)
-        t = at - s[i]
-        slope = (v[..., i + 1] - v[..., i]) / steps[i]
-        return np.asarray(areas[..., i] + v[..., i] * t + slope * t**2 / 2)
-
-    return np.asarray((integral(high) - integral(low)) / w)
-
-
-def passing_width(means: ArrayLike, widths: ArrayLike, v_Rd: float) -> float | None:
-    """Least of the increasing widths from which every wider mean stays within v_Rd, or None."""
-    within = np.asarray(means, dtype=float) <= v_Rd
-    failing = np.flatnonzero(~within)
-    first = 0 if failing.size == 0 else int(failing[-1]) + 1
-    return None if first == within.size else float(np.asarray(widths, dtype=float)[first])

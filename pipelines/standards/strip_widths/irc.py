@@ -14,7 +14,7 @@ from pipelines.standards.strip_widths.method import (
     placed,
     require,
 )
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
 
 NAME = "IRC:112"
 EDITION = "2020"
@@ -85,42 +85,42 @@ NEAR = (
 )
 CLEAR = "clear span (continuous), effective span (simply supported)"
 SAGGING = StripMethod(
-    NAME,
-    EDITION,
-    "annex B-3",
-    "from memory",
-    "sagging",
-    "either",
-    "wheel",
-    CLEAR,
-    width,
+    standard=NAME,
+    edition=EDITION,
+    clause="annex B-3",
+    mark="from memory",
+    effect="sagging",
+    bars="either",
+    per="wheel",
+    span=CLEAR,
+    width=width,
     span_of=effective_span,
     union=True,
 )
 HOGGING = StripMethod(
-    NAME,
-    EDITION,
-    "annex B-3",
-    "from memory",
-    "hogging",
-    "either",
-    "wheel",
-    CLEAR,
-    width,
+    standard=NAME,
+    edition=EDITION,
+    clause="annex B-3",
+    mark="from memory",
+    effect="hogging",
+    bars="either",
+    per="wheel",
+    span=CLEAR,
+    width=width,
     span_of=effective_span,
     union=True,
     note=NEAR,
 )
 CANTILEVER = StripMethod(
-    NAME,
-    EDITION,
-    "annex B-3, cantilever",
-    "from memory",
-    "overhang",
-    "either",
-    "wheel",
-    "load to the root's face",
-    cantilever,
+    standard=NAME,
+    edition=EDITION,
+    clause="annex B-3, cantilever",
+    mark="from memory",
+    effect="overhang",
+    bars="either",
+    per="wheel",
+    span="load to the root's face",
+    width=cantilever,
     union=True,
 )
 METHODS = {"irc-sagging": SAGGING, "irc-hogging": HOGGING, "irc-cantilever": CANTILEVER}

@@ -13,7 +13,7 @@ import numpy as np
 
 from pipelines.errors import MethodRangeError
 from pipelines.standards.sources import Mark
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
 
 Effect = Literal["sagging", "hogging", "overhang", "edge", "shear"]
 Bars = Literal["parallel", "across"]
@@ -21,10 +21,10 @@ Ends = Literal["simple", "one end", "both ends", "cantilever"]
 
 FOOT = 0.3048
 INCH = 0.0254
-KIP = 4448.2216152605
+KIP = 4448.2216152605  # newtons
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class StripInput:
     """One load on one span of a strip.
 
@@ -55,7 +55,7 @@ class StripInput:
     d: float | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class StripMethod:
     """A published rule for the width that carries a wheel, or for the moment itself.
 

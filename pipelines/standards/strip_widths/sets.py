@@ -15,10 +15,12 @@ from pipelines.standards.strip_widths import heft240 as strips_heft240
 from pipelines.standards.strip_widths import irc as strips_irc
 from pipelines.standards.strip_widths import shear as strips_shear
 from pipelines.standards.strip_widths import westergaard as strips_other
+from pipelines.standards.strip_widths.aashto_table import DECK_TABLE
 from pipelines.standards.strip_widths.method import FOOT, Bars, StripInput, StripMethod
 
 METHODS: Mapping[str, StripMethod] = MappingProxyType(
     strips_aashto.METHODS
+    | {"aashto-lrfd-deck-table": DECK_TABLE}
     | strips_heft240.METHODS
     | strips_irc.METHODS
     | strips_other.METHODS
@@ -37,15 +39,14 @@ class Share:
     of: Callable[[StripInput], float]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class StripSet:
     """How one standard takes a moving vehicle on a continuous strip.
 
     edge : the rule for a strip along a free edge, by the direction of the bars; edge_from : what
         its distance is to: the nearest wheel's centre, or the barrier (bars parallel) and the
         first line that carries the edge (bars across).
-    patch : loaded sides of a wheel along and across the strip [m] that go with the widths;
-    patch_rule says it in words.
+    patch : loaded sides of a wheel along and across the strip [m] that go with the widths.
     width_of : whether one width belongs to the section and carries every axle, or each load has
         the width of its own place in its span.
     share : for the transverse moment under wheels.
@@ -59,8 +60,17 @@ class StripSet:
     edge_from: Literal["wheel", "rail"]
     width_of: Literal["section", "load"]
     patch: Callable[[StripInput], tuple[float, float]]
-    patch_rule: str
     share: Share
+
+    def method(self, bars: Bars, *, hogging: bool, edge: bool) -> StripMethod:
+        """The rule for a bay or over a line, within the slab or along a free edge.
+
+        A rule of its own for edges gives one width for both signs; else a width is cut at the
+        edge (`near_edge`), that for hogging over a line.
+        """
+        if edge and (self.edge_from == "rail" or not hogging):
+            return self.edge[bars]
+        return self.hogging if hogging else self.sagging
 
     def length(self, one: StripInput) -> float:
         """Loaded length along the strip [m]."""
@@ -75,7 +85,8 @@ def _lrfd_share(one: StripInput) -> float:
 
 # Bars parallel to traffic on cross beams: the LRFD table gives concrete decks one width for both
 # directions, so its +M and -M strips apply, carrying an axle each, up to 15 ft of span (4.6.2.3
-# beyond). Table A4-1 does not: it is computed for transverse strips on girders.
+# beyond). Table A4-1 does not: it is computed for transverse strips on girders, where it stands
+# beside the strips (`hand_values`).
 FIRST_SET: tuple[StripSet, ...] = (
     StripSet(
         name=strips_aashto.LRFD,
@@ -91,7 +102,6 @@ FIRST_SET: tuple[StripSet, ...] = (
         edge_from="rail",
         width_of="section",
         patch=lambda one: (one.contact[0] + one.depth, one.contact[1] + one.depth),
-        patch_rule="tyre contact and slab depth (4.6.2.1.6)",
         share=Share("9.7.3.2 (from memory)", _lrfd_share),
     ),
     StripSet(
@@ -105,7 +115,6 @@ FIRST_SET: tuple[StripSet, ...] = (
         edge_from="wheel",
         width_of="load",
         patch=strips_heft240.loaded,
-        patch_rule="contact, 45 degrees through surfacing to mid-depth",
         share=Share("DIN 1045 note on the same page (read): 60 %", lambda one: 0.6),
     ),
     StripSet(
@@ -117,10 +126,6 @@ FIRST_SET: tuple[StripSet, ...] = (
         edge_from="wheel",
         width_of="load",
         patch=lambda one: (strips_irc.loaded_length(one), strips_irc.breadth(one)),
-        patch_rule=(
-            "contact, 45 degrees along the span through wearing coat and slab to the soffit, "
-            "across it through the wearing coat"
-        ),
         share=Share("0.3 of the live-load moment (IRC:21 305.18, from memory)", lambda one: 0.3),
     ),
 )

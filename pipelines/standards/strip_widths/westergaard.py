@@ -3,7 +3,7 @@
 import numpy as np
 
 from pipelines.standards.strip_widths.method import StripInput, StripMethod, placed, require
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
 
 WESTERGAARD = "Westergaard"
 PAPER = "Public Roads 11(1), 1930"
@@ -49,17 +49,6 @@ def westergaard_secondary(one: StripInput, load: float) -> Floats:
     return westergaard_moment(one, load) - (1 - POISSON) * load / (4 * np.pi)
 
 
-def westergaard_reaction(load: float, distance: float, y: Floats | float) -> Floats:
-    """Reaction [N/m] at y [m] along a simple edge of a point load at `distance` u [m] from it.
-
-    Equation (119): (P / pi u) [(1 + nu)/2 / (1 + s^2) + (1 - nu) / (1 + s^2)^2], s = y/u, printed
-    as 0.1830 (P/u) [1 / (1 + s^2)] [1 + 1.4783 / (1 + s^2)]; exact for the half-plane.
-    """
-    share = 1.0 / (1.0 + (np.asarray(y, dtype=float) / distance) ** 2)
-    bracket = 0.5 * (1 + POISSON) * share + (1 - POISSON) * share**2
-    return np.asarray(load / (np.pi * distance) * bracket)
-
-
 def plain_width(one: StripInput, factor: float) -> Floats:
     """Load width + factor a (1 - a/l), a from the nearer support, l the clear span."""
     rule = "plain width"
@@ -77,66 +66,66 @@ def clear_span(one: StripInput) -> float:
 
 METHODS = {
     "westergaard-working": StripMethod(
-        WESTERGAARD,
-        PAPER,
-        "working formula",
-        "from memory",
-        "sagging",
-        "either",
-        "wheel",
-        "centre to centre of supports",
-        westergaard_width,
+        standard=WESTERGAARD,
+        edition=PAPER,
+        clause="working formula",
+        mark="from memory",
+        effect="sagging",
+        bars="either",
+        per="wheel",
+        span="centre to centre of supports",
+        width=westergaard_width,
         note="c is the diameter of the circle of the contact's area.",
     ),
     "westergaard-moment": StripMethod(
-        WESTERGAARD,
-        PAPER,
-        "central wheel, along the span",
-        "from memory",
-        "sagging",
-        "either",
-        "wheel",
-        "centre to centre of supports",
-        None,
-        westergaard_moment,
+        standard=WESTERGAARD,
+        edition=PAPER,
+        clause="central wheel, along the span",
+        mark="from memory",
+        effect="sagging",
+        bars="either",
+        per="wheel",
+        span="centre to centre of supports",
+        width=None,
+        moment=westergaard_moment,
         note="The printed form was not read; the constant is derived.",
     ),
     "westergaard-secondary": StripMethod(
-        WESTERGAARD,
-        PAPER,
-        "central wheel, across the span",
-        "from memory",
-        "sagging",
-        "either",
-        "wheel",
-        "centre to centre of supports",
-        None,
-        westergaard_secondary,
+        standard=WESTERGAARD,
+        edition=PAPER,
+        clause="central wheel, across the span",
+        mark="from memory",
+        effect="sagging",
+        bars="either",
+        per="wheel",
+        span="centre to centre of supports",
+        width=None,
+        moment=westergaard_secondary,
         note="The printed form was not read; the constant is derived.",
     ),
     "as3600-sagging": StripMethod(
-        "AS 3600",
-        "2001",
-        "one-way slabs, concentrated load, k = 2.4",
-        "read",
-        "sagging",
-        "either",
-        "wheel",
-        "clear span",
-        lambda one: plain_width(one, 2.4),
+        standard="AS 3600",
+        edition="2001",
+        clause="one-way slabs, concentrated load, k = 2.4",
+        mark="from memory",
+        effect="sagging",
+        bars="either",
+        per="wheel",
+        span="clear span",
+        width=lambda one: plain_width(one, 2.4),
         span_of=clear_span,
-        note="Away from free edges; read as quoted at eng-tips.com, thread 97432.",
+        note="Away from free edges.",
     ),
     "bs8110-sagging": StripMethod(
-        "BS 8110-1",
-        "1997",
-        "3.5.2.2, k = 2.4",
-        "from memory",
-        "sagging",
-        "either",
-        "wheel",
-        "clear span",
-        lambda one: plain_width(one, 2.4),
+        standard="BS 8110-1",
+        edition="1997",
+        clause="3.5.2.2, k = 2.4",
+        mark="from memory",
+        effect="sagging",
+        bars="either",
+        per="wheel",
+        span="clear span",
+        width=lambda one: plain_width(one, 2.4),
         span_of=clear_span,
     ),
 }

@@ -11,10 +11,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import LogLocator, NullFormatter
 
+from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, PALE, draw
 from pipelines.study.fit.file import Fit
-from pipelines.study.fit.forms import Floats
 from pipelines.study.fit.score import Curves, Rows
+from plate.arrays import Floats
 
 FITTED, HELD, SAFE = "#1f5a8c", "#c4622d", "#2b7a4b"
 METHODS = ("#7a4fa3", "#a37a00", "#a3336b", "#4d4d4d", "#008080", "#8b4513")
@@ -23,8 +24,10 @@ MARKS = ("^", "s", "v", "D", "P", "X")
 BAND = 0.1
 
 
-def figures(fit: Fit, rows: Rows, curves: Curves, predicted: dict[str, Floats]) -> dict[str, str]:
-    """SVG texts by file name."""
+def figures(
+    fit: Fit, rows: Rows, curves: Curves, predicted: dict[str, Floats]
+) -> dict[str, Drawing]:
+    """Drawings by file name."""
     n_panel = len(fit.inputs)
     across = min(3, n_panel)
     size = (3.2 * across, 2.7 * ceil(n_panel / across) + 0.5)

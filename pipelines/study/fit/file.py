@@ -48,7 +48,7 @@ class Limit:
     why: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Fit:
     """A fit file. unsafe_above : whether a prediction above the computed value is unsafe."""
 

@@ -14,14 +14,11 @@ from dataclasses import dataclass
 from itertools import combinations_with_replacement
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import null_space
 from scipy.optimize import linprog
 
 from pipelines.study.fit.file import FitError
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from plate.arrays import Floats, Ints
 
 # Coefficients are printed, and everything stated of the formula is computed, with so many figures.
 FIGURES = 4

@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 
 from pipelines.files import write_text
+from pipelines.outputs import SMALL, check_folder, check_unchanged, replacing
 from pipelines.study.fit.figures import figures
 from pipelines.study.fit.file import Fit, FitError, read_fit
-from pipelines.study.fit.forms import Floats
 from pipelines.study.fit.score import (
     Curves,
     LeftOut,
@@ -26,9 +26,12 @@ from pipelines.study.fit.score import (
 from pipelines.study.fit.text import CAUTION, family_rows, formula_text, limits_text, table_text
 from pipelines.study.formula import FormulaError
 from pipelines.study.table import Column, csv_text, read_table
+from plate.arrays import Floats, Ints
+
+FILES = ("fit.txt", "fit.json", "fit.csv", "predicted.svg", "residuals.svg", "partial.svg")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class FitResult:
     """A finished fit.
 
@@ -103,18 +106,22 @@ def run_fit(path: Path, out: Path, table: Path | None = None) -> FitResult:
     source = table or fit.table
     if source is None:
         raise FitError(f"{path}: names no table; give one with --table")
+    check_folder(out, "fit", FILES, SMALL)
+    check_unchanged(source, "study")
     try:
         columns, about = read_table(source)
     except (OSError, ValueError) as error:
         raise FitError(f"{source}: not a table of a study: {error}") from None
     result = fit_table(fit, columns)
-    out.mkdir(parents=True, exist_ok=True)
-    for name, drawing in figures(result.fit, result.rows, result.curves, result.predicted).items():
-        write_text(out / f"{name}.svg", drawing + "\n")
-    write_text(out / "fit.csv", csv_text(_data(result)))
     about = {"table": source.name, "table_sha256": sha256(source.read_bytes()).hexdigest()} | about
-    write_text(out / "fit.json", json.dumps(result.entry() | {"from": about}, indent=1) + "\n")
-    write_text(out / "fit.txt", result.text())
+    drawings = figures(result.fit, result.rows, result.curves, result.predicted)
+    texts = {f"{name}.svg": drawing.svg + "\n" for name, drawing in drawings.items()}
+    texts["fit.csv"] = csv_text(_data(result))
+    texts["fit.json"] = json.dumps(result.entry() | {"from": about}, indent=1) + "\n"
+    texts["fit.txt"] = result.text()
+    with replacing(out, "fit") as folder:
+        for name, text in texts.items():
+            write_text(folder / name, text)
     return result
 
 
@@ -137,7 +144,16 @@ def fit_table(fit: Fit, columns: tuple[Column, ...]) -> FitResult:
                 use = chosen if line in predicted else np.ones(len(rows.y), dtype=bool)
                 name = f"{line}, {part}" if line in predicted else f"{line}, all rows"
                 scores[name] = score(values[use], rows.y[use], fit.unsafe_above)
-    return FitResult(fit, rows, curves, ranges, predicted, scores, leave_out(fit, rows), dropped)
+    return FitResult(
+        fit=fit,
+        rows=rows,
+        curves=curves,
+        ranges=ranges,
+        predicted=predicted,
+        scores=scores,
+        left=leave_out(fit, rows),
+        dropped=dropped,
+    )
 
 
 def _rows(fit: Fit, columns: tuple[Column, ...]) -> tuple[Rows, int]:
@@ -149,6 +165,9 @@ def _rows(fit: Fit, columns: tuple[Column, ...]) -> tuple[Rows, int]:
             raise FitError(f"the table has no column {name}; it has {', '.join(table)}")
     n = len(columns[0].values)
     numbers = {name: _numbers(values) for name, values in table.items() if _numeric(values)}
+    for name in (*fit.families, *fit.hold_out):
+        if not all(v is None or isinstance(v, str | int | float) for v in table[name]):
+            raise FitError(f"column {name} holds neither numbers nor texts")
     if fit.response not in numbers:
         raise FitError(f"column {fit.response} holds texts")
     try:
@@ -166,7 +185,7 @@ def _rows(fit: Fit, columns: tuple[Column, ...]) -> tuple[Rows, int]:
     pick = np.flatnonzero(use)
     return (
         Rows(
-            number=np.asarray(numbers["row"][pick], dtype=np.int64) if "row" in numbers else pick,
+            number=_row_numbers(numbers.get("row"), pick),
             x=np.asarray(x[pick], dtype=float),
             y=y[pick],
             held=_held_out(fit, table, pick),
@@ -175,6 +194,13 @@ def _rows(fit: Fit, columns: tuple[Column, ...]) -> tuple[Rows, int]:
         ),
         int(n - len(pick)),
     )
+
+
+def _row_numbers(given: Floats | None, pick: Ints) -> Ints:
+    """The numbers of the rows as the table gives them; where it does not, counted from 1."""
+    if given is None or not np.all(np.abs(given[pick]) < 2.0**53):
+        return pick + 1
+    return np.asarray(given[pick], dtype=np.int64)
 
 
 def _numeric(values: tuple[Any, ...]) -> bool:

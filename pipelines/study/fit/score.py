@@ -6,19 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.study.fit.file import Fit, FitError
-from pipelines.study.fit.forms import (
-    Curve,
-    Floats,
-    exponents,
-    limits_of,
-    mean_curve,
-    quantile_curve,
-)
+from pipelines.study.fit.forms import Curve, exponents, limits_of, mean_curve, quantile_curve
+from plate.arrays import Floats
 
 Flags = NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Rows:
     """Rows that a fit uses.
 
@@ -42,7 +36,7 @@ class Curves:
     safe: Curve
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Score:
     """Predicted over computed: number of rows, mean (bias), coefficient of variation, extremes,
     and the share of rows on the unsafe side. missing : rows without a prediction."""
@@ -61,7 +55,7 @@ class Score:
         return max(abs(self.low - 1.0), abs(self.high - 1.0))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LeftOut:
     """A level of a family, predicted by formulas fitted without it; why not, if that cannot be."""
 
@@ -85,8 +79,8 @@ def fit_curves(fit: Fit, x: Floats, y: Floats) -> Curves:
 
 
 def score(predicted: Floats, computed: Floats, unsafe_above: bool) -> Score | None:
-    """None where no row has a prediction."""
-    there = np.isfinite(predicted)
+    """None where no row has a prediction, which is a number above zero."""
+    there = np.isfinite(predicted) & (predicted > 0.0)
     ratio = predicted[there] / computed[there]
     if not len(ratio):
         return None
@@ -131,12 +125,12 @@ def _without(fit: Fit, rows: Rows, family: str, level: object, out: Flags) -> Le
     try:
         curves = fit_curves(fit, rows.x[~out], rows.y[~out])
     except FitError as error:
-        return LeftOut(family, level, None, None, str(error))
+        return LeftOut(family=family, level=level, mean=None, safe=None, reason=str(error))
 
     def judged(curve: Curve) -> Score | None:
         return score(curve.at(rows.x[out]), rows.y[out], fit.unsafe_above)
 
-    return LeftOut(family, level, judged(curves.mean), judged(curves.safe))
+    return LeftOut(family=family, level=level, mean=judged(curves.mean), safe=judged(curves.safe))
 
 
 def _order(level: object) -> tuple[str, float, str]:

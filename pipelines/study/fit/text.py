@@ -1,8 +1,9 @@
 """A fit in words: the formula, its limits, how good it is, and the hand methods beside it."""
 
 from pipelines.study.fit.file import Fit
-from pipelines.study.fit.forms import FIGURES, Curve, Floats
+from pipelines.study.fit.forms import FIGURES, Curve
 from pipelines.study.fit.score import LeftOut, Score
+from plate.arrays import Floats
 
 CAUTION = (
     "Fitted to computed widths of linear-elastic plates within the limits stated above. To be "

@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 
 from pipelines.analysis import analyse
-from pipelines.envelopes.single_vehicles import traffic_envelopes
+from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.report.data.summary import summary
 from pipelines.report.sections.tables import case_table, singular_table
 from pipelines.result import Result
+from tests.pipelines.report_page import page_of
 from tests.pipelines.small_decks import BEAMS, MESH, SLAB, deck_of
 
 PLAN = "[plan]\nstations_m = [0.0, 3.0, 6.0]\noffsets_m = [-1.6, 1.6]\n"
@@ -64,7 +65,7 @@ def test_finer_steps_stay_within_the_step_part(result: Result) -> None:
     deck = result.deck
     assert deck.traffic is not None
     fine = replace(deck.traffic, step=0.1, lateral_step=0.1)
-    finer = traffic_envelopes(replace(deck, traffic=fine), result.solver)
+    [finer] = traffic_envelopes(replace(deck, traffic=fine), result.solved)
     assert finer is not None
     gains = []
     for peak in result.governing:
@@ -79,16 +80,17 @@ def test_finer_steps_stay_within_the_step_part(result: Result) -> None:
         gains.append(gain / abs(peak.value))
     # such coarse steps miss some per cent
     assert max(gains) > 0.01
-    step = result.tolerances.step
-    old, new = result.envelopes, finer
-    assert old is not None
-    assert np.all(new.probes.maximum - old.probes.maximum <= step.probes_max + 1e-9)
-    assert np.all(old.probes.minimum - new.probes.minimum <= step.probes_min + 1e-9)
-    for name in result.solver.beams.names:
-        moments = [result.solver.beams.split(e.beam_moments.maximum)[name] for e in (new, old)]
+    assert result.alone is not None
+    tolerances = result.alone.tolerances
+    high, low = (tolerances.probes[extreme][:, 1] for extreme in ("max", "min"))
+    old, new = result.alone.envelope, finer
+    assert np.all(new.probes.maximum - old.probes.maximum <= high + 1e-9)
+    assert np.all(old.probes.minimum - new.probes.minimum <= low + 1e-9)
+    for name in result.solved.beams.names:
+        moments = [result.solved.beams.split(e.beam_moments.maximum)[name] for e in (new, old)]
         at = int(moments[1].argmax())
         gain = moments[0][at] - moments[1][at]
-        assert gain <= step.beams[name, "moment", "max"] + 1e-9
+        assert gain <= tolerances.beams[name, "moment", "max"].step + 1e-9
 
 
 def test_what_kirchhoffs_theory_adds(tmp_path: Path) -> None:
@@ -123,11 +125,15 @@ def test_singular_places_are_told_and_not_read(tmp_path: Path) -> None:
         "[mesh]\norder = 3\nsize_m = 0.7\n",
     )
     result = analyse(deck)
-    told = singular_table(summary(result))
+    singular = singular_table(summary(result))
+    assert singular is not None
+    told = page_of((singular,))
     assert told.count("<tr>") == 3  # heads and two corners
     assert told.count('<td class="n">130</td>') == 2
     places = np.array([one["at_m"] for one in summary(result)["singular_places"]])
-    found = re.findall(r"(-?[\d.]+), (-?[\d.]+)</td>", case_table(deck, result).replace("−", "-"))
+    found = re.findall(
+        r"(-?[\d.]+), (-?[\d.]+)</td>", page_of((case_table(deck, result),)).replace("−", "-")
+    )
     assert len(found) == 12  # largest and smallest of six results
     gaps = np.linalg.norm(np.array(found, dtype=float)[:, None] - places, axis=2)
     assert gaps.min() > 0.24  # a thickness of 0.25 m, printed to the centimetre

@@ -7,15 +7,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.accuracy.worst_arrangement import model_step_errors, worst_arrangements
+from pipelines.accuracy.stated_values import stated_values
+from pipelines.accuracy.tolerances import step_part
+from pipelines.accuracy.worst_arrangement import worst_arrangements
 from pipelines.analysis import analyse
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.arrangements import ModelEnvelope
-from pipelines.envelopes.load_models import model_envelopes
-from pipelines.model.responses import Solver
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.traffic import traffic_envelopes
+from pipelines.model.responses import SolvedDeck
 from pipelines.report.data.summary import summary
-from tests.pipelines.envelopes.test_single_vehicles import solver_of
-from tests.pipelines.standards.test_loadmodels import model_deck
+from tests.pipelines.load_model_decks import model_deck
+from tests.pipelines.small_decks import solver_of
 
 MODELS = ["EN 1991-2 LM1", "EN 1991-2 LM2", "IRC:6 Class AA lanes", "AASHTO HL-93"]
 
@@ -28,20 +30,20 @@ def finer(deck: Deck) -> Deck:
 @pytest.fixture(scope="module", params=MODELS)
 def job(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
-) -> tuple[Deck, Solver, ModelEnvelope]:
+) -> tuple[Deck, SolvedDeck, TrafficEnvelope]:
     deck = model_deck(tmp_path_factory.mktemp("worst"), request.param)
-    solver = solver_of(deck)
-    [found] = model_envelopes(deck, solver)
-    return deck, solver, found
+    solved = solver_of(deck)
+    [found] = traffic_envelopes(deck, solved)
+    return deck, solved, found
 
 
 def test_a_finer_lattice_never_exceeds_value_and_step_error(
-    job: tuple[Deck, Solver, ModelEnvelope],
+    job: tuple[Deck, SolvedDeck, TrafficEnvelope],
 ) -> None:
-    deck, solver, found = job
-    errors = model_step_errors(deck, solver, found)
-    high, low = errors.probes_max, errors.probes_min
-    [fine] = model_envelopes(finer(deck), solver)
+    deck, solved, found = job
+    stated = stated_values(deck, solved, found, ())
+    high, low, *_ = stated.split(step_part(deck, solved, found, stated))
+    [fine] = traffic_envelopes(finer(deck), solved)
     e = found.probes
     scale = 1e-9 * np.abs(e.maximum).max()
     np.testing.assert_array_less(fine.probes.maximum, e.maximum + high + scale)
@@ -52,14 +54,14 @@ def test_a_finer_lattice_never_exceeds_value_and_step_error(
 
 
 def test_refined_values_are_no_lower_than_stepped_ones(
-    job: tuple[Deck, Solver, ModelEnvelope],
+    job: tuple[Deck, SolvedDeck, TrafficEnvelope],
 ) -> None:
-    deck, solver, found = job
+    deck, solved, found = job
     n = len(found.probes.maximum)
     wanted = [(k, 1) for k in range(n)] + [(k, -1) for k in range(n)]
     e = found.probes
     starts = [found.position(int(k)) for k in (*e.at_maximum, *e.at_minimum)]
-    worst = worst_arrangements(deck, solver, solver.probes.rows, wanted, found.model, starts)
+    worst = worst_arrangements(deck, solved, solved.probes.rows, wanted, found.model, starts)
     stepped = [*found.probes.maximum, *found.probes.minimum]
     for (_, sign), place, value in zip(wanted, worst, stepped, strict=True):
         assert sign * place.value + place.tolerance >= sign * value - 1e-9
@@ -78,8 +80,9 @@ def test_refined_values_are_no_lower_than_stepped_ones(
 
 def test_step_errors_stand_in_the_summary(tmp_path: Path) -> None:
     result = analyse(model_deck(tmp_path, "EN 1991-2 LM2"))
-    [model] = result.models
-    high = model_step_errors(result.deck, result.solver, model).probes_max
+    [model] = [one.envelope for one in result.traffic if one.envelope.whole]
+    stated = stated_values(result.deck, result.solved, model, ())
+    high, *_ = stated.split(step_part(result.deck, result.solved, model, stated))
     entry = summary(result)["load_models"]["EN 1991-2 LM2"]["probes"]["bay 1"]["m_x"]["max"]
-    assert entry["step_error"] == pytest.approx(1e-3 * high[1], rel=1e-9)
-    assert entry["step_error"] > 0.0
+    assert entry["error_step"] == pytest.approx(1e-3 * high[1], rel=1e-9)
+    assert entry["error_step"] > 0.0

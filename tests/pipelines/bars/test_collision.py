@@ -8,22 +8,35 @@ from typing import cast
 import numpy as np
 import pytest
 
-from pipelines.bars.checks.collision import accidental, collision_rows, edge_forces, worst_hogging
+from pipelines.bars.checks.collision import (
+    ACCIDENTAL,
+    accidental,
+    collision_rows,
+    edge_forces,
+    worst_hogging,
+)
 from pipelines.bars.demand.wood_armer import row_of
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Collision, Reinforcement
 from pipelines.model.build import build_model
-from pipelines.model.responses import Solver, case_responses
+from pipelines.model.responses import SolvedDeck, case_responses
 from pipelines.standards.materials import materials
 from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
-from plate.results.fields import FieldRecovery
-from plate.solver.stiffness import Stiffness
 from tests.pipelines.small_decks import PLAN, SLAB, deck_of
 
 EN = materials("C35/45", "B500B", "EN 1992")
 B12 = Bars(0.012, 0.125)
-BARS = SlabBars(0.250, Mat(0.045, B12, B12, "y"), Mat(0.045, B12, B12, "y"))
-CLASS_B = Collision(200e3, 1.0, 0.5, np.radians(45), 0.4, ("left", "right"))
+BARS = SlabBars(
+    0.250, Mat(cover=0.045, x=B12, y=B12, outer="y"), Mat(cover=0.045, x=B12, y=B12, outer="y")
+)
+CLASS_B = Collision(
+    force=200e3,
+    height=1.0,
+    length=0.5,
+    spread=np.radians(45),
+    inner_face=0.4,
+    edges=("left", "right"),
+)
 
 
 def test_forces_by_hand() -> None:
@@ -31,7 +44,14 @@ def test_forces_by_hand() -> None:
     assert edge_forces(CLASS_B, 0.250) == pytest.approx((90e3, 80e3))
     # TL-4: 54 kip over 3.5 ft at 32 in on a post, no spread
     kip, foot, inch = 4448.22, 0.3048, 0.0254
-    post = Collision(54 * kip, 32 * inch, 3.5 * foot, 0.0, 0.0, ("left",))
+    post = Collision(
+        force=54 * kip,
+        height=32 * inch,
+        length=3.5 * foot,
+        spread=0.0,
+        inner_face=0.0,
+        edges=("left",),
+    )
     m, n = edge_forces(post, 8 * inch)
     assert n == pytest.approx(54 / 3.5 * kip / foot)
     assert m == pytest.approx(54 / 3.5 * 36 / 12 * kip)
@@ -45,35 +65,29 @@ def test_accidental_factors() -> None:
     assert american.factors.phi_bending == american.factors.phi_bending_least == 1.0
 
 
-def seen_at(points: np.ndarray) -> Solver:
-    """A solver of which only its points are asked."""
+def seen_at(points: np.ndarray) -> SolvedDeck:
+    """A solved of which only its points are asked, none of them near a singular place."""
     there = SimpleNamespace(points=SimpleNamespace(plan=points))
-    return cast(Solver, SimpleNamespace(recovery=there))
-
-
-@pytest.fixture
-def regular(monkeypatch: pytest.MonkeyPatch) -> None:
-    """No singular place: the points of `seen_at` have no model."""
-    monkeypatch.setattr(
-        "pipelines.bars.checks.collision.readable",
-        lambda solver, _: np.ones(len(solver.recovery.points.plan), dtype=bool),
+    return cast(
+        SolvedDeck, SimpleNamespace(recovery=there, readable=np.ones(len(points), dtype=bool))
     )
 
 
 def with_collision(deck: Deck, collision: Collision) -> Deck:
-    return replace(deck, reinforcement=Reinforcement(BARS, np.pi / 2, (), collision=collision))
+    return replace(
+        deck, reinforcement=Reinforcement(bars=BARS, angle=np.pi / 2, bases=(), collision=collision)
+    )
 
 
-@pytest.mark.usefixtures("regular")
 def test_rows_by_hand(tmp_path: Path) -> None:
     """T = 904.8 x 500 = 452.4 kN/m, block 452.4/24.79 = 18.25 mm: t = 115.9 mm, d = 199 mm,
     m_Rd = 452.4 x (199 - 9.12) = 85.9 kNm/m. Weight: 6 hogging at one point near the left face,
     20 farther in, where it does not count."""
     deck = with_collision(deck_of(tmp_path, SLAB, PLAN), CLASS_B)
-    solver = seen_at(np.array([[1.0, -1.6], [1.0, -0.5], [1.0, 1.6]]))
+    solved = seen_at(np.array([[1.0, -1.6], [1.0, -0.5], [1.0, 1.6]]))
     dead = np.zeros((3, 3))
     dead[1] = [-6e3, -20e3, 0.0]
-    left, right = collision_rows(deck, solver, EN, dead)
+    left, right = collision_rows(deck, solved, EN, dead)
     m = 90e3 + 80e3 * (0.250 - 452.4e3 / 24.79e6) / 2
     assert left.required == pytest.approx(m + 6e3, rel=1e-4)
     assert right.required == pytest.approx(m, rel=1e-4)
@@ -81,10 +95,23 @@ def test_rows_by_hand(tmp_path: Path) -> None:
     assert not left.passes
     assert "left edge, parapet's inner face" in left.place
     one = with_collision(deck, replace(CLASS_B, edges=("right",), force=20e3))
-    (light,) = collision_rows(one, solver, EN, dead)
+    (light,) = collision_rows(one, solved, EN, dead)
     assert light.passes
-    none = replace(deck, reinforcement=Reinforcement(BARS, np.pi / 2, ()))
-    assert collision_rows(none, solver, EN, dead) == ()
+    none = replace(deck, reinforcement=Reinforcement(bars=BARS, angle=np.pi / 2, bases=()))
+    assert collision_rows(none, solved, EN, dead) == ()
+
+
+def test_rows_name_the_clause_of_what_is_computed_alone() -> None:
+    """F_t spread at an angle is not A13.4.1's barrier resistance over L_c + 2 H."""
+    for standard, own, other in (
+        ("AASHTO LRFD", "A13.2 force F_t", "not A13.4.1"),
+        ("EN 1992", "EN 1991-2 4.7.3.3(1)", "not 4.7.3.3(2)"),
+    ):
+        words = str(ACCIDENTAL[standard][3])  # type: ignore[index]
+        assert own in words
+        assert other in words
+        assert "spread" in words
+        assert "common practice" in words
 
 
 CANTILEVER = """
@@ -102,17 +129,16 @@ size_m = 0.5
 """
 
 
-@pytest.mark.usefixtures("regular")
 def test_root_of_a_cantilever_by_hand(tmp_path: Path) -> None:
     """200 kN over 2.5 m at the face, 1.2 m farther in over 2.5 + 2.4 = 4.9 m: 40.82 kN/m, times
     1.125 m 45.92 kNm/m, and the weight there; at the face the weight's 1 kNm/m."""
     deck = with_collision(
         deck_of(tmp_path, SLAB, CANTILEVER), replace(CLASS_B, edges=("left", "right"))
     )
-    solver = seen_at(np.array([[1.0, -2.2], [1.0, -1.0], [1.0, 1.0], [1.0, 0.6]]))
+    solved = seen_at(np.array([[1.0, -2.2], [1.0, -1.0], [1.0, 1.0], [1.0, 0.6]]))
     dead = np.zeros((3, 4))
     dead[1] = [-1e3, -9e3, 0.0, 0.0]
-    face, root, right = collision_rows(deck, solver, EN, dead)
+    face, root, right = collision_rows(deck, solved, EN, dead)
     arm = (0.250 - 452.4e3 / 24.79e6) / 2
     assert face.required == pytest.approx(90e3 + 80e3 * arm + 1e3, rel=1e-4)
     assert root.required == pytest.approx(200e3 / 4.9 * (1.125 + arm) + 9e3, rel=1e-4)
@@ -139,22 +165,22 @@ patches = [{{ at_m = [{x}, -2.0], size_m = [0.4, 0.4], load_kN = {225 if 0 < k <
     deck = deck_of(tmp_path, SLAB, CANTILEVER, cases)
     deck = with_collision(deck, replace(CLASS_B, edges=("left",), vertical=225e3))
     model = build_model(deck).model
-    solver = Solver.of(deck, Stiffness(model), FieldRecovery(model))
-    dead = np.zeros((3, solver.recovery.points.n_points))
+    solved = SolvedDeck.of(deck, model)
+    dead = np.zeros((3, solved.recovery.points.n_points))
     dead[1] = -5e3
     one = deck.reinforcement
     assert one is not None
     assert one.collision is not None
-    found = worst_hogging(deck, solver, one.collision, "left", dead)
-    alone = [r.fields[1:4, :, 0] for r in case_responses(deck, solver).values()]
+    found = worst_hogging(deck, solved, one.collision, "left", dead)
+    alone = [r.fields[1:4, :, 0] for r in case_responses(deck, solved).values()]
     expected = np.max([row_of(dead, 3), *(row_of(dead + m, 3) for m in alone)], axis=0)
     np.testing.assert_allclose(found, expected, rtol=1e-6, atol=1.0)
-    root = np.abs(solver.recovery.points.plan[:, 1] + 1.0) < 1e-9
+    root = np.abs(solved.recovery.points.plan[:, 1] + 1.0) < 1e-9
     assert found[root].max() > 5e3 + 225e3 / 3.0
-    without = worst_hogging(deck, solver, replace(one.collision, vertical=0.0), "left", dead)
+    without = worst_hogging(deck, solved, replace(one.collision, vertical=0.0), "left", dead)
     np.testing.assert_allclose(without, 5e3)
-    _, row = collision_rows(deck, solver, EN, dead)
+    _, row = collision_rows(deck, solved, EN, dead)
     _, n = edge_forces(CLASS_B, 0.250, 1.2)
     arm = (0.250 - 452.4e3 / 24.79e6) / 2
-    near = np.abs(solver.recovery.points.plan[:, 1] + 1.0) <= 0.25
+    near = np.abs(solved.recovery.points.plan[:, 1] + 1.0) <= 0.25
     assert row.required == pytest.approx(float(n) * (1.125 + arm) + found[near].max(), rel=1e-4)

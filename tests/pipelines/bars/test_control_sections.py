@@ -11,33 +11,34 @@ from pipelines.bars.demand.control_sections import (
     SPACING,
     Sections,
     ShearTracker,
-    interpolation,
+    field_interpolation,
     resistance,
     shear_sections,
 )
 from pipelines.deck.deck import Deck
 from pipelines.model.build import build_model
-from pipelines.model.probes import beam_rows, membrane_rows, probe_rows
-from pipelines.model.responses import Response, Solver
+from pipelines.model.responses import Response, SolvedDeck
 from pipelines.standards.actions.combinations import Combination
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import materials
 from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
-from pipelines.standards.resistance.shear import means_over_widths
 from pipelines.standards.sources import Source
-from plate.results.fields import FieldRecovery
-from plate.solver.stiffness import Stiffness
+from tests.oracles.means import means_over_widths
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of
 
 MESH = "\n[mesh]\nsize_m = 1.0\norder = 2\n"
 BARS = SlabBars(
     0.25,
-    Mat(0.040, Bars(0.012, 0.15), Bars(0.012, 0.15), "x"),
-    Mat(0.040, Bars(0.016, 0.125), Bars(0.012, 0.125), "x"),
+    Mat(cover=0.040, x=Bars(0.012, 0.15), y=Bars(0.012, 0.15), outer="x"),
+    Mat(cover=0.040, x=Bars(0.016, 0.125), y=Bars(0.012, 0.125), outer="x"),
 )
 MATERIALS = materials("C35/45", "B500B", "EN 1992")
 COMBINATION = Combination(
-    "EN 1992", "ULS", {"self-weight": (1.35, 1.0)}, 1.35, Source("EN 1992", "test")
+    standard="EN 1992",
+    limit_state="ULS",
+    permanent={"self-weight": (1.35, 1.0)},
+    traffic=1.35,
+    source=Source("EN 1992", "test"),
 )
 
 
@@ -47,14 +48,14 @@ def deck(tmp_path_factory: pytest.TempPathFactory) -> Deck:
 
 
 @pytest.fixture(scope="module")
-def solver(deck: Deck) -> Solver:
+def solved(deck: Deck) -> SolvedDeck:
     model = build_model(deck).model
-    return Solver.of(deck, Stiffness(model), FieldRecovery(model))
+    return SolvedDeck.of(deck, model)
 
 
 @pytest.fixture(scope="module")
-def sections(deck: Deck, solver: Solver) -> Sections:
-    return shear_sections(deck, solver, 0.20)
+def sections(deck: Deck, solved: SolvedDeck) -> Sections:
+    return shear_sections(deck, solved, 0.20)
 
 
 def test_sections_keep_their_distances(deck: Deck, sections: Sections) -> None:
@@ -71,10 +72,10 @@ def test_sections_keep_their_distances(deck: Deck, sections: Sections) -> None:
     assert not outer.any()
 
 
-def test_interpolation_is_exact_for_fields_of_the_element(solver: Solver) -> None:
+def test_interpolation_is_exact_for_fields_of_the_element(solved: SolvedDeck) -> None:
     points = np.array([[0.5, 0.3], [2.1, -1.2], [4.4, 1.9]])
-    rows = interpolation(solver, points)
-    x, y = solver.recovery.points.plan.T
+    rows = field_interpolation(solved, points)
+    x, y = solved.recovery.points.plan.T
     field = 2.0 + x * y - 0.5 * x**2
     expected = 2.0 + points[:, 0] * points[:, 1] - 0.5 * points[:, 0] ** 2
     np.testing.assert_allclose(rows @ field, expected, rtol=1e-9)
@@ -116,8 +117,8 @@ def test_resistance_is_that_of_the_face_in_tension() -> None:
     assert sagging > hogging
 
 
-def test_tracker_finds_the_worst_position(sections: Sections, solver: Solver) -> None:
-    n_point, n = solver.recovery.points.n_points, 7
+def test_tracker_finds_the_worst_position(sections: Sections, solved: SolvedDeck) -> None:
+    n_point, n = solved.recovery.points.n_points, 7
     rng = np.random.default_rng(4)
     fields = np.zeros((6, n_point, n))
     fields[1] = 40e3
@@ -141,15 +142,7 @@ def test_path_is_used(tmp_path: Path) -> None:
     bare = deck_of(
         tmp_path, SLAB, PLAN, MESH, '\n[[line]]\non = ["C1"]\nsupport = "clamped"\nwidth_mm = 300\n'
     )
-    model = build_model(bare).model
-    recovery = FieldRecovery(model)
-    solver = Solver(
-        Stiffness(model),
-        recovery,
-        probe_rows(bare, model, recovery.points),
-        beam_rows(model),
-        membrane_rows(bare, model),
-    )
-    found = shear_sections(bare, solver, 0.2)
+    solved = SolvedDeck.of(bare)
+    found = shear_sections(bare, solved, 0.2)
     assert found.names == ("C1",)
     assert set(found.side.tolist()) == {1}

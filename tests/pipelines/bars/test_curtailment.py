@@ -13,7 +13,7 @@ INCH = 0.0254
 
 def slab(thickness: float, diameter: float = 0.016, spacing: float = 0.150) -> SlabBars:
     one = Bars(diameter, spacing)
-    return SlabBars(thickness, *2 * [Mat(0.045, one, one, "x")])
+    return SlabBars(thickness, *2 * [Mat(cover=0.045, x=one, y=one, outer="x")])
 
 
 @pytest.mark.parametrize(
@@ -49,7 +49,7 @@ def test_american_lengths(
     thickness: float, diameter: float, spacing: float, face: Face, length: float
 ) -> None:
     one = Bars(diameter * INCH, spacing * INCH)
-    mat = Mat(1.5 * INCH, one, one, "x")
+    mat = Mat(cover=1.5 * INCH, x=one, y=one, outer="x")
     grades = materials("4 ksi", "Grade 60", "AASHTO LRFD")
     found = anchorage(SlabBars(thickness * INCH, mat, mat), (face, "x"), grades)
     assert found / INCH == pytest.approx(length, rel=1e-6)

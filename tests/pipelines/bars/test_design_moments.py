@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from numpy.testing import assert_allclose, assert_array_equal
 
-from pipelines.bars.demand.design_moments import (
+from tests.oracles.design_moments import (
     DesignMoments,
     gain,
     layered_forces,

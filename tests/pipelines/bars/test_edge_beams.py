@@ -18,22 +18,38 @@ from pipelines.bars.checks.edge_beams import (
 )
 from pipelines.bars.demand.beam_forces import BeamExtremes, BeamForces, BeamWatch
 from pipelines.deck.reinforcement import EdgeBeam
+from pipelines.model.beam_rows import BeamRows, beam_axial_rows, beam_rows, beam_torsion_rows
 from pipelines.model.build import build_model
-from pipelines.model.probes import BeamRows, beam_axial_rows, beam_rows, beam_torsion_rows
-from pipelines.model.responses import Solver, case_responses
+from pipelines.model.responses import SolvedDeck, case_responses
 from pipelines.standards.actions.combinations import Combination
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import materials
 from pipelines.standards.sources import Source
-from plate.results.fields import FieldRecovery, mean_along
-from plate.solver.stiffness import Stiffness
+from plate.results.functionals import mean_rows
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of, grades, mat
 
 EN = materials("C35/45", "B500B", "EN 1992")
 AREA = np.pi / 4 * 0.020**2
 LINKS = 2 * np.pi / 4 * 0.012**2 / 0.150
-BEAM = EdgeBeam(("C2",), 0.350, 0.620, 3 * AREA, 4 * AREA, 0.072, 0.072, LINKS, 2, 0.050 + 0.006)
-ULS = Combination("EN 1992", "ULS", {"self-weight": (1.35, 1.0)}, 1.35, Source("EN 1992", "test"))
+BEAM = EdgeBeam(
+    lines=("C2",),
+    width=0.350,
+    depth=0.620,
+    top=3 * AREA,
+    bottom=4 * AREA,
+    axis_top=0.072,
+    axis_bottom=0.072,
+    links=LINKS,
+    legs=2,
+    axis_links=0.050 + 0.006,
+)
+ULS = Combination(
+    standard="EN 1992",
+    limit_state="ULS",
+    permanent={"self-weight": (1.35, 1.0)},
+    traffic=1.35,
+    source=Source("EN 1992", "test"),
+)
 
 
 def test_bending_by_hand() -> None:
@@ -61,7 +77,10 @@ def test_what_acts(tmp_path: Path) -> None:
     the weight with 1.0 where it relieves."""
     deck = deck_of(tmp_path, SLAB, PLAN, BEAMS)
     empty = sparse.csr_array((2, 1))
-    rows = BeamRows(("C1", "C2"), (np.zeros(1), np.zeros(1)), empty, empty)
+    at, none = (np.zeros(1), np.zeros(1)), empty
+    rows = BeamRows(
+        names=("C1", "C2"), at=at, sides=at, moments=none, shears=none, web=none, tie=none
+    )
     # four forms of the moment, shear, torsion; no axial force
     four = [0, 0, 0, 0, 1, 2]
     weight: dict[Action, np.ndarray] = {
@@ -118,16 +137,16 @@ def test_torsion_of_aashto_by_hand() -> None:
     inch, kip = 0.0254, 4448.2216
     mat = materials("4 ksi", "Grade 60", "AASHTO LRFD")
     beam = EdgeBeam(
-        ("C2",),
-        14 * inch,
-        24 * inch,
-        1.2 * inch**2,
-        1.8 * inch**2,
-        3 * inch,
-        3 * inch,
-        0.40 / 6 * inch,
-        2,
-        2.25 * inch,
+        lines=("C2",),
+        width=14 * inch,
+        depth=24 * inch,
+        top=1.2 * inch**2,
+        bottom=1.8 * inch**2,
+        axis_top=3 * inch,
+        axis_bottom=3 * inch,
+        links=0.40 / 6 * inch,
+        legs=2,
+        axis_links=2.25 * inch,
     )
     assert cracking_torque(beam, mat) == pytest.approx(374.34 * kip * inch, rel=1e-4)
     acting = BeamExtremes(1200 * kip * inch, 0.0, 40 * kip, 150 * kip * inch)
@@ -204,24 +223,24 @@ def test_a_joined_beam_carries_its_axial_force(tmp_path: Path, connection: str) 
     beams = T_BEAMS.replace("CONNECTION", connection)
     deck = deck_of(tmp_path, SLAB, T_PLAN, beams, T_BARS)
     model = build_model(deck).model
-    solver = Solver.of(deck, Stiffness(model), FieldRecovery(model))
-    cases = case_responses(deck, solver)
+    solved = SolvedDeck.of(deck, model)
+    cases = case_responses(deck, solved)
     U = cases["weight"].displacements
     axial = beam_axial_rows(model)
     n = np.asarray(axial @ U)[:, 0]
-    rows = solver.beams
+    rows = solved.beams
     middle = {
         name: int(np.abs(at - 3.0).argmin()) for name, at in zip(rows.names, rows.at, strict=True)
     }
     N = [rows.split(n)[name][k] for name, k in middle.items()]
     M = [rows.split(cases["weight"].beam_moments[:, 0])[name][k] for name, k in middle.items()]
     assert min(N) > 50e3  # tension below the slab
-    across = mean_along(model, np.array([[3.0, -2.0], [3.0, 2.0]]))
+    across = mean_rows(model, np.array([[3.0, -2.0], [3.0, 2.0]]))
     m_x = float((across @ U)[1, 0])
     total = sum(M) + 0.425 * sum(N) + 4.0 * m_x
     assert total == pytest.approx(180e3, rel=2e-3)  # of the mesh
 
-    watch = BeamWatch(deck, solver, cases)
+    watch = BeamWatch(deck, solved, cases)
     weight = watch.permanent["self-weight"]
     per_metre = 4 * np.pi / 4 * 0.025**2 * EN.f_yd / (EN.f_cd * 0.300)
     t = (0.600 - per_metre) / 2

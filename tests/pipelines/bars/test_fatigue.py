@@ -27,9 +27,9 @@ from pipelines.bars.checks.fatigue import (
 from pipelines.bars.demand.moments import MomentEnvelopes
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.single_vehicles import traffic_envelopes
+from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.model.build import build_model
-from pipelines.model.responses import Response, Solver, case_responses
+from pipelines.model.responses import Response, SolvedDeck, case_responses
 from pipelines.standards.actions.combinations import Combination
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import materials
@@ -38,16 +38,20 @@ from pipelines.standards.resistance.bending import layer_section
 from pipelines.standards.resistance.cracking import cracked_state
 from pipelines.standards.resistance.fatigue_damage import by_parts, stated
 from pipelines.standards.sources import Source
-from plate.results.fields import FieldRecovery
-from plate.solver.stiffness import Stiffness
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of, grades, mat
 
 EN = materials("C35/45", "B500B", "EN 1992")
 B16 = Bars(0.016, 0.150)
-BARS = SlabBars(0.270, Mat(0.050, B16, B16, "x"), Mat(0.050, B16, B16, "x"))
+BARS = SlabBars(
+    0.270, Mat(cover=0.050, x=B16, y=B16, outer="x"), Mat(cover=0.050, x=B16, y=B16, outer="x")
+)
 LAYER = ("bottom", "x")
 FREQUENT = Combination(
-    "EN 1992", "frequent", {"self-weight": (1.0, 1.0)}, 0.75, Source("EN 1992", "test")
+    standard="EN 1992",
+    limit_state="frequent",
+    permanent={"self-weight": (1.0, 1.0)},
+    traffic=0.75,
+    source=Source("EN 1992", "test"),
 )
 
 
@@ -155,10 +159,10 @@ order = 2
 )
 
 
-def solved(deck: Deck) -> tuple[Solver, DesignWatch]:
+def solved_deck(deck: Deck) -> tuple[SolvedDeck, DesignWatch]:
     model = build_model(deck).model
-    solver = Solver.of(deck, Stiffness(model), FieldRecovery(model))
-    return solver, DesignWatch(deck, solver, case_responses(deck, solver))
+    solved = SolvedDeck.of(deck, model)
+    return solved, DesignWatch(deck, solved, case_responses(deck, solved))
 
 
 def test_fatigue_load_model_3_in_place_of_the_traffic(tmp_path: Path) -> None:
@@ -166,19 +170,19 @@ def test_fatigue_load_model_3_in_place_of_the_traffic(tmp_path: Path) -> None:
     and 1.75, since no permanent load acts."""
     fatigue = "[fatigue]\nlambda_s = 1.2\n"
     deck = deck_of(tmp_path, SLAB, PLAN, BEAMS, LORRY, BAR_TABLES, fatigue)
-    solver, watch = solved(deck)
+    solved, watch = solved_deck(deck)
     factored = [replace(FREQUENT, traffic=factor) for factor in AXLES]
-    bottom, top = lorry_demands(deck, solver, watch, MODEL, factored)
+    bottom, top = lorry_demands(deck, solved, watch, MODEL, factored)
     alone = deck_of(tmp_path, SLAB, PLAN, BEAMS, LORRY.replace("LM2", "FLM3"), BAR_TABLES, fatigue)
-    _, other = solved(alone)
-    traffic_envelopes(alone, solver, workers=1, observers=(other,))
+    _, other = solved_deck(alone)
+    traffic_envelopes(alone, solved, workers=1, observers=(other,))
     frequent = next(d for d in other.moments.demands() if d.combination.limit_state == "frequent")
     assert_allclose(bottom.values, frequent.values * 1.40 / 0.75, rtol=1e-9, atol=1e-6)
     assert_allclose(top.relieved, frequent.relieved * 1.75 / 0.75, rtol=1e-9, atol=1e-6)
 
     one = deck.reinforcement
     assert one is not None
-    rows = fatigue_rows(deck, solver, watch, EN, {})
+    rows = fatigue_rows(deck, solved, watch, EN, {})
     assert [row.check for row in rows] == ["fatigue: equivalent range"] * 4
     unit = unit_stresses(one.bars, LAYER, EN, pulled=False)
     expected = 1.2 * stress_range(bottom.values[0], bottom.relieved[0], unit)
@@ -186,15 +190,15 @@ def test_fatigue_load_model_3_in_place_of_the_traffic(tmp_path: Path) -> None:
     # EN 1992-1-1 table 6.3N: 162.5 MPa at 10^6 cycles, gamma 1.15
     assert rows[0].required == pytest.approx(141.3e6, rel=1e-3)
     plain = replace(deck, reinforcement=replace(one, damage=None))
-    rows = fatigue_rows(plain, solver, watch, EN, {"frequent": frequent})
+    rows = fatigue_rows(plain, solved, watch, EN, {"frequent": frequent})
     assert {row.required for row in rows} == {70e6}
 
     # near an expansion joint, EN 1991-2 4.6.1(6): 1.30 (1 - D/26), D from the deck's own end
     assert deck.traffic is not None
     jointed = replace(deck, traffic=replace(deck.traffic, joints=("start",)))
-    D = solver.recovery.points.plan[:, 0] + 0.4
+    D = solved.recovery.points.plan[:, 0] + 0.4
     raised = np.where(D <= 6, np.maximum(1.30 * (1 - D / 26), 1), 1)
-    rows = fatigue_rows(jointed, solver, watch, EN, {})
+    rows = fatigue_rows(jointed, solved, watch, EN, {})
     assert rows[0].provided == pytest.approx((raised * expected).max(), rel=1e-12)
     assert rows[0].provided > 1.05 * expected.max()
 
@@ -216,14 +220,14 @@ def test_stress_that_needs_no_verification(tmp_path: Path) -> None:
     """IRC:112 5.3.2.5: 300 MPa under the rare combination, of the bars' largest moment."""
     irc = materials("M45", "Fe 500D", "IRC:112")
     deck = deck_of(tmp_path, SLAB, PLAN, BEAMS, LORRY, BAR_TABLES)
-    solver, watch = solved(deck)
-    traffic_envelopes(deck, solver, workers=1, observers=(watch,))
+    solved, watch = solved_deck(deck)
+    traffic_envelopes(deck, solved, workers=1, observers=(watch,))
     rare = next(
         d
         for d in watch.moments.demands()
         if (d.combination.standard, d.combination.limit_state) == ("IRC:112", "characteristic")
     )
-    rows = fatigue_rows(deck, solver, watch, irc, {"characteristic": rare})
+    rows = fatigue_rows(deck, solved, watch, irc, {"characteristic": rare})
     one = deck.reinforcement
     assert one is not None
     for k, (row, face) in enumerate(zip(rows, ("bottom", "bottom", "top", "top"), strict=True)):
@@ -255,15 +259,15 @@ def test_fatigue_truck_of_aashto(tmp_path: Path) -> None:
     grades = materials("5 ksi", "Grade 60", "AASHTO LRFD")
     truck = LORRY.replace("EN 1991-2 LM2", TRUCK)
     deck = deck_of(tmp_path, SLAB, PLAN, BEAMS, truck, tables)
-    solver, watch = solved(deck)
-    traffic_envelopes(deck, solver, workers=1, observers=(watch,))
+    solved, watch = solved_deck(deck)
+    traffic_envelopes(deck, solved, workers=1, observers=(watch,))
     service = next(
         d for d in watch.moments.demands() if d.combination.limit_state == "characteristic"
     )
     one = deck.reinforcement
     assert one is not None
     assert pytest.approx(1.75 * 1.15) == FATIGUE_I
-    rows = fatigue_rows(deck, solver, watch, grades, {})
+    rows = fatigue_rows(deck, solved, watch, grades, {})
     for k, row in enumerate(rows):
         layer = (("bottom", "top")[k // 2], "xy"[k % 2])
         unit = unit_stresses(one.bars, layer, grades, pulled=False)  # type: ignore[arg-type]
@@ -285,7 +289,7 @@ def test_fatigue_truck_of_aashto(tmp_path: Path) -> None:
         lines=tuple(replace(middle, name=f"L{k}") for k in (1, 2, 3)),
     )
     assert on_girders(girders)
-    free = fatigue_rows(girders, solver, watch, grades, {})
+    free = fatigue_rows(girders, solved, watch, grades, {})
     assert all(row.passes and row.required == np.inf for row in free)
     assert all("5.5.3.1" in str(row.source) for row in free)
     assert free[0].provided == pytest.approx(

@@ -9,14 +9,13 @@ from scipy import sparse
 
 from pipelines.analysis import analyse
 from pipelines.bars.checks.near_supports import wheel_shares
+from pipelines.bars.demand.load_models import ShearForms
 from pipelines.bars.demand.moments import ROWS
 from pipelines.bars.design import Design, StandardDesign
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.arrangements import ModelPosition
-from pipelines.envelopes.peaks import nearest, readable
-from pipelines.envelopes.single_vehicles import LoadPosition
+from pipelines.envelopes.peaks import nearest
 from pipelines.model.influence import field_rows
-from pipelines.model.responses import Solver, position_load
+from pipelines.model.responses import SolvedDeck, position_load
 from pipelines.report.sections.bars import bars_section
 from pipelines.report.sections.shear import shear_section
 from pipelines.result import Result
@@ -24,8 +23,9 @@ from pipelines.traffic.lanes import strip_shares
 from pipelines.traffic.pressure_cells import pressure_cells
 from pipelines.traffic.trains import model_trains
 from plate.loads.loads import patch_loads
+from tests.oracles.arrangements import every_arrangement
+from tests.pipelines.report_page import page_of
 from tests.pipelines.small_decks import SLAB, WEIGHT, deck_of, grades, mat
-from tests.pipelines.standards.test_loadmodels import every_arrangement
 
 PLAN = """
 [plan]
@@ -85,11 +85,11 @@ def european(design: Design) -> StandardDesign:
     return design.standards[0]
 
 
-def tried(deck: Deck, solver: Solver, rows: sparse.csr_array) -> tuple[np.ndarray, np.ndarray]:
+def tried(deck: Deck, solved: SolvedDeck, rows: sparse.csr_array) -> tuple[np.ndarray, np.ndarray]:
     """Extremes of rows on the displacements over every arrangement of the load model."""
     names = tuple(f"row {k}" for k in range(rows.shape[0]))
     return every_arrangement(
-        deck, replace(solver, probes=replace(solver.probes, names=names, rows=rows))
+        deck, replace(solved, probes=replace(solved.probes, names=names, rows=rows))
     )
 
 
@@ -108,7 +108,7 @@ def test_each_standard_has_its_own_traffic(design: Design) -> None:
     # no single vehicle in this deck, and no load model of the other standard
     assert indian.traffic == "none"
     assert all(check.position is None for check in indian.layers)
-    assert all(isinstance(check.position, ModelPosition) for check in european.layers)
+    assert all(check.position.whole for check in european.layers)
 
 
 @pytest.mark.parametrize(
@@ -125,13 +125,13 @@ def test_demand_is_that_of_the_worst_arrangement(
     """m_x + |m_xy| and so on of every arrangement, with factors, at each layer's worst point."""
     demand = european.demands[state]  # type: ignore[index]
     weight = result.cases["weight"].fields[:, :, 0]
-    read_at = nearest(result.solver, readable(result.solver, deck.slab.thickness))
+    read_at = nearest(result.solved, result.solved.readable)
     for k, _ in enumerate(ROWS):
         point = int(read_at[demand.values[k].argmax()])
         component = 1 + k % 2
-        m, m_xy = (field_rows(result.solver, [point], [c]) for c in (component, 3))
+        m, m_xy = (field_rows(result.solved, [point], [c]) for c in (component, 3))
         rows = sparse.csr_array(sparse.vstack([m + m_xy, m - m_xy]))
-        high, low = tried(with_share(deck, share), result.solver, rows)
+        high, low = tried(with_share(deck, share), result.solved, rows)
         twist = np.array([1.0, -1.0]) * weight[3, point]
         sums = weight[component, point] + twist
         gammas = {s["self-weight"] for s in demand.states}
@@ -162,9 +162,9 @@ def test_shear_is_no_less_than_that_of_any_arrangement(
     sections = design.sections
     weights = sections.means(peak.width)[[sample]] @ sections.rows
     points, values = weights.indices, weights.data
-    rows = field_rows(result.solver, points.tolist(), [4] * len(points))
+    rows = field_rows(result.solved, points.tolist(), [4] * len(points))
     row = sparse.csr_array(sparse.csr_array(values[None, :]) @ rows)
-    high, low = tried(deck, result.solver, row)
+    high, low = tried(deck, result.solved, row)
     weight = result.cases["weight"].fields[4, :, 0]
     steady = float(values @ weight[points])
     worst = max(g * abs(steady) + 1.35 * max(high[0], -low[0]) for g in (1.0, 1.35))
@@ -182,7 +182,7 @@ def test_shear_near_the_line_is_reduced_wheel_by_wheel(
     # between steps of 0.6 m the shear may rise by some per cent
     assert peak.utilisation <= reduced.whole <= 1.1 * peak.utilisation
     assert 0.0 < reduced.utilisation <= reduced.whole * (1 + 1e-9)
-    assert isinstance(reduced.position, ModelPosition)
+    assert reduced.position.whole
     assert reduced.n > 1
 
 
@@ -191,16 +191,16 @@ def test_a_held_arrangement_entered_again_gives_its_shear(
 ) -> None:
     """Wheels from the printed lanes, distributed loads from the sign of the shear's influence."""
     peak, demand = european.design_shear, european.shear_demand
-    assert isinstance(peak.position if peak else None, ModelPosition)
     assert peak is not None
     assert demand is not None
     assert deck.traffic is not None
     [model] = deck.traffic.load_models
     trains = model_trains(deck, model)
     kinds = {kind.name: kind for kind in model.kinds}
-    total = np.zeros(result.solver.model.n_plate_dof)
+    total = np.zeros(result.solved.model.n_plate_dof)
     position = peak.position
-    assert isinstance(position, ModelPosition)
+    assert position is not None
+    assert position.whole
     for lane in position.lanes:
         kind = kinds[lane.kind]
         train = trains[kind.vehicles]
@@ -214,7 +214,7 @@ def test_a_held_arrangement_entered_again_gives_its_shear(
         )
         index = int(np.abs(run.stations - at.station).argmin())
         wheels = run.wheels(np.array([index]))
-        F = patch_loads(result.solver.model.mesh, wheels.corners, wheels.load, wheels.position, 1)
+        F = patch_loads(result.solved.model.mesh, wheels.corners, wheels.load, wheels.position, 1)
         total += kind.factor * F.toarray()[:, 0]
     w = demand.widths.index(peak.width)
     sample = int(demand.utilisation[w].argmax())
@@ -223,7 +223,7 @@ def test_a_held_arrangement_entered_again_gives_its_shear(
 
     def shears(F: np.ndarray) -> np.ndarray:
         """q_x, q_y at the samples (2, n, k)."""
-        fields = result.solver.respond(F).fields
+        fields = result.solved.respond(F).fields
         return np.stack([np.asarray(rows @ fields[4 + k]) for k in (0, 1)])
 
     tandems = shears(total[:, None])[..., 0]
@@ -236,34 +236,32 @@ def test_a_held_arrangement_entered_again_gives_its_shear(
             kind.pressure
             * strip_shares(edges, np.array([lane.offset]), kind.width, deck.traffic.carriageway)[0]
         )
-    cells = [
-        q * shears(position_load(result.solver.model, strip, slice(0, len(strip))).toarray())
-        for strip, q in zip(strips, pressure, strict=True)
-    ]
-    every = np.concatenate(cells, axis=2)
-    found = []
-    for width in (0.0, peak.width):
-        over = sections.means(width)[[sample]]
-        for angle in np.radians([0.0, 45.0, 90.0, 135.0]):
-            turn = np.array([np.cos(angle), np.sin(angle)])
-            form = np.asarray(over @ np.einsum("k,knc->nc", turn, every))[0]
-            for sign in (1.0, -1.0):
-                q = tandems + every[:, :, sign * form > 0.0].sum(axis=2)
-                found += [
-                    float((mean @ np.hypot(*(1.35 * q + gamma * weight)))[0])
-                    for gamma in (1.0, 1.35)
-                ]
-    # the distributed loads on the cells that are adverse for one of the shear's parts
-    assert min(abs(v / peak.v - 1.0) for v in found) < 1e-6
-    assert max(found) <= peak.v * (1 + 1e-3)
-    assert np.ptp(found) > 0.05 * peak.v
+    forms = ShearForms.of(result.solved, sections, demand.widths)
+    every, parts = [], []
+    for strip, q in zip(strips, pressure, strict=True):
+        F = position_load(result.solved.model, strip, slice(0, len(strip)))
+        every.append(q * shears(F.toarray()))
+        parts.append(forms.values(result.solved.respond(F)))
+    cells = np.concatenate(every, axis=2)
+    values = []
+    for form in np.concatenate(parts, axis=1):
+        for sign in (1.0, -1.0):
+            q = tandems + cells[:, :, sign * form > 0.0].sum(axis=2)
+            values += [
+                float((mean @ np.hypot(*(1.35 * q + gamma * weight)))[0]) for gamma in (1.0, 1.35)
+            ]
+    # the distributed loads on the cells that are adverse for a part of the shear, here or at the
+    # sample for which the arrangement was first held
+    assert min(abs(v / peak.v - 1.0) for v in values) < 1e-6
+    assert max(values) <= peak.v * (1 + 1e-3)
+    assert np.ptp(values) > 0.05 * peak.v
 
 
 def test_beams_under_the_load_model(result: Result, european: StandardDesign) -> None:
     """Sagging of cross beam C2: 1.35 weight + 1.35 of the load model's envelope."""
     [row] = [r for r in european.rows if r.check == "beam, sagging"]
-    [envelope] = result.models
-    beams = result.solver.beams
+    [envelope] = [one.envelope for one in result.traffic if one.envelope.whole]
+    beams = result.solved.beams
     high = beams.split(envelope.beam_moments.maximum)["C2"]
     weight = beams.split(result.cases["weight"].beam_moments[:, 0])["C2"]
     assert row.required == pytest.approx(1.35 * float((high + weight).max()), rel=1e-9)
@@ -278,14 +276,14 @@ def test_punching_takes_each_lanes_vehicle(result: Result, european: StandardDes
 
 
 def test_sections_of_the_report_name_lanes(result: Result) -> None:
-    for section in (bars_section(result), shear_section(result)):
+    for section in map(page_of, (bars_section(result), shear_section(result))):
         assert "EN 1991-2 LM1" in section
         assert "lane 1 at" in section
 
 
 def test_contacts_over_the_section_count_in_full(deck: Deck, result: Result) -> None:
     """An arrangement's wheels are reduced as a single vehicle's: by their contacts."""
-    [envelope] = result.models
+    [envelope] = [one.envelope for one in result.traffic if one.envelope.whole]
     number = int(envelope.fields.extremes.at_maximum[4].max())
     contacts, spread = envelope.wheels(number, contacts=True), envelope.wheels(number)
     assert len(contacts.load) == len(spread.load)
@@ -307,8 +305,9 @@ axles = [{ at_m = 0.0, load_kN = 1500, gauge_m = 1.8, patch_mm = [250, 350] }]
     found = analyse(deck, tolerances_wanted=False).design
     assert found is not None
     position = found.standards[0].layers[0].position
-    assert isinstance(position, LoadPosition)
-    assert position.vehicle == "crane"
+    assert position is not None
+    assert position.single is not None
+    assert position.single.vehicle == "crane"
 
 
 @pytest.mark.parametrize(
@@ -353,10 +352,10 @@ def test_a_model_of_one_vehicle_asks_for_what_the_vehicle_asks(tmp_path: Path, b
 def test_fields_as_named_columns(result: Result) -> None:
     """What a table is made of: one value a result point, names with units, as in fields.vtu."""
     columns = result.columns
-    points = result.solver.recovery.points.plan
+    points = result.solved.recovery.points.plan
     assert {len(values) for values in columns.values()} == {len(points)}
     np.testing.assert_array_equal(columns["offset_m"], points[:, 1])
-    [peak] = [p for p in result.model_peaks[0] if (p.component, p.extreme) == (1, "max")]
+    [peak] = [p for p in result.governing if (p.component, p.extreme) == (1, "max")]
     assert columns["EN 1991-2 LM1 m_x_max_kNm_m"][peak.point] == pytest.approx(peak.value)
     assert columns["EN 1991-2 LM1 m_x_min_kNm_m"].max() <= 0.0
     shown = result._repr_html_()

@@ -10,7 +10,6 @@ from numpy.testing import assert_allclose
 
 from pipelines.bars.checks.bending_and_service import Peaks, service_state, steel_needed
 from pipelines.bars.demand.control_sections import resistance, tension
-from pipelines.bars.demand.design_moments import layered_forces
 from pipelines.bars.demand.membrane import (
     MembraneForces,
     arms,
@@ -23,10 +22,10 @@ from pipelines.bars.demand.moments import ROWS, MomentEnvelopes, row_of
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import ImposedForce
-from pipelines.envelopes.single_vehicles import find_position, traffic_envelopes
+from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.model.build import build_model
 from pipelines.model.probes import membrane_rows
-from pipelines.model.responses import Response, Solver, case_responses, position_load
+from pipelines.model.responses import Response, SolvedDeck, case_responses, position_load
 from pipelines.standards.actions.combinations import Combination
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import materials
@@ -34,16 +33,24 @@ from pipelines.standards.resistance.bars import LAYERS, Bars, Mat, SlabBars
 from pipelines.standards.resistance.bending import capacity, compression_arm, layer_section
 from pipelines.standards.resistance.shear import v_Rd_c
 from pipelines.standards.sources import Source
-from plate.results.fields import FieldRecovery
-from plate.solver.stiffness import Stiffness
+from pipelines.traffic.positions import find_position
+from tests.oracles.design_moments import layered_forces
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, WEIGHT, deck_of, grades, mat
 
 EN = materials("C35/45", "B500B", "EN 1992")
 AASHTO = materials("4 ksi", "Grade 60", "AASHTO LRFD")
 B16, B12 = Bars(0.016, 0.150), Bars(0.012, 0.150)
-BARS = SlabBars(0.270, Mat(0.045, B12, B12, "x"), Mat(0.050, B16, B16, "x"))
+BARS = SlabBars(
+    0.270, Mat(cover=0.045, x=B12, y=B12, outer="x"), Mat(cover=0.050, x=B16, y=B16, outer="x")
+)
 BOTTOM = ("bottom", "x")
-ULS = Combination("EN 1992", "ULS", {"self-weight": (1.35, 1.0)}, 1.35, Source("EN 1992", "test"))
+ULS = Combination(
+    standard="EN 1992",
+    limit_state="ULS",
+    permanent={"self-weight": (1.35, 1.0)},
+    traffic=1.35,
+    source=Source("EN 1992", "test"),
+)
 
 
 def exact_resistance(n: float) -> float:
@@ -79,7 +86,10 @@ def test_whole_section_in_tension_is_on_the_safe_side() -> None:
     t = float(compression_arm(layer_section(BARS, BOTTOM), EN))
     assert n * t / (y + t) > n * y_other / (y + y_other)
     peaks = Peaks(
-        dict.fromkeys(LAYERS, n * t), dict.fromkeys(LAYERS, 0.0), {}, arms=arms(BARS, [EN])
+        ultimate=dict.fromkeys(LAYERS, n * t),
+        characteristic=dict.fromkeys(LAYERS, 0.0),
+        crack={},
+        arms=arms(BARS, [EN]),
     )
     needed = steel_needed(BARS, EN, peaks)[BOTTOM]
     assert needed >= n * y_other / (y + y_other) / EN.f_yd
@@ -87,7 +97,9 @@ def test_whole_section_in_tension_is_on_the_safe_side() -> None:
 
 
 def forces_with(n: np.ndarray) -> MembraneForces:
-    return MembraneForces(arms(BARS, [EN]), 0.270, ultimate=1.35 * n, characteristic=n)
+    return MembraneForces(
+        arms=arms(BARS, [EN]), thickness=0.270, ultimate=1.35 * n, characteristic=n
+    )
 
 
 def block(moments: np.ndarray) -> Response:
@@ -181,7 +193,7 @@ def test_tension_lowers_shear_without_links_by_hand() -> None:
 def test_service_stress_with_tension_by_hand() -> None:
     """Small moment, large pull: the whole section in tension, shared by both faces' bars."""
     m, n = 2e3, 300e3
-    peaks = Peaks({}, {}, {}, arms=arms(BARS, [EN]))
+    peaks = Peaks(ultimate={}, characteristic={}, crack={}, arms=arms(BARS, [EN]))
     value = m + n * peaks.arms[BOTTOM] if peaks.arms else 0.0
     state = service_state(BARS, BOTTOM, peaks, value, n, 11e9, 200e9)
     y, y_other = 0.212 - 0.135, 0.219 - 0.135
@@ -231,15 +243,15 @@ def test_the_models_own_forces_are_those_of_the_probes(tmp_path: Path) -> None:
     joined = BEAMS.replace("Av_cm2 = 60", 'Av_cm2 = 60, eccentricity_mm = 400, connection = "full"')
     deck = deck_of(tmp_path, SLAB, PLAN, joined, GRADES)
     model = build_model(deck).model
-    solver = Solver.of(deck, Stiffness(model), FieldRecovery(model))
-    membrane = membrane_forces(deck, model, solver.recovery.points, [EN, AASHTO])
+    solved = SolvedDeck.of(deck, model)
+    membrane = membrane_forces(deck, model, solved.recovery.points, [EN, AASHTO])
     assert membrane is not None
     assert membrane.ultimate is None
-    weight = case_responses(deck, solver)["weight"]
+    weight = case_responses(deck, solved)["weight"]
     own = membrane.own(weight)
     assert own is not None
-    near = np.linalg.norm(solver.recovery.points.plan - [1.4, 0.3], axis=1).argmin()
-    at = solver.recovery.points.plan[near]
+    near = np.linalg.norm(solved.recovery.points.plan - [1.4, 0.3], axis=1).argmin()
+    at = solved.recovery.points.plan[near]
     moved = GRADES.replace("[1.4, 0.3]", f"[{float(at[0])!r}, {float(at[1])!r}]")
     other = deck_of(tmp_path, SLAB, PLAN, joined, moved)
     expected = (membrane_rows(other, model) @ weight.displacements)[:, 0]
@@ -253,10 +265,10 @@ def test_a_composite_decks_demand_is_that_of_its_position(tmp_path: Path) -> Non
     joined = BEAMS.replace("Av_cm2 = 60", 'Av_cm2 = 60, eccentricity_mm = 400, connection = "full"')
     deck = deck_of(tmp_path, SLAB, PLAN, joined, TRAFFIC, GRADES)
     model = build_model(deck).model
-    solver = Solver.of(deck, Stiffness(model), FieldRecovery(model))
-    cases = case_responses(deck, solver)
-    watch = DesignWatch(deck, solver, cases)
-    envelopes = traffic_envelopes(deck, solver, workers=1, observers=(watch,))
+    solved = SolvedDeck.of(deck, model)
+    cases = case_responses(deck, solved)
+    watch = DesignWatch(deck, solved, cases)
+    [envelopes] = traffic_envelopes(deck, solved, workers=1, observers=(watch,))
     assert envelopes is not None
     membrane = watch.membrane
     assert membrane is not None
@@ -265,7 +277,7 @@ def test_a_composite_decks_demand_is_that_of_its_position(tmp_path: Path) -> Non
     for k, layer in enumerate(ROWS):
         top = int(demand.values[k].argmax())
         run, index = find_position(envelopes.runs, int(demand.at[k, top]))
-        traffic = solver.respond(position_load(model, run, slice(index, index + 1)))
+        traffic = solved.respond(position_load(model, run, slice(index, index + 1)))
         state = demand.states[int(demand.state[k, top])]
         total = np.zeros(3)
         for factor, response in ((state["self-weight"], cases["weight"]), (1.35, traffic)):

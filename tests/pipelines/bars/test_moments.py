@@ -9,12 +9,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.bars.demand.design_moments import wood_armer
 from pipelines.bars.demand.moments import ROWS, Demand, MomentEnvelopes
 from pipelines.bars.demand.wood_armer import needed, row_of, triple
 from pipelines.standards.actions.combinations import Combination, permanent_states
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.sources import Source
+from tests.oracles.design_moments import wood_armer
 
 PERMANENT: dict[Action, tuple[float, float]] = {
     "self-weight": (1.35, 1.0),
@@ -22,7 +22,13 @@ PERMANENT: dict[Action, tuple[float, float]] = {
     "parapet": (1.35, 1.0),
     "other permanent": (1.35, 1.0),
 }
-COMBINATION = Combination("EN 1992", "ULS", PERMANENT, 1.35, Source("EN 1992", "test"))
+COMBINATION = Combination(
+    standard="EN 1992",
+    limit_state="ULS",
+    permanent=PERMANENT,
+    traffic=1.35,
+    source=Source("EN 1992", "test"),
+)
 
 
 def block(moments: np.ndarray) -> Any:

@@ -11,14 +11,13 @@ from pipelines.bars.checks.near_supports import depth_across, reduced_shear, whe
 from pipelines.bars.demand.numbered import Numbered
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.single_vehicles import Envelopes, traffic_envelopes
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.model.build import build_model
-from pipelines.model.responses import Solver, case_responses
+from pipelines.model.responses import SolvedDeck, case_responses
 from pipelines.standards.resistance.bending import utilisation
 from pipelines.traffic.positions import WheelPatches, load_positions
 from plate.loads.loads import patch_loads
-from plate.results.fields import FieldRecovery
-from plate.solver.stiffness import Stiffness
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, WEIGHT, deck_of, grades, mat
 
 BARS = (
@@ -46,17 +45,23 @@ def deck(tmp_path_factory: pytest.TempPathFactory) -> Deck:
 
 
 @pytest.fixture(scope="module")
-def solver(deck: Deck) -> Solver:
+def solved(deck: Deck) -> SolvedDeck:
     model = build_model(deck).model
-    return Solver.of(deck, Stiffness(model), FieldRecovery(model))
+    return SolvedDeck.of(deck, model)
 
 
 @pytest.fixture(scope="module")
-def watched(deck: Deck, solver: Solver) -> tuple[DesignWatch, Envelopes]:
-    watch = DesignWatch(deck, solver, case_responses(deck, solver))
-    envelopes = traffic_envelopes(deck, solver, workers=1, observers=(watch,))
+def watched(deck: Deck, solved: SolvedDeck) -> tuple[DesignWatch, TrafficEnvelope]:
+    watch = DesignWatch(deck, solved, case_responses(deck, solved))
+    [envelopes] = traffic_envelopes(deck, solved, workers=1, observers=(watch,))
     assert envelopes is not None
     return watch, envelopes
+
+
+def numbered(envelope: TrafficEnvelope) -> Numbered:
+    found = Numbered()
+    found.add(envelope)
+    return found
 
 
 def wheel(x_low: float, x_high: float) -> np.ndarray:
@@ -95,18 +100,18 @@ def test_depth_is_the_least_across_the_line(deck: Deck) -> None:
 
 
 def test_no_such_rule_for_the_beta_method(
-    deck: Deck, solver: Solver, watched: tuple[DesignWatch, Envelopes]
+    deck: Deck, solved: SolvedDeck, watched: tuple[DesignWatch, TrafficEnvelope]
 ) -> None:
     watch, envelopes = watched
     width = watch.design_width
     assert (
-        reduced_shear(deck, solver, envelopes.runs, Numbered(envelopes), watch.shears[1], width)
+        reduced_shear(deck, solved, envelopes.runs, numbered(envelopes), watch.shears[1], width)
         is None
     )
 
 
 def test_reduced_is_the_worst_of_every_position(
-    deck: Deck, solver: Solver, watched: tuple[DesignWatch, Envelopes]
+    deck: Deck, solved: SolvedDeck, watched: tuple[DesignWatch, TrafficEnvelope]
 ) -> None:
     """Against positions every tenth of a metre all over the deck, all lines and sides solved with
     their shares, not only those near the governing one."""
@@ -114,7 +119,7 @@ def test_reduced_is_the_worst_of_every_position(
     assert deck.traffic is not None
     closer = load_positions(replace(deck, traffic=replace(deck.traffic, step=0.1)))
     tracker, width = watch.shears[0], watch.design_width
-    found = reduced_shear(deck, solver, envelopes.runs, Numbered(envelopes), tracker, width)
+    found = reduced_shear(deck, solved, envelopes.runs, numbered(envelopes), tracker, width)
     assert found is not None
     sections, w = tracker.sections, tracker.widths.index(width)
     worst = 0.0
@@ -130,8 +135,8 @@ def test_reduced_is_the_worst_of_every_position(
                 wheels = run.wheels(slice(None))
                 shares = wheel_shares(deck, line, side, d, run.contacts.wheels(slice(None)))
                 load = wheels.load * shares
-                F = patch_loads(solver.model.mesh, wheels.corners, load, wheels.position, len(run))
-                traffic = tracker.factored(solver.respond(F))
+                F = patch_loads(solved.model.mesh, wheels.corners, load, wheels.position, len(run))
+                traffic = tracker.factored(solved.respond(F))
                 acting = np.asarray(tracker.means[w] @ tracker.principal(traffic))[group]
                 resists, _ = tracker.resistance_at(traffic, group, acting)
                 worst = max(worst, float(utilisation(acting, resists).max()))
@@ -144,11 +149,11 @@ def test_reduced_is_the_worst_of_every_position(
     assert 0 < found.strut < 1
 
 
-def test_permanent_actions_alone(tmp_path: Path, solver: Solver) -> None:
+def test_permanent_actions_alone(tmp_path: Path, solved: SolvedDeck) -> None:
     """Without traffic nothing is reduced: permanent actions alone govern."""
     bare = deck_of(tmp_path, SLAB, PLAN, BEAMS, BARS)
-    watch = DesignWatch(bare, solver, case_responses(bare, solver))
-    found = reduced_shear(bare, solver, (), Numbered(None), watch.shears[0], watch.design_width)
+    watch = DesignWatch(bare, solved, case_responses(bare, solved))
+    found = reduced_shear(bare, solved, (), Numbered(), watch.shears[0], watch.design_width)
     assert found is not None
     assert found.utilisation == found.whole
     assert found.position is None

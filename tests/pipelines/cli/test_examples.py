@@ -14,7 +14,7 @@ from pipelines.findings.reconciliation.walk import Reconciliation
 def largest_step(walk: Reconciliation) -> str:
     """The change after the exact plate that moves the searched value most, away from zero."""
     steps = walk.forward[1:]
-    sign = 1.0 if walk.finding.plate_peak > 0.0 else -1.0
+    sign = 1.0 if walk.finding.plate.peak > 0.0 else -1.0
     gains = {
         after.title: sign * (after.searched - before.searched) for before, after in pairwise(steps)
     }
@@ -34,9 +34,9 @@ def test_the_strip_fails_for_the_reason_named(example: str, kind: str, step: str
     path = example_path(example)
     assert path is not None
     result = analyse(read_deck(path))
-    [walk] = [w for w in result.reconciliations if w.finding.kind == kind]
+    [walk] = [w for w in result.reconciliations if w.finding.section.kind == kind]
     assert walk.finding.is_short
     assert largest_step(walk) == step
     # the walk ends at the plate's peak and its models agree with the main analysis
-    assert walk.forward[-1].searched == walk.finding.plate_peak
-    assert walk.closing <= 0.01 * abs(walk.finding.plate_peak)
+    assert walk.forward[-1].searched == walk.finding.plate.peak
+    assert walk.closing <= 0.01 * abs(walk.finding.plate.peak)

@@ -24,7 +24,7 @@ def test_files_hold_the_surface_and_the_drawing_the_wheels(
     rows = list(csv.reader((out / "influence.csv").read_text(encoding="utf-8").splitlines()))
     assert rows[0] == ["station_m", "offset_m", "w_mm_per_kN"]
     values = np.array(rows[1:], dtype=float)
-    result = influence_result(deck, Wanted("w", (1.5, 0.2)))
+    result = influence_result(deck, Wanted(component="w", at=(1.5, 0.2)))
     # mm per kN, written with nine digits
     assert values[:, 2].max() == pytest.approx(result.ordinates.max(), rel=1e-8)
     assert 1e-3 < values[:, 2].max() < 1.0
@@ -37,10 +37,12 @@ def test_files_hold_the_surface_and_the_drawing_the_wheels(
     svg = (out / "influence.svg").read_text(encoding="utf-8")
     assert "influence on w at station 1.5 m, offset 0.2 m" in svg
     words = capsys.readouterr().out
-    place = result.worst[0].position
+    held = result.worst[0].position
+    assert held is not None
+    place = held.single
     assert place is not None
     assert f"largest: {result.worst[0].value:.4g} mm" in words
-    assert f"station {place.station:.3f} m" in words
+    assert f"first axle at {place.station:.2f}, {place.offset:.2f}" in words
 
 
 def test_resultant_and_side(tmp_path: Path) -> None:
@@ -79,4 +81,4 @@ def test_a_deck_without_traffic_has_a_surface_and_no_position(
     path.write_text(SLAB + PLAN + BEAMS + MESH, encoding="utf-8")
     out = str(tmp_path / "out")
     assert main(["influence", str(path), *AT, "--component", "m_y", "--out", out]) == 0
-    assert "no vehicles" in capsys.readouterr().out
+    assert "no load position is searched" in capsys.readouterr().out

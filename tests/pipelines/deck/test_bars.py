@@ -8,26 +8,8 @@ import pytest
 from pipelines.deck.examples import example_path
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.errors import DeckError
+from tests.pipelines.decks_with_bars import BOTTOM, GRADES, TOP
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of
-
-GRADES = """
-[[concrete]]
-standard = "EN 1992"
-grade = "C35/45"
-exposure = { top = "XD1" }
-[[steel]]
-standard = "EN 1992"
-grade = "B500B"
-"""
-BOTTOM = """
-[[bars]]
-face = "bottom"
-cover_mm = 40
-outer = "x"
-x = { diameter_mm = 16, spacing_mm = 125 }
-y = { diameter_mm = 12, spacing_mm = 150 }
-"""
-TOP = BOTTOM.replace("bottom", "top").replace("40", "45")
 
 
 def test_si_values(tmp_path: Path) -> None:
@@ -47,7 +29,9 @@ widths_m = [1.0, 0.5]
     (basis,) = found.bases
     assert basis.materials.concrete.f_ck == 35e6
     assert basis.exposure == ("XD1", None)
-    assert basis.structural_class == 4
+    assert basis.structural_class is None
+    assert basis.design_life == 100.0
+    assert basis.crack_combination == "frequent"
     hundred_years = GRADES.replace("[[st", 'structural_class = "S5"\n[[st')
     other = deck_of(tmp_path, SLAB, PLAN, BEAMS, hundred_years, BOTTOM, TOP).reinforcement
     assert other is not None
@@ -181,7 +165,10 @@ def test_without_these_tables_there_is_no_reinforcement(tmp_path: Path) -> None:
         ((IRC_GRADES, BOTTOM, TOP, FATIGUE), "is for EN 1992, which no"),
         ((MEMBRANE,), r"\[\[concrete\]\]: is missing"),
         ((GRADES, BOTTOM, TOP, '[survey]\nfile = "none.csv"\n'), "none.csv.*cannot be read"),
-        ((GRADES, BOTTOM, TOP, '[survey]\nfile = "/dev/zero"\n'), "must be a file of at most"),
+        (
+            (GRADES, BOTTOM, TOP, '[survey]\nfile = "/dev/zero"\n'),
+            "is a file in the deck file",
+        ),
         ((GRADES, BOTTOM + "angle_deg = 60.0\n", TOP), "must be the same at both faces"),
         ((GRADES, BOTTOM.replace("outer", "outter"), TOP), 'nearest known one is "outer"'),
     ],

@@ -1,11 +1,12 @@
 """Drawings: what becomes of their curves, and files that are none. Drawings are written here."""
 
 import math
+import random
 from itertools import pairwise
 from pathlib import Path
+from time import process_time
 from typing import Any
 
-import ezdxf
 import numpy as np
 import pytest
 from ezdxf import units
@@ -15,26 +16,8 @@ from pipelines.deck.reading.dxf import LARGEST_FILE, Drawing, DrawingError
 from pipelines.errors import DeckError
 from plate.geometry.curves import ring_area
 from plate.geometry.outline import plan_area
+from tests.pipelines.dxf_drawings import drawing, on, slab
 from tests.pipelines.small_decks import SLAB
-
-
-def drawing(folder: Path, draw: Any, unit: int = units.M, version: str = "R2010") -> Path:
-    document = ezdxf.new(version, units=unit)
-    draw(document.modelspace())
-    path = folder / "plan.dxf"
-    document.saveas(path)
-    return path
-
-
-def on(layer: str) -> dict[str, str]:
-    return {"layer": layer}
-
-
-def slab(space: Any, scale: float = 1.0) -> None:
-    """8 m x 4 m with its right end a half circle, from (0, 0) upwards in the drawing."""
-    points = [(0, 0, 0), (8, 0, 1.0), (8, 4, 0), (0, 4, 0)]
-    scaled = [(scale * x, scale * y, bulge) for x, y, bulge in points]
-    space.add_lwpolyline(scaled, format="xyb", close=True, dxfattribs=on("SLAB"))
 
 
 @pytest.mark.parametrize(("unit", "scale"), [(units.M, 1.0), (units.CM, 1e2), (units.MM, 1e3)])
@@ -228,3 +211,26 @@ def test_mistakes_about_a_drawing(tmp_path: Path, old: str, new: str, message: s
         read_deck(tmp_path / "deck.toml")
     told = caught.value.mistakes
     assert any(line.startswith(message) for line in told), told
+
+
+def test_two_thousand_separate_lines_are_joined_at_once(tmp_path: Path) -> None:
+    """In any order and direction; by comparing all ends with all others it took half a minute."""
+    corners = [
+        (10.0 * math.cos(0.001 * math.pi * k), 10.0 * math.sin(0.001 * math.pi * k))
+        for k in range(2000)
+    ]
+    sides = [(corners[k - 1], corners[k]) for k in range(2000)]
+    chance = random.Random(1)
+    chance.shuffle(sides)
+
+    def draw(space: Any) -> None:
+        for a, b in sides:
+            ends = (a, b) if chance.random() < 0.5 else (b, a)
+            space.add_line(*ends, dxfattribs=on("SLAB"))
+
+    opened = Drawing(drawing(tmp_path, draw), None)
+    start = process_time()
+    (ring,) = opened.chains("SLAB")
+    assert process_time() - start < 3.0
+    assert len(ring) == 2000
+    assert all(one.end == other.start for one, other in zip(ring, ring[1:] + ring[:1], strict=True))

@@ -14,31 +14,11 @@ from pipelines.model.responses import case_load
 from pipelines.traffic.positions import load_positions
 from plate.geometry.curves import distance
 from plate.geometry.outline import plan_area
-from plate.results.fields import point_operators
 from plate.solver.stiffness import Stiffness
+from tests.helpers import results
+from tests.pipelines.outline_decks import BEAM, RAMP
 from tests.pipelines.small_decks import SLAB
 
-BEAM = "beam = { E_GPa = 34, G_GPa = 14, I_cm4 = 500000, J_cm4 = 90000, A_cm2 = 2000 }"
-
-# A ramp between two arcs with a square and a round opening and an oblique beam.
-RAMP = """
-[plan]
-outline_m = [[0, -2], { arc_to_m = [8, -1], through_m = [4, -1.7] }, [8, 2],
-             { arc_to_m = [0, 3], through_m = [4, 2.2] }]
-[[opening]]
-corners_m = [[2, 0.5], [3, 0.5], [3, 1.5], [2, 1.5]]
-[[opening]]
-centre_m = [6, 0.5]
-diameter_m = 0.6
-[[line]]
-on = ["E2", "E4"]
-support = "rigid"
-[[line]]
-name = "rib"
-path_m = [[4, -1.7], [4.6, 1.0]]
-support = "beam"
-held_at = ["E1"]
-"""
 CASES = """
 [[case]]
 name = "weight"
@@ -158,8 +138,7 @@ def test_a_rectangle_by_its_outline_is_the_grid_of_it(tmp_path: Path) -> None:
         model = build_model(deck).model
         F = case_load(deck, deck.cases[0], model)[:, None]
         U = Stiffness(model).solve(F)
-        [(cells, xi)] = model.mesh.locate(np.array([[2.0, 1.1]]))
-        found.append((point_operators(model, cells[:1], xi[:1]) @ U)[:, 0])
+        found.append(results(model, U[:, 0], [(2.0, 1.1)])[0])
     # w, m_x, m_y, m_xy, q_x, q_y; cells of 0.6 m of order 4 in a smooth field
     scale = np.abs(found[0]).max()
     np.testing.assert_allclose(found[0][:1], found[1][:1], rtol=1e-5)

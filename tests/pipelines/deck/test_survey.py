@@ -69,6 +69,8 @@ def test_columns_may_be_fewer_and_in_any_order(tmp_path: Path) -> None:
         ("B1,,,,,45,,", r"line 2: cover_mm needs face"),
         ("B1,,,,,,x,", r"line 2: outer needs face"),
         ("B1,,,,,,,abc", r"line 2: thickness_mm 'abc' is not a number"),
+        ("B1,,,,,,,2_50", r"line 2: thickness_mm '2_50' is not a number"),
+        ("B1,,,,,,,\uff12\uff15\uff10", r"is not a number"),
         ("B1,,,,,,,nan", r"line 2: thickness_mm nan lies outside 50 to 2000"),
         ("B1,,,,,,,0.27", r"line 2: thickness_mm 0.27 lies outside 50 to 2000"),
         ("B1,top,x,16,1250,,,", r"line 2: spacing_mm 1250 lies outside 20 to 1000"),
@@ -113,3 +115,10 @@ def test_a_file_that_cannot_be_read(tmp_path: Path) -> None:
 def test_keys_in_words() -> None:
     assert str(Key("spacing", "bottom", "x")) == "spacing, bottom, bars along x"
     assert str(Key("thickness")) == "thickness"
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_lines_end_as_on_any_system(tmp_path: Path, end: str) -> None:
+    path = tmp_path / "site.csv"
+    path.write_bytes((HEADER.strip() + end + "B1,,,,,,,268" + end).encode())
+    assert read_survey(path, PANELS)["B1"].readings[Key("thickness")] == (0.268,)

@@ -14,9 +14,10 @@ from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.starters import starter
 from pipelines.errors import SizeError
 from pipelines.model.build import build_model
-from pipelines.model.job_size import check_job_size, free_memory, job_size
+from pipelines.model.job_size import check_job_size, job_size
 from pipelines.traffic.positions import position_count
-from tests.pipelines.deck.test_plan import BEAM, RAMP
+from plate.errors import MeshError
+from tests.pipelines.outline_decks import BEAM, RAMP
 from tests.pipelines.small_decks import (
     BEAMS,
     MESH,
@@ -56,6 +57,44 @@ def test_cells_of_other_plans_are_near_the_mesh(tmp_path: Path, text: str, size:
     given = replace(deck_of(tmp_path, text), mesh=MeshOptions(3, size))
     # from areas and lengths alone, before anything is meshed
     assert 0.7 < job_size(given).cells / build_model(given).model.mesh.n_cells < 1.45
+
+
+@pytest.mark.parametrize(
+    "patches",
+    [
+        [(6.0, -1.0, 0.02, 3.0)],
+        [(6.0, -1.0, 0.1, 2.0)],
+        [(6.0, -1.0, 0.05, 0.05)],
+        [(2.0 + 0.9 * i, -2.0 + 0.7 * j, 0.1, 0.1) for i in range(8) for j in range(4)],
+    ],
+    ids=["knife", "strip", "post", "many"],
+)
+def test_cells_about_narrow_static_patches_are_counted(
+    tmp_path: Path, patches: list[tuple[float, ...]]
+) -> None:
+    """Without them the first of these was told at a tenth of its cells and of its memory."""
+    rows = [f"{{ at_m = [{x}, {y}], size_m = [{a}, {b}], load_kN = 9 }}" for x, y, a, b in patches]
+    case = '[[case]]\nname = "narrow"\npatches = [' + ",\n".join(rows) + "]\n"
+    given = deck_of(tmp_path, starter("outline"), case)
+    assert 0.7 < job_size(given).cells / build_model(given).model.mesh.n_cells < 1.45
+
+
+def test_a_plan_without_a_mesh_is_told_with_keys_to_change(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def folded(*given: object, **more: object) -> None:
+        raise MeshError("14 folded or turned cells")
+
+    monkeypatch.setattr("pipelines.model.free_mesh.quad_mesh", folded)
+    with pytest.raises(MeshError, match=r"deck\.toml: .*14 folded.*give another \[mesh\] size_m"):
+        build_model(deck_of(tmp_path, starter("outline")))
+
+
+def test_a_patch_that_no_machine_meshes_is_counted_at_once_and_refused(tmp_path: Path) -> None:
+    case = '[[case]]\nname = "wire"\npatches = [{ at_m = [6.0, -1.0], size_m = [0.005, 900.0], '
+    given = deck_of(tmp_path, starter("outline"), case + "load_kN = 9 }]\n")
+    with pytest.raises(SizeError, match="too large a job"):
+        check_job_size(given, free=lambda: 8e9)
 
 
 # A whole run, then the peak of its memory [kB]: that of its resources would take over its parent's.
@@ -100,7 +139,7 @@ def test_ten_million_cells_are_refused_at_once(deck: Deck) -> None:
 
 
 # Too many load positions, but few enough to do no harm where they are not refused.
-LONG = PLAN.replace("[0.0, 3.0, 6.0]", "[0.0, 120.0, 240.0]")
+LONG = PLAN.replace("[0.0, 3.0, 6.0]", str([6.0 * k for k in range(41)]))
 FINE = TRAFFIC.replace("lateral_step_m = 0.4", "lateral_step_m = 0.005")
 FINE = FINE.replace("step_m = 0.5", "step_m = 0.005").replace("[-1.9, 1.9]", "[-2.2, 2.2]")
 FINE = FINE.replace("[[vehicle]]", 'load_models = ["EN 1991-2 LM1"]\n[[vehicle]]')
@@ -109,6 +148,7 @@ COMMANDS = {
     "sweep": ["--out", "out"],
     "influence": ["--at", "60", "0", "--component", "m_x", "--out", "out"],
     "view": ["--out", "out.html"],
+    "draw": ["--out", "out"],
 }
 
 
@@ -144,10 +184,28 @@ def test_drawing_tells_what_a_run_would_take(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     deck = tmp_path / "deck.toml"
-    for text, words in ((TRAFFIC, "A run: about "), (FINE, "Warning: ")):
-        deck.write_text(SLAB + LONG + BEAMS + text, encoding="utf-8")
-        assert main(["draw", str(deck), "--out", str(tmp_path / "plan.svg")]) == 0
-        assert words in capsys.readouterr().out
+    deck.write_text(SLAB + LONG + BEAMS + TRAFFIC, encoding="utf-8")
+    assert main(["draw", str(deck), "--out", str(tmp_path / "plan.svg")]) == 0
+    assert "A run: about " in capsys.readouterr().out
+
+
+FREE_TO_MOVE = {
+    "no support": "",
+    "beams held nowhere": BEAMS[: BEAMS.index("held_at")],
+    "one line that rotates": '[[line]]\non = "C2"\nsupport = "rigid"\n',
+}
+
+
+@pytest.mark.parametrize("command", ["run", "draw"])
+@pytest.mark.parametrize("why", FREE_TO_MOVE)
+def test_draw_refuses_a_mechanism_as_run_does(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str, why: str
+) -> None:
+    deck = tmp_path / "deck.toml"
+    deck.write_text(SLAB + PLAN + FREE_TO_MOVE[why] + TRAFFIC, encoding="utf-8")
+    assert main([command, str(deck), "--out", str(tmp_path / "out")]) == 2
+    assert capsys.readouterr().err.startswith("deckslab: the deck is a mechanism: ")
+    assert not (tmp_path / "out").exists()
 
 
 def test_what_fits_is_let_through(deck: Deck) -> None:
@@ -173,18 +231,3 @@ def test_memory_grows_with_cells_vehicles_and_threads(deck: Deck) -> None:
     assert more.load_positions == 2 * base.load_positions
     assert more.memory > base.memory
     assert more.seconds > base.seconds
-
-
-def test_free_memory_is_a_plausible_number() -> None:
-    assert 1e7 < free_memory() < 1e14
-
-
-def test_a_limit_of_the_process_is_heeded(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(
-        "pipelines.model.job_size.resource.getrlimit", lambda kind: (50 << 30, 50 << 30)
-    )
-    monkeypatch.setattr("pipelines.model.job_size._lines", lambda path: ["1000 1 1"])
-    monkeypatch.setattr(
-        "pipelines.model.job_size.os.sysconf", lambda name: 1 << 24
-    )  # 256 TB of memory
-    assert free_memory() == (50 << 30) - 1000 * (1 << 24)

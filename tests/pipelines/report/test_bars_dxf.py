@@ -1,5 +1,6 @@
 """The drawing of the bars read back: units, every bar at its depth, dimensions, zones."""
 
+import time
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -21,13 +22,13 @@ from pipelines.run import run
 from pipelines.standards.materials import materials
 from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, Mat, SlabBars
 from pipelines.standards.sources import Source
+from tests.pipelines.decks_with_bars import BARS as THREE
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, deck_of
-from tests.pipelines.standards.test_rows_by_hand import BARS as THREE
 
 BARS = SlabBars(
     0.250,
-    Mat(0.045, Bars(0.012, 0.200), Bars(0.010, 0.125), "x"),
-    Mat(0.040, Bars(0.016, 0.150), Bars(0.012, 0.100), "y"),
+    Mat(cover=0.045, x=Bars(0.012, 0.200), y=Bars(0.010, 0.125), outer="x"),
+    Mat(cover=0.040, x=Bars(0.016, 0.150), y=Bars(0.012, 0.100), outer="y"),
 )
 # a raster of 0.2 m over x -0.4 to 6.4, y -2 to 2
 U = np.linspace(-0.4, 6.4, 35)
@@ -40,11 +41,18 @@ def zones() -> Zones:
     band = np.where((U[:, None] > 1.95) & (U[:, None] < 3.05), 2, 0) * some
     of: dict[Layer, np.ndarray] = {layer: some for layer in LAYERS} | {("bottom", "y"): band}
     lengths = dict.fromkeys(LAYERS, 0.640)
-    return Zones(U, Y, of, dict.fromkeys(LAYERS, 0.2), lengths, Source("EN 1992", "test"))
+    return Zones(
+        u=U,
+        y=Y,
+        zone=of,
+        shift=dict.fromkeys(LAYERS, 0.2),
+        anchorage=lengths,
+        source=Source("EN 1992", "test"),
+    )
 
 
 def drawn(deck: Deck, folder: Path, angle: float = np.pi / 2) -> tuple[Drawing, Deck]:
-    deck = replace(deck, reinforcement=Reinforcement(BARS, angle, ()))
+    deck = replace(deck, reinforcement=Reinforcement(bars=BARS, angle=angle, bases=()))
     basis = SimpleNamespace(materials=materials("C35/45", "B500B", "EN 1992"))
     one = SimpleNamespace(basis=basis, zones=zones())
     design = SimpleNamespace(reinforcement=deck.reinforcement, standards=(one,))
@@ -66,6 +74,16 @@ def test_units_layers_and_health(tmp_path: Path) -> None:
     names = {layer.dxf.name for layer in doc.layers}
     assert {"SLAB (mm)", "BARS ALONG X (mm)", "BARS ALONG Y (mm)", "DIMENSIONS (mm)"} <= names
     assert "ZONE B1 EVERY BAR (mm)" in names
+
+
+def test_the_drawing_is_the_same_whenever_it_is_drawn(tmp_path: Path) -> None:
+    deck = deck_of(tmp_path, SLAB, PLAN, BEAMS)
+    found = set()
+    for wait in (0.0, 1.1):  # times in a drawing are of whole seconds
+        time.sleep(wait)
+        drawn(deck, tmp_path)
+        found.add((tmp_path / "bars.dxf").read_bytes())
+    assert len(found) == 1
 
 
 def test_every_bar_of_a_section_lies_at_its_depth(tmp_path: Path) -> None:

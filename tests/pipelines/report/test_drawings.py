@@ -13,7 +13,6 @@ from shapely import LinearRing, hausdorff_distance
 
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title, place, support_title
-from pipelines.envelopes.single_vehicles import LoadPosition
 from pipelines.findings.finding import Finding
 from pipelines.numbers import given, length, number, reading
 from pipelines.report.drawings.canvas import UNSEEN, draw
@@ -22,10 +21,12 @@ from pipelines.report.drawings.contours import CLEAR, TALL, WIDE, bands, label_c
 from pipelines.report.drawings.cuts import FieldMap, along_path, cross_path, cut
 from pipelines.report.drawings.input_plan import hold_place, sketch
 from pipelines.report.drawings.lines import StripMark, strip_marks
-from pipelines.report.drawings.plan import wheels
+from pipelines.report.drawings.plan import StandingLoad, standing
 from pipelines.report.drawings.vehicles import vehicle_drawing
 from pipelines.standards.actions.vehicles import library
+from pipelines.traffic.arrangements import LoadPosition
 from pipelines.traffic.positions import load_positions
+from tests.pipelines.fake_findings import fake
 from tests.pipelines.small_decks import BEAMS, MESH, PLAN, PROBES, SLAB, TRAFFIC, deck_of
 
 SHAPES = {
@@ -120,7 +121,7 @@ def test_drawn_paths_leave_out_only_what_nobody_sees() -> None:
         axes.set_axis_off()
         axes.add_patch(Polygon(corners, fc="red"))
 
-    svg = draw("one", "a star", (2.0, 1.0), paint)
+    svg = draw("one", "a star", (2.0, 1.0), paint).svg
     drawn = points_of(max(re.findall(r'\bd="([^"]*)"', svg), key=len))
     assert len(drawn) < 150
     # What is left out, and half the grid of 0.1 pt in both directions.
@@ -130,8 +131,8 @@ def test_drawn_paths_leave_out_only_what_nobody_sees() -> None:
 
 def test_drawing_is_the_same_again_and_all_names_are_its_own() -> None:
     vehicle = library["AASHTO HL-93 truck"]
-    one, again = vehicle_drawing(vehicle, "first"), vehicle_drawing(vehicle, "first")
-    other = vehicle_drawing(vehicle, "second")
+    one, again = vehicle_drawing(vehicle, "first").svg, vehicle_drawing(vehicle, "first").svg
+    other = vehicle_drawing(vehicle, "second").svg
     assert one == again
     ids = [set(re.findall(r'\bid="([^"]*)"', svg)) for svg in (one, other)]
     assert ids[0]
@@ -198,7 +199,15 @@ def test_cuts_reach_from_edge_to_edge(deck: Deck) -> None:
     ("peak", "extreme"), [(55.8, "max"), (-17.5, "min"), (-3.1, "both"), (3e-4, "max")]
 )
 def test_levels_are_round_cover_the_peak_and_start_at_zero(peak: float, extreme: str) -> None:
-    field = PlanField("n", "t", "kNm/m", np.array([peak]), extreme, peak, (0.0, 0.0))
+    field = PlanField(
+        name="n",
+        title="t",
+        unit="kNm/m",
+        values=np.array([peak]),
+        extreme=extreme,
+        peak=peak,
+        at=(0.0, 0.0),
+    )
     levels = contour_levels(field, abs(peak))
     assert np.all(np.diff(levels) > 0)
     assert levels[0] <= peak <= levels[-1]
@@ -210,7 +219,7 @@ def test_levels_are_round_cover_the_peak_and_start_at_zero(peak: float, extreme:
 
 
 def test_sketch_shows_lines_lengths_and_probes(deck: Deck) -> None:
-    root = ElementTree.fromstring(sketch(deck))
+    root = ElementTree.fromstring(sketch(deck).svg)
     words = [t.strip() for t in root.itertext()]
     assert {"C1", "C2", "C3", "L1", "L2", "3.00", "0.40", "1", "2", "3"} <= set(words)
     assert any("hold of a beam" in w for w in words)
@@ -221,7 +230,7 @@ def test_sketch_shows_lines_lengths_and_probes(deck: Deck) -> None:
 def test_sketch_runs_down_the_page(tmp_path: Path) -> None:
     deck = deck_of(tmp_path, SLAB, PLAN, BEAMS)
     at = {}
-    for one in ElementTree.fromstring(sketch(deck)).iter("{http://www.w3.org/2000/svg}text"):
+    for one in ElementTree.fromstring(sketch(deck).svg).iter("{http://www.w3.org/2000/svg}text"):
         shift = re.search(r"translate\(([-\d.]+) ([-\d.]+)\)", one.get("transform") or "")
         x, y = (float(v) for v in shift.groups()) if shift else (one.get("x"), one.get("y"))
         at["".join(one.itertext()).strip()] = (float(x), float(y))
@@ -231,7 +240,7 @@ def test_sketch_runs_down_the_page(tmp_path: Path) -> None:
 
 def test_every_kind_of_support_has_its_legend(tmp_path: Path) -> None:
     deck = deck_of(tmp_path, SLAB, PLAN, KINDS)
-    words = {t.strip() for t in ElementTree.fromstring(sketch(deck)).itertext()}
+    words = {t.strip() for t in ElementTree.fromstring(sketch(deck).svg).itertext()}
     kinds = {"clamped line", "line spring", "rigid line (hard)", "point support", "bearing A"}
     assert kinds | {"line without support"} <= words
 
@@ -251,13 +260,16 @@ def test_wheels_are_drawn_where_the_position_has_them(deck: Deck) -> None:
     run = runs[-1]
     index = len(run) // 2
     at = LoadPosition(
-        run.vehicle.name, run.direction, float(run.stations[index]), float(run.offsets[index])
+        vehicle=run.vehicle.name,
+        direction=run.direction,
+        station=float(run.stations[index]),
+        offset=float(run.offsets[index]),
     )
     axes = Figure().add_subplot()
-    wheels(axes, deck, runs, at)
     expected = run.wheels(slice(index, index + 1)).corners
+    standing(axes, deck, StandingLoad(expected, (at,)))
     drawn = [p.get_xy() for p in axes.patches if isinstance(p, Polygon)]
-    for corners in deck.plan.chart.to_cartesian(expected):
+    for corners in deck.plan.alignment.to_cartesian(expected):
         for corner in corners:
             gap = [np.linalg.norm(points - corner, axis=1).min() for points in drawn]
             # Two outlines, one over the other, each through the corner.
@@ -279,11 +291,7 @@ def test_places_are_said_in_words(tmp_path: Path) -> None:
 
 
 def finding(strip: str, where: str, value: float | None) -> Finding:
-    return Finding(
-        "F1", "parallel", "sagging", where, "", ("C1", "C2"), "sagging, bars along, soffit", 1,
-        "lorry", strip, "1.2", "2020", 3.0, 2.0, "axle", "sagging", value, None, None, "",
-        20e3, (1.0, 0.0), None, 15e3, 2.0, 16e3, 50e3, (20e3, 1e3, 0.0), 0, 0,
-    )  # fmt: skip
+    return fake(None, place=where, hand_strip=strip, hand_value=value)
 
 
 def test_strip_marks_are_the_furthest_from_zero_of_each_sign() -> None:
@@ -306,8 +314,16 @@ def test_a_field_that_is_zero_says_so(tmp_path: Path) -> None:
     plan = np.array([[0.0, -2.0], [6.0, -2.0], [6.0, 2.0], [0.0, 2.0]])
     fields = FieldMap(plan, plan, np.array([[0, 1, 2, 3]]))
     plans = ContourPlans(deck, fields, np.ones(4, dtype=bool))
-    field = PlanField("zero", "m", "kNm/m", np.zeros(4), "min", 0.0, (0.0, 0.0))
-    assert "zero everywhere" in plans.plan(field)
+    field = PlanField(
+        name="zero",
+        title="m",
+        unit="kNm/m",
+        values=np.zeros(4),
+        extreme="min",
+        peak=0.0,
+        at=(0.0, 0.0),
+    )
+    assert "zero everywhere" in plans.plan(field).svg
 
 
 def test_contours_are_whole_and_their_labels_have_room() -> None:

@@ -12,13 +12,14 @@ import numpy as np
 import pytest
 
 from pipelines.analysis import analyse
+from pipelines.envelopes.picked_surfaces import picked_surfaces
 from pipelines.report.explorer.arrays import pack
 from pipelines.report.explorer.page import STEPS, explorer
-from pipelines.report.report import write_report
 from pipelines.result import Result
 from pipelines.units import RESULT_SCALE
 from plate.loads.loads import patch_loads
 from tests.browser import Browser, browser_program
+from tests.pipelines.report_page import report_page
 from tests.pipelines.small_decks import BEAMS, MESH, PLAN, PROBES, SLAB, TRAFFIC, deck_of
 
 SECOND = """
@@ -31,6 +32,14 @@ PLANS = {
     "skew": PLAN.replace("overhang_m", "skew_deg = 25\noverhang_m"),
     "curved": PLAN.replace("overhang_m", "radius_m = -20\noverhang_m"),
 }
+
+
+def part(result: Result) -> str:
+    """The part of the page with its data."""
+    envelope = None if result.leading is None else result.leading.envelope
+    surfaces = picked_surfaces(result.deck, result.solved, envelope, result.governing)
+    [one] = explorer(result, surfaces)
+    return one.html
 
 
 def result_of(folder: Path, plan: str) -> Result:
@@ -57,19 +66,19 @@ def test_arrays_come_back_exactly(kind: type[np.integer[Any]]) -> None:
 
 
 def test_fields_are_those_of_the_envelope(result: Result) -> None:
-    found = re.search(r'id="explorer-data">(.*?)</script>', explorer(result), re.DOTALL)
+    found = re.search(r'id="explorer-data">(.*?)</script>', part(result), re.DOTALL)
     assert found is not None
     data = json.loads(found.group(1))
     names = [load["name"] for load in data["loads"]]
     assert names == ["lorry", "cart", "weight"]
-    assert result.envelopes is not None
-    xy = result.solver.recovery.points.xy
+    assert result.alone is not None
+    xy = result.solved.recovery.points.xy
     order = np.lexsort((xy[:, 1], np.round(xy[:, 0], 3)))
     x = data["low"][0] + data["step"] * unpack(data["x"], np.uint16)
     np.testing.assert_allclose(x, xy[order, 0], atol=data["step"])
     clear = unpack(data["clear"], np.uint8)
     for load in data["loads"][:2]:
-        e = result.envelopes.vehicles[load["name"]].extremes
+        e = result.alone.envelope.of_vehicles[load["name"]].extremes
         for k, field in enumerate(load["fields"]):
             one = field["max"]
             shown = unpack(one["v"], np.int16) * (one["top"] / STEPS)
@@ -79,20 +88,20 @@ def test_fields_are_those_of_the_envelope(result: Result) -> None:
             np.testing.assert_allclose(shown[read], true[read], atol=0.51 * one["top"] / STEPS)
     stations = np.concatenate([unpack(r["stations"], np.int32) for r in data["loads"][1]["runs"]])
     at = unpack(data["loads"][1]["fields"][1]["max"]["at"], np.uint32)
-    k = int(result.envelopes.vehicles["cart"].extremes.maximum[1, order].argmax())
-    number = int(result.envelopes.vehicles["cart"].extremes.at_maximum[1, order][k])
-    position = result.envelopes.position(number)
+    k = int(result.alone.envelope.of_vehicles["cart"].extremes.maximum[1, order].argmax())
+    number = int(result.alone.envelope.of_vehicles["cart"].extremes.at_maximum[1, order][k])
+    position = result.alone.envelope.position(number).single
     assert position is not None
     assert stations[at[k] - 1] * 1e-4 == pytest.approx(position.station)
 
 
 def test_influence_surfaces_are_what_a_load_there_makes(result: Result) -> None:
     """A square of 1 kN put on and solved, against what reciprocity tells."""
-    found = re.search(r'id="explorer-data">(.*?)</script>', explorer(result), re.DOTALL)
+    found = re.search(r'id="explorer-data">(.*?)</script>', part(result), re.DOTALL)
     assert found is not None
     influence = json.loads(found.group(1))["influence"]
-    solver = result.solver
-    points, model = solver.recovery.points, solver.model
+    solved = result.solved
+    points, model = solved.recovery.points, solved.model
     order = np.lexsort((points.xy[:, 1], np.round(points.xy[:, 0], 3)))
     shares = unpack(influence["ordinates"], np.int16).reshape(-1, len(order)) / influence["steps"]
     assert len(shares) == len(influence["surfaces"])
@@ -104,7 +113,7 @@ def test_influence_surfaces_are_what_a_load_there_makes(result: Result) -> None:
     square = half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
     corners = points.plan[order[loaded]][:, None] + square
     F = patch_loads(model.mesh, corners, np.full(4, 1e3), np.arange(4), 4)
-    fields = solver.recovery.fields(solver.stiffness.solve(F))
+    fields = solved.recovery.fields(solved.stiffness.solve(F))
     for share, one in zip(shares, influence["surfaces"], strict=True):
         pick = order[influence["picks"][one["pick"]]["point"]]
         true = fields[one["component"], pick] * RESULT_SCALE[one["component"]]
@@ -129,7 +138,7 @@ def page(
         pytest.skip("no browser on this machine")
     folder = tmp_path_factory.mktemp("page")
     result = result_of(folder, request.param)
-    write_report(folder / "report.html", result)
+    (folder / "report.html").write_text(report_page(result), encoding="utf-8")
     with Browser(PROGRAM) as browser:
         browser.open(folder / "report.html")
         browser.wait("document.getElementById('explorer').dataset.ready")
@@ -172,7 +181,8 @@ def test_every_control_does_its_work(page: tuple[Browser, Result], tmp_path: Pat
     first = next(p for p in peaks if (p.result, p.extreme) == ("m_x", "max"))
     assert f"m_x max = {first.value:.3g} kNm/m" in said(browser)
     assert first.position is not None
-    assert first.position.vehicle in said(browser)
+    assert first.position.single is not None
+    assert first.position.single.vehicle in said(browser)
     # Every governing value can be gone to; its value, place and vehicle are told.
     for k, peak in enumerate(peaks):
         choose(browser, "x-peak", k)
@@ -396,13 +406,11 @@ lateral_step_m = 0.6
 load_models = ["EN 1991-2 LM1", "EN 1991-2 LM2"]
 """
     result = analyse(deck_of(tmp_path, SLAB, PLAN, BEAMS, traffic, PROBES, MESH))
-    write_report(tmp_path / "report.html", result)
+    (tmp_path / "report.html").write_text(report_page(result), encoding="utf-8")
     with Browser(PROGRAM) as browser:
         browser.open(tmp_path / "report.html")
         browser.wait("document.getElementById('explorer').dataset.ready")
-        peaks = [
-            (e, p) for e, own in zip(result.models, result.model_peaks, strict=True) for p in own
-        ]
+        peaks = [(one.envelope, p) for one in result.traffic for p in one.governing]
         opened = next(p for _, p in peaks if (p.component, p.extreme) == (1, "max"))
         assert f"m_x max = {opened.value:.3g} kNm/m" in said(browser)
         for k, (envelope, peak) in enumerate(peaks):
@@ -418,7 +426,7 @@ load_models = ["EN 1991-2 LM1", "EN 1991-2 LM2"]
             "[...document.getElementById('x-load').options].map((o) => o.textContent)"
         )
         assert names[:2] == ["EN 1991-2 LM1, all lanes", "EN 1991-2 LM2, all lanes"]
-        # Elsewhere no arrangement is told, and both extremes can be chosen.
+        # Elsewhere the arrangement is told too, and both extremes can be chosen.
         choose(browser, "x-load", 1)
         browser.run("document.querySelector('input[name=x-extreme][value=min]').click()")
         choose(browser, "x-component", 1)
@@ -426,5 +434,5 @@ load_models = ["EN 1991-2 LM1", "EN 1991-2 LM2"]
         choose(browser, "x-offset", 0.35)
         assert said(browser).startswith("m_x min = ")
         assert "EN 1991-2 LM2" in said(browser)
-        assert browser.run("document.querySelectorAll('#x-wheels path').length") == 0
+        assert browser.run("document.querySelectorAll('#x-wheels path').length") > 0
         assert browser.errors == []

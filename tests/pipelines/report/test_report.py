@@ -1,6 +1,7 @@
 """The report: stands alone, is complete, says what practice asks for, and is written whole."""
 
 import hashlib
+import json
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -11,15 +12,19 @@ import numpy as np
 import pytest
 
 from pipelines.analysis import analyse
-from pipelines.envelopes.peaks import clear_of_lines, governing_values
-from pipelines.envelopes.single_vehicles import LoadPosition
-from pipelines.findings.finding import CAUTION, Finding
+from pipelines.envelopes.peaks import governing_values
+from pipelines.findings.finding import CAUTION
 from pipelines.numbers import number, reading
 from pipelines.report.data.summary import summary
-from pipelines.report.report import report, write_report
+from pipelines.report.document import Document
+from pipelines.report.html import html_of
+from pipelines.report.pdf import pdf_of, typst_of
 from pipelines.report.sections.tables import tolerance
 from pipelines.result import Result
+from pipelines.run import report_of
 from pipelines.units import RESULT_KEYS
+from tests.pipelines.fake_findings import fake
+from tests.pipelines.report_page import Reader, report_page
 from tests.pipelines.small_decks import BEAMS, MESH, PLAN, PROBES, SLAB, TRAFFIC, deck_of
 
 CURVED = PLAN.replace("overhang_m", "radius_m = 20\noverhang_m")
@@ -32,14 +37,19 @@ def result(tmp_path_factory: pytest.TempPathFactory) -> Result:
 
 
 @pytest.fixture(scope="module")
-def html(result: Result) -> str:
-    return report(result)
+def document(result: Result) -> Document:
+    return report_of(result, summary(result))
+
+
+@pytest.fixture(scope="module")
+def html(document: Document) -> str:
+    return html_of(document)
 
 
 @pytest.fixture(scope="module")
 def bare(result: Result) -> Result:
     """Without anything that takes long to draw."""
-    return replace(result, envelopes=None, cases={})
+    return replace(result, traffic=(), cases={})
 
 
 class Page(HTMLParser):
@@ -89,42 +99,6 @@ class Page(HTMLParser):
         return self.tables[name]
 
 
-def fake(ratio: float | None, **changes: Any) -> Finding:
-    one = Finding(
-        reference="F1",
-        bars="parallel",
-        kind="sagging",
-        place="bay C1–C2",
-        where="",
-        lines=("C1", "C2"),
-        effect="sagging, bars along, soffit",
-        component=1,
-        vehicle="lorry",
-        strip="hand method",
-        clause="clause <9>",
-        edition="2020",
-        span=3.0,
-        width=2.0,
-        width_of="axle",
-        method_effect="sagging",
-        strip_value=None if ratio is None else 20e3 * ratio,
-        strip_station=1.4,
-        strip_direction="forward",
-        reason="",
-        plate_peak=20e3,
-        at=(1.5, 0.2),
-        position=LoadPosition("lorry", "forward", 1.5, 0.1),
-        plate_mean=15e3,
-        mean_width=2.0,
-        depth_mean=17e3,
-        total=60e3,
-        coexisting=(20e3, 3.21e3, -0.123e3),
-        point=0,
-        number=0,
-    )
-    return replace(one, **changes)
-
-
 def test_it_refers_to_nothing_outside_itself(html: str) -> None:
     page = Page(html)
     ids = [a["id"] for _, a in page.tags if "id" in a]
@@ -139,6 +113,42 @@ def test_it_refers_to_nothing_outside_itself(html: str) -> None:
     assert "@import" not in html
     outside = set(re.findall(r"https?://[^\s\"'<]+", html))
     assert outside == {"http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"}
+
+
+def test_every_tag_is_closed(html: str) -> None:
+    words = Reader(html).words("h2")
+    assert len(words) == 19
+
+
+def test_it_is_printed_with_all_its_sections(document: Document, tmp_path: Path) -> None:
+    typst = pytest.importorskip("typst")
+    assert pdf_of(document).startswith(b"%PDF")
+    source, drawings = typst_of(document)
+    (tmp_path / "report.typ").write_text(source, encoding="utf-8")
+    for name, drawing in drawings.items():
+        (tmp_path / name).write_text(drawing.svg, encoding="utf-8")
+    query = "heading.where(level: 2)"
+    told = json.loads(typst.query(str(tmp_path / "report.typ"), query, field="body"))
+    titles = [one.title for one in document.shown if one.name != "explore"]
+    assert ["".join(c["text"] for c in _parts(body)) for body in told] == titles
+    # Drawings are told their own size.
+    assert len(drawings) >= 17
+    for one in drawings.values():
+        view = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', one.svg)
+        assert view is not None
+        np.testing.assert_allclose([float(v) for v in view.groups()], [one.width, one.height])
+
+
+def _parts(body: dict[str, Any]) -> list[dict[str, Any]]:
+    return list(body.get("children", [body]))
+
+
+def test_references_go_to_the_whole_table(html: str) -> None:
+    finding = html[html.index('id="finding"') : html.index('id="governing"')]
+    links = re.findall(r'<a href="#(finding-F\d+)">', finding)
+    assert links
+    for name in links:
+        assert html.count(f'id="{name}"') == 1
 
 
 def test_it_can_be_read_without_seeing_it(html: str) -> None:
@@ -171,8 +181,7 @@ def test_sections_come_in_the_order_of_practice(html: str) -> None:
 
 
 def test_governing_values_are_those_of_the_envelopes(result: Result, html: str) -> None:
-    assert result.envelopes is not None
-    rows = Page(html).rows("Governing values")[1:]
+    rows = Page(html).rows("lorry alone: governing values")[1:]
     expected = result.governing
     assert len(rows) == len(expected) == 12
     for row, one in zip(rows, expected, strict=True):
@@ -180,18 +189,19 @@ def test_governing_values_are_those_of_the_envelopes(result: Result, html: str) 
         assert row[1] == one.extreme
         assert row[2] == f"{number(one.value)}{tolerance(one.error)} {one.unit}"
         assert one.position is not None
-        assert one.position.vehicle in row[4]
+        assert one.position.single is not None
+        assert one.position.single.vehicle in row[4]
         # What coexists at the place itself is the value itself.
         k = [key.removesuffix("_mm") for key in RESULT_KEYS].index(one.result)
         assert row[5 + k] == reading(one.value)
 
 
 def test_shears_beside_lines_are_no_peaks_and_stand_in_brackets(result: Result, html: str) -> None:
-    plan = result.solver.recovery.points.plan
-    clear = clear_of_lines(result.solver, result.deck.slab.thickness)
-    rows = Page(html).rows("Governing values")[1:]
-    assert result.envelopes is not None
-    governing = governing_values(result.deck, result.solver, result.envelopes)
+    plan = result.solved.recovery.points.plan
+    clear = result.solved.clear_of_lines
+    rows = Page(html).rows("lorry alone: governing values")[1:]
+    assert result.leading is not None
+    governing = governing_values(result.deck, result.solved, result.leading.envelope)
     bracketed = 0
     for row, one in zip(rows, governing, strict=True):
         here = bool(clear[np.all(plan == np.array(one.at), axis=1)].any())
@@ -206,7 +216,7 @@ def test_shears_beside_lines_are_no_peaks_and_stand_in_brackets(result: Result, 
 @pytest.mark.parametrize("extreme", ["max", "min"])
 def test_every_envelope_has_its_plan(html: str, component: str, extreme: str) -> None:
     [drawing] = re.findall(
-        rf'<figure id="envelope-{component}-{extreme}">(.*?)</figure>', html, flags=re.DOTALL
+        rf'<figure id="envelope-{component}-{extreme}-1">(.*?)</figure>', html, flags=re.DOTALL
     )
     unit = "kN/m" if component.startswith("q") else "kNm/m"
     assert f"[{unit}]" in re.sub("<[^>]*>", "", drawing[: drawing.index("<figcaption")])
@@ -215,7 +225,9 @@ def test_every_envelope_has_its_plan(html: str, component: str, extreme: str) ->
 
 def test_tables_hold_the_summary(result: Result, html: str) -> None:
     page = Page(html)
-    reactions = page.rows("Reactions")
+    reactions = page.rows(
+        "Reactions [kN], upward on the slab positive (a negative value is uplift): static"
+    )
     total = summary(result)["reactions"]["weight"]["total_kN"]
     assert reactions[-1][:2] == ["all together", number(total)]
     [row] = [r for r in reactions if "C2" in r[0] and " at " not in r[0]]
@@ -228,12 +240,12 @@ def test_tables_hold_the_summary(result: Result, html: str) -> None:
     error = summary(result)["probes"]["bay 1"]["cases"]["weight"]["error"]["m_x"]
     assert bay[3] == number(m_x) + tolerance(error)
     assert tolerance(error).startswith(" ± ")
-    traffic = page.rows("Probes: traffic")
+    traffic = page.rows("Probes: lorry alone")
     entry = summary(result)["probes"]["bay 1"]["envelope"]["m_x"]["max"]
     [envelope] = [r for r in traffic if r[0] == "bay 1" and r[1].startswith("mx [")]
     assert envelope[2] == number(entry["value"]) + tolerance(entry["error"])
     assert entry["vehicle"] in envelope[3]
-    beams = page.rows("Beam moments and shears")
+    beams = page.rows("Beam moments and shears under lorry")
     [beam] = [r for r in beams if "C2" in r[0] and r[1].startswith("moment")]
     moment = summary(result)["beam_envelopes"]["C2"]["moment_kNm"]["max"]
     assert beam[2] == number(moment["value"]) + tolerance(moment["error"])
@@ -247,11 +259,11 @@ def test_the_deck_file_is_named_with_its_digest(result: Result, html: str) -> No
 
 
 def test_the_same_run_gives_the_same_report(result: Result, html: str) -> None:
-    assert report(result) == html
+    assert report_page(result) == html
 
 
 def test_no_findings_gives_the_reason(bare: Result) -> None:
-    html = report(replace(bare, findings=(), no_findings="there is <no> strip"))
+    html = report_page(replace(bare, findings=(), no_findings="there is <no> strip"))
     assert html.count("there is &lt;no&gt; strip") == 2
     assert "comparisons, worst first" not in html
 
@@ -259,11 +271,11 @@ def test_no_findings_gives_the_reason(bare: Result) -> None:
 def test_findings_are_listed_as_a_checker_reads_them(bare: Result) -> None:
     rows = (
         fake(0.8),
-        fake(1.3, reference="F2", strip="second method"),
-        fake(-0.4, reference="F3", strip="third method"),
-        fake(None, reference="F4", strip="fourth method", reason="span <too> long"),
+        fake(1.3, reference="F2", hand_strip="second method"),
+        fake(-0.4, reference="F3", hand_strip="third method"),
+        fake(None, reference="F4", hand_strip="fourth method", hand_reason="span <too> long"),
     )
-    page = Page(report(replace(bare, findings=rows)))
+    page = Page(report_page(replace(bare, findings=rows)))
     tables = [t for t in page.tables.values() if t and t[0] and t[0][0] == "Ref."]
     assert tables
     listed = {row[0]: " | ".join(row) for table in tables for row in table[1:]}
@@ -277,27 +289,14 @@ def test_findings_are_listed_as_a_checker_reads_them(bare: Result) -> None:
 
 def test_what_the_user_wrote_cannot_become_markup(bare: Result) -> None:
     deck = replace(bare.deck, title='<script>alert(1)</script> & "more"')
-    html = report(replace(bare, deck=deck))
+    html = report_page(replace(bare, deck=deck))
     assert "<script>alert" not in html
     assert "&lt;script&gt;alert(1)&lt;/script&gt; &amp; &quot;more&quot;" in html
 
 
-def test_a_report_is_replaced_whole_or_not_at_all(bare: Result, tmp_path: Path) -> None:
-    path = tmp_path / "report.html"
-    path.write_text("old", encoding="utf-8")
-    broken = {k: v for k, v in summary(bare).items() if k != "model"}
-    with pytest.raises(KeyError, match="model"):
-        write_report(path, replace(bare, summary=broken))
-    assert path.read_text(encoding="utf-8") == "old"
-    assert [p.name for p in tmp_path.iterdir()] == ["report.html"]
-    write_report(path, bare)
-    assert path.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
-    assert [p.name for p in tmp_path.iterdir()] == ["report.html"]
-
-
 def test_a_curved_deck_without_traffic_has_plans_of_its_cases(tmp_path: Path) -> None:
     deck = deck_of(tmp_path, SLAB, CURVED, BEAMS, PROBES, MESH)
-    html = report(analyse(deck))
+    html = report_page(analyse(deck))
     names = re.findall(r'<section id="([^"]*)"', html)
     assert "envelopes" not in names
     assert "governing" not in names

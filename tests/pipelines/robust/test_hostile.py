@@ -5,11 +5,11 @@ import json
 import os
 import random
 import re
-import resource
 import subprocess
 import sys
 import time
 from collections import Counter
+from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, NoReturn
@@ -24,16 +24,18 @@ from pipelines.deck.examples import FOLDER, example_path
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.starters import KINDS, starter
 from pipelines.errors import JobError
-from pipelines.model.build import build_model
-from pipelines.model.job_size import check_job_size
+from pipelines.model.accepted import accepted
+from pipelines.model.job_size import job_size
+from pipelines.outputs import read_whole, replacing
 from pipelines.report.data.fields_vtu import read_results
 from pipelines.standards.resistance.bars import LAYERS
 from plate.errors import PlateError
-from tests.pipelines.deck.test_bars import BOTTOM, GRADES, TOP
-from tests.pipelines.deck.test_dxf import drawing, on, slab
-from tests.pipelines.deck.test_plan import BEAM, RAMP
-from tests.pipelines.mutants import drawing_mutant, mutant, table_mutant
-from tests.pipelines.small_decks import BEAMS, MESH, PLAN, PROBES, SLAB, TRAFFIC
+from tests.pipelines.decks_with_bars import BOTTOM, GRADES, TOP
+from tests.pipelines.dxf_drawings import drawing, on, slab
+from tests.pipelines.mutants import drawing_mutant, generated, mutant, table_mutant
+from tests.pipelines.outline_decks import BEAM, RAMP
+from tests.pipelines.robust.whole_decks import ALL, COARSE
+from tests.pipelines.small_decks import BEAMS, MESH, PLAN, PROBES, SLAB, TRAFFIC, solver_of
 
 SMALL = SLAB + PLAN + BEAMS + TRAFFIC + PROBES + MESH
 SURVEY = """panel,face,direction,diameter_mm,spacing_mm,cover_mm,outer,thickness_mm
@@ -103,12 +105,58 @@ def test_twenty_thousand_mutants_are_judged(tmp_path: Path, part: int) -> None:
     assert found["mistake"] + found["deck"] == 2000
 
 
+# Cells of a generated deck that is meshed at once.
+FEW_CELLS = 600
+
+
+def judge_generated(folder: Path, seeds: range, *, whole: bool) -> Counter[str]:
+    """Decks of any outline are read, estimated and, if small, meshed with their probes; a `whole`
+    job writes everything, too."""
+    found: Counter[str] = Counter()
+    path = folder / "deck.toml"
+    for seed in seeds:
+        path.write_text(generated(seed), encoding="utf-8")
+        start = time.monotonic()
+        try:
+            judged = judge(path)
+            if judged == "deck":
+                deck = read_deck(path)
+                judged = "large" if job_size(deck).cells > FEW_CELLS else "deck"
+            if judged == "deck" and whole:
+                judged = f"status {main(['run', str(path), '--out', str(folder / 'out')])}"
+            elif judged == "deck":
+                with suppress(PlateError):  # no cells fit: told
+                    solver_of(deck)
+        except Exception as error:
+            raise AssertionError(f"generated deck {seed}: {error!r}") from error
+        found[judged] += 1
+        assert whole or time.monotonic() - start < JUDGED, f"generated deck {seed}: too slow"
+    return found
+
+
+def test_generated_decks_are_judged(tmp_path: Path) -> None:
+    found = judge_generated(tmp_path, range(40), whole=False)
+    assert not found["no words"]
+    assert found["deck"] > 4
+    assert found["large"] > 3
+
+
+@pytest.mark.soak
+@pytest.mark.parametrize("part", range(10))
+def test_whole_jobs_of_generated_decks(tmp_path: Path, part: int) -> None:
+    found = judge_generated(tmp_path, range(1000 + 20 * part, 1020 + 20 * part), whole=True)
+    assert set(found) <= {"mistake", "large", "status 0", "status 2"}
+    print(dict(found))
+
+
 def command(*words: str | Path) -> list[str]:
     main = "import sys; from pipelines.cli.main import main; sys.exit(main())"
     return [sys.executable, "-c", main, *map(str, words)]
 
 
 def less_memory() -> None:
+    import resource  # not on every system
+
     resource.setrlimit(resource.RLIMIT_AS, (6 << 30, 6 << 30))
 
 
@@ -119,47 +167,8 @@ def refuse(word: str) -> NoReturn:
 # Cheap decks of all sorts, with positions of a vehicle on one of them.
 FEW = TRAFFIC.replace("step_m = 0.5", "step_m = 1.5")
 FEW = FEW.replace("lateral_step_m = 0.4", "offsets_m = [0.2]")
-COARSE = "[mesh]\nsize_m = 1.5\norder = 2\n"
 WEIGHT = '[[case]]\nname = "weight"\nself_weight = true\n'
 READINGS = 'file = "readings.csv"\n'
-# Whole load models with all that is made of bars.
-MODELS = """
-[[line]]
-on = ["L1", "L2"]
-support = "beam"
-to_edges = true
-beam = { E_GPa = 34, G_GPa = 14, I_cm4 = 500000, J_cm4 = 90000, A_cm2 = 2000 }
-[traffic]
-carriageway_m = [-1.9, 1.9]
-load_models = ["EN 1991-2 LM1"]
-vehicles = ["EN 1991-2 LM2"]
-step_m = 1.5
-lateral_step_m = 1.0
-[collision]
-force_kN = 100
-height_m = 1.0
-length_m = 0.5
-inner_face_mm = 350
-edges = ["left", "right"]
-[fatigue]
-lambda_s = 0.7
-[[beam_bars]]
-on = ["L1", "L2"]
-width_mm = 350
-depth_mm = 620
-cover_mm = 50
-top = { count = 4, diameter_mm = 20 }
-bottom = { count = 4, diameter_mm = 20 }
-links = { diameter_mm = 12, spacing_mm = 120, legs = 2 }
-[[membrane]]
-stations_m = [1.0, 4.0]
-n_x_kN_m = 150
-gamma = 1.35
-[bar_choice]
-diameters_mm = [12, 16, 20]
-spacings_mm = [100, 125, 150, 200]
-"""
-ALL = SLAB + PLAN + BEAMS + MODELS + COARSE + GRADES + BOTTOM + TOP
 JOBS = [
     SLAB + PLAN + BEAMS + FEW + PROBES + COARSE,
     SLAB + RAMP + BEAM + "\n" + WEIGHT + COARSE + GRADES + BOTTOM + TOP,
@@ -192,7 +201,7 @@ def test_the_whole_job_on_mutants_that_are_decks(tmp_path: Path, number: int) ->
         capture_output=True,
         text=True,
         timeout=DONE,
-        preexec_fn=less_memory,
+        preexec_fn=less_memory if os.name == "posix" else None,
     )
     assert done.returncode in (0, 2), f"mutant {seed}: {done.stderr[-2000:]}"
     assert "Traceback" not in done.stderr, f"mutant {seed}"
@@ -275,12 +284,13 @@ def judge_drawings(folder: Path, seeds: range, *, whole: bool) -> Counter[str]:
         try:
             judged = judge(path)
             if whole and judged == "deck":
-                assert main(["draw", str(path), "--out", str(out)]) == 0
-                assert not re.search(r"[\" ](nan|inf)[\" ]", out.read_text(encoding="utf-8"))
-                with suppress(JobError, PlateError):
-                    deck = read_deck(path)
-                    check_job_size(deck)
-                    assert np.isfinite(build_model(deck).model.mesh.xy).all()
+                if main(["draw", str(path), "--out", str(out)]) == 0:
+                    assert not re.search(r"[\" ](nan|inf)[\" ]", out.read_text(encoding="utf-8"))
+                    mesh = accepted(read_deck(path)).built.model.mesh
+                    assert np.isfinite(mesh.xy).all()
+                else:
+                    with pytest.raises((JobError, PlateError)):
+                        accepted(read_deck(path))
         except Exception as error:
             raise AssertionError(f"mutant {seed}: {error!r}") from error
         found[judged] += 1
@@ -303,22 +313,36 @@ def test_a_thousand_mutants_of_drawings(tmp_path: Path) -> None:
 
 
 def test_damaged_results_are_told(tmp_path: Path) -> None:
-    fields, summary = tmp_path / "fields.vtu", tmp_path / "summary.json"
-    corners = np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [1.0, 1.0, 0.0], [0.0, 1.0, 0.0]])
-    data = {"w_mm_max": np.arange(4.0)}
-    meshio.write(fields, meshio.Mesh(corners, [("quad", [[0, 1, 2, 3]])], point_data=data))
-    summary.write_text('{"title": "small"}', encoding="utf-8")
+    with replacing(tmp_path) as folder:
+        small_results(folder)
     assert read_results(tmp_path)[1] == {"title": "small"}
-    for path in (fields, summary):
-        whole = path.read_bytes()
+    # A file that was cut is not that of the run; one that was written so is damaged.
+    fields = tmp_path / "fields.vtu"
+    fields.write_bytes(fields.read_bytes()[:-100])
+    with pytest.raises(JobError, match=r"fields\.vtu is of no recorded run, or changed since"):
+        read_results(tmp_path)
+    for name in ("fields.vtu", "summary.json"):
         for share in np.linspace(0.0, 0.95, 20):
-            path.write_bytes(whole[: int(share * len(whole))])
-            with pytest.raises(JobError, match=rf"{path.name}: is damaged"):
+            with replacing(tmp_path) as folder:
+                small_results(folder)
+                whole = (folder / name).read_bytes()
+                (folder / name).write_bytes(whole[: int(share * len(whole))])
+            with pytest.raises(JobError, match=rf"{name}: is damaged"):
                 read_results(tmp_path)
-        path.write_bytes(whole)
-    summary.write_text("[]", encoding="utf-8")
+    with replacing(tmp_path) as folder:
+        small_results(folder)
+        (folder / "summary.json").write_text("[]", encoding="utf-8")
     with pytest.raises(JobError, match="is damaged"):
         read_results(tmp_path)
+
+
+def small_results(folder: Path) -> None:
+    """Fields and summary of a square."""
+    corners = np.array([[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [1.0, 1.0, 0.0], [0.0, 1.0, 0.0]])
+    data = {"w_mm_max": np.arange(4.0)}
+    square = meshio.Mesh(corners, [("quad", [[0, 1, 2, 3]])], point_data=data)
+    meshio.write(folder / "fields.vtu", square)
+    (folder / "summary.json").write_text('{"title": "small"}', encoding="utf-8")
 
 
 NAMES = ("report.html", "summary.json", "findings.csv", "fields.vtu")
@@ -336,9 +360,22 @@ WRITERS: dict[str, tuple[list[str], list[str]]] = {
 }
 
 
+KINDS_OF = {"run": "results", "draw": "drawings", "influence": "influence"}
+
+
 def contents(out: Path) -> dict[str, bytes]:
-    """The files of a folder that a user sees."""
-    return {p.name: p.read_bytes() for p in out.glob("[!.]*")}
+    """The files of a folder that a user sees, but for the record of them."""
+    return {p.name: p.read_bytes() for p in out.glob("[!.]*") if not p.match("*.files.json")}
+
+
+def looked_at(out: Path, writer: str, names: Sequence[str]) -> dict[str, bytes] | str:
+    """What a reader finds: the files of one run, or the words that tell that they are not."""
+    if writer == "view":  # a single file
+        return contents(out)
+    try:
+        return read_whole(out, KINDS_OF[writer], names)
+    except JobError as error:
+        return str(error)
 
 
 def writes(writer: str, deck: Path, out: Path) -> list[str]:
@@ -348,9 +385,12 @@ def writes(writer: str, deck: Path, out: Path) -> list[str]:
 
 @pytest.mark.soak
 @pytest.mark.parametrize("writer", WRITERS)
-def test_two_hundred_kills_leave_the_old_files_or_the_new(tmp_path: Path, writer: str) -> None:
-    """Kill a command at random moments; the files are always those of one deck."""
-    kills = int(os.environ.get("DECKSLAB_KILLS", "200"))
+def test_kills_leave_the_files_of_one_run_or_a_mixture_that_is_told(
+    tmp_path: Path, writer: str
+) -> None:
+    """Kill a command at random moments. A reader then finds the old files or the new; or is told
+    that they are not those of one run, with the run of each file."""
+    kills = int(os.environ.get("DECKSLAB_KILLS", "100"))
     chance = random.Random(8)
     whole, seconds = {}, 0.0
     for name, thickness in (("first", 250), ("second", 260)):
@@ -364,7 +404,8 @@ def test_two_hundred_kills_leave_the_old_files_or_the_new(tmp_path: Path, writer
     # The table of findings is empty in both: there are no vehicles.
     for name in whole["first"].keys() - {"findings.csv"}:
         assert whole["first"][name] != whole["second"][name], name
-    out = tmp_path / "out"
+    names = sorted(whole["first"])
+    out = tmp_path / "ö ut"
     seen: Counter[str] = Counter()
     there: str | None = None
     while seen["killed"] < kills:
@@ -375,8 +416,13 @@ def test_two_hundred_kills_leave_the_old_files_or_the_new(tmp_path: Path, writer
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
-        # More often towards the end, where files are written.
         try:
+            if seen["killed"] % 2 and writer != "view":
+                # Every other time while files are put in place, which takes some milliseconds.
+                until_replacing(process, out, chance.choice(names))
+                time.sleep(0.002 * chance.random())
+                raise subprocess.TimeoutExpired(process.args, 0.0)
+            # More often towards the end, where files are written.
             process.wait(seconds * (1.02 - chance.random() ** 3))
             # Other work on the machine may have gone: the next is killed the earlier.
             seconds = 0.9 * seconds + 0.1 * (time.monotonic() - start)
@@ -384,12 +430,30 @@ def test_two_hundred_kills_leave_the_old_files_or_the_new(tmp_path: Path, writer
             process.kill()
             process.wait()
             seen["killed"] += 1
-        found = contents(out)
-        if found == whole[name]:
+        found = looked_at(out, writer, names)
+        if isinstance(found, str):
+            seen["told" if there else "nothing yet"] += 1
+            if there:
+                assert "are not those of one run" in found
+                for file in names:
+                    data, told = (out / file).read_bytes(), f"{file} is of the run of "
+                    assert any(data == one[file] for one in whole.values()), file
+                    assert told in found, found
+        elif found == whole[name]:
             seen["new"] += 1
             there = name
         else:
             assert found == (whole[there] if there else {}), sorted(found)
             seen["old"] += 1
     assert seen["old"] > 0
+    # The next command leaves nothing of all that behind.
+    subprocess.run(writes(writer, tmp_path / "first.toml", out), check=True, capture_output=True)
+    assert contents(out) == whole["first"]
+    assert not list(out.glob(".*"))
     print(writer, dict(seen))
+
+
+def until_replacing(process: "subprocess.Popen[bytes]", out: Path, name: str) -> None:
+    """Until a new file lies ready to be put in its place, or the process has ended."""
+    while process.poll() is None and not list(out.glob(f".*.new-*/{name}")):
+        time.sleep(0.001)

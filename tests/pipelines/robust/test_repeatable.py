@@ -9,11 +9,11 @@ import pytest
 
 from pipelines.analysis import analyse
 from pipelines.deck.deck import Deck
-from pipelines.model.responses import BLOCK
 from pipelines.report.data.summary import summary
 from pipelines.traffic.positions import position_count
-from pipelines.traffic.trains import model_load_count
-from tests.pipelines.robust.test_hostile import ALL
+from pipelines.traffic.trains import load_count
+from plate.solver.stiffness import BLOCK
+from tests.pipelines.robust.whole_decks import ALL
 from tests.pipelines.small_decks import BEAMS, PLAN, PROBES, SLAB, TRAFFIC, deck_of
 
 COARSE = "[mesh]\nsize_m = 1.5\norder = 2\n"
@@ -55,7 +55,9 @@ def test_numbers_are_those_of_the_run_before_and_of_other_threads(tmp_path: Path
 @pytest.mark.slow
 def test_so_are_those_of_load_models_and_bars(tmp_path: Path) -> None:
     deck = deck_of(tmp_path, ALL, PROBES)
-    assert model_load_count(deck) > 100  # in many blocks: one at least for every train and offset
+    assert (
+        sum(load_count(deck, one) for one in deck.traffic.load_models) > 100
+    )  # in many blocks: one at least for every train and offset
     found = numbers(deck)
     for part in (".load_models", ".design", ".findings", ".governing"):
         assert any(path.startswith(part) for path in found), part

@@ -17,8 +17,8 @@ MILLI = 1e-3
 
 
 def slab(outer: Direction = "x", gap: float = 0.0) -> SlabBars:
-    top = Mat(0.050, Bars(0.016, 0.150), Bars(0.012, 0.200), "x")
-    bottom = Mat(0.040, Bars(0.020, 0.125), Bars(0.016, 0.150), outer, gap)
+    top = Mat(cover=0.050, x=Bars(0.016, 0.150), y=Bars(0.012, 0.200), outer="x")
+    bottom = Mat(cover=0.040, x=Bars(0.020, 0.125), y=Bars(0.016, 0.150), outer=outer, gap=gap)
     return SlabBars(0.270, top, bottom)
 
 
@@ -72,7 +72,7 @@ def test_refusals() -> None:
     with pytest.raises(ValueError, match="less than the spacing"):
         Bars(0.02, 0.02)
     with pytest.raises(ValueError, match="must be positive and gap"):
-        Mat(0.0, Bars(0.02, 0.1), Bars(0.02, 0.1), "x")
-    mat = Mat(0.05, Bars(0.02, 0.1), Bars(0.02, 0.1), "x")
+        Mat(cover=0.0, x=Bars(0.02, 0.1), y=Bars(0.02, 0.1), outer="x")
+    mat = Mat(cover=0.05, x=Bars(0.02, 0.1), y=Bars(0.02, 0.1), outer="x")
     with pytest.raises(ValueError, match="covers and bars need 180 mm, more than"):
         SlabBars(0.175, mat, mat)

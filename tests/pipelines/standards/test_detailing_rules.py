@@ -4,9 +4,9 @@ import pytest
 from numpy.testing import assert_allclose
 
 from pipelines.errors import CoverageError
+from pipelines.standards.detailing.cover import cover_rows, structural_class
 from pipelines.standards.detailing.rules import (
     Row,
-    cover_rows,
     distribution_rows,
     least_moment_row,
     least_steel_rows,
@@ -25,8 +25,8 @@ STANDARDS: tuple[Standard, ...] = ("EN 1992", "IRC:112", "AASHTO LRFD")
 # bars along x outermost at the soffit: d_x = 270 - 45 - 8 = 217
 SLAB = SlabBars(
     0.270,
-    Mat(0.055, Bars(0.012, 0.150), Bars(0.012, 0.150), "x"),
-    Mat(0.045, Bars(0.016, 0.125), Bars(0.012, 0.250), "x"),
+    Mat(cover=0.055, x=Bars(0.012, 0.150), y=Bars(0.012, 0.150), outer="x"),
+    Mat(cover=0.045, x=Bars(0.016, 0.125), y=Bars(0.012, 0.250), outer="x"),
 )
 
 
@@ -36,7 +36,15 @@ SLAB = SlabBars(
      ("at most", 10.1, False)],
 )  # fmt: skip
 def test_row_passes_by_its_sense(sense: str, provided: float, passes: bool) -> None:
-    row = Row("x", "y", 10.0, provided, sense, "-", Source(None, "z"))  # type: ignore[arg-type]
+    row = Row(
+        check="x",
+        place="y",
+        required=10.0,
+        provided=provided,
+        sense=sense,
+        unit="-",
+        source=Source(None, "z"),
+    )  # type: ignore[arg-type]
     assert row.passes is passes
 
 
@@ -107,7 +115,9 @@ def test_largest_spacing(
 
 
 def test_thin_slab_spacing_follows_the_thickness() -> None:
-    thin = SlabBars(0.110, *2 * [Mat(0.02, Bars(0.01, 0.25), Bars(0.01, 0.25), "x")])
+    thin = SlabBars(
+        0.110, *2 * [Mat(cover=0.02, x=Bars(0.01, 0.25), y=Bars(0.01, 0.25), outer="x")]
+    )
     row, _ = spacing_rows(thin, ("bottom", "x"), "x", "EN 1992", True, 0.020)
     assert_allclose(row.required, 0.220, rtol=1e-12)
     assert not row.passes
@@ -120,7 +130,9 @@ def test_thin_slab_spacing_follows_the_thickness() -> None:
 def test_clear_distance_of_a_25_mm_aggregate(standard: Standard, clear: float) -> None:
     _, row = spacing_rows(SLAB, ("bottom", "x"), "x", standard, True, 0.025)
     assert_allclose([row.required * 1e3, row.provided * 1e3], [clear, 109.0], rtol=1e-9)
-    tight = SlabBars(0.27, SLAB.top, Mat(0.045, Bars(0.016, 0.040), Bars(0.012, 0.2), "x"))
+    tight = SlabBars(
+        0.27, SLAB.top, Mat(cover=0.045, x=Bars(0.016, 0.040), y=Bars(0.012, 0.2), outer="x")
+    )
     _, row = spacing_rows(tight, ("bottom", "x"), "x", standard, True, 0.025)
     assert not row.passes
 
@@ -150,8 +162,8 @@ def test_distribution_share_of_aashto_is_a_rule_for_the_bottom() -> None:
 @pytest.mark.parametrize(
     ("mat", "exposure", "cover", "grade"),
     [
-        (EN, "XC4", 30 + 10, 30),
-        (EN, "XD3", 45 + 10, 35),
+        (EN, "XC4", 35 + 10, 30),  # 100 years, slab: S4 + 2 - 1
+        (EN, "XD3", 50 + 10, 35),
         (EN, "X0", 16 + 10, 12),  # bond: the bar's diameter
         (IRC, "severe", 45, 30),
         (IRC, "extreme", 75, 45),
@@ -173,10 +185,38 @@ def test_cover_by_exposure(
         assert rows[1].passes == (grade <= 35)
 
 
-def test_structural_class_of_en_1992() -> None:
-    covers = [cover_rows(SLAB, "bottom", EN, "XC4", s)[0].required for s in (2, 3, 4, 5, 6)]
+def test_stated_class_of_en_1992() -> None:
+    rows = [cover_rows(SLAB, "bottom", EN, "XC4", s)[0] for s in (2, 3, 4, 5, 6)]
     # S2: 20 mm, above the bar's own 16 mm
-    assert_allclose(covers, [0.030, 0.035, 0.040, 0.045, 0.050], rtol=1e-9)
+    assert_allclose([r.required for r in rows], [0.030, 0.035, 0.040, 0.045, 0.050], rtol=1e-9)
+    assert "class S2 (class stated by the user)" in rows[0].source.clause
+
+
+@pytest.mark.parametrize(
+    ("exposure", "f_ck", "life", "number"),
+    [
+        ("XD1", 35, 100, 5),  # 4 + 2 for the life - 1 for the slab
+        ("XD1", 40, 100, 4),  # and one less for C40/50
+        ("XD1", 35, 50, 3),
+        ("XD1", 40, 50, 2),
+        ("XC1", 30, 50, 2),
+        ("XD3", 40, 100, 5),  # XD3 asks for C45/55
+        ("XD3", 45, 100, 4),
+        ("XC3", 35, 100, 4),
+        ("XC4", 35, 60, 5),  # the table has no life between 50 and 100 years
+    ],
+)
+def test_class_by_design_life(exposure: str, f_ck: float, life: float, number: int) -> None:
+    """Table 4.3N of EN 1992-1-1, column by column."""
+    assert structural_class(exposure, f_ck * 1e6, life).number == number
+
+
+def test_a_hundred_years_need_fifty_millimetres_in_de_icing_salts() -> None:
+    """XD1, C35/45: S5 has 40 mm, and 10 mm are for deviations; at 50 years S3 has 30 mm."""
+    row, _ = cover_rows(SLAB, "top", EN, "XD1")
+    assert_allclose(row.required, 0.050, rtol=1e-12)
+    assert "class S5 (table 4.3N: S4, +2 100 years, \u22121 slab)" in row.source.clause
+    assert_allclose(cover_rows(SLAB, "top", EN, "XD1", None, 50.0)[0].required, 0.040, rtol=1e-12)
 
 
 def test_unknown_exposure() -> None:

@@ -1,7 +1,6 @@
 """Load models: numbers by hand, envelopes against trying every arrangement on small decks."""
 
 from dataclasses import replace
-from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -9,15 +8,14 @@ import pytest
 
 from pipelines.analysis import analyse
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.arrangements import ModelEnvelope
-from pipelines.envelopes.load_models import model_envelopes
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.errors import DeckError
 from pipelines.model.influence import field_rows, surfaces
-from pipelines.model.responses import Solver, position_load
+from pipelines.model.responses import SolvedDeck, position_load
 from pipelines.report.data.summary import summary
 from pipelines.standards.actions.load_models import (
     Conditions,
-    irc_congestion,
     irc_impact,
     irc_lanes,
     irc_reduction,
@@ -29,9 +27,10 @@ from pipelines.standards.actions.vehicles import library
 from pipelines.traffic.lanes import strip_shares
 from pipelines.traffic.positions import load_positions
 from pipelines.traffic.pressure_cells import pressure_cells
-from pipelines.traffic.trains import model_load_count, model_trains, widened
-from tests.pipelines.envelopes.test_single_vehicles import solver_of
-from tests.pipelines.small_decks import PROBES, SLAB, deck_of
+from pipelines.traffic.trains import load_count, widened
+from tests.oracles.arrangements import every_arrangement
+from tests.pipelines.load_model_decks import COARSE, LINES, PLAN, TRAFFIC, model_deck
+from tests.pipelines.small_decks import SLAB, deck_of, solver_of
 
 GIVEN = Conditions(width=7.0, span=3.0)
 
@@ -141,13 +140,10 @@ def test_irc_impact(train: str, span: float, impact: float) -> None:
     assert irc_impact(train, span) == pytest.approx(1.0 + impact)
 
 
-def test_irc_lanes_reduction_and_congestion() -> None:
+def test_irc_lanes_and_reduction() -> None:
     widths = [5.2, 5.3, 9.5, 9.6, 13.1, 16.6, 20.1, 23.6]
     assert [irc_lanes(w) for w in widths] == [1, 2, 2, 3, 4, 5, 6, 7]
     assert [irc_reduction(n) for n in (1, 2, 3, 4, 6)] == [1.0, 1.0, 0.9, 0.8, 0.8]
-    spans = [5.0, 20.0, 30.0, 35.0, 40.0, 65.0, 90.0]
-    expected = [1.0, 1.15, 1.15, 1.225, 1.30, 1.65, 1.70]
-    assert [irc_congestion(s) for s in spans] == pytest.approx(expected)
 
 
 def test_irc_heavy_vehicles_take_two_lanes() -> None:
@@ -175,69 +171,6 @@ def test_every_model_says_where_its_numbers_come_from(name: str) -> None:
 
 # ---------------------------------------------------------- against trying every arrangement
 
-PLAN = """
-[plan]
-stations_m = [0.0, 3.0]
-offsets_m = [-3.1, 3.1]
-"""
-LINES = '[[line]]\non = "C*"\nsupport = "spring"\nk_kN_m2 = 4e4\n'
-TRAFFIC = "[traffic]\ncarriageway_m = [-3.1, 3.1]\nstep_m = 0.6\nlateral_step_m = 0.55\n"
-COARSE = "[mesh]\norder = 2\nsize_m = 1.1\n"
-
-
-def model_deck(folder: Path, model: str, *more: str) -> Deck:
-    named = TRAFFIC + f'load_models = ["{model}"]\n' + "".join(more)
-    return deck_of(
-        folder, SLAB, PLAN, LINES, named, PROBES.replace("[3.0, 0.1]", "[2.0, 1.1]"), COARSE
-    )
-
-
-def every_arrangement(deck: Deck, solver: Solver) -> tuple[np.ndarray, np.ndarray]:
-    """Extremes of the probes over every arrangement, each tried: all pairs of single positions."""
-    assert deck.traffic is not None
-    [model] = deck.traffic.load_models
-    rows = solver.probes.rows
-    trains = model_trains(deck, model)
-    edges, cells = pressure_cells(deck)
-    under = [
-        rows @ solver.stiffness.solve(position_load(solver.model, strip, slice(None)))
-        for strip in cells
-    ]
-    best = {1: np.zeros(rows.shape[0]), -1: np.zeros(rows.shape[0])}
-    # every single position with its offset and lane kind
-    singles: list[list[tuple[float, np.ndarray]]] = []
-    for kind in model.kinds:
-        train = trains[kind.vehicles]
-        mine = []
-        for offset, runs in zip(train.offsets, train.runs, strict=True):
-            for run in runs:
-                U = solver.stiffness.solve(position_load(solver.model, run, slice(None)))
-                mine += [(float(offset), kind.factor * v) for v in (rows @ U).T]
-            mine.append((float(offset), np.zeros(rows.shape[0])))  # no vehicle in the lane
-        singles.append(mine)
-    for sign in (1, -1):
-        adverse = np.array([sign * np.maximum(sign * u, 0.0).sum(axis=1) for u in under])
-        base = model.pressure * adverse.sum(axis=0)
-        for one in model.sets:
-            for pick in product(*(singles[k] for k in one.kinds)):
-                order = np.argsort([y for y, _ in pick])
-                y = [pick[i][0] for i in order]
-                room = [model.kinds[one.kinds[i]].room for i in order]
-                if any(y[i + 1] - y[i] < room[i] + room[i + 1] - 1e-6 for i in range(len(y) - 1)):
-                    continue
-                total = np.zeros(rows.shape[0])
-                for (at, value), k in zip(pick, one.kinds, strict=True):
-                    kind = model.kinds[k]
-                    total = total + value
-                    if kind.pressure:
-                        share = strip_shares(
-                            edges, np.array([at]), kind.width, deck.traffic.carriageway
-                        )[0]
-                        total = total + kind.pressure * (share @ adverse)
-                total = one.factor * total + base
-                best[sign] = sign * np.maximum(sign * best[sign], sign * total)
-    return best[1], best[-1]
-
 
 @pytest.mark.parametrize(
     "model",
@@ -255,9 +188,9 @@ def test_envelope_is_the_worst_of_all_arrangements(tmp_path: Path, model: str) -
         [one] = deck.traffic.load_models
         short = replace(one, sets=tuple(s for s in one.sets if 0 not in s.kinds))
         deck = replace(deck, traffic=replace(deck.traffic, load_models=(short,)))
-    solver = solver_of(deck)
-    [found] = model_envelopes(deck, solver)
-    high, low = every_arrangement(deck, solver)
+    solved = solver_of(deck)
+    [found] = traffic_envelopes(deck, solved)
+    high, low = every_arrangement(deck, solved)
     scale = np.abs(high).reshape(-1, 6).max(axis=0)
     atol = 1e-9 * np.tile(scale, len(high) // 6)
     assert np.all(np.abs(found.probes.maximum - high) <= atol)
@@ -266,15 +199,15 @@ def test_envelope_is_the_worst_of_all_arrangements(tmp_path: Path, model: str) -
 
 
 @pytest.fixture(scope="module")
-def lm1(tmp_path_factory: pytest.TempPathFactory) -> tuple[Deck, Solver, ModelEnvelope]:
+def lm1(tmp_path_factory: pytest.TempPathFactory) -> tuple[Deck, SolvedDeck, TrafficEnvelope]:
     deck = model_deck(tmp_path_factory.mktemp("lm1"), "EN 1991-2 LM1")
-    solver = solver_of(deck)
-    [found] = model_envelopes(deck, solver)
-    return deck, solver, found
+    solved = solver_of(deck)
+    [found] = traffic_envelopes(deck, solved)
+    return deck, solved, found
 
 
 def test_fields_agree_with_probes_and_with_what_coexists(
-    lm1: tuple[Deck, Solver, ModelEnvelope],
+    lm1: tuple[Deck, SolvedDeck, TrafficEnvelope],
 ) -> None:
     _, _, found = lm1
     e = found.fields
@@ -289,9 +222,9 @@ def test_fields_agree_with_probes_and_with_what_coexists(
 
 
 def test_a_governing_arrangement_entered_again_gives_its_fields(
-    lm1: tuple[Deck, Solver, ModelEnvelope],
+    lm1: tuple[Deck, SolvedDeck, TrafficEnvelope],
 ) -> None:
-    deck, solver, found = lm1
+    deck, solved, found = lm1
     assert deck.traffic is not None
     component = 1
     e = found.fields.extremes
@@ -299,9 +232,9 @@ def test_a_governing_arrangement_entered_again_gives_its_fields(
     position = found.position(int(e.at_maximum[component, point]))
     assert position is not None
     edges, cells = pressure_cells(deck)
-    F = np.zeros((solver.model.n_plate_dof, 1))
+    F = np.zeros((solved.model.n_plate_dof, 1))
     # the row's own sign on every cell, by one adjoint solution
-    z = surfaces(solver.stiffness, field_rows(solver, [point], [component]))
+    z = surfaces(solved.stiffness, field_rows(solved, [point], [component]))
     pressure = np.full(len(cells), found.model.pressure)
     for lane in position.lanes:
         at = lane.position
@@ -319,16 +252,16 @@ def test_a_governing_arrangement_entered_again_gives_its_fields(
                 assert run.stations[index] == pytest.approx(at.station, abs=1e-9)
                 F += (
                     lane.factor
-                    * position_load(solver.model, run, slice(index, index + 1)).toarray()
+                    * position_load(solved.model, run, slice(index, index + 1)).toarray()
                 )
         shares = strip_shares(edges, np.array([at.offset]), kind.width, deck.traffic.carriageway)
         pressure += kind.pressure * shares[0]
     for q, strip in zip(pressure, cells, strict=True):
         wheels = strip.wheels(slice(None))
         adverse = z.under(np.zeros(len(strip), dtype=np.int64), wheels) > 0.0
-        columns = position_load(solver.model, strip, slice(None)).toarray()
+        columns = position_load(solved.model, strip, slice(None)).toarray()
         F += q * columns[:, adverse].sum(axis=1, keepdims=True)
-    fields = solver.recovery.fields(solver.stiffness.solve(F))[:, point, 0]
+    fields = solved.recovery.fields(solved.stiffness.solve(F))[:, point, 0]
     np.testing.assert_allclose(
         fields,
         found.fields.with_maximum[component, :, point],
@@ -341,9 +274,9 @@ def test_lanes_add_to_one_another(tmp_path: Path) -> None:
     # more than the tandem of lane 1 alone, less than three of them and the load everywhere
     deck = model_deck(tmp_path, "EN 1991-2 LM1", 'vehicles = ["EN 1991-2 LM1 TS"]\n')
     result = analyse(deck, tolerances_wanted=False)
-    assert result.envelopes is not None
-    [model] = result.models
-    alone = result.envelopes.probes.maximum[1]
+    assert result.alone is not None
+    [model] = [one.envelope for one in result.traffic if one.envelope.whole]
+    alone = result.alone.envelope.probes.maximum[1]
     assert 1.1 * alone < model.probes.maximum[1] < 3.0 * alone
     entry = summary(result)["load_models"]["EN 1991-2 LM1"]
     top = entry["probes"]["bay 1"]["m_x"]["max"]
@@ -359,20 +292,20 @@ def test_alpha_factors_scale_the_model(tmp_path: Path) -> None:
     halved = model_deck(
         tmp_path, "EN 1991-2 LM1", "alpha_Q = [0.5, 0.5, 0.5]\nalpha_q = [0.5, 0.5, 0.5, 0.5]\n"
     )
-    solver = solver_of(plain)
-    [one], [half] = (model_envelopes(deck, solver) for deck in (plain, halved))
+    solved = solver_of(plain)
+    [one], [half] = (traffic_envelopes(deck, solved) for deck in (plain, halved))
     np.testing.assert_allclose(half.probes.maximum, 0.5 * one.probes.maximum, rtol=1e-9)
 
 
 def test_near_joints_results_are_raised_by_their_distance(tmp_path: Path) -> None:
     plain = model_deck(tmp_path, "EN 1991-2 LM2")
     jointed = model_deck(tmp_path, "EN 1991-2 LM2", 'joints = ["end"]\n')
-    solver = solver_of(plain)
-    [one], [near] = (model_envelopes(deck, solver) for deck in (plain, jointed))
+    solved = solver_of(plain)
+    [one], [near] = (traffic_envelopes(deck, solved) for deck in (plain, jointed))
     # "bay 1" is at station 1.5 of a deck that ends at 3.0
     raised = 1.30 * (1.0 - 1.5 / 26.0)
     assert near.probes.maximum[1] == pytest.approx(raised * one.probes.maximum[1], rel=1e-9)
-    plan = solver.recovery.points.plan
+    plan = solved.recovery.points.plan
     factor = 1.30 * (1.0 - (3.0 - plan[:, 0]) / 26.0)
     np.testing.assert_allclose(
         near.fields.extremes.maximum[1], factor * one.fields.extremes.maximum[1], rtol=1e-9
@@ -382,10 +315,10 @@ def test_near_joints_results_are_raised_by_their_distance(tmp_path: Path) -> Non
     )
 
 
-def test_load_count_is_what_is_solved(lm1: tuple[Deck, Solver, ModelEnvelope]) -> None:
+def test_load_count_is_what_is_solved(lm1: tuple[Deck, SolvedDeck, TrafficEnvelope]) -> None:
     deck, _, found = lm1
     _, cells = pressure_cells(deck)
-    assert model_load_count(deck) == found.n_positions + sum(len(c) for c in cells)
+    assert load_count(deck, found.model) == found.n_positions + sum(len(c) for c in cells)
 
 
 @pytest.mark.parametrize(
@@ -431,8 +364,8 @@ def test_code_wheels_on_a_strip_across_traffic(
         f"patches = [{{ at_m = [8.0, {y}], size_m = [0.4, 0.4], load_kN = 1 }}]\n",
         "[mesh]\norder = 4\nsize_m = 0.7\n",
     )
-    solver = solver_of(deck)
-    found = surfaces(solver.stiffness, solver.probes.rows[[2]])
+    solved = solver_of(deck)
+    found = surfaces(solved.stiffness, solved.probes.rows[[2]])
     [run] = load_positions(replace(deck, traffic=replace(deck.traffic, directions="forward")))
     exact = replace(run, stations=np.array([8.0]), offsets=np.array([at]))
     value = float(found.under(np.array([0]), exact.wheels(slice(None)))[0])

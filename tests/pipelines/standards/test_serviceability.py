@@ -6,20 +6,23 @@ import pytest
 from numpy.testing import assert_allclose
 
 from pipelines.standards.detailing.serviceability import (
+    crack_bar_stress,
     crack_spacing_row,
+    crack_steel_rows,
     crack_width_row,
     span_depth_rows,
     stress_rows,
 )
 from pipelines.standards.materials import Materials, materials
 from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
+from pipelines.standards.sources import Standard
 
 EN = materials("C30/37", "B500B", "EN 1992")
 IRC = materials("M35", "Fe 500", "IRC:112")
 AASHTO = materials("4 ksi", "Grade 60", "AASHTO LRFD")
 
 # d of the bars along x at the soffit: 254 - 32 - 8 = 214 mm
-MAT = Mat(0.032, Bars(0.016, 0.150), Bars(0.012, 0.150), "x")
+MAT = Mat(cover=0.032, x=Bars(0.016, 0.150), y=Bars(0.012, 0.150), outer="x")
 SLAB = SlabBars(0.254, MAT, MAT)
 
 
@@ -31,6 +34,71 @@ def test_crack_width_limits() -> None:
     assert [row.passes for row in (en, irc, own)] == [True, False, False]
     assert "stated by the user" in own.source.clause
     assert crack_width_row(0.25e-3, "soffit", "AASHTO LRFD", "exterior") == ()
+
+
+def test_crack_width_says_its_combination() -> None:
+    (chosen,) = crack_width_row(0.1e-3, "soffit", "EN 1992", "XC4")
+    assert "frequent combination" in chosen.source.clause
+    (calm,) = crack_width_row(0.1e-3, "soffit", "EN 1992", "XC4", None, "quasi-permanent")
+    assert "no traffic in it" in calm.source.clause
+
+
+@pytest.mark.parametrize(
+    ("phi", "w", "stress"),
+    [
+        (16, 0.3, 240),
+        (12, 0.3, 280),
+        (20, 0.3, 240 - 40 * 4 / 9),  # between 16 at 240 and 25 at 200
+        (12, 0.2, 240),
+        (16, 0.25, 220),  # between 200 at 0.2 mm and 240 at 0.3 mm
+        (40, 0.3, 160 * math.sqrt(32 / 40)),  # beyond the table: sigma^2 phi stays
+        (16, 0.1, 200 * math.sqrt(0.5)),
+        (5, 0.3, 450),
+        (4, 0.5, 450),
+    ],
+)
+def test_stress_by_size_of_bars(phi: float, w: float, stress: float) -> None:
+    """Table 7.2N of EN 1992-1-1."""
+    assert_allclose(crack_bar_stress(phi * 1e-3, w * 1e-3) / 1e6, stress, rtol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("grade", "standard", "h", "required"),
+    [
+        # k_c k f_ct A_ct / sigma_s: 0.4 x 0.965 x 3.210 x 175 000 / 240
+        ("C35/45", "EN 1992", 350, 0.4 * 0.965 * 3.20996 * 175e3 / 240),
+        # 0.4 x 0.93 x 0.259 x 40^(2/3) x 200 000 / 240
+        ("M40", "IRC:112", 400, 0.4 * 0.93 * 3.02926 * 200e3 / 240),
+        # 2.56 MPa of C25/30 counts as 2.9; up to 300 mm k = 1
+        ("C25/30", "EN 1992", 250, 0.4 * 2.9 * 125e3 / 240),
+        ("C35/45", "EN 1992", 900, 0.4 * 0.65 * 3.20996 * 450e3 / 240),
+    ],
+)
+def test_least_steel_for_cracks(grade: str, standard: Standard, h: float, required: float) -> None:
+    """16 mm at 125 mm for 0.3 mm: 240 MPa; 903 and 939 mm2/m are the first two."""
+    bars = Bars(0.016, 0.125)
+    slab = SlabBars(h * 1e-3, *2 * [Mat(cover=0.04, x=bars, y=bars, outer="x")])
+    steel = "B500B" if standard == "EN 1992" else "Fe 500"
+    (row,) = crack_steel_rows(slab, ("bottom", "x"), materials(grade, steel, standard), 0.3e-3)
+    assert_allclose(row.required * 1e6, required, rtol=1e-5)
+    assert_allclose(row.provided * 1e6, 1608.5, rtol=1e-4)
+    assert row.passes == (required <= 1608.5)
+    assert "240 MPa" in row.source.clause
+
+
+def test_tension_of_the_whole_section_needs_more_steel_for_cracks() -> None:
+    """k_c = 0.4 (1 + 1.5 x 1 MPa / 3.21 MPa), at most 1."""
+    en = materials("C35/45", "B500B", "EN 1992")
+    plain, pulled, whole = (
+        crack_steel_rows(SLAB, ("bottom", "x"), en, 0.3e-3, n * 254e3)[0].required
+        for n in (0.0, 1.0, 5.0)
+    )
+    assert_allclose(pulled / plain, 1 + 1.5 / 3.20996, rtol=1e-5)
+    assert_allclose(whole / plain, 2.5, rtol=1e-9)
+
+
+def test_aashto_has_rules_of_its_own_for_cracks() -> None:
+    assert crack_steel_rows(SLAB, ("bottom", "x"), AASHTO, 0.3e-3) == ()
 
 
 def test_aashto_spacing_for_cracks() -> None:
@@ -80,7 +148,7 @@ def test_en_span_depth_against_table_7_4n(rho: float, table: int, support: str, 
     d = 0.214
     required = rho * d
     bars = Bars(0.016, math.pi * 0.016**2 / 4 / required)
-    slab = SlabBars(0.254, MAT, Mat(0.032, bars, MAT.y, "x"))
+    slab = SlabBars(0.254, MAT, Mat(cover=0.032, x=bars, y=MAT.y, outer="x"))
     (row,) = span_depth_rows(slab, ("bottom", "x"), EN, 4.28, support, required)  # type: ignore[arg-type]
     assert_allclose(row.required, k * table, atol=0.9 * k)
     assert_allclose(row.provided, 20.0, rtol=1e-9)

@@ -8,7 +8,6 @@ import pytest
 from pipelines.strips.beam import (
     StripBeam,
     StripSupport,
-    line_sum,
     moment_lines,
     reaction_lines,
     shear_lines,
@@ -20,19 +19,17 @@ from pipelines.strips.trains import (
     WidthLaw,
     bay_sagging,
     response,
-    rounded_hogging,
-    side_by_side,
     support_hogging,
-    support_shear,
 )
 from plate.errors import SupportError
+from tests.oracles.side_by_side import side_by_side
 
 # Rounding only: a few hundred operations on numbers of order one.
 EXACT = {"rtol": 1e-11, "atol": 1e-11}
 
 
 def equal_spans(n: int, length: float = 1.0, **support: float) -> StripBeam:
-    supports = tuple(StripSupport(i * length, **support) for i in range(n + 1))
+    supports = tuple(StripSupport(at=i * length, **support) for i in range(n + 1))
     return StripBeam(supports, 0.0, n * length)
 
 
@@ -100,7 +97,7 @@ def test_unequal_spans_and_stiffness_match_three_moments(seed, side):
     stations = 1.3 + np.concatenate([[0.0], np.cumsum(spans)])
     strip = (0.0, float(stations[-1] + 0.8))
     stiffness = rng.uniform(0.5, 3.0, 6)
-    beam = StripBeam(tuple(StripSupport(float(s)) for s in stations), *strip, tuple(stiffness))
+    beam = StripBeam(tuple(StripSupport(at=float(s)) for s in stations), *strip, tuple(stiffness))
     x = rng.uniform(*strip, 40)
     expected = np.array([by_three_moments(stations, strip, stiffness[1:-1], at) for at in x]).T
     np.testing.assert_allclose(moment_lines(beam, stations, side).at(x), expected, **EXACT)
@@ -125,17 +122,17 @@ def test_clamped_ends_match_beam_formulas():
     a = np.linspace(0.3, 4.7, 9)
     b = length - a
     fixed = StripBeam(
-        (StripSupport(0.0, k_rot=np.inf), StripSupport(length, k_rot=np.inf)), 0.0, length
+        (StripSupport(at=0.0, k_rot=np.inf), StripSupport(at=length, k_rot=np.inf)), 0.0, length
     )
     ends = moment_lines(fixed, [0.0, length], "right").at(a)
     np.testing.assert_allclose(ends, [-a * b**2 / length**2, -(a**2) * b / length**2], **EXACT)
     np.testing.assert_allclose(
         reaction_lines(fixed).at(a)[0], b**2 * (3 * a + b) / length**3, **EXACT
     )
-    propped = StripBeam((StripSupport(0.0, k_rot=np.inf), StripSupport(length)), 0.0, length)
+    propped = StripBeam((StripSupport(at=0.0, k_rot=np.inf), StripSupport(at=length)), 0.0, length)
     root = moment_lines(propped, [0.0], "right").at(a)[0]
     np.testing.assert_allclose(root, -a * b * (length + b) / (2 * length**2), **EXACT)
-    cantilever = StripBeam((StripSupport(0.0, k_rot=np.inf),), 0.0, length)
+    cantilever = StripBeam((StripSupport(at=0.0, k_rot=np.inf),), 0.0, length)
     np.testing.assert_allclose(moment_lines(cantilever, [0.0], "right").at(a)[0], -a, **EXACT)
 
 
@@ -143,7 +140,7 @@ def test_spring_line_at_midspan_takes_its_share():
     # Prop of stiffness k under the middle of a span: R = P / (1 + 48 EI / (k L^3)).
     length, stiffness, k = 8.0, 3.0e6, 2.5e5
     beam = StripBeam(
-        (StripSupport(0.0), StripSupport(length / 2, k=k), StripSupport(length)),
+        (StripSupport(at=0.0), StripSupport(at=length / 2, k=k), StripSupport(at=length)),
         0.0,
         length,
         stiffness,
@@ -167,7 +164,7 @@ def test_stiff_springs_tend_to_rigid_lines_and_rotation_springs_jump():
 
 @pytest.mark.parametrize("k", [np.inf, 40.0])
 def test_reactions_balance_load_and_moment(k):
-    supports = tuple(StripSupport(at, k=k) for at in (0.5, 2.0, 4.5, 6.0))
+    supports = tuple(StripSupport(at=at, k=k) for at in (0.5, 2.0, 4.5, 6.0))
     beam = StripBeam(supports, 0.0, 7.0, (1.0, 2.0, 1.5, 1.0, 0.7))
     x = np.linspace(0.0, 6.999, 30)
     reactions = reaction_lines(beam).at(x)
@@ -179,10 +176,10 @@ def test_reactions_balance_load_and_moment(k):
 @pytest.mark.parametrize(
     ("supports", "match"),
     [
-        ((StripSupport(1.0),), "two supports"),
-        ((StripSupport(1.0, k=0.0), StripSupport(2.0)), "two supports"),
-        ((StripSupport(2.0), StripSupport(1.0)), "must rise"),
-        ((StripSupport(-1.0), StripSupport(1.0)), "must rise"),
+        ((StripSupport(at=1.0),), "two supports"),
+        ((StripSupport(at=1.0, k=0.0), StripSupport(at=2.0)), "two supports"),
+        ((StripSupport(at=2.0), StripSupport(at=1.0)), "must rise"),
+        ((StripSupport(at=-1.0), StripSupport(at=1.0)), "must rise"),
     ],
 )
 def test_impossible_supports_are_refused(supports, match):
@@ -191,7 +188,7 @@ def test_impossible_supports_are_refused(supports, match):
 
 
 def test_wrong_stiffness_and_sections_are_refused():
-    supports = (StripSupport(0.0), StripSupport(1.0))
+    supports = (StripSupport(at=0.0), StripSupport(at=1.0))
     with pytest.raises(SupportError, match="2 values for 1 lengths"):
         StripBeam(supports, 0.0, 1.0, (1.0, 2.0))
     with pytest.raises(SupportError, match="positive"):
@@ -272,7 +269,7 @@ def test_a_patch_on_a_simple_span_is_integrated_exactly():
 
 
 def test_only_the_part_of_a_patch_on_the_strip_counts():
-    beam = StripBeam((StripSupport(1.0), StripSupport(5.0)), 0.0, 5.0)
+    beam = StripBeam((StripSupport(at=1.0), StripSupport(at=5.0)), 0.0, 5.0)
     train = Train((StripLoad(0.0, 10.0, 1.0),))
     root = moment_lines(beam, [1.0], "left")
     # 0.8 m of the patch on the strip, centre 0.6 m from the support.
@@ -309,7 +306,9 @@ def brute(beam, lines, train, sign, directions):
 def test_worst_place_of_a_train_beats_a_fine_grid(length, directions):
     rng = np.random.default_rng(11)
     stations = np.concatenate([[0.4], 0.4 + np.cumsum(rng.uniform(2.0, 4.0, 3))])
-    beam = StripBeam(tuple(StripSupport(float(s)) for s in stations), 0.0, float(stations[-1]) + 1)
+    beam = StripBeam(
+        tuple(StripSupport(at=float(s)) for s in stations), 0.0, float(stations[-1]) + 1
+    )
     axles = zip((0.0, 1.37, 4.42, 5.79), (170.0, 120.0, 90.0, 30.0), strict=True)
     train = Train(tuple(StripLoad(at, load, length) for at, load in axles))
     for support in (1, 2):
@@ -363,8 +362,8 @@ def test_the_higher_of_two_peaks_is_found_where_coarse_sections_favour_the_other
 def test_mirrored_beam_and_turned_train_give_the_same():
     spans = (2.5, 4.0, 3.0)
     stations = np.concatenate([[0.0], np.cumsum(spans)])
-    there = StripBeam(tuple(StripSupport(float(s)) for s in stations), 0.0, 9.5)
-    back = StripBeam(tuple(StripSupport(float(9.5 - s)) for s in stations[::-1]), 0.0, 9.5)
+    there = StripBeam(tuple(StripSupport(at=float(s)) for s in stations), 0.0, 9.5)
+    back = StripBeam(tuple(StripSupport(at=float(9.5 - s)) for s in stations[::-1]), 0.0, 9.5)
     train = Train((StripLoad(0.0, 50.0), StripLoad(2.0, 80.0), StripLoad(3.1, 80.0)))
     one = support_hogging(there, 1, train, directions=("forward",))
     two = support_hogging(back, 2, train, directions=("reverse",))
@@ -381,16 +380,6 @@ def test_axles_off_the_strip_count_nothing():
     assert alone.value == long.value == pytest.approx(75.0, rel=1e-9)
 
 
-def test_shear_counts_the_limit_beside_the_support():
-    beam = StripBeam((StripSupport(1.0), StripSupport(5.0)), 0.0, 5.0)
-    train = Train((StripLoad(0.0, 10.0), StripLoad(2.0, 10.0)))
-    found = support_shear(beam, 0, train)
-    assert found.value == pytest.approx(15.0, rel=1e-11)  # one axle just inside, one at mid-span
-    assert found.side == "right"
-    outside = support_shear(beam, 0, Train((StripLoad(0.0, 10.0),)), offset=1.5)
-    assert outside.value == pytest.approx(10.0 * 2.5 / 4.0, rel=1e-11)
-
-
 def test_hogging_at_the_faces_is_the_worse_of_two():
     beam = equal_spans(2, 4.0)
     train = Train((StripLoad(0.0, 100.0), StripLoad(4.0, 60.0)))
@@ -402,23 +391,6 @@ def test_hogging_at_the_faces_is_the_worse_of_two():
     ]
     assert face.value == pytest.approx(-max(tops), rel=1e-11)
     assert abs(face.value) < abs(support_hogging(beam, 1, train).value)
-
-
-def test_rounding_uses_the_reaction_of_the_same_load_position():
-    supports = tuple(StripSupport(4.0 * i, width=0.4) for i in range(3))
-    beam = StripBeam(supports, 0.0, 8.0)
-    train = Train((StripLoad(0.0, 100.0), StripLoad(2.5, 100.0)))
-    found = rounded_hogging(beam, 1, train)
-    moment = response(moment_lines(beam, [4.0], "left"), train, "forward")
-    reactions = reaction_lines(beam)
-    t = np.linspace(-1.0, 12.0, 26001)
-    reaction = response(reactions, train, "forward").at(t)[1]
-    assert found.value == pytest.approx((moment.at(t)[0] + reaction * 0.4 / 8).min(), rel=1e-5)
-    least = support_hogging(beam, 1, train).value
-    assert least < found.value < 0
-    total = line_sum(moment_lines(beam, [4.0], "left"), moment_lines(beam, [2.0], "left"), 0.5)
-    expected = sum(w * moment_lines(beam, [s], "left").at(1.7) for s, w in ((4.0, 1.0), (2.0, 0.5)))
-    np.testing.assert_allclose(total.at(1.7), expected, **EXACT)
 
 
 def law_over(function, nodes):
@@ -478,7 +450,7 @@ def test_a_constant_law_is_the_number_itself():
 
 
 def test_groups_side_by_side_beat_every_arrangement_on_a_grid():
-    beam = StripBeam(tuple(StripSupport(2.7 * i) for i in range(5)), -1.0, 11.8)
+    beam = StripBeam(tuple(StripSupport(at=2.7 * i) for i in range(5)), -1.0, 11.8)
     axle = Train((StripLoad(0.0, 1.0), StripLoad(-1.8, 1.0)))
     low, high, gap = -0.4, 9.4, 3.0
     t = np.linspace(low, high, 99)

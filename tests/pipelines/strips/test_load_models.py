@@ -104,7 +104,11 @@ def test_lanes_whose_widths_meet_share_a_strip(tmp_path: Path) -> None:
 def test_one_lane_without_pressure_is_the_vehicle_alone(tmp_path: Path) -> None:
     deck, strip, _ = along(tmp_path, "EN 1991-2 LM1", 7.0)
     tandem = library["EN 1991-2 LM2"]
-    model = LoadModel("one", (LaneKind("lane", (tandem,), 1.0, 1.3),), (LaneSet((0,)),))
+    model = LoadModel(
+        name="one",
+        kinds=(LaneKind(name="lane", vehicles=(tandem,), factor=1.0, room=1.3),),
+        sets=(LaneSet((0,)),),
+    )
     lanes = LaneStrips(deck, strip, model)
     for one, alone in zip(model_moments(lanes), strip_moments(strip, tandem), strict=True):
         assert (one.strips, one.at, one.lines) == (alone.strips, alone.at, alone.lines)

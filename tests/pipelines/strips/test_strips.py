@@ -9,13 +9,12 @@ from pipelines.errors import MethodRangeError
 from pipelines.standards.actions.loads import Axle, Vehicle
 from pipelines.standards.resistance.shear import LEAST_SHARE_FIB, near_support_factor
 from pipelines.standards.strip_widths.irc import effective_span, loaded_length
-from pipelines.standards.strip_widths.method import FOOT, INCH, KIP, StripInput
+from pipelines.standards.strip_widths.method import FOOT, INCH, StripInput
 from pipelines.standards.strip_widths.sets import FIRST_SET, METHODS
-from pipelines.standards.strip_widths.westergaard import westergaard_reaction
 from pipelines.strips.axle_widths import Focus, axle_width, strip_train
 from pipelines.strips.beam import StripBeam, StripSupport, moment_lines, shear_lines
 from pipelines.strips.deck_strip import StripDeck, strip_deck
-from pipelines.strips.moments import SINGLE_VEHICLE, edge_moments, strip_moments
+from pipelines.strips.moments import SINGLE_VEHICLE, edge_hogging, edge_moments, strip_moments
 from pipelines.strips.shears import strip_shears
 from pipelines.strips.trains import (
     StripLoad,
@@ -27,6 +26,7 @@ from pipelines.strips.trains import (
 )
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, deck_of
 
+KIP = 4448.2216152605  # [N]
 ONE = StripInput(span=3.0, position=1.5, contact=(0.25, 0.5), depth=0.25)
 
 
@@ -189,7 +189,9 @@ def test_a_free_edge_halves_the_width():
 
 def test_irc_worked_arithmetic():
     # l0 = 6.0 m, slab 7.5 m wide: alpha at 1.25 is 2.68; 2.68 * 3 * 0.5 + 1.01 = 5.03 m
-    one = StripInput(6.0, 3.0, (0.3, 0.85), 0.5, surfacing=0.08, slab_width=7.5)
+    one = StripInput(
+        span=6.0, position=3.0, contact=(0.3, 0.85), depth=0.5, surfacing=0.08, slab_width=7.5
+    )
     assert width_of("irc-sagging", one) == pytest.approx(5.03, abs=1e-9)
     assert width_of("irc-sagging", replace(one, position=1.0)) == pytest.approx(
         2.68 * 1.0 * (1 - 1 / 6) + 1.01, abs=1e-9
@@ -207,7 +209,15 @@ IRC_CONTINUOUS = """0.40 0.80 1.16 1.44 1.68 1.84 1.96 2.08 2.16 2.24
 def irc_width(ratio: float, ends: str) -> float:
     """Of a narrow wheel at mid-span of 4 m: alpha + 0.1 m, on the slab at most."""
     return width_of(
-        "irc-sagging", StripInput(4.0, 2.0, (0.3, 0.1), 0.25, slab_width=4.0 * ratio, ends=ends)
+        "irc-sagging",
+        StripInput(
+            span=4.0,
+            position=2.0,
+            contact=(0.3, 0.1),
+            depth=0.25,
+            slab_width=4.0 * ratio,
+            ends=ends,
+        ),
     )
 
 
@@ -223,7 +233,9 @@ def test_irc_alpha(ends, table):
 
 
 def test_irc_spans_cantilever_and_limits():
-    one = StripInput(3.1, 1.0, (0.25, 0.5), 0.25, support_width=0.3, slab_width=9.0)
+    one = StripInput(
+        span=3.1, position=1.0, contact=(0.25, 0.5), depth=0.25, support_width=0.3, slab_width=9.0
+    )
     through = replace(one, ends="both ends")
     assert effective_span(one) == 3.1
     assert effective_span(replace(one, d=0.2)) == pytest.approx(3.0)
@@ -245,7 +257,7 @@ def test_irc_spans_cantilever_and_limits():
 
 def test_plain_family():
     # AS 3600 as quoted: b = 0 at mid-span gives 0.6 L
-    one = StripInput(3.0, 1.5, (0.0, 0.0), 0.25)
+    one = StripInput(span=3.0, position=1.5, contact=(0.0, 0.0), depth=0.25)
     assert width_of("as3600-sagging", one) == pytest.approx(0.6 * 3.0)
     assert width_of("bs8110-sagging", ONE) == pytest.approx(0.5 + 2.4 * 1.5 * 0.5)
     clear = replace(ONE, support_width=0.4, position=0.7)
@@ -266,11 +278,6 @@ def test_westergaard_range_and_secondary_moment():
     thin = [moment_of("westergaard-moment", replace(ONE, depth=h), 1.0) for h in (0.05, 0.1156)]
     assert thin[0] == pytest.approx(thin[1], rel=1e-3)
     assert moment_of("westergaard-moment", replace(ONE, depth=0.2), 1.0) > 1.02 * thin[0]
-
-
-def test_westergaard_reaction_carries_the_load():
-    y = np.linspace(-4000.0, 4000.0, 800001)
-    assert np.trapezoid(westergaard_reaction(7.0, 0.8, y), y) == pytest.approx(7.0, rel=2e-4)
 
 
 def test_shear_widths():
@@ -344,14 +351,16 @@ def test_widths_that_may_not_be_joined_stand_alone():
 
 
 def deck_strip(bays: int = 5, span: float = 3.1, overhang: float = 0.0) -> StripDeck:
-    supports = tuple(StripSupport(span * i, width=0.3, name=f"C{i + 1}") for i in range(bays + 1))
+    supports = tuple(
+        StripSupport(at=span * i, width=0.3, name=f"C{i + 1}") for i in range(bays + 1)
+    )
     beam = StripBeam(supports, -overhang, bays * span + overhang)
-    return StripDeck(beam, depth=0.27, surfacing=0.08, slab_width=7.7)
+    return StripDeck(beam=beam, depth=0.27, surfacing=0.08, slab_width=7.7)
 
 
 TANDEM = Vehicle(
-    "tandem",
-    (
+    name="tandem",
+    axles=(
         Axle(0.0, 300e3, (-1.0, 1.0), (0.4, 0.4)),
         Axle(1.2, 300e3, (-1.0, 1.0), (0.4, 0.4)),
     ),
@@ -471,8 +480,8 @@ def test_overhangs_hog_by_the_overhang_rule():
 def test_impact_multiplies_and_direction_is_kept():
     deck = deck_strip(3)
     lorry = Vehicle(
-        "lorry",
-        (
+        name="lorry",
+        axles=(
             Axle(0.0, 60e3, (-0.9, 0.9), (0.25, 0.35)),
             Axle(1.8, 120e3, (-0.9, 0.9), (0.25, 0.4)),
         ),
@@ -527,8 +536,10 @@ k_rot_kNm_rad_m = 70
 
 def test_unequal_bays_take_the_narrower_strip_and_short_ones_give_reasons():
     stations = (0.0, 3.5, 6.0, 6.8, 10.0)
-    supports = tuple(StripSupport(at, name=f"C{i + 1}") for i, at in enumerate(stations))
-    deck = StripDeck(StripBeam(supports, 0.0, 10.0), 0.27, 0.08, 7.7)
+    supports = tuple(StripSupport(at=at, name=f"C{i + 1}") for i, at in enumerate(stations))
+    deck = StripDeck(
+        beam=StripBeam(supports, 0.0, 10.0), depth=0.27, surfacing=0.08, slab_width=7.7
+    )
     found = strip_moments(deck, TANDEM)
     hogging = one_of(found, "AASHTO LRFD", ("C2",), "centre line")
     assert hogging.width == pytest.approx((48 + 3.0 * 2.5 / FOOT) * INCH, rel=1e-6)
@@ -583,8 +594,16 @@ def test_mirrored_bays_and_lines_are_what_a_search_finds():
 
 
 def across_strip(bays: int = 4, span: float = 2.75) -> StripDeck:
-    supports = tuple(StripSupport(span * i, width=0.3, name=f"L{i + 1}") for i in range(bays + 1))
-    return StripDeck(StripBeam(supports, -1.0, bays * span + 1.0), 0.215, 0.06, 12.6, bars="across")
+    supports = tuple(
+        StripSupport(at=span * i, width=0.3, name=f"L{i + 1}") for i in range(bays + 1)
+    )
+    return StripDeck(
+        beam=StripBeam(supports, -1.0, bays * span + 1.0),
+        depth=0.215,
+        surfacing=0.06,
+        slab_width=12.6,
+        bars="across",
+    )
 
 
 def test_a_strip_across_carries_one_axle_or_those_that_overlap():
@@ -643,6 +662,54 @@ def test_edges_use_the_edge_rules():
     assert far[1].value == pytest.approx(
         one_of(strip_moments(deck, TANDEM), "DAfStb Heft 240", ("C2", "C3")).value, rel=1e-5
     )
+
+
+def test_hogging_at_an_edge_is_the_beams_over_the_edge_rules_width():
+    """LRFD: the same beam over the edge's width, a wheel line each; the others: the hogging width
+    of one wheel, cut at the edge, so no less than inside; far from the edge as inside."""
+    deck = deck_strip()
+    interior = {
+        one.strips: one
+        for one in strip_moments(deck, TANDEM)
+        if (one.lines, one.at, one.effect) == (("C3",), "centre line", "hogging")
+    }
+    near = edge_hogging(deck, TANDEM, "left", {"wheel": 0.4, "rail": 0.3}, 2)
+    assert {one.strips for one in near} == set(interior)
+    assert {(one.edge, one.effect, one.lines) for one in near} == {("left", "hogging", ("C3",))}
+    for one in near:
+        assert one.value < 0.0
+        if one.strips == "AASHTO LRFD":
+            full = (26 + 6.6 * 3.1 / FOOT) * INCH
+            inside = (48 + 3.0 * 3.1 / FOOT) * INCH
+            half_axle = min(0.3 + 12 * INCH + 0.25 * full, 0.5 * full, 72 * INCH)
+            expected = interior[one.strips].value * inside / (2 * half_axle)
+            assert one.value == pytest.approx(expected, rel=1e-7)
+        else:
+            assert one.value < 1.02 * interior[one.strips].value
+    far = edge_hogging(deck, TANDEM, "left", {"wheel": 5.0, "rail": 5.0}, 2)
+    heft = [one.value for one in far if one.strips == "DAfStb Heft 240"]
+    assert heft == pytest.approx([interior["DAfStb Heft 240"].value], rel=1e-5)
+    # A pinned end line without overhang has no moment.
+    assert edge_hogging(deck, TANDEM, "left", {"wheel": 0.4, "rail": 0.3}, 0) == ()
+
+
+def test_an_overhangs_width_is_cut_at_its_corner():
+    """Heft 240 from its own words: max(t_y, 0.2 l) + 1.5 x, here for one wheel at the tip of an
+    overhang of 1.5 m, half of it on the edge's side and 0.4 m to the edge."""
+    deck = deck_strip(overhang=1.5)
+    wheel = Vehicle(name="wheel", axles=(Axle(0.0, 100e3, (0.0,), (0.4, 0.4)),))
+    spread = 0.4 + 2 * 0.08 + 0.27
+    inside = one_of(strip_moments(deck, wheel), "DAfStb Heft 240", ("C1",), "centre line")
+    [edge] = [
+        one
+        for one in edge_hogging(deck, wheel, "left", {"wheel": 0.4, "rail": 0.3}, 0)
+        if one.strips == "DAfStb Heft 240"
+    ]
+    x = abs(edge.station)
+    whole = spread + 1.5 * x
+    assert edge.station == pytest.approx(inside.station)
+    # The beam's loads are over widths resolved in pieces.
+    assert edge.value / inside.value == pytest.approx(whole / (0.5 * whole + 0.4), rel=1e-5)
 
 
 def test_shear_is_the_beams_over_the_rules_width():

@@ -11,11 +11,11 @@ from pathlib import Path
 
 import pytest
 
+from pipelines.errors import MissingError
 from pipelines.study.memory import Need
-from pipelines.study.spec import StudyError
 from pipelines.study.workers import Cluster
 from tests.pipelines.studies import HEAD, PARAMETERS, RESPONSES, write_study
-from tests.pipelines.study.test_study import ROOT, row_files, start, tables, undisturbed, until
+from tests.pipelines.study.processes import ROOT, row_files, start, tables, undisturbed, until
 
 MORE = PARAMETERS.replace("[1, 100]", "[1, 3, 10, 30, 100, 300, 1000]")
 # Nothing listens on port 1.
@@ -108,7 +108,7 @@ def test_a_cluster_that_cannot_serve_is_told(tmp_path: Path, cluster: LocalClust
         "from pipelines.study.memory import Need\n"
         "from pipelines.study.spec import StudyError\n"
         "from pipelines.study.workers import Cluster\n"
-        "try:\n    Cluster(sys.argv[1], Need(8e9, 5, 1, 1))\n"
+        "try:\n    Cluster(sys.argv[1], Need(bytes=8e9, row=5, looked_at=1, structures=1))\n"
         "except StudyError as error:\n    print(error)\n"
     )
     done = subprocess.run(
@@ -128,5 +128,6 @@ def test_a_cluster_that_cannot_serve_is_told(tmp_path: Path, cluster: LocalClust
 
 def test_the_extra_is_named_where_it_is_missing(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
-    with pytest.raises(StudyError, match=r'pip install "deckslab\[dask\]"'):
-        Cluster(NOWHERE, Need(1e6, 1, 1, 1))
+    words = r"pip install '\.\[study\]' in a clone .* or pip install 'deckslab\[study\]'"
+    with pytest.raises(MissingError, match=words):
+        Cluster(NOWHERE, Need(bytes=1e6, row=1, looked_at=1, structures=1))

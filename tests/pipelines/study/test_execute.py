@@ -18,13 +18,21 @@ WANTED = Wanted((), None, None, "")
 def tasks(*sizes: int) -> tuple[Task, ...]:
     numbers = iter(range(1, sum(sizes) + 1))
     return tuple(
-        Task(tuple(Row(n, {}, {}, key=f"k{n}") for _, n in zip(range(size), numbers)))  # noqa: B905
+        Task(
+            tuple(
+                Row(number=n, values={}, variables={}, key=f"k{n}")
+                for _, n in zip(range(size), numbers, strict=False)
+            )
+        )
         for size in sizes
     )
 
 
 def fake_run(task: Task, wanted: Wanted) -> list[Finished]:
-    return [Finished(row.key, "done", "", {}, {}, {}) for row in task.rows]
+    return [
+        Finished(key=row.key, status="done", reason="", values={}, errors={}, model={})
+        for row in task.rows
+    ]
 
 
 @pytest.fixture(autouse=True)

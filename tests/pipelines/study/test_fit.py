@@ -7,7 +7,6 @@ import re
 import xml.etree.ElementTree as ET
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -15,58 +14,11 @@ import pytest
 from pipelines.errors import DeckError
 from pipelines.study.fit.file import FitError, read_fit
 from pipelines.study.fit.forms import exponents
-from pipelines.study.fit.run import FitResult, fit_table, run_fit
-from pipelines.study.table import Column, write_table
+from pipelines.study.fit.run import FILES, FitResult, fit_table, run_fit
+from pipelines.study.table import Column, write_parquet
+from tests.pipelines.studies import COEFFICIENTS, FIT, columns
 
-FIT = """
-title = "A width"
-response = "y"
-label = "b/L"
-form = "power law"
-safe = "below"
-quantile = 0.1
-families = ["family"]
-[hold_out]
-by = ["geometry"]
-share = 0.25
-seed = 3
-[compare]
-"hand" = "hand"
-[[input]]
-name = "a"
-label = "a/L"
-[[input]]
-name = "k"
-formula = "1 + 2 / stiffness"
-label = "1 + 2 D L/EI"
-"""
 HALF_LIMIT = '\nlimit = [{ at = { a = 1.0 }, value = 1.0, why = "half" }]'
-COEFFICIENTS = (-0.5, 0.31, -0.12)
-
-
-def columns(noise: float = 0.0, seed: int = 1) -> tuple[Column, ...]:
-    """A table made from a known power law: y = exp(c0) a^c1 (1 + 2/stiffness)^c2, times noise."""
-    rng = np.random.default_rng(seed)
-    a, stiffness = (
-        values.ravel()
-        for values in np.meshgrid(np.geomspace(0.1, 0.5, 12), np.geomspace(1.0, 100.0, 10))
-    )
-    c0, c1, c2 = COEFFICIENTS
-    y = np.exp(c0) * a**c1 * (1.0 + 2.0 / stiffness) ** c2
-    y = y * np.exp(noise * rng.standard_normal(y.size))
-    n = y.size
-    family = np.where(stiffness < 10.0, "soft", "stiff")
-    hand = np.where(a < 0.3, 1.2 * y, np.nan)
-    named: dict[str, Any] = {
-        "row": np.arange(1, n + 1).tolist(),
-        "a": a.tolist(),
-        "stiffness": stiffness.tolist(),
-        "y": y.tolist(),
-        "family": family.tolist(),
-        "geometry": [int(i) // 4 for i in range(n)],
-        "hand": [None if math.isnan(v) else v for v in hand.tolist()],
-    }
-    return tuple(Column(name, "", "", tuple(values)) for name, values in named.items())
 
 
 def fitted(folder: Path, *changes: tuple[str, str], noise: float = 0.0) -> FitResult:
@@ -246,7 +198,7 @@ def test_mistakes_of_a_fit_file(tmp_path: Path, old: str, new: str, words: str) 
 def written(folder: Path) -> tuple[Path, Path]:
     """A fit file and the table that it does not name."""
     (folder / "fit.toml").write_text(FIT, encoding="utf-8")
-    write_table(folder / "table.parquet", folder / "table.csv", columns(0.05), {"title": "t"})
+    write_parquet(folder / "table.parquet", columns(0.05), {"title": "t"})
     return folder / "fit.toml", folder / "table.parquet"
 
 
@@ -270,7 +222,7 @@ def test_files_of_a_fit(tmp_path: Path) -> None:
             assert "1 + 2 D L/EI" in drawing
     again = tmp_path / "again"
     run_fit(fit, again, table)
-    for file in sorted(out.iterdir()):
+    for file in (out / name for name in FILES):
         assert file.read_bytes() == (again / file.name).read_bytes()
 
 

@@ -1,14 +1,11 @@
-"""Dotted keys into a deck file, and deck files written back."""
+"""Dotted keys into a deck file."""
 
-import tomllib
 from copy import deepcopy
 from typing import Any
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from pipelines.study.keys import KeyMistake, get_key, set_key, split_key, toml_text
+from pipelines.study.keys import KeyMistake, get_key, set_key, split_key
 
 DECK: dict[str, Any] = {
     "title": "a deck",
@@ -90,27 +87,3 @@ def test_optional_tables_are_made() -> None:
 def test_keys_that_lead_nowhere(key: str, words: str) -> None:
     with pytest.raises(KeyMistake, match=words):
         set_key(deepcopy(DECK), key, 1.0)
-
-
-NAMES = st.text(st.characters(codec="utf-8", exclude_categories=["C"]), min_size=1, max_size=8)
-SCALARS = (
-    st.integers(-(2**62), 2**62)
-    | st.floats(allow_nan=False)
-    | st.booleans()
-    | st.text(st.characters(codec="utf-8"), max_size=8)
-)
-VALUES = st.recursive(
-    SCALARS,
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(NAMES, inner, max_size=3),
-    max_leaves=8,
-)
-
-
-@given(st.dictionaries(NAMES, VALUES, max_size=5))
-def test_written_decks_read_back_to_the_same_values(deck: dict[str, Any]) -> None:
-    assert tomllib.loads(toml_text(deck)) == deck
-
-
-def test_a_deck_with_its_tables_reads_back() -> None:
-    assert tomllib.loads(toml_text(DECK)) == DECK
-    assert "[[line]]" in toml_text(DECK)

@@ -14,7 +14,7 @@ from pipelines.study.spec import StudyError
 from tests.pipelines.studies import DECK, HEAD, PARAMETERS, RESPONSES, write_study
 
 ROOT = Path(__file__).parents[3]
-NEED = Need(1e9, 3, 1, 1)
+NEED = Need(bytes=1e9, row=3, looked_at=1, structures=1)
 
 # The peak of the process since it began: ru_maxrss would take over that of the test's own process.
 MEASURE = """
@@ -69,13 +69,11 @@ def test_a_study_of_decks_that_are_all_too_large_is_refused(tmp_path: Path) -> N
 
 
 def test_workers_fit_into_the_free_memory(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(
-        "pipelines.study.memory.os.sched_getaffinity", lambda process: set(range(8))
-    )
+    monkeypatch.setattr("pipelines.study.memory.processors", lambda: 8)
     monkeypatch.setattr("pipelines.study.memory.free_memory", lambda: 4e9)
     assert local_workers(None, NEED) == 3  # 80 % of what is free
     assert local_workers(2, NEED) == 2
     with pytest.raises(StudyError, match=r"row 3 needs about 1\.0 GB in each of 4 workers"):
         local_workers(4, NEED)
     with pytest.raises(StudyError, match="enough for 0"):
-        local_workers(None, Need(4e9, 3, 1, 1))
+        local_workers(None, Need(bytes=4e9, row=3, looked_at=1, structures=1))

@@ -1,11 +1,12 @@
 """Plans: every row a deck of its own, keyed by all that it depends on; rows that share a mesh."""
 
+import gc
 from pathlib import Path
 
 import pytest
 
 from pipelines.model.build import build_model
-from pipelines.model.cache import Shelf, fingerprint
+from pipelines.model.cache import ModelCache, fingerprint
 from pipelines.study.file import read_study
 from pipelines.study.plan import MESH_CASE, MOST_ROWS, Plan, deck_of, plan_study
 from pipelines.study.spec import StudyError
@@ -46,15 +47,18 @@ def test_rows_of_one_structure_have_one_mesh(tmp_path: Path) -> None:
     assert [patch.load for patch in case.patches] == [0.0, 0.0]
 
 
-def test_a_shelf_hands_out_what_it_made_for_an_equal_model(tmp_path: Path) -> None:
+def test_a_cache_hands_out_what_it_made_for_an_equal_model(tmp_path: Path) -> None:
     first, second, other = (build_model(deck_of(plan(tmp_path).rows[k])).model for k in (0, 1, 4))
-    shelf = Shelf(1)
-    kept = shelf.stiffness(first)
-    assert shelf.stiffness(second) is kept
-    assert shelf.recovery(second) is shelf.recovery(first)
-    assert shelf.stiffness(other) is not kept
-    assert shelf.stiffness(first) is not kept  # the other has taken its place
-    assert Shelf().stiffness(first) is not Shelf().stiffness(first)
+    models = ModelCache(1)
+    kept = models.stiffness(first)
+    assert models.stiffness(second) is kept
+    assert models.recovery(second) is models.recovery(first)
+    assert models.stiffness(other) is not kept
+    assert models.stiffness(first) is kept  # the other took its place, but it is in use here
+    models.stiffness(other)
+    del kept
+    gc.collect()
+    assert models.stiffness(second).model is second  # made anew
 
 
 def test_loads_alone_share_without_another_case(tmp_path: Path) -> None:
@@ -188,5 +192,6 @@ def test_a_file_that_the_deck_names_goes_with_it_and_counts(tmp_path: Path) -> N
     assert not set(keys(again)) & set(keys(first))
     assert deck_of(again.rows[0]).plan.outline[:, 0].max() == pytest.approx(7.0)
     drawing.unlink()
-    with pytest.raises(StudyError, match=r"\[plan\] dxf = drawings/plan.dxf: No such file"):
+    told = r"\[plan\] dxf = \"drawings/plan.dxf\": cannot be read \(No such file"
+    with pytest.raises(StudyError, match=told):
         plan(tmp_path, OF_DRAWN, deck=DRAWN)

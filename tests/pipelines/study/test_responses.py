@@ -63,7 +63,7 @@ def found(*responses: Response, known: Mapping[str, Value] | None = None) -> dic
 def test_a_value_by_its_way_with_its_tolerance(
     way: Any, value: float | None, error: float | None
 ) -> None:
-    assert found(Response("r", "", way=way))["r"] == Read(value, error)
+    assert found(Response(name="r", unit="", way=way))["r"] == Read(value, error)
 
 
 @pytest.mark.parametrize(
@@ -78,7 +78,7 @@ def test_a_value_by_its_way_with_its_tolerance(
 )
 def test_ways_that_lead_nowhere(way: Any, words: str) -> None:
     with pytest.raises(StudyError, match=words):
-        found(Response("r", "", way=way))
+        found(Response(name="r", unit="", way=way))
 
 
 def test_walk_of_nothing_is_the_whole() -> None:
@@ -86,9 +86,9 @@ def test_walk_of_nothing_is_the_whole() -> None:
 
 
 def test_tolerance_of_a_formula_is_the_sum_of_what_its_parts_cause() -> None:
-    m = Response("m", "", way=("probes", "mid", "cases", "wheel", "m_x"))
-    e = Response("e", "", way=("probes", "mid", "envelope", "m_x", "max", "value"))
-    r = Response("r", "", formula=read_formula("f * e / m"))
+    m = Response(name="m", unit="", way=("probes", "mid", "cases", "wheel", "m_x"))
+    e = Response(name="e", unit="", way=("probes", "mid", "envelope", "m_x", "max", "value"))
+    r = Response(name="r", unit="", formula=read_formula("f * e / m"))
     one = found(m, e, r, known={"f": 2.0})["r"]
     assert one.value == pytest.approx(5.0)
     # the larger of the changes either way, for each part
@@ -96,8 +96,8 @@ def test_tolerance_of_a_formula_is_the_sum_of_what_its_parts_cause() -> None:
 
 
 def test_a_formula_of_what_has_no_stated_tolerance_has_none() -> None:
-    b = Response("b", "", way=("findings", 2, "strip_over_plate"))
-    r = Response("r", "", formula=read_formula("2 * b"))
+    b = Response(name="b", unit="", way=("findings", 2, "strip_over_plate"))
+    r = Response(name="r", unit="", formula=read_formula("2 * b"))
     assert found(b, r)["r"] == Read(1.8, None)
 
 

@@ -20,12 +20,10 @@ from pipelines.analysis import analyse
 from pipelines.cli.study import progress_line
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.report.data.summary import summary
-from pipelines.study.run import Outcome, run_study
+from pipelines.study.run import FILES, run_study
 from pipelines.study.table import read_table
 from tests.pipelines.studies import DECK, HEAD, PARAMETERS, RESPONSES, SerialPool, write_study
-
-ROOT = Path(__file__).parents[3]
-COMMAND = "import sys; from pipelines.cli.main import main; sys.exit(main(sys.argv[1:]))"
+from tests.pipelines.study.processes import row_files, start, tables, undisturbed, until
 
 
 @pytest.fixture
@@ -34,16 +32,8 @@ def serial(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("pipelines.study.run.Workers", SerialPool)
 
 
-def tables(out: Path) -> tuple[bytes, bytes]:
-    return (out / "table.parquet").read_bytes(), (out / "table.csv").read_bytes()
-
-
 def rows_of(out: Path) -> list[dict[str, str]]:
     return list(csv.DictReader((out / "table.csv").read_text(encoding="utf-8").splitlines()))
-
-
-def row_files(out: Path) -> list[Path]:
-    return sorted((out / "rows").glob("*.json"))
 
 
 # ---- The table --------------------------------------------------------------------------------
@@ -215,11 +205,38 @@ def test_an_error_target_raises_the_order_and_says_what_it_does_not_reach(tmp_pa
     assert {row["order"] for row in rows_of(out)} == {"4"}
 
 
+@pytest.mark.usefixtures("serial")
+def test_without_parquet_there_is_a_table_all_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from pipelines.cli.main import main
+
+    study, out = write_study(tmp_path), tmp_path / "out"
+    run_study(study, out)
+    table = (out / "table.csv").read_bytes()
+    (tmp_path / "copy.parquet").write_bytes((out / "table.parquet").read_bytes())
+    monkeypatch.setitem(sys.modules, "pyarrow", None)
+    assert main(["study", str(study), "--out", str(out)]) == 0
+    assert (
+        "table.parquet is left out: it needs the packages of the extra" in capsys.readouterr().out
+    )
+    # The Parquet file of the run before is gone: the files of a folder are of one run.
+    assert {path.name for path in out.iterdir()} == {
+        *FILES,
+        "rows",
+        "study.files.json",
+    } - {"table.parquet"}
+    assert (out / "table.csv").read_bytes() == table
+    fit = ["fit", "width-wheel-fit", "--table", str(tmp_path / "copy.parquet")]
+    assert main([*fit, "--out", str(tmp_path / "fit")]) == 2
+    assert "pip install '.[study]'" in capsys.readouterr().err
+
+
 # ---- Disk full --------------------------------------------------------------------------------
 
 
 @pytest.mark.usefixtures("serial")
-@pytest.mark.parametrize("after", [1, 6, 9])  # design.csv; a row file; the table
+@pytest.mark.parametrize("after", [0, 5, 8])  # at the first row file; another; the table
 def test_a_full_disk_loses_nothing_that_is_finished(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, after: int
 ) -> None:
@@ -240,7 +257,7 @@ def test_a_full_disk_loses_nothing_that_is_finished(
         assert str(out) in str(error.value.filename)
     assert [f.name for f in out.rglob("*") if f.name.startswith(".")] == []
     done = len(row_files(out))
-    assert done == min(after - 1, 8)
+    assert done == after
     assert run_study(study, out).computed == 8 - done
     clean = tmp_path / "clean"
     run_study(study, clean)
@@ -248,16 +265,6 @@ def test_a_full_disk_loses_nothing_that_is_finished(
 
 
 # ---- Processes --------------------------------------------------------------------------------
-
-
-def start(study: Path, out: Path, *more: str) -> "subprocess.Popen[str]":
-    return subprocess.Popen(
-        [sys.executable, "-c", COMMAND, "study", str(study), "--out", str(out), *more],
-        env=os.environ | {"PYTHONPATH": str(ROOT)},
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
 
 
 def workers_of(driver: int) -> list[int]:
@@ -280,15 +287,6 @@ def alive(process: int) -> bool:
         )
     except OSError:
         return False
-
-
-def until(condition: Callable[[], bool], seconds: float = 600.0) -> bool:
-    end = time.monotonic() + seconds
-    while time.monotonic() < end:
-        if condition():
-            return True
-        time.sleep(0.01)
-    return False
 
 
 def _moved(out: Path, rows: int, driver: "subprocess.Popen[str]") -> bool:
@@ -344,12 +342,6 @@ def test_workers_and_kills_do_not_change_a_byte(tmp_path: Path) -> None:
     clean = tmp_path / "clean"
     undisturbed(study, clean)
     assert tables(out) == tables(clean)
-
-
-def undisturbed(study: Path, out: Path) -> Outcome:
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("pipelines.study.run.Workers", SerialPool)
-        return run_study(study, out)
 
 
 @pytest.mark.soak

@@ -22,20 +22,21 @@ from pipelines.traffic.positions import (
 from plate.geometry.plan import Plan, grid_plan
 
 LM2 = library["EN 1991-2 LM2"]
-TANDEM = library["EN 1991-2 LM1 TS"]
+# kept in the middle of a lane of 3.0 m
+TANDEM = replace(library["EN 1991-2 LM1 TS"], clearance=0.5, clearance_to="wheel centre")
 LORRY = Vehicle(
-    "lorry",
-    (
+    name="lorry",
+    axles=(
         Axle(0.0, 70e3, (-0.95, 0.95), (0.22, 0.32)),
         Axle(3.4, 110e3, (-0.95, -0.62, 0.62, 0.95), (0.22, 0.30)),
     ),
 )
 # one heavy side, so that mirroring shows
-LOPSIDED = Vehicle("lopsided", (Axle(0.0, 40e3, (-0.5, 1.0), (0.2, 0.4)),))
+LOPSIDED = Vehicle(name="lopsided", axles=(Axle(0.0, 40e3, (-0.5, 1.0), (0.2, 0.4)),))
 # its own turn by 180 degrees, though neither end to end nor side to side
 CRAB = Vehicle(
-    "crab",
-    (
+    name="crab",
+    axles=(
         Axle(0.0, 30e3, (-0.4, 1.0), (0.2, 0.2)),
         Axle(2.0, 30e3, (-1.0, 0.4), (0.2, 0.2)),
     ),
@@ -57,8 +58,20 @@ PLAN = grid_plan([0.0, 3.1, 6.2, 9.3], [-4.3, 4.3])
 
 
 def deck(traffic: Traffic | None, plan: Plan = PLAN) -> Deck:
-    slab = Slab(0.27, 34e9, 0.2, 25e3)
-    return Deck("", "", slab, plan, plan.stations, plan.offsets, (), (), (), traffic, ())
+    slab = Slab(thickness=0.27, E=34e9, poisson=0.2, density=25e3)
+    return Deck(
+        path="",
+        title="",
+        slab=slab,
+        plan=plan,
+        stations=plan.stations,
+        offsets=plan.offsets,
+        lines=(),
+        points=(),
+        cases=(),
+        traffic=traffic,
+        probes=(),
+    )
 
 
 # ------------------------------------------------------------------ dispersal and offsets
@@ -82,7 +95,7 @@ def test_dispersal(dispersal: str, angle: float, spread: float) -> None:
     ("name", "carriageway", "expected"),
     [
         ("EN 1991-2 LM2", (-3.5, 3.5), (-2.2, 2.2)),  # tyre at the kerb: 1.0 + 0.3
-        ("EN 1991-2 LM1 TS", (-1.5, 1.5), (0.0, 0.0)),  # fills its lane of 3 m
+        ("EN 1991-2 LM1 TS", (-1.5, 1.5), (-0.3, 0.3)),  # 2.4 m over tyres in its lane of 3 m
         ("AASHTO HL-93 truck", (0.0, 3.6), (1.5, 2.1)),  # 0.6 + 0.9
         ("IRC:6 Class A", (-3.5, 3.5), (-2.2, 2.2)),  # 0.15 + 0.9 + 0.25
         ("IRC:6 70R wheeled", (-3.5, 3.5), (-0.905, 0.905)),  # 1.2 + 0.965 + 0.43
@@ -220,7 +233,7 @@ def test_positions_of_one_axle_by_hand() -> None:
 
 
 def test_a_patch_that_only_reaches_the_edge_is_off_the_slab() -> None:
-    vehicle = Vehicle("axle", (Axle(0.0, 10e3, (-1.0, 1.0), (0.6, 0.4)),))
+    vehicle = Vehicle(name="axle", axles=(Axle(0.0, 10e3, (-1.0, 1.0), (0.6, 0.4)),))
     traffic = replace(TRAFFIC, vehicles=(vehicle,))
     (run,) = load_positions(deck(traffic))
     # 0.3 each way is three steps exactly, where the overlap is zero
@@ -231,7 +244,7 @@ def test_a_patch_that_only_reaches_the_edge_is_off_the_slab() -> None:
 def test_a_corner_of_the_slab_inside_the_patch_decides() -> None:
     # the end line rises at 45 degrees to the corner (6, 2), the right edge falls back from there
     plan = grid_plan([0.0, 4.0], [-4.0, 4.0], skew=np.pi / 4, end_offsets=[-4.0, 2.0])
-    vehicle = Vehicle("wheel", (Axle(0.0, 10e3, (0.0,), (0.2, 0.4)),))
+    vehicle = Vehicle(name="wheel", axles=(Axle(0.0, 10e3, (0.0,), (0.2, 0.4)),))
     traffic = replace(TRAFFIC, vehicles=(vehicle,), step=0.04, offsets=(2.0,), lateral_step=None)
     (run,) = load_positions(deck(traffic, plan))
     # start: the line x = y meets the patch's near side at y = 1.8; end: the corner; 0.1 m each way
@@ -240,7 +253,9 @@ def test_a_corner_of_the_slab_inside_the_patch_decides() -> None:
 
 
 def test_stations_between_distant_axles_are_left_out() -> None:
-    vehicle = Vehicle("long", tuple(Axle(at, 10e3, (-1.0, 1.0), (0.2, 0.2)) for at in (0.0, 10.0)))
+    vehicle = Vehicle(
+        name="long", axles=tuple(Axle(at, 10e3, (-1.0, 1.0), (0.2, 0.2)) for at in (0.0, 10.0))
+    )
     plan = grid_plan([0.0, 2.0], [-3.0, 3.0])
     traffic = replace(TRAFFIC, vehicles=(vehicle,), step=0.5, offsets=(0.0,), lateral_step=None)
     (run,) = load_positions(deck(traffic, plan))
@@ -320,7 +335,7 @@ def test_axles_on_a_curve_are_their_distance_apart_on_the_ground() -> None:
     # the axles' centres: the mean of symmetric wheels on one radial line
     ends = np.array([wheels.corners[:2].mean(axis=(0, 1)), wheels.corners[2:].mean(axis=(0, 1))])
     ends[:, 1] = -3.0
-    chord = np.linalg.norm(np.diff(plan.chart.to_cartesian(ends), axis=0))
+    chord = np.linalg.norm(np.diff(plan.alignment.to_cartesian(ends), axis=0))
     # an arc of 3.4 m at radius 33 m; the mean of trapezoid corners is off by 1e-6 at most
     assert chord == pytest.approx(2 * 33.0 * np.sin(3.4 / 66.0), abs=1e-5)
 
@@ -361,8 +376,8 @@ def vehicles(draw: st.DrawFn) -> Vehicle:
     rows = draw(st.lists(axles, min_size=1, max_size=4))
     places = np.cumsum([0.0] + [row[0] for row in rows[1:]])
     return Vehicle(
-        "drawn",
-        tuple(Axle(float(at), *row[1:]) for at, row in zip(places, rows, strict=True)),
+        name="drawn",
+        axles=tuple(Axle(float(at), *row[1:]) for at, row in zip(places, rows, strict=True)),
         impact=draw(st.sampled_from([1.0, 1.33])),
         clearance=draw(st.floats(0.0, 0.6)),
         clearance_to=draw(st.sampled_from(["wheel centre", "tyre edge"])),
@@ -411,8 +426,8 @@ def test_load_area_and_clearance_of_every_position(deck: Deck) -> None:
         np.testing.assert_allclose(loads, total, rtol=1e-12)  # sums of sixteen loads at most
         y = wheels.corners[:, :, 1].mean(axis=1).reshape(len(run), -1)
         # straight sides stand for hyperbolas: the exact excess of area, b^2/6(R - y)^2 at first
-        curved = (0.5 * sides[:, 1] / (deck.plan.chart.radius - y)) ** 2
-        area = deck.plan.chart.polygon_area(wheels.corners).reshape(y.shape)
+        curved = (0.5 * sides[:, 1] / (deck.plan.alignment.radius - y)) ** 2
+        area = deck.plan.alignment.polygon_area(wheels.corners).reshape(y.shape)
         expected = np.prod(sides, axis=1) * (1.0 - curved / 3.0) / (1.0 - curved)
         np.testing.assert_allclose(area, expected, rtol=1e-9)  # cancellation at stations of 20 m
         gap = np.minimum(y - traffic.carriageway[0], traffic.carriageway[1] - y) - asked

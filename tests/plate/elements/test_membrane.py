@@ -11,8 +11,8 @@ from plate.loads.loads import pressure
 from plate.meshing.grid import grid_mesh
 from plate.model.model import PlateModel
 from plate.model.supports import BeamLine, LineSupport
-from plate.results.fields import point_operators
 from plate.solver.stiffness import Stiffness
+from tests.helpers import result
 
 L, B, T, E = 12.0, 0.6, 0.2, 30e9
 BEAM = BeamSection(EI=210e9 * 8e-4, GJ=0.0, EA=210e9 * 0.012)
@@ -23,16 +23,19 @@ def strip(connection: float, eccentricity: float = BELOW) -> tuple[PlateModel, n
     """A narrow slab strip on a beam along its middle, simply supported, under 1 kN/m2."""
     plan = grid_plan([0.0, L], [-0.5 * B, 0.0, 0.5 * B])
     mesh = grid_mesh(plan, order=3, size=0.6)
-    beam = BeamLine("L2", BEAM, (), eccentricity, connection)
-    ends = tuple(LineSupport(line, "rigid") for line in ("C1", "C2"))
-    model = PlateModel(mesh, Section(T, E, 0.0), ends, (beam,))
+    beam = BeamLine(
+        line="L2", section=BEAM, holds=(), eccentricity=eccentricity, connection=connection
+    )
+    ends = tuple(LineSupport(line=line, kind="rigid") for line in ("C1", "C2"))
+    model = PlateModel(
+        mesh=mesh, section=Section(thickness=T, E=E, poisson=0.0), supports=ends, beams=(beam,)
+    )
     return model, Stiffness(model).solve(pressure(mesh, 1e3)[:, None], refine=True)[:, 0]
 
 
 def middle(model: PlateModel, U: np.ndarray) -> float:
     """Deflection at mid-span [m]."""
-    [(cells, xi)] = model.mesh.locate(np.array([[0.5 * L, 0.0]]))
-    return float((point_operators(model, cells[:1], xi[:1]) @ U)[0])
+    return float(result(model, U, 0.5 * L, 0.0)[0])
 
 
 def deflection(EI: float) -> float:
@@ -69,8 +72,13 @@ def test_partial_connection_is_the_slipping_beam() -> None:
     EA = EA_slab * BEAM.EA / (EA_slab + BEAM.EA)
     plan = grid_plan([0.0, L], [-0.5 * B, 0.0, 0.5 * B])
     mesh = grid_mesh(plan, order=3, size=0.6)
-    ends = tuple(LineSupport(line, "rigid") for line in ("C1", "C2"))
-    model = PlateModel(mesh, Section(T, E, 0.0), ends, (BeamLine("L2", BEAM, (), BELOW, k),))
+    ends = tuple(LineSupport(line=line, kind="rigid") for line in ("C1", "C2"))
+    model = PlateModel(
+        mesh=mesh,
+        section=Section(thickness=T, E=E, poisson=0.0),
+        supports=ends,
+        beams=(BeamLine(line="L2", section=BEAM, holds=(), eccentricity=BELOW, connection=k),),
+    )
     # A sine load through the pressure vector, weighted node by node: consistent since the
     # weights are smooth and the cells small against the span.
     F = pressure(mesh, 1e3)

@@ -3,13 +3,14 @@
 import numpy as np
 import pytest
 
+from plate.arrays import Floats
 from plate.elements.plate import curvature, shear, stiffness_matrices
-from plate.geometry.alignment import Chart
+from plate.geometry.alignment import Alignment
 from plate.geometry.plan import grid_plan
 from plate.interpolation import cell_nodes, shape, square
 from plate.meshing.grid import grid_mesh
 from plate.meshing.mesh import Mesh
-from tests.helpers import Floats, unit_section
+from tests.helpers import unit_section
 
 ORDERS = [1, 2, 3, 4, 5]
 SQUARE = np.array([[0.0, 0.0], [0.0, 1.0], [1.0, 0.0], [1.0, 1.0]])
@@ -20,7 +21,9 @@ SHAPES = {"square": SQUARE, "distorted": DISTORTED, "sliver": SLIVER}
 
 def one_cell(order: int, corners: Floats) -> Mesh:
     plan = shape(1, cell_nodes(order)) @ corners
-    return Mesh(order, Chart(), plan, np.arange(len(plan))[None], {})
+    return Mesh(
+        order=order, alignment=Alignment(), plan=plan, cells=np.arange(len(plan))[None], lines={}
+    )
 
 
 def rigid_motions(xy: Floats) -> Floats:

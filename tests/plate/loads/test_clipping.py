@@ -6,10 +6,12 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Polygon
 
+from plate.arrays import Floats
+from plate.geometry.curves import SAME
+from plate.geometry.elementary import rectangle_corners
 from plate.loads.clipping import clip_convex, clip_segment
-from tests.helpers import Floats, rectangle_corners
 
-SQUARE = rectangle_corners(0.5, 0.5, 1.0, 1.0)
+SQUARE = rectangle_corners((0.5, 0.5), (1.0, 1.0))
 coordinates = st.floats(-1.0, 2.0).map(lambda x: round(x, 3))
 points = st.tuples(coordinates, coordinates)
 
@@ -54,13 +56,13 @@ def test_overlap_does_not_depend_on_the_order(first: Floats, second: Floats) -> 
 @pytest.mark.parametrize(
     ("patch", "area"),
     [
-        (rectangle_corners(0.5, 0.5, 0.4, 0.2), 0.08),  # inside
-        (rectangle_corners(0.5, 0.5, 3.0, 3.0), 1.0),  # around
+        (rectangle_corners((0.5, 0.5), (0.4, 0.2)), 0.08),  # inside
+        (rectangle_corners((0.5, 0.5), (3.0, 3.0)), 1.0),  # around
         (SQUARE, 1.0),
-        (rectangle_corners(1.0, 0.5, 0.4, 0.2), 0.04),  # half off
-        (rectangle_corners(1.0, 1.0, 0.4, 0.2), 0.02),  # a quarter on
-        (rectangle_corners(1.2, 0.5, 0.4, 0.2), 0.0),  # touching
-        (rectangle_corners(3.0, 0.5, 0.4, 0.2), 0.0),
+        (rectangle_corners((1.0, 0.5), (0.4, 0.2)), 0.04),  # half off
+        (rectangle_corners((1.0, 1.0), (0.4, 0.2)), 0.02),  # a quarter on
+        (rectangle_corners((1.2, 0.5), (0.4, 0.2)), 0.0),  # touching
+        (rectangle_corners((3.0, 0.5), (0.4, 0.2)), 0.0),
     ],
 )
 def test_rectangles(patch: Floats, area: float) -> None:
@@ -80,6 +82,22 @@ def test_length_of_a_segment_inside(start: Floats, end: Floats, quad: Floats) ->
 
 
 def test_a_segment_on_an_edge_counts_for_both_cells() -> None:
-    cells = np.stack([SQUARE, rectangle_corners(0.5, 1.5, 1.0, 1.0)])
+    cells = np.stack([SQUARE, rectangle_corners((0.5, 1.5), (1.0, 1.0))])
     spans = clip_segment(np.array([-1.0, 1.0]), np.array([3.0, 1.0]), cells)
     np.testing.assert_allclose(spans, [[0.25, 0.5], [0.25, 0.5]], rtol=0, atol=1e-12)
+
+
+@pytest.mark.parametrize("length", [0.01, 0.2, 1.0])
+@pytest.mark.parametrize("first", [0.0, 1e-9, -1e-9, SAME])
+@pytest.mark.parametrize("last", [0.0, 5e-10, -1e-9, SAME])
+def test_a_segment_on_an_edge_is_inside_however_its_ends_are_rounded(
+    length: float, first: float, last: float
+) -> None:
+    """Of any length; one that is truly beside the edge is outside."""
+    for offset in (0.0, 1.0):
+        away = 1.0 if offset else -1.0
+        a, b = np.array([0.0, offset + away * first]), np.array([length, offset + away * last])
+        assert clip_segment(a, b, SQUARE[None]).tolist() == [[0.0, 1.0]]
+        aside = np.array([0.0, 1e-5 * away])
+        [(low, high)] = clip_segment(a + aside, b + aside, SQUARE[None])
+        assert low >= high

@@ -157,7 +157,7 @@ def test_places_on_arcs_and_off_the_slab(mesh: Mesh) -> None:
 
 
 def test_point_support_at_an_arc_holds_the_mean_of_what_is_slab(mesh: Mesh) -> None:
-    model = PlateModel(mesh, unit_section(0.2))
+    model = PlateModel(mesh=mesh, section=unit_section(0.2))
     mean = model.point_mean(PointSupport("P", (1.95, 0.0), 0.4))
     part = shapely.box(1.75, -0.2, 2.15, 0.2).intersection(region(disc(), 1e-9))
     assert mean.sum() == pytest.approx(1.0, rel=1e-12)

@@ -8,14 +8,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
+from plate.arrays import Floats
 from plate.conventions import N_FIELDS
 from plate.elements.section import Section, Zone
+from plate.geometry.elementary import rectangle_corners
 from plate.geometry.plan import Plan, grid_plan
 from plate.interpolation import shape
 from plate.loads.loads import line_load, patch_loads, pressure, segment_points, self_weight
 from plate.meshing.grid import grid_mesh
 from plate.meshing.mesh import Mesh
-from tests.helpers import Floats, patch, perturbed, rectangle_corners
+from tests.helpers import patch, perturbed
 
 STRAIGHT = grid_plan([0.0, 4.0], [-2.0, 2.0], overhang={"start": 0.5})
 SKEW = grid_plan([0.0, 4.0], [-2.0, 2.0], skew=0.6)
@@ -46,15 +48,15 @@ def share_on_slab(plan: Plan, corners: Floats) -> float:
     overlap = Polygon(corners).intersection(Polygon(plan.outline))
     if overlap.is_empty or overlap.area == 0.0:
         return 0.0
-    area = plan.chart.polygon_area(np.array(overlap.exterior.coords)[:-1])
-    return float(abs(area) / abs(plan.chart.polygon_area(corners)))
+    area = plan.alignment.polygon_area(np.array(overlap.exterior.coords)[:-1])
+    return float(abs(area) / abs(plan.alignment.polygon_area(corners)))
 
 
 @pytest.mark.parametrize("name", PLANS)
 @given(at=places, a=sides, b=sides)
 def test_force_of_a_patch_anywhere(name: str, at: tuple[float, float], a: float, b: float) -> None:
     """Only the part on the slab acts, wherever the patch's centre lies."""
-    corners = rectangle_corners(*at, a, b)
+    corners = rectangle_corners(at, (a, b))
     found = force(patch(mesh_of(name), *at, a, b, 100.0))
     assert found == pytest.approx(100.0 * share_on_slab(PLANS[name], corners), abs=1e-8)
 
@@ -77,7 +79,7 @@ def test_moments_of_a_patch(
     a, b = min(a, 0.9), min(b, 0.9)
     mesh = mesh_of(name, order)
     q = patch(mesh, *at, a, b)[::N_FIELDS]
-    if name == "skew" and not PLANS[name].contains(rectangle_corners(*at, a, b)).all():
+    if name == "skew" and not PLANS[name].contains(rectangle_corners(at, (a, b))).all():
         return
     np.testing.assert_allclose(q @ mesh.plan, at, rtol=0, atol=1e-11)
     second = q @ (mesh.plan - at) ** 2
@@ -94,12 +96,12 @@ def test_a_patch_in_four_parts(name: str, at: tuple[float, float], a: float, b: 
     mesh = mesh_of(name)
     whole = patch(mesh, *at, a, b)
     quarters = np.zeros_like(whole)
-    chart = mesh.chart
-    area = chart.polygon_area(rectangle_corners(*at, a, b))
+    alignment = mesh.alignment
+    area = alignment.polygon_area(rectangle_corners(at, (a, b)))
     for i in (-0.25, 0.25):
         for k in (-0.25, 0.25):
             x, y = at[0] + i * a, at[1] + k * b
-            part = chart.polygon_area(rectangle_corners(x, y, a / 2, b / 2))
+            part = alignment.polygon_area(rectangle_corners((x, y), (a / 2, b / 2)))
             quarters += patch(mesh, x, y, a / 2, b / 2, float(part / area))
     np.testing.assert_allclose(quarters, whole, rtol=0, atol=1e-11)
 
@@ -120,7 +122,7 @@ def test_patches_askew(at: tuple[float, float], a: float, b: float, turn: float)
     """Any quadrilateral on any straight mesh, here turned about its centre on distorted cells."""
     mesh = perturbed(mesh_of("straight"), 0.25)
     c, s = np.cos(turn), np.sin(turn)
-    corners = np.array(at) + (rectangle_corners(0.0, 0.0, a, b) @ [[c, s], [-s, c]])
+    corners = np.array(at) + (rectangle_corners((0.0, 0.0), (a, b)) @ [[c, s], [-s, c]])
     one = np.zeros(1, dtype=np.int64)
     load = patch_loads(mesh, corners[None], np.array([10.0]), one, 1).toarray()[:, 0]
     assert force(load) == pytest.approx(10.0 * share_on_slab(STRAIGHT, corners), abs=1e-8)
@@ -152,7 +154,7 @@ def test_the_general_path_agrees_with_the_one_for_rectangles() -> None:
 def test_patches_share_columns() -> None:
     """Several patches in one right-hand side, and one patch in several."""
     mesh = mesh_of("straight")
-    corners = np.stack([rectangle_corners(1.0, y, 0.4, 0.4) for y in (-1.0, 0.0, -1.0)])
+    corners = np.stack([rectangle_corners((1.0, y), (0.4, 0.4)) for y in (-1.0, 0.0, -1.0)])
     columns = np.array([0, 0, 2])
     loads = patch_loads(mesh, corners, np.array([1.0, 2.0, 5.0]), columns, 3).toarray()
     one, two = patch(mesh, 1.0, -1.0, 0.4, 0.4), patch(mesh, 1.0, 0.0, 0.4, 0.4)
@@ -170,7 +172,7 @@ def test_pressure_is_one_patch_over_everything() -> None:
 
 def test_self_weight_follows_the_thickness() -> None:
     zone = Zone(np.array([[2.0, -2.0], [4.0, -2.0], [4.0, 2.0], [2.0, 2.0]]), 0.5)
-    section = Section(0.25, 30e9, 0.2, zones=(zone,))
+    section = Section(thickness=0.25, E=30e9, poisson=0.2, zones=(zone,))
     mesh = grid_mesh(STRAIGHT, order=3, size=0.9, extra_u=[2.0])
     weight = force(self_weight(mesh, section, 25e3))
     assert weight == pytest.approx(25e3 * (0.25 * 2.5 * 4.0 + 0.5 * 2.0 * 4.0), rel=1e-12)

@@ -51,7 +51,7 @@ def test_cells_cover_the_slab_once(meshes: Meshes, name: str) -> None:
     # Exact but for arcs, which polynomials of degree 3 over a sixteenth of a turn leave by 1e-7
     # of the area between arc and chord.
     arcs = any(curve.sweep for ring in plan.boundary for curve in ring)
-    exact = 3e-8 if arcs or not plan.chart.straight else 1e-12
+    exact = 3e-8 if arcs or not plan.alignment.straight else 1e-12
     assert mesh.area() == pytest.approx(plan_area(plan), rel=exact)
 
 
@@ -216,7 +216,7 @@ def test_constant_curvature_is_exact(meshes: Meshes, name: str, order: int) -> N
     _, mesh = meshes(name, order)
     assert not mesh.curved.any()
     section = unit_section(0.2)
-    model = PlateModel(mesh, section)
+    model = PlateModel(mesh=mesh, section=section)
     x, y = mesh.xy.T
     zero = np.zeros_like(x)
     K, dofs = stiffness_matrices(mesh, section), cell_dofs(mesh.cells)

@@ -69,7 +69,7 @@ def cell_sides(mesh: Mesh) -> tuple[np.ndarray, np.ndarray]:
 def test_area_of_straight_plans(plan: object, area: float | None, order: int) -> None:
     mesh = grid_mesh(plan, order=order, size=0.9)
     if area is None:
-        area = float(plan.chart.polygon_area(plan.outline))
+        area = float(plan.alignment.polygon_area(plan.outline))
     assert mesh.area() == pytest.approx(area, rel=1e-12)
 
 

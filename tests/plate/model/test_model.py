@@ -21,15 +21,15 @@ BEAM = BeamSection(10.0, 1.0)
 
 
 def rigid(*lines: str) -> dict[str, object]:
-    return {"supports": tuple(LineSupport(line, "rigid") for line in lines)}
+    return {"supports": tuple(LineSupport(line=line, kind="rigid") for line in lines)}
 
 
 def springs(k: float, k_rot: float, *lines: str) -> dict[str, object]:
-    return {"supports": tuple(LineSupport(n, "spring", k=k, k_rot=k_rot) for n in lines)}
+    return {"supports": tuple(LineSupport(line=n, kind="spring", k=k, k_rot=k_rot) for n in lines)}
 
 
 def beams(*lines: str, holds: tuple[Hold, ...]) -> dict[str, object]:
-    return {"beams": tuple(BeamLine(line, BEAM, holds) for line in lines)}
+    return {"beams": tuple(BeamLine(line=line, section=BEAM, holds=holds) for line in lines)}
 
 
 def points(*at: tuple[float, float], k: float = np.inf) -> dict[str, object]:
@@ -40,7 +40,7 @@ HELD = (Hold("L1"), Hold("L2"))
 
 
 def model(mesh: Mesh, parts: dict[str, object]) -> PlateModel:
-    return PlateModel(mesh, unit_section(0.25), **parts)
+    return PlateModel(mesh=mesh, section=unit_section(0.25), **parts)
 
 
 @pytest.mark.parametrize(
@@ -53,7 +53,11 @@ def model(mesh: Mesh, parts: dict[str, object]) -> PlateModel:
         (STRAIGHT, rigid("C1"), "rotate about the line x = 0.000 m, along y"),
         (STRAIGHT, rigid("C2"), "rotate about the line x = 3.000 m, along y"),
         (STRAIGHT, rigid("L1"), "rotate about the line y = -2.000 m, along x"),
-        (STRAIGHT, {"supports": (LineSupport("C1", "rigid", True),)}, "x = 0.000 m, along y"),
+        (
+            STRAIGHT,
+            {"supports": (LineSupport(line="C1", kind="rigid", hard=True),)},
+            "x = 0.000 m, along y",
+        ),
         (STRAIGHT, springs(5.0, 0.0, "L2"), "y = 2.000 m, along x"),
         (STRAIGHT, beams("C1", holds=HELD), "rotate about the line x = 0.000 m"),
         (STRAIGHT, beams("C1", holds=(Hold("L1", stub=0.4, k_rot=9.0),)), "x = 0.000 m"),
@@ -80,7 +84,7 @@ def test_mechanisms(mesh: Mesh, parts: dict[str, object], words: str) -> None:
     [
         (STRAIGHT, rigid("C1", "C2")),
         (STRAIGHT, rigid("C1", "L1")),
-        (STRAIGHT, {"supports": (LineSupport("L1", "clamped"),)}),
+        (STRAIGHT, {"supports": (LineSupport(line="L1", kind="clamped"),)}),
         (STRAIGHT, springs(1e-6, 0.0, "C1", "C2")),
         (STRAIGHT, springs(2.0, 1e-3, "C1")),
         (STRAIGHT, {**rigid("C1"), **points((2.5, 0.3))}),
@@ -145,7 +149,7 @@ def test_a_stub_needs_the_end_of_its_beam() -> None:
 
 def test_edges_given_twice_agree_with_themselves() -> None:
     edges = {"start": ("rigid", False), "end": ("rigid", False)}
-    named = PlateModel(STRAIGHT, unit_section(0.25), edge_supports(edges))
+    named = PlateModel(mesh=STRAIGHT, section=unit_section(0.25), supports=edge_supports(edges))
     lines = model(STRAIGHT, rigid("C1", "C2"))
     F = pressure(STRAIGHT, 1.0)[:, None]
     first, second = (Stiffness(m).solve(F) for m in (named, lines))

@@ -5,7 +5,11 @@ import pytest
 
 from plate.elements.beam import BeamSection
 from plate.elements.section import Section
+from plate.geometry.curves import Curve, polyline
+from plate.geometry.outline import outline_plan
 from plate.geometry.plan import Plan, grid_plan
+from plate.meshing.cell_sizes import uniform
+from plate.meshing.free_mesh import quad_mesh
 from plate.meshing.grid import grid_mesh
 from plate.model.model import PlateModel
 from plate.model.singular_points import SingularPlace, singular_places
@@ -14,8 +18,12 @@ from plate.model.supports import BeamLine, Hold, LineSupport
 
 def places(plan: Plan, *lines: str, kind: str = "rigid") -> tuple[SingularPlace, ...]:
     mesh = grid_mesh(plan, order=2, size=1.0)
-    supports = tuple(LineSupport(line, kind) for line in lines)  # type: ignore[arg-type]
-    return singular_places(PlateModel(mesh, Section(0.2, 30e9, 0.3), supports))
+    supports = tuple(LineSupport(line=line, kind=kind) for line in lines)  # type: ignore[arg-type]
+    return singular_places(
+        PlateModel(
+            mesh=mesh, section=Section(thickness=0.2, E=30e9, poisson=0.3), supports=supports
+        )
+    )
 
 
 def test_a_right_slab_has_none() -> None:
@@ -61,9 +69,17 @@ def test_a_beam_held_on_the_slab_is_a_point_force() -> None:
     section = BeamSection(EI=1e9, GJ=1e6, GA=1e9)
 
     def found(*holds: Hold) -> list[tuple[tuple[float, float], float]]:
-        beams = (BeamLine("L2:full", section, holds),)
-        supports = (LineSupport("L1:full", "rigid"), LineSupport("L3:full", "rigid"))
-        model = PlateModel(mesh, Section(0.2, 30e9, 0.3), supports, beams)
+        beams = (BeamLine(line="L2:full", section=section, holds=holds),)
+        supports = (
+            LineSupport(line="L1:full", kind="rigid"),
+            LineSupport(line="L3:full", kind="rigid"),
+        )
+        model = PlateModel(
+            mesh=mesh,
+            section=Section(thickness=0.2, E=30e9, poisson=0.3),
+            supports=supports,
+            beams=beams,
+        )
         return [
             (p.at, round(np.degrees(p.angle), 6))
             for p in singular_places(model)
@@ -75,6 +91,58 @@ def test_a_beam_held_on_the_slab_is_a_point_force() -> None:
     assert not found(Hold("C1", stub=0.3))
 
 
+def test_beams_that_cross_are_point_forces_where_a_web_strains() -> None:
+    plan = grid_plan([0.0, 3.0, 6.0], [-3.0, 0.0, 3.0])
+    mesh = grid_mesh(plan, order=2, size=1.0)
+    web, none = BeamSection(EI=1e9, GJ=1e6, GA=1e9), BeamSection(EI=1e9, GJ=1e6)
+    supports = (
+        LineSupport(line="L1:full", kind="rigid"),
+        LineSupport(line="L3:full", kind="rigid"),
+    )
+
+    def crossed(*sections: BeamSection) -> list[tuple[float, float]]:
+        lines = ("C2", "L2")
+        beams = tuple(BeamLine(line=n, section=s) for n, s in zip(lines, sections, strict=False))
+        found = singular_places(
+            PlateModel(
+                mesh=mesh,
+                section=Section(thickness=0.2, E=30e9, poisson=0.3),
+                supports=supports,
+                beams=beams,
+            )
+        )
+        return [p.at for p in found if p.edges == ("crossed", "crossed")]
+
+    assert crossed(web, none) == crossed(none, web) == [(3.0, 0.0)]
+    assert not crossed(none, none)
+    assert not crossed(web)
+
+
 def test_springs_make_no_wedge() -> None:
     plan = grid_plan([0.0, 6.0], [-3.0, 3.0], skew=np.radians(30.0))
     assert not places(plan, "C1", "C2", kind="spring")
+
+
+def test_a_kink_of_a_beam_is_a_couple_at_a_point() -> None:
+    """At the vertex of two chords; nowhere on an arc, whatever the size of the cells on it."""
+    arc = Curve((0.0, 0.0), (8.0, 0.0), 0.6)
+    chords = polyline([arc.start, arc.at(0.5).tolist(), arc.end])
+    for curves, kinked in ((chords, True), ((arc,), False)):
+        plan = outline_plan(
+            polyline([(0, -3), (8, -3), (8, 3), (0, 3), (0, -3)]), lines={"rib": curves}
+        )
+        for order, size in ((2, 1.0), (3, 2.0)):
+            mesh = quad_mesh(plan, order=order, field=uniform(size))
+            supports = (LineSupport(line="E1", kind="rigid"), LineSupport(line="E3", kind="rigid"))
+            beams = (BeamLine(line="rib", section=BeamSection(EI=1e9, GJ=1e6)),)
+            model = PlateModel(
+                mesh=mesh,
+                section=Section(thickness=0.2, E=30e9, poisson=0.3),
+                supports=supports,
+                beams=beams,
+            )
+            found = [p for p in singular_places(model) if p.edges == ("kinked", "kinked")]
+            assert [p.exponent for p in found] == [1.0] * kinked
+            for place in found:
+                assert place.at == pytest.approx(tuple(arc.at(0.5)))
+                assert place.angle == pytest.approx(2.0 * np.pi)

@@ -3,30 +3,28 @@
 import numpy as np
 import pytest
 
+from plate.arrays import Floats
 from plate.conventions import N_FIELDS
 from plate.elements.beam import BeamSection
 from plate.elements.section import Section, Zone
+from plate.geometry.elementary import rectangle_corners
 from plate.geometry.plan import Plan, grid_plan
 from plate.loads.loads import pressure
 from plate.meshing.grid import grid_mesh
 from plate.model.model import PlateModel
 from plate.model.supports import BeamLine, Hold, LineSupport
-from plate.results.fields import (
-    FieldRecovery,
-    cell_operators,
-    field_points,
-    mean_along,
-    point_operators,
-)
-from tests.helpers import Floats, patch, rectangle_corners, results, solved, unit_section
+from plate.results.fields import FieldRecovery, cell_operators, field_points
+from plate.results.functionals import mean_rows, result_rows
+from plate.results.places import at_points
+from tests.helpers import patch, results, solved, unit_section
 
 D = np.array([1.3, 0.9, 0.4, 0.6])
-STATE = Section(0.3, 1.0, 0.2, rigidity=(1.3, 0.9, 0.4, 0.6))
+STATE = Section(thickness=0.3, E=1.0, poisson=0.2, rigidity=(1.3, 0.9, 0.4, 0.6))
 STRAIGHT = grid_plan([0.0, 2.0, 4.0], [-2.0, 2.0])
 SKEW = grid_plan([0.0, 2.0, 4.0], [-2.0, 2.0], skew=0.5)
 TAPER = grid_plan([0.0, 2.0, 4.0], [-2.0, 2.0], end_offsets=[-1.0, 2.5])
 CURVED = grid_plan([0.0, 2.0, 4.0], [-2.0, 2.0], radius=6.0)
-ENDS = (LineSupport("C1", "rigid"), LineSupport("C3", "rigid"))
+ENDS = (LineSupport(line="C1", kind="rigid"), LineSupport(line="C3", kind="rigid"))
 
 
 def cubic(xy: Floats) -> tuple[Floats, Floats]:
@@ -47,7 +45,7 @@ def cubic(xy: Floats) -> tuple[Floats, Floats]:
 @pytest.mark.parametrize("order", [3, 4])
 @pytest.mark.parametrize("plan", [STRAIGHT, SKEW, TAPER], ids=["straight", "skew", "taper"])
 def test_points_of_a_cubic_state(plan: Plan, order: int) -> None:
-    model = PlateModel(grid_mesh(plan, order=order, size=1.1), STATE, ENDS)
+    model = PlateModel(mesh=grid_mesh(plan, order=order, size=1.1), section=STATE, supports=ENDS)
     u = cubic(model.mesh.xy)[0].ravel()
     points = [(1.1, 0.3), (2.0, 0.0), (3.3, -0.7)]
     np.testing.assert_allclose(
@@ -56,8 +54,8 @@ def test_points_of_a_cubic_state(plan: Plan, order: int) -> None:
 
 
 def test_thin_shears_are_the_divergence_of_the_moments() -> None:
-    section = Section(0.3, 1.0, 0.2, rigidity=STATE.rigidity, thin_span=2.0)
-    model = PlateModel(grid_mesh(SKEW, order=3, size=1.1), section, ENDS)
+    section = Section(thickness=0.3, E=1.0, poisson=0.2, rigidity=STATE.rigidity, thin_span=2.0)
+    model = PlateModel(mesh=grid_mesh(SKEW, order=3, size=1.1), section=section, supports=ENDS)
     u = cubic(model.mesh.xy)[0].ravel()
     found = results(model, u, [(1.1, 0.3), (2.5, -0.7)])
     Dx, Dy, D1, Dxy = D
@@ -69,20 +67,27 @@ def test_thin_shears_are_the_divergence_of_the_moments() -> None:
 
 def test_components_turn_with_a_curved_deck() -> None:
     """A state of constant Cartesian moments, seen along the tangent and the growing offset."""
-    model = PlateModel(grid_mesh(CURVED, order=4, size=0.8), unit_section(0.2, 0.0), ENDS)
+    model = PlateModel(
+        mesh=grid_mesh(CURVED, order=4, size=0.8), section=unit_section(0.2, 0.0), supports=ENDS
+    )
     x = model.mesh.xy[:, 0]
     u = np.column_stack([0.5 * x**2, x, 0 * x]).ravel()
     at = np.array([[3.0, 1.0], [1.0, -1.3]])
     found = results(model, u, at)
-    c, s = model.mesh.chart.tangent(at).T
+    c, s = model.mesh.alignment.tangent(at).T
     exact = np.column_stack([-(c**2), -(s**2), c * s])
     np.testing.assert_allclose(found[:, 1:4], exact, rtol=0, atol=2e-5)
 
 
 def test_fields_are_means_of_the_cells_that_meet() -> None:
     """Averages where cells meet, both values on a line that divides."""
-    beams = (BeamLine("C2", BeamSection(5.0, 2.0), (Hold("L1"), Hold("L2"))),)
-    model = PlateModel(grid_mesh(SKEW, order=3, size=0.9), unit_section(0.2), ENDS, beams)
+    beams = (BeamLine(line="C2", section=BeamSection(5.0, 2.0), holds=(Hold("L1"), Hold("L2"))),)
+    model = PlateModel(
+        mesh=grid_mesh(SKEW, order=3, size=0.9),
+        section=unit_section(0.2),
+        supports=ENDS,
+        beams=beams,
+    )
     F = np.stack([patch(model.mesh, x, 0.2, 0.5, 0.4) for x in (1.0, 3.1)], axis=1)
     _, U, _ = solved(model, *F.T)
     recovery = FieldRecovery(model)
@@ -108,8 +113,13 @@ def test_fields_are_means_of_the_cells_that_meet() -> None:
 
 def test_a_beam_in_torsion_makes_the_moments_jump() -> None:
     """Across it w is one value, m_x two; together with the beam's torque they are in balance."""
-    beams = (BeamLine("C2", BeamSection(50.0, 500.0), (Hold("L1"), Hold("L2"))),)
-    model = PlateModel(grid_mesh(STRAIGHT, order=3, size=0.5), unit_section(0.2), ENDS, beams)
+    beams = (BeamLine(line="C2", section=BeamSection(50.0, 500.0), holds=(Hold("L1"), Hold("L2"))),)
+    model = PlateModel(
+        mesh=grid_mesh(STRAIGHT, order=3, size=0.5),
+        section=unit_section(0.2),
+        supports=ENDS,
+        beams=beams,
+    )
     _, U, _ = solved(model, patch(model.mesh, 1.0, 0.0, 1.0, 2.0))
     recovery = FieldRecovery(model)
     both = np.flatnonzero(np.hypot(*(recovery.points.plan - [2.0, 0.0]).T) < 1e-9)
@@ -123,15 +133,16 @@ def test_a_beam_in_torsion_makes_the_moments_jump() -> None:
 def test_steps_of_thickness(thin_span: float | None) -> None:
     """m_x is continuous across a step though the curvature jumps eightfold; nu = 0 makes a beam
     of the slab. Points, points of one side of a cell, and fields tell the sides apart."""
-    zone = Zone(rectangle_corners(3.0, 0.0, 2.0, 4.0), 0.5)
+    zone = Zone(rectangle_corners((3.0, 0.0), (2.0, 4.0)), 0.5)
     mesh = grid_mesh(STRAIGHT, order=3, size=0.7, extra_u=[2.0])
-    section = Section(0.25, 1.0, 0.0, zones=(zone,), thin_span=thin_span)
-    model = PlateModel(mesh, section, ENDS)
+    section = Section(thickness=0.25, E=1.0, poisson=0.0, zones=(zone,), thin_span=thin_span)
+    model = PlateModel(mesh=mesh, section=section, supports=ENDS)
     _, U, _ = solved(model, pressure(mesh, 1.0))
     exact = 4.0**2 / 8.0
     for y in (-2.0, 0.3, 1.1):
-        [(cells, xi)] = mesh.locate(np.array([[2.0, y]]))
-        sides = (point_operators(model, cells, xi) @ U).reshape(-1, 6)
+        places = at_points(mesh, np.array([[2.0, y]])).apart()
+        cells, xi = places.cells, places.reference
+        sides = (result_rows(model, places) @ U).reshape(-1, 6)
         np.testing.assert_allclose(sides[:, 1], exact, rtol=1e-7)
         edge = np.column_stack([np.full(3, xi[0, 0]), [-0.5, 0.0, 0.5]])
         dofs = (N_FIELDS * mesh.cells[cells[0]][:, None] + np.arange(N_FIELDS)).ravel()
@@ -148,10 +159,10 @@ def test_steps_of_thickness(thin_span: float | None) -> None:
 @pytest.mark.parametrize("plan", [STRAIGHT, SKEW], ids=["straight", "skew"])
 def test_means_along_segments(plan: Plan) -> None:
     """The exact mean of a cubic w and of its linear moments."""
-    model = PlateModel(grid_mesh(plan, order=3, size=1.1), STATE, ENDS)
+    model = PlateModel(mesh=grid_mesh(plan, order=3, size=1.1), section=STATE, supports=ENDS)
     u = cubic(model.mesh.xy)[0].ravel()
     path = np.array([[0.7, -0.4], [3.1, 0.9]])
-    found = mean_along(model, path) @ u
+    found = mean_rows(model, path) @ u
     x, weight = np.polynomial.legendre.leggauss(6)
     at = path[0] + 0.5 * (1 + x)[:, None] * (path[1] - path[0])
     exact = 0.5 * weight @ cubic(at)[1]
@@ -159,11 +170,16 @@ def test_means_along_segments(plan: Plan) -> None:
 
 
 def test_means_along_a_dividing_line_are_of_both_sides() -> None:
-    beams = (BeamLine("C2", BeamSection(50.0, 500.0), (Hold("L1"), Hold("L2"))),)
-    model = PlateModel(grid_mesh(STRAIGHT, order=3, size=0.5), unit_section(0.2), ENDS, beams)
+    beams = (BeamLine(line="C2", section=BeamSection(50.0, 500.0), holds=(Hold("L1"), Hold("L2"))),)
+    model = PlateModel(
+        mesh=grid_mesh(STRAIGHT, order=3, size=0.5),
+        section=unit_section(0.2),
+        supports=ENDS,
+        beams=beams,
+    )
     _, U, _ = solved(model, patch(model.mesh, 1.0, 0.0, 1.0, 2.0))
     means = [
-        (mean_along(model, np.array([[x, -1.0], [x, 1.0]])) @ U[:, 0])[1]
+        (mean_rows(model, np.array([[x, -1.0], [x, 1.0]])) @ U[:, 0])[1]
         for x in (2.0 - 1e-6, 2.0, 2.0 + 1e-6)
     ]
     assert means[1] == pytest.approx(0.5 * (means[0] + means[2]), rel=1e-4)
@@ -171,11 +187,13 @@ def test_means_along_a_dividing_line_are_of_both_sides() -> None:
 
 
 def test_means_on_a_curve_are_of_arc_length() -> None:
-    model = PlateModel(grid_mesh(CURVED, order=4, size=0.8), unit_section(0.2), ENDS)
+    model = PlateModel(
+        mesh=grid_mesh(CURVED, order=4, size=0.8), section=unit_section(0.2), supports=ENDS
+    )
     w = model.mesh.plan[:, 1]  # the offset, linear in plan
     u = np.column_stack([w, 0 * w, 0 * w]).ravel()
     path = np.array([[0.5, -1.5], [3.5, 1.0]])
-    found = (mean_along(model, path) @ u)[0]
+    found = (mean_rows(model, path) @ u)[0]
     s = np.linspace(0.0, 1.0, 200001)
     y = -1.5 + 2.5 * s
     speed = np.hypot(3.0 * (1 - y / 6.0), 2.5)

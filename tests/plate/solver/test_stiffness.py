@@ -6,11 +6,13 @@ from scipy import linalg, sparse
 from scipy.sparse.linalg import splu
 from threadpoolctl import threadpool_limits
 
+from plate.arrays import Floats
 from plate.conventions import N_FIELDS
 from plate.elements.beam import BeamSection
 from plate.elements.group import ElementGroup
 from plate.elements.section import Section, Zone
 from plate.errors import SolutionError
+from plate.geometry.elementary import rectangle_corners
 from plate.geometry.plan import Plan, grid_plan
 from plate.loads.loads import pressure
 from plate.meshing.grid import grid_mesh
@@ -18,7 +20,7 @@ from plate.model.model import PlateModel
 from plate.model.supports import BeamLine, Hold, LineSupport, PointSupport
 from plate.solver.nested_dissection import Factorisation
 from plate.solver.stiffness import Stiffness
-from tests.helpers import Floats, patch, rectangle_corners, unit_section
+from tests.helpers import patch, unit_section
 
 STRAIGHT = grid_plan([0.0, 2.0, 4.5], [-2.0, 2.0], overhang={"start": 0.3, "left": 0.4})
 SKEW = grid_plan([0.0, 2.0, 4.5], [-2.0, 2.0], skew=0.6)
@@ -30,9 +32,18 @@ def deck(plan: Plan, ratio: float, order: int = 3, t: float = 0.2) -> PlateModel
     mesh = grid_mesh(plan, order=order, size=0.8)
     section = BeamSection(ratio, 0.1 * ratio)
     holds = (Hold("L1"), Hold("L2", k=0.5 * ratio, k_rot=0.2 * ratio, stub=0.3))
-    supports = (LineSupport("C1", "rigid", True), LineSupport("L1", "spring", k=3.0, k_rot=0.5))
+    supports = (
+        LineSupport(line="C1", kind="rigid", hard=True),
+        LineSupport(line="L1", kind="spring", k=3.0, k_rot=0.5),
+    )
     points = (PointSupport("A", (1.1, 0.3), 0.4), PointSupport("B", (3.0, -1.0), 0.2, k=20.0))
-    return PlateModel(mesh, unit_section(t), supports, (BeamLine("C3", section, holds),), points)
+    return PlateModel(
+        mesh=mesh,
+        section=unit_section(t),
+        supports=supports,
+        beams=(BeamLine(line="C3", section=section, holds=holds),),
+        points=points,
+    )
 
 
 def reference_solution(stiffness: Stiffness, F: Floats) -> Floats:
@@ -136,7 +147,7 @@ def test_reactions_of_a_statically_determinate_deck() -> None:
     names = ("A", "B", "C")
     for k in (np.inf, 40.0):
         points = tuple(PointSupport(n, p, 0.3, k) for n, p in zip(names, at, strict=True))
-        stiffness = Stiffness(PlateModel(mesh, unit_section(0.2), points=points))
+        stiffness = Stiffness(PlateModel(mesh=mesh, section=unit_section(0.2), points=points))
         F = patch(mesh, 2.4, 1.1, 0.5, 0.7, 60.0)[:, None]
         U = stiffness.solve(F, refine=True)
         found = stiffness.reactions(U, F)
@@ -154,7 +165,11 @@ def test_reactions_of_lines_are_shared_at_their_crossing() -> None:
     mesh = grid_mesh(grid_plan([0.0, 2.0], [0.0, 2.0]), order=3, size=0.5)
     lines = ("C1", "C2", "L1", "L2")
     stiffness = Stiffness(
-        PlateModel(mesh, unit_section(0.1), tuple(LineSupport(n, "rigid") for n in lines))
+        PlateModel(
+            mesh=mesh,
+            section=unit_section(0.1),
+            supports=tuple(LineSupport(line=n, kind="rigid") for n in lines),
+        )
     )
     F = pressure(mesh, 3.0)[:, None]
     reactions = stiffness.reactions(stiffness.solve(F, refine=True), F)
@@ -164,9 +179,11 @@ def test_reactions_of_lines_are_shared_at_their_crossing() -> None:
 def test_nodal_forces_of_a_rigid_motion_vanish() -> None:
     """Element by element, however stiff: what equilibrium checks of thin decks rest on."""
     model = deck(STRAIGHT, 1e4, t=1e-3)
-    beam = BeamLine("C3", model.beams[0].section)
-    clamped = (LineSupport("C1", "clamped"),)
-    stiffness = Stiffness(PlateModel(model.mesh, model.section, clamped, (beam,)))
+    beam = BeamLine(line="C3", section=model.beams[0].section)
+    clamped = (LineSupport(line="C1", kind="clamped"),)
+    stiffness = Stiffness(
+        PlateModel(mesh=model.mesh, section=model.section, supports=clamped, beams=(beam,))
+    )
     x, y = model.mesh.xy.T
     u = np.column_stack([1.0 + 2.0 * x - 3.0 * y, 2.0 + 0 * x, -3.0 + 0 * x]).ravel()[:, None]
     assert np.abs(stiffness.force(u)).max() < 1e-12 * stiffness.matrix().max()
@@ -212,10 +229,10 @@ def test_factorisation_of_random_systems() -> None:
 def test_zones_of_very_different_thickness() -> None:
     """Rigidities a million times apart, in one well-scaled factor."""
     mesh = grid_mesh(STRAIGHT, order=3, size=0.8, extra_u=[1.0, 3.0])
-    zone = Zone(rectangle_corners(2.0, 0.0, 2.0, 9.0), 2.0)
-    section = Section(0.02, 1e6, 0.2, zones=(zone,))
-    supports = (LineSupport("C1", "rigid"), LineSupport("C3", "rigid"))
-    stiffness = Stiffness(PlateModel(mesh, section, supports))
+    zone = Zone(rectangle_corners((2.0, 0.0), (2.0, 9.0)), 2.0)
+    section = Section(thickness=0.02, E=1e6, poisson=0.2, zones=(zone,))
+    supports = (LineSupport(line="C1", kind="rigid"), LineSupport(line="C3", kind="rigid"))
+    stiffness = Stiffness(PlateModel(mesh=mesh, section=section, supports=supports))
     F = pressure(mesh, 1.0)[:, None]
     U = stiffness.solve(F, refine=True)
     exact = reference_solution(stiffness, F)

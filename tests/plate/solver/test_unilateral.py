@@ -10,9 +10,9 @@ from plate.loads.loads import line_load, pressure
 from plate.meshing.grid import grid_mesh
 from plate.model.model import PlateModel
 from plate.model.supports import LineSupport, PointSupport
-from plate.results.fields import point_operators
 from plate.solver.stiffness import Stiffness
 from plate.solver.unilateral import LiftingSupports
+from tests.helpers import result
 
 E, T, B = 30e9, 0.2, 1.0
 D = E * T**3 / 12.0
@@ -22,8 +22,10 @@ def three_lines() -> PlateModel:
     """A strip of two spans of 4 m with nu = 0, thin, on three rigid lines."""
     plan = grid_plan([0.0, 4.0, 8.0], [0.0, B])
     mesh = grid_mesh(plan, order=3, size=1.0)
-    lines = tuple(LineSupport(line, "rigid") for line in ("C1", "C2", "C3"))
-    return PlateModel(mesh, Section(T, E, 0.0, thin_span=4.0), lines)
+    lines = tuple(LineSupport(line=line, kind="rigid") for line in ("C1", "C2", "C3"))
+    return PlateModel(
+        mesh=mesh, section=Section(thickness=T, E=E, poisson=0.0, thin_span=4.0), supports=lines
+    )
 
 
 def load_in_span_1(model: PlateModel) -> np.ndarray:
@@ -31,8 +33,7 @@ def load_in_span_1(model: PlateModel) -> np.ndarray:
 
 
 def moment(model: PlateModel, U: np.ndarray, x: float) -> float:
-    [(cells, xi)] = model.mesh.locate(np.array([[x, 0.4]]))
-    return float((point_operators(model, cells[:1], xi[:1]) @ U)[1])
+    return float(result(model, U, x, 0.4)[1])
 
 
 def test_the_far_end_lifts_and_the_slab_is_one_span() -> None:
@@ -60,9 +61,15 @@ def test_nothing_lifts_under_weight() -> None:
 def test_a_point_support_lifts() -> None:
     plan = grid_plan([0.0, 4.0, 8.0], [0.0, B])
     mesh = grid_mesh(plan, order=3, size=1.0)
-    lines = tuple(LineSupport(line, "rigid") for line in ("C1", "C2"))
+    lines = tuple(LineSupport(line=line, kind="rigid") for line in ("C1", "C2"))
     points = (PointSupport("P", (7.8, 0.5), 0.3),)
-    model = PlateModel(mesh, Section(T, E, 0.0), lines, (), points)
+    model = PlateModel(
+        mesh=mesh,
+        section=Section(thickness=T, E=E, poisson=0.0),
+        supports=lines,
+        beams=(),
+        points=points,
+    )
     contact = LiftingSupports(model, ["P"]).solve(load_in_span_1(model))
     assert contact.open.all()
     assert moment(model, contact.U, 2.0) == pytest.approx(1e4, rel=5e-3)

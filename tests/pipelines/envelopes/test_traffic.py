@@ -8,12 +8,11 @@ import pytest
 from threadpoolctl import threadpool_limits
 
 from pipelines.deck.deck import Case, Deck, Patch
-from pipelines.envelopes.single_vehicles import Envelopes, find_position, traffic_envelopes
-from pipelines.model.build import build_model
-from pipelines.model.responses import Solver, case_load, case_responses, stream
-from pipelines.traffic.positions import load_positions
-from plate.results.fields import FieldRecovery
-from plate.solver.stiffness import Stiffness
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.traffic import traffic_envelopes
+from pipelines.model.responses import SolvedDeck, case_load, case_responses, stream
+from pipelines.traffic.positions import find_position, load_positions
+from tests.helpers import blas_threads
 from tests.pipelines.small_decks import (
     BEAMS,
     MESH,
@@ -23,13 +22,8 @@ from tests.pipelines.small_decks import (
     TRAFFIC,
     deck_of,
     small_deck,
+    solver_of,
 )
-from tests.plate.test_threads import blas_threads
-
-
-def solver_of(deck: Deck) -> Solver:
-    model = build_model(deck).model
-    return Solver.of(deck, Stiffness(model), FieldRecovery(model))
 
 
 @pytest.fixture(scope="module")
@@ -38,18 +32,18 @@ def deck(tmp_path_factory: pytest.TempPathFactory) -> Deck:
 
 
 @pytest.fixture(scope="module")
-def solver(deck: Deck) -> Solver:
+def solved(deck: Deck) -> SolvedDeck:
     return solver_of(deck)
 
 
 @pytest.fixture(scope="module")
-def envelopes(deck: Deck, solver: Solver) -> Envelopes:
-    found = traffic_envelopes(deck, solver)
+def envelopes(deck: Deck, solved: SolvedDeck) -> TrafficEnvelope:
+    [found] = traffic_envelopes(deck, solved)
     assert found is not None
     return found
 
 
-def static_case(envelopes: Envelopes, number: int) -> Case:
+def static_case(envelopes: TrafficEnvelope, number: int) -> Case:
     """The load position as patches of a static case, placed by hand from the vehicle's data."""
     run, index = find_position(envelopes.runs, number)
     turn = 1.0 if run.direction == "reverse" else -1.0
@@ -59,11 +53,11 @@ def static_case(envelopes: Envelopes, number: int) -> Case:
             x = run.stations[index] + turn * axle.at
             y = run.offsets[index] - turn * wheel
             patches.append(Patch((float(x), float(y)), size, axle.load / len(axle.wheels)))
-    return Case("position", tuple(patches))
+    return Case(name="position", patches=tuple(patches))
 
 
 def test_envelope_is_the_static_case_at_each_governing_position(
-    deck: Deck, solver: Solver, envelopes: Envelopes
+    deck: Deck, solved: SolvedDeck, envelopes: TrafficEnvelope
 ) -> None:
     fields = envelopes.fields.extremes
     for k in range(6):
@@ -73,40 +67,40 @@ def test_envelope_is_the_static_case_at_each_governing_position(
             (fields.minimum, fields.at_minimum, int(fields.minimum[k].argmin())),
         ):
             case = static_case(envelopes, int(at[k, point]))
-            F = case_load(deck, case, solver.model)[:, None]
-            response = solver.respond(F, refine=True)
+            F = case_load(deck, case, solved.model)[:, None]
+            response = solved.respond(F, refine=True)
             assert response.fields[k, point, 0] == pytest.approx(values[k, point], abs=1e-9 * scale)
 
 
 def test_coexisting_results_belong_to_the_governing_position(
-    deck: Deck, solver: Solver, envelopes: Envelopes
+    deck: Deck, solved: SolvedDeck, envelopes: TrafficEnvelope
 ) -> None:
     fields = envelopes.fields
     point = int(fields.extremes.maximum[1].argmax())
     case = static_case(envelopes, int(fields.extremes.at_maximum[1, point]))
-    F = case_load(deck, case, solver.model)[:, None]
-    response = solver.respond(F, refine=True)
+    F = case_load(deck, case, solved.model)[:, None]
+    response = solved.respond(F, refine=True)
     expected = response.fields[:, point, 0]
     np.testing.assert_allclose(fields.with_maximum[1, :, point], expected, rtol=1e-7, atol=1e-9)
 
 
 def test_probes_beams_and_reactions_follow_their_positions(
-    deck: Deck, solver: Solver, envelopes: Envelopes
+    deck: Deck, solved: SolvedDeck, envelopes: TrafficEnvelope
 ) -> None:
     e = envelopes.probes
     row = int(e.maximum.argmax())
     case = static_case(envelopes, int(e.at_maximum[row]))
-    response = solver.respond(case_load(deck, case, solver.model)[:, None], refine=True)
+    response = solved.respond(case_load(deck, case, solved.model)[:, None], refine=True)
     assert response.probes[row, 0] == pytest.approx(e.maximum[row], rel=1e-9)
     name = envelopes.reaction_names.index("C2@L1")
     case = static_case(envelopes, int(envelopes.reactions.at_maximum[name]))
-    response = solver.respond(case_load(deck, case, solver.model)[:, None], refine=True)
+    response = solved.respond(case_load(deck, case, solved.model)[:, None], refine=True)
     assert response.reactions["C2@L1"][0] == pytest.approx(
         envelopes.reactions.maximum[name], rel=1e-9
     )
 
 
-def test_the_empty_deck_is_a_member(envelopes: Envelopes) -> None:
+def test_the_empty_deck_is_a_member(envelopes: TrafficEnvelope) -> None:
     fields = envelopes.fields.extremes
     assert (fields.maximum >= 0.0).all()
     assert (fields.minimum <= 0.0).all()
@@ -115,9 +109,9 @@ def test_the_empty_deck_is_a_member(envelopes: Envelopes) -> None:
 
 
 def test_the_number_of_threads_changes_nothing(
-    deck: Deck, solver: Solver, envelopes: Envelopes
+    deck: Deck, solved: SolvedDeck, envelopes: TrafficEnvelope
 ) -> None:
-    alone = traffic_envelopes(deck, solver, workers=1)
+    [alone] = traffic_envelopes(deck, solved, workers=1)
     assert alone is not None
     np.testing.assert_array_equal(alone.fields.extremes.maximum, envelopes.fields.extremes.maximum)
     np.testing.assert_array_equal(
@@ -126,12 +120,12 @@ def test_the_number_of_threads_changes_nothing(
 
 
 def test_a_symmetric_deck_has_a_symmetric_envelope(
-    deck: Deck, solver: Solver, envelopes: Envelopes
+    deck: Deck, solved: SolvedDeck, envelopes: TrafficEnvelope
 ) -> None:
     # The deck, the carriageway and the lorry are symmetric about offset 0.
     fields = envelopes.fields.extremes
-    mesh = solver.model.mesh
-    points = solver.recovery.points
+    mesh = solved.model.mesh
+    points = solved.recovery.points
     centre = mesh.corners.mean(axis=1)
     n = points.order + 1
     mirrored = [int(np.argmin(np.linalg.norm(centre - c * [1, -1], axis=1))) for c in centre]
@@ -157,7 +151,7 @@ def test_envelope_of_a_mirrored_vehicle_is_mirrored(tmp_path: Path) -> None:
         assert deck.traffic is not None
         given = replace(deck.traffic, lateral_step=None, offsets=(-0.6, 0.0, 0.6))
         deck = replace(deck, traffic=given)
-        found = traffic_envelopes(deck, solver_of(deck))
+        [found] = traffic_envelopes(deck, solver_of(deck))
         assert found is not None
         values.append(found.fields.extremes.maximum[1].max())
     assert values[0] == pytest.approx(values[1], rel=1e-9)
@@ -180,16 +174,16 @@ def test_stiff_beams_tend_to_rigid_lines(tmp_path: Path) -> None:
     np.testing.assert_allclose(b[:, 1], a[:, 1], rtol=2e-3)
 
 
-def test_self_weight_reaches_the_holds(deck: Deck, solver: Solver) -> None:
-    response = case_responses(deck, solver)["weight"]
+def test_self_weight_reaches_the_holds(deck: Deck, solved: SolvedDeck) -> None:
+    response = case_responses(deck, solved)["weight"]
     weight = 25e3 * 0.25 * 6.8 * 4.0
     assert response.total[0] == pytest.approx(weight, rel=1e-12)
     assert sum(v[0] for v in response.reactions.values()) == pytest.approx(weight, rel=1e-9)
 
 
-def test_blocks_are_solved_with_one_thread_in_each_product(deck: Deck, solver: Solver) -> None:
+def test_blocks_are_solved_with_one_thread_in_each_product(deck: Deck, solved: SolvedDeck) -> None:
     with threadpool_limits(2, user_api="blas"):
         runs = load_positions(deck)
-        found = [seen for *_, seen in stream(solver, runs, lambda *_: blas_threads(), workers=2)]
+        found = [seen for *_, seen in stream(solved, runs, lambda *_: blas_threads(), workers=2)]
         assert set(found) == {1}
         assert blas_threads() == 2

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from plate.geometry.alignment import Floats
+from plate.arrays import Floats
 
 # A second bar direction nearer than this to the first cannot carry across it.
 LEAST_ANGLE = np.radians(15)
@@ -126,7 +126,7 @@ def gain(exact: DesignMoments, shortcut: DesignMoments) -> dict[str, Floats]:
     }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LayerForces:
     """Forces that the bars of each face resist with membrane forces present [N/m], all >= 0.
 
@@ -189,4 +189,6 @@ def layered_forces(
         concrete = np.where(idle, mean - radius, a_x + a_y - r_1 - r_2)
         faces.append((r_1, r_2, np.minimum(concrete, 0.0)))
     (b_1, b_2, c_b), (t_1, t_2, c_t) = faces
-    return LayerForces(b_1, b_2, t_1, t_2, c_b, c_t)
+    return LayerForces(
+        bottom_1=b_1, bottom_2=b_2, top_1=t_1, top_2=t_2, concrete_bottom=c_b, concrete_top=c_t
+    )

@@ -1,4 +1,5 @@
-"""Envelopes of whole load models: several lanes at once, with their distributed loads.
+"""Envelopes of the cases of traffic: whole load models, several lanes at once with their
+distributed loads, and vehicles that drive alone, which are load models of one lane.
 
 Lanes act independently of each other: each takes its own worst station, and a distributed load
 acts on the cells whose response has the sign sought. So every train is run once along every
@@ -7,14 +8,14 @@ result at each place from these (`lanes`). What coexists is the sum of what coex
 """
 
 from bisect import bisect_right
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.arrangements import ModelEnvelope
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.extremes import SIGNS, TIE, Extremes, FieldEnvelope, with_sums
 from pipelines.envelopes.lane_extremes import (
     RESULTS_OF,
     Fields,
@@ -26,63 +27,66 @@ from pipelines.envelopes.lane_extremes import (
     adverse_sums,
     other_values,
 )
-from pipelines.envelopes.single_vehicles import SIGNS, Extremes, FieldEnvelope, with_sums
-from pipelines.model.responses import Response, Solver, stream
+from pipelines.model.responses import Response, SolvedDeck, stream
 from pipelines.standards.actions.loads import LaneKind, LoadModel
 from pipelines.traffic.joints import model_joint_factors
 from pipelines.traffic.lanes import arrangement_orders, best_sum, strip_shares
 from pipelines.traffic.positions import Loads
 from pipelines.traffic.pressure_cells import PressureCells, pressure_cells
-from pipelines.traffic.trains import has_pressure, model_trains
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from pipelines.traffic.trains import load_count, model_trains
+from plate.arrays import Floats, Ints
 
 RESULTS_SET = "results"
+Observer = Callable[[int, Response], None]
 
 
-def model_envelopes(
+def traffic_envelopes(
     deck: Deck,
-    solver: Solver,
+    solved: SolvedDeck,
     *,
     workers: int | None = None,
-    progress: Callable[[int], None] | None = None,
+    progress: Callable[[str, int, int], None] | None = None,
+    observers: Sequence[Observer] = (),
     watched: Callable[[LoadModel], Watched | None] = lambda _: None,
-) -> tuple[ModelEnvelope, ...]:
-    """Envelopes of every load model of the deck's traffic.
+) -> tuple[TrafficEnvelope, ...]:
+    """Envelopes of every case of the deck's traffic: load models first, then vehicles alone.
 
-    progress : called with the number of loads done, over all models. watched : what else is
-    enveloped under a model.
+    progress : called with the name of a case, the number of its loads done and of all of them.
+    observers : called with each block's first load position and its response, in order, where
+    vehicles drive alone; watched : what else is enveloped under a load model.
     """
     if deck.traffic is None:
         return ()
     found = []
-    done = 0
-    for model in deck.traffic.load_models:
-        job = _Job(deck, solver, model, watched(model))
-        for first, response, part in stream(solver, job.loads, job.read, workers):
+    for model in deck.traffic.cases:
+        there = load_count(deck, model) if progress is not None else 0
+        job = _Job(deck, solved, model, watched(model) if model.whole else None)
+        mine = () if model.whole else observers
+        for first, response, part in stream(solved, job.loads, job.reader(mine), workers):
             job.take(first, part)
+            for observe in mine:
+                observe(first, response)
             if progress is not None:
-                progress(done + first + len(response.total))
-        done += sum(len(load) for load in job.loads)
-        found.append(job.envelope())
+                progress(model.name, first + len(response.total), there)
+        if job.loads:
+            found.append(job.envelope())
     return tuple(found)
 
 
 class _Job:
-    """One load model on one deck: its loads, what is kept of them, and its envelope."""
+    """One case of traffic on one deck: its loads, what is kept of them, and its envelope."""
 
     def __init__(
-        self, deck: Deck, solver: Solver, model: LoadModel, watched: Watched | None
+        self, deck: Deck, solved: SolvedDeck, model: LoadModel, watched: Watched | None
     ) -> None:
         assert deck.traffic is not None
-        self.deck, self.solver, self.model, self.watched = deck, solver, model, watched
+        self.deck, self.solved, self.model, self.watched = deck, solved, model, watched
         self.sets: dict[str, Fields] = {RESULTS_SET: RESULTS_OF}
         if watched is not None:
             self.sets |= watched.fields
         self.trains = model_trains(deck, model)
         self.edges, cells = pressure_cells(deck)
-        self.cells: list[PressureCells] = cells if has_pressure(model) else []
+        self.cells: list[PressureCells] = cells if model.has_pressure else []
         self.runs = [run for train in self.trains.values() for mine in train.runs for run in mine]
         self.loads: list[Loads] = [*self.runs, *self.cells]
         self.starts = np.cumsum([0, *(len(load) for load in self.loads)]).tolist()
@@ -93,15 +97,36 @@ class _Job:
             for j, mine in enumerate(train.runs)
             for _ in mine
         ]
-        empty = solver.respond(np.zeros((solver.model.n_plate_dof, 1)))
+        empty = solved.respond(np.zeros((solved.model.n_plate_dof, 1)))
         self.names = tuple(with_sums(empty.reactions))
         self.n_watched = 0 if watched is None else len(watched.values(empty))
-        n_point, n_other = solver.recovery.points.n_points, len(other_values(empty, watched))
+        n_point, n_other = solved.recovery.points.n_points, len(other_values(empty, watched))
         self.kept = {
             key: TrainExtremes(self.sets, n_point, n_other) for key in dict.fromkeys(self.owner)
         }
         self.sums = [StripSums(self.sets, n_point, n_other) for _ in self.cells]
-        self.table = _Arrangements()
+        self.table = _Arrangements(None if model.whole else self._alone())
+
+    def reader(self, observers: Sequence[Observer]) -> Callable[[int, Response], Part]:
+        """`read`, which also forms the fields that observers ask for, where it does not hold up the
+        other threads."""
+
+        def read(first: int, response: Response) -> Part:
+            if observers:
+                _ = response.fields
+            return self.read(first, response)
+
+        return read
+
+    def _alone(self) -> Ints:
+        """Rows of `TrafficEnvelope.arrangements` of vehicles alone: their load positions."""
+        orders = [kinds for _, kinds in arrangement_orders(self.model)]
+        of_kind = {self.model.kinds[k].vehicles: orders.index((k,)) for (k,) in orders}
+        order = [of_kind[vehicles] for vehicles, _ in self.owner]
+        lengths = [len(run) for run in self.runs]
+        numbers = np.arange(sum(lengths))
+        rows = [np.repeat(order, lengths), numbers, np.zeros(len(numbers), dtype=np.int64)]
+        return np.column_stack(rows).astype(np.int64)
 
     def read(self, first: int, response: Response) -> Part:
         """What loads first, first + 1, ... add; any thread may ask."""
@@ -119,9 +144,9 @@ class _Job:
         else:
             self.sums[index - len(self.owner)].take(part.others, part.sums)
 
-    def envelope(self) -> ModelEnvelope:
+    def envelope(self) -> TrafficEnvelope:
         """The envelope of all arrangements."""
-        joint = model_joint_factors(self.deck, self.model, self.solver.recovery.points.plan)
+        joint = model_joint_factors(self.deck, self.model, self.solved.recovery.points.plan)
         probe_joint = np.repeat(self._joint_of_probes(), 6)
         fields = self._fields(RESULTS_SET, 1.0, joint)
         names = [name for name in self.sets if name != RESULTS_SET]
@@ -131,31 +156,37 @@ class _Job:
         high, low = others[1], others[-1]
         numbers = self.table.numbers(high), self.table.numbers(low)
         every = Extremes(high.value, low.value, *numbers)
-        beams = self.solver.beams
+        beams = self.solved.beams
         counts = [len(probe_joint), beams.moments.shape[0], beams.shears.shape[0], self.n_watched]
         ends = np.cumsum(counts).tolist()
         probes, moments, shears, watched, reactions = (
             every.part(a, b) for a, b in zip([0, *ends], [*ends, len(high.value)], strict=True)
         )
-        return ModelEnvelope(
-            self.model,
-            tuple(self.runs),
-            tuple(self.trains[kind.vehicles].offsets for kind in self.model.kinds),
-            self.table.rows(),
-            fields,
-            replace(
+        of_vehicles = {
+            kind.name: self.kept[kind.vehicles, 0].fields[RESULTS_SET].envelope()
+            for kind in self.model.kinds
+            if not self.model.whole
+        }
+        return TrafficEnvelope(
+            model=self.model,
+            runs=tuple(self.runs),
+            offsets=tuple(self.trains[kind.vehicles].offsets for kind in self.model.kinds),
+            arrangements=self.table.rows(),
+            fields=fields,
+            of_vehicles=of_vehicles,
+            probes=replace(
                 probes,
                 maximum=probes.maximum * probe_joint,
                 minimum=probes.minimum * probe_joint,
             ),
-            moments,
-            shears,
-            self.names,
-            reactions,
-            joint,
-            probe_joint,
-            more,
-            watched,
+            beam_moments=moments,
+            beam_shears=shears,
+            reaction_names=self.names,
+            reactions=reactions,
+            joint=joint,
+            probe_joint=probe_joint,
+            more=more,
+            watched=watched,
         )
 
     def _fields(self, name: str, share: float, joint: Floats) -> FieldEnvelope:
@@ -180,7 +211,7 @@ class _Job:
             for probe in self.deck.probes
         }
         found = []
-        for name in self.solver.probes.names:
+        for name in self.solved.probes.names:
             plain = name if name in places else name.rsplit("/", 1)[0]
             found.append(
                 float(model_joint_factors(self.deck, self.model, np.array(places[plain])).max())
@@ -226,7 +257,7 @@ class _Job:
                 [kinds[k].room for k in lanes],
             )
             total = self.model.sets[lane_set].factor * total + base
-            better = total > best + 1e-12 * np.abs(best)
+            better = total > best + TIE * np.abs(best)
             best[better] = total[better]
             order[better] = number
             places[: len(lanes), better] = chosen[:, better]
@@ -282,17 +313,24 @@ class _Best:
 
 
 class _Arrangements:
-    """Rows of `ModelEnvelope.arrangements`, each once, numbered as they come."""
+    """Rows of `TrafficEnvelope.arrangements`, each once, numbered as they come.
 
-    def __init__(self) -> None:
+    alone : all rows of vehicles alone, whose numbers are those of their load positions.
+    """
+
+    def __init__(self, alone: Ints | None) -> None:
+        self.alone = alone
         self.parts: list[Ints] = []
         self.count = 0
 
     def numbers(self, best: _Best) -> Ints:
         """Numbers (n,) of the arrangements, -1 for the empty deck."""
-        rows = np.column_stack([best.order, best.numbers.T, best.places.T])
         loaded = best.order >= 0
-        found = np.full(len(rows), -1, dtype=np.int64)
+        found = np.full(len(best.order), -1, dtype=np.int64)
+        if self.alone is not None:
+            found[loaded] = best.numbers[0, loaded]
+            return found
+        rows = np.column_stack([best.order, best.numbers.T, best.places.T])
         different, inverse = np.unique(rows[loaded], axis=0, return_inverse=True)
         found[loaded] = self.count + inverse.ravel()
         self.parts.append(different)
@@ -300,4 +338,4 @@ class _Arrangements:
         return found
 
     def rows(self) -> Ints:
-        return np.concatenate(self.parts)
+        return np.concatenate(self.parts) if self.alone is None else self.alone

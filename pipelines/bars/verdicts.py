@@ -1,0 +1,233 @@
+"""What the bars come to by standard and check: adequate, not adequate, not judged.
+
+Every check takes the largest utilisation that any search of the program found for it and says which
+one that was. Left aside are values of something else than the bars as they are and the rule that is
+judged: shear as a mean over other widths than 4 d, remedies, the moments of hand strips. Where a
+rule compares two amounts the utilisation is the required over the provided one, or the reverse.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+
+import numpy as np
+
+from pipelines.bars.adequacy import Check, Found, Judgement, StandardVerdict, check_of
+from pipelines.bars.design import Design, LayerCheck, StandardDesign
+from pipelines.deck.deck import Deck
+from pipelines.deck.words import at_text, line_title, place
+from pipelines.findings.finding import CAUTION, Finding
+from pipelines.numbers import length
+from pipelines.standards.detailing.rules import Row
+from pipelines.standards.resistance.bars import FACES, Layer
+from pipelines.standards.resistance.bending import BENDING
+from pipelines.standards.resistance.cracking import CRACKING
+from pipelines.standards.resistance.shear import ONE_WAY
+from plate.conventions import RESULTS
+
+# Checks of what traffic does to the bars: without traffic there is nothing to judge.
+UNDER_TRAFFIC = {
+    Check.BENDING,
+    Check.SHEAR,
+    Check.PUNCHING,
+    Check.STRESSES,
+    Check.CRACKS,
+    Check.FATIGUE,
+}
+# What a check leaves out where it is judged.
+LEFT_OUT = {
+    Check.BENDING: "what mesh and steps miss: the numerical tolerances of the governing values",
+    Check.SHEAR: "sections beside curved lines",
+    Check.PUNCHING: "permanent shear, wheels on supporting lines",
+    Check.STRESSES: "stages that change the stiffness",
+    Check.CRACKS: "stages that change the stiffness",
+    Check.FATIGUE: "concrete, links, bent and welded bars",
+    Check.STEEL: "places where bars stop",
+    Check.SPACING: "laps",
+    Check.COVER: "abrasion and fire",
+    Check.COLLISION: "the barrier's own resistance",
+    Check.BEAMS: "the joint of beam and slab, beams whose bars are not stated",
+    Check.DEPTH: "deflections",
+    Check.ADVICE: "deflections",
+}
+NOT_STATED = "the deck file says nothing of where bars stop and lap; lengths: Detailing"
+
+
+def verdicts(
+    deck: Deck, design: Design, findings: Sequence[Finding]
+) -> tuple[StandardVerdict, ...]:
+    """What the bars come to by every standard.
+
+    findings : those of the same run, read off places of infinite moments, whose utilisations by
+    the plate count too.
+    """
+    return tuple(
+        StandardVerdict(
+            standard=one.basis.materials.standard,
+            traffic=one.traffic,
+            judgements=tuple(_judgements(deck, design, one, findings)),
+        )
+        for one in design.standards
+    )
+
+
+def _judgements(
+    deck: Deck, design: Design, one: StandardDesign, findings: Sequence[Finding]
+) -> Iterator[Judgement]:
+    for drawn in one.layers:
+        found = _bending(deck, design, one, drawn, findings)
+        yield _judged(one, Check.BENDING, found, layer=drawn.layer)
+    yield _shear(deck, one)
+    why = "" if one.punching is not None else "no wheel stands clear of the supporting lines"
+    yield _judged(one, Check.PUNCHING, _punching(one), why=why)
+    rows: dict[Check, list[Row]] = {}
+    for row in one.rows:
+        rows.setdefault(check_of(row), []).append(row)
+    always = (Check.STRESSES, Check.CRACKS, Check.FATIGUE, Check.STEEL, Check.SPACING, Check.COVER)
+    for check in always:
+        yield _of_rules(one, check, rows.pop(check, []))
+    yield Judgement(check=Check.ANCHORAGE, found=(), why=NOT_STATED)
+    for check in Check:
+        if check in rows:
+            yield _of_rules(one, check, rows[check])
+
+
+def _judged(
+    one: StandardDesign,
+    check: Check,
+    found: Iterable[Found],
+    *,
+    layer: Layer | None = None,
+    why: str = "",
+    more: Sequence[str] = (),
+) -> Judgement:
+    """more : what is left out beside what the check always leaves out."""
+    under, left = one.under, [LEFT_OUT.get(check, ""), *more]
+    if check in UNDER_TRAFFIC:
+        if not under.models and not under.vehicles:
+            why = "no traffic counts under the standard"
+        elif not under.models:
+            left.insert(0, CAUTION)
+    words = "; ".join(part for part in left if part)
+    return Judgement(check=check, layer=layer, found=tuple(found), why=why, left_out=words)
+
+
+def _bending(
+    deck: Deck,
+    design: Design,
+    one: StandardDesign,
+    drawn: LayerCheck,
+    findings: Sequence[Finding],
+) -> Iterator[Found]:
+    """Of a layer: as drawn anywhere, as built in the panels, at the sections of the findings."""
+    layer, source = drawn.layer, BENDING[one.basis.materials.standard]
+    yield Found(
+        utilisation=drawn.utilisation,
+        by="every load position, as drawn",
+        place=f"{place(deck, drawn.at)}, ({at_text(drawn.at)}) m",
+        source=source,
+    )
+    for panel in one.panels:
+        yield Found(
+            utilisation=panel.utilisation[layer],
+            by="as-built readings",
+            place=f"panel {panel.panel}",
+            source=source,
+        )
+    # Findings are read at centre lines and have no membrane forces.
+    top = layer[0] == "top"
+    if design.membrane is not None or (top and design.reinforcement.hogging_at_face):
+        return
+    read = [
+        (row.used.by_plate, row)
+        for row in findings
+        if row.used is not None
+        and row.used.standard == one.basis.materials.standard
+        and RESULTS[row.section.component] == f"m_{layer[1]}"
+        and (row.used.resistance < 0.0) == top
+    ]
+    if read:
+        value, row = max(read, key=lambda pair: pair[0])
+        yield Found(
+            utilisation=value,
+            by="design sections of the findings",
+            place=f"{row.section.place} ({row.reference})",
+            source=source,
+        )
+
+
+def _shear(deck: Deck, one: StandardDesign) -> Judgement:
+    """Mean over 4 d at the load positions as stepped and, closer, about those that govern."""
+
+    def beside(line: str, side: int) -> str:
+        return f"{'before' if side < 0 else 'after'} {line_title(deck, line)}"
+
+    found, peak, near = [], one.design_shear, one.reduced
+    source = ONE_WAY[one.basis.materials.standard]
+    words = f"mean over {length(one.design_width)} m (4 d)"
+    if peak is not None:
+        at = beside(peak.line, peak.side)
+        by = f"every load position, {words}"
+        found.append(Found(utilisation=peak.utilisation, by=by, place=at, source=source))
+    if near is not None:
+        whole, reduced = beside(near.whole_line, near.whole_side), beside(near.line, near.side)
+        found += [
+            Found(utilisation=value, by=by, place=at, source=clause)
+            for value, by, at, clause in (
+                (near.whole, f"load positions closer together, {words}", whole, source),
+                (near.utilisation, "loads near the line reduced", reduced, near.source),
+                (near.strut, "struts, unreduced", "peak of all sections", near.source),
+            )
+        ]
+    more = ["shear between the steps of the load positions"] if near is None else []
+    if one.under.models:
+        more.append("arrangements that are worst for none of four directions")
+    why = "" if found else "the plan has no straight supporting lines"
+    judged = _judged(one, Check.SHEAR, found, why=why, more=more)
+    if one.shear_not_asked is None:
+        return judged
+    words = f"not asked by {one.shear_not_asked} for decks designed by the strip method"
+    return Judgement(check=Check.SHEAR, found=judged.found, why=words, asked=False)
+
+
+def _punching(one: StandardDesign) -> tuple[Found, ...]:
+    p = one.punching
+    if p is None:
+        return ()
+    inside, at = "whole perimeter in the slab", f"{p.shape}, ({at_text(p.at)}) m"
+    by = f"{p.n} wheel places, wheels alone and together"
+    return (
+        Found(utilisation=p.utilisation, by=by, place=at, source=p.source),
+        Found(utilisation=p.interior, by=by, place=inside, source=p.source),
+    )
+
+
+def _of_rules(one: StandardDesign, check: Check, rows: Sequence[Row]) -> Judgement:
+    """A check that the standard's rules make up."""
+    free = next((row for row in rows if np.isinf(row.required)), None)
+    if check is Check.FATIGUE and free is not None:
+        return Judgement(check=check, found=(), why=str(free.source), asked=False)
+    basis = one.basis
+    silent = [face for face, class_ in zip(FACES, basis.exposure, strict=True) if class_ is None]
+    if check is Check.CRACKS and (
+        basis.crack_width is not None or basis.materials.standard not in CRACKING
+    ):
+        silent = []
+    more = []
+    if check in (Check.CRACKS, Check.COVER):
+        more = [f"{face} face, whose exposure is not stated" for face in silent]
+    if check is Check.CRACKS and basis.crack_combination == "quasi-permanent":
+        more.append("traffic, which is not in the quasi-permanent combination")
+    why = ""
+    if not rows:
+        why = "no tension in service" if check in UNDER_TRAFFIC else "no rule applies"
+        why = "no exposure is stated" if more and silent else why
+    found = [
+        Found(
+            utilisation=row.utilisation,
+            by=row.check,
+            place=row.place,
+            source=row.source,
+            otherwise=row.otherwise,
+        )
+        for row in rows
+    ]
+    return _judged(one, check, found, why=why, more=more)

@@ -1,0 +1,145 @@
+"""The command `run` of the command line: parse, call, print."""
+
+import argparse
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipelines.cli.words import CAUTION, DECK, STATUS, Commands, found_deck, terminal
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from pipelines.result import Result, TrafficResult
+
+
+def add_run(commands: Commands) -> None:
+    """Add the command `run`."""
+    parser = commands.add_parser(
+        "run",
+        help="analyse a deck file and write its report",
+        description="Analyse a deck file: static cases, every load position of its vehicles, "
+        "envelopes, hand strips. Writes report.html, summary.json, findings.csv and fields.vtu, "
+        "of a deck with bars also bars.dxf.",
+        epilog=STATUS,
+    )
+    parser.add_argument("deck", metavar="DECK", help=DECK)
+    parser.add_argument(
+        "--out", metavar="DIR", type=Path, required=True, help="folder for the results, made if new"
+    )
+    parser.add_argument("--pdf", action="store_true", help="also report.pdf (needs deckslab[pdf])")
+    parser.set_defaults(do=_run)
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    from pipelines.run import run
+
+    with _Progress() as tell:
+        result = run(found_deck(arguments.deck), arguments.out, tell, pdf=arguments.pdf)
+    _closing_table(result, arguments.out)
+    return 0
+
+
+class _Progress:
+    """A progress bar on the terminal's error stream, nothing where that is not a terminal."""
+
+    def __enter__(self) -> "_Progress":
+        from rich.console import Console
+        from rich.progress import (
+            BarColumn,
+            Progress,
+            TextColumn,
+            TimeElapsedColumn,
+            TimeRemainingColumn,
+        )
+
+        self.bar = Progress(
+            TextColumn("{task.description:<20}"),
+            BarColumn(),
+            TextColumn("{task.completed:>7.0f}/{task.total:<7.0f}"),
+            TimeElapsedColumn(),
+            TimeRemainingColumn(),
+            console=Console(stderr=True),
+            disable=not sys.stderr.isatty(),
+        )
+        self.tasks: dict[str, int] = {}
+        self.bar.__enter__()
+        return self
+
+    def __call__(self, stage: str, part: int, whole: int) -> None:
+        if stage not in self.tasks:
+            for task in self.tasks.values():
+                total = self.bar.tasks[task].total
+                self.bar.update(task, completed=total or 0)  # type: ignore[arg-type]
+            self.tasks[stage] = self.bar.add_task(stage, total=whole)
+        self.bar.update(self.tasks[stage], completed=part)  # type: ignore[arg-type]
+
+    def __exit__(self, *error: object) -> None:
+        if error[0] is None:
+            for task in self.tasks.values():
+                self.bar.update(task, completed=self.bar.tasks[task].total or 0)  # type: ignore
+        self.bar.__exit__(*error)  # type: ignore[arg-type]
+
+
+def _closing_table(result: "Result", out: Path) -> None:
+    """The governing values of the envelope and where the files are."""
+    from pipelines.report.data.summary import model_facts
+    from pipelines.report.sections.bars_words import bars_words
+    from pipelines.report.sections.findings import left_out_words
+    from pipelines.report.sections.tables import uncertain_words
+    from pipelines.run import FILES
+
+    console = terminal()
+    facts = model_facts(result)
+    console.print(
+        f"{result.deck.title}: {facts['cells']} cells, {facts['degrees_of_freedom']} degrees of "
+        f"freedom, {facts['load_positions'] + facts['load_model_positions']} load positions, "
+        f"{sum(result.seconds.values()):.1f} s",
+    )
+    for one in result.traffic:
+        console.print(_governing_table(one))
+        if one.uncertain:
+            console.print(uncertain_words(one))
+    short = [one for one in result.findings if one.is_short]
+    if result.findings:
+        worst = result.findings[0]
+        console.print(
+            f"Hand strips: {len(short)} of {len(result.findings)} comparisons short. Worst: "
+            f"{worst.section.place}, {worst.section.effect}, {worst.load}, "
+            f"{worst.hand.strip}: {worst.words}"
+            + (f" ({worst.caution})." if worst.caution else ".")
+        )
+        for words in left_out_words(result.left_out):
+            console.print(words)
+    elif result.no_findings:
+        console.print(f"Hand strips: none compared; {result.no_findings}.")
+    for words in bars_words(result):
+        console.print(f"Bars, {words}")
+    for warning in result.deck.warnings:
+        console.print(f"Warning: {warning}")
+    for name in FILES:
+        if (out / name).exists():
+            console.print(os.fspath(out / name))
+    console.print(CAUTION)
+
+
+def _governing_table(one: "TrafficResult") -> "Table":
+    """Governing values of a case of traffic."""
+    from rich.table import Table
+
+    from pipelines.report.sections.tables import tolerance
+
+    kind = "all lanes" if one.envelope.whole else "one vehicle at a time"
+    table = Table(title=f"{one.name} ({kind}), over the deck")
+    for heading in ("result", "unit", "value", "at station, offset [m]", "load position"):
+        table.add_column(heading)
+    for row in one.governing:
+        table.add_row(
+            f"{row.result} {row.extreme}",
+            row.unit,
+            f"{row.value:.3g}{tolerance(row.error)}",
+            f"{row.at[0]:.2f}, {row.at[1]:+.2f}",
+            "" if row.position is None else row.position.words,
+        )
+    return table

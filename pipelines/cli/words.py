@@ -1,0 +1,39 @@
+"""What the commands of the command line share."""
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeAlias
+
+from pipelines.deck.examples import EXAMPLES, example_path
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+
+CAUTION = (
+    "Results are for a qualified engineer to verify. Local codes and licensed practice govern; "
+    "factors and national annexes are the user's to confirm."
+)
+DECK = f"deck file (TOML), or the name of a packaged example: {', '.join(EXAMPLES)}"
+STATUS = CAUTION + " Exit status: 0 success, 2 a mistake in the input, 1 anything else."
+
+
+def found_deck(name: str) -> Path:
+    """A path, or the packaged example of that name where there is no such file."""
+    path = Path(name)
+    return path if path.exists() else example_path(name) or path
+
+
+def terminal(width: int | None = None) -> "Console":
+    """What tables and words are printed with, names as the user wrote them: nothing in them is
+    markup, an emoji or a number to be coloured.
+
+    width : of a file or a pipe [characters]; a terminal tells its own.
+    """
+    from rich.console import Console
+
+    plain = Console(soft_wrap=True, markup=False, emoji=False, highlight=False)
+    if width is not None and not plain.is_terminal:
+        plain.width = width
+    return plain

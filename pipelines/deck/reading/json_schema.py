@@ -1,0 +1,61 @@
+"""The deck file as a JSON schema, made from the models that read it: for editors, which then know
+every key with its bounds, unit and default.
+
+A file that the schema allows may still be refused: what values mean together is checked by the
+reader alone.
+"""
+
+from typing import Any
+
+from pydantic.json_schema import models_json_schema
+
+from pipelines.deck.reading.schema import TITLE
+from pipelines.deck.reading.tables import MOST_TABLES, TABLES
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+
+
+def deck_schema() -> dict[str, Any]:
+    """The schema (JSON Schema 2020-12) of a whole deck file.
+
+    `unit` beside a number's bounds is the unit that its key carries as a suffix.
+    """
+    found, below = models_json_schema([(table, "validation") for table in TABLES.values()])
+    properties: dict[str, Any] = {
+        "title": {"type": "string", "minLength": 1, "maxLength": TITLE.longest}
+    }
+    for name, table in TABLES.items():
+        one = found[(table, "validation")]
+        most = MOST_TABLES.get(name)
+        listed = {"type": "array", "items": one, "minItems": 1, "maxItems": most}
+        properties[name] = one if most is None else listed
+    return {
+        "$schema": DIALECT,
+        "title": "deck file of deckslab",
+        "type": "object",
+        "properties": properties,
+        "required": ["slab", "plan"],
+        "additionalProperties": False,
+        "$defs": _as_in_a_file(below["$defs"]),
+    }
+
+
+def _as_in_a_file(node: Any) -> Any:
+    """A part of the schema without null and infinity, which no file can say or JSON cannot hold,
+    and without titles made of the keys' own letters."""
+    if isinstance(node, list):
+        return [_as_in_a_file(one) for one in node]
+    if not isinstance(node, dict):
+        return node
+    kept = {
+        key: _as_in_a_file(value)
+        for key, value in node.items()
+        if (key != "default" or value not in (None, float("inf")))
+        and (key != "title" or not isinstance(value, str))
+    }
+    options = kept.get("anyOf")
+    if isinstance(options, list):
+        options = [one for one in options if one != {"type": "null"}]
+        del kept["anyOf"]
+        kept = options[0] | kept if len(options) == 1 else kept | {"anyOf": options}
+    return kept

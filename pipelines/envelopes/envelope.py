@@ -1,0 +1,155 @@
+"""The envelope of one case of traffic: a load model, or the vehicles that drive alone."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.deck.deck import Deck
+from pipelines.envelopes.extremes import Extremes, FieldEnvelope
+from pipelines.standards.actions.loads import LoadModel
+from pipelines.traffic.arrangements import Arrangement, LoadedLane, LoadPosition
+from pipelines.traffic.lanes import arrangement_orders, strip_shares
+from pipelines.traffic.positions import LoadPositions, WheelPatches, find_position, together
+from pipelines.traffic.pressure_cells import pressure_cells
+from plate.arrays import Floats, Ints
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class TrafficEnvelope:
+    """Envelopes of one case of traffic over all its arrangements.
+
+    model : the case, a vehicle alone being a load model of one lane. runs : the load positions of
+    every vehicle, numbered through in this order.
+    arrangements : (n, 1 + 2 m) with m the most lanes; a governing number is a row of it: the number
+    of the order among `arrangement_orders`, each lane's load position from left to right, then the
+    number of each lane's offset among its kind's `offsets`. Of vehicles alone row k is load
+    position k.
+    fields : of all together; of_vehicles : of each vehicle that drives alone, by its name.
+    probes (6 n_probe,), beam_moments and beam_shears (n_sample,), reactions (n_name,).
+    joint : (n_point,) and probe_joint (6 n_probe,), factors near joints, in all values but beams',
+    reactions and those watched. more : other fields that were watched, by the name of their set and
+    the share of the distributed loads in them; watched : (n_value,) the values.
+    """
+
+    model: LoadModel
+    runs: tuple[LoadPositions, ...]
+    offsets: tuple[Floats, ...]
+    arrangements: Ints
+    fields: FieldEnvelope
+    of_vehicles: Mapping[str, FieldEnvelope]
+    probes: Extremes
+    beam_moments: Extremes
+    beam_shears: Extremes
+    reaction_names: tuple[str, ...]
+    reactions: Extremes
+    joint: Floats
+    probe_joint: Floats
+    more: Mapping[tuple[str, float], FieldEnvelope]
+    watched: Extremes
+
+    @property
+    def name(self) -> str:
+        return self.model.name
+
+    @property
+    def whole(self) -> bool:
+        """Whether it is all of a standard's load model."""
+        return self.model.whole
+
+    @property
+    def n_positions(self) -> int:
+        """Number of load positions that were solved."""
+        return sum(len(run) for run in self.runs)
+
+    def position(self, number: int) -> Arrangement | None:
+        """The arrangement of that number; None for the empty deck."""
+        if number < 0:
+            return None
+        lane_set, lanes = self._lanes(number)
+        found = []
+        for k, n, offset in lanes:
+            kind, at = self.model.kinds[k], self._vehicle_at(n)
+            middle = offset if at is None else at.offset
+            found.append(LoadedLane(kind.name, kind.factor, at, middle))
+        return Arrangement(
+            model=self.model.name,
+            whole=self.whole,
+            lanes=tuple(found),
+            factor=self.model.sets[lane_set].factor,
+        )
+
+    def wheels(self, number: int, *, contacts: bool = False) -> WheelPatches:
+        """The wheels of the arrangement of that number, with all factors, as one load.
+
+        contacts : their contacts in place of what they spread to. None for the empty deck."""
+        return together(
+            [
+                ((run.contacts if contacts else run).wheels(np.array([index])), factor)
+                for run, index, factor in self.vehicles(number)
+            ]
+        )
+
+    def vehicles(self, number: int) -> list[tuple[LoadPositions, int, float]]:
+        """The vehicles of the arrangement of that number from left to right: a run of load
+        positions, the vehicle's among them, and the factors on it."""
+        if number < 0:
+            return []
+        lane_set, lanes = self._lanes(number)
+        return [
+            (
+                *find_position(self.runs, n),
+                self.model.sets[lane_set].factor * self.model.kinds[k].factor,
+            )
+            for k, n, _ in lanes
+            if n >= 0
+        ]
+
+    def loads(
+        self, deck: Deck, number: int, adverse: Sequence[NDArray[np.bool_]] = ()
+    ) -> WheelPatches:
+        """The loads of the arrangement of that number as one load: its wheels, then cells.
+
+        adverse : of each strip of cells (`pressure_cells`) which take the distributed loads.
+        """
+        parts = [(self.wheels(number), 1.0)]
+        if number >= 0 and self.model.has_pressure:
+            assert deck.traffic is not None
+            lane_set, lanes = self._lanes(number)
+            edges, cells = pressure_cells(deck)
+            pressure = np.full(len(cells), self.model.pressure)
+            for k, _, offset in lanes:
+                kind = self.model.kinds[k]
+                shares = strip_shares(
+                    edges, np.array([offset]), kind.width, deck.traffic.carriageway
+                )
+                pressure += self.model.sets[lane_set].factor * kind.pressure * shares[0]
+            parts += [
+                (strip.wheels(np.flatnonzero(mine)), float(q))
+                for strip, mine, q in zip(cells, adverse, pressure, strict=True)
+                if q
+            ]
+        return together(parts)
+
+    def _lanes(self, number: int) -> tuple[int, list[tuple[int, int, float]]]:
+        """Number of the lane set, and of each lane its kind, load position and offset [m]."""
+        order, *rest = self.arrangements[number].tolist()
+        numbers, places = rest[: len(rest) // 2], rest[len(rest) // 2 :]
+        lane_set, kinds = arrangement_orders(self.model)[order]
+        return lane_set, [
+            (k, n, float(self.offsets[k][j]))
+            for k, n, j in zip(kinds, numbers, places, strict=False)
+        ]
+
+    def _vehicle_at(self, number: int) -> LoadPosition | None:
+        if number < 0:
+            return None
+        run, k = find_position(self.runs, number)
+        return LoadPosition(
+            vehicle=run.vehicle.name,
+            direction=run.direction,
+            station=float(run.stations[k]),
+            offset=float(run.offsets[k]),
+            spread=0.0 if run.spreads is None else float(run.spreads[k]),
+        )

@@ -1,0 +1,161 @@
+"""Running extremes: the largest and smallest value of every result over all load positions, with
+the number of the position that governs and what coexists with it.
+
+The empty deck is a member: maxima are never below zero, minima never above; where zero governs
+the position is -1. Of positions that tie within 1e-9 the first listed governs.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plate.arrays import Floats, Ints
+
+TIE = 1e-9
+# Of maxima and of minima.
+SIGNS = (1, -1)
+
+
+@dataclass(frozen=True)
+class Extremes:
+    """Maximum and minimum of results with any shape, and the numbers of the governing positions."""
+
+    maximum: Floats
+    minimum: Floats
+    at_maximum: Ints
+    at_minimum: Ints
+
+    def part(self, start: int, end: int | None) -> "Extremes":
+        """Those from start to end on the first axis."""
+        mine = slice(start, end)
+        return Extremes(
+            self.maximum[mine], self.minimum[mine], self.at_maximum[mine], self.at_minimum[mine]
+        )
+
+
+@dataclass(frozen=True)
+class FieldEnvelope:
+    """Envelopes of the fields.
+
+    extremes : (6, n_point) of w, m_x, m_y, m_xy, q_x, q_y.
+    with_maximum, with_minimum : (6, 6, n_point), what coexists: [k] holds all six results at the
+        position that governs result k.
+    """
+
+    extremes: Extremes
+    with_maximum: Floats
+    with_minimum: Floats
+
+
+class Tracker:
+    """Running extremes of results of one shape."""
+
+    def __init__(self, shape: tuple[int, ...]) -> None:
+        self.best = {sign: np.zeros(shape) for sign in SIGNS}
+        self.at = {sign: np.full(shape, -1, dtype=np.int64) for sign in SIGNS}
+
+    def update(self, values: Floats, first: int) -> None:
+        """Take in values (..., n) of positions first, first + 1, ..."""
+        for sign in SIGNS:
+            best = self.best[sign]
+            peak = values.max(axis=-1) if sign > 0 else values.min(axis=-1)
+            index = np.nonzero(sign * (peak - best) > TIE * np.abs(best))
+            rows, top = values[index], peak[index]
+            near = sign * (rows - top[:, None]) >= -TIE * np.abs(top)[:, None]
+            column = np.argmax(near, axis=-1)
+            best[index] = rows[np.arange(len(rows)), column]
+            self.at[sign][index] = first + column
+
+    def extremes(self) -> Extremes:
+        return Extremes(self.best[1], self.best[-1], self.at[1], self.at[-1])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Peaks:
+    """Extremes over a block of positions at points where they may govern.
+
+    side, component, point : (n,), side 0 for maxima and 1 for minima; top : (n,) the extreme;
+    value, number : (n,) that of the first position that ties with it; coexisting : (n, n_beside)
+    what is kept beside it of that position.
+    """
+
+    side: Ints
+    component: Ints
+    point: Ints
+    top: Floats
+    value: Floats
+    number: Ints
+    coexisting: Floats
+
+
+class FieldTracker:
+    """Running extremes of fields with what coexists, by the sign sought: 1 or -1.
+
+    best, at : (n_field, n_point); coexisting : (n_field, n_beside, n_point). By default the six
+    results and all of them beside each.
+    """
+
+    def __init__(self, n_point: int, n_field: int = 6, n_beside: int = 6) -> None:
+        # maxima first, then minima
+        self._best = np.zeros((2, n_field, n_point))
+        self._at = np.full(self._best.shape, -1, dtype=np.int64)
+        self._coexisting = np.zeros((2, n_field, n_beside, n_point))
+        self.best, self.at, self.coexisting = (
+            dict(zip(SIGNS, both, strict=True)) for both in (self._best, self._at, self._coexisting)
+        )
+
+    def seen(self, points: Ints, values: Floats, others: Floats, first: int) -> Peaks:
+        """What positions first, first + 1, ... may add at some field points (k,), from their fields
+        (n_field, k, n) and what is kept beside (n_beside, k, n); any thread may ask.
+
+        The extremes so far may lag behind: they only grow, so what they let pass is enough.
+        """
+        peak = np.stack([values.max(axis=-1), values.min(axis=-1)])
+        side, component, place = np.nonzero(_beyond(peak, self._best[:, :, points]))
+        rows, top = values[component, place], peak[side, component, place]
+        gap = np.abs(rows - top[:, None])
+        column = np.argmax(gap <= TIE * np.abs(top)[:, None], axis=-1)
+        value = rows[np.arange(len(rows)), column]
+        beside = others[:, place, column].T
+        return Peaks(
+            side=side,
+            component=component,
+            point=points[place],
+            top=top,
+            value=value,
+            number=first + column,
+            coexisting=beside,
+        )
+
+    def take(self, seen: list[Peaks]) -> None:
+        """Take in what a block adds; blocks come in order."""
+        for p in seen:
+            index = p.side, p.component, p.point
+            old = self._best[index]
+            better = np.array(SIGNS)[p.side] * (p.top - old) > TIE * np.abs(old)
+            side, component, point = (i[better] for i in index)
+            self._best[side, component, point] = p.value[better]
+            self._at[side, component, point] = p.number[better]
+            self._coexisting[side, component, :, point] = p.coexisting[better]
+
+    def envelope(self) -> FieldEnvelope:
+        return FieldEnvelope(Extremes(*self._best, *self._at), *self._coexisting)
+
+
+def _beyond(peak: Floats, best: Floats) -> NDArray[np.bool_]:
+    """Which maxima and minima (2, ...) lie beyond those so far."""
+    gain = peak - best
+    gain[1] *= -1.0
+    return np.asarray(gain > TIE * np.abs(best))
+
+
+def with_sums(reactions: dict[str, Floats]) -> dict[str, Floats]:
+    """Reactions with the sum of each beam's holds ("C2") before its holds ("C2@L1")."""
+    found: dict[str, Floats] = {}
+    for name, values in reactions.items():
+        if "@" in name:
+            beam = name.split("@")[0]
+            found[beam] = found.get(beam, 0.0) + values
+        found[name] = values
+    return found

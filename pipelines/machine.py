@@ -1,0 +1,76 @@
+"""What the machine gives a job: processors, memory, a lock on a folder; the same on any system."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+import psutil
+from filelock import FileLock, Timeout
+
+from pipelines.errors import JobError
+
+LOCK = ".deckslab.lock"
+
+
+def processors() -> int:
+    """Processors that this process may use, 1 at least."""
+    process = psutil.Process()
+    # macOS ties no process to processors.
+    mine = len(process.cpu_affinity()) if hasattr(process, "cpu_affinity") else 0
+    return mine or psutil.cpu_count() or 1
+
+
+def free_memory() -> float:
+    """Memory that the system can give [byte], within the limits of the process and, in a
+    container, of its group, where the system tells them."""
+    free = float(psutil.virtual_memory().available)
+    limit, used = (_number(f"/sys/fs/cgroup/memory.{name}") for name in ("max", "current"))
+    if limit is not None and used is not None:
+        free = min(free, limit - used)
+    process = psutil.Process()
+    if hasattr(process, "rlimit"):
+        most, _ = process.rlimit(psutil.RLIMIT_AS)
+        if most != psutil.RLIM_INFINITY:
+            free = min(free, most - process.memory_info().vms)
+    return free
+
+
+def _number(path: str) -> float | None:
+    """The number in a file that only some systems have; None where there is none."""
+    try:
+        return float(Path(path).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+
+
+@contextmanager
+def locked(folder: Path, patience: float = -1.0) -> Iterator[None]:
+    """Wait until no other process has the folder locked, and lock it meanwhile.
+
+    patience : for so long [s]; below zero for as long as it takes.
+
+    The lock's file is removed at the end, where the system lets an open file go; what is left of
+    it is empty and holds up nobody. On a disk that knows no locks there is none, rather than no
+    result.
+
+    Raises JobError where another process still has it then.
+    """
+    lock = FileLock(folder / LOCK)
+    try:
+        lock.acquire(timeout=patience)
+    except Timeout:
+        raise JobError(
+            f"{folder}: another command is at work there; wait for its end or give another folder"
+        ) from None
+    except (OSError, NotImplementedError):
+        yield
+        return
+    try:
+        yield
+    finally:
+        try:
+            # While it is held: who waits for a file that is gone makes a new one.
+            with suppress(OSError):
+                (folder / LOCK).unlink()
+        finally:
+            lock.release()

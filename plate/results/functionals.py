@@ -1,0 +1,77 @@
+"""Results at places as rows on the displacements.
+
+A row times the displacements under a load is the result under it; solved for as a load, it is the
+result's influence surface.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy import sparse
+
+from plate.arrays import Floats, Ints
+from plate.elements.membrane import force_operators, membrane_dofs
+from plate.elements.plate import cell_dofs
+from plate.interpolation import shape
+from plate.model.model import PlateModel
+from plate.results.fields import FieldPoints, cell_operators
+from plate.results.places import Places, along_path
+
+N_MEMBRANE = 3  # n_x, n_y, n_xy
+
+
+def result_rows(model: PlateModel, places: Places) -> sparse.csr_array:
+    """Rows (6 count, n_dof) of w, m_x, m_y, m_xy, q_x, q_y [m, N m/m, N/m], place after place."""
+    local, dofs = _at_places(model, places)
+    return _rows_of(places, local, dofs, model.n_dof)
+
+
+def component_rows(
+    model: PlateModel, places: Places, components: Sequence[int] | Ints
+) -> sparse.csr_array:
+    """Rows (count, n_dof) of one result at each place.
+
+    components : (count,) indices in `plate.conventions.RESULTS`.
+    """
+    local, dofs = _at_places(model, places)
+    chosen = np.asarray(components, dtype=np.int64)[places.place]
+    return _rows_of(places, local[np.arange(len(chosen)), chosen][:, None], dofs, model.n_dof)
+
+
+def mean_rows(model: PlateModel, path: Floats) -> sparse.csr_array:
+    """Rows (6, n_dof) of the arc-length mean of each result along a path (n, 2) in plan [m]."""
+    return result_rows(model, along_path(model.mesh, path))
+
+
+def membrane_rows(model: PlateModel, places: Places) -> sparse.csr_array:
+    """Rows (3 count, n_dof) of the membrane forces n_x, n_y, n_xy [N/m], tension positive, place
+    after place, of a slab that is joined to beams by its membrane."""
+    mesh = model.mesh
+    reference = places.reference[:, None, :]
+    local = force_operators(mesh, model.section, places.cells, reference)[:, 0]
+    return _rows_of(
+        places, local, membrane_dofs(mesh.n_nodes, mesh.cells[places.cells]), model.n_dof
+    )
+
+
+def interpolation(fields: FieldPoints, places: Places) -> sparse.csr_array:
+    """Rows (count, n_point) on values at the field points, which they interpolate at places."""
+    values = shape(fields.order, places.reference)[:, None]
+    return _rows_of(places, values, fields.cells[places.cells], fields.n_points)
+
+
+def _at_places(model: PlateModel, places: Places) -> tuple[Floats, Ints]:
+    """Operators (n, 6, n_local) at the points of cells and the degrees of freedom (n, n_local)."""
+    local = cell_operators(model, places.cells, places.reference[:, None, :])[:, 0]
+    return local, cell_dofs(model.mesh.cells[places.cells])
+
+
+def _rows_of(places: Places, local: Floats, columns: Ints, n_columns: int) -> sparse.csr_array:
+    """Rows (k count, n_columns), place after place, of operators (n, k, n_local) at the points of
+    cells, whose columns are (n, n_local)."""
+    k = local.shape[1]
+    rows = k * places.place[:, None] + np.arange(k)
+    index = np.broadcast_arrays(rows[:, :, None], columns[:, None, :])
+    values = (places.weight[:, None, None] * local).ravel()
+    size = (k * places.count, n_columns)
+    return sparse.coo_array((values, (index[0].ravel(), index[1].ravel())), shape=size).tocsr()

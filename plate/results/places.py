@@ -1,0 +1,223 @@
+"""Places where results are read: plan points, paths, field points, each as points of cells.
+
+Where cells meet, a result may have a value in each of them. A place names the cells that count and
+the share of each, so that every reader takes its results by the same rule.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from plate.arrays import Floats, Ints
+from plate.errors import GeometryError
+from plate.interpolation import gauss, shape
+from plate.loads.loads import segment_points
+from plate.meshing.mesh import Mesh
+from plate.results.fields import FieldPoints
+
+# By this share of its distance a point is drawn to the side from which it is read.
+BESIDE = 1e-5
+# Beyond a cell's box [m] a point may lie in it all the same.
+REACH = 1e-6
+# Of a cell's half side: points on the edge of the slab.
+OUTSIDE = 1e-4
+
+
+@dataclass(frozen=True, kw_only=True)
+class Places:
+    """Weighted means of results at points of cells.
+
+    count : number of places. cells, reference, place, weight : (n,) cells, (n, 2) reference points
+    in them, (n,) the place to which each belongs and (n,) its share of that place's mean.
+    """
+
+    count: int
+    cells: Ints
+    reference: Floats
+    place: Ints
+    weight: Floats
+
+    def apart(self) -> "Places":
+        """The same points of cells, each a place of its own."""
+        n = len(self.cells)
+        return replace(self, count=n, place=np.arange(n), weight=np.ones(n))
+
+
+def _equal_shares(count: int, cells: Ints, reference: Floats, place: Ints) -> Places:
+    """Places whose points count alike."""
+    weight = 1.0 / np.bincount(place, minlength=count)[place]
+    return Places(count=count, cells=cells, reference=reference, place=place, weight=weight)
+
+
+def at_points(mesh: Mesh, plan: Floats) -> Places:
+    """Plan points (n, 2) [m], each the mean of the cells that meet there.
+
+    Raises GeometryError for a point off the slab.
+    """
+    found = mesh.locate(plan)
+    place = np.repeat(np.arange(len(plan)), [len(cells) for cells, _ in found])
+    cells = np.concatenate([np.zeros(0, dtype=np.int64), *(cells for cells, _ in found)])
+    reference = np.concatenate([np.zeros((0, 2)), *(xi for _, xi in found)])
+    return _equal_shares(len(plan), cells, reference, place)
+
+
+def on_sides(mesh: Mesh, plan: Floats, towards: Floats) -> Places:
+    """Plan points (n, 2) [m], each the mean of its cells on the side of a plan point `towards`
+    (n, 2) [m].
+
+    Raises GeometryError for a point off the slab.
+    """
+    there = at_points(mesh, plan + BESIDE * (towards - plan))
+    xi = mesh.invert(there.cells, mesh.alignment.to_cartesian(plan)[there.place])
+    return replace(there, reference=np.clip(xi, -1.0, 1.0))
+
+
+def deepest(mesh: Mesh, plan: Floats) -> Places:
+    """Plan points (n, 2) [m], each in the one cell in which it lies deepest.
+
+    All points are inverted at once, far quicker than one by one. Raises GeometryError for a point
+    off the slab.
+    """
+    low, high = mesh.boxes
+    near = [
+        np.flatnonzero(np.all((low <= point + REACH) & (point - REACH <= high), axis=1))
+        for point in plan
+    ]
+    owner = np.repeat(np.arange(len(plan)), [len(cells) for cells in near])
+    cells = np.concatenate([*near, np.zeros(0, dtype=np.int64)])
+    xi = mesh.invert_plan(cells, plan[owner])
+    outside = np.abs(xi).max(axis=1, initial=0.0)
+    order = np.lexsort((outside, owner))
+    _, first = np.unique(owner[order], return_index=True)
+    best = order[first]
+    if len(best) < len(plan) or outside[best].max(initial=0.0) > 1.0 + OUTSIDE:
+        raise GeometryError("a section or raster point lies off the slab")
+    return _equal_shares(len(plan), cells[best], np.clip(xi[best], -1.0, 1.0), owner[best])
+
+
+def at_field_points(fields: FieldPoints, numbers: Sequence[int] | Ints) -> Places:
+    """Field points by their numbers (n,), each the mean of the cells that share it."""
+    place, cells, local = fields.meeting(np.asarray(numbers, dtype=np.int64))
+    return _equal_shares(len(numbers), cells, fields.reference[local], place)
+
+
+def side_of(mesh: Mesh, fields: FieldPoints, number: int) -> Floats:
+    """A plan point (2,) [m] amid the cells that share a field point."""
+    _, cells, _ = fields.meeting(np.array([number]))
+    return np.asarray(mesh.corners[cells].mean(axis=(0, 1)))
+
+
+def on_both_sides(mesh: Mesh, fields: FieldPoints, at: Sequence[float]) -> Places:
+    """A plan point [m] as one place, the mean of the cells that meet there; or, where a support, a
+    beam or a step of thickness divides the slab, as three: the mean of both sides, the side before
+    (smaller station, or offset for a line along the deck), the side after.
+
+    Raises GeometryError for a point off the slab.
+    """
+    here = at_points(mesh, np.array([at]))
+    groups = _undivided(fields, here.cells)
+    if len(groups) == 1:
+        return here
+    towards = np.array([_direction(mesh, here.cells[group], at) for group in groups])
+    spread = np.ptp(towards, axis=0)
+    along = 0 if spread[0] >= spread[1] - 1e-9 else 1
+    first = towards[:, along] < towards[:, along].mean()
+    share = np.zeros((3, len(here.cells)))
+    for group, is_first in zip(groups, first, strict=True):
+        n_groups = first.sum() if is_first else (~first).sum()
+        share[1 if is_first else 2, group] = 1.0 / (len(group) * n_groups)
+    share[0] = 0.5 * (share[1] + share[2])
+    place, point = np.nonzero(share)
+    return Places(
+        count=3,
+        cells=here.cells[point],
+        reference=here.reference[point],
+        place=place,
+        weight=share[place, point],
+    )
+
+
+def _undivided(fields: FieldPoints, cells: Ints) -> list[list[int]]:
+    """Groups of indices into `cells` that no support, beam or step of thickness divides."""
+    group = list(range(len(cells)))
+    for i in range(len(cells)):
+        for k in range(i):
+            shared = np.intersect1d(fields.cells[cells[i]], fields.cells[cells[k]])
+            if len(shared) > fields.order:  # a whole side
+                old, new = group[i], group[k]
+                group = [new if g == old else g for g in group]
+    return [[i for i, g in enumerate(group) if g == label] for label in dict.fromkeys(group)]
+
+
+def _direction(mesh: Mesh, cells: Ints, at: Sequence[float]) -> Floats:
+    """Mean direction (2,) from a point to the cells around it, in cell sizes."""
+    corners = mesh.corners[cells]
+    step = (corners.mean(axis=1) - np.array(at)) / np.ptp(corners, axis=1)
+    return np.asarray(step.mean(axis=0))
+
+
+def along_path(mesh: Mesh, path: Floats) -> Places:
+    """A path (n, 2) in plan [m] as one place: the arc-length mean along what of it is on the
+    slab."""
+    parts = segment_points(mesh, path)
+    cells, reference, weight = (np.concatenate(values) for values in zip(*parts, strict=True))
+    return Places(
+        count=1,
+        cells=cells,
+        reference=reference,
+        place=np.zeros(len(cells), dtype=np.int64),
+        weight=weight / weight.sum(),
+    )
+
+
+@dataclass(frozen=True)
+class StraightLine:
+    """A straight line of the plan within the slab.
+
+    places : n Gauss points along it, cell after cell; between two cells that share a stretch each
+    result is the mean of both. share : (n,) of the line's length, at each point.
+    stretches : (m, 2) where each cell begins and ends, as shares; each holds n/m points.
+    """
+
+    places: Places
+    share: Floats
+    stretches: Floats
+
+    @classmethod
+    def between(cls, mesh: Mesh, ends: Floats) -> "StraightLine":
+        """The line between two plan points (2, 2) [m]."""
+        [(cells, xi, _)] = segment_points(mesh, ends)
+        per = 2 * mesh.order
+        plan = np.einsum("nk,nkd->nd", shape(mesh.order, xi), mesh.plan[mesh.cells[cells]])
+        along = ends[1] - ends[0]
+        share = ((plan - ends[0]) @ along / (along @ along)).reshape(-1, per)
+        nodes, _ = gauss(per)
+        size = (share[:, -1] - share[:, 0]) / (nodes[-1] - nodes[0])
+        start = share[:, 0] - (nodes[0] + 1.0) * size
+        # Two cells on the same stretch are one place.
+        _, unique, owner = np.unique(np.round(start, 10), return_index=True, return_inverse=True)
+        place = (owner[:, None] * per + np.arange(per)).ravel()
+        places = _equal_shares(len(unique) * per, cells, xi, place)
+        stretches = np.stack([start, start + 2.0 * size], axis=-1)[unique]
+        return cls(places, share[unique].ravel(), stretches)
+
+    def mean(self, values: Floats, low: float, high: float) -> float:
+        """Mean of the values (n,) at its places between two shares of its length, exact for the
+        elements' own polynomials."""
+        per = len(self.share) // len(self.stretches)
+        total = 0.0
+        for (a, b), local in zip(self.stretches, values.reshape(-1, per), strict=True):
+            start, end = max(a, low), min(b, high)
+            if end > start:
+                ends = 2.0 * (np.array([start, end]) - a) / (b - a) - 1.0
+                total += 0.5 * (b - a) * float(_partial(per, ends) @ local)
+        return total / (high - low)
+
+
+def _partial(n: int, ends: Floats) -> Floats:
+    """Integrals (n,) of the Lagrange polynomials through n Gauss points between two ends."""
+    nodes, _ = gauss(n)
+    powers = np.arange(n)
+    moments = (ends[1] ** (powers + 1) - ends[0] ** (powers + 1)) / (powers + 1)
+    return np.asarray(np.linalg.solve(np.vander(nodes, increasing=True).T, moments))

@@ -1,0 +1,1 @@
+"""Independent solutions that tests compare with: other routes to the same numbers."""

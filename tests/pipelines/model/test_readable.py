@@ -1,0 +1,57 @@
+"""Where fields may be read: points at just the distance asked for are decided alike everywhere."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pipelines.model.build import build_model
+from pipelines.model.readable import Mask, clear_of_lines
+from plate.arrays import Floats
+from plate.results.fields import FieldRecovery
+from tests.pipelines.small_decks import SLAB, deck_of
+
+T = 0.25
+# Cells of twice the thickness, so that rows of field points lie one thickness from every line.
+KIRCHHOFF = SLAB.replace("[slab]", '[slab]\ntheory = "kirchhoff"')
+LINES = '[[line]]\non = "C*"\nsupport = "rigid"\n[mesh]\nsize_m = 0.5\norder = 3\n'
+
+
+def clear(folder: Path, stations: list[float], offsets: list[float]) -> tuple[Floats, Mask]:
+    """Field points of a deck of two bays, and which are one thickness clear of lines."""
+    plan = f"[plan]\nstations_m = {stations}\noffsets_m = {offsets}\n"
+    model = build_model(deck_of(folder, KIRCHHOFF, plan, LINES)).model
+    xy = FieldRecovery(model).points.xy
+    return xy, clear_of_lines(model, xy, T)
+
+
+@pytest.mark.parametrize("shift", [0.1, 0.3, 1.7, 123.4])
+def test_mirror_images_and_decks_elsewhere_are_read_at_the_same_points(
+    tmp_path: Path, shift: float
+) -> None:
+    """The same deck shifted, and its mirror image, whose coordinates are rounded otherwise."""
+    first = round(shift + 4.0, 9)
+    at, read = clear(tmp_path, [0.0, 3.0, 6.0], [0.0, 4.0])
+    expected = {(round(x, 6), round(y, 6)) for x, y in at[read]}
+    # The points just one thickness from a line or an edge are among them.
+    assert {x for x, _ in expected} >= {0.25, 2.75, 3.25, 5.75}
+    assert {y for _, y in expected} >= {0.25, 3.75}
+    ahead = [round(shift + s, 9) for s in (0.0, 3.0, 6.0)]
+    at, read = clear(tmp_path, ahead, [shift, first])
+    assert {(round(x - shift, 6), round(y - shift, 6)) for x, y in at[read]} == expected
+    back = [-round(s, 9) for s in reversed(ahead)]
+    at, read = clear(tmp_path, back, [-first, -shift])
+    mirrored = {(round(-x - shift, 6), round(-y - shift, 6)) for x, y in at[read]}
+    assert mirrored == expected
+
+
+def test_points_that_are_nearer_are_not_read(tmp_path: Path) -> None:
+    deck = deck_of(
+        tmp_path,
+        KIRCHHOFF,
+        "[plan]\nstations_m = [0.0, 3.0, 6.0]\noffsets_m = [0.0, 4.0]\n",
+        LINES,
+    )
+    model = build_model(deck).model
+    row = np.array([[1.5, T], [1.5, T - 1e-9], [1.5, T - 1e-5]])
+    assert clear_of_lines(model, row, T).tolist() == [True, True, False]
