@@ -25,7 +25,7 @@ MOST_PLACES = 600_000
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
-class Driver:
+class FreeVehicle:
     """A vehicle in one direction with its wheels and the range of its places.
 
     patches : dispersed sides of each axle's wheels [m]; pattern : rows of `wheel_pattern`.
@@ -108,7 +108,7 @@ class Driver:
         )
 
 
-def drivers_of(deck: Deck, vehicles: Sequence[Vehicle]) -> Iterator[Driver]:
+def free_vehicles(deck: Deck, vehicles: Sequence[Vehicle]) -> Iterator[FreeVehicle]:
     """Every vehicle in every direction in which the deck's traffic runs."""
     traffic = deck.traffic
     assert traffic is not None
@@ -129,7 +129,7 @@ def drivers_of(deck: Deck, vehicles: Sequence[Vehicle]) -> Iterator[Driver]:
             high = outline[:, 0].max() + along[1] + (along[0] if ahead < 0.0 else 0.0)
             bounds = np.array([[low, high], [offsets[0], offsets[-1]], [0.0, widest]])
             only = None if traffic.offsets is None else offsets
-            yield Driver(
+            yield FreeVehicle(
                 vehicle=vehicle,
                 direction=direction,
                 patches=patches,
@@ -140,32 +140,36 @@ def drivers_of(deck: Deck, vehicles: Sequence[Vehicle]) -> Iterator[Driver]:
             )
 
 
-def wheel_fields(deck: Deck, found: Surfaces, drivers: Sequence[Driver]) -> dict[Size, WheelField]:
+def wheel_fields(
+    deck: Deck, found: Surfaces, fleet: Sequence[FreeVehicle]
+) -> dict[Size, WheelField]:
     """Results under one wheel of each size of patch that the vehicles have."""
     assert deck.traffic is not None
-    patches = {patch for driver in drivers for patch in driver.patches}
+    patches = {patch for free in fleet for patch in free.patches}
     ends = [*deck.traffic.carriageway]
-    for driver in drivers:
-        ends += [float(y) for y in driver.places(driver.bounds)[1].ravel()]
+    for free in fleet:
+        ends += [float(y) for y in free.places(free.bounds)[1].ravel()]
     reach = min(ends), max(ends)
     return {
         patch: wheel_field(found, patch, deck.plan.alignment, reach) for patch in sorted(patches)
     }
 
 
-def exact_values(driver: Driver, found: Surfaces, rows: Ints, signs: Floats, x: Floats) -> Floats:
+def exact_values(
+    free: FreeVehicle, found: Surfaces, rows: Ints, signs: Floats, x: Floats
+) -> Floats:
     """Signed values (n,) of results at x (3, n), exact on the mesh."""
     if not len(rows):
         return np.zeros(0)
-    return signs * found.under(rows, driver.positions(x).wheels(slice(None)))
+    return signs * found.under(rows, free.positions(x).wheels(slice(None)))
 
 
 def over_lattice(
-    driver: Driver, fields: Mapping[Size, WheelField], rows: Ints, x: Floats
+    free: FreeVehicle, fields: Mapping[Size, WheelField], rows: Ints, x: Floats
 ) -> Floats:
     """Values (n, n_row) of results at x (3, n)."""
     operators: dict[Size, sparse.csr_array] = {}
-    for wheel, s, y in zip(driver.pattern, *driver.places(x), strict=True):
+    for wheel, s, y in zip(free.pattern, *free.places(x), strict=True):
         patch = (float(wheel[3]), float(wheel[4]))
         part = float(wheel[2]) * fields[patch].operator(s, y)
         operators[patch] = operators[patch] + part if patch in operators else part
@@ -173,7 +177,7 @@ def over_lattice(
     for patch, operator in operators.items():
         surface = fields[patch].values
         total += operator @ surface.reshape(len(surface), -1)[rows].T
-    return driver.vehicle.impact * total
+    return free.vehicle.impact * total
 
 
 def lattice(low: float, high: float, step: float) -> Floats:

@@ -15,7 +15,7 @@ LEAST_GAIN = 1e-6
 LEVEL = 1e-9
 
 
-def climb(
+def pattern_search(
     value: Callable[[Ints, Floats], Floats],
     x: Floats,
     start: Floats,

@@ -12,14 +12,14 @@ import numpy as np
 from scipy import sparse
 
 from pipelines.accuracy.free_vehicle import (
-    Driver,
-    drivers_of,
+    FreeVehicle,
     exact_values,
+    free_vehicles,
     lattice,
     over_lattice,
     wheel_fields,
 )
-from pipelines.accuracy.pattern_search import climb
+from pipelines.accuracy.pattern_search import pattern_search
 from pipelines.deck.deck import Deck
 from pipelines.model.influence import Surfaces, surfaces
 from pipelines.model.responses import SolvedDeck
@@ -58,15 +58,15 @@ class WorstArrangement:
 class _Kind:
     """A lane kind: its vehicles, and where each is worst at every offset.
 
-    offsets : (n,); values (n, n_entry) with factor and pressure; driver (n, n_entry) and place
+    offsets : (n,); values (n, n_entry) with factor and pressure; free (n, n_entry) and place
     (3, n, n_entry) of its worst vehicle; bounds : of the offset [m].
     """
 
     kind: LaneKind
-    drivers: list[Driver]
+    fleet: list[FreeVehicle]
     offsets: Floats
     values: Floats
-    driver: Ints
+    free: Ints
     place: Floats
     bounds: tuple[float, float]
 
@@ -137,9 +137,9 @@ class _Search:
     def _kind(self, kind: LaneKind) -> _Kind:
         deck = self.deck
         assert deck.traffic is not None
-        drivers = list(drivers_of(deck, kind.vehicles))
-        fields = wheel_fields(deck, self.found, drivers)
-        step = min(driver.step(SCAN) for driver in drivers)
+        fleet = list(free_vehicles(deck, kind.vehicles))
+        fields = wheel_fields(deck, self.found, fleet)
+        step = min(free.step(SCAN) for free in fleet)
         if deck.traffic.offsets is not None:
             offsets = np.array(sorted(deck.traffic.offsets))
             bounds = (0.0, 0.0)
@@ -147,19 +147,19 @@ class _Search:
             bounds = lane_range(deck, kind, self.model.name)
             offsets = lane_offsets(*bounds, step, 2.0 * kind.room)
         n, m = len(offsets), len(self.rows)
-        values, driver_of = np.zeros((n, m)), np.full((n, m), -1)
+        values, vehicle_of = np.zeros((n, m)), np.full((n, m), -1)
         place = np.zeros((3, n, m))
-        for number, driver in enumerate(drivers):
-            s = lattice(float(driver.bounds[0, 0]), float(driver.bounds[0, 1]), step)
-            for spread in lattice(0.0, float(driver.bounds[2, 1]), 2.0 * step):
+        for number, free in enumerate(fleet):
+            s = lattice(float(free.bounds[0, 0]), float(free.bounds[0, 1]), step)
+            for spread in lattice(0.0, float(free.bounds[2, 1]), 2.0 * step):
                 grid = np.meshgrid(s, offsets, [spread], indexing="ij")
                 x = np.array([g.ravel() for g in grid])
-                total = kind.factor * over_lattice(driver, fields, self.rows, x) * self.signs
+                total = kind.factor * over_lattice(free, fields, self.rows, x) * self.signs
                 self.scale = np.maximum(self.scale, np.abs(total).max(axis=0))
                 total = total.reshape(len(s), n, m)
                 best, at = total.max(axis=0), total.argmax(axis=0)
                 better = best > values
-                values[better], driver_of[better] = best[better], number
+                values[better], vehicle_of[better] = best[better], number
                 here = np.array(
                     [s[at], np.broadcast_to(offsets[:, None], at.shape), spread + 0 * s[at]]
                 )
@@ -169,21 +169,21 @@ class _Search:
             values = values + kind.pressure * (shares @ self.adverse)
         return _Kind(
             kind=kind,
-            drivers=drivers,
+            fleet=fleet,
             offsets=offsets,
             values=values,
-            driver=driver_of,
+            free=vehicle_of,
             place=place,
             bounds=bounds,
         )
 
     def on_lattice(self) -> tuple[Ints, Ints, Floats]:
-        """Of each entry the best order (m,), its lanes' drivers (n_lane, m) and places
+        """Of each entry the best order (m,), its lanes' fleet (n_lane, m) and places
         (3, n_lane, m); order -1 where nothing is above zero."""
         m = len(self.rows)
         most = max(len(one.kinds) for one in self.model.sets)
         best, order = np.zeros(m), np.full(m, -1)
-        drivers, places = np.full((most, m), -1), np.zeros((3, most, m))
+        fleet, places = np.full((most, m), -1), np.zeros((3, most, m))
         base = self.model.pressure * self.adverse.sum(axis=0)
         for number, (lane_set, lanes) in enumerate(arrangement_orders(self.model)):
             kinds = [self.kinds[k] for k in lanes]
@@ -195,20 +195,24 @@ class _Search:
             total = self.model.sets[lane_set].factor * total + base
             for e in np.flatnonzero(total > best):
                 best[e], order[e] = total[e], number
-                drivers[:, e] = -1
+                fleet[:, e] = -1
                 for lane, one in enumerate(kinds):
                     j = chosen[lane, e]
-                    drivers[lane, e] = one.driver[j, e]
+                    fleet[lane, e] = one.free[j, e]
                     places[:, lane, e] = one.place[:, j, e]
                     places[1, lane, e] = one.offsets[j]
-        return order, drivers, places
+        return order, fleet, places
 
     def started(self, starts: Sequence[Arrangement | None]) -> tuple[Ints, Ints, Floats]:
         """The arrangements given, as `on_lattice` gives its own."""
         numbered = arrangement_orders(self.model)
         most = max(len(one.kinds) for one in self.model.sets)
         m = len(starts)
-        order, drivers, places = np.full(m, -1), np.full((most, m), -1), np.zeros((3, most, m))
+        order, fleet, places = (
+            np.full(m, -1),
+            np.full((most, m), -1),
+            np.zeros((3, most, m)),
+        )
         for e, start in enumerate(starts):
             if start is None:
                 continue
@@ -224,25 +228,25 @@ class _Search:
                 if at is None:
                     order[e] = -1  # an empty lane's strip has no offset to start from
                     break
-                which = [(d.vehicle.name, d.direction) for d in self.kinds[k].drivers]
-                drivers[lane, e] = which.index((at.vehicle, at.direction))
+                which = [(d.vehicle.name, d.direction) for d in self.kinds[k].fleet]
+                fleet[lane, e] = which.index((at.vehicle, at.direction))
                 places[:, lane, e] = at.station, at.offset, at.spread
-        return order, drivers, places
+        return order, fleet, places
 
-    def refined(self, order: Ints, drivers: Ints, places: Floats) -> list[WorstArrangement]:
+    def refined(self, order: Ints, fleet: Ints, places: Floats) -> list[WorstArrangement]:
         """The arrangements refined, with their exact values."""
         numbered = arrangement_orders(self.model)
-        lane_values = np.zeros(drivers.shape)
+        lane_values = np.zeros(fleet.shape)
         for _ in range(TURNS):
-            for lane in range(len(drivers)):
+            for lane in range(len(fleet)):
                 for number, (_, lanes) in enumerate(numbered):
                     if lane >= len(lanes):
                         continue
                     entries = np.flatnonzero(order == number)
-                    self._refine_lane(lanes, lane, entries, drivers, places, lane_values)
+                    self._refine_lane(lanes, lane, entries, fleet, places, lane_values)
             for number, (_, lanes) in enumerate(numbered):
                 entries = np.flatnonzero(order == number)
-                self._shift_lanes(lanes, entries, drivers, places, lane_values)
+                self._shift_lanes(lanes, entries, fleet, places, lane_values)
         base = self.model.pressure * self.adverse.sum(axis=0)
         found = []
         for e, number in enumerate(order.tolist()):
@@ -254,10 +258,10 @@ class _Search:
             value = float(factor * lane_values[: len(lanes), e].sum() + base[e])
             at = []
             for lane, k in enumerate(lanes):
-                one, driver = self.kinds[k], int(drivers[lane, e])
+                one, free = self.kinds[k], int(fleet[lane, e])
                 position = None
-                if driver >= 0:
-                    position = one.drivers[driver].position(places[:, lane, e])
+                if free >= 0:
+                    position = one.fleet[free].position(places[:, lane, e])
                 offset = round(float(places[1, lane, e]), 6) + 0.0
                 at.append(LoadedLane(one.kind.name, one.kind.factor, position, offset))
             position_ = Arrangement(
@@ -268,15 +272,15 @@ class _Search:
             found.append(WorstArrangement(sign * value, position_, missed))
         return found
 
-    def _lane_value(self, kind: int, entries: Ints, drivers: Ints, x: Floats) -> Floats:
-        """Exact values (n,) of a lane of that kind with vehicles `drivers` (n,) at x (3, n)."""
+    def _lane_value(self, kind: int, entries: Ints, fleet: Ints, x: Floats) -> Floats:
+        """Exact values (n,) of a lane of that kind with vehicles `fleet` (n,) at x (3, n)."""
         one = self.kinds[kind]
         total = self._pressure(one.kind, entries, x[1])
-        for number in np.unique(drivers[drivers >= 0]).tolist():
-            mine = np.flatnonzero(drivers == number)
+        for number in np.unique(fleet[fleet >= 0]).tolist():
+            mine = np.flatnonzero(fleet == number)
             e = entries[mine]
             under = exact_values(
-                one.drivers[number], self.found, self.rows[e], self.signs[e], x[:, mine]
+                one.fleet[number], self.found, self.rows[e], self.signs[e], x[:, mine]
             )
             total[mine] += one.kind.factor * under
         return total
@@ -285,7 +289,7 @@ class _Search:
         self,
         lanes: tuple[int, ...],
         entries: Ints,
-        drivers: Ints,
+        fleet: Ints,
         places: Floats,
         lane_values: Floats,
     ) -> None:
@@ -303,40 +307,40 @@ class _Search:
             for lane, k in enumerate(lanes):
                 x = places[:, lane, e].copy()
                 x[1] += shift[0]
-                total += self._lane_value(k, e, drivers[lane, e], x)
+                total += self._lane_value(k, e, fleet[lane, e], x)
             return total
 
         start = np.zeros((1, len(entries)))
-        step = min(d.smallest for k in lanes for d in self.kinds[k].drivers) / (2.0 * SCAN)
+        step = min(d.smallest for k in lanes for d in self.kinds[k].fleet) / (2.0 * SCAN)
         here = value(np.arange(len(entries)), start)
         room = np.array([[np.minimum(low, 0.0), np.maximum(high, 0.0)]])
-        shift, _ = climb(value, start, here, room, step, FINEST * 2.0 * SCAN * step)
+        shift, _ = pattern_search(value, start, here, room, step, FINEST * 2.0 * SCAN * step)
         for lane, k in enumerate(lanes):
             places[1, lane, entries] += shift[0]
             x = places[:, lane, entries]
-            lane_values[lane, entries] = self._lane_value(k, entries, drivers[lane, entries], x)
+            lane_values[lane, entries] = self._lane_value(k, entries, fleet[lane, entries], x)
 
     def _refine_lane(
         self,
         lanes: tuple[int, ...],
         lane: int,
         entries: Ints,
-        drivers: Ints,
+        fleet: Ints,
         places: Floats,
         lane_values: Floats,
     ) -> None:
         """Move one lane of arrangements of one order to its best place between its neighbours."""
         one = self.kinds[lanes[lane]]
-        for number in np.unique(drivers[lane, entries]).tolist():
-            mine = entries[drivers[lane, entries] == number]
+        for number in np.unique(fleet[lane, entries]).tolist():
+            mine = entries[fleet[lane, entries] == number]
             of = np.full(len(mine), number)
             x = places[:, lane, mine]
             start = self._lane_value(lanes[lane], mine, of, x)
             if number < 0:  # no vehicle in this lane
                 lane_values[lane, mine] = start
                 continue
-            driver = one.drivers[number]
-            bounds = np.repeat(driver.bounds[:, :, None], len(mine), axis=2)
+            free = one.fleet[number]
+            bounds = np.repeat(free.bounds[:, :, None], len(mine), axis=2)
             low, high = np.full((2, len(mine)), np.array(one.bounds)[:, None])
             if one.bounds[0] < one.bounds[1]:
                 if lane > 0:
@@ -353,6 +357,6 @@ class _Search:
                 of = np.full(len(which), number)
                 return self._lane_value(lanes[lane], mine[which], of, trial)
 
-            step = driver.smallest / (2.0 * SCAN)
-            x, best = climb(value, x, start, bounds, step, FINEST * driver.smallest)
+            step = free.smallest / (2.0 * SCAN)
+            x, best = pattern_search(value, x, start, bounds, step, FINEST * free.smallest)
             places[:, lane, mine], lane_values[lane, mine] = x, best

@@ -13,14 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.accuracy.free_vehicle import (
-    Driver,
-    drivers_of,
+    FreeVehicle,
     exact_values,
+    free_vehicles,
     lattice,
     over_lattice,
     wheel_fields,
 )
-from pipelines.accuracy.pattern_search import climb
+from pipelines.accuracy.pattern_search import pattern_search
 from pipelines.accuracy.wheel_influence import WheelField
 from pipelines.deck.deck import Deck
 from pipelines.model.influence import Surfaces
@@ -78,11 +78,11 @@ class WorstPlace:
 class _Candidates:
     """Places worth looking at.
 
-    entry : (n,) of what is wanted; driver : (n,) its number; x : (3, n) places; value : (n,).
+    entry : (n,) of what is wanted; free : (n,) its number; x : (3, n) places; value : (n,).
     """
 
     entry: Ints
-    driver: Ints
+    free: Ints
     x: Floats
     value: Floats
 
@@ -90,15 +90,13 @@ class _Candidates:
     def joined(cls, parts: Sequence["_Candidates"]) -> "_Candidates":
         return cls(
             np.concatenate([p.entry for p in parts]),
-            np.concatenate([p.driver for p in parts]),
+            np.concatenate([p.free for p in parts]),
             np.concatenate([p.x for p in parts], axis=1),
             np.concatenate([p.value for p in parts]),
         )
 
     def part(self, which: NDArray[np.bool_] | Ints) -> "_Candidates":
-        return _Candidates(
-            self.entry[which], self.driver[which], self.x[:, which], self.value[which]
-        )
+        return _Candidates(self.entry[which], self.free[which], self.x[:, which], self.value[which])
 
     def foremost(self, near: float, most: int, doubt: Floats) -> "_Candidates":
         """The highest of each entry, at most so many: those of at least `near` times its highest
@@ -111,10 +109,10 @@ class _Candidates:
         return self.part(kept[_rank(self.entry[kept]) < most])
 
     def apart(self, step: float) -> "_Candidates":
-        """The highest of each entry and driver in every cell of this size [m]."""
+        """The highest of each entry and free in every cell of this size [m]."""
         cells = np.rint(self.x / step).astype(np.int64)
         order = np.argsort(-self.value, kind="stable")
-        keys = np.column_stack([self.entry, self.driver, cells.T])[order]
+        keys = np.column_stack([self.entry, self.free, cells.T])[order]
         _, first = np.unique(keys, axis=0, return_index=True)
         return self.part(np.sort(order[first]))
 
@@ -137,50 +135,50 @@ def worst_places(
     vehicles : those of the deck's traffic by default.
     """
     assert deck.traffic is not None
-    drivers = list(drivers_of(deck, vehicles or deck.traffic.vehicles))
-    fields = wheel_fields(deck, found, drivers)
+    fleet = list(free_vehicles(deck, vehicles or deck.traffic.vehicles))
+    fields = wheel_fields(deck, found, fleet)
     rows = np.array([row for row, _ in wanted], dtype=np.int64)
     signs = np.array([sign for _, sign in wanted], dtype=float)
     best = np.zeros(len(wanted))
     places: list[LoadPosition | None] = [None] * len(wanted)
     scale, gaps = np.zeros(len(wanted)), np.zeros(len(found.ordinates))
     peaks = _Candidates.joined(
-        [_scan(number, driver, fields, rows, signs, scale) for number, driver in enumerate(drivers)]
+        [_scan(number, free, fields, rows, signs, scale) for number, free in enumerate(fleet)]
     ).foremost(NEAR, MOST_PEAKS, DOUBT * scale)
     chosen = _Candidates.joined(
         [
             _refined(
                 number,
-                driver,
+                free,
                 fields,
                 found,
                 rows,
                 signs,
-                peaks.part(peaks.driver == number),
+                peaks.part(peaks.free == number),
                 starts,
                 gaps,
             )
-            for number, driver in enumerate(drivers)
+            for number, free in enumerate(fleet)
         ]
     ).foremost(NEAR_EXACT, MOST_EXACT, DOUBT_EXACT * scale)
     settled = _Candidates.joined(
         [
-            _looked_about(driver, found, rows, signs, chosen.part(chosen.driver == number))
-            for number, driver in enumerate(drivers)
+            _looked_about(free, found, rows, signs, chosen.part(chosen.free == number))
+            for number, free in enumerate(fleet)
         ]
     ).foremost(NEAR_SETTLED, MOST_SETTLED, np.zeros(len(wanted)))
     for steps, most in ((FINE, MOST_SETTLED), (FINEST, 1)):
         settled = _Candidates.joined(
             [
-                _settled(driver, found, rows, signs, settled.part(settled.driver == number), *steps)
-                for number, driver in enumerate(drivers)
+                _settled(free, found, rows, signs, settled.part(settled.free == number), *steps)
+                for number, free in enumerate(fleet)
             ]
         ).foremost(NEAR_SETTLED, most, np.zeros(len(wanted)))
     for entry, number, x, value in zip(
-        settled.entry.tolist(), settled.driver.tolist(), settled.x.T, settled.value, strict=True
+        settled.entry.tolist(), settled.free.tolist(), settled.x.T, settled.value, strict=True
     ):
         if value > 0.0:
-            best[entry], places[entry] = value, drivers[number].position(x)
+            best[entry], places[entry] = value, fleet[number].position(x)
     # What the scan may overlook altogether.
     lost = np.maximum(LOST * scale, GAPS * gaps[rows])
     missed = np.maximum(MISSED * best, lost - best)
@@ -191,18 +189,18 @@ def worst_places(
 
 
 def _interpolated(
-    driver: Driver, fields: dict[Size, WheelField], rows: Ints, signs: Floats, x: Floats
+    free: FreeVehicle, fields: dict[Size, WheelField], rows: Ints, signs: Floats, x: Floats
 ) -> Floats:
     """Signed values (n,) of results at x (3, n) from the interpolated surfaces."""
     total = np.zeros(x.shape[1])
-    for wheel, s, y in zip(driver.pattern, *driver.places(x), strict=True):
+    for wheel, s, y in zip(free.pattern, *free.places(x), strict=True):
         total += wheel[2] * fields[wheel[3], wheel[4]].at(rows, s, y)
-    return signs * driver.vehicle.impact * total
+    return signs * free.vehicle.impact * total
 
 
 def _scan(
     number: int,
-    driver: Driver,
+    free: FreeVehicle,
     fields: dict[Size, WheelField],
     rows: Ints,
     signs: Floats,
@@ -212,19 +210,19 @@ def _scan(
 
     scale : (n_entry,) largest size of each result so far, raised by what is found here.
     """
-    step = driver.step(SCAN)
-    s, y = (lattice(low, high, step) for low, high in driver.bounds[:2])
-    s = np.unique(np.concatenate([s, driver.entering]).round(9))
-    v = lattice(float(driver.bounds[2, 0]), float(driver.bounds[2, 1]), SPREADS * step)
-    if driver.offsets is not None:
-        y = driver.offsets
+    step = free.step(SCAN)
+    s, y = (lattice(low, high, step) for low, high in free.bounds[:2])
+    s = np.unique(np.concatenate([s, free.entering]).round(9))
+    v = lattice(float(free.bounds[2, 0]), float(free.bounds[2, 1]), SPREADS * step)
+    if free.offsets is not None:
+        y = free.offsets
     entries, places, values = [], [], []
     for spread in v:
         grid = np.meshgrid(s, y, [spread], indexing="ij")
         x = np.array([g.ravel() for g in grid])
         for start in range(0, len(rows), chunk := max(1, MOST_VALUES // x.shape[1])):
             part = slice(start, start + chunk)
-            total = over_lattice(driver, fields, rows[part], x) * signs[part]
+            total = over_lattice(free, fields, rows[part], x) * signs[part]
             grown = total.reshape(len(s), len(y), -1)
             scale[part] = np.maximum(scale[part], np.abs(total).max(axis=0))
             k, j, e = np.nonzero(_is_peak(grown) & (grown > -DOUBT * scale[part]))
@@ -264,7 +262,7 @@ def _rank(groups: Ints) -> Ints:
 
 def _refined(
     number: int,
-    driver: Driver,
+    free: FreeVehicle,
     fields: dict[Size, WheelField],
     found: Surfaces,
     rows: Ints,
@@ -273,24 +271,24 @@ def _refined(
     starts: Sequence[LoadPosition | None] | None,
     gaps: Floats,
 ) -> _Candidates:
-    """A driver's peaks refined on the interpolated surfaces and its starts, with exact values.
+    """A free's peaks refined on the interpolated surfaces and its starts, with exact values.
 
     gaps : (n_row,) largest error of the interpolation so far, raised by what is found here.
     """
-    x = _zoom(driver, fields, rows[peaks.entry], signs[peaks.entry], peaks.x)
-    entry, x = _with_starts(driver, starts, peaks.entry, x)
-    value = exact_values(driver, found, rows[entry], signs[entry], x)
-    gap = np.abs(_interpolated(driver, fields, rows[entry], signs[entry], x) - value)
+    x = _zoom(free, fields, rows[peaks.entry], signs[peaks.entry], peaks.x)
+    entry, x = _with_starts(free, starts, peaks.entry, x)
+    value = exact_values(free, found, rows[entry], signs[entry], x)
+    gap = np.abs(_interpolated(free, fields, rows[entry], signs[entry], x) - value)
     np.maximum.at(gaps, rows[entry], gap)
     refined = _Candidates(entry, np.full(len(entry), number), x, value)
-    return refined.apart(4.0 * COARSEST * driver.smallest)
+    return refined.apart(4.0 * COARSEST * free.smallest)
 
 
 def _with_starts(
-    driver: Driver, starts: Sequence[LoadPosition | None] | None, entry: Ints, x: Floats
+    free: FreeVehicle, starts: Sequence[LoadPosition | None] | None, entry: Ints, x: Floats
 ) -> tuple[Ints, Floats]:
-    """Entries (n,) and places (3, n) with the driver's own among the starts added."""
-    name = driver.vehicle.name, driver.direction
+    """Entries (n,) and places (3, n) with the free's own among the starts added."""
+    name = free.vehicle.name, free.direction
     more = [
         (k, (at.station, at.offset, at.spread))
         for k, at in enumerate(starts or ())
@@ -305,39 +303,39 @@ def _with_starts(
 
 
 def _zoom(
-    driver: Driver, fields: dict[Size, WheelField], rows: Ints, signs: Floats, x: Floats
+    free: FreeVehicle, fields: dict[Size, WheelField], rows: Ints, signs: Floats, x: Floats
 ) -> Floats:
     """Places (3, n) refined on the interpolated surfaces."""
 
     def value(part: Ints, trial: Floats) -> Floats:
-        return _interpolated(driver, fields, rows[part], signs[part], trial)
+        return _interpolated(free, fields, rows[part], signs[part], trial)
 
     start = value(np.arange(len(rows)), x)
-    return climb(
-        value, x, start, driver.room, 0.5 * driver.smallest / SCAN, COARSEST * driver.smallest
+    return pattern_search(
+        value, x, start, free.room, 0.5 * free.smallest / SCAN, COARSEST * free.smallest
     )[0]
 
 
 def _looked_about(
-    driver: Driver, found: Surfaces, rows: Ints, signs: Floats, chosen: _Candidates
+    free: FreeVehicle, found: Surfaces, rows: Ints, signs: Floats, chosen: _Candidates
 ) -> _Candidates:
     """Candidates and places about each of them, with exact values: small waves of the surfaces
     have tops of their own, which the interpolation does not see."""
-    step = ABOUT * driver.smallest
+    step = ABOUT * free.smallest
     steps = step * np.arange(-1.0, 2.0)
     along, across = (a.ravel() for a in np.meshgrid(steps, steps, indexing="ij"))
-    if driver.offsets is not None:
+    if free.offsets is not None:
         along, across = steps, np.zeros(len(steps))
     moves = np.array([along, across, np.zeros(len(along))])
-    low, high = driver.bounds[:, 0, None, None], driver.bounds[:, 1, None, None]
+    low, high = free.bounds[:, 0, None, None], free.bounds[:, 1, None, None]
     x = np.clip(chosen.x[..., None] + moves[:, None], low, high).reshape(3, -1)
-    entry, driver_of = (np.repeat(a, len(along)) for a in (chosen.entry, chosen.driver))
-    value = exact_values(driver, found, rows[entry], signs[entry], x)
-    return _Candidates(entry, driver_of, x, value).apart(step)
+    entry, vehicle_of = (np.repeat(a, len(along)) for a in (chosen.entry, chosen.free))
+    value = exact_values(free, found, rows[entry], signs[entry], x)
+    return _Candidates(entry, vehicle_of, x, value).apart(step)
 
 
 def _settled(
-    driver: Driver,
+    free: FreeVehicle,
     found: Surfaces,
     rows: Ints,
     signs: Floats,
@@ -350,8 +348,8 @@ def _settled(
     rows, signs = rows[settled.entry], signs[settled.entry]
 
     def exact(part: Ints, trial: Floats) -> Floats:
-        return exact_values(driver, found, rows[part], signs[part], trial)
+        return exact_values(free, found, rows[part], signs[part], trial)
 
-    first, last = first * driver.smallest, last * driver.smallest
-    x, value = climb(exact, settled.x, settled.value, driver.room, first, last)
-    return _Candidates(settled.entry, settled.driver, x, value)
+    first, last = first * free.smallest, last * free.smallest
+    x, value = pattern_search(exact, settled.x, settled.value, free.room, first, last)
+    return _Candidates(settled.entry, settled.free, x, value)

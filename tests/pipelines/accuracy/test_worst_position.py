@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipelines.accuracy.pattern_search import climb
+from pipelines.accuracy.pattern_search import pattern_search
 from pipelines.accuracy.worst_position import WorstPlace, worst_places
 from pipelines.deck.deck import Deck, Line, MeshOptions, Probe, Slab, Traffic
 from pipelines.envelopes.envelope import TrafficEnvelope
@@ -67,7 +67,7 @@ def test_climb_finds_the_top_of_a_quadratic_within_its_bounds() -> None:
 
     x = np.zeros((2, 2))
     bounds = np.array([[-1.0, 1.0], [-1.0, 1.0]])
-    found, best = climb(value, x, value(np.arange(2), x), bounds, 0.2, 1e-4)
+    found, best = pattern_search(value, x, value(np.arange(2), x), bounds, 0.2, 1e-4)
     np.testing.assert_allclose(found[:, 0], [0.3, -0.2], atol=1e-3)
     # bounded by x = 1: y = -0.2 - (1 - 5) / 6
     np.testing.assert_allclose(found[:, 1], [1.0, -0.2 + 4.0 / 6.0], atol=1e-3)
@@ -83,7 +83,7 @@ def test_climb_along_a_ridge_that_two_axes_share() -> None:
 
     x = np.zeros((3, 1))
     bounds = np.array([[-1.0, 1.0]] * 3)
-    found, best = climb(value, x, value(np.arange(1), x), bounds, 0.2, 1e-4)
+    found, best = pattern_search(value, x, value(np.arange(1), x), bounds, 0.2, 1e-4)
     assert found[0, 0] + found[2, 0] == pytest.approx(0.4, abs=1e-3)
     assert best[0] == pytest.approx(0.0, abs=1e-6)
 

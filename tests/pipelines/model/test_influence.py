@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.accuracy.free_vehicle import MOST_PLACES, drivers_of
+from pipelines.accuracy.free_vehicle import MOST_PLACES, free_vehicles
 from pipelines.accuracy.wheel_influence import ENTERING, NEAR, SPACES, _lattice, wheel_field
 from pipelines.deck.deck import Deck
 from pipelines.errors import JobError
@@ -227,9 +227,9 @@ def test_a_scan_of_a_very_small_patch_has_an_end(tmp_path: Path) -> None:
     )
     deck = deck_of(tmp_path, SLAB, plan, BEAMS, wheel, MESH)
     assert deck.traffic is not None
-    (driver, *_) = drivers_of(deck, deck.traffic.vehicles)
-    step = driver.step(4.0)
-    assert np.prod(np.ptp(driver.bounds[:2], axis=1) / step) <= MOST_PLACES
-    usual = replace(driver, pattern=np.array([[0.0, 0.0, 1.0, 0.5, 0.5, 0.0]]))
+    (free, *_) = free_vehicles(deck, deck.traffic.vehicles)
+    step = free.step(4.0)
+    assert np.prod(np.ptp(free.bounds[:2], axis=1) / step) <= MOST_PLACES
+    usual = replace(free, pattern=np.array([[0.0, 0.0, 1.0, 0.5, 0.5, 0.0]]))
     usual = replace(usual, bounds=np.array([[0.0, 60.0], [-3.0, 3.0], [0.0, 0.0]]))
     assert usual.step(4.0) == 0.125
