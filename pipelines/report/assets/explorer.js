@@ -236,8 +236,9 @@
   const need = (k = state.component) => (isInfluence() ? 0 : needed(k));
   /** A value of what is shown. */
   const shown = (v) => number(v, isInfluence() ? Math.max(1e-6, 2e-3 * Math.max(...[0, 1].map((j) => Math.abs(range()[j])))) : 1e-3);
-  /** A load position by its number: its run and its index there. */
+  /** A load position by its number: its run and its index there; null for a lane without a vehicle. */
   function positionOf(one, number) {
+    if (number < 0) return null;
     for (const run of one.runs) {
       if (number < run.stations.length) return { run, index: number };
       number -= run.stations.length;

@@ -166,8 +166,9 @@ def _traffic_loads(one: TrafficResult, order: Ints, read: Reads) -> list[dict[st
     if envelope.whole:
         runs = [_run(run) for run in envelope.runs]
         # 0 stands for the empty deck.
-        local = np.arange(len(envelope.arrangements) + 1, dtype=np.uint32)[1:]
-        found = _fields(envelope.fields, order, read, np.concatenate([local, [0]]))
+        local = np.zeros(len(envelope.arrangements) + 1, dtype=np.uint32)
+        local[:-1] = np.arange(1, len(local))
+        found = _fields(envelope.fields, order, read, local)
         return [
             {
                 "name": one.name,

@@ -255,7 +255,8 @@ def test_walks_lead_from_the_strip_to_the_peak(which: str, request: pytest.Fixtu
             for step in steps[1:]:
                 # The held position and place are among those that are searched.
                 assert abs(step.searched) >= abs(step.held) * (1 - 0.02)
-        assert walk.forward[1] == walk.reverse[1]
+        # By their words: a place of the strip has no offset, which equals nothing.
+        assert repr(walk.forward[1]) == repr(walk.reverse[1])
         assert {step.title for step in walk.forward} == {step.title for step in walk.reverse}
         # The walk's models, with wide cells far away, give the main analysis' own value within
         # what a mesh may do.

@@ -421,7 +421,9 @@ load_models = ["EN 1991-2 LM1", "EN 1991-2 LM2"]
             assert envelope.model.name in words
             assert peak.position.lanes[0].kind + " at" in words
             drawn = browser.run("document.querySelectorAll('#x-wheels path').length")
-            assert drawn == 2 * len(envelope.wheels(peak.number).load)
+            # each wheel outlined twice, and an arrow for each vehicle
+            vehicles = sum(lane.position is not None for lane in peak.position.lanes)
+            assert drawn == 2 * len(envelope.wheels(peak.number).load) + vehicles
         names = browser.run(
             "[...document.getElementById('x-load').options].map((o) => o.textContent)"
         )
