@@ -78,9 +78,9 @@ def relative_errors(result: Stated) -> dict[str, float]:
             errors = one.tolerances.probes[label][:, 0]
             rows = np.abs(values.reshape(-1, 6))
             highest = rows.max(axis=0, initial=0.0)
-            size = np.maximum(rows, SMALL * highest)
+            sizes = np.maximum(rows, SMALL * highest)
             share = np.divide(
-                errors.reshape(-1, 6), size, out=np.zeros_like(size), where=size > 0.0
+                errors.reshape(-1, 6), sizes, out=np.zeros_like(sizes), where=sizes > 0.0
             )
             for name, worst in zip(result.solved.probes.names, share.max(axis=1), strict=True):
                 found[f"{name} {label}, {one.envelope.name}"] = float(worst)
