@@ -27,6 +27,7 @@ from pipelines.envelopes.lane_extremes import (
     adverse_sums,
     other_values,
 )
+from pipelines.errors import JobError
 from pipelines.model.responses import Response, SolvedDeck, stream
 from pipelines.standards.actions.loads import LaneKind, LoadModel
 from pipelines.traffic.joints import model_joint_factors
@@ -51,6 +52,8 @@ def traffic_envelopes(
 ) -> tuple[TrafficEnvelope, ...]:
     """Envelopes of every case of the deck's traffic: load models first, then vehicles alone.
 
+    Raises JobError for a load model of which no arrangement stands on the carriageway.
+
     progress : called with the name of a case, the number of its loads done and of all of them.
     observers : called with each block's first load position and its response, in order, where
     vehicles drive alone; watched : what else is enveloped under a load model.
@@ -69,7 +72,15 @@ def traffic_envelopes(
             if progress is not None:
                 progress(model.name, first + len(response.total), there)
         if job.loads:
-            found.append(job.envelope())
+            envelope = job.envelope()
+            if model.whole and not len(envelope.arrangements):
+                low, high = deck.traffic.carriageway
+                raise JobError(
+                    f"no arrangement of the lanes of {model.name} that loads the slab stands on a "
+                    f"carriageway of {high - low:g} m with these clearances: widen [traffic] "
+                    "carriageway_m, or leave edge_clearance_m and offsets_m to the load model"
+                )
+            found.append(envelope)
     return tuple(found)
 
 

@@ -10,6 +10,7 @@ from threadpoolctl import threadpool_limits
 from pipelines.deck.deck import Case, Deck, Patch
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.traffic import traffic_envelopes
+from pipelines.errors import JobError
 from pipelines.model.responses import SolvedDeck, case_load, case_responses, stream
 from pipelines.traffic.positions import find_position, load_positions
 from tests.helpers import blas_threads
@@ -187,3 +188,27 @@ def test_blocks_are_solved_with_one_thread_in_each_product(deck: Deck, solved: S
         found = [seen for *_, seen in stream(solved, runs, lambda *_: blas_threads(), workers=2)]
         assert set(found) == {1}
         assert blas_threads() == 2
+
+
+@pytest.mark.parametrize(("clearance", "fits"), [(0.5, False), (0.3, True)])
+def test_a_load_model_whose_lanes_do_not_fit_is_refused(
+    tmp_path: Path, clearance: float, fits: bool
+) -> None:
+    """Two tandems with wheels 2.0 m and middles at least 2.5 m apart take 4.5 m and twice the
+    clearance: 5.5 m with 0.5 m, 5.1 m with 0.3 m; the carriageway is 5.4 m wide."""
+    traffic = f"""
+[traffic]
+carriageway_m = [-2.7, 2.7]
+edge_clearance_m = {clearance}
+step_m = 1.5
+lateral_step_m = 0.5
+load_models = ["EN 1991-2 LM1"]
+"""
+    plan = PLAN.replace("[-2.0, 2.0]", "[-3.0, 3.0]")
+    one = deck_of(tmp_path, SLAB, plan, BEAMS, traffic, MESH)
+    if fits:
+        [envelope] = traffic_envelopes(one, solver_of(one))
+        assert len(envelope.arrangements)
+    else:
+        with pytest.raises(JobError, match="no arrangement of the lanes of EN 1991-2 LM1"):
+            traffic_envelopes(one, solver_of(one))
