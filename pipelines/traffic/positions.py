@@ -179,11 +179,6 @@ def load_positions(deck: Deck) -> tuple[LoadPositions, ...]:
     return tuple(found)
 
 
-def position_count(deck: Deck) -> int:
-    """Number of load positions of the deck."""
-    return sum(len(positions) for positions in load_positions(deck))
-
-
 def is_symmetric(vehicle: Vehicle) -> bool:
     """Whether the vehicle turned by 180 degrees about its own centre is the same vehicle."""
     pattern = wheel_pattern(vehicle, tuple(axle.patch for axle in vehicle.axles))

@@ -17,8 +17,6 @@ from plate.model.model import PlateModel
 from plate.results.fields import FieldPoints, cell_operators
 from plate.results.places import Places, along_path
 
-N_MEMBRANE = 3  # n_x, n_y, n_xy
-
 
 def result_rows(model: PlateModel, places: Places) -> sparse.csr_array:
     """Rows (6 count, n_dof) of w, m_x, m_y, m_xy, q_x, q_y [m, N m/m, N/m], place after place."""

@@ -20,7 +20,6 @@ from plate.arrays import Floats
 INCH = 0.0254
 RHO_MOST = 0.02
 STRAIN_MOST = 6.0e-3  # AASHTO 5.7.3.4.2
-SIMPLE_DEPTH = 16 * INCH  # AASHTO 5.7.3.4.1
 
 ONE_WAY: dict[Standard, Source] = {
     "EN 1992": Source("EN 1992", "6.2.2(1)"),
@@ -31,7 +30,6 @@ ONE_WAY: dict[Standard, Source] = {
 NOT_ASKED: dict[Standard, Source] = {
     "AASHTO LRFD": Source("AASHTO LRFD", "C4.6.2.1.6"),
 }
-SIMPLE_BETA = Source("AASHTO LRFD", "5.7.3.3, 5.7.3.4.1")
 NEAR_SUPPORT: dict[Standard, Source] = {
     "EN 1992": Source("EN 1992", "6.2.2(6)"),
     "IRC:112": Source("IRC:112", "10.3.2(5)"),
