@@ -26,7 +26,7 @@ from pipelines.findings.back_figured_widths import back_widths
 from pipelines.findings.compare import strip_findings
 from pipelines.findings.finding import Finding
 from pipelines.findings.left_out import left_out
-from pipelines.findings.reconciliation.walk import reconcile, to_reconcile
+from pipelines.findings.reconciliation.walk import governing_findings, reconcile
 from pipelines.model.accepted import accepted
 from pipelines.model.cache import ModelCache
 from pipelines.model.responses import Response, SolvedDeck, case_responses, check_stiffness
@@ -107,7 +107,7 @@ def _on_this_mesh(
         findings = _with_tolerances(solved, findings, measured)
     with stages("widths and reconciliation"):
         widths = back_widths(deck, findings)
-        walked = to_reconcile(findings) if tolerances_wanted else []
+        walked = governing_findings(findings) if tolerances_wanted else []
         walks = reconcile(deck, built, solved, envelopes, walked)
     return Result(
         deck=deck,

@@ -36,7 +36,7 @@ def number(value: float) -> str:
     return text.replace("-", "\u2212", 1) if text.startswith("-") else text
 
 
-def reading(value: float) -> str:
+def as_result(value: float) -> str:
     """A result to three figures, no finer than a thousandth of its unit: less is rounding."""
     rounded = round(value, 3)
     if not np.isfinite(value) or rounded == 0.0:
@@ -58,7 +58,7 @@ def length(value: float) -> str:
     return text.replace("-", "\u2212", 1)
 
 
-def given(value: float) -> str:
+def as_given(value: float) -> str:
     """A number of the input as it was given."""
     text = f"{value:.6g}"
     if "e+" in text:

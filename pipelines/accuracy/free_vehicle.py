@@ -110,8 +110,7 @@ class FreeVehicle:
 
 def free_vehicles(deck: Deck, vehicles: Sequence[Vehicle]) -> Iterator[FreeVehicle]:
     """Every vehicle in every direction in which the deck's traffic runs."""
-    traffic = deck.traffic
-    assert traffic is not None
+    traffic = deck.required_traffic
     outline = deck.plan.outline
     directions: tuple[Direction, ...] = ("forward", "reverse")
     for vehicle in vehicles:
@@ -144,9 +143,8 @@ def wheel_fields(
     deck: Deck, found: Surfaces, fleet: Sequence[FreeVehicle]
 ) -> dict[Size, WheelField]:
     """Results under one wheel of each size of patch that the vehicles have."""
-    assert deck.traffic is not None
     patches = {patch for free in fleet for patch in free.patches}
-    ends = [*deck.traffic.carriageway]
+    ends = [*deck.required_traffic.carriageway]
     for free in fleet:
         ends += [float(y) for y in free.places(free.bounds)[1].ravel()]
     reach = min(ends), max(ends)

@@ -14,10 +14,10 @@ from scipy import sparse
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import Extremes
-from pipelines.envelopes.held import held_loads
+from pipelines.envelopes.governing_loads import governing_loads
 from pipelines.envelopes.peaks import Peak
 from pipelines.model.beam_rows import beam_rows_at
-from pipelines.model.held_loads import values_under
+from pipelines.model.fixed_loads import values_under
 from pipelines.model.influence import field_rows
 from pipelines.model.probes import probe_rows
 from pipelines.model.responses import SolvedDeck
@@ -29,7 +29,7 @@ from plate.results.functionals import component_rows
 from plate.results.places import on_sides, side_of
 from plate.solver.stiffness import Stiffness
 
-End = tuple[str, str, str]
+BeamKey = tuple[str, str, str]
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ class BeamEnd:
     """An extreme of a beam: its key (beam, "moment" or "shear", "max" or "min"), the number of
     its sample among those of all beams, the place from the line's first end [m]."""
 
-    key: End
+    key: BeamKey
     sample: int
     at: float
 
@@ -102,12 +102,12 @@ def stated_values(
     rows = _own_rows(solved, peaks, ends)[row]
     if envelope.model.has_pressure:
         # Which cells of distributed loads are adverse is each result's own.
-        loads = held_loads(deck, solved, envelope, rows, sign, number, joint)
+        loads = governing_loads(deck, solved, envelope, rows, sign, number, joint)
         load = np.arange(len(loads))
     else:
         different, load = np.unique(np.column_stack([number, joint]), axis=0, return_inverse=True)
         first = [int(np.flatnonzero(load.ravel() == i)[0]) for i in range(len(different))]
-        loads = held_loads(
+        loads = governing_loads(
             deck, solved, envelope, rows[first], sign[first], number[first], joint[first]
         )
     return StatedValues(

@@ -20,7 +20,7 @@ import numpy as np
 from scipy import sparse
 
 from pipelines.accuracy.stated_values import (
-    End,
+    BeamKey,
     StatedValues,
     own_rows,
     rows_on,
@@ -33,8 +33,8 @@ from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.peaks import Peak
 from pipelines.envelopes.tolerance import Tolerance
 from pipelines.model.build import BuiltModel, richer_model
+from pipelines.model.fixed_loads import values_under
 from pipelines.model.free_mesh import shortest_span
-from pipelines.model.held_loads import values_under
 from pipelines.model.probes import probe_rows
 from pipelines.model.responses import Response, SolvedDeck, case_load
 from pipelines.traffic.positions import WheelPatches
@@ -85,7 +85,7 @@ class Tolerances:
 
     probes: Mapping[str, Floats]
     peaks: tuple[Tolerance, ...]
-    beams: Mapping[End, Tolerance]
+    beams: Mapping[BeamKey, Tolerance]
 
 
 def case_tolerances(

@@ -105,9 +105,8 @@ class _Search:
     def __init__(
         self, deck: Deck, found: Surfaces, model: LoadModel, wanted: Sequence[tuple[int, int]]
     ) -> None:
-        assert deck.traffic is not None
         self.deck, self.found, self.model = deck, found, model
-        self.carriageway = deck.traffic.carriageway
+        self.carriageway = deck.required_traffic.carriageway
         self.rows = np.array([row for row, _ in wanted], dtype=np.int64)
         self.signs = np.array([sign for _, sign in wanted], dtype=float)
         self.edges, self.adverse = self._adverse()
@@ -136,12 +135,11 @@ class _Search:
 
     def _kind(self, kind: LaneKind) -> _Kind:
         deck = self.deck
-        assert deck.traffic is not None
         fleet = list(free_vehicles(deck, kind.vehicles))
         fields = wheel_fields(deck, self.found, fleet)
         step = min(free.step(SCAN) for free in fleet)
-        if deck.traffic.offsets is not None:
-            offsets = np.array(sorted(deck.traffic.offsets))
+        if deck.required_traffic.offsets is not None:
+            offsets = np.array(sorted(deck.required_traffic.offsets))
             bounds = (0.0, 0.0)
         else:
             bounds = lane_range(deck, kind, self.model.name)

@@ -134,8 +134,7 @@ def worst_places(
     starts : of each a load position to look at in any case.
     vehicles : those of the deck's traffic by default.
     """
-    assert deck.traffic is not None
-    fleet = list(free_vehicles(deck, vehicles or deck.traffic.vehicles))
+    fleet = list(free_vehicles(deck, vehicles or deck.required_traffic.vehicles))
     fields = wheel_fields(deck, found, fleet)
     rows = np.array([row for row, _ in wanted], dtype=np.int64)
     signs = np.array([sign for _, sign in wanted], dtype=float)

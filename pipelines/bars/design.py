@@ -39,12 +39,12 @@ from pipelines.bars.demand.control_sections import (
     ShearTracker,
     tension,
 )
+from pipelines.bars.demand.governing_index import GoverningIndex
 from pipelines.bars.demand.judged_under import JudgedUnder, judged_under
 from pipelines.bars.demand.membrane import MembraneForces
-from pipelines.bars.demand.moments import ROWS, Demand
-from pipelines.bars.demand.numbered import Numbered
+from pipelines.bars.demand.moments import LAYER_ROWS, Demand
 from pipelines.bars.demand.observer import DesignWatch
-from pipelines.bars.demand.wood_armer import triple
+from pipelines.bars.demand.wood_armer import skew_components
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis, Reinforcement
 from pipelines.envelopes.envelope import TrafficEnvelope
@@ -115,7 +115,7 @@ class StandardDesign:
     """Everything for one standard.
 
     under : the traffic that the bars are judged under. demands : by limit state.
-    utilisation : (4, n_point) of bending, rows as designenvelope.ROWS.
+    utilisation : (4, n_point) of bending, rows as LAYER_ROWS.
     shear : worst sample for each width, in the order of the widths; design_width : the one judged.
     reduced : the same with loads near supports reduced, None where the standard has no such rule.
     order : per face what the other layer order costs. outermost : per face the direction whose
@@ -181,7 +181,7 @@ class _Seen:
     alone: TrafficEnvelope | None
     models: Sequence[TrafficEnvelope]
     watch: DesignWatch
-    numbered: Numbered
+    numbered: GoverningIndex
 
 
 def design(
@@ -193,7 +193,7 @@ def design(
     assert one is not None
     alone = next((envelope for envelope in traffic if not envelope.whole), None)
     models = [envelope for envelope in traffic if envelope.whole]
-    numbered = Numbered()
+    numbered = GoverningIndex()
     if alone is not None:
         numbered.add(alone)  # first: the watch has numbered its load positions so
     watch.take_models(numbered, models)
@@ -251,7 +251,7 @@ def _standard(
     steel = steel_needed(bars, mat, peaks)
     clear = clear_of_widths(deck, plan)
     layers = tuple(
-        _layer(k, ultimate, m_Rd, plan[watch.read_at[k]], clear, numbered, steel[ROWS[k]])
+        _layer(k, ultimate, m_Rd, plan[watch.read_at[k]], clear, numbered, steel[LAYER_ROWS[k]])
         for k in range(4)
     )
     shear_demand = tracker.demand() if len(watch.sections.points) else None
@@ -281,7 +281,7 @@ def _standard(
         under=judged_under(models, runs, mat.standard),
         demands=demands,
         layers=layers,
-        utilisation=np.stack([ultimate.values[k] / m_Rd[ROWS[k]] for k in range(4)]),
+        utilisation=np.stack([ultimate.values[k] / m_Rd[LAYER_ROWS[k]] for k in range(4)]),
         rows=(
             *rule_rows(bars, basis, peaks, {d: _span(deck, d) for d in DIRECTIONS}, steel),
             *fatigue_rows(deck, solved, watch, mat, demands),
@@ -315,9 +315,9 @@ def _pull(demand: Demand, imposed: Floats | None, angle: float) -> dict[Layer, f
     """Imposed tension [N/m] that is in the largest value of each layer."""
     if imposed is None:
         return {}
-    a, b, t = triple(imposed, angle)
+    a, b, t = skew_components(imposed, angle)
     found = {}
-    for k, layer in enumerate(ROWS):
+    for k, layer in enumerate(LAYER_ROWS):
         top = int(demand.values[k].argmax())
         acts = demand.imposed[int(demand.state[k, top])]
         n = (a if layer[1] == "x" else b)[top] + abs(t[top])
@@ -336,10 +336,10 @@ def _layer(
     m_Rd: Mapping[Layer, float],
     plan: Floats,
     clear: NDArray[np.bool_],
-    numbered: Numbered,
+    numbered: GoverningIndex,
     required: float,
 ) -> LayerCheck:
-    values, layer = demand.values[k], ROWS[k]
+    values, layer = demand.values[k], LAYER_ROWS[k]
     top = int(values.argmax())
     number = int(demand.at[k, top])
     gain = None
@@ -369,7 +369,7 @@ def _span(deck: Deck, main: Direction) -> float:
 
 
 def _shear_peaks(
-    sections: Sections, demand: ShearDemand | None, numbered: Numbered
+    sections: Sections, demand: ShearDemand | None, numbered: GoverningIndex
 ) -> tuple[ShearPeak, ...]:
     if demand is None:
         return ()

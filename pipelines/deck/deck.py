@@ -279,6 +279,32 @@ class Deck:
     reinforcement: Reinforcement | None = None
 
     @property
+    def required_traffic(self) -> Traffic:
+        """The traffic, of which there is some.
+
+        Raises
+        ------
+        ValueError
+            The deck has none: the caller has to ask before.
+        """
+        if self.traffic is None:
+            raise ValueError(f"{self.path}: the deck has no traffic")
+        return self.traffic
+
+    @property
+    def required_reinforcement(self) -> Reinforcement:
+        """The bars, of which there are some.
+
+        Raises
+        ------
+        ValueError
+            The deck has none: the caller has to ask before.
+        """
+        if self.reinforcement is None:
+            raise ValueError(f"{self.path}: the deck has no bars")
+        return self.reinforcement
+
+    @property
     def combined_cases(self) -> dict[str, Action]:
         """Static cases that take part in combinations, with their actions."""
         return {case.name: case.action for case in self.cases if case.action != "none"}

@@ -115,14 +115,13 @@ class TrafficEnvelope:
         """
         parts = [(self.wheels(number), 1.0)]
         if number >= 0 and self.model.has_pressure:
-            assert deck.traffic is not None
             lane_set, lanes = self._lanes(number)
             edges, cells = pressure_cells(deck)
             pressure = np.full(len(cells), self.model.pressure)
             for k, _, offset in lanes:
                 kind = self.model.kinds[k]
                 shares = strip_shares(
-                    edges, np.array([offset]), kind.width, deck.traffic.carriageway
+                    edges, np.array([offset]), kind.width, deck.required_traffic.carriageway
                 )
                 pressure += self.model.sets[lane_set].factor * kind.pressure * shares[0]
             parts += [

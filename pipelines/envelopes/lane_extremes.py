@@ -147,7 +147,7 @@ def adverse_sums(sets: Mapping[str, Fields], response: Response) -> dict[str, li
 
 
 @dataclass(frozen=True, eq=False)
-class Part:
+class BlockResult:
     """What a block adds: everything that is no field (n_other, n), and to the fields, by their
     sets, the peaks of a train's positions or the sums of cells."""
 
@@ -156,7 +156,7 @@ class Part:
     sums: Mapping[str, list[Sums]] = field(default_factory=dict)
 
 
-class Pick:
+class Selector:
     """Reads one kind of values from what is kept of a train or of a strip of cells: a field of a
     set, or without a set everything that is no field."""
 

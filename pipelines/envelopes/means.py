@@ -13,7 +13,7 @@ from scipy import sparse
 
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.peaks import Peak
-from pipelines.model.held_loads import values_under
+from pipelines.model.fixed_loads import values_under
 from pipelines.model.responses import SolvedDeck
 from pipelines.units import RESULT_SCALE
 from plate.arrays import Floats

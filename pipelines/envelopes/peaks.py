@@ -18,7 +18,7 @@ from scipy.spatial import KDTree
 
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.envelopes.held import held_arrangements
+from pipelines.envelopes.governing_loads import governing_arrangement_loads
 from pipelines.envelopes.tolerance import Tolerance, tolerance_entry
 from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.arrangements import Arrangement, arrangement_entry
@@ -102,7 +102,7 @@ def governing_values(deck: Deck, solved: SolvedDeck, envelope: TrafficEnvelope) 
         for _, sign, values, at, _ in sides:
             point = int(allowed[np.argmax(sign * values[k, allowed])])
             places.append((point, k, sign, int(at[k, point])))
-    held = held_arrangements(deck, solved, envelope, places)
+    held = governing_arrangement_loads(deck, solved, envelope, places)
     found = []
     for (point, k, sign, number), loads in zip(places, held, strict=True):
         extreme, _, values, _, coexisting = sides[0 if sign > 0 else 1]

@@ -18,9 +18,9 @@ from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import SIGNS, TIE, Extremes, FieldEnvelope, with_sums
 from pipelines.envelopes.lane_extremes import (
     RESULTS_OF,
+    BlockResult,
     Fields,
-    Part,
-    Pick,
+    Selector,
     StripSums,
     TrainExtremes,
     Watched,
@@ -90,7 +90,6 @@ class _Job:
     def __init__(
         self, deck: Deck, solved: SolvedDeck, model: LoadModel, watched: Watched | None
     ) -> None:
-        assert deck.traffic is not None
         self.deck, self.solved, self.model, self.watched = deck, solved, model, watched
         self.sets: dict[str, Fields] = {RESULTS_SET: RESULTS_OF}
         if watched is not None:
@@ -118,11 +117,11 @@ class _Job:
         self.sums = [StripSums(self.sets, n_point, n_other) for _ in self.cells]
         self.table = _Arrangements(None if model.whole else self._alone())
 
-    def reader(self, observers: Sequence[Observer]) -> Callable[[int, Response], Part]:
+    def reader(self, observers: Sequence[Observer]) -> Callable[[int, Response], BlockResult]:
         """`read`, which also forms the fields that observers ask for, where it does not hold up the
         other threads."""
 
-        def read(first: int, response: Response) -> Part:
+        def read(first: int, response: Response) -> BlockResult:
             if observers:
                 _ = response.fields
             return self.read(first, response)
@@ -139,15 +138,15 @@ class _Job:
         rows = [np.repeat(order, lengths), numbers, np.zeros(len(numbers), dtype=np.int64)]
         return np.column_stack(rows).astype(np.int64)
 
-    def read(self, first: int, response: Response) -> Part:
+    def read(self, first: int, response: Response) -> BlockResult:
         """What loads first, first + 1, ... add; any thread may ask."""
         index = bisect_right(self.starts, first) - 1
         others = other_values(response, self.watched)
         if index < len(self.owner):
-            return Part(others, peaks=self.kept[self.owner[index]].seen(response, first))
-        return Part(others, sums=adverse_sums(self.sets, response))
+            return BlockResult(others, peaks=self.kept[self.owner[index]].seen(response, first))
+        return BlockResult(others, sums=adverse_sums(self.sets, response))
 
-    def take(self, first: int, part: Part) -> None:
+    def take(self, first: int, part: BlockResult) -> None:
         """Take in what loads first, first + 1, ... add."""
         index = bisect_right(self.starts, first) - 1
         if index < len(self.owner):
@@ -163,7 +162,7 @@ class _Job:
         names = [name for name in self.sets if name != RESULTS_SET]
         shares = () if self.watched is None else self.watched.shares
         more = {(n, share): self._fields(n, share, joint) for n in names for share in shares}
-        others = {sign: self._worst(sign, Pick()) for sign in SIGNS}
+        others = {sign: self._worst(sign, Selector()) for sign in SIGNS}
         high, low = others[1], others[-1]
         numbers = self.table.numbers(high), self.table.numbers(low)
         every = Extremes(high.value, low.value, *numbers)
@@ -209,7 +208,7 @@ class _Job:
         beside = {sign: np.zeros(shape) for sign in SIGNS}
         for sign in SIGNS:
             for k in range(one.n_field):
-                pick = Pick(name, k)
+                pick = Selector(name, k)
                 best = self._worst(sign, pick, share)
                 values[sign][k] = best.value * joint
                 at[sign][k] = self.table.numbers(best)
@@ -229,7 +228,7 @@ class _Job:
             )
         return np.array(found)
 
-    def _kind_values(self, sign: int, kind: LaneKind, pick: Pick, share: float) -> Floats:
+    def _kind_values(self, sign: int, kind: LaneKind, pick: Selector, share: float) -> Floats:
         """sign x values (n_offset, n) of a lane of that kind at each of its offsets."""
         train = self.trains[kind.vehicles]
         rows = [
@@ -241,15 +240,14 @@ class _Job:
             total += share * kind.pressure * (self._shares(kind) @ self._cell_sums(sign, pick))
         return total
 
-    def _cell_sums(self, sign: int, pick: Pick) -> Floats:
+    def _cell_sums(self, sign: int, pick: Selector) -> Floats:
         return np.array([sign * pick(sums, sign) for sums in self.sums])
 
     def _shares(self, kind: LaneKind) -> Floats:
-        assert self.deck.traffic is not None
         offsets = self.trains[kind.vehicles].offsets
-        return strip_shares(self.edges, offsets, kind.width, self.deck.traffic.carriageway)
+        return strip_shares(self.edges, offsets, kind.width, self.deck.required_traffic.carriageway)
 
-    def _worst(self, sign: int, pick: Pick, share: float = 1.0) -> "_Best":
+    def _worst(self, sign: int, pick: Selector, share: float = 1.0) -> "_Best":
         """The worst arrangement for every value that `pick` reads."""
         kinds = self.model.kinds
         of_kind = [self._kind_values(sign, kind, pick, share) for kind in kinds]
@@ -274,7 +272,9 @@ class _Job:
             places[: len(lanes), better] = chosen[:, better]
         return self._located(sign, pick, best, order, places)
 
-    def _located(self, sign: int, pick: Pick, best: Floats, order: Ints, places: Ints) -> "_Best":
+    def _located(
+        self, sign: int, pick: Selector, best: Floats, order: Ints, places: Ints
+    ) -> "_Best":
         """The load positions of the lanes at the places chosen."""
         numbers = np.full(places.shape, -1, dtype=np.int64)
         for number, (_, lanes) in enumerate(arrangement_orders(self.model)):
@@ -286,7 +286,7 @@ class _Job:
                     numbers[lane, here] = pick.at(self.kept[kind.vehicles, j], sign)[here]
         return _Best(sign * best, order, places, numbers)
 
-    def _coexisting(self, sign: int, pick: Pick, best: "_Best", share: float) -> Floats:
+    def _coexisting(self, sign: int, pick: Selector, best: "_Best", share: float) -> Floats:
         """What is kept beside a field (n_beside, n_point) in the worst arrangement for it."""
         total = np.zeros((self.sets[pick.name].n_beside, len(best.order)))
         loaded = best.order >= 0

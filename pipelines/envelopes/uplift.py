@@ -15,7 +15,7 @@ from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import with_sums
 from pipelines.envelopes.peaks import Peak
-from pipelines.model.held_loads import loads_of
+from pipelines.model.fixed_loads import loads_of
 from pipelines.model.responses import Response, SolvedDeck, case_load
 from pipelines.units import RESULT_SCALE
 from plate.errors import MechanismError

@@ -180,8 +180,7 @@ class StripBeamUnder:
 
     @property
     def directions(self) -> tuple[Direction, ...]:
-        assert self.deck.traffic is not None
-        return DIRECTIONS if self.deck.traffic.directions == "both" else DIRECTIONS[:1]
+        return DIRECTIONS if self.deck.required_traffic.directions == "both" else DIRECTIONS[:1]
 
     def resultant(self, one: Finding) -> float:
         """The beam's moment [N m] or shear [N] for the place of a finding, as a magnitude."""
@@ -216,8 +215,7 @@ class StripBeamUnder:
     def _trains(self, kind: LaneKind) -> Iterator[tuple[Train, Direction, Reach]]:
         """The vehicles of a lane on a strip along traffic with all axles, on one across it with the
         heaviest axle's wheels; with the range of the first load."""
-        assert self.deck.traffic is not None
-        traffic, thickness = self.deck.traffic, self.deck.slab.thickness
+        traffic, thickness = self.deck.required_traffic, self.deck.slab.thickness
         for base in kind.vehicles:
             for vehicle in (widened(base, by) for by in spreads(base)):
                 impact = vehicle.impact
@@ -272,10 +270,9 @@ class StripBeamUnder:
 
     def _pressure(self, lane_set: LaneSet) -> float:
         """Distributed load per metre of the beam [N/m], on a strip along traffic."""
-        assert self.deck.traffic is not None
         if self.strip.bars == "across":
             return 0.0
-        low, high = self.deck.traffic.carriageway
+        low, high = self.deck.required_traffic.carriageway
         kinds = [self.model.kinds[k] for k in lane_set.kinds]
         lanes = sum(kind.pressure * kind.width for kind in kinds)
         return self.model.pressure * (high - low) + lane_set.factor * lanes

@@ -20,8 +20,8 @@ from pipelines.findings.compare import strip_findings
 from pipelines.findings.finding import Finding
 from pipelines.findings.reconciliation.changes import Change, changes
 from pipelines.findings.reconciliation.plates import ChangedDecks, Plate
-from pipelines.findings.reconciliation.search import Walk, walk_of
-from pipelines.findings.reconciliation.walk import envelope_of, to_reconcile
+from pipelines.findings.reconciliation.search import Walk, start_walk
+from pipelines.findings.reconciliation.walk import envelope_of, governing_findings
 from pipelines.model.build import build_model
 from pipelines.model.cache import ModelCache
 from pipelines.model.job_size import check_job_size
@@ -127,7 +127,9 @@ def sweep(deck: Deck, cracked: float, ratios: Sequence[float] = RATIOS) -> tuple
     findings, reason = strip_findings(deck, solved, traffic)
     if not findings:
         raise JobError(f"a sweep needs a hand strip: {reason}")
-    wanted = [one for one in to_reconcile(findings) if one.section.kind in ("sagging", "hogging")]
+    wanted = [
+        one for one in governing_findings(findings) if one.section.kind in ("sagging", "hogging")
+    ]
     built = build_model(deck)
     strips = {strip.bars: strip for strip in strip_decks(deck)}
     found = []
@@ -138,7 +140,7 @@ def sweep(deck: Deck, cracked: float, ratios: Sequence[float] = RATIOS) -> tuple
             continue
         # The search goes over all load positions of the deck file, not only those of the first
         # look.
-        walk = walk_of(deck, built, strip, envelope_of(traffic, one), one)
+        walk = start_walk(deck, built, strip, envelope_of(traffic, one), one)
         curves = tuple(_curve(walk, solved.models, share, own, ratios) for share in (1.0, cracked))
         rows = [
             row

@@ -14,7 +14,7 @@ import numpy as np
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import FieldEnvelope
-from pipelines.envelopes.held import held_arrangements
+from pipelines.envelopes.governing_loads import governing_arrangement_loads
 from pipelines.errors import MethodRangeError
 from pipelines.findings.finding import SHEARS, Finding, PlateValue
 from pipelines.findings.plate_values import (
@@ -118,7 +118,9 @@ def _sources(
         def held(
             readings: Sequence[Reading], envelope: TrafficEnvelope = envelope
         ) -> list[WheelPatches]:
-            return held_arrangements(deck, solved, envelope, [one.place for one in readings])
+            return governing_arrangement_loads(
+                deck, solved, envelope, [one.place for one in readings]
+            )
 
         if envelope.whole:
             parts = {envelope.name: (envelope.fields, envelope.model)}

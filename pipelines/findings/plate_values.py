@@ -11,7 +11,7 @@ from pipelines.deck.variants import BEAM_RANGE, with_beam_factor
 from pipelines.envelopes.extremes import FieldEnvelope
 from pipelines.model.build import Near, build_model
 from pipelines.model.cache import ModelCache
-from pipelines.model.held_loads import values_under
+from pipelines.model.fixed_loads import values_under
 from pipelines.model.responses import SolvedDeck
 from pipelines.strips.hand_values import HandStrip, HandStrips
 from pipelines.strips.sections import Frame, Section
@@ -187,7 +187,7 @@ def _distinct(loads: Sequence[WheelPatches]) -> tuple[list[WheelPatches], list[i
     return kept, numbers
 
 
-def _about(at: Frame, s: float, t: float, width: float) -> tuple[float, float]:
+def _window(at: Frame, s: float, t: float, width: float) -> tuple[float, float]:
     """The width about t, moved inward where it would leave the slab, at most the slab."""
     low, high = at.t_range(s)
     width = min(width, high - low)
@@ -216,7 +216,7 @@ def _found(at: Frame, solved: SolvedDeck, one: Wanted, line: StraightLine, value
     x, y = at.points(one.s if section.s is not None else at.s[reading.point], t)
 
     def mean(width: float) -> float:
-        start, end = ((v - low) / (high - low) for v in _about(at, one.s, t, width))
+        start, end = ((v - low) / (high - low) for v in _window(at, one.s, t, width))
         return line.mean(tried[:, section.component], start, end)
 
     return Found(

@@ -209,8 +209,7 @@ def check_job_size(
 
 def _steps(deck: Deck) -> str:
     """The keys that set how many load positions there are, with their values."""
-    traffic = deck.traffic
-    assert traffic is not None
+    traffic = deck.required_traffic
     step = f"[traffic] step_m = {traffic.step:g}"
     return (
         step
@@ -248,8 +247,7 @@ def _model(deck: Deck, size: float, order: int) -> ModelSize:
 
 def _positions(deck: Deck, vehicle: Vehicle) -> float:
     """Load positions of a vehicle, none left out."""
-    traffic = deck.traffic
-    assert traffic is not None
+    traffic = deck.required_traffic
     patches = [dispersed(axle.patch, traffic, deck.slab.thickness)[0] for axle in vehicle.axles]
     outline = deck.plan.outline
     length = outline[:, 0].max() - outline[:, 0].min() + max(a.at for a in vehicle.axles)
@@ -266,8 +264,7 @@ def _positions(deck: Deck, vehicle: Vehicle) -> float:
 
 def _model_loads(deck: Deck, model: LoadModel) -> tuple[float, float]:
     """Trains' offsets and strips of a load model for which fields are kept, and its loads."""
-    traffic = deck.traffic
-    assert traffic is not None
+    traffic = deck.required_traffic
     trains = {vehicle for kind in model.kinds for vehicle in kind.vehicles}
     width = traffic.carriageway[1] - traffic.carriageway[0]
     if traffic.offsets is not None:

@@ -8,7 +8,7 @@ from typing import Any
 
 from pipelines.envelopes.picked_surfaces import PickedSurfaces
 from pipelines.findings.back_figured_widths import WidthField
-from pipelines.numbers import given, number
+from pipelines.numbers import as_given, number
 from pipelines.report.document import (
     Block,
     Bullets,
@@ -25,7 +25,7 @@ from pipelines.report.document import (
     joined,
     table,
 )
-from pipelines.report.drawings.input_plan import sketch
+from pipelines.report.drawings.input_plan import input_plan
 from pipelines.report.drawings.plan import static_loads
 from pipelines.report.drawings.vehicles import vehicle_drawing
 from pipelines.report.explorer.page import explorer
@@ -192,7 +192,7 @@ def _input(result: Result) -> tuple[Block, ...]:
         )
     title = Strong("Plan of the model")
     return (
-        Figure("plan-input", sketch(result.deck), (title, caption)),
+        Figure("plan-input", input_plan(result.deck), (title, caption)),
         line_table(result.deck),
     )
 
@@ -206,9 +206,8 @@ def _actions(result: Result) -> tuple[Block, ...]:
         if drawing is not None:
             words = (Strong("Patches and line loads"), " of the static cases")
             parts.append(Figure("plan-static-loads", drawing, words))
-    traffic = deck.traffic
+    traffic = deck.required_traffic
     for k, vehicle in enumerate(traffic.vehicles if traffic else (), start=1):
-        assert traffic is not None
         impact = "" if vehicle.impact == 1.0 else f" Loads include impact × {vehicle.impact:g}."
         caption = f", travelling to the right, lengths in m.{impact} Source: {vehicle.source}."
         patches = [dispersed(a.patch, traffic, deck.slab.thickness) for a in vehicle.axles]
@@ -230,11 +229,11 @@ def _model(result: Result, entries: Mapping[str, Any]) -> tuple[Block, ...]:
     Dx, Dy, D1, Dxy = result.built.model.section.rigidities
     rows: list[tuple[Words, str]] = [
         ("Theory", {"mindlin": "Mindlin", "kirchhoff": "Kirchhoff"}[slab.theory]),
-        ("Thickness", f"{given(1e3 * slab.thickness)} mm"),
-        ("E, ν", f"{number(1e-9 * slab.E)} GPa, {given(slab.poisson)}"),
+        ("Thickness", f"{as_given(1e3 * slab.thickness)} mm"),
+        ("E, ν", f"{number(1e-9 * slab.E)} GPa, {as_given(slab.poisson)}"),
         (
             ("Factors on ", *joined(", ", (D_X, D_Y, D_XY))),
-            ", ".join(map(given, slab.stiffness)),
+            ", ".join(map(as_given, slab.stiffness)),
         ),
         (
             joined(", ", (D_X, D_Y, D_1, D_XY)),

@@ -12,7 +12,7 @@ from pipelines.standards.strip_widths.method import StripInput, StripMethod
 from pipelines.standards.strip_widths.sets import StripSet
 from pipelines.strips.deck_strip import StripDeck
 from pipelines.strips.piecewise import resolved
-from pipelines.strips.trains import StripLoad, Train, WidthLaw
+from pipelines.strips.trains import StripLoad, Train, WidthFunction
 from plate.arrays import Floats
 
 # Longest contact along traffic that is taken as one load [m].
@@ -20,7 +20,7 @@ PIECE = 1.0
 
 
 @dataclass(frozen=True)
-class Focus:
+class SoughtSection:
     """The section whose moment is wanted.
 
     bays : those next to it; support : the line whose hogging is wanted, None for sagging in a bay.
@@ -76,7 +76,7 @@ def edge_axle_width(
 
 
 def strip_trains(
-    deck: StripDeck, vehicle: Vehicle, strips: StripSet, focus: Focus
+    deck: StripDeck, vehicle: Vehicle, strips: StripSet, focus: SoughtSection
 ) -> tuple[Train, ...]:
     """The vehicle on the strip; of several trains the hardest governs.
 
@@ -90,7 +90,7 @@ def strip_trains(
     """
     if deck.bars == "parallel":
         return (strip_train(deck, vehicle, strips, focus),)
-    laws: dict[tuple[object, ...], WidthLaw] = {}
+    laws: dict[tuple[object, ...], WidthFunction] = {}
     trains = []
     for run in axle_runs(deck, vehicle, strips, focus):
         spread = run[-1].at - run[0].at
@@ -108,7 +108,7 @@ def strip_trains(
 
 
 def axle_runs(
-    deck: StripDeck, vehicle: Vehicle, strips: StripSet, focus: Focus
+    deck: StripDeck, vehicle: Vehicle, strips: StripSet, focus: SoughtSection
 ) -> list[tuple[Axle, ...]]:
     """Runs of neighbouring axles, without those that another run of like wheels outdoes.
 
@@ -145,7 +145,7 @@ def all_runs(vehicle: Vehicle) -> list[tuple[Axle, ...]]:
 
 
 def _work(
-    deck: StripDeck, run: tuple[Axle, ...], strips: StripSet, focus: Focus, samples: int = 9
+    deck: StripDeck, run: tuple[Axle, ...], strips: StripSet, focus: SoughtSection, samples: int = 9
 ) -> Floats:
     """Load over width of a run of axles at some places of a bay (samples,) [N/m]."""
     spread = run[-1].at - run[0].at
@@ -160,7 +160,7 @@ def strip_train(
     deck: StripDeck,
     vehicle: Vehicle,
     strips: StripSet,
-    focus: Focus,
+    focus: SoughtSection,
     extent: float | None = None,
 ) -> Train:
     """The axles of a vehicle on a strip along traffic; see `strip_trains`.
@@ -168,7 +168,7 @@ def strip_train(
     extent : where loads side by side, reaching so far between their centres [m], act on one strip:
         every axle has the method's width of one load and the extent. None = the axle by itself.
     """
-    laws: dict[tuple[object, ...], WidthLaw] = {}
+    laws: dict[tuple[object, ...], WidthFunction] = {}
     loads = []
     for axle in in_pieces(vehicle):
         key = (axle.patch, axle.wheels)
@@ -202,9 +202,9 @@ def _law(
     deck: StripDeck,
     axle: Axle,
     strips: StripSet,
-    focus: Focus,
+    focus: SoughtSection,
     spread: float | None = None,
-) -> WidthLaw:
+) -> WidthFunction:
     """The width that carries the axle, as a function of the station of its centre.
 
     spread : length of the run of axles on a strip across traffic [m].
@@ -248,7 +248,7 @@ def _law(
         return width
 
     inner = [at for piece in pieces for at in piece.breaks]
-    return WidthLaw(everywhere, np.unique([*nodes, *inner]))
+    return WidthFunction(everywhere, np.unique([*nodes, *inner]))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -318,7 +318,7 @@ def _elsewhere(
     deck: StripDeck,
     axle: Axle,
     strips: StripSet,
-    focus: Focus,
+    focus: SoughtSection,
     bay: int,
     near: dict[int, _Piece],
     spread: float | None,
@@ -341,7 +341,7 @@ def _in_bay(
     deck: StripDeck,
     axle: Axle,
     strips: StripSet,
-    focus: Focus,
+    focus: SoughtSection,
     bay: int,
     spread: float | None = None,
 ) -> _Piece:
@@ -357,7 +357,7 @@ def _bay_question(
     deck: StripDeck,
     axle: Axle,
     strips: StripSet,
-    focus: Focus,
+    focus: SoughtSection,
     bay: int,
     spread: float | None,
 ) -> _Question:
@@ -372,7 +372,7 @@ def _on_overhang(
     deck: StripDeck,
     axle: Axle,
     strips: StripSet,
-    focus: Focus,
+    focus: SoughtSection,
     support: int,
     spread: float | None,
 ) -> _Piece:

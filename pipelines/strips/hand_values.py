@@ -224,8 +224,7 @@ class HandStrips:
 def edge_distances(deck: Deck, strip: StripDeck, vehicle: Vehicle, edge: str) -> dict[str, float]:
     """From a free edge along the strip to the nearest wheel's centre and to what
     `StripSet.edge_from` calls the rail [m]."""
-    traffic = deck.traffic
-    assert traffic is not None
+    traffic = deck.required_traffic
     if strip.bars == "across":
         gap = stiffening(deck, edge)
         wheel = 0.5 * min(axle.patch[0] for axle in vehicle.axles)
@@ -242,8 +241,7 @@ def edge_distances(deck: Deck, strip: StripDeck, vehicle: Vehicle, edge: str) ->
 
 def centre_limits(deck: Deck, vehicle: Vehicle) -> Limits:
     """Offsets between which the vehicle's centre line runs, by direction [m]."""
-    traffic = deck.traffic
-    assert traffic is not None
+    traffic = deck.required_traffic
     if traffic.offsets is not None:
         both = (min(traffic.offsets), max(traffic.offsets))
         return {"forward": both, "reverse": both}

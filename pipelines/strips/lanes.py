@@ -78,8 +78,7 @@ class LaneStrips:
 
     @property
     def directions(self) -> tuple[Direction, ...]:
-        assert self.deck.traffic is not None
-        return DIRECTIONS if self.deck.traffic.directions == "both" else DIRECTIONS[:1]
+        return DIRECTIONS if self.deck.required_traffic.directions == "both" else DIRECTIONS[:1]
 
     def worst(
         self, trains: Trains, method: StripMethod, lines: Piecewise, sign: float, edge: bool

@@ -9,7 +9,7 @@ import numpy as np
 from pipelines.errors import MethodRangeError
 from pipelines.standards.actions.loads import Vehicle
 from pipelines.standards.strip_widths.sets import FIRST_SET, METHODS, StripSet
-from pipelines.strips.axle_widths import Focus, strip_train, strip_trains
+from pipelines.strips.axle_widths import SoughtSection, strip_train, strip_trains
 from pipelines.strips.beam import Side, moment_lines, shear_lines
 from pipelines.strips.lanes import LaneStrips, LaneWorst
 from pipelines.strips.moments import Sought, StripMoment, StripSolve
@@ -112,7 +112,7 @@ class _ModelSolve(StripSolve):
     """One load model on one strip."""
 
     lanes: LaneStrips | None = None
-    made: dict[tuple[str, Focus, Vehicle, float | None], tuple[Train, ...]] = field(
+    made: dict[tuple[str, SoughtSection, Vehicle, float | None], tuple[Train, ...]] = field(
         default_factory=dict
     )
 
@@ -122,7 +122,7 @@ class _ModelSolve(StripSolve):
         return cls(lanes.strip, first, lanes.directions, None, lanes=lanes)
 
     def filled(
-        self, strips: StripSet, focus: Focus, wanted: Sequence[tuple[StripMoment, Sought]]
+        self, strips: StripSet, focus: SoughtSection, wanted: Sequence[tuple[StripMoment, Sought]]
     ) -> list[StripMoment]:
         try:
             return [self._under(strips, focus, empty, sought) for empty, sought in wanted]
@@ -134,7 +134,7 @@ class _ModelSolve(StripSolve):
         return replace(one, vehicle=self.lanes.model.name, caution="")
 
     def _under(
-        self, strips: StripSet, focus: Focus, empty: StripMoment, sought: Sought
+        self, strips: StripSet, focus: SoughtSection, empty: StripMoment, sought: Sought
     ) -> StripMoment:
         beam = self.deck.beam
 
@@ -166,7 +166,12 @@ class _ModelSolve(StripSolve):
         )
 
     def _worst_of(
-        self, strips: StripSet, focus: Focus, empty: StripMoment, sign: float, lines: Piecewise
+        self,
+        strips: StripSet,
+        focus: SoughtSection,
+        empty: StripMoment,
+        sign: float,
+        lines: Piecewise,
     ) -> LaneWorst:
         assert self.lanes is not None
 

@@ -14,7 +14,7 @@ from pipelines.errors import MethodRangeError
 from pipelines.standards.actions.loads import Vehicle
 from pipelines.standards.strip_widths.method import StripMethod
 from pipelines.standards.strip_widths.sets import FIRST_SET, StripSet
-from pipelines.strips.axle_widths import Focus, strip_trains
+from pipelines.strips.axle_widths import SoughtSection, strip_trains
 from pipelines.strips.beam import Side, StripBeam, moment_lines
 from pipelines.strips.deck_strip import StripDeck
 from pipelines.strips.trains import (
@@ -207,7 +207,7 @@ class StripSolve:
             at="bay",
             span=method.span_of(deck.span_input(self.vehicle.axles[0], bay)),
         )
-        return self.filled(strips, Focus((bay,), edge=edge), [(empty, Sought(1.0, bay))])
+        return self.filled(strips, SoughtSection((bay,), edge=edge), [(empty, Sought(1.0, bay))])
 
     def over_line(
         self, strips: StripSet, support: int, edge: float | None = None
@@ -238,10 +238,10 @@ class StripSolve:
         if len(bays) == 2:
             sagging = replace(centre, effect="sagging", at="over line")
             wanted.append((sagging, Sought(1.0, support=support)))
-        return self.filled(strips, Focus(bays, support, edge), wanted)
+        return self.filled(strips, SoughtSection(bays, support, edge), wanted)
 
     def filled(
-        self, strips: StripSet, focus: Focus, wanted: Sequence[tuple[StripMoment, Sought]]
+        self, strips: StripSet, focus: SoughtSection, wanted: Sequence[tuple[StripMoment, Sought]]
     ) -> list[StripMoment]:
         """The moments sought, each with its value or the reason why there is none."""
         try:

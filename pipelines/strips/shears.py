@@ -26,7 +26,7 @@ from pipelines.strips.trains import (
     Extreme,
     StripLoad,
     Train,
-    WidthLaw,
+    WidthFunction,
     distinct,
     response,
     worst,
@@ -208,7 +208,7 @@ def _law(
     support: int,
     bay: int,
     spread: float | None,
-) -> WidthLaw:
+) -> WidthFunction:
     """The width as a function of the load's station."""
     line = deck.beam.supports[support]
     question = _Question(key, replace(one, support_width=line.width), axle.wheels, spread)
@@ -219,7 +219,9 @@ def _law(
     nodes = deck.beam.nodes
     grid = [line.at + s * x for x in (least, *_resolved(question), half) for s in (-1.0, 1.0)]
     inside = [x for x in grid if nodes[0] < x < nodes[-1]]
-    return WidthLaw(lambda x: question.width(np.abs(x - line.at)), np.unique([*nodes, *inside]))
+    return WidthFunction(
+        lambda x: question.width(np.abs(x - line.at)), np.unique([*nodes, *inside])
+    )
 
 
 @dataclass(frozen=True)

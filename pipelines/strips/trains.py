@@ -36,7 +36,7 @@ SECTION_TOLERANCE = 1e-8
 
 
 @dataclass(frozen=True, eq=False)
-class WidthLaw:
+class WidthFunction:
     """The width that carries a load as a function of the station of its centre [m].
 
     grid : stations (Q,) that resolve it, see `strips_piecewise.resolved`.
@@ -64,7 +64,7 @@ class StripLoad:
     at: float
     load: float
     length: float = 0.0
-    width: float | WidthLaw = 1.0
+    width: float | WidthFunction = 1.0
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,7 @@ class Extreme:
     direction: Direction | None = None
 
 
-Formed = dict[tuple[float, WidthLaw | None], Piecewise]
+Formed = dict[tuple[float, WidthFunction | None], Piecewise]
 """Effects of unit loads of one set of lines, by their length and the law of their width."""
 
 
@@ -109,17 +109,17 @@ def response(
     sign = 1.0 if direction == "forward" else -1.0
     formed = {} if formed is None else formed
     functions: list[Piecewise] = []
-    index: dict[tuple[float, WidthLaw | None], int] = {}
+    index: dict[tuple[float, WidthFunction | None], int] = {}
     which: list[int] = []
     weights: list[float] = []
     for load in train.loads:
-        law = load.width if isinstance(load.width, WidthLaw) else None
+        law = load.width if isinstance(load.width, WidthFunction) else None
         key = (load.length, law)
         if key not in index:
             functions.append(_formed(lines, *key, formed))
             index[key] = len(functions) - 1
         which.append(index[key])
-        weights.append(load.load / (1.0 if isinstance(load.width, WidthLaw) else load.width))
+        weights.append(load.load / (1.0 if isinstance(load.width, WidthFunction) else load.width))
     return combine(functions, which, weights, [sign * load.at for load in train.loads])
 
 
@@ -243,7 +243,7 @@ def distinct(train: Train, directions: Sequence[Direction]) -> Sequence[Directio
     sum_of_ends = min(ends) + max(ends)
 
     def row(at: float, load: StripLoad) -> tuple[float, ...]:
-        width = id(load.width) if isinstance(load.width, WidthLaw) else load.width
+        width = id(load.width) if isinstance(load.width, WidthFunction) else load.width
         return round(at, 9), load.load, load.length, width
 
     rows = sorted(row(load.at, load) for load in train.loads)
@@ -261,7 +261,9 @@ def _sides(beam: StripBeam, at: float, offset: float) -> list[tuple[Side, Floats
     return sides
 
 
-def _formed(lines: Piecewise, length: float, law: WidthLaw | None, formed: Formed) -> Piecewise:
+def _formed(
+    lines: Piecewise, length: float, law: WidthFunction | None, formed: Formed
+) -> Piecewise:
     """Effect of a unit load of that length and width."""
     key = (length, law)
     if key not in formed:

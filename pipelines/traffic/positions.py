@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from pipelines.deck.deck import SAME, Deck, Direction, Traffic
 from pipelines.errors import JobError
 from pipelines.standards.actions.loads import Vehicle
-from pipelines.traffic.touching import touching_multiples
+from pipelines.traffic.on_slab import multiples_on_slab
 from plate.arrays import Floats
 from plate.geometry.alignment import Alignment
 from plate.geometry.outline import points_of
@@ -165,7 +165,7 @@ def load_positions(deck: Deck) -> tuple[LoadPositions, ...]:
             )
             if np.any(deck.plan.alignment.stretch(start) <= 0.0):
                 raise JobError(f"{vehicle.name} reaches the centre of curvature")
-            stations = touching_multiples(start, rings, traffic.step)
+            stations = multiples_on_slab(start, rings, traffic.step)
             found.append(
                 LoadPositions(
                     vehicle=vehicle,

@@ -56,12 +56,11 @@ def pressure_cells(deck: Deck, side: float | None = None) -> tuple[Floats, list[
 
     side : largest of a cell [m].
     """
-    assert deck.traffic is not None
     if side is None:
         spans = [*np.diff(deck.stations), *np.diff(deck.offsets), SIDE / SPAN_SHARE]
         side = min(SIDE, SPAN_SHARE * float(min(spans)))
     low, high = deck.plan.outline.min(axis=0), deck.plan.outline.max(axis=0)
-    left, right = (float(np.clip(y, low[1], high[1])) for y in deck.traffic.carriageway)
+    left, right = (float(np.clip(y, low[1], high[1])) for y in deck.required_traffic.carriageway)
     across = np.linspace(left, right, int(np.ceil((right - left) / side - 1e-9)) + 1)
     along = np.linspace(low[0], high[0], int(np.ceil((high[0] - low[0]) / side - 1e-9)) + 1)
     return across, [

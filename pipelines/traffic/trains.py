@@ -49,8 +49,7 @@ def model_trains(deck: Deck, model: LoadModel) -> dict[tuple[Vehicle, ...], Trai
 
 def _alone(deck: Deck, kind: LaneKind) -> Train:
     """All positions of vehicles beside which nothing stands."""
-    traffic = deck.traffic
-    assert traffic is not None
+    traffic = deck.required_traffic
     vehicles = [(v, by) for v in kind.vehicles for by in spreads(v)]
     runs: list[LoadPositions] = []
     for vehicle, widening in vehicles:
@@ -63,8 +62,7 @@ def _alone(deck: Deck, kind: LaneKind) -> Train:
 
 
 def _train(deck: Deck, kind: LaneKind, name: str) -> Train:
-    traffic = deck.traffic
-    assert traffic is not None
+    traffic = deck.required_traffic
     if traffic.offsets is not None:
         offsets = np.array(sorted(traffic.offsets))
     else:
@@ -91,8 +89,7 @@ def _train(deck: Deck, kind: LaneKind, name: str) -> Train:
 
 def lane_range(deck: Deck, kind: LaneKind, name: str) -> tuple[float, float]:
     """Lowest and highest offset [m] at which every vehicle of a kind may stand."""
-    assert deck.traffic is not None
-    ranges = [deck.traffic.offset_range(vehicle) for vehicle in kind.vehicles]
+    ranges = [deck.required_traffic.offset_range(vehicle) for vehicle in kind.vehicles]
     low, high = max(r[0] for r in ranges), min(r[1] for r in ranges)
     if high < low:
         raise JobError(f"{name}, {kind.name}: {low - high:.3g} m wider than the carriageway")

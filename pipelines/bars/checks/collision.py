@@ -22,11 +22,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pipelines.bars.demand.wood_armer import row_of
+from pipelines.bars.demand.wood_armer import layer_moment
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Collision
 from pipelines.deck.words import line_title
-from pipelines.model.held_loads import HeldLoads
+from pipelines.model.fixed_loads import FixedLoads
 from pipelines.model.responses import SolvedDeck, stream
 from pipelines.standards.detailing.rules import Row
 from pipelines.standards.materials import Materials
@@ -37,7 +37,7 @@ from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats
 
 TOP: Layer = ("top", "y")
-ROW = 3  # of designenvelope.ROWS
+ROW = 3  # of LAYER_ROWS
 WHEEL = 0.40  # side of the patch of the vertical force [m]
 STEP = 0.5  # of its places along the edge [m]
 
@@ -143,7 +143,7 @@ def worst_hogging(
 ) -> Floats:
     """(n_point,) moment of the top bars across [N m/m] under permanent moments (3, n_point), with
     the vertical force against the parapet anywhere along an edge, or without it."""
-    worst = row_of(permanent, ROW)
+    worst = layer_moment(permanent, ROW)
     if not collision.vertical:
         return worst
     plan, (low, high) = deck.plan, deck.plan.u_range
@@ -154,10 +154,10 @@ def worst_hogging(
     corners = plan.alignment.rectangles(plan.at(u, y), WHEEL)
     load, first = np.array([collision.vertical]), np.zeros(1, dtype=np.int64)
     held = [WheelPatches(one[None], load, first) for one in corners]
-    loads = HeldLoads("vertical force of the collision", held)
+    loads = FixedLoads("vertical force of the collision", held)
     for _, response, _ in stream(solved, [loads], lambda *_: None):
         for index, fields in response.parts:
-            moments = row_of(permanent[:, index, None] + fields[1:4], ROW)
+            moments = layer_moment(permanent[:, index, None] + fields[1:4], ROW)
             worst[index] = np.maximum(worst[index], moments.max(axis=1))
     return worst
 

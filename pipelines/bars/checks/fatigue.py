@@ -23,7 +23,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipelines.bars.checks.bending_and_service import CREEP
-from pipelines.bars.demand.moments import ROWS, Demand
+from pipelines.bars.demand.moments import LAYER_ROWS, Demand
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Reinforcement
@@ -126,7 +126,8 @@ def fatigue_rows(
     one = deck.reinforcement
     assert one is not None
     units = [
-        unit_stresses(one.bars, layer, mat, pulled=watch.membrane is not None) for layer in ROWS
+        unit_stresses(one.bars, layer, mat, pulled=watch.membrane is not None)
+        for layer in LAYER_ROWS
     ]
     if mat.standard == "IRC:112":
         return _without_verification(demands["characteristic"], units)
@@ -145,7 +146,7 @@ def fatigue_rows(
             source=PLAIN_SOURCE,
             otherwise=PLAIN_OTHERWISE,
         )
-        for k, layer in enumerate(ROWS)
+        for k, layer in enumerate(LAYER_ROWS)
     )
 
 
@@ -170,7 +171,7 @@ def _damage_equivalent(
     bottom, top = lorry_demands(deck, solved, watch, MODEL, factored)
     near = joint_factors(deck, solved.recovery.points.plan)
     rows = []
-    for k, layer in enumerate(ROWS):
+    for k, layer in enumerate(LAYER_ROWS):
         factor = one.damage[layer[0]]
         demand = bottom if layer[0] == "bottom" else top
         found = factor.value * near * _ranges(demand, k, units[k])
@@ -200,7 +201,7 @@ def _without_verification(rare: Demand, units: Sequence[tuple[float, float]]) ->
             source=UNVERIFIED_SOURCE,
             otherwise=UNVERIFIED_OTHERWISE,
         )
-        for k, layer in enumerate(ROWS)
+        for k, layer in enumerate(LAYER_ROWS)
     )
 
 
@@ -230,7 +231,7 @@ def _infinite_life(
     (demand,) = lorry_demands(deck, solved, watch, TRUCK, [replace(service, traffic=FATIGUE_I)])
     free = on_girders(deck)
     rows = []
-    for k, (layer, unit) in enumerate(zip(ROWS, units, strict=True)):
+    for k, (layer, unit) in enumerate(zip(LAYER_ROWS, units, strict=True)):
         found = _ranges(demand, k, unit)
         least = np.minimum(demand.relieved[k], demand.values[k])
         limit = threshold(stress(least, unit), mat)

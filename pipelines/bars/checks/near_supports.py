@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.bars.demand.control_sections import ShearDemand, ShearTracker
-from pipelines.bars.demand.numbered import Held, Numbered
+from pipelines.bars.demand.governing_index import FixedArrangement, GoverningIndex
 from pipelines.deck.deck import Deck, Line
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.resistance.bars import FACES, LAYERS, Direction, SlabBars
@@ -68,7 +68,7 @@ def reduced_shear(
     deck: Deck,
     solved: SolvedDeck,
     runs: Sequence[LoadPositions],
-    numbered: Numbered,
+    numbered: GoverningIndex,
     tracker: ShearTracker,
     width: float,
 ) -> ReducedShear | None:
@@ -119,7 +119,7 @@ def _of_group(
     deck: Deck,
     solved: SolvedDeck,
     runs: Sequence[LoadPositions],
-    numbered: Numbered,
+    numbered: GoverningIndex,
     tracker: ShearTracker,
     demand: ShearDemand,
     w: int,
@@ -155,8 +155,7 @@ def _of_group(
     assert line is not None
     d = depth_across(deck, line, tracker.bars)
     held = numbered.held(number)
-    assert deck.traffic is not None
-    reach = WINDOW * d + deck.traffic.step
+    reach = WINDOW * d + deck.required_traffic.step
     near = _near(runs, number, reach) if held is None else _moved(held, reach)
     shares = np.ones(len(near.loads.load))
     counted = wheel_shares(deck, line, side, d, near.contacts)
@@ -231,7 +230,7 @@ def _moves(reach: float) -> Floats:
     return np.asarray(MOVE * np.arange(-count, count + 1))
 
 
-def _moved(held: Held, reach: float) -> _Nearby:
+def _moved(held: FixedArrangement, reach: float) -> _Nearby:
     """An arrangement with its vehicles moved along the deck, all alike."""
     n_wheel, n = len(held.contacts.load), len(held.loads.load)
     moves = _moves(reach)

@@ -22,7 +22,7 @@ from pipelines.bars.demand.moments import permanent_fields
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.model.cache import ModelCache
-from pipelines.model.held_loads import loads_of
+from pipelines.model.fixed_loads import loads_of
 from pipelines.model.responses import SolvedDeck, case_responses, position_load
 from pipelines.standards.actions.combinations import Combination, permanent_states
 from pipelines.standards.actions.loads import Action

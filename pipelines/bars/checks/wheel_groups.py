@@ -88,8 +88,7 @@ class Beside:
 def neighbours(deck: Deck, model: LoadModel, run: LoadPositions) -> Iterator[Beside]:
     """Every vehicle of a load model that may stand in the lane to the right of a run of one of its
     trains, with every two of their axles side by side."""
-    traffic = deck.traffic
-    assert traffic is not None
+    traffic = deck.required_traffic
     if run.spreads is not None and run.spreads.any():
         return
     y0 = float(run.offsets[0])

@@ -94,8 +94,7 @@ class BeamWatch:
         self.forms = sparse.csr_array(sparse.vstack(rows))
         self.permanent = permanent_sums(deck, cases, lambda one: self._values(one)[..., 0])
         zero = np.zeros((N_FORMS, axial.shape[0]))
-        assert deck.reinforcement is not None
-        standards = [basis.materials.standard for basis in deck.reinforcement.bases]
+        standards = [basis.materials.standard for basis in deck.required_reinforcement.bases]
         self._extremes: dict[Standard, tuple[Floats, Floats]] = dict.fromkeys(
             standards, (zero, zero)
         )

@@ -13,13 +13,13 @@ import numpy as np
 from scipy import sparse
 
 from pipelines.bars.demand.control_sections import Sections, ShearTracker
+from pipelines.bars.demand.governing_index import FixedArrangement
 from pipelines.bars.demand.moments import MomentEnvelopes
-from pipelines.bars.demand.numbered import Held
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Reinforcement
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import Extremes
-from pipelines.envelopes.held import held_loads
+from pipelines.envelopes.governing_loads import governing_loads
 from pipelines.envelopes.lane_extremes import Fields, Reader
 from pipelines.model.responses import Response, SolvedDeck
 from pipelines.standards.actions.combinations import COMBINATIONS
@@ -141,7 +141,7 @@ def held_for_shear(
     extremes: Extremes,
     shear: ShearForms,
     tracker: ShearTracker,
-) -> list[Held]:
+) -> list[FixedArrangement]:
     """Arrangements of a load model that may govern shear, each as one load.
 
     extremes : of the forms of the shear.
@@ -152,13 +152,13 @@ def held_for_shear(
     samples = forms % len(shear.sections.points)
     joint = model_joint_factors(deck, envelope.model, shear.sections.points[samples])
     rows = shear.form_rows(forms)
-    loads = held_loads(deck, solved, envelope, rows, signs, numbers, joint)
+    loads = governing_loads(deck, solved, envelope, rows, signs, numbers, joint)
     found = []
     for number, load in zip(numbers.tolist(), loads, strict=True):
         position = envelope.position(number)
         assert position is not None
         contacts = envelope.wheels(number, contacts=True)
-        found.append(Held(position, load, contacts))
+        found.append(FixedArrangement(position, load, contacts))
     return found
 
 

@@ -22,7 +22,14 @@ from typing import TypeVar
 import numpy as np
 
 from pipelines.bars.demand.membrane import MembraneForces
-from pipelines.bars.demand.wood_armer import N_OWN, N_SUMS, Block, functionals, row_of, triple
+from pipelines.bars.demand.wood_armer import (
+    N_OWN,
+    N_SUMS,
+    Block,
+    functionals,
+    layer_moment,
+    skew_components,
+)
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.extremes import FieldEnvelope
 from pipelines.model.responses import Response
@@ -40,7 +47,7 @@ from plate.arrays import Floats, Ints
 T = TypeVar("T", Floats, Ints)
 
 # Rows of a demand, as `bars.Layer`.
-ROWS: tuple[Layer, ...] = (("bottom", "x"), ("bottom", "y"), ("top", "x"), ("top", "y"))
+LAYER_ROWS: tuple[Layer, ...] = (("bottom", "x"), ("bottom", "y"), ("top", "x"), ("top", "y"))
 TIE = 1e-9
 
 
@@ -48,13 +55,13 @@ TIE = 1e-9
 class Demand:
     """Design moments of one combination, enveloped.
 
-    values : (4, n_point) [N m/m] >= 0, rows as ROWS. at : number of the governing load position,
-    -1 = no traffic; state : index of its permanent state in `states`; coexisting : (4, 3, n_point)
-    its a, b, t with the membrane forces' part. imposed : per state whether the imposed membrane
-    forces act. relieved : (4, n_point) a bound below every position's moment in the same
-    permanent state, negative where the traffic turns it: for ranges. of_envelope : values by
-    the shortcut that combines enveloped components, None where the bars are skew or membrane
-    forces act.
+    values : (4, n_point) [N m/m] >= 0, rows as LAYER_ROWS. at : number of the governing load
+    position, -1 = no traffic; state : index of its permanent state in `states`; coexisting : (4, 3,
+    n_point) its a, b, t with the membrane forces' part. imposed : per state whether the imposed
+    membrane forces act. relieved : (4, n_point) a bound below every position's moment in the same
+    permanent state, negative where the traffic turns it: for ranges. of_envelope : values by the
+    shortcut that combines enveloped components, None where the bars are skew or membrane forces
+    act.
     """
 
     combination: Combination
@@ -68,17 +75,17 @@ class Demand:
     of_envelope: Floats | None
 
     def layer(self, layer: Layer) -> Floats:
-        return np.asarray(self.values[ROWS.index(layer)])
+        return np.asarray(self.values[LAYER_ROWS.index(layer)])
 
     @property
     def least(self) -> Floats:
         """(4, n_point) Wood and Armer's full rule at the governing positions: the exact envelope
         lies between this and `values`."""
-        return np.stack([row_of(self.coexisting[k], k) for k in range(len(ROWS))])
+        return np.stack([layer_moment(self.coexisting[k], k) for k in range(len(LAYER_ROWS))])
 
 
 Rows = tuple[Floats, ...]
-"""Moments for each of ROWS; the same array four times where no membrane force acts."""
+"""Moments for each of LAYER_ROWS; the same array four times where no membrane force acts."""
 
 
 class _Tracker:
@@ -106,13 +113,14 @@ class _Tracker:
             return found if imposed is None else np.concatenate([found, found + imposed[k]])
 
         if all(rows[0] is rows[1] for rows in permanent.values()) and imposed is None:
-            self.permanent: Rows = (summed(0),) * len(ROWS)
+            self.permanent: Rows = (summed(0),) * len(LAYER_ROWS)
         else:
-            self.permanent = tuple(summed(k) for k in range(len(ROWS)))
+            self.permanent = tuple(summed(k) for k in range(len(LAYER_ROWS)))
         self.states = factors if imposed is None else factors * 2
         self.imposed = tuple(i >= len(factors) for i in range(len(self.states)))
         rows = np.stack(
-            [[row_of(p, k) for p in self.permanent[k]] for k in range(len(ROWS))], axis=1
+            [[layer_moment(p, k) for p in self.permanent[k]] for k in range(len(LAYER_ROWS))],
+            axis=1,
         )
         self.best = rows.max(axis=0)
         self.state = rows.argmax(axis=0)
@@ -184,7 +192,7 @@ class MomentEnvelopes:
         self.angle, self.membrane = angle, membrane
         n_point = next(iter(permanent.values())).shape[1]
         self.read_at = (
-            np.broadcast_to(np.arange(n_point), (len(ROWS), n_point))
+            np.broadcast_to(np.arange(n_point), (len(LAYER_ROWS), n_point))
             if read_at is None
             else read_at
         )
@@ -194,9 +202,12 @@ class MomentEnvelopes:
     def _rows(self, moments: Floats, forces: Floats | None) -> Rows:
         """a, b, t of each row, of moments and membrane forces (3, ...)."""
         if forces is None or self.membrane is None:
-            return (triple(moments, self.angle),) * len(ROWS)
+            return (skew_components(moments, self.angle),) * len(LAYER_ROWS)
         with_moments = self.membrane.with_moments
-        return tuple(triple(with_moments(layer, moments, forces), self.angle) for layer in ROWS)
+        return tuple(
+            skew_components(with_moments(layer, moments, forces), self.angle)
+            for layer in LAYER_ROWS
+        )
 
     def _imposed(self, combination: Combination) -> Rows | None:
         if self.membrane is None:
@@ -212,7 +223,7 @@ class MomentEnvelopes:
         own = None if self.membrane is None else self.membrane.own(response)
         rows = self._rows(response.fields[1:4], own)
         block = Block.of_positions(rows[0], first)
-        blocks = [block] * len(ROWS)
+        blocks = [block] * len(LAYER_ROWS)
         if own is not None:
             blocks[1:] = [Block.of_positions(row, first) for row in rows[1:]]
         for tracker in self.trackers:
@@ -223,7 +234,7 @@ class MomentEnvelopes:
     def n_forms(self) -> int:
         """Number of `forms`."""
         joined = self.membrane is not None and self.membrane.rows is not None
-        return (len(ROWS) if joined else 1) * (N_OWN + N_SUMS)
+        return (len(LAYER_ROWS) if joined else 1) * (N_OWN + N_SUMS)
 
     def forms(self, moments: Floats, own: Floats | None) -> Floats:
         """(n_forms, ...) of moments and the model's membrane forces (3, ...): what is enveloped
@@ -264,7 +275,7 @@ class MomentEnvelopes:
 
             own = values[:, start : start + N_OWN]
             blocks.append(Block(own, values[:, sums], numbers[:, sums], beside))
-        return blocks if len(blocks) == len(ROWS) else blocks * len(ROWS)
+        return blocks if len(blocks) == len(LAYER_ROWS) else blocks * len(LAYER_ROWS)
 
     def demands(self) -> tuple[Demand, ...]:
         """What has been found so far."""
@@ -310,7 +321,7 @@ class MomentEnvelopes:
         high = permanent.max(axis=0) + factor * tracker.own[0]
         low = permanent.min(axis=0) + factor * tracker.own[1]
         twist = np.maximum(np.abs(high[2]), np.abs(low[2]))
-        rows = [row_of(np.stack([*(high if k < 2 else low)[:2], twist]), k) for k in range(4)]
+        rows = [layer_moment(np.stack([*(high if k < 2 else low)[:2], twist]), k) for k in range(4)]
         return np.stack(rows)
 
 
@@ -334,10 +345,9 @@ def permanent_sums(
 
 def combinations_of(deck: Deck) -> tuple[Combination, ...]:
     """Every combination of the standards that the deck's bars are checked to."""
-    assert deck.reinforcement is not None
     found = (
         combination(basis.materials.standard, state)
-        for basis in deck.reinforcement.bases
+        for basis in deck.required_reinforcement.bases
         for state in LIMIT_STATES
     )
     return tuple(c for c in found if c is not None)

@@ -12,6 +12,7 @@ from pipelines.bars.demand.control_sections import (
     ShearTracker,
     shear_sections,
 )
+from pipelines.bars.demand.governing_index import GoverningIndex
 from pipelines.bars.demand.load_models import FORMS, ModelWatch, ShearForms, held_for_shear
 from pipelines.bars.demand.membrane import membrane_forces
 from pipelines.bars.demand.moments import (
@@ -20,13 +21,12 @@ from pipelines.bars.demand.moments import (
     permanent_fields,
     permanent_sums,
 )
-from pipelines.bars.demand.numbered import Numbered
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import Extremes
 from pipelines.envelopes.peaks import clear_of_widths, nearest
-from pipelines.model.held_loads import HeldLoads
+from pipelines.model.fixed_loads import FixedLoads
 from pipelines.model.responses import Response, SolvedDeck, stream
 from pipelines.standards.actions.combinations import Combination
 from pipelines.standards.actions.load_models import counts_under, for_bars
@@ -47,8 +47,7 @@ class DesignWatch:
     """
 
     def __init__(self, deck: Deck, solved: SolvedDeck, cases: Mapping[str, Response]) -> None:
-        assert deck.reinforcement is not None
-        one = deck.reinforcement
+        one = deck.required_reinforcement
         n = solved.recovery.points.n_points
         none: dict[Action, Floats] = {"self-weight": np.zeros((5, n))}
         permanent = permanent_fields(deck, cases, FORCES) or none
@@ -109,7 +108,7 @@ class DesignWatch:
         beams = None if self.beams is None else self.beams.forms
         return ModelWatch(self.reinforcement, model, self.moments, self._shear_forms, beams)
 
-    def take_models(self, numbered: Numbered, envelopes: Sequence[TrafficEnvelope]) -> None:
+    def take_models(self, numbered: GoverningIndex, envelopes: Sequence[TrafficEnvelope]) -> None:
         """Take in load models; where they stand is numbered on."""
         for envelope in envelopes:
             first = numbered.add(envelope)
@@ -129,7 +128,7 @@ class DesignWatch:
 
     def _hold(
         self,
-        numbered: Numbered,
+        numbered: GoverningIndex,
         envelope: TrafficEnvelope,
         extremes: Extremes,
         tracker: ShearTracker,
@@ -143,7 +142,7 @@ class DesignWatch:
         if held:
             for first, response, _ in stream(
                 self.solved,
-                [HeldLoads("arrangements held for shear", [one.loads for one in held])],
+                [FixedLoads("arrangements held for shear", [one.loads for one in held])],
                 lambda _, response: response.fields,
             ):
                 tracker(start + first, response)

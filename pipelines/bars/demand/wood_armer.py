@@ -11,7 +11,7 @@ import numpy as np
 from plate.arrays import Floats, Ints
 
 
-def triple(moments: Floats, angle: float) -> Floats:
+def skew_components(moments: Floats, angle: float) -> Floats:
     """(3, ...) moments as a, b, t such that bars along x need a + |t| and the second set, at
     `angle` [rad] to x, needs b + |t| (both sets in tension). Orthogonal: m_x, m_y, m_xy."""
     if angle == np.pi / 2:
@@ -33,7 +33,7 @@ def needed(a: Floats, b: Floats, t: Floats) -> Floats:
     return least
 
 
-def row_of(values: Floats, row: int) -> Floats:
+def layer_moment(values: Floats, row: int) -> Floats:
     """Moment >= 0 that the layer of that row resists, from a, b, t (3, ...)."""
     sign = 1.0 if row < 2 else -1.0
     first, second = (0, 1) if row % 2 == 0 else (1, 0)

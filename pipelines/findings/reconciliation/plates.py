@@ -14,7 +14,7 @@ from pipelines.findings.reconciliation.changes import Change, changed_deck, chan
 from pipelines.findings.reconciliation.search import FINE, Place, Walk
 from pipelines.model.build import Near
 from pipelines.model.cache import ModelCache
-from pipelines.model.held_loads import loads_of
+from pipelines.model.fixed_loads import loads_of
 from pipelines.strips.sections import CORNER, ON
 from pipelines.traffic.positions import LoadPositions, WheelPatches, together
 from plate.arrays import Floats, Ints

@@ -214,10 +214,10 @@ class Walk:
         """Places across the strip: all offsets, or the stations within a span."""
         stations, offsets = self.lattices[place.direction]
         if self.along:
-            chosen = _some(offsets, MOST)
+            chosen = thinned(offsets, MOST)
             return [replace(place, offset=float(v)) for v in chosen]
         near = stations[np.abs(stations - self.place.station) <= self.span]
-        return [replace(place, station=float(v)) for v in _some(near, MOST)]
+        return [replace(place, station=float(v)) for v in thinned(near, MOST)]
 
     def _neighbours(self, place: Place) -> list[Place]:
         stations, offsets = self.lattices[place.direction]
@@ -229,7 +229,7 @@ class Walk:
         return [replace(place, station=float(values[i])) for i in index]
 
 
-def walk_of(
+def start_walk(
     deck: Deck, built: BuiltModel, strip: StripDeck, envelope: TrafficEnvelope, one: Finding
 ) -> Walk:
     """The walk of a finding under a case of traffic, over the load positions of the deck."""
@@ -311,8 +311,7 @@ def _lattices(
 ) -> dict[Direction, tuple[Floats, Floats]]:
     """Stations and offsets of the leading vehicle's load positions, by direction; in its lane and
     direction alone where others stand beside it."""
-    assert deck.traffic is not None
-    only = replace(deck.traffic, vehicles=(leading.run.vehicle,))
+    only = replace(deck.required_traffic, vehicles=(leading.run.vehicle,))
     if envelope.whole:
         only = replace(only, offsets=(leading.place.offset,), lateral_step=None)
     return {
@@ -346,7 +345,7 @@ def _edges(deck: Deck, strip: StripDeck, s: float) -> tuple[float, float]:
     return float(offsets[0]), float(offsets[-1])
 
 
-def _some(values: Floats, most: int) -> Floats:
+def thinned(values: Floats, most: int) -> Floats:
     """At most so many of the values, the ends among them."""
     if len(values) <= most:
         return values

@@ -20,10 +20,10 @@ from pipelines.findings.finding import Finding
 from pipelines.findings.plate_values import MEAN_DEPTHS
 from pipelines.findings.reconciliation.changes import Change, changes
 from pipelines.findings.reconciliation.plates import ChangedDecks, Plate
-from pipelines.findings.reconciliation.search import Place, Walk, walk_of
+from pipelines.findings.reconciliation.search import Place, Walk, start_walk
 from pipelines.model.build import BuiltModel
 from pipelines.model.responses import SolvedDeck
-from pipelines.strips.axle_widths import Focus, strip_trains
+from pipelines.strips.axle_widths import SoughtSection, strip_trains
 from pipelines.strips.beam import moment_lines
 from pipelines.strips.deck_strip import strip_decks
 from pipelines.strips.hand_values import edge_distances
@@ -135,7 +135,7 @@ class Reconciliation:
         }
 
 
-def to_reconcile(findings: Sequence[Finding]) -> list[Finding]:
+def governing_findings(findings: Sequence[Finding]) -> list[Finding]:
     """Of each kind that is walked and each direction of the strip the governing place, by the
     plate's peak, and the strip that is worst there; worst first. Under load models where there are
     any, else under the vehicles that drive alone. At an obtuse corner the walk starts from a strip
@@ -175,7 +175,7 @@ def reconcile(
     found = []
     for strip in strip_decks(deck):
         mine = [one for one in findings if one.bars == strip.bars]
-        walks = [walk_of(deck, built, strip, envelope_of(traffic, one), one) for one in mine]
+        walks = [start_walk(deck, built, strip, envelope_of(traffic, one), one) for one in mine]
         decks = ChangedDecks(walks, solved.models)
         found += [_walked(walk, decks) for walk in walks]
     return tuple(sorted(found, key=lambda walk: findings.index(walk.finding)))
@@ -274,7 +274,9 @@ def _strip_step(walk: Walk) -> Step:
     if walk.support is not None:
         bays = tuple(i for i in (walk.support - 1, walk.support) if i in walk.strip.bays)
         s = walk.strip.beam.supports[walk.support].at
-    trains = strip_trains(walk.strip, walk.vehicle, walk.strips, Focus(bays, walk.support, edge))
+    trains = strip_trains(
+        walk.strip, walk.vehicle, walk.strips, SoughtSection(bays, walk.support, edge)
+    )
     lines = moment_lines(walk.strip.beam, [s], "right")
     place = walk.place
     station = place.station - walk.lean(place.offset) if walk.along else place.offset

@@ -143,14 +143,15 @@ def standing_load(deck: Deck, at: Arrangement) -> StandingLoad:
 
 def one_position(deck: Deck, at: LoadPosition) -> LoadPositions:
     """The run that holds just one load position of the deck's traffic, wherever it is."""
-    assert deck.traffic is not None
-    vehicle = next(v for v in deck.traffic.all_vehicles if v.name == at.vehicle)
+    vehicle = next(v for v in deck.required_traffic.all_vehicles if v.name == at.vehicle)
     return LoadPositions(
         vehicle=vehicle,
         direction="reverse" if at.direction == "reverse" else "forward",
         stations=np.array([at.station]),
         offsets=np.array([at.offset]),
-        patches=tuple(dispersed(a.patch, deck.traffic, deck.slab.thickness) for a in vehicle.axles),
+        patches=tuple(
+            dispersed(a.patch, deck.required_traffic, deck.slab.thickness) for a in vehicle.axles
+        ),
         alignment=deck.plan.alignment,
         spreads=np.array([at.spread]) if vehicle.variable else None,
     )

@@ -78,8 +78,7 @@ def _slab(axes: Axes, result: Result) -> Polygon:
 
 
 def _kerbs(axes: Axes, result: Result) -> None:
-    assert result.deck.traffic is not None
     low, high = result.deck.plan.outline[:, 0].min(), result.deck.plan.outline[:, 0].max()
-    for y in result.deck.traffic.carriageway:
+    for y in result.deck.required_traffic.carriageway:
         path = traced(result.deck, np.array([[low, y], [high, y]]))
         axes.plot(*path.T, color="#777777", lw=0.7, ls=(0, (6, 3)), zorder=5)

@@ -11,7 +11,7 @@ from matplotlib.patches import Patch as Swatch
 
 from pipelines.bars.checks.curtailment import Zones
 from pipelines.deck.deck import Deck
-from pipelines.numbers import given, length
+from pipelines.numbers import as_given, length
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, PALE, draw
 from pipelines.report.drawings.plan import (
@@ -146,8 +146,8 @@ def _labels(axes: Axes, bars: SlabBars, cut: Direction) -> None:
         axes.text(
             LENGTH + 0.057,
             z,
-            f"{layer_title(bars, layer)}\ncover {given(1e3 * cover)}, "
-            f"d = {given(1e3 * bars.effective_depth(layer))}",
+            f"{layer_title(bars, layer)}\ncover {as_given(1e3 * cover)}, "
+            f"d = {as_given(1e3 * bars.effective_depth(layer))}",
             color=INKS[layer[1]],
             va="center",
             ha="left",
@@ -159,11 +159,11 @@ def _labels(axes: Axes, bars: SlabBars, cut: Direction) -> None:
 def _dimensions(axes: Axes, bars: SlabBars) -> None:
     """Thickness and the covers to the outer layers, left of the section [mm]."""
     h = bars.thickness
-    _dimension(axes, -0.115, 0.0, h, given(1e3 * h))
+    _dimension(axes, -0.115, 0.0, h, as_given(1e3 * h))
     for face in FACES:
         cover = bars.mat(face).cover
         low, high = (0.0, cover) if face == "top" else (h - cover, h)
-        _dimension(axes, -0.045, low, high, given(1e3 * cover))
+        _dimension(axes, -0.045, low, high, as_given(1e3 * cover))
 
 
 def _dimension(axes: Axes, x: float, low: float, high: float, words: str) -> None:

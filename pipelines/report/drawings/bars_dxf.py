@@ -26,12 +26,12 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from pipelines.bars.checks.curtailment import STEP, Zones
-from pipelines.bars.demand.moments import ROWS
+from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.design import Design
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
 from pipelines.files import write_text
-from pipelines.numbers import given
+from pipelines.numbers import as_given
 from pipelines.report.drawings.bars import (
     ALONG,
     LENGTH,
@@ -95,7 +95,7 @@ def drawing(deck: Deck, design: Design) -> Drawing:
         _text(space, words, (0.0, top), SECTION)
         top -= 1.8 * SECTION
     top -= 4 * PLAN
-    for layer in ROWS:
+    for layer in LAYER_ROWS:
         top = _plan(doc, deck, design, layer, top)
     return doc
 
@@ -183,9 +183,9 @@ def _section(space: Modelspace, bars: SlabBars, cut: Direction, top: float) -> f
         space.add_lwpolyline(
             [(end, z), (length + 40, level), (length + 90, level)], dxfattribs={"layer": "TEXT"}
         )
-        cover = given(MM * bars.mat(layer[0]).cover_to(layer[1]))
+        cover = as_given(MM * bars.mat(layer[0]).cover_to(layer[1]))
         words = f"{layer_title(bars, layer)}, cover {cover}, "
-        words += f"d = {given(MM * bars.effective_depth(layer))}"
+        words += f"d = {as_given(MM * bars.effective_depth(layer))}"
         _text(space, words, (length + 100, level), SECTION, Align.MIDDLE_LEFT)
     _dimension(space, (0.0, top), (0.0, top - h), (-8 * SECTION, top), SECTION, upright=True)
     for face in FACES:

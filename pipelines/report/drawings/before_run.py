@@ -11,11 +11,11 @@ from shapely import LineString, Polygon, get_parts
 
 from pipelines.deck.deck import Deck
 from pipelines.files import write_text
-from pipelines.numbers import given, length
+from pipelines.numbers import as_given, length
 from pipelines.outputs import SMALL, check_file, check_folder, replacing
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, WIDTH, draw
-from pipelines.report.drawings.input_plan import sketch
+from pipelines.report.drawings.input_plan import input_plan
 from pipelines.report.drawings.plan import line_path
 from pipelines.report.drawings.vehicles import vehicle_drawing
 from plate.geometry.outline import points_of
@@ -34,13 +34,13 @@ def write_drawings(deck: Deck, out: Path) -> list[Path]:
     if out.suffix == ".svg":
         check_file(out, SMALL)
         out.parent.mkdir(parents=True, exist_ok=True)
-        write_text(out, sketch(deck).svg + "\n")
+        write_text(out, input_plan(deck).svg + "\n")
         return [out]
     vehicles = dict.fromkeys(deck.traffic.all_vehicles) if deck.traffic else ()
     named = {f"vehicle-{k}": vehicle for k, vehicle in enumerate(vehicles, start=1)}
     names = ["plan", "section", *named]
     check_folder(out, "drawings", [f"{name}.svg" for name in names], SMALL)
-    drawings = {"plan.svg": sketch(deck), "section.svg": section(deck)}
+    drawings = {"plan.svg": input_plan(deck), "section.svg": section(deck)}
     drawings |= {f"{name}.svg": vehicle_drawing(v, name) for name, v in named.items()}
     with replacing(out, "drawings") as folder:
         for name, drawing in drawings.items():
@@ -80,7 +80,7 @@ def section(deck: Deck, name: str = "section") -> Drawing:
             axes.text(
                 0.5 * (a + b), low + 0.13 / metre, length(float(b - a)), ha="center", va="top"
             )
-        words = f"section at station {length(u)} m; slab {given(1e3 * deck.slab.thickness)} mm"
+        words = f"section at station {length(u)} m; slab {as_given(1e3 * deck.slab.thickness)} mm"
         words += f"; heights drawn {STRETCH:g} times; lengths in m"
         axes.text(left, -0.72 / metre, words, va="top", color="#444444")
 

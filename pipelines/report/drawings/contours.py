@@ -15,7 +15,7 @@ from matplotlib.tri import Triangulation
 from shapely import STRtree, box, distance, linestrings, points, union_all
 from shapely.geometry.base import BaseGeometry
 
-from pipelines.numbers import given
+from pipelines.numbers import as_given
 from pipelines.report.drawings.canvas import INK
 from plate.arrays import Floats
 
@@ -79,7 +79,7 @@ def label_contours(
     obstacles = union_all(on_paper(keep_off)) if keep_off else None
     placed = np.empty((0, 2))
     for k in range(0, len(levels), 2):
-        words = given(float(levels[k]))
+        words = as_given(float(levels[k]))
         half = 0.5 * np.array([WIDE * len(words), TALL]) + CLEAR
         at = [
             line.interpolate(d).coords[0]
@@ -135,7 +135,7 @@ def colour_bar(figure: Figure, levels: Floats, colours: Floats, words: str) -> N
     axes = figure.add_axes((0.5 - 3.0 / width, 0.36 / height, 6.0 / width, 0.13 / height))
     shades = ScalarMappable(BoundaryNorm(levels, len(colours)), ListedColormap(colours))
     bar = figure.colorbar(shades, cax=axes, orientation="horizontal", ticks=levels)
-    bar.ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: given(v)))
+    bar.ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: as_given(v)))
     bar.ax.tick_params(length=2, pad=1.5)
     bar.outline.set_linewidth(0.5)
     bar.set_label(words, labelpad=1.5)

@@ -14,7 +14,7 @@ from shapely import LineString, Point
 from shapely.ops import nearest_points
 
 from pipelines.deck.deck import Deck, Held, Line
-from pipelines.numbers import given, length
+from pipelines.numbers import as_given, length
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, PALE, canvas, draw
 from pipelines.report.drawings.plan import (
@@ -36,7 +36,7 @@ SLANTED = Path([(-0.5, -1.0), (0.5, 1.0)])
 LEGEND_COLUMN = 2.2
 
 
-def sketch(deck: Deck, name: str = "sketch") -> Drawing:
+def input_plan(deck: Deck, name: str = "sketch") -> Drawing:
     """The input as a dimensioned plan: lines, supports, beams, holds, carriageway, probes."""
     drawn = closed(deck, deck.plan.outline)
     spread = float(np.ptp(drawn, axis=0).max())
@@ -82,12 +82,12 @@ def sketch(deck: Deck, name: str = "sketch") -> Drawing:
 
 def _words(deck: Deck) -> str:
     """What the plan's lines do not tell."""
-    thickness = f"slab {given(1e3 * deck.slab.thickness)} mm"
+    thickness = f"slab {as_given(1e3 * deck.slab.thickness)} mm"
     words = f"from above, stations to the right; lengths in m; {thickness}"
     if deck.plan.skew:
-        words += f"; skew {given(round(float(np.degrees(deck.plan.skew)), 6))}°"
+        words += f"; skew {as_given(round(float(np.degrees(deck.plan.skew)), 6))}°"
     if not deck.plan.alignment.straight:
-        words += f"; radius {given(deck.plan.alignment.radius)} m"
+        words += f"; radius {as_given(deck.plan.alignment.radius)} m"
     return words
 
 
@@ -111,7 +111,7 @@ def _zones(axes: Axes, deck: Deck) -> None:
         axes.text(
             x,
             y_text,
-            f"{given(1e3 * zone.thickness)} mm",
+            f"{as_given(1e3 * zone.thickness)} mm",
             ha="center",
             va="center",
             rotation=90 if b - a < 0.1 * (high - low) else 0,

@@ -16,7 +16,7 @@ from matplotlib.patches import Polygon
 
 from pipelines.deck.deck import Deck, Line
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.numbers import given, length
+from pipelines.numbers import as_given, length
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, PALE, Canvas, canvas, draw
 from pipelines.traffic.arrangements import LoadPosition
@@ -187,12 +187,12 @@ def static_loads(deck: Deck, name: str = "static-loads") -> Drawing | None:
                 corners = closed(deck, deck.plan.alignment.rectangles(patch.at, patch.size))
                 axes.add_patch(Polygon(corners, fc="white", ec=ink, lw=1.0, hatch=hatch, zorder=6))
                 x, y = corners.max(axis=0)
-                axes.text(x, y, f" {given(1e-3 * patch.load)} kN", va="top", color=ink, zorder=8)
+                axes.text(x, y, f" {as_given(1e-3 * patch.load)} kN", va="top", color=ink, zorder=8)
             for line in case.lines:
                 xy = traced(deck, np.array(line.path))
                 axes.plot(*xy.T, color=ink, lw=2.2, zorder=6)
                 x, y = xy[len(xy) // 2] if len(xy) > 2 else xy.mean(axis=0)
-                label = f"{given(1e-3 * line.load)} kN/m"
+                label = f"{as_given(1e-3 * line.load)} kN/m"
                 axes.text(
                     x,
                     y,

@@ -5,7 +5,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from pipelines.numbers import given, length
+from pipelines.numbers import as_given, length
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, PALE, WIDTH, draw
 from pipelines.standards.actions.loads import Vehicle
@@ -45,12 +45,12 @@ def vehicle_drawing(vehicle: Vehicle, name: str) -> Drawing:
             for y in axle.wheels:
                 corner = (-axle.at - 0.5 * a, y - 0.5 * b)
                 axes.add_patch(Rectangle(corner, a, b, fc="#b9b3a6", ec=INK, lw=0.8, zorder=2))
-            load = f"{given(1e-3 * vehicle.impact * axle.load)} kN"
+            load = f"{as_given(1e-3 * vehicle.impact * axle.load)} kN"
             axes.text(-axle.at, -reach - 0.15, load, ha="center", va="bottom", fontsize=7.5)
         _spacings(axes, vehicle, reach + 0.35)
         _gauge(axes, vehicle, -last - 0.75)
 
-    axles = ", ".join(f"{given(1e-3 * a.load)} kN at {length(a.at)} m" for a in vehicle.axles)
+    axles = ", ".join(f"{as_given(1e-3 * a.load)} kN at {length(a.at)} m" for a in vehicle.axles)
     return draw(name, f"{vehicle.name} in plan: axles {axles}.", size, paint)
 
 

@@ -9,7 +9,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from pipelines.findings.reconciliation.walk import Reconciliation, Step
-from pipelines.numbers import number, reading
+from pipelines.numbers import as_result, number
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, PALE, WIDTH, draw
 from plate.conventions import RESULTS
@@ -105,7 +105,7 @@ def _steps(axes: Axes, steps: Sequence[Step]) -> None:
         text = number(value)
         if k:
             change = value - before
-            text += f"  ({'+' if change >= 0 else ''}{reading(change)})"
+            text += f"  ({'+' if change >= 0 else ''}{as_result(change)})"
         # Beside the bar's end that is further from zero, clear of the marker.
         away = 1.0 if value >= 0 else -1.0
         edge = away * max(away * value, away * before if k else 0.0, away * held)

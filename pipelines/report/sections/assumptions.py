@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from pipelines.deck.deck import Deck, Line, Traffic
 from pipelines.deck.words import line_title
-from pipelines.numbers import given, length, number
+from pipelines.numbers import as_given, length, number
 from pipelines.report.document import Table, Words, joined, table
 from pipelines.report.sections.words import D_1, D_X, D_XY, D_Y
 from plate.geometry.outline import crossings
@@ -49,12 +49,12 @@ def _slab(deck: Deck) -> Iterator[Row]:
             source = f"{slab.concrete}, mean modulus by the standard named in the deck file"
         yield "E of the slab", f"{number(1e-9 * slab.E)} GPa", source
         whole = slab.stiffness == (1.0, 1.0, 1.0)
-        state = "1, 1, 1 (uncracked)" if whole else ", ".join(map(given, slab.stiffness))
+        state = "1, 1, 1 (uncracked)" if whole else ", ".join(map(as_given, slab.stiffness))
         yield ("Factors on ", *joined(", ", (D_X, D_Y, D_XY))), state, FILE
     else:
         values = ", ".join(number(1e-3 * v) for v in slab.rigidity)
         yield joined(", ", (D_X, D_Y, D_1, D_XY)), f"{values} kNm", FILE
-    yield "Poisson's ratio", given(slab.poisson), FILE
+    yield "Poisson's ratio", as_given(slab.poisson), FILE
     if slab.zones:
         yield "Steps of thickness", "about one mid-plane; no offset forces", MODEL
 
@@ -94,12 +94,12 @@ def _together(line: Line) -> str:
     assert beam is not None
     if beam.connection == 0.0:
         return "no composite action: membrane forces of the slab are not joined to the beam"
-    off = given(abs(1e3 * beam.eccentricity))
+    off = as_given(abs(1e3 * beam.eccentricity))
     side = "below" if beam.eccentricity >= 0.0 else "above"
     joint = (
         "in full"
         if beam.connection == float("inf")
-        else f"by {given(1e-3 * beam.connection)} kN/m² along it"
+        else f"by {as_given(1e-3 * beam.connection)} kN/m² along it"
     )
     return (
         f"composite: centroid {off} mm {side} the slab's mid-plane, "
@@ -133,7 +133,7 @@ def _traffic(traffic: Traffic) -> Iterator[Row]:
         "mid-depth": "through surfacing and slab to mid-depth",
     }[traffic.dispersal]
     if traffic.dispersal != "none":
-        spread += f" at {given(float(traffic.dispersal_angle) * ONE_DEGREE)}°"
+        spread += f" at {as_given(float(traffic.dispersal_angle) * ONE_DEGREE)}°"
     across = (
         f"every {length(traffic.lateral_step)} m at most"
         if traffic.lateral_step is not None
@@ -158,7 +158,7 @@ def _traffic(traffic: Traffic) -> Iterator[Row]:
             words += f": centre line from {length(low)} to {length(high)} m"
         source = FILE if traffic.edge_clearance is not None else vehicle.source
         yield f"Clearance of {vehicle.name}", words, source
-        yield f"Impact on {vehicle.name}", f"× {given(vehicle.impact)}", FILE
+        yield f"Impact on {vehicle.name}", f"× {as_given(vehicle.impact)}", FILE
 
 
 def _factors(deck: Deck) -> tuple[str, str]:

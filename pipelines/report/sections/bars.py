@@ -3,10 +3,10 @@
 import numpy as np
 
 from pipelines.bars.checks.bending_and_service import CREEP_SOURCE
-from pipelines.bars.demand.moments import ROWS
+from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.design import Design, LayerCheck, StandardDesign
 from pipelines.deck.words import at_text, place
-from pipelines.numbers import given, number, rounded_up
+from pipelines.numbers import as_given, number, rounded_up
 from pipelines.report.document import (
     Block,
     Figure,
@@ -107,7 +107,7 @@ def _combinations(result: Result, design: Design) -> tuple[Block, ...]:
             c = demand.combination
             actions = list(demand.states[0])
             factors = "; ".join(
-                f"{a} {given(round(c.permanent[a][0], 4))} / {given(c.permanent[a][1])}"
+                f"{a} {as_given(round(c.permanent[a][0], 4))} / {as_given(c.permanent[a][1])}"
                 for a in actions
             )
             rows.append(
@@ -115,9 +115,9 @@ def _combinations(result: Result, design: Design) -> tuple[Block, ...]:
                     standard_of(one),
                     state,
                     factors or "none",
-                    given(c.traffic)
+                    as_given(c.traffic)
                     if c.distributed is None
-                    else f"{given(c.traffic)}; distributed {given(c.distributed)}",
+                    else f"{as_given(c.traffic)}; distributed {as_given(c.distributed)}",
                     str(c.source),
                 ]
             )
@@ -138,7 +138,7 @@ def _combinations(result: Result, design: Design) -> tuple[Block, ...]:
                 one.basis.materials.concrete.name,
                 one.basis.materials.steel.name,
                 ", ".join(
-                    given(v)
+                    as_given(v)
                     for v in (
                         one.basis.materials.factors.gamma_c,
                         one.basis.materials.factors.gamma_s,
@@ -160,7 +160,7 @@ def _combinations(result: Result, design: Design) -> tuple[Block, ...]:
 def _layers(result: Result, design: Design) -> Table:
     bars = design.reinforcement.bars
     rows: list[list[Words]] = []
-    for k in range(len(ROWS)):
+    for k in range(len(LAYER_ROWS)):
         for one in design.standards:
             check: LayerCheck = one.layers[k]
             rows.append(
@@ -275,7 +275,7 @@ def _plans(result: Result, design: Design) -> list[Figure]:
     plans = ContourPlans(deck, field_map(solved), solved.clear_of_lines)
     plan = solved.recovery.points.plan
     found = []
-    for k, layer in enumerate(ROWS):
+    for k, layer in enumerate(LAYER_ROWS):
         values = np.max([one.utilisation[k] for one in design.standards], axis=0)
         top = int(values.argmax())
         name = layer_name(bars, layer)

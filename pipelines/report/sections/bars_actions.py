@@ -6,7 +6,7 @@ from pipelines.bars.checks.collision import WHEEL, edge_forces
 from pipelines.bars.checks.fatigue import AXLES, MODEL, TRUCK
 from pipelines.bars.design import Design
 from pipelines.deck.words import line_title
-from pipelines.numbers import given, length, number
+from pipelines.numbers import as_given, length, number
 from pipelines.report.document import Block, Paragraph, Symbol, Words, table
 from pipelines.result import Result
 from pipelines.standards.resistance.bars import place_of
@@ -30,8 +30,8 @@ def membrane_part(design: Design) -> tuple[Block, ...]:
         [
             _range(force.stations),
             _range(force.offsets),
-            *(given(1e-3 * n) for n in force.n),
-            given(force.gamma),
+            *(as_given(1e-3 * n) for n in force.n),
+            as_given(force.gamma),
         ]
         for force in design.reinforcement.imposed
     ]

@@ -5,7 +5,7 @@ import numpy as np
 from pipelines.bars.checks.as_built import PanelCheck
 from pipelines.bars.checks.curtailment import UBARS
 from pipelines.bars.checks.free_edges import free_edges
-from pipelines.bars.demand.moments import ROWS
+from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.design import Design
 from pipelines.deck.words import line_title
 from pipelines.numbers import number, rounded_up
@@ -40,10 +40,10 @@ def detailing_section(result: Result) -> tuple[Block, ...]:
                 "run.",
             ),
         )
-        for layer in ROWS
+        for layer in LAYER_ROWS
     ]
     rows: list[list[Words]] = []
-    for layer in ROWS:
+    for layer in LAYER_ROWS:
         for one in design.standards:
             z = one.zones
             rows.append(

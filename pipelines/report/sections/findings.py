@@ -6,7 +6,7 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text
 from pipelines.findings.finding import Finding, Verdict, governing
 from pipelines.findings.left_out import LeftOut, beyond
-from pipelines.numbers import length, number, reading
+from pipelines.numbers import as_result, length, number
 from pipelines.report.document import (
     Anchor,
     Block,
@@ -213,7 +213,7 @@ def _row(one: Finding, places: int, linked: bool) -> list[Words]:
         peak,
         mean,
         "–" if one.ratio is None else number(one.ratio),
-        ", ".join(reading(1e-3 * v) for v in plate.coexisting),
+        ", ".join(as_result(1e-3 * v) for v in plate.coexisting),
         span,
         _used(one),
         (Short(words) if one.is_short else words, more),

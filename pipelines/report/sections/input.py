@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from pipelines.deck.deck import Beam, Deck, Held, Line
 from pipelines.deck.words import at_text, line_title
-from pipelines.numbers import given, length
+from pipelines.numbers import as_given, length
 from pipelines.report.document import Symbol, Table, Words, lines, table
 from pipelines.standards.actions.loads import Vehicle
 
@@ -15,7 +15,7 @@ def axle_table(vehicle: Vehicle, patches: Sequence[tuple[float, float]]) -> Tabl
         [
             str(i + 1),
             length(axle.at),
-            given(1e-3 * vehicle.impact * axle.load),
+            as_given(1e-3 * vehicle.impact * axle.load),
             ", ".join(length(y) for y in axle.wheels),
             _size(axle.patch),
             _size(patch),
@@ -43,17 +43,17 @@ def cases_table(deck: Deck) -> Table:
     for case in deck.cases:
         parts = []
         if case.self_weight:
-            parts.append(f"self-weight of the slab, {given(1e-3 * deck.slab.density)} kN/m³")
+            parts.append(f"self-weight of the slab, {as_given(1e-3 * deck.slab.density)} kN/m³")
         if case.pressure:
-            parts.append(f"{given(1e-3 * case.pressure)} kN/m² on the whole slab")
+            parts.append(f"{as_given(1e-3 * case.pressure)} kN/m² on the whole slab")
         for patch in case.patches:
             size = " × ".join(length(s) for s in patch.size)
             at = ", ".join(length(v) for v in patch.at)
-            parts.append(f"{given(1e-3 * patch.load)} kN on {size} m at ({at}) m")
+            parts.append(f"{as_given(1e-3 * patch.load)} kN on {size} m at ({at}) m")
         for line in case.lines:
             corners = " to ".join(f"({length(x)}, {length(y)})" for x, y in line.path)
             path = line_title(deck, line.on) if line.on else f"{corners} m"
-            parts.append(f"{given(1e-3 * line.load)} kN/m along {path}")
+            parts.append(f"{as_given(1e-3 * line.load)} kN/m along {path}")
         rows.append((case.name, lines(parts)))
     return table("Static load cases (loads act down; no factors)", ["Case", "Loads"], rows)
 
@@ -66,7 +66,7 @@ def line_table(deck: Deck) -> Table:
         width = f"{1e3 * line.width:.0f}" if line.width else "–"
         rows.append([line_title(deck, line.name), line.name, _support(line), width, holds])
     for point in deck.points:
-        spring = "rigid" if point.k == float("inf") else f"spring, {given(1e-3 * point.k)} kN/m"
+        spring = "rigid" if point.k == float("inf") else f"spring, {as_given(1e-3 * point.k)} kN/m"
         words = f"point support on {1e3 * point.size:.0f} mm square, {spring}"
         rows.append([point.name, f"at ({at_text(point.at)}) m", words, "–", "–"])
     heads = ["Name", "Line", "Support", "Width [mm]", "Held"]
@@ -76,9 +76,9 @@ def line_table(deck: Deck) -> Table:
 def _support(line: Line) -> str:
     ends = ", carried on to the edges" if line.to_edges else ""
     if line.support == "spring":
-        words = f"spring, {given(1e-3 * line.k)} kN/m per m"
+        words = f"spring, {as_given(1e-3 * line.k)} kN/m per m"
         if line.k_rot:
-            words += f", {given(1e-3 * line.k_rot)} kNm/rad per m"
+            words += f", {as_given(1e-3 * line.k_rot)} kNm/rad per m"
         return words + ends
     if line.support == "rigid":
         return (
@@ -93,9 +93,9 @@ def _hold(deck: Deck, held: Held) -> str:
     words = f"at {line_title(deck, held.on)}"
     if held.stub:
         words = f"{length(held.stub)} m beyond {line_title(deck, held.on)}"
-    words += ", w = 0" if held.k == float("inf") else f", {given(1e-3 * held.k)} kN/m"
+    words += ", w = 0" if held.k == float("inf") else f", {as_given(1e-3 * held.k)} kN/m"
     if held.k_rot:
-        words += f", {given(1e-3 * held.k_rot)} kNm/rad"
+        words += f", {as_given(1e-3 * held.k_rot)} kNm/rad"
     return words
 
 
@@ -110,12 +110,12 @@ def beam_sections(deck: Deck) -> Table | None:
     rows = [
         [
             ", ".join(names),
-            given(1e-9 * beam.E),
-            given(1e-9 * beam.G),
-            given(1e8 * beam.I),
-            given(1e8 * beam.J),
-            given(1e4 * beam.A),
-            "none: no shear deformation" if beam.Av is None else given(1e4 * beam.Av),
+            as_given(1e-9 * beam.E),
+            as_given(1e-9 * beam.G),
+            as_given(1e8 * beam.I),
+            as_given(1e8 * beam.J),
+            as_given(1e4 * beam.A),
+            "none: no shear deformation" if beam.Av is None else as_given(1e4 * beam.Av),
         ]
         for beam, names in groups.items()
     ]

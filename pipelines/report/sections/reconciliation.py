@@ -6,7 +6,7 @@ import numpy as np
 
 from pipelines.deck.words import at_text
 from pipelines.findings.reconciliation.walk import Reconciliation, Step
-from pipelines.numbers import length, number, reading
+from pipelines.numbers import as_result, length, number
 from pipelines.report.document import (
     Block,
     Details,
@@ -127,4 +127,4 @@ def _walk_table(walk: Reconciliation, steps: Sequence[Step], caption: str) -> Ta
 
 
 def _signed(value: float) -> str:
-    return ("+" if value >= 0 else "") + reading(value)
+    return ("+" if value >= 0 else "") + as_result(value)

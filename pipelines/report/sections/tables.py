@@ -8,7 +8,7 @@ import numpy as np
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text, line_title, place, support_title
 from pipelines.envelopes.peaks import SHEARS, UNITS, headline_points
-from pipelines.numbers import length, number, reading
+from pipelines.numbers import as_result, length, number
 from pipelines.report.document import (
     Break,
     Strong,
@@ -58,7 +58,7 @@ def governing_table(result: Result, one: TrafficResult) -> Table:
     deck, clear = result.deck, result.solved.clear_of_lines
     body = []
     for row in one.governing:
-        coexisting = [reading(v) for v in row.coexisting]
+        coexisting = [as_result(v) for v in row.coexisting]
         if not clear[row.point]:
             coexisting = [f"({v})" if k in SHEARS else v for k, v in enumerate(coexisting)]
         body.append(
@@ -155,7 +155,7 @@ def reaction_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
         rows = [
             [
                 support_title(deck, name),
-                *(reading(case[name]) if name in case else "–" for case in cases.values()),
+                *(as_result(case[name]) if name in case else "–" for case in cases.values()),
             ]
             for name in names
         ]
@@ -167,7 +167,7 @@ def reaction_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
         for name, ends in case_entries(summary, one)["reactions"].items():
             row: list[Words] = [support_title(deck, name)]
             for extreme in ("max", "min"):
-                row += [reading(ends[extreme]["value"]), entry_text(ends[extreme])]
+                row += [as_result(ends[extreme]["value"]), entry_text(ends[extreme])]
             body.append(row)
         heads = ["Support", "max", _load_head(one), "min", _load_head(one)]
         found.append(
@@ -207,9 +207,9 @@ def beam_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
                 e = entries[case]
                 row.append(
                     (
-                        f"{reading(e['moment_max_kNm'])} at {length(e['at_max_m'])}",
+                        f"{as_result(e['moment_max_kNm'])} at {length(e['at_max_m'])}",
                         Break(),
-                        f"{reading(e['moment_min_kNm'])} at {length(e['at_min_m'])}",
+                        f"{as_result(e['moment_min_kNm'])} at {length(e['at_min_m'])}",
                     )
                 )
             rows.append(row)
@@ -223,7 +223,7 @@ def beam_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
                 row = [line_title(deck, name), words]
                 for extreme in ("max", "min"):
                     e = entries[key][extreme]
-                    value = reading(e["value"]) + tolerance(e["error"])
+                    value = as_result(e["value"]) + tolerance(e["error"])
                     row += [value, length(e["at_m"]), entry_text(e)]
                 rows.append(row)
         head = _load_head(one)
@@ -268,7 +268,7 @@ def probe_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
                 row: list[Words] = [name, head]
                 for extreme in ("max", "min"):
                     one = envelope[key][extreme]
-                    row += [reading(one["value"]) + tolerance(one["error"]), entry_text(one)]
+                    row += [as_result(one["value"]) + tolerance(one["error"]), entry_text(one)]
                 body.append(row)
         head = _load_head(traffic)
         caption = f"Probes: {case_title(traffic)} (at a line the mean of both sides)"
@@ -287,7 +287,7 @@ def probe_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
 
 def _with_tolerances(values: Mapping[str, Any]) -> list[str]:
     """The six results of a probe in one case."""
-    return [reading(values[k]) + tolerance(values["error"][k]) for k in RESULT_KEYS]
+    return [as_result(values[k]) + tolerance(values["error"][k]) for k in RESULT_KEYS]
 
 
 def case_table(deck: Deck, result: Result) -> Table:
@@ -301,7 +301,7 @@ def case_table(deck: Deck, result: Result) -> Table:
             row: list[Words] = [name, head]
             for point in (allowed[values[allowed].argmax()], allowed[values[allowed].argmin()]):
                 at = (float(plan[point, 0]), float(plan[point, 1]))
-                row += [reading(float(values[point])), f"{place(deck, at)}; {at_text(at)}"]
+                row += [as_result(float(values[point])), f"{place(deck, at)}; {at_text(at)}"]
             rows.append(row)
     heads = ["Case", "Result", "largest", "at [m]", "smallest", "at [m]"]
     caption = "Static cases: largest and smallest values over the slab"

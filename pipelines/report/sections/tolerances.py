@@ -7,7 +7,7 @@ import numpy as np
 
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
-from pipelines.numbers import number, reading
+from pipelines.numbers import as_result, number
 from pipelines.report.document import Table, Words, table
 from pipelines.report.sections.tables import RESULT_HEADS, case_entries, tolerance
 from pipelines.report.sections.words import SYMBOLS, case_title
@@ -30,7 +30,7 @@ def _parts(entry: Mapping[str, Any]) -> list[str]:
     if entry["error"] is None:
         return ["–"] * 3
     mesh, step, theory = (entry[k] for k in ("error_mesh", "error_step", "theory_difference"))
-    return [part(mesh), part(step), reading(theory)]
+    return [part(mesh), part(step), as_result(theory)]
 
 
 def part(error: float) -> str:
@@ -72,7 +72,7 @@ def probe_parts(result: Result, summary: Mapping[str, Any]) -> list[Table]:
     for name, entry in summary["probes"].items():
         for case, values in entry["cases"].items():
             changes = values["theory_difference"]
-            still.append([name, case, *(reading(changes[k]) for k in RESULT_KEYS)])
+            still.append([name, case, *(as_result(changes[k]) for k in RESULT_KEYS)])
     mesh, step, theory = _heads(deck)
     if still:
         caption = f"Change by {OTHER[deck.slab.theory]}’s theory: probes, static cases"

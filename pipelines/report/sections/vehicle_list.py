@@ -1,6 +1,6 @@
 """The vehicles and load models of the standards as a list and as a page with drawings to scale."""
 
-from pipelines.numbers import given, length
+from pipelines.numbers import as_given, length
 from pipelines.report.document import (
     Bullets,
     Caution,
@@ -28,7 +28,7 @@ def vehicle_words(vehicle: Vehicle) -> str:
     stations = len({axle.at for axle in vehicle.axles})
     axles = "1 axle" if stations == 1 else f"{stations} axles over {length(vehicle.axles[-1].at)} m"
     return (
-        f"{given(1e-3 * total)} kN, {axles}, {length(width - low)} m over contacts, "
+        f"{as_given(1e-3 * total)} kN, {axles}, {length(width - low)} m over contacts, "
         f"{length(vehicle.clearance)} m from the kerb to the {vehicle.clearance_to}"
     ) + (
         ""
@@ -43,21 +43,22 @@ def model_words(model: LoadModel) -> list[str]:
     for kind in model.kinds:
         names = " or ".join(vehicle.name for vehicle in kind.vehicles)
         impact = kind.vehicles[0].impact
-        words = f"{kind.name}: {given(round(kind.factor, 4))} x {names}"
+        words = f"{kind.name}: {as_given(round(kind.factor, 4))} x {names}"
         if impact != 1.0:
-            words += f" with impact {given(round(impact, 4))}"
+            words += f" with impact {as_given(round(impact, 4))}"
         if kind.pressure:
             total = 1e-3 * (kind.pressure + model.pressure)
-            words += f", {given(round(total, 4))} kN/m2 on {length(kind.width)} m"
+            words += f", {as_given(round(total, 4))} kN/m2 on {length(kind.width)} m"
         lines.append(words)
     sets = []
     for one in model.sets:
         names = " + ".join(model.kinds[k].name for k in one.kinds)
-        sets.append(names + (f" (x {given(one.factor)})" if one.factor != 1.0 else ""))
+        sets.append(names + (f" (x {as_given(one.factor)})" if one.factor != 1.0 else ""))
     lines.append("together: " + "; ".join(sets))
     if model.pressure:
         lines.append(
-            f"elsewhere on the carriageway {given(1e-3 * model.pressure)} kN/m2, adverse parts only"
+            f"elsewhere on the carriageway {as_given(1e-3 * model.pressure)} kN/m2, "
+            "adverse parts only"
         )
     if model.near_joint:
         lines.append("results within 6 m of [traffic] joints are raised, by 1.30 at the joint")

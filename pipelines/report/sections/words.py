@@ -1,7 +1,7 @@
 """What the report says in sentences about the whole deck: cautions, rules of reading, signs."""
 
 from pipelines.deck.deck import Deck
-from pipelines.numbers import given, length
+from pipelines.numbers import as_given, length
 from pipelines.report.document import Paragraph, Symbol
 from pipelines.result import TrafficResult
 from pipelines.standards.actions.loads import ALONE
@@ -116,18 +116,17 @@ def values_title(one: TrafficResult, cases: int) -> str:
 def slab_note(deck: Deck) -> str:
     """The slab's section in one sentence."""
     slab = deck.slab
-    words = f"Slab {given(1e3 * slab.thickness)} mm"
+    words = f"Slab {as_given(1e3 * slab.thickness)} mm"
     for zone in slab.zones:
         parts = []
         if zone.stations:
             parts.append(f"stations {length(zone.stations[0])} to {length(zone.stations[1])} m")
         if zone.offsets:
             parts.append(f"offsets {length(zone.offsets[0])} to {length(zone.offsets[1])} m")
-        words += f"; {given(1e3 * zone.thickness)} mm at {', '.join(parts) or 'full extent'}"
+        words += f"; {as_given(1e3 * zone.thickness)} mm at {', '.join(parts) or 'full extent'}"
     if deck.traffic is not None:
-        words += (
-            f". Surfacing {given(1e3 * deck.traffic.surfacing)} mm (spreads wheels; no stiffness)"
-        )
+        surfacing = as_given(1e3 * deck.traffic.surfacing)
+        words += f". Surfacing {surfacing} mm (spreads wheels; no stiffness)"
     return words + "."
 
 

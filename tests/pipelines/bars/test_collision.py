@@ -15,7 +15,7 @@ from pipelines.bars.checks.collision import (
     edge_forces,
     worst_hogging,
 )
-from pipelines.bars.demand.wood_armer import row_of
+from pipelines.bars.demand.wood_armer import layer_moment
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Collision, Reinforcement
 from pipelines.model.build import build_model
@@ -173,7 +173,7 @@ patches = [{{ at_m = [{x}, -2.0], size_m = [0.4, 0.4], load_kN = {225 if 0 < k <
     assert one.collision is not None
     found = worst_hogging(deck, solved, one.collision, "left", dead)
     alone = [r.fields[1:4, :, 0] for r in case_responses(deck, solved).values()]
-    expected = np.max([row_of(dead, 3), *(row_of(dead + m, 3) for m in alone)], axis=0)
+    expected = np.max([layer_moment(dead, 3), *(layer_moment(dead + m, 3) for m in alone)], axis=0)
     np.testing.assert_allclose(found, expected, rtol=1e-6, atol=1.0)
     root = np.abs(solved.recovery.points.plan[:, 1] + 1.0) < 1e-9
     assert found[root].max() > 5e3 + 225e3 / 3.0

@@ -13,7 +13,7 @@ from pipelines.bars.checks.bending_and_service import Peaks, mat_rows, resistanc
 from pipelines.bars.checks.curtailment import Zones
 from pipelines.bars.checks.remedies import ShearDesign
 from pipelines.bars.checks.wheel_punching import wheel_punching
-from pipelines.bars.demand.moments import ROWS
+from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.design import Design, StandardDesign
 from pipelines.bars.design import design as design_of
@@ -318,7 +318,7 @@ def test_zones_hold_every_place_that_needs_the_bars(
     zones, demand = european.zones, european.demands["ULS"]
     plan = result.solved.recovery.points.plan
     m_Rd = {c.layer: c.m_Rd for c in european.layers}
-    for layer in ROWS:
+    for layer in LAYER_ROWS:
         needs = plan[demand.layer(layer) > 0.55 * m_Rd[layer]]
         for x, y in needs[::7]:
             i = int(np.abs(zones.u - x).argmin())
@@ -397,7 +397,7 @@ def test_imposed_tension_raises_demands_and_lowers_shear(
     again = design_of(deck, result.solved, (envelopes,), watch)
     (found,) = again.standards
     assert again.membrane is not None
-    for k, layer in enumerate(ROWS):
+    for k, layer in enumerate(LAYER_ROWS):
         more = 1.35 * 200e3 * again.membrane.arms[layer] if layer[1] == "x" else 0.0
         assert found.layers[k].m_Ed == pytest.approx(european.layers[k].m_Ed + more, rel=1e-9)
     before, after = european.design_shear, found.design_shear

@@ -10,7 +10,7 @@ from scipy import sparse
 from pipelines.analysis import analyse
 from pipelines.bars.checks.near_supports import wheel_shares
 from pipelines.bars.demand.load_models import ShearForms
-from pipelines.bars.demand.moments import ROWS
+from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.design import Design, StandardDesign
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.peaks import nearest
@@ -126,7 +126,7 @@ def test_demand_is_that_of_the_worst_arrangement(
     demand = european.demands[state]  # type: ignore[index]
     weight = result.cases["weight"].fields[:, :, 0]
     read_at = nearest(result.solved, result.solved.readable)
-    for k, _ in enumerate(ROWS):
+    for k, _ in enumerate(LAYER_ROWS):
         point = int(read_at[demand.values[k].argmax()])
         component = 1 + k % 2
         m, m_xy = (field_rows(result.solved, [point], [c]) for c in (component, 3))

@@ -18,7 +18,7 @@ from pipelines.bars.demand.membrane import (
     largest_tension,
     membrane_forces,
 )
-from pipelines.bars.demand.moments import ROWS, MomentEnvelopes, row_of
+from pipelines.bars.demand.moments import LAYER_ROWS, MomentEnvelopes, layer_moment
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import ImposedForce
@@ -115,7 +115,7 @@ def test_demand_over_its_lever_arm_is_the_layers_force() -> None:
     watch = MomentEnvelopes([ULS], weight, membrane=membrane)
     watch(0, block(m[:, None, None]))
     (demand,) = watch.demands()
-    for k, layer in enumerate(ROWS[:2]):
+    for k, layer in enumerate(LAYER_ROWS[:2]):
         t, y = membrane.arms[layer], BARS.effective_depth(layer) - BARS.thickness / 2
         found = layered_forces(tuple(1.35 * m), tuple(1.35 * n), (y,) * 3, (t,) * 3)
         force = (found.bottom_1, found.bottom_2)[k]
@@ -274,7 +274,7 @@ def test_a_composite_decks_demand_is_that_of_its_position(tmp_path: Path) -> Non
     assert membrane is not None
     demand = watch.moments.demands()[0]
     assert demand.combination.limit_state == "ULS"
-    for k, layer in enumerate(ROWS):
+    for k, layer in enumerate(LAYER_ROWS):
         top = int(demand.values[k].argmax())
         run, index = find_position(envelopes.runs, int(demand.at[k, top]))
         traffic = solved.respond(position_load(model, run, slice(index, index + 1)))
@@ -289,7 +289,7 @@ def test_a_composite_decks_demand_is_that_of_its_position(tmp_path: Path) -> Non
         assert_allclose(demand.coexisting[k, :, top], total, rtol=1e-6, atol=1.0)
         # Wood and Armer, at most the value where both directions need bars
         most = sign * total[k % 2] + abs(total[2])
-        assert row_of(total[:, None], k)[0] - 1.0 <= demand.values[k, top] <= most + 1.0
+        assert layer_moment(total[:, None], k)[0] - 1.0 <= demand.values[k, top] <= most + 1.0
     shear = watch.shears[0].demand()
     assert shear.forces.shape[1] == 8
     pulled = tension(shear.forces[0], None)

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.bars.demand.moments import ROWS, Demand, MomentEnvelopes
-from pipelines.bars.demand.wood_armer import needed, row_of, triple
+from pipelines.bars.demand.moments import LAYER_ROWS, Demand, MomentEnvelopes
+from pipelines.bars.demand.wood_armer import layer_moment, needed, skew_components
 from pipelines.standards.actions.combinations import Combination, permanent_states
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.sources import Source
@@ -95,7 +95,7 @@ def test_hand_worked_values(
 ) -> None:
     # Wood, Concrete 2(2) 1968, worked by hand with orthogonal bars
     values = np.array(moments)[:, None]
-    found = [float(row_of(values, k)[0]) for k in range(4)]
+    found = [float(layer_moment(values, k)[0]) for k in range(4)]
     np.testing.assert_allclose(found, [*bottom, *top], atol=5e-5)
 
 
@@ -159,7 +159,7 @@ def test_blocks_make_no_difference_to_the_exact_rows() -> None:
 def test_governing_position_and_state_give_the_value_back() -> None:
     permanent, moments = random_moments(8)
     demand = demand_of(permanent, [moments[:, :, :20], moments[:, :, 20:]])
-    for k in range(len(ROWS)):
+    for k in range(len(LAYER_ROWS)):
         for point in range(moments.shape[1]):
             state = demand.states[int(demand.state[k, point])]
             total = sum(f * permanent[a][:, point] for a, f in state.items())
@@ -174,7 +174,7 @@ def test_relieved_is_below_every_position(seed: int) -> None:
     """Wood and Armer's a + |t| of each position in the state that governs, the empty deck too."""
     permanent, moments = random_moments(seed)
     demand = demand_of(permanent, [moments[:, :, :11], moments[:, :, 11:]])
-    for k in range(len(ROWS)):
+    for k in range(len(LAYER_ROWS)):
         for point in range(moments.shape[1]):
             state = demand.states[int(demand.state[k, point])]
             total = sum(f * permanent[a][:, point] for a, f in state.items())
@@ -214,8 +214,8 @@ def test_favourable_permanent_actions_count() -> None:
 
 def test_skew_triple_keeps_orthogonal_moments() -> None:
     moments = np.arange(6.0).reshape(3, 2)
-    assert triple(moments, np.pi / 2) is moments
-    nearly = triple(moments, np.pi / 2 - 1e-9)
+    assert skew_components(moments, np.pi / 2) is moments
+    nearly = skew_components(moments, np.pi / 2 - 1e-9)
     # 1e-7: cot of an angle 1e-9 off
     np.testing.assert_allclose(nearly, moments, atol=1e-7)
 

@@ -8,7 +8,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from pipelines.bars.checks.near_supports import depth_across, reduced_shear, wheel_shares
-from pipelines.bars.demand.numbered import Numbered
+from pipelines.bars.demand.governing_index import GoverningIndex
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
@@ -58,8 +58,8 @@ def watched(deck: Deck, solved: SolvedDeck) -> tuple[DesignWatch, TrafficEnvelop
     return watch, envelopes
 
 
-def numbered(envelope: TrafficEnvelope) -> Numbered:
-    found = Numbered()
+def numbered(envelope: TrafficEnvelope) -> GoverningIndex:
+    found = GoverningIndex()
     found.add(envelope)
     return found
 
@@ -153,7 +153,7 @@ def test_permanent_actions_alone(tmp_path: Path, solved: SolvedDeck) -> None:
     """Without traffic nothing is reduced: permanent actions alone govern."""
     bare = deck_of(tmp_path, SLAB, PLAN, BEAMS, BARS)
     watch = DesignWatch(bare, solved, case_responses(bare, solved))
-    found = reduced_shear(bare, solved, (), Numbered(), watch.shears[0], watch.design_width)
+    found = reduced_shear(bare, solved, (), GoverningIndex(), watch.shears[0], watch.design_width)
     assert found is not None
     assert found.utilisation == found.whole
     assert found.position is None

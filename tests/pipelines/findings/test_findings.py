@@ -11,7 +11,7 @@ from pipelines.analysis import analyse
 from pipelines.findings.beam_stiffness import Curve, Sweep, sweep
 from pipelines.findings.compare import worst_first
 from pipelines.findings.finding import CAUTION, Finding, Verdict
-from pipelines.findings.reconciliation.walk import to_reconcile
+from pipelines.findings.reconciliation.walk import governing_findings
 from pipelines.model.responses import position_load
 from pipelines.report.data.findings_csv import COLUMNS, write_findings
 from pipelines.result import Result
@@ -194,7 +194,7 @@ def test_softer_beams_widen_the_range(result: Result) -> None:
         assert one.plate.beam_range is not None
         low, high = one.plate.beam_range
         assert low <= one.plate.peak <= high
-    [most] = [o for o in to_reconcile(result.findings) if o.section.kind == "sagging"]
+    [most] = [o for o in governing_findings(result.findings) if o.section.kind == "sagging"]
     assert most.plate.beam_range is not None
     assert most.plate.beam_range[1] > 1.01 * most.plate.peak
 
@@ -310,7 +310,7 @@ def test_the_shorter_span_is_the_strips(tmp_path: Path, girders: Result) -> None
     assert [s.name for s in one.beam.supports] == ["L1", "L2", "L3"]
     assert (one.beam.start, one.beam.end) == (-3.2, 3.2)
     assert one.slab_width == pytest.approx(8.4)
-    [row] = [o for o in to_reconcile(girders.findings) if o.section.kind == "sagging"]
+    [row] = [o for o in governing_findings(girders.findings) if o.section.kind == "sagging"]
     assert abs(row.hand.station or 0.0) <= 2.8 - 0.5 - 0.9 + 1e-9  # wheels stay 0.5 m off the kerb
 
 

@@ -12,8 +12,8 @@ from pipelines.analysis import analyse
 from pipelines.bars.checks.bending_and_service import resistances
 from pipelines.deck.deck import Deck
 from pipelines.findings.finding import Verdict
-from pipelines.findings.reconciliation.walk import Reconciliation, reconcile, to_reconcile
-from pipelines.model.held_loads import loads_of
+from pipelines.findings.reconciliation.walk import Reconciliation, governing_findings, reconcile
+from pipelines.model.fixed_loads import loads_of
 from pipelines.model.influence import field_rows
 from pipelines.report.data.findings_csv import write_findings
 from pipelines.report.data.summary import summary
@@ -139,7 +139,8 @@ def walked(deck: Deck, kind: str) -> tuple[Result, Reconciliation]:
     result = analyse(deck, tolerances_wanted=False)
     assert result.alone is not None
     rows = [
-        replace(one, plate=replace(one.plate, error=0.0)) for one in to_reconcile(result.findings)
+        replace(one, plate=replace(one.plate, error=0.0))
+        for one in governing_findings(result.findings)
     ]
     mine = [one for one in rows if one.section.kind == kind]
     [walk] = reconcile(deck, result.built, result.solved, [result.alone.envelope], mine)

@@ -14,12 +14,12 @@ from shapely import LinearRing, hausdorff_distance
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title, place, support_title
 from pipelines.findings.finding import Finding
-from pipelines.numbers import given, length, number, reading
+from pipelines.numbers import as_given, as_result, length, number
 from pipelines.report.drawings.canvas import UNSEEN, draw
 from pipelines.report.drawings.contour_plans import ContourPlans, PlanField, contour_levels
 from pipelines.report.drawings.contours import CLEAR, TALL, WIDE, bands, label_contours
 from pipelines.report.drawings.cuts import FieldMap, along_path, cross_path, cut
-from pipelines.report.drawings.input_plan import hold_place, sketch
+from pipelines.report.drawings.input_plan import hold_place, input_plan
 from pipelines.report.drawings.lines import StripMark, strip_marks
 from pipelines.report.drawings.plan import StandingLoad, standing
 from pipelines.report.drawings.vehicles import vehicle_drawing
@@ -89,13 +89,13 @@ def test_number_has_three_figures(value: float, text: str) -> None:
     ],
 )
 def test_reading_leaves_out_what_is_rounding(value: float, text: str) -> None:
-    assert reading(value) == text
+    assert as_result(value) == text
 
 
 def test_lengths_and_given_numbers() -> None:
     assert [length(v) for v in (3.1, -0.4866, -0.0004)] == ["3.10", "−0.487", "0.00"]
-    assert [given(v) for v in (429200.0, 0.2, -80.0)] == ["429200", "0.2", "−80"]
-    assert given(1.25e6) == "1250000"
+    assert [as_given(v) for v in (429200.0, 0.2, -80.0)] == ["429200", "0.2", "−80"]
+    assert as_given(1.25e6) == "1250000"
 
 
 def points_of(d: str) -> np.ndarray:
@@ -219,7 +219,7 @@ def test_levels_are_round_cover_the_peak_and_start_at_zero(peak: float, extreme:
 
 
 def test_sketch_shows_lines_lengths_and_probes(deck: Deck) -> None:
-    root = ElementTree.fromstring(sketch(deck).svg)
+    root = ElementTree.fromstring(input_plan(deck).svg)
     words = [t.strip() for t in root.itertext()]
     assert {"C1", "C2", "C3", "L1", "L2", "3.00", "0.40", "1", "2", "3"} <= set(words)
     assert any("hold of a beam" in w for w in words)
@@ -230,7 +230,9 @@ def test_sketch_shows_lines_lengths_and_probes(deck: Deck) -> None:
 def test_sketch_runs_down_the_page(tmp_path: Path) -> None:
     deck = deck_of(tmp_path, SLAB, PLAN, BEAMS)
     at = {}
-    for one in ElementTree.fromstring(sketch(deck).svg).iter("{http://www.w3.org/2000/svg}text"):
+    for one in ElementTree.fromstring(input_plan(deck).svg).iter(
+        "{http://www.w3.org/2000/svg}text"
+    ):
         shift = re.search(r"translate\(([-\d.]+) ([-\d.]+)\)", one.get("transform") or "")
         x, y = (float(v) for v in shift.groups()) if shift else (one.get("x"), one.get("y"))
         at["".join(one.itertext()).strip()] = (float(x), float(y))
@@ -240,7 +242,7 @@ def test_sketch_runs_down_the_page(tmp_path: Path) -> None:
 
 def test_every_kind_of_support_has_its_legend(tmp_path: Path) -> None:
     deck = deck_of(tmp_path, SLAB, PLAN, KINDS)
-    words = {t.strip() for t in ElementTree.fromstring(sketch(deck).svg).itertext()}
+    words = {t.strip() for t in ElementTree.fromstring(input_plan(deck).svg).itertext()}
     kinds = {"clamped line", "line spring", "rigid line (hard)", "point support", "bearing A"}
     assert kinds | {"line without support"} <= words
 

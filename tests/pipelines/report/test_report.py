@@ -14,7 +14,7 @@ import pytest
 from pipelines.analysis import analyse
 from pipelines.envelopes.peaks import governing_values
 from pipelines.findings.finding import CAUTION
-from pipelines.numbers import number, reading
+from pipelines.numbers import as_result, number
 from pipelines.report.data.summary import summary
 from pipelines.report.document import Document
 from pipelines.report.html import html_of
@@ -193,7 +193,7 @@ def test_governing_values_are_those_of_the_envelopes(result: Result, html: str) 
         assert one.position.single.vehicle in row[4]
         # What coexists at the place itself is the value itself.
         k = [key.removesuffix("_mm") for key in RESULT_KEYS].index(one.result)
-        assert row[5 + k] == reading(one.value)
+        assert row[5 + k] == as_result(one.value)
 
 
 def test_shears_beside_lines_are_no_peaks_and_stand_in_brackets(result: Result, html: str) -> None:

@@ -16,7 +16,7 @@ from pipelines.strips.piecewise import Piecewise, combine, critical, highest, re
 from pipelines.strips.trains import (
     StripLoad,
     Train,
-    WidthLaw,
+    WidthFunction,
     bay_sagging,
     response,
     support_hogging,
@@ -395,7 +395,7 @@ def test_hogging_at_the_faces_is_the_worse_of_two():
 
 def law_over(function, nodes):
     inner = [at for a, b in itertools.pairwise(nodes) for at in resolved(function, a, b)]
-    return WidthLaw(function, np.unique([*nodes, *inner]))
+    return WidthFunction(function, np.unique([*nodes, *inner]))
 
 
 def smooth_law(x):

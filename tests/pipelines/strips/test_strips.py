@@ -11,7 +11,7 @@ from pipelines.standards.resistance.shear import LEAST_SHARE_FIB, near_support_f
 from pipelines.standards.strip_widths.irc import effective_span, loaded_length
 from pipelines.standards.strip_widths.method import FOOT, INCH, StripInput
 from pipelines.standards.strip_widths.sets import FIRST_SET, METHODS
-from pipelines.strips.axle_widths import Focus, axle_width, strip_train
+from pipelines.strips.axle_widths import SoughtSection, axle_width, strip_train
 from pipelines.strips.beam import StripBeam, StripSupport, moment_lines, shear_lines
 from pipelines.strips.deck_strip import StripDeck, strip_deck
 from pipelines.strips.moments import SINGLE_VEHICLE, edge_hogging, edge_moments, strip_moments
@@ -19,7 +19,7 @@ from pipelines.strips.shears import strip_shears
 from pipelines.strips.trains import (
     StripLoad,
     Train,
-    WidthLaw,
+    WidthFunction,
     bay_sagging,
     response,
     support_hogging,
@@ -441,9 +441,9 @@ def test_irc_hogging_uses_each_loads_own_place():
 
 def test_hogging_law_counts_from_the_support_considered():
     deck = deck_strip()
-    train = strip_train(deck, TANDEM, FIRST_SET[1], Focus((1, 2), 2))
+    train = strip_train(deck, TANDEM, FIRST_SET[1], SoughtSection((1, 2), 2))
     law = train.loads[0].width
-    assert isinstance(law, WidthLaw)
+    assert isinstance(law, WidthFunction)
     ty, away = 0.83, np.array([0.4, 1.0, 2.9])
     wheel = ty + 0.5 * away * (2 - away / 3.1)
     np.testing.assert_allclose(law.at(6.2 + away), np.minimum(2 * wheel, wheel + 2.0), rtol=1e-12)
@@ -550,8 +550,8 @@ def test_unequal_bays_take_the_narrower_strip_and_short_ones_give_reasons():
     assert "here 0.83 m on 0.8 m" in one_of(found, heft, ("C3",), "centre line").reason
     first = one_of(found, heft, ("C1", "C2"))
     assert first.value is not None
-    far = strip_train(deck, TANDEM, FIRST_SET[1], Focus((0,))).loads[0].width
-    assert isinstance(far, WidthLaw)
+    far = strip_train(deck, TANDEM, FIRST_SET[1], SoughtSection((0,))).loads[0].width
+    assert isinstance(far, WidthFunction)
     assert far.at(np.array([6.4]))[0] == pytest.approx(2 * 0.83)
 
 
@@ -576,7 +576,7 @@ def test_mirrored_bays_and_lines_are_what_a_search_finds():
             lines = moment_lines(deck.beam, [one.section], "left")
             whole = strip_train(
                 deck, vehicle, next(s for s in FIRST_SET if s.name == one.strips),
-                Focus(
+                SoughtSection(
                     tuple(i for i in deck.bays if deck.beam.supports[i].name in one.lines)[:1]
                     if one.at == "bay"
                     else tuple(

@@ -15,7 +15,7 @@ from plate.solver.stiffness import Stiffness
 
 
 @dataclass(frozen=True, eq=False)
-class HeldLoads:
+class FixedLoads:
     """Loads one after the other, each some patches at once, as `stream` takes them.
 
     words : what they are.
@@ -39,7 +39,7 @@ class HeldLoads:
 
 def loads_of(model: PlateModel, held: Sequence[WheelPatches]) -> sparse.csc_array:
     """Right-hand sides (n_dof, n) [N] of loads, each the patches of one."""
-    return position_load(model, HeldLoads("", held), slice(None))
+    return position_load(model, FixedLoads("", held), slice(None))
 
 
 def values_under(

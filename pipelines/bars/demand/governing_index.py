@@ -11,7 +11,7 @@ from pipelines.traffic.positions import WheelPatches
 
 
 @dataclass(frozen=True, eq=False)
-class Held:
+class FixedArrangement:
     """An arrangement as one load.
 
     loads : wheels, then cells of distributed loads, with all factors of the load model; contacts :
@@ -23,20 +23,20 @@ class Held:
     contacts: WheelPatches
 
 
-class Numbered:
+class GoverningIndex:
     """Where the traffic stands, by number."""
 
     def __init__(self) -> None:
         self._starts: list[int] = []
         self._position: list[Callable[[int], Arrangement | None]] = []
-        self._held: list[Sequence[Held]] = []
+        self._held: list[Sequence[FixedArrangement]] = []
         self._end = 0
 
     def add(self, envelope: TrafficEnvelope) -> int:
         """Number of the first arrangement of a case of traffic."""
         return self._add(len(envelope.arrangements), envelope.position)
 
-    def add_held(self, held: Sequence[Held]) -> int:
+    def add_held(self, held: Sequence[FixedArrangement]) -> int:
         """Number of the first of some held arrangements."""
         return self._add(len(held), lambda k: held[k].position, held)
 
@@ -47,7 +47,7 @@ class Numbered:
         part, index = self._found(number)
         return self._position[part](index)
 
-    def held(self, number: int) -> Held | None:
+    def held(self, number: int) -> FixedArrangement | None:
         """None for what is not held as one load."""
         if number < 0:
             return None
@@ -55,7 +55,10 @@ class Numbered:
         return self._held[part][index] if self._held[part] else None
 
     def _add(
-        self, count: int, position: Callable[[int], Arrangement | None], held: Sequence[Held] = ()
+        self,
+        count: int,
+        position: Callable[[int], Arrangement | None],
+        held: Sequence[FixedArrangement] = (),
     ) -> int:
         start = self._end
         self._starts.append(start)

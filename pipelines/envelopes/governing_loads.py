@@ -15,7 +15,7 @@ from pipelines.traffic.positions import WheelPatches
 from pipelines.traffic.pressure_cells import pressure_cells
 
 
-def held_arrangements(
+def governing_arrangement_loads(
     deck: Deck,
     solved: SolvedDeck,
     envelope: TrafficEnvelope,
@@ -31,10 +31,10 @@ def held_arrangements(
         return []
     points, components, signs, numbers = (np.array(v) for v in zip(*places, strict=True))
     rows = field_rows(solved, points.tolist(), components.tolist())
-    return held_loads(deck, solved, envelope, rows, signs, numbers, envelope.joint[points])
+    return governing_loads(deck, solved, envelope, rows, signs, numbers, envelope.joint[points])
 
 
-def held_loads(
+def governing_loads(
     deck: Deck,
     solved: SolvedDeck,
     envelope: TrafficEnvelope,

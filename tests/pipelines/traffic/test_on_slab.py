@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
-from pipelines.traffic.touching import touching_multiples
+from pipelines.traffic.on_slab import multiples_on_slab
 
 U_SHAPE = np.array([[0, 0], [10, 0], [10, 6], [7, 6], [7, 2], [3, 2], [3, 6], [0, 6]], dtype=float)
 HOLE = np.array([[1, 0.5], [9, 0.5], [9, 1.5], [1, 1.5]], dtype=float)
@@ -42,7 +42,7 @@ def by_areas(start: np.ndarray, rings: list[np.ndarray], step: float) -> np.ndar
 )
 def test_positions_on_the_slab(patches: list[np.ndarray], rings: list[np.ndarray]) -> None:
     start = np.array(patches, dtype=float)
-    found = touching_multiples(start, rings, 0.3)
+    found = multiples_on_slab(start, rings, 0.3)
     np.testing.assert_allclose(found, by_areas(start, rings, 0.3), atol=1e-12)
 
 
@@ -55,5 +55,5 @@ def test_random_rings() -> None:
         if not shapely.Polygon(ring).is_valid:
             continue
         start = np.array([box(0, y, 0.5, 0.7) for y in rng.uniform(-5.0, 5.0, 3)])
-        found = touching_multiples(start, [ring], 0.25)
+        found = multiples_on_slab(start, [ring], 0.25)
         np.testing.assert_allclose(found, by_areas(start, [ring], 0.25), atol=1e-12)

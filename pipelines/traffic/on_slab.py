@@ -11,7 +11,7 @@ from plate.arrays import Floats, Ints
 SAME = 1e-9
 
 
-def touching_multiples(start: Floats, rings: Sequence[Floats], step: float) -> Floats:
+def multiples_on_slab(start: Floats, rings: Sequence[Floats], step: float) -> Floats:
     """Integer multiples (n,) of the step by which any patch may move along x and lie on the slab.
 
     start : (k, 4, 2) patch corners at station 0, order (s-, y-), (s+, y-), (s+, y+), (s-, y+), with
