@@ -103,7 +103,7 @@ def _on_this_mesh(
     with stages("numerical tolerances"):
         measured = Yardsticks.of(deck, built, solved) if tolerances_wanted else None
         of_cases = case_tolerances(deck, solved, cases, measured)
-        traffic = tuple(_traffic(deck, solved, one, cases, measured) for one in envelopes)
+        traffic = tuple(_traffic(deck, solved, envelope, cases, measured) for envelope in envelopes)
         findings = _with_tolerances(solved, findings, measured)
     with stages("widths and reconciliation"):
         widths = back_widths(deck, findings)
@@ -118,7 +118,7 @@ def _on_this_mesh(
         traffic=traffic,
         findings=findings,
         no_findings=no_findings,
-        left_out=left_out(deck, [(one.envelope, one.governing) for one in traffic], findings),
+        left_out=left_out(deck, [(case.envelope, case.governing) for case in traffic], findings),
         widths=widths,
         reconciliations=walks,
         design=bars,
@@ -137,7 +137,7 @@ def _traffic(
     peaks = governing_values(deck, solved, envelope)
     tolerances = traffic_tolerances(deck, solved, envelope, peaks, measured)
     peaks = tuple(
-        peak.with_tolerance(one) for peak, one in zip(peaks, tolerances.peaks, strict=True)
+        peak.with_tolerance(stated) for peak, stated in zip(peaks, tolerances.peaks, strict=True)
     )
     governing = tuple(peak for peak in peaks if peak.is_known)
     return TrafficResult(
@@ -156,10 +156,10 @@ def _with_tolerances(
     if measured is None:
         errors = [float("nan")] * len(findings)
     else:
-        errors = held_mesh_parts(solved, [one.plate for one in findings], measured)
+        errors = held_mesh_parts(solved, [finding.plate for finding in findings], measured)
     return tuple(
-        replace(one, plate=replace(one.plate, error=error))
-        for one, error in zip(findings, errors, strict=True)
+        replace(finding, plate=replace(finding.plate, error=error))
+        for finding, error in zip(findings, errors, strict=True)
     )
 
 

@@ -174,7 +174,7 @@ def _on_disk(path: Path) -> str:
 
 
 def _digest(path: Path) -> str:
-    """Of a file that may have gone: "" then."""
+    """The digest of a file that may have gone: "" then."""
     try:
         return sha256(path.read_bytes()).hexdigest()
     except OSError:

@@ -80,7 +80,7 @@ class Result:
     @property
     def alone(self) -> TrafficResult | None:
         """What was found of the vehicles that drive alone; None where there are none."""
-        return next((one for one in self.traffic if not one.envelope.whole), None)
+        return next((case for case in self.traffic if not case.envelope.whole), None)
 
     @property
     def governing(self) -> tuple[Peak, ...]:
@@ -96,7 +96,7 @@ class Result:
         if self.design is None:
             return ()
         readable = self.solved.readable
-        read = [one for one in self.findings if readable[one.plate.point]]
+        read = [finding for finding in self.findings if readable[finding.plate.point]]
         return verdicts(self.deck, self.design, read)
 
     @property
@@ -104,7 +104,7 @@ class Result:
         """Fields at the result points as named columns (n_point,): station_m and offset_m, then
         those of fields.vtu by the same names, units in them."""
         station, offset = self.solved.recovery.points.plan.T
-        fields = field_columns(self.cases, [one.envelope for one in self.traffic])
+        fields = field_columns(self.cases, [case.envelope for case in self.traffic])
         return {"station_m": station, "offset_m": offset, **fields}
 
     def _repr_html_(self) -> str:
@@ -115,13 +115,16 @@ class Result:
                 peak.extreme,
                 _stated(peak.value, peak.error, peak.unit),
                 peak.at,
-                "–" if peak.position is None else f"{one.name}: {peak.position.words}",
+                "–" if peak.position is None else f"{case.name}: {peak.position.words}",
             )
-            for one in self.traffic
-            for peak in one.governing
+            for case in self.traffic
+            for peak in case.governing
         ]
         heads = ("Result", "", "Value", "Station, offset [m]", "Load position [m]")
-        cells = [[*one[:3], f"{one[3][0]:.2f}, {one[3][1]:.2f}", one[4]] for one in rows]
+        cells = [
+            [*check_row[:3], f"{check_row[3][0]:.2f}, {check_row[3][1]:.2f}", check_row[4]]
+            for check_row in rows
+        ]
         return "".join(
             (
                 f"<table><caption>{escape(self.deck.title)}: governing values</caption>",

@@ -49,7 +49,7 @@ def run(
         write_fields(
             folder / "fields.vtu",
             result.solved.recovery.points,
-            field_columns(result.cases, [one.envelope for one in result.traffic]),
+            field_columns(result.cases, [case.envelope for case in result.traffic]),
         )
         entries = summary(result)
         document = report_of(result, entries)
@@ -71,7 +71,7 @@ def report_of(result: "Result", entries: Mapping[str, Any]) -> "Document":
     from pipelines.report.report import report
 
     deck, solved, leading = result.deck, result.solved, result.leading
-    envelopes = [one.envelope for one in result.traffic]
+    envelopes = [case.envelope for case in result.traffic]
     envelope = None if leading is None else leading.envelope
     surfaces = picked_surfaces(deck, solved, envelope, result.governing)
     widths = width_fields(deck, solved, envelopes, result.findings)

@@ -63,19 +63,19 @@ def relative_errors(result: Stated) -> dict[str, float]:
     positions lower it.
     """
     found: dict[str, float] = {}
-    for one in result.traffic:
+    for case in result.traffic:
         peaks: dict[int, float] = {}
-        headline = (*one.governing, *one.uncertain)
+        headline = (*case.governing, *case.uncertain)
         for g in headline:
             peaks[g.component] = max(peaks.get(g.component, 0.0), abs(g.value))
         for g in headline:
             if g.tolerance is not None:
                 size = max(abs(g.value), SMALL * peaks[g.component])
-                name = f"{g.result} {g.extreme}, {one.envelope.name}"
+                name = f"{g.result} {g.extreme}, {case.envelope.name}"
                 found[name] = g.tolerance.mesh / size if size else 0.0
-        probes = one.envelope.probes
+        probes = case.envelope.probes
         for label, values in (("max", probes.maximum), ("min", probes.minimum)):
-            errors = one.tolerances.probes[label][:, 0]
+            errors = case.tolerances.probes[label][:, 0]
             rows = np.abs(values.reshape(-1, 6))
             highest = rows.max(axis=0, initial=0.0)
             sizes = np.maximum(rows, SMALL * highest)
@@ -83,7 +83,7 @@ def relative_errors(result: Stated) -> dict[str, float]:
                 errors.reshape(-1, 6), sizes, out=np.zeros_like(sizes), where=sizes > 0.0
             )
             for name, worst in zip(result.solved.probes.names, share.max(axis=1), strict=True):
-                found[f"{name} {label}, {one.envelope.name}"] = float(worst)
+                found[f"{name} {label}, {case.envelope.name}"] = float(worst)
     return found
 
 

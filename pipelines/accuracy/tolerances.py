@@ -68,8 +68,8 @@ class Yardsticks:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class CaseTolerances:
-    """Of the probes' results (n_row,) under each static case [SI]: mesh part of the error, and the
-    value by the other theory less the value stated."""
+    """The tolerances of the probes' results (n_row,) under each static case [SI]: mesh part of the
+    error, and the value by the other theory less the value stated."""
 
     mesh: Mapping[str, Floats]
     theory: Mapping[str, Floats]
@@ -167,23 +167,23 @@ def held_mesh_parts(
     if not rows:
         return []
     # Several values may be one place's, each beside another strip.
-    keys = [(id(one.held), one.at, one.point, one.component) for one in rows]
-    first = {key: one for key, one in zip(keys, rows, strict=True)}
+    keys = [(id(row.held), row.at, row.point, row.component) for row in rows]
+    first = {key: row for key, row in zip(keys, rows, strict=True)}
     places = list(first.values())
     points = solved.recovery.points
     towards = [
-        side_of(solved.model.mesh, points, one.point)
-        if np.allclose(one.at, points.plan[one.point], atol=1e-9)
-        else one.at
-        for one in places
+        side_of(solved.model.mesh, points, place.point)
+        if np.allclose(place.at, points.plan[place.point], atol=1e-9)
+        else place.at
+        for place in places
     ]
-    at = np.array([one.at for one in places])
+    at = np.array([place.at for place in places])
     model = measured.richer.model
     sides = on_sides(model.mesh, at, np.array(towards))
-    read = component_rows(model, sides, [one.component for one in places])
-    held = {id(one.held): one.held for one in places}
+    read = component_rows(model, sides, [place.component for place in places])
+    held = {id(place.held): place.held for place in places}
     number = {key: k for k, key in enumerate(held)}
-    load = [number[id(one.held)] for one in places]
+    load = [number[id(place.held)] for place in places]
     found = values_under(measured.richer, list(held.values()).__getitem__, read, load)
     error = {
         key: SAFETY * abs(abs(float(value)) - abs(one.peak))

@@ -176,7 +176,7 @@ class _Search:
         )
 
     def on_lattice(self) -> tuple[Ints, Ints, Floats]:
-        """Of each entry the best order (m,), its lanes' fleet (n_lane, m) and places
+        """The best order of each entry (m,), its lanes' fleet (n_lane, m) and places
         (3, n_lane, m); order -1 where nothing is above zero."""
         m = len(self.rows)
         most = max(len(one.kinds) for one in self.model.sets)
@@ -186,19 +186,19 @@ class _Search:
         for number, (lane_set, lanes) in enumerate(arrangement_orders(self.model)):
             kinds = [self.kinds[k] for k in lanes]
             total, chosen = best_sum(
-                [one.values for one in kinds],
-                [one.offsets for one in kinds],
-                [one.kind.room for one in kinds],
+                [kind.values for kind in kinds],
+                [kind.offsets for kind in kinds],
+                [kind.kind.room for kind in kinds],
             )
             total = self.model.sets[lane_set].factor * total + base
             for e in np.flatnonzero(total > best):
                 best[e], order[e] = total[e], number
                 fleet[:, e] = -1
-                for lane, one in enumerate(kinds):
+                for lane, kind in enumerate(kinds):
                     j = chosen[lane, e]
-                    fleet[lane, e] = one.free[j, e]
-                    places[:, lane, e] = one.place[:, j, e]
-                    places[1, lane, e] = one.offsets[j]
+                    fleet[lane, e] = kind.free[j, e]
+                    places[:, lane, e] = kind.place[:, j, e]
+                    places[1, lane, e] = kind.offsets[j]
         return order, fleet, places
 
     def started(self, starts: Sequence[Arrangement | None]) -> tuple[Ints, Ints, Floats]:

@@ -149,16 +149,16 @@ class StandardVerdict:
     @property
     def open(self) -> tuple[Judgement, ...]:
         """Those not judged without which the whole is not adequate."""
-        return tuple(one for one in self.judgements if one.is_open)
+        return tuple(judgement for judgement in self.judgements if judgement.is_open)
 
     def of(self, adequacy: Adequacy) -> tuple[Judgement, ...]:
         """The checks that come to this, in their order."""
-        return tuple(one for one in self.judgements if one.adequacy is adequacy)
+        return tuple(judgement for judgement in self.judgements if judgement.adequacy is adequacy)
 
     @property
     def largest(self) -> float:
         """The largest utilisation of all checks that the standard asks for."""
-        asked = (one for one in self.judgements if one.asked)
+        asked = (judgement for judgement in self.judgements if judgement.asked)
         return max((f.utilisation for one in asked for f in one.found), default=0.0)
 
 

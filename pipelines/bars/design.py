@@ -189,8 +189,8 @@ def design(
 ) -> Design:
     """The design of a deck with bars, from what the watch has seen of vehicles that drive alone
     and from the load models."""
-    one = deck.reinforcement
-    assert one is not None
+    reinforcement = deck.reinforcement
+    assert reinforcement is not None
     alone = next((envelope for envelope in traffic if not envelope.whole), None)
     models = [envelope for envelope in traffic if envelope.whole]
     numbered = GoverningIndex()
@@ -204,7 +204,7 @@ def design(
     resolved: Resolved = {}
     grid = raster(deck, solved)
     found = []
-    for basis, tracker in zip(one.bases, watch.shears, strict=True):
+    for basis, tracker in zip(reinforcement.bases, watch.shears, strict=True):
         mine = {
             d.combination.limit_state: d
             for d in demands
@@ -214,7 +214,7 @@ def design(
     combined = deck.combined_cases
     left_out = tuple(case.name for case in deck.cases if case.name not in combined)
     return Design(
-        reinforcement=one,
+        reinforcement=reinforcement,
         standards=tuple(found),
         sections=watch.sections,
         left_out=left_out,
@@ -231,9 +231,9 @@ def _standard(
     grid: Raster,
 ) -> StandardDesign:
     deck, solved, watch, numbered = seen.deck, seen.solved, seen.watch, seen.numbered
-    one = deck.reinforcement
-    assert one is not None
-    mat, bars = basis.materials, one.bars
+    reinforcement = deck.reinforcement
+    assert reinforcement is not None
+    mat, bars = basis.materials, reinforcement.bars
     models = [m for m in seen.models if for_bars(m.model, mat.standard)]
     runs = () if seen.alone is None else seen.alone.runs
     own = [run for run in runs if counts_under(run.vehicle.name, mat.standard)]
@@ -246,7 +246,9 @@ def _standard(
         ultimate=_largest(ultimate), characteristic=_largest(characteristic), crack=_largest(crack)
     )
     if membrane is not None:
-        pulls = (_pull(d, membrane.characteristic, one.angle) for d in (characteristic, crack))
+        pulls = (
+            _pull(d, membrane.characteristic, reinforcement.angle) for d in (characteristic, crack)
+        )
         peaks = replace(peaks, arms=membrane.arms, pull=next(pulls), crack_pull=next(pulls))
     steel = steel_needed(bars, mat, peaks)
     clear = clear_of_widths(deck, plan)
@@ -275,7 +277,7 @@ def _standard(
         )
     beams = None if watch.beams is None else watch.beams.forces(mat.standard)
     by_layer = {layer: ultimate.layer(layer) for layer in LAYERS}
-    survey = one.survey
+    survey = reinforcement.survey
     return StandardDesign(
         basis=basis,
         under=judged_under(models, runs, mat.standard),
@@ -286,13 +288,13 @@ def _standard(
             *rule_rows(bars, basis, peaks, {d: _span(deck, d) for d in DIRECTIONS}, steel),
             *fatigue_rows(deck, solved, watch, mat, demands),
             *collision_rows(deck, solved, mat, watch.dead),
-            *beam_checks(deck, one.beams, mat, ultimate.combination, beams),
+            *beam_checks(deck, reinforcement.beams, mat, ultimate.combination, beams),
         ),
         order={face: order_cost(bars, face, mat) for face in FACES},
         outermost={face: _outermost(peaks, face) for face in FACES},
         choice={}
-        if one.choice is None
-        else {face: choose_mat(bars, face, basis, peaks, one.choice) for face in FACES},
+        if reinforcement.choice is None
+        else {face: choose_mat(bars, face, basis, peaks, reinforcement.choice) for face in FACES},
         shear=shear,
         shear_demand=shear_demand,
         design_width=watch.design_width,

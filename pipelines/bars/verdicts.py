@@ -61,37 +61,39 @@ def verdicts(
     """
     return tuple(
         StandardVerdict(
-            standard=one.basis.materials.standard,
-            traffic=one.traffic,
-            judgements=tuple(_judgements(deck, design, one, findings)),
+            standard=standard.basis.materials.standard,
+            traffic=standard.traffic,
+            judgements=tuple(_judgements(deck, design, standard, findings)),
         )
-        for one in design.standards
+        for standard in design.standards
     )
 
 
 def _judgements(
-    deck: Deck, design: Design, one: StandardDesign, findings: Sequence[Finding]
+    deck: Deck, design: Design, by_standard: StandardDesign, findings: Sequence[Finding]
 ) -> Iterator[Judgement]:
-    for drawn in one.layers:
-        found = _bending(deck, design, one, drawn, findings)
-        yield _judged(one, Check.BENDING, found, layer=drawn.layer)
-    yield _shear(deck, one)
-    why = "" if one.punching is not None else "no wheel stands clear of the supporting lines"
-    yield _judged(one, Check.PUNCHING, _punching(one), why=why)
+    for drawn in by_standard.layers:
+        found = _bending(deck, design, by_standard, drawn, findings)
+        yield _judged(by_standard, Check.BENDING, found, layer=drawn.layer)
+    yield _shear(deck, by_standard)
+    why = (
+        "" if by_standard.punching is not None else "no wheel stands clear of the supporting lines"
+    )
+    yield _judged(by_standard, Check.PUNCHING, _punching(by_standard), why=why)
     rows: dict[Check, list[Row]] = {}
-    for row in one.rows:
+    for row in by_standard.rows:
         rows.setdefault(check_of(row), []).append(row)
     always = (Check.STRESSES, Check.CRACKS, Check.FATIGUE, Check.STEEL, Check.SPACING, Check.COVER)
     for check in always:
-        yield _of_rules(one, check, rows.pop(check, []))
+        yield _of_rules(by_standard, check, rows.pop(check, []))
     yield Judgement(check=Check.ANCHORAGE, found=(), why=NOT_STATED)
     for check in Check:
         if check in rows:
-            yield _of_rules(one, check, rows[check])
+            yield _of_rules(by_standard, check, rows[check])
 
 
 def _judged(
-    one: StandardDesign,
+    design: StandardDesign,
     check: Check,
     found: Iterable[Found],
     *,
@@ -100,7 +102,7 @@ def _judged(
     more: Sequence[str] = (),
 ) -> Judgement:
     """more : what is left out beside what the check always leaves out."""
-    under, left = one.under, [LEFT_OUT.get(check, ""), *more]
+    under, left = design.under, [LEFT_OUT.get(check, ""), *more]
     if check in UNDER_TRAFFIC:
         if not under.models and not under.vehicles:
             why = "no traffic counts under the standard"
@@ -113,19 +115,20 @@ def _judged(
 def _bending(
     deck: Deck,
     design: Design,
-    one: StandardDesign,
+    by_standard: StandardDesign,
     drawn: LayerCheck,
     findings: Sequence[Finding],
 ) -> Iterator[Found]:
-    """Of a layer: as drawn anywhere, as built in the panels, at the sections of the findings."""
-    layer, source = drawn.layer, BENDING[one.basis.materials.standard]
+    """The values of a layer in bending: as drawn anywhere, as built in the panels, at the sections
+    of the findings."""
+    layer, source = drawn.layer, BENDING[by_standard.basis.materials.standard]
     yield Found(
         utilisation=drawn.utilisation,
         by="every load position, as drawn",
         place=f"{place(deck, drawn.at)}, ({at_text(drawn.at)}) m",
         source=source,
     )
-    for panel in one.panels:
+    for panel in by_standard.panels:
         yield Found(
             utilisation=panel.utilisation[layer],
             by="as-built readings",
@@ -140,7 +143,7 @@ def _bending(
         (row.used.by_plate, row)
         for row in findings
         if row.used is not None
-        and row.used.standard == one.basis.materials.standard
+        and row.used.standard == by_standard.basis.materials.standard
         and RESULTS[row.section.component] == f"m_{layer[1]}"
         and (row.used.resistance < 0.0) == top
     ]
@@ -154,15 +157,15 @@ def _bending(
         )
 
 
-def _shear(deck: Deck, one: StandardDesign) -> Judgement:
+def _shear(deck: Deck, design: StandardDesign) -> Judgement:
     """Mean over 4 d at the load positions as stepped and, closer, about those that govern."""
 
     def beside(line: str, side: int) -> str:
         return f"{'before' if side < 0 else 'after'} {line_title(deck, line)}"
 
-    found, peak, near = [], one.design_shear, one.reduced
-    source = ONE_WAY[one.basis.materials.standard]
-    words = f"mean over {length(one.design_width)} m (4 d)"
+    found, peak, near = [], design.design_shear, design.reduced
+    source = ONE_WAY[design.basis.materials.standard]
+    words = f"mean over {length(design.design_width)} m (4 d)"
     if peak is not None:
         at = beside(peak.line, peak.side)
         by = f"every load position, {words}"
@@ -178,18 +181,18 @@ def _shear(deck: Deck, one: StandardDesign) -> Judgement:
             )
         ]
     more = ["shear between the steps of the load positions"] if near is None else []
-    if one.under.models:
+    if design.under.models:
         more.append("arrangements that are worst for none of four directions")
     why = "" if found else "the plan has no straight supporting lines"
-    judged = _judged(one, Check.SHEAR, found, why=why, more=more)
-    if one.shear_not_asked is None:
+    judged = _judged(design, Check.SHEAR, found, why=why, more=more)
+    if design.shear_not_asked is None:
         return judged
-    words = f"not asked by {one.shear_not_asked} for decks designed by the strip method"
+    words = f"not asked by {design.shear_not_asked} for decks designed by the strip method"
     return Judgement(check=Check.SHEAR, found=judged.found, why=words, asked=False)
 
 
-def _punching(one: StandardDesign) -> tuple[Found, ...]:
-    p = one.punching
+def _punching(design: StandardDesign) -> tuple[Found, ...]:
+    p = design.punching
     if p is None:
         return ()
     inside, at = "whole perimeter in the slab", f"{p.shape}, ({at_text(p.at)}) m"
@@ -200,12 +203,12 @@ def _punching(one: StandardDesign) -> tuple[Found, ...]:
     )
 
 
-def _of_rules(one: StandardDesign, check: Check, rows: Sequence[Row]) -> Judgement:
+def _of_rules(design: StandardDesign, check: Check, rows: Sequence[Row]) -> Judgement:
     """A check that the standard's rules make up."""
     free = next((row for row in rows if np.isinf(row.required)), None)
     if check is Check.FATIGUE and free is not None:
         return Judgement(check=check, found=(), why=str(free.source), asked=False)
-    basis = one.basis
+    basis = design.basis
     silent = [face for face, class_ in zip(FACES, basis.exposure, strict=True) if class_ is None]
     if check is Check.CRACKS and (
         basis.crack_width is not None or basis.materials.standard not in CRACKING
@@ -230,4 +233,4 @@ def _of_rules(one: StandardDesign, check: Check, rows: Sequence[Row]) -> Judgeme
         )
         for row in rows
     ]
-    return _judged(one, check, found, why=why, more=more)
+    return _judged(design, check, found, why=why, more=more)

@@ -97,11 +97,11 @@ def _closing_table(result: "Result", out: Path) -> None:
         f"freedom, {facts['load_positions'] + facts['load_model_positions']} load positions, "
         f"{sum(result.seconds.values()):.1f} s",
     )
-    for one in result.traffic:
-        console.print(_governing_table(one))
-        if one.uncertain:
-            console.print(uncertain_words(one))
-    short = [one for one in result.findings if one.is_short]
+    for case in result.traffic:
+        console.print(_governing_table(case))
+        if case.uncertain:
+            console.print(uncertain_words(case))
+    short = [finding for finding in result.findings if finding.is_short]
     if result.findings:
         worst = result.findings[0]
         console.print(

@@ -66,7 +66,7 @@ def read_parts(
 ) -> Iterator[tuple[str, Ints, Floats, Floats]]:
     """Set, field points, its fields there and what is kept beside them, some points after the
     other."""
-    readers = {name: one.reader(response) for name, one in sets.items()}
+    readers = {name: lane_set.reader(response) for name, lane_set in sets.items()}
     for points, results in response.parts:
         for name, reader in readers.items():
             yield (name, points, *reader(points, results))
@@ -119,7 +119,7 @@ class StripSums:
     """Sums over the cells of one strip of the carriageway of the responses of one sign."""
 
     def __init__(self, sets: Mapping[str, Fields], n_point: int, n_other: int) -> None:
-        self.fields = {name: SignedSums.empty(one, n_point) for name, one in sets.items()}
+        self.fields = {name: SignedSums.empty(lane_set, n_point) for name, lane_set in sets.items()}
         self.others: dict[int, Floats] = {sign: np.zeros(n_other) for sign in SIGNS}
 
     def take(self, others: Floats, sums: Mapping[str, list[Sums]]) -> None:

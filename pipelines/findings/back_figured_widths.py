@@ -114,16 +114,16 @@ def back_widths(deck: Deck, findings: Sequence[Finding]) -> tuple[BackWidth, ...
         for name, model in models.items()
     }
     groups: dict[tuple[Any, ...], list[Finding]] = {}
-    for one in findings:
-        if one.section.kind in KINDS:
+    for finding in findings:
+        if finding.section.kind in KINDS:
             key = (
-                one.section.kind,
-                one.section.place,
-                one.section.where,
-                one.section.effect,
-                one.load,
+                finding.section.kind,
+                finding.section.place,
+                finding.section.where,
+                finding.section.effect,
+                finding.load,
             )
-            groups.setdefault(key, []).append(one)
+            groups.setdefault(key, []).append(finding)
     found = []
     for rows in groups.values():
         first = rows[0]
@@ -131,9 +131,9 @@ def back_widths(deck: Deck, findings: Sequence[Finding]) -> tuple[BackWidth, ...
         if resultant == 0.0 or first.plate.peak == 0.0 or first.plate.depth_mean == 0.0:
             continue
         codes = [
-            (f"{one.hand.strip} {one.hand.clause}", resultant / abs(one.hand.value))
-            for one in rows
-            if one.hand.value
+            (f"{row.hand.strip} {row.hand.clause}", resultant / abs(row.hand.value))
+            for row in rows
+            if row.hand.value
         ]
         found.append(
             BackWidth(
@@ -158,8 +158,8 @@ def back_widths(deck: Deck, findings: Sequence[Finding]) -> tuple[BackWidth, ...
 
 def models_by_name(traffic: Traffic) -> dict[str, LoadModel]:
     """Load models, then every vehicle that drives alone as a load model of one lane, by name."""
-    return {one.name: one for one in traffic.load_models} | {
-        one.name: alone((one,)) for one in traffic.vehicles
+    return {model.name: model for model in traffic.load_models} | {
+        vehicle.name: alone((vehicle,)) for vehicle in traffic.vehicles
     }
 
 
@@ -182,16 +182,16 @@ class StripBeamUnder:
     def directions(self) -> tuple[Direction, ...]:
         return DIRECTIONS if self.deck.required_traffic.directions == "both" else DIRECTIONS[:1]
 
-    def resultant(self, one: Finding) -> float:
+    def resultant(self, finding: Finding) -> float:
         """The beam's moment [N m] or shear [N] for the place of a finding, as a magnitude."""
-        tops = [self._worst(one, kind) for kind in self.model.kinds]
+        tops = [self._worst(finding, kind) for kind in self.model.kinds]
         found = []
         for lane_set in self.model.sets:
             lanes = [(self.model.kinds[k].factor * abs(tops[k].value), k) for k in lane_set.kinds]
             total = lane_set.factor * sum(value for value, _ in lanes)
             pressure = self._pressure(lane_set)
             if pressure:
-                total += pressure * self._area(self._lines(one, tops[max(lanes)[1]]))[0]
+                total += pressure * self._area(self._lines(finding, tops[max(lanes)[1]]))[0]
             found.append(float(total))
         return max(found)
 
@@ -207,8 +207,9 @@ class StripBeamUnder:
                 best = np.maximum(best, highest(response(lines, train, direction), reach)[0])
             lanes.append(kind.factor * best)
         sums = [
-            one.factor * sum(lanes[k] for k in one.kinds) + self._pressure(one) * area
-            for one in self.model.sets
+            lane_set.factor * sum(lanes[k] for k in lane_set.kinds)
+            + self._pressure(lane_set) * area
+            for lane_set in self.model.sets
         ]
         return np.asarray(np.max(sums, axis=0))
 
@@ -239,18 +240,20 @@ class StripBeamUnder:
                         reach = centre_limits(self.deck, vehicle)[direction]
                     yield train, direction, reach
 
-    def _worst(self, one: Finding, kind: LaneKind) -> Extreme:
+    def _worst(self, finding: Finding, kind: LaneKind) -> Extreme:
         """The worst of the vehicles of a lane for the place of a finding."""
-        found = [self._search(one, *driven) for driven in self._trains(kind)]
+        found = [self._search(finding, *driven) for driven in self._trains(kind)]
         return max(found, key=lambda e: abs(e.value))
 
-    def _search(self, one: Finding, train: Train, direction: Direction, reach: Reach) -> Extreme:
+    def _search(
+        self, finding: Finding, train: Train, direction: Direction, reach: Reach
+    ) -> Extreme:
         beam = self.strip.beam
         names = [support.name for support in beam.supports]
-        first = names.index(one.section.lines[0])
-        if one.section.kind in ("sagging", "edge"):
+        first = names.index(finding.section.lines[0])
+        if finding.section.kind in ("sagging", "edge"):
             return bay_sagging(beam, first, train, (direction,), reach)
-        if one.section.kind == "hogging":
+        if finding.section.kind == "hogging":
             return support_hogging(beam, first, train, 0.0, (direction,), reach)
         line = beam.supports[first]
         away = 0.5 * line.width + effective_depth(self.deck, self.strip.bars)
@@ -262,9 +265,9 @@ class StripBeamUnder:
                 found.append(worst(lines, train, at, "right", sign, (direction,), reach))
         return max(found, key=lambda e: abs(e.value))
 
-    def _lines(self, one: Finding, top: Extreme) -> Piecewise:
+    def _lines(self, finding: Finding, top: Extreme) -> Piecewise:
         """The effect of a unit load at any station on what `_search` found, its sign positive."""
-        form = shear_lines if one.section.kind == "shear" else moment_lines
+        form = shear_lines if finding.section.kind == "shear" else moment_lines
         lines = form(self.strip.beam, [top.section], top.side)
         return -lines if top.value < 0.0 else lines
 
@@ -302,14 +305,16 @@ def width_fields(
     traffic: Sequence[TrafficEnvelope],
     findings: Sequence[Finding],
 ) -> tuple[WidthField, ...]:
-    """For sagging and hogging along each strip the field of the load that governs."""
+    """The field, for sagging and hogging along each strip, of the load that governs."""
     if not traffic or deck.traffic is None or not findings:
         return ()
     models = models_by_name(deck.traffic)
     fields = {
         name: fields
-        for one in traffic
-        for name, fields in ({one.name: one.fields} if one.whole else dict(one.of_vehicles)).items()
+        for case in traffic
+        for name, fields in (
+            {case.name: case.fields} if case.whole else dict(case.of_vehicles)
+        ).items()
     }
     found = []
     for strip in strip_decks(deck):

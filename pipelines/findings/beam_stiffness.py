@@ -91,11 +91,11 @@ class Sweep:
 
     def entry(self) -> dict[str, Any]:
         """The sweep in kNm/m."""
-        one = self.finding
+        finding = self.finding
         return {
-            "place": one.section.place,
-            "effect": one.section.effect,
-            "load": one.load,
+            "place": finding.section.place,
+            "effect": finding.section.effect,
+            "load": finding.load,
             "EI_over_DL": self.ratios.tolist(),
             "own_EI_over_DL": self.own,
             "strips_kNm_m": {name: 1e-3 * value for name, value in self.strips},
@@ -128,7 +128,9 @@ def sweep(deck: Deck, cracked: float, ratios: Sequence[float] = RATIOS) -> tuple
     if not findings:
         raise JobError(f"a sweep needs a hand strip: {reason}")
     wanted = [
-        one for one in governing_findings(findings) if one.section.kind in ("sagging", "hogging")
+        finding
+        for finding in governing_findings(findings)
+        if finding.section.kind in ("sagging", "hogging")
     ]
     built = build_model(deck)
     strips = {strip.bars: strip for strip in strip_decks(deck)}
@@ -157,7 +159,7 @@ def sweep(deck: Deck, cracked: float, ratios: Sequence[float] = RATIOS) -> tuple
     return tuple(found)
 
 
-def stiffness_ratio(deck: Deck, strip: StripDeck, one: Finding) -> float | None:
+def stiffness_ratio(deck: Deck, strip: StripDeck, finding: Finding) -> float | None:
     """EI_b / (D L) of the deck: mean of the beams that carry the strip, D of the slab along it, L
     the span at the finding's place; None without beams."""
     beams = [line.beam for line in _carrying(deck, strip) if line.beam is not None]
@@ -165,7 +167,7 @@ def stiffness_ratio(deck: Deck, strip: StripDeck, one: Finding) -> float | None:
         return None
     EI = float(np.mean([beam.E * beam.I for beam in beams]))
     names = [support.name for support in strip.beam.supports]
-    low, high = strip.beam.bay(min(names.index(one.section.lines[0]), len(names) - 2))
+    low, high = strip.beam.bay(min(names.index(finding.section.lines[0]), len(names) - 2))
     return EI / (float(np.max(strip.beam.EI)) * (high - low))
 
 

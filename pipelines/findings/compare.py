@@ -76,35 +76,37 @@ def strip_findings(
 def _without_nothing(findings: Sequence[Finding]) -> list[Finding]:
     """The findings, those of strips that have next to no moment where it is read told as such."""
 
-    def key(one: Finding) -> tuple[str, str, str, str]:
-        return one.bars, one.load, one.hand.strip, one.unit
+    def key(finding: Finding) -> tuple[str, str, str, str]:
+        return finding.bars, finding.load, finding.hand.strip, finding.unit
 
     largest: dict[tuple[str, str, str, str], float] = {}
     for one in findings:
         largest[key(one)] = max(largest.get(key(one), 0.0), abs(one.hand.value or 0.0))
     return [
-        replace(one, hand=replace(one.hand, reason=NO_MOMENT))
-        if one.hand.value is not None
-        and not one.hand.reason
-        and abs(one.hand.value) <= NOTHING * largest[key(one)]
-        else one
-        for one in findings
+        replace(finding, hand=replace(finding.hand, reason=NO_MOMENT))
+        if finding.hand.value is not None
+        and not finding.hand.reason
+        and abs(finding.hand.value) <= NOTHING * largest[key(finding)]
+        else finding
+        for finding in findings
     ]
 
 
 def worst_first(findings: Sequence[Finding]) -> list[Finding]:
-    """By the strip's share of the plate; small values, whose shares say little, after the others,
-    and what is not compared last."""
+    """The findings by the strip's share of the plate; small values, whose shares say little, after
+    the others, and what is not compared last."""
     largest: dict[int, float] = {}
     for one in findings:
         largest[one.section.component] = max(
             largest.get(one.section.component, 0.0), abs(one.plate.peak)
         )
 
-    def order(one: Finding) -> tuple[int, float]:
-        if one.ratio is None:
+    def order(finding: Finding) -> tuple[int, float]:
+        if finding.ratio is None:
             return 2, 0.0
-        return int(abs(one.plate.peak) < SMALL * largest[one.section.component]), one.ratio
+        return int(
+            abs(finding.plate.peak) < SMALL * largest[finding.section.component]
+        ), finding.ratio
 
     return sorted(findings, key=order)
 
@@ -119,7 +121,7 @@ def _sources(
             readings: Sequence[Reading], envelope: TrafficEnvelope = envelope
         ) -> list[WheelPatches]:
             return governing_arrangement_loads(
-                deck, solved, envelope, [one.place for one in readings]
+                deck, solved, envelope, [reading.place for reading in readings]
             )
 
         if envelope.whole:
@@ -144,8 +146,8 @@ def _sources(
 def _groups(all_sections: Iterable[Section]) -> Iterator[list[Section]]:
     """Sections of which the worse governs one row: both faces, both sides of a line."""
     groups: dict[tuple[Any, ...], list[Section]] = {}
-    for one in all_sections:
-        groups.setdefault((one.kind, one.place), []).append(one)
+    for section in all_sections:
+        groups.setdefault((section.kind, section.place), []).append(section)
     yield from (group for group in groups.values() if any(len(one.points) for one in group))
 
 

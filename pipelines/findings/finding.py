@@ -206,23 +206,25 @@ class Finding:
 def under(load: str, component: int, sign: int, findings: Sequence[Finding]) -> list[Finding]:
     """The findings that read that side of a result under a load; shears are read as magnitudes."""
     return [
-        one
-        for one in findings
-        if (one.load, one.section.component) == (load, component)
-        and (component in SHEARS or one.section.sign == sign)
+        finding
+        for finding in findings
+        if (finding.load, finding.section.component) == (load, component)
+        and (component in SHEARS or finding.section.sign == sign)
     ]
 
 
 def governing(findings: Sequence[Finding], kind: str) -> Finding | None:
-    """Of the largest plate value of a kind the strip that is worst; under load models where there
+    """The strip that is worst at the largest plate value of a kind; under load models where there
     are any, else under vehicles that drive alone."""
-    whole = any(one.whole_model for one in findings)
+    whole = any(finding.whole_model for finding in findings)
     rows = [
-        one
-        for one in findings
-        if one.section.kind == kind and one.ratio is not None and one.whole_model == whole
+        finding
+        for finding in findings
+        if finding.section.kind == kind
+        and finding.ratio is not None
+        and finding.whole_model == whole
     ]
     if not rows:
         return None
-    most = max(abs(one.plate.peak) for one in rows)
-    return next(one for one in rows if abs(one.plate.peak) == most)
+    most = max(abs(row.plate.peak) for row in rows)
+    return next(row for row in rows if abs(row.plate.peak) == most)

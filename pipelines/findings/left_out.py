@@ -64,22 +64,22 @@ def left_out(
 
 
 def beyond(
-    one: Finding, findings: Sequence[Finding], others: Sequence[LeftOut]
+    finding: Finding, findings: Sequence[Finding], others: Sequence[LeftOut]
 ) -> Finding | LeftOut | None:
     """What the plate has elsewhere under the same load that is larger than the strip's value of a
     finding: the largest of the findings and of what is left out; None where the strip's is."""
-    assert one.hand.value is not None
-    component, sign = one.section.component, one.section.sign
+    assert finding.hand.value is not None
+    component, sign = finding.section.component, finding.section.sign
     found: list[tuple[float, Finding | LeftOut]] = [
-        (abs(row.plate.peak), row) for row in under(one.load, component, sign, findings)
+        (abs(row.plate.peak), row) for row in under(finding.load, component, sign, findings)
     ]
     found += [
         (abs(row.peak.value) / RESULT_SCALE[component], row)
         for row in others
-        if (row.load, row.peak.component, row.peak.sign) == (one.load, component, sign)
+        if (row.load, row.peak.component, row.peak.sign) == (finding.load, component, sign)
     ]
     size, most = max(found, key=lambda pair: pair[0])
-    own = max(abs(one.hand.value), abs(one.plate.peak))
+    own = max(abs(finding.hand.value), abs(finding.plate.peak))
     return most if size > own * (1.0 + TIE) else None
 
 
@@ -91,7 +91,7 @@ def _of_case(
             continue
         load = envelope.name if envelope.whole else peak.position.lanes[0].kind
         rows = under(load, peak.component, peak.sign, findings)
-        here = [one for one in rows if peak.point in one.section.points]
+        here = [row for row in rows if peak.point in row.section.points]
         # A section beside field points is read where it lies, not at the points.
         least = abs(peak.value) / RESULT_SCALE[peak.component] * (1.0 - TIE)
         if any(one.ratio is not None and abs(one.plate.peak) >= least for one in here):

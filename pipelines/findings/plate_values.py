@@ -136,7 +136,7 @@ def wanted_at(at: Frame, source: Source, reading: Reading, held: WheelPatches) -
 
 def _bay_at(at: Frame, s: float) -> int:
     supports = at.strip.beam.supports
-    return int(np.clip(sum(one.at < s for one in supports) - 1, 0, len(supports) - 2))
+    return int(np.clip(sum(support.at < s for support in supports) - 1, 0, len(supports) - 2))
 
 
 def found_values(
@@ -149,7 +149,7 @@ def found_values(
     line_rows = {s: result_rows(solved.model, line.places) for s, line in lines.items()}
     held, number = _distinct([one.held for one in wanted])
     rows = [line_rows[round(one.s, 9)] for one in wanted]
-    count = [one.shape[0] for one in rows]
+    count = [row.shape[0] for row in rows]
     stacked = sparse.csr_array(sparse.vstack(rows, format="csr"))
     values = np.split(
         values_under(solved.stiffness, held.__getitem__, stacked, np.repeat(number, count)),
@@ -178,11 +178,11 @@ def _distinct(loads: Sequence[WheelPatches]) -> tuple[list[WheelPatches], list[i
     known: dict[tuple[bytes, bytes], int] = {}
     kept: list[WheelPatches] = []
     numbers = []
-    for one in loads:
-        key = (one.corners.tobytes(), one.load.tobytes())
+    for load in loads:
+        key = (load.corners.tobytes(), load.load.tobytes())
         if key not in known:
             known[key] = len(kept)
-            kept.append(one)
+            kept.append(load)
         numbers.append(known[key])
     return kept, numbers
 

@@ -71,9 +71,9 @@ def fingerprint(value: object) -> str:
 def _feed(digest: "hashlib._Hash", value: object) -> None:
     digest.update(f"{type(value).__qualname__}:".encode())
     if is_dataclass(value) and not isinstance(value, type):
-        for one in fields(value):
-            digest.update(f"{one.name}=".encode())
-            _feed(digest, getattr(value, one.name))
+        for field in fields(value):
+            digest.update(f"{field.name}=".encode())
+            _feed(digest, getattr(value, field.name))
     elif isinstance(value, np.ndarray):
         digest.update(f"{value.dtype}{value.shape}".encode())
         digest.update(np.ascontiguousarray(value).tobytes())

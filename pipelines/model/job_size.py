@@ -75,7 +75,8 @@ class ModelSize:
 
     @property
     def degrees_of_freedom(self) -> float:
-        """Of all nodes, and of beams with a bending rotation of their own."""
+        """The degrees of freedom of all nodes, and of beams with a bending rotation of their
+        own."""
         long = self.cells / self.narrow
         own = sum(self.order * cells + 1 for cells in self.along_webs)
         return self.fields * (self.order * self.narrow + 1) * (self.order * long + 1) + own
@@ -126,7 +127,7 @@ class JobSize:
 
     @property
     def words(self) -> str:
-        """In one line."""
+        """The size of the job in one line."""
         return (
             f"about {_count(self.cells)} cells, {_count(self.degrees_of_freedom)} degrees of "
             f"freedom, {_count(self.load_positions)} load positions, {_bytes(self.memory)} of "

@@ -184,7 +184,7 @@ class Document:
     @property
     def shown(self) -> tuple[Section, ...]:
         """The sections that have something in them."""
-        return tuple(one for one in self.sections if one.blocks)
+        return tuple(section for section in self.sections if section.blocks)
 
 
 def table(
@@ -253,8 +253,8 @@ def addresses(blocks: Iterable[Block]) -> Iterator[str]:
 def _anchors(words: Words) -> Iterator[str]:
     match words:
         case tuple():
-            for one in words:
-                yield from _anchors(one)
+            for word in words:
+                yield from _anchors(word)
         case Anchor(name, inner):
             yield name
             yield from _anchors(inner)

@@ -144,7 +144,7 @@ def _finding(result: Result) -> tuple[Block, ...]:
         found += [*bars, Paragraph(Link("bars", "Bars: where, found by what, what is left out"))]
     found.append(cautions)
     if result.findings:
-        first = [(one, 1) for one in first_findings(result.findings)]
+        first = [(finding, 1) for finding in first_findings(result.findings)]
         caption = (
             f"The worst of each effect, of {len(result.findings)} comparisons, worst first, "
             "small values last"
@@ -160,20 +160,20 @@ def _governing(result: Result) -> tuple[Block, ...]:
         return ()
     found: list[Block] = [conventions()]
     stated = False
-    for one in result.traffic:
-        count = f"Largest and smallest of {one.envelope.n_positions} load positions"
-        kind = ", combined lane by lane." if one.envelope.whole else ", one vehicle at a time."
-        parts = governing_parts(result.deck, one)
+    for case in result.traffic:
+        count = f"Largest and smallest of {case.envelope.n_positions} load positions"
+        kind = ", combined lane by lane." if case.envelope.whole else ", one vehicle at a time."
+        parts = governing_parts(result.deck, case)
         own: list[Block] = [
             Paragraph(f"{count}{kind} {shear_rule(result.deck)}"),
-            governing_table(result, one),
+            governing_table(result, case),
         ]
-        if one.uncertain:
-            own.append(Paragraph(uncertain_words(one)))
+        if case.uncertain:
+            own.append(Paragraph(uncertain_words(case)))
         if parts is not None:
             own.append(parts)
             stated = True
-        found.append(Section("", case_title(one), tuple(own)))
+        found.append(Section("", case_title(case), tuple(own)))
     return (*found, Paragraph(TOLERANCE_RULE)) if stated else tuple(found)
 
 

@@ -226,7 +226,9 @@ def _law(
             pieces = [_Piece(least=least)] * (nodes.size - 1)
         else:
             # A node left of each length: bay -1 is an overhang at the start.
-            bays = np.searchsorted([one.at for one in beam.supports], nodes[:-1], "right") - 1
+            bays = (
+                np.searchsorted([carrier.at for carrier in beam.supports], nodes[:-1], "right") - 1
+            )
             pieces = [
                 near[bay]
                 if bay in near
@@ -361,11 +363,11 @@ def _bay_question(
     bay: int,
     spread: float | None,
 ) -> _Question:
-    one = deck.span_input(axle, bay)
+    span_input = deck.span_input(axle, bay)
     method = strips.method(
         deck.bars, hogging=focus.support is not None, edge=focus.edge is not None
     )
-    return _Question(method, replace(one, edge_distance=focus.edge), axle.wheels, spread)
+    return _Question(method, replace(span_input, edge_distance=focus.edge), axle.wheels, spread)
 
 
 def _on_overhang(

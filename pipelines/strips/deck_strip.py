@@ -78,8 +78,9 @@ class StripDeck:
         middle = beam.start + beam.end
         turned = [replace(s, at=middle - s.at, name="") for s in reversed(beam.supports)]
         same = all(
-            abs(one.at - two.at) < 1e-9 and replace(one, at=0.0, name="") == replace(two, at=0.0)
-            for one, two in zip(beam.supports, turned, strict=True)
+            abs(support.at - two.at) < 1e-9
+            and replace(support, at=0.0, name="") == replace(two, at=0.0)
+            for support, two in zip(beam.supports, turned, strict=True)
         )
         EI = np.broadcast_to(beam.EI, beam.nodes.size - 1)
         return same and bool(np.array_equal(EI, EI[::-1]))

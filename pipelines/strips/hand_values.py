@@ -122,12 +122,12 @@ class HandStrips:
         method = DECK_TABLE
         assert method.moment is not None
         axle = max(self.vehicle.axles, key=lambda a: a.load)
-        one = self.strip.span_input(axle, self._bay(lines))
+        span_input = self.strip.span_input(axle, self._bay(lines))
         girders = [support.at for support in self.strip.beam.supports]
         value, reason = None, ""
         try:
             require_girders(np.array(girders))
-            value = self.deck_table * float(method.moment(one, axle.load / len(axle.wheels)))
+            value = self.deck_table * float(method.moment(span_input, axle.load / len(axle.wheels)))
         except MethodRangeError as error:
             reason = str(error)
         name = method.name
@@ -135,7 +135,7 @@ class HandStrips:
             strip=name,
             clause=method.clause,
             edition=method.edition,
-            span=one.span,
+            span=span_input.span,
             width=None,
             width_of="",
             effect=method.effect,
@@ -145,13 +145,13 @@ class HandStrips:
         return (found,)
 
     def _by_set(self, at: str, lines: tuple[str, ...]) -> list[tuple[StripSet, StripMoment]]:
-        sets = {one.name: one for one in FIRST_SET}
+        sets = {method.name: method for method in FIRST_SET}
         return [(sets[one.strips], one) for one in self.moments.get((at, *lines), [])]
 
-    def _share(self, one: StripMoment, strips: StripSet) -> HandStrip:
-        bay = self._bay(one.lines)
+    def _share(self, moment: StripMoment, strips: StripSet) -> HandStrip:
+        bay = self._bay(moment.lines)
         share = strips.share.of(self.strip.span_input(self.vehicle.axles[0], bay))
-        hand = _hand(one, one.strips)
+        hand = _hand(moment, moment.strips)
         words = f"{100.0 * share:.3g} % of the strip's moment, {strips.share.clause}"
         value = None if hand.value is None else share * hand.value
         return replace(hand, clause=words, value=value)
@@ -162,19 +162,19 @@ class HandStrips:
         line = self.deck.line(lines[0])
         yields = line is not None and line.support == "beam"
         return tuple(
-            replace(one, reason=RIGID) if yields and one.value is not None else one
-            for one in self._moments("over line", lines)
+            replace(moment, reason=RIGID) if yields and moment.value is not None else moment
+            for moment in self._moments("over line", lines)
         )
 
     def _simple_end(self, lines: tuple[str, ...]) -> tuple[HandStrip, ...]:
         """Strips have no hogging at a simple end of a bay."""
         return tuple(
-            one
-            if one.value is None
+            moment
+            if moment.value is None
             else replace(
-                one, value=0.0, clause="simple end, no hogging", width=None, reason=NO_MOMENT
+                moment, value=0.0, clause="simple end, no hogging", width=None, reason=NO_MOMENT
             )
-            for one in self._moments("bay", lines)
+            for moment in self._moments("bay", lines)
         )
 
     def _bay_at(self, line: str) -> tuple[str, ...]:
@@ -188,7 +188,7 @@ class HandStrips:
 
     def _shear(self, section: Section) -> tuple[HandStrip, ...]:
         inward = 1.0 if section.sign > 0 else -1.0
-        at = {one.name: one.at for one in self.strip.beam.supports}[section.lines[0]]
+        at = {support.name: support.at for support in self.strip.beam.supports}[section.lines[0]]
         return tuple(
             _hand(one, one.method.standard)
             for one in self.shears[section.lines[0]]
@@ -222,7 +222,7 @@ class HandStrips:
 
 
 def edge_distances(deck: Deck, strip: StripDeck, vehicle: Vehicle, edge: str) -> dict[str, float]:
-    """From a free edge along the strip to the nearest wheel's centre and to what
+    """Distances from a free edge along the strip to the nearest wheel's centre and to what
     `StripSet.edge_from` calls the rail [m]."""
     traffic = deck.required_traffic
     if strip.bars == "across":
@@ -272,12 +272,12 @@ def hands_under(deck: Deck, strip: StripDeck, model: LoadModel) -> HandStrips:
             strip, vehicle, edge, distances, (number,), sets, lanes.directions, limits
         )
 
-    for one in (
+    for moment in (
         model_moments(lanes, sets)
         if model.whole
         else strip_moments(strip, vehicle, sets, directions=lanes.directions, limits=limits)
     ):
-        moments.setdefault((one.at, *one.lines), []).append(one)
+        moments.setdefault((moment.at, *moment.lines), []).append(moment)
     for two in (
         model_shears(lanes, depth, rules)
         if model.whole

@@ -26,7 +26,8 @@ CLOSER = 9
 def model_moments(
     lanes: LaneStrips, sets: Sequence[StripSet] = FIRST_SET
 ) -> tuple[StripMoment, ...]:
-    """As `strips_moments.strip_moments`; `vehicle` is the load model's name."""
+    """The moments of a load model, as `moments.strip_moments`; `vehicle` is the load model's
+    name."""
     solve = _ModelSolve.of(lanes)
     found = []
     for strips in sets:
@@ -44,7 +45,7 @@ def model_edge_moments(
     bay: int,
     sets: Sequence[StripSet] = FIRST_SET,
 ) -> tuple[StripMoment, ...]:
-    """As `strips_moments.edge_moments` for one bay."""
+    """The moments of a load model along a free edge, as `moments.edge_moments`, for one bay."""
     solve = _ModelSolve.of(lanes)
     return tuple(
         replace(one, edge=edge)
@@ -60,7 +61,7 @@ def model_edge_hogging(
     support: int,
     sets: Sequence[StripSet] = FIRST_SET,
 ) -> tuple[StripMoment, ...]:
-    """As `moments.edge_hogging`."""
+    """The hogging of a load model along a free edge, as `moments.edge_hogging`."""
     solve = _ModelSolve.of(lanes)
     return tuple(
         replace(one, edge=edge)
@@ -73,7 +74,7 @@ def model_edge_hogging(
 def model_shears(
     lanes: LaneStrips, d: float, methods: Sequence[str] = SHEAR_METHODS
 ) -> tuple[StripShear, ...]:
-    """As `strips_shears.strip_shears`."""
+    """The shears of a load model, as `shears.strip_shears`."""
     return tuple(
         _shear(lanes, d, key, support, bay)
         for key in methods
@@ -129,9 +130,9 @@ class _ModelSolve(StripSolve):
         except MethodRangeError as error:
             return [self._named(replace(empty, reason=str(error))) for empty, _ in wanted]
 
-    def _named(self, one: StripMoment) -> StripMoment:
+    def _named(self, moment: StripMoment) -> StripMoment:
         assert self.lanes is not None
-        return replace(one, vehicle=self.lanes.model.name, caution="")
+        return replace(moment, vehicle=self.lanes.model.name, caution="")
 
     def _under(
         self, strips: StripSet, focus: SoughtSection, empty: StripMoment, sought: Sought

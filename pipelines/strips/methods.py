@@ -29,7 +29,7 @@ def goes_with(standard: str, load: str) -> bool:
 
 def sets_for(load: str) -> tuple[StripSet, ...]:
     """The sets that are compared under a vehicle or load model."""
-    return tuple(one for one in FIRST_SET if goes_with(one.name, load))
+    return tuple(method for method in FIRST_SET if goes_with(method.name, load))
 
 
 def shear_methods_for(load: str) -> tuple[str, ...]:
@@ -41,7 +41,7 @@ def left_out_methods(loads: Iterable[str]) -> str:
     """Which methods are not compared under which loads, and why, in a sentence; "" if none."""
     names = list(
         dict.fromkeys(
-            [one.name for one in FIRST_SET] + [METHODS[key].standard for key in SHEAR_METHODS]
+            [method.name for method in FIRST_SET] + [METHODS[key].standard for key in SHEAR_METHODS]
         )
     )
     found: dict[tuple[str, ...], list[str]] = {}

@@ -47,7 +47,7 @@ class Sought:
     offset: float = 0.0
 
     def sections(self, beam: StripBeam) -> list[tuple[Side, Floats]]:
-        """Of a moment over a support its sections (1,) and their sides."""
+        """The sections of a moment over a support (1,) and their sides."""
         return support_sections(beam, self.support, self.offset)
 
     def worst(
@@ -221,7 +221,7 @@ class StripSolve:
         along = strips.method(deck.bars, hogging=True, edge=edge is not None)
         method = strips.overhang if overhang else along
         narrow = min(bays, key=lambda i: beam.bay(i)[1] - beam.bay(i)[0])
-        one = deck.span_input(self.vehicle.axles[0], narrow)
+        span_input = deck.span_input(self.vehicle.axles[0], narrow)
         centre = StripMoment(
             strips=strips.name,
             method=method,
@@ -229,7 +229,7 @@ class StripSolve:
             lines=(line.name,),
             effect="hogging",
             at="centre line",
-            span=overhang or method.span_of(one),
+            span=overhang or method.span_of(span_input),
         )
         wanted = [(centre, Sought(-1.0, support=support))]
         if line.width > 0:
@@ -279,19 +279,19 @@ class StripSolve:
             sought.worst(beam, train, (d,), limits[d]) for d in distinct(train, self.directions)
         ]
 
-    def _turned(self, one: StripMoment) -> StripMoment:
+    def _turned(self, moment: StripMoment) -> StripMoment:
         beam = self.deck.beam
         middle = beam.start + beam.end
         names = [support.name for support in beam.supports]
-        lines = tuple(names[-1 - names.index(name)] for name in reversed(one.lines))
-        section = None if one.section is None else middle - one.section
-        if one.station is None or one.direction is None:
-            return replace(one, lines=lines, section=section)
-        back: Direction = "reverse" if one.direction == "forward" else "forward"
-        station = middle - one.station
+        lines = tuple(names[-1 - names.index(name)] for name in reversed(moment.lines))
+        section = None if moment.section is None else middle - moment.section
+        if moment.station is None or moment.direction is None:
+            return replace(moment, lines=lines, section=section)
+        back: Direction = "reverse" if moment.direction == "forward" else "forward"
+        station = middle - moment.station
         if self._symmetric:  # the vehicle turned is the vehicle itself, its last axle first
-            back, station = one.direction, station + self._length
-        return replace(one, lines=lines, section=section, station=station, direction=back)
+            back, station = moment.direction, station + self._length
+        return replace(moment, lines=lines, section=section, station=station, direction=back)
 
     @property
     def _length(self) -> float:

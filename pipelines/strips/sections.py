@@ -130,7 +130,7 @@ class Frame:
 
     def bay(self, lines: tuple[str, ...]) -> tuple[float, float]:
         """s of a bay's two lines [m]."""
-        at = {one.name: one.at for one in self.strip.beam.supports}
+        at = {support.name: support.at for support in self.strip.beam.supports}
         return at[lines[0]], at[lines[1]]
 
     def to(self, edge: str) -> Floats:
@@ -178,7 +178,7 @@ def frame(deck: Deck, strip: StripDeck, solved: SolvedDeck) -> Frame:
 
 def mean_span(strip: StripDeck) -> float:
     """Mean distance of the strip's supports [m]."""
-    return float(np.mean(np.diff([one.at for one in strip.beam.supports])))
+    return float(np.mean(np.diff([support.at for support in strip.beam.supports])))
 
 
 def stiffening(deck: Deck, edge: str) -> float:

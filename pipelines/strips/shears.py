@@ -90,16 +90,16 @@ def strip_shears(
     return tuple(found)
 
 
-def _turned(deck: StripDeck, one: StripShear, support: int, bay: int) -> StripShear:
+def _turned(deck: StripDeck, shear: StripShear, support: int, bay: int) -> StripShear:
     """The shear of a strip seen from its other end, under the vehicle turned round."""
     middle = deck.beam.start + deck.beam.end
     turned = replace(
-        one, line=deck.beam.supports[support].name, bay=bay, section=middle - one.section
+        shear, line=deck.beam.supports[support].name, bay=bay, section=middle - shear.section
     )
-    if one.station is None:
+    if shear.station is None:
         return turned
-    back: Direction = "reverse" if one.direction == "forward" else "forward"
-    return replace(turned, station=middle - one.station, direction=back)
+    back: Direction = "reverse" if shear.direction == "forward" else "forward"
+    return replace(turned, station=middle - shear.station, direction=back)
 
 
 def _shear(
@@ -181,9 +181,9 @@ def shear_trains(
     """
 
     def load(at: float, force: float, axle: Axle, spread: float | None) -> StripLoad:
-        one = deck.span_input(axle, bay)
-        law = _law(deck, replace(one, d=d), axle, key, support, bay, spread)
-        return StripLoad(at, force, one.contact[0], law)
+        span_input = deck.span_input(axle, bay)
+        law = _law(deck, replace(span_input, d=d), axle, key, support, bay, spread)
+        return StripLoad(at, force, span_input.contact[0], law)
 
     if deck.bars == "parallel":
         loads = [load(a.at, a.load * vehicle.impact, a, extent) for a in in_pieces(vehicle)]
@@ -202,7 +202,7 @@ def shear_trains(
 
 def _law(
     deck: StripDeck,
-    one: StripInput,
+    strip_axle: StripInput,
     axle: Axle,
     key: str,
     support: int,
@@ -211,7 +211,7 @@ def _law(
 ) -> WidthFunction:
     """The width as a function of the load's station."""
     line = deck.beam.supports[support]
-    question = _Question(key, replace(one, support_width=line.width), axle.wheels, spread)
+    question = _Question(key, replace(strip_axle, support_width=line.width), axle.wheels, spread)
     half = 0.5 * question.one.span
     least = question.least
     if least >= half:

@@ -186,8 +186,8 @@ def _check_design(
     if (table.kind == "rows") != (table.file is not None):
         mistakes.add("[design] file", table.file, 'kind "rows" needs a CSV file, others have none')
     count = 1
-    for one in parameters:
-        count *= len(one.values) if one.values else (one.steps or 1)
+    for parameter in parameters:
+        count *= len(parameter.values) if parameter.values else (parameter.steps or 1)
     if table.kind == "grid" and count > 100_000:
         mistakes.add("[design]", None, f"{count} decks; allowed are 100 000")
 
@@ -270,13 +270,17 @@ def _strip(table: StripTable) -> tuple[str, float | None]:
 
 def _check_groups(parameters: tuple[Parameter, ...], mistakes: Mistakes) -> None:
     taken: dict[str, str] = {}
-    for one in parameters:
-        if one.group is None:
+    for parameter in parameters:
+        if parameter.group is None:
             continue
-        what = one.group.partition("/")[0] if one.group in EDGE_DISTANCES else one.group
+        what = (
+            parameter.group.partition("/")[0]
+            if parameter.group in EDGE_DISTANCES
+            else parameter.group
+        )
         if what in taken:
-            mistakes.add("[[parameter]] group", one.group, f"{taken[what]} sets it already")
-        taken[what] = one.name
+            mistakes.add("[[parameter]] group", parameter.group, f"{taken[what]} sets it already")
+        taken[what] = parameter.name
 
 
 def _check_names(

@@ -110,8 +110,8 @@ def plan_study(study: Study, told: Callable[[int, int], None] | None = None) -> 
     program = program_version()
     values = design_rows(study)
     rows: list[tuple[Row, dict[str, Any]]] = []
-    for number, one in enumerate(values, start=1):
-        rows.append(_row(study, number, one))
+    for number, value in enumerate(values, start=1):
+        rows.append(_row(study, number, value))
         if told is not None:
             told(number, len(values))
     broken = [row for row, _ in rows if row.reason]
@@ -232,7 +232,7 @@ def _with_mesh(
 ) -> Iterator[Row]:
     """The group's rows with one mesh for all, their decks and keys."""
     sets = [_patches(tables) for _, tables in group]
-    union = sorted({patch for one in sets for patch in one})
+    union = sorted({patch for lane_set in sets for patch in lane_set})
     for (row, tables), own in zip(group, sets, strict=True):
         tables.pop("title", None)
         if len(own) < len(union):

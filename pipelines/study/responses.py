@@ -194,7 +194,7 @@ def hand_width(
     wheel by itself. None where the method is outside its range, where a patch is
     smaller than its spread, and where the strip of an axle would reach over the slab's edge.
     """
-    found = next(one for one in FIRST_SET if one.name == strips)
+    found = next(method for method in FIRST_SET if method.name == strips)
     case = _case(deck, name)
     u, places = _axle(deck, reference, case, place)
     alike = len({(p.size, p.load) for p in case.patches}) == 1

@@ -46,7 +46,7 @@ class RowFiles:
         try:
             entry = json.loads(self.path(key).read_text(encoding="utf-8"))
             told = entry.pop(DIGEST)
-            found = Finished(**{one.name: entry[one.name] for one in fields(Finished)})
+            found = Finished(**{field.name: entry[field.name] for field in fields(Finished)})
         except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
             return None
         return found if found.key == key and told == _digest(entry) else None

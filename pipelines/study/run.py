@@ -155,8 +155,15 @@ def _run(
 
 def _design(study: Study, plan: Plan) -> list[Column]:
     found = [Column("row", "", "", tuple(row.number for row in plan.rows))]
-    for one in study.parameters:
-        found.append(Column(one.name, one.unit, "", tuple(r.values[one.name] for r in plan.rows)))
+    for parameter in study.parameters:
+        found.append(
+            Column(
+                parameter.name,
+                parameter.unit,
+                "",
+                tuple(r.values[parameter.name] for r in plan.rows),
+            )
+        )
     return found
 
 

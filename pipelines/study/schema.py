@@ -133,7 +133,7 @@ class StripTable(Table):
 
 
 class HandTable(StripTable):
-    strips: Annotated[str, Choice(tuple(one.name for one in FIRST_SET))]
+    strips: Annotated[str, Choice(tuple(method.name for method in FIRST_SET))]
 
 
 class ResponseTable(Table):

@@ -57,10 +57,10 @@ def study_columns(study: Study, plan: Plan, finished: Mapping[str, Finished]) ->
             ),
         ),
     ]
-    for one in study.parameters:
-        where = one.group or ", ".join(one.keys) or "for formulas"
-        levels = tuple(row.values[one.name] for row in rows)
-        columns.append(Column(one.name, one.unit, f"parameter: {where}", levels))
+    for parameter in study.parameters:
+        where = parameter.group or ", ".join(parameter.keys) or "for formulas"
+        levels = tuple(row.values[parameter.name] for row in rows)
+        columns.append(Column(parameter.name, parameter.unit, f"parameter: {where}", levels))
     for name, unit in VARIABLES.items() if study.reference is not None else ():
         lengths = tuple(row.variables.get(name) for row in rows)
         columns.append(Column(name, unit, "of the reference", lengths))

@@ -57,7 +57,7 @@ class Finished:
     lasting: bool = True
 
     def entry(self) -> dict[str, Any]:
-        """As plain values."""
+        """The task as plain values."""
         return asdict(self)
 
 

@@ -25,7 +25,7 @@ def orders(kinds: Sequence[int]) -> list[tuple[int, ...]]:
 
 def arrangement_orders(model: LoadModel) -> list[tuple[int, tuple[int, ...]]]:
     """Every lane set of a load model with every order of its kinds from left to right."""
-    return [(k, order) for k, one in enumerate(model.sets) for order in orders(one.kinds)]
+    return [(k, order) for k, lane_set in enumerate(model.sets) for order in orders(lane_set.kinds)]
 
 
 def best_sum(

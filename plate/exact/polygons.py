@@ -55,8 +55,8 @@ class PolygonPlate:
         turns = np.angle(np.roll(sides, -1) / sides)
         if abs(np.sum(turns) - 2 * np.pi) > 1e-6:
             raise GeometryError("the corners of a polygon must go round counter-clockwise")
-        for one, two in zip(self.edges, self.edges[1:] + self.edges[:1], strict=True):
-            if one == two == "free":
+        for edge, two in zip(self.edges, self.edges[1:] + self.edges[:1], strict=True):
+            if edge == two == "free":
                 raise GeometryError("two free edges that meet are not covered")
 
     @property

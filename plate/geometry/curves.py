@@ -44,7 +44,7 @@ class Curve:
 
     @cached_property
     def centre(self) -> Floats:
-        """Of the circle (2,) [m]; only arcs have one."""
+        """The centre of the circle (2,) [m]; only arcs have one."""
         x, y = self.chord
         middle = 0.5 * np.add(self.start, self.end)
         return np.asarray(middle + np.array([-y, x]) / (2.0 * np.tan(0.5 * self.sweep)))

@@ -83,7 +83,7 @@ def _ends(
     of_curve: Sequence[bool],
     straight: Sequence[bool],
 ) -> list[tuple[float, float]]:
-    """By how much the line turns onto and off each chord at its two ends [rad]."""
+    """The angles by which the line turns onto and off each chord at its two ends [rad]."""
     first: list[float | None] = [None] * len(chain)
     last: list[float | None] = [None] * len(chain)
     for i, turn in enumerate(turns):
@@ -133,5 +133,5 @@ def _turned(direction: Floats, angle: float) -> Floats:
 
 
 def _angle(a: Floats, b: Floats) -> float:
-    """From one direction to another, positive from x to y [rad]."""
+    """The angle from one direction to another, positive from x to y [rad]."""
     return float(np.arctan2(a[0] * b[1] - a[1] * b[0], a @ b))

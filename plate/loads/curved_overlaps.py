@@ -194,7 +194,7 @@ def _quadrature(order: int, pieces: list[Piece]) -> tuple[Floats, Floats]:
 
 
 def _boundaries(mesh: Mesh, cells: Ints, patches: Floats) -> list[list[Piece]]:
-    """For each pair of cell and patch the pieces that bound their overlap.
+    """The pieces that bound the overlap of each pair of cell and patch.
 
     Where an edge of the patch runs along a side of the cell that side counts, not the edge.
     """

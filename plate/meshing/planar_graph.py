@@ -77,10 +77,10 @@ def _cuts(curves: list[Curve]) -> list[list[float]]:
     boxes = np.array([_box(curve) for curve in curves])
     low, high = boxes[:, 0] - SAME, boxes[:, 1] + SAME
     cuts: list[list[float]] = [[0.0, 1.0] for _ in curves]
-    for i, one in enumerate(curves):
+    for i, side in enumerate(curves):
         near = np.all((low[i + 1 :] <= high[i]) & (high[i + 1 :] >= low[i]), axis=1)
         for k in (i + 1 + np.flatnonzero(near)).tolist():
-            for s, t in meetings(one, curves[k]):
+            for s, t in meetings(side, curves[k]):
                 cuts[i].append(s)
                 cuts[k].append(t)
     return cuts

@@ -67,7 +67,7 @@ def inner_points(points: Floats, segments: Ints, field: SizeField, inside: Insid
 
 
 def _last(nodes: Ints, values: Floats, points: Floats) -> Floats:
-    """For each point the value of a segment that has it in `nodes`, nan where none has."""
+    """The value, for each point, of a segment that has it in `nodes`, nan where none has."""
     out = np.full(len(points), np.nan)
     out[nodes] = values
     return out

@@ -54,7 +54,8 @@ def leading_exponent(angle: float, edge1: EdgeKind, edge2: EdgeKind, poisson: fl
 def _determinant(
     s: Complexes, angle: float, edge1: EdgeKind, edge2: EdgeKind, poisson: float
 ) -> Complexes:
-    """Of the conditions on both edges, freed of the double root 1 that the functions share."""
+    """The determinant of the conditions on both edges, freed of the double root 1 that the
+    functions share."""
     rows = np.concatenate(
         [_conditions(s, 0.0, edge1, poisson), _conditions(s, angle, edge2, poisson)], axis=-2
     )

@@ -181,7 +181,7 @@ class Stiffness:
 
     @cached_property
     def _held_nodes(self) -> list[tuple[str, Ints, Floats]]:
-        """For each rigid support its nodes and its share of their reactions."""
+        """The nodes of each rigid support and its share of their reactions."""
         names = self.model.held[2]
         groups: dict[str, list[tuple[int, float]]] = {}
         for node, owners in names.items():

@@ -101,19 +101,19 @@ def collision_rows(
 
     permanent : (3, n_point) m_x, m_y, m_xy of all permanent actions.
     """
-    one = deck.reinforcement
-    assert one is not None
-    if one.collision is None:
+    reinforcement = deck.reinforcement
+    assert reinforcement is not None
+    if reinforcement.collision is None:
         return ()
     _, _, factor, source = ACCIDENTAL[mat.standard]
-    grades, section = accidental(mat), layer_section(one.bars, TOP)
+    grades, section = accidental(mat), layer_section(reinforcement.bars, TOP)
     arm, m_Rd = float(compression_arm(section, grades)), float(capacity(section, grades).m_Rd)
-    points, h = solved.recovery.points.plan, one.bars.thickness
+    points, h = solved.recovery.points.plan, reinforcement.bars.thickness
     rows = []
-    for edge in one.collision.edges:
-        hogging = worst_hogging(deck, solved, one.collision, edge, factor * permanent)
+    for edge in reinforcement.collision.edges:
+        hogging = worst_hogging(deck, solved, reinforcement.collision, edge, factor * permanent)
         gap, lines = _gaps(deck, edge, points)
-        inner = one.collision.inner_face
+        inner = reinforcement.collision.inner_face
         sections = [("parapet's inner face", np.full(len(points), inner))]
         carrying = [(name, at) for name, at in lines if deck.line(name) is not None]
         # a line below the parapet leaves no cantilever
@@ -121,7 +121,7 @@ def collision_rows(
             name, at = carrying[0]
             sections.append((line_title(deck, name), at))
         for where, at in sections:
-            m, n = edge_forces(one.collision, h, at - inner)
+            m, n = edge_forces(reinforcement.collision, h, at - inner)
             near = solved.readable & (np.abs(gap - at) <= h)
             acting = (m + n * arm + hogging)[near]
             rows.append(
@@ -153,7 +153,7 @@ def worst_hogging(
     y = limits[:, 0] + inwards if edge == "left" else limits[:, -1] - inwards
     corners = plan.alignment.rectangles(plan.at(u, y), WHEEL)
     load, first = np.array([collision.vertical]), np.zeros(1, dtype=np.int64)
-    held = [WheelPatches(one[None], load, first) for one in corners]
+    held = [WheelPatches(corner[None], load, first) for corner in corners]
     loads = FixedLoads("vertical force of the collision", held)
     for _, response, _ in stream(solved, [loads], lambda *_: None):
         for index, fields in response.parts:

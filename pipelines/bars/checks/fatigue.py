@@ -84,7 +84,8 @@ def unit_stresses(
 
 
 def stress(moment: Floats, unit: tuple[float, float]) -> Floats:
-    """Of the bars [Pa], tension positive, under moments positive with their face in tension."""
+    """The stress in the bars [Pa], tension positive, under moments positive with their face in
+    tension."""
     own, other = unit
     return np.asarray(own * np.maximum(moment, 0.0) + other * np.minimum(moment, 0.0))
 
@@ -123,18 +124,18 @@ def fatigue_rows(
 
     demands : of the standard, by limit state.
     """
-    one = deck.reinforcement
-    assert one is not None
+    reinforcement = deck.reinforcement
+    assert reinforcement is not None
     units = [
-        unit_stresses(one.bars, layer, mat, pulled=watch.membrane is not None)
+        unit_stresses(reinforcement.bars, layer, mat, pulled=watch.membrane is not None)
         for layer in LAYER_ROWS
     ]
     if mat.standard == "IRC:112":
         return _without_verification(demands["characteristic"], units)
     if mat.standard == "AASHTO LRFD":
         return _infinite_life(deck, solved, watch, mat, units)
-    if one.damage is not None:
-        return _damage_equivalent(deck, solved, watch, one, units)
+    if reinforcement.damage is not None:
+        return _damage_equivalent(deck, solved, watch, reinforcement, units)
     return tuple(
         Row(
             check="fatigue: plain stress range",
@@ -151,7 +152,7 @@ def fatigue_rows(
 
 
 def _ranges(demand: Demand, row: int, unit: tuple[float, float]) -> Floats:
-    """Of one layer at every point (n,) [Pa]."""
+    """The stress ranges of the bars of one layer at every point (n,) [Pa]."""
     return stress_range(demand.values[row], demand.relieved[row], unit)
 
 

@@ -31,14 +31,14 @@ def with_utilisation(
 
     None is added where the deck file gives no bars, or bars that are not orthogonal.
     """
-    one = deck.reinforcement
-    if one is None or abs(one.angle - 0.5 * np.pi) > 1e-6:
+    reinforcement = deck.reinforcement
+    if reinforcement is None or abs(reinforcement.angle - 0.5 * np.pi) > 1e-6:
         return tuple(findings)
-    materials = one.bases[0].materials
+    materials = reinforcement.bases[0].materials
     ultimate = combination(materials.standard, "ULS")
     if ultimate is None:
         return tuple(findings)
-    m_Rd = resistances(one.bars, materials)
+    m_Rd = resistances(reinforcement.bars, materials)
     permanent = permanent_fields(deck, cases, slice(1, 4))
 
     def found(row: Finding) -> Finding:

@@ -126,9 +126,9 @@ def neighbours(deck: Deck, model: LoadModel, run: LoadPositions) -> Iterator[Bes
 def _pairs(model: LoadModel) -> dict[tuple[int, int], float]:
     """Kinds that may stand side by side, left and right, with the largest factor of their sets."""
     found: dict[tuple[int, int], float] = {}
-    for one in model.sets:
-        for pair in permutations(one.kinds, 2):
-            found[pair] = max(one.factor, found.get(pair, 0.0))
+    for lane_set in model.sets:
+        for pair in permutations(lane_set.kinds, 2):
+            found[pair] = max(lane_set.factor, found.get(pair, 0.0))
     return found
 
 

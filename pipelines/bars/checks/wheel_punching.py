@@ -92,11 +92,11 @@ def wheel_punching(
     search = _Search(deck=deck, bars=bars, mat=mat, factor=factor)
     for run in runs:
         search.take(run, run.vehicle.name, 1.0)
-    for one in models:
-        for run in one.runs:
-            name = f"{one.model.name}: {run.vehicle.name}"
-            search.take(run, name, _largest_factor(one.model, run.vehicle), one.model)
-            search.take_neighbours(run, name, one.model)
+    for model in models:
+        for run in model.runs:
+            name = f"{model.model.name}: {run.vehicle.name}"
+            search.take(run, name, _largest_factor(model.model, run.vehicle), model.model)
+            search.take_neighbours(run, name, model.model)
     if search.worst is None:
         return None
     return replace(search.worst, interior=search.interior, n=search.n)
@@ -267,10 +267,10 @@ def widths_of_lines(deck: Deck) -> shapely.Geometry:
 
 
 def _largest_factor(model: LoadModel, vehicle: Vehicle) -> float:
-    """Of any lane of a load model that the vehicle may stand in."""
+    """The largest factor of any lane of a load model that the vehicle may stand in."""
     return max(
-        one.factor * model.kinds[k].factor
-        for one in model.sets
-        for k in one.kinds
+        lane_set.factor * model.kinds[k].factor
+        for lane_set in model.sets
+        for k in lane_set.kinds
         if vehicle in model.kinds[k].vehicles
     )

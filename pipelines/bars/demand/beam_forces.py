@@ -58,7 +58,7 @@ class BeamForces:
     low: Floats
 
     def extremes(self, combination: Combination, name: str) -> BeamExtremes:
-        """Of one beam, the permanent actions in their worst state."""
+        """The extremes of one beam, the permanent actions in their worst state."""
         states = permanent_states(combination, list(self.permanent))
         zero = np.zeros(self.high.shape)
         sums = [sum((f * self.permanent[a] for a, f in s.items()), zero) for s in states]
@@ -124,9 +124,9 @@ class BeamWatch:
 def _arms(deck: Deck, rows: BeamRows) -> Floats:
     """(4, n_sample) t of the bottom bars with tension and with compression, then of the top bars
     [m]; the longest of all standards, 0 where a beam's bars are not stated."""
-    one = deck.reinforcement
-    assert one is not None
-    of = {name: beam for beam in one.beams for name in beam.lines}
+    reinforcement = deck.reinforcement
+    assert reinforcement is not None
+    of = {name: beam for beam in reinforcement.beams for name in beam.lines}
     found = []
     for name, at in zip(rows.names, rows.at, strict=True):
         column = np.zeros(4)
@@ -134,7 +134,10 @@ def _arms(deck: Deck, rows: BeamRows) -> Floats:
             beam = of[name]
             for k, sagging in enumerate((True, False)):
                 section = bending_section(beam, sagging=sagging)
-                t = max(float(compression_arm(section, basis.materials)) for basis in one.bases)
+                t = max(
+                    float(compression_arm(section, basis.materials))
+                    for basis in reinforcement.bases
+                )
                 column[2 * k : 2 * k + 2] = t, max(3 * t - beam.depth, 0.0)
         found.append(np.repeat(column[:, None], len(at), axis=1))
     return np.concatenate([np.zeros((4, 0)), *found], axis=1)

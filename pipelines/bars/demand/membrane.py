@@ -75,19 +75,20 @@ def membrane_forces(
     deck: Deck, model: PlateModel, points: FieldPoints, grades: Sequence[Materials]
 ) -> MembraneForces | None:
     """None where no membrane force acts. grades : of all standards; the longest arm counts."""
-    one = deck.reinforcement
-    assert one is not None
-    if not one.imposed and not model.connected:
+    reinforcement = deck.reinforcement
+    assert reinforcement is not None
+    if not reinforcement.imposed and not model.connected:
         return None
     ultimate = characteristic = None
-    if one.imposed:
+    if reinforcement.imposed:
         ultimate, characteristic = (
-            imposed_field(deck.plan, points.plan, one.imposed, ultimate=u) for u in (True, False)
+            imposed_field(deck.plan, points.plan, reinforcement.imposed, ultimate=u)
+            for u in (True, False)
         )
     rows = _own_rows(model, points) if model.connected else None
     return MembraneForces(
-        arms=arms(one.bars, grades),
-        thickness=one.bars.thickness,
+        arms=arms(reinforcement.bars, grades),
+        thickness=reinforcement.bars.thickness,
         ultimate=ultimate,
         characteristic=characteristic,
         rows=rows,

@@ -47,34 +47,36 @@ class DesignWatch:
     """
 
     def __init__(self, deck: Deck, solved: SolvedDeck, cases: Mapping[str, Response]) -> None:
-        one = deck.required_reinforcement
+        reinforcement = deck.required_reinforcement
         n = solved.recovery.points.n_points
         none: dict[Action, Floats] = {"self-weight": np.zeros((5, n))}
         permanent = permanent_fields(deck, cases, FORCES) or none
-        self.beams = BeamWatch(deck, solved, cases) if one.beams else None
+        self.beams = BeamWatch(deck, solved, cases) if reinforcement.beams else None
         self.dead = sum(permanent.values(), np.zeros((5, n)))[:3]
-        self.deck, self.solved, self.reinforcement = deck, solved, one
+        self.deck, self.solved, self.reinforcement = deck, solved, reinforcement
         self.combinations = combinations_of(deck)
-        grades = [basis.materials for basis in one.bases]
+        grades = [basis.materials for basis in reinforcement.bases]
         self.membrane = membrane_forces(deck, solved.model, solved.recovery.points, grades)
         own = None
         if self.membrane is not None and self.membrane.rows is not None:
             own = self._own(deck, cases, permanent)
-        self._permanent, self._own_permanent, self._angle = permanent, own, one.angle
+        self._permanent, self._own_permanent, self._angle = permanent, own, reinforcement.angle
         # moments grow without limit towards singular places: a thickness off them stands for them
         readable_there = solved.readable
         top = readable_there
-        if one.hogging_at_face:
+        if reinforcement.hogging_at_face:
             top = top & clear_of_widths(deck, solved.recovery.points.plan)
         self.read_at = np.stack([nearest(solved, readable_there)] * 2 + [nearest(solved, top)] * 2)
         self.moments = self.moment_envelopes(self.combinations)
         if own is not None:
             permanent = {a: np.concatenate([f, own[a]]) for a, f in permanent.items()}
-        depth = min(one.bars.effective_depth(layer) for layer in LAYERS if layer[0] == "bottom")
+        depth = min(
+            reinforcement.bars.effective_depth(layer) for layer in LAYERS if layer[0] == "bottom"
+        )
         self.design_width = round(WIDTH_IN_DEPTHS * depth, 3)
         widths = [round(k * depth, 3) for k in SWEEP]
-        if one.shear_widths is not None:
-            widths = [*one.shear_widths, self.design_width]
+        if reinforcement.shear_widths is not None:
+            widths = [*reinforcement.shear_widths, self.design_width]
         self.sections = shear_sections(deck, solved, depth)
         self.shears = [
             ShearTracker(
@@ -82,19 +84,23 @@ class DesignWatch:
                 sorted(set(widths)),
                 self._ultimate(basis),
                 permanent,
-                one.bars,
+                reinforcement.bars,
                 basis.materials,
                 basis.aggregate,
                 self.membrane,
             )
-            for basis in one.bases
+            for basis in reinforcement.bases
         ]
         self._shear_forms: ShearForms | None = None
         # where the load positions of each vehicle end, and the standards that it counts under
         runs = load_positions(deck)
         self._ends = np.cumsum([len(run) for run in runs])
         self._families = [
-            {b.materials.standard for b in one.bases if counts_under(v, b.materials.standard)}
+            {
+                b.materials.standard
+                for b in reinforcement.bases
+                if counts_under(v, b.materials.standard)
+            }
             for v in (run.vehicle.name for run in runs)
         ]
 

@@ -66,7 +66,7 @@ class Block:
 
     @classmethod
     def of_positions(cls, moments: Floats, first: int) -> "Block":
-        """Of a, b, t (3, n_point, n) of positions first, first + 1, ..."""
+        """The block of a, b, t (3, n_point, n) of positions first, first + 1, ..."""
         at, sums = [], []
         for total in functionals(moments):
             columns = np.stack([total.argmax(axis=1), total.argmin(axis=1)])

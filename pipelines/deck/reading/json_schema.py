@@ -55,7 +55,7 @@ def _as_in_a_file(node: Any) -> Any:
     }
     options = kept.get("anyOf")
     if isinstance(options, list):
-        options = [one for one in options if one != {"type": "null"}]
+        options = [option for option in options if option != {"type": "null"}]
         del kept["anyOf"]
         kept = options[0] | kept if len(options) == 1 else kept | {"anyOf": options}
     return kept

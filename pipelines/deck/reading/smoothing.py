@@ -52,7 +52,7 @@ def _relied_on(plan: Plan, smooth: Plan, name: str) -> bool:
     if {k: len(v) for k, v in before.items()} != {k: len(v) for k, v in after.items()}:
         return True
     courses = [line.course(full=True) for other, line in plan.lines.items() if other != name]
-    ends = np.array([end for one in courses for end in (one[0].start, one[-1].end)])
+    ends = np.array([end for course in courses for end in (course[0].start, course[-1].end)])
     was = distance(plan.lines[name].curves, ends) < SAME
     stays = distance(smooth.lines[name].curves, ends) < SAME
     return bool(np.any(was & ~stays))

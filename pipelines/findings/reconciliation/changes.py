@@ -54,7 +54,7 @@ class Changes:
 def changes(deck: Deck, strip: StripDeck, spreads: bool) -> Changes:
     """spreads : whether the deck spreads wheels otherwise than the strip's rule."""
     slab, plan = deck.slab, deck.plan
-    primary = {one.name for one in strip.beam.supports}
+    primary = {support.name for support in strip.beam.supports}
     beams = [line.beam for line in deck.lines if line.beam is not None]
     there: dict[Change, bool] = {
         "width": True,
@@ -93,7 +93,7 @@ def changed_deck(
         slab = replace(slab, stiffness=(1.0, 1.0, 1.0), rigidity=None)
     if "zones" not in done:
         slab = replace(slab, zones=())
-    primary = {one.name for one in strip.beam.supports}
+    primary = {support.name for support in strip.beam.supports}
     lines = tuple(
         _line(line, line.name in primary, done)
         for line in deck.lines
@@ -118,7 +118,7 @@ def changed_model(
     if "bending" in done:
         return model
     # Beams that only twist lie on rigid lines.
-    primary = {one.name for one in strip.beam.supports}
+    primary = {support.name for support in strip.beam.supports}
     rigid = [
         LineSupport(line=beam.line, kind="rigid")
         for beam in model.beams
@@ -156,7 +156,7 @@ def _plan(
     plan = deck.plan
     overhang = dict(plan.overhang)
     if "width" not in done:
-        reach = REACH * float(np.max(np.diff([one.at for one in strip.beam.supports])))
+        reach = REACH * float(np.max(np.diff([support.at for support in strip.beam.supports])))
         low, high = loads[0] - reach, loads[1] + reach
         if strip.bars == "parallel":
             overhang["left"] = max(overhang["left"], plan.offsets[0] - low)

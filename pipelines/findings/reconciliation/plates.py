@@ -160,18 +160,18 @@ class Plate:
         deck file or not."""
         leading, *_ = self.walk.vehicles
         parts = []
-        for one in self.walk.vehicles:
-            station = place.station + one.place.station - leading.place.station
-            offset = np.array([place.offset + one.place.offset - leading.place.offset])
+        for vehicle in self.walk.vehicles:
+            station = place.station + vehicle.place.station - leading.place.station
+            offset = np.array([place.offset + vehicle.place.offset - leading.place.offset])
             wheels = LoadPositions(
-                vehicle=one.run.vehicle,
-                direction=place.direction if one is leading else one.place.direction,
+                vehicle=vehicle.run.vehicle,
+                direction=place.direction if vehicle is leading else vehicle.place.direction,
                 stations=self._straightened(np.array([station]), offset),
                 offsets=offset,
-                patches=one.run.patches if spread else one.patches,
+                patches=vehicle.run.patches if spread else vehicle.patches,
                 alignment=self.deck.plan.alignment,
             ).wheels(slice(None))
-            parts.append((wheels, one.factor))
+            parts.append((wheels, vehicle.factor))
         pressed = self.walk.pressed
         corners = pressed.corners.copy()
         corners[..., 0] = self._straightened(corners[..., 0], corners[..., 1])

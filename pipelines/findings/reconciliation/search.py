@@ -98,7 +98,7 @@ class Walk:
 
     @property
     def patches(self) -> tuple[tuple[float, float], ...]:
-        """Of the leading vehicle's axles by the strip's rule [m]."""
+        """The loaded areas of the leading vehicle's axles by the strip's rule [m]."""
         return self.vehicles[0].patches
 
     @property
@@ -111,7 +111,7 @@ class Walk:
 
     @property
     def share(self) -> float:
-        """Of the strip's own moment, for the moment across it; else 1."""
+        """The share of the strip's own moment, for the moment across it; else 1."""
         if self.finding.section.kind != "transverse":
             return 1.0
         return self.strips.share.of(self.strip.span_input(self.vehicle.axles[0], self.bay))
@@ -130,7 +130,8 @@ class Walk:
     def spreads(self) -> bool:
         """Whether the deck file spreads wheels otherwise than the strip's rule."""
         return not all(
-            np.allclose(one.patches, one.run.patches, rtol=0.0, atol=1e-9) for one in self.vehicles
+            np.allclose(vehicle.patches, vehicle.run.patches, rtol=0.0, atol=1e-9)
+            for vehicle in self.vehicles
         )
 
     def lean(self, offset: float) -> float:
@@ -168,10 +169,10 @@ class Walk:
     def _starts(self) -> list[Place]:
         """The strip's own load position, and in every direction the vehicle with each of its
         heaviest axles, or each of their wheels, over the place of the plate's peak."""
-        one = self.finding
+        finding = self.finding
         found: list[tuple[Direction, float]] = []
-        if one.hand.station is not None and one.hand.direction is not None:
-            found.append((one.hand.direction, one.hand.station))
+        if finding.hand.station is not None and finding.hand.direction is not None:
+            found.append((finding.hand.direction, finding.hand.station))
         heaviest = max(axle.load for axle in self.vehicle.axles)
         heavy = [axle for axle in self.vehicle.axles if axle.load > HEAVY * heaviest]
         for direction in self.lattices:
@@ -230,29 +231,29 @@ class Walk:
 
 
 def start_walk(
-    deck: Deck, built: BuiltModel, strip: StripDeck, envelope: TrafficEnvelope, one: Finding
+    deck: Deck, built: BuiltModel, strip: StripDeck, envelope: TrafficEnvelope, finding: Finding
 ) -> Walk:
     """The walk of a finding under a case of traffic, over the load positions of the deck."""
-    [strips] = [s for s in FIRST_SET if s.name == one.hand.strip]
+    [strips] = [s for s in FIRST_SET if s.name == finding.hand.strip]
     supports = strip.beam.supports
     names = [support.name for support in supports]
-    first = names.index(one.section.lines[0])
+    first = names.index(finding.section.lines[0])
     bay = min(first, len(supports) - 2)
-    if one.section.kind == "hogging":
+    if finding.section.kind == "hogging":
         s_range = tuple(
             supports[k].at for k in (max(first - 1, 0), min(first + 1, len(supports) - 1))
         )
     else:
         s_range = strip.beam.bay(bay)
-    u = float(deck.plan.logical_station(np.array(one.plate.at)))
-    y = one.plate.at[1]
+    u = float(deck.plan.logical_station(np.array(finding.plate.at)))
+    y = finding.plate.at[1]
     s, t = (y, u) if strip.bars == "across" else (u, y)
-    vehicles = _driven(strip, strips, envelope, one, bay)
-    n_wheel = len(envelope.wheels(one.plate.number).load)
+    vehicles = _driven(strip, strips, envelope, finding, bay)
+    n_wheel = len(envelope.wheels(finding.plate.number).load)
     pressed = WheelPatches(
-        one.plate.held.corners[n_wheel:],
-        one.plate.held.load[n_wheel:],
-        np.zeros(len(one.plate.held.load) - n_wheel, dtype=np.intp),
+        finding.plate.held.corners[n_wheel:],
+        finding.plate.held.load[n_wheel:],
+        np.zeros(len(finding.plate.held.load) - n_wheel, dtype=np.intp),
     )
     edges = ("left", "right") if strip.bars == "parallel" else ("start", "end")
     half = 0.5 * float(np.mean(np.diff([support.at for support in supports])))
@@ -267,7 +268,7 @@ def start_walk(
     return Walk(
         deck=replace(deck, mesh=options),
         strip=strip,
-        finding=one,
+        finding=finding,
         strips=strips,
         vehicles=vehicles,
         pressed=pressed,
@@ -278,7 +279,7 @@ def start_walk(
         loads=_extent(strip, vehicles, pressed),
         clear=(clear[0], clear[1]),
         bay=bay,
-        support=first if one.section.kind == "hogging" else None,
+        support=first if finding.section.kind == "hogging" else None,
     )
 
 
@@ -326,13 +327,16 @@ def _extent(
 ) -> tuple[float, float]:
     """Range across the strip that the loads take [m]."""
     ends: list[float] = []
-    for one in vehicles:
+    for vehicle in vehicles:
         if strip.bars == "across":
-            ahead = 1.0 if one.place.direction == "reverse" else -1.0
-            length = max(axle.at for axle in one.run.vehicle.axles)
-            ends += [one.place.station, one.place.station + ahead * length]
+            ahead = 1.0 if vehicle.place.direction == "reverse" else -1.0
+            length = max(axle.at for axle in vehicle.run.vehicle.axles)
+            ends += [vehicle.place.station, vehicle.place.station + ahead * length]
         else:
-            ends += [one.place.offset + min(one.wheels), one.place.offset + max(one.wheels)]
+            ends += [
+                vehicle.place.offset + min(vehicle.wheels),
+                vehicle.place.offset + max(vehicle.wheels),
+            ]
     ends += pressed.corners[..., 0 if strip.bars == "across" else 1].ravel().tolist()
     return min(ends), max(ends)
 
@@ -346,7 +350,7 @@ def _edges(deck: Deck, strip: StripDeck, s: float) -> tuple[float, float]:
 
 
 def thinned(values: Floats, most: int) -> Floats:
-    """At most so many of the values, the ends among them."""
+    """At most `most` of the values, evenly chosen, the ends among them."""
     if len(values) <= most:
         return values
     index = np.unique(np.round(np.linspace(0, len(values) - 1, most)).astype(int))

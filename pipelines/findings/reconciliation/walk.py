@@ -136,25 +136,28 @@ class Reconciliation:
 
 
 def governing_findings(findings: Sequence[Finding]) -> list[Finding]:
-    """Of each kind that is walked and each direction of the strip the governing place, by the
+    """The governing place of each kind that is walked and each direction of the strip, by the
     plate's peak, and the strip that is worst there; worst first. Under load models where there are
     any, else under the vehicles that drive alone. At an obtuse corner the walk starts from a strip
     without a moment."""
-    whole = any(one.whole_model for one in findings)
+    whole = any(finding.whole_model for finding in findings)
     found = []
     for bars in ("parallel", "across"):
         for kind in KINDS:
             rows = [
-                one
-                for one in findings
-                if (one.section.kind, one.bars) == (kind, bars)
-                and (one.ratio is not None or (kind == "corner" and one.hand.value is not None))
-                and not one.overhangs
-                and one.whole_model == whole
+                finding
+                for finding in findings
+                if (finding.section.kind, finding.bars) == (kind, bars)
+                and (
+                    finding.ratio is not None
+                    or (kind == "corner" and finding.hand.value is not None)
+                )
+                and not finding.overhangs
+                and finding.whole_model == whole
             ]
             if rows:
-                most = max(abs(one.plate.peak) for one in rows)
-                found.append(next(one for one in rows if abs(one.plate.peak) == most))
+                most = max(abs(row.plate.peak) for row in rows)
+                found.append(next(row for row in rows if abs(row.plate.peak) == most))
     return sorted(found, key=lambda one: one.ratio or 0.0)
 
 
@@ -174,19 +177,19 @@ def reconcile(
         return ()  # openings and lines anywhere cannot be straightened with the plan
     found = []
     for strip in strip_decks(deck):
-        mine = [one for one in findings if one.bars == strip.bars]
+        mine = [finding for finding in findings if finding.bars == strip.bars]
         walks = [start_walk(deck, built, strip, envelope_of(traffic, one), one) for one in mine]
         decks = ChangedDecks(walks, solved.models)
         found += [_walked(walk, decks) for walk in walks]
     return tuple(sorted(found, key=lambda walk: findings.index(walk.finding)))
 
 
-def envelope_of(traffic: Sequence[TrafficEnvelope], one: Finding) -> TrafficEnvelope:
+def envelope_of(traffic: Sequence[TrafficEnvelope], finding: Finding) -> TrafficEnvelope:
     """The envelope of the case of traffic that a finding is under."""
     for envelope in traffic:
-        if one.load in (envelope.of_vehicles if not envelope.whole else (envelope.name,)):
+        if finding.load in (envelope.of_vehicles if not envelope.whole else (envelope.name,)):
             return envelope
-    raise LookupError(f"no case of traffic is called {one.load}")
+    raise LookupError(f"no case of traffic is called {finding.load}")
 
 
 def _walked(walk: Walk, decks: ChangedDecks) -> Reconciliation:
@@ -244,7 +247,8 @@ def _walked(walk: Walk, decks: ChangedDecks) -> Reconciliation:
 
 
 def _position(walk: Walk, place: Place, finite: bool) -> LoadPosition:
-    """As printed; on an infinite plate the place across the strip means nothing."""
+    """The load position as printed; on an infinite plate the place across the strip means
+    nothing."""
     station, offset = place.station, place.offset
     if not finite and walk.along:
         offset = np.nan
@@ -259,14 +263,14 @@ def _strip_step(walk: Walk) -> Step:
     """The hand strip, at the plate's place and load position and at its own worst; under a load
     model, whose lanes share the strip in another way than they stand on the plate, only the last.
     """
-    one = walk.finding
-    assert one.hand.value is not None
-    title = f"hand strip: {one.hand.strip}, {one.hand.clause}"
-    if one.whole_model:
-        return Step(title=title, held=float("nan"), searched=one.hand.value, error=0.0)
+    finding = walk.finding
+    assert finding.hand.value is not None
+    title = f"hand strip: {finding.hand.strip}, {finding.hand.clause}"
+    if finding.whole_model:
+        return Step(title=title, held=float("nan"), searched=finding.hand.value, error=0.0)
     edge = None
-    if one.section.kind == "edge":
-        name = one.section.place.split()[0]
+    if finding.section.kind == "edge":
+        name = finding.section.place.split()[0]
         distances = edge_distances(walk.deck, walk.strip, walk.vehicle, name)
         edge = distances[walk.strips.edge_from]
     bays: tuple[int, ...] = (walk.bay,)
@@ -282,23 +286,23 @@ def _strip_step(walk: Walk) -> Step:
     station = place.station - walk.lean(place.offset) if walk.along else place.offset
     values = [float(response(lines, train, place.direction).at(station)[0, 0]) for train in trains]
     held = walk.share * max(values, key=lambda v: walk.sign * v)
-    return Step(title=title, held=held, searched=one.hand.value, error=0.0)
+    return Step(title=title, held=held, searched=finding.hand.value, error=0.0)
 
 
 def _on_springs(walk: Walk) -> float | None:
     """The beam's moment over the strip's own width, on lines that yield as their beams do."""
-    one = walk.finding
-    if one.whole_model or one.hand.width is None or not walk.along:
+    finding = walk.finding
+    if finding.whole_model or finding.hand.width is None or not walk.along:
         return None
-    if one.section.kind not in ("sagging", "hogging"):
+    if finding.section.kind not in ("sagging", "hogging"):
         return None
-    strip = on_springs(walk.deck, walk.strip, walk.t, one.hand.width)
+    strip = on_springs(walk.deck, walk.strip, walk.t, finding.hand.width)
     if strip is None:
         return None
     beam = strip.beam
     train = Train(
         tuple(
-            StripLoad(axle.at, axle.load * walk.vehicle.impact, patch[0], one.hand.width)
+            StripLoad(axle.at, axle.load * walk.vehicle.impact, patch[0], finding.hand.width)
             for axle, patch in zip(walk.vehicle.axles, walk.patches, strict=True)
         )
     )

@@ -59,12 +59,12 @@ def write_findings(path: Path, findings: Sequence[Finding]) -> None:
     with path.open("w", encoding="utf-8", newline="") as file:
         rows = csv.DictWriter(file, COLUMNS, extrasaction="ignore")
         rows.writeheader()
-        rows.writerows(row(one) for one in findings)
+        rows.writerows(row(finding) for finding in findings)
 
 
-def row(one: Finding) -> dict[str, Any]:
+def row(finding: Finding) -> dict[str, Any]:
     """The row of a finding; what is not known stays empty."""
-    entry = one.entry()
+    entry = finding.entry()
     entry["peak_station_m"], entry["peak_offset_m"] = entry["peak_at_m"]
     return {key: _cell(value) for key, value in entry.items()}
 

@@ -64,9 +64,9 @@ def influence_result(deck: Deck, wanted: Wanted) -> InfluenceResult:
     found = surfaces(solved.stiffness, row)
     scale = RESULT_SCALE[RESULTS.index(wanted.component)]
     worst = [
-        replace(one, value=scale * one.value, tolerance=scale * one.tolerance)
+        replace(load, value=scale * load.value, tolerance=scale * load.tolerance)
         for model in (deck.traffic.cases if deck.traffic is not None else ())
-        for one in worst_loads(deck, solved, row, [(0, 1), (0, -1)], model)
+        for load in worst_loads(deck, solved, row, [(0, 1), (0, -1)], model)
     ]
     unit = UNITS[wanted.component][wanted.resultant]
     # per newton in SI to per kilonewton in the units of the report

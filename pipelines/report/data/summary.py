@@ -130,9 +130,9 @@ def beam_case(beams: BeamRows, response: Response) -> dict[str, Json]:
     return found
 
 
-def beam_envelope(beams: BeamRows, one: TrafficResult) -> dict[str, Json]:
+def beam_envelope(beams: BeamRows, case: TrafficResult) -> dict[str, Json]:
     """Beam name -> extreme moments and shears of the traffic with place and what governs."""
-    envelope = one.envelope
+    envelope = case.envelope
     found: dict[str, Json] = {name: {} for name in beams.names}
     for key, e in (("moment_kNm", envelope.beam_moments), ("shear_kN", envelope.beam_shears)):
         high, low = beams.split(e.maximum), beams.split(e.minimum)
@@ -140,7 +140,7 @@ def beam_envelope(beams: BeamRows, one: TrafficResult) -> dict[str, Json]:
         for name, at in zip(beams.names, beams.at, strict=True):
             i, j = int(high[name].argmax()), int(low[name].argmin())
             kind = key.split("_")[0]
-            errors = [one.tolerances.beams[name, kind, x] for x in ("max", "min")]
+            errors = [case.tolerances.beams[name, kind, x] for x in ("max", "min")]
             ends = [
                 (float(high[name][i]), int(at_high[name][i]), float(at[i])),
                 (float(low[name][j]), int(at_low[name][j]), float(at[j])),
@@ -218,7 +218,9 @@ def summary(result: Result) -> dict[str, Json]:
         }
     if deck.traffic is not None and deck.traffic.load_models:
         found["load_models"] = {
-            one.name: traffic_entry(result, one) for one in result.traffic if one.envelope.whole
+            traffic_case.name: traffic_entry(result, traffic_case)
+            for traffic_case in result.traffic
+            if traffic_case.envelope.whole
         }
     if result.leading is not None:
         entries = traffic_entry(result, result.leading)
@@ -238,32 +240,32 @@ def summary(result: Result) -> dict[str, Json]:
     return found
 
 
-def traffic_entry(result: Result, one: TrafficResult) -> dict[str, Json]:
+def traffic_entry(result: Result, case: TrafficResult) -> dict[str, Json]:
     """What was found under one case of traffic."""
-    solved, model = result.solved, one.envelope.model
+    solved, model = result.solved, case.envelope.model
     return {
         "source": model.source,
         "notes": list(model.notes),
-        "governing": [peak.entry() for peak in one.governing],
-        "uncertain": [peak.entry() for peak in one.uncertain],
-        "probes": envelope_probes(solved.probes, one),
-        "reactions": reaction_envelope(one.envelope),
-        "beams": beam_envelope(solved.beams, one),
-        "mean_curves": [asdict(curve) for curve in one.mean_curves],
-        "uplift": uplift_entry(one),
+        "governing": [peak.entry() for peak in case.governing],
+        "uncertain": [peak.entry() for peak in case.uncertain],
+        "probes": envelope_probes(solved.probes, case),
+        "reactions": reaction_envelope(case.envelope),
+        "beams": beam_envelope(solved.beams, case),
+        "mean_curves": [asdict(curve) for curve in case.mean_curves],
+        "uplift": uplift_entry(case),
     }
 
 
-def uplift_entry(one: TrafficResult) -> dict[str, Json]:
+def uplift_entry(case: TrafficResult) -> dict[str, Json]:
     """Flagged supports, and governing values without tension."""
-    uplift = one.uplift
+    uplift = case.uplift
     flagged = [
         {
             "support": u.support,
             "permanent_kN": 1e-3 * u.permanent,
             "traffic_kN": 1e-3 * u.traffic,
             "lifts": u.lifts,
-            **arrangement_entry(one.envelope.position(u.number)),
+            **arrangement_entry(case.envelope.position(u.number)),
         }
         for u in uplift.supports
     ]
@@ -298,8 +300,8 @@ def singular_entry(place: SingularPlace, thickness: float) -> dict[str, Json]:
 def model_facts(result: Result) -> dict[str, Json]:
     """Size of the model and of the job, for summary and report."""
     built = result.built
-    alone = [one.envelope.n_positions for one in result.traffic if not one.envelope.whole]
-    models = [one.envelope.n_positions for one in result.traffic if one.envelope.whole]
+    alone = [case.envelope.n_positions for case in result.traffic if not case.envelope.whole]
+    models = [case.envelope.n_positions for case in result.traffic if case.envelope.whole]
     mesh = built.model.mesh
     return {
         "order": mesh.order,

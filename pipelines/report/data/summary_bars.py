@@ -29,53 +29,53 @@ def design_entry(design: Design, verdicts: Sequence[StandardVerdict]) -> dict[st
     return {
         "not_combined": list(design.left_out),
         "standards": {
-            verdict.standard: {**_verdict(verdict), **_standard(one)}
-            for one, verdict in zip(design.standards, verdicts, strict=True)
+            verdict.standard: {**_verdict(verdict), **_standard(standard)}
+            for standard, verdict in zip(design.standards, verdicts, strict=True)
         },
     }
 
 
-def _verdict(one: StandardVerdict) -> dict[str, Json]:
+def _verdict(verdict: StandardVerdict) -> dict[str, Json]:
     return {
-        "finding": one.adequacy.value,
-        "largest_utilisation": one.largest,
-        "checks": [_judgement(j) for j in one.judgements],
+        "finding": verdict.adequacy.value,
+        "largest_utilisation": verdict.largest,
+        "checks": [_judgement(j) for j in verdict.judgements],
     }
 
 
-def _judgement(one: Judgement) -> dict[str, Json]:
+def _judgement(judgement: Judgement) -> dict[str, Json]:
     return {
-        "check": one.check.value,
-        "layer": None if one.layer is None else _key(one.layer),
-        "finding": one.adequacy.value,
-        **_found(one.worst),
-        "left_out": one.left_out,
-        "not_judged": one.reason,
-        "found": [_found(found) for found in one.found],
+        "check": judgement.check.value,
+        "layer": None if judgement.layer is None else _key(judgement.layer),
+        "finding": judgement.adequacy.value,
+        **_found(judgement.worst),
+        "left_out": judgement.left_out,
+        "not_judged": judgement.reason,
+        "found": [_found(found) for found in judgement.found],
     }
 
 
-def _found(one: Found | None) -> dict[str, Json]:
+def _found(largest: Found | None) -> dict[str, Json]:
     """A value and where it is from; each null where nothing has looked."""
     return {
-        "utilisation": None if one is None else one.utilisation,
-        "place": None if one is None else one.place,
-        "found_by": None if one is None else one.by,
-        "source": None if one is None else str(one.source),
+        "utilisation": None if largest is None else largest.utilisation,
+        "place": None if largest is None else largest.place,
+        "found_by": None if largest is None else largest.by,
+        "source": None if largest is None else str(largest.source),
     }
 
 
-def _standard(one: StandardDesign) -> dict[str, Json]:
+def _standard(design: StandardDesign) -> dict[str, Json]:
     found: dict[str, Json] = {
-        "traffic": one.traffic,
-        "concrete": one.basis.materials.concrete.name,
-        "steel": one.basis.materials.steel.name,
-        "layers": {_key(check.layer): _layer(check) for check in one.layers},
-        "rules": [_row(row) for row in one.rows],
+        "traffic": design.traffic,
+        "concrete": design.basis.materials.concrete.name,
+        "steel": design.basis.materials.steel.name,
+        "layers": {_key(check.layer): _layer(check) for check in design.layers},
+        "rules": [_row(row) for row in design.rows],
         "shear": [
             {
                 "width_m": peak.width,
-                "judged": peak.width == one.design_width,
+                "judged": peak.width == design.design_width,
                 "v_Ed_kN_m": peak.v * 1e-3,
                 "v_Rd_kN_m": peak.v_Rd * 1e-3,
                 "utilisation": peak.utilisation,
@@ -84,23 +84,23 @@ def _standard(one: StandardDesign) -> dict[str, Json]:
                 "at_m": list(peak.at),
                 **_position(peak.position),
             }
-            for peak in one.shear
+            for peak in design.shear
         ],
-        "shear_not_asked": None if one.shear_not_asked is None else str(one.shear_not_asked),
+        "shear_not_asked": None if design.shear_not_asked is None else str(design.shear_not_asked),
         "shear_near_supports": None
-        if one.reduced is None
+        if design.reduced is None
         else {
-            "width_m": one.reduced.width,
-            "utilisation": one.reduced.utilisation,
-            "utilisation_unreduced": one.reduced.whole,
-            "v_Ed_kN_m": one.reduced.v * 1e-3,
-            "v_Rd_kN_m": one.reduced.v_Rd * 1e-3,
-            "least_share": one.reduced.share,
-            "struts": one.reduced.strut,
-            "line": one.reduced.line,
-            "side": "before" if one.reduced.side < 0 else "after",
-            "at_m": list(one.reduced.at),
-            **_position(one.reduced.position),
+            "width_m": design.reduced.width,
+            "utilisation": design.reduced.utilisation,
+            "utilisation_unreduced": design.reduced.whole,
+            "v_Ed_kN_m": design.reduced.v * 1e-3,
+            "v_Rd_kN_m": design.reduced.v_Rd * 1e-3,
+            "least_share": design.reduced.share,
+            "struts": design.reduced.strut,
+            "line": design.reduced.line,
+            "side": "before" if design.reduced.side < 0 else "after",
+            "at_m": list(design.reduced.at),
+            **_position(design.reduced.position),
         },
         "remedies": [
             {
@@ -109,9 +109,9 @@ def _standard(one: StandardDesign) -> dict[str, Json]:
                 "needed": _amount(remedy.name, remedy.needed),
                 "utilisation": remedy.utilisation,
             }
-            for remedy in one.remedies
+            for remedy in design.remedies
         ],
-        "outermost": dict(one.outermost),
+        "outermost": dict(design.outermost),
         "layer_order": {
             face: {
                 cost.direction: {
@@ -120,15 +120,15 @@ def _standard(one: StandardDesign) -> dict[str, Json]:
                     "m_Rd_kNm_m": cost.m_Rd * 1e-3,
                     "m_Rd_other_order_kNm_m": cost.m_Rd_swapped * 1e-3,
                 }
-                for cost in one.order[face]
+                for cost in design.order[face]
             }
             for face in FACES
         },
-        "bar_choice": {face: _mat(mat) for face, mat in one.choice.items()},
-        "panels": {check.panel: _panel(check) for check in one.panels},
+        "bar_choice": {face: _mat(mat) for face, mat in design.choice.items()},
+        "panels": {check.panel: _panel(check) for check in design.panels},
     }
-    if one.punching is not None:
-        p = one.punching
+    if design.punching is not None:
+        p = design.punching
         found["punching"] = {
             "utilisation": p.utilisation,
             "utilisation_interior": p.interior,

@@ -59,10 +59,10 @@ def centre_depth(bars: SlabBars, layer: Layer) -> float:
     return d if layer[0] == "bottom" else bars.thickness - d
 
 
-def places_across(one: Bars) -> Floats:
+def places_across(bars: Bars) -> Floats:
     """Centres of the bars that a section of `LENGTH` cuts, about its middle [m]."""
-    count = int((LENGTH - one.diameter) / one.spacing)
-    return np.asarray((np.arange(count + 1) - 0.5 * count) * one.spacing + 0.5 * LENGTH)
+    count = int((LENGTH - bars.diameter) / bars.spacing)
+    return np.asarray((np.arange(count + 1) - 0.5 * count) * bars.spacing + 0.5 * LENGTH)
 
 
 def stretches(zones: Zones, layer: Layer, least: int) -> str:

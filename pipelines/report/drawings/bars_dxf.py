@@ -223,7 +223,7 @@ def _plan(doc: Drawing, deck: Deck, design: Design, layer: Layer, top: float) ->
     x_min = min(float(e[:, 0].min()) for e in edges)
     _text(space, title, (x_min, top), 1.4 * PLAN)
     shift = np.array([0.0, top - 5 * PLAN - y_max])
-    found = [one.zones for one in design.standards]
+    found = [standard.zones for standard in design.standards]
     zone = np.max([z.zone[layer] for z in found], axis=0)
     slab = shapely.Polygon(edges[0], edges[1:]).buffer(0)
     for least in (1, 2):
@@ -326,10 +326,11 @@ def _words(deck: Deck, design: Design, layer: Layer) -> list[str]:
     axis = "x" if layer[1] == "x" else "y"
     if deck.plan.skew:
         found.append("Stations are those at offset zero, carried along the cross lines' skew.")
-    for one in design.standards:
-        z = one.zones
+    for standard in design.standards:
+        z = standard.zones
         found.append(
-            f"{one.basis.materials.standard}: bars needed at {axis} = {stretches(z, layer, 1)} m, "
+            f"{standard.basis.materials.standard}: bars needed at {axis} = "
+            f"{stretches(z, layer, 1)} m, "
             f"every bar at {axis} = {stretches(z, layer, 2)} m, each shifted by a_l of "
             f"{MM * z.shift[layer]:.0f} mm; anchorage beyond, not drawn: "
             f"{MM * z.anchorage[layer]:.0f} mm."

@@ -97,7 +97,9 @@ def _cut(deck: Deck, u: float) -> tuple[list[tuple[float, float]], list[tuple[st
     _, low, _, high = whole.bounds
     across = LineString([(u, low - 1.0), (u, high + 1.0)])
     bounds = [part.bounds for part in get_parts(whole.intersection(across)) if part.length > 0.0]
-    met = [(one.name, LineString(line_path(deck, one)).intersection(across)) for one in deck.lines]
+    met = [
+        (line.name, LineString(line_path(deck, line)).intersection(across)) for line in deck.lines
+    ]
     return sorted((a, b) for _, a, _, b in bounds), [
         (name, at.y) for name, at in met if at.geom_type == "Point"
     ]

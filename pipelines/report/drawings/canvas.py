@@ -147,7 +147,7 @@ class Canvas:
 
     @property
     def size(self) -> tuple[float, float]:
-        """Of the whole figure [inch]."""
+        """The size of the whole figure [inch]."""
         left, top, right, bottom = self.margins
         width, height = (self.high - self.low) * self.scale
         return max(float(width), 5.0) + left + right, float(height) + top + bottom

@@ -154,7 +154,7 @@ class ContourPlans:
 
     @cached_property
     def _areas(self) -> Floats:
-        """Of the quadrilaterals between field points [m²]."""
+        """The areas of the quadrilaterals between field points [m²]."""
         a, b, c, d = (self.fields.xy[self.fields.quads[:, k]] for k in range(4))
         (x, y), (u, v) = (c - a).T, (d - b).T
         return np.asarray(0.5 * np.abs(x * v - y * u))

@@ -49,12 +49,12 @@ class StripMark:
 def strip_marks(findings: Sequence[Finding]) -> list[StripMark]:
     """Per strip, place and sign of moment the value furthest from zero."""
     worst: dict[tuple[str, str, bool], float] = {}
-    for one in findings:
-        if one.hand.value is None or one.section.kind not in ("sagging", "hogging"):
+    for finding in findings:
+        if finding.hand.value is None or finding.section.kind not in ("sagging", "hogging"):
             continue
-        key = (one.hand.strip, one.section.place, one.hand.value > 0.0)
-        if abs(one.hand.value) >= abs(worst.get(key, 0.0)):
-            worst[key] = one.hand.value
+        key = (finding.hand.strip, finding.section.place, finding.hand.value > 0.0)
+        if abs(finding.hand.value) >= abs(worst.get(key, 0.0)):
+            worst[key] = finding.hand.value
     return [StripMark(strip, place, value) for (strip, place, _), value in worst.items()]
 
 

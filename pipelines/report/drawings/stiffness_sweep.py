@@ -77,8 +77,8 @@ def sweep_figure(name: str, one: Sweep) -> Drawing:
     )
 
 
-def _strips(axes: Axes, one: Sweep, right: float) -> None:
-    for k, (strip, value) in enumerate(one.strips):
+def _strips(axes: Axes, sweep: Sweep, right: float) -> None:
+    for k, (strip, value) in enumerate(sweep.strips):
         axes.axhline(1e-3 * value, color=INK, lw=0.7, ls=(0, (1, 1.4)))
         axes.annotate(
             f"strip: {strip}, {number(1e-3 * value)}",
@@ -89,8 +89,8 @@ def _strips(axes: Axes, one: Sweep, right: float) -> None:
             va="center",
             fontsize=7.5,
         )
-        for curve, ink in zip(one.curves, INKS, strict=False):
-            flip = one.flip(value, curve)
+        for curve, ink in zip(sweep.curves, INKS, strict=False):
+            flip = sweep.flip(value, curve)
             if flip is not None:
-                at = min(flip, np.sqrt(one.ratios[-1] * right))
+                at = min(flip, np.sqrt(sweep.ratios[-1] * right))
                 axes.plot(at, 1e-3 * value, marker=MARKS[k], ms=5.5, mfc=ink, mec="white", zorder=6)

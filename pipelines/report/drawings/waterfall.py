@@ -27,7 +27,7 @@ def waterfall(name: str, walk: Reconciliation) -> Drawing:
     branches = 1 + (walk.springs is not None)
     rows = [len(steps) + 1 + (branches if k == 0 else 0) for k, (_, steps) in enumerate(orders)]
     height = ROW * sum(rows) + 0.55 * len(orders) + 0.45
-    values = [v for _, steps in orders for one in steps for v in (one.held, one.searched)]
+    values = [v for _, steps in orders for step in steps for v in (step.held, step.searched)]
     values = [v for v in values if np.isfinite(v)]
     values += [walk.mean, 0.0, *([walk.springs] if walk.springs is not None else [])]
     low, high = 1e-3 * min(values), 1e-3 * max(values)
@@ -64,7 +64,7 @@ def waterfall(name: str, walk: Reconciliation) -> Drawing:
         ]
         figure.legend(handles=handles, loc="lower center", ncols=5, frameon=False, fontsize=7.5)
 
-    words = "; ".join(f"{one.title}: {number(1e-3 * one.searched)}" for one in walk.forward)
+    words = "; ".join(f"{step.title}: {number(1e-3 * step.searched)}" for step in walk.forward)
     return draw(name, f"Reconciliation in kNm/m. {words}.", (WIDTH, height), paint)
 
 
@@ -81,8 +81,8 @@ def _axis(walk: Reconciliation) -> str:
 
 def _steps(axes: Axes, steps: Sequence[Step]) -> None:
     before = 0.0
-    for k, one in enumerate(steps):
-        value = 1e-3 * one.searched
+    for k, step in enumerate(steps):
+        value = 1e-3 * step.searched
         if k == 0:
             axes.barh(k, value, color=WHOLE, height=0.62, zorder=2)
         else:
@@ -100,7 +100,7 @@ def _steps(axes: Axes, steps: Sequence[Step]) -> None:
             )
             axes.plot([before, before], [k - 1 + 0.31, k - 0.31], color=PALE, lw=0.6, zorder=1)
         # Under a load model the strip has no held value.
-        held = 1e-3 * one.held if np.isfinite(one.held) else value
+        held = 1e-3 * step.held if np.isfinite(step.held) else value
         axes.plot(held, k, ls="", marker="D", ms=4.2, mfc="white", mec=INK, mew=0.8, zorder=5)
         text = number(value)
         if k:
@@ -134,7 +134,7 @@ def _steps(axes: Axes, steps: Sequence[Step]) -> None:
         fontweight="bold",
         zorder=6,
     )
-    titles = [*(_title(one.title) for one in steps), "plate's peak"]
+    titles = [*(_title(step.title) for step in steps), "plate's peak"]
     axes.set_yticks(range(len(titles)), titles, fontsize=7.5)
 
 
@@ -167,7 +167,9 @@ def _branches(axes: Axes, walk: Reconciliation, count: int) -> None:
         )
     axes.axhline(count - 0.5, color=PALE, lw=0.6, ls=(0, (2, 2)))
     ticks = [*axes.get_yticks(), *range(count, count + len(rows))]
-    labels = [one.get_text() for one in axes.get_yticklabels()] + [words for words, _ in rows]
+    labels = [yticklabel.get_text() for yticklabel in axes.get_yticklabels()] + [
+        words for words, _ in rows
+    ]
     axes.set_yticks(ticks, labels, fontsize=7.5)
 
 

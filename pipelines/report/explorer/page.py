@@ -56,7 +56,7 @@ def explorer(result: Result, surfaces: PickedSurfaces) -> tuple[Interactive, ...
     """The part with its data and script; nothing where there is no field to look at."""
     order = _order(result)
     read = readable_results(result.solved)
-    moving = [load for one in result.traffic for load in _traffic_loads(one, order, read)]
+    moving = [load for case in result.traffic for load in _traffic_loads(case, order, read)]
     loads = _light_enough(moving) + _case_loads(result, order, read)
     if not loads:
         return ()
@@ -159,9 +159,9 @@ def _drawn(deck: Deck) -> list[dict[str, Any]]:
     return found
 
 
-def _traffic_loads(one: TrafficResult, order: Ints, read: Reads) -> list[dict[str, Any]]:
+def _traffic_loads(case: TrafficResult, order: Ints, read: Reads) -> list[dict[str, Any]]:
     """Envelopes of a case of traffic, of vehicles alone each by itself, with what governs."""
-    envelope = one.envelope
+    envelope = case.envelope
     starts = np.cumsum([0, *(len(run) for run in envelope.runs)])
     if envelope.whole:
         runs = [_run(run) for run in envelope.runs]
@@ -171,7 +171,7 @@ def _traffic_loads(one: TrafficResult, order: Ints, read: Reads) -> list[dict[st
         found = _fields(envelope.fields, order, read, local)
         return [
             {
-                "name": one.name,
+                "name": case.name,
                 "kind": "model",
                 "fields": found,
                 "runs": runs,
@@ -240,16 +240,16 @@ def _light_enough(loads: list[dict[str, Any]]) -> list[dict[str, Any]]:
     heavy, then left out."""
 
     def size() -> int:
-        fields = [f[x] for one in loads for f in one["fields"] for x in f]
-        rows = [one["arrangements"]["rows"] for one in loads if "arrangements" in one]
+        fields = [f[x] for load in loads for f in load["fields"] for x in f]
+        rows = [load["arrangements"]["rows"] for load in loads if "arrangements" in load]
         return sum(len(f["v"]) + len(f.get("at", "")) for f in fields) + sum(map(len, rows))
 
-    for one in reversed(loads):
+    for load in reversed(loads):
         if size() <= LARGEST:
             break
-        one.pop("arrangements", None)
-        one["runs"] = []
-        for f in one["fields"]:
+        load.pop("arrangements", None)
+        load["runs"] = []
+        for f in load["fields"]:
             for x in f:
                 del f[x]["at"]
     while len(loads) > 1 and size() > LARGEST:
@@ -289,8 +289,8 @@ def _peaks(result: Result, order: Ints) -> list[dict[str, Any]]:
     """The governing values of every case of traffic, to go to."""
     return [
         {
-            "load": one.name,
-            "whole": one.envelope.whole,
+            "load": case.name,
+            "whole": case.envelope.whole,
             "component": row.component,
             "extreme": row.extreme,
             "at": list(row.at),
@@ -299,8 +299,8 @@ def _peaks(result: Result, order: Ints) -> list[dict[str, Any]]:
             "error": None if row.error is None or not np.isfinite(row.error) else row.error,
             "place": place(result.deck, row.at),
         }
-        for one in result.traffic
-        for row in one.governing
+        for case in result.traffic
+        for row in case.governing
         if row.position is not None
     ]
 
@@ -310,21 +310,21 @@ def _strips(result: Result) -> list[dict[str, Any]]:
     [kNm/m]."""
     worst: dict[tuple[str, str, bool, int], Finding] = {}
     stations = np.array(result.deck.stations)
-    for one in result.findings:
+    for finding in result.findings:
         # The field shown is m_x; of it sagging in bays and hogging over cross lines.
-        sagging = one.section.kind == "sagging"
-        if one.hand.value is None or one.section.kind not in ("sagging", "hogging"):
+        sagging = finding.section.kind == "sagging"
+        if finding.hand.value is None or finding.section.kind not in ("sagging", "hogging"):
             continue
-        if one.bars != "parallel":
+        if finding.bars != "parallel":
             continue
-        u = float(result.deck.plan.logical_station(np.array(one.plate.at)))
+        u = float(result.deck.plan.logical_station(np.array(finding.plate.at)))
         if sagging:
             index = int(np.clip(np.searchsorted(stations, u) - 1, 0, len(stations) - 2))
         else:
             index = int(np.argmin(np.abs(stations - u)))
-        key = (one.load, one.hand.strip, sagging, index)
-        if key not in worst or abs(one.hand.value) > abs(worst[key].hand.value or 0.0):
-            worst[key] = one
+        key = (finding.load, finding.hand.strip, sagging, index)
+        if key not in worst or abs(finding.hand.value) > abs(worst[key].hand.value or 0.0):
+            worst[key] = finding
     return [
         {
             "vehicle": vehicle,

@@ -102,8 +102,8 @@ def bars_section(result: Result) -> tuple[Block, ...]:
 
 def _combinations(result: Result, design: Design) -> tuple[Block, ...]:
     rows: list[list[Words]] = []
-    for one in design.standards:
-        for state, demand in one.demands.items():
+    for standard in design.standards:
+        for state, demand in standard.demands.items():
             c = demand.combination
             actions = list(demand.states[0])
             factors = "; ".join(
@@ -112,7 +112,7 @@ def _combinations(result: Result, design: Design) -> tuple[Block, ...]:
             )
             rows.append(
                 [
-                    standard_of(one),
+                    standard_of(standard),
                     state,
                     factors or "none",
                     as_given(c.traffic)
@@ -134,20 +134,20 @@ def _combinations(result: Result, design: Design) -> tuple[Block, ...]:
         ["Standard", "Concrete", "Steel", FACTORS, "Edition"],
         [
             [
-                standard_of(one),
-                one.basis.materials.concrete.name,
-                one.basis.materials.steel.name,
+                standard_of(standard),
+                standard.basis.materials.concrete.name,
+                standard.basis.materials.steel.name,
                 ", ".join(
                     as_given(v)
                     for v in (
-                        one.basis.materials.factors.gamma_c,
-                        one.basis.materials.factors.gamma_s,
-                        one.basis.materials.factors.alpha_cc,
+                        standard.basis.materials.factors.gamma_c,
+                        standard.basis.materials.factors.gamma_s,
+                        standard.basis.materials.factors.alpha_cc,
                     )
                 ),
-                EDITIONS[one.basis.materials.standard],
+                EDITIONS[standard.basis.materials.standard],
             ]
-            for one in design.standards
+            for standard in design.standards
         ],
     )
     stages = "; ".join(f"{c.name}: {c.stage}" for c in result.deck.cases if c.action != "none")
@@ -161,12 +161,12 @@ def _layers(result: Result, design: Design) -> Table:
     bars = design.reinforcement.bars
     rows: list[list[Words]] = []
     for k in range(len(LAYER_ROWS)):
-        for one in design.standards:
-            check: LayerCheck = one.layers[k]
+        for standard in design.standards:
+            check: LayerCheck = standard.layers[k]
             rows.append(
                 [
                     layer_title(bars, check.layer),
-                    standard_of(one),
+                    standard_of(standard),
                     number(1e-3 * check.m_Ed),
                     number(1e-3 * check.m_Rd),
                     used(check.utilisation),
@@ -199,19 +199,19 @@ def _order(design: Design) -> tuple[Block, ...]:
     bars = design.reinforcement.bars
     rows: list[list[Words]] = []
     for face in FACES:
-        for one in design.standards:
-            for cost in one.order[face]:
+        for standard in design.standards:
+            for cost in standard.order[face]:
                 layer = (face, cost.direction)
                 rows.append(
                     [
                         layer_title(bars, layer),
-                        standard_of(one),
+                        standard_of(standard),
                         f"{1e3 * cost.d:.0f}",
                         f"{1e3 * cost.d_swapped:.0f}",
                         number(1e-3 * cost.m_Rd),
                         number(1e-3 * cost.m_Rd_swapped),
                         f"{100 * (cost.m_Rd_swapped / cost.m_Rd - 1):+.1f}".replace("-", "−"),
-                        one.outermost[face],
+                        standard.outermost[face],
                     ]
                 )
     head: list[Words] = [
@@ -235,15 +235,15 @@ def _order(design: Design) -> tuple[Block, ...]:
 def _choice(design: Design) -> tuple[Block, ...]:
     rows: list[list[Words]] = []
     for face in FACES:
-        for one in design.standards:
-            if face not in one.choice:
+        for standard in design.standards:
+            if face not in standard.choice:
                 continue
-            mat = one.choice[face]
+            mat = standard.choice[face]
             drawn = design.reinforcement.bars.mat(face)
             rows.append(
                 [
                     face,
-                    standard_of(one),
+                    standard_of(standard),
                     "none of the set" if mat is None else f"{mat.x}",
                     "" if mat is None else f"{mat.y}",
                     "" if mat is None else mat.outer,
@@ -276,7 +276,7 @@ def _plans(result: Result, design: Design) -> list[Figure]:
     plan = solved.recovery.points.plan
     found = []
     for k, layer in enumerate(LAYER_ROWS):
-        values = np.max([one.utilisation[k] for one in design.standards], axis=0)
+        values = np.max([standard.utilisation[k] for standard in design.standards], axis=0)
         top = int(values.argmax())
         name = layer_name(bars, layer)
         at = (float(plan[top, 0]), float(plan[top, 1]))
@@ -310,8 +310,8 @@ def _plans(result: Result, design: Design) -> list[Figure]:
 
 def _rules(design: Design) -> tuple[Block, ...]:
     rows: list[tuple[bool, list[Words]]] = []
-    for one in design.standards:
-        rows += [(row.passes, _rule(one, row)) for row in one.rows]
+    for standard in design.standards:
+        rows += [(row.passes, _rule(standard, row)) for row in standard.rows]
     rows.sort(key=lambda r: r[0])
     head = ["Check", "Standard", "Place", "Required", "Provided", "", "Utilisation", "Finding"]
     return table(
@@ -322,20 +322,22 @@ def _rules(design: Design) -> tuple[Block, ...]:
         tall=True,
     ), Paragraph(
         f"Stresses and cracks: cracked section, {CREEP_SOURCE} for the bars and the crack width. "
-        "Crack width under: " + "; ".join(_cracks_under(one) for one in design.standards) + "."
+        "Crack width under: "
+        + "; ".join(_cracks_under(standard) for standard in design.standards)
+        + "."
     )
 
 
-def _cracks_under(one: StandardDesign) -> str:
+def _cracks_under(design: StandardDesign) -> str:
     """Combination of the crack widths, in words."""
-    chosen = one.basis.crack_combination
-    if chosen not in one.demands:
-        return f"{standard_of(one)} none, its spacing rule under the characteristic"
+    chosen = design.basis.crack_combination
+    if chosen not in design.demands:
+        return f"{standard_of(design)} none, its spacing rule under the characteristic"
     no_traffic = " (no traffic is in it)" if chosen == "quasi-permanent" else ""
-    return f"{standard_of(one)} {chosen}{no_traffic}"
+    return f"{standard_of(design)} {chosen}{no_traffic}"
 
 
-def _rule(one: StandardDesign, row: Row) -> list[Words]:
+def _rule(design: StandardDesign, row: Row) -> list[Words]:
     scale, unit = UNITS[row.unit]
     if row.check == "crack width":
         required, provided = f"{scale * row.required:.2f}", f"{scale * row.provided:.2f}"
@@ -347,7 +349,7 @@ def _rule(one: StandardDesign, row: Row) -> list[Words]:
         finding = (finding, f": {row.otherwise}")
     return [
         row.check,
-        standard_of(one),
+        standard_of(design),
         row.place,
         f"{sign} {required}",
         provided,

@@ -50,23 +50,24 @@ def _range(limits: tuple[float, float] | None) -> str:
 
 def collision_part(design: Design) -> tuple[Block, ...]:
     """The force on the parapets and what it is at the slab."""
-    one = design.reinforcement.collision
-    if one is None:
+    collision = design.reinforcement.collision
+    if collision is None:
         return ()
-    m, n = (float(v) for v in edge_forces(one, design.reinforcement.bars.thickness))
+    m, n = (float(v) for v in edge_forces(collision, design.reinforcement.bars.thickness))
     with_it = "No vertical load acts with it (EN 1991-2 4.7.3.3: [collision] vertical_kN)"
-    if one.vertical:
+    if collision.vertical:
         with_it = (
-            f"With it acts a wheel of {number(1e-3 * one.vertical)} kN, {1e3 * WHEEL:.0f} mm "
+            f"With it acts a wheel of {number(1e-3 * collision.vertical)} kN, {1e3 * WHEEL:.0f} mm "
             "square, against the parapet anywhere along the edge"
         )
     words = (
-        f"Barrier collision: {number(1e-3 * one.force)} kN outwards at {length(one.height)} m "
-        f"above the slab over {length(one.length)} m, spread at {np.degrees(one.spread):.0f}° "
-        f"down the parapet over {length(one.force / n)} m; at its inner face, "
-        f"{1e3 * one.inner_face:.0f} mm from the slab's edge, m = {number(1e-3 * m)} kNm/m about "
-        f"mid-depth and n = {number(1e-3 * n)} kN/m, with the permanent hogging there; it goes on "
-        "spreading at that angle in the slab to the first line that carries a cantilever. "
+        f"Barrier collision: {number(1e-3 * collision.force)} kN outwards at "
+        f"{length(collision.height)} m above the slab over {length(collision.length)} m, spread at "
+        f"{np.degrees(collision.spread):.0f}° down the parapet over "
+        f"{length(collision.force / n)} m; at its inner face, "
+        f"{1e3 * collision.inner_face:.0f} mm from the slab's edge, m = {number(1e-3 * m)} kNm/m "
+        f"about mid-depth and n = {number(1e-3 * n)} kN/m, with the permanent hogging there; it "
+        "goes on spreading at that angle in the slab to the first line that carries a cantilever. "
         f"{with_it}; all of the moment goes to the slab: an edge beam's torsion is not counted on."
     )
     return (Paragraph(words),)
@@ -74,7 +75,7 @@ def collision_part(design: Design) -> tuple[Block, ...]:
 
 def fatigue_part(design: Design) -> tuple[Block, ...]:
     """How the range of stress was formed."""
-    standards = {one.basis.materials.standard for one in design.standards}
+    standards = {standard.basis.materials.standard for standard in design.standards}
     words = []
     if "EN 1992" in standards and design.reinforcement.damage is None:
         words.append(

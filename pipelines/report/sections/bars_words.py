@@ -11,8 +11,8 @@ from pipelines.result import Result
 from pipelines.standards.sources import Source
 
 
-def standard_of(one: StandardDesign) -> str:
-    return one.basis.materials.standard
+def standard_of(design: StandardDesign) -> str:
+    return design.basis.materials.standard
 
 
 def used(value: float) -> Words:
@@ -23,7 +23,7 @@ def used(value: float) -> Words:
 
 def traffic_words(design: Design) -> str:
     """What the bars are judged under by each standard, as a sentence."""
-    words = [f"{standard_of(one)}: {one.traffic}" for one in design.standards]
+    words = [f"{standard_of(standard)}: {standard.traffic}" for standard in design.standards]
     return f"Traffic: {'; '.join(words)}."
 
 
@@ -49,7 +49,7 @@ def remedy_words(remedy: Remedy) -> str:
 
 
 def not_asked(source: Source) -> str:
-    """That a standard does not ask for shear, in words."""
+    """A sentence that a standard does not ask for shear, in words."""
     return f"not asked by {source} for decks designed by the strip method; value for information"
 
 
@@ -60,16 +60,16 @@ OPENINGS = {
 }
 
 
-def opening(one: StandardVerdict) -> str:
+def opening(verdict: StandardVerdict) -> str:
     """The finding on the bars by one standard."""
-    return f"{one.standard} (traffic: {one.traffic}): {OPENINGS[one.adequacy]}"
+    return f"{verdict.standard} (traffic: {verdict.traffic}): {OPENINGS[verdict.adequacy]}"
 
 
-def verdict_words(one: StandardVerdict) -> str:
+def verdict_words(verdict: StandardVerdict) -> str:
     """What the finding rests on: values of every check, those that decide it first."""
-    stops = _stops(one)
-    judged = ", ".join(_named(j) for j in _one_bending(one.of(Adequacy.ADEQUATE)))
-    left = "; ".join(_named(j) for j in one.of(Adequacy.NOT_JUDGED) if j not in stops)
+    stops = _stops(verdict)
+    judged = ", ".join(_named(j) for j in _one_bending(verdict.of(Adequacy.ADEQUATE)))
+    left = "; ".join(_named(j) for j in verdict.of(Adequacy.NOT_JUDGED) if j not in stops)
     sentences = [_listed(stops)] if stops else []
     if judged:
         sentences.append(f"Within limits: {judged}" if stops else judged)
@@ -78,61 +78,67 @@ def verdict_words(one: StandardVerdict) -> str:
     return " ".join(f"{sentence}." for sentence in sentences)
 
 
-def bars_sentence(one: StandardVerdict) -> str:
+def bars_sentence(verdict: StandardVerdict) -> str:
     """The finding and what it rests on."""
-    return f"{opening(one)}: {verdict_words(one)}"
+    return f"{opening(verdict)}: {verdict_words(verdict)}"
 
 
-def decisive_words(one: StandardVerdict) -> str:
+def decisive_words(verdict: StandardVerdict) -> str:
     """The checks that decide the finding, or the one that is used most where none fails."""
-    judged = one.of(Adequacy.ADEQUATE)
-    return f"{_listed(_stops(one))}." if _stops(one) else f"most used in {_listed(judged, 1)}."
+    judged = verdict.of(Adequacy.ADEQUATE)
+    return (
+        f"{_listed(_stops(verdict))}." if _stops(verdict) else f"most used in {_listed(judged, 1)}."
+    )
 
 
-def _stops(one: StandardVerdict) -> tuple[Judgement, ...]:
+def _stops(verdict: StandardVerdict) -> tuple[Judgement, ...]:
     """The checks for which it is not adequate, or not shown to be."""
-    return one.open if one.adequacy is Adequacy.NOT_JUDGED else one.of(Adequacy.NOT_ADEQUATE)
+    return (
+        verdict.open
+        if verdict.adequacy is Adequacy.NOT_JUDGED
+        else verdict.of(Adequacy.NOT_ADEQUATE)
+    )
 
 
 def _listed(checks: Sequence[Judgement], most: int | None = None) -> str:
     return ", ".join(_decisive(j) for j in sorted(checks, key=_first)[:most])
 
 
-def _first(one: Judgement) -> float:
-    return 0.0 if one.worst is None else -one.worst.utilisation
+def _first(judgement: Judgement) -> float:
+    return 0.0 if judgement.worst is None else -judgement.worst.utilisation
 
 
 def _one_bending(judged: Sequence[Judgement]) -> Iterator[Judgement]:
-    """Of the layers in bending the one that is used most alone."""
+    """The layer in bending that is used most alone."""
     bending = [one for one in judged if one.check is Check.BENDING]
     yield from sorted(bending, key=_first)[:1]
     yield from (one for one in judged if one.check is not Check.BENDING)
 
 
-def _named(one: Judgement) -> str:
+def _named(judgement: Judgement) -> str:
     """A check with its utilisation, or with the reason for which it is not judged."""
-    value = "" if one.worst is None else f" {rounded_up(one.worst.utilisation)}"
-    return f"{one.title}{value}" + (f" ({one.reason})" if one.reason else "")
+    value = "" if judgement.worst is None else f" {rounded_up(judgement.worst.utilisation)}"
+    return f"{judgement.title}{value}" + (f" ({judgement.reason})" if judgement.reason else "")
 
 
-def _decisive(one: Judgement) -> str:
+def _decisive(judgement: Judgement) -> str:
     """A check that decides, with where and by what its value was found."""
-    if one.worst is None:
-        return _named(one)
-    by = "" if one.worst.by == one.title else one.worst.by
-    where = "; ".join(part for part in (one.worst.place, by, one.reason) if part)
-    return f"{one.title} {rounded_up(one.worst.utilisation)} ({where})"
+    if judgement.worst is None:
+        return _named(judgement)
+    by = "" if judgement.worst.by == judgement.title else judgement.worst.by
+    where = "; ".join(part for part in (judgement.worst.place, by, judgement.reason) if part)
+    return f"{judgement.title} {rounded_up(judgement.worst.utilisation)} ({where})"
 
 
 def remedies_words(design: Design) -> str:
     """What would be enough in shear alone, a sentence; "" where nothing was tried."""
     found = []
-    for one in design.standards:
-        enough = [remedy_words(r) for r in one.remedies if r.needed is not None]
-        if enough and one.shear_not_asked is None:
+    for standard in design.standards:
+        enough = [remedy_words(r) for r in standard.remedies if r.needed is not None]
+        if enough and standard.shear_not_asked is None:
             found.append(
-                f"{standard_of(one)}: shear alone, at the load position that governs as stepped, "
-                f"would take {', or '.join(enough)}."
+                f"{standard_of(standard)}: shear alone, at the load position that governs as "
+                f"stepped, would take {', or '.join(enough)}."
             )
     return " ".join(found)
 
@@ -141,7 +147,10 @@ def bars_words(result: Result) -> tuple[str, ...]:
     """What the bars come to by each standard, a paragraph each; nothing without bars."""
     if result.design is None:
         return ()
-    found = (*(bars_sentence(one) for one in result.verdicts), remedies_words(result.design))
+    found = (
+        *(bars_sentence(verdict) for verdict in result.verdicts),
+        remedies_words(result.design),
+    )
     return tuple(words for words in found if words)
 
 
@@ -150,44 +159,44 @@ def bars_findings(result: Result) -> tuple[Block, ...]:
     if result.design is None:
         return ()
     found: list[Block] = []
-    for one in result.verdicts:
-        words = opening(one)
-        failing = one.adequacy is Adequacy.NOT_ADEQUATE
+    for verdict in result.verdicts:
+        words = opening(verdict)
+        failing = verdict.adequacy is Adequacy.NOT_ADEQUATE
         set_out: Words = Short(words) if failing else Strong(words)
-        found.append(Paragraph(("Bars, ", set_out, f": {decisive_words(one)}")))
+        found.append(Paragraph(("Bars, ", set_out, f": {decisive_words(verdict)}")))
     remedies = remedies_words(result.design)
     if remedies:
         found.append(Paragraph(remedies))
-    heads: list[Words] = ["Check", *(one.standard for one in result.verdicts)]
-    titles = dict.fromkeys(j.title for one in result.verdicts for j in one.judgements)
-    cells = [{j.title: _cell(j) for j in one.judgements} for one in result.verdicts]
+    heads: list[Words] = ["Check", *(verdict.standard for verdict in result.verdicts)]
+    titles = dict.fromkeys(j.title for verdict in result.verdicts for j in verdict.judgements)
+    cells = [{j.title: _cell(j) for j in verdict.judgements} for verdict in result.verdicts]
     rows: list[list[Words]] = [[title, *(by.get(title, "–") for by in cells)] for title in titles]
     caption = "Bars by check and standard: the largest utilisation that any search found"
     return (*found, table(caption, heads, rows))
 
 
-def _cell(one: Judgement) -> Words:
-    if one.adequacy is Adequacy.ADEQUATE and one.worst is not None:
-        return rounded_up(one.worst.utilisation)
-    value = "" if one.worst is None else f"{rounded_up(one.worst.utilisation)}, "
-    words = f"{value}{one.adequacy.value}"
-    if one.adequacy is Adequacy.NOT_ADEQUATE:
+def _cell(judgement: Judgement) -> Words:
+    if judgement.adequacy is Adequacy.ADEQUATE and judgement.worst is not None:
+        return rounded_up(judgement.worst.utilisation)
+    value = "" if judgement.worst is None else f"{rounded_up(judgement.worst.utilisation)}, "
+    words = f"{value}{judgement.adequacy.value}"
+    if judgement.adequacy is Adequacy.NOT_ADEQUATE:
         return Short(words)
-    return f"{words}: {one.reason}" if one.reason else words
+    return f"{words}: {judgement.reason}" if judgement.reason else words
 
 
 def verdict_table(result: Result) -> Table:
     """Every check by every standard: its value, where and by what it was found, what it leaves
     out."""
     rows: list[list[Words]] = []
-    for one in result.verdicts:
-        for j in one.judgements:
+    for verdict in result.verdicts:
+        for j in verdict.judgements:
             worst = j.worst
             failing = j.adequacy is Adequacy.NOT_ADEQUATE
             rows.append(
                 [
                     j.title,
-                    one.standard,
+                    verdict.standard,
                     Short(j.adequacy.value) if failing else j.adequacy.value,
                     "–" if worst is None else used(worst.utilisation),
                     "–" if worst is None else worst.place,
@@ -212,10 +221,10 @@ def verdict_table(result: Result) -> Table:
     return table(caption, head, rows, numeric=(3,), wide=(4, 5, 8), tall=True)
 
 
-def _others(one: Judgement) -> str:
+def _others(judgement: Judgement) -> str:
     """The largest value of every other search, or rule, the largest first."""
     largest: dict[str, Found] = {}
-    for found in sorted(one.found, key=lambda f: -f.utilisation):
+    for found in sorted(judgement.found, key=lambda f: -f.utilisation):
         largest.setdefault(found.by, found)
     others = list(largest.values())[1:]
     return "; ".join(f"{rounded_up(f.utilisation)} {f.by}" for f in others) or "–"

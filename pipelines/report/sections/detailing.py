@@ -22,7 +22,7 @@ def detailing_section(result: Result) -> tuple[Block, ...]:
     if design is None:
         return ()
     bars = design.reinforcement.bars
-    found = [one.zones for one in design.standards]
+    found = [standard.zones for standard in design.standards]
     parts: list[Block] = [
         Paragraph(
             "Zones by the ultimate bending envelope, widened along the bars by the tension shift; "
@@ -44,12 +44,12 @@ def detailing_section(result: Result) -> tuple[Block, ...]:
     ]
     rows: list[list[Words]] = []
     for layer in LAYER_ROWS:
-        for one in design.standards:
-            z = one.zones
+        for standard in design.standards:
+            z = standard.zones
             rows.append(
                 [
                     layer_title(bars, layer),
-                    standard_of(one),
+                    standard_of(standard),
                     f"{1e3 * z.shift[layer]:.0f}",
                     f"{1e3 * z.anchorage[layer]:.0f}",
                     stretches(z, layer, 1),
@@ -69,7 +69,7 @@ def detailing_section(result: Result) -> tuple[Block, ...]:
         Paragraph(
             "Stretches along the bars, over the whole width of the deck, rounded outwards to "
             "50 mm; where one ends inside the slab the bars go on by their anchorage. Sources: "
-            + "; ".join(str(one.zones.source) for one in design.standards)
+            + "; ".join(str(standard.zones.source) for standard in design.standards)
             + ". Anchorage: straight bars at the design yield stress, poor bond where they lie "
             "high in the pour (EN 1992 8.4, IRC:112 15.2, AASHTO LRFD 5.10.8.2.1; from memory)."
         ),
@@ -89,14 +89,14 @@ def _ubars(result: Result, design: Design) -> Block:
             for direction in directions
             for face in FACES
         )
-        for one in design.standards:
+        for standard in design.standards:
             rows.append(
                 [
                     line_title(result.deck, edge),
-                    standard_of(one),
+                    standard_of(standard),
                     ending,
                     f"{2e3 * bars.thickness:.0f}",
-                    str(UBARS[one.basis.materials.standard]),
+                    str(UBARS[standard.basis.materials.standard]),
                 ]
             )
     if not rows:
@@ -110,13 +110,15 @@ def _ubars(result: Result, design: Design) -> Block:
 
 def _through(result: Result, design: Design) -> tuple[Block, ...]:
     rows: list[list[Words]] = []
-    for line in dict.fromkeys(item.line for one in design.standards for item in one.through):
-        for one in design.standards:
-            for item in (item for item in one.through if item.line == line):
+    for line in dict.fromkeys(
+        item.line for standard in design.standards for item in standard.through
+    ):
+        for standard in design.standards:
+            for item in (item for item in standard.through if item.line == line):
                 rows.append(
                     [
                         line_title(result.deck, line),
-                        standard_of(one),
+                        standard_of(standard),
                         item.direction,
                         "end there: anchored" if item.at_edge else "run through",
                         number(1e-3 * item.moment),
@@ -144,8 +146,8 @@ def asbuilt_section(result: Result) -> tuple[Block, ...]:
             "spacing), − by how much it would have to be better."
         )
     ]
-    for one in design.standards:
-        rows = [_panel(check) for check in one.panels]
+    for standard in design.standards:
+        rows = [_panel(check) for check in standard.panels]
         head = [
             "Panel",
             "Finding",
@@ -156,7 +158,7 @@ def asbuilt_section(result: Result) -> tuple[Block, ...]:
         ]
         parts.append(
             table(
-                f"As-built check, {standard_of(one)}: utilisation as built (as drawn)",
+                f"As-built check, {standard_of(standard)}: utilisation as built (as drawn)",
                 head,
                 rows,
                 numeric=range(2, 6),

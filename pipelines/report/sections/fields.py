@@ -38,7 +38,7 @@ def envelope_plans(result: Result) -> tuple[Block, ...]:
     if not result.traffic:
         return ()
     plans = ContourPlans(result.deck, field_map(result.solved), result.solved.clear_of_lines)
-    spread = any(one.envelope.model.has_pressure for one in result.traffic)
+    spread = any(case.envelope.model.has_pressure for case in result.traffic)
     adverse = "; distributed loads act on adverse parts" if spread else ""
     intro = Paragraph(
         "Each plan shows the envelope over all load positions: no single position gives the "
@@ -49,17 +49,17 @@ def envelope_plans(result: Result) -> tuple[Block, ...]:
     return (
         intro,
         *(
-            Section("", case_title(one), tuple(_plans_of(result, plans, one, k)))
-            for k, one in enumerate(result.traffic, start=1)
+            Section("", case_title(case), tuple(_plans_of(result, plans, case, k)))
+            for k, case in enumerate(result.traffic, start=1)
         ),
     )
 
 
 def _plans_of(
-    result: Result, plans: ContourPlans, one: TrafficResult, nth: int
+    result: Result, plans: ContourPlans, case: TrafficResult, nth: int
 ) -> Iterator[Figure]:
-    extremes = one.envelope.fields.extremes
-    for row in one.governing:
+    extremes = case.envelope.fields.extremes
+    for row in case.governing:
         k = row.component
         if row.result == "w" and row.extreme == "min":
             continue
@@ -69,17 +69,17 @@ def _plans_of(
         name = f"{row.result}-{row.extreme}-{nth}"
         field = PlanField(
             name=f"plan-{name}",
-            title=f"{row.result} {row.extreme}, {case_title(one)}",
+            title=f"{row.result} {row.extreme}, {case_title(case)}",
             unit=row.unit,
             values=values * RESULT_SCALE[k],
             extreme=row.extreme,
             peak=row.value,
             at=row.at,
-            load=StandingLoad.of(one.envelope, row.number),
+            load=StandingLoad.of(case.envelope, row.number),
             banded=banded,
         )
         title = Strong((SYMBOLS[row.result], f" {row.extreme}"))
-        words = f", {case_title(one)}: {extreme} {WORDS[row.result]} [{row.unit}]. "
+        words = f", {case_title(case)}: {extreme} {WORDS[row.result]} [{row.unit}]. "
         governs: tuple[Words, ...] = ("Zero governs everywhere.",)
         if row.position is not None:
             words += (
@@ -159,18 +159,18 @@ def line_sections(result: Result) -> tuple[Block, ...]:
         )
         return (Paragraph(words),)
     return tuple(
-        Section("", case_title(one), _lines_of(result, one, k))
-        for k, one in enumerate(result.traffic, start=1)
+        Section("", case_title(case), _lines_of(result, case, k))
+        for k, case in enumerate(result.traffic, start=1)
     )
 
 
-def _lines_of(result: Result, one: TrafficResult, nth: int) -> tuple[Block, ...]:
-    names = {one.name} if one.envelope.whole else set(one.envelope.of_vehicles)
+def _lines_of(result: Result, case: TrafficResult, nth: int) -> tuple[Block, ...]:
+    names = {case.name} if case.envelope.whole else set(case.envelope.of_vehicles)
     marks = strip_marks([f for f in result.findings if f.load in names])
     lines = LineFigures(
         deck=result.deck,
         fields=field_map(result.solved),
-        envelope=one.envelope.fields,
+        envelope=case.envelope.fields,
         marks=marks,
         suffix=str(nth),
     )
@@ -179,7 +179,7 @@ def _lines_of(result: Result, one: TrafficResult, nth: int) -> tuple[Block, ...]
     m_x, m_y = SYMBOLS["m_x"], SYMBOLS["m_y"]
     both: tuple[Words, ...] = (m_x, " and ", m_y)
     return (
-        Paragraph(f"Largest and smallest values under {case_title(one)}."),
+        Paragraph(f"Largest and smallest values under {case_title(case)}."),
         Figure(
             f"section-mid-bays-{nth}",
             lines.mid_bays(),

@@ -42,13 +42,13 @@ def finding_words(
     """The finding of the whole comparison in a few sentences."""
     if not findings:
         return [f"No comparison with hand strips: {no_findings or 'there is none'}."]
-    short = sum(one.is_short for one in findings)
-    outside = sum(one.hand.value is None for one in findings)
-    even = sum(one.verdict is Verdict.EVEN for one in findings)
-    opposed = sum(one.verdict is Verdict.NOT_COMPARABLE for one in findings)
+    short = sum(finding.is_short for finding in findings)
+    outside = sum(finding.hand.value is None for finding in findings)
+    even = sum(finding.verdict is Verdict.EVEN for finding in findings)
+    opposed = sum(finding.verdict is Verdict.NOT_COMPARABLE for finding in findings)
     rest = len(findings) - short - outside - even - opposed
-    covered = sum(one.verdict is Verdict.COVERS for one in findings)
-    single = any(not one.whole_model for one in findings)
+    covered = sum(finding.verdict is Verdict.COVERS for finding in findings)
+    single = any(not finding.whole_model for finding in findings)
     not_short = f"{covered} covered, " if covered or not single else ""
     if single:
         not_short += f"{rest - covered} no less than the plate under a single vehicle, "
@@ -63,19 +63,19 @@ def finding_words(
             else "Each is for a whole load model, on the plate and on the strip."
         )
     ]
-    methods = left_out_methods(dict.fromkeys(one.load for one in findings))
+    methods = left_out_methods(dict.fromkeys(finding.load for finding in findings))
     if methods:
         words.append(methods)
     for kind, words_of in HEADLINES:
-        one = governing(findings, kind)
-        if one is not None and one.ratio is not None and one.hand.value is not None:
+        worst = governing(findings, kind)
+        if worst is not None and worst.ratio is not None and worst.hand.value is not None:
             words.append(
-                f"Largest {words_of}: plate {number(1e-3 * one.plate.peak)} {one.unit} "
-                f"({one.section.place}, {one.load}), against {number(1e-3 * one.hand.value)} by "
-                f"{one.hand.strip} ({one.reference}): strip / plate {number(one.ratio)}, "
-                f"{one.words}{elsewhere(one, findings, left_out)}."
+                f"Largest {words_of}: plate {number(1e-3 * worst.plate.peak)} {worst.unit} "
+                f"({worst.section.place}, {worst.load}), against {number(1e-3 * worst.hand.value)} "
+                f"by {worst.hand.strip} ({worst.reference}): strip / plate {number(worst.ratio)}, "
+                f"{worst.words}{elsewhere(worst, findings, left_out)}."
             )
-    corners = [one for one in findings if one.section.kind == "corner"]
+    corners = [finding for finding in findings if finding.section.kind == "corner"]
     if corners:
         most = max(corners, key=lambda one: (one.whole_model, abs(one.plate.peak)))
         words.append(
@@ -85,12 +85,12 @@ def finding_words(
     return words
 
 
-def elsewhere(one: Finding, findings: Sequence[Finding], left_out: Sequence[LeftOut]) -> str:
+def elsewhere(finding: Finding, findings: Sequence[Finding], left_out: Sequence[LeftOut]) -> str:
     """What is added to the words of a finding where the plate has more than the strip's value in
     another place, so that no strip is read as covering it."""
-    if one.verdict not in (Verdict.COVERS, Verdict.NO_LESS, Verdict.EVEN):
+    if finding.verdict not in (Verdict.COVERS, Verdict.NO_LESS, Verdict.EVEN):
         return ""
-    more = beyond(one, findings, left_out)
+    more = beyond(finding, findings, left_out)
     if more is None:
         return ""
     if isinstance(more, LeftOut):
@@ -98,10 +98,10 @@ def elsewhere(one: Finding, findings: Sequence[Finding], left_out: Sequence[Left
     else:
         value, zone = 1e-3 * more.plate.peak, more.section.place
         words = f"{more.reference}: {more.words}"
-    start = " there alone:" if one.verdict is Verdict.COVERS else ";"
+    start = " there alone:" if finding.verdict is Verdict.COVERS else ";"
     return (
-        f"{start} the plate has {number(value)} {one.unit} in another place under the same load "
-        f"({zone}; {words})"
+        f"{start} the plate has {number(value)} {finding.unit} in another place under the same "
+        f"load ({zone}; {words})"
     )
 
 
@@ -113,9 +113,9 @@ def left_out_words(left_out: Sequence[LeftOut]) -> list[str]:
     found = []
     for load, rows in loads.items():
         reasons: dict[str, list[str]] = {}
-        for one in rows:
-            words = f"{one.peak.result} {number(one.peak.value)} {one.peak.unit} ({one.zone})"
-            reasons.setdefault(one.reason, []).append(words)
+        for row in rows:
+            words = f"{row.peak.result} {number(row.peak.value)} {row.peak.unit} ({row.zone})"
+            reasons.setdefault(row.reason, []).append(words)
         parts = [f"{', '.join(values)}: {reason}" for reason, values in reasons.items()]
         found.append(f"Governing values left out of the comparison, {load}: {'; '.join(parts)}.")
     return found
@@ -124,18 +124,24 @@ def left_out_words(left_out: Sequence[LeftOut]) -> list[str]:
 def first_findings(findings: Sequence[Finding]) -> list[Finding]:
     """The worst row of each kind, worst first."""
     found: dict[tuple[str, str], Finding] = {}
-    for one in findings:
-        if one.ratio is not None:
-            found.setdefault((one.bars, one.section.kind), one)
+    for finding in findings:
+        if finding.ratio is not None:
+            found.setdefault((finding.bars, finding.section.kind), finding)
     return list(found.values())
 
 
 def folded(findings: Sequence[Finding]) -> list[tuple[Finding, int]]:
     """The worst place of each kind, vehicle and method, worst first, with the number of places."""
     groups: dict[tuple[str, ...], list[Finding]] = {}
-    for one in findings:
-        key = (one.bars, one.section.kind, one.load, one.hand.strip, one.hand.clause)
-        groups.setdefault(key, []).append(one)
+    for finding in findings:
+        key = (
+            finding.bars,
+            finding.section.kind,
+            finding.load,
+            finding.hand.strip,
+            finding.hand.clause,
+        )
+        groups.setdefault(key, []).append(finding)
     return [(rows[0], len(rows)) for rows in groups.values()]
 
 
@@ -176,10 +182,10 @@ def findings_table(
     return table(caption, heads, body, numeric=(5, 7, 8, 9, 10, 11), wide=(3, 4, last), tall=tall)
 
 
-def _row(one: Finding, places: int, linked: bool) -> list[Words]:
-    section, hand, plate = one.section, one.hand, one.plate
-    words: Words = one.words.replace(" %", "\u00a0%")
-    more = "".join(f"; {said}" for said in (hand.reason, one.caution) if said)
+def _row(finding: Finding, places: int, linked: bool) -> list[Words]:
+    section, hand, plate = finding.section, finding.hand, finding.plate
+    words: Words = finding.words.replace(" %", "\u00a0%")
+    more = "".join(f"; {said}" for said in (hand.reason, finding.caution) if said)
     strip: list[Words] = [Together(hand.strip)]
     if hand.clause and not hand.strip.endswith(hand.clause):
         strip.append(hand.clause)
@@ -191,38 +197,38 @@ def _row(one: Finding, places: int, linked: bool) -> list[Words]:
         at_text(plate.at),
         f"worst of {places}" if places > 1 else "",
     ]
-    address = f"finding-{one.reference}"
+    address = f"finding-{finding.reference}"
     mean = "–"
     if plate.mean_width > 0.0:
         mean = f"{number(1e-3 * plate.mean)} ({number(plate.mean_width)})"
     error = None if plate.error is None else 1e-3 * plate.error
-    peak = lines((f"{number(1e-3 * plate.peak)}{tolerance(error)}", one.unit))
+    peak = lines((f"{number(1e-3 * plate.peak)}{tolerance(error)}", finding.unit))
     span = "–"
     if plate.beam_range is not None:
         low, high = (number(1e-3 * v) for v in plate.beam_range)
         span = f"{low} to {high}"
     return [
-        Link(address, one.reference) if linked else Anchor(address, one.reference),
+        Link(address, finding.reference) if linked else Anchor(address, finding.reference),
         lines(Together(said) for said in where if said),
         section.effect,
-        one.load if plate.position is None else load_text(plate.position, named=True),
+        finding.load if plate.position is None else load_text(plate.position, named=True),
         lines(strip),
         "–" if hand.span is None else length(hand.span),
         "–" if hand.width is None else lines((number(hand.width), Together(hand.width_of))),
-        "–" if hand.value is None else lines((number(1e-3 * hand.value), one.unit)),
+        "–" if hand.value is None else lines((number(1e-3 * hand.value), finding.unit)),
         peak,
         mean,
-        "–" if one.ratio is None else number(one.ratio),
+        "–" if finding.ratio is None else number(finding.ratio),
         ", ".join(as_result(1e-3 * v) for v in plate.coexisting),
         span,
-        _used(one),
-        (Short(words) if one.is_short else words, more),
+        _used(finding),
+        (Short(words) if finding.is_short else words, more),
     ]
 
 
-def _used(one: Finding) -> Words:
+def _used(finding: Finding) -> Words:
     """Resistance and utilisations, rounded up so that 1.00 passes."""
-    bars = one.used
+    bars = finding.used
     if bars is None:
         return "–"
     by_strip = "–" if bars.by_strip is None else used(bars.by_strip)

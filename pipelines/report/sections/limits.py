@@ -135,7 +135,7 @@ def _bars(deck: Deck, bars: Reinforcement) -> Iterator[str]:
     if any(curve.sweep for line in deck.lines for curve in deck.plan.lines[line.name].curves):
         yield "Shear beside supporting lines that are curved."
     beams = [line for line in deck.lines if line.beam is not None]
-    stated = {name for one in bars.beams for name in one.lines}
+    stated = {name for beam in bars.beams for name in beam.lines}
     unstated = [line_title(deck, line.name) for line in beams if line.name not in stated]
     if unstated:
         yield f"Resistance of {_listed(unstated)}: the deck file states no [[beam_bars]] there."

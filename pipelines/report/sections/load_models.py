@@ -28,7 +28,7 @@ DRAWN = (("m_x", "max"), ("m_x", "min"), ("m_y", "max"))
 def intro(models: Sequence[LoadModel]) -> str:
     """How load models act, in words."""
     words = "Each load model acts as a whole: "
-    if any(len(one.kinds) > 1 for model in models for one in model.sets):
+    if any(len(lane_set.kinds) > 1 for model in models for lane_set in model.sets):
         words += (
             "its lanes stand anywhere on the carriageway in any order and keep their distances, "
             "every lane's vehicle takes its own worst station, "
@@ -47,34 +47,34 @@ def intro(models: Sequence[LoadModel]) -> str:
 def models_section(result: Result) -> tuple[Block, ...]:
     """Every load model of the deck file, and its arrangements at governing values in plan."""
     parts: list[Block] = []
-    for k, one in enumerate(result.traffic, start=1):
-        if not one.envelope.whole:
+    for k, case in enumerate(result.traffic, start=1):
+        if not case.envelope.whole:
             continue
-        model = one.envelope.model
+        model = case.envelope.model
         own: list[Block] = [
             Bullets(tuple(model_words(model))),
             Paragraph(f"Source: {model.source}."),
         ]
         own += [
-            _arrangement(result, one, peak, f"arrangement-{k}-{number_}")
-            for number_, peak in enumerate(one.governing, start=1)
+            _arrangement(result, case, peak, f"arrangement-{k}-{number_}")
+            for number_, peak in enumerate(case.governing, start=1)
             if (peak.result, peak.extreme) in DRAWN and peak.position is not None
         ]
-        parts.append(Section("", one.name, tuple(own)))
-    models = [one.envelope.model for one in result.traffic if one.envelope.whole]
+        parts.append(Section("", case.name, tuple(own)))
+    models = [case.envelope.model for case in result.traffic if case.envelope.whole]
     return (Paragraph(intro(models)), *parts) if parts else ()
 
 
-def _arrangement(result: Result, one: TrafficResult, peak: Peak, name: str) -> Figure:
+def _arrangement(result: Result, case: TrafficResult, peak: Peak, name: str) -> Figure:
     """The arrangement that governs a value, drawn and in words."""
     caption: list[Words] = [
         Strong((SYMBOLS[peak.result], f" {peak.extreme}")),
-        f", {one.name}: {number(peak.value)} {peak.unit} at the ring, "
+        f", {case.name}: {number(peak.value)} {peak.unit} at the ring, "
         f"{place(result.deck, peak.at)}.",
         Break(),
         load_text(peak.position),
     ]
-    if len(peak.held.load) > len(one.envelope.wheels(peak.number).load):
+    if len(peak.held.load) > len(case.envelope.wheels(peak.number).load):
         caption.append(". Shaded: where distributed load is adverse and acts")
-    drawing = arrangement_drawing(result, one.envelope, peak, name)
+    drawing = arrangement_drawing(result, case.envelope, peak, name)
     return Figure(f"plan-{name}", drawing, (*caption, "."))

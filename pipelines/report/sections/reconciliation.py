@@ -41,13 +41,13 @@ def reconciliation_section(result: Result) -> tuple[Block, ...]:
     )
     walks = []
     for k, walk in enumerate(result.reconciliations, start=1):
-        one = walk.finding
-        alone = "" if one.whole_model else " alone"
+        finding = walk.finding
+        alone = "" if finding.whole_model else " alone"
         along, across = (number(1e3 * v) for v in walk.patch)
         caption = (
-            f", {one.load}{alone}, {one.hand.strip}. Bars: searched again; in brackets what the "
-            f"step changes. Loaded area of the heaviest wheel before the last change: {along} "
-            f"mm along, {across} mm across traffic."
+            f", {finding.load}{alone}, {finding.hand.strip}. Bars: searched again; in brackets "
+            "what the step changes. Loaded area of the heaviest wheel before the last change: "
+            f"{along} mm along, {across} mm across traffic."
         )
         if walk.springs is not None:
             caption += (
@@ -55,16 +55,20 @@ def reconciliation_section(result: Result) -> tuple[Block, ...]:
                 "springs as stiff as the beams below it; shown because it is sometimes tried, the "
                 "widths are meant for rigid lines."
             )
-        title = Strong(f"{one.reference}: {one.section.place}, {one.section.effect}")
+        title = Strong(f"{finding.reference}: {finding.section.place}, {finding.section.effect}")
         parts: list[Block] = [
             Figure(f"walk-{k}", waterfall(f"waterfall-{k}", walk), (title, caption)),
-            _walk_table(walk, walk.forward, f"{one.reference}: in the fixed order"),
+            _walk_table(walk, walk.forward, f"{finding.reference}: in the fixed order"),
         ]
         if walk.reverse != walk.forward:
-            other = _walk_table(walk, walk.reverse, f"{one.reference}: in the other order")
+            other = _walk_table(walk, walk.reverse, f"{finding.reference}: in the other order")
             parts.append(Details("The same changes in the other order", (other,)))
         walks.append(
-            Section("", f"{one.section.place}, {one.section.effect}, {one.load}", tuple(parts))
+            Section(
+                "",
+                f"{finding.section.place}, {finding.section.effect}, {finding.load}",
+                tuple(parts),
+            )
         )
     return Paragraph(intro), *walks
 
@@ -82,31 +86,31 @@ def _walk_table(walk: Reconciliation, steps: Sequence[Step], caption: str) -> Ta
     ]
     body: list[list[Words]] = []
     before: Step | None = None
-    for k, one in enumerate(steps):
+    for k, step in enumerate(steps):
         changes = ["–", "–"]
         if before is not None:
             changes = [
-                _signed(1e-3 * (one.searched - before.searched)),
-                _signed(1e-3 * (one.held - before.held)),
+                _signed(1e-3 * (step.searched - before.searched)),
+                _signed(1e-3 * (step.held - before.held)),
             ]
         position = "–"
-        if one.position is not None:
-            parts = (one.position.station, one.position.offset)
+        if step.position is not None:
+            parts = (step.position.station, step.position.offset)
             where = ", ".join(length(v) if np.isfinite(v) else "any" for v in parts)
-            position = f"{one.position.direction}, {where}"
+            position = f"{step.position.direction}, {where}"
         body.append(
             [
-                f"{k}. {one.title}",
-                number(1e-3 * one.searched),
-                "–" if k == 0 else part(1e-3 * one.error),
+                f"{k}. {step.title}",
+                number(1e-3 * step.searched),
+                "–" if k == 0 else part(1e-3 * step.error),
                 changes[0],
-                number(1e-3 * one.held),
+                number(1e-3 * step.held),
                 changes[1],
                 position,
-                "–" if one.at is None else at_text(one.at),
+                "–" if step.at is None else at_text(step.at),
             ]
         )
-        before = one
+        before = step
     last = steps[-1]
     share = ""
     if walk.finding.hand.value:

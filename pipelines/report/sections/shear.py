@@ -32,17 +32,18 @@ def shear_section(result: Result) -> tuple[Block, ...]:
         )
     ]
     rows: list[list[Words]] = []
-    for one in design.standards:
-        for peak in one.shear:
+    for standard in design.standards:
+        for peak in standard.shear:
             side = "before" if peak.side < 0 else "after"
             rows.append(
                 [
-                    f"{length(peak.width)}" + (" (4 d)" if peak.width == one.design_width else ""),
-                    standard_of(one),
+                    f"{length(peak.width)}"
+                    + (" (4 d)" if peak.width == standard.design_width else ""),
+                    standard_of(standard),
                     number(1e-3 * peak.v),
                     number(1e-3 * peak.v_Rd),
                     used(peak.utilisation)
-                    if one.shear_not_asked is None
+                    if standard.shear_not_asked is None
                     else f"({rounded_up(peak.utilisation)})",
                     f"{side} {line_title(deck, peak.line)}, ({at_text(peak.at)}) m",
                     load_text(peak.position, named=True),
@@ -63,9 +64,9 @@ def shear_section(result: Result) -> tuple[Block, ...]:
     else:
         parts.append(Paragraph("No control sections: the plan has no straight supporting lines."))
     parts += [
-        Paragraph(f"{standard_of(one)}: shear {not_asked(one.shear_not_asked)}.")
-        for one in design.standards
-        if one.shear and one.shear_not_asked is not None
+        Paragraph(f"{standard_of(standard)}: shear {not_asked(standard.shear_not_asked)}.")
+        for standard in design.standards
+        if standard.shear and standard.shear_not_asked is not None
     ]
     parts += [*_reduced(result, design), *_remedies(design), *_punching(design)]
     return tuple(parts)
@@ -74,14 +75,14 @@ def shear_section(result: Result) -> tuple[Block, ...]:
 def _reduced(result: Result, design: Design) -> tuple[Block, ...]:
     """Loads near supports reduced, beside the same sections without reduction."""
     rows: list[list[Words]] = []
-    for one in design.standards:
-        r = one.reduced
+    for standard in design.standards:
+        r = standard.reduced
         if r is None:
             continue
         side = "before" if r.side < 0 else "after"
         rows.append(
             [
-                standard_of(one),
+                standard_of(standard),
                 used(r.whole),
                 used(r.utilisation),
                 number(1e-3 * r.v),
@@ -118,8 +119,8 @@ def _reduced(result: Result, design: Design) -> tuple[Block, ...]:
 
 def _remedies(design: Design) -> tuple[Block, ...]:
     rows: list[list[Words]] = []
-    for one in design.standards:
-        for remedy in one.remedies:
+    for standard in design.standards:
+        for remedy in standard.remedies:
             scale, unit = (1e3, " mm") if remedy.name == "thickness" else (1e6, " mm²/m")
             present, needed = (
                 "none of those tried"
@@ -132,7 +133,7 @@ def _remedies(design: Design) -> tuple[Block, ...]:
             rows.append(
                 [
                     remedy.name,
-                    standard_of(one),
+                    standard_of(standard),
                     present,
                     needed,
                     used(remedy.utilisation),
@@ -154,13 +155,13 @@ def _remedies(design: Design) -> tuple[Block, ...]:
 
 def _punching(design: Design) -> tuple[Block, ...]:
     rows: list[list[Words]] = []
-    for one in design.standards:
-        p = one.punching
+    for standard in design.standards:
+        p = standard.punching
         if p is None:
             continue
         rows.append(
             [
-                standard_of(one),
+                standard_of(standard),
                 used(p.utilisation),
                 used(p.interior),
                 number(1e-3 * p.load),
@@ -189,7 +190,7 @@ def _punching(design: Design) -> tuple[Block, ...]:
         "Clause and mark",
     ]
     governs = max(
-        (one for one in design.standards if one.punching is not None),
+        (standard for standard in design.standards if standard.punching is not None),
         key=lambda one: one.punching.utilisation if one.punching is not None else 0.0,
     )
     assert governs.punching is not None

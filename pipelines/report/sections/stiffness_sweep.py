@@ -51,23 +51,23 @@ def sweep_page(title: str, found: tuple[Sweep, ...]) -> Document:
     )
 
 
-def _flips(one: Sweep) -> Table:
+def _flips(sweep: Sweep) -> Table:
     heads = ["Strip", "Value [kNm/m]"]
-    heads += [f"slab stiffness × {number(curve.share)}" for curve in one.curves]
+    heads += [f"slab stiffness × {number(curve.share)}" for curve in sweep.curves]
     rows = [
-        [strip, number(1e-3 * value), *(one.words(value, c) for c in one.curves)]
-        for strip, value in one.strips
+        [strip, number(1e-3 * value), *(sweep.words(value, c) for c in sweep.curves)]
+        for strip, value in sweep.strips
     ]
     return table("EI / (D L) at which the finding of a strip flips", heads, rows, numeric=(1,))
 
 
-def _values(one: Sweep) -> Table:
+def _values(sweep: Sweep) -> Table:
     heads = ["EI / (D L)"]
-    heads += [f"plate, slab stiffness × {number(c.share)} [kNm/m]" for c in one.curves]
+    heads += [f"plate, slab stiffness × {number(c.share)} [kNm/m]" for c in sweep.curves]
     rows = [
-        [number(float(ratio)), *(number(1e-3 * float(c.values[k])) for c in one.curves)]
-        for k, ratio in enumerate(one.ratios)
+        [number(float(ratio)), *(number(1e-3 * float(c.values[k])) for c in sweep.curves)]
+        for k, ratio in enumerate(sweep.ratios)
     ]
-    rows.append(["rigid lines", *(number(1e-3 * c.rigid) for c in one.curves)])
-    rows.append([f"deck: {number(one.own)}", *(number(1e-3 * c.own) for c in one.curves)])
+    rows.append(["rigid lines", *(number(1e-3 * c.rigid) for c in sweep.curves)])
+    rows.append([f"deck: {number(sweep.own)}", *(number(1e-3 * c.own) for c in sweep.curves)])
     return table("Plate's worst value", heads, rows, numeric=(1, 2))

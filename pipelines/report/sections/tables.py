@@ -52,12 +52,12 @@ def tolerance(error: float | None) -> str:
     return f" ± {shown:.{decimals}f}"
 
 
-def governing_table(result: Result, one: TrafficResult) -> Table:
+def governing_table(result: Result, case: TrafficResult) -> Table:
     """Largest and smallest value of every result over the deck under a case of traffic; shears in
     brackets where they are not to be read."""
     deck, clear = result.deck, result.solved.clear_of_lines
     body = []
-    for row in one.governing:
+    for row in case.governing:
         coexisting = [as_result(v) for v in row.coexisting]
         if not clear[row.point]:
             coexisting = [f"({v})" if k in SHEARS else v for k, v in enumerate(coexisting)]
@@ -71,10 +71,10 @@ def governing_table(result: Result, one: TrafficResult) -> Table:
                 *(coexisting if row.position else ["–"] * 6),
             ]
         )
-    heads: list[Words] = ["Result", "", "Value", "Place; station, offset [m]", _load_head(one)]
+    heads: list[Words] = ["Result", "", "Value", "Place; station, offset [m]", _load_head(case)]
     with_heads: list[Words] = [("with ", head) for head in RESULT_HEADS]
     return table(
-        f"{values_title(one, len(result.traffic))} over the deck, and what coexists at the same "
+        f"{values_title(case, len(result.traffic))} over the deck, and what coexists at the same "
         "place and time (shears in brackets: within one thickness of an edge or line, not to be "
         "read)",
         [*heads, *with_heads],
@@ -84,20 +84,20 @@ def governing_table(result: Result, one: TrafficResult) -> Table:
     )
 
 
-def uncertain_words(one: TrafficResult) -> str:
+def uncertain_words(case: TrafficResult) -> str:
     """What is no governing value since it may be wrong by more than itself; "" where nothing is."""
-    if not one.uncertain:
+    if not case.uncertain:
         return ""
     listed = [
         f"{peak.result} {peak.extreme} ({number(peak.value)}{tolerance(peak.error)} {peak.unit} at "
         f"{at_text(peak.at)})"
-        for peak in one.uncertain
+        for peak in case.uncertain
     ]
     return f"Left out, as uncertain by more than themselves: {'; '.join(listed)}."
 
 
-def _load_head(one: TrafficResult) -> str:
-    if one.envelope.whole:
+def _load_head(case: TrafficResult) -> str:
+    if case.envelope.whole:
         return "Lanes from left to right, middle and first axle [m]"
     return "Load position [m]"
 
@@ -162,24 +162,30 @@ def reaction_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
         rows.append(["all together", *(number(case["total_kN"]) for case in cases.values())])
         heads = ["Support", *cases]
         found.append(table(f"{caption}: static cases", heads, rows, numeric=range(1, len(heads))))
-    for one in result.traffic:
+    for traffic_case in result.traffic:
         body: list[list[Words]] = []
-        for name, ends in case_entries(summary, one)["reactions"].items():
+        for name, ends in case_entries(summary, traffic_case)["reactions"].items():
             row: list[Words] = [support_title(deck, name)]
             for extreme in ("max", "min"):
                 row += [as_result(ends[extreme]["value"]), entry_text(ends[extreme])]
             body.append(row)
-        heads = ["Support", "max", _load_head(one), "min", _load_head(one)]
+        heads = ["Support", "max", _load_head(traffic_case), "min", _load_head(traffic_case)]
         found.append(
-            table(f"{caption}: {case_title(one)}", heads, body, numeric=(1, 3), wide=(0, 2, 4))
+            table(
+                f"{caption}: {case_title(traffic_case)}",
+                heads,
+                body,
+                numeric=(1, 3),
+                wide=(0, 2, 4),
+            )
         )
     return found
 
 
-def case_entries(summary: Mapping[str, Any], one: TrafficResult) -> Mapping[str, Any]:
+def case_entries(summary: Mapping[str, Any], case: TrafficResult) -> Mapping[str, Any]:
     """What stands in the summary under a case of traffic: probes, reactions, beams."""
-    if one.envelope.whole:
-        entries: Mapping[str, Any] = summary["load_models"][one.name]
+    if case.envelope.whole:
+        entries: Mapping[str, Any] = summary["load_models"][case.name]
         return entries
     return {
         "probes": {
@@ -216,9 +222,9 @@ def beam_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
         heads = ["Beam", *(case for case in cases)]
         caption = "Beam moments [kNm], max and min with the distance from the line's first end [m]"
         found.append(table(f"{caption}: static cases", heads, rows, numeric=range(1, len(heads))))
-    for one in result.traffic:
+    for traffic_case in result.traffic:
         rows = []
-        for name, entries in case_entries(summary, one)["beams"].items():
+        for name, entries in case_entries(summary, traffic_case)["beams"].items():
             for key, words in (("moment_kNm", "moment [kNm]"), ("shear_kN", "shear [kN]")):
                 row = [line_title(deck, name), words]
                 for extreme in ("max", "min"):
@@ -226,11 +232,11 @@ def beam_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
                     value = as_result(e["value"]) + tolerance(e["error"])
                     row += [value, length(e["at_m"]), entry_text(e)]
                 rows.append(row)
-        head = _load_head(one)
+        head = _load_head(traffic_case)
         heads = ["Beam", "", "max", "at [m]", head, "min", "at [m]", head]
         caption = (
-            f"Beam moments and shears under {case_title(one)}, sagging positive, at = from the "
-            "first end"
+            f"Beam moments and shears under {case_title(traffic_case)}, sagging positive, at = "
+            "from the first end"
         )
         found.append(table(caption, heads, rows, numeric=(2, 3, 5, 6), wide=(4, 7)))
     return found

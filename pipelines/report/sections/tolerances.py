@@ -42,7 +42,7 @@ def _heads(deck: Deck) -> list[str]:
     return ["mesh", "step", f"{OTHER[deck.slab.theory]}’s theory: change"]
 
 
-def governing_parts(deck: Deck, one: TrafficResult) -> Table | None:
+def governing_parts(deck: Deck, case: TrafficResult) -> Table | None:
     """Parts of the tolerances of the governing values under a case of traffic; None where they are
     not estimated."""
     body: list[list[Words]] = [
@@ -53,12 +53,12 @@ def governing_parts(deck: Deck, one: TrafficResult) -> Table | None:
             part(row.error),
             *_parts(row.entry()),
         ]
-        for row in one.governing
+        for row in case.governing
         if row.error is not None and np.isfinite(row.error) and row.position is not None
     ]
     if not body:
         return None
-    caption = f"{case_title(one)}: parts of the numerical tolerances of the governing values"
+    caption = f"{case_title(case)}: parts of the numerical tolerances of the governing values"
     heads = ["Result", "", "Value", "±", *_heads(deck)]
     return table(caption, heads, body, numeric=range(2, 7))
 
@@ -78,9 +78,9 @@ def probe_parts(result: Result, summary: Mapping[str, Any]) -> list[Table]:
         caption = f"Change by {OTHER[deck.slab.theory]}’s theory: probes, static cases"
         heads = ["Probe", "Case", *RESULT_HEADS]
         found.append(table(caption, heads, still, numeric=range(2, 8)))
-    for one in result.traffic:
+    for traffic_case in result.traffic:
         moving: list[list[Words]] = []
-        entries = case_entries(summary, one)
+        entries = case_entries(summary, traffic_case)
         for name, envelope in entries["probes"].items():
             for key, head in zip(RESULT_KEYS, RESULT_HEADS, strict=True):
                 ends = envelope[key]
@@ -93,7 +93,9 @@ def probe_parts(result: Result, summary: Mapping[str, Any]) -> list[Table]:
         if moving:
             heads = ["Probe or beam", "Result"]
             heads += [f"{end}: {words}" for end in ("max", "min") for words in (mesh, step, theory)]
-            caption = f"{case_title(one)}: parts of the numerical tolerances of probes and beams"
+            caption = (
+                f"{case_title(traffic_case)}: parts of the numerical tolerances of probes and beams"
+            )
             found.append(
                 table(caption, heads, moving, numeric=range(2, 8), wide=(0,), tall=len(moving) > 24)
             )

@@ -51,9 +51,9 @@ def model_words(model: LoadModel) -> list[str]:
             words += f", {as_given(round(total, 4))} kN/m2 on {length(kind.width)} m"
         lines.append(words)
     sets = []
-    for one in model.sets:
-        names = " + ".join(model.kinds[k].name for k in one.kinds)
-        sets.append(names + (f" (x {as_given(one.factor)})" if one.factor != 1.0 else ""))
+    for lane_set in model.sets:
+        names = " + ".join(model.kinds[k].name for k in lane_set.kinds)
+        sets.append(names + (f" (x {as_given(lane_set.factor)})" if lane_set.factor != 1.0 else ""))
     lines.append("together: " + "; ".join(sets))
     if model.pressure:
         lines.append(

@@ -52,21 +52,21 @@ def widths_section(result: Result, fields: Sequence[WidthField]) -> tuple[Block,
         rows = governing_widths(result.widths, kind)
         if rows:
             parts.append(_width_table(kind, rows))
-    return *parts, *(_map(result, one) for one in fields)
+    return *parts, *(_map(result, field) for field in fields)
 
 
 def governing_widths(rows: Sequence[BackWidth], kind: str) -> list[BackWidth]:
-    """At each place the load with the largest peak."""
+    """The load with the largest peak at each place."""
     found: dict[tuple[str, str, str], BackWidth] = {}
-    for one in rows:
-        key = (one.place, one.where, one.effect)
-        if one.kind == kind and (key not in found or one.peak > found[key].peak):
-            found[key] = one
+    for row in rows:
+        key = (row.place, row.where, row.effect)
+        if row.kind == kind and (key not in found or row.peak > found[key].peak):
+            found[key] = row
     return list(found.values())
 
 
 def _width_table(kind: str, rows: Sequence[BackWidth]) -> Table:
-    codes = list(dict.fromkeys(name for one in rows for name, _ in one.codes))
+    codes = list(dict.fromkeys(name for row in rows for name, _ in row.codes))
     unit = "kN" if kind == "shear" else "kNm"
     heads: list[Words] = [
         "Place",
@@ -80,27 +80,27 @@ def _width_table(kind: str, rows: Sequence[BackWidth]) -> Table:
         *(f"{name} [m]" for name in codes),
     ]
     body: list[list[Words]] = []
-    for one in rows:
-        known = dict(one.codes)
+    for row in rows:
+        known = dict(row.codes)
         cells: list[Words] = []
         for name in codes:
             if name not in known:
                 cells.append("–")
                 continue
             words = number(known[name])
-            wide = known[name] > one.by_peak
+            wide = known[name] > row.by_peak
             cells.append(Short(f"{words} *") if wide else words)
-        where = [one.place, *([one.where] if one.where and kind != "hogging" else ())]
+        where = [row.place, *([row.where] if row.where and kind != "hogging" else ())]
         body.append(
             [
                 lines(map(Together, where)),
-                one.vehicle,
-                number(1e-3 * one.strip_resultant),
-                number(1e-3 * one.plate_resultant),
-                number(1e-3 * one.peak),
-                Strong(number(one.by_peak)),
-                number(one.by_mean),
-                number(one.spread),
+                row.vehicle,
+                number(1e-3 * row.strip_resultant),
+                number(1e-3 * row.plate_resultant),
+                number(1e-3 * row.peak),
+                Strong(number(row.by_peak)),
+                number(row.by_mean),
+                number(row.spread),
                 *cells,
             ]
         )
@@ -114,20 +114,22 @@ def _width_table(kind: str, rows: Sequence[BackWidth]) -> Table:
     )
 
 
-def _map(result: Result, one: WidthField) -> Figure:
+def _map(result: Result, width_field: WidthField) -> Figure:
     """The map of a field of widths."""
-    name = f"width-{one.bars}-{one.kind}"
-    title = f"Width for {one.kind}, {BARS_WORDS[one.bars]}"
+    name = f"width-{width_field.bars}-{width_field.kind}"
+    title = f"Width for {width_field.kind}, {BARS_WORDS[width_field.bars]}"
     caption = (
-        f", {one.load}: the one-way beam's envelope at each station over the plate's "
+        f", {width_field.load}: the one-way beam's envelope at each station over the plate's "
         "envelope at each point, where the plate's moment is at least 0.4 of its largest. The "
         "ring marks the least."
     )
-    if one.kind == "sagging":
+    if width_field.kind == "sagging":
         caption += (
             " Towards the lines the beam on rigid lines hardly sags, so that no width would do "
             "where a loaded line yields."
         )
-    drawing = width_map(result.deck, field_map(result.solved), WidthMap(name, title, one.widths))
-    head = Strong(f"Back-figured width for {one.kind}")
+    drawing = width_map(
+        result.deck, field_map(result.solved), WidthMap(name, title, width_field.widths)
+    )
+    head = Strong(f"Back-figured width for {width_field.kind}")
     return Figure(f"plan-{name}", drawing, (head, caption))

@@ -100,17 +100,17 @@ def _tolerance(deck: Deck) -> str:
     )
 
 
-def case_title(one: TrafficResult) -> str:
+def case_title(case: TrafficResult) -> str:
     """The name of a case of traffic as a heading: a vehicle that drives alone says so."""
-    return one.name if one.envelope.whole or one.name == ALONE else f"{one.name} alone"
+    return case.name if case.envelope.whole or case.name == ALONE else f"{case.name} alone"
 
 
-def values_title(one: TrafficResult, cases: int) -> str:
+def values_title(case: TrafficResult, cases: int) -> str:
     """What the extremes under a case of traffic are called, of so many cases: beside load models
     those of vehicles that drive alone govern nothing by themselves."""
-    if cases > 1 and not one.envelope.whole:
-        return f"{case_title(one)}, beside the load models: largest and smallest values"
-    return f"{case_title(one)}: governing values"
+    if cases > 1 and not case.envelope.whole:
+        return f"{case_title(case)}, beside the load models: largest and smallest values"
+    return f"{case_title(case)}: governing values"
 
 
 def slab_note(deck: Deck) -> str:

@@ -218,10 +218,10 @@ def _moved(surfaces: list[Surface], slab: Floats) -> list[Surface]:
     """Surfaces that go down with the nearest point of the deflected slab (n, 3)."""
     tree = cKDTree(slab[:, :2])
     found = []
-    for one in surfaces:
-        down = np.zeros_like(one.points)
-        down[:, 2] = slab[tree.query(one.points[:, :2])[1], 2]
-        found.append(replace(one, points=one.points + down))
+    for surface in surfaces:
+        down = np.zeros_like(surface.points)
+        down[:, 2] = slab[tree.query(surface.points[:, :2])[1], 2]
+        found.append(replace(surface, points=surface.points + down))
     return found
 
 

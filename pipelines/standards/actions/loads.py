@@ -97,7 +97,7 @@ class LoadModel:
     @property
     def one_lane(self) -> bool:
         """Whether nothing ever stands or lies beside its vehicle."""
-        return not self.has_pressure and all(len(one.kinds) == 1 for one in self.sets)
+        return not self.has_pressure and all(len(lane_set.kinds) == 1 for lane_set in self.sets)
 
 
 ALONE = "vehicles alone"
@@ -109,7 +109,8 @@ def alone(vehicles: Sequence[Vehicle]) -> LoadModel:
     return LoadModel(
         name=vehicles[0].name if len(vehicles) == 1 else ALONE,
         kinds=tuple(
-            LaneKind(name=one.name, vehicles=(one,), factor=1.0, room=0.0) for one in vehicles
+            LaneKind(name=vehicle.name, vehicles=(vehicle,), factor=1.0, room=0.0)
+            for vehicle in vehicles
         ),
         sets=tuple(LaneSet((k,)) for k in range(len(vehicles))),
         whole=False,

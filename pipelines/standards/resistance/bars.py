@@ -129,7 +129,8 @@ class SlabBars:
         return self.mat(layer[0]).bars(layer[1])
 
     def effective_depth(self, layer: Layer) -> float:
-        """From the opposite face to the bars' centre [m], used when `face` is in tension."""
+        """The distance from the opposite face to the bars' centre [m], used when `face` is in
+        tension."""
         mat = self.mat(layer[0])
         return self.thickness - mat.cover_to(layer[1]) - mat.bars(layer[1]).diameter / 2
 

@@ -158,7 +158,8 @@ def _capacity(section: Section, mat: Materials) -> Capacity:
 
 
 def compression_arm(section: Section, mat: Materials) -> Floats:
-    """From mid-depth to the middle of the stress block at the resistance in bending [m]."""
+    """The distance from mid-depth to the middle of the stress block at the resistance in bending
+    [m]."""
     bare = _without_compression_bars(section)
     arm: Floats = 0.5 * (bare.arrays()[0] - mat.block.depth_ratio * _neutral_axis(bare, mat))
     return arm

@@ -30,113 +30,121 @@ BOTH_WAYS = (
 )
 
 
-def _interior(one: StripInput, constant: float, per_foot: float, rule: str) -> Floats:
-    require(one.ends != "cantilever", rule, "a span between two supports")
-    if one.bars == "parallel":
+def _interior(axle: StripInput, constant: float, per_foot: float, rule: str) -> Floats:
+    require(axle.ends != "cantilever", rule, "a span between two supports")
+    if axle.bars == "parallel":
         require(
-            one.span <= SLAB_SPAN,
+            axle.span <= SLAB_SPAN,
             rule,
             "spans of at most 15 ft (4.57 m) along traffic; longer ones are slab bridges (4.6.2.3)",
         )
-    return np.full(np.shape(one.position), (constant + per_foot * one.span / FOOT) * INCH)
+    return np.full(np.shape(axle.position), (constant + per_foot * axle.span / FOOT) * INCH)
 
 
-def lrfd_sagging(one: StripInput) -> Floats:
+def lrfd_sagging(axle: StripInput) -> Floats:
     """26.0 + 6.6 S inches, S in ft between centres of supports."""
-    return _interior(one, 26.0, 6.6, "AASHTO LRFD 4.6.2.1.3 +M")
+    return _interior(axle, 26.0, 6.6, "AASHTO LRFD 4.6.2.1.3 +M")
 
 
-def lrfd_hogging(one: StripInput) -> Floats:
+def lrfd_hogging(axle: StripInput) -> Floats:
     """48.0 + 3.0 S inches, S in ft between centres of supports."""
-    return _interior(one, 48.0, 3.0, "AASHTO LRFD 4.6.2.1.3 -M")
+    return _interior(axle, 48.0, 3.0, "AASHTO LRFD 4.6.2.1.3 -M")
 
 
-def lrfd_overhang(one: StripInput) -> Floats:
+def lrfd_overhang(axle: StripInput) -> Floats:
     """45.0 + 10.0 X inches, X in ft from the load to the support's centre."""
     rule = "AASHTO LRFD 4.6.2.1.3 overhang"
-    require(one.ends == "cantilever", rule, "an overhang")
-    x = placed(one, rule)
+    require(axle.ends == "cantilever", rule, "an overhang")
+    x = placed(axle, rule)
     return np.asarray((45.0 + 10.0 * x / FOOT) * INCH)
 
 
-def lrfd_transverse_edge(one: StripInput) -> Floats:
+def lrfd_transverse_edge(axle: StripInput) -> Floats:
     """Edge along the bars: half the strip and the edge's distance, at most the strip.
 
     `edge_distance` is from the deck's transverse edge to the first line of support.
     """
     rule = "AASHTO LRFD 4.6.2.1.4c"
-    require(one.bars == "across", rule, "bars across traffic, so that the edge runs along them")
-    require(one.edge_distance is not None, rule, "the distance from the edge to the support line")
-    assert one.edge_distance is not None
-    full = lrfd_sagging(one)
-    return np.minimum(full, 0.5 * full + one.edge_distance)
+    require(axle.bars == "across", rule, "bars across traffic, so that the edge runs along them")
+    require(axle.edge_distance is not None, rule, "the distance from the edge to the support line")
+    assert axle.edge_distance is not None
+    full = lrfd_sagging(axle)
+    return np.minimum(full, 0.5 * full + axle.edge_distance)
 
 
-def lrfd_longitudinal_edge(one: StripInput) -> Floats:
+def lrfd_longitudinal_edge(axle: StripInput) -> Floats:
     """Edge along traffic: barrier + 12 in + a quarter strip, at most half a strip or 72 in.
 
     Carries one line of wheels; `edge_distance` is from the edge to the barrier's inner face.
     """
     rule = "AASHTO LRFD 4.6.2.1.4b"
-    require(one.bars == "parallel", rule, "bars parallel to traffic, so that the edge cuts no bars")
-    require(one.edge_distance is not None, rule, "the distance from the edge to the barrier's face")
-    assert one.edge_distance is not None
-    full = lrfd_sagging(one)
+    require(
+        axle.bars == "parallel", rule, "bars parallel to traffic, so that the edge cuts no bars"
+    )
+    require(
+        axle.edge_distance is not None, rule, "the distance from the edge to the barrier's face"
+    )
+    assert axle.edge_distance is not None
+    full = lrfd_sagging(axle)
     return np.minimum(
-        one.edge_distance + 12 * INCH + 0.25 * full, np.minimum(0.5 * full, 72 * INCH)
+        axle.edge_distance + 12 * INCH + 0.25 * full, np.minimum(0.5 * full, 72 * INCH)
     )
 
 
-def lrfd_slab_bridge(one: StripInput) -> Floats:
+def lrfd_slab_bridge(axle: StripInput) -> Floats:
     """10 + 5 sqrt(L1 W1) inches for one loaded lane; presence factor included."""
     rule = "AASHTO LRFD 4.6.2.3"
-    require(one.bars == "parallel", rule, "bars parallel to traffic")
-    require(one.span > SLAB_SPAN, rule, "spans over 15 ft (4.57 m)")
-    require(bool(np.isfinite(one.slab_width)), rule, "the slab's width")
-    length, width = min(one.span / FOOT, 60.0), min(one.slab_width / FOOT, 30.0)
+    require(axle.bars == "parallel", rule, "bars parallel to traffic")
+    require(axle.span > SLAB_SPAN, rule, "spans over 15 ft (4.57 m)")
+    require(bool(np.isfinite(axle.slab_width)), rule, "the slab's width")
+    length, width = min(axle.span / FOOT, 60.0), min(axle.slab_width / FOOT, 30.0)
     lane = (10.0 + 5.0 * np.sqrt(length * width)) * INCH
-    return np.full(np.shape(one.position), min(lane, one.slab_width))
+    return np.full(np.shape(axle.position), min(lane, axle.slab_width))
 
 
-def standard_span(one: StripInput) -> float:
+def standard_span(axle: StripInput) -> float:
     """Between edges of flanges and half a flange (steel beams): S less half the flange width."""
-    return one.span - 0.5 * one.support_width
+    return axle.span - 0.5 * axle.support_width
 
 
-def standard_across(one: StripInput, load: float) -> Floats:
+def standard_across(axle: StripInput, load: float) -> Floats:
     """(S + 2)/32 times the wheel, S in ft; 0.8 of it where the slab is continuous."""
     rule = "AASHTO Standard Specifications 3.24.3.1"
-    span = standard_span(one) / FOOT
-    require(one.bars == "across", rule, "main bars across traffic")
+    span = standard_span(axle) / FOOT
+    require(axle.bars == "across", rule, "main bars across traffic")
     require(2.0 <= span <= 24.0, rule, "spans of 2 to 24 ft (0.61 to 7.3 m)")
-    require(abs(one.skew_deg) <= 20.0, rule, "a skew of at most 20 degrees")
-    factor = 1.0 if one.ends == "simple" else 0.8
-    return np.full(np.shape(one.position), factor * load * (span + 2.0) / 32.0)
+    require(abs(axle.skew_deg) <= 20.0, rule, "a skew of at most 20 degrees")
+    factor = 1.0 if axle.ends == "simple" else 0.8
+    return np.full(np.shape(axle.position), factor * load * (span + 2.0) / 32.0)
 
 
-def standard_along(one: StripInput) -> Floats:
+def standard_along(axle: StripInput) -> Floats:
     """E = 4 + 0.06 S ft, at most 7 ft, for one line of wheels."""
     rule = "AASHTO Standard Specifications 3.24.3.2"
-    require(one.bars == "parallel", rule, "main bars parallel to traffic")
-    require(abs(one.skew_deg) <= 20.0, rule, "a skew of at most 20 degrees")
-    require(one.ends != "cantilever", rule, "a span between two supports")
-    width = min(4.0 + 0.06 * standard_span(one) / FOOT, 7.0) * FOOT
-    return np.full(np.shape(one.position), width)
+    require(axle.bars == "parallel", rule, "main bars parallel to traffic")
+    require(abs(axle.skew_deg) <= 20.0, rule, "a skew of at most 20 degrees")
+    require(axle.ends != "cantilever", rule, "a span between two supports")
+    width = min(4.0 + 0.06 * standard_span(axle) / FOOT, 7.0) * FOOT
+    return np.full(np.shape(axle.position), width)
 
 
-def standard_cantilever_across(one: StripInput) -> Floats:
+def standard_cantilever_across(axle: StripInput) -> Floats:
     """E = 0.8 X + 3.75 ft, bars across traffic."""
     rule = "AASHTO Standard Specifications 3.24.5.1.1"
-    require(one.ends == "cantilever" and one.bars == "across", rule, "a cantilever across traffic")
-    x = placed(one, rule)
+    require(
+        axle.ends == "cantilever" and axle.bars == "across", rule, "a cantilever across traffic"
+    )
+    x = placed(axle, rule)
     return np.asarray((0.8 * x / FOOT + 3.75) * FOOT)
 
 
-def standard_cantilever_along(one: StripInput) -> Floats:
+def standard_cantilever_along(axle: StripInput) -> Floats:
     """E = 0.35 X + 3.2 ft, at most 7 ft, bars parallel to traffic."""
     rule = "AASHTO Standard Specifications 3.24.5.1.2"
-    require(one.ends == "cantilever" and one.bars == "parallel", rule, "a cantilever along traffic")
-    x = placed(one, rule)
+    require(
+        axle.ends == "cantilever" and axle.bars == "parallel", rule, "a cantilever along traffic"
+    )
+    x = placed(axle, rule)
     return np.asarray(np.minimum(0.35 * x / FOOT + 3.2, 7.0) * FOOT)
 
 

@@ -26,19 +26,19 @@ _SAGGING = (
 _SPANS = _FIRST + _STEP * np.arange(len(_SAGGING))
 
 
-def deck_sagging(one: StripInput, load: float) -> Floats:
+def deck_sagging(axle: StripInput, load: float) -> Floats:
     """Sagging moment [N m/m] of HL-93 axles whose wheel is `load` [N], 16 kip in the table; with
     its dynamic load allowance and presence factors. Linear between the table's spans.
 
     Raises MethodRangeError for bars along traffic, cantilevers and spans outside 4 to 15 ft.
     """
-    require(one.bars == "across", RULE, "main bars across traffic, over girders along it")
-    require(one.ends != "cantilever", RULE, "a span between two girders")
-    feet = one.span / FOOT
+    require(axle.bars == "across", RULE, "main bars across traffic, over girders along it")
+    require(axle.ends != "cantilever", RULE, "a span between two girders")
+    feet = axle.span / FOOT
     allowed = "girders 4 to 15 ft (1.22 to 4.57 m) apart"
     require(_SPANS[0] - 1e-9 <= feet <= _SPANS[-1] + 1e-9, RULE, allowed)
     per_foot = float(np.interp(feet, _SPANS, _SAGGING))
-    return np.full(np.shape(one.position), per_foot * KIP * load / WHEEL)
+    return np.full(np.shape(axle.position), per_foot * KIP * load / WHEEL)
 
 
 def require_girders(places: Floats) -> None:

@@ -31,83 +31,83 @@ UNION = (
 )
 
 
-def loaded(one: StripInput) -> tuple[float, float]:
+def loaded(axle: StripInput) -> tuple[float, float]:
     """t_x along and t_y across the strip [m]."""
-    spread = 2 * one.surfacing + one.depth
-    return one.contact[0] + spread, one.contact[1] + spread
+    spread = 2 * axle.surfacing + axle.depth
+    return axle.contact[0] + spread, axle.contact[1] + spread
 
 
-def _limits(one: StripInput, rule: str, tx_share: float, ty_share: float) -> tuple[Floats, float]:
-    tx, ty = loaded(one)
+def _limits(axle: StripInput, rule: str, tx_share: float, ty_share: float) -> tuple[Floats, float]:
+    tx, ty = loaded(axle)
     require(
-        ty <= ty_share * one.span,
+        ty <= ty_share * axle.span,
         rule,
-        f"t_y at most {ty_share:g} of the span, here {ty:.3g} m on {one.span:.3g} m",
+        f"t_y at most {ty_share:g} of the span, here {ty:.3g} m on {axle.span:.3g} m",
     )
     require(
-        tx <= tx_share * one.span,
+        tx <= tx_share * axle.span,
         rule,
-        f"t_x at most {tx_share:g} of the span, here {tx:.3g} m on {one.span:.3g} m",
+        f"t_x at most {tx_share:g} of the span, here {tx:.3g} m on {axle.span:.3g} m",
     )
-    return placed(one, rule), ty
+    return placed(axle, rule), ty
 
 
-def sagging(one: StripInput) -> Floats:
+def sagging(axle: StripInput) -> Floats:
     """t_y + k x (1 - x/l): k = 2.5 simple, 1.5 with one end fixed, 1 with both ends fixed."""
     rule = f"{NAME} span moment"
-    require(one.ends != "cantilever", rule, "a span between two supports")
-    x, ty = _limits(one, rule, 1.0, 0.8)
-    k = {"simple": 2.5, "one end": 1.5, "both ends": 1.0}[one.ends]
-    return near_edge(ty + k * x * (1 - x / one.span), one, rule)
+    require(axle.ends != "cantilever", rule, "a span between two supports")
+    x, ty = _limits(axle, rule, 1.0, 0.8)
+    k = {"simple": 2.5, "one end": 1.5, "both ends": 1.0}[axle.ends]
+    return near_edge(ty + k * x * (1 - x / axle.span), axle, rule)
 
 
-def hogging(one: StripInput) -> Floats:
+def hogging(axle: StripInput) -> Floats:
     """t_y + 0.5 x (2 - x/l), x from the fixed end whose moment is wanted."""
     rule = f"{NAME} fixed-end moment"
-    require(one.ends in ("one end", "both ends"), rule, "an end that is fixed or continuous")
-    x, ty = _limits(one, rule, 1.0, 0.8 if one.ends == "one end" else 0.4)
-    return near_edge(ty + 0.5 * x * (2 - x / one.span), one, rule)
+    require(axle.ends in ("one end", "both ends"), rule, "an end that is fixed or continuous")
+    x, ty = _limits(axle, rule, 1.0, 0.8 if axle.ends == "one end" else 0.4)
+    return near_edge(ty + 0.5 * x * (2 - x / axle.span), axle, rule)
 
 
-def cantilever(one: StripInput) -> Floats:
+def cantilever(axle: StripInput) -> Floats:
     """max(t_y, 0.2 l_k) + 1.5 x, x from the root."""
     rule = f"{NAME} cantilever moment"
-    require(one.ends == "cantilever", rule, "a cantilever")
-    x, ty = _limits(one, rule, 1.0, 0.8)
-    return near_edge(max(ty, 0.2 * one.span) + 1.5 * x, one, rule)
+    require(axle.ends == "cantilever", rule, "a cantilever")
+    x, ty = _limits(axle, rule, 1.0, 0.8)
+    return near_edge(max(ty, 0.2 * axle.span) + 1.5 * x, axle, rule)
 
 
-def shear(one: StripInput) -> Floats:
+def shear(axle: StripInput) -> Floats:
     """t_y + k x, x from the support considered: k = 0.5 simple, 0.3 at a fixed end.
 
     For the pinned end of a span fixed at the other see `shear_pinned`.
     """
     rule = f"{NAME} support shear"
-    require(one.ends != "cantilever", rule, "a span between two supports")
-    if one.ends == "simple":
-        x, ty = _limits(one, rule, 1.0, 0.8)
-        return near_edge(ty + 0.5 * x, one, rule)
-    x, ty = _limits(one, rule, 0.2, 0.4)
-    require(bool(np.all(x >= 0.2 * one.span)), rule, "a load at least 0.2 of the span away")
-    return near_edge(ty + 0.3 * x, one, rule)
+    require(axle.ends != "cantilever", rule, "a span between two supports")
+    if axle.ends == "simple":
+        x, ty = _limits(axle, rule, 1.0, 0.8)
+        return near_edge(ty + 0.5 * x, axle, rule)
+    x, ty = _limits(axle, rule, 0.2, 0.4)
+    require(bool(np.all(x >= 0.2 * axle.span)), rule, "a load at least 0.2 of the span away")
+    return near_edge(ty + 0.3 * x, axle, rule)
 
 
-def shear_pinned(one: StripInput) -> Floats:
+def shear_pinned(axle: StripInput) -> Floats:
     """t_y + 0.4 x at the pinned end of a span fixed at the other, x from the pinned end."""
     rule = f"{NAME} shear at the pinned end"
-    require(one.ends == "one end", rule, "a span with one end fixed")
-    x, ty = _limits(one, rule, 0.2, 0.4)
-    require(bool(np.all(x >= 0.2 * one.span)), rule, "a load at least 0.2 of the span away")
-    return near_edge(ty + 0.4 * x, one, rule)
+    require(axle.ends == "one end", rule, "a span with one end fixed")
+    x, ty = _limits(axle, rule, 0.2, 0.4)
+    require(bool(np.all(x >= 0.2 * axle.span)), rule, "a load at least 0.2 of the span away")
+    return near_edge(ty + 0.4 * x, axle, rule)
 
 
-def cantilever_shear(one: StripInput) -> Floats:
+def cantilever_shear(axle: StripInput) -> Floats:
     """max(t_y, 0.2 l_k) + 0.3 x, x from the root."""
     rule = f"{NAME} cantilever shear"
-    require(one.ends == "cantilever", rule, "a cantilever")
-    x, ty = _limits(one, rule, 0.2, 0.4)
-    require(bool(np.all(x >= 0.2 * one.span)), rule, "a load at least 0.2 l_k from the root")
-    return near_edge(max(ty, 0.2 * one.span) + 0.3 * x, one, rule)
+    require(axle.ends == "cantilever", rule, "a cantilever")
+    x, ty = _limits(axle, rule, 0.2, 0.4)
+    require(bool(np.all(x >= 0.2 * axle.span)), rule, "a load at least 0.2 l_k from the root")
+    return near_edge(max(ty, 0.2 * axle.span) + 0.3 * x, axle, rule)
 
 
 # Line load over the whole span (t_x = l), as shares of the span or of l_k: published for
@@ -127,14 +127,14 @@ LINE_LOAD: dict[tuple[Ends, Quantity], tuple[float, float]] = {
 }
 
 
-def line_load(one: StripInput, quantity: Quantity) -> Floats:
+def line_load(axle: StripInput, quantity: Quantity) -> Floats:
     """Width for a load over the whole span, linear between the two breadths of the table."""
     rule = f"{NAME} line load"
-    require((one.ends, quantity) in LINE_LOAD, rule, f"ends that have {quantity}, not {one.ends}")
-    share = loaded(one)[1] / one.span
+    require((axle.ends, quantity) in LINE_LOAD, rule, f"ends that have {quantity}, not {axle.ends}")
+    share = loaded(axle)[1] / axle.span
     require(0.05 <= share <= 0.10, rule, f"t_y of 0.05 to 0.10 of the span, here {share:.3g}")
-    width = one.span * np.interp(share, (0.05, 0.10), LINE_LOAD[one.ends, quantity])
-    return np.full(np.shape(one.position), width)
+    width = axle.span * np.interp(share, (0.05, 0.10), LINE_LOAD[axle.ends, quantity])
+    return np.full(np.shape(axle.position), width)
 
 
 SPAN = "theoretical span, centre to centre of supports"

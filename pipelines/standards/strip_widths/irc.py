@@ -33,50 +33,50 @@ ALPHA_CONTINUOUS = np.array([
 # fmt: on
 
 
-def effective_span(one: StripInput) -> float:
+def effective_span(axle: StripInput) -> float:
     """l0 [m]: clear span where continuous; else clear span + effective depth, centres at most."""
-    clear = one.span - one.support_width
-    if one.ends != "simple":
+    clear = axle.span - axle.support_width
+    if axle.ends != "simple":
         return clear
-    return one.span if one.d is None else min(one.span, clear + one.d)
+    return axle.span if axle.d is None else min(axle.span, clear + axle.d)
 
 
-def breadth(one: StripInput) -> float:
+def breadth(axle: StripInput) -> float:
     """b1 [m]: contact across the strip and the wearing coat on both sides."""
-    return one.contact[1] + 2 * one.surfacing
+    return axle.contact[1] + 2 * axle.surfacing
 
 
-def loaded_length(one: StripInput) -> float:
+def loaded_length(axle: StripInput) -> float:
     """Along the strip: contact and 45 degrees through wearing coat and slab on both sides [m]."""
-    return one.contact[0] + 2 * (one.surfacing + one.depth)
+    return axle.contact[0] + 2 * (axle.surfacing + axle.depth)
 
 
-def alpha(one: StripInput) -> float:
+def alpha(axle: StripInput) -> float:
     """The table's factor, linear between its columns."""
-    ratio = one.slab_width / effective_span(one)
+    ratio = axle.slab_width / effective_span(axle)
     require(
         ratio >= 0.1, f"{NAME} annex B-3", f"slab width at least 0.1 of the span, here {ratio:.3g}"
     )
-    table = ALPHA_SIMPLE if one.ends == "simple" else ALPHA_CONTINUOUS
+    table = ALPHA_SIMPLE if axle.ends == "simple" else ALPHA_CONTINUOUS
     return float(np.interp(ratio, RATIO, table))
 
 
-def width(one: StripInput) -> Floats:
+def width(axle: StripInput) -> Floats:
     """alpha a (1 - a/l0) + b1, a from the nearer support; edges and the slab's width limit it."""
     rule = f"{NAME} annex B-3"
-    require(one.ends != "cantilever", rule, "a span between two supports")
-    x = placed(one, rule)
-    span = effective_span(one)
-    a = np.clip(np.minimum(x, one.span - x) - 0.5 * (one.span - span), 0.0, 0.5 * span)
-    return near_edge(alpha(one) * a * (1 - a / span) + breadth(one), one, rule)
+    require(axle.ends != "cantilever", rule, "a span between two supports")
+    x = placed(axle, rule)
+    span = effective_span(axle)
+    a = np.clip(np.minimum(x, axle.span - x) - 0.5 * (axle.span - span), 0.0, 0.5 * span)
+    return near_edge(alpha(axle) * a * (1 - a / span) + breadth(axle), axle, rule)
 
 
-def cantilever(one: StripInput) -> Floats:
+def cantilever(axle: StripInput) -> Floats:
     """1.2 a + b1, a from the root's face; a third of the cantilever's length along it at most."""
     rule = f"{NAME} annex B-3 cantilever"
-    require(one.ends == "cantilever", rule, "a cantilever")
-    a = np.maximum(placed(one, rule) - 0.5 * one.support_width, 0.0)
-    return near_edge(np.minimum(1.2 * a + breadth(one), one.slab_width / 3), one, rule)
+    require(axle.ends == "cantilever", rule, "a cantilever")
+    a = np.maximum(placed(axle, rule) - 0.5 * axle.support_width, 0.0)
+    return near_edge(np.minimum(1.2 * a + breadth(axle), axle.slab_width / 3), axle, rule)
 
 
 NEAR = (

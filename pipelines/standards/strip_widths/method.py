@@ -94,17 +94,17 @@ def require(condition: bool, rule: str, limit: str) -> None:
         raise MethodRangeError(f"{rule}: outside its range, which asks for {limit}")
 
 
-def placed(one: StripInput, rule: str) -> Floats:
+def placed(axle: StripInput, rule: str) -> Floats:
     """The load's position as an array [m], checked to lie on the span."""
-    x = np.asarray(one.position, dtype=float)
-    on = bool(np.all((x >= -1e-9) & (x <= one.span * (1 + 1e-9))))
-    require(on, rule, f"a load on the span, 0 to {one.span:.3g} m")
-    return np.asarray(np.clip(x, 0.0, one.span))
+    x = np.asarray(axle.position, dtype=float)
+    on = bool(np.all((x >= -1e-9) & (x <= axle.span * (1 + 1e-9))))
+    require(on, rule, f"a load on the span, 0 to {axle.span:.3g} m")
+    return np.asarray(np.clip(x, 0.0, axle.span))
 
 
-def near_edge(width: Floats, one: StripInput, rule: str) -> Floats:
+def near_edge(width: Floats, axle: StripInput, rule: str) -> Floats:
     """Half the width and the distance to a free edge, where that is less; the slab at most."""
-    if one.edge_distance is not None:
-        require(one.edge_distance >= 0, rule, "a load on the slab")
-        width = np.minimum(width, 0.5 * width + one.edge_distance)
-    return np.asarray(np.minimum(width, one.slab_width))
+    if axle.edge_distance is not None:
+        require(axle.edge_distance >= 0, rule, "a load on the slab")
+        width = np.minimum(width, 0.5 * width + axle.edge_distance)
+    return np.asarray(np.minimum(width, axle.slab_width))

@@ -72,15 +72,15 @@ class StripSet:
             return self.edge[bars]
         return self.hogging if hogging else self.sagging
 
-    def length(self, one: StripInput) -> float:
+    def length(self, axle: StripInput) -> float:
         """Loaded length along the strip [m]."""
-        return self.patch(one)[0]
+        return self.patch(axle)[0]
 
 
-def _lrfd_share(one: StripInput) -> float:
+def _lrfd_share(axle: StripInput) -> float:
     """100 / sqrt(S) <= 50 % bars parallel to traffic, 220 / sqrt(S) <= 67 % across, S in ft."""
-    root = math.sqrt(one.span / FOOT)
-    return min(1.0 / root, 0.5) if one.bars == "parallel" else min(2.2 / root, 0.67)
+    root = math.sqrt(axle.span / FOOT)
+    return min(1.0 / root, 0.5) if axle.bars == "parallel" else min(2.2 / root, 0.67)
 
 
 # Bars parallel to traffic on cross beams: the LRFD table gives concrete decks one width for both

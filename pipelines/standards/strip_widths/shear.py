@@ -17,41 +17,41 @@ from pipelines.standards.strip_widths.method import (
 from plate.arrays import Floats
 
 
-def clear_distance(one: StripInput, rule: str) -> Floats:
+def clear_distance(axle: StripInput, rule: str) -> Floats:
     """a_v [m]: from the support's face to the near side of the loaded area."""
-    x = placed(one, rule)
-    require(bool(np.all(x <= 0.5 * one.span + 1e-9)), rule, "the support nearer to the load")
-    a_v = x - 0.5 * (one.support_width + one.contact[0])
+    x = placed(axle, rule)
+    require(bool(np.all(x <= 0.5 * axle.span + 1e-9)), rule, "the support nearer to the load")
+    a_v = x - 0.5 * (axle.support_width + axle.contact[0])
     require(bool(np.all(a_v > 0)), rule, "a load clear of the support's face")
     return a_v
 
 
-def far_side(one: StripInput) -> Floats:
+def far_side(axle: StripInput) -> Floats:
     """45 degrees from the far side of the loaded area to the face; at least 4 d where d is given.
 
     French practice, recommended after tests at Delft (Lantsoght and others, Heron); the bound 4 d
     from memory.
     """
     rule = "45 degrees from the far side"
-    width = one.contact[1] + 2 * (clear_distance(one, rule) + one.contact[0])
-    return near_edge(np.maximum(width, 4 * (one.d or 0.0)), one, rule)
+    width = axle.contact[1] + 2 * (clear_distance(axle, rule) + axle.contact[0])
+    return near_edge(np.maximum(width, 4 * (axle.d or 0.0)), axle, rule)
 
 
-def centre(one: StripInput) -> Floats:
+def centre(axle: StripInput) -> Floats:
     """45 degrees from the centre of the loaded area to the face (older Dutch practice)."""
     rule = "45 degrees from the centre"
-    width = one.contact[1] + 2 * (clear_distance(one, rule) + 0.5 * one.contact[0])
-    return near_edge(width, one, rule)
+    width = axle.contact[1] + 2 * (clear_distance(axle, rule) + 0.5 * axle.contact[0])
+    return near_edge(width, axle, rule)
 
 
-def control_section(one: StripInput, rule: str = "fib Model Code 2010 7.3.3.1") -> Floats:
+def control_section(axle: StripInput, rule: str = "fib Model Code 2010 7.3.3.1") -> Floats:
     """Distance of the control section from the support's face [m]: the lesser of d and a_v/2."""
-    require(one.d is not None, rule, "the effective depth d")
-    assert one.d is not None
-    return np.minimum(one.d, 0.5 * clear_distance(one, rule))
+    require(axle.d is not None, rule, "the effective depth d")
+    assert axle.d is not None
+    return np.minimum(axle.d, 0.5 * clear_distance(axle, rule))
 
 
-def model_code(one: StripInput) -> Floats:
+def model_code(axle: StripInput) -> Floats:
     """Spread from the near side of the loaded area to the control section.
 
     At 45 degrees to the span direction for clamped or continuous supports, 60 degrees for simple
@@ -60,10 +60,10 @@ def model_code(one: StripInput) -> Floats:
     The start at the near side is the cautious reading of a figure not seen.
     """
     rule = "fib Model Code 2010 7.3.3.1"
-    require(one.ends != "cantilever", rule, "a span between two supports")
-    tangent = np.sqrt(3.0) if one.ends == "simple" else 1.0
-    reach = clear_distance(one, rule) - control_section(one, rule)
-    return near_edge(one.contact[1] + 2 * tangent * reach, one, rule)
+    require(axle.ends != "cantilever", rule, "a span between two supports")
+    tangent = np.sqrt(3.0) if axle.ends == "simple" else 1.0
+    reach = clear_distance(axle, rule) - control_section(axle, rule)
+    return near_edge(axle.contact[1] + 2 * tangent * reach, axle, rule)
 
 
 FACE = "load to the support's face"

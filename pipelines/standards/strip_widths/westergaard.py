@@ -10,58 +10,58 @@ PAPER = "Public Roads 11(1), 1930"
 POISSON = 0.15
 
 
-def circle(one: StripInput) -> float:
+def circle(axle: StripInput) -> float:
     """Diameter of the circle of the contact's area [m]."""
-    return 2.0 * float(np.sqrt(one.contact[0] * one.contact[1] / np.pi))
+    return 2.0 * float(np.sqrt(axle.contact[0] * axle.contact[1] / np.pi))
 
 
-def _central(one: StripInput, rule: str) -> float:
-    require(one.ends == "simple", rule, "a simply supported span")
-    middle = bool(np.all(np.abs(placed(one, rule) - 0.5 * one.span) <= 0.01 * one.span))
+def _central(axle: StripInput, rule: str) -> float:
+    require(axle.ends == "simple", rule, "a simply supported span")
+    middle = bool(np.all(np.abs(placed(axle, rule) - 0.5 * axle.span) <= 0.01 * axle.span))
     require(middle, rule, "a wheel at mid-span")
-    c = circle(one)
+    c = circle(axle)
     # Limit of our own: the exact strip was compared with the formula as far as that.
-    require(c <= 0.4 * one.span, rule, "a loaded circle of at most 0.4 of the span")
+    require(c <= 0.4 * axle.span, rule, "a loaded circle of at most 0.4 of the span")
     return c
 
 
-def westergaard_width(one: StripInput) -> Floats:
+def westergaard_width(axle: StripInput) -> Floats:
     """0.58 S + 2 c, the width of the working formula P S / (2.32 S + 8 c)."""
-    c = _central(one, f"{WESTERGAARD} working formula")
-    return np.full(np.shape(one.position), 0.58 * one.span + 2 * c)
+    c = _central(axle, f"{WESTERGAARD} working formula")
+    return np.full(np.shape(axle.position), 0.58 * axle.span + 2 * c)
 
 
-def westergaard_moment(one: StripInput, load: float) -> Floats:
+def westergaard_moment(axle: StripInput, load: float) -> Floats:
     """0.21072 P (log10(S / c1) + 0.4825), nu = 0.15; the constant is (1 + nu) ln 10 / 4 pi.
 
     c1 = 2 (sqrt(0.4 c^2 + h^2) - 0.675 h) for the wheel on a slab of depth h, and c itself from
     c = 3.45 h on, where the two meet.
     """
-    c, h = _central(one, f"{WESTERGAARD} central wheel"), one.depth
+    c, h = _central(axle, f"{WESTERGAARD} central wheel"), axle.depth
     c1 = 2.0 * (np.sqrt(0.4 * c**2 + h**2) - 0.675 * h) if c < 3.45 * h else c
     constant = (1 + POISSON) * np.log(10.0) / (4 * np.pi)
-    moment = constant * load * (np.log10(one.span / c1) + 0.4825)
-    return np.full(np.shape(one.position), moment)
+    moment = constant * load * (np.log10(axle.span / c1) + 0.4825)
+    return np.full(np.shape(axle.position), moment)
 
 
-def westergaard_secondary(one: StripInput, load: float) -> Floats:
+def westergaard_secondary(axle: StripInput, load: float) -> Floats:
     """Moment across the strip: less than along it by (1 - nu) P / 4 pi = 0.0676 P."""
-    return westergaard_moment(one, load) - (1 - POISSON) * load / (4 * np.pi)
+    return westergaard_moment(axle, load) - (1 - POISSON) * load / (4 * np.pi)
 
 
-def plain_width(one: StripInput, factor: float) -> Floats:
+def plain_width(axle: StripInput, factor: float) -> Floats:
     """Load width + factor a (1 - a/l), a from the nearer support, l the clear span."""
     rule = "plain width"
-    require(one.ends != "cantilever", rule, "a span between two supports")
-    span = clear_span(one)
-    a = np.clip(placed(one, rule) - 0.5 * one.support_width, 0.0, span)
-    width = one.contact[1] + factor * a * (1 - a / span)
-    return np.minimum(width, one.slab_width)
+    require(axle.ends != "cantilever", rule, "a span between two supports")
+    span = clear_span(axle)
+    a = np.clip(placed(axle, rule) - 0.5 * axle.support_width, 0.0, span)
+    width = axle.contact[1] + factor * a * (1 - a / span)
+    return np.minimum(width, axle.slab_width)
 
 
-def clear_span(one: StripInput) -> float:
+def clear_span(axle: StripInput) -> float:
     """Between faces of supports [m]."""
-    return one.span - one.support_width
+    return axle.span - axle.support_width
 
 
 METHODS = {

@@ -54,7 +54,7 @@ class Curve:
         return np.asarray(np.exp(terms(self.powers, x) @ self.coefficients))
 
     def rounded(self) -> "Curve":
-        """With the coefficients that are printed."""
+        """The same form with the coefficients that are printed."""
         return Curve(self.powers, np.array([float(f"{c:.{FIGURES}g}") for c in self.coefficients]))
 
 

@@ -79,8 +79,13 @@ class FitResult:
             "response": fit.response,
             "form": fit.form,
             "inputs": [
-                {"name": one.name, "label": one.label, "formula": one.formula.text, "range": pair}
-                for one, pair in zip(fit.inputs, self.ranges.tolist(), strict=True)
+                {
+                    "name": source.name,
+                    "label": source.label,
+                    "formula": source.formula.text,
+                    "range": pair,
+                }
+                for source, pair in zip(fit.inputs, self.ranges.tolist(), strict=True)
             ],
             "powers": self.curves.mean.powers.tolist(),
             "mean": self.curves.mean.coefficients.tolist(),
@@ -228,8 +233,8 @@ def _data(result: FitResult) -> list[Column]:
     rows = result.rows
     found = [Column("row", "", "", tuple(rows.number.tolist()))]
     found.append(Column("held_out", "", "", tuple(bool(h) for h in rows.held)))
-    for one, values in zip(result.fit.inputs, rows.x.T, strict=True):
-        found.append(Column(one.name, "", "", tuple(values.tolist())))
+    for source, values in zip(result.fit.inputs, rows.x.T, strict=True):
+        found.append(Column(source.name, "", "", tuple(values.tolist())))
     found.append(Column("computed", "", "", tuple(rows.y.tolist())))
     for name, line in (result.predicted | rows.compare).items():
         found.append(Column(name, "", "", tuple(line.tolist())))

@@ -13,7 +13,7 @@ CAUTION = (
 
 def formula_text(fit: Fit, curve: Curve) -> str:
     """The formula as it is printed; everything stated of it is computed with these figures."""
-    names = [one.label for one in fit.inputs]
+    names = [source.label for source in fit.inputs]
     if fit.degree == 1:
         constant, *rest = curve.coefficients
         parts = [f"exp({_number(constant)})"]
@@ -34,8 +34,8 @@ def formula_text(fit: Fit, curve: Curve) -> str:
 def limits_text(fit: Fit, ranges: Floats) -> list[str]:
     """Ranges of the inputs, what was not varied, and the limits that the formula meets."""
     lines = [
-        f"{one.label}: {low:.4g} to {high:.4g}"
-        for one, (low, high) in zip(fit.inputs, ranges, strict=True)
+        f"{source.label}: {low:.4g} to {high:.4g}"
+        for source, (low, high) in zip(fit.inputs, ranges, strict=True)
     ]
     lines += fit.holds_for
     for limit in fit.limits:
