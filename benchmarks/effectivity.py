@@ -326,7 +326,7 @@ def _reference(
     stiffness = Stiffness(build_model(replace(deck, mesh=mesh)).model)
     model = stiffness.model
     probes = probe_rows(deck, model, field_points(model)).rows
-    traffic = [stated_under(stiffness, rows_on(deck, model, solved, one), one) for one in stated]
+    traffic = [stated_under(stiffness, rows_on(model, solved, one), one) for one in stated]
     return case_values(deck, stiffness, probes), traffic
 
 
@@ -335,11 +335,11 @@ def deck_errors(kind: Kind) -> Errors:
     deck = read_kind(kind)
     built = build_model(deck)
     solved = SolvedDeck.of(deck, built.model)
-    cases = case_responses(deck, solved)
-    envelopes = traffic_envelopes(deck, solved)
-    stated = [stated_values(deck, solved, envelope, ()) for envelope in envelopes]
-    measured = Yardsticks.of(deck, built, solved)
-    of_cases = case_tolerances(deck, solved, cases, measured).mesh
+    cases = case_responses(solved)
+    envelopes = traffic_envelopes(solved)
+    stated = [stated_values(solved, envelope, ()) for envelope in envelopes]
+    measured = Yardsticks.of(built, solved)
+    of_cases = case_tolerances(solved, cases, measured).mesh
     last, before = (_reference(deck, built, solved, stated, k) for k in (ORDER, ORDER - 1))
     labels = [f"{n} {c}" for n in solved.probes.names for c in RESULTS]
     parts = []
@@ -350,7 +350,7 @@ def deck_errors(kind: Kind) -> Errors:
         parts.append(_compared(full, values, of_cases[name], exact, other))
     n = len(labels)
     for k, envelope in enumerate(envelopes):
-        of_traffic = traffic_tolerances(deck, solved, envelope, (), measured).probes
+        of_traffic = traffic_tolerances(solved, envelope, (), measured).probes
         for end, part in (("max", slice(0, n)), ("min", slice(n, 2 * n))):
             exact, other = (r[1][k][part] for r in (last, before))
             full = [f"{kind.name}: {end} {label}" for label in labels]

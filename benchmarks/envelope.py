@@ -75,7 +75,7 @@ def ours(size: float, step: float, folder: Path) -> tuple[Floats, int]:
     deck = read_deck(path)
     model = build_model(deck).model
     solved = SolvedDeck.of(deck, model)
-    [found] = traffic_envelopes(deck, solved)
+    [found] = traffic_envelopes(solved)
     assert found is not None
     extremes = found.fields.extremes
     peaks = np.array([extremes.maximum[1].max(), extremes.minimum[1].min()])

@@ -44,7 +44,7 @@ def one(size: float, positions: int) -> None:
         recovery = FieldRecovery(model)
         solved = SolvedDeck.of(deck, model)
         start = time.perf_counter()
-        found = traffic_envelopes(deck, solved)
+        found = traffic_envelopes(solved)
         seconds = time.perf_counter() - start
         assert found is not None
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

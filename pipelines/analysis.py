@@ -84,11 +84,10 @@ def _on_this_mesh(
         solved = SolvedDeck.of(deck, built.model, models)
         check_stiffness(solved.stiffness)
     with stages("static cases"):
-        cases = case_responses(deck, solved)
+        cases = case_responses(solved)
     with stages("load positions"):
-        watch = None if deck.reinforcement is None else DesignWatch(deck, solved, cases)
+        watch = None if deck.reinforcement is None else DesignWatch(solved, cases)
         envelopes = traffic_envelopes(
-            deck,
             solved,
             workers=threads,
             progress=stages.tell,
@@ -96,19 +95,19 @@ def _on_this_mesh(
             watched=lambda model: None if watch is None else watch.of_model(model),
         )
     with stages("reinforcement"):
-        bars = None if watch is None else design(deck, solved, envelopes, watch)
+        bars = None if watch is None else design(solved, envelopes, watch)
     with stages("strips and findings"):
-        findings, no_findings = strip_findings(deck, solved, envelopes)
+        findings, no_findings = strip_findings(solved, envelopes)
         findings = with_utilisation(deck, cases, findings)
     with stages("numerical tolerances"):
-        measured = Yardsticks.of(deck, built, solved) if tolerances_wanted else None
-        of_cases = case_tolerances(deck, solved, cases, measured)
-        traffic = tuple(_traffic(deck, solved, envelope, cases, measured) for envelope in envelopes)
+        measured = Yardsticks.of(built, solved) if tolerances_wanted else None
+        of_cases = case_tolerances(solved, cases, measured)
+        traffic = tuple(_traffic(solved, envelope, cases, measured) for envelope in envelopes)
         findings = _with_tolerances(solved, findings, measured)
     with stages("widths and reconciliation"):
         widths = back_widths(deck, findings)
         walked = governing_findings(findings) if tolerances_wanted else []
-        walks = reconcile(deck, built, solved, envelopes, walked)
+        walks = reconcile(built, solved, envelopes, walked)
     return Result(
         deck=deck,
         built=built,
@@ -127,15 +126,14 @@ def _on_this_mesh(
 
 
 def _traffic(
-    deck: Deck,
     solved: SolvedDeck,
     envelope: TrafficEnvelope,
     cases: Mapping[str, Response],
     measured: Yardsticks | None,
 ) -> TrafficResult:
     """Governing values of a case of traffic with their tolerances, and what is read beside them."""
-    peaks = governing_values(deck, solved, envelope)
-    tolerances = traffic_tolerances(deck, solved, envelope, peaks, measured)
+    peaks = governing_values(solved, envelope)
+    tolerances = traffic_tolerances(solved, envelope, peaks, measured)
     peaks = tuple(
         peak.with_tolerance(stated) for peak, stated in zip(peaks, tolerances.peaks, strict=True)
     )
@@ -145,8 +143,8 @@ def _traffic(
         governing=governing,
         uncertain=tuple(peak for peak in peaks if not peak.is_known),
         tolerances=tolerances,
-        mean_curves=mean_curves(deck, solved, governing),
-        uplift=uplift_findings(deck, solved, cases, envelope, governing),
+        mean_curves=mean_curves(solved, governing),
+        uplift=uplift_findings(solved, cases, envelope, governing),
     )
 
 

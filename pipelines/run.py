@@ -70,9 +70,9 @@ def report_of(result: "Result", entries: Mapping[str, Any]) -> "Document":
     from pipelines.findings.back_figured_widths import width_fields
     from pipelines.report.report import report
 
-    deck, solved, leading = result.deck, result.solved, result.leading
+    solved, leading = result.solved, result.leading
     envelopes = [case.envelope for case in result.traffic]
     envelope = None if leading is None else leading.envelope
-    surfaces = picked_surfaces(deck, solved, envelope, result.governing)
-    widths = width_fields(deck, solved, envelopes, result.findings)
+    surfaces = picked_surfaces(solved, envelope, result.governing)
+    widths = width_fields(solved, envelopes, result.findings)
     return report(result, entries, surfaces, widths)

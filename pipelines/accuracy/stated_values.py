@@ -11,7 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import Extremes
 from pipelines.envelopes.governing_loads import governing_loads
@@ -72,7 +71,7 @@ class StatedValues:
 
 
 def stated_values(
-    deck: Deck, solved: SolvedDeck, envelope: TrafficEnvelope, peaks: Sequence[Peak]
+    solved: SolvedDeck, envelope: TrafficEnvelope, peaks: Sequence[Peak]
 ) -> StatedValues:
     """Probes, governing values and beam extremes of a case of traffic."""
     n, m = solved.probes.rows.shape[0], len(peaks)
@@ -102,13 +101,13 @@ def stated_values(
     rows = _own_rows(solved, peaks, ends)[row]
     if envelope.model.has_pressure:
         # Which cells of distributed loads are adverse is each result's own.
-        loads = governing_loads(deck, solved, envelope, rows, sign, number, joint)
+        loads = governing_loads(solved, envelope, rows, sign, number, joint)
         load = np.arange(len(loads))
     else:
         different, load = np.unique(np.column_stack([number, joint]), axis=0, return_inverse=True)
         first = [int(np.flatnonzero(load.ravel() == i)[0]) for i in range(len(different))]
         loads = governing_loads(
-            deck, solved, envelope, rows[first], sign[first], number[first], joint[first]
+            solved, envelope, rows[first], sign[first], number[first], joint[first]
         )
     return StatedValues(
         n_probe=n,
@@ -139,11 +138,9 @@ def _own_rows(
     return sparse.csr_array(sparse.vstack(rows, format="csr"))
 
 
-def rows_on(
-    deck: Deck, model: PlateModel, solved: SolvedDeck, stated: StatedValues
-) -> sparse.csr_array:
+def rows_on(model: PlateModel, solved: SolvedDeck, stated: StatedValues) -> sparse.csr_array:
     """Rows (n_row, n_dof) of the same values on another mesh of the deck, on the same sides."""
-    rows = [probe_rows(deck, model, field_points(model)).rows]
+    rows = [probe_rows(solved.deck, model, field_points(model)).rows]
     plan = solved.recovery.points.plan
     if stated.peaks:
         points = [peak.point for peak in stated.peaks]

@@ -55,7 +55,8 @@ class Yardsticks:
     other: SolvedDeck
 
     @classmethod
-    def of(cls, deck: Deck, built: BuiltModel, solved: SolvedDeck) -> "Yardsticks":
+    def of(cls, built: BuiltModel, solved: SolvedDeck) -> "Yardsticks":
+        deck = solved.deck
         model = solved.model
         span = None if model.section.thin else shortest_span(deck)
         other = replace(model, section=replace(model.section, thin_span=span))
@@ -89,9 +90,10 @@ class Tolerances:
 
 
 def case_tolerances(
-    deck: Deck, solved: SolvedDeck, cases: Mapping[str, Response], measured: Yardsticks | None
+    solved: SolvedDeck, cases: Mapping[str, Response], measured: Yardsticks | None
 ) -> CaseTolerances:
     """Tolerances of the static cases; not a number where nothing was measured."""
+    deck = solved.deck
     if measured is None:
         unknown = np.full(solved.probes.rows.shape[0], np.nan)
         none = dict.fromkeys(cases, unknown)
@@ -108,7 +110,6 @@ def case_tolerances(
 
 
 def traffic_tolerances(
-    deck: Deck,
     solved: SolvedDeck,
     envelope: TrafficEnvelope,
     peaks: Sequence[Peak],
@@ -116,14 +117,14 @@ def traffic_tolerances(
 ) -> Tolerances:
     """Tolerances of probes, governing values and beam extremes under a case of traffic; not a
     number where nothing was measured."""
-    stated = stated_values(deck, solved, envelope, peaks)
+    stated = stated_values(solved, envelope, peaks)
     amounts = np.full((len(stated.value), 3), np.nan)
     if measured is not None and len(amounts):
         richer, other = measured.richer, measured.other
-        finer = stated_under(richer, rows_on(deck, richer.model, solved, stated), stated)
+        finer = stated_under(richer, rows_on(richer.model, solved, stated), stated)
         theirs = stated_under(other.stiffness, own_rows(other, stated), stated)
         amounts[:, 0] = SAFETY * np.abs(finer - stated.value)
-        amounts[:, 1] = step_part(deck, solved, envelope, stated)
+        amounts[:, 1] = step_part(solved, envelope, stated)
         amounts[:, 2] = theirs - stated.value
     high, low, of_peaks, of_ends = stated.split(amounts)
     return Tolerances(
@@ -192,14 +193,12 @@ def held_mesh_parts(
     return [error[key] for key in keys]
 
 
-def step_part(
-    deck: Deck, solved: SolvedDeck, envelope: TrafficEnvelope, stated: StatedValues
-) -> Floats:
+def step_part(solved: SolvedDeck, envelope: TrafficEnvelope, stated: StatedValues) -> Floats:
     """Step part (n,) of the error of stated values [SI]."""
     rows = own_rows(solved, stated)
     wanted = list(zip(stated.row.tolist(), stated.sign.tolist(), strict=True))
     starts = [envelope.position(number) for number in stated.number.tolist()]
-    found = worst_loads(deck, solved, rows, wanted, envelope.model, starts)
+    found = worst_loads(solved, rows, wanted, envelope.model, starts)
     true = stated.joint * np.array([worst.value for worst in found])
     missed = stated.joint * np.array([worst.tolerance for worst in found])
     return np.asarray(np.maximum(stated.sign * (true - stated.value), 0.0) + missed)

@@ -72,7 +72,6 @@ class _Kind:
 
 
 def worst_arrangements(
-    deck: Deck,
     solved: SolvedDeck,
     rows: sparse.csr_array,
     wanted: Sequence[tuple[int, int]],
@@ -88,7 +87,7 @@ def worst_arrangements(
     starts : of each an arrangement to refine in any case.
     """
     found = surfaces(solved.stiffness, rows)
-    search = _Search(deck, found, model, wanted)
+    search = _Search(solved.deck, found, model, wanted)
     worst = search.refined(*search.on_lattice())
     if starts is None:
         return worst

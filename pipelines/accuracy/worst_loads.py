@@ -7,7 +7,6 @@ from scipy import sparse
 
 from pipelines.accuracy.worst_arrangement import worst_arrangements
 from pipelines.accuracy.worst_position import worst_places
-from pipelines.deck.deck import Deck
 from pipelines.model.influence import surfaces
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.loads import LoadModel
@@ -29,7 +28,6 @@ class WorstLoad:
 
 
 def worst_loads(
-    deck: Deck,
     solved: SolvedDeck,
     rows: sparse.csr_array,
     wanted: Sequence[tuple[int, int]],
@@ -45,13 +43,13 @@ def worst_loads(
     starts : of each an arrangement to look at in any case.
     """
     if model.whole:
-        found = worst_arrangements(deck, solved, rows, wanted, model, starts)
+        found = worst_arrangements(solved, rows, wanted, model, starts)
         return [
             WorstLoad(case=model.name, value=w.value, position=w.position, tolerance=w.tolerance)
             for w in found
         ]
     places = worst_places(
-        deck,
+        solved.deck,
         surfaces(solved.stiffness, rows),
         wanted,
         starts=None if starts is None else [at.single if at else None for at in starts],

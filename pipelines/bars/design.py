@@ -184,11 +184,10 @@ class _Seen:
     numbered: GoverningIndex
 
 
-def design(
-    deck: Deck, solved: SolvedDeck, traffic: Sequence[TrafficEnvelope], watch: DesignWatch
-) -> Design:
+def design(solved: SolvedDeck, traffic: Sequence[TrafficEnvelope], watch: DesignWatch) -> Design:
     """The design of a deck with bars, from what the watch has seen of vehicles that drive alone
     and from the load models."""
+    deck = solved.deck
     reinforcement = deck.reinforcement
     assert reinforcement is not None
     alone = next((envelope for envelope in traffic if not envelope.whole), None)
@@ -202,7 +201,7 @@ def design(
     )
     demands = watch.moments.demands()
     resolved: Resolved = {}
-    grid = raster(deck, solved)
+    grid = raster(solved)
     found = []
     for basis, tracker in zip(reinforcement.bases, watch.shears, strict=True):
         mine = {
@@ -286,8 +285,8 @@ def _standard(
         utilisation=np.stack([ultimate.values[k] / m_Rd[LAYER_ROWS[k]] for k in range(4)]),
         rows=(
             *rule_rows(bars, basis, peaks, {d: _span(deck, d) for d in DIRECTIONS}, steel),
-            *fatigue_rows(deck, solved, watch, mat, demands),
-            *collision_rows(deck, solved, mat, watch.dead),
+            *fatigue_rows(solved, watch, mat, demands),
+            *collision_rows(solved, mat, watch.dead),
             *beam_checks(deck, reinforcement.beams, mat, ultimate.combination, beams),
         ),
         order={face: order_cost(bars, face, mat) for face in FACES},
@@ -300,7 +299,7 @@ def _standard(
         design_width=watch.design_width,
         reduced=None
         if deck.traffic is None
-        else reduced_shear(deck, solved, runs, numbered, tracker, watch.design_width),
+        else reduced_shear(solved, runs, numbered, tracker, watch.design_width),
         remedies=fixes,
         punching=wheel_punching(deck, own, models, bars, mat, ultimate.combination.traffic),
         zones=zones(grid, bars, mat, ultimate),

@@ -7,7 +7,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.model.influence import field_rows, surfaces
 from pipelines.model.responses import SolvedDeck
@@ -16,7 +15,6 @@ from pipelines.traffic.pressure_cells import pressure_cells
 
 
 def governing_arrangement_loads(
-    deck: Deck,
     solved: SolvedDeck,
     envelope: TrafficEnvelope,
     places: Sequence[tuple[int, int, int, int]],
@@ -31,11 +29,10 @@ def governing_arrangement_loads(
         return []
     points, components, signs, numbers = (np.array(v) for v in zip(*places, strict=True))
     rows = field_rows(solved, points.tolist(), components.tolist())
-    return governing_loads(deck, solved, envelope, rows, signs, numbers, envelope.joint[points])
+    return governing_loads(solved, envelope, rows, signs, numbers, envelope.joint[points])
 
 
 def governing_loads(
-    deck: Deck,
     solved: SolvedDeck,
     envelope: TrafficEnvelope,
     rows: sparse.csr_array,
@@ -49,6 +46,7 @@ def governing_loads(
     signs, numbers, joint : (n,) 1 for a maximum or -1 for a minimum, number of the arrangement,
     and factor near joints.
     """
+    deck = solved.deck
     if not envelope.model.has_pressure:
         return [
             _times(float(factor), envelope.loads(deck, int(number)))

@@ -38,12 +38,12 @@ class MeanCurve:
     values: tuple[float, ...]
 
 
-def mean_curves(deck: Deck, solved: SolvedDeck, peaks: Sequence[Peak]) -> tuple[MeanCurve, ...]:
+def mean_curves(solved: SolvedDeck, peaks: Sequence[Peak]) -> tuple[MeanCurve, ...]:
     """Mean over `WIDTHS` of every governing moment and shear, the peak itself at width zero."""
     wanted = [p for p in peaks if p.component > 0 and p.number >= 0]
     if not wanted:
         return ()
-    paths = [_paths(deck, peak) for peak in wanted]
+    paths = [_paths(solved.deck, peak) for peak in wanted]
     count = [len(mine) for mine in paths]
     rows = [sparse.csr_array((0, solved.model.n_dof))]
     for peak, mine in zip(wanted, paths, strict=True):
@@ -60,7 +60,7 @@ def mean_curves(deck: Deck, solved: SolvedDeck, peaks: Sequence[Peak]) -> tuple[
             result=peak.result,
             extreme=peak.extreme,
             unit=peak.unit,
-            widths=(0.0, *(share * deck.slab.thickness for share in WIDTHS[: len(found)])),
+            widths=(0.0, *(share * solved.deck.slab.thickness for share in WIDTHS[: len(found)])),
             values=(peak.value, *(RESULT_SCALE[peak.component] * found).tolist()),
         )
         for peak, found in zip(wanted, means, strict=True)

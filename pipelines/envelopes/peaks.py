@@ -88,7 +88,7 @@ class Peak:
         }
 
 
-def governing_values(deck: Deck, solved: SolvedDeck, envelope: TrafficEnvelope) -> tuple[Peak, ...]:
+def governing_values(solved: SolvedDeck, envelope: TrafficEnvelope) -> tuple[Peak, ...]:
     """Maximum and minimum of w, m_x, m_y, m_xy, q_x, q_y over the deck under a case of traffic."""
     plan = solved.recovery.points.plan
     fields, e = envelope.fields, envelope.fields.extremes
@@ -102,7 +102,7 @@ def governing_values(deck: Deck, solved: SolvedDeck, envelope: TrafficEnvelope) 
         for _, sign, values, at, _ in sides:
             point = int(allowed[np.argmax(sign * values[k, allowed])])
             places.append((point, k, sign, int(at[k, point])))
-    held = governing_arrangement_loads(deck, solved, envelope, places)
+    held = governing_arrangement_loads(solved, envelope, places)
     found = []
     for (point, k, sign, number), loads in zip(places, held, strict=True):
         extreme, _, values, _, coexisting = sides[0 if sign > 0 else 1]

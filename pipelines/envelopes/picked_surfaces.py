@@ -57,10 +57,11 @@ class PickedSurfaces:
 
 
 def picked_surfaces(
-    deck: Deck, solved: SolvedDeck, envelope: TrafficEnvelope | None, governing: Sequence[Peak]
+    solved: SolvedDeck, envelope: TrafficEnvelope | None, governing: Sequence[Peak]
 ) -> PickedSurfaces:
     """Surfaces of the governing values of a case of traffic, and of all results at the probes and
     the lattice."""
+    deck = solved.deck
     points, mesh = solved.recovery.points, solved.model.mesh
     rows = [row for row in governing if row.position is not None]
     picked = [*_probed(deck, points), *_lattice(deck, points)]

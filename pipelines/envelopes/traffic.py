@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import SIGNS, TIE, Extremes, FieldEnvelope, with_sums
 from pipelines.envelopes.lane_extremes import (
@@ -42,7 +41,6 @@ Observer = Callable[[int, Response], None]
 
 
 def traffic_envelopes(
-    deck: Deck,
     solved: SolvedDeck,
     *,
     workers: int | None = None,
@@ -58,12 +56,13 @@ def traffic_envelopes(
     observers : called with each block's first load position and its response, in order, where
     vehicles drive alone; watched : what else is enveloped under a load model.
     """
+    deck = solved.deck
     if deck.traffic is None:
         return ()
     found = []
     for model in deck.traffic.cases:
         there = load_count(deck, model) if progress is not None else 0
-        job = _Job(deck, solved, model, watched(model) if model.whole else None)
+        job = _Job(solved, model, watched(model) if model.whole else None)
         mine = () if model.whole else observers
         for first, response, part in stream(solved, job.loads, job.reader(mine), workers):
             job.take(first, part)
@@ -87,9 +86,8 @@ def traffic_envelopes(
 class _Job:
     """One case of traffic on one deck: its loads, what is kept of them, and its envelope."""
 
-    def __init__(
-        self, deck: Deck, solved: SolvedDeck, model: LoadModel, watched: Watched | None
-    ) -> None:
+    def __init__(self, solved: SolvedDeck, model: LoadModel, watched: Watched | None) -> None:
+        deck = solved.deck
         self.deck, self.solved, self.model, self.watched = deck, solved, model, watched
         self.sets: dict[str, Fields] = {RESULTS_SET: RESULTS_OF}
         if watched is not None:

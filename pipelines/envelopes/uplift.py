@@ -97,11 +97,12 @@ def uplifts(deck: Deck, cases: Mapping[str, Response], envelope: TrafficEnvelope
     return sorted(found, key=lambda u: u.permanent + u.traffic)
 
 
-def without_tension(deck: Deck, solved: SolvedDeck, peaks: Sequence[Peak]) -> list[WithoutTension]:
+def without_tension(solved: SolvedDeck, peaks: Sequence[Peak]) -> list[WithoutTension]:
     """Governing values with the permanent load, tied down and without tension.
 
     Empty where no support lifts. Raises MechanismError where the slab would lift off altogether.
     """
+    deck = solved.deck
     names = lifting_names(deck)
     if not names:
         return []
@@ -135,15 +136,14 @@ def without_tension(deck: Deck, solved: SolvedDeck, peaks: Sequence[Peak]) -> li
 
 
 def uplift_findings(
-    deck: Deck,
     solved: SolvedDeck,
     cases: Mapping[str, Response],
     envelope: TrafficEnvelope,
     peaks: Sequence[Peak],
 ) -> UpliftFindings:
     """Supports in tension, and the governing values without it."""
-    supports = tuple(uplifts(deck, cases, envelope))
+    supports = tuple(uplifts(solved.deck, cases, envelope))
     try:
-        return UpliftFindings(supports, tuple(without_tension(deck, solved, peaks)))
+        return UpliftFindings(supports, tuple(without_tension(solved, peaks)))
     except MechanismError as error:
         return UpliftFindings(supports, not_solved=str(error))

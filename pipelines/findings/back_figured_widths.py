@@ -300,12 +300,12 @@ class WidthField:
 
 
 def width_fields(
-    deck: Deck,
     solved: SolvedDeck,
     traffic: Sequence[TrafficEnvelope],
     findings: Sequence[Finding],
 ) -> tuple[WidthField, ...]:
     """The field, for sagging and hogging along each strip, of the load that governs."""
+    deck = solved.deck
     if not traffic or deck.traffic is None or not findings:
         return ()
     models = models_by_name(deck.traffic)
@@ -318,7 +318,7 @@ def width_fields(
     }
     found = []
     for strip in strip_decks(deck):
-        at = frame(deck, strip, solved)
+        at = frame(strip, solved)
         component = M_X if strip.bars == "parallel" else M_Y
         for kind, sign in SIGNS:
             one = governing(findings, kind)

@@ -124,7 +124,7 @@ def sweep(deck: Deck, cracked: float, ratios: Sequence[float] = RATIOS) -> tuple
     solved, traffic = _first_look(deck)
     if not traffic:
         raise JobError("a sweep needs vehicles or load models in [traffic]")
-    findings, reason = strip_findings(deck, solved, traffic)
+    findings, reason = strip_findings(solved, traffic)
     if not findings:
         raise JobError(f"a sweep needs a hand strip: {reason}")
     wanted = [
@@ -207,4 +207,4 @@ def _first_look(deck: Deck) -> tuple[SolvedDeck, tuple[TrafficEnvelope, ...]]:
         )
     coarse = replace(deck, traffic=traffic, cases=(), probes=())
     solved = SolvedDeck.of(coarse)
-    return solved, traffic_envelopes(coarse, solved)
+    return solved, traffic_envelopes(solved)

@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 
-from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import FieldEnvelope
 from pipelines.envelopes.governing_loads import governing_arrangement_loads
@@ -40,10 +39,11 @@ NOTHING = 0.01
 
 
 def strip_findings(
-    deck: Deck, solved: SolvedDeck, traffic: Sequence[TrafficEnvelope]
+    solved: SolvedDeck, traffic: Sequence[TrafficEnvelope]
 ) -> tuple[tuple[Finding, ...], str]:
     """Findings of every case of traffic, method and section, worst first; why there are none, if
     so."""
+    deck = solved.deck
     if not traffic:
         return (), "the deck file has no traffic"
     try:
@@ -52,9 +52,9 @@ def strip_findings(
         return (), str(error)
     found: list[Finding] = []
     for strip in strips:
-        at = frame(deck, strip, solved)
+        at = frame(strip, solved)
         wanted: list[Wanted] = []
-        for source in _sources(deck, solved, strip, traffic):
+        for source in _sources(solved, strip, traffic):
             readings = [
                 of_group(group, source.envelope)
                 for group in _groups(sections(at, source.hands.depth))
@@ -64,7 +64,7 @@ def strip_findings(
                 wanted.append(wanted_at(at, source, reading, held))
         if not wanted:
             continue
-        values = found_values(deck, at, solved, wanted)
+        values = found_values(at, solved, wanted)
         for one, peak in zip(wanted, values, strict=True):
             found += _findings(strip, one, peak)
     if not found:
@@ -112,7 +112,7 @@ def worst_first(findings: Sequence[Finding]) -> list[Finding]:
 
 
 def _sources(
-    deck: Deck, solved: SolvedDeck, strip: StripDeck, traffic: Sequence[TrafficEnvelope]
+    solved: SolvedDeck, strip: StripDeck, traffic: Sequence[TrafficEnvelope]
 ) -> Iterator[Source]:
     """What loads the deck and its strip: every load model, and every vehicle that drives alone."""
     for envelope in traffic:
@@ -121,7 +121,7 @@ def _sources(
             readings: Sequence[Reading], envelope: TrafficEnvelope = envelope
         ) -> list[WheelPatches]:
             return governing_arrangement_loads(
-                deck, solved, envelope, [reading.place for reading in readings]
+                solved, envelope, [reading.place for reading in readings]
             )
 
         if envelope.whole:
@@ -136,7 +136,7 @@ def _sources(
                 name=name,
                 whole_model=envelope.whole,
                 envelope=fields,
-                hands=hands_under(deck, strip, model),
+                hands=hands_under(solved.deck, strip, model),
                 position=envelope.position,
                 held=held,
                 joint=envelope.joint,

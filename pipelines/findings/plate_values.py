@@ -139,9 +139,7 @@ def _bay_at(at: Frame, s: float) -> int:
     return int(np.clip(sum(support.at < s for support in supports) - 1, 0, len(supports) - 2))
 
 
-def found_values(
-    deck: Deck, at: Frame, solved: SolvedDeck, wanted: Sequence[Wanted]
-) -> list[Found]:
+def found_values(at: Frame, solved: SolvedDeck, wanted: Sequence[Wanted]) -> list[Found]:
     """The values of all readings: one solution for each load, and the same with softer and with
     stiffer beams."""
     mesh = solved.model.mesh
@@ -161,7 +159,7 @@ def found_values(
     ]
     components = [one.reading.section.component for one in wanted]
     others = _with_other_beams(
-        deck, solved.models, held, number, [one.inner for one in found], components
+        solved.deck, solved.models, held, number, [one.inner for one in found], components
     )
     if not others:
         return found

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import sparse
 
-from pipelines.deck.deck import Deck, Probe
+from pipelines.deck.deck import Probe
 from pipelines.errors import JobError
 from pipelines.model.probes import probe_rows
 from pipelines.model.responses import SolvedDeck
@@ -114,7 +114,7 @@ class Wanted:
         return f"{kind} of {self.component} from {a} to {b} m"
 
 
-def wanted_row(deck: Deck, solved: SolvedDeck, wanted: Wanted) -> sparse.csr_array:
+def wanted_row(solved: SolvedDeck, wanted: Wanted) -> sparse.csr_array:
     """Row (1, n_dof) of a result.
 
     Raises JobError where a place is off the slab, or a side is asked for where nothing divides it.
@@ -122,10 +122,10 @@ def wanted_row(deck: Deck, solved: SolvedDeck, wanted: Wanted) -> sparse.csr_arr
     ends = [wanted.at] if wanted.at is not None else [wanted.start, wanted.end]
     for place in ends:
         assert place is not None
-        if not deck.plan.contains(np.array([place]))[0]:
+        if not solved.deck.plan.contains(np.array([place]))[0]:
             raise JobError(f"station {place[0]:g} m, offset {place[1]:g} m is not on the slab")
     probe = Probe("wanted", wanted.at, wanted.start, wanted.end)
-    found = probe_rows(replace(deck, probes=(probe,)), solved.model, solved.recovery.points)
+    found = probe_rows(replace(solved.deck, probes=(probe,)), solved.model, solved.recovery.points)
     name = f"wanted/{wanted.side}" if wanted.side else "wanted"
     if name not in found.names:
         raise JobError(f"no line divides the slab at {wanted.words}")

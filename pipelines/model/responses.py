@@ -186,11 +186,11 @@ def case_load(deck: Deck, case: Case, model: PlateModel) -> Floats:
     return F
 
 
-def case_responses(deck: Deck, solved: SolvedDeck) -> dict[str, Response]:
+def case_responses(solved: SolvedDeck) -> dict[str, Response]:
     """Responses of the deck's static cases, refined to full accuracy."""
     found = {}
-    for case in deck.cases:
-        F = case_load(deck, case, solved.model)[:, None]
+    for case in solved.deck.cases:
+        F = case_load(solved.deck, case, solved.model)[:, None]
         found[case.name] = solved.respond(F, refine=True)
         check_response(found[case.name], F, CASE_BALANCE, f"case {case.name}")
     return found

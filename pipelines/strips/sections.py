@@ -150,8 +150,9 @@ class Frame:
         return np.asarray((self.to(edge) < ON) | (self.to(edge) < clear - ON))
 
 
-def frame(deck: Deck, strip: StripDeck, solved: SolvedDeck) -> Frame:
+def frame(strip: StripDeck, solved: SolvedDeck) -> Frame:
     """The deck's field points in the strip's coordinates."""
+    deck = solved.deck
     plan = solved.recovery.points.plan
     u, y = deck.plan.logical_station(plan), plan[:, 1]
     if strip.bars == "parallel":

@@ -94,13 +94,12 @@ def accidental(mat: Materials) -> Materials:
     return replace(mat, factors=factors)
 
 
-def collision_rows(
-    deck: Deck, solved: SolvedDeck, mat: Materials, permanent: Floats
-) -> tuple[Row, ...]:
+def collision_rows(solved: SolvedDeck, mat: Materials, permanent: Floats) -> tuple[Row, ...]:
     """Rows for each edge, the moment m + n t against the resistance of the top bars across.
 
     permanent : (3, n_point) m_x, m_y, m_xy of all permanent actions.
     """
+    deck = solved.deck
     reinforcement = deck.reinforcement
     assert reinforcement is not None
     if reinforcement.collision is None:
@@ -111,7 +110,7 @@ def collision_rows(
     points, h = solved.recovery.points.plan, reinforcement.bars.thickness
     rows = []
     for edge in reinforcement.collision.edges:
-        hogging = worst_hogging(deck, solved, reinforcement.collision, edge, factor * permanent)
+        hogging = worst_hogging(solved, reinforcement.collision, edge, factor * permanent)
         gap, lines = _gaps(deck, edge, points)
         inner = reinforcement.collision.inner_face
         sections = [("parapet's inner face", np.full(len(points), inner))]
@@ -138,15 +137,13 @@ def collision_rows(
     return tuple(rows)
 
 
-def worst_hogging(
-    deck: Deck, solved: SolvedDeck, collision: Collision, edge: str, permanent: Floats
-) -> Floats:
+def worst_hogging(solved: SolvedDeck, collision: Collision, edge: str, permanent: Floats) -> Floats:
     """(n_point,) moment of the top bars across [N m/m] under permanent moments (3, n_point), with
     the vertical force against the parapet anywhere along an edge, or without it."""
     worst = layer_moment(permanent, ROW)
     if not collision.vertical:
         return worst
-    plan, (low, high) = deck.plan, deck.plan.u_range
+    plan, (low, high) = solved.deck.plan, solved.deck.plan.u_range
     u = np.linspace(low, high, int(np.ceil((high - low) / STEP)) + 1)
     limits = plan.line_offsets(u)
     inwards = collision.inner_face + WHEEL / 2

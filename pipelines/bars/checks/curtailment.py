@@ -111,9 +111,9 @@ class Raster:
         return found.reshape(self.y.shape)
 
 
-def raster(deck: Deck, solved: SolvedDeck) -> Raster:
+def raster(solved: SolvedDeck) -> Raster:
     """A raster over the whole slab; of an outline over its bounding box, points off it nowhere."""
-    plan = deck.plan
+    plan = solved.deck.plan
     low, high = plan.u_range
     u = np.linspace(low, high, max(int(np.ceil((high - low) / STEP)), 2) + 1)
     limits = plan.line_offsets(u)[:, [0, -1]]

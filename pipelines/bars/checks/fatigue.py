@@ -97,13 +97,13 @@ def stress_range(high: Floats, low: Floats, unit: tuple[float, float]) -> Floats
 
 
 def lorry_demands(
-    deck: Deck,
     solved: SolvedDeck,
     watch: DesignWatch,
     model: str,
     combinations: Sequence[Combination],
 ) -> tuple[Demand, ...]:
     """Demands of the combinations with that vehicle as the only traffic."""
+    deck = solved.deck
     envelopes = watch.moment_envelopes(combinations)
     if deck.traffic is not None:
         lorry = replace(deck.traffic, vehicles=(library[model],), load_models=())
@@ -114,7 +114,6 @@ def lorry_demands(
 
 
 def fatigue_rows(
-    deck: Deck,
     solved: SolvedDeck,
     watch: DesignWatch,
     mat: Materials,
@@ -124,6 +123,7 @@ def fatigue_rows(
 
     demands : of the standard, by limit state.
     """
+    deck = solved.deck
     reinforcement = deck.reinforcement
     assert reinforcement is not None
     units = [
@@ -133,9 +133,9 @@ def fatigue_rows(
     if mat.standard == "IRC:112":
         return _without_verification(demands["characteristic"], units)
     if mat.standard == "AASHTO LRFD":
-        return _infinite_life(deck, solved, watch, mat, units)
+        return _infinite_life(solved, watch, mat, units)
     if reinforcement.damage is not None:
-        return _damage_equivalent(deck, solved, watch, reinforcement, units)
+        return _damage_equivalent(solved, watch, reinforcement, units)
     return tuple(
         Row(
             check="fatigue: plain stress range",
@@ -157,7 +157,6 @@ def _ranges(demand: Demand, row: int, unit: tuple[float, float]) -> Floats:
 
 
 def _damage_equivalent(
-    deck: Deck,
     solved: SolvedDeck,
     watch: DesignWatch,
     one: Reinforcement,
@@ -169,8 +168,8 @@ def _damage_equivalent(
     frequent = combination("EN 1992", "frequent")
     assert frequent is not None
     factored = [replace(frequent, traffic=factor) for factor in AXLES]
-    bottom, top = lorry_demands(deck, solved, watch, MODEL, factored)
-    near = joint_factors(deck, solved.recovery.points.plan)
+    bottom, top = lorry_demands(solved, watch, MODEL, factored)
+    near = joint_factors(solved.deck, solved.recovery.points.plan)
     rows = []
     for k, layer in enumerate(LAYER_ROWS):
         factor = one.damage[layer[0]]
@@ -220,7 +219,6 @@ def on_girders(deck: Deck) -> bool:
 
 
 def _infinite_life(
-    deck: Deck,
     solved: SolvedDeck,
     watch: DesignWatch,
     mat: Materials,
@@ -229,8 +227,8 @@ def _infinite_life(
     """The cracked section counts everywhere; least stress and range at the same place."""
     service = combination("AASHTO LRFD", "characteristic")
     assert service is not None
-    (demand,) = lorry_demands(deck, solved, watch, TRUCK, [replace(service, traffic=FATIGUE_I)])
-    free = on_girders(deck)
+    (demand,) = lorry_demands(solved, watch, TRUCK, [replace(service, traffic=FATIGUE_I)])
+    free = on_girders(solved.deck)
     rows = []
     for k, (layer, unit) in enumerate(zip(LAYER_ROWS, units, strict=True)):
         found = _ranges(demand, k, unit)

@@ -65,7 +65,6 @@ class ReducedShear:
 
 
 def reduced_shear(
-    deck: Deck,
     solved: SolvedDeck,
     runs: Sequence[LoadPositions],
     numbered: GoverningIndex,
@@ -93,7 +92,7 @@ def reduced_shear(
     for group in groups:
         if best is not None and (1 + BETWEEN) * whole[group].max() <= best.utilisation:
             break
-        found, n = _of_group(deck, solved, runs, numbered, tracker, demand, w, group)
+        found, n = _of_group(solved, runs, numbered, tracker, demand, w, group)
         count += n
         if worst is None or found.whole > worst.whole:
             worst = found
@@ -116,7 +115,6 @@ def reduced_shear(
 
 
 def _of_group(
-    deck: Deck,
     solved: SolvedDeck,
     runs: Sequence[LoadPositions],
     numbered: GoverningIndex,
@@ -126,6 +124,7 @@ def _of_group(
     group: Ints,
 ) -> tuple[ReducedShear, int]:
     """The worst of the samples beside one side of one line."""
+    deck = solved.deck
     sections, mat = tracker.sections, tracker.mat
     top = int(group[demand.utilisation[w, group].argmax()])
     name, side = sections.names[sections.line[top]], int(sections.side[top])

@@ -120,7 +120,7 @@ def _solve(
     solved = SolvedDeck.of(changed, models=models)
     piece = check.sections.piece == check.sections.piece[check.sample]
     rows = field_interpolation(solved, check.sections.points[piece])
-    fields = permanent_fields(changed, case_responses(changed, solved), FORCES)
+    fields = permanent_fields(changed, case_responses(solved), FORCES)
     permanent = {action: np.asarray((rows @ f.T).T) for action, f in fields.items()}
     traffic = np.zeros((5, rows.shape[0]))
     if check.position is not None:

@@ -82,7 +82,8 @@ class BeamWatch:
     top bars likewise, shear, torsional moment.
     """
 
-    def __init__(self, deck: Deck, solved: SolvedDeck, cases: Mapping[str, Response]) -> None:
+    def __init__(self, solved: SolvedDeck, cases: Mapping[str, Response]) -> None:
+        deck = solved.deck
         self.rows = solved.beams
         axial, arms = beam_axial_rows(solved.model), _arms(deck, solved.beams)
         bending = [

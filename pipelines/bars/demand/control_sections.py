@@ -89,11 +89,12 @@ def field_interpolation(solved: SolvedDeck, points: Floats) -> sparse.csr_array:
     return interpolation(solved.recovery.points, deepest(solved.model.mesh, points))
 
 
-def shear_sections(deck: Deck, solved: SolvedDeck, depth: float) -> Sections:
+def shear_sections(solved: SolvedDeck, depth: float) -> Sections:
     """Control sections of every straight supporting line.
 
     depth : effective depth [m].
     """
+    deck = solved.deck
     plan, thickness = deck.plan, deck.slab.thickness
     names: list[str] = []
     line, side, found, piece = [], [], [], []

@@ -15,7 +15,6 @@ from scipy import sparse
 from pipelines.bars.demand.control_sections import Sections, ShearTracker
 from pipelines.bars.demand.governing_index import FixedArrangement
 from pipelines.bars.demand.moments import MomentEnvelopes
-from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Reinforcement
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import Extremes
@@ -135,7 +134,6 @@ class ModelWatch:
 
 
 def held_for_shear(
-    deck: Deck,
     solved: SolvedDeck,
     envelope: TrafficEnvelope,
     extremes: Extremes,
@@ -150,9 +148,9 @@ def held_for_shear(
     if not len(forms):
         return []
     samples = forms % len(shear.sections.points)
-    joint = model_joint_factors(deck, envelope.model, shear.sections.points[samples])
+    joint = model_joint_factors(solved.deck, envelope.model, shear.sections.points[samples])
     rows = shear.form_rows(forms)
-    loads = governing_loads(deck, solved, envelope, rows, signs, numbers, joint)
+    loads = governing_loads(solved, envelope, rows, signs, numbers, joint)
     found = []
     for number, load in zip(numbers.tolist(), loads, strict=True):
         position = envelope.position(number)

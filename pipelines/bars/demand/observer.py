@@ -46,12 +46,13 @@ class DesignWatch:
     cases : responses of the static cases, by name.
     """
 
-    def __init__(self, deck: Deck, solved: SolvedDeck, cases: Mapping[str, Response]) -> None:
+    def __init__(self, solved: SolvedDeck, cases: Mapping[str, Response]) -> None:
+        deck = solved.deck
         reinforcement = deck.required_reinforcement
         n = solved.recovery.points.n_points
         none: dict[Action, Floats] = {"self-weight": np.zeros((5, n))}
         permanent = permanent_fields(deck, cases, FORCES) or none
-        self.beams = BeamWatch(deck, solved, cases) if reinforcement.beams else None
+        self.beams = BeamWatch(solved, cases) if reinforcement.beams else None
         self.dead = sum(permanent.values(), np.zeros((5, n)))[:3]
         self.deck, self.solved, self.reinforcement = deck, solved, reinforcement
         self.combinations = combinations_of(deck)
@@ -77,7 +78,7 @@ class DesignWatch:
         widths = [round(k * depth, 3) for k in SWEEP]
         if reinforcement.shear_widths is not None:
             widths = [*reinforcement.shear_widths, self.design_width]
-        self.sections = shear_sections(deck, solved, depth)
+        self.sections = shear_sections(solved, depth)
         self.shears = [
             ShearTracker(
                 self.sections,
@@ -141,9 +142,7 @@ class DesignWatch:
     ) -> None:
         """Solve the arrangements that may govern shear and let the tracker judge them."""
         assert self._shear_forms is not None
-        held = held_for_shear(
-            self.deck, self.solved, envelope, extremes, self._shear_forms, tracker
-        )
+        held = held_for_shear(self.solved, envelope, extremes, self._shear_forms, tracker)
         start = numbered.add_held(held)
         if held:
             for first, response, _ in stream(

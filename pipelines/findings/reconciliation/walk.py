@@ -14,7 +14,6 @@ from typing import Any
 
 import numpy as np
 
-from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.findings.finding import Finding
 from pipelines.findings.plate_values import MEAN_DEPTHS
@@ -162,7 +161,6 @@ def governing_findings(findings: Sequence[Finding]) -> list[Finding]:
 
 
 def reconcile(
-    deck: Deck,
     built: BuiltModel,
     solved: SolvedDeck,
     traffic: Sequence[TrafficEnvelope],
@@ -173,6 +171,7 @@ def reconcile(
     The plate's numerical tolerance is taken from the findings: cells beside the section are those
     of the main analysis.
     """
+    deck = solved.deck
     if not findings or not deck.plan.is_mapped:
         return ()  # openings and lines anywhere cannot be straightened with the plan
     found = []

@@ -60,13 +60,13 @@ def influence_result(deck: Deck, wanted: Wanted) -> InfluenceResult:
     """
     check_job_size(deck)
     solved = SolvedDeck.of(deck)
-    row = wanted_row(deck, solved, wanted)
+    row = wanted_row(solved, wanted)
     found = surfaces(solved.stiffness, row)
     scale = RESULT_SCALE[RESULTS.index(wanted.component)]
     worst = [
         replace(load, value=scale * load.value, tolerance=scale * load.tolerance)
         for model in (deck.traffic.cases if deck.traffic is not None else ())
-        for load in worst_loads(deck, solved, row, [(0, 1), (0, -1)], model)
+        for load in worst_loads(solved, row, [(0, 1), (0, -1)], model)
     ]
     unit = UNITS[wanted.component][wanted.resultant]
     # per newton in SI to per kilonewton in the units of the report

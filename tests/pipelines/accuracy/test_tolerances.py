@@ -65,7 +65,8 @@ def test_finer_steps_stay_within_the_step_part(result: Result) -> None:
     deck = result.deck
     assert deck.traffic is not None
     fine = replace(deck.traffic, step=0.1, lateral_step=0.1)
-    [finer] = traffic_envelopes(replace(deck, traffic=fine), result.solved)
+    finely = replace(deck, traffic=fine)
+    [finer] = traffic_envelopes(replace(result.solved, deck=finely))
     assert finer is not None
     gains = []
     for peak in result.governing:

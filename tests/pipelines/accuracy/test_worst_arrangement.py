@@ -33,7 +33,7 @@ def job(
 ) -> tuple[Deck, SolvedDeck, TrafficEnvelope]:
     deck = model_deck(tmp_path_factory.mktemp("worst"), request.param)
     solved = solver_of(deck)
-    [found] = traffic_envelopes(deck, solved)
+    [found] = traffic_envelopes(solved)
     return deck, solved, found
 
 
@@ -41,9 +41,9 @@ def test_a_finer_lattice_never_exceeds_value_and_step_error(
     job: tuple[Deck, SolvedDeck, TrafficEnvelope],
 ) -> None:
     deck, solved, found = job
-    stated = stated_values(deck, solved, found, ())
-    high, low, *_ = stated.split(step_part(deck, solved, found, stated))
-    [fine] = traffic_envelopes(finer(deck), solved)
+    stated = stated_values(solved, found, ())
+    high, low, *_ = stated.split(step_part(solved, found, stated))
+    [fine] = traffic_envelopes(replace(solved, deck=finer(deck)))
     e = found.probes
     scale = 1e-9 * np.abs(e.maximum).max()
     np.testing.assert_array_less(fine.probes.maximum, e.maximum + high + scale)
@@ -56,12 +56,12 @@ def test_a_finer_lattice_never_exceeds_value_and_step_error(
 def test_refined_values_are_no_lower_than_stepped_ones(
     job: tuple[Deck, SolvedDeck, TrafficEnvelope],
 ) -> None:
-    deck, solved, found = job
+    _, solved, found = job
     n = len(found.probes.maximum)
     wanted = [(k, 1) for k in range(n)] + [(k, -1) for k in range(n)]
     e = found.probes
     starts = [found.position(int(k)) for k in (*e.at_maximum, *e.at_minimum)]
-    worst = worst_arrangements(deck, solved, solved.probes.rows, wanted, found.model, starts)
+    worst = worst_arrangements(solved, solved.probes.rows, wanted, found.model, starts)
     stepped = [*found.probes.maximum, *found.probes.minimum]
     for (_, sign), place, value in zip(wanted, worst, stepped, strict=True):
         assert sign * place.value + place.tolerance >= sign * value - 1e-9
@@ -81,8 +81,8 @@ def test_refined_values_are_no_lower_than_stepped_ones(
 def test_step_errors_stand_in_the_summary(tmp_path: Path) -> None:
     result = analyse(model_deck(tmp_path, "EN 1991-2 LM2"))
     [model] = [one.envelope for one in result.traffic if one.envelope.whole]
-    stated = stated_values(result.deck, result.solved, model, ())
-    high, *_ = stated.split(step_part(result.deck, result.solved, model, stated))
+    stated = stated_values(result.solved, model, ())
+    high, *_ = stated.split(step_part(result.solved, model, stated))
     entry = summary(result)["load_models"]["EN 1991-2 LM2"]["probes"]["bay 1"]["m_x"]["max"]
     assert entry["error_step"] == pytest.approx(1e-3 * high[1], rel=1e-9)
     assert entry["error_step"] > 0.0

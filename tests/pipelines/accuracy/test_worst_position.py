@@ -35,7 +35,7 @@ def solved(deck: Deck) -> SolvedDeck:
 
 @pytest.fixture(scope="module")
 def envelopes(deck: Deck, solved: SolvedDeck) -> TrafficEnvelope:
-    [found] = traffic_envelopes(deck, solved)
+    [found] = traffic_envelopes(solved)
     assert found is not None
     return found
 
@@ -106,7 +106,7 @@ def test_one_axle_on_a_strip_governs_over_the_point(tmp_path: Path) -> None:
     assert worst.position is not None
     assert worst.position.station == pytest.approx(2.0, abs=0.01)
     assert worst.position.offset == pytest.approx(0.0, abs=0.01)
-    [envelopes] = traffic_envelopes(deck, solved)
+    [envelopes] = traffic_envelopes(solved)
     assert envelopes is not None
     stepped = float(envelopes.probes.maximum[1])
     # 0.37 m misses the middle by 0.15 m, which costs some per cent
@@ -142,7 +142,8 @@ def test_a_refined_place_entered_again_gives_its_value(deck: Deck, solved: Solve
         # forward, by one offset and a step that makes its station a multiple
         step = abs(at.station) / max(1.0, np.round(abs(at.station) / 0.5))
         given_ = replace(deck.traffic, offsets=(at.offset,), lateral_step=None, step=step)
-        [envelopes] = traffic_envelopes(replace(deck, traffic=given_), solved)
+        given = replace(deck, traffic=given_)
+        [envelopes] = traffic_envelopes(replace(solved, deck=given))
         assert envelopes is not None
         e = envelopes.probes
         found = e.maximum[row] if place.value > 0 else e.minimum[row]
@@ -303,7 +304,7 @@ def check_dense_scan(
         mesh=MeshOptions(2, 0.9),
     )
     solved = solver_of(deck)
-    [envelopes] = traffic_envelopes(deck, solved)
+    [envelopes] = traffic_envelopes(solved)
     assert envelopes is not None
     e = envelopes.probes
     n = len(e.maximum)

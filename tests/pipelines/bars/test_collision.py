@@ -65,11 +65,12 @@ def test_accidental_factors() -> None:
     assert american.factors.phi_bending == american.factors.phi_bending_least == 1.0
 
 
-def seen_at(points: np.ndarray) -> SolvedDeck:
-    """A solved of which only its points are asked, none of them near a singular place."""
+def seen_at(deck: Deck, points: np.ndarray) -> SolvedDeck:
+    """A solved deck of which only its points are asked, none of them near a singular place."""
     there = SimpleNamespace(points=SimpleNamespace(plan=points))
     return cast(
-        SolvedDeck, SimpleNamespace(recovery=there, readable=np.ones(len(points), dtype=bool))
+        SolvedDeck,
+        SimpleNamespace(deck=deck, recovery=there, readable=np.ones(len(points), dtype=bool)),
     )
 
 
@@ -84,10 +85,11 @@ def test_rows_by_hand(tmp_path: Path) -> None:
     m_Rd = 452.4 x (199 - 9.12) = 85.9 kNm/m. Weight: 6 hogging at one point near the left face,
     20 farther in, where it does not count."""
     deck = with_collision(deck_of(tmp_path, SLAB, PLAN), CLASS_B)
-    solved = seen_at(np.array([[1.0, -1.6], [1.0, -0.5], [1.0, 1.6]]))
+    points = np.array([[1.0, -1.6], [1.0, -0.5], [1.0, 1.6]])
+    solved = seen_at(deck, points)
     dead = np.zeros((3, 3))
     dead[1] = [-6e3, -20e3, 0.0]
-    left, right = collision_rows(deck, solved, EN, dead)
+    left, right = collision_rows(solved, EN, dead)
     m = 90e3 + 80e3 * (0.250 - 452.4e3 / 24.79e6) / 2
     assert left.required == pytest.approx(m + 6e3, rel=1e-4)
     assert right.required == pytest.approx(m, rel=1e-4)
@@ -95,10 +97,10 @@ def test_rows_by_hand(tmp_path: Path) -> None:
     assert not left.passes
     assert "left edge, parapet's inner face" in left.place
     one = with_collision(deck, replace(CLASS_B, edges=("right",), force=20e3))
-    (light,) = collision_rows(one, solved, EN, dead)
+    (light,) = collision_rows(seen_at(one, points), EN, dead)
     assert light.passes
     none = replace(deck, reinforcement=Reinforcement(bars=BARS, angle=np.pi / 2, bases=()))
-    assert collision_rows(none, solved, EN, dead) == ()
+    assert collision_rows(seen_at(none, points), EN, dead) == ()
 
 
 def test_rows_name_the_clause_of_what_is_computed_alone() -> None:
@@ -135,10 +137,10 @@ def test_root_of_a_cantilever_by_hand(tmp_path: Path) -> None:
     deck = with_collision(
         deck_of(tmp_path, SLAB, CANTILEVER), replace(CLASS_B, edges=("left", "right"))
     )
-    solved = seen_at(np.array([[1.0, -2.2], [1.0, -1.0], [1.0, 1.0], [1.0, 0.6]]))
+    solved = seen_at(deck, np.array([[1.0, -2.2], [1.0, -1.0], [1.0, 1.0], [1.0, 0.6]]))
     dead = np.zeros((3, 4))
     dead[1] = [-1e3, -9e3, 0.0, 0.0]
-    face, root, right = collision_rows(deck, solved, EN, dead)
+    face, root, right = collision_rows(solved, EN, dead)
     arm = (0.250 - 452.4e3 / 24.79e6) / 2
     assert face.required == pytest.approx(90e3 + 80e3 * arm + 1e3, rel=1e-4)
     assert root.required == pytest.approx(200e3 / 4.9 * (1.125 + arm) + 9e3, rel=1e-4)
@@ -171,15 +173,15 @@ patches = [{{ at_m = [{x}, -2.0], size_m = [0.4, 0.4], load_kN = {225 if 0 < k <
     one = deck.reinforcement
     assert one is not None
     assert one.collision is not None
-    found = worst_hogging(deck, solved, one.collision, "left", dead)
-    alone = [r.fields[1:4, :, 0] for r in case_responses(deck, solved).values()]
+    found = worst_hogging(solved, one.collision, "left", dead)
+    alone = [r.fields[1:4, :, 0] for r in case_responses(solved).values()]
     expected = np.max([layer_moment(dead, 3), *(layer_moment(dead + m, 3) for m in alone)], axis=0)
     np.testing.assert_allclose(found, expected, rtol=1e-6, atol=1.0)
     root = np.abs(solved.recovery.points.plan[:, 1] + 1.0) < 1e-9
     assert found[root].max() > 5e3 + 225e3 / 3.0
-    without = worst_hogging(deck, solved, replace(one.collision, vertical=0.0), "left", dead)
+    without = worst_hogging(solved, replace(one.collision, vertical=0.0), "left", dead)
     np.testing.assert_allclose(without, 5e3)
-    _, row = collision_rows(deck, solved, EN, dead)
+    _, row = collision_rows(solved, EN, dead)
     _, n = edge_forces(CLASS_B, 0.250, 1.2)
     arm = (0.250 - 452.4e3 / 24.79e6) / 2
     near = np.abs(solved.recovery.points.plan[:, 1] + 1.0) <= 0.25

@@ -55,7 +55,7 @@ def solved(deck: Deck) -> SolvedDeck:
 
 @pytest.fixture(scope="module")
 def sections(deck: Deck, solved: SolvedDeck) -> Sections:
-    return shear_sections(deck, solved, 0.20)
+    return shear_sections(solved, 0.20)
 
 
 def test_sections_keep_their_distances(deck: Deck, sections: Sections) -> None:
@@ -143,6 +143,6 @@ def test_path_is_used(tmp_path: Path) -> None:
         tmp_path, SLAB, PLAN, MESH, '\n[[line]]\non = ["C1"]\nsupport = "clamped"\nwidth_mm = 300\n'
     )
     solved = SolvedDeck.of(bare)
-    found = shear_sections(bare, solved, 0.2)
+    found = shear_sections(solved, 0.2)
     assert found.names == ("C1",)
     assert set(found.side.tolist()) == {1}

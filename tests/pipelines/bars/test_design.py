@@ -132,7 +132,7 @@ def test_demand_is_the_factored_sum_at_the_governing_position(
         if first <= number < first + fields.shape[2]:
             seen[number] = fields[1:4, top, number - first].copy()
 
-    traffic_envelopes(result.deck, result.solved, observers=(keep,))
+    traffic_envelopes(result.solved, observers=(keep,))
     weight = result.cases["weight"].fields[1:4, top, 0]
     m_x, _, m_xy = check.state["self-weight"] * weight + 1.35 * seen[number]
     assert check.m_Ed == pytest.approx(m_x + abs(m_xy), rel=1e-9)
@@ -140,7 +140,7 @@ def test_demand_is_the_factored_sum_at_the_governing_position(
 
 
 def test_observers_do_not_change_the_envelopes(result: Result) -> None:
-    [alone] = traffic_envelopes(result.deck, result.solved)
+    [alone] = traffic_envelopes(result.solved)
     assert alone is not None
     ours = envelopes_of(result).fields.extremes
     np.testing.assert_array_equal(alone.fields.extremes.maximum, ours.maximum)
@@ -392,9 +392,10 @@ def test_imposed_tension_raises_demands_and_lowers_shear(
     pull = ImposedForce(None, None, (200e3, 0.0, 0.0), 1.35)
     less = replace(one, bases=one.bases[:1], imposed=(pull,), survey=None, choice=None)
     deck = replace(result.deck, reinforcement=less)
-    watch = DesignWatch(deck, result.solved, result.cases)
-    [envelopes] = traffic_envelopes(deck, result.solved, observers=(watch,))
-    again = design_of(deck, result.solved, (envelopes,), watch)
+    solved = replace(result.solved, deck=deck)
+    watch = DesignWatch(solved, result.cases)
+    [envelopes] = traffic_envelopes(solved, observers=(watch,))
+    again = design_of(solved, (envelopes,), watch)
     (found,) = again.standards
     assert again.membrane is not None
     for k, layer in enumerate(LAYER_ROWS):

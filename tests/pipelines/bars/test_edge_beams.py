@@ -224,7 +224,7 @@ def test_a_joined_beam_carries_its_axial_force(tmp_path: Path, connection: str) 
     deck = deck_of(tmp_path, SLAB, T_PLAN, beams, T_BARS)
     model = build_model(deck).model
     solved = SolvedDeck.of(deck, model)
-    cases = case_responses(deck, solved)
+    cases = case_responses(solved)
     U = cases["weight"].displacements
     axial = beam_axial_rows(model)
     n = np.asarray(axial @ U)[:, 0]
@@ -240,7 +240,7 @@ def test_a_joined_beam_carries_its_axial_force(tmp_path: Path, connection: str) 
     total = sum(M) + 0.425 * sum(N) + 4.0 * m_x
     assert total == pytest.approx(180e3, rel=2e-3)  # of the mesh
 
-    watch = BeamWatch(deck, solved, cases)
+    watch = BeamWatch(solved, cases)
     weight = watch.permanent["self-weight"]
     per_metre = 4 * np.pi / 4 * 0.025**2 * EN.f_yd / (EN.f_cd * 0.300)
     t = (0.600 - per_metre) / 2

@@ -162,7 +162,7 @@ order = 2
 def solved_deck(deck: Deck) -> tuple[SolvedDeck, DesignWatch]:
     model = build_model(deck).model
     solved = SolvedDeck.of(deck, model)
-    return solved, DesignWatch(deck, solved, case_responses(deck, solved))
+    return solved, DesignWatch(solved, case_responses(solved))
 
 
 def test_fatigue_load_model_3_in_place_of_the_traffic(tmp_path: Path) -> None:
@@ -172,17 +172,17 @@ def test_fatigue_load_model_3_in_place_of_the_traffic(tmp_path: Path) -> None:
     deck = deck_of(tmp_path, SLAB, PLAN, BEAMS, LORRY, BAR_TABLES, fatigue)
     solved, watch = solved_deck(deck)
     factored = [replace(FREQUENT, traffic=factor) for factor in AXLES]
-    bottom, top = lorry_demands(deck, solved, watch, MODEL, factored)
+    bottom, top = lorry_demands(solved, watch, MODEL, factored)
     alone = deck_of(tmp_path, SLAB, PLAN, BEAMS, LORRY.replace("LM2", "FLM3"), BAR_TABLES, fatigue)
-    _, other = solved_deck(alone)
-    traffic_envelopes(alone, solved, workers=1, observers=(other,))
+    other_solved, other = solved_deck(alone)
+    traffic_envelopes(other_solved, workers=1, observers=(other,))
     frequent = next(d for d in other.moments.demands() if d.combination.limit_state == "frequent")
     assert_allclose(bottom.values, frequent.values * 1.40 / 0.75, rtol=1e-9, atol=1e-6)
     assert_allclose(top.relieved, frequent.relieved * 1.75 / 0.75, rtol=1e-9, atol=1e-6)
 
     one = deck.reinforcement
     assert one is not None
-    rows = fatigue_rows(deck, solved, watch, EN, {})
+    rows = fatigue_rows(solved, watch, EN, {})
     assert [row.check for row in rows] == ["fatigue: equivalent range"] * 4
     unit = unit_stresses(one.bars, LAYER, EN, pulled=False)
     expected = 1.2 * stress_range(bottom.values[0], bottom.relieved[0], unit)
@@ -190,7 +190,7 @@ def test_fatigue_load_model_3_in_place_of_the_traffic(tmp_path: Path) -> None:
     # EN 1992-1-1 table 6.3N: 162.5 MPa at 10^6 cycles, gamma 1.15
     assert rows[0].required == pytest.approx(141.3e6, rel=1e-3)
     plain = replace(deck, reinforcement=replace(one, damage=None))
-    rows = fatigue_rows(plain, solved, watch, EN, {"frequent": frequent})
+    rows = fatigue_rows(replace(solved, deck=plain), watch, EN, {"frequent": frequent})
     assert {row.required for row in rows} == {70e6}
 
     # near an expansion joint, EN 1991-2 4.6.1(6): 1.30 (1 - D/26), D from the deck's own end
@@ -198,7 +198,7 @@ def test_fatigue_load_model_3_in_place_of_the_traffic(tmp_path: Path) -> None:
     jointed = replace(deck, traffic=replace(deck.traffic, joints=("start",)))
     D = solved.recovery.points.plan[:, 0] + 0.4
     raised = np.where(D <= 6, np.maximum(1.30 * (1 - D / 26), 1), 1)
-    rows = fatigue_rows(jointed, solved, watch, EN, {})
+    rows = fatigue_rows(replace(solved, deck=jointed), watch, EN, {})
     assert rows[0].provided == pytest.approx((raised * expected).max(), rel=1e-12)
     assert rows[0].provided > 1.05 * expected.max()
 
@@ -221,13 +221,13 @@ def test_stress_that_needs_no_verification(tmp_path: Path) -> None:
     irc = materials("M45", "Fe 500D", "IRC:112")
     deck = deck_of(tmp_path, SLAB, PLAN, BEAMS, LORRY, BAR_TABLES)
     solved, watch = solved_deck(deck)
-    traffic_envelopes(deck, solved, workers=1, observers=(watch,))
+    traffic_envelopes(solved, workers=1, observers=(watch,))
     rare = next(
         d
         for d in watch.moments.demands()
         if (d.combination.standard, d.combination.limit_state) == ("IRC:112", "characteristic")
     )
-    rows = fatigue_rows(deck, solved, watch, irc, {"characteristic": rare})
+    rows = fatigue_rows(solved, watch, irc, {"characteristic": rare})
     one = deck.reinforcement
     assert one is not None
     for k, (row, face) in enumerate(zip(rows, ("bottom", "bottom", "top", "top"), strict=True)):
@@ -260,14 +260,14 @@ def test_fatigue_truck_of_aashto(tmp_path: Path) -> None:
     truck = LORRY.replace("EN 1991-2 LM2", TRUCK)
     deck = deck_of(tmp_path, SLAB, PLAN, BEAMS, truck, tables)
     solved, watch = solved_deck(deck)
-    traffic_envelopes(deck, solved, workers=1, observers=(watch,))
+    traffic_envelopes(solved, workers=1, observers=(watch,))
     service = next(
         d for d in watch.moments.demands() if d.combination.limit_state == "characteristic"
     )
     one = deck.reinforcement
     assert one is not None
     assert pytest.approx(1.75 * 1.15) == FATIGUE_I
-    rows = fatigue_rows(deck, solved, watch, grades, {})
+    rows = fatigue_rows(solved, watch, grades, {})
     for k, row in enumerate(rows):
         layer = (("bottom", "top")[k // 2], "xy"[k % 2])
         unit = unit_stresses(one.bars, layer, grades, pulled=False)  # type: ignore[arg-type]
@@ -289,7 +289,7 @@ def test_fatigue_truck_of_aashto(tmp_path: Path) -> None:
         lines=tuple(replace(middle, name=f"L{k}") for k in (1, 2, 3)),
     )
     assert on_girders(girders)
-    free = fatigue_rows(girders, solved, watch, grades, {})
+    free = fatigue_rows(replace(solved, deck=girders), watch, grades, {})
     assert all(row.passes and row.required == np.inf for row in free)
     assert all("5.5.3.1" in str(row.source) for row in free)
     assert free[0].provided == pytest.approx(

@@ -247,7 +247,7 @@ def test_the_models_own_forces_are_those_of_the_probes(tmp_path: Path) -> None:
     membrane = membrane_forces(deck, model, solved.recovery.points, [EN, AASHTO])
     assert membrane is not None
     assert membrane.ultimate is None
-    weight = case_responses(deck, solved)["weight"]
+    weight = case_responses(solved)["weight"]
     own = membrane.own(weight)
     assert own is not None
     near = np.linalg.norm(solved.recovery.points.plan - [1.4, 0.3], axis=1).argmin()
@@ -266,9 +266,9 @@ def test_a_composite_decks_demand_is_that_of_its_position(tmp_path: Path) -> Non
     deck = deck_of(tmp_path, SLAB, PLAN, joined, TRAFFIC, GRADES)
     model = build_model(deck).model
     solved = SolvedDeck.of(deck, model)
-    cases = case_responses(deck, solved)
-    watch = DesignWatch(deck, solved, cases)
-    [envelopes] = traffic_envelopes(deck, solved, workers=1, observers=(watch,))
+    cases = case_responses(solved)
+    watch = DesignWatch(solved, cases)
+    [envelopes] = traffic_envelopes(solved, workers=1, observers=(watch,))
     assert envelopes is not None
     membrane = watch.membrane
     assert membrane is not None

@@ -52,8 +52,8 @@ def solved(deck: Deck) -> SolvedDeck:
 
 @pytest.fixture(scope="module")
 def watched(deck: Deck, solved: SolvedDeck) -> tuple[DesignWatch, TrafficEnvelope]:
-    watch = DesignWatch(deck, solved, case_responses(deck, solved))
-    [envelopes] = traffic_envelopes(deck, solved, workers=1, observers=(watch,))
+    watch = DesignWatch(solved, case_responses(solved))
+    [envelopes] = traffic_envelopes(solved, workers=1, observers=(watch,))
     assert envelopes is not None
     return watch, envelopes
 
@@ -105,8 +105,7 @@ def test_no_such_rule_for_the_beta_method(
     watch, envelopes = watched
     width = watch.design_width
     assert (
-        reduced_shear(deck, solved, envelopes.runs, numbered(envelopes), watch.shears[1], width)
-        is None
+        reduced_shear(solved, envelopes.runs, numbered(envelopes), watch.shears[1], width) is None
     )
 
 
@@ -119,7 +118,7 @@ def test_reduced_is_the_worst_of_every_position(
     assert deck.traffic is not None
     closer = load_positions(replace(deck, traffic=replace(deck.traffic, step=0.1)))
     tracker, width = watch.shears[0], watch.design_width
-    found = reduced_shear(deck, solved, envelopes.runs, numbered(envelopes), tracker, width)
+    found = reduced_shear(solved, envelopes.runs, numbered(envelopes), tracker, width)
     assert found is not None
     sections, w = tracker.sections, tracker.widths.index(width)
     worst = 0.0
@@ -152,8 +151,9 @@ def test_reduced_is_the_worst_of_every_position(
 def test_permanent_actions_alone(tmp_path: Path, solved: SolvedDeck) -> None:
     """Without traffic nothing is reduced: permanent actions alone govern."""
     bare = deck_of(tmp_path, SLAB, PLAN, BEAMS, BARS)
-    watch = DesignWatch(bare, solved, case_responses(bare, solved))
-    found = reduced_shear(bare, solved, (), GoverningIndex(), watch.shears[0], watch.design_width)
+    solved = replace(solved, deck=bare)
+    watch = DesignWatch(solved, case_responses(solved))
+    found = reduced_shear(solved, (), GoverningIndex(), watch.shears[0], watch.design_width)
     assert found is not None
     assert found.utilisation == found.whole
     assert found.position is None

@@ -39,7 +39,7 @@ def solved(deck: Deck) -> SolvedDeck:
 
 @pytest.fixture(scope="module")
 def envelopes(deck: Deck, solved: SolvedDeck) -> TrafficEnvelope:
-    [found] = traffic_envelopes(deck, solved)
+    [found] = traffic_envelopes(solved)
     assert found is not None
     return found
 
@@ -112,7 +112,7 @@ def test_the_empty_deck_is_a_member(envelopes: TrafficEnvelope) -> None:
 def test_the_number_of_threads_changes_nothing(
     deck: Deck, solved: SolvedDeck, envelopes: TrafficEnvelope
 ) -> None:
-    [alone] = traffic_envelopes(deck, solved, workers=1)
+    [alone] = traffic_envelopes(solved, workers=1)
     assert alone is not None
     np.testing.assert_array_equal(alone.fields.extremes.maximum, envelopes.fields.extremes.maximum)
     np.testing.assert_array_equal(
@@ -152,7 +152,7 @@ def test_envelope_of_a_mirrored_vehicle_is_mirrored(tmp_path: Path) -> None:
         assert deck.traffic is not None
         given = replace(deck.traffic, lateral_step=None, offsets=(-0.6, 0.0, 0.6))
         deck = replace(deck, traffic=given)
-        [found] = traffic_envelopes(deck, solver_of(deck))
+        [found] = traffic_envelopes(solver_of(deck))
         assert found is not None
         values.append(found.fields.extremes.maximum[1].max())
     assert values[0] == pytest.approx(values[1], rel=1e-9)
@@ -168,7 +168,7 @@ def test_stiff_beams_tend_to_rigid_lines(tmp_path: Path) -> None:
     results = []
     for lines in (rigid, beam):
         deck = deck_of(tmp_path, SLAB, PLAN, lines, PROBES, MESH)
-        response = case_responses(deck, solver_of(deck))["weight"]
+        response = case_responses(solver_of(deck))["weight"]
         results.append(response.probes[:, 0])
     a, b = (r.reshape(-1, 6) for r in results)
     # I = 1e9 cm4 leaves about 1e-4 of the flexibility of this slab.
@@ -176,7 +176,7 @@ def test_stiff_beams_tend_to_rigid_lines(tmp_path: Path) -> None:
 
 
 def test_self_weight_reaches_the_holds(deck: Deck, solved: SolvedDeck) -> None:
-    response = case_responses(deck, solved)["weight"]
+    response = case_responses(solved)["weight"]
     weight = 25e3 * 0.25 * 6.8 * 4.0
     assert response.total[0] == pytest.approx(weight, rel=1e-12)
     assert sum(v[0] for v in response.reactions.values()) == pytest.approx(weight, rel=1e-9)
@@ -207,8 +207,8 @@ load_models = ["EN 1991-2 LM1"]
     plan = PLAN.replace("[-2.0, 2.0]", "[-3.0, 3.0]")
     one = deck_of(tmp_path, SLAB, plan, BEAMS, traffic, MESH)
     if fits:
-        [envelope] = traffic_envelopes(one, solver_of(one))
+        [envelope] = traffic_envelopes(solver_of(one))
         assert len(envelope.arrangements)
     else:
         with pytest.raises(JobError, match="no arrangement of the lanes of EN 1991-2 LM1"):
-            traffic_envelopes(one, solver_of(one))
+            traffic_envelopes(solver_of(one))

@@ -282,4 +282,4 @@ def test_nothing_is_left_out_where_nothing_is_compared(tmp_path: Path) -> None:
     result = analyse(deck, tolerances_wanted=False)
     assert result.findings == ()
     assert result.left_out == ()
-    assert strip_findings(deck, result.solved, [one.envelope for one in result.traffic])[1]
+    assert strip_findings(result.solved, [one.envelope for one in result.traffic])[1]

@@ -128,7 +128,7 @@ def test_static_patches_of_a_curved_deck_have_their_size_on_the_ground(tmp_path:
     deck = deck_of(tmp_path, SLAB, CURVED, MESH)
     model = build_model(deck).model
     solved = SolvedDeck.of(deck, model)
-    responses = case_responses(deck, solved)
+    responses = case_responses(solved)
     for case in deck.cases[:2]:
         [patch] = case.patches
         (s, y), (a, b) = patch.at, patch.size

@@ -37,7 +37,7 @@ PLANS = {
 def part(result: Result) -> str:
     """The part of the page with its data."""
     envelope = None if result.leading is None else result.leading.envelope
-    surfaces = picked_surfaces(result.deck, result.solved, envelope, result.governing)
+    surfaces = picked_surfaces(result.solved, envelope, result.governing)
     [one] = explorer(result, surfaces)
     return one.html
 

@@ -201,7 +201,7 @@ def test_shears_beside_lines_are_no_peaks_and_stand_in_brackets(result: Result, 
     clear = result.solved.clear_of_lines
     rows = Page(html).rows("lorry alone: governing values")[1:]
     assert result.leading is not None
-    governing = governing_values(result.deck, result.solved, result.leading.envelope)
+    governing = governing_values(result.solved, result.leading.envelope)
     bracketed = 0
     for row, one in zip(rows, governing, strict=True):
         here = bool(clear[np.all(plan == np.array(one.at), axis=1)].any())
