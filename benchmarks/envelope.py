@@ -23,6 +23,7 @@ from pathlib import Path
 import numpy as np
 import skfem
 from scipy.sparse.linalg import splu
+from skfem.element import DiscreteField
 from skfem.helpers import dd, ddot, eye, trace
 
 from pipelines.deck.reading.deck_file import read_deck
@@ -76,7 +77,6 @@ def ours(size: float, step: float, folder: Path) -> tuple[Floats, int]:
     model = build_model(deck).model
     solved = SolvedDeck.of(deck, model)
     [found] = traffic_envelopes(solved)
-    assert found is not None
     extremes = found.fields.extremes
     peaks = np.array([extremes.maximum[1].max(), extremes.minimum[1].min()])
     return peaks, found.n_positions
@@ -95,8 +95,8 @@ def plain(size: float, places: Floats, spent: Floats) -> Floats:
     read = skfem.Basis(basis.mesh, basis.elem, quadrature=(lattice, np.ones(9)))
     D = E * THICKNESS**3 / 12.0 / (1.0 - NU**2)
 
-    def moments(w: object) -> object:
-        return -D * ((1.0 - NU) * dd(w) + NU * eye(trace(dd(w)), 2))
+    def moments(w: DiscreteField) -> Floats:
+        return np.asarray(-D * ((1.0 - NU) * dd(w) + NU * eye(trace(dd(w)), 2)))
 
     @skfem.BilinearForm
     def bending(u, v, _):  # type: ignore[no-untyped-def]

@@ -44,9 +44,8 @@ def one(size: float, positions: int) -> None:
         recovery = FieldRecovery(model)
         solved = SolvedDeck.of(deck, model)
         start = time.perf_counter()
-        found = traffic_envelopes(solved)
+        [found] = traffic_envelopes(solved)
         seconds = time.perf_counter() - start
-        assert found is not None
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         print(found.n_positions, model.n_dof, recovery.points.n_points, seconds, peak)
 
@@ -105,7 +104,9 @@ def main() -> None:
     table([(0.5, n) for n in options.positions], options.repeat, 0)
     print("Degrees of freedom, time per load position\n" + head)
     table([(size, 2_000) for size in options.sizes], options.repeat, 1)
-    runs = load_positions(read_deck(example_path("estuary")))
+    example = example_path("estuary")
+    assert example is not None
+    runs = load_positions(read_deck(example))
     corners = np.concatenate([r.wheels(slice(None)).corners for r in runs]).round(9)
     patches = len(np.unique(corners.reshape(len(corners), -1), axis=0))
     print(

@@ -14,7 +14,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 from scipy import sparse
-from scipy.sparse.linalg import splu
+from scipy.sparse.linalg import SuperLU, splu
 from threadpoolctl import threadpool_info, threadpool_limits
 
 try:
@@ -22,6 +22,7 @@ try:
 except ImportError:
     cholespy = None
 
+from plate.arrays import Floats
 from plate.elements.beam import BeamSection
 from plate.elements.section import Section
 from plate.geometry.plan import grid_plan
@@ -73,6 +74,10 @@ def milliseconds(work: Callable[[], object], n: int) -> float:
     return 1e3 * (time.perf_counter() - start) / n
 
 
+# What is timed, the loads that it solves, and the entries of the factor.
+Work = tuple[Callable[[], object], int, float]
+
+
 def dgemm(n: int = 3000) -> float:
     """GFLOP/s of one large product."""
     a = np.random.default_rng(0).random((n, n))
@@ -81,7 +86,7 @@ def dgemm(n: int = 3000) -> float:
     return 2e-9 * n**3 / (time.perf_counter() - start)
 
 
-def solvers(model: PlateModel, pool: ThreadPoolExecutor) -> tuple[int, dict[str, tuple]]:
+def solvers(model: PlateModel, pool: ThreadPoolExecutor) -> tuple[int, dict[str, Work]]:
     """Free dof, and for each solved its work, the loads that it solves and nnz(L)."""
     stiffness = Stiffness(model)
     factor = stiffness.factor
@@ -105,10 +110,10 @@ def solvers(model: PlateModel, pool: ThreadPoolExecutor) -> tuple[int, dict[str,
     n_symmetric = 0.5 * (symmetric.L.nnz + symmetric.U.nnz)
     n_plain = 0.5 * (plain.L.nnz + plain.U.nnz)
 
-    def one_by_one(lu: object) -> list:
+    def one_by_one(lu: SuperLU) -> list[Floats]:
         return [lu.solve(G[:, k]) for k in range(few)]
 
-    found = {
+    found: dict[str, Work] = {
         "dissection": (lambda: factor.solve(F), n, factor.n_factor),
         "dissection, two threads": (
             lambda: twice(lambda: factor.solve(F)),
