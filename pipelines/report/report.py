@@ -1,11 +1,12 @@
 """The report as a document, from a finished run and what was computed for it."""
 
 import hashlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
+from pipelines.deck.deck import Deck, Traffic
 from pipelines.envelopes.picked_surfaces import PickedSurfaces
 from pipelines.findings.back_figured_widths import WidthField
 from pipelines.numbers import as_given, number
@@ -206,8 +207,14 @@ def _actions(result: Result) -> tuple[Block, ...]:
         if drawing is not None:
             words = (Strong("Patches and line loads"), " of the static cases")
             parts.append(Figure("plan-static-loads", drawing, words))
-    traffic = deck.required_traffic
-    for k, vehicle in enumerate(traffic.vehicles if traffic else (), start=1):
+    if deck.traffic is not None:
+        parts += _vehicles(deck, deck.traffic)
+    return tuple(parts) or (Paragraph("The deck file has no loads."),)
+
+
+def _vehicles(deck: Deck, traffic: Traffic) -> Iterator[Block]:
+    """Every vehicle that drives alone, drawn and as a table of its axles."""
+    for k, vehicle in enumerate(traffic.vehicles, start=1):
         impact = "" if vehicle.impact == 1.0 else f" Loads include impact × {vehicle.impact:g}."
         caption = f", travelling to the right, lengths in m.{impact} Source: {vehicle.source}."
         patches = [dispersed(a.patch, traffic, deck.slab.thickness) for a in vehicle.axles]
@@ -219,8 +226,7 @@ def _actions(result: Result) -> tuple[Block, ...]:
             ),
             axle_table(vehicle, patches),
         )
-        parts.append(Section("", vehicle.name, own))
-    return tuple(parts) or (Paragraph("The deck file has no loads."),)
+        yield Section("", vehicle.name, own)
 
 
 def _model(result: Result, entries: Mapping[str, Any]) -> tuple[Block, ...]:
