@@ -1,22 +1,19 @@
-"""Rows of thin cells along curves, and cells that shrink towards a point, in a mesh of quads.
+"""Rows of thin cells along curves in a mesh of quads, which stays all-quadrilateral and conforming.
 
-Both keep the mesh all-quadrilateral and conforming. A row comes from drawing the cells back from
-the curve and filling the gap with one cell per edge (a sheet of cells around the cells drawn
-back: Mitchell and Tautges 1995, pillowing). Shrinking replaces each cell (v, a, m, b) at the
-point v by a smaller copy and two cells around that, again and again.
+A row comes from drawing the cells back from the curve and filling the gap with one cell per edge
+(a sheet of cells around the cells drawn back: Mitchell and Tautges 1995, pillowing).
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plate.arrays import Floats, Ints
+from plate.arrays import Floats
 from plate.geometry.curves import Curve
-from plate.meshing.quads import Quads, least_sine
-
-Edge = tuple[int, int]
+from plate.meshing.added_points import AddedPoints, Edge, edge_of
+from plate.meshing.quads import Quads
 
 # A row takes at most this share of the cells that it is cut from.
 SHARE = 0.42
@@ -24,10 +21,6 @@ SHARE = 0.42
 CORNER = np.radians(150.0)
 # A row ends on a curve that it meets within this angle of square [rad].
 STEEP = np.radians(50.0)
-# Cells with a corner whose sine is less than this are nearly folded; the rows beside them are
-# made thinner up to this many times.
-FOLDED = 0.12
-RELENT = 12
 
 
 @dataclass(kw_only=True)
@@ -74,7 +67,7 @@ class _Sheet:
         self.sides: dict[Edge, list[int]] = {}
         for c, corners in enumerate(quads.cells.tolist()):
             for i in range(4):
-                self.sides.setdefault(_edge(corners[i], corners[(i + 1) % 4]), []).append(c)
+                self.sides.setdefault(edge_of(corners[i], corners[(i + 1) % 4]), []).append(c)
         self.around: dict[int, list[int]] = {}
         on_sheet = {v for edge in self.width for v in edge}
         for c, corners in enumerate(quads.cells.tolist()):
@@ -86,7 +79,7 @@ class _Sheet:
             corners = quads.cells[c].tolist()
             width = min(w for e, w in self.width.items() if set(e) & set(corners))
             for i in range(4):
-                edge = _edge(corners[i], corners[(i + 1) % 4])
+                edge = edge_of(corners[i], corners[(i + 1) % 4])
                 self.width.setdefault(edge, width)
                 for v in edge:
                     self.around[v] = np.flatnonzero((quads.cells == v).any(axis=1)).tolist()
@@ -100,7 +93,7 @@ class _Sheet:
             count.setdefault(b, []).append(a)
         spared: set[int] = set()
         for v, others in count.items():
-            edges = [e for e in ((_edge(v, x)) for x in self._neighbours(v)) if e in self.chain]
+            edges = [e for e in ((edge_of(v, x)) for x in self._neighbours(v)) if e in self.chain]
             if len(others) == 1 and len(edges) == 1 and len(self.sides[edges[0]]) == 2:
                 ahead = self.quads.points[v] - self.quads.points[others[0]]
                 centre = self.quads.points[self.quads.cells[self.around[v]]].mean(axis=1)
@@ -128,7 +121,7 @@ class _Sheet:
         follows = {}
         for c in cells:
             last = self._beside(c, v)[0]
-            if last in starts and _edge(v, last) not in self.width:
+            if last in starts and edge_of(v, last) not in self.width:
                 follows[c] = starts[last]
         heads = [c for c in cells if c not in follows.values()]
         groups = []
@@ -138,8 +131,8 @@ class _Sheet:
                 run.append(follows[run[-1]])
             first, last = self._beside(run[0], v)[1], self._beside(run[-1], v)[0]
             group = _Group(cells=run, angle=sum(self._angle(c, v) for c in run))
-            group.first = first if _edge(v, first) in self.width else None
-            group.last = last if _edge(v, last) in self.width else None
+            group.first = first if edge_of(v, first) in self.width else None
+            group.last = last if edge_of(v, last) in self.width else None
             groups.append(group)
         return groups
 
@@ -152,7 +145,7 @@ class _Sheet:
         found = []
         for c in group.cells:
             for x in self._beside(c, v):
-                edge = _edge(v, x)
+                edge = edge_of(v, x)
                 if edge in self.chain and edge not in self.width and x not in found:
                     found.append(x)
         return found
@@ -166,12 +159,12 @@ class _Sheet:
                     continue
                 crossing = self._crossing(v, group)
                 whole = group.first is not None and group.last is not None
-                inner = [x for x in crossing if len(self.sides[_edge(v, x)]) == 2]
+                inner = [x for x in crossing if len(self.sides[edge_of(v, x)]) == 2]
                 rim = [x for x in crossing if x not in inner]
                 slides = len(inner) if whole else len(crossing)
                 if slides > 1 or not all(self._steep(v, group, x) for x in crossing[:slides]):
                     width = min(w for e, w in self.width.items() if v in e)
-                    more |= {self.chain[_edge(v, x)]: width for x in inner or rim}
+                    more |= {self.chain[edge_of(v, x)]: width for x in inner or rim}
                 elif crossing:
                     group.slide = crossing[0]
         return more
@@ -199,7 +192,7 @@ class _Sheet:
 
     def inserted(self) -> tuple[Quads, NDArray[np.bool_]]:
         """The mesh with its rows, and which points must stay (see `layered`)."""
-        new = _NewPoints(self.quads, self.pieces, self.chain)
+        new = AddedPoints(self.quads, self.pieces, self.chain)
         kites = {v for v in self.groups if self._all_corners(v)}
         corner_cells: list[list[int]] = []
         for v, groups in self.groups.items():
@@ -226,7 +219,7 @@ class _Sheet:
             for i in range(4):
                 a, b = corners[i], corners[(i + 1) % 4]
                 cells[c, i] = copies.get((c, a), a)
-                if c not in self.spared and _edge(a, b) in self.width:
+                if c not in self.spared and edge_of(a, b) in self.width:
                     near_a, near_b = new.near.get((a, b), a), new.near.get((b, a), b)
                     rows.append([near_a, near_b, copies[c, b], copies[c, a]])
         more = np.array([*rows, *corner_cells], dtype=np.int64).reshape(-1, 4)
@@ -255,7 +248,7 @@ class _Sheet:
     def _foot(self, v: int, x: int) -> float:
         """Length [m] along the edge v-x of the corner cells that share it."""
         angles = [g.angle for g in self.groups[v] if x in (g.first, g.last)]
-        width = self.width[_edge(v, x)]
+        width = self.width[edge_of(v, x)]
         length = min(min(width / float(np.tan(0.5 * a)) for a in angles), 2.0 * width)
         p = self.quads.points
         return min(max(length, 0.5 * width), SHARE * float(np.hypot(*(p[x] - p[v]))))
@@ -271,166 +264,15 @@ class _Sheet:
                 edge = p[x] - p[v]
                 cross = float(abs(along[0] * edge[1] - along[1] * edge[0]))
                 sines.append(max(cross / (length * float(np.hypot(*edge))), 0.3))
-                widths.append(self.width[_edge(v, x)])
+                widths.append(self.width[edge_of(v, x)])
         return min(min(widths) / min(sines), self._reach(v, group.cells))
 
     def _drawn_back(self, v: int, group: _Group) -> Floats:
         p = self.quads.points
-        width = min(self.width[_edge(v, x)] for x in (group.first, group.last) if x is not None)
+        width = min(self.width[edge_of(v, x)] for x in (group.first, group.last) if x is not None)
         start = p[self._beside(group.cells[0], v)[1]] - p[v]
         turn = np.arctan2(start[1], start[0]) + 0.5 * group.angle
         # Further out in a corner, so that the row keeps its width.
         length = width / max(np.sin(0.5 * group.angle), 0.5)
         length = min(length, self._reach(v, group.cells) / max(np.sin(0.5 * group.angle), 0.7))
         return np.asarray(p[v] + length * np.array([np.cos(turn), np.sin(turn)]))
-
-
-class _NewPoints:
-    """Points beside old ones or on curves near them, brought nearer where cells would fold.
-
-    near : (v, x) -> the new point on the curve's edge v-x.
-    """
-
-    def __init__(self, quads: Quads, pieces: tuple[Curve, ...], chain: Mapping[Edge, int]) -> None:
-        self._quads, self._pieces, self._chain = quads, pieces, chain
-        self._owner: list[int] = []
-        self._away: list[Floats] = []
-        self._on: list[tuple[int, float, float] | None] = []
-        self.near: dict[Edge, int] = {}
-
-    def beside(self, v: int, at: Floats) -> int:
-        """A point at a place (2,) near v."""
-        self._owner.append(v)
-        self._away.append(at - self._quads.points[v])
-        self._on.append(None)
-        return len(self._quads.points) + len(self._owner) - 1
-
-    def on_edge(self, v: int, x: int, reach: float) -> int:
-        """A point on the curve's edge v-x, `reach` [m] from v; the first one asked for stays."""
-        if (v, x) not in self.near:
-            k = self._chain[_edge(v, x)]
-            s_v, s_x = _edge_shares(self._quads.chains[k], v, x)
-            step = np.sign(s_x - s_v) * reach / self._pieces[k].length
-            self._owner.append(v)
-            self._away.append(np.zeros(2))
-            self._on.append((k, s_v, float(step)))
-            self.near[v, x] = len(self._quads.points) + len(self._owner) - 1
-        return self.near[v, x]
-
-    def placed(self, cells: Ints) -> tuple[Floats, tuple[tuple[Ints, Floats], ...]]:
-        """All points, and the chains with the new ones, so that no cell is nearly folded."""
-        owner = np.array(self._owner)
-        nearer = dict.fromkeys(self._owner, 1.0)
-        for _ in range(RELENT):
-            share = np.array([nearer[v] for v in self._owner])
-            new = self._quads.points[owner] + share[:, None] * np.array(self._away)
-            for i, on in enumerate(self._on):
-                if on is not None:
-                    k, start, step = on
-                    new[i] = self._pieces[k].at(start + share[i] * step)
-            points = np.concatenate([self._quads.points, new])
-            bad = cells[least_sine(points[cells]) < FOLDED]
-            touched = np.unique(bad[bad >= len(self._quads.points)] - len(self._quads.points))
-            if not len(touched):
-                break
-            for v in np.unique(owner[touched]).tolist():
-                nearer[v] *= 0.6
-        first = len(self._quads.points)
-        added = {}
-        for key, number in self.near.items():
-            on = self._on[number - first]
-            assert on is not None
-            added[key] = number, on[1] + share[number - first] * on[2]
-        return points, with_added(self._quads.chains, added)
-
-
-def _edge_shares(chain: tuple[Ints, Floats], v: int, x: int) -> tuple[float, float]:
-    """Parameters of the neighbours v and x on a chain that may be closed."""
-    nodes, shares = chain
-    for i in range(len(nodes) - 1):
-        if (nodes[i], nodes[i + 1]) == (v, x):
-            return float(shares[i]), float(shares[i + 1])
-        if (nodes[i + 1], nodes[i]) == (v, x):
-            return float(shares[i + 1]), float(shares[i])
-    raise LookupError(f"points {v} and {x} are no neighbours on the curve")
-
-
-def with_added(
-    chains: tuple[tuple[Ints, Floats], ...], added: Mapping[Edge, tuple[int, float]]
-) -> tuple[tuple[Ints, Floats], ...]:
-    """Chains with new points: added[v, x] is a point between the neighbours v and x, near v."""
-    out = []
-    for nodes, shares in chains:
-        new_nodes, new_shares = [int(nodes[0])], [float(shares[0])]
-        for i in range(len(nodes) - 1):
-            a, b = int(nodes[i]), int(nodes[i + 1])
-            for key in ((a, b), (b, a)):
-                if key in added:
-                    new_nodes.append(added[key][0])
-                    new_shares.append(added[key][1])
-            new_nodes.append(b)
-            new_shares.append(float(shares[i + 1]))
-        out.append((np.array(new_nodes), np.array(new_shares)))
-    return tuple(out)
-
-
-def shrunk(
-    quads: Quads, pieces: tuple[Curve, ...], vertices: Iterable[int], ratio: float, rows: int
-) -> Quads:
-    """The mesh with `rows` rings of cells towards each of the given points, every ring `ratio`
-    times as large as the one around it."""
-    waiting = list(dict.fromkeys(vertices))
-    while waiting:
-        # Points that share a cell go one after the other.
-        chosen: set[int] = set()
-        near: set[int] = set()
-        for v in waiting:
-            if v not in near:
-                chosen.add(v)
-                near |= set(quads.cells[np.any(quads.cells == v, axis=1)].ravel().tolist())
-        for _ in range(rows):
-            quads = _one_ring(quads, pieces, chosen, ratio)
-        waiting = [v for v in waiting if v not in chosen]
-    return quads
-
-
-def _one_ring(quads: Quads, pieces: tuple[Curve, ...], vertices: set[int], ratio: float) -> Quads:
-    points = [*quads.points]
-    chain = quads.chain_edges()
-    near: dict[Edge, int] = {}
-    added: dict[Edge, tuple[int, float]] = {}
-
-    def towards(v: int, x: int) -> int:
-        if (v, x) not in near:
-            near[v, x] = len(points)
-            k = chain.get(_edge(v, x))
-            if k is None:
-                points.append(points[v] + ratio * (points[x] - points[v]))
-            else:
-                s_v, s_x = _edge_shares(quads.chains[k], v, x)
-                share = s_v + ratio * (s_x - s_v)
-                points.append(pieces[k].at(share))
-                added[v, x] = near[v, x], share
-        return near[v, x]
-
-    cells = []
-    for corners in quads.cells.tolist():
-        found = [i for i in range(4) if corners[i] in vertices]
-        if not found:
-            cells.append(corners)
-            continue
-        v, a, m, b = (corners[(found[0] + i) % 4] for i in range(4))
-        a1, b1 = towards(v, a), towards(v, b)
-        inner = len(points)
-        points.append(
-            points[a1]
-            + points[b1]
-            - points[v]
-            + ratio * (points[m] - points[a] - points[b] + points[v])
-        )
-        cells += [[v, a1, inner, b1], [a1, a, m, inner], [inner, m, b, b1]]
-    return Quads(np.array(points), np.array(cells), with_added(quads.chains, added))
-
-
-def _edge(a: int, b: int) -> Edge:
-    return (a, b) if a < b else (b, a)

@@ -18,7 +18,8 @@ from plate.geometry.outline import plan_area
 from plate.geometry.plan import Plan
 from plate.interpolation import lobatto, shape_gradient
 from plate.meshing.cell_sizes import SizeField, divided, near_misses
-from plate.meshing.edge_rows import layered, shrunk
+from plate.meshing.corner_rings import shrunk
+from plate.meshing.edge_rows import layered
 from plate.meshing.mesh import Mesh
 from plate.meshing.planar_graph import Arrangement, arrange
 from plate.meshing.quads import Quads, paired, smoothed, subdivided
