@@ -17,7 +17,10 @@ if TYPE_CHECKING:
     from pipelines.report.document import Document
     from pipelines.result import Result
 
-FILES = ("report.html", "report.pdf", "summary.json", "findings.csv", "fields.vtu", "bars.dxf")
+FILES = (
+    *("report.html", "report.pdf", "summary.json", "findings.csv", "as_built.csv"),
+    *("fields.vtu", "bars.dxf"),
+)
 """All that a run may write."""
 
 
@@ -25,7 +28,8 @@ def run(
     path: Path, out: Path, progress: "Progress | None" = None, *, pdf: bool = False
 ) -> "Result":
     """Read a deck file, analyse it and write summary.json, fields.vtu and report.html to `out`,
-    with `pdf` also report.pdf, and of a deck with bars bars.dxf.
+    with `pdf` also report.pdf, of a deck with bars bars.dxf, and with as-built readings
+    as_built.csv.
 
     The files replace those of the run before together, once all are finished.
     """
@@ -33,6 +37,7 @@ def run(
     check_folder(out, "results", FILES)
     from pipelines.analysis import analyse
     from pipelines.envelopes.columns import field_columns
+    from pipelines.report.data.as_built_csv import write_as_built
     from pipelines.report.data.fields_vtu import write_fields
     from pipelines.report.data.findings_csv import write_findings
     from pipelines.report.data.summary import summary, write_summary
@@ -56,6 +61,8 @@ def run(
         write_text(folder / "report.html", html_of(document))
         if pdf:
             (folder / "report.pdf").write_bytes(pdf_of(document))
+        if deck.reinforcement is not None and deck.reinforcement.survey is not None:
+            write_as_built(folder / "as_built.csv", result.verdicts)
         if result.design is not None:
             write_bars(folder / "bars.dxf", deck, result.design)
         write_findings(folder / "findings.csv", result.findings)

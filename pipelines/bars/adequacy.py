@@ -131,11 +131,9 @@ class Judgement:
 
 
 @dataclass(frozen=True, kw_only=True)
-class StandardVerdict:
-    """All checks under one standard. traffic : what they are judged under, in words."""
+class Verdict:
+    """All checks of some bars under one standard."""
 
-    standard: Standard
-    traffic: str
     judgements: tuple[Judgement, ...]
 
     @property
@@ -160,6 +158,23 @@ class StandardVerdict:
         """The largest utilisation of all checks that the standard asks for."""
         asked = (judgement for judgement in self.judgements if judgement.asked)
         return max((f.utilisation for one in asked for f in one.found), default=0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PanelVerdict(Verdict):
+    """Of one panel as built."""
+
+    panel: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class StandardVerdict(Verdict):
+    """Of the slab as drawn and of every panel as built: what was found of these is among the
+    judgements, too. traffic : what they are judged under, in words."""
+
+    standard: Standard
+    traffic: str
+    panels: tuple[PanelVerdict, ...] = ()
 
 
 def check_of(row: Row) -> Check:

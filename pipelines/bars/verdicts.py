@@ -7,11 +7,20 @@ rule compares two amounts the utilisation is the required over the provided one,
 """
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from pipelines.bars.adequacy import Check, Found, Judgement, StandardVerdict, check_of
-from pipelines.bars.design import Design, LayerCheck, StandardDesign
+from pipelines.bars.adequacy import (
+    Check,
+    Found,
+    Judgement,
+    PanelVerdict,
+    StandardVerdict,
+    check_of,
+)
+from pipelines.bars.checks.part import PartChecks
+from pipelines.bars.design import Design, StandardDesign
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text, line_title, place
 from pipelines.findings.finding import CAUTION, Finding
@@ -48,6 +57,7 @@ LEFT_OUT = {
     Check.DEPTH: "deflections",
     Check.ADVICE: "deflections",
 }
+AS_BUILT = "as-built readings"
 NOT_STATED = "the deck file says nothing of where bars stop and lap; lengths: Detailing"
 
 
@@ -59,41 +69,81 @@ def verdicts(
     findings : those of the same run, read off places of infinite moments, whose utilisations by
     the plate count too.
     """
-    return tuple(
-        StandardVerdict(
-            standard=standard.basis.materials.standard,
-            traffic=standard.traffic,
-            judgements=tuple(_judgements(deck, design, standard, findings)),
-        )
-        for standard in design.standards
-    )
+    return tuple(_verdict(deck, design, standard, findings) for standard in design.standards)
 
 
-def _judgements(
+def _verdict(
     deck: Deck, design: Design, by_standard: StandardDesign, findings: Sequence[Finding]
-) -> Iterator[Judgement]:
-    for drawn in by_standard.layers:
-        found = _bending(deck, design, by_standard, drawn, findings)
-        yield _judged(by_standard, Check.BENDING, found, layer=drawn.layer)
-    yield _shear(deck, by_standard)
-    why = (
-        "" if by_standard.punching is not None else "no wheel stands clear of the supporting lines"
+) -> StandardVerdict:
+    panels = tuple(
+        PanelVerdict(panel=panel.panel, judgements=tuple(_judgements(deck, panel)))
+        for panel in by_standard.panels
     )
-    yield _judged(by_standard, Check.PUNCHING, _punching(by_standard), why=why)
+    drawn = [
+        replace(
+            judged,
+            found=(
+                *judged.found,
+                *(found for panel in panels for found in _as_built(panel, judged)),
+                *_at_sections(design, by_standard, judged, findings),
+            ),
+        )
+        for judged in _judgements(deck, by_standard)
+    ]
+    drawn.append(Judgement(check=Check.ANCHORAGE, found=(), why=NOT_STATED))
+    order = list(Check)
+    return StandardVerdict(
+        standard=by_standard.basis.materials.standard,
+        traffic=by_standard.traffic,
+        judgements=tuple(sorted(drawn, key=lambda judged: order.index(judged.check))),
+        panels=panels,
+    )
+
+
+def _judgements(deck: Deck, part: PartChecks) -> Iterator[Judgement]:
+    """Of the slab as drawn, or of a panel as built, in the order of `Check`."""
+    source = BENDING[part.basis.materials.standard]
+    for drawn in part.layers:
+        found = Found(
+            utilisation=drawn.utilisation,
+            by="every load position" + (", as drawn" if isinstance(part, StandardDesign) else ""),
+            place=f"{place(deck, drawn.at)}, ({at_text(drawn.at)}) m",
+            source=source,
+        )
+        yield _judged(part, Check.BENDING, [found], layer=drawn.layer)
+    if not part.layers:
+        yield _judged(part, Check.BENDING, [], why="no result point lies in it")
+    yield _shear(deck, part)
+    why = "" if part.punching is not None else "no wheel stands clear of the supporting lines"
+    yield _judged(part, Check.PUNCHING, _punching(part), why=why)
     rows: dict[Check, list[Row]] = {}
-    for row in by_standard.rows:
+    for row in part.rows:
         rows.setdefault(check_of(row), []).append(row)
     always = (Check.STRESSES, Check.CRACKS, Check.FATIGUE, Check.STEEL, Check.SPACING, Check.COVER)
     for check in always:
-        yield _of_rules(by_standard, check, rows.pop(check, []))
-    yield Judgement(check=Check.ANCHORAGE, found=(), why=NOT_STATED)
+        yield _of_rules(part, check, rows.pop(check, []))
     for check in Check:
         if check in rows:
-            yield _of_rules(by_standard, check, rows[check])
+            yield _of_rules(part, check, rows[check])
+
+
+def _as_built(panel: PanelVerdict, drawn: Judgement) -> Iterator[Found]:
+    """The worst of a panel for the same check: of what is refused above 1, and of the rest."""
+    mine = [
+        found
+        for judged in panel.judgements
+        if (judged.check, judged.layer) == (drawn.check, drawn.layer)
+        for found in judged.found
+    ]
+    for refused in (True, False):
+        kind = [found for found in mine if (found.otherwise == "") == refused]
+        if kind:
+            worst = max(kind, key=lambda found: found.utilisation)
+            yield replace(worst, by=AS_BUILT, place=f"panel {panel.panel}: {worst.place}")
 
 
 def _judged(
-    design: StandardDesign,
+    part: PartChecks,
     check: Check,
     found: Iterable[Found],
     *,
@@ -102,7 +152,7 @@ def _judged(
     more: Sequence[str] = (),
 ) -> Judgement:
     """more : what is left out beside what the check always leaves out."""
-    under, left = design.under, [LEFT_OUT.get(check, ""), *more]
+    under, left = part.under, [LEFT_OUT.get(check, ""), *more]
     if check in UNDER_TRAFFIC:
         if not under.models and not under.vehicles:
             why = "no traffic counts under the standard"
@@ -112,31 +162,15 @@ def _judged(
     return Judgement(check=check, layer=layer, found=tuple(found), why=why, left_out=words)
 
 
-def _bending(
-    deck: Deck,
-    design: Design,
-    by_standard: StandardDesign,
-    drawn: LayerCheck,
-    findings: Sequence[Finding],
+def _at_sections(
+    design: Design, by_standard: StandardDesign, drawn: Judgement, findings: Sequence[Finding]
 ) -> Iterator[Found]:
-    """The values of a layer in bending: as drawn anywhere, as built in the panels, at the sections
-    of the findings."""
-    layer, source = drawn.layer, BENDING[by_standard.basis.materials.standard]
-    yield Found(
-        utilisation=drawn.utilisation,
-        by="every load position, as drawn",
-        place=f"{place(deck, drawn.at)}, ({at_text(drawn.at)}) m",
-        source=source,
-    )
-    for panel in by_standard.panels:
-        yield Found(
-            utilisation=panel.utilisation[layer],
-            by="as-built readings",
-            place=f"panel {panel.panel}",
-            source=source,
-        )
+    """Bending of a layer at the sections of the findings."""
+    if drawn.check is not Check.BENDING or drawn.layer is None:
+        return
+    face, direction = drawn.layer
+    top = face == "top"
     # Findings are read at centre lines and have no membrane forces.
-    top = layer[0] == "top"
     if design.membrane is not None or (top and design.reinforcement.hogging_at_face):
         return
     read = [
@@ -144,7 +178,7 @@ def _bending(
         for row in findings
         if row.used is not None
         and row.used.standard == by_standard.basis.materials.standard
-        and RESULTS[row.section.component] == f"m_{layer[1]}"
+        and RESULTS[row.section.component] == f"m_{direction}"
         and (row.used.resistance < 0.0) == top
     ]
     if read:
@@ -153,19 +187,19 @@ def _bending(
             utilisation=value,
             by="design sections of the findings",
             place=f"{row.section.place} ({row.reference})",
-            source=source,
+            source=BENDING[by_standard.basis.materials.standard],
         )
 
 
-def _shear(deck: Deck, design: StandardDesign) -> Judgement:
+def _shear(deck: Deck, part: PartChecks) -> Judgement:
     """Mean over 4 d at the load positions as stepped and, closer, about those that govern."""
 
     def beside(line: str, side: int) -> str:
         return f"{'before' if side < 0 else 'after'} {line_title(deck, line)}"
 
-    found, peak, near = [], design.design_shear, design.reduced
-    source = ONE_WAY[design.basis.materials.standard]
-    words = f"mean over {length(design.design_width)} m (4 d)"
+    found, peak, near = [], part.design_shear, part.reduced
+    source = ONE_WAY[part.basis.materials.standard]
+    words = f"mean over {length(part.design_width)} m (4 d)"
     if peak is not None:
         at = beside(peak.line, peak.side)
         by = f"every load position, {words}"
@@ -181,18 +215,21 @@ def _shear(deck: Deck, design: StandardDesign) -> Judgement:
             )
         ]
     more = ["shear between the steps of the load positions"] if near is None else []
-    if design.under.models:
+    if part.under.models:
         more.append("arrangements that are worst for none of four directions")
-    why = "" if found else "the plan has no straight supporting lines"
-    judged = _judged(design, Check.SHEAR, found, why=why, more=more)
-    if design.shear_not_asked is None:
+    nowhere = "the plan has no straight supporting lines"
+    if not isinstance(part, StandardDesign):
+        nowhere = "no control section lies in it"
+    why = "" if found else nowhere
+    judged = _judged(part, Check.SHEAR, found, why=why, more=more)
+    if part.shear_not_asked is None:
         return judged
-    words = f"not asked by {design.shear_not_asked} for decks designed by the strip method"
+    words = f"not asked by {part.shear_not_asked} for decks designed by the strip method"
     return Judgement(check=Check.SHEAR, found=judged.found, why=words, asked=False)
 
 
-def _punching(design: StandardDesign) -> tuple[Found, ...]:
-    p = design.punching
+def _punching(part: PartChecks) -> tuple[Found, ...]:
+    p = part.punching
     if p is None:
         return ()
     inside, at = "whole perimeter in the slab", f"{p.shape}, ({at_text(p.at)}) m"
@@ -203,12 +240,12 @@ def _punching(design: StandardDesign) -> tuple[Found, ...]:
     )
 
 
-def _of_rules(design: StandardDesign, check: Check, rows: Sequence[Row]) -> Judgement:
+def _of_rules(part: PartChecks, check: Check, rows: Sequence[Row]) -> Judgement:
     """A check that the standard's rules make up."""
     free = next((row for row in rows if np.isinf(row.required)), None)
     if check is Check.FATIGUE and free is not None:
         return Judgement(check=check, found=(), why=str(free.source), asked=False)
-    basis = design.basis
+    basis = part.basis
     silent = [face for face, class_ in zip(FACES, basis.exposure, strict=True) if class_ is None]
     if check is Check.CRACKS and (
         basis.crack_width is not None or basis.materials.standard not in CRACKING
@@ -233,4 +270,4 @@ def _of_rules(design: StandardDesign, check: Check, rows: Sequence[Row]) -> Judg
         )
         for row in rows
     ]
-    return _judged(design, check, found, why=why, more=more)
+    return _judged(part, check, found, why=why, more=more)

@@ -21,7 +21,7 @@ def add_run(commands: Commands) -> None:
         help="analyse a deck file and write its report",
         description="Analyse a deck file: static cases, every load position of its vehicles, "
         "envelopes, hand strips. Writes report.html, summary.json, findings.csv and fields.vtu, "
-        "of a deck with bars also bars.dxf.",
+        "of a deck with bars also bars.dxf, and as_built.csv where there are readings on site.",
         epilog=STATUS,
     )
     parser.add_argument("deck", metavar="DECK", help=DECK)

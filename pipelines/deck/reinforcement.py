@@ -3,16 +3,22 @@
 `deckbars` makes these values from the deck file.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Literal
 
-from pipelines.deck.survey import PanelReadings
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.deck.as_built import AsBuilt
+from pipelines.deck.panels import Panels
 from pipelines.deck.survey import Value as SurveyValue
 from pipelines.standards.detailing.cover import BRIDGE_LIFE
 from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import Face, SlabBars
 from pipelines.standards.resistance.fatigue_damage import DamageFactor
+from plate.arrays import Floats
 
 CrackCombination = Literal["characteristic", "frequent", "quasi-permanent"]
 
@@ -98,13 +104,23 @@ class EdgeBeam:
     axis_links: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Survey:
-    """Readings by panel, and whether their mean or the worst of them counts."""
+    """What was read on site.
+
+    panels : into which the deck is cut; built : those with readings by their number, in order;
+    value : whether the mean of repeated readings counts or the worst of them.
+    """
 
     path: str
-    readings: Mapping[str, PanelReadings]
+    panels: Panels
+    built: Mapping[int, AsBuilt]
     value: SurveyValue
+
+    @property
+    def parts(self) -> tuple[tuple[Callable[[Floats], NDArray[np.bool_]], AsBuilt], ...]:
+        """Every panel with readings, before it whether plan points (n, 2) lie in it."""
+        return tuple((partial(self.panels.holds, k), built) for k, built in self.built.items())
 
 
 @dataclass(frozen=True, kw_only=True)

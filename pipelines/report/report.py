@@ -30,10 +30,11 @@ from pipelines.report.drawings.input_plan import input_plan
 from pipelines.report.drawings.plan import static_loads
 from pipelines.report.drawings.vehicles import vehicle_drawing
 from pipelines.report.explorer.page import explorer
+from pipelines.report.sections.as_built import as_built_section
 from pipelines.report.sections.assumptions import assumptions
 from pipelines.report.sections.bars import bars_section
 from pipelines.report.sections.bars_words import bars_findings
-from pipelines.report.sections.detailing import asbuilt_section, detailing_section
+from pipelines.report.sections.detailing import detailing_section
 from pipelines.report.sections.fields import case_results, envelope_plans, line_sections
 from pipelines.report.sections.findings import (
     finding_words,
@@ -108,7 +109,7 @@ def report(
         ("bars", "Bars", bars_section(result)),
         ("shear", "Shear without links and punching", shear_section(result)),
         ("detailing", "Detailing", detailing_section(result)),
-        ("as-built", "As-built check", asbuilt_section(result)),
+        ("as-built", "As-built check", as_built_section(result)),
         ("assumptions", "Assumptions", (assumptions(deck, result.built.notes),)),
         ("not-covered", "Not covered", (Bullets(_not_covered(result, entries)),)),
         ("source", "Program and input", (_source(result),)),

@@ -31,5 +31,9 @@ def secant_modulus(strength_class: str) -> float:
 
     E_cm = 22 (f_cm / 10)^0.3 GPa with f_cm = f_ck + 8 MPa; not rounded as the table prints it.
     """
-    f_cm = CYLINDER_STRENGTH_MPA[strength_class] + 8.0
-    return 22.0e9 * float((f_cm / 10.0) ** 0.3)
+    return modulus_by_strength(CYLINDER_STRENGTH_MPA[strength_class])
+
+
+def modulus_by_strength(f_ck: float) -> float:
+    """E_cm [Pa] of a cylinder strength [MPa], by the same formula."""
+    return 22.0e9 * float(((f_ck + 8.0) / 10.0) ** 0.3)

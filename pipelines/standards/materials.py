@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from pipelines.errors import CoverageError
-from pipelines.standards.concrete import CYLINDER_STRENGTH_MPA, secant_modulus
+from pipelines.standards.concrete import CYLINDER_STRENGTH_MPA, modulus_by_strength
 from pipelines.standards.sources import Source, Standard
 
 MPA = 1e6
@@ -21,6 +21,7 @@ E_STEEL = 200e9
 IRC_GRADES = [f"M{fck}" for fck in range(20, 95, 5)]
 AASHTO_KSI = (3.0, 3.5, 4.0, 4.5, 5.0, 5.5, 6.0, 6.5, 7.0, 7.5, 8.0, 8.5, 9.0, 9.5, 10.0)
 AASHTO_NORMAL_WEIGHT = (2.4, 10.0)  # ksi: the range in which these rules are used here
+CYLINDER_OVER_CUBE = 0.8  # common practice
 
 STEEL_STRENGTHS: dict[Standard, dict[str, float]] = {
     "EN 1992": {"B500A": 500e6, "B500B": 500e6, "B500C": 500e6, "B450C": 450e6},
@@ -194,25 +195,31 @@ class Materials:
 def _en_concrete(name: str) -> Concrete:
     if name not in CYLINDER_STRENGTH_MPA:
         raise _unknown(name, "EN 1992", list(CYLINDER_STRENGTH_MPA))
-    f = CYLINDER_STRENGTH_MPA[name]
+    return _en_by_strength(name, CYLINDER_STRENGTH_MPA[name])
+
+
+def _en_by_strength(name: str, f: float) -> Concrete:
+    """f : cylinder strength [MPa]."""
     f_ct = 0.30 * f ** (2 / 3) if f <= 50 else 2.12 * math.log(1 + (f + 8) / 10)
-    E_c = secant_modulus(name)
-    source = Source("EN 1992", "table 3.1")
     return Concrete(
         name=name,
         standard="EN 1992",
         f_ck=f * MPA,
         specimen="cylinder",
         f_ct=f_ct * MPA,
-        E_c=E_c,
-        source=source,
+        E_c=modulus_by_strength(f),
+        source=Source("EN 1992", "table 3.1"),
     )
 
 
 def _irc_concrete(name: str) -> Concrete:
     if name not in IRC_GRADES:
         raise _unknown(name, "IRC:112", IRC_GRADES)
-    f = float(name[1:])
+    return _irc_by_strength(name, float(name[1:]))
+
+
+def _irc_by_strength(name: str, f: float) -> Concrete:
+    """f : cube strength [MPa]."""
     f_cm = f + 10
     f_ct = 0.259 * f ** (2 / 3) if f <= 60 else 2.27 * math.log(1 + f_cm / 12.5)
     E_c = 22e3 * (f_cm / 12.5) ** 0.3
@@ -233,10 +240,15 @@ def _aashto_concrete(name: str) -> Concrete:
     if match is None:
         raise _unknown(name, "AASHTO LRFD", ["4 ksi", "28 MPa"])
     f_ck = float(match[1]) * (KSI if match[2] == "ksi" else MPA)
-    ksi = f_ck / KSI
     low, high = AASHTO_NORMAL_WEIGHT
-    if not low <= ksi <= high + 1e-9:
+    if not low <= f_ck / KSI <= high + 1e-9:
         raise CoverageError(f"concrete {name!r}: f'c must lie between {low} and {high} ksi")
+    return _aashto_by_strength(name, f_ck)
+
+
+def _aashto_by_strength(name: str, f_ck: float) -> Concrete:
+    """f_ck : cylinder strength [Pa]."""
+    ksi = f_ck / KSI
     f_ct = 0.24 * math.sqrt(ksi)
     weight = 0.145 if ksi <= 5 else 0.140 + 0.001 * ksi  # kcf, normal weight
     E_c = 120_000 * weight**2 * ksi**0.33
@@ -250,6 +262,23 @@ def _aashto_concrete(name: str) -> Concrete:
         E_c=E_c * KSI,
         source=source,
     )
+
+
+def concrete_of_cores(f_ck: float, standard: Standard) -> Concrete:
+    """Concrete of a cylinder strength f_ck [Pa] that cores have, by the formulas of a standard.
+
+    IRC:112 takes the cube strength: 1 / `CYLINDER_OVER_CUBE` of it. Stronger than the highest grade
+    of the standard counts as that grade.
+    """
+    highest = grade_ladder(standard)[-1].f_ck
+    own = f_ck / CYLINDER_OVER_CUBE if standard == "IRC:112" else f_ck
+    own = min(own, highest)
+    name = f"cores, {f_ck / MPA:.3g} MPa"
+    if standard == "EN 1992":
+        return _en_by_strength(name, own / MPA)
+    if standard == "IRC:112":
+        return _irc_by_strength(name, own / MPA)
+    return _aashto_by_strength(name, own)
 
 
 def _unknown(name: str, standard: Standard, allowed: list[str]) -> CoverageError:

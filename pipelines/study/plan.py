@@ -25,9 +25,8 @@ import tomli_w
 
 import pipelines
 import plate
-from pipelines.deck import survey
 from pipelines.deck.deck import Deck
-from pipelines.deck.reading import dxf
+from pipelines.deck.reading import dxf, survey_file
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.reading.mistakes import BESIDE, shown
 from pipelines.errors import DeckError, JobError
@@ -42,7 +41,7 @@ from plate.errors import PlateError
 # more patches than they need: what is shared is decided by the models themselves.
 STRUCTURE = ("slab", "plan", "opening", "line", "point", "mesh")
 # Keys that name another file beside the deck file, with its most bytes.
-FILE_KEYS = (("plan", "dxf", dxf.LARGEST_FILE), ("survey", "file", survey.LARGEST_FILE))
+FILE_KEYS = (("plan", "dxf", dxf.LARGEST_FILE), ("survey", "file", survey_file.LARGEST_FILE))
 MESH_CASE = "patches of the study, without load"
 # Up to here one mesh for all is measured to be cheaper than several, on straight and skew decks.
 MOST_PATCHES = 24

@@ -22,3 +22,19 @@ path_m = [[4, -1.7], [4.6, 1.0]]
 support = "beam"
 held_at = ["E1"]
 """
+
+
+# A slab between two supported edges with a wall across its middle.
+WALLED = """
+[plan]
+outline_m = [
+  [0.0, -2.0], { arc_to_m = [6.0, -2.4], through_m = [3.0, -2.5] }, [6.0, 2.0], [0.0, 2.0] ]
+[[line]]
+on = ["E2", "E4"]
+support = "rigid"
+[[line]]
+name = "W1"
+path_m = [[3.0, -2.5], [3.2, 2.0]]
+support = "rigid"
+width_mm = 300
+"""

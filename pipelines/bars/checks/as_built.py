@@ -1,153 +1,274 @@
-"""As-built check: every panel with readings, its bars as measured against the demand there."""
+"""As-built check: every panel with readings, its bars as measured in all checks that bars have.
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+Demands are those of the deck as drawn: the readings change what resists, not the plate.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from functools import partial
 
 import numpy as np
+from numpy.typing import NDArray
 
-from pipelines.bars.checks.as_built_panel import AsBuilt, as_built, largest_deviation, measured_keys
-from pipelines.bars.checks.bending_and_service import moment_resistance, resistances
-from pipelines.deck.panels import panel_names, panel_of
-from pipelines.deck.reinforcement import Survey
+from pipelines.bars.adequacy import Check, check_of
+from pipelines.bars.checks.bending_and_service import Peaks, mat_rows, resistances
+from pipelines.bars.checks.deviations import largest_deviation, measured_keys
+from pipelines.bars.checks.fatigue import FatigueDemand, fatigue_rows
+from pipelines.bars.checks.part import (
+    Part,
+    PartChecks,
+    Seen,
+    StandardDemand,
+    part_checks,
+    part_peaks,
+)
+from pipelines.bars.demand.control_sections import ShearTracker, resistance
+from pipelines.deck.as_built import AsBuilt
+from pipelines.deck.reinforcement import DesignBasis
 from pipelines.deck.survey import Key
 from pipelines.numbers import within
-from pipelines.standards.materials import Materials
-from pipelines.standards.resistance.bars import FACES, LAYERS, Layer, SlabBars, place_of
-from plate.arrays import Floats
-from plate.geometry.plan import Plan
+from pipelines.standards.detailing.cover import cover_rows
+from pipelines.standards.detailing.rules import Row
+from pipelines.standards.resistance.bars import (
+    DIRECTIONS,
+    FACES,
+    LAYERS,
+    Face,
+    Layer,
+    SlabBars,
+    place_of,
+)
+from pipelines.standards.resistance.bending import utilisation
 
 # How far a quantity is let deviate at most: its own share of what is drawn.
 MOST_SHARE = 0.5
-NEAR = 1e-6  # m
+TOLERANCE = {"area loss": 1e-3}  # of a share; lengths to a tenth of a millimetre
+TOLERANCE_LENGTH = 1e-4
+TOO_SMALL = "cover below durability requirement"
+# A difference from the drawing that is told: of lengths.
+DIFFERENCE = 0.03
 
 
 @dataclass(frozen=True, kw_only=True)
-class PanelCheck:
-    """One panel as built.
+class Deviation:
+    """The largest further deviation of one quantity that passes every check.
 
-    drawing, utilisation : per layer, with the bars as drawn and as built. deviations : largest
-    further adverse deviation of each measured quantity that still passes [m], negative by how much
-    it would have to be better. why : what differs from the drawing, in words.
+    more : whether of more of it or of less. value : in SI, negative by how much it would have to be
+    better, minus infinity where nothing is enough. stops : the check that fails first beyond it;
+    None where none does as far as is looked.
     """
 
-    panel: str
+    key: Key
+    more: bool
+    value: float
+    stops: Check | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class PanelCheck(PartChecks):
+    """One panel as built.
+
+    extent : ranges of its stations and offsets without overhangs [m]. drawing : utilisation in
+    bending with the bars as drawn. durability : covers that are too small to last, and why : what
+    differs from the drawing, in words.
+    """
+
     as_built: AsBuilt
+    extent: tuple[tuple[float, float], tuple[float, float]]
     drawing: Mapping[Layer, float]
-    utilisation: Mapping[Layer, float]
-    deviations: Mapping[Key, float]
+    deviations: tuple[Deviation, ...]
+    durability: tuple[str, ...]
     why: tuple[str, ...]
 
     @property
-    def worst(self) -> Layer:
-        return max(LAYERS, key=lambda layer: self.utilisation[layer])
+    def panel(self) -> str:
+        return self.as_built.panel
 
     @property
-    def passes(self) -> bool:
-        return within(self.utilisation[self.worst])
-
-
-def panel_demands(plan: Plan, points: Floats, values: Mapping[Layer, Floats]) -> Floats:
-    """Largest demand (n_panel, 4) in each panel, lines at its ends included; layers as LAYERS."""
-    found = np.zeros((len(panel_names(plan)), len(LAYERS)))
-    for dx in (-NEAR, NEAR):
-        for dy in (-NEAR, NEAR):
-            index = panel_of(plan, points + np.array([dx, dy]))
-            for k, layer in enumerate(LAYERS):
-                np.maximum.at(found[:, k], index, values[layer])
-    return found
+    def utilisation(self) -> Mapping[Layer, float]:
+        """Of every layer in bending."""
+        return {check.layer: check.utilisation for check in self.layers}
 
 
 def panel_checks(
-    plan: Plan,
-    survey: Survey,
-    drawing: SlabBars,
-    mat: Materials,
-    points: Floats,
-    demand: Mapping[Layer, Floats],
+    seen: Seen, demand: StandardDemand, basis: DesignBasis, trackers: Sequence[ShearTracker]
 ) -> tuple[PanelCheck, ...]:
-    """Checks of the panels with readings, in the deck's order.
-
-    points : (n, 2) in plan [m]; demand : layer -> (n,) ultimate design moments [N m/m].
-    """
-    demands = panel_demands(plan, points, demand)
-    checks = []
-    for name, row in zip(panel_names(plan), demands, strict=True):
-        if name not in survey.readings:
-            continue
-        readings = survey.readings[name]
-        built = as_built(drawing, readings, survey.value)
-        needs = dict(zip(LAYERS, row.tolist(), strict=True))
-        keys = [key for key in measured_keys() if _was_read(key, built)]
-        checks.append(
+    """Checks of the panels with readings by one standard, in the deck's order; trackers : of the
+    shear of each."""
+    reinforcement = seen.deck.required_reinforcement
+    survey, plan = reinforcement.survey, seen.solved.recovery.points.plan
+    found = []
+    if survey is None:
+        return ()
+    for (number, built), tracker in zip(survey.built.items(), trackers, strict=True):
+        own = replace(basis, materials=built.materials(basis.materials))
+        holds = partial(survey.panels.holds, number)
+        part = Part(basis=own, bars=built.bars, holds=holds)
+        peaks, where = part_peaks(seen, demand, part), holds(plan)
+        rows = as_built_rows(built.bars, built.least_cover, own, peaks, demand.fatigue, where)
+        checks = part_checks(seen, demand, part, tracker, peaks, rows)
+        trial = _Trial(built, checks, demand.fatigue, where)
+        drawn = resistances(reinforcement.bars, basis.materials)
+        found.append(
             PanelCheck(
-                panel=name,
+                **{field.name: getattr(checks, field.name) for field in fields(checks)},
                 as_built=built,
-                drawing=_utilisations(drawing, mat, needs),
-                utilisation=_utilisations(built.bars, mat, needs),
-                deviations={key: _deviation(built.bars, key, mat, needs) for key in keys},
-                why=_differences(drawing, built.bars),
+                extent=survey.panels.extent(number),
+                drawing={
+                    layer: float(utilisation(peaks.ultimate[layer], drawn[layer]))
+                    for layer in LAYERS
+                },
+                deviations=trial.deviations(reinforcement.bars),
+                durability=tuple(_durability(rows)),
+                why=tuple(_differences(reinforcement.bars, built)),
             )
         )
-    return tuple(checks)
+    return tuple(found)
 
 
-def _was_read(key: Key, built: AsBuilt) -> bool:
-    if key.quantity == "cover":
-        return any(k.quantity == "cover" and k.face == key.face for k in built.statistics)
-    return key in built.statistics
+def as_built_rows(
+    bars: SlabBars,
+    least_cover: Mapping[Face, float],
+    basis: DesignBasis,
+    peaks: Peaks,
+    fatigue: FatigueDemand,
+    where: NDArray[np.bool_],
+) -> tuple[Row, ...]:
+    """Every rule for the layers of both faces, fatigue at the result points `where`, and the cover
+    measured [m] against what durability asks for."""
+    rows = [row for face in FACES for row in mat_rows(bars, face, basis, peaks)]
+    rows += fatigue_rows(fatigue, bars, basis.materials, where)
+    for face, exposure in zip(FACES, basis.exposure, strict=True):
+        if exposure is not None:
+            stated, life = basis.structural_class, basis.design_life
+            cover = least_cover[face]
+            rows += cover_rows(bars, face, basis.materials, exposure, stated, life, cover)
+    return tuple(rows)
 
 
-def _utilisations(
-    bars: SlabBars, mat: Materials, demand: Mapping[Layer, float]
-) -> dict[Layer, float]:
-    m_Rd = resistances(bars, mat)
-    return {layer: demand[layer] / m_Rd[layer] for layer in LAYERS}
+@dataclass(frozen=True)
+class _Trial:
+    """A panel with its bars changed a little, judged by the demands found for it: of the shear, at
+    the load positions that govern as built; of punching, at the place that governs."""
 
+    built: AsBuilt
+    found: PartChecks
+    fatigue: FatigueDemand
+    where: NDArray[np.bool_]
 
-def _deviation(bars: SlabBars, key: Key, mat: Materials, demand: Mapping[Layer, float]) -> float:
-    """Only layers that the quantity is of count: its own, those of its face for the cover, all
-    for the thickness."""
-    layers = [layer for layer in LAYERS if key.face in (None, layer[0])]
-    if key.direction is not None:
-        layers = [layer for layer in layers if layer[1] == key.direction]
-    drawn = {
-        "thickness": bars.thickness,
-        "cover": bars.thickness,
-        "diameter": 0.0,
-        "spacing": 0.0,
-    }[key.quantity]
-    if key.face is not None and key.direction is not None:
-        layer_bars = bars.bars((key.face, key.direction))
-        drawn = layer_bars.diameter if key.quantity == "diameter" else layer_bars.spacing
+    def deviations(self, drawing: SlabBars) -> tuple[Deviation, ...]:
+        """Of every quantity that was read; of covers both ways where durability asks for some."""
+        exposed = [f for f, e in zip(FACES, self.found.basis.exposure, strict=True) if e]
+        wanted = []
+        for key in measured_keys():
+            if self.built.was_read(key):
+                adverse = key.measure.adverse > 0
+                wanted.append((key, adverse))
+                if key.quantity == "cover" and key.face in exposed:
+                    wanted.append((key, not adverse))
+        return tuple(self._deviation(key, more, drawing) for key, more in wanted)
 
-    def worst(changed: SlabBars) -> float:
-        h = changed.thickness
-        return max(
-            demand[layer]
-            / moment_resistance(mat, h, changed.effective_depth(layer), changed.bars(layer).area)
-            for layer in layers
+    def _deviation(self, key: Key, more: bool, drawing: SlabBars) -> Deviation:
+        tolerance = TOLERANCE.get(key.quantity, TOLERANCE_LENGTH)
+        limit = MOST_SHARE * _drawn(key, drawing)
+        value, beyond = largest_deviation(
+            self.built.bars, key, self._utilisations, limit, tolerance, more=more
         )
+        stops = None
+        if beyond is not None:
+            check, worst = max(self.used(beyond), key=lambda pair: pair[1])
+            stops = None if within(worst) else check
+        return Deviation(key=key, more=more, value=value, stops=stops)
 
-    return largest_deviation(bars, key, worst, MOST_SHARE * drawn, 1e-4)
+    def _utilisations(self, bars: SlabBars) -> Iterator[float]:
+        return (value for _, value in self.used(bars))
+
+    def used(self, bars: SlabBars) -> Iterator[tuple[Check, float]]:
+        """Utilisation by check with these bars, what is quickly found first."""
+        found, basis = self.found, self.found.basis
+        m_Rd = resistances(bars, basis.materials)
+        for layer in LAYERS:
+            yield Check.BENDING, float(utilisation(found.peaks.ultimate[layer], m_Rd[layer]))
+        yield Check.SHEAR, self._shear(bars)
+        if found.punching is not None:
+            yield Check.PUNCHING, found.punching.with_bars(bars, basis.materials)
+        covers = {
+            face: max(
+                self.built.least_cover[face]
+                + bars.mat(face).cover
+                - self.built.bars.mat(face).cover,
+                0.0,
+            )
+            for face in FACES
+        }
+        rows = as_built_rows(bars, covers, basis, found.peaks, self.fatigue, self.where)
+        for row in rows:
+            if not row.otherwise:
+                yield check_of(row), row.utilisation
+
+    def _shear(self, bars: SlabBars) -> float:
+        """What was found as built, in proportion to that of the load positions as stepped."""
+        found, demand = self.found, self.found.shear_demand
+        if demand is None or found.shear_not_asked is not None or found.design_shear is None:
+            return 0.0
+        v, forces = demand.v[0], demand.forces[0]
+        basis = found.basis
+        resists = resistance(bars, basis.materials, basis.aggregate, v, forces, demand.imposed)
+        stepped = float(utilisation(v, resists).max())
+        largest = found.design_shear.utilisation
+        if largest == 0.0:
+            return 0.0
+        near = found.reduced
+        closer = () if near is None else (near.whole, near.utilisation, near.strut)
+        worst: float = max((largest, *closer))
+        return worst * stepped / largest
 
 
-def _differences(drawing: SlabBars, built: SlabBars) -> tuple[str, ...]:
-    """What differs from the drawing by more than 3 % (of lengths), in words."""
-    words = []
+def _drawn(key: Key, drawing: SlabBars) -> float:
+    """What a quantity is on the drawing; of covers the thickness, of a loss all of it twice."""
+    if key.quantity == "area loss":
+        return 1.0 / MOST_SHARE
+    if key.face is None or key.direction is None:
+        return drawing.thickness
+    bars = drawing.bars((key.face, key.direction))
+    return bars.diameter if key.quantity == "diameter" else bars.spacing
 
-    def tell(what: str, now: float, drawn: float) -> None:
-        if abs(now - drawn) > 0.03 * drawn:
-            words.append(f"{what} {1e3 * now:.0f} mm, drawn {1e3 * drawn:.0f}")
 
-    tell("thickness", built.thickness, drawing.thickness)
+def _durability(rows: Sequence[Row]) -> Iterator[str]:
+    """Covers that are too small for durability, in words."""
+    for row in rows:
+        if row.check.startswith("cover") and not row.passes:
+            face, lengths = row.place.split(",")[0], (1e3 * row.provided, 1e3 * row.required)
+            measured = "{:.0f} mm, asked {:.0f}".format(*lengths)
+            yield f"{TOO_SMALL}, {face}: {measured} ({row.source})"
+
+
+def _differences(drawing: SlabBars, built: AsBuilt) -> Iterator[str]:
+    """What differs from the drawing by more than 3 % (of lengths), and what is lost, in words."""
+    now = built.bars
+
+    def lengths(what: str, value: float, drawn: float) -> Iterator[str]:
+        if abs(value - drawn) > DIFFERENCE * drawn:
+            yield f"{what} {1e3 * value:.0f} mm, drawn {1e3 * drawn:.0f}"
+
+    yield from lengths("thickness", now.thickness, drawing.thickness)
     for face in FACES:
-        now, drawn = built.mat(face), drawing.mat(face)
-        if now.outer != drawn.outer:
-            words.append(f"{face}: layers swapped, bars along {now.outer} outermost")
+        gone = built.statistics.get(Key("spalled depth", face))
+        if gone is not None and gone.most > 0.0:
+            yield f"{face}: spalled, up to {1e3 * gone.most:.0f} mm"
+        bare = [direction for direction in DIRECTIONS if (face, direction) in built.bare]
+        if bare:
+            yield f"{face}: bars along {' and '.join(bare)} laid bare, not counted"
+            continue
+        if now.mat(face).outer != drawing.mat(face).outer:
+            yield f"{face}: layers swapped, bars along {now.mat(face).outer} outermost"
         else:
-            tell(f"{face}, cover", now.cover, drawn.cover)
-    for layer in LAYERS:
-        now_bars, drawn_bars = built.bars(layer), drawing.bars(layer)
-        tell(f"{place_of(layer)}: spacing", now_bars.spacing, drawn_bars.spacing)
-        tell(f"{place_of(layer)}: diameter", now_bars.diameter, drawn_bars.diameter)
-    return tuple(words)
+            yield from lengths(f"{face}, cover", now.mat(face).cover, drawing.mat(face).cover)
+    for layer in (layer for layer in LAYERS if layer not in built.bare):
+        bars, drawn = now.bars(layer), drawing.bars(layer)
+        yield from lengths(f"{place_of(layer)}: spacing", bars.spacing, drawn.spacing)
+        yield from lengths(f"{place_of(layer)}: diameter", bars.diameter, drawn.diameter)
+        if bars.loss > drawn.loss:
+            yield f"{place_of(layer)}: {1e2 * bars.loss:.0f} % of the area lost"
+    if built.cores is not None:
+        yield f"concrete {built.cores.words}"

@@ -72,7 +72,9 @@ class Peaks:
 
 @lru_cache(maxsize=20000)
 def moment_resistance(mat: Materials, h: float, d: float, area: float) -> float:
-    """m_Rd [N m/m] of one layer without compression steel."""
+    """m_Rd [N m/m] of one layer without compression steel; 0 of one without bars."""
+    if area == 0.0:
+        return 0.0
     return float(capacity(Section(h=h, d=d, A_s=area), mat).m_Rd)
 
 
@@ -117,11 +119,12 @@ def service_state(
 
 
 def service_rows(bars: SlabBars, layer: Layer, basis: DesignBasis, peaks: Peaks) -> tuple[Row, ...]:
-    """Stresses under the characteristic combination and the crack width of one layer."""
+    """Stresses under the characteristic combination and the crack width of one layer; nothing of
+    one without bars, which bending refuses."""
     mat, section, place = basis.materials, layer_section(bars, layer), place_of(layer)
     E_c, E_s = mat.concrete.E_c, mat.steel.E_s
     moment = peaks.characteristic[layer]
-    if moment <= 0:
+    if moment <= 0 or bars.bars(layer).area == 0.0:
         return ()
     n = peaks.pull.get(layer, 0.0)
     # the concrete's stress is largest before creep, the bars' after it

@@ -18,27 +18,32 @@ All of it is from memory unless a source says otherwise.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipelines.bars.checks.bending_and_service import CREEP
 from pipelines.bars.demand.moments import LAYER_ROWS, Demand
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.deck.deck import Deck
-from pipelines.deck.reinforcement import Reinforcement
 from pipelines.model.responses import SolvedDeck, stream
 from pipelines.standards.actions.combinations import Combination, LimitState, combination
 from pipelines.standards.actions.vehicles import library
 from pipelines.standards.detailing.rules import Row
 from pipelines.standards.materials import KSI, MPA, Materials
-from pipelines.standards.resistance.bars import Layer, SlabBars, other_face, place_of
+from pipelines.standards.resistance.bars import Face, Layer, SlabBars, other_face, place_of
 from pipelines.standards.resistance.bending import layer_section
 from pipelines.standards.resistance.cracking import cracked_state
-from pipelines.standards.sources import Source
+from pipelines.standards.resistance.fatigue_damage import DamageFactor
+from pipelines.standards.sources import Source, Standard
 from pipelines.traffic.joints import joint_factors
 from pipelines.traffic.positions import load_positions
 from plate.arrays import Floats
+
+# Which result points count.
+Points = NDArray[np.bool_] | slice
+EVERYWHERE = slice(None)
 
 PLAIN = 70 * MPA
 PLAIN_SOURCE = Source("EN 1992", "6.8.6(1), (2): 70 MPa, frequent combination")
@@ -113,95 +118,118 @@ def lorry_demands(
     return envelopes.demands()
 
 
-def fatigue_rows(
+@dataclass(frozen=True, kw_only=True)
+class FatigueDemand:
+    """Moments that the fatigue of bars is judged by under one standard.
+
+    by_face : demand of the bars of each face. raised : (n_point,) factor near expansion joints.
+    damage : damage equivalence factor of each face, None = by the plain range. pulled : membrane
+    forces act. on_girders : AASHTO asks for no check.
+    """
+
+    by_face: Mapping[Face, Demand]
+    raised: Floats
+    damage: Mapping[Face, DamageFactor] | None = None
+    pulled: bool = False
+    on_girders: bool = False
+
+
+def fatigue_demand(
     solved: SolvedDeck,
     watch: DesignWatch,
-    mat: Materials,
+    standard: Standard,
     demands: Mapping[LimitState, Demand],
-) -> tuple[Row, ...]:
-    """A row for every layer, at the place where it is used most.
+) -> FatigueDemand:
+    """Of the whole deck under one standard; demands : of the standard, by limit state.
 
-    demands : of the standard, by limit state.
+    EN 1992 with a damage equivalence factor: permanent actions as in the frequent combination with
+    the fatigue load model, its axles with each of `AXLES`.
     """
-    deck = solved.deck
-    reinforcement = deck.reinforcement
-    assert reinforcement is not None
-    units = [
-        unit_stresses(reinforcement.bars, layer, mat, pulled=watch.membrane is not None)
-        for layer in LAYER_ROWS
-    ]
-    if mat.standard == "IRC:112":
-        return _without_verification(demands["characteristic"], units)
-    if mat.standard == "AASHTO LRFD":
-        return _infinite_life(solved, watch, mat, units)
-    if reinforcement.damage is not None:
-        return _damage_equivalent(solved, watch, reinforcement, units)
-    return tuple(
-        Row(
-            check="fatigue: plain stress range",
-            place=place_of(layer),
-            required=PLAIN,
-            provided=float(_ranges(demands["frequent"], k, units[k]).max()),
-            sense="at most",
-            unit="Pa",
-            source=PLAIN_SOURCE,
-            otherwise=PLAIN_OTHERWISE,
-        )
-        for k, layer in enumerate(LAYER_ROWS)
+    deck, plan = solved.deck, solved.recovery.points.plan
+    damage, stated = None, deck.required_reinforcement.damage
+    raised, free = np.ones(len(plan)), False
+    if standard == "IRC:112":
+        bottom = top = demands["characteristic"]
+    elif standard == "AASHTO LRFD":
+        service = combination(standard, "characteristic")
+        assert service is not None
+        factored = [replace(service, traffic=FATIGUE_I)]
+        (bottom,) = lorry_demands(solved, watch, TRUCK, factored)
+        top, free = bottom, on_girders(deck)
+    elif stated is not None:
+        frequent = combination(standard, "frequent")
+        assert frequent is not None
+        factored = [replace(frequent, traffic=factor) for factor in AXLES]
+        bottom, top = lorry_demands(solved, watch, MODEL, factored)
+        raised, damage = joint_factors(deck, plan), stated
+    else:
+        bottom = top = demands["frequent"]
+    return FatigueDemand(
+        by_face={"bottom": bottom, "top": top},
+        raised=raised,
+        damage=damage,
+        pulled=watch.membrane is not None,
+        on_girders=free,
     )
 
 
-def _ranges(demand: Demand, row: int, unit: tuple[float, float]) -> Floats:
-    """The stress ranges of the bars of one layer at every point (n,) [Pa]."""
-    return stress_range(demand.values[row], demand.relieved[row], unit)
-
-
-def _damage_equivalent(
-    solved: SolvedDeck,
-    watch: DesignWatch,
-    one: Reinforcement,
-    units: Sequence[tuple[float, float]],
+def fatigue_rows(
+    demand: FatigueDemand, bars: SlabBars, mat: Materials, where: Points = EVERYWHERE
 ) -> tuple[Row, ...]:
-    """Permanent actions as in the frequent combination with the fatigue load model, its axles with
-    each of `AXLES`."""
-    assert one.damage is not None
-    frequent = combination("EN 1992", "frequent")
-    assert frequent is not None
-    factored = [replace(frequent, traffic=factor) for factor in AXLES]
-    bottom, top = lorry_demands(solved, watch, MODEL, factored)
-    near = joint_factors(solved.deck, solved.recovery.points.plan)
+    """A row for every layer that has bars, at the place where it is used most.
+
+    where : the result points that are looked at.
+    """
+    if not demand.raised[where].size:
+        return ()
     rows = []
     for k, layer in enumerate(LAYER_ROWS):
-        factor = one.damage[layer[0]]
-        demand = bottom if layer[0] == "bottom" else top
-        found = factor.value * near * _ranges(demand, k, units[k])
-        rows.append(
-            Row(
-                check="fatigue: equivalent range",
-                place=place_of(layer),
-                required=EQUIVALENT,
-                provided=float(found.max()),
-                sense="at most",
-                unit="Pa",
-                source=Source("EN 1992", f"{EQUIVALENT_CLAUSE}; {factor.words}"),
-            )
-        )
+        if bars.bars(layer).area > 0.0:
+            unit = unit_stresses(bars, layer, mat, pulled=demand.pulled)
+            rows.append(_row(demand, k, layer, unit, mat, where))
     return tuple(rows)
 
 
-def _without_verification(rare: Demand, units: Sequence[tuple[float, float]]) -> tuple[Row, ...]:
-    return tuple(
-        Row(
-            check="fatigue: stress that needs no verification",
-            place=place_of(layer),
-            required=UNVERIFIED,
-            provided=float(stress(rare.values[k], units[k]).max()),
-            sense="at most",
-            unit="Pa",
-            source=UNVERIFIED_SOURCE,
-            otherwise=UNVERIFIED_OTHERWISE,
-        )
-        for k, layer in enumerate(LAYER_ROWS)
+def _row(
+    demand: FatigueDemand,
+    k: int,
+    layer: Layer,
+    unit: tuple[float, float],
+    mat: Materials,
+    where: Points,
+) -> Row:
+    """Least stress and range of AASHTO at the same place; the cracked section counts everywhere."""
+    own, otherwise = demand.by_face[layer[0]], ""
+    values, relieved = own.values[k][where], own.relieved[k][where]
+    ranges = stress_range(values, relieved, unit)
+    if mat.standard == "IRC:112":
+        check, required, source = "stress that needs no verification", UNVERIFIED, UNVERIFIED_SOURCE
+        provided, otherwise = float(stress(values, unit).max()), UNVERIFIED_OTHERWISE
+    elif mat.standard == "AASHTO LRFD" and demand.on_girders:
+        check, required, source = "stress range, no limit on girders", np.inf, GIRDERS_SOURCE
+        provided = float(ranges.max())
+    elif mat.standard == "AASHTO LRFD":
+        limit = threshold(stress(np.minimum(relieved, values), unit), mat)
+        worst = int((ranges - limit).argmax())
+        check, required, source = "stress range", float(limit[worst]), THRESHOLD_SOURCE
+        provided = float(ranges[worst])
+    elif demand.damage is not None:
+        factor = demand.damage[layer[0]]
+        check, required = "equivalent range", EQUIVALENT
+        provided = float((factor.value * demand.raised[where] * ranges).max())
+        source = Source("EN 1992", f"{EQUIVALENT_CLAUSE}; {factor.words}")
+    else:
+        check, required, source = "plain stress range", PLAIN, PLAIN_SOURCE
+        provided, otherwise = float(ranges.max()), PLAIN_OTHERWISE
+    return Row(
+        check=f"fatigue: {check}",
+        place=place_of(layer),
+        required=required,
+        provided=provided,
+        sense="at most",
+        unit="Pa",
+        source=source,
+        otherwise=otherwise,
     )
 
 
@@ -216,34 +244,3 @@ def on_girders(deck: Deck) -> bool:
     """Whether at least three lines along the deck carry the slab."""
     along = [f"L{k + 1}" for k in range(len(deck.offsets))]
     return sum(deck.line(name) is not None for name in along) >= GIRDERS
-
-
-def _infinite_life(
-    solved: SolvedDeck,
-    watch: DesignWatch,
-    mat: Materials,
-    units: Sequence[tuple[float, float]],
-) -> tuple[Row, ...]:
-    """The cracked section counts everywhere; least stress and range at the same place."""
-    service = combination("AASHTO LRFD", "characteristic")
-    assert service is not None
-    (demand,) = lorry_demands(solved, watch, TRUCK, [replace(service, traffic=FATIGUE_I)])
-    free = on_girders(solved.deck)
-    rows = []
-    for k, (layer, unit) in enumerate(zip(LAYER_ROWS, units, strict=True)):
-        found = _ranges(demand, k, unit)
-        least = np.minimum(demand.relieved[k], demand.values[k])
-        limit = threshold(stress(least, unit), mat)
-        worst = int((found - limit).argmax())
-        rows.append(
-            Row(
-                check="fatigue: stress range" + (", no limit on girders" if free else ""),
-                place=place_of(layer),
-                required=np.inf if free else float(limit[worst]),
-                provided=float(found.max() if free else found[worst]),
-                sense="at most",
-                unit="Pa",
-                source=GIRDERS_SOURCE if free else THRESHOLD_SOURCE,
-            )
-        )
-    return tuple(rows)

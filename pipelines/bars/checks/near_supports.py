@@ -44,7 +44,7 @@ class ReducedShear:
     reduction, at the same closer steps, as a share of its resistance, beside whole_line on
     whole_side of it; share : the least that any
     wheel of the position counts. strut : largest unreduced peak shear / `strut_limit`, which must
-    not pass 1. n : load positions solved. Other fields as of design.ShearPeak.
+    not pass 1. n : load positions solved. Other fields as of part.ShearPeak.
     """
 
     width: float
@@ -76,12 +76,12 @@ def reduced_shear(
     runs : of single vehicles, whose positions are the first of `numbered`.
     """
     mat, sections, demand = tracker.mat, tracker.sections, tracker.demand()
-    if mat.standard not in NEAR_SUPPORT or not len(sections.points):
+    if mat.standard not in NEAR_SUPPORT or not sections.judged.any():
         return None
     w = demand.widths.index(width)
     whole = demand.utilisation[w]
     groups = [
-        np.flatnonzero((sections.line == k) & (sections.side == side))
+        np.flatnonzero((sections.line == k) & (sections.side == side) & sections.judged)
         for k in range(len(sections.names))
         for side in (-1, 1)
     ]

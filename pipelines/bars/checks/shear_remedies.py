@@ -161,6 +161,7 @@ def _shear(
         points=sections.points[piece],
         piece=sections.piece[piece],
         rows=sections.rows[piece],
+        judged=sections.judged[piece],
     )
     mean = local.means(width)[[int(piece[: check.sample].sum())]]
     traffic = combination.traffic * forces.traffic

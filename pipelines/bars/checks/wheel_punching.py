@@ -3,7 +3,7 @@
 A wheel on the width of a supporting line hands its load to the line: it is no punching case.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -16,7 +16,7 @@ from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.materials import Materials
-from pipelines.standards.resistance.bars import SlabBars
+from pipelines.standards.resistance.bars import DIRECTIONS, SlabBars
 from pipelines.standards.resistance.punching import SHAPES, MatAtPunching, punching
 from pipelines.standards.sources import Source
 from pipelines.traffic.arrangements import LoadPosition
@@ -40,7 +40,9 @@ class WheelPunching:
     at : centre of what of the wheels stands on the slab [m]; load : factored [N]; sides : loaded
     area, or the rectangle around several (along, across) [m]; v_Ed, v_Rd : [Pa]; u : control
     perimeter [m]; shape : in words; wheels : how many together. interior : largest utilisation
-    where the whole perimeter lies in the slab. n : places of single wheels looked at.
+    where the whole perimeter lies in the slab. n : places of single wheels looked at. gaps : from
+    the sides to the nearest free edges along x and along y [m]; cut : of `punching`, None = a
+    single wheel.
     """
 
     utilisation: float
@@ -57,6 +59,8 @@ class WheelPunching:
     shape: str
     wheels: int
     source: Source
+    gaps: tuple[float, float]
+    cut: float | None
     interior: float = 0.0
     n: int = 0
 
@@ -69,6 +73,25 @@ class WheelPunching:
             offset=self.offset,
         )
 
+    def with_bars(self, bars: SlabBars, mat: Materials) -> float:
+        """Utilisation at the same place with other bars."""
+        found = punching(
+            self.load, *self.sides, mat, mat_at_punching(bars), *self.gaps, group_cut=self.cut
+        )
+        return float(found.utilisation)
+
+
+def mat_at_punching(bars: SlabBars) -> MatAtPunching:
+    """The bottom bars, which the cone under a wheel crosses."""
+    d_x, d_y = (bars.effective_depth(("bottom", direction)) for direction in DIRECTIONS)
+    return MatAtPunching(d_x, d_y, bars.bottom.x.area, bars.bottom.y.area)
+
+
+def reach_of(bars: SlabBars, mat: Materials) -> float:
+    """Loaded areas nearer than this have perimeters that overlap [m]."""
+    d = float(mat_at_punching(bars).d)
+    return 0.9 * d if mat.standard == "AASHTO LRFD" else 4.0 * d
+
 
 def wheel_punching(
     deck: Deck,
@@ -77,19 +100,24 @@ def wheel_punching(
     bars: SlabBars,
     mat: Materials,
     factor: float,
+    holds: Callable[[Floats], NDArray[np.bool_]] | None = None,
+    reach: float | None = None,
 ) -> WheelPunching | None:
     """The worst wheel, or group of wheels, of all load positions, factor on its load; None without
     traffic or where no wheel stands clear of the supporting lines.
 
     models : load models whose vehicles count too, with their largest factor on any lane, and with
-    those of the next lane beside them.
+    those of the next lane beside them. holds : whether plan points (n, 2) lie in the part of the
+    slab that is looked at: wheels that stand on any of it count; None = all of it. reach :
+    `reach_of` that tells which wheels act together; None = by the bars.
 
     The loaded area is the contact, spread through the surfacing where the deck file spreads wheels
     at all. A part of a wheel off the slab carries its share of the load to what lies beyond.
     """
     if deck.traffic is None:
         return None
-    search = _Search(deck=deck, bars=bars, mat=mat, factor=factor)
+    reach = reach_of(bars, mat) if reach is None else reach
+    search = _Search(deck=deck, bars=bars, mat=mat, factor=factor, holds=holds, reach=reach)
     for run in runs:
         search.take(run, run.vehicle.name, 1.0)
     for model in models:
@@ -110,6 +138,8 @@ class _Search:
     bars: SlabBars
     mat: Materials
     factor: float
+    reach: float
+    holds: Callable[[Floats], NDArray[np.bool_]] | None = None
     worst: WheelPunching | None = None
     interior: float = 0.0
     n: int = 0
@@ -118,24 +148,12 @@ class _Search:
     lines: shapely.Geometry = field(init=False)
 
     def __post_init__(self) -> None:
-        traffic, bars = self.deck.traffic, self.bars
-        assert traffic is not None
-        self.mats = MatAtPunching(
-            bars.effective_depth(("bottom", "x")),
-            bars.effective_depth(("bottom", "y")),
-            bars.bars(("bottom", "x")).area,
-            bars.bars(("bottom", "y")).area,
-        )
+        traffic = self.deck.required_traffic
+        self.mats = mat_at_punching(self.bars)
         depth = 0.0 if traffic.dispersal == "none" else traffic.surfacing
         self.spread = 2.0 * depth * float(np.tan(traffic.dispersal_angle))
         self.lines = widths_of_lines(self.deck)
         shapely.prepare(self.lines)
-
-    @property
-    def reach(self) -> float:
-        """Loaded areas nearer than this have perimeters that overlap [m]."""
-        d = float(self.mats.d)
-        return 0.9 * d if self.mat.standard == "AASHTO LRFD" else 4.0 * d
 
     def take(
         self, run: LoadPositions, name: str, factor: float, model: LoadModel | None = None
@@ -143,8 +161,8 @@ class _Search:
         """Every wheel of a run, and every group of its wheels."""
         run = self._spread(run)
         driven = self._driven(run, name, factor, model)
-        self.n += int(driven.counts.sum())
-        for k in np.flatnonzero(driven.counts.any(axis=0)):
+        self.n += int(driven.inside.sum())
+        for k in np.flatnonzero(driven.inside.any(axis=0)):
             self._judge(driven, np.array([k]), None)
         for group in self._worth(run, factor):
             self._judge(driven, np.array(group.wheels), group.cut)
@@ -191,15 +209,22 @@ class _Search:
         counts = np.asarray(((on.high - on.low) > LEAST_SIDE).all(axis=1))
         boxes = shapely.box(*on.low[counts].T, *on.high[counts].T)
         counts[counts] = ~shapely.intersects(self.lines, boxes)
+        inside = counts if self.holds is None else counts & _touch(self.holds, on)
         shape = (len(run), -1)
         return _Driven(
-            run=run, name=name, on=on, load=load.reshape(shape), counts=counts.reshape(shape)
+            run=run,
+            name=name,
+            on=on,
+            load=load.reshape(shape),
+            counts=counts.reshape(shape),
+            inside=inside.reshape(shape),
         )
 
     def _judge(self, driven: "_Driven", members: Ints, cut: float | None) -> None:
         """Punching around some wheels of a vehicle at every position where all of them count."""
         on, load = driven.on, driven.load
-        at = np.flatnonzero(driven.counts[:, members].all(axis=1))
+        stand, here = driven.counts[:, members], driven.inside[:, members]
+        at = np.flatnonzero(stand.all(axis=1) & here.any(axis=1))
         if not len(at):
             return
         places = at[:, None] * load.shape[1] + members
@@ -232,6 +257,8 @@ class _Search:
             shape=str(SHAPES[found.shape[k]]),
             wheels=len(members),
             source=found.source,
+            gaps=(float(gaps[0][k]), float(gaps[1][k])),
+            cut=cut,
         )
 
     def _clear_of_lines(self, used: Floats, low: Floats, high: Floats, best: float) -> int | None:
@@ -247,13 +274,25 @@ class _Search:
 @dataclass(frozen=True, eq=False, kw_only=True)
 class _Driven:
     """Wheels of a run at all its positions: what of them lies on the slab, and by position and
-    wheel the factored load [N] and whether the wheel counts: on the slab, clear of the lines."""
+    wheel the factored load [N], whether the wheel counts: on the slab, clear of the lines, and
+    whether it stands on any of the part that is looked at besides."""
 
     run: LoadPositions
     name: str
     on: OnSlab
     load: Floats
     counts: NDArray[np.bool_]
+    inside: NDArray[np.bool_]
+
+
+def _touch(holds: Callable[[Floats], NDArray[np.bool_]], on: OnSlab) -> NDArray[np.bool_]:
+    """Whether a corner of each box, or its centre, lies in the part of the slab."""
+    x, y = np.stack([on.low, on.high]).transpose(2, 0, 1)
+    places = [np.stack([a, b], axis=1) for a in x for b in y]
+    found = holds(0.5 * (on.low + on.high))
+    for place in places:
+        found = found | holds(place)
+    return found
 
 
 def widths_of_lines(deck: Deck) -> shapely.Geometry:

@@ -6,11 +6,12 @@ principal shear of each load position, at every sample in the worst state of the
 is averaged along the section over stated widths; the widths are the finding's own condition.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.bars.demand.membrane import MembraneForces, in_direction, largest_tension
@@ -43,6 +44,7 @@ class Sections:
     line, side : (n,) index in `names` of the line beside which each sample lies, and its side,
     -1 before the line (smaller station or offset) and 1 after it. points : (n, 2) in plan [m].
     piece : (n,) number of the unbroken piece. rows : (n, n_point) interpolation of fields.
+    judged : (n,) whether a sample is judged itself or lies there for the means alone.
     """
 
     names: tuple[str, ...]
@@ -51,6 +53,7 @@ class Sections:
     points: Floats
     piece: Ints
     rows: sparse.csr_array
+    judged: NDArray[np.bool_]
 
     def means(self, width: float) -> sparse.csr_array:
         """(n, n) means over a width about each sample, kept within its piece; a shorter piece
@@ -89,10 +92,15 @@ def field_interpolation(solved: SolvedDeck, points: Floats) -> sparse.csr_array:
     return interpolation(solved.recovery.points, deepest(solved.model.mesh, points))
 
 
-def shear_sections(solved: SolvedDeck, depth: float) -> Sections:
+def shear_sections(
+    solved: SolvedDeck,
+    depth: float,
+    holds: Callable[[Floats], NDArray[np.bool_]] | None = None,
+) -> Sections:
     """Control sections of every straight supporting line.
 
-    depth : effective depth [m].
+    depth : effective depth [m]. holds : whether plan points (n, 2) lie in the part of the slab that
+    is judged, whose samples come with the whole pieces that they are of; None = all of it.
     """
     deck = solved.deck
     plan, thickness = deck.plan, deck.slab.thickness
@@ -121,7 +129,7 @@ def shear_sections(solved: SolvedDeck, depth: float) -> Sections:
                     good &= distance_from_segments(points, border) >= thickness - INSIDE
             index = np.flatnonzero(good)
             for part in np.split(index, np.flatnonzero(np.diff(index) > 1) + 1):
-                if len(part) < 2:
+                if len(part) < 2 or (holds is not None and not holds(points[part]).any()):
                     continue
                 found.append(points[part])
                 line += [len(names) - 1] * len(part)
@@ -138,6 +146,7 @@ def shear_sections(solved: SolvedDeck, depth: float) -> Sections:
         points=points,
         piece=as_ints[2],
         rows=rows,
+        judged=np.ones(len(points), dtype=bool) if holds is None else holds(points),
     )
 
 
@@ -295,7 +304,7 @@ class ShearTracker:
         for w, mean in enumerate(self.means):
             averaged = np.asarray(mean @ v)
             top = averaged.max(axis=1)
-            near = np.flatnonzero(top / least > self.best[w])
+            near = np.flatnonzero((top / least > self.best[w]) & self.sections.judged)
             for start in range(0, len(near), SAMPLES_AT_ONCE):
                 part = near[start : start + SAMPLES_AT_ONCE]
                 acting = averaged[part]

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.bars.demand.control_sections import Sections, ShearTracker
@@ -139,12 +140,14 @@ def held_for_shear(
     extremes: Extremes,
     shear: ShearForms,
     tracker: ShearTracker,
+    always: NDArray[np.bool_],
 ) -> list[FixedArrangement]:
     """Arrangements of a load model that may govern shear, each as one load.
 
-    extremes : of the forms of the shear.
+    extremes : of the forms of the shear. always : (n,) samples whose stretches have a candidate of
+    their own however small their shear is, as they are judged by bars of their own.
     """
-    forms, signs, numbers = _candidates(extremes, shear, tracker)
+    forms, signs, numbers = _candidates(extremes, shear, tracker, always)
     if not len(forms):
         return []
     samples = forms % len(shear.sections.points)
@@ -161,7 +164,7 @@ def held_for_shear(
 
 
 def _candidates(
-    extremes: Extremes, shear: ShearForms, tracker: ShearTracker
+    extremes: Extremes, shear: ShearForms, tracker: ShearTracker, always: NDArray[np.bool_]
 ) -> tuple[Ints, Ints, Ints]:
     """Forms, signs and numbers of the arrangements that are worth a solution, each once."""
     n = len(shear.sections.points)
@@ -181,7 +184,8 @@ def _candidates(
         least = WORTH * worths.max()
         for group, stretches in _groups(shear.sections, max(shear.widths)):
             for d, mine in enumerate(worths):
-                tops = [s[mine[s].argmax()] for s in stretches if mine[s].max() >= least]
+                worthy = (s for s in stretches if mine[s].max() >= least or always[s].any())
+                tops = [s[mine[s].argmax()] for s in worthy]
                 tops.append(group[mine[group].argmax()])
                 for k in tops:
                     if mine[k] > 0:

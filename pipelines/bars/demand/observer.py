@@ -1,7 +1,8 @@
 """What bars and shear need of the traffic: of every block of load positions as it is streamed, and
 of the load models."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -9,6 +10,7 @@ from pipelines.bars.demand.beam_forces import BeamWatch
 from pipelines.bars.demand.control_sections import (
     FORCES,
     WIDTH_IN_DEPTHS,
+    Sections,
     ShearTracker,
     shear_sections,
 )
@@ -31,7 +33,7 @@ from pipelines.model.responses import Response, SolvedDeck, stream
 from pipelines.standards.actions.combinations import Combination
 from pipelines.standards.actions.load_models import counts_under, for_bars
 from pipelines.standards.actions.loads import Action, LoadModel
-from pipelines.standards.resistance.bars import LAYERS
+from pipelines.standards.resistance.bars import LAYERS, SlabBars
 from pipelines.traffic.positions import load_positions
 from plate.arrays import Floats
 
@@ -71,27 +73,38 @@ class DesignWatch:
         self.moments = self.moment_envelopes(self.combinations)
         if own is not None:
             permanent = {a: np.concatenate([f, own[a]]) for a, f in permanent.items()}
-        depth = min(
-            reinforcement.bars.effective_depth(layer) for layer in LAYERS if layer[0] == "bottom"
-        )
-        self.design_width = round(WIDTH_IN_DEPTHS * depth, 3)
+        depth = _depth(reinforcement.bars)
+        self.design_width = _design_width(depth)
         widths = [round(k * depth, 3) for k in SWEEP]
         if reinforcement.shear_widths is not None:
             widths = [*reinforcement.shear_widths, self.design_width]
         self.sections = shear_sections(solved, depth)
-        self.shears = [
-            ShearTracker(
-                self.sections,
+
+        def tracker(sections: Sections, widths: Collection[float], bars: SlabBars,
+                    basis: DesignBasis) -> ShearTracker:  # fmt: skip
+            return ShearTracker(
+                sections,
                 sorted(set(widths)),
                 self._ultimate(basis),
                 permanent,
-                reinforcement.bars,
+                bars,
                 basis.materials,
                 basis.aggregate,
                 self.membrane,
             )
-            for basis in reinforcement.bases
-        ]
+
+        bases = reinforcement.bases
+        self.shears = [tracker(self.sections, widths, reinforcement.bars, basis) for basis in bases]
+        # of every standard, those of the panels as built: with bars and sections of their own
+        self.panel_shears: list[list[ShearTracker]] = [[] for _ in bases]
+        self._in_panels = np.zeros(len(self.sections.points), dtype=bool)
+        for holds, built in () if reinforcement.survey is None else reinforcement.survey.parts:
+            self._in_panels |= holds(self.sections.points)
+            depth = _depth(built.bars)
+            sections = shear_sections(solved, depth, holds)
+            for basis, found in zip(bases, self.panel_shears, strict=True):
+                as_read = replace(basis, materials=built.materials(basis.materials))
+                found.append(tracker(sections, [_design_width(depth)], built.bars, as_read))
         self._shear_forms: ShearForms | None = None
         # where the load positions of each vehicle end, and the standards that it counts under
         runs = load_positions(deck)
@@ -121,7 +134,7 @@ class DesignWatch:
             first = numbered.add(envelope)
             n_beams = 0 if self.beams is None else self.beams.forms.shape[0]
             watched = envelope.watched
-            for basis, tracker in zip(self.reinforcement.bases, self.shears, strict=True):
+            for k, basis in enumerate(self.reinforcement.bases):
                 standard = basis.materials.standard
                 if not for_bars(envelope.model, standard):
                     continue
@@ -131,18 +144,20 @@ class DesignWatch:
                     beams = watched.part(0, n_beams)
                     self.beams.take_model(standard, beams.maximum, beams.minimum)
                 if self._shear_forms is not None:
-                    self._hold(numbered, envelope, watched.part(n_beams, None), tracker)
+                    self._hold(numbered, envelope, watched.part(n_beams, None), k)
 
     def _hold(
         self,
         numbered: GoverningIndex,
         envelope: TrafficEnvelope,
         extremes: Extremes,
-        tracker: ShearTracker,
+        k: int,
     ) -> None:
-        """Solve the arrangements that may govern shear and let the tracker judge them."""
+        """Solve the arrangements that may govern shear by the standard of that number and let its
+        trackers judge them."""
         assert self._shear_forms is not None
-        held = held_for_shear(self.solved, envelope, extremes, self._shear_forms, tracker)
+        forms, tracker = self._shear_forms, self.shears[k]
+        held = held_for_shear(self.solved, envelope, extremes, forms, tracker, self._in_panels)
         start = numbered.add_held(held)
         if held:
             for first, response, _ in stream(
@@ -150,7 +165,7 @@ class DesignWatch:
                 [FixedLoads("arrangements held for shear", [one.loads for one in held])],
                 lambda _, response: response.fields,
             ):
-                tracker(start + first, response)
+                self._judge_shear(k, start + first, response)
 
     def moment_envelopes(self, combinations: Sequence[Combination]) -> MomentEnvelopes:
         """Envelopes of some combinations before any load position."""
@@ -191,7 +206,22 @@ class DesignWatch:
         self.moments(first, response, mine)
         if self.beams is not None:
             self.beams.take_positions(response, mine)
-        if len(self.sections.points):
-            for basis, tracker in zip(self.reinforcement.bases, self.shears, strict=True):
-                if basis.materials.standard in mine:
-                    tracker(first, response)
+        for k, basis in enumerate(self.reinforcement.bases):
+            if basis.materials.standard in mine:
+                self._judge_shear(k, first, response)
+
+    def _judge_shear(self, k: int, first: int, response: Response) -> None:
+        """Shear of a block by the standard of that number, as drawn and in the panels as built."""
+        for tracker in (self.shears[k], *self.panel_shears[k]):
+            if len(tracker.sections.points):
+                tracker(first, response)
+
+
+def _depth(bars: SlabBars) -> float:
+    """The lesser effective depth of the bottom bars [m]."""
+    return min(bars.effective_depth(layer) for layer in LAYERS if layer[0] == "bottom")
+
+
+def _design_width(depth: float) -> float:
+    """Over which shear is averaged where it is judged [m]."""
+    return round(WIDTH_IN_DEPTHS * depth, 3)

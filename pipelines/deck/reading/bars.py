@@ -5,8 +5,9 @@ from dataclasses import dataclass, fields
 from math import pi, radians
 from pathlib import Path
 
+from pipelines.deck.as_built import as_built
 from pipelines.deck.deck import Line, Slab
-from pipelines.deck.panels import panel_names
+from pipelines.deck.panels import Panels
 from pipelines.deck.reading.bars_schema import (
     BarChoiceTable,
     BarsTable,
@@ -22,6 +23,7 @@ from pipelines.deck.reading.bars_schema import (
     SurveyTable,
 )
 from pipelines.deck.reading.mistakes import BESIDE, Mistakes
+from pipelines.deck.reading.survey_file import read_survey
 from pipelines.deck.reinforcement import (
     BarChoice,
     Collision,
@@ -31,7 +33,6 @@ from pipelines.deck.reinforcement import (
     Reinforcement,
     Survey,
 )
-from pipelines.deck.survey import read_survey
 from pipelines.errors import CoverageError, DeckError
 from pipelines.files import is_beside
 from pipelines.standards.detailing.cover import BRIDGE_LIFE
@@ -42,6 +43,8 @@ from pipelines.standards.resistance.fatigue_damage import DamageFactor, by_parts
 from plate.geometry.plan import Plan
 
 MM = 1e-3
+LEAST_PANEL = 0.5  # a wheel's width, or so [m]
+MOST_PANELS = 4000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,7 +90,9 @@ def reinforcement(
     beams = _beams(tables.beams, lines, mistakes)
     damage = None if tables.fatigue is None else _damage(tables.fatigue, bases, mistakes)
     survey, choice, shear = tables.survey, tables.choice, tables.shear
-    readings = None if survey is None else _survey(survey, plan, folder, mistakes)
+    readings = None
+    if survey is not None and slab_bars is not None:
+        readings = _survey(survey, slab_bars, plan, folder, mistakes)
     if len(mistakes.lines) > before or slab_bars is None:
         return None
     return Reinforcement(
@@ -296,13 +301,29 @@ def _layer(table: LayerTable) -> Bars:
     return Bars(MM * table.diameter_mm, MM * table.spacing_mm)
 
 
-def _survey(table: SurveyTable, plan: Plan, folder: Path, mistakes: Mistakes) -> Survey | None:
+def _survey(
+    table: SurveyTable, drawing: SlabBars, plan: Plan, folder: Path, mistakes: Mistakes
+) -> Survey | None:
     if not is_beside(table.file):
         mistakes.add("[survey] file", table.file, BESIDE)
         return None
+    size = _pair(table.panel_m)
+    if size is not None and min(size) < LEAST_PANEL:
+        mistakes.add("[survey] panel_m", table.panel_m, f"allowed is {LEAST_PANEL} m at least")
+        return None
+    panels = Panels(plan, size)
+    if panels.count > MOST_PANELS:
+        told = f"makes {panels.count} panels; allowed is {MOST_PANELS} at most"
+        mistakes.add("[survey] panel_m", table.panel_m, told)
+        return None
     try:
-        return Survey(table.file, read_survey(folder / table.file, panel_names(plan)), table.value)
+        readings = read_survey(folder / table.file, panels)
+        built = {
+            panels.names.index(name): as_built(drawing, one, table.value)
+            for name, one in readings.items()
+        }
     except DeckError as error:
         for line in error.mistakes:
             mistakes.add(f"[survey] {table.file}", None, line)
         return None
+    return Survey(path=table.file, panels=panels, built=built, value=table.value)

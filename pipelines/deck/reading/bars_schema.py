@@ -149,3 +149,4 @@ class BeamBarsTable(Table):
 class SurveyTable(Table):
     file: Name
     value: Annotated[SurveyValue, Choice(get_args(SurveyValue))] = "mean"
+    panel_m: Pair | None = None

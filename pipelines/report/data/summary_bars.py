@@ -5,11 +5,12 @@ from typing import Any
 
 import numpy as np
 
-from pipelines.bars.adequacy import Found, Judgement, StandardVerdict
-from pipelines.bars.checks.as_built import PanelCheck
-from pipelines.bars.design import Design, LayerCheck, StandardDesign
+from pipelines.bars.adequacy import Found, Judgement, PanelVerdict, StandardVerdict
+from pipelines.bars.checks.as_built import Deviation, PanelCheck
+from pipelines.bars.checks.part import LayerCheck
+from pipelines.bars.design import Design, StandardDesign
 from pipelines.standards.detailing.rules import Row
-from pipelines.standards.resistance.bars import FACES, Layer, Mat
+from pipelines.standards.resistance.bars import FACES, LAYERS, Layer, Mat
 from pipelines.traffic.arrangements import Arrangement, arrangement_entry
 
 Json = Any
@@ -29,7 +30,7 @@ def design_entry(design: Design, verdicts: Sequence[StandardVerdict]) -> dict[st
     return {
         "not_combined": list(design.left_out),
         "standards": {
-            verdict.standard: {**_verdict(verdict), **_standard(standard)}
+            verdict.standard: {**_verdict(verdict), **_standard(standard, verdict.panels)}
             for standard, verdict in zip(design.standards, verdicts, strict=True)
         },
     }
@@ -65,7 +66,7 @@ def _found(largest: Found | None) -> dict[str, Json]:
     }
 
 
-def _standard(design: StandardDesign) -> dict[str, Json]:
+def _standard(design: StandardDesign, panels: Sequence[PanelVerdict]) -> dict[str, Json]:
     found: dict[str, Json] = {
         "traffic": design.traffic,
         "concrete": design.basis.materials.concrete.name,
@@ -125,7 +126,10 @@ def _standard(design: StandardDesign) -> dict[str, Json]:
             for face in FACES
         },
         "bar_choice": {face: _mat(mat) for face, mat in design.choice.items()},
-        "panels": {check.panel: _panel(check) for check in design.panels},
+        "panels": {
+            check.panel: _panel(check, verdict)
+            for check, verdict in zip(design.panels, panels, strict=True)
+        },
     }
     if design.punching is not None:
         p = design.punching
@@ -195,15 +199,53 @@ def _mat(mat: Mat | None) -> Json:
     return None if mat is None else {"x": str(mat.x), "y": str(mat.y), "outer": mat.outer}
 
 
-def _panel(check: PanelCheck) -> dict[str, Json]:
+def _panel(check: PanelCheck, verdict: PanelVerdict) -> dict[str, Json]:
+    built = check.as_built
     return {
-        "passes": check.passes,
-        "utilisation": {_key(layer): u for layer, u in check.utilisation.items()},
-        "utilisation_as_drawn": {_key(layer): u for layer, u in check.drawing.items()},
+        "finding": verdict.adequacy.value,
+        "largest_utilisation": verdict.largest,
+        "stations_m": list(check.extent[0]),
+        "offsets_m": list(check.extent[1]),
+        "dates": list(built.readings.dates),
+        "checks": [
+            {
+                "check": judged.check.value,
+                "layer": None if judged.layer is None else _key(judged.layer),
+                "finding": judged.adequacy.value,
+                "asked": judged.asked,
+                **_found(judged.worst),
+                "not_judged": judged.reason,
+            }
+            for judged in verdict.judgements
+        ],
+        "bending_as_drawn": {_key(layer): u for layer, u in check.drawing.items()},
+        "cover_below_durability": list(check.durability),
         "differs": list(check.why),
-        "from_drawing": list(check.as_built.from_drawing),
-        "largest_deviation_mm": {
-            str(key): value * 1e3 if np.isfinite(value) else None
-            for key, value in check.deviations.items()
+        "from_drawing": list(built.from_drawing),
+        "concrete": check.basis.materials.concrete.name,
+        "least_cover_mm": {face: cover * 1e3 for face, cover in built.least_cover.items()},
+        "bars": {
+            _key(layer): {
+                "diameter_mm": check.bars.bars(layer).diameter * 1e3,
+                "spacing_mm": check.bars.bars(layer).spacing * 1e3,
+                "area_loss_percent": check.bars.bars(layer).loss * 1e2,
+                "d_mm": check.bars.effective_depth(layer) * 1e3,
+                "counts": layer not in built.bare,
+            }
+            for layer in LAYERS
         },
+        "thickness_mm": check.bars.thickness * 1e3,
+        "largest_deviations": [_deviation(deviation) for deviation in check.deviations],
+    }
+
+
+def _deviation(deviation: Deviation) -> dict[str, Json]:
+    """null: nothing passes."""
+    measure = deviation.key.measure
+    return {
+        "of": str(deviation.key),
+        "way": "more" if deviation.more else "less",
+        "value": deviation.value / measure.unit if np.isfinite(deviation.value) else None,
+        "unit": measure.unit_words,
+        "fails_first": None if deviation.stops is None else deviation.stops.value,
     }

@@ -3,8 +3,9 @@
 import numpy as np
 
 from pipelines.bars.checks.bending_and_service import CREEP_SOURCE
+from pipelines.bars.checks.part import LayerCheck
 from pipelines.bars.demand.moments import LAYER_ROWS
-from pipelines.bars.design import Design, LayerCheck, StandardDesign
+from pipelines.bars.design import Design, StandardDesign
 from pipelines.deck.words import at_text, place
 from pipelines.numbers import as_given, number, rounded_up
 from pipelines.report.document import (

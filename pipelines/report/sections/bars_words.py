@@ -2,13 +2,25 @@
 
 from collections.abc import Iterator, Sequence
 
-from pipelines.bars.adequacy import Adequacy, Check, Found, Judgement, StandardVerdict
+from pipelines.bars.adequacy import (
+    Adequacy,
+    Check,
+    Found,
+    Judgement,
+    PanelVerdict,
+    StandardVerdict,
+    Verdict,
+)
+from pipelines.bars.checks.as_built import TOO_SMALL
 from pipelines.bars.checks.remedies import Remedy
 from pipelines.bars.design import Design, StandardDesign
 from pipelines.numbers import rounded_up, within
 from pipelines.report.document import Block, Paragraph, Short, Strong, Table, Words, table
 from pipelines.result import Result
 from pipelines.standards.sources import Source
+
+# Panels that are told on the first page and the terminal.
+MOST_PANELS = 5
 
 
 def standard_of(design: StandardDesign) -> str:
@@ -83,15 +95,17 @@ def bars_sentence(verdict: StandardVerdict) -> str:
     return f"{opening(verdict)}: {verdict_words(verdict)}"
 
 
-def decisive_words(verdict: StandardVerdict) -> str:
+def decisive_words(verdict: Verdict) -> str:
     """The checks that decide the finding, or the one that is used most where none fails."""
     judged = verdict.of(Adequacy.ADEQUATE)
+    if not judged and not _stops(verdict):
+        return "nothing is judged."
     return (
         f"{_listed(_stops(verdict))}." if _stops(verdict) else f"most used in {_listed(judged, 1)}."
     )
 
 
-def _stops(verdict: StandardVerdict) -> tuple[Judgement, ...]:
+def _stops(verdict: Verdict) -> tuple[Judgement, ...]:
     """The checks for which it is not adequate, or not shown to be."""
     return (
         verdict.open
@@ -143,6 +157,39 @@ def remedies_words(design: Design) -> str:
     return " ".join(found)
 
 
+def as_built_words(verdict: StandardVerdict) -> str:
+    """What the panels come to as built by one standard, the worst first; "" without readings."""
+    if not verdict.panels:
+        return ""
+    panels = sorted(verdict.panels, key=lambda panel: -panel.largest)
+    failing = [panel for panel in panels if panel.adequacy is Adequacy.NOT_ADEQUATE]
+    others = [panel for panel in panels if panel.adequacy is Adequacy.NOT_JUDGED]
+    count = f"{len(panels)} panel{'s' * (len(panels) > 1)} with readings"
+    told = [
+        f"{len(some)} of {count} {words}: {_panels(some)}"
+        for some, words in ((failing, "not adequate"), (others, "not shown to be adequate"))
+        if some
+    ]
+    return f"{verdict.standard}, as built: {'. '.join(told) or f'{count} adequate'}."
+
+
+def _panels(panels: Sequence[PanelVerdict]) -> str:
+    """Some panels with the checks that decide, the largest values first."""
+    told = [f"{panel.panel}: {', '.join(_valued(panel))}" for panel in panels[:MOST_PANELS]]
+    rest = len(panels) - MOST_PANELS
+    return "; ".join(told + [f"and {rest} more"] * (rest > 0))
+
+
+def _valued(panel: PanelVerdict) -> Iterator[str]:
+    for judgement in sorted(_stops(panel), key=_first):
+        worst = judgement.worst
+        too_small = worst is not None and judgement.check is Check.COVER and "measured" in worst.by
+        if too_small and worst is not None:
+            yield f"{TOO_SMALL} {rounded_up(worst.utilisation)}"
+        else:
+            yield _named(judgement)
+
+
 def bars_words(result: Result) -> tuple[str, ...]:
     """What the bars come to by each standard, a paragraph each; nothing without bars."""
     if result.design is None:
@@ -150,6 +197,7 @@ def bars_words(result: Result) -> tuple[str, ...]:
     found = (
         *(bars_sentence(verdict) for verdict in result.verdicts),
         remedies_words(result.design),
+        *(as_built_words(verdict) for verdict in result.verdicts),
     )
     return tuple(words for words in found if words)
 
@@ -165,8 +213,9 @@ def bars_findings(result: Result) -> tuple[Block, ...]:
         set_out: Words = Short(words) if failing else Strong(words)
         found.append(Paragraph(("Bars, ", set_out, f": {decisive_words(verdict)}")))
     remedies = remedies_words(result.design)
-    if remedies:
-        found.append(Paragraph(remedies))
+    as_built = [as_built_words(verdict) for verdict in result.verdicts if verdict.panels]
+    lines = (remedies, *(f"Bars, {words}" for words in as_built))
+    found += [Paragraph(words) for words in lines if words]
     heads: list[Words] = ["Check", *(verdict.standard for verdict in result.verdicts)]
     titles = dict.fromkeys(j.title for verdict in result.verdicts for j in verdict.judgements)
     cells = [{j.title: _cell(j) for j in verdict.judgements} for verdict in result.verdicts]

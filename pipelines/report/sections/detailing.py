@@ -1,19 +1,16 @@
-"""Sections of the report on where bars may stop and on the slab as built."""
+"""Section of the report on where bars may stop."""
 
-import numpy as np
-
-from pipelines.bars.checks.as_built import PanelCheck
 from pipelines.bars.checks.curtailment import UBARS
 from pipelines.bars.checks.free_edges import free_edges
 from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.design import Design
 from pipelines.deck.words import line_title
-from pipelines.numbers import number, rounded_up
-from pipelines.report.document import Block, Figure, Paragraph, Short, Strong, Words, table
+from pipelines.numbers import number
+from pipelines.report.document import Block, Figure, Paragraph, Strong, Words, table
 from pipelines.report.drawings.bars import layer_name, layer_title, stretches, zone_drawing
-from pipelines.report.sections.bars_words import standard_of, traffic_words, used
+from pipelines.report.sections.bars_words import standard_of, traffic_words
 from pipelines.result import Result
-from pipelines.standards.resistance.bars import FACES, LAYERS, place_of
+from pipelines.standards.resistance.bars import FACES
 
 
 def detailing_section(result: Result) -> tuple[Block, ...]:
@@ -129,83 +126,3 @@ def _through(result: Result, design: Design) -> tuple[Block, ...]:
     head = ["Line", "Standard", "Bars along", "Bottom bars", "Sagging over it, ultimate [kNm/m]"]
     caption = "Bottom bars at flexible lines over which the slab sags"
     return (table(caption, head, rows, numeric=(4,), tall=len(rows) > 12),)
-
-
-def asbuilt_section(result: Result) -> tuple[Block, ...]:
-    """The as-built check of every panel with readings."""
-    design = result.design
-    if design is None or design.reinforcement.survey is None:
-        return ()
-    survey = design.reinforcement.survey
-    parts: list[Block] = [
-        Paragraph(
-            f"As-built readings of {survey.path} ({survey.value} of repeated readings); what was "
-            "not read comes from the drawing. Bending at the ultimate limit state, against the "
-            f"largest demand in the panel. {traffic_words(design)} Deviations: + is how much "
-            "worse the quantity alone may still get (less thickness or diameter, more cover or "
-            "spacing), − by how much it would have to be better."
-        )
-    ]
-    for standard in design.standards:
-        rows = [_panel(check) for check in standard.panels]
-        head = [
-            "Panel",
-            "Finding",
-            *[f"{place_of(layer)}" for layer in LAYERS],
-            "Differs from the drawing",
-            "Largest further deviation that passes [mm]",
-            "From the drawing",
-        ]
-        parts.append(
-            table(
-                f"As-built check, {standard_of(standard)}: utilisation as built (as drawn)",
-                head,
-                rows,
-                numeric=range(2, 6),
-                wide=(6, 7, 8),
-            )
-        )
-    parts.append(_statistics(design))
-    return tuple(parts)
-
-
-def _panel(check: PanelCheck) -> list[Words]:
-    finding = "passes" if check.passes else Short("falls short")
-    shares = [
-        (used(check.utilisation[layer]), f" ({rounded_up(check.drawing[layer])})")
-        for layer in LAYERS
-    ]
-    deviations = "; ".join(
-        f"{key} {'−' if value < 0 else '+'}{abs(1e3 * value):.1f}"
-        if np.isfinite(value)
-        else f"{key}: none passes"
-        for key, value in check.deviations.items()
-    )
-    return [
-        check.panel,
-        finding,
-        *shares,
-        "; ".join(check.why) or "nothing by more than 3 %",
-        deviations,
-        "; ".join(check.as_built.from_drawing) or "nothing",
-    ]
-
-
-def _statistics(design: Design) -> Block:
-    rows: list[list[Words]] = []
-    for check in design.standards[0].panels:
-        for key, s in check.as_built.statistics.items():
-            rows.append(
-                [
-                    check.panel,
-                    str(key),
-                    str(s.n),
-                    f"{1e3 * s.mean:.1f}",
-                    "–" if s.n < 2 else f"{1e3 * s.deviation:.1f}",
-                    f"{1e3 * s.least:.0f}",
-                    f"{1e3 * s.most:.0f}",
-                ]
-            )
-    head = ["Panel", "Quantity", "Readings", "Mean [mm]", "Deviation [mm]", "Least", "Most"]
-    caption = "Statistics of the readings"
-    return table(caption, head, rows, numeric=range(2, 7), tall=len(rows) > 12)

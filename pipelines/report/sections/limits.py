@@ -140,6 +140,12 @@ def _bars(deck: Deck, bars: Reinforcement) -> Iterator[str]:
     if unstated:
         yield f"Resistance of {_listed(unstated)}: the deck file states no [[beam_bars]] there."
     yield f"{'The joint of beam and slab. ' if beams else ''}Laps. Links in the slab."
+    if bars.survey is not None:
+        yield (
+            "Of panels as built: weight and stiffness of the plate by the readings; bond, "
+            "anchorage, ductility and fatigue strength of corroded bars; distribution steel, "
+            "collision and bars of beams."
+        )
     composite = any(line.beam is not None and line.beam.connection > 0.0 for line in beams)
     if bars.imposed or composite:
         yield (

@@ -24,6 +24,7 @@ BRIDGE_LIFE = 100.0  # years, EN 1990 table 2.1, category 5 (from memory)
 # of EN 1992-1-1 4.4.1.2(5): that of 50 years, before the changes of its table 4.3N
 BASIC_CLASS, BASIC_LIFE = 4, 50.0
 CLASSES = (1, 6)
+DEVIATION = 0.010  # of EN 1992-1-1 4.4.1.3 [m]
 
 
 @dataclass(frozen=True)
@@ -61,9 +62,10 @@ def cover_rows(
     exposure: str,
     stated_class: int | None = None,
     life: float = BRIDGE_LIFE,
-    deviation: float = 0.010,
+    measured: float | None = None,
 ) -> tuple[Row, ...]:
-    """Nominal cover of the outer layer by exposure [m], and the grade that the exposure asks for.
+    """Nominal cover of the outer layer by exposure [m], or the least one where it was measured, and
+    the grade that the exposure asks for.
 
     Parameters
     ----------
@@ -71,7 +73,8 @@ def cover_rows(
         AASHTO_COVER
     stated_class : 1 .. 6 for S1 .. S6 of EN 1992-1-1 4.4.1.2(5); None = by `structural_class`
     life : design life in years (EN); the tables of IRC:112 and AASHTO have none to choose
-    deviation : allowance on c_min (EN 4.4.1.3)
+    measured : the least cover on site [m], for which the allowance on c_min is not asked (EN
+        4.4.1.3); the tables of the others hold least covers
 
     Raises
     ------
@@ -91,8 +94,9 @@ def cover_rows(
             by_life = StructuralClass(stated_class, "class stated by the user")
         durable = EN_COVER[exposure][by_life.number - 1]
         bond = layer_mat.bars(layer_mat.outer).diameter
-        required = max(durable, bond, 0.010) + deviation
-        clause = f"4.4.1, table 4.4N, class S{by_life.number} ({by_life.words})"
+        required = max(durable, bond, 0.010) + (DEVIATION if measured is None else 0.0)
+        words = "c_min of " if measured is not None else ""
+        clause = f"{words}4.4.1, table 4.4N, class S{by_life.number} ({by_life.words})"
         grade = EN_DURABILITY_GRADE[exposure] * MPA, "annex E, table E.1N (informative)"
     elif mat.standard == "IRC:112":
         required, grade_fck = IRC_COVER[exposure]
@@ -104,10 +108,10 @@ def cover_rows(
     place = place_of((face, layer_mat.outer))
     rows = [
         Row(
-            check=f"cover, {exposure}",
+            check=f"cover, {exposure}" + ("" if measured is None else ", measured"),
             place=place,
             required=required,
-            provided=layer_mat.cover,
+            provided=layer_mat.cover if measured is None else measured,
             sense="at least",
             unit="m",
             source=Source(mat.standard, clause),

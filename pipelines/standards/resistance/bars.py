@@ -36,12 +36,16 @@ def place_of(layer: Layer) -> str:
 
 @dataclass(frozen=True)
 class Bars:
-    """One layer: diameter and centre-to-centre spacing [m]."""
+    """One layer: diameter and centre-to-centre spacing [m]; loss : share of the bars' area that is
+    gone, or does not count."""
 
     diameter: float
     spacing: float
+    loss: float = 0.0
 
     def __post_init__(self) -> None:
+        if not 0 <= self.loss <= 1:
+            raise ValueError(f"loss of {1e2 * self.loss:g} % of the bars: allowed is 0 to 100 %")
         if not 0 < self.diameter < self.spacing:
             raise ValueError(
                 f"bars of {1e3 * self.diameter:g} mm at {1e3 * self.spacing:g} mm: the diameter "
@@ -50,11 +54,12 @@ class Bars:
 
     @property
     def area(self) -> float:
-        """Steel per metre of width [m2/m]."""
-        return np.pi * self.diameter**2 / 4 / self.spacing
+        """Steel that is left per metre of width [m2/m]."""
+        return (1.0 - self.loss) * np.pi * self.diameter**2 / 4 / self.spacing
 
     def __str__(self) -> str:
-        return f"{1e3 * self.diameter:g}@{1e3 * self.spacing:g}"
+        left = f" less {1e2 * self.loss:.0f} %" if self.loss else ""
+        return f"{1e3 * self.diameter:g}@{1e3 * self.spacing:g}{left}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,6 +84,10 @@ class Mat:
 
     def bars(self, direction: Direction) -> Bars:
         return self.x if direction == "x" else self.y
+
+    def with_bars(self, direction: Direction, bars: Bars) -> "Mat":
+        """The same with other bars along a direction."""
+        return replace(self, x=bars) if direction == "x" else replace(self, y=bars)
 
     def cover_to(self, direction: Direction) -> float:
         """Concrete between the face and the bars along `direction` [m]."""

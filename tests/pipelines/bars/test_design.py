@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from pipelines.analysis import analyse
-from pipelines.bars.checks.as_built import panel_checks
+from pipelines.bars.adequacy import Adequacy
 from pipelines.bars.checks.bending_and_service import Peaks, mat_rows, resistances
 from pipelines.bars.checks.curtailment import Zones
 from pipelines.bars.checks.remedies import ShearDesign
@@ -18,23 +18,24 @@ from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.design import Design, StandardDesign
 from pipelines.bars.design import design as design_of
 from pipelines.deck.deck import Deck
-from pipelines.deck.panels import panel_names
 from pipelines.deck.reinforcement import ImposedForce
-from pipelines.deck.survey import Key, parse_survey
+from pipelines.deck.survey import Key
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.errors import DeckError
 from pipelines.report.data.summary import finite, summary
 from pipelines.report.drawings.bars import section_drawing, zone_drawing
+from pipelines.report.sections.as_built import as_built_section
 from pipelines.report.sections.bars import bars_section
 from pipelines.report.sections.bars_words import bars_words
-from pipelines.report.sections.detailing import asbuilt_section, detailing_section
+from pipelines.report.sections.detailing import detailing_section
 from pipelines.report.sections.shear import shear_section
 from pipelines.result import Result
 from pipelines.standards.actions.combinations import LimitState
 from pipelines.standards.resistance.bars import DIRECTIONS, FACES, LAYERS, candidate_mats
 from pipelines.standards.resistance.shear import one_way_resistance
 from pipelines.standards.sources import Source
+from tests.pipelines.outline_decks import WALLED
 from tests.pipelines.report_page import page_of
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, WEIGHT, deck_of, grades, mat
 
@@ -231,7 +232,7 @@ def test_shear_that_a_standard_does_not_ask_for_is_no_failure(
     assert "C4.6.2.1.6" in str(american.shear_not_asked)
     assert american.design_shear is not None
     assert american.design_shear.utilisation > 1
-    first, second, *remedies = bars_words(result)
+    first, second, *remedies = (w for w in bars_words(result) if "as built:" not in w)
     assert first.startswith("EN 1992")
     assert "not asked by" not in first
     assert "not asked by AASHTO LRFD C4.6.2.1.6" in second
@@ -280,36 +281,19 @@ def test_punching_is_worst_at_the_free_edge(result: Result, european: StandardDe
     assert twice.utilisation == pytest.approx(2 * found.utilisation, rel=1e-12)
 
 
-def test_as_built_panels_fail_for_their_own_reasons(european: StandardDesign) -> None:
-    first, second = european.panels
-    assert not first.passes
-    assert first.worst == ("bottom", "x")
-    assert "spacing 600 mm" in first.why[0]
-    assert first.deviations[Key("spacing", "bottom", "x")] < 0
-    assert "layers swapped" in second.why[0]
-    assert second.utilisation["bottom", "x"] > second.drawing["bottom", "x"]
-
-
-def test_a_panel_as_drawn_keeps_the_drawings_utilisation(
-    result: Result, european: StandardDesign, design: Design
+def test_as_built_panels_fail_for_their_own_reasons(
+    result: Result, european: StandardDesign
 ) -> None:
-    plan = result.solved.recovery.points.plan
-    drawing = design.reinforcement.bars
-    readings = parse_survey("panel,thickness_mm\nC1-C2,250\n", panel_names(result.deck.plan))
-    survey = design.reinforcement.survey
-    assert survey is not None
-    demand = {layer: european.demands["ULS"].layer(layer) for layer in LAYERS}
-    (check,) = panel_checks(
-        result.deck.plan,
-        replace(survey, readings=readings),
-        drawing,
-        european.basis.materials,
-        plan,
-        demand,
-    )
-    assert check.utilisation == check.drawing
-    assert check.why == ()
-    assert max(check.drawing.values()) <= max(c.utilisation for c in european.layers)
+    first, second = european.panels
+    one, other = result.verdicts[0].panels
+    assert one.adequacy is other.adequacy is Adequacy.NOT_ADEQUATE
+    assert one.panel == "C1-C2"
+    assert max(first.utilisation, key=lambda layer: first.utilisation[layer]) == ("bottom", "x")
+    assert "spacing 600 mm" in first.why[0]
+    [spacing] = [d for d in first.deviations if d.key == Key("spacing", "bottom", "x")]
+    assert spacing.value < 0
+    assert "layers swapped" in " ".join(second.why)
+    assert second.utilisation["bottom", "x"] > second.drawing["bottom", "x"]
 
 
 def test_zones_hold_every_place_that_needs_the_bars(
@@ -431,7 +415,7 @@ def test_summary_and_report(result: Result, deck: Deck) -> None:
         assert words in bars
     for words in ("fatigue: plain stress range", "barrier collision", "beam, shear with links"):
         assert words in bars
-    assert "falls short" in page_of(asbuilt_section(result))
+    assert "not adequate" in page_of(as_built_section(result))
     assert bars_section(replace(result, design=None)) == ()
 
 
@@ -459,28 +443,13 @@ def test_small_deck_file_needs_no_path(tmp_path: Path) -> None:
     assert one.demands["ULS"].values.max() == pytest.approx(1.35 * weight.max(), rel=1e-9)
 
 
-OUTLINE = """
-[plan]
-outline_m = [
-  [0.0, -2.0], { arc_to_m = [6.0, -2.4], through_m = [3.0, -2.5] }, [6.0, 2.0], [0.0, 2.0] ]
-[[line]]
-on = ["E2", "E4"]
-support = "rigid"
-[[line]]
-name = "W1"
-path_m = [[3.0, -2.5], [3.2, 2.0]]
-support = "rigid"
-width_mm = 300
-"""
-
-
 def test_bars_of_an_outline(tmp_path: Path) -> None:
     """Shear is judged beside its straight lines, punching at its edges, and it is one panel."""
     bars = BARS.replace("C1-C2", "slab")
     start, end = bars.index("[collision]"), bars.index("[survey]")
     (tmp_path / "readings.csv").write_text("panel,thickness_mm\nslab,245\n", encoding="utf-8")
     few = TRAFFIC.replace("step_m = 0.5", "step_m = 1.0")
-    deck = deck_of(tmp_path, SLAB, OUTLINE, few, bars[:start] + bars[end:])
+    deck = deck_of(tmp_path, SLAB, WALLED, few, bars[:start] + bars[end:])
     result = analyse(deck, tolerances_wanted=False)
     assert result.design is not None
     european = result.design.standards[0]

@@ -16,6 +16,7 @@ from pipelines.bars.checks.fatigue import (
     FATIGUE_I,
     MODEL,
     TRUCK,
+    fatigue_demand,
     fatigue_rows,
     lorry_demands,
     on_girders,
@@ -24,15 +25,16 @@ from pipelines.bars.checks.fatigue import (
     threshold,
     unit_stresses,
 )
-from pipelines.bars.demand.moments import MomentEnvelopes
+from pipelines.bars.demand.moments import Demand, MomentEnvelopes
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.model.build import build_model
 from pipelines.model.responses import Response, SolvedDeck, case_responses
-from pipelines.standards.actions.combinations import Combination
+from pipelines.standards.actions.combinations import Combination, LimitState
 from pipelines.standards.actions.loads import Action
-from pipelines.standards.materials import materials
+from pipelines.standards.detailing.rules import Row
+from pipelines.standards.materials import Materials, materials
 from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
 from pipelines.standards.resistance.bending import layer_section
 from pipelines.standards.resistance.cracking import cracked_state
@@ -165,6 +167,14 @@ def solved_deck(deck: Deck) -> tuple[SolvedDeck, DesignWatch]:
     return solved, DesignWatch(solved, case_responses(solved))
 
 
+def rows_of(
+    solved: SolvedDeck, watch: DesignWatch, mat: Materials, demands: dict[LimitState, Demand]
+) -> tuple[Row, ...]:
+    """Rows of the bars as drawn, anywhere."""
+    found = fatigue_demand(solved, watch, mat.standard, demands)
+    return fatigue_rows(found, solved.deck.required_reinforcement.bars, mat)
+
+
 def test_fatigue_load_model_3_in_place_of_the_traffic(tmp_path: Path) -> None:
     """Against a deck whose only traffic is that vehicle: in proportion to the factors 0.75, 1.40
     and 1.75, since no permanent load acts."""
@@ -182,7 +192,7 @@ def test_fatigue_load_model_3_in_place_of_the_traffic(tmp_path: Path) -> None:
 
     one = deck.reinforcement
     assert one is not None
-    rows = fatigue_rows(solved, watch, EN, {})
+    rows = rows_of(solved, watch, EN, {})
     assert [row.check for row in rows] == ["fatigue: equivalent range"] * 4
     unit = unit_stresses(one.bars, LAYER, EN, pulled=False)
     expected = 1.2 * stress_range(bottom.values[0], bottom.relieved[0], unit)
@@ -190,7 +200,7 @@ def test_fatigue_load_model_3_in_place_of_the_traffic(tmp_path: Path) -> None:
     # EN 1992-1-1 table 6.3N: 162.5 MPa at 10^6 cycles, gamma 1.15
     assert rows[0].required == pytest.approx(141.3e6, rel=1e-3)
     plain = replace(deck, reinforcement=replace(one, damage=None))
-    rows = fatigue_rows(replace(solved, deck=plain), watch, EN, {"frequent": frequent})
+    rows = rows_of(replace(solved, deck=plain), watch, EN, {"frequent": frequent})
     assert {row.required for row in rows} == {70e6}
 
     # near an expansion joint, EN 1991-2 4.6.1(6): 1.30 (1 - D/26), D from the deck's own end
@@ -198,7 +208,7 @@ def test_fatigue_load_model_3_in_place_of_the_traffic(tmp_path: Path) -> None:
     jointed = replace(deck, traffic=replace(deck.traffic, joints=("start",)))
     D = solved.recovery.points.plan[:, 0] + 0.4
     raised = np.where(D <= 6, np.maximum(1.30 * (1 - D / 26), 1), 1)
-    rows = fatigue_rows(replace(solved, deck=jointed), watch, EN, {})
+    rows = rows_of(replace(solved, deck=jointed), watch, EN, {})
     assert rows[0].provided == pytest.approx((raised * expected).max(), rel=1e-12)
     assert rows[0].provided > 1.05 * expected.max()
 
@@ -227,7 +237,7 @@ def test_stress_that_needs_no_verification(tmp_path: Path) -> None:
         for d in watch.moments.demands()
         if (d.combination.standard, d.combination.limit_state) == ("IRC:112", "characteristic")
     )
-    rows = fatigue_rows(solved, watch, irc, {"characteristic": rare})
+    rows = rows_of(solved, watch, irc, {"characteristic": rare})
     one = deck.reinforcement
     assert one is not None
     for k, (row, face) in enumerate(zip(rows, ("bottom", "bottom", "top", "top"), strict=True)):
@@ -267,7 +277,7 @@ def test_fatigue_truck_of_aashto(tmp_path: Path) -> None:
     one = deck.reinforcement
     assert one is not None
     assert pytest.approx(1.75 * 1.15) == FATIGUE_I
-    rows = fatigue_rows(solved, watch, grades, {})
+    rows = rows_of(solved, watch, grades, {})
     for k, row in enumerate(rows):
         layer = (("bottom", "top")[k // 2], "xy"[k % 2])
         unit = unit_stresses(one.bars, layer, grades, pulled=False)  # type: ignore[arg-type]
@@ -289,7 +299,7 @@ def test_fatigue_truck_of_aashto(tmp_path: Path) -> None:
         lines=tuple(replace(middle, name=f"L{k}") for k in (1, 2, 3)),
     )
     assert on_girders(girders)
-    free = fatigue_rows(replace(solved, deck=girders), watch, grades, {})
+    free = rows_of(replace(solved, deck=girders), watch, grades, {})
     assert all(row.passes and row.required == np.inf for row in free)
     assert all("5.5.3.1" in str(row.source) for row in free)
     assert free[0].provided == pytest.approx(

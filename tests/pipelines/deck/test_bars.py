@@ -185,7 +185,7 @@ def test_survey_is_read_beside_the_deck_file(tmp_path: Path) -> None:
     ).reinforcement
     assert found is not None
     assert found.survey is not None
-    assert set(found.survey.readings) == {"C1-C2"}
+    assert [built.panel for built in found.survey.built.values()] == ["C1-C2"]
 
 
 def test_survey_names_unknown_panels(tmp_path: Path) -> None:
@@ -203,7 +203,7 @@ def test_the_packaged_example_has_bars_two_standards_and_readings() -> None:
     assert found is not None
     assert [b.materials.standard for b in found.bases] == ["EN 1992", "IRC:112"]
     assert found.survey is not None
-    assert len(found.survey.readings) == 3
+    assert len(found.survey.built) == 5
     assert found.choice is not None
 
 

@@ -43,6 +43,7 @@ length_m = 0.5
 inner_face_mm = 350
 """
 MEMBRANE = "[[membrane]]\nn_x_kN_m = 150\n"
+SURVEY = '[survey]\nfile = "readings.csv"\n'
 BEAM_BARS = """
 [[beam_bars]]
 on = ["L1"]
@@ -189,6 +190,7 @@ SENTENCES: dict[str, tuple[str, str]] = {
     ),
     "The joint of beam and slab": (WHOLE + BARS, WHOLE.replace(BEAMS, RIGID) + BARS),
     "Membrane forces in the utilisation": (WHOLE + BARS + MEMBRANE, WHOLE + BARS),
+    "Of panels as built: weight and stiffness": (WHOLE + BARS + SURVEY, WHOLE + BARS),
 }
 
 
@@ -210,6 +212,7 @@ def rows(block: Block) -> Iterator[str]:
 
 @pytest.mark.parametrize("words", SENTENCES)
 def test_a_sentence_is_said_of_decks_of_which_it_is_true(tmp_path: Path, words: str) -> None:
+    (tmp_path / "readings.csv").write_text("panel,thickness_mm\nC1-C2,250\n", encoding="utf-8")
     true_of, not_of = (sentences(deck_of(tmp_path, text)) for text in SENTENCES[words])
     assert words in true_of
     assert words not in not_of

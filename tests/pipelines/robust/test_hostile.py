@@ -18,8 +18,8 @@ import meshio
 import numpy as np
 import pytest
 
-from pipelines.bars.checks.as_built_panel import as_built
 from pipelines.cli.main import main
+from pipelines.deck.as_built import as_built
 from pipelines.deck.examples import FOLDER, example_path
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.starters import KINDS, starter
@@ -45,6 +45,15 @@ C1-C2,bottom,,,,42,x,
 C1-C2,top,y,12,148,47,,
 C2-C3,bottom,y,12,155,,,
 C2-C3,,,,,,,246
+"""
+PLACED = """panel,date,x_m,y_m,face,direction,cover_mm,core_MPa,area_loss_percent,\
+remaining_diameter_mm,spalled_mm
+C1-C2,2026-04-18,1.2,0.4,bottom,x,42,,12,,
+,2026-04-18,2.0,-1.5,bottom,,39,,,,
+,2026-04-19,4.5,1.5,,,,33.5,,,
+C2-C3,2026-04-20,,,top,y,,,,10.2,
+C2-C3,2026-04-20,,,bottom,,,,,,15
+C2-C3,,,,,,,29,,,
 """
 # Seconds in which a file must have been judged, on a busy machine too.
 JUDGED = 20.0
@@ -240,14 +249,15 @@ def judge_surveys(folder: Path, seeds: range) -> Counter[str]:
     )
     found: Counter[str] = Counter()
     for seed in seeds:
-        (folder / "readings.csv").write_bytes(table_mutant(SURVEY, seed))
+        (folder / "readings.csv").write_bytes(table_mutant((SURVEY, PLACED)[seed % 2], seed))
         try:
             deck = read_deck(path)
             assert deck.reinforcement is not None
             assert deck.reinforcement.survey is not None
-            for readings in deck.reinforcement.survey.readings.values():
-                bars = as_built(deck.reinforcement.bars, readings, "worst").bars
+            for built in deck.reinforcement.survey.built.values():
+                bars = as_built(deck.reinforcement.bars, built.readings, "worst").bars
                 assert all(np.isfinite(bars.effective_depth(layer)) for layer in LAYERS)
+                assert all(np.isfinite(bars.bars(layer).area) for layer in LAYERS)
             found["deck"] += 1
         except (JobError, PlateError) as error:
             found["mistake" if str(error).strip() else "no words"] += 1

@@ -1,5 +1,6 @@
 """Rows of the detailing rules against clauses worked by hand, in mm and mm2/m."""
 
+import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
@@ -217,6 +218,24 @@ def test_a_hundred_years_need_fifty_millimetres_in_de_icing_salts() -> None:
     assert_allclose(row.required, 0.050, rtol=1e-12)
     assert "class S5 (table 4.3N: S4, +2 100 years, \u22121 slab)" in row.source.clause
     assert_allclose(cover_rows(SLAB, "top", EN, "XD1", None, 50.0)[0].required, 0.040, rtol=1e-12)
+
+
+def test_measured_cover_is_held_against_the_least_one() -> None:
+    """XD1, S5: c_min,dur 40 mm without the 10 mm for deviations; a bar of 16 mm asks for less. The
+    tables of the others hold least covers already."""
+    row, grade = cover_rows(SLAB, "top", EN, "XD1", measured=0.033)
+    assert row.check == "cover, XD1, measured"
+    assert_allclose([row.required, row.provided], [0.040, 0.033], rtol=1e-12)
+    assert not row.passes
+    assert row.utilisation == pytest.approx(40 / 33)
+    assert "c_min of 4.4.1" in row.source.clause
+    assert grade.check == "concrete grade, XD1"
+    assert cover_rows(SLAB, "top", EN, "XD1", measured=0.040)[0].passes
+    for mat, exposure in ((IRC, "severe"), (AASHTO, "exterior")):
+        drawn, read = (cover_rows(SLAB, "top", mat, exposure, measured=m)[0] for m in (None, 0.03))
+        assert drawn.required == read.required
+        assert read.provided == 0.03
+    assert cover_rows(SLAB, "top", EN, "XD1", measured=0.0)[0].utilisation == np.inf
 
 
 def test_unknown_exposure() -> None:
