@@ -70,6 +70,26 @@ class Panels:
     def names(self) -> tuple[str, ...]:
         """ "C1-C2", or "C1-C2/L1-L2" where there are more than two L lines; of parts of a bay
         "C1-C2 part 2.1": the second along, the first across."""
+        return tuple(name for name, _ in self._named)
+
+    def called(self, name: str) -> tuple[str, ...]:
+        """The panels that a name is of: of a bay all of its parts that hold slab, in order; of a
+        part itself; of anything else none."""
+        return self._called.get(name, ())
+
+    @cached_property
+    def _called(self) -> dict[str, tuple[str, ...]]:
+        found: dict[str, tuple[str, ...]] = {}
+        known = set(self.with_slab)
+        for name, bay in self._named:
+            if name in known:
+                found[bay] = (*found.get(bay, ()), name)
+                found[name] = (name,)
+        return found
+
+    @cached_property
+    def _named(self) -> tuple[tuple[str, str], ...]:
+        """Every panel's name and that of its bay."""
         along, across = self._parts
         found = []
         for i, n in enumerate(along):
@@ -78,7 +98,9 @@ class Panels:
                     strip = f"/L{j + 1}-L{j + 2}" if len(across) > 1 else ""
                     bay = f"C{i + 1}-C{i + 2}{strip}" if self.plan.is_grid else WHOLE
                     whole = n * m == 1
-                    found += [bay if whole else f"{bay} part {a + 1}.{b + 1}" for b in range(m)]
+                    for b in range(m):
+                        name = bay if whole else f"{bay} part {a + 1}.{b + 1}"
+                        found.append((name, bay))
         return tuple(found)
 
     def index(self, points: Floats) -> NDArray[np.intp]:

@@ -1,8 +1,9 @@
 """As-built readings: a CSV file of what was measured on site.
 
 The columns are those of `COLUMNS`, in any order; blank where nothing was read. A row holds one
-reading or several, of the panel that it names or of the panel in which its place lies. Readings may
-be repeated; their scatter is kept.
+reading or several, of the panel that it names or of the panel in which its place lies; where bays
+are cut into parts, one that names a bay alone is of all of its parts. Readings may be repeated;
+their scatter is kept.
 
     panel,date,x_m,y_m,face,direction,diameter_mm,spacing_mm,cover_mm,thickness_mm
     C2-C3,2026-04-18,,,bottom,x,16,131,,
@@ -163,20 +164,21 @@ def _take(row: _Row, panels: Panels, found: dict[str, _Panel]) -> list[str]:
     day = cells["date"]
     if day and not _is_day(day):
         mistakes.append(f"date {_shown(day)}: a day as 2026-04-18")
-    panel = _panel(row, panels)
+    names = _panels(row, panels)
     readings = _readings(cells, mistakes)
-    if mistakes or panel is None:
+    if mistakes:
         return mistakes
-    read = found[panel]
-    for key, value in readings:
-        read.values[key].append(value)
-    if day:
-        read.dates.add(day)
-    if row.place is not None:
-        read.places.append(row.place)
-    outer = cast(Direction, cells["outer"])
-    if outer and read.outer.setdefault(cast(Face, cells["face"]), outer) != outer:
-        return [f"outer: {outer} contradicts an earlier row for this face"]
+    outer, face = cast(Direction, cells["outer"]), cast(Face, cells["face"])
+    for name in names:
+        read = found[name]
+        for key, value in readings:
+            read.values[key].append(value)
+        if day:
+            read.dates.add(day)
+        if row.place is not None:
+            read.places.append(row.place)
+        if outer and read.outer.setdefault(face, outer) != outer:
+            return [f"outer: {outer} contradicts an earlier row for this face"]
     return []
 
 
@@ -213,29 +215,34 @@ def _place(cells: Mapping[str, str], mistakes: list[str]) -> tuple[float, float]
     return None if x is None or y is None else (x, y)
 
 
-def _panel(row: _Row, panels: Panels) -> str | None:
-    """The panel of a row, by its name or its place."""
-    name, known = row.cells["panel"], panels.with_slab
-    if name and name not in known:
+def _panels(row: _Row, panels: Panels) -> tuple[str, ...]:
+    """The panels that a row's readings are of: the one in which its place lies, or the one that it
+    names, or all parts of the bay that it names."""
+    name = row.cells["panel"]
+    named = panels.called(name)
+    if name and not named:
+        known = panels.with_slab
         more = [f"and {len(known) - LISTED} more"] * (len(known) > LISTED)
         listed = ", ".join([*known[:LISTED], *more])
         row.mistakes.append(f"panel {_shown(name)} is not one of the deck's: {listed}")
-        return None
+        return ()
     if row.place is None or row.here is None:
         if not name and not row.mistakes:
             row.mistakes.append("panel is empty, and so are x_m and y_m in its place")
-        return name or None
+        return named
     at = "x_m {:g}, y_m {:g}".format(*row.place)
     if row.here < 0:
         (x0, y0), (x1, y1) = panels.plan.outline.min(axis=0), panels.plan.outline.max(axis=0)
         limits = f"x_m {x0:g} to {x1:g}, y_m {y0:g} to {y1:g}"
         row.mistakes.append(f"{at} is not on the slab: {limits}")
-        return None
-    here = panels.names[row.here]
-    if name in ("", here) or panels.holds(panels.names.index(name), np.array([row.place]))[0]:
-        return name or here
-    row.mistakes.append(f"{at} lies in {here}, not in {name}")
-    return None
+        return ()
+    here, point = panels.names[row.here], np.array([row.place])
+    if not name or here in named:
+        return (here,)
+    beside = [part for part in named if panels.holds(panels.names.index(part), point)[0]]
+    if not beside:
+        row.mistakes.append(f"{at} lies in {here}, not in {name}")
+    return tuple(beside[:1])
 
 
 def _readings(cells: Mapping[str, str], mistakes: list[str]) -> list[tuple[Key, float]]:

@@ -51,8 +51,8 @@ def as_built_section(result: Result) -> tuple[Block, ...]:
         Paragraph(
             "Deviations: + is how much worse the quantity alone may still get before any of the "
             "checks fails, \u2212 by how much it would have to be better; in brackets the check "
-            "that fails first. Shear at the load positions, punching at the place that govern as "
-            "built."
+            "that fails first; \u201cor more\u201d: none fails up to half of what is drawn. Shear "
+            "at the load positions, punching at the place that govern as built."
         ),
         *_readings(survey),
         Paragraph(
@@ -151,7 +151,7 @@ def _deviations(deviations: Sequence[Deviation]) -> str:
         if not np.isfinite(deviation.value):
             by = "" if deviation.stops is None else f" ({deviation.stops.value})"
             stopped.setdefault(by, []).append(quantity_words(deviation))
-    told += [f"none passes of {', nor of '.join(names)}{by}" for by, names in stopped.items()]
+    told += [f"none passes{by} of {'; of '.join(names)}" for by, names in stopped.items()]
     return "; ".join(told) or "–"
 
 
@@ -164,7 +164,7 @@ def quantity_words(deviation: Deviation) -> str:
 def deviation_words(deviation: Deviation) -> str:
     """A deviation of which some passes, in the unit of its column of readings."""
     measure = deviation.key.measure
-    stops = "" if deviation.stops is None else f" ({deviation.stops.value})"
+    stops = " or more" if deviation.stops is None else f" ({deviation.stops.value})"
     sign = "\u2212" if deviation.value < 0 else "+"
     amount = abs(deviation.value) / measure.unit
     return f"{quantity_words(deviation)} {sign}{amount:.1f} {measure.unit_words}{stops}"

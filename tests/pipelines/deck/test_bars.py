@@ -196,6 +196,27 @@ def test_survey_names_unknown_panels(tmp_path: Path) -> None:
         )
 
 
+@pytest.mark.parametrize(
+    ("rows", "more", "told"),
+    [
+        ("C1-C2,,,248\n", "panel_m = [0.1, 2.0]\n", r"panel_m = \[0.1, 2\]: allowed is 0.5 m"),
+        ("C1-C2,,,248\n", "panel_m = [2.0]\n", "panel_m"),
+        ("C1-C2,top,200,\n", "", r"panel C1-C2: covers and bars need 2\d\d mm"),
+        ("C1-C2 part 1.1,,,248\n", "", "panel 'C1-C2 part 1.1' is not one of the deck's: C1-C2,"),
+        ("C4-C5,,,248\n", "panel_m = [1.5, 4.0]\n", "is not one of the deck's: C1-C2 part 1.1,"),
+        ("C1-C2,,,248\n", 'value = "median"\n', 'allowed is "mean" or "worst"'),
+    ],
+)
+def test_mistakes_in_readings_are_told_with_the_deck(
+    tmp_path: Path, rows: str, more: str, told: str
+) -> None:
+    head = "panel,face,cover_mm,thickness_mm\n"
+    (tmp_path / "readings.csv").write_text(head + rows, encoding="utf-8")
+    survey = '[survey]\nfile = "readings.csv"\n' + more
+    with pytest.raises(DeckError, match=told):
+        deck_of(tmp_path, SLAB, PLAN, BEAMS, GRADES, BOTTOM, TOP, survey)
+
+
 def test_the_packaged_example_has_bars_two_standards_and_readings() -> None:
     path = example_path("estuary-bars")
     assert path is not None

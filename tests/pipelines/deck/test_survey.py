@@ -171,6 +171,19 @@ def test_mistakes_in_new_columns(row: str, message: str) -> None:
         parse_survey(PLACED.splitlines()[0] + "\n" + row + "\n", PANELS)
 
 
+def test_a_bay_is_all_of_its_parts() -> None:
+    """The thickness of a bay counts for its four parts, a cover at a place for one of them."""
+    parts = Panels(PANELS.plan, (1.5, 2.0))
+    text = "panel,x_m,y_m,face,cover_mm,thickness_mm\nC1-C2,,,,,248\nC1-C2,2.0,1.0,top,40,\n"
+    survey = parse_survey(text, parts)
+    assert list(survey) == [f"C1-C2 part {a}.{b}" for a in (1, 2) for b in (1, 2)]
+    assert all(one.readings[Key("thickness")] == (0.248,) for one in survey.values())
+    covered = [name for name, one in survey.items() if Key("cover", "top") in one.readings]
+    assert covered == ["C1-C2 part 2.2"]
+    with pytest.raises(DeckError, match=r"lies in C2-C3 part 1.2, not in C1-C2"):
+        parse_survey(text.replace("2.0,1.0", "3.5,1.0"), parts)
+
+
 def test_a_place_needs_both_coordinates() -> None:
     with pytest.raises(DeckError, match="column 'y_m' is missing beside 'x_m'"):
         parse_survey("panel,x_m\n", PANELS)
