@@ -19,13 +19,14 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.accuracy.stated_values import StatedValues, rows_on, stated_under, stated_values
+from pipelines.accuracy.stated_values import StatedValues, rows_on, stated_under
 from pipelines.accuracy.tolerances import (
     Yardsticks,
     case_tolerances,
     case_values,
     traffic_tolerances,
 )
+from pipelines.accuracy.worst_envelope import with_worst_loads
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.envelopes.traffic import traffic_envelopes
@@ -336,8 +337,8 @@ def deck_errors(kind: Kind) -> Errors:
     built = build_model(deck)
     solved = SolvedDeck.of(deck, built.model)
     cases = case_responses(solved)
-    envelopes = traffic_envelopes(solved)
-    stated = [stated_values(solved, envelope, ()) for envelope in envelopes]
+    worst = [with_worst_loads(solved, envelope) for envelope in traffic_envelopes(solved)]
+    stated = [case.stated for case in worst]
     measured = Yardsticks.of(built, solved)
     of_cases = case_tolerances(solved, cases, measured).mesh
     last, before = (_reference(deck, built, solved, stated, k) for k in (ORDER, ORDER - 1))
@@ -349,8 +350,8 @@ def deck_errors(kind: Kind) -> Errors:
         full = [f"{kind.name}: {name} {label}" for label in labels]
         parts.append(_compared(full, values, of_cases[name], exact, other))
     n = len(labels)
-    for k, envelope in enumerate(envelopes):
-        of_traffic = traffic_tolerances(solved, envelope, (), measured).probes
+    for k, case in enumerate(worst):
+        of_traffic = traffic_tolerances(solved, case, measured).probes
         for end, part in (("max", slice(0, n)), ("min", slice(n, 2 * n))):
             exact, other = (r[1][k][part] for r in (last, before))
             full = [f"{kind.name}: {end} {label}" for label in labels]

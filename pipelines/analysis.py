@@ -13,13 +13,12 @@ from pipelines.accuracy.tolerances import (
     held_mesh_parts,
     traffic_tolerances,
 )
+from pipelines.accuracy.worst_envelope import WorstEnvelope, stepped, with_worst_loads
 from pipelines.bars.checks.findings_utilisation import with_utilisation
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.design import design
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.means import mean_curves
-from pipelines.envelopes.peaks import governing_values
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.envelopes.uplift import uplift_findings
 from pipelines.findings.back_figured_widths import back_widths
@@ -47,7 +46,8 @@ def analyse(
 
     progress : called with the stage's name, what is done and what there is to do.
     models : where equal models of other decks may be found. threads : of the load positions,
-    default one per processor. tolerances_wanted : False leaves every stated error empty.
+    default one per processor. tolerances_wanted : False leaves every stated error empty, and values
+    as the steps of the load positions give them.
 
     Raises
     ------
@@ -96,13 +96,17 @@ def _on_this_mesh(
         )
     with stages("reinforcement"):
         bars = None if watch is None else design(solved, envelopes, watch)
+    with stages("worst load positions"):
+        worst_of = with_worst_loads if tolerances_wanted else stepped
+        worst = [worst_of(solved, envelope) for envelope in envelopes]
+        envelopes = tuple(case.envelope for case in worst)
     with stages("strips and findings"):
         findings, no_findings = strip_findings(solved, envelopes)
         findings = with_utilisation(deck, cases, findings)
     with stages("numerical tolerances"):
         measured = Yardsticks.of(built, solved) if tolerances_wanted else None
         of_cases = case_tolerances(solved, cases, measured)
-        traffic = tuple(_traffic(solved, envelope, cases, measured) for envelope in envelopes)
+        traffic = tuple(_traffic(solved, case, cases, measured) for case in worst)
         findings = _with_tolerances(solved, findings, measured)
     with stages("widths and reconciliation"):
         widths = back_widths(deck, findings)
@@ -127,15 +131,16 @@ def _on_this_mesh(
 
 def _traffic(
     solved: SolvedDeck,
-    envelope: TrafficEnvelope,
+    worst: WorstEnvelope,
     cases: Mapping[str, Response],
     measured: Yardsticks | None,
 ) -> TrafficResult:
     """Governing values of a case of traffic with their tolerances, and what is read beside them."""
-    peaks = governing_values(solved, envelope)
-    tolerances = traffic_tolerances(solved, envelope, peaks, measured)
+    envelope = worst.envelope
+    tolerances = traffic_tolerances(solved, worst, measured)
     peaks = tuple(
-        peak.with_tolerance(stated) for peak, stated in zip(peaks, tolerances.peaks, strict=True)
+        peak.with_tolerance(stated)
+        for peak, stated in zip(worst.peaks, tolerances.peaks, strict=True)
     )
     governing = tuple(peak for peak in peaks if peak.is_known)
     return TrafficResult(

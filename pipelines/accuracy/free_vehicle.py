@@ -1,6 +1,6 @@
 """A vehicle that may stand anywhere: its wheels at any place, and results under it."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -163,9 +163,13 @@ def exact_values(
 
 
 def over_lattice(
-    free: FreeVehicle, fields: Mapping[Size, WheelField], rows: Ints, x: Floats
+    free: FreeVehicle,
+    fields: Mapping[Size, WheelField],
+    rows: Ints,
+    x: Floats,
+    read: Callable[[WheelField], Floats] = lambda field: field.values,
 ) -> Floats:
-    """Values (n, n_row) of results at x (3, n)."""
+    """Values (n, n_row) of results at x (3, n), or what else `read` takes of the fields."""
     operators: dict[Size, sparse.csr_array] = {}
     for wheel, s, y in zip(free.pattern, *free.places(x), strict=True):
         patch = (float(wheel[3]), float(wheel[4]))
@@ -173,7 +177,7 @@ def over_lattice(
         operators[patch] = operators[patch] + part if patch in operators else part
     total = np.zeros((x.shape[1], len(rows)))
     for patch, operator in operators.items():
-        surface = fields[patch].values
+        surface = read(fields[patch])
         total += operator @ surface.reshape(len(surface), -1)[rows].T
     return free.vehicle.impact * total
 

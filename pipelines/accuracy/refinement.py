@@ -59,8 +59,7 @@ def relative_errors(result: Stated) -> dict[str, float]:
     """Mesh part of the error of every headline value as a share of the value.
 
     Headline values are the governing values of the deck and the maxima and minima of the probes,
-    of every case of traffic. The step part does not fall with the mesh; smaller steps of the load
-    positions lower it.
+    of every case of traffic. The step part does not fall with the mesh.
     """
     found: dict[str, float] = {}
     for case in result.traffic:

@@ -22,6 +22,7 @@ from pipelines.model.probes import probe_rows
 from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats, Ints
+from plate.conventions import RESULTS
 from plate.model.model import PlateModel
 from plate.results.fields import field_points
 from plate.results.functionals import component_rows
@@ -62,6 +63,22 @@ class StatedValues:
     joint: Floats
     loads: tuple[WheelPatches, ...]
     load: Ints
+
+    @property
+    def sizes(self) -> Floats:
+        """Of each value (n,) the largest of its kind: of one of RESULTS on the whole deck, of the
+        moments or of the shears of all beams."""
+        n = self.n_probe // len(RESULTS)
+        kind = np.concatenate(
+            [
+                np.tile(np.arange(len(RESULTS)), 2 * n),
+                [peak.component for peak in self.peaks],
+                [len(RESULTS) + (end.key[1] == "shear") for end in self.ends],
+            ]
+        ).astype(np.int64)
+        largest = np.zeros(len(RESULTS) + 2)
+        np.maximum.at(largest, kind, np.abs(self.value))
+        return np.asarray(largest[kind])
 
     def split(self, amounts: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         """Amounts (n, ...) of the probes' maxima and minima, of peaks and of beam extremes."""

@@ -7,12 +7,13 @@ answer is mostly several times nearer the truth, so the difference is the error,
 answer is no more than half as wrong: so it was in 97 % of the values of
 `benchmarks/effectivity.py`, against 84 % of them with 1.25.
 
-Step part: how much higher the value is under its true worst traffic (`worst_loads`). The stated
-error is the sum of both. Beside it stands what the other plate theory makes of the value: no error,
-but a reminder of what the theory decides.
+Step part: the value is that under the worst traffic that is found anywhere (`worst_envelope`); what
+is left is the gap to an upper bound of all traffic, where that is proven, else what its search may
+miss. The stated error is the sum of both. Beside it stands what the other plate theory makes of the
+value: no error, but a reminder of what the theory decides.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -21,16 +22,12 @@ from scipy import sparse
 
 from pipelines.accuracy.stated_values import (
     BeamKey,
-    StatedValues,
     own_rows,
     rows_on,
     stated_under,
-    stated_values,
 )
-from pipelines.accuracy.worst_loads import worst_loads
+from pipelines.accuracy.worst_envelope import WorstEnvelope
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.envelopes.peaks import Peak
 from pipelines.envelopes.tolerance import Tolerance
 from pipelines.model.build import BuiltModel, richer_model
 from pipelines.model.fixed_loads import values_under
@@ -81,12 +78,14 @@ class Tolerances:
     """Tolerances of the stated values of a case of traffic [SI].
 
     probes : of all probe rows' "max" and "min" (n_row, 3), mesh part, step part and difference of
-    the theories; peaks : of the governing values; beams : of the beams' extremes.
+    the theories; peaks : of the governing values; beams : of the beams' extremes; proven : whether
+    the step parts are.
     """
 
     probes: Mapping[str, Floats]
     peaks: tuple[Tolerance, ...]
     beams: Mapping[BeamKey, Tolerance]
+    proven: bool
 
 
 def case_tolerances(
@@ -110,30 +109,30 @@ def case_tolerances(
 
 
 def traffic_tolerances(
-    solved: SolvedDeck,
-    envelope: TrafficEnvelope,
-    peaks: Sequence[Peak],
-    measured: Yardsticks | None,
+    solved: SolvedDeck, worst: WorstEnvelope, measured: Yardsticks | None
 ) -> Tolerances:
     """Tolerances of probes, governing values and beam extremes under a case of traffic; not a
     number where nothing was measured."""
-    stated = stated_values(solved, envelope, peaks)
+    stated, proven = worst.stated, worst.proven
     amounts = np.full((len(stated.value), 3), np.nan)
+    amounts[:, 1] = worst.gap
     if measured is not None and len(amounts):
         richer, other = measured.richer, measured.other
         finer = stated_under(richer, rows_on(richer.model, solved, stated), stated)
         theirs = stated_under(other.stiffness, own_rows(other, stated), stated)
         amounts[:, 0] = SAFETY * np.abs(finer - stated.value)
-        amounts[:, 1] = step_part(solved, envelope, stated)
         amounts[:, 2] = theirs - stated.value
     high, low, of_peaks, of_ends = stated.split(amounts)
     return Tolerances(
         probes={"max": high, "min": low},
-        peaks=tuple(Tolerance(*three) for three in of_peaks.tolist()),
+        peaks=tuple(
+            Tolerance(mesh, step, theory, proven) for mesh, step, theory in of_peaks.tolist()
+        ),
         beams={
-            end.key: Tolerance(*three)
-            for end, three in zip(stated.ends, of_ends.tolist(), strict=True)
+            end.key: Tolerance(mesh, step, theory, proven)
+            for end, (mesh, step, theory) in zip(stated.ends, of_ends.tolist(), strict=True)
         },
+        proven=proven,
     )
 
 
@@ -191,17 +190,6 @@ def held_mesh_parts(
         for (key, one), value in zip(first.items(), found, strict=True)
     }
     return [error[key] for key in keys]
-
-
-def step_part(solved: SolvedDeck, envelope: TrafficEnvelope, stated: StatedValues) -> Floats:
-    """Step part (n,) of the error of stated values [SI]."""
-    rows = own_rows(solved, stated)
-    wanted = list(zip(stated.row.tolist(), stated.sign.tolist(), strict=True))
-    starts = [envelope.position(number) for number in stated.number.tolist()]
-    found = worst_loads(solved, rows, wanted, envelope.model, starts)
-    true = stated.joint * np.array([worst.value for worst in found])
-    missed = stated.joint * np.array([worst.tolerance for worst in found])
-    return np.asarray(np.maximum(stated.sign * (true - stated.value), 0.0) + missed)
 
 
 def case_values(deck: Deck, stiffness: Stiffness, rows: sparse.csr_array) -> dict[str, Floats]:

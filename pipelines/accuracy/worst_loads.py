@@ -1,7 +1,7 @@
 """The true worst traffic for single results, under every case of traffic of a deck."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from scipy import sparse
 
@@ -9,8 +9,9 @@ from pipelines.accuracy.worst_arrangement import worst_arrangements
 from pipelines.accuracy.worst_position import worst_places
 from pipelines.model.influence import surfaces
 from pipelines.model.responses import SolvedDeck
-from pipelines.standards.actions.loads import LoadModel
-from pipelines.traffic.arrangements import Arrangement
+from pipelines.standards.actions.loads import LaneKind, LaneSet, LoadModel, Vehicle
+from pipelines.traffic.arrangements import Arrangement, LoadedLane, LoadPosition
+from plate.arrays import Floats
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -18,13 +19,15 @@ class WorstLoad:
     """The worst value of a result under a case of traffic over all its load positions, however
     fine, without factors near joints [SI].
 
-    position : None where the empty deck governs; tolerance : what the search may have missed.
+    position : None where the empty deck governs. tolerance : how much further from zero a value may
+    lie; proven : whether that is an upper bound, or only what a search may have missed.
     """
 
     case: str
     value: float
     position: Arrangement | None
     tolerance: float
+    proven: bool
 
 
 def worst_loads(
@@ -32,6 +35,8 @@ def worst_loads(
     rows: sparse.csr_array,
     wanted: Sequence[tuple[int, int]],
     model: LoadModel,
+    *,
+    sizes: Floats | None = None,
     starts: Sequence[Arrangement | None] | None = None,
 ) -> list[WorstLoad]:
     """Worst traffic for results under a case of traffic.
@@ -40,27 +45,62 @@ def worst_loads(
     ----------
     rows : (n_row, n_dof) results as rows on the displacements.
     wanted : (row, +1 for its maximum or -1 for its minimum).
+    sizes : of each (n,) the largest value of its kind on the deck: a thousandth of it counts as
+        small; the result's own by default.
     starts : of each an arrangement to look at in any case.
     """
-    if model.whole:
+    if not model.one_lane:
         found = worst_arrangements(solved, rows, wanted, model, starts)
         return [
-            WorstLoad(case=model.name, value=w.value, position=w.position, tolerance=w.tolerance)
+            WorstLoad(
+                case=model.name,
+                value=w.value,
+                position=w.position,
+                tolerance=w.tolerance,
+                proven=False,
+            )
             for w in found
         ]
+    lanes = _single_lanes(model)
     places = worst_places(
         solved.deck,
         surfaces(solved.stiffness, rows),
         wanted,
-        starts=None if starts is None else [at.single if at else None for at in starts],
-        vehicles=[vehicle for kind in model.kinds for vehicle in kind.vehicles],
+        sizes=sizes,
+        starts=None if starts is None else [at.lanes[0].position if at else None for at in starts],
+        vehicles=[
+            replace(vehicle, impact=vehicle.impact * lane_set.factor * kind.factor)
+            for vehicle, kind, lane_set in lanes.values()
+        ],
     )
+
+    def arrangement(position: LoadPosition) -> Arrangement:
+        _, kind, lane_set = lanes[position.vehicle]
+        lane = LoadedLane(kind.name, kind.factor, position, position.offset)
+        return Arrangement(
+            model=model.name, whole=model.whole, lanes=(lane,), factor=lane_set.factor
+        )
+
     return [
         WorstLoad(
             case=model.name,
             value=place.value,
-            position=None if place.position is None else Arrangement.of(place.position),
+            position=None if place.position is None else arrangement(place.position),
             tolerance=place.tolerance,
+            proven=place.proven,
         )
         for place in places
     ]
+
+
+def _single_lanes(model: LoadModel) -> dict[str, tuple[Vehicle, LaneKind, LaneSet]]:
+    """Of a load model of one lane every vehicle by its name, with the kind of lane and the set of
+    lanes under whose factors it is heaviest: no lighter one can be worse."""
+    lanes: dict[str, tuple[Vehicle, LaneKind, LaneSet]] = {}
+    for lane_set in model.sets:
+        kind = model.kinds[lane_set.kinds[0]]
+        for vehicle in kind.vehicles:
+            _, known, of = lanes.get(vehicle.name, (vehicle, kind, lane_set))
+            if lane_set.factor * kind.factor >= of.factor * known.factor:
+                lanes[vehicle.name] = vehicle, kind, lane_set
+    return lanes

@@ -1,7 +1,7 @@
 """The envelope of one case of traffic: a load model, or the vehicles that drive alone."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,7 +60,7 @@ class TrafficEnvelope:
 
     @property
     def n_positions(self) -> int:
-        """Number of load positions that were solved."""
+        """Number of load positions: those of the lattice and those that joined them."""
         return sum(len(run) for run in self.runs)
 
     def position(self, number: int) -> Arrangement | None:
@@ -78,6 +78,59 @@ class TrafficEnvelope:
             whole=self.whole,
             lanes=tuple(found),
             factor=self.model.sets[lane_set].factor,
+        )
+
+    def with_arrangements(
+        self, more: Sequence[Arrangement]
+    ) -> tuple["TrafficEnvelope", NDArray[np.int64]]:
+        """The same with more arrangements of its lanes behind its own, and their numbers (n,)."""
+        vehicles: dict[tuple[str, str], list[LoadPosition]] = {}
+        for at in (lane.position for one in more for lane in one.lanes):
+            if at is not None:
+                vehicles.setdefault((at.vehicle, at.direction), []).append(at)
+        runs, count = list(self.runs), self.n_positions
+        numbers: dict[LoadPosition, int] = {}
+        for positions in vehicles.values():
+            different = list(dict.fromkeys(positions))
+            numbers |= {at: count + k for k, at in enumerate(different)}
+            count += len(different)
+            runs.append(self._run_of(different))
+        names = [
+            (self.model.sets[lane_set].factor, [self.model.kinds[k].name for k in kinds])
+            for lane_set, kinds in arrangement_orders(self.model)
+        ]
+        offsets = [list(one) for one in self.offsets]
+        most = (self.arrangements.shape[1] - 1) // 2
+        rows = np.zeros((len(more), self.arrangements.shape[1]), dtype=np.int64)
+        rows[:, 1 : 1 + most] = -1
+        for row, one in zip(rows, more, strict=True):
+            row[0] = names.index((one.factor, [lane.kind for lane in one.lanes]))
+            _, kinds = arrangement_orders(self.model)[row[0]]
+            for lane, (k, loaded) in enumerate(zip(kinds, one.lanes, strict=True)):
+                if loaded.position is not None:
+                    row[1 + lane] = numbers[loaded.position]
+                row[1 + most + lane] = len(offsets[k])
+                offsets[k].append(loaded.offset)
+        # By load position, so that of vehicles alone row k is load position k.
+        order = np.argsort(rows[:, 1], kind="stable")
+        found = replace(
+            self,
+            runs=tuple(runs),
+            offsets=tuple(np.array(one) for one in offsets),
+            arrangements=np.concatenate([self.arrangements, rows[order]]),
+        )
+        return found, len(self.arrangements) + np.argsort(order)
+
+    def _run_of(self, positions: Sequence[LoadPosition]) -> LoadPositions:
+        """Load positions of one vehicle in one direction."""
+        first = positions[0]
+        like = next(run for run in self.runs if run.vehicle.name == first.vehicle)
+        return replace(
+            like,
+            direction="reverse" if first.direction == "reverse" else "forward",
+            stations=np.array([at.station for at in positions]),
+            offsets=np.array([at.offset for at in positions]),
+            spreads=None if like.spreads is None else np.array([at.spread for at in positions]),
         )
 
     def wheels(self, number: int, *, contacts: bool = False) -> WheelPatches:

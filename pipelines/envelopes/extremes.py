@@ -26,6 +26,19 @@ class Extremes:
     at_maximum: Ints
     at_minimum: Ints
 
+    def replaced(
+        self, sign: Ints, place: tuple[Ints, ...], value: Floats, number: Ints
+    ) -> "Extremes":
+        """The same with other maxima (sign 1) and minima (sign -1) at places (n,) along each axis,
+        and the numbers of what governs them."""
+        values = {1: self.maximum.copy(), -1: self.minimum.copy()}
+        numbers = {1: self.at_maximum.copy(), -1: self.at_minimum.copy()}
+        for side in SIGNS:
+            chosen = sign == side
+            index = tuple(along[chosen] for along in place)
+            values[side][index], numbers[side][index] = value[chosen], number[chosen]
+        return Extremes(values[1], values[-1], numbers[1], numbers[-1])
+
     def part(self, start: int, end: int | None) -> "Extremes":
         """Those from start to end on the first axis."""
         mine = slice(start, end)
@@ -46,6 +59,24 @@ class FieldEnvelope:
     extremes: Extremes
     with_maximum: Floats
     with_minimum: Floats
+
+    def replaced(
+        self,
+        sign: Ints,
+        place: tuple[Ints, Ints],
+        value: Floats,
+        number: Ints,
+        coexisting: Floats,
+    ) -> "FieldEnvelope":
+        """The same with other extremes, as `Extremes.replaced`, of results and points, and the six
+        results (n, 6) that coexist."""
+        beside = {1: self.with_maximum.copy(), -1: self.with_minimum.copy()}
+        for side in SIGNS:
+            chosen = sign == side
+            component, point = (along[chosen] for along in place)
+            beside[side][component, :, point] = coexisting[chosen]
+        extremes = self.extremes.replaced(sign, place, value, number)
+        return FieldEnvelope(extremes, beside[1], beside[-1])
 
 
 class Tracker:

@@ -89,7 +89,10 @@ def envelope_probes(probes: ProbeRows, one: TrafficResult) -> dict[str, Json]:
     def entry(name: str, k: int) -> dict[str, Json]:
         high, low = (float(t[name][k]) for t in values)
         at_high, at_low = (int(t[name][k]) for t in places)
-        around_high, around_low = (Tolerance(*t[name][k].tolist()) for t in errors)
+        parts = (table[name][k].tolist() for table in errors)
+        around_high, around_low = (
+            Tolerance(mesh, step, theory, one.tolerances.proven) for mesh, step, theory in parts
+        )
         scale = RESULT_SCALE[k]
         return {
             "max": governing(one.envelope, high, at_high, scale, around_high),

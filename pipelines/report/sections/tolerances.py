@@ -18,10 +18,11 @@ OTHER = {"mindlin": "Kirchhoff", "kirchhoff": "Mindlin"}
 
 TOLERANCE_RULE = (
     "Each numerical tolerance is the sum of two parts. Mesh: twice the difference from a richer "
-    "mesh at the same place and load position. Step: how much more the worst load position between "
-    "the steps makes, and what its search may miss. The other plate theory, on the same mesh and "
-    "at the same load position, stands beside them: it is no error, and near edges and lines its "
-    "shears mean something else."
+    "mesh at the same place and load position. Step: a value is that of the worst load position "
+    "found anywhere, between the steps too; proven, no load position makes more than the step part "
+    "beyond it; searched, the step part is what the search may miss. The other plate theory, on "
+    "the same mesh and at the same load position, stands beside them: it is no error, and near "
+    "edges and lines its shears mean something else."
 )
 
 
@@ -30,7 +31,7 @@ def _parts(entry: Mapping[str, Any]) -> list[str]:
     if entry["error"] is None:
         return ["–"] * 3
     mesh, step, theory = (entry[k] for k in ("error_mesh", "error_step", "theory_difference"))
-    return [part(mesh), part(step), as_result(theory)]
+    return [part(mesh), f"{part(step)} {entry['error_step_is'] or ''}".rstrip(), as_result(theory)]
 
 
 def part(error: float) -> str:

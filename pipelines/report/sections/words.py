@@ -88,8 +88,8 @@ def _tolerance(deck: Deck) -> str:
     words = "A numerical tolerance (±) says what the mesh may leave out"
     if deck.traffic is not None:
         words += (
-            " and, for governing values, probes and beams, what the steps of the load positions "
-            "miss; in the comparison with strips it is of the mesh alone"
+            " and, for governing values, probes and beams, how much more a load position may make "
+            "than the worst one found; in the comparison with strips it is of the mesh alone"
         )
     assumed = (
         "cracking, beams, fixity" if any(line.beam for line in deck.lines) else ("cracking, fixity")

@@ -9,8 +9,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from pipelines.accuracy.free_vehicle import free_vehicles
 from pipelines.accuracy.pattern_search import pattern_search
-from pipelines.accuracy.worst_position import WorstPlace, worst_places
+from pipelines.accuracy.searched_position import searched_places
+from pipelines.accuracy.worst_place import WorstPlace
+from pipelines.accuracy.worst_position import worst_places
 from pipelines.deck.deck import Deck, Line, MeshOptions, Probe, Slab, Traffic
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.traffic import traffic_envelopes
@@ -314,6 +317,14 @@ def check_dense_scan(
     places = worst_places(deck, found, wanted, starts=started(envelopes))
     errors = step_errors(places, values.tolist())
     low, high = scanned(deck, found, envelopes.runs[0])
+    assert all(place.proven for place in places)
+    np.testing.assert_array_less(high, e.maximum + errors[:n] + 1e-9 * np.abs(high).max())
+    np.testing.assert_array_less(-low, -e.minimum + errors[n:] + 1e-9 * np.abs(low).max())
+    # and so it is with the search, where there is no proof
+    rows, signs = np.array(wanted).T
+    fleet = list(free_vehicles(deck, traffic.vehicles))
+    search = searched_places(deck, found, fleet, rows, signs.astype(float), started(envelopes))
+    errors = step_errors(search, values.tolist())
     np.testing.assert_array_less(high, e.maximum + errors[:n] + 1e-9 * np.abs(high).max())
     np.testing.assert_array_less(-low, -e.minimum + errors[n:] + 1e-9 * np.abs(low).max())
 

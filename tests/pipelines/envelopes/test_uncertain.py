@@ -31,7 +31,7 @@ def test_a_value_below_its_own_error_is_left_out_with_a_word(
                 * scale.get(p.result, 1e3),
                 step=0.0,
             )
-            for p in args[2]
+            for p in args[1].peaks
         )
         return replace(traffic_tolerances(*args), peaks=peaks)
 

@@ -82,7 +82,10 @@ SENTENCES: dict[str, tuple[str, str]] = {
     "and under those vehicles": (WHOLE + LM1 + BARS, WHOLE + MODELS + BARS),
     "All values are linear elastic and characteristic": (WHOLE + TRAFFIC, WHOLE + TRAFFIC + BARS),
     "outside the sections on bars and shear": (WHOLE + BARS, WHOLE),
-    "what the steps of the load positions miss": (WHOLE + TRAFFIC, WHOLE + WEIGHT),
+    "how much more a load position may make than the worst one found": (
+        WHOLE + TRAFFIC,
+        WHOLE + WEIGHT,
+    ),
     "(cracking, beams, fixity)": (WHOLE, SLAB + PLAN + RIGID),
     # Rules of reading.
     "edge layer of Mindlin's theory": (

@@ -1,0 +1,215 @@
+"""Where a vehicle may stand, cut into pieces in which a result under it is a polynomial.
+
+A result V(s, y) under a vehicle on a grid of rectangles is a sum over its wheels of means under
+their patches. It is a polynomial between the stations, and between the offsets, at which an edge of
+a patch lies on a line of the mesh. Where that line is the slab's edge its slope jumps, elsewhere
+only its curvature does.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import groupby
+
+import numpy as np
+from scipy import sparse
+
+from pipelines.accuracy.bernstein import of_values
+from pipelines.accuracy.free_vehicle import FreeVehicle
+from pipelines.accuracy.grid_surfaces import NEAR, GridAxis, GridSurfaces
+from plate.arrays import Floats, Ints
+from plate.interpolation import lobatto
+
+# Length of the boxes looked at first, as a share of the smallest side of a patch: it decides how
+# long the proof takes and nothing else.
+BOX = 0.4
+
+
+@dataclass(frozen=True, eq=False)
+class Pieces:
+    """Pieces of the places along one direction, and runs of them as boxes.
+
+    low, high : (n,) ends of the pieces [m], equal where a place stands alone; first : (m + 1,)
+    numbers of the pieces with which the boxes begin, and n.
+    """
+
+    low: Floats
+    high: Floats
+    first: Ints
+
+    @classmethod
+    def between(
+        cls, low: float, high: float, breaks: Floats, kinks: Floats, box: float
+    ) -> "Pieces":
+        """Pieces from low to high that end at the breaks, in boxes no longer than `box` unless a
+        piece is, none of which has a kink inside."""
+        ends = np.sort(np.concatenate([[low, high], np.clip(breaks, low, high)]))
+        ends = ends[np.diff(ends, prepend=-np.inf) > NEAR]
+        if len(ends) == 1:
+            return cls.alone(ends)
+        kinked = np.abs(ends[:, None] - kinks).min(axis=1, initial=np.inf) <= NEAR
+        first = [0]
+        for k in range(1, len(ends) - 1):
+            if kinked[k] or ends[k + 1] - ends[first[-1]] > box:
+                first.append(k)
+        return cls(ends[:-1], ends[1:], np.array([*first, len(ends) - 1]))
+
+    @classmethod
+    def alone(cls, places: Floats) -> "Pieces":
+        """Places that stand alone."""
+        return cls(places, places, np.arange(len(places) + 1))
+
+    @property
+    def boxes(self) -> tuple[Floats, Floats]:
+        """Ends (m,) of the boxes [m]."""
+        return self.low[self.first[:-1]], self.high[self.first[1:] - 1]
+
+    def points(self, degree: int) -> Floats:
+        """The Gauss-Lobatto points (n (degree + 1),) of every piece."""
+        share = 0.5 * (1.0 + lobatto(degree + 1))
+        return (self.low[:, None] + (self.high - self.low)[:, None] * share).ravel()
+
+
+@dataclass(frozen=True, kw_only=True)
+class WheelGroup:
+    """Wheels of a vehicle that form a grid: axles of equal wheels.
+
+    load : of one wheel with impact [N]; sides : of its patch along and across [m]; along, across :
+    of the axles and of the wheels, from the vehicle's station and offset [m].
+    """
+
+    load: float
+    sides: tuple[float, float]
+    along: Floats
+    across: Floats
+
+
+def wheel_groups(free: FreeVehicle, spread: float = 0.0) -> tuple[WheelGroup, ...]:
+    """The wheels of a vehicle with its variable spacing wider by `spread` [m]."""
+    ahead = 1.0 if free.direction == "reverse" else -1.0
+    axles: dict[tuple[float, ...], list[float]] = {}
+    # An axle's wheels stand together in the pattern.
+    for (at, moved), wheels in groupby(free.pattern.tolist(), key=lambda w: (w[0], w[5])):
+        rows = list(wheels)
+        load, a, b = rows[0][2:5]
+        key = (load, a, b, *(-ahead * w[1] for w in rows))
+        axles.setdefault(key, []).append(ahead * (at + spread * moved))
+    return tuple(
+        WheelGroup(
+            load=load * free.vehicle.impact,
+            sides=(a, b),
+            along=np.array(along),
+            across=np.array(across),
+        )
+        for (load, a, b, *across), along in axles.items()
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class DrivenWheels:
+    """Wheels driven over a grid of rectangles.
+
+    grid : the surfaces; groups : the wheels; s, y : the pieces of their stations and offsets.
+    """
+
+    grid: GridSurfaces
+    groups: tuple[WheelGroup, ...]
+    s: Pieces
+    y: Pieces
+
+    @classmethod
+    def of(cls, grid: GridSurfaces, free: FreeVehicle, spread: float = 0.0) -> "DrivenWheels":
+        """A vehicle anywhere it may stand, with its variable spacing wider by `spread` [m]."""
+        groups = wheel_groups(free, spread)
+        box = BOX * free.smallest
+        (low, high), (left, right), _ = free.bounds
+        breaks, kinks = _passings(grid.s.lines, [(g.along, g.sides[0]) for g in groups])
+        s = Pieces.between(low, high, breaks, kinks, box)
+        if free.offsets is not None:
+            return cls(grid, groups, s, Pieces.alone(free.offsets))
+        breaks, kinks = _passings(grid.y.lines, [(g.across, g.sides[1]) for g in groups])
+        return cls(grid, groups, s, Pieces.between(left, right, breaks, kinks, box))
+
+    @property
+    def degree(self) -> int:
+        """Of the polynomials in each direction."""
+        return self.grid.s.order + 1
+
+    @property
+    def load(self) -> float:
+        """Of all wheels [N]."""
+        return sum(g.load * len(g.along) * len(g.across) for g in self.groups)
+
+    def along(self, s: Floats) -> list[sparse.csr_array]:
+        """Of each group the sum (n, n_node) of its axles' means at stations (n,) times its load."""
+        return [_sum(self.grid.s, s, g.along, g.sides[0]) * g.load for g in self.groups]
+
+    def across(self, y: Floats) -> list[sparse.csr_array]:
+        """Of each group the sum (n, n_node) of its wheels' means at offsets (n,)."""
+        return [_sum(self.grid.y, y, g.across, g.sides[1]) for g in self.groups]
+
+    def values(self, s: Floats, y: Floats) -> Floats:
+        """Results (n_row, n_s, n_y) of every row at all stations and offsets."""
+        W = self.grid.ordinates
+        n_row, n_s, n_y = W.shape
+        total = np.zeros((n_row, len(s), len(y)))
+        for S, Y in zip(self.along(s), self.across(y), strict=True):
+            half = (Y @ W.reshape(-1, n_y).T).reshape(len(y), n_row, n_s)
+            total += np.matmul(S.toarray(), half.transpose(1, 2, 0))
+        return total
+
+    @cached_property
+    def _tables(self) -> list[tuple[sparse.csr_array, Floats]]:
+        """Of each group the Bernstein coefficients (n (degree + 1), n_node) of its sums along and
+        across in every piece."""
+        C, n = of_values(self.degree), self.degree + 1
+        S = self.along(self.s.points(self.degree))
+        Y = self.across(self.y.points(self.degree))
+        every = sparse.kron(sparse.eye_array(len(self.s.low)), C, format="csr")
+        along = [sparse.csr_array(every @ one) for one in S]
+        across = [(C @ one.toarray().reshape(-1, n, one.shape[1])).reshape(one.shape) for one in Y]
+        return list(zip(along, across, strict=True))
+
+    def coefficients(self, rows: Ints, s: slice, y: Ints) -> Floats:
+        """Bernstein coefficients (n_row, n_s, n_y, degree + 1, degree + 1) of some results in the
+        pieces s x y."""
+        n = self.degree + 1
+        total: Floats | float = 0.0
+        for S, Y in self._tables:
+            part = S[s.start * n : s.stop * n]
+            columns = np.unique(part.indices)
+            along = part[:, columns].toarray()
+            across = Y.reshape(-1, n, Y.shape[1])[y].reshape(-1, Y.shape[1])
+            W = self.grid.ordinates[rows[:, None], columns]
+            total = total + along @ W @ across.T
+        shaped = np.asarray(total).reshape(len(rows), -1, n, len(y), n)
+        return np.asarray(shaped.swapaxes(2, 3))
+
+    @cached_property
+    def rounding(self) -> Floats:
+        """What rounding may take from a bound (n_row,): that of sums as long as the nodes are many,
+        and that of places to `NEAR`."""
+        C = float(np.abs(of_values(self.degree)).sum(axis=1).max())
+        W = self.grid.ordinates
+        size = self.load * np.abs(W).max(axis=(1, 2), initial=0.0)
+        steepest = max(1.0 / min(g.sides) for g in self.groups)
+        terms = W.shape[1] + W.shape[2]
+        return np.asarray(size * (np.finfo(float).eps * terms * C**2 + 2.0 * NEAR * steepest))
+
+
+def _sum(axis: GridAxis, at: Floats, shifts: Floats, side: float) -> sparse.csr_array:
+    total = axis.means(at + shifts[0], side)
+    for shift in shifts[1:].tolist():
+        total = total + axis.means(at + shift, side)
+    return total
+
+
+def _passings(lines: Floats, patches: Sequence[tuple[Floats, float]]) -> tuple[Floats, Floats]:
+    """Places at which an edge of a patch lies on one of the lines, and on the first or the last.
+
+    patches : distances of their middles from the place, and their side.
+    """
+    edges = np.concatenate(
+        [shifts + half for shifts, side in patches for half in (-0.5 * side, 0.5 * side)]
+    )
+    return (lines[:, None] - edges).ravel(), (lines[[0, -1], None] - edges).ravel()

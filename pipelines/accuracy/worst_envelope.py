@@ -1,0 +1,175 @@
+"""The stated values of a case of traffic under its true worst loads.
+
+The envelope's lattice of load positions serves the fields. What is stated with an error, governing
+values, probes and extremes of the beams, is the value under the worst load that is found anywhere
+(`worst_loads`): its load position joins the envelope's, and the value takes its place there.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pipelines.accuracy.stated_values import StatedValues, own_rows, stated_values
+from pipelines.accuracy.worst_loads import WorstLoad, worst_loads
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.extremes import TIE, Extremes, FieldEnvelope
+from pipelines.envelopes.governing_loads import governing_loads
+from pipelines.envelopes.peaks import Peak, governing_values
+from pipelines.model.fixed_loads import values_under
+from pipelines.model.influence import field_rows
+from pipelines.model.responses import SolvedDeck
+from plate.arrays import Floats, Ints
+from plate.conventions import RESULTS
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class WorstEnvelope:
+    """The envelope of a case of traffic with the true worst values in it.
+
+    peaks : its governing values; stated : all that is stated; gap : (n,) how much further from zero
+    each may lie under any load of the case [SI], not a number where no worst load was asked for;
+    proven : whether that is an upper bound, or only what a search may have missed.
+    """
+
+    envelope: TrafficEnvelope
+    peaks: tuple[Peak, ...]
+    stated: StatedValues
+    gap: Floats
+    proven: bool
+
+
+def stepped(solved: SolvedDeck, envelope: TrafficEnvelope) -> WorstEnvelope:
+    """The envelope as the steps of the load positions give it."""
+    peaks = governing_values(solved, envelope)
+    stated = stated_values(solved, envelope, peaks)
+    return WorstEnvelope(
+        envelope=envelope,
+        peaks=peaks,
+        stated=stated,
+        gap=np.full(len(stated.value), np.nan),
+        proven=False,
+    )
+
+
+def with_worst_loads(solved: SolvedDeck, envelope: TrafficEnvelope) -> WorstEnvelope:
+    """The envelope with its stated values under their worst loads."""
+    before = stepped(solved, envelope)
+    stated = before.stated
+    if not len(stated.value):
+        return before
+    rows = own_rows(solved, stated)
+    found = worst_loads(
+        solved,
+        rows,
+        list(zip(stated.row.tolist(), stated.sign.tolist(), strict=True)),
+        envelope.model,
+        sizes=stated.sizes,
+        starts=[envelope.position(number) for number in stated.number.tolist()],
+    )
+    true = stated.joint * np.array([worst.value for worst in found])
+    gap = stated.joint * np.array([worst.tolerance for worst in found])
+    higher = stated.sign * (true - stated.value) > TIE * np.abs(stated.value)
+    chosen = np.flatnonzero(higher)
+    envelope, number = _joined(envelope, [found[k] for k in chosen.tolist()])
+    value = true[chosen]
+    if envelope.model.has_pressure:
+        # The search cuts distributed loads into finer cells than the envelope.
+        which = stated.row[chosen], stated.sign[chosen]
+        held = governing_loads(
+            solved, envelope, rows[which[0]], which[1], number, stated.joint[chosen]
+        )
+        value = values_under(
+            solved.stiffness, held.__getitem__, rows[which[0]], np.arange(len(chosen))
+        )
+        more = stated.sign[chosen] * (value - stated.value[chosen]) > 0.0
+        chosen, value, number = chosen[more], value[more], number[more]
+    values = stated.value.copy()
+    values[chosen] = value
+    envelope = _with_values(solved, envelope, stated, chosen, value, number)
+    peaks = governing_values(solved, envelope)
+    return WorstEnvelope(
+        envelope=envelope,
+        peaks=peaks,
+        stated=stated_values(solved, envelope, peaks),
+        gap=gap + np.maximum(stated.sign * (true - values), 0.0),
+        proven=all(worst.proven for worst in found),
+    )
+
+
+def _joined(envelope: TrafficEnvelope, found: Sequence[WorstLoad]) -> tuple[TrafficEnvelope, Ints]:
+    """The envelope with the arrangements of worst loads among its own, each once, and the number
+    (n,) of each."""
+    positions = [one.position for one in found if one.position is not None]
+    different = list(dict.fromkeys(positions))
+    joined, numbers = envelope.with_arrangements(different)
+    return joined, numbers[[different.index(one) for one in positions]]
+
+
+def _with_values(
+    solved: SolvedDeck,
+    envelope: TrafficEnvelope,
+    stated: StatedValues,
+    chosen: Ints,
+    value: Floats,
+    number: Ints,
+) -> TrafficEnvelope:
+    """The envelope with the stated values `chosen` (n,) and the numbers of their arrangements."""
+    n, m, sign, row = stated.n_probe, len(stated.peaks), stated.sign[chosen], stated.row[chosen]
+    probe, peak, end = (
+        np.flatnonzero(kind) for kind in (row < n, (row >= n) & (row < n + m), row >= n + m)
+    )
+    peaks = [stated.peaks[k] for k in (row[peak] - n).tolist()]
+    ends = [stated.ends[k] for k in (row[end] - n - m).tolist()]
+
+    def replaced(extremes: Extremes, which: Ints, place: Sequence[int] | Ints) -> Extremes:
+        at = np.asarray(place, dtype=np.int64)
+        return extremes.replaced(sign[which], (at,), value[which], number[which])
+
+    of_beams = {}
+    for kind, extremes in (("moment", envelope.beam_moments), ("shear", envelope.beam_shears)):
+        those = [k for k, beam_end in enumerate(ends) if beam_end.key[1] == kind]
+        of_beams[kind] = replaced(extremes, end[those], [ends[k].sample for k in those])
+    beside = _coexisting(solved, envelope, stated, chosen[peak], number[peak])
+    of_vehicles = dict(envelope.of_vehicles)
+
+    def with_peaks(fields: FieldEnvelope, which: Ints) -> FieldEnvelope:
+        at = (
+            np.array([peaks[k].component for k in which.tolist()], dtype=np.int64),
+            np.array([peaks[k].point for k in which.tolist()], dtype=np.int64),
+        )
+        of = peak[which]
+        return fields.replaced(sign[of], at, value[of], number[of], beside[which])
+
+    vehicles = [envelope.position(k) for k in number[peak].tolist()]
+    for name, fields in envelope.of_vehicles.items():
+        own = [k for k, at in enumerate(vehicles) if at is not None and at.lanes[0].kind == name]
+        of_vehicles[name] = with_peaks(fields, np.array(own, dtype=np.int64))
+    return replace(
+        envelope,
+        fields=with_peaks(envelope.fields, np.arange(len(peak))),
+        of_vehicles=of_vehicles,
+        probes=replaced(envelope.probes, probe, row[probe]),
+        beam_moments=of_beams["moment"],
+        beam_shears=of_beams["shear"],
+    )
+
+
+def _coexisting(
+    solved: SolvedDeck,
+    envelope: TrafficEnvelope,
+    stated: StatedValues,
+    chosen: Ints,
+    number: Ints,
+) -> Floats:
+    """The six results (n, 6) at the points of governing values under their arrangements."""
+    peaks = [stated.peaks[row - stated.n_probe] for row in stated.row[chosen].tolist()]
+    if not peaks:
+        return np.zeros((0, len(RESULTS)))
+    points = [peak.point for peak in peaks]
+    own = field_rows(solved, points, [peak.component for peak in peaks])
+    held = governing_loads(solved, envelope, own, stated.sign[chosen], number, stated.joint[chosen])
+    n = len(RESULTS)
+    every = field_rows(solved, np.repeat(points, n).tolist(), list(range(n)) * len(points))
+    load = np.repeat(np.arange(len(points)), n)
+    return values_under(solved.stiffness, held.__getitem__, every, load).reshape(-1, n)

@@ -1,0 +1,291 @@
+"""Proven worst places: no place anywhere makes more, whatever the surface, deck and vehicle.
+
+Surfaces need not come from a plate: any ordinates on the mesh's nodes are a surface, and random
+ones are harsher than a plate's. Values at places are integrated by `plate.loads`, which knows
+nothing of pieces and their polynomials.
+"""
+
+import os
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pytest
+from threadpoolctl import threadpool_info, threadpool_limits
+
+from pipelines.accuracy import worst_position
+from pipelines.accuracy.box_bounds import box_bounds
+from pipelines.accuracy.free_vehicle import FreeVehicle, exact_values, free_vehicles
+from pipelines.accuracy.grid_surfaces import GridSurfaces
+from pipelines.accuracy.pieces import DrivenWheels
+from pipelines.accuracy.proven_position import GOAL, SMALL
+from pipelines.accuracy.worst_place import WorstPlace
+from pipelines.accuracy.worst_position import worst_places
+from pipelines.deck.deck import Deck, Slab, Traffic
+from pipelines.model.influence import Surfaces
+from pipelines.standards.actions.loads import Axle, Vehicle
+from plate.arrays import Floats
+from plate.geometry.plan import grid_plan
+from plate.meshing.grid import grid_mesh
+from plate.meshing.mesh import Mesh
+
+
+@dataclass(frozen=True)
+class Case:
+    """A deck with its vehicles and some surfaces on its mesh."""
+
+    deck: Deck
+    found: Surfaces
+
+    @property
+    def wanted(self) -> list[tuple[int, int]]:
+        return [(row, sign) for row in range(len(self.found.ordinates)) for sign in (1, -1)]
+
+    @property
+    def fleet(self) -> list[FreeVehicle]:
+        return list(free_vehicles(self.deck, self.deck.required_traffic.vehicles))
+
+
+def deck_of(stations: list[float], half: float, traffic: Traffic) -> Deck:
+    plan = grid_plan(stations, [-half, half])
+    return Deck(
+        path="",
+        title="",
+        slab=Slab(thickness=0.22, E=30e9, poisson=0.2, density=25e3),
+        plan=plan,
+        stations=plan.stations,
+        offsets=plan.offsets,
+        lines=(),
+        points=(),
+        cases=(),
+        traffic=traffic,
+        probes=(),
+    )
+
+
+def random_vehicle(rng: np.random.Generator, name: str) -> Vehicle:
+    at = np.cumsum([0.0, *rng.uniform(0.5, 3.0, rng.integers(0, 3))])
+    axles = []
+    for x in at.tolist():
+        gauge = float(rng.uniform(0.3, 0.9))
+        wheels = (-gauge, gauge) if rng.random() < 0.7 else (-gauge, 0.1, gauge)
+        patch = tuple(rng.uniform(0.15, 0.7, 2).tolist())
+        axles.append(Axle(x, float(rng.uniform(0.5, 2.0)), wheels, patch))  # type: ignore[arg-type]
+    if rng.random() < 0.3:
+        axles = [replace(axle, at=x) for axle, x in zip([axles[0]] * len(at), at, strict=True)]
+    return Vehicle(name=name, axles=tuple(axles), impact=float(rng.uniform(1.0, 1.3)))
+
+
+def random_case(seed: int, size: float | None = None) -> Case:
+    """One or two vehicles on one or two bays, under smooth surfaces, rough ones and a cusp."""
+    rng = np.random.default_rng(seed)
+    stations = np.cumsum([0.0, *rng.uniform(1.0, 3.0, rng.integers(1, 3))]).tolist()
+    half = float(rng.uniform(1.2, 2.2))
+    traffic = Traffic(
+        carriageway=(-half, half),
+        vehicles=tuple(random_vehicle(rng, f"v{k}") for k in range(rng.integers(1, 3))),
+        step=0.4,
+        lateral_step=None if (fixed := rng.random() < 0.2) else 0.4,
+        offsets=tuple(rng.uniform(-0.2, 0.2, 2).tolist()) if fixed else None,
+        edge_clearance=float(rng.uniform(0.0, 0.3)),
+        surfacing=0.0,
+        dispersal="none",
+        dispersal_angle=0.0,
+        directions="both" if rng.random() < 0.5 else "forward",
+    )
+    deck = deck_of(stations, half, traffic)
+    order, size = int(rng.integers(1, 5)), size or float(rng.uniform(0.12, 1.2))
+    mesh = grid_mesh(deck.plan, order=order, size=size)
+    x, y = mesh.plan.T
+    wave = rng.uniform(0.5, 3.0, 4)
+    smooth = np.sin(wave[0] * x + wave[1]) * np.cos(wave[2] * y + wave[3])
+    rough = rng.standard_normal(len(x))
+    top = rng.uniform([0.0, -half], [stations[-1], half])
+    cusp = 1.0 / (0.05 + np.hypot(x - top[0], y - top[1])) * np.sign(x - top[0])
+    return Case(deck, Surfaces(mesh, np.array([smooth, rough, cusp])))
+
+
+def scan(case: Case, free: FreeVehicle, x: Floats) -> Floats:
+    """Results (n_row, n) of every row at places x (3, n), by integration over the patches."""
+    wheels = free.positions(x).wheels(slice(None))
+    means = case.found.means(wheels.corners) * wheels.load
+    return np.asarray(means.reshape(len(means), x.shape[1], -1).sum(axis=2))
+
+
+def places(free: FreeVehicle, rng: np.random.Generator, n: int, about: Floats | None) -> Floats:
+    """Random places (3, n) where the vehicle may stand, about a place if one is given."""
+    low, high = free.bounds.T
+    x = rng.uniform(low[:, None], high[:, None], (3, n))
+    if about is not None:
+        x = about[:, None] + rng.standard_normal((3, n)) * 10.0 ** rng.uniform(-4.0, -0.7, n)
+    x = np.clip(x, low[:, None], high[:, None])
+    if free.offsets is not None:
+        x[1] = rng.choice(free.offsets, n)
+    return np.asarray(x)
+
+
+def check(case: Case, seed: int, n: int) -> None:
+    """No random place, anywhere or about the worst ones, makes more than is proven."""
+    rng = np.random.default_rng(seed)
+    wanted = case.wanted
+    found = worst_places(case.deck, case.found, wanted)
+    assert all(one.proven for one in found)
+    bound = np.array([abs(one.value) + one.tolerance for one in found])
+    names = [
+        (one.position.vehicle, one.position.direction) if one.position else None for one in found
+    ]
+    for free in case.fleet:
+        x = [places(free, rng, n, None)]
+        for one, name in zip(found, names, strict=True):
+            if name == (free.vehicle.name, free.direction) and one.position is not None:
+                about = np.array([one.position.station, one.position.offset, one.position.spread])
+                x.append(places(free, rng, n, about))
+        values = scan(case, free, np.concatenate(x, axis=1))
+        for e, (row, sign) in enumerate(wanted):
+            highest = (sign * values[row]).max()
+            assert highest <= bound[e], (seed, e, highest, bound[e])
+    for (row, sign), one in zip(wanted, found, strict=True):
+        own = max(abs(a.value) for (r, _), a in zip(wanted, found, strict=True) if r == row)
+        assert sign * one.value >= 0.0
+        # the goal, and what the place's rounding to the micrometre makes
+        assert one.tolerance <= 2.0 * GOAL * max(abs(one.value), SMALL * own) + 1e-5 * own
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_no_place_makes_more_than_is_proven(seed: int) -> None:
+    check(random_case(seed), seed, 300)
+
+
+@pytest.mark.soak
+def test_no_place_makes_more_than_is_proven_on_many_decks() -> None:
+    for seed in range(1000, 1000 + int(os.environ.get("DECKSLAB_PROOFS", "10000"))):
+        check(random_case(seed), seed, 300)
+
+
+@pytest.mark.parametrize(("seed", "size"), [(1, None), (2, None), (3, 0.06), (4, 0.06)])
+def test_boxes_and_pieces_bound_what_is_in_them(seed: int, size: float | None) -> None:
+    """With cells of 0.06 m a box reaches over several of them."""
+    case = random_case(seed, size)
+    rng = np.random.default_rng(seed)
+    grid = GridSurfaces.of(case.found)
+    assert grid is not None
+    for free in case.fleet:
+        driven = DrivenWheels.of(grid, free)
+        _, (low, high) = box_bounds(driven)
+        (s0, s1), (y0, y1) = driven.s.boxes, driven.y.boxes
+        i, j = rng.integers(0, len(s0), 800), rng.integers(0, len(y0), 800)
+        u, v = rng.random((2, 800))
+        x = np.array([s0[i] + u * (s1 - s0)[i], y0[j] + v * (y1 - y0)[j], 0.0 * u])
+        values = scan(case, free, x)
+        slack = driven.rounding[:, None]
+        assert np.all(values <= high[:, i, j] + slack)
+        assert np.all(values >= low[:, i, j] - slack)
+        # the pieces in the same boxes, which are tighter
+        for k in range(20):
+            piece = int(rng.integers(driven.s.first[i[k]], driven.s.first[i[k] + 1]))
+            y = np.arange(driven.y.first[j[k]], driven.y.first[j[k] + 1])
+            rows = np.arange(len(values))
+            C = driven.coefficients(rows, slice(piece, piece + 1), y)
+            a, b = driven.s.low[piece], driven.s.high[piece]
+            c, d = driven.y.low[y[0]], driven.y.high[y[0]]
+            at = np.array([rng.uniform(a, b, 20), rng.uniform(c, d, 20), np.zeros(20)])
+            here = scan(case, free, at)
+            assert np.all(here.max(axis=1) <= C[:, 0, 0].max(axis=(1, 2)) + slack[:, 0])
+            assert np.all(here.min(axis=1) >= C[:, 0, 0].min(axis=(1, 2)) - slack[:, 0])
+            corner = scan(case, free, np.array([[a], [c], [0.0]]))[:, 0]
+            np.testing.assert_allclose(C[:, 0, 0, 0, 0], corner, atol=float(slack.max()))
+
+
+def symmetric_case() -> Case:
+    axles = (Axle(0.0, 1.0, (-0.8, 0.8), (0.3, 0.4)), Axle(1.3, 2.0, (-0.8, 0.8), (0.3, 0.4)))
+    traffic = Traffic(
+        carriageway=(-2.0, 2.0),
+        vehicles=(Vehicle(name="two axles", axles=axles),),
+        step=0.4,
+        lateral_step=0.4,
+        offsets=None,
+        edge_clearance=0.3,
+        surfacing=0.0,
+        dispersal="none",
+        dispersal_angle=0.0,
+        directions="both",
+    )
+    deck = deck_of([0.0, 3.0], 2.0, traffic)
+    mesh = grid_mesh(deck.plan, order=3, size=0.6)
+    x, y = mesh.plan.T
+    row = 1.0 / (0.1 + np.hypot(x - 1.1, y - 0.7))
+    mirrored = [
+        1.0 / (0.1 + np.hypot(x - at, y - across)) for at, across in ((1.1, -0.7), (1.9, 0.7))
+    ]
+    return Case(deck, Surfaces(mesh, np.array([row, *mirrored])))
+
+
+def test_mirrored_results_have_the_same_worst_value() -> None:
+    case = symmetric_case()
+    high, across, along = worst_places(case.deck, case.found, [(0, 1), (1, 1), (2, 1)])
+    assert high.position is not None
+    assert across.value == pytest.approx(high.value, abs=high.tolerance + across.tolerance)
+    assert along.value == pytest.approx(high.value, abs=high.tolerance + along.tolerance)
+
+
+def test_one_thread_forms_the_products(monkeypatch: pytest.MonkeyPatch) -> None:
+    case = symmetric_case()
+    proven = worst_position.proven_places
+    seen = []
+
+    def watched(*args: Any) -> list[WorstPlace]:
+        seen.extend(i["num_threads"] for i in threadpool_info() if i["user_api"] == "blas")
+        return proven(*args)
+
+    monkeypatch.setattr(worst_position, "proven_places", watched)
+    found = []
+    for threads in (1, 2):
+        with threadpool_limits(threads):
+            found.append(worst_places(case.deck, case.found, case.wanted))
+    assert seen
+    assert set(seen) == {1}
+    assert found[0] == found[1]
+
+
+def test_the_value_is_the_exact_one_at_its_place() -> None:
+    case = random_case(7)
+    for (row, sign), one in zip(
+        case.wanted, worst_places(case.deck, case.found, case.wanted), strict=True
+    ):
+        if one.position is None:
+            continue
+        at = one.position
+        free = next(
+            f for f in case.fleet if (f.vehicle.name, f.direction) == (at.vehicle, at.direction)
+        )
+        x = np.array([[at.station], [at.offset], [at.spread]])
+        [value] = exact_values(free, case.found, np.array([row]), np.array([1.0]), x)
+        assert one.value == pytest.approx(value, rel=1e-12)
+        assert sign * value > 0.0
+
+
+def test_other_meshes_are_no_grid_of_rectangles() -> None:
+    case = symmetric_case()
+    mesh = case.found.mesh
+    bent = mesh.plan + 0.05 * np.sin(mesh.plan[:, [1]]) * np.array([1.0, 0.0])
+    other = Surfaces(
+        Mesh(order=3, alignment=mesh.alignment, plan=bent, cells=mesh.cells, lines={}),
+        case.found.ordinates,
+    )
+    assert GridSurfaces.of(other) is None
+    # two halves of a slab side by side, not joined
+    first = np.arange(len(mesh.cells)) < len(mesh.cells) // 2
+    apart = np.where(first[:, None], mesh.cells, mesh.cells + mesh.n_nodes)
+    used, cells = np.unique(apart, return_inverse=True)
+    divided = Mesh(
+        order=3,
+        alignment=mesh.alignment,
+        plan=np.tile(mesh.plan, (2, 1))[used],
+        cells=cells.reshape(apart.shape),
+        lines={},
+    )
+    assert GridSurfaces.of(Surfaces(divided, np.ones((1, divided.n_nodes)))) is None
+    missing = Mesh(
+        order=3, alignment=mesh.alignment, plan=mesh.plan, cells=mesh.cells[1:], lines={}
+    )
+    assert GridSurfaces.of(Surfaces(missing, case.found.ordinates)) is None
