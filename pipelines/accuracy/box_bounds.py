@@ -14,6 +14,7 @@ edge that lies in the cell. No box has a place inside where V has a kink (`Piece
 from collections.abc import Callable
 
 import numpy as np
+from scipy import sparse
 
 from pipelines.accuracy.grid_surfaces import NEAR
 from pipelines.accuracy.pieces import DrivenWheels
@@ -27,7 +28,10 @@ def box_bounds(wheels: DrivenWheels) -> tuple[Floats, Range]:
     """Values (n_row, 2, 2, n_s, n_y) at the low and high ends of every box, along and across, and
     bounds (n_row, n_s, n_y) of all values in it."""
     (s0, s1), (y0, y1) = wheels.s.boxes, wheels.y.boxes
-    at = wheels.values(np.concatenate([s0, s1]), np.concatenate([y0, y1]))
+    (s, i), (y, j) = (
+        np.unique(np.concatenate(ends), return_inverse=True) for ends in ((s0, s1), (y0, y1))
+    )
+    at = wheels.values(s, y)[:, i[:, None], j]
     corners = at.reshape(-1, 2, len(s0), 2, len(y0)).swapaxes(2, 3)
     along, across = _curvatures(wheels)
     squares = (s1 - s0)[:, None] ** 2 / 8.0, (y1 - y0) ** 2 / 8.0
@@ -52,8 +56,17 @@ def _curvatures(wheels: DrivenWheels) -> tuple[Range, Range]:
         _add(along, g.load, edges, lambda e, w: e @ w.T, low, high)
         edges = _edges(grid.slopes[1], 2, grid.y.lines, wheels.y.boxes, g.across, g.sides[1])
         low, high = _shares(grid.s.lines, wheels.s.boxes, g.along, g.sides[0])
-        _add(across, g.load, edges, lambda e, w: w @ e, low, high)
+        _add(across, g.load, edges, _over_s, low, high)
     return along, across
+
+
+def _over_s(edges: Floats, shares: Floats) -> Floats:
+    """Sums (n_row, n_s, n_y) of edges (n_row, n_cell, n_y) by shares (n_s, n_cell), most of which
+    are zero."""
+    n_row, n_cell, n_y = edges.shape
+    flat = edges.transpose(1, 0, 2).reshape(n_cell, -1)
+    found = np.asarray(sparse.csr_array(shares) @ flat)
+    return found.reshape(-1, n_row, n_y).transpose(1, 0, 2)
 
 
 def _add(

@@ -152,11 +152,11 @@ class DrivenWheels:
         """Results (n_row, n_s, n_y) of every row at all stations and offsets."""
         W = self.grid.ordinates
         n_row, n_s, n_y = W.shape
-        total = np.zeros((n_row, len(s), len(y)))
+        total = np.zeros((len(s), len(y) * n_row))
         for S, Y in zip(self.along(s), self.across(y), strict=True):
-            half = (Y @ W.reshape(-1, n_y).T).reshape(len(y), n_row, n_s)
-            total += np.matmul(S.toarray(), half.transpose(1, 2, 0))
-        return total
+            half = (Y @ W.reshape(-1, n_y).T).reshape(-1, n_s)
+            total += S @ half.T
+        return total.reshape(len(s), len(y), n_row).transpose(2, 0, 1)
 
     @cached_property
     def _tables(self) -> list[tuple[sparse.csr_array, Floats]]:

@@ -28,7 +28,7 @@ from plate.arrays import Floats, Ints
 GOAL = 1e-4
 SMALL = 1e-3
 # Ordinates of the surfaces that are looked at together, to bound the memory.
-MOST_ORDINATES = 4_000_000
+MOST_ORDINATES = 2_000_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -213,13 +213,15 @@ def _boxes(number: int, wheels: DrivenWheels, proof: _Proof) -> Floats:
     corners, (low, high) = box_bounds(wheels)
     rows = proof.rows
     upper = np.where(proof.maxima, high[rows], -low[rows])
-    s, y = (np.stack(one.boxes) for one in (wheels.s, wheels.y))
-    signed = corners[rows].reshape(len(rows), -1) * proof.signs[:, None]
-    at = signed.argmax(axis=1)
-    i, j, k, m = np.unravel_index(at, corners.shape[1:])
-    np.maximum(proof.sizes, np.abs(signed).max(axis=1), out=proof.sizes)
-    entry = np.arange(len(rows))
-    proof.take(entry, number, signed[entry, at], s[i, k], y[j, m])
+    s, y = (np.stack(pieces.boxes) for pieces in (wheels.s, wheels.y))
+    flat = corners.reshape(len(corners), -1)
+    row = np.arange(len(flat))
+    for sign, at in ((1.0, flat.argmax(axis=1)), (-1.0, flat.argmin(axis=1))):
+        entry = np.flatnonzero(proof.signs == sign)
+        own = sign * flat[row, at][rows]
+        np.maximum(proof.sizes, np.abs(own), out=proof.sizes)
+        i, j, k, m = np.unravel_index(at[rows[entry]], corners.shape[1:])
+        proof.take(entry, number, own[entry], s[i, k], y[j, m])
     return upper
 
 
