@@ -77,9 +77,9 @@ class CaseTolerances:
 class Tolerances:
     """Tolerances of the stated values of a case of traffic [SI].
 
-    probes : of all probe rows' "max" and "min" (n_row, 3), mesh part, step part and difference of
-    the theories; peaks : of the governing values; beams : of the beams' extremes; proven : whether
-    the step parts are.
+    probes : of all probe rows' "max" and "min" (n_row, 4), mesh part, step part, difference of the
+    theories and how much the value is raised above the steps'; peaks : of the governing values;
+    beams : of the beams' extremes; proven : whether the step parts are.
     """
 
     probes: Mapping[str, Floats]
@@ -114,8 +114,8 @@ def traffic_tolerances(
     """Tolerances of probes, governing values and beam extremes under a case of traffic; not a
     number where nothing was measured."""
     stated, proven = worst.stated, worst.proven
-    amounts = np.full((len(stated.value), 3), np.nan)
-    amounts[:, 1] = worst.gap
+    amounts = np.full((len(stated.value), 4), np.nan)
+    amounts[:, 1], amounts[:, 3] = worst.gap, worst.raised
     if measured is not None and len(amounts):
         richer, other = measured.richer, measured.other
         finer = stated_under(richer, rows_on(richer.model, solved, stated), stated)
@@ -125,15 +125,19 @@ def traffic_tolerances(
     high, low, of_peaks, of_ends = stated.split(amounts)
     return Tolerances(
         probes={"max": high, "min": low},
-        peaks=tuple(
-            Tolerance(mesh, step, theory, proven) for mesh, step, theory in of_peaks.tolist()
-        ),
+        peaks=tuple(tolerance_of(row, proven) for row in of_peaks),
         beams={
-            end.key: Tolerance(mesh, step, theory, proven)
-            for end, (mesh, step, theory) in zip(stated.ends, of_ends.tolist(), strict=True)
+            end.key: tolerance_of(row, proven)
+            for end, row in zip(stated.ends, of_ends, strict=True)
         },
         proven=proven,
     )
+
+
+def tolerance_of(amounts: Floats, proven: bool) -> Tolerance:
+    """The tolerance of mesh part, step part, difference of the theories and what is raised (4,)."""
+    mesh, step, theory, raised = amounts.tolist()
+    return Tolerance(mesh, step, theory, proven, raised)
 
 
 class HeldValue(Protocol):

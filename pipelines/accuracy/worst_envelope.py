@@ -28,14 +28,16 @@ class WorstEnvelope:
     """The envelope of a case of traffic with the true worst values in it.
 
     peaks : its governing values; stated : all that is stated; gap : (n,) how much further from zero
-    each may lie under any load of the case [SI], not a number where no worst load was asked for;
-    proven : whether that is an upper bound, or only what a search may have missed.
+    each may lie under any load of the case, and raised : (n,) how much further it does than at the
+    steps [SI], not a number where no worst load was asked for; proven : whether the gap leads to an
+    upper bound, or is only what a search may have missed.
     """
 
     envelope: TrafficEnvelope
     peaks: tuple[Peak, ...]
     stated: StatedValues
     gap: Floats
+    raised: Floats
     proven: bool
 
 
@@ -48,6 +50,7 @@ def stepped(solved: SolvedDeck, envelope: TrafficEnvelope) -> WorstEnvelope:
         peaks=peaks,
         stated=stated,
         gap=np.full(len(stated.value), np.nan),
+        raised=np.full(len(stated.value), np.nan),
         proven=False,
     )
 
@@ -93,6 +96,7 @@ def with_worst_loads(solved: SolvedDeck, envelope: TrafficEnvelope) -> WorstEnve
         peaks=peaks,
         stated=stated_values(solved, envelope, peaks),
         gap=gap + np.maximum(stated.sign * (true - values), 0.0),
+        raised=np.asarray(np.abs(values - stated.value)),
         proven=all(worst.proven for worst in found),
     )
 

@@ -14,13 +14,15 @@ class Tolerance:
 
     mesh, step : parts of the error; proven : whether no load position can make more than the step
     part, or it is what a search may have missed. theory : value by the other of Mindlin's and
-    Kirchhoff's theory less this one, on the same mesh; None where it was not asked.
+    Kirchhoff's theory less this one, on the same mesh; None where it was not asked. raised : how
+    much further from zero the value is than at the steps of the load positions.
     """
 
     mesh: float
     step: float
     theory: float | None = None
     proven: bool = False
+    raised: float | None = None
 
     @property
     def error(self) -> float:
@@ -29,14 +31,23 @@ class Tolerance:
     def scaled(self, scale: float) -> "Tolerance":
         """The same in another unit."""
         theory = None if self.theory is None else scale * self.theory
-        return Tolerance(abs(scale) * self.mesh, abs(scale) * self.step, theory, self.proven)
+        size = abs(scale)
+        raised = None if self.raised is None else size * self.raised
+        return Tolerance(size * self.mesh, size * self.step, theory, self.proven, raised)
 
 
 def tolerance_entry(tolerance: Tolerance | None) -> dict[str, float | str | None]:
     """A tolerance as it stands in summary.json, None throughout where there is none."""
     if tolerance is None:
         return dict.fromkeys(
-            ("error", "error_mesh", "error_step", "error_step_is", "theory_difference")
+            (
+                "error",
+                "error_mesh",
+                "error_step",
+                "error_step_is",
+                "theory_difference",
+                "above_steps",
+            )
         )
     return {
         "error": tolerance.error,
@@ -44,4 +55,5 @@ def tolerance_entry(tolerance: Tolerance | None) -> dict[str, float | str | None
         "error_step": tolerance.step,
         "error_step_is": None if np.isnan(tolerance.step) else STEP_IS[tolerance.proven],
         "theory_difference": tolerance.theory,
+        "above_steps": tolerance.raised,
     }

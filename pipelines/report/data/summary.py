@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from pipelines.accuracy.tolerances import tolerance_of
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import with_sums
@@ -89,9 +90,8 @@ def envelope_probes(probes: ProbeRows, one: TrafficResult) -> dict[str, Json]:
     def entry(name: str, k: int) -> dict[str, Json]:
         high, low = (float(t[name][k]) for t in values)
         at_high, at_low = (int(t[name][k]) for t in places)
-        parts = (table[name][k].tolist() for table in errors)
         around_high, around_low = (
-            Tolerance(mesh, step, theory, one.tolerances.proven) for mesh, step, theory in parts
+            tolerance_of(table[name][k], one.tolerances.proven) for table in errors
         )
         scale = RESULT_SCALE[k]
         return {

@@ -22,7 +22,8 @@ TOLERANCE_RULE = (
     "found anywhere, between the steps too; proven, no load position makes more than the step part "
     "beyond it; searched, the step part is what the search may miss. The other plate theory, on "
     "the same mesh and at the same load position, stands beside them: it is no error, and near "
-    "edges and lines its shears mean something else."
+    "edges and lines its shears mean something else; and so, for governing values, does how much "
+    "of the value the steps alone would have missed."
 )
 
 
@@ -53,6 +54,7 @@ def governing_parts(deck: Deck, case: TrafficResult) -> Table | None:
             f"{number(row.value)} {row.unit}",
             part(row.error),
             *_parts(row.entry()),
+            part(row.entry()["above_steps"]),
         ]
         for row in case.governing
         if row.error is not None and np.isfinite(row.error) and row.position is not None
@@ -60,8 +62,8 @@ def governing_parts(deck: Deck, case: TrafficResult) -> Table | None:
     if not body:
         return None
     caption = f"{case_title(case)}: parts of the numerical tolerances of the governing values"
-    heads = ["Result", "", "Value", "±", *_heads(deck)]
-    return table(caption, heads, body, numeric=range(2, 7))
+    heads = ["Result", "", "Value", "±", *_heads(deck), "above the steps’ highest"]
+    return table(caption, heads, body, numeric=range(2, 8))
 
 
 def probe_parts(result: Result, summary: Mapping[str, Any]) -> list[Table]:

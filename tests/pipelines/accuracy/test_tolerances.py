@@ -78,6 +78,7 @@ def test_finer_steps_stay_within_the_step_part(result: Result) -> None:
         assert peak.tolerance is not None
         assert peak.tolerance.proven
         assert near <= abs(peak.value) + peak.tolerance.step + 1e-9
+        assert peak.tolerance.raised == pytest.approx(abs(peak.value) - far, abs=1e-9)
         missed.append(1.0 - far / abs(peak.value))
     assert max(missed) > 0.01
     assert min(missed) > -1e-9
