@@ -1,14 +1,12 @@
 """The search for worst places against their proof, on a deck where both can be had."""
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
-import pipelines.deck.examples as examples
 from pipelines.accuracy.free_vehicle import free_vehicles
 from pipelines.accuracy.searched_position import searched_places
 from pipelines.accuracy.worst_position import worst_places
+from pipelines.deck.examples import EXAMPLES
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.model.influence import surfaces
 from tests.pipelines.small_decks import solver_of
@@ -22,7 +20,7 @@ def test_search_and_proof_agree_within_the_tolerance_of_the_search() -> None:
     surface jumps there and its interpolation is a sixth too low. Scanned by the exact surface about
     station 11.25 m, offset -0.98 m, the mean q_x reaches 52.1 kN/m under a single axle; the
     tandems' own peaks, which the interpolation has right, end at 51.7 kN/m."""
-    deck = read_deck(Path(examples.__file__).parent / "estuary.toml")
+    deck = read_deck(EXAMPLES["estuary"])
     solved = solver_of(deck)
     names = solved.probes.names
     rows = [6 * names.index(name) + k for name in (MEAN, RIGHT) for k in range(6)]
