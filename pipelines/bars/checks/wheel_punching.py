@@ -161,6 +161,8 @@ class _Search:
         """Every wheel of a run, and every group of its wheels."""
         run = self._spread(run)
         driven = self._driven(run, name, factor, model)
+        if driven is None:
+            return
         self.n += int(driven.inside.sum())
         for k in np.flatnonzero(driven.inside.any(axis=0)):
             self._judge(driven, np.array([k]), None)
@@ -178,6 +180,8 @@ class _Search:
             if not groups:
                 continue
             driven = self._driven(both, f"{name}, {pair.words}", pair.factor, model)
+            if driven is None:
+                continue
             for group in groups:
                 self._judge(driven, np.array(group.wheels), group.cut)
 
@@ -200,8 +204,14 @@ class _Search:
 
     def _driven(
         self, run: LoadPositions, name: str, factor: float, model: LoadModel | None
-    ) -> "_Driven":
+    ) -> "_Driven | None":
+        """None where no wheel comes near the part that is looked at."""
         wheels = run.wheels(slice(None))
+        if self.holds is not None:
+            run = self._near(run, wheels.corners)
+            if not len(run):
+                return None
+            wheels = run.wheels(slice(None))
         on = on_slab(self.deck, wheels.corners)
         load = self.factor * factor * wheels.load * on.share
         if model is not None:
@@ -218,6 +228,18 @@ class _Search:
             load=load.reshape(shape),
             counts=counts.reshape(shape),
             inside=inside.reshape(shape),
+        )
+
+    def _near(self, run: LoadPositions, corners: Floats) -> LoadPositions:
+        """The positions of which a wheel (n, 4, 2) may stand on the part that is looked at."""
+        assert self.holds is not None
+        places = np.concatenate([corners, corners.mean(axis=1, keepdims=True)], axis=1)
+        inside = self.holds(places.reshape(-1, 2)).reshape(len(run), -1).any(axis=1)
+        return replace(
+            run,
+            stations=run.stations[inside],
+            offsets=run.offsets[inside],
+            spreads=None if run.spreads is None else run.spreads[inside],
         )
 
     def _judge(self, driven: "_Driven", members: Ints, cut: float | None) -> None:
