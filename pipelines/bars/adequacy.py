@@ -162,15 +162,15 @@ class Verdict:
 
 @dataclass(frozen=True, kw_only=True)
 class PanelVerdict(Verdict):
-    """Of one panel as built."""
+    """What one panel comes to as built."""
 
     panel: str
 
 
 @dataclass(frozen=True, kw_only=True)
 class StandardVerdict(Verdict):
-    """Of the slab as drawn and of every panel as built: what was found of these is among the
-    judgements, too. traffic : what they are judged under, in words."""
+    """What the slab as drawn and every panel as built come to: what was found of the panels is
+    among the judgements, too. traffic : what they are judged under, in words."""
 
     standard: Standard
     traffic: str

@@ -101,7 +101,7 @@ def _verdict(
 
 
 def _judgements(deck: Deck, part: PartChecks) -> Iterator[Judgement]:
-    """Of the slab as drawn, or of a panel as built, in the order of `Check`."""
+    """The judgements of the slab as drawn, or of a panel as built, in the order of `Check`."""
     source = BENDING[part.basis.materials.standard]
     for drawn in part.layers:
         found = Found(

@@ -29,7 +29,8 @@ class InPlace:
 
 
 def characteristic(cores: Sequence[float]) -> InPlace:
-    """Of the strengths [Pa] of one core or more, twice as long as wide.
+    """The characteristic strength of one core or more, by their strengths [Pa], twice as long as
+    wide.
 
     Raises
     ------

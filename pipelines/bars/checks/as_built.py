@@ -86,7 +86,7 @@ class PanelCheck(PartChecks):
 
     @property
     def utilisation(self) -> Mapping[Layer, float]:
-        """Of every layer in bending."""
+        """The utilisation of every layer in bending."""
         return {check.layer: check.utilisation for check in self.layers}
 
 
@@ -157,7 +157,8 @@ class _Trial:
     where: NDArray[np.bool_]
 
     def deviations(self, drawing: SlabBars) -> tuple[Deviation, ...]:
-        """Of every quantity that was read; of covers both ways where durability asks for some."""
+        """The deviations of every quantity that was read; of covers both ways where durability asks
+        for some."""
         exposed = [f for f, e in zip(FACES, self.found.basis.exposure, strict=True) if e]
         wanted = []
         for key in measured_keys():

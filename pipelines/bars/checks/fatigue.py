@@ -140,7 +140,7 @@ def fatigue_demand(
     standard: Standard,
     demands: Mapping[LimitState, Demand],
 ) -> FatigueDemand:
-    """Of the whole deck under one standard; demands : of the standard, by limit state.
+    """What fatigue is judged by anywhere on the deck; demands : of the standard, by limit state.
 
     EN 1992 with a damage equivalence factor: permanent actions as in the frequent combination with
     the fatigue load model, its axles with each of `AXLES`.
