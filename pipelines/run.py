@@ -41,7 +41,6 @@ def run(
     from pipelines.report.data.fields_vtu import write_fields
     from pipelines.report.data.findings_csv import write_findings
     from pipelines.report.data.summary import summary, write_summary
-    from pipelines.report.drawings.bars_dxf import write_bars
     from pipelines.report.html import html_of
     from pipelines.report.pdf import pdf_of, require_pdf
 
@@ -64,6 +63,8 @@ def run(
         if deck.reinforcement is not None and deck.reinforcement.survey is not None:
             write_as_built(folder / "as_built.csv", result.verdicts)
         if result.design is not None:
+            from pipelines.report.drawings.bars_dxf import write_bars
+
             write_bars(folder / "bars.dxf", deck, result.design)
         write_findings(folder / "findings.csv", result.findings)
         write_summary(folder / "summary.json", entries)

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize
 
 from plate.arrays import Floats, Ints
 from plate.geometry.curves import Curve
@@ -191,6 +190,8 @@ def smoothed(quads: Quads, held: NDArray[np.bool_]) -> Quads:
             for k in range(2):
                 gradient[:, k] += np.bincount(cells[:, i], at[:, i, k], len(points))
         return float(value.sum()), gradient[free].ravel()
+
+    from scipy.optimize import minimize  # here, since only outlines need it
 
     start = points[free].ravel()
     found = minimize(

@@ -8,8 +8,8 @@ steel and anchorage past the zone remain.
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from scipy import sparse
-from scipy.ndimage import maximum_filter1d
 
 from pipelines.bars.checks.bending_and_service import moment_resistance
 from pipelines.bars.demand.control_sections import field_interpolation
@@ -148,8 +148,8 @@ def zones(deck_raster: Raster, bars: SlabBars, mat: Materials, demand: Demand) -
         direction: Direction = layer[1]
         step = float(u[1] - u[0]) if direction == "x" else float(np.diff(y, axis=1).mean())
         shift = tension_shift(mat.standard, d, layer_bars.diameter)
-        reach = 2 * int(np.ceil(shift / step)) + 1
-        spread = maximum_filter1d(values, reach, axis=0 if direction == "x" else 1)
+        reach = int(np.ceil(shift / step))
+        spread = _largest_within(values, reach, axis=0 if direction == "x" else 1)
         half = moment_resistance(mat, bars.thickness, d, layer_bars.area / 2)
         floor = NOTHING * demand.layer(layer).max()
         found[layer] = (spread > floor).astype(np.int64) + (spread > half)
@@ -157,6 +157,14 @@ def zones(deck_raster: Raster, bars: SlabBars, mat: Materials, demand: Demand) -
     return Zones(
         u=u, y=y, zone=found, shift=shifts, anchorage=lengths, source=SHIFT_SOURCE[mat.standard]
     )
+
+
+def _largest_within(values: Floats, reach: int, axis: int) -> Floats:
+    """The largest of values (n, m) no more than `reach` steps away along an axis."""
+    around = [(0, 0), (0, 0)]
+    around[axis] = (reach, reach)
+    padded = np.pad(values, around, constant_values=-np.inf)
+    return np.asarray(sliding_window_view(padded, 2 * reach + 1, axis=axis).max(axis=-1))
 
 
 # Moments below this share of the layer's largest count as none.
