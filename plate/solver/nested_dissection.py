@@ -9,6 +9,7 @@ the same number of operations as with triangular factors, at the speed of the ha
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,17 +29,31 @@ BATCH_ROWS = 3000
 FILL = 0.2
 # Batches that are still filled while others are begun.
 OPEN = 6
+# Blocks are added run by run where their rows are in fewer runs than that.
+RUNS = 8
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Front:
-    """One front: rows of its pivots and border, and of what is kept of it."""
+    """One front of the tree: its pivots and border in the order of elimination, ascending.
+
+    parts : for each child, or each element of a leaf, where its rows come in this front.
+    """
 
     height: int
     pivots: slice
     border: Ints
-    inverse: Floats
-    coupling: Floats
+    parts: list[Ints]
+
+    @property
+    def n(self) -> int:
+        """Number of pivots."""
+        return int(self.pivots.stop - self.pivots.start)
+
+    @property
+    def m(self) -> int:
+        """Number of what is coupled with them."""
+        return len(self.border)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,15 +112,15 @@ class Factorisation:
         order = np.full(n_dof, len(dofs))
         order[dofs] = np.arange(len(dofs))
         starts = np.searchsorted(home[dofs], np.arange(len(tree.ranges) + 1))
-        fronts = _eliminate(pieces, tree, leaf_of, order, starts)
         self.n_free = len(dofs)
-        self.n_factor = sum(
-            f.inverse.shape[0] * (f.inverse.shape[0] + 1) // 2 + f.coupling.size for f in fronts
-        )
+        elements = _elements(pieces, leaf_of, order, self.n_free)
+        fronts = _fronts(tree, elements, starts)
+        self.n_factor = sum(f.n * (f.n + 1) // 2 + f.n * f.m for f in fronts)
         # Row of each dof among those that are solved for; the last row is that of all the others.
-        self.batches, rows = _batches(fronts, self.n_free)
+        self.batches, kept, rows = _batches(fronts, self.n_free)
         self.n_rows = int(rows[-1]) + 1
         self.row = rows[order]
+        _eliminate(tree, elements, fronts, kept)
 
     def solve(self, F: Loads) -> Floats:
         """Solution (n_dof, n_load) of right-hand sides (n_dof, n_load); zero where not free.
@@ -143,61 +158,66 @@ class Factorisation:
         return X[batch.rows].reshape(*batch.inverse.shape[:2], X.shape[1])
 
 
-def _batches(fronts: list[_Front], n_free: int) -> tuple[list[_Batch], Ints]:
-    """Fronts put together from the leaves up, and the row (n_free + 1,) of each eliminated dof.
+def _batches(
+    fronts: Sequence[_Front], n_free: int
+) -> tuple[list[_Batch], list[tuple[Floats, Floats]], Ints]:
+    """Fronts put together from the leaves up, where in them the inverse and the coupling of each
+    front are kept, and the row (n_free + 1,) of each eliminated dof.
 
     Fewer and larger products: threads that share one interpreter then work side by side. Fronts
     come in the tree's order, so that a batch is one place of the slab and in cache together.
     """
-    groups: list[list[_Front]] = []
-    for front in sorted(fronts, key=lambda f: f.height):
-        near = (g for g in groups[-OPEN:] if _fits(g, front))
+    groups: list[list[int]] = []
+    for k in sorted(range(len(fronts)), key=lambda k: fronts[k].height):
+        near = (g for g in groups[-OPEN:] if _fits([fronts[i] for i in (*g, k)]))
         if (group := next(near, None)) is not None:
-            group.append(front)
+            group.append(k)
         else:
-            groups.append([front])
+            groups.append([k])
     rows = np.zeros(n_free + 1, dtype=np.int64)
     first = 0
     starts = []
     for group in groups:
-        n = max(len(f.inverse) for f in group)
+        n = max(fronts[k].n for k in group)
         starts.append(first)
-        for front in group:
-            rows[front.pivots] = first + np.arange(len(front.inverse))
+        for k in group:
+            rows[fronts[k].pivots] = first + np.arange(fronts[k].n)
             first += n
     rows[-1] = first
-    return [_batch(g, start, rows) for g, start in zip(groups, starts, strict=True)], rows
+    batches = []
+    kept = [(np.empty((0, 0)), np.empty((0, 0)))] * len(fronts)
+    for group, start in zip(groups, starts, strict=True):
+        mine = [fronts[k] for k in group]
+        batch = _empty_batch(mine, start, rows)
+        batches.append(batch)
+        for one, (k, front) in enumerate(zip(group, mine, strict=True)):
+            n, m = front.n, front.m
+            kept[k] = batch.inverse[one, :n, :n], batch.coupling[one, :m, :n]
+    return batches, kept, rows
 
 
-def _batch(group: list[_Front], start: int, rows: Ints) -> _Batch:
-    k = len(group)
-    n, m = max(len(f.inverse) for f in group), max(len(f.border) for f in group)
+def _empty_batch(group: Sequence[_Front], start: int, rows: Ints) -> _Batch:
+    k, n, m = len(group), max(f.n for f in group), max(f.m for f in group)
     border = np.full((k, m), rows[-1])
-    inverse, coupling = np.zeros((k, n, n)), np.zeros((k, m, n))
     for one, front in enumerate(group):
-        i, j = len(front.inverse), len(front.border)
-        border[one, :j] = rows[front.border]
-        inverse[one, :i, :i], coupling[one, :j, :i] = front.inverse, front.coupling
-    sizes = np.array([len(f.border) for f in group])
+        border[one, : front.m] = rows[front.border]
     return _Batch(
         rows=slice(start, start + k * n),
-        sizes=sizes,
+        sizes=np.array([f.m for f in group]),
         border=border,
-        inverse=inverse,
-        coupling=coupling,
+        inverse=np.zeros((k, n, n)),
+        coupling=np.zeros((k, m, n)),
     )
 
 
-def _fits(group: list[_Front], front: _Front) -> bool:
-    """Whether a front joins a batch: of the same height, in cache, and few zeros filled in."""
-    together = [*group, front]
-    n, m = max(len(f.inverse) for f in together), max(len(f.border) for f in together)
-    own = sum(len(f.inverse) * len(f.border) for f in together)
-    return (
-        front.height == group[0].height
-        and len(together) * (n + m) <= BATCH_ROWS
-        and len(together) * n * m <= (1.0 + FILL) * own
-    )
+def _fits(together: Sequence[_Front]) -> bool:
+    """Whether fronts make a batch: of the same height, in cache, and few zeros filled in."""
+    first, last = together[0], together[-1]
+    if last.height != first.height:
+        return False
+    n, m = max(f.n for f in together), max(f.m for f in together)
+    own = sum(f.n * f.m for f in together)
+    return len(together) * (n + m) <= BATCH_ROWS and len(together) * n * m <= (1.0 + FILL) * own
 
 
 @dataclass(frozen=True)
@@ -211,13 +231,15 @@ class Tree:
     def smallest(self, low: Ints, high: Ints) -> Ints:
         """The smallest part that contains leaves low..high, for each dof."""
         home = np.full(len(low), len(self.ranges) - 1)
-        # Children come before their parents: visit from the root down.
-        for node in range(len(self.ranges) - 1, -1, -1):
-            for child in self.children[node]:
-                first, last = self.ranges[child]
-                inside = (home == node) & (low >= first) & (high < last)
-                home[inside] = child
-        return home
+        # A leaf is its own child, on both sides of a cut that nothing straddles.
+        sides = np.array([two or (k, k) for k, two in enumerate(self.children)])
+        cut = np.array([self.ranges[second][0] for second in sides[:, 1]])
+        while True:
+            below = np.where(high < cut[home], sides[home, 0], home)
+            below = np.where(low >= cut[home], sides[home, 1], below)
+            if np.array_equal(below, home):
+                return home
+            home = below
 
 
 def bisection(centroids: Floats, most: int) -> Tree:
@@ -254,65 +276,106 @@ def _gap(values: Floats) -> int:
     return int(first + near[np.argmin(np.abs(near + first - n / 2))])
 
 
-def _eliminate(
-    pieces: Sequence[ElementGroup], tree: Tree, leaf_of: Ints, order: Ints, starts: Ints
-) -> list[_Front]:
-    by_leaf = [np.argsort(leaf_of[piece.cell], kind="stable") for piece in pieces]
-    bounds = [
-        np.searchsorted(leaf_of[piece.cell][elements], np.arange(len(tree.leaves) + 1))
-        for piece, elements in zip(pieces, by_leaf, strict=True)
-    ]
-    n_free = int(starts[-1])
+@dataclass(frozen=True)
+class _Element:
+    """An element as it is eliminated: rows (n,) in that order of what is not held, its matrix."""
+
+    rows: Ints
+    matrix: Floats
+
+
+def _elements(
+    pieces: Sequence[ElementGroup], leaf_of: Ints, order: Ints, n_free: int
+) -> dict[int, list[_Element]]:
+    """The elements of every leaf."""
+    found: dict[int, list[_Element]] = {}
+    for piece in pieces:
+        rows = order[piece.dofs]
+        whole = np.all(rows < n_free, axis=1).tolist()
+        for e, leaf in enumerate(leaf_of[piece.cell].tolist()):
+            own, matrix = rows[e], piece.matrices[e]
+            if not whole[e]:
+                kept = np.flatnonzero(own < n_free)
+                own, matrix = own[kept], matrix[np.ix_(kept, kept)]
+            found.setdefault(leaf, []).append(_Element(own, matrix))
+    return found
+
+
+def _fronts(tree: Tree, elements: dict[int, list[_Element]], starts: Ints) -> list[_Front]:
+    """The front of every part of the tree."""
     fronts: list[_Front] = []
-    updates: dict[int, tuple[Ints, Floats]] = {}
-    heights: list[int] = []
-    for node, (first, _) in enumerate(tree.ranges):
-        heights.append(1 + max((heights[c] for c in tree.children[node]), default=-1))
-        parts: list[tuple[Ints, Floats]] = [updates.pop(c) for c in tree.children[node]]
-        if not tree.children[node]:
-            for piece, elements, bound in zip(pieces, by_leaf, bounds, strict=True):
-                for e in elements[bound[first] : bound[first + 1]]:
-                    rows = order[piece.dofs[e]]
-                    kept = np.flatnonzero(rows < n_free)
-                    parts.append((rows[kept], piece.matrices[e][np.ix_(kept, kept)]))
+    for node, ((first, _), children) in enumerate(zip(tree.ranges, tree.children, strict=True)):
+        parts = [fronts[c].border for c in children]
+        if not children:
+            parts = [element.rows for element in elements.get(first, [])]
         pivots = slice(int(starts[node]), int(starts[node + 1]))
-        n = pivots.stop - pivots.start
-        touched = np.unique(np.concatenate([rows for rows, _ in parts]))
-        border = touched[touched >= pivots.stop]
-        slot = np.concatenate([np.arange(pivots.start, pivots.stop), border])
-        A = np.zeros((len(slot), len(slot)))
-        for rows, matrix in parts:
-            at = np.searchsorted(slot, rows)
-            A[at[:, None], at] += matrix
-        inverse, coupling = _pivot(A[:n, :n], A[n:, :n])
+        touched = np.unique(np.concatenate([np.empty(0, dtype=np.int64), *parts]))
+        border = touched[np.searchsorted(touched, pivots.stop) :]
+        slots = np.concatenate([np.arange(pivots.start, pivots.stop), border])
         fronts.append(
             _Front(
-                height=heights[node],
+                height=1 + max((fronts[c].height for c in children), default=-1),
                 pivots=pivots,
                 border=border,
-                inverse=inverse,
-                coupling=coupling,
+                parts=[np.searchsorted(slots, rows) for rows in parts],
             )
         )
-        updates[node] = (border, A[n:, n:] - coupling @ A[:n, n:])
     return fronts
 
 
-def _pivot(pivot: Floats, below: Floats) -> tuple[Floats, Floats]:
-    """Inverse of a pivot block and the coupling times that inverse."""
-    if not len(pivot):
-        return pivot.copy(), below.copy()
+def _eliminate(
+    tree: Tree,
+    elements: dict[int, list[_Element]],
+    fronts: Sequence[_Front],
+    kept: Sequence[tuple[Floats, Floats]],
+) -> None:
+    """Fill in the inverse and the coupling of every front, from the leaves to the root."""
+    updates: dict[int, Floats] = {}
+    for node, front in enumerate(fronts):
+        matrices = [updates.pop(c) for c in tree.children[node]]
+        if not tree.children[node]:
+            matrices = [element.matrix for element in elements.get(tree.ranges[node][0], [])]
+        A = np.zeros((front.n + front.m, front.n + front.m))
+        for at, matrix in zip(front.parts, matrices, strict=True):
+            _add(A, at, matrix)
+        updates[node] = _pivot(A, *kept[node])
+
+
+def _add(A: Floats, at: Ints, matrix: Floats) -> None:
+    """Add a matrix to rows and columns `at` of another, run by run where they are few."""
+    cuts = [0, *(np.flatnonzero(np.diff(at) != 1) + 1).tolist(), len(at)]
+    if len(cuts) > RUNS:
+        A[at[:, None], at] += matrix
+        return
+    runs = [(slice(a, b), slice(at[a], at[a] + b - a)) for a, b in pairwise(cuts) if b > a]
+    for own, there in runs:
+        for own_column, column in runs:
+            A[there, column] += matrix[own, own_column]
+
+
+def _pivot(A: Floats, inverse: Floats, coupling: Floats) -> Floats:
+    """Eliminate the first rows of a front: writes the inverse of their block and what is coupled
+    with them times that inverse, and returns what is left of the others' block."""
+    n = len(inverse)
+    if not n:
+        return A
+    pivot, rest = A[:n, :n], A[n:, n:]
     # Scaling by the diagonal keeps very stiff beams and soft slabs in one well-scaled factor.
     diagonal = np.diagonal(pivot)
     if np.any(diagonal <= 0.0):
         raise SolutionError("the stiffness matrix is not positive definite")
     scale = 1.0 / np.sqrt(diagonal)
-    factor, info = lapack.dpotrf(scale[:, None] * pivot * scale, lower=1, clean=1)
+    # LAPACK's columns are numpy's rows: of symmetric blocks it works in place on the transposes.
+    factor, info = lapack.dpotrf((scale[:, None] * pivot * scale).T, lower=1, overwrite_a=1)
     if info != 0:
         raise SolutionError("the stiffness matrix is not positive definite")
-    right, _ = lapack.dpotrs(factor, (scale[:, None] * below.T), lower=1)
-    inverse, _ = lapack.dpotri(factor, lower=1)
-    inverse = np.tril(inverse) + np.tril(inverse, -1).T
-    return np.ascontiguousarray(scale[:, None] * inverse * scale), np.ascontiguousarray(
-        (scale[:, None] * right).T
-    )
+    half, _ = lapack.dtrtrs(factor, (A[n:, :n] * scale).T, lower=1, overwrite_b=1)
+    rest -= half.T @ half
+    right, _ = lapack.dtrtrs(factor, half, lower=1, trans=1, overwrite_b=1)
+    np.multiply(right.T, scale, out=coupling)
+    full, _ = lapack.dpotri(factor, lower=1, overwrite_c=1)
+    full = full + full.T
+    full.ravel()[:: n + 1] *= 0.5
+    full *= scale[:, None]
+    np.multiply(full, scale, out=inverse)
+    return rest
