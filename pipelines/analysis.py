@@ -3,6 +3,7 @@ findings."""
 
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace
 
@@ -30,6 +31,7 @@ from pipelines.model.accepted import accepted
 from pipelines.model.cache import ModelCache
 from pipelines.model.responses import Response, SolvedDeck, case_responses, check_stiffness
 from pipelines.result import Result, TrafficResult
+from plate.threads import one_thread
 
 Progress = Callable[[str, int, int], None]
 
@@ -56,13 +58,15 @@ def analyse(
     """
 
     def on_this_mesh(deck: Deck) -> Result:
-        return _on_this_mesh(
-            deck,
-            _Stages(progress),
-            models or ModelCache(),
-            threads,
-            tolerances_wanted=tolerances_wanted,
-        )
+        with one_thread, ThreadPoolExecutor(1) as aside:
+            return _on_this_mesh(
+                deck,
+                _Stages(progress),
+                models or ModelCache(),
+                threads,
+                aside,
+                tolerances_wanted=tolerances_wanted,
+            )
 
     if deck.mesh.error is None or not tolerances_wanted:
         return on_this_mesh(deck)
@@ -76,9 +80,11 @@ def _on_this_mesh(
     stages: "_Stages",
     models: ModelCache,
     threads: int | None,
+    aside: Executor,
     *,
     tolerances_wanted: bool,
 ) -> Result:
+    """The analysis on the deck's mesh; aside : a thread for what nothing waits for yet."""
     with stages("mesh and stiffness"):
         built = accepted(deck, threads, tolerances=tolerances_wanted).built
         solved = SolvedDeck.of(deck, built.model, models)
@@ -94,6 +100,7 @@ def _on_this_mesh(
             observers=() if watch is None else (watch,),
             watched=lambda model: None if watch is None else watch.of_model(model),
         )
+    measuring = aside.submit(Yardsticks.of, built, solved) if tolerances_wanted else None
     with stages("reinforcement"):
         bars = None if watch is None else design(solved, envelopes, watch)
     with stages("worst load positions"):
@@ -104,14 +111,15 @@ def _on_this_mesh(
         findings, no_findings = strip_findings(solved, envelopes)
         findings = with_utilisation(deck, cases, findings)
     with stages("numerical tolerances"):
-        measured = Yardsticks.of(built, solved) if tolerances_wanted else None
+        measured = None if measuring is None else measuring.result()
+        findings = _with_tolerances(solved, findings, measured)
+        walked = governing_findings(findings) if tolerances_wanted else []
+        walking = aside.submit(reconcile, built, solved, envelopes, walked)
         of_cases = case_tolerances(solved, cases, measured)
         traffic = tuple(_traffic(solved, case, cases, measured) for case in worst)
-        findings = _with_tolerances(solved, findings, measured)
     with stages("widths and reconciliation"):
         widths = back_widths(deck, findings)
-        walked = governing_findings(findings) if tolerances_wanted else []
-        walks = reconcile(built, solved, envelopes, walked)
+        walks = walking.result()
     return Result(
         deck=deck,
         built=built,
@@ -167,7 +175,8 @@ def _with_tolerances(
 
 
 class _Stages:
-    """Times the stages of an analysis and tells of their progress."""
+    """Times the stages of an analysis, by what they make the run wait, and tells of their
+    progress."""
 
     def __init__(self, progress: Progress | None) -> None:
         self.progress = progress
