@@ -1,0 +1,167 @@
+"""Whole jobs, a cold process each with its report, as ratios to products of matrices.
+
+python benchmarks/wholejob.py [--repeat N] [NAME ...]
+
+What a machine gives changes from one to the next and, with other work on it, from minute to minute:
+every job is told as its seconds over those of ten products of 3000 x 3000 matrices on one core,
+taken right before and after it. The least of all repeats counts, of the seconds of a clock and of
+those of all processors, which other work disturbs less. Then the stages of each job, by what they
+make it wait and by what its processors do meanwhile: work of another stage may run beside.
+"""
+
+import argparse
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+
+from pipelines.deck.starters import starter
+from pipelines.machine import processors
+
+SIZE, PRODUCTS = 3000, 10
+
+# Ratios aimed at: by a clock, on two cores or sixteen.
+AIMS: Mapping[str, Mapping[int, float]] = {
+    "-h": {2: 0.05},
+    "small": {2: 0.3},
+    "estuary": {2: 1.4, 16: 0.6},
+    "estuary-bars": {2: 4.2},
+}
+
+# Two bays of the starter for cross beams, less wide, under fewer load positions.
+SMALL = (
+    ("stations_m = [0.0, 3.2, 6.4, 9.6, 12.8]", "stations_m = [0.0, 3.2, 6.4]"),
+    ("offsets_m = [-3.9, 3.9]", "offsets_m = [-3.3, 3.3]"),
+    ("carriageway_m = [-3.5, 3.5]", "carriageway_m = [-2.9, 2.9]"),
+    ('load_models = ["EN 1991-2 LM1"]', 'vehicles = ["EN 1991-2 LM2"]'),
+    ("step_m = 0.3 ", "step_m = 0.6 "),
+    ("lateral_step_m = 0.5 ", "lateral_step_m = 1.5 "),
+)
+
+HELP = """
+import sys
+from pipelines.cli.main import main
+sys.argv[0] = "deckslab"
+main(["-h"])
+"""
+
+RUN = """
+import json, sys, time
+from pathlib import Path
+
+began, used = time.perf_counter(), time.process_time()
+marks = [("start", began, used)]
+
+def tell(stage, part, whole):
+    if stage != marks[-1][0]:
+        marks.append((stage, time.perf_counter(), time.process_time()))
+
+from pipelines.cli.words import found_deck
+from pipelines.run import run
+
+run(found_deck(sys.argv[1]), Path(sys.argv[2]), tell)
+print(json.dumps([*marks, ("", time.perf_counter(), time.process_time())]))
+"""
+
+PRODUCT = f"""
+import time
+import numpy as np
+A = np.random.default_rng(1).random(({SIZE}, {SIZE}))
+A @ A
+start = time.perf_counter()
+A @ A
+print({PRODUCTS} * (time.perf_counter() - start))
+"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Timed:
+    """Seconds of a clock and of all processors of a job, those of the products about it, and of
+    each stage the same two."""
+
+    clock: float
+    processors: float
+    products: float
+    stages: Mapping[str, tuple[float, float]]
+
+
+def products() -> float:
+    """Seconds of ten products on one core, in a process of its own."""
+    one = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+    done = subprocess.run(
+        [sys.executable, "-c", PRODUCT], check=True, capture_output=True, text=True,
+        env=os.environ | one,
+    )  # fmt: skip
+    return float(done.stdout)
+
+
+def timed(name: str, folder: Path) -> Timed:
+    """A job in a process of its own."""
+    deck = folder / "small.toml" if name == "small" else name
+    command = [HELP] if name == "-h" else [RUN, os.fspath(deck), os.fspath(folder / "results")]
+    before, used = products(), os.times()
+    start = time.perf_counter()
+    done = subprocess.run(
+        [sys.executable, "-c", *command], check=True, capture_output=True, text=True
+    )
+    clock, now = time.perf_counter() - start, os.times()
+    cost = now.children_user + now.children_system - used.children_user - used.children_system
+    marks = [] if name == "-h" else json.loads(done.stdout.splitlines()[-1])
+    stages: dict[str, tuple[float, float]] = {}
+    for (stage, *then), (_, *later) in pairwise(marks):
+        stages[stage] = (later[0] - then[0], later[1] - then[1])
+    return Timed(clock=clock, processors=cost, products=min(before, products()), stages=stages)
+
+
+def small_deck() -> str:
+    """A deck of 324 cells and some fifty load positions."""
+    text = starter("truss")
+    for old, new in SMALL:
+        assert old in text
+        text = text.replace(old, new, 1)
+    return text
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("names", nargs="*", metavar="NAME", help=f"of {', '.join(AIMS)}")
+    parser.add_argument("--repeat", type=int, default=3)
+    options = parser.parse_args()
+    names = options.names or list(AIMS)
+    cores = processors()
+    found: dict[str, list[Timed]] = {name: [] for name in names}
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        (folder / "small.toml").write_text(small_deck(), encoding="utf-8")
+        for _ in range(options.repeat):
+            for name in names:
+                found[name].append(timed(name, folder))
+    print(
+        f"{cores} processors; {PRODUCTS} products of {SIZE} x {SIZE} matrices take "
+        f"{min(one.products for many in found.values() for one in many):.2f} s on one\n"
+    )
+    print("| job | clock [s] | ratio | aim | processors [s] | ratio |\n|---|---|---|---|---|---|")
+    for name, many in found.items():
+        clock = min(many, key=lambda one: one.clock / one.products)
+        cost = min(many, key=lambda one: one.processors / one.products)
+        aim = "; ".join(f"{aim} on {count}" for count, aim in AIMS.get(name, {}).items())
+        print(
+            f"| {name} | {clock.clock:.2f} | {clock.clock / clock.products:.2f} | {aim} "
+            f"| {cost.processors:.2f} | {cost.processors / cost.products:.2f} |"
+        )
+    for name, many in found.items():
+        best = min(many, key=lambda one: one.clock / one.products)
+        if best.stages:
+            print(f"\n| stages of {name} | clock [s] | ratio | processors [s] |\n|---|---|---|---|")
+        for stage, (clock, cost) in best.stages.items():
+            print(f"| {stage} | {clock:.2f} | {clock / best.products:.3f} | {cost:.2f} |")
+
+
+if __name__ == "__main__":
+    main()
