@@ -9,6 +9,7 @@ import hashlib
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
+from threading import Lock
 from typing import Generic, TypeVar
 from weakref import WeakValueDictionary
 
@@ -43,21 +44,26 @@ class _Made(Generic[T]):
     def __init__(self, make: Callable[[PlateModel], T], size: int) -> None:
         self._make: Callable[[PlateModel], T] = make
         self._size = size
+        # Threads may ask at once; different models are made side by side.
+        self._lock = Lock()
         self._in_use: WeakValueDictionary[str, T] = WeakValueDictionary()
         self._kept: OrderedDict[str, T] = OrderedDict()
 
     def of(self, model: PlateModel) -> T:
         key = fingerprint(model)
-        if key not in self._kept:
-            # Room is made before, so that no more than `size` are kept at any time.
-            while self._kept and len(self._kept) >= self._size:
-                self._kept.popitem(last=False)
-        found = self._in_use.get(key)
+        with self._lock:
+            if key not in self._kept:
+                # Room is made before, so that no more than `size` are kept at any time.
+                while self._kept and len(self._kept) >= self._size:
+                    self._kept.popitem(last=False)
+            found = self._in_use.get(key)
         if found is None:
-            found = self._in_use[key] = self._make(model)
-        if self._size:
-            self._kept[key] = found
-            self._kept.move_to_end(key)
+            found = self._make(model)
+        with self._lock:
+            found = self._in_use.setdefault(key, found)
+            if self._size:
+                self._kept[key] = found
+                self._kept.move_to_end(key)
         return found
 
 
