@@ -9,7 +9,6 @@ import itertools
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 
 from plate.arrays import Floats, Ints
@@ -18,7 +17,7 @@ from plate.elements.section import Section
 from plate.interpolation import gauss, lagrange, lagrange_derivative, lobatto, shape, square
 from plate.loads.clipping import clip_convex, clip_segment
 from plate.loads.curved_overlaps import overlap_integrals, segment_ranges
-from plate.meshing.mesh import Mesh
+from plate.meshing.mesh import Mesh, are_upright
 
 # Gauss points beyond the order, to each side, over pieces of cells that are no parallelograms.
 DISTORTED = 5
@@ -80,27 +79,19 @@ def _overlap_integrals(mesh: Mesh, polygons: Floats) -> tuple[Ints, Ints, Floats
     """
     cell, patch = _box_pairs(mesh, polygons)
     curved = mesh.curved[cell]
-    upright = _upright(mesh.corners)[cell] & _upright(polygons)[patch] & ~curved
+    upright = mesh.upright[cell] & are_upright(polygons)[patch] & ~curved
     askew = ~upright & ~curved
     values = np.zeros((len(cell), (mesh.order + 1) ** 2))
     values[upright] = _rectangle_integrals(mesh, cell[upright], polygons[patch[upright]])
-    # The map back to a cell is no polynomial unless the cell is a parallelogram.
-    skewed = np.abs(np.einsum("kia,i->ka", mesh.corners, [1.0, -1.0, 1.0, -1.0])).max(axis=1)
-    plain = askew & (skewed < 1e-9 * np.ptp(mesh.corners, axis=1).max(axis=1))[cell]
-    for chosen, extra in ((plain, 2), (askew & ~plain, DISTORTED)):
-        n = mesh.order + extra
-        values[chosen] = _polygon_integrals(mesh, cell[chosen], polygons[patch[chosen]], n)
-    values[curved] = overlap_integrals(mesh, cell[curved], polygons[patch[curved]])
+    if not upright.all():
+        # The map back to a cell is no polynomial unless the cell is a parallelogram.
+        plain = askew & mesh.parallelograms[cell]
+        for chosen, extra in ((plain, 2), (askew & ~plain, DISTORTED)):
+            n = mesh.order + extra
+            values[chosen] = _polygon_integrals(mesh, cell[chosen], polygons[patch[chosen]], n)
+        values[curved] = overlap_integrals(mesh, cell[curved], polygons[patch[curved]])
     hit = np.any(values != 0.0, axis=1)
     return mesh.cells[cell[hit]], patch[hit], values[hit]
-
-
-def _upright(quads: Floats) -> NDArray[np.bool_]:
-    """Which quadrilaterals (n, 4, 2) are rectangles along the axes."""
-    size = np.ptp(quads, axis=1).max(axis=1)
-    sides = np.roll(quads, -1, axis=1) - quads
-    askew = np.abs(np.stack([sides[:, 0, 1], sides[:, 2, 1], sides[:, 1, 0], sides[:, 3, 0]]))
-    return np.asarray(askew.max(axis=0) <= 1e-12 * size)
 
 
 def _rectangle_integrals(mesh: Mesh, cell: Ints, patches: Floats) -> Floats:
@@ -158,8 +149,13 @@ def _box_pairs(mesh: Mesh, patches: Floats) -> tuple[Ints, Ints]:
     patch = np.repeat(np.arange(len(patches)), count)
     place = np.arange(len(patch)) - np.repeat(np.cumsum(count) - count, count)
     cell = order[np.repeat(first, count) + place]
-    hit = np.all((low[cell] < b[patch]) & (high[cell] > a[patch]), axis=1)
-    return cell[hit], patch[hit]
+    # A run goes all across the slab: few of it are at the patch's offset.
+    for axis in (1, 0):
+        lowest, highest = low[:, axis], high[:, axis]
+        hit = lowest[cell] < b[patch, axis]
+        hit &= highest[cell] > a[patch, axis]
+        cell, patch = cell[hit], patch[hit]
+    return cell, patch
 
 
 def _area(quads: Floats) -> Floats:

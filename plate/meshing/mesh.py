@@ -116,6 +116,17 @@ class Mesh:
         return np.asarray(away > 1e-9 * np.ptp(self.corners, axis=1).max(axis=1))
 
     @cached_property
+    def upright(self) -> NDArray[np.bool_]:
+        """Which cells (n_cell,) have their corners at those of a rectangle along the axes."""
+        return are_upright(self.corners)
+
+    @cached_property
+    def parallelograms(self) -> NDArray[np.bool_]:
+        """Which cells (n_cell,) have their corners at those of a parallelogram in plan."""
+        bent = np.abs(np.einsum("kia,i->ka", self.corners, [1.0, -1.0, 1.0, -1.0])).max(axis=1)
+        return np.asarray(bent < 1e-9 * np.ptp(self.corners, axis=1).max(axis=1))
+
+    @cached_property
     def boxes(self) -> tuple[Floats, Floats]:
         """Lowest and highest plan coordinates (n_cell, 2) of each cell [m]; those of curved cells
         with a margin, since a side may bulge beyond its nodes."""
@@ -190,6 +201,14 @@ class Mesh:
     def node_reference(self) -> Floats:
         """Reference coordinates ((p+1)^2, 2) of a cell's nodes."""
         return cell_nodes(self.order)
+
+
+def are_upright(quads: Floats) -> NDArray[np.bool_]:
+    """Which quadrilaterals (n, 4, 2) are rectangles along the axes."""
+    size = np.ptp(quads, axis=1).max(axis=1)
+    sides = np.roll(quads, -1, axis=1) - quads
+    askew = np.abs(np.stack([sides[:, 0, 1], sides[:, 2, 1], sides[:, 1, 0], sides[:, 3, 0]]))
+    return np.asarray(askew.max(axis=0) <= 1e-12 * size)
 
 
 def subdivide(breaks: Floats, order: int) -> Floats:
