@@ -86,9 +86,12 @@ def _overlap_integrals(mesh: Mesh, polygons: Floats) -> tuple[Ints, Ints, Floats
     if not upright.all():
         # The map back to a cell is no polynomial unless the cell is a parallelogram.
         plain = askew & mesh.parallelograms[cell]
-        for chosen, extra in ((plain, 2), (askew & ~plain, DISTORTED)):
+        rules = ((plain, 2, _bilinear_root), (askew & ~plain, DISTORTED, _inverse_bilinear))
+        for chosen, extra, inverse in rules:
             n = mesh.order + extra
-            values[chosen] = _polygon_integrals(mesh, cell[chosen], polygons[patch[chosen]], n)
+            values[chosen] = _polygon_integrals(
+                mesh, cell[chosen], polygons[patch[chosen]], n, inverse
+            )
         values[curved] = overlap_integrals(mesh, cell[curved], polygons[patch[curved]])
     hit = np.any(values != 0.0, axis=1)
     return mesh.cells[cell[hit]], patch[hit], values[hit]
@@ -114,8 +117,17 @@ def _rectangle_integrals(mesh: Mesh, cell: Ints, patches: Floats) -> Floats:
     return np.asarray(products.reshape(len(cell), (mesh.order + 1) ** 2))
 
 
-def _polygon_integrals(mesh: Mesh, cell: Ints, patches: Floats, n_gauss: int) -> Floats:
-    """Integrals (n, (p+1)^2) over any convex quadrilaterals in any straight-sided cells."""
+def _polygon_integrals(
+    mesh: Mesh,
+    cell: Ints,
+    patches: Floats,
+    n_gauss: int,
+    inverse: Callable[[Floats, Floats], Floats],
+) -> Floats:
+    """Integrals (n, (p+1)^2) over any convex quadrilaterals in any straight-sided cells.
+
+    inverse : reference coordinates of plan points in cells by their corners.
+    """
     values = np.zeros((len(cell), (mesh.order + 1) ** 2))
     corners = mesh.corners[cell]
     pieces, count = clip_convex(patches, corners)
@@ -132,7 +144,7 @@ def _polygon_integrals(mesh: Mesh, cell: Ints, patches: Floats, n_gauss: int) ->
             part = live[start : start + 2000]
             at = bilinear @ shapes[part]
             det = np.abs(_bilinear_det(points, shapes[part]))
-            xi = _inverse_bilinear(corners[part], at)
+            xi = inverse(corners[part], at)
             scale = det * weights * mesh.alignment.stretch(at)
             values[part] = values[part] + np.einsum("kq,kqn->kn", scale, shape(mesh.order, xi))
     return values
@@ -182,7 +194,8 @@ def _bilinear_gradient(points: Floats) -> Floats:
 
 
 def _bilinear_det(points: Floats, quads: Floats) -> Floats:
-    return np.asarray(np.linalg.det(_bilinear_gradient(points) @ quads[:, None]))
+    J = _bilinear_gradient(points) @ quads[:, None]
+    return np.asarray(J[..., 0, 0] * J[..., 1, 1] - J[..., 0, 1] * J[..., 1, 0])
 
 
 def _inverse_bilinear(corners: Floats, at: Floats) -> Floats:
@@ -206,7 +219,8 @@ def _inverse_bilinear(corners: Floats, at: Floats) -> Floats:
 
 
 def _bilinear_root(corners: Floats, at: Floats) -> Floats:
-    """`_inverse_bilinear` by the root of its quadratic, to rounding."""
+    """`_inverse_bilinear` by the root of its quadratic: to rounding where the sides are nearly
+    parallel, else a few digits less."""
     turn = 0.25 * np.array([[1, 1, 1, 1], [-1, 1, 1, -1], [-1, -1, 1, 1], [1, -1, 1, -1]])
     middle, b, c, d = np.moveaxis(turn @ corners, 1, 0)[:, :, None]
 
