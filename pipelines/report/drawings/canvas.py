@@ -39,6 +39,12 @@ STYLE: dict[Any, Any] = {
     "ytick.labelsize": 7.5,
     "xtick.major.width": 0.6,
     "ytick.major.width": 0.6,
+    "xtick.major.size": 2.5,
+    "ytick.major.size": 2.5,
+    "xtick.major.pad": 2.0,
+    "ytick.major.pad": 2.0,
+    # Titles stand at the top of their axes: nothing is laid out to find out.
+    "axes.titley": 1.0,
     "hatch.linewidth": 0.5,
 }
 # Symbols such as m_x in running text, as they are printed.

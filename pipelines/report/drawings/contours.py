@@ -7,16 +7,14 @@ from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.cm import ScalarMappable
-from matplotlib.colors import BoundaryNorm, ListedColormap
 from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter
 from matplotlib.tri import Triangulation
 from shapely import STRtree, box, distance, linestrings, points, union_all
 from shapely.geometry.base import BaseGeometry
 
 from pipelines.numbers import as_given
 from pipelines.report.drawings.canvas import INK
+from pipelines.report.drawings.scales import scale
 from plate.arrays import Floats
 
 # Height of a label and width of one of its characters [point].
@@ -133,9 +131,10 @@ def colour_bar(figure: Figure, levels: Floats, colours: Floats, words: str) -> N
     """A bar of the bands below a plan, labelled at every level."""
     width, height = figure.get_size_inches()
     axes = figure.add_axes((0.5 - 3.0 / width, 0.36 / height, 6.0 / width, 0.13 / height))
-    shades = ScalarMappable(BoundaryNorm(levels, len(colours)), ListedColormap(colours))
-    bar = figure.colorbar(shades, cax=axes, orientation="horizontal", ticks=levels)
-    bar.ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: as_given(v)))
-    bar.ax.tick_params(length=2, pad=1.5)
-    bar.outline.set_linewidth(0.5)
-    bar.set_label(words, labelpad=1.5)
+    count = len(colours)
+    axes.set_xlim(0, count)
+    axes.set_ylim(0, 1)
+    axes.yaxis.set_visible(False)
+    axes.broken_barh([(k, 1) for k in range(count)], (0, 1), facecolors=colours)
+    numbers = [as_given(value) for value in levels.tolist()]
+    scale(axes, "bottom", words, (np.arange(count + 1.0), numbers))

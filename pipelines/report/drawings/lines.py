@@ -18,6 +18,7 @@ from pipelines.findings.finding import Finding
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, PALE, WIDTH, draw
 from pipelines.report.drawings.cuts import FieldMap, along_path, cross_path, cut
+from pipelines.report.drawings.scales import scale
 from plate.arrays import Floats
 from plate.conventions import RESULTS
 
@@ -117,12 +118,10 @@ class LineFigures:
                 finish(axes)
             for axes in grid.ravel()[len(panels) :]:
                 axes.set_visible(False)
-            for axes in grid[:, 0]:
-                axes.set_ylabel("moment [kNm/m]")
-            for axes in grid.ravel()[max(0, len(panels) - columns) : len(panels)]:
-                axes.tick_params(labelbottom=True)
-                axes.set_xlabel("offset y [m]", labelpad=2)
             turn_down(grid[0, 0])
+            for i, axes in enumerate(grid.ravel()[: len(panels)]):
+                lowest = i >= len(panels) - columns
+                _scales(axes, "offset y [m]", across=lowest, up=i % columns == 0)
             self._legend(figure, (M_X, M_Y))
 
         return draw(name, title, (WIDTH, 1.9 * rows + 0.8), paint)
@@ -146,11 +145,11 @@ class LineFigures:
                 self._curve(axes, k, a, b, (side,), axis)
                 self._lines_crossed(axes, along=axis == 0)
                 axes.set_title(label, fontsize=8, pad=2.5)
-                axes.set_xlabel("offset y [m]" if axis else "station x [m]", labelpad=1)
                 finish(axes)
-            for axes in grid[:, 0]:
-                axes.set_ylabel("moment [kNm/m]")
             turn_down(grid[0, 0])
+            for i, (axes, panel) in enumerate(zip(grid.ravel(), panels, strict=True)):
+                words = "offset y [m]" if panel[-1] else "station x [m]"
+                _scales(axes, words, across=True, up=i % 2 == 0)
             self._legend(figure, (M_X, M_Y))
 
         return draw(
@@ -171,10 +170,10 @@ class LineFigures:
                 for k, strip in enumerate(self._strips()):
                     self._bay_marks(axes, strip, k, 0.5 * (a[1] + b[1]))
                 axes.set_title(SHARES[share], fontsize=8, pad=2.5)
-                axes.set_ylabel("moment [kNm/m]")
                 finish(axes)
-            grid[-1].set_xlabel("station x [m]", labelpad=1)
             turn_down(grid[0])
+            for axes in grid:
+                _scales(axes, "station x [m]", across=axes is grid[-1], up=True)
             self._legend(figure, (M_X,))
 
         title = "Moment of the bars along the deck, along the deck"
@@ -272,13 +271,16 @@ def _places(deck: Deck, at: Floats) -> Iterator[tuple[str, float, float]]:
         yield line_title(deck, f"C{i + 1}"), float(a), float(a)
 
 
+def _scales(axes: Axes, words: str, *, across: bool, up: bool) -> None:
+    """Marks along both sides of axes, with print across and up where it is wanted."""
+    scale(axes, "bottom", words if across else "", numbered=across)
+    scale(axes, "left", "moment [kNm/m]" if up else "", numbered=up, ruled=True)
+
+
 def finish(axes: Axes) -> None:
-    """A zero line, light rules and no box."""
+    """A zero line and no box."""
     axes.axhline(0.0, color=INK, lw=0.6, zorder=2)
-    axes.grid(axis="y", color="#dddddd", lw=0.4)
-    axes.set_axisbelow(True)
     axes.margins(x=0.0, y=0.08)
-    axes.tick_params(length=2.5, pad=2)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
 

@@ -19,6 +19,7 @@ from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.numbers import as_given, length
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, PALE, Canvas, canvas, draw
+from pipelines.report.drawings.scales import scale
 from pipelines.traffic.arrangements import LoadPosition
 from plate.arrays import Floats
 from plate.geometry.outline import points_of
@@ -57,12 +58,11 @@ def deck_canvas(deck: Deck, around: float, bottom: float) -> Canvas:
 def frame(axes: Axes, deck: Deck) -> None:
     """Axis titles; on a curved deck stations stand at the lines and a scale bar is drawn."""
     if deck.plan.alignment.straight:
-        axes.set_xlabel("station x [m]", labelpad=2)
-        axes.set_ylabel("offset y [m]", labelpad=2)
-        axes.tick_params(length=2.5, pad=2)
+        scale(axes, "bottom", "station x [m]")
+        scale(axes, "left", "offset y [m]")
     else:
-        axes.set_xticks([])
-        axes.set_yticks([])
+        axes.xaxis.set_visible(False)
+        axes.yaxis.set_visible(False)
         scale_bar(axes)
     for side in axes.spines.values():
         side.set_color("#bbbbbb")

@@ -50,7 +50,6 @@ def waterfall(name: str, walk: Reconciliation) -> Drawing:
             for side in ("top", "right", "left"):
                 axes.spines[side].set_visible(False)
             axes.tick_params(axis="y", length=0)
-            axes.tick_params(axis="x", length=2.5, pad=2, labelsize=7.5)
             axes.axvline(0.0, color=INK, lw=0.8, zorder=3)
             axes.grid(axis="x", color="#dddddd", lw=0.4)
             axes.set_axisbelow(True)
