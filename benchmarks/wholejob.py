@@ -156,11 +156,11 @@ def main() -> None:
             f"| {cost.processors:.2f} | {cost.processors / cost.products:.2f} |"
         )
     for name, many in found.items():
-        best = min(many, key=lambda one: one.clock / one.products)
-        if best.stages:
+        least = min(many, key=lambda one: one.clock / one.products)
+        if least.stages:
             print(f"\n| stages of {name} | clock [s] | ratio | processors [s] |\n|---|---|---|---|")
-        for stage, (clock, cost) in best.stages.items():
-            print(f"| {stage} | {clock:.2f} | {clock / best.products:.3f} | {cost:.2f} |")
+        for stage, (waited, used) in least.stages.items():
+            print(f"| {stage} | {waited:.2f} | {waited / least.products:.3f} | {used:.2f} |")
 
 
 if __name__ == "__main__":

@@ -3,9 +3,10 @@ findings."""
 
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import Executor, ThreadPoolExecutor
+from concurrent.futures import Executor, Future, ThreadPoolExecutor, wait
 from contextlib import contextmanager
 from dataclasses import replace
+from typing import ParamSpec, TypeVar
 
 from pipelines.accuracy.refinement import refined
 from pipelines.accuracy.tolerances import (
@@ -29,11 +30,13 @@ from pipelines.findings.left_out import left_out
 from pipelines.findings.reconciliation.walk import governing_findings, reconcile
 from pipelines.model.accepted import accepted
 from pipelines.model.cache import ModelCache
-from pipelines.model.responses import Response, SolvedDeck, case_responses, check_stiffness
+from pipelines.model.responses import Response, SolvedDeck, case_responses
 from pipelines.result import Result, TrafficResult
 from plate.threads import one_thread
 
 Progress = Callable[[str, int, int], None]
+P = ParamSpec("P")
+T = TypeVar("T")
 
 
 def analyse(
@@ -85,10 +88,17 @@ def _on_this_mesh(
     tolerances_wanted: bool,
 ) -> Result:
     """The analysis on the deck's mesh; aside : a thread for what nothing waits for yet."""
+
+    def begun(work: Callable[P, T], *arguments: P.args, **named: P.kwargs) -> Future[T]:
+        future = aside.submit(work, *arguments, **named)
+        if threads == 1:
+            wait([future])
+        return future
+
     with stages("mesh and stiffness"):
         built = accepted(deck, threads, tolerances=tolerances_wanted).built
         solved = SolvedDeck.of(deck, built.model, models)
-        check_stiffness(solved.stiffness)
+        solved.check()
     with stages("static cases"):
         cases = case_responses(solved)
     with stages("load positions"):
@@ -100,7 +110,7 @@ def _on_this_mesh(
             observers=() if watch is None else (watch,),
             watched=lambda model: None if watch is None else watch.of_model(model),
         )
-    measuring = aside.submit(Yardsticks.of, built, solved) if tolerances_wanted else None
+    measuring = begun(Yardsticks.of, built, solved) if tolerances_wanted else None
     with stages("reinforcement"):
         bars = None if watch is None else design(solved, envelopes, watch)
     with stages("worst load positions"):
@@ -114,7 +124,7 @@ def _on_this_mesh(
         measured = None if measuring is None else measuring.result()
         findings = _with_tolerances(solved, findings, measured)
         walked = governing_findings(findings) if tolerances_wanted else []
-        walking = aside.submit(reconcile, built, solved, envelopes, walked)
+        walking = begun(reconcile, built, solved, envelopes, walked)
         of_cases = case_tolerances(solved, cases, measured)
         traffic = tuple(_traffic(solved, case, cases, measured) for case in worst)
     with stages("widths and reconciliation"):

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
 from threading import Lock
 from typing import Generic, TypeVar
-from weakref import WeakValueDictionary
+from weakref import WeakSet, WeakValueDictionary
 
 import numpy as np
 
@@ -23,11 +23,15 @@ T = TypeVar("T", Stiffness, FieldRecovery)
 
 
 class ModelCache:
-    """Hands out what is in use anywhere, and keeps the last `size` models beyond that."""
+    """Hands out what is in use anywhere, and keeps the last `size` models beyond that.
+
+    checked : stiffnesses that have been found to answer as such.
+    """
 
     def __init__(self, size: int = 0) -> None:
         self._stiffness = _Made(Stiffness, size)
         self._recovery = _Made(FieldRecovery, size)
+        self.checked: WeakSet[Stiffness] = WeakSet()
 
     def stiffness(self, model: PlateModel) -> Stiffness:
         """The factorised stiffness of the model or of one equal to it."""

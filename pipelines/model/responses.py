@@ -77,6 +77,20 @@ class Response:
         """(6, n_point, n) w, m_x, m_y, m_xy, q_x, q_y."""
         return self.recovery.fields(self.displacements)
 
+    def of_load(self, k: int) -> "Response":
+        """The results of one load alone."""
+        mine = [k]
+        return Response(
+            displacements=self.displacements[:, mine],
+            recovery=self.recovery,
+            probes=self.probes[:, mine],
+            membrane=self.membrane[:, mine],
+            beam_moments=self.beam_moments[:, mine],
+            beam_shears=self.beam_shears[:, mine],
+            reactions={name: values[mine] for name, values in self.reactions.items()},
+            total=self.total[mine],
+        )
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class SolvedDeck:
@@ -104,10 +118,13 @@ class SolvedDeck:
         """
         model = build_model(deck).model if model is None else model
         models = ModelCache() if models is None else models
+        stiffness = models.stiffness(model)
+        # That of an equal deck where there is one: what it has formed is not formed again.
+        model = stiffness.model
         recovery = models.recovery(model)
         return cls(
             deck=deck,
-            stiffness=models.stiffness(model),
+            stiffness=stiffness,
             recovery=recovery,
             probes=probe_rows(deck, model, recovery.points),
             beams=beam_rows(model),
@@ -142,6 +159,12 @@ class SolvedDeck:
         of the slab is."""
         clear = self.readable & self.clear_of_lines
         return clear if clear.any() else self.readable
+
+    def check(self) -> None:
+        """`check_stiffness`, once for all decks of one model."""
+        if self.stiffness not in self.models.checked:
+            check_stiffness(self.stiffness)
+            self.models.checked.add(self.stiffness)
 
     def respond(self, F: RightHandSides, *, refine: bool = False) -> Response:
         """Response to right-hand sides (n_dof, n) [N]."""
@@ -188,11 +211,14 @@ def case_load(deck: Deck, case: Case, model: PlateModel) -> Floats:
 
 def case_responses(solved: SolvedDeck) -> dict[str, Response]:
     """Responses of the deck's static cases, refined to full accuracy."""
-    found = {}
-    for case in solved.deck.cases:
-        F = case_load(solved.deck, case, solved.model)[:, None]
-        found[case.name] = solved.respond(F, refine=True)
-        check_response(found[case.name], F, CASE_BALANCE, f"case {case.name}")
+    deck = solved.deck
+    if not deck.cases:
+        return {}
+    F = np.column_stack([case_load(deck, case, solved.model) for case in deck.cases])
+    every = solved.respond(F, refine=True)
+    found = {case.name: every.of_load(k) for k, case in enumerate(deck.cases)}
+    for k, (name, response) in enumerate(found.items()):
+        check_response(response, F[:, k : k + 1], CASE_BALANCE, f"case {name}")
     return found
 
 
