@@ -232,8 +232,9 @@ class PlateModel:
         if len(common) == 0:
             raise SupportError(f"line {line} does not meet line {other}")
         node = int(common[0])
-        tangents = dict(self._node_tangents(edges))
-        direction = -tangents[node] if node == edges[0, 0] else tangents[node]
+        here = edges[np.any(edges == node, axis=1)]
+        tangent = dict(self._node_tangents(here))[node]
+        direction = -tangent if node == edges[0, 0] else tangent
         return node, direction
 
     def _node_tangents(self, edges: Ints) -> list[tuple[int, Floats]]:

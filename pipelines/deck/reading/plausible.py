@@ -94,9 +94,11 @@ def _farthest(plan: Plan, lines: Sequence[Line], points: Sequence[Point]) -> flo
         return None
     slab = region(plan)
     left, low, right, high = slab.bounds
-    x, y = np.meshgrid(np.linspace(left, right, LATTICE), np.linspace(low, high, LATTICE))
-    inside = shapely.points(x.ravel(), y.ravel())
-    inside = inside[shapely.covers(slab, inside)]
+    grid = np.meshgrid(np.linspace(left, right, LATTICE), np.linspace(low, high, LATTICE))
+    x, y = (values.ravel() for values in grid)
+    shapely.prepare(slab)
+    inside = shapely.intersects_xy(slab, x, y)
+    inside = shapely.points(x[inside], y[inside])
     corners = shapely.points(shapely.get_coordinates(slab))
     places = np.concatenate([inside, corners])
     return float(shapely.distance(places, shapely.union_all(carrying)).max())
