@@ -149,7 +149,7 @@ def zones(deck_raster: Raster, bars: SlabBars, mat: Materials, demand: Demand) -
         step = float(u[1] - u[0]) if direction == "x" else float(np.diff(y, axis=1).mean())
         shift = tension_shift(mat.standard, d, layer_bars.diameter)
         reach = int(np.ceil(shift / step))
-        spread = _largest_within(values, reach, axis=0 if direction == "x" else 1)
+        spread = largest_within(values, reach, axis=0 if direction == "x" else 1)
         half = moment_resistance(mat, bars.thickness, d, layer_bars.area / 2)
         floor = NOTHING * demand.layer(layer).max()
         found[layer] = (spread > floor).astype(np.int64) + (spread > half)
@@ -159,7 +159,7 @@ def zones(deck_raster: Raster, bars: SlabBars, mat: Materials, demand: Demand) -
     )
 
 
-def _largest_within(values: Floats, reach: int, axis: int) -> Floats:
+def largest_within(values: Floats, reach: int, axis: int) -> Floats:
     """The largest of values (n, m) no more than `reach` steps away along an axis."""
     around = [(0, 0), (0, 0)]
     around[axis] = (reach, reach)

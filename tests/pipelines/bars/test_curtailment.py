@@ -1,8 +1,9 @@
 """Anchorage lengths by hand, in mm and MPa (inches and ksi for AASHTO)."""
 
+import numpy as np
 import pytest
 
-from pipelines.bars.checks.curtailment import anchorage
+from pipelines.bars.checks.curtailment import anchorage, largest_within
 from pipelines.standards.materials import Materials, materials
 from pipelines.standards.resistance.bars import Bars, Face, Mat, SlabBars
 
@@ -53,3 +54,11 @@ def test_american_lengths(
     grades = materials("4 ksi", "Grade 60", "AASHTO LRFD")
     found = anchorage(SlabBars(thickness * INCH, mat, mat), (face, "x"), grades)
     assert found / INCH == pytest.approx(length, rel=1e-6)
+
+
+def test_a_peak_spreads_by_its_reach_along_one_direction() -> None:
+    values = np.array([[0.0, 0.0, 5.0, 0.0, 0.0], [-2.0, -1.0, -3.0, -4.0, -5.0]])
+    along = largest_within(values, 1, axis=1)
+    np.testing.assert_array_equal(along, [[0, 5, 5, 5, 0], [-1, -1, -1, -3, -4]])
+    np.testing.assert_array_equal(largest_within(values, 1, axis=0), [values[0], values[0]])
+    np.testing.assert_array_equal(largest_within(values, 0, axis=1), values)

@@ -22,6 +22,8 @@ from pipelines.report.drawings.cuts import FieldMap, along_path, cross_path, cut
 from pipelines.report.drawings.input_plan import hold_place, input_plan
 from pipelines.report.drawings.lines import StripMark, strip_marks
 from pipelines.report.drawings.plan import StandingLoad, standing
+from pipelines.report.drawings.scales import APART, MARK, SMALL, scale
+from pipelines.report.drawings.scales import TALL as TALL_NUMBER
 from pipelines.report.drawings.vehicles import vehicle_drawing
 from pipelines.standards.actions.vehicles import library
 from pipelines.traffic.arrangements import LoadPosition
@@ -355,3 +357,35 @@ def test_contours_are_whole_and_their_labels_have_room() -> None:
     at = np.array([place[1:] for place in places]) * 57.6
     gaps = np.linalg.norm(at[:, None] - at, axis=2)[np.triu_indices(len(at), 1)]
     assert gaps.min() > 6.0 * TALL
+
+
+def test_a_scale_numbers_its_marks_where_they_are() -> None:
+    """Axes from 1 in to 3 in across and from 1 in to 2 in up a sheet of 4 in by 3 in."""
+
+    def paint(figure: Figure) -> None:
+        axes = figure.add_axes((0.25, 1 / 3, 0.5, 1 / 3))
+        axes.set_xlim(0.0, 10.0)
+        axes.set_ylim(4.0, 0.0)
+        scale(axes, "bottom", "across", (np.array([0.0, 5.0, 20.0]), ["0", "5", "20"]))
+        scale(axes, "left", "up", (np.array([1.0]), ["1"]), numbered=False)
+
+    root = ElementTree.fromstring(draw("scale", "two scales", (4.0, 3.0), paint).svg)
+    # Turned about where it stands, or moved there.
+    texts = {
+        "".join(one.itertext()): re.search(r"([\d.]+) ([\d.]+)\)", one.get("transform") or "")
+        for one in root.iter("{http://www.w3.org/2000/svg}text")
+    }
+    texts = {words: tuple(map(float, at.groups())) for words, at in texts.items() if at}
+    # What lies beyond the axes has no mark; without numbers only the title is left.
+    assert set(texts) == {"0", "5", "across", "up"}
+    assert texts["0"][0] == pytest.approx(72.0)
+    assert texts["5"][0] == texts["across"][0] == pytest.approx(144.0)
+    # 2 in from the top is the axes' foot: the number's top is a mark and some paper below it.
+    assert texts["0"][1] - TALL_NUMBER * SMALL == pytest.approx(144.0 + MARK + APART)
+    assert texts["across"][1] > texts["0"][1]
+    assert texts["up"][0] < 72.0 - MARK
+    assert texts["up"][1] == pytest.approx(108.0, abs=6.0)
+    # 0 and 5 of 10 across 2 in, 1 of 4 down 1 in: each mark runs outwards from the axes.
+    paths = [one.get("d") for one in root.iter("{http://www.w3.org/2000/svg}path")]
+    assert "M72 144l0 2.5M144 144l0 2.5" in paths
+    assert "M72 90l-2.5 0" in paths
