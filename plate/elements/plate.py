@@ -48,8 +48,22 @@ def cartesian_gradient(order: int, nodes: Floats, points: Floats) -> tuple[Float
     """Shape gradients (n_cell, n_point, 2, n_node) along x, y [1/m] and determinants [m2]."""
     reference = shape_gradient(order, points)
     jacobian = reference @ nodes[:, None]
-    right = np.broadcast_to(reference, (*jacobian.shape[:-1], reference.shape[-1]))
-    return np.asarray(np.linalg.solve(jacobian, right)), np.asarray(np.linalg.det(jacobian))
+    return to_cartesian(jacobian, reference), _determinant(jacobian)
+
+
+def to_cartesian(jacobian: Floats, covariant: Floats) -> Floats:
+    """Components (..., 2, n) along x, y of covariant ones (..., 2, n), by d(x, y)/d(xi, eta)
+    (..., 2, 2)."""
+    inverse = np.empty(jacobian.shape)
+    inverse[..., 0, 0], inverse[..., 1, 1] = jacobian[..., 1, 1], jacobian[..., 0, 0]
+    inverse[..., 0, 1], inverse[..., 1, 0] = -jacobian[..., 0, 1], -jacobian[..., 1, 0]
+    inverse /= _determinant(jacobian)[..., None, None]
+    return np.asarray(inverse @ covariant)
+
+
+def _determinant(jacobian: Floats) -> Floats:
+    J = jacobian
+    return np.asarray(J[..., 0, 0] * J[..., 1, 1] - J[..., 0, 1] * J[..., 1, 0])
 
 
 def tied_shear(order: int, nodes: Floats) -> tuple[Floats, Floats]:
@@ -87,7 +101,7 @@ def shear(order: int, nodes: Floats, points: Floats) -> Floats:
     from_xi, from_eta = shear_interpolation(order, points)
     covariant = np.stack([from_xi @ tied_xi, from_eta @ tied_eta], axis=-2)
     jacobian = shape_gradient(order, points) @ nodes[:, None]
-    return np.asarray(np.linalg.solve(jacobian, covariant))
+    return to_cartesian(jacobian, covariant)
 
 
 def stiffness_matrices(mesh: Mesh, section: Section, chunk: int = 256) -> Floats:
