@@ -92,10 +92,8 @@ class Tracker:
             best = self.best[sign]
             peak = values.max(axis=-1) if sign > 0 else values.min(axis=-1)
             index = np.nonzero(sign * (peak - best) > TIE * np.abs(best))
-            rows, top = values[index], peak[index]
-            near = sign * (rows - top[:, None]) >= -TIE * np.abs(top)[:, None]
-            column = np.argmax(near, axis=-1)
-            best[index] = rows[np.arange(len(rows)), column]
+            column = _first_near(values[index], peak[index])
+            best[index] = values[(*index, column)]
             self.at[sign][index] = first + column
 
     def extremes(self) -> Extremes:
@@ -144,10 +142,9 @@ class FieldTracker:
         """
         peak = np.stack([values.max(axis=-1), values.min(axis=-1)])
         side, component, place = np.nonzero(_beyond(peak, self._best[:, :, points]))
-        rows, top = values[component, place], peak[side, component, place]
-        gap = np.abs(rows - top[:, None])
-        column = np.argmax(gap <= TIE * np.abs(top)[:, None], axis=-1)
-        value = rows[np.arange(len(rows)), column]
+        top = peak[side, component, place]
+        column = _first_near(values[component, place], top)
+        value = values[component, place, column]
         beside = others[:, place, column].T
         return Peaks(
             side=side,
@@ -172,6 +169,13 @@ class FieldTracker:
 
     def envelope(self) -> FieldEnvelope:
         return FieldEnvelope(Extremes(*self._best, *self._at), *self._coexisting)
+
+
+def _first_near(rows: Floats, top: Floats) -> Ints:
+    """The first column (n,) of rows (n, k), which are written over, that ties with its top (n,)."""
+    rows -= top[:, None]
+    np.abs(rows, out=rows)
+    return np.asarray(np.argmax(rows <= TIE * np.abs(top)[:, None], axis=-1))
 
 
 def _beyond(peak: Floats, best: Floats) -> NDArray[np.bool_]:
