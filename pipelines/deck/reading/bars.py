@@ -13,14 +13,16 @@ from pipelines.deck.reading.bars_schema import (
     BarsTable,
     BeamBarsTable,
     BeamLayerTable,
-    CollisionTable,
     ConcreteTable,
-    FatigueTable,
     LayerTable,
-    MembraneTable,
-    ShearTable,
     SteelTable,
     SurveyTable,
+)
+from pipelines.deck.reading.checks_schema import (
+    CollisionTable,
+    FatigueTable,
+    MembraneTable,
+    ShearTable,
 )
 from pipelines.deck.reading.mistakes import BESIDE, Mistakes
 from pipelines.deck.reading.survey_file import read_survey

@@ -1,152 +1,180 @@
-"""What a deck file may say of bars and of what they are checked to: the tables of `deckschema`'s
-kind that are about resistance."""
+"""What a deck file may say of concrete, steel and bars, and of readings on site."""
 
 from typing import Annotated, Literal, get_args
 
-from pydantic import BeforeValidator
-
 from pipelines.deck.reading.rules import Choice, Count, Range, WholeRange
-from pipelines.deck.reading.schema import Lines, Name, Pair, Table
+from pipelines.deck.reading.schema import Lines, Name, Pair, Table, key
 from pipelines.deck.reinforcement import CrackCombination
 from pipelines.deck.survey import Value as SurveyValue
+from pipelines.standards.detailing.cover import BRIDGE_LIFE
 from pipelines.standards.resistance.bars import Direction, Face
-from pipelines.standards.resistance.fatigue_damage import Surface, TrafficType
 from pipelines.standards.sources import Standard
-
-Millimetre = Annotated[float, Range(4.0, 1000.0, "mm")]
-
-
-class ExposureTable(Table):
-    top: Name | None = None
-    bottom: Name | None = None
-
 
 MomentAt = Literal["centre line", "face"]
 StructuralClass = Literal["S1", "S2", "S3", "S4", "S5", "S6"]
+Millimetre = Annotated[float, Range(4.0, 1000.0, "mm")]
+Cover = Annotated[float, Range(1.0, 300.0, "mm")]
+Diameter = Annotated[float, Range(4.0, 60.0, "mm")]
+Spacing = Annotated[float, Range(20.0, 1000.0, "mm")]
+
+
+class ExposureTable(Table):
+    """Exposure classes of both faces in the standard's own words."""
+
+    top: Name | None = key(
+        "Class of the top face.",
+        "XD1",
+        default=None,
+        left_out="its cover and cracks are not judged",
+    )
+    bottom: Name | None = key(
+        "Class of the bottom face.",
+        "XC4",
+        default=None,
+        left_out="its cover and cracks are not judged",
+    )
 
 
 class ConcreteTable(Table):
-    standard: Annotated[Standard, Choice(get_args(Standard))]
-    grade: Name
-    exposure: ExposureTable = ExposureTable()
-    structural_class: Annotated[StructuralClass, Choice(get_args(StructuralClass))] | None = None
-    design_life_years: Annotated[float, Range(10.0, 120.0, "years")] | None = None
-    aggregate_mm: Annotated[float, Range(4.0, 100.0, "mm")] = 20.0
-    crack_width_mm: Annotated[float, Range(0.05, 1.0, "mm")] | None = None
-    crack_combination: Annotated[CrackCombination, Choice(get_args(CrackCombination))] = "frequent"
+    """The concrete of the slab under one standard, to which the bars are then checked."""
+
+    standard: Annotated[Standard, Choice(get_args(Standard))] = key(
+        "Standard that the bars are checked to; a [[steel]] of the same one is needed.", "EN 1992"
+    )
+    grade: Name = key("Grade by its name in that standard: C35/45, M45, 4 ksi.", "C35/45")
+    exposure: ExposureTable = key(
+        "Exposure classes, for covers and crack widths.",
+        {"top": "XD1", "bottom": "XC4"},
+        default=ExposureTable(),
+        left_out="not stated",
+    )
+    structural_class: Annotated[StructuralClass, Choice(get_args(StructuralClass))] | None = key(
+        "Structural class behind the least cover, EN 1992-1-1 4.4.1.2(5); EN 1992 alone.",
+        "S5",
+        default=None,
+        left_out="by design life, grade and a slab's geometry",
+    )
+    design_life_years: Annotated[float, Range(10.0, 120.0, "years")] | None = key(
+        "Design life behind the least cover; EN 1992 alone.",
+        50,
+        default=None,
+        left_out=f"{BRIDGE_LIFE:g} years, for bridges",
+    )
+    aggregate_mm: Annotated[float, Range(4.0, 100.0, "mm")] = key(
+        "Largest size of the aggregate, for clear distances and AASHTO's shear.", 20, default=20.0
+    )
+    crack_width_mm: Annotated[float, Range(0.05, 1.0, "mm")] | None = key(
+        "Limit of the crack width.",
+        0.3,
+        default=None,
+        left_out="the standard's for the exposure; without exposure cracks are not judged",
+    )
+    crack_combination: Annotated[CrackCombination, Choice(get_args(CrackCombination))] = key(
+        "Combination of actions under which the crack width is computed; the quasi-permanent one "
+        "has no traffic.",
+        "characteristic",
+        default="frequent",
+    )
 
 
 class SteelTable(Table):
-    standard: Annotated[Standard, Choice(get_args(Standard))]
-    grade: Name
+    """The reinforcing steel under one standard."""
+
+    standard: Annotated[Standard, Choice(get_args(Standard))] = key(
+        "Standard, that of a [[concrete]].", "EN 1992"
+    )
+    grade: Name = key("Grade by its name in that standard: B500B, Fe 500D, Grade 60.", "B500B")
 
 
 class LayerTable(Table):
-    diameter_mm: Annotated[float, Range(4.0, 60.0, "mm")]
-    spacing_mm: Annotated[float, Range(20.0, 1000.0, "mm")]
+    """Bars of one direction at one face."""
+
+    diameter_mm: Diameter = key("Diameter of the bars.", 16)
+    spacing_mm: Spacing = key("Distance between the bars' centres.", 125)
 
 
 class BarsTable(Table):
-    face: Annotated[Face, Choice(get_args(Face))]
-    cover_mm: Annotated[float, Range(1.0, 300.0, "mm")]
-    outer: Annotated[Direction, Choice(get_args(Direction))]
-    x: LayerTable
-    y: LayerTable
-    angle_deg: Annotated[float, Range(15.0, 165.0, "degrees")] = 90.0
-    moment_at: Annotated[MomentAt, Choice(get_args(MomentAt))] = "centre line"
+    """Both layers of bars at one face; a deck with bars has such a table for each face."""
+
+    face: Annotated[Face, Choice(get_args(Face))] = key("Face of the slab.", "bottom")
+    cover_mm: Cover = key("Concrete cover to the outer layer.", 50)
+    outer: Annotated[Direction, Choice(get_args(Direction))] = key(
+        "Direction of the layer nearer to the face.", "y"
+    )
+    x: LayerTable = key("Bars along the deck.", {"diameter_mm": 16, "spacing_mm": 100})
+    y: LayerTable = key(
+        "Bars across the deck, or at angle_deg.", {"diameter_mm": 16, "spacing_mm": 110}
+    )
+    angle_deg: Annotated[float, Range(15.0, 165.0, "degrees")] = key(
+        "Angle from x, towards y, to the second bars, the same at both faces; 90 is at right "
+        "angles.",
+        75,
+        default=90.0,
+    )
+    moment_at: Annotated[MomentAt, Choice(get_args(MomentAt))] = key(
+        "Where hogging counts for the top bars: over the supports' centre lines, or at their faces "
+        "by width_mm, for a slab that is one with them.",
+        "face",
+        default="centre line",
+    )
 
 
 class BarChoiceTable(Table):
-    diameters_mm: Annotated[list[Millimetre], Count(1, 20)]
-    spacings_mm: Annotated[list[Millimetre], Count(1, 20)]
+    """Bars to choose from: the least steel that passes is told beside the checks."""
 
-
-class ShearTable(Table):
-    widths_m: Annotated[list[Annotated[float, Range(0.0, 20.0, "m")]], Count(1, 12)]
-
-
-MembraneForce = Annotated[float, Range(-1e5, 1e5, "kN/m")]
-
-
-class MembraneTable(Table):
-    stations_m: Pair | None = None
-    offsets_m: Pair | None = None
-    n_x_kN_m: MembraneForce = 0.0
-    n_y_kN_m: MembraneForce = 0.0
-    n_xy_kN_m: MembraneForce = 0.0
-    gamma: Annotated[float, Range(1.0, 3.0)] = 1.35
-
-
-SideEdge = Annotated[str, Choice(("left", "right"))]
-
-
-class CollisionTable(Table):
-    force_kN: Annotated[float, Range(1.0, 5000.0, "kN")]
-    height_m: Annotated[float, Range(0.05, 5.0, "m")]
-    length_m: Annotated[float, Range(0.05, 20.0, "m")] = 0.5
-    spread_deg: Annotated[float, Range(0.0, 60.0, "degrees")] = 45.0
-    inner_face_mm: Annotated[float, Range(0.0, 3000.0, "mm")]
-    edges: Annotated[list[SideEdge], Count(1, 2)] | None = None
-    vertical_kN: Annotated[float, Range(0.0, 2000.0, "kN")] = 0.0
-
-
-DamagePart = Annotated[float, Range(0.1, 5.0)]
-
-
-class SpanFactorTable(Table):
-    bottom: DamagePart
-    top: DamagePart
-
-
-def _at_both_faces(value: object) -> object:
-    return value if isinstance(value, dict) else {"bottom": value, "top": value}
-
-
-def _as_numbers(value: object) -> object:
-    return [value] if isinstance(value, int | float) else value
-
-
-Million = Annotated[float, Range(0.001, 10.0)]
-Passages = Annotated[list[Million], Count(1, 6)]
-
-
-class FatigueTable(Table):
-    lambda_s: DamagePart | None = None
-    lambda_s1: Annotated[
-        SpanFactorTable | None,
-        BeforeValidator(_at_both_faces, json_schema_input_type=DamagePart | SpanFactorTable),
-    ] = None
-    N_obs_million: (
-        Annotated[Passages, BeforeValidator(_as_numbers, json_schema_input_type=Million | Passages)]
-        | None
-    ) = None
-    traffic_type: Annotated[TrafficType, Choice(get_args(TrafficType))] | None = None
-    life_years: Annotated[float, Range(1.0, 300.0)] = 100.0
-    surface: Annotated[Surface, Choice(get_args(Surface))] = "medium"
+    diameters_mm: Annotated[list[Millimetre], Count(1, 20)] = key(
+        "Diameters at hand.", [12, 16, 20]
+    )
+    spacings_mm: Annotated[list[Millimetre], Count(1, 20)] = key(
+        "Spacings to be used.", [100, 125, 150, 175, 200]
+    )
 
 
 class BeamLayerTable(Table):
-    count: Annotated[int, WholeRange(2, 60)]
-    diameter_mm: Annotated[float, Range(4.0, 60.0, "mm")]
+    """Bars of a beam at one face, in one layer."""
+
+    count: Annotated[int, WholeRange(2, 60)] = key("Number of bars.", 4)
+    diameter_mm: Diameter = key("Diameter of the bars.", 20)
 
 
 class LinksTable(Table):
-    diameter_mm: Annotated[float, Range(4.0, 40.0, "mm")]
-    spacing_mm: Annotated[float, Range(20.0, 1000.0, "mm")]
-    legs: Annotated[int, WholeRange(2, 20)] = 2
+    """Links of a beam."""
+
+    diameter_mm: Annotated[float, Range(4.0, 40.0, "mm")] = key("Diameter of a link.", 12)
+    spacing_mm: Spacing = key("Distance between links along the beam.", 120)
+    legs: Annotated[int, WholeRange(2, 20)] = key(
+        "Legs of a link that cross the shear.", 4, default=2
+    )
 
 
 class BeamBarsTable(Table):
-    on: Lines
-    width_mm: Annotated[float, Range(50.0, 5000.0, "mm")]
-    depth_mm: Annotated[float, Range(50.0, 10000.0, "mm")]
-    cover_mm: Annotated[float, Range(1.0, 300.0, "mm")]
-    top: BeamLayerTable
-    bottom: BeamLayerTable
-    links: LinksTable
+    """Bars and links of the concrete beams along some lines, a rectangle."""
+
+    on: Lines = key("Lines with such beams, a name or a list of names.", ["L1", "L2"])
+    width_mm: Annotated[float, Range(50.0, 5000.0, "mm")] = key("Width of the rectangle.", 350)
+    depth_mm: Annotated[float, Range(50.0, 10000.0, "mm")] = key("Depth of the rectangle.", 620)
+    cover_mm: Cover = key("Concrete cover to the links.", 50)
+    top: BeamLayerTable = key("Bars at the top.", {"count": 4, "diameter_mm": 20})
+    bottom: BeamLayerTable = key("Bars at the bottom.", {"count": 4, "diameter_mm": 20})
+    links: LinksTable = key("Links.", {"diameter_mm": 12, "spacing_mm": 120})
 
 
 class SurveyTable(Table):
-    file: Name
-    value: Annotated[SurveyValue, Choice(get_args(SurveyValue))] = "mean"
-    panel_m: Pair | None = None
+    """Readings on site, from a CSV file: the bars as built are judged beside those as designed."""
+
+    file: Name = key(
+        "CSV file, in the deck file's folder or below it; `deckslab keys survey` has its columns.",
+        "survey.csv",
+    )
+    value: Annotated[SurveyValue, Choice(get_args(SurveyValue))] = key(
+        "What counts of repeated readings: their mean, or the one that lowers the capacity most.",
+        "worst",
+        default="mean",
+    )
+    panel_m: Pair | None = key(
+        "Largest length along and width across of the parts that a bay, or an outline, is cut into, "
+        "each judged by its own readings.",
+        [1.6, 2.0],
+        default=None,
+        left_out="a panel is a whole bay, of an outline the slab",
+    )

@@ -1,7 +1,7 @@
 """Reads a deck file (TOML, version 1) into a `Deck`, or tells every mistake in it.
 
-`deckschema` holds the keys and their bounds. What the values mean together is checked here, in
-`decklines` (supports) and in `deckloads` (cases, vehicles, traffic), and turned into SI units.
+`tables` and the schemas behind it hold the keys and their bounds. What the values mean together is
+checked here, in `supports`, `loads` and `bars`, and turned into SI units.
 Every part of the file is judged even where another has mistakes, so that one reading tells all.
 """
 
@@ -20,35 +20,33 @@ from pipelines.deck.reading.bars_schema import (
     BarChoiceTable,
     BarsTable,
     BeamBarsTable,
-    CollisionTable,
     ConcreteTable,
-    FatigueTable,
-    MembraneTable,
-    ShearTable,
     SteelTable,
     SurveyTable,
 )
+from pipelines.deck.reading.checks_schema import (
+    CollisionTable,
+    FatigueTable,
+    MembraneTable,
+    ShearTable,
+)
 from pipelines.deck.reading.loads import check_names, moving_loads, own_vehicles, static_cases
+from pipelines.deck.reading.loads_schema import CaseTable, TrafficTable, VehicleTable
 from pipelines.deck.reading.mistakes import AnyTable, Mistakes, printable, validated
 from pipelines.deck.reading.plan import LEAST_GAP, read_plan
-from pipelines.deck.reading.plausible import check_flanges, check_size
-from pipelines.deck.reading.schema import (
-    TITLE,
-    CaseTable,
-    LineTable,
+from pipelines.deck.reading.plan_schema import (
     MeshTable,
     OpeningTable,
     PlanTable,
-    PointTable,
     ProbeTable,
     SlabTable,
     StiffnessTable,
-    TrafficTable,
-    VehicleTable,
     ZoneTable,
 )
+from pipelines.deck.reading.plausible import check_flanges, check_size
 from pipelines.deck.reading.supports import support_lines, support_points
-from pipelines.deck.reading.tables import MOST_TABLES, TABLES
+from pipelines.deck.reading.supports_schema import LineTable, PointTable
+from pipelines.deck.reading.tables import MOST_TABLES, TABLES, TITLE
 from pipelines.deck.reading.toml import read_toml
 from pipelines.standards.concrete import STANDARD, secant_modulus
 from plate.geometry.outline import covers

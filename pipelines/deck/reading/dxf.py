@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from pipelines.deck.reading.mistakes import printable
-from pipelines.deck.reading.schema import DrawingUnit
+from pipelines.deck.reading.plan_schema import DrawingUnit
 from pipelines.files import UnreadableError, read_plain
 from plate.geometry.curves import Curve, Point, circle
 

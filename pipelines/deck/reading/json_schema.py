@@ -1,5 +1,5 @@
-"""The deck file as a JSON schema, made from the models that read it: for editors, which then know
-every key with its bounds, unit and default.
+"""Files as JSON schemas, made from the models that read them: for editors, which then know every
+key with its meaning, bounds, unit, default and an example.
 
 A file that the schema allows may still be refused: what values mean together is checked by the
 reader alone.
@@ -9,8 +9,8 @@ from typing import Any
 
 from pydantic.json_schema import models_json_schema
 
-from pipelines.deck.reading.schema import TITLE
-from pipelines.deck.reading.tables import MOST_TABLES, TABLES
+from pipelines.deck.reading.schema import Table
+from pipelines.deck.reading.tables import MOST_TABLES, TABLES, TopKeys
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
@@ -21,9 +21,7 @@ def deck_schema() -> dict[str, Any]:
     `unit` beside a number's bounds is the unit that its key carries as a suffix.
     """
     found, below = models_json_schema([(table, "validation") for table in TABLES.values()])
-    properties: dict[str, Any] = {
-        "title": {"type": "string", "minLength": 1, "maxLength": TITLE.longest}
-    }
+    properties: dict[str, Any] = _as_in_a_file(TopKeys.model_json_schema()["properties"])
     for name, table in TABLES.items():
         one = found[(table, "validation")]
         most = MOST_TABLES.get(name)
@@ -40,6 +38,11 @@ def deck_schema() -> dict[str, Any]:
     }
 
 
+def file_schema(table: type[Table], title: str) -> dict[str, Any]:
+    """The schema (JSON Schema 2020-12) of a file whose whole is one model."""
+    return {"$schema": DIALECT, **_as_in_a_file(table.model_json_schema()), "title": title}
+
+
 def _as_in_a_file(node: Any) -> Any:
     """A part of the schema without null and infinity, which no file can say or JSON cannot hold,
     and without titles made of the keys' own letters."""
@@ -53,6 +56,8 @@ def _as_in_a_file(node: Any) -> Any:
         if (key != "default" or value not in (None, float("inf")))
         and (key != "title" or not isinstance(value, str))
     }
+    if isinstance(kept.get("description"), str):
+        kept["description"] = " ".join(kept["description"].split())
     options = kept.get("anyOf")
     if isinstance(options, list):
         options = [option for option in options if option != {"type": "null"}]

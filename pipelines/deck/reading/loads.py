@@ -9,9 +9,8 @@ import numpy as np
 import shapely
 
 from pipelines.deck.deck import SAME, Case, Line, LineLoad, Patch, Traffic
-from pipelines.deck.reading.mistakes import Mistakes, nearest, printable, shown
-from pipelines.deck.reading.plausible import check_carriageway, check_wheels
-from pipelines.deck.reading.schema import (
+from pipelines.deck.reading.loads_schema import (
+    DEFAULT_LATERAL_STEP,
     AxleTable,
     CaseTable,
     LineLoadTable,
@@ -19,6 +18,8 @@ from pipelines.deck.reading.schema import (
     TrafficTable,
     VehicleTable,
 )
+from pipelines.deck.reading.mistakes import Mistakes, nearest, printable, shown
+from pipelines.deck.reading.plausible import check_carriageway, check_wheels
 from pipelines.standards.actions.load_models import Conditions, load_models
 from pipelines.standards.actions.loads import Axle, LoadModel, Vehicle
 from pipelines.standards.actions.vehicles import library
@@ -27,7 +28,6 @@ from plate.geometry.elementary import rectangle_corners
 from plate.geometry.outline import FINE, covers, region
 from plate.geometry.plan import Plan
 
-DEFAULT_LATERAL_STEP = 0.25  # m
 SHARE_TOLERANCE = 1e-9  # of a patch's area: rounding of its clipped corners
 
 

@@ -8,8 +8,10 @@ from pathlib import Path
 
 from pipelines.deck.reading.dxf import Chain, Drawing, DrawingError
 from pipelines.deck.reading.mistakes import BESIDE, Mistakes, shown
-from pipelines.deck.reading.schema import CornerTable, LineTable, OpeningTable, PlanTable
+from pipelines.deck.reading.plan_schema import OpeningTable, PlanTable
+from pipelines.deck.reading.schema import CornerTable
 from pipelines.deck.reading.smoothing import with_smooth_lines
+from pipelines.deck.reading.supports_schema import LineTable
 from pipelines.files import is_beside
 from plate.errors import GeometryError
 from plate.geometry.curves import FLAT, Curve, Point, arc_through, circle

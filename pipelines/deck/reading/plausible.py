@@ -12,7 +12,7 @@ import shapely
 
 from pipelines.deck.deck import SAME, Line, Point, Slab
 from pipelines.deck.reading.mistakes import Mistakes
-from pipelines.deck.reading.schema import BeamTable
+from pipelines.deck.reading.supports_schema import BeamTable
 from pipelines.numbers import number
 from pipelines.standards.actions.loads import Axle
 from plate.arrays import Floats

@@ -8,7 +8,7 @@ import numpy as np
 from pipelines.deck.deck import Beam, Held, Line, Point
 from pipelines.deck.reading.mistakes import Mistakes, nearest, shown
 from pipelines.deck.reading.plausible import check_beam
-from pipelines.deck.reading.schema import (
+from pipelines.deck.reading.supports_schema import (
     BeamTable,
     ConnectionTable,
     HeldTable,

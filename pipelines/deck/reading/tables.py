@@ -1,30 +1,46 @@
 """The tables of a deck file by name, and how often those in double brackets may stand."""
 
+from typing import Annotated
+
 from pipelines.deck.reading.bars_schema import (
     BarChoiceTable,
     BarsTable,
     BeamBarsTable,
-    CollisionTable,
     ConcreteTable,
-    FatigueTable,
-    MembraneTable,
-    ShearTable,
     SteelTable,
     SurveyTable,
 )
-from pipelines.deck.reading.schema import (
-    CaseTable,
-    LineTable,
+from pipelines.deck.reading.checks_schema import (
+    CollisionTable,
+    FatigueTable,
+    MembraneTable,
+    ShearTable,
+)
+from pipelines.deck.reading.loads_schema import CaseTable, TrafficTable, VehicleTable
+from pipelines.deck.reading.plan_schema import (
     MeshTable,
     OpeningTable,
     PlanTable,
-    PointTable,
     ProbeTable,
     SlabTable,
-    Table,
-    TrafficTable,
-    VehicleTable,
 )
+from pipelines.deck.reading.rules import Text
+from pipelines.deck.reading.schema import Table, key
+from pipelines.deck.reading.supports_schema import LineTable, PointTable
+
+TITLE = Text(200)
+
+
+class TopKeys(Table):
+    """Keys of a deck file above all tables."""
+
+    title: Annotated[str, TITLE] | None = key(
+        "Title of the report.",
+        "Estuary crossing, north span",
+        default=None,
+        left_out="the file's name",
+    )
+
 
 BARS_TABLES: dict[str, type[Table]] = {
     "concrete": ConcreteTable,
