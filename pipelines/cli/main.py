@@ -10,6 +10,7 @@ from typing import Any, TextIO, cast
 
 from pipelines.cli.completion import add_completion
 from pipelines.cli.influence import add_influence
+from pipelines.cli.reference import add_reference
 from pipelines.cli.run import add_run
 from pipelines.cli.start import add_start
 from pipelines.cli.study import add_study
@@ -119,6 +120,7 @@ def command_line() -> argparse.ArgumentParser:
     add_completion(commands, parser)
     add_influence(commands)
     add_vehicles(commands)
+    add_reference(commands)
     add_study(commands)
     add_sweep(commands)
     add_verify(commands)

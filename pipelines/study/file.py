@@ -27,6 +27,7 @@ from pipelines.study.schema import (
     ResponseTable,
     RunTable,
     StripTable,
+    StudyTable,
 )
 from pipelines.study.spec import ERROR, OWN_COLUMNS, Design, Parameter, Response, Study
 
@@ -38,10 +39,9 @@ def read_study(path: Path) -> Study:
     """Raises DeckError with every mistake of the study file."""
     data = read_toml(str(path))
     mistakes = Mistakes(str(path))
-    known = ("title", "base", "design", "reference", "parameter", "set", "response", "run")
     for key in data:
-        if key not in known:
-            mistakes.unknown_key(key, key, known)
+        if key not in StudyTable.model_fields:
+            mistakes.unknown_key(key, key, StudyTable.model_fields)
     title = _text(data, "title", mistakes)
     base_name = _text(data, "base", mistakes)
     design = _table(data, "design", DesignTable, mistakes)

@@ -3,7 +3,7 @@
 from typing import Annotated, Literal, get_args
 
 from pipelines.deck.reading.rules import Choice, Count, Range, WholeRange
-from pipelines.deck.reading.schema import Lines, Name, Pair, Table, key
+from pipelines.deck.reading.schema import Lines, Name, Pair, Table, entry
 from pipelines.deck.reinforcement import CrackCombination
 from pipelines.deck.survey import Value as SurveyValue
 from pipelines.standards.detailing.cover import BRIDGE_LIFE
@@ -21,13 +21,13 @@ Spacing = Annotated[float, Range(20.0, 1000.0, "mm")]
 class ExposureTable(Table):
     """Exposure classes of both faces in the standard's own words."""
 
-    top: Name | None = key(
+    top: Name | None = entry(
         "Class of the top face.",
         "XD1",
         default=None,
         left_out="its cover and cracks are not judged",
     )
-    bottom: Name | None = key(
+    bottom: Name | None = entry(
         "Class of the bottom face.",
         "XC4",
         default=None,
@@ -38,38 +38,38 @@ class ExposureTable(Table):
 class ConcreteTable(Table):
     """The concrete of the slab under one standard, to which the bars are then checked."""
 
-    standard: Annotated[Standard, Choice(get_args(Standard))] = key(
+    standard: Annotated[Standard, Choice(get_args(Standard))] = entry(
         "Standard that the bars are checked to; a [[steel]] of the same one is needed.", "EN 1992"
     )
-    grade: Name = key("Grade by its name in that standard: C35/45, M45, 4 ksi.", "C35/45")
-    exposure: ExposureTable = key(
+    grade: Name = entry("Grade by its name in that standard: C35/45, M45, 4 ksi.", "C35/45")
+    exposure: ExposureTable = entry(
         "Exposure classes, for covers and crack widths.",
         {"top": "XD1", "bottom": "XC4"},
         default=ExposureTable(),
         left_out="not stated",
     )
-    structural_class: Annotated[StructuralClass, Choice(get_args(StructuralClass))] | None = key(
+    structural_class: Annotated[StructuralClass, Choice(get_args(StructuralClass))] | None = entry(
         "Structural class behind the least cover, EN 1992-1-1 4.4.1.2(5); EN 1992 alone.",
         "S5",
         default=None,
         left_out="by design life, grade and a slab's geometry",
     )
-    design_life_years: Annotated[float, Range(10.0, 120.0, "years")] | None = key(
+    design_life_years: Annotated[float, Range(10.0, 120.0, "years")] | None = entry(
         "Design life behind the least cover; EN 1992 alone.",
         50,
         default=None,
         left_out=f"{BRIDGE_LIFE:g} years, for bridges",
     )
-    aggregate_mm: Annotated[float, Range(4.0, 100.0, "mm")] = key(
+    aggregate_mm: Annotated[float, Range(4.0, 100.0, "mm")] = entry(
         "Largest size of the aggregate, for clear distances and AASHTO's shear.", 20, default=20.0
     )
-    crack_width_mm: Annotated[float, Range(0.05, 1.0, "mm")] | None = key(
+    crack_width_mm: Annotated[float, Range(0.05, 1.0, "mm")] | None = entry(
         "Limit of the crack width.",
         0.3,
         default=None,
         left_out="the standard's for the exposure; without exposure cracks are not judged",
     )
-    crack_combination: Annotated[CrackCombination, Choice(get_args(CrackCombination))] = key(
+    crack_combination: Annotated[CrackCombination, Choice(get_args(CrackCombination))] = entry(
         "Combination of actions under which the crack width is computed; the quasi-permanent one "
         "has no traffic.",
         "characteristic",
@@ -80,38 +80,38 @@ class ConcreteTable(Table):
 class SteelTable(Table):
     """The reinforcing steel under one standard."""
 
-    standard: Annotated[Standard, Choice(get_args(Standard))] = key(
+    standard: Annotated[Standard, Choice(get_args(Standard))] = entry(
         "Standard, that of a [[concrete]].", "EN 1992"
     )
-    grade: Name = key("Grade by its name in that standard: B500B, Fe 500D, Grade 60.", "B500B")
+    grade: Name = entry("Grade by its name in that standard: B500B, Fe 500D, Grade 60.", "B500B")
 
 
 class LayerTable(Table):
     """Bars of one direction at one face."""
 
-    diameter_mm: Diameter = key("Diameter of the bars.", 16)
-    spacing_mm: Spacing = key("Distance between the bars' centres.", 125)
+    diameter_mm: Diameter = entry("Diameter of the bars.", 16)
+    spacing_mm: Spacing = entry("Distance between the bars' centres.", 125)
 
 
 class BarsTable(Table):
     """Both layers of bars at one face; a deck with bars has such a table for each face."""
 
-    face: Annotated[Face, Choice(get_args(Face))] = key("Face of the slab.", "bottom")
-    cover_mm: Cover = key("Concrete cover to the outer layer.", 50)
-    outer: Annotated[Direction, Choice(get_args(Direction))] = key(
+    face: Annotated[Face, Choice(get_args(Face))] = entry("Face of the slab.", "bottom")
+    cover_mm: Cover = entry("Concrete cover to the outer layer.", 50)
+    outer: Annotated[Direction, Choice(get_args(Direction))] = entry(
         "Direction of the layer nearer to the face.", "y"
     )
-    x: LayerTable = key("Bars along the deck.", {"diameter_mm": 16, "spacing_mm": 100})
-    y: LayerTable = key(
+    x: LayerTable = entry("Bars along the deck.", {"diameter_mm": 16, "spacing_mm": 100})
+    y: LayerTable = entry(
         "Bars across the deck, or at angle_deg.", {"diameter_mm": 16, "spacing_mm": 110}
     )
-    angle_deg: Annotated[float, Range(15.0, 165.0, "degrees")] = key(
+    angle_deg: Annotated[float, Range(15.0, 165.0, "degrees")] = entry(
         "Angle from x, towards y, to the second bars, the same at both faces; 90 is at right "
         "angles.",
         75,
         default=90.0,
     )
-    moment_at: Annotated[MomentAt, Choice(get_args(MomentAt))] = key(
+    moment_at: Annotated[MomentAt, Choice(get_args(MomentAt))] = entry(
         "Where hogging counts for the top bars: over the supports' centre lines, or at their faces "
         "by width_mm, for a slab that is one with them.",
         "face",
@@ -122,10 +122,10 @@ class BarsTable(Table):
 class BarChoiceTable(Table):
     """Bars to choose from: the least steel that passes is told beside the checks."""
 
-    diameters_mm: Annotated[list[Millimetre], Count(1, 20)] = key(
+    diameters_mm: Annotated[list[Millimetre], Count(1, 20)] = entry(
         "Diameters at hand.", [12, 16, 20]
     )
-    spacings_mm: Annotated[list[Millimetre], Count(1, 20)] = key(
+    spacings_mm: Annotated[list[Millimetre], Count(1, 20)] = entry(
         "Spacings to be used.", [100, 125, 150, 175, 200]
     )
 
@@ -133,16 +133,16 @@ class BarChoiceTable(Table):
 class BeamLayerTable(Table):
     """Bars of a beam at one face, in one layer."""
 
-    count: Annotated[int, WholeRange(2, 60)] = key("Number of bars.", 4)
-    diameter_mm: Diameter = key("Diameter of the bars.", 20)
+    count: Annotated[int, WholeRange(2, 60)] = entry("Number of bars.", 4)
+    diameter_mm: Diameter = entry("Diameter of the bars.", 20)
 
 
 class LinksTable(Table):
-    """Links of a beam."""
+    """Links of a beam, closed around its bars."""
 
-    diameter_mm: Annotated[float, Range(4.0, 40.0, "mm")] = key("Diameter of a link.", 12)
-    spacing_mm: Spacing = key("Distance between links along the beam.", 120)
-    legs: Annotated[int, WholeRange(2, 20)] = key(
+    diameter_mm: Annotated[float, Range(4.0, 40.0, "mm")] = entry("Diameter of a link.", 12)
+    spacing_mm: Spacing = entry("Distance between links along the beam.", 120)
+    legs: Annotated[int, WholeRange(2, 20)] = entry(
         "Legs of a link that cross the shear.", 4, default=2
     )
 
@@ -150,30 +150,30 @@ class LinksTable(Table):
 class BeamBarsTable(Table):
     """Bars and links of the concrete beams along some lines, a rectangle."""
 
-    on: Lines = key("Lines with such beams, a name or a list of names.", ["L1", "L2"])
-    width_mm: Annotated[float, Range(50.0, 5000.0, "mm")] = key("Width of the rectangle.", 350)
-    depth_mm: Annotated[float, Range(50.0, 10000.0, "mm")] = key("Depth of the rectangle.", 620)
-    cover_mm: Cover = key("Concrete cover to the links.", 50)
-    top: BeamLayerTable = key("Bars at the top.", {"count": 4, "diameter_mm": 20})
-    bottom: BeamLayerTable = key("Bars at the bottom.", {"count": 4, "diameter_mm": 20})
-    links: LinksTable = key("Links.", {"diameter_mm": 12, "spacing_mm": 120})
+    on: Lines = entry("Lines with such beams, a name or a list of names.", ["L1", "L2"])
+    width_mm: Annotated[float, Range(50.0, 5000.0, "mm")] = entry("Width of the rectangle.", 350)
+    depth_mm: Annotated[float, Range(50.0, 10000.0, "mm")] = entry("Depth of the rectangle.", 620)
+    cover_mm: Cover = entry("Concrete cover to the links.", 50)
+    top: BeamLayerTable = entry("Bars at the top.", {"count": 4, "diameter_mm": 20})
+    bottom: BeamLayerTable = entry("Bars at the bottom.", {"count": 4, "diameter_mm": 20})
+    links: LinksTable = entry("Its links, alike all along.", {"diameter_mm": 12, "spacing_mm": 120})
 
 
 class SurveyTable(Table):
     """Readings on site, from a CSV file: the bars as built are judged beside those as designed."""
 
-    file: Name = key(
+    file: Name = entry(
         "CSV file, in the deck file's folder or below it; `deckslab keys survey` has its columns.",
         "survey.csv",
     )
-    value: Annotated[SurveyValue, Choice(get_args(SurveyValue))] = key(
+    value: Annotated[SurveyValue, Choice(get_args(SurveyValue))] = entry(
         "What counts of repeated readings: their mean, or the one that lowers the capacity most.",
         "worst",
         default="mean",
     )
-    panel_m: Pair | None = key(
-        "Largest length along and width across of the parts that a bay, or an outline, is cut into, "
-        "each judged by its own readings.",
+    panel_m: Pair | None = entry(
+        "Largest length along and width across of the parts that a bay, or an outline, is cut "
+        "into, each judged by its own readings.",
         [1.6, 2.0],
         default=None,
         left_out="a panel is a whole bay, of an outline the slab",

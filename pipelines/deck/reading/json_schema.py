@@ -53,7 +53,8 @@ def _as_in_a_file(node: Any) -> Any:
     kept = {
         key: _as_in_a_file(value)
         for key, value in node.items()
-        if (key != "default" or value not in (None, float("inf")))
+        if value is not None
+        and (key != "default" or value != float("inf"))
         and (key != "title" or not isinstance(value, str))
     }
     if isinstance(kept.get("description"), str):

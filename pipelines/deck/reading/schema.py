@@ -20,7 +20,7 @@ class Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-def key(meaning: str, example: object, *, default: object = ..., left_out: str = "") -> Any:
+def entry(meaning: str, example: object, *, default: object = ..., left_out: str = "") -> Any:
     """A key of a table: what it means, a value that it may have, and its default.
 
     left_out : what holds without the key, in words, where the default alone does not say it.
@@ -52,11 +52,21 @@ class CornerTable(Table):
     """A corner of an outline or path: plainly [x, y], or the end of an arc from the corner before
     it."""
 
-    corner_m: Pair | None = key("The corner [x, y].", [0.0, -4.0], default=None)
-    arc_to_m: Pair | None = key(
-        "End of an arc of a circle that starts at the corner before.", [12.0, -6.0], default=None
+    corner_m: Pair | None = entry(
+        "The corner [x, y].", [0.0, -4.0], default=None, left_out="an arc: arc_to_m and through_m"
     )
-    through_m: Pair | None = key("A point of that arc between its ends.", [6.0, -4.6], default=None)
+    arc_to_m: Pair | None = entry(
+        "End [x, y] of an arc of a circle that starts at the corner before.",
+        [12.0, -6.0],
+        default=None,
+        left_out="no arc: corner_m",
+    )
+    through_m: Pair | None = entry(
+        "A point [x, y] of that arc between its ends.",
+        [6.0, -4.6],
+        default=None,
+        left_out="no arc: corner_m",
+    )
 
 
 Corners = Annotated[
@@ -77,7 +87,7 @@ def described_keys(table: type[Table]) -> dict[tuple[str, ...], str]:
     found: dict[tuple[str, ...], str] = {}
     for key, field in table.model_fields.items():
         words: list[str] = []
-        for part in _rules_and_tables((*field.metadata, field.annotation)):
+        for part in rules_and_tables((*field.metadata, field.annotation)):
             if isinstance(part, Rule):
                 words.append(part.allowed)
             else:
@@ -87,11 +97,11 @@ def described_keys(table: type[Table]) -> dict[tuple[str, ...], str]:
     return found
 
 
-def _rules_and_tables(parts: tuple[Any, ...]) -> Iterator[Rule | type[Table]]:
-    """What the parts of an annotation say about a value, outermost first."""
+def rules_and_tables(parts: tuple[Any, ...]) -> Iterator[Rule | type[Table]]:
+    """What the parts of an annotation say about a value, outermost first; not what is in tables."""
     yield from (part for part in parts if isinstance(part, Rule))
     for part in parts:
         if isinstance(part, type) and issubclass(part, Table):
             yield part
         elif not isinstance(part, Rule):
-            yield from _rules_and_tables(get_args(part))
+            yield from rules_and_tables(get_args(part))

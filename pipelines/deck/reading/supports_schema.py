@@ -6,7 +6,7 @@ from pydantic import BeforeValidator
 
 from pipelines.deck.deck import Support
 from pipelines.deck.reading.rules import Choice, Count, Range
-from pipelines.deck.reading.schema import Corners, Flag, Lines, Modulus, Name, Pair, Table, key
+from pipelines.deck.reading.schema import Corners, Flag, Lines, Modulus, Name, Pair, Table, entry
 
 
 def _as_held_tables(value: object) -> object:
@@ -30,13 +30,13 @@ class ConnectionTable(Table):
     """How a beam off the slab's mid-plane is connected to it along its length: plainly "none" or
     "full", or a stiffness."""
 
-    kind: ConnectionKind | None = key(
+    kind: ConnectionKind | None = entry(
         "No connection against slip, or one without slip.",
         "full",
         default=None,
         left_out="k_kN_m2 is needed",
     )
-    k_kN_m2: Annotated[float, Range(1e-3, 1e12, "kN/m2")] | None = key(
+    k_kN_m2: Annotated[float, Range(1e-3, 1e12, "kN/m2")] | None = entry(
         "Stiffness of the connection: force per metre of beam and metre of slip.",
         500000,
         default=None,
@@ -47,22 +47,22 @@ class ConnectionTable(Table):
 class BeamTable(Table):
     """Section of the beam along a line, about its own centroid."""
 
-    E_GPa: Modulus = key("Young's modulus of the beam.", 210)
-    G_GPa: Annotated[float, Range(0.01, 1000.0, "GPa")] = key("Shear modulus of the beam.", 81)
-    I_cm4: Annotated[float, Range(1.0, 1e13, "cm4")] = key(
+    E_GPa: Modulus = entry("Young's modulus of the beam.", 210)
+    G_GPa: Annotated[float, Range(0.01, 1000.0, "GPa")] = entry("Shear modulus of the beam.", 81)
+    I_cm4: Annotated[float, Range(1.0, 1e13, "cm4")] = entry(
         "Second moment of area for vertical bending.", 429200
     )
-    J_cm4: Annotated[float, Range(0.0, 1e13, "cm4")] = key(
+    J_cm4: Annotated[float, Range(0.0, 1e13, "cm4")] = entry(
         "Torsion constant (Saint-Venant); 0 lets the slab rotate along the beam.", 331
     )
-    A_cm2: Annotated[float, Range(0.1, 1e7, "cm2")] = key("Area of the section.", 258)
-    Av_cm2: Annotated[float, Range(0.1, 1e7, "cm2")] | None = key(
+    A_cm2: Annotated[float, Range(0.1, 1e7, "cm2")] = entry("Area of the section.", 258)
+    Av_cm2: Annotated[float, Range(0.1, 1e7, "cm2")] | None = entry(
         "Shear area; of an I section about its web.",
         114,
         default=None,
         left_out="no shear deformation of the beam",
     )
-    eccentricity_mm: Annotated[float, Range(-10000.0, 10000.0, "mm")] = key(
+    eccentricity_mm: Annotated[float, Range(-10000.0, 10000.0, "mm")] = entry(
         "Depth of the beam's centroid below the slab's mid-plane; other than 0 it needs a "
         "connection.",
         635,
@@ -76,7 +76,7 @@ class BeamTable(Table):
             ),
         ]
         | None
-    ) = key(
+    ) = entry(
         "How beam and slab act together along the line where eccentricity_mm is not 0.",
         "full",
         default=None,
@@ -87,17 +87,17 @@ class BeamTable(Table):
 class HeldTable(Table):
     """Where a beam is itself held: plainly the name of a crossing line, or a table."""
 
-    on: Name = key("Line at whose crossing the beam is held, a name or pattern.", "L1")
-    k_kN_m: Spring | None = key(
+    on: Name = entry("Line at whose crossing the beam is held, a name or pattern.", "L1")
+    k_kN_m: Spring | None = entry(
         "Vertical stiffness of the hold.", 250000, default=None, left_out="rigid, w = 0"
     )
-    k_rot_kNm_rad: RotationSpring = key(
+    k_rot_kNm_rad: RotationSpring = entry(
         "Stiffness of the hold against the beam's bending slope.", 50000, default=0.0
     )
-    stub_m: Annotated[float, Range(0.0, 20.0, "m")] = key(
+    stub_m: Annotated[float, Range(0.0, 20.0, "m")] = entry(
         "Length by which the beam runs on past that end to where it is held.", 0.45, default=0.0
     )
-    lifts: Flag = key(
+    lifts: Flag = entry(
         "Whether the beam may lift off there: a hold that takes no tension.", True, default=False
     )
 
@@ -106,62 +106,62 @@ class LineTable(Table):
     """What supports or stiffens the slab along lines of the plan; lines that no table names are
     free."""
 
-    on: Lines | None = key(
+    on: Lines | None = entry(
         "Lines of the plan that the table is of: a name (C2, L1, E3, start, end, left, right), a "
         "list of names, or a pattern.",
         "C*",
         default=None,
         left_out="a line of its own: name with path_m or dxf_layer",
     )
-    name: Name | None = key(
+    name: Name | None = entry(
         "Name of a line of its own.", "W1", default=None, left_out="`on` names lines of the plan"
     )
-    path_m: Corners | None = key(
+    path_m: Corners | None = entry(
         "Course of a line of its own: straight lines or arcs over these points.",
         [[6.0, -4.6], [6.4, 4.0]],
         default=None,
         left_out="dxf_layer, or `on`",
     )
-    dxf_layer: Name | None = key(
+    dxf_layer: Name | None = entry(
         "Layer of [plan] dxf with the course of a line of its own, one curve.",
         "WALL",
         default=None,
         left_out="path_m, or `on`",
     )
-    support: Annotated[Support, Choice(get_args(Support))] = key(
+    support: Annotated[Support, Choice(get_args(Support))] = entry(
         "Nothing (free), no deflection (rigid), no deflection nor rotation (clamped), a spring, or "
         "a beam that bends.",
         "beam",
     )
-    hard: Flag = key(
+    hard: Flag = entry(
         "Whether a rigid line also stops the rotation along itself (a hard support); without "
         "meaning for thin plates.",
         True,
         default=False,
     )
-    lifts: Flag = key(
+    lifts: Flag = entry(
         "Whether the slab may lift off a rigid line: it is not tied down.", True, default=False
     )
-    to_edges: Flag = key(
+    to_edges: Flag = entry(
         "Whether a line of the plan goes on through the overhangs to the edges.",
         True,
         default=False,
         left_out="it ends at the outermost lines that it crosses",
     )
-    k_kN_m2: Annotated[float, Range(0.0, 1e10, "kN/m2")] | None = key(
+    k_kN_m2: Annotated[float, Range(0.0, 1e10, "kN/m2")] | None = entry(
         "Stiffness of a spring: force per metre of line and metre of deflection; 0 is a guided "
         "edge.",
         80000,
         default=None,
         left_out="needed by support spring alone",
     )
-    k_rot_kNm_rad_m: Annotated[float, Range(0.0, 1e10, "kNm/rad/m")] | None = key(
+    k_rot_kNm_rad_m: Annotated[float, Range(0.0, 1e10, "kNm/rad/m")] | None = entry(
         "Stiffness of a spring against the slope across the line, per metre of line.",
         12000,
         default=None,
         left_out="free to rotate",
     )
-    beam: BeamTable | None = key(
+    beam: BeamTable | None = entry(
         "Section of the beam; needed by support beam.",
         {"E_GPa": 210, "G_GPa": 81, "I_cm4": 429200, "J_cm4": 331, "A_cm2": 258, "Av_cm2": 114},
         default=None,
@@ -177,19 +177,19 @@ class LineTable(Table):
             ),
         ]
         | None
-    ) = key(
+    ) = entry(
         "Where the beam is itself held, by the lines that it crosses.",
         ["L1", {"on": "L2", "stub_m": 0.45}],
         default=None,
         left_out="carried by the slab and by the beams that it crosses",
     )
-    width_mm: Annotated[float, Range(1.0, 5000.0, "mm")] | None = key(
+    width_mm: Annotated[float, Range(1.0, 5000.0, "mm")] | None = entry(
         "Width of the support (flange, wall): for face moments, clear spans and shear sections.",
         300,
         default=None,
         left_out="0, a line without width",
     )
-    label: Name | None = key(
+    label: Name | None = entry(
         "Name for print; the line's own is added where the table names several.",
         "cross beam",
         default=None,
@@ -200,22 +200,22 @@ class LineTable(Table):
 class PointTable(Table):
     """A support at a point: a bearing or column. The mean deflection over a square is held."""
 
-    name: Name | None = key(
+    name: Name | None = entry(
         "Name of the support.", "B1", default=None, left_out='"point 1" and so on, in file order'
     )
-    at_m: Pair = key("Centre [x, y] of the support.", [0.3, -3.2])
-    support: Annotated[PointSupport, Choice(get_args(PointSupport))] = key(
+    at_m: Pair = entry("Centre [x, y] of the support.", [0.3, -3.2])
+    support: Annotated[PointSupport, Choice(get_args(PointSupport))] = entry(
         "No deflection, or a spring.", "spring"
     )
-    k_kN_m: Annotated[float, Range(1e-3, 1e10, "kN/m")] | None = key(
+    k_kN_m: Annotated[float, Range(1e-3, 1e10, "kN/m")] | None = entry(
         "Vertical stiffness of a spring.",
         600000,
         default=None,
         left_out="needed by support spring alone",
     )
-    size_mm: Annotated[float, Range(5.0, 10000.0, "mm")] | None = key(
+    size_mm: Annotated[float, Range(5.0, 10000.0, "mm")] | None = entry(
         "Side of the square.", 350, default=None, left_out="the slab's thickness"
     )
-    lifts: Flag = key(
+    lifts: Flag = entry(
         "Whether the slab may lift off there: it is not tied down.", True, default=False
     )

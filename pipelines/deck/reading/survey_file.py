@@ -1,9 +1,9 @@
 """As-built readings: a CSV file of what was measured on site.
 
-The columns are those of `COLUMNS`, in any order; blank where nothing was read. A row holds one
-reading or several, of the panel that it names or of the panel in which its place lies; where bays
-are cut into parts, one that names a bay alone is of all of its parts. Readings may be repeated;
-their scatter is kept.
+The columns are those of `SurveyColumns`, in any order; blank where nothing was read. A row holds
+one reading or several, of the panel that it names or of the panel in which its place lies; where
+bays are cut into parts, one that names a bay alone is of all of its parts. Readings may be
+repeated; their scatter is kept.
 
     panel,date,x_m,y_m,face,direction,diameter_mm,spacing_mm,cover_mm,thickness_mm
     C2-C3,2026-04-18,,,bottom,x,16,131,,
@@ -26,18 +26,14 @@ from typing import cast
 import numpy as np
 
 from pipelines.deck.panels import Panels
+from pipelines.deck.reading.survey_schema import COLUMNS, FARTHEST
 from pipelines.deck.survey import MEASURES, Key, PanelReadings
 from pipelines.errors import DeckError
 from pipelines.files import UnreadableError, csv_rows, read_plain
 from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Direction, Face
 
 PLACE = ("x_m", "y_m")
-COLUMNS = (
-    *("panel", "date", *PLACE, "face", "direction", "outer"),
-    *(measure.column for measure in MEASURES.values()),
-)
 LARGEST_FILE = 10_000_000  # bytes
-FARTHEST = 1e6  # of a place from the origin [m]
 LISTED = 12  # names of panels in a message
 MOST_SHOWN = 40  # letters of a cell in a message
 

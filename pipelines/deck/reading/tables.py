@@ -25,7 +25,7 @@ from pipelines.deck.reading.plan_schema import (
     SlabTable,
 )
 from pipelines.deck.reading.rules import Text
-from pipelines.deck.reading.schema import Table, key
+from pipelines.deck.reading.schema import Table, entry
 from pipelines.deck.reading.supports_schema import LineTable, PointTable
 
 TITLE = Text(200)
@@ -34,7 +34,7 @@ TITLE = Text(200)
 class TopKeys(Table):
     """Keys of a deck file above all tables."""
 
-    title: Annotated[str, TITLE] | None = key(
+    title: Annotated[str, TITLE] | None = entry(
         "Title of the report.",
         "Estuary crossing, north span",
         default=None,

@@ -7,7 +7,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from pipelines.deck.panels import Panels
-from pipelines.deck.reading.survey_file import COLUMNS, parse_survey, read_survey
+from pipelines.deck.reading.survey_file import parse_survey, read_survey
+from pipelines.deck.reading.survey_schema import COLUMNS
 from pipelines.deck.survey import MEASURES, Key
 from pipelines.errors import DeckError
 from plate.geometry.plan import grid_plan
