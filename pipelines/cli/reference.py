@@ -1,4 +1,4 @@
-"""The command `keys` of the command line: parse, call, print."""
+"""The commands `keys` and `theory` of the command line: parse, call, print."""
 
 import argparse
 from pathlib import Path
@@ -17,7 +17,7 @@ WIDE = 80
 
 
 def add_reference(commands: Commands) -> None:
-    """Add the command `keys`."""
+    """Add the commands `keys` and `theory`."""
     keys = commands.add_parser(
         "keys",
         help="tell every key of every file: meaning, unit, bounds, default, example",
@@ -29,6 +29,17 @@ def add_reference(commands: Commands) -> None:
     keys.add_argument("table", metavar="TABLE", nargs="?", help="such as slab, line.beam, study")
     keys.add_argument("--out", metavar="FILE.html", type=Path, help="page to write")
     keys.set_defaults(do=_keys)
+    theory = commands.add_parser(
+        "theory",
+        help="tell mechanics, errors, strips and checks in formulas, with their sources",
+        description="Tell the mechanics, the stated errors, the hand strips and the checks of the "
+        "bars in formulas, with their sources: a chapter, or all of them. With --out also as a "
+        "page.",
+        epilog=CAUTION,
+    )
+    theory.add_argument("chapter", metavar="CHAPTER", nargs="?", help="such as strips, checks")
+    theory.add_argument("--out", metavar="FILE.html", type=Path, help="page to write")
+    theory.set_defaults(do=_theory)
 
 
 def _keys(arguments: argparse.Namespace) -> int:
@@ -79,6 +90,43 @@ def _keys(arguments: argparse.Namespace) -> int:
 
         arguments.out.parent.mkdir(parents=True, exist_ok=True)
         write_text(arguments.out, html_of(key_page(files, CAUTION)))
+        console.print(str(arguments.out))
+    return 0
+
+
+def _theory(arguments: argparse.Namespace) -> int:
+    from rich.padding import Padding
+
+    from pipelines.files import write_text
+    from pipelines.outputs import SMALL, check_file
+    from pipelines.report.html import html_of
+    from pipelines.report.sections.theory.page import (
+        MARKS,
+        chapters,
+        theory_lines,
+        theory_page,
+    )
+
+    there = chapters()
+    name: str | None = arguments.chapter
+    shown = [chapter for chapter in there if name in (None, chapter.name)]
+    if not shown:
+        raise JobError(f"no chapter {name}; there are {', '.join(one.name for one in there)}")
+    if arguments.out is not None:
+        check_file(arguments.out, SMALL)
+    console = terminal(WIDE)
+    styles = {"title": "bold", "formula": "", "words": "", "source": "dim"}
+    for chapter in shown if name is not None or arguments.out is None else ():
+        console.print(chapter.title, style="bold underline")
+        for kind, line in theory_lines(chapter):
+            margin = (1 if kind == "title" else 0, 0, 0, 4 if kind == "formula" else 0)
+            console.print(Padding(line, margin, expand=False), style=styles[kind], soft_wrap=False)
+        console.print()
+    console.print(MARKS, soft_wrap=False)
+    console.print(CAUTION, soft_wrap=False)
+    if arguments.out is not None:
+        arguments.out.parent.mkdir(parents=True, exist_ok=True)
+        write_text(arguments.out, html_of(theory_page(CAUTION)))
         console.print(str(arguments.out))
     return 0
 

@@ -19,6 +19,13 @@ class Symbol:
 
 
 @dataclass(frozen=True)
+class Raised:
+    """Words set higher, such as an exponent."""
+
+    words: "Words"
+
+
+@dataclass(frozen=True)
 class Strong:
     """Words set out."""
 
@@ -67,12 +74,19 @@ class Break:
     """The next words stand on a line of their own."""
 
 
-Inline: TypeAlias = Symbol | Strong | Short | Together | Code | Anchor | Link | Break
+Inline: TypeAlias = Symbol | Raised | Strong | Short | Together | Code | Anchor | Link | Break
 Words: TypeAlias = "str | Inline | tuple[Words, ...]"
 
 
 @dataclass(frozen=True)
 class Paragraph:
+    words: Words
+
+
+@dataclass(frozen=True)
+class Formula:
+    """A formula on a line of its own."""
+
     words: Words
 
 
@@ -168,7 +182,9 @@ class Section:
     blocks: tuple["Block", ...]
 
 
-Block: TypeAlias = Paragraph | Bullets | Figure | Table | Caution | Details | Interactive | Section
+Block: TypeAlias = (
+    Paragraph | Formula | Bullets | Figure | Table | Caution | Details | Interactive | Section
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -242,7 +258,7 @@ def addresses(blocks: Iterable[Block]) -> Iterator[str]:
                 yield name
             case Table(_, _, rows):
                 yield from (found for row in rows for cell in row for found in _anchors(cell))
-            case Paragraph(words):
+            case Paragraph(words) | Formula(words):
                 yield from _anchors(words)
             case Bullets(items):
                 yield from (found for words in items for found in _anchors(words))
@@ -258,7 +274,7 @@ def _anchors(words: Words) -> Iterator[str]:
         case Anchor(name, inner):
             yield name
             yield from _anchors(inner)
-        case Strong(inner) | Short(inner) | Together(inner) | Link(_, inner):
+        case Raised(inner) | Strong(inner) | Short(inner) | Together(inner) | Link(_, inner):
             yield from _anchors(inner)
         case str() | Symbol() | Code() | Break():
             pass

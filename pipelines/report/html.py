@@ -15,9 +15,11 @@ from pipelines.report.document import (
     Details,
     Document,
     Figure,
+    Formula,
     Interactive,
     Link,
     Paragraph,
+    Raised,
     Section,
     Short,
     Strong,
@@ -81,6 +83,8 @@ class _Writer:
         match block:
             case Paragraph(words):
                 return f"<p>{self.words(words)}</p>"
+            case Formula(words):
+                return f'<p class="formula">{self.words(words)}</p>'
             case Bullets(rows):
                 items = "".join(f"<li>{self.words(row)}</li>" for row in rows)
                 return f'<ul class="plain">{items}</ul>'
@@ -149,6 +153,8 @@ class _Writer:
             case Symbol(letter, mark):
                 low = f"<sub>{escape(mark)}</sub>" if mark else ""
                 return f"<i>{escape(letter)}</i>{low}"
+            case Raised(inner):
+                return f"<sup>{self.words(inner)}</sup>"
             case Strong(inner):
                 return f"<strong>{self.words(inner)}</strong>"
             case Short(inner):

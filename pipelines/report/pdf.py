@@ -21,9 +21,11 @@ from pipelines.report.document import (
     Document,
     Drawing,
     Figure,
+    Formula,
     Interactive,
     Link,
     Paragraph,
+    Raised,
     Section,
     Short,
     Strong,
@@ -100,6 +102,8 @@ class _Writer:
         match block:
             case Paragraph(words):
                 return f"\n#par[{self.words(words)}]\n"
+            case Formula(words):
+                return f"\n#formula[{self.words(words)}]\n"
             case Bullets(rows):
                 return f"#list({''.join(f'[{self.words(row)}],' for row in rows)})\n"
             case Figure():
@@ -162,6 +166,8 @@ class _Writer:
                 return "".join(map(self.words, words))
             case Symbol(letter, mark):
                 return f"#symbol-of({_string(letter)}, {_string(mark)});"
+            case Raised(inner):
+                return f"#super[{self.words(inner)}]"
             case Strong(inner):
                 return f"#strong[{self.words(inner)}]"
             case Short(inner):
