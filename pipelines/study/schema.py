@@ -16,7 +16,7 @@ from pipelines.deck.reading.rules import (
     WholeRange,
     refused,
 )
-from pipelines.deck.reading.schema import Name, Pair, Table, entry
+from pipelines.deck.reading.schema import Name, Table, entry
 from pipelines.standards.strip_widths.sets import FIRST_SET
 from pipelines.study.groups import GROUPS
 
@@ -197,7 +197,7 @@ class ParameterTable(Table):
     values: Annotated[list[float | int | str | bool], Scalars()] | None = entry(
         "The values, one after the other.", [220, 250, 280], default=None, left_out="range"
     )
-    range: Pair | None = entry(
+    range: Annotated[list[Annotated[float, Range(-1e12, 1e12)]], Count(2, 2)] | None = entry(
         "Least and largest value, in place of values.",
         [200.0, 320.0],
         default=None,

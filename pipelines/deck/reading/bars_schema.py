@@ -25,13 +25,13 @@ class ExposureTable(Table):
         "Class of the top face.",
         "XD1",
         default=None,
-        left_out="its cover and cracks are not judged",
+        left_out="its cover is not judged, nor cracks without crack_width_mm",
     )
     bottom: Name | None = entry(
         "Class of the bottom face.",
         "XC4",
         default=None,
-        left_out="its cover and cracks are not judged",
+        left_out="its cover is not judged, nor cracks without crack_width_mm",
     )
 
 

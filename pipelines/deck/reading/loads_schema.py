@@ -130,7 +130,7 @@ class TrafficTable(Table):
         "Whether vehicles also drive against x.", "forward", default="both"
     )
     impact: dict[str, Annotated[float, Range(0.1, 10.0)]] = entry(
-        "Factors on the loads of vehicles and load models, by their names.",
+        "Factors on the wheels of vehicles and of load models, by their names.",
         {"AASHTO HL-93 truck": 1.33},
         default={},
         left_out="1, beside what each vehicle's own standard has in its loads",

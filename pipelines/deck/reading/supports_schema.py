@@ -98,7 +98,9 @@ class HeldTable(Table):
         "Length by which the beam runs on past that end to where it is held.", 0.45, default=0.0
     )
     lifts: Flag = entry(
-        "Whether the beam may lift off there: a hold that takes no tension.", True, default=False
+        "Whether the beam may lift off there; of a hold without k_kN_m and stub_m.",
+        True,
+        default=False,
     )
 
 

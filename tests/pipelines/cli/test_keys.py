@@ -32,7 +32,7 @@ from pipelines.model.build import ORDER
 from pipelines.study.file import read_study
 from pipelines.study.fit.file import read_fit
 from pipelines.study.fit.schema import FitTable
-from pipelines.study.schema import StudyTable
+from pipelines.study.schema import ParameterTable, StudyTable
 from plate.geometry.plan import grid_plan
 from tests.pipelines.report_page import Reader
 
@@ -160,6 +160,12 @@ def test_packaged_studies_are_of_their_schemas() -> None:
 
 def test_the_order_told_is_the_model_s() -> None:
     assert told(DECK)["mesh.order"].left_out == str(ORDER)
+
+
+def test_the_range_of_a_parameter_is_of_any_quantity() -> None:
+    asked = {"name": "I_b", "key": "line.C*.beam.I_cm4", "range": [1e5, 1e6]}
+    assert ParameterTable.model_validate(asked).range == [1e5, 1e6]
+    assert told(STUDY)["parameter.range"].unit == ""
 
 
 @pytest.mark.parametrize(
