@@ -2,6 +2,8 @@
 
 from math import log10
 
+from pipelines.accuracy.proven_position import GOAL
+from pipelines.accuracy.proven_position import SMALL as LEAST
 from pipelines.accuracy.refinement import HIGHEST_ORDER, ROUNDS, SMALL
 from pipelines.accuracy.tolerances import SAFETY
 from pipelines.model.build import MOST_CELLS, ORDER, PATCH_SHARE, REFINEMENT, SPAN_SHARE
@@ -166,7 +168,7 @@ def errors() -> Chapter:
     items = (
         Item(
             title="Stated error",
-            words="Of every headline value: what the mesh and the steps of the load positions may "
+            words="Of every headline value: what the mesh and the choice of load positions may "
             "leave out. It is numerical alone; what the model leaves out stands among the "
             "assumptions.",
             formulas=("e = e_{mesh} + e_{step}",),
@@ -180,11 +182,19 @@ def errors() -> Chapter:
             source="own; measured on decks by `benchmarks/effectivity.py`",
         ),
         Item(
-            title="Steps of the load positions",
-            words="The worst position of the vehicle, or of the lanes, is sought continuously on "
-            "the result's influence surface; v_w is the value there, e_{search} what the search "
-            "may have missed.",
-            formulas=("e_{step} = max(v_w − v, 0) + e_{search}, of a maximum v",),
+            title="Load positions between the steps",
+            words="A stated value v is that under the worst traffic found anywhere, between the "
+            "steps too. For a single vehicle on a grid of rectangles on a straight deck it is "
+            "proven: a result is a polynomial of degree p + 1 each way between the places at which "
+            "a patch's edge passes a line of the mesh, and Bernstein coefficients bound it by "
+            "v_{up}; v_{most} is the largest value of its kind. Elsewhere the worst traffic is "
+            "searched for, and e_{search} is what that may miss.",
+            formulas=(
+                "v <= v_{worst} <= v_{up}",
+                f"e_{{step}} = v_{{up}} − v <= {GOAL:g} max(v, {LEAST:g} v_{{most}}), if proven",
+                "e_{step} = e_{search}, if searched",
+            ),
+            source="Bernstein's form bounds its polynomial (from memory)",
         ),
         Item(
             title="The other theory",
