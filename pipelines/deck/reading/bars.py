@@ -45,7 +45,6 @@ from pipelines.standards.resistance.fatigue_damage import DamageFactor, by_parts
 from plate.geometry.plan import Plan
 
 MM = 1e-3
-LEAST_PANEL = 0.5  # a wheel's width, or so [m]
 MOST_PANELS = 4000
 
 
@@ -310,9 +309,6 @@ def _survey(
         mistakes.add("[survey] file", table.file, BESIDE)
         return None
     size = _pair(table.panel_m)
-    if size is not None and min(size) < LEAST_PANEL:
-        mistakes.add("[survey] panel_m", table.panel_m, f"allowed is {LEAST_PANEL} m at least")
-        return None
     panels = Panels(plan, size)
     if panels.count > MOST_PANELS:
         told = f"makes {panels.count} panels; allowed is {MOST_PANELS} at most"

@@ -3,7 +3,7 @@
 from typing import Annotated, Literal, get_args
 
 from pipelines.deck.reading.rules import Choice, Count, Range, WholeRange
-from pipelines.deck.reading.schema import Lines, Name, Pair, Table, entry
+from pipelines.deck.reading.schema import Lines, Name, Table, entry
 from pipelines.deck.reinforcement import CrackCombination
 from pipelines.deck.survey import Value as SurveyValue
 from pipelines.standards.detailing.cover import BRIDGE_LIFE
@@ -16,6 +16,7 @@ Millimetre = Annotated[float, Range(4.0, 1000.0, "mm")]
 Cover = Annotated[float, Range(1.0, 300.0, "mm")]
 Diameter = Annotated[float, Range(4.0, 60.0, "mm")]
 Spacing = Annotated[float, Range(20.0, 1000.0, "mm")]
+PanelSide = Annotated[float, Range(0.5, 1e4, "m")]  # a wheel's width, or so, at least
 
 
 class ExposureTable(Table):
@@ -171,7 +172,7 @@ class SurveyTable(Table):
         "worst",
         default="mean",
     )
-    panel_m: Pair | None = entry(
+    panel_m: Annotated[list[PanelSide], Count(2, 2)] | None = entry(
         "Largest length along and width across of the parts that a bay, or an outline, is cut "
         "into, each judged by its own readings.",
         [1.6, 2.0],

@@ -199,7 +199,7 @@ def test_survey_names_unknown_panels(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("rows", "more", "told"),
     [
-        ("C1-C2,,,248\n", "panel_m = [0.1, 2.0]\n", r"panel_m = \[0.1, 2\]: allowed is 0.5 m"),
+        ("C1-C2,,,248\n", "panel_m = [0.1, 2.0]\n", "panel_m 1 = 0.1: allowed is 0.5 to 10000 m"),
         ("C1-C2,,,248\n", "panel_m = [2.0]\n", "panel_m"),
         ("C1-C2,top,200,\n", "", r"panel C1-C2: covers and bars need 2\d\d mm"),
         ("C1-C2 part 1.1,,,248\n", "", "panel 'C1-C2 part 1.1' is not one of the deck's: C1-C2,"),
