@@ -1,6 +1,6 @@
 """Rules for single values of a deck file: each checks a value and says what is allowed.
 
-A rule is the metadata of a field of `deckschema`; a refused value carries the rule's own words.
+A rule is the metadata of a key of a table (`schema`); a refused value carries the rule's own words.
 """
 
 from abc import ABC, abstractmethod
