@@ -15,6 +15,7 @@ from pipelines.traffic.positions import (
     LoadPositions,
     Size,
     dispersed,
+    is_symmetric,
     lateral_offsets,
     wheel_pattern,
 )
@@ -45,6 +46,13 @@ class FreeVehicle:
     def smallest(self) -> float:
         """Smallest side of its patches [m]."""
         return float(self.pattern[:, 3:5].min())
+
+    @property
+    def repeats(self) -> bool:
+        """Whether its places load the deck as those forwards do: turned by 180 degrees it is the
+        same, and the deck is straight."""
+        straight, fixed = self.deck.plan.alignment.straight, self.vehicle.variable is None
+        return self.direction == "reverse" and straight and fixed and is_symmetric(self.vehicle)
 
     def step(self, steps: float) -> float:
         """Step of a scan of all its places that takes so many in the smallest side of its patches

@@ -20,7 +20,6 @@ from pipelines.accuracy.pieces import DrivenWheels
 from pipelines.accuracy.worst_place import WorstPlace
 from pipelines.model.influence import Surfaces
 from pipelines.traffic.arrangements import LoadPosition
-from pipelines.traffic.positions import is_symmetric
 from plate.arrays import Floats, Ints
 
 # How far beyond the value found a value may lie, as a share of it, or of this share of the size
@@ -139,7 +138,9 @@ def proven_places(
         e = np.flatnonzero(np.isin(rows, mine))
         part = grid.part(mine)
         proof = _Proof(np.searchsorted(mine, rows[e]), signs[e], sizes[e])
-        driven = {k: DrivenWheels.of(part, free) for k, free in enumerate(fleet) if _new(free)}
+        driven = {
+            k: DrivenWheels.of(part, free) for k, free in enumerate(fleet) if not free.repeats
+        }
         _prove(driven, proof)
         rounding = np.max([one.rounding for one in driven.values()], axis=0)[proof.rows]
         bound[e] = proof.enough + rounding
@@ -149,12 +150,6 @@ def proven_places(
             if number >= 0:
                 at[entry] = fleet[number].position(np.append(place, 0.0))
     return _stated(found, fleet, rows, signs, bound, [at, starts or at])
-
-
-def _new(free: FreeVehicle) -> bool:
-    """Whether the vehicle loads the deck otherwise than it does forwards: turned by 180 degrees it
-    may be the same, and all stations are looked at."""
-    return free.direction == "forward" or not is_symmetric(free.vehicle)
 
 
 def _stated(

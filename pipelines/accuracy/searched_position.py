@@ -123,6 +123,7 @@ def searched_places(
         [
             _scan(number, free, fields, rows, signs, scale, least)
             for number, free in enumerate(fleet)
+            if not free.repeats
         ]
     ).above(least, MOST_PEAKS)
     # Where there are more, those left may be as high as the lowest that is kept.
