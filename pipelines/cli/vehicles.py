@@ -12,7 +12,7 @@ def add_vehicles(commands: Commands) -> None:
     parser = commands.add_parser(
         "vehicles",
         help="list the standards' vehicles and load models, drawn to scale",
-        description="List all vehicles and load models with their sources; with --out also a page "
+        description="List all vehicles and load models with their sources, or write a page of them "
         "with every vehicle drawn to scale. Lanes, presence and impact of load models are shown "
         "for a carriageway and a span.",
         epilog=CAUTION,
@@ -39,10 +39,11 @@ def _vehicles(arguments: argparse.Namespace) -> int:
     if arguments.out is not None:
         check_file(arguments.out, SMALL)
     conditions = Conditions(width=arguments.width, span=arguments.span)
-    for line in listing(conditions):
-        print(line)
-    if arguments.out is not None:
-        arguments.out.parent.mkdir(parents=True, exist_ok=True)
-        write_text(arguments.out, html_of(page(conditions)))
-        print(arguments.out)
+    if arguments.out is None:
+        print("\n".join(listing(conditions)))
+        return 0
+    arguments.out.parent.mkdir(parents=True, exist_ok=True)
+    write_text(arguments.out, html_of(page(conditions)))
+    print(arguments.out)
+    print(CAUTION)
     return 0

@@ -13,9 +13,10 @@ def add_verify(commands: Commands) -> None:
     """Add the command `verify`."""
     parser = commands.add_parser(
         "verify",
-        help="compute the published cases of plate theory and print the table",
-        description="Compute published cases of plate theory by the finite elements and compare "
-        "them with the print, a closed form or a series. Takes about half a minute.",
+        help="compute cases of plate theory and print the table",
+        description="Compute cases of plate theory by the finite elements and compare them "
+        "with a print, or with a closed form or a series that is recomputed. Takes about half a "
+        "minute.",
         epilog=CAUTION + " Exit status: 0 every row agrees, 1 a row differs, 2 a user's mistake.",
     )
     parser.add_argument("--out", metavar="FILE.csv", type=Path, help="also write the table there")
@@ -27,13 +28,20 @@ def _verify(arguments: argparse.Namespace) -> int:
 
     from pipelines.files import write_text
     from pipelines.outputs import SMALL, check_file
-    from plate.verification.table import COLUMNS, agreement, cells, csv_text, verification_rows
+    from plate.verification.table import (
+        COLUMNS,
+        LEGEND,
+        agreement,
+        cells,
+        csv_text,
+        verification_rows,
+    )
 
     if arguments.out is not None:
         check_file(arguments.out, SMALL)
     console = terminal(WIDE)
     rows = verification_rows()
-    table = Table(title="Published cases")
+    table = Table(title="Cases of plate theory")
     numbers = ("value", "found", "difference", "within")
     for column in COLUMNS:
         table.add_column(column, justify="right" if column in numbers else "left")
@@ -47,6 +55,8 @@ def _verify(arguments: argparse.Namespace) -> int:
     console.print(table)
     total = agreement(rows)
     console.print(total.sentence)
+    console.print(LEGEND)
+    console.print(CAUTION)
     if arguments.out is not None:
         write_text(arguments.out, csv_text(rows))
         console.print(str(arguments.out))

@@ -5,6 +5,9 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import Any
 
+from pipelines.standards.actions.load_models import source_of
+from pipelines.standards.resistance.bending import BENDING
+from pipelines.standards.sources import Standard
 from pipelines.standards.strip_widths.method import Bars
 from pipelines.strips.hand_values import HandStrip
 from pipelines.strips.sections import Section
@@ -71,7 +74,7 @@ class Used:
     resistance: float
     by_strip: float | None
     by_plate: float
-    standard: str
+    standard: Standard
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -162,6 +165,7 @@ class Finding:
             "effect": section.effect,
             "result": RESULTS[section.component],
             "load": self.load,
+            "load_source": source_of(self.load, whole=self.whole_model),
             "station_m": where["station_m"],
             "offset_m": where["offset_m"],
             "direction": where["direction"],
@@ -172,6 +176,8 @@ class Finding:
             "strip": hand.strip,
             "clause": hand.clause,
             "edition": hand.edition,
+            "mark": hand.mark,
+            "note": hand.note,
             "span_m": hand.span,
             "width_m": hand.width,
             "width_of": hand.width_of,
@@ -197,6 +203,7 @@ class Finding:
             "utilisation_strip": None if used is None else used.by_strip,
             "utilisation_plate": None if used is None else used.by_plate,
             "resistance_standard": None if used is None else used.standard,
+            "resistance_source": None if used is None else str(BENDING[used.standard]),
             "finding": self.words,
             "reason": hand.reason,
             "caution": "" if self.whole_model else CAUTION,

@@ -217,7 +217,7 @@ def _vehicles(deck: Deck, traffic: Traffic) -> Iterator[Block]:
     """Every vehicle that drives alone, drawn and as a table of its axles."""
     for k, vehicle in enumerate(traffic.vehicles, start=1):
         impact = "" if vehicle.impact == 1.0 else f" Loads include impact × {vehicle.impact:g}."
-        caption = f", travelling to the right, lengths in m.{impact} Source: {vehicle.source}."
+        caption = f", travelling to the right, lengths in m.{impact} Source: {vehicle.cited}."
         patches = [dispersed(a.patch, traffic, deck.slab.thickness) for a in vehicle.axles]
         own = (
             Figure(

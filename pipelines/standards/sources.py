@@ -1,7 +1,8 @@
 """Where a rule or a number comes from, and how far it may be trusted.
 
 Every value taken from a standard carries a `Source`. `from memory` means that the clause was not
-read again for this tool: the user checks it in the edition that governs the job.
+read again for this tool: the user checks it in the edition that governs the job. `read` is for what
+was read in the print that is named, a standard, a book or a paper, and for nothing else.
 """
 
 from dataclasses import dataclass

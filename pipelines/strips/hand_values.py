@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 import numpy as np
 
@@ -10,6 +11,7 @@ from pipelines.deck.deck import Direction as Travel
 from pipelines.errors import MethodRangeError
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.resistance.bars import FACES, Direction
+from pipelines.standards.sources import Mark
 from pipelines.standards.strip_widths.aashto_table import DECK_TABLE, require_girders
 from pipelines.standards.strip_widths.method import Bars
 from pipelines.standards.strip_widths.sets import FIRST_SET, StripSet
@@ -50,6 +52,7 @@ class HandStrip:
     reason : why there is no value, or why it cannot stand beside the plate's.
     place, lines : in words and by name where they differ from the section's.
     station, direction : of the governing load position on the strip.
+    mark, note : of the method, how far it is to be trusted and what to know before; "" without one.
     """
 
     strip: str
@@ -65,6 +68,8 @@ class HandStrip:
     lines: tuple[str, ...] = ()
     station: float | None = None
     direction: Travel | None = None
+    mark: Mark | Literal[""] = ""
+    note: str = ""
 
 
 @dataclass(kw_only=True)
@@ -141,6 +146,8 @@ class HandStrips:
             effect=method.effect,
             value=value,
             reason=reason,
+            mark=method.mark,
+            note=method.note,
         )
         return (found,)
 
@@ -154,7 +161,7 @@ class HandStrips:
         hand = _hand(moment, moment.strips)
         words = f"{100.0 * share:.3g} % of the strip's moment, {strips.share.clause}"
         value = None if hand.value is None else share * hand.value
-        return replace(hand, clause=words, value=value)
+        return replace(hand, clause=words, value=value, mark=strips.share.mark)
 
     def _over_line(self, lines: tuple[str, ...]) -> tuple[HandStrip, ...]:
         """Sagging over a line: on a beam most of it comes from the beam's own deflection, which a
@@ -320,6 +327,8 @@ def _hand(one: StripMoment | StripShear, strip: str) -> HandStrip:
         reason=one.reason,
         station=one.station,
         direction=one.direction,
+        mark=one.method.mark,
+        note=one.method.note,
     )
 
 

@@ -9,6 +9,16 @@ from numpy.typing import NDArray
 SERIES = 1e-3  # within, against series that carry all their digits
 PRINTED = 5e-3  # within, against prints of three or four digits
 
+TWK = "Timoshenko and Woinowsky-Krieger"
+PRINTS = (
+    f"{TWK}, Theory of Plates and Shells, 2nd edition, McGraw-Hill 1959",
+    "Young and Budynas, Roark's Formulas for Stress and Strain, 7th edition, McGraw-Hill 2002",
+    "Morley, Skew Plates and Structures, Pergamon 1963",
+    "Razzaque, International Journal for Numerical Methods in Engineering 6 (1973) 333",
+    "Jaramillo, Journal of Applied Mechanics 17 (1950) 67",
+)
+"""The prints that sources name, in full; their values are from memory."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Row:

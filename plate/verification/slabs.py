@@ -1,9 +1,8 @@
 """Published cases of slabs on lines and girders, cantilevers and strips under wheels.
 
-T&WK: Timoshenko and Woinowsky-Krieger, Theory of Plates and Shells, 2nd ed. 1959; prints are from
-memory. D = 1, spans of 1, load 1 unless said. Where a case has no print the project's own series
-is the source, which knows nothing of the finite elements. Infinite strips are meshed far enough
-for the ends not to matter.
+Prints are from memory (`row.PRINTS` names them in full). D = 1, spans of 1, load 1 unless said.
+Where a case has no print the project's own series is the source, which knows nothing of the finite
+elements. Infinite strips are meshed far enough for the ends not to matter.
 """
 
 import itertools
@@ -18,7 +17,7 @@ from plate.exact.levy import LevyPlate
 from plate.exact.lines import Line, clamped, simple
 from plate.model.supports import BeamLine
 from plate.verification.models import plate, under, unit_section
-from plate.verification.row import PRINTED, Row, compared
+from plate.verification.row import PRINTED, TWK, Row, compared
 
 W, M_X, M_Y, M_XY, Q_X, Q_Y = range(6)
 POINT = 1e-4  # side of the patch that stands for a point load
@@ -43,15 +42,15 @@ def continuous_panels() -> list[Row]:
         case = f"{spans} {shape} over lines, {which} loaded"
         wanted = [*exact[:3, 0], exact[M_Y, 1], *exact[:3, 2]]
         ours = [*at[0, :3], at[1, M_Y], *at[2, :3]]
-        rows += compared(case, "T&WK art. 54, Lévy's series", names, wanted, ours)
+        rows += compared(case, f"{TWK} art. 54, Lévy's series", names, wanted, ours)
         if loaded == spans == 2 and b == 1.0:
             # the same as a square with one edge clamped
             printed = (0.0028, 0.034, 0.039, -0.084)
             # prints of two digits: half a unit of the last one is 1.8 %
             four = ", ".join(names.split(", ")[:4])
-            rows += compared(case, "T&WK table 32", four, printed, ours[:4], within=1.8e-2)
+            rows += compared(case, f"{TWK} table 32", four, printed, ours[:4], within=1.8e-2)
             support = [printed[3]], [ours[3]]
-            rows += compared(case, "T&WK table 32", "m_y support", *support, within=PRINTED)
+            rows += compared(case, f"{TWK} table 32", "m_y support", *support, within=PRINTED)
     return rows
 
 
@@ -77,7 +76,7 @@ def strip_under_a_wheel() -> list[Row]:
         m_x = ((1 + poisson) * math.log(2 / (math.pi * 0.57055 * c)) + 1) / (4 * math.pi)
         m_y = m_x - (1 - poisson) / (4 * math.pi)
         # a formula for small patches: 0.02 % off at c = 0.1, 0.3 % at 0.2
-        both, source = [found[M_X], found[M_Y]], "T&WK art. 37, formula"
+        both, source = [found[M_X], found[M_Y]], f"{TWK} art. 37, formula"
         rows += compared(case, source, "m_x, m_y", [m_x, m_y], both, within=1e-2)
     return rows
 
@@ -128,7 +127,7 @@ def cantilever() -> list[Row]:
         names = "m_x root, m_x root at 0.5, m_x root at 1"
         rows += compared(case, "Fourier series", names, exact, found, within=PRINTED)
         if at == 1.0 and poisson == 0.3:
-            source = "Jaramillo, J. Appl. Mech. 17 (1950) 67"
+            source = "Jaramillo 1950"
             rows += compared(case, source, "m_x root", [-0.509], found[:1], within=PRINTED)
     return rows
 
@@ -175,7 +174,7 @@ def slab_on_girders() -> list[Row]:
         case = f"Four girders EI = {ratio:g} DS, wheel 0.2 x 0.2 mid deck"
         names = "w, m_x, m_y, m_y over girder"
         wanted, ours = [*exact[:3, 0], exact[M_Y, 1]], [*found[0, :3], found[1, M_Y]]
-        source = "Lévy's series (T&WK art. 47)"
+        source = f"Lévy's series ({TWK} art. 47)"
         rows += compared(case, source, names, wanted, ours, within=3e-3, largest=True)
     return rows
 

@@ -11,12 +11,20 @@ from dataclasses import dataclass
 
 from plate.verification import panels as verificationpanels
 from plate.verification import slabs as verificationslabs
-from plate.verification.row import Row
+from plate.verification.row import PRINTS, Row
 
 CASES: tuple[Callable[[], list[Row]], ...] = (
     *verificationpanels.CASES,
     *verificationslabs.CASES,
 )
+LEGEND = (
+    f"Prints, from memory: {'; '.join(PRINTS)}. Series, formulas, closed forms, corner functions "
+    "and Legendre-Ritz are recomputed here, by a route that shares nothing with the finite "
+    "elements. "
+    "Within: the largest difference that passes; w deflection, m moments, q shears, nu Poisson's "
+    "ratio, a and b sides, t thickness, EI and D bending stiffness of beam and slab."
+)
+"""Where the values of the table come from, and what its letters mean."""
 COLUMNS = ("case", "result", "source", "value", "found", "difference", "within", "status")
 
 

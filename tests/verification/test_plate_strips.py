@@ -1,10 +1,10 @@
 """Exact strips of infinite width against the finite elements.
 
-Kirchhoff theory, D = 1. Values are series solutions (Fourier integrals along the supports) printed
-to five digits: Timoshenko and Woinowsky-Krieger 2nd ed. 1959 arts. 37 and 78 and their extension to
-patches, recomputed; the clamped root moment -0.1670 P under a central load and Jaramillo's -0.509 P
-(J. Appl. Mech. 17, 1950) are their published limits. The width is cut off three spans from the
-load, where what is left of it is below exp(-3 pi).
+Kirchhoff theory, D = 1. Values are series solutions (Fourier integrals along the supports)
+recomputed to five digits: Timoshenko and Woinowsky-Krieger 2nd ed. 1959 arts. 37 and 78 and their
+extension to patches; the clamped root moment -0.1670 P under a central load and Jaramillo's
+-0.509 P (J. Appl. Mech. 17, 1950) are their published limits, from memory. The width is cut off
+three spans from the load, where what is left of it is below exp(-3 pi).
 """
 
 import numpy as np
@@ -18,7 +18,7 @@ from plate.model.supports import LineSupport
 from plate.solver.stiffness import Stiffness
 from tests.helpers import patch, results, unit_section
 
-WITHIN = 5e-3  # asked of every value
+WITHIN = 5e-3  # of every value, that of prints of three digits
 W, M_X, M_Y, Q_X = 0, 1, 2, 4
 SS, FIXED = ("rigid", True), ("clamped", False)
 

@@ -10,7 +10,7 @@ from pipelines.cli.main import main
 from plate.elements.section import Section
 from plate.verification import table as verification
 from plate.verification.panels import orthotropic, simple_uniform
-from plate.verification.row import Row, compared
+from plate.verification.row import PRINTS, TWK, Row, compared
 from plate.verification.table import CASES, agreement, csv_text
 
 FEW = (simple_uniform, orthotropic)
@@ -18,7 +18,7 @@ FEW = (simple_uniform, orthotropic)
 
 def test_rows_are_computed_and_agree() -> None:
     rows = simple_uniform()
-    assert {row.source for row in rows} == {"T&WK table 8", "Navier's series", "Lévy's series"}
+    assert {row.source for row in rows} == {f"{TWK} table 8", "Navier's series", "Lévy's series"}
     assert all(row.passes for row in rows)
     # print and finite elements are two things
     assert all(row.found != row.value for row in rows)
@@ -67,6 +67,10 @@ def test_command_prints_the_table_and_writes_it(
     text = capsys.readouterr().out
     assert "Orthotropic simple panel, b/a = 2" in text
     assert "40 of 40 values" in text
+    assert "T&WK" not in text
+    assert "from memory" in text
+    assert all(name in text for name in PRINTS)
+    assert "qualified engineer" in text
     with out.open(encoding="utf-8", newline="") as file:
         table = list(csv.DictReader(file))
     assert len(table) == 40

@@ -55,9 +55,7 @@ MODEL = "EN 1991-2 FLM3"
 AXLES = (1.40, 1.75)  # bottom bars, top bars
 
 UNVERIFIED = 300 * MPA
-UNVERIFIED_SOURCE = Source(
-    "IRC:112", "5.3.2.5, as a public draft of its amendment quotes it; beyond: IRC:6 204.6", "read"
-)
+UNVERIFIED_SOURCE = Source("IRC:112", "5.3.2.5; beyond: IRC:6 204.6")
 UNVERIFIED_OTHERWISE = "to be verified, which is not done here"
 
 TRUCK = "AASHTO fatigue truck"

@@ -247,7 +247,7 @@ def traffic_entry(result: Result, case: TrafficResult) -> dict[str, Json]:
     """What was found under one case of traffic."""
     solved, model = result.solved, case.envelope.model
     return {
-        "source": model.source,
+        "source": model.cited,
         "notes": list(model.notes),
         "governing": [peak.entry() for peak in case.governing],
         "uncertain": [peak.entry() for peak in case.uncertain],

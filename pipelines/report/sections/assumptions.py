@@ -156,7 +156,7 @@ def _traffic(traffic: Traffic) -> Iterator[Row]:
         words = f"{clear} m from the carriageway's edge to the {to}"
         if traffic.offsets is None:
             words += f": centre line from {length(low)} to {length(high)} m"
-        source = FILE if traffic.edge_clearance is not None else vehicle.source
+        source = FILE if traffic.edge_clearance is not None else vehicle.cited
         yield f"Clearance of {vehicle.name}", words, source
         yield f"Impact on {vehicle.name}", f"× {as_given(vehicle.impact)}", FILE
 

@@ -162,7 +162,7 @@ def findings_table(
         "Place; station, offset of the peak [m]",
         "Effect, bars, face",
         "Load, lanes, load position [m]",
-        "Strip: method, clause, edition",
+        "Strip: method, clause, edition, mark",
         "Span [m]",
         "Width [m] per",
         "Strip",
@@ -191,6 +191,8 @@ def _row(finding: Finding, places: int, linked: bool) -> list[Words]:
         strip.append(hand.clause)
     if hand.edition:
         strip.append(hand.edition)
+    if hand.mark:
+        strip.append(hand.mark)
     where = [
         section.place,
         section.where,

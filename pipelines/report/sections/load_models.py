@@ -53,7 +53,7 @@ def models_section(result: Result) -> tuple[Block, ...]:
         model = case.envelope.model
         own: list[Block] = [
             Bullets(tuple(model_words(model))),
-            Paragraph(f"Source: {model.source}."),
+            Paragraph(f"Source: {model.cited}."),
         ]
         own += [
             _arrangement(result, case, peak, f"arrangement-{k}-{number_}")

@@ -12,11 +12,12 @@ from pipelines.report.document import (
 )
 from pipelines.standards.actions.load_models import Conditions, load_models
 from pipelines.standards.actions.loads import LoadModel, Vehicle
-from pipelines.standards.actions.vehicles import library
+from pipelines.standards.actions.vehicles import MARK, library
 
 CAUTION = (
-    "Loads are characteristic. What is from memory and what was read stands beside each entry. "
-    "Editions, national annexes and local rules may differ: for a qualified engineer to verify."
+    "Loads are characteristic. Unless an entry says otherwise all its numbers are from memory: the "
+    "clause was not read again in the print that is named. Editions, national annexes and "
+    "local rules may differ: for a qualified engineer to verify."
 )
 
 
@@ -65,17 +66,22 @@ def model_words(model: LoadModel) -> list[str]:
     return [*lines, *model.notes]
 
 
+def listed(one: Vehicle | LoadModel) -> str:
+    """The source of an entry, with its mark where that is another than the legend's."""
+    return one.source if one.mark == MARK else one.cited
+
+
 def listing(conditions: Conditions) -> list[str]:
     """Every vehicle and load model in plain lines."""
-    lines = ["Vehicles, for [traffic] vehicles:"]
+    lines = [CAUTION, "Vehicles, for [traffic] vehicles:"]
     for vehicle in library.values():
-        lines += [f"  {vehicle.name}", f"    {vehicle_words(vehicle)}", f"    {vehicle.source}"]
+        lines += [f"  {vehicle.name}", f"    {vehicle_words(vehicle)}", f"    {listed(vehicle)}"]
     lines.append(f"Load models, for [traffic] load_models; {_made_for(conditions)}:")
     for make in load_models.values():
         model = make(conditions)
         lines += [f"  {model.name}", *(f"    {words}" for words in model_words(model))]
-        lines.append(f"    {model.source}")
-    return [*lines, CAUTION]
+        lines.append(f"    {listed(model)}")
+    return lines
 
 
 def page(conditions: Conditions) -> Document:
@@ -87,7 +93,7 @@ def page(conditions: Conditions) -> Document:
         Figure(
             f"vehicle-{k}",
             vehicle_drawing(vehicle, f"vehicle-{k}"),
-            (Strong(vehicle.name), f": {vehicle_words(vehicle)}. {vehicle.source}."),
+            (Strong(vehicle.name), f": {vehicle_words(vehicle)}. {listed(vehicle)}."),
         )
         for k, vehicle in enumerate(library.values(), start=1)
     ]
@@ -107,7 +113,7 @@ def page(conditions: Conditions) -> Document:
 
 def _model_part(model: LoadModel) -> Section:
     rows = Bullets(tuple(model_words(model)))
-    return Section("", model.name, (rows, Paragraph(f"{model.source}.")))
+    return Section("", model.name, (rows, Paragraph(f"{listed(model)}.")))
 
 
 def _made_for(conditions: Conditions) -> str:

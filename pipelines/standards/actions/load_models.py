@@ -1,8 +1,8 @@
 """The load models of the standards: lanes, distributed loads, presence and impact.
 
 Values are characteristic; those of EN 1991-2 include dynamics. A model is made for a carriageway:
-number and width of its lanes follow from that width. Every number carries its clause; what is from
-memory says so. Editions, national annexes and local rules may differ: a qualified engineer
+number and width of its lanes follow from that width. Every number carries its clause, all are from
+memory. Editions, national annexes and local rules may differ: a qualified engineer
 verifies which apply.
 """
 
@@ -12,7 +12,7 @@ from math import floor
 from types import MappingProxyType
 
 from pipelines.standards.actions.loads import LaneKind, LaneSet, LoadModel, Vehicle
-from pipelines.standards.actions.vehicles import library
+from pipelines.standards.actions.vehicles import MARK, library
 from pipelines.standards.sources import Standard
 
 
@@ -72,9 +72,10 @@ def _lm1(given: Conditions) -> LoadModel:
         kinds=kinds,
         sets=(LaneSet(tuple(range(len(kinds)))),),
         pressure=rest,
+        mark=MARK,
         source=(
             "EN 1991-2:2003, 4.2.3 and table 4.1 (lanes), 4.3.2 and table 4.2 (tandems of 600, 400 "
-            "and 200 kN; 9.0 and 2.5 kN/m2; adverse areas only), dynamics included; from memory"
+            "and 200 kN; 9.0 and 2.5 kN/m2; adverse areas only), dynamics included"
         ),
         notes=(
             f"{lanes} notional lanes of {width:.3g} m; lanes stand anywhere on the carriageway, in "
@@ -97,9 +98,10 @@ def _lm2(given: Conditions) -> LoadModel:
         ),
         sets=(LaneSet((0,)), LaneSet((1,))),
         near_joint=True,
+        mark=MARK,
         source=(
             "EN 1991-2:2003, 4.3.3 (400 kN axle or one wheel of it, dynamics included), 4.6.1(6) "
-            "(near joints); axle load as in the text of the ENV, the rest from memory"
+            "(near joints)"
         ),
     )
 
@@ -113,7 +115,8 @@ def _flm3(_given: Conditions) -> LoadModel:
         sets=(LaneSet((0,)),),
         near_joint=True,
         fatigue=True,
-        source="EN 1991-2:2003, 4.6.4 (four axles of 120 kN), 4.6.1(6) (near joints); from memory",
+        mark=MARK,
+        source="EN 1991-2:2003, 4.6.4 (four axles of 120 kN), 4.6.1(6) (near joints)",
         notes=("For fatigue ranges only; a second vehicle in the lane is not included.",),
     )
 
@@ -125,7 +128,7 @@ _HL93_SOURCE = (
     "AASHTO LRFD Bridge Design Specifications, SI edition 2005, art. 3.6.1.2.2 (truck, rear "
     "spacing 4.3 to 9.0 m), 3.6.1.2.3 (tandem), 3.6.1.2.4 (9.3 N/mm over 3.0 m); "
     "3.6.1.1.1 (lanes), 3.6.1.1.2 (presence 1.20, 1.00, 0.85, 0.65), "
-    "3.6.2.1 (dynamic load allowance 33 %) from memory"
+    "3.6.2.1 (dynamic load allowance 33 %)"
 )
 
 
@@ -153,6 +156,7 @@ def _hl93(name: str, vehicles: tuple[Vehicle, ...], given: Conditions, **lane: f
         name=name,
         kinds=(kind,),
         sets=sets,
+        mark=MARK,
         source=_HL93_SOURCE,
         notes=(
             f"{lanes} design lanes; axles with 33 % dynamic load allowance, lane load without; "
@@ -174,7 +178,7 @@ def _hl93_lane(given: Conditions) -> LoadModel:
     model = _hl93("AASHTO HL-93", vehicles, given, factor=1.0, pressure=3.1e3, width=3.0)
     note = (
         "With lane load: not for transverse strips, nor slabs that span 4.6 m or less, which take "
-        "the axles alone (art. 3.6.1.3.3; from memory): use AASHTO HL-93 axles there."
+        "the axles alone (art. 3.6.1.3.3): use AASHTO HL-93 axles there."
     )
     return replace(model, notes=(*model.notes, note))
 
@@ -190,7 +194,7 @@ def _hl93_two_trucks(given: Conditions) -> LoadModel:
     )
     note = (
         "90 % of two trucks with 4.3 m between axles, 15 to 30 m apart, and of the lane load: only "
-        "for negative moments and reactions at interior piers (art. 3.6.1.3.1; from memory), not "
+        "for negative moments and reactions at interior piers (art. 3.6.1.3.1), not "
         "a load of slabs."
     )
     return replace(model, notes=(*model.notes, note))
@@ -265,9 +269,10 @@ def _irc(name: str, heavy: tuple[tuple[str, str], ...], given: Conditions) -> Lo
         kinds=tuple(kinds),
         sets=tuple(sets),
         pressure=pressure,
+        mark=MARK,
         source=(
             "IRC:6-2017, cl. 204 and table 6 (lanes: Class A in each, or one 70R or AA for every "
-            "two), cl. 205 (reduction), cl. 208 (impact, concrete bridges); from memory"
+            "two), cl. 205 (reduction), cl. 208 (impact, concrete bridges)"
         ),
         notes=(
             f"{lanes} design lanes; clear distance between vehicles {gap:.3g} m; impact for a span "
@@ -297,6 +302,9 @@ def _irc_aa(given: Conditions) -> LoadModel:
     return _irc("IRC:6 Class AA lanes", heavy, given)
 
 
+# The source of a deck's own vehicle.
+OWN = "deck file"
+
 _FAMILIES: tuple[tuple[str, Standard], ...] = (
     ("EN 1991-2", "EN 1992"),
     ("AASHTO", "AASHTO LRFD"),
@@ -310,6 +318,14 @@ def family_of(name: str) -> Standard | None:
     if name not in library and name not in load_models:
         return None
     return next(of for prefix, of in _FAMILIES if name.startswith(prefix))
+
+
+def source_of(name: str, *, whole: bool) -> str:
+    """Source and mark of the load model of that name (whole), or of the vehicle; of a deck's own
+    vehicle that the deck file has it."""
+    if whole:
+        return load_models[name](Conditions(width=7.0, span=3.0)).cited
+    return library[name].cited if name in library else OWN
 
 
 def counts_under(name: str, standard: Standard) -> bool:

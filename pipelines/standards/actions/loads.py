@@ -5,7 +5,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from pipelines.standards.sources import Mark
+
 Action = Literal["none", "self-weight", "surfacing", "parapet", "other permanent"]
+
+
+def cited(source: str, mark: str) -> str:
+    """A source with its mark, where it has one."""
+    return f"{source} ({mark})" if mark else source
 
 
 @dataclass(frozen=True)
@@ -25,7 +32,9 @@ class Vehicle:
 
     clearance : distance from the carriageway's edge that its standard asks for [m], measured to
     `clearance_to` ("wheel centre" or "tyre edge"); overhang_clearance : the nearer one that it
-    allows for the design of an overhang, None = the same; source : where the numbers come from.
+    allows for the design of an overhang, None = the same.
+    source : standard, edition and clause, or the deck file; mark : how far it is to be trusted,
+    "" for the deck file's own.
     variable : (k, by), the spacing ahead of axle k may be up to `by` [m] wider than `at` says,
     moving axle k and those behind it; None = all spacings are fixed.
     """
@@ -36,8 +45,14 @@ class Vehicle:
     clearance: float = 0.5
     clearance_to: Literal["wheel centre", "tyre edge"] = "wheel centre"
     source: str = "deck file"
+    mark: Mark | Literal[""] = ""
     variable: tuple[int, float] | None = None
     overhang_clearance: float | None = None
+
+    @property
+    def cited(self) -> str:
+        """The source with its mark."""
+        return cited(self.source, self.mark)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,7 +91,7 @@ class LoadModel:
     pressure : on the whole carriageway [N/m2]; like the lanes' it acts on adverse parts only.
     near_joint : results near an expansion joint are raised (EN 1991-2, 4.6.1(6)).
     fatigue : for ranges of stress alone, not for strength.
-    source : clauses and marks; notes : sentences for the report.
+    source, mark : as of a vehicle; notes : sentences for the report.
     """
 
     name: str
@@ -86,8 +101,14 @@ class LoadModel:
     near_joint: bool = False
     fatigue: bool = False
     source: str = ""
+    mark: Mark | Literal[""] = ""
     notes: tuple[str, ...] = ()
     whole: bool = True
+
+    @property
+    def cited(self) -> str:
+        """The source with its mark."""
+        return cited(self.source, self.mark)
 
     @property
     def has_pressure(self) -> bool:

@@ -2,17 +2,22 @@
 
 Loads are characteristic and as each standard prints them: those of EN 1991-2 include dynamics,
 those of AASHTO and IRC do not; no impact, presence or lane factors, no load factors. Tables are in
-m, kN and mm. National annexes, later editions and local rules may differ: each source says what
-was read and what is from memory, for a qualified engineer to verify.
+m, kN and mm, all from memory. National annexes, later editions and local rules may differ: for a
+qualified engineer to verify.
 """
 
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
 from pipelines.standards.actions.loads import Axle, Vehicle
+from pipelines.standards.sources import Mark
 
 # distance behind the first axle [m], axle load [kN], contact (along, across) [mm]
 AxleRow = tuple[float, float, tuple[float, float]]
+
+
+# Of every source here: no clause was read again for this tool.
+MARK: Mark = "from memory"
 
 
 def _axles(gauge: float, rows: Sequence[AxleRow]) -> tuple[Axle, ...]:
@@ -35,10 +40,11 @@ _LM1_TS = Vehicle(
     ),
     clearance=0.0,  # anywhere in its lane, which may lie at the kerb
     clearance_to="tyre edge",
+    mark=MARK,
     source=(
         "EN 1991-2:2003, 4.3.2, load model 1, tandem system of lane 1 alone (no uniform load, no "
         "other lane), alpha_Q = 1, dynamics included; where it is worst within its lane (4.3.2(5), "
-        "for local checks), not in mid-lane; from memory"
+        "for local checks), not in mid-lane"
     ),
 )
 
@@ -52,10 +58,10 @@ _LM2 = Vehicle(
     ),
     clearance=0.0,  # anywhere on the carriageway
     clearance_to="tyre edge",
+    mark=MARK,
     source=(
         "EN 1991-2:2003, 4.3.3, load model 2, beta_Q = 1, dynamics included (the further factor "
-        "near expansion joints is not); axle load as in the text of the ENV, "
-        "contact, gauge and clearance from memory"
+        "near expansion joints is not)"
     ),
 )
 
@@ -72,9 +78,10 @@ _HL93_TRUCK = Vehicle(
     clearance=0.60,
     clearance_to="wheel centre",
     overhang_clearance=0.30,
+    mark=MARK,
     source=(
         "AASHTO LRFD Bridge Design Specifications, SI edition 2005, art. 3.6.1.2.2 (axles, rear "
-        "spacing 4.3 m), 3.6.1.2.5 (tyre contact), 3.6.1.3.1 (clearances; from memory)"
+        "spacing 4.3 m), 3.6.1.2.5 (tyre contact), 3.6.1.3.1 (clearances)"
         "; without dynamic load allowance, presence factor or lane load"
     ),
 )
@@ -91,9 +98,10 @@ _HL93_TANDEM = Vehicle(
     clearance=0.60,
     clearance_to="wheel centre",
     overhang_clearance=0.30,
+    mark=MARK,
     source=(
         "AASHTO LRFD Bridge Design Specifications, SI edition 2005, art. 3.6.1.2.3 (axles), "
-        "3.6.1.2.5 (tyre contact), 3.6.1.3.1 (clearances; from memory); without "
+        "3.6.1.2.5 (tyre contact), 3.6.1.3.1 (clearances); without "
         "dynamic load allowance, presence factor or lane load"
     ),
 )
@@ -110,10 +118,11 @@ _FATIGUE_TRUCK = Vehicle(
     ),
     clearance=0.60,
     clearance_to="wheel centre",
+    mark=MARK,
     source=(
         "AASHTO LRFD Bridge Design Specifications, SI edition 2005, art. 3.6.1.2.2 (axles), "
-        "3.6.1.2.5 (tyre contact); rear spacing fixed at 9.0 m (art. 3.6.1.4.1, from memory; 30 ft "
-        "in NCHRP report 679); without dynamic load allowance (15 % for fatigue)"
+        "3.6.1.2.5 (tyre contact); rear spacing fixed at 9.0 m (art. 3.6.1.4.1); "
+        "without dynamic load allowance (15 % for fatigue)"
     ),
 )
 
@@ -135,10 +144,8 @@ _CLASS_A = Vehicle(
     ),
     clearance=0.15,
     clearance_to="tyre edge",
-    source=(
-        "IRC:6-2017, cl. 204.1, Class A train; axle loads as in a public summary of that edition; "
-        "clause, spacings, gauge, contact and clearance from memory; without impact, one train"
-    ),
+    mark=MARK,
+    source=("IRC:6-2017, cl. 204.1, Class A train; without impact, one train"),
 )
 
 # Contact length of a tyre at the standard's greatest pressure, 5.273 kg/cm2 = 0.517 MPa.
@@ -168,11 +175,11 @@ _CLASS_70R = Vehicle(
     ),
     clearance=1.20,
     clearance_to="tyre edge",
+    mark=MARK,
     source=(
         "IRC:6-2017, cl. 204.1, Class 70R wheeled, tyre arrangement l (two tyres 0.86 m wide, "
-        "contact length from the tyre pressure 0.517 MPa); number of axles and total load as in a "
-        "public summary of that edition; clause, single loads, spacings, tyres and clearance from "
-        "memory, the tyre arrangement with less certainty; without impact, one vehicle"
+        "contact length from the tyre pressure 0.517 MPa; the arrangement with less certainty); "
+        "without impact, one vehicle"
     ),
 )
 
@@ -181,9 +188,10 @@ _LM2_WHEEL = Vehicle(
     axles=(Axle(0.0, 200e3, (0.0,), (0.35, 0.60)),),
     clearance=0.0,
     clearance_to="tyre edge",
+    mark=MARK,
     source=(
         "EN 1991-2:2003, 4.3.3, load model 2, one wheel alone where that is worse, beta_Q = 1, "
-        "dynamics included; from memory"
+        "dynamics included"
     ),
 )
 
@@ -200,9 +208,10 @@ _FLM3 = Vehicle(
     ),
     clearance=0.5,
     clearance_to="wheel centre",
+    mark=MARK,
     source=(
         "EN 1991-2:2003, 4.6.4, fatigue load model 3, one vehicle, dynamics of a good road "
-        "surface included (the further factor near expansion joints is not); from memory"
+        "surface included (the further factor near expansion joints is not)"
     ),
 )
 
@@ -237,13 +246,13 @@ def _special(name: str, lines: list[float]) -> Vehicle:
         ),
         clearance=0.15,
         clearance_to="tyre edge",
+        mark=MARK,
         source=(
             "EN 1991-2:2003, annex A, load model 3, table A.1 and figure A.1, axle lines 1.5 m "
             "apart, contacts 1.20 m by 0.15 m (two of a line of 150 or 200 kN, three of 240 kN); "
             "the vehicle alone at low speed: the frequent traffic of A.3 beside it and the factor "
             "at normal speed are not included; the gap of 12 m that longer ones may have is left "
-            "out; from memory, the gap of 0.30 m between contacts and the clearance with less "
-            "certainty"
+            "out; the gap of 0.30 m between contacts and the clearance with less certainty"
         ),
     )
 
@@ -256,6 +265,7 @@ def _tracked(name: str, length: float, width: float, spacing: float, source: str
         axles=(Axle(0.0, 700e3, (-half, half), (length, width)),),
         clearance=1.20,
         clearance_to="tyre edge",
+        mark=MARK,
         source=source,
     )
 
@@ -265,9 +275,8 @@ _AA_TRACKED = _tracked(
     3.60,
     0.85,
     2.05,
-    "IRC:6-2017, annex A, Class AA tracked, 700 kN as in a public summary of that edition; sides "
-    "of the tracks, their spacing, clearance (1.2 m for carriageways of 5.5 m or more, less below) "
-    "from memory; without impact, one vehicle (the next one 90 m behind)",
+    "IRC:6-2017, annex A, Class AA tracked, 700 kN; clearance 1.2 m for carriageways of 5.5 m or "
+    "more, less below; without impact, one vehicle (the next one 90 m behind)",
 )
 
 _AA_WHEELED = Vehicle(
@@ -279,10 +288,10 @@ _AA_WHEELED = Vehicle(
     ),
     clearance=1.20,
     clearance_to="tyre edge",
+    mark=MARK,
     source=(
-        "IRC:6-2017, annex A, Class AA wheeled, two axles of 200 kN as in a public summary of "
-        "that edition; wheels of 37.5, 62.5, 62.5, 37.5 kN, spacings, contact and clearance from "
-        "memory; without impact, one vehicle"
+        "IRC:6-2017, annex A, Class AA wheeled, two axles of 200 kN with wheels of 37.5, 62.5, "
+        "62.5, 37.5 kN; without impact, one vehicle"
     ),
 )
 
@@ -291,9 +300,8 @@ _70R_TRACKED = _tracked(
     4.57,
     0.84,
     2.06,
-    "IRC:6-2017, cl. 204.1, Class 70R tracked, 700 kN and sides of the tracks as in a public "
-    "summary of that edition; spacing of the tracks and clearance from memory; without impact, one "
-    "vehicle (the next one 90 m behind)",
+    "IRC:6-2017, cl. 204.1, Class 70R tracked, 700 kN; without impact, one vehicle (the next one "
+    "90 m behind)",
 )
 
 
@@ -303,10 +311,10 @@ def _70r_axles(name: str, spacings: list[float], words: str) -> Vehicle:
         axles=_axles(gauge=1.93, rows=[(at, 200.0, _type_l(200.0)) for at in spacings]),
         clearance=1.20,
         clearance_to="tyre edge",
+        mark=MARK,
         source=(
             f"IRC:6-2017, cl. 204.1, Class 70R wheeled, {words}, tyre arrangement l as of the "
-            "vehicle of seven axles; from memory, the tyre arrangement with less certainty; "
-            "without impact"
+            "vehicle of seven axles, with less certainty; without impact"
         ),
     )
 

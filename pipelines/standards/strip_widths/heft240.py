@@ -1,8 +1,8 @@
 """Effective widths of DAfStb Heft 240: moments and shears of one-way slabs under one patch.
 
 Deutscher Ausschuss für Stahlbeton, Heft 240 (3rd edition, 1991), table of load distribution widths,
-read in a reprint; EN 1992 itself gives no rule and leaves it to such practice. The width divides
-the moment or shear of the one-way beam.
+from memory; EN 1992 itself gives no rule and leaves it to such practice. The width divides the
+moment or shear of the one-way beam.
 
 t = contact + 2 surfacing + depth on each side (45 degrees to mid-depth), t_y across the strip.
 """
@@ -142,7 +142,7 @@ SAGGING = StripMethod(
     standard=NAME,
     edition=EDITION,
     clause="span moment m_F",
-    mark="read",
+    mark="from memory",
     effect="sagging",
     bars="either",
     per="wheel",
@@ -155,7 +155,7 @@ HOGGING = StripMethod(
     standard=NAME,
     edition=EDITION,
     clause="fixed-end moment m_S",
-    mark="read",
+    mark="from memory",
     effect="hogging",
     bars="either",
     per="wheel",
@@ -168,7 +168,7 @@ CANTILEVER = StripMethod(
     standard=NAME,
     edition=EDITION,
     clause="cantilever moment m_S",
-    mark="read",
+    mark="from memory",
     effect="overhang",
     bars="either",
     per="wheel",
@@ -185,7 +185,7 @@ METHODS = {
         standard=NAME,
         edition=EDITION,
         clause="support shear v_S",
-        mark="read",
+        mark="from memory",
         effect="shear",
         bars="either",
         per="wheel",
@@ -198,7 +198,7 @@ METHODS = {
         standard=NAME,
         edition=EDITION,
         clause="shear at the pinned end v_S",
-        mark="read",
+        mark="from memory",
         effect="shear",
         bars="either",
         per="wheel",
@@ -211,7 +211,7 @@ METHODS = {
         standard=NAME,
         edition=EDITION,
         clause="cantilever shear v_S",
-        mark="read",
+        mark="from memory",
         effect="shear",
         bars="either",
         per="wheel",
@@ -224,7 +224,7 @@ METHODS = {
         standard=NAME,
         edition=EDITION,
         clause="line load, m_F",
-        mark="read",
+        mark="from memory",
         effect="sagging",
         bars="either",
         per="wheel",
@@ -235,7 +235,7 @@ METHODS = {
         standard=NAME,
         edition=EDITION,
         clause="line load, m_S",
-        mark="read",
+        mark="from memory",
         effect="hogging",
         bars="either",
         per="wheel",
@@ -246,7 +246,7 @@ METHODS = {
         standard=NAME,
         edition=EDITION,
         clause="line load, v_S",
-        mark="read",
+        mark="from memory",
         effect="shear",
         bars="either",
         per="wheel",
@@ -257,7 +257,7 @@ METHODS = {
         standard=NAME,
         edition=EDITION,
         clause="line load, v_S at the pinned end",
-        mark="read",
+        mark="from memory",
         effect="shear",
         bars="either",
         per="wheel",

@@ -65,7 +65,8 @@ class StripMethod:
     width : effective width [m]; moment : moment per metre [N m/m] of a load [N], for rules that
         give the moment; one of the two is None.
     union : whether the widths of wheels side by side may be joined where they overlap.
-    note : what a reader must know before trusting it. mark : see `clauses`.
+    note : what a reader must know before trusting it. mark : how far it is to
+        be trusted (`standards.sources`).
     Both functions raise MethodRangeError outside the rule's range.
     """
 

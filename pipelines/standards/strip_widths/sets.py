@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
 
+from pipelines.standards.sources import Mark
 from pipelines.standards.strip_widths import aashto as strips_aashto
 from pipelines.standards.strip_widths import heft240 as strips_heft240
 from pipelines.standards.strip_widths import irc as strips_irc
@@ -32,10 +33,12 @@ METHODS: Mapping[str, StripMethod] = MappingProxyType(
 class Share:
     """Moment of the bars at right angles to the strip's as a share of the strip's own.
 
-    The codes give it as steel; lever arms are left out. of : the share for a span.
+    The codes give it as steel; lever arms are left out. clause, mark : where it comes from. of :
+    the share for a span.
     """
 
     clause: str
+    mark: Mark
     of: Callable[[StripInput], float]
 
 
@@ -102,7 +105,7 @@ FIRST_SET: tuple[StripSet, ...] = (
         edge_from="rail",
         width_of="section",
         patch=lambda one: (one.contact[0] + one.depth, one.contact[1] + one.depth),
-        share=Share("9.7.3.2 (from memory)", _lrfd_share),
+        share=Share("9.7.3.2", "from memory", _lrfd_share),
     ),
     StripSet(
         name=strips_heft240.NAME,
@@ -115,7 +118,7 @@ FIRST_SET: tuple[StripSet, ...] = (
         edge_from="wheel",
         width_of="load",
         patch=strips_heft240.loaded,
-        share=Share("DIN 1045 note on the same page (read): 60 %", lambda one: 0.6),
+        share=Share("DIN 1045:1988 20.1.6.3", "from memory", lambda one: 0.6),
     ),
     StripSet(
         name=f"{strips_irc.NAME} annex B-3",
@@ -126,6 +129,6 @@ FIRST_SET: tuple[StripSet, ...] = (
         edge_from="wheel",
         width_of="load",
         patch=lambda one: (strips_irc.loaded_length(one), strips_irc.breadth(one)),
-        share=Share("0.3 of the live-load moment (IRC:21 305.18, from memory)", lambda one: 0.3),
+        share=Share("0.3 of the live-load moment, IRC:21 305.18", "from memory", lambda one: 0.3),
     ),
 )

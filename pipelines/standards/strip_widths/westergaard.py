@@ -106,7 +106,7 @@ METHODS = {
     "as3600-sagging": StripMethod(
         standard="AS 3600",
         edition="2001",
-        clause="one-way slabs, concentrated load, k = 2.4",
+        clause="9.6, one-way slabs, concentrated load, k = 2.4",
         mark="from memory",
         effect="sagging",
         bars="either",

@@ -1,12 +1,13 @@
 """The command `vehicles`: everything listed with its source, and drawn."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from pipelines.cli.main import main
-from pipelines.report.sections.vehicle_list import listing
+from pipelines.report.sections.vehicle_list import listed, listing
 from pipelines.standards.actions.load_models import Conditions, load_models
 from pipelines.standards.actions.vehicles import library
 
@@ -21,6 +22,11 @@ def test_list_names_every_vehicle_and_model_with_its_source() -> None:
         assert f"  {name}\n" in text
         assert make(given).source in text
     assert "qualified engineer" in text
+    # said once, not of every entry
+    assert text.count("from memory") == 1
+    for entry in (*library.values(), *(make(given) for make in load_models.values())):
+        assert listed(entry) == entry.source
+        assert listed(replace(entry, mark="read")).endswith(" (read)")
     assert "lane 1 + lane 2 + lane 3" in text
 
 

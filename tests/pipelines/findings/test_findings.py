@@ -209,6 +209,8 @@ def test_csv_holds_every_row(result: Result, tmp_path: Path) -> None:
         assert row["finding"] == one.words
         assert float(row["plate_peak"]) == pytest.approx(1e-3 * one.plate.peak, rel=1e-5)
         assert row["unit"] == one.unit
+        assert (row["mark"], row["note"]) == (one.hand.mark, one.hand.note)
+        assert row["load_source"] == "deck file"
 
 
 # Widths -----------------------------------------------------------------------------------------

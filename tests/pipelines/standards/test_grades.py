@@ -23,7 +23,7 @@ from pipelines.standards.sources import EDITIONS, Source
     [("C25/30", 2.565), ("C30/37", 2.8965), ("C35/45", 3.2100), ("C40/50", 3.5088)],
 )
 def test_mean_tensile_strength_of_en_1992(name: str, f_ctm: float) -> None:
-    # four to five printed digits
+    # 0.30 f_ck^(2/3), evaluated to four or five digits
     assert_allclose(concrete(name, "EN 1992").f_ct / 1e6, f_ctm, rtol=2e-5)
 
 

@@ -1,4 +1,5 @@
-"""Load models: numbers by hand, envelopes against trying every arrangement on small decks."""
+"""Load models: numbers by hand from the standards (from memory), envelopes against
+trying every arrangement on small decks."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -22,6 +23,7 @@ from pipelines.standards.actions.load_models import (
     joint_factor,
     load_models,
     notional_lanes,
+    source_of,
 )
 from pipelines.standards.actions.vehicles import library
 from pipelines.traffic.lanes import strip_shares
@@ -165,7 +167,8 @@ def test_irc_heavy_vehicles_take_two_lanes() -> None:
 def test_every_model_says_where_its_numbers_come_from(name: str) -> None:
     model = load_models[name](replace(GIVEN, width=10.0))
     assert model.name == name
-    assert "from memory" in model.source
+    assert model.cited.endswith(" (from memory)")
+    assert source_of(name, whole=True) == model.cited
     assert all(k in range(len(model.kinds)) for one in model.sets for k in one.kinds)
 
 

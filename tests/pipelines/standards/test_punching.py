@@ -21,9 +21,9 @@ BARS = MatAtPunching(0.21, 0.19, 0.0016, 0.0012)
     ("c_x", "c_y", "d", "u_mm"),
     [(0.4, 0.4, 0.2, 4113.27), (0.4, 0.4, 0.25, 4741.59), (0.6, 0.35, 0.2, 4413.27)],
 )
-def test_printed_perimeters_at_2d(c_x: float, c_y: float, d: float, u_mm: float) -> None:
+def test_perimeters_at_2d(c_x: float, c_y: float, d: float, u_mm: float) -> None:
     found = perimeter(c_x, c_y, 2 * d)
-    assert_allclose(found.length * 1e3, u_mm, atol=5e-3)  # two printed decimals
+    assert_allclose(found.length * 1e3, u_mm, atol=5e-3)  # 2 (c_x + c_y) + 4 pi d to two decimals
     assert SHAPES[found.shape] == "interior"
 
 

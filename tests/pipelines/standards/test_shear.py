@@ -39,7 +39,7 @@ STANDARDS = pytest.mark.parametrize("mat", [EN, IRC, AASHTO], ids=lambda mat: ma
 def test_evaluated_digits_of_en_1992(d: float, grade: str, rho: float, steel: float) -> None:
     mat = materials(grade, "B500B", "EN 1992")
     found = v_Rd_c(Section(h=d + 0.05, d=d, A_s=rho * d), mat)
-    assert_allclose(found.v_Rd / d / 1e6, steel, atol=5e-5)  # four printed digits
+    assert_allclose(found.v_Rd / d / 1e6, steel, atol=5e-5)  # evaluated to four digits
     assert not found.least_governs
     assert found.source.clause == "6.2.2(1)"
 

@@ -56,7 +56,8 @@ def by_three_moments(stations, end_spans, stiffness, x):
     return np.linalg.solve(matrix, load)
 
 
-# Influence coefficients of equal spans, standard tables; five digits as printed.
+# Influence coefficients of equal spans by the theorem of three moments, to five digits: of two
+# spans the moment over the support is -x (1 - x^2) / 4, so at 0.4 it is -0.084.
 @pytest.mark.parametrize(
     ("spans", "at_04", "at_15", "hogging"),
     [
@@ -66,7 +67,7 @@ def by_three_moments(stations, end_spans, stiffness, x):
         (5, 0.20399, None, None),
     ],
 )
-def test_equal_spans_match_standard_influence_coefficients(spans, at_04, at_15, hogging):
+def test_equal_spans_match_the_theorem_of_three_moments(spans, at_04, at_15, hogging):
     beam = equal_spans(spans)
     assert moment_lines(beam, [0.4], "right").at(0.4)[0, 0] == pytest.approx(at_04, abs=6e-6)
     if at_15:

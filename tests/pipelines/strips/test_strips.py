@@ -256,7 +256,7 @@ def test_irc_spans_cantilever_and_limits():
 
 
 def test_plain_family():
-    # AS 3600 as quoted: b = 0 at mid-span gives 0.6 L
+    # By hand: b = 0 at mid-span gives 2.4 L / 2 (1 - 1/2) = 0.6 L
     one = StripInput(span=3.0, position=1.5, contact=(0.0, 0.0), depth=0.25)
     assert width_of("as3600-sagging", one) == pytest.approx(0.6 * 3.0)
     assert width_of("bs8110-sagging", ONE) == pytest.approx(0.5 + 2.4 * 1.5 * 0.5)
@@ -308,7 +308,7 @@ def test_share_of_loads_near_the_support(a_v, share):
 def test_every_method_states_where_it_comes_from():
     assert len(METHODS) >= 25
     for key, method in METHODS.items():
-        assert method.edition, key
+        assert method.edition or method.mark == "common practice", key
         assert method.span, key
         assert (method.width is None) != (method.moment is None), key
         assert method.mark in ("from memory", "common practice", "read"), key
