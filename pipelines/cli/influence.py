@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.cli.words import DECK, STATUS, Commands, found_deck, terminal
+from pipelines.cli.words import CAUTION, DECK, STATUS, Commands, found_deck, terminal
 from pipelines.errors import JobError
 from plate.conventions import RESULTS
 
@@ -52,7 +52,7 @@ def _influence(arguments: argparse.Namespace) -> int:
     result = influence_result(deck, wanted)
     files = write_influence(result, arguments.out)
     console = terminal()
-    for line in [*_words(result), *map(str, files)]:
+    for line in [*_words(result), *map(str, files), CAUTION]:
         console.print(line)
     return 0
 

@@ -8,6 +8,7 @@ from contextlib import redirect_stderr, redirect_stdout
 from io import StringIO, TextIOWrapper
 from typing import Any, TextIO, cast
 
+from pipelines.cli.check import add_check
 from pipelines.cli.completion import add_completion
 from pipelines.cli.influence import add_influence
 from pipelines.cli.reference import add_reference
@@ -116,6 +117,7 @@ def command_line() -> argparse.ArgumentParser:
     )
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     add_run(commands)
+    add_check(commands)
     add_start(commands)
     add_completion(commands, parser)
     add_influence(commands)

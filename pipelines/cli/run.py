@@ -7,11 +7,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipelines.cli.words import CAUTION, DECK, STATUS, Commands, found_deck, terminal
+from pipelines.errors import JobError
 
 if TYPE_CHECKING:
     from rich.table import Table
 
     from pipelines.result import Result, TrafficResult
+
+
+# What --fail-on takes.
+FAILURES = ("short", "not-adequate")
 
 
 def add_run(commands: Commands) -> None:
@@ -21,7 +26,8 @@ def add_run(commands: Commands) -> None:
         help="analyse a deck file and write its report",
         description="Analyse a deck file: static cases, every load position of its vehicles, "
         "envelopes, hand strips. Writes report.html, summary.json, findings.csv and fields.vtu, "
-        "of a deck with bars also bars.dxf, and as_built.csv where there are readings on site.",
+        "of a deck with bars also bars.dxf, and as_built.csv where there are readings on site. "
+        "Prints the finding in about ten lines.",
         epilog=STATUS,
     )
     parser.add_argument("deck", metavar="DECK", help=DECK)
@@ -29,20 +35,60 @@ def add_run(commands: Commands) -> None:
         "--out", metavar="DIR", type=Path, required=True, help="folder for the results, made if new"
     )
     parser.add_argument("--pdf", action="store_true", help="also report.pdf (needs deckslab[pdf])")
+    told = parser.add_mutually_exclusive_group()
+    told.add_argument("--quiet", action="store_true", help="print nothing but mistakes")
+    told.add_argument("--verbose", action="store_true", help="print every governing value as well")
+    told.add_argument("--json", action="store_true", help="print summary.json and nothing else")
+    parser.add_argument(
+        "--fail-on",
+        choices=FAILURES,
+        action="append",
+        default=[],
+        help="exit with 1 where any strip is short, or where the bars are not shown to be adequate "
+        "by every standard; may be given twice",
+    )
     parser.set_defaults(do=_run)
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    from pipelines.run import run
+    from pipelines.run import FILES, run
 
-    with _Progress() as tell:
+    with _Progress(quiet=arguments.quiet) as tell:
         result = run(found_deck(arguments.deck), arguments.out, tell, pdf=arguments.pdf)
-    _closing_table(result, arguments.out)
-    return 0
+    if arguments.json:
+        print((arguments.out / "summary.json").read_text(encoding="utf-8"), end="")
+    elif arguments.verbose:
+        _closing_table(result, arguments.out)
+    elif not arguments.quiet:
+        from pipelines.cli.brief import brief
+
+        names = [name for name in FILES if (arguments.out / name).exists()]
+        for line in brief(result, arguments.out, names):
+            terminal().print(line)
+    return int(any(_fails(result, what) for what in arguments.fail_on))
+
+
+def _fails(result: "Result", what: str) -> bool:
+    """Whether a run is a failure in the eyes of a script.
+
+    Raises JobError where there is nothing that could be judged.
+    """
+    from pipelines.bars.adequacy import Adequacy
+
+    if what == "short":
+        if not result.findings:
+            raise JobError(f"--fail-on {what}: no strip is compared; {result.no_findings}")
+        return any(finding.is_short for finding in result.findings)
+    if not result.verdicts:
+        raise JobError(f"--fail-on {what}: the deck file has no bars")
+    return any(verdict.adequacy is not Adequacy.ADEQUATE for verdict in result.verdicts)
 
 
 class _Progress:
     """A progress bar on the terminal's error stream, nothing where that is not a terminal."""
+
+    def __init__(self, *, quiet: bool) -> None:
+        self.quiet = quiet
 
     def __enter__(self) -> "_Progress":
         from rich.console import Console
@@ -61,7 +107,7 @@ class _Progress:
             TimeElapsedColumn(),
             TimeRemainingColumn(),
             console=Console(stderr=True),
-            disable=not sys.stderr.isatty(),
+            disable=self.quiet or not sys.stderr.isatty(),
         )
         self.tasks: dict[str, int] = {}
         self.bar.__enter__()

@@ -56,6 +56,7 @@ def _new(arguments: argparse.Namespace) -> int:
     out.parent.mkdir(parents=True, exist_ok=True)
     write_text(out, starter(arguments.kind))
     print(f"{out}\nNext: deckslab draw {out} --out drawings, deckslab run {out} --out results")
+    print(CAUTION)
     return 0
 
 
@@ -72,6 +73,7 @@ def _draw(arguments: argparse.Namespace) -> int:
     for warning in deck.warnings:
         print(f"Warning: {warning}")
     print(f"A run: {size.words}.")
+    print(CAUTION)
     return 0
 
 
@@ -89,4 +91,5 @@ def _view(arguments: argparse.Namespace) -> int:
         accepted(deck)
     write_view(source, deck, arguments.out, arguments.field)
     print(arguments.out)
+    print(CAUTION)
     return 0

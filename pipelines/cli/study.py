@@ -7,7 +7,7 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.cli.words import STATUS, Commands, terminal
+from pipelines.cli.words import CAUTION, STATUS, Commands, terminal
 from pipelines.deck.examples import FOLDER
 
 if TYPE_CHECKING:
@@ -115,6 +115,7 @@ def _fit(arguments: argparse.Namespace) -> int:
     print(result.text())
     for name in FILES:
         print(os.fspath(arguments.out / name))
+    print(CAUTION)
     return 0
 
 
@@ -138,6 +139,7 @@ def _print_outcome(outcome: "Outcome", out: Path) -> None:
             console.print(os.fspath(out / name))
         else:  # the one file that is not always there
             console.print(f"{name} is left out: it needs {extra_words('study')}")
+    console.print(CAUTION)
 
 
 class StudyProgress:

@@ -4,7 +4,7 @@ import argparse
 import json
 from pathlib import Path
 
-from pipelines.cli.words import CAUTION, Commands, found_deck
+from pipelines.cli.words import CAUTION, DECK, Commands, found_deck
 from pipelines.errors import JobError
 
 # Stiffness of a cracked slab as a share of the uncracked: common practice takes 0.25 to 0.5 of the
@@ -23,7 +23,7 @@ def add_sweep(commands: Commands) -> None:
         "sweep.html and sweep.json.",
         epilog=CAUTION,
     )
-    parser.add_argument("deck", metavar="DECK", help="deck file (TOML), or a packaged example")
+    parser.add_argument("deck", metavar="DECK", help=DECK)
     parser.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder of results")
     parser.add_argument(
         "--cracked",
@@ -54,11 +54,20 @@ def _sweep(arguments: argparse.Namespace) -> int:
         write_text(folder / "sweep.html", html_of(sweep_page(deck.title, found)))
         words = json.dumps(finite([one.entry() for one in found]), indent=1, allow_nan=False)
         write_text(folder / "sweep.json", words + "\n")
+    print(
+        "EI/(D L): bending stiffness of the beams over that of the slab, as in the deck file, "
+        "times the strip's span"
+    )
     for one in found:
-        print(f"{one.finding.section.place}, {one.finding.section.effect}, {one.load}:")
+        section = one.finding.section
+        print(
+            f"{section.place}, {section.effect}, {one.load}; the deck has EI/(D L) = {one.own:.3g}"
+        )
         for strip, value in one.strips:
             for curve in one.curves:
                 state = f"slab stiffness x {curve.share:g}"
                 print(f"  {strip} {1e-3 * value:.3g} kNm/m, {state}: {one.words(value, curve)}")
-    print(arguments.out / "sweep.html")
+    for name in FILES:
+        print(arguments.out / name)
+    print(CAUTION)
     return 0

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
 from pipelines.deck.examples import EXAMPLES, example_path
+from pipelines.errors import JobError
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -20,9 +21,18 @@ STATUS = CAUTION + " Exit status: 0 success, 2 a mistake in the input, 1 anythin
 
 
 def found_deck(name: str) -> Path:
-    """A path, or the packaged example of that name where there is no such file."""
+    """A path, or the packaged example of that name where there is no such file.
+
+    Raises JobError where there is neither.
+    """
     path = Path(name)
-    return path if path.exists() else example_path(name) or path
+    if path.exists():
+        return path
+    example = example_path(name)
+    if example is None:
+        examples = ", ".join(EXAMPLES)
+        raise JobError(f"{name}: there is no such file; packaged examples are {examples}")
+    return example
 
 
 def terminal(width: int | None = None) -> "Console":

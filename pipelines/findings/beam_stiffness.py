@@ -13,7 +13,6 @@ import numpy as np
 
 from pipelines.deck.deck import Deck, Line
 from pipelines.deck.variants import with_bending_factor, with_slab_factors
-from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.errors import JobError
 from pipelines.findings.compare import strip_findings
@@ -31,8 +30,6 @@ from plate.arrays import Floats
 
 # Values of EI_b / (D L) that are tried.
 RATIOS = tuple(float(v) for v in np.geomspace(0.3, 1000.0, 12))
-# The first look for the governing place takes load positions no closer than these [m].
-COARSE = (0.3, 0.6)
 
 
 @dataclass(frozen=True)
@@ -87,7 +84,7 @@ class Sweep:
             return "short at every stiffness" if short.all() else "not short at any stiffness"
         side = "below" if short[0] else "above"
         beyond = " (between the stiffest tried and rigid)" if flip > self.ratios[-1] else ""
-        return f"short {side} {flip:.3g}{beyond}"
+        return f"short where EI/(D L) is {side} {flip:.3g}{beyond}"
 
     def entry(self) -> dict[str, Any]:
         """The sweep in kNm/m."""
@@ -121,7 +118,8 @@ def sweep(deck: Deck, cracked: float, ratios: Sequence[float] = RATIOS) -> tuple
     a job.
     """
     check_job_size(deck)
-    solved, traffic = _first_look(deck)
+    solved = SolvedDeck.of(replace(deck, cases=(), probes=()))
+    traffic = traffic_envelopes(solved)
     if not traffic:
         raise JobError("a sweep needs vehicles or load models in [traffic]")
     findings, reason = strip_findings(solved, traffic)
@@ -140,8 +138,6 @@ def sweep(deck: Deck, cracked: float, ratios: Sequence[float] = RATIOS) -> tuple
         own = stiffness_ratio(deck, strip, one)
         if own is None:
             continue
-        # The search goes over all load positions of the deck file, not only those of the first
-        # look.
         walk = start_walk(deck, built, strip, envelope_of(traffic, one), one)
         curves = tuple(_curve(walk, solved.models, share, own, ratios) for share in (1.0, cracked))
         rows = [
@@ -193,18 +189,3 @@ def _curve(
     values = np.array([value(whole, ratio / own) for ratio in ratios])
     rigid = value(whole - {"bending", "shear", "composite"}, 1.0)
     return Curve(share, values, rigid, value(whole, 1.0))
-
-
-def _first_look(deck: Deck) -> tuple[SolvedDeck, tuple[TrafficEnvelope, ...]]:
-    """Envelopes over fewer load positions, to find the governing bay and line."""
-    traffic = deck.traffic
-    if traffic is not None:
-        lateral = traffic.lateral_step
-        traffic = replace(
-            traffic,
-            step=max(traffic.step, COARSE[0]),
-            lateral_step=None if lateral is None else max(lateral, COARSE[1]),
-        )
-    coarse = replace(deck, traffic=traffic, cases=(), probes=())
-    solved = SolvedDeck.of(coarse)
-    return solved, traffic_envelopes(solved)

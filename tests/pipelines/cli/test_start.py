@@ -59,7 +59,7 @@ def test_every_example_is_drawn(tmp_path: Path, name: str) -> None:
 
 
 def test_help_names_every_example(capsys: pytest.CaptureFixture[str]) -> None:
-    for command in ("run", "draw", "influence"):
+    for command in ("run", "check", "draw", "influence", "sweep"):
         with pytest.raises(SystemExit):
             main([command, "-h"])
         told = " ".join(capsys.readouterr().out.split())

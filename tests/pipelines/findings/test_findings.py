@@ -343,7 +343,7 @@ def test_flips_lie_where_plate_and_strip_are_equal() -> None:
         strips=(("a", 55e3), ("b", 70e3), ("c", 30e3)),
     )
     assert one.flip(55e3, curve) == pytest.approx(10**0.5)
-    assert one.words(55e3, curve) == "short below 3.16"
+    assert one.words(55e3, curve) == "short where EI/(D L) is below 3.16"
     assert one.words(70e3, curve) == "not short at any stiffness"
     assert one.words(30e3, curve) == "short at every stiffness"
     assert "rigid" in one.words(39e3, curve)

@@ -1,0 +1,156 @@
+"""The finding of a run in about ten lines, for the terminal."""
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from pipelines.bars.adequacy import Adequacy, Judgement, StandardVerdict
+from pipelines.cli.words import CAUTION
+from pipelines.deck.words import at_text
+from pipelines.findings.finding import CAUTION as ALONE
+from pipelines.findings.finding import Finding, Verdict
+from pipelines.findings.left_out import beyond
+from pipelines.numbers import number, rounded_up
+from pipelines.report.sections.bars_words import opening
+from pipelines.report.sections.tables import tolerance
+from pipelines.result import Result
+
+# The effects that are told, and the kinds of section that each is read at.
+EFFECTS = {
+    "sagging in bays": ("sagging",),
+    "hogging over lines": ("hogging",),
+    "hogging beside free edges": ("edge hogging",),
+    "hogging at joint edges": ("joint",),
+    "along free edges": ("edge", "end edge"),
+    "across, under wheels": ("transverse",),
+    "obtuse corners": ("corner",),
+    "shear": ("shear",),
+}
+# Warnings that are told; the report has all of them.
+MOST_WARNINGS = 2
+
+
+def brief(result: Result, out: Path, names: Sequence[str]) -> list[str]:
+    """What a run found: each effect of the strip, the bars by standard, the files and the caution.
+
+    names : of the files that were written to the folder `out`.
+    """
+    warnings = [f"Warning: {words}" for words in result.deck.warnings]
+    if len(warnings) > MOST_WARNINGS:
+        warnings = [f"{warnings[0]} ({len(warnings) - 1} more: --verbose, report)"]
+    return [
+        *_strips(result),
+        *(_bars(verdict) for verdict in result.verdicts),
+        *warnings,
+        f"Written: {', '.join(names)} in {out}",
+        CAUTION,
+    ]
+
+
+def _strips(result: Result) -> Iterator[str]:
+    title = result.deck.title
+    if not result.findings:
+        yield f"{title}: no hand strip compared; {result.no_findings or 'there is none'}."
+        yield from _values(result)
+        return
+    whole = any(finding.whole_model for finding in result.findings)
+    found = {}
+    for effect, kinds in EFFECTS.items():
+        rows = [
+            row for row in result.findings if row.section.kind in kinds and row.whole_model == whole
+        ]
+        if rows:
+            found[effect] = rows
+    loads = dict.fromkeys(row.load for rows in found.values() for row in rows)
+    judged = {effect: rows for effect, rows in found.items() if _compared(rows)}
+    short = [effect for effect, rows in judged.items() if any(row.is_short for row in rows)]
+    yield (
+        f"{title}: the worst strip is short in {len(short)} of {len(judged)} effects, under "
+        f"{' and '.join(loads)}{'' if whole else f' ({ALONE})'}"
+    )
+    for effect, rows in judged.items():
+        yield f"  {effect}: {_effect(_compared(rows), result, len(loads) > 1)}"
+    reasons = [
+        f"{effect} ({rows[0].hand.reason})"
+        for effect, rows in found.items()
+        if effect not in judged
+    ]
+    if reasons:
+        yield f"  not comparable: {'; '.join(reasons)}"
+    yield from _without_a_strip(result)
+
+
+def _compared(rows: Sequence[Finding]) -> list[Finding]:
+    return [row for row in rows if row.ratio is not None]
+
+
+def _effect(rows: Sequence[Finding], result: Result, named: bool) -> str:
+    """The worst strip at the largest value of the plate, and what is more elsewhere; rows : of one
+    effect, worst first; named : whether the load is told."""
+    most = max(abs(row.plate.peak) for row in rows)
+    one = next(row for row in rows if abs(row.plate.peak) == most)
+    assert one.hand.value is not None
+    words = f"{_verdict(one)} at {one.section.place}{f' under {one.load}' if named else ''}"
+    words += f" (plate {number(1e-3 * one.plate.peak)}, strip {number(1e-3 * one.hand.value)} "
+    words += f"{one.unit} by {one.hand.strip}{f', {one.hand.mark}' if one.hand.mark else ''})"
+    others = [row for row in rows if row.is_short]
+    if not one.is_short and others:
+        words += f"; {_verdict(others[0])} at {others[0].section.place}"
+    more = None if one.is_short else beyond(one, result.findings, result.left_out)
+    if isinstance(more, Finding):
+        words += f"; the plate has {number(1e-3 * more.plate.peak)} at {more.section.place}"
+    elif more is not None:
+        words += f"; the plate has {number(more.peak.value)} at {more.zone}, without a strip"
+    return words
+
+
+def _verdict(finding: Finding) -> str:
+    match finding.verdict:
+        case Verdict.COVERS:
+            return "holds"
+        case Verdict.NO_LESS:
+            return "no less than the plate"
+        case _:
+            return finding.words.removeprefix("strip ")
+
+
+def _values(result: Result) -> Iterator[str]:
+    """Of a deck without strips, the largest moments of the leading traffic."""
+    peaks = [peak for peak in result.governing if peak.result in ("m_x", "m_y") and peak.position]
+    if peaks and result.leading is not None:
+        listed = [
+            f"{peak.result} {number(peak.value)}{tolerance(peak.error)} {peak.unit} at "
+            f"{at_text(peak.at)}"
+            for peak in peaks
+        ]
+        yield f"  largest moments under {result.leading.name}: {'; '.join(listed)}"
+
+
+def _without_a_strip(result: Result) -> Iterator[str]:
+    said = []
+    if result.left_out:
+        said.append(f"{len(result.left_out)} governing values with no strip beside them")
+    uncertain = sum(len(case.uncertain) for case in result.traffic)
+    if uncertain:
+        said.append(f"{uncertain} values uncertain by more than themselves")
+    if said:
+        yield f"  not judged: {', '.join(said)} (--verbose, report)"
+
+
+def _bars(verdict: StandardVerdict) -> str:
+    decisive = verdict.of(Adequacy.NOT_ADEQUATE) or verdict.open or verdict.of(Adequacy.ADEQUATE)
+    ordered = sorted(decisive, key=lambda one: 0.0 if one.worst is None else -one.worst.utilisation)
+    words = f"Bars, {opening(verdict)}"
+    if not ordered:
+        return words
+    words += f"; {_judged(ordered[0])}"
+    rest = len(ordered) - 1
+    if verdict.adequacy is not Adequacy.ADEQUATE and rest:
+        words += f"; so {'is' if rest == 1 else 'are'} {rest} more"
+    return words
+
+
+def _judged(judgement: Judgement) -> str:
+    worst = judgement.worst
+    if worst is None:
+        return f"{judgement.title}: {judgement.reason}"
+    return f"{judgement.title} {rounded_up(worst.utilisation)} at {worst.place}, {worst.source}"
