@@ -4,8 +4,11 @@ anybody read within bounds; cells of tables that other programs open."""
 import csv
 import io
 import os
+import re
 import stat
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path, PurePosixPath
 
 # What a formula begins with in a spreadsheet.
@@ -19,7 +22,8 @@ def write_text(path: Path, text: str) -> None:
 
 def write_bytes(path: Path, data: bytes) -> None:
     """Replace a file."""
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    with named(path):
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
@@ -29,8 +33,19 @@ def write_bytes(path: Path, data: bytes) -> None:
         os.replace(name, path)
     except BaseException as error:
         Path(name).unlink(missing_ok=True)
-        if isinstance(error, OSError) and error.filename is None:
-            error.filename = os.fspath(path)  # a full disk does not say which file it was
+        if isinstance(error, OSError):
+            # A full disk does not say which file it was, and nobody knows the new one's name.
+            error.filename, error.filename2 = os.fspath(path), None
+        raise
+
+
+@contextmanager
+def named(path: Path) -> Iterator[None]:
+    """What goes wrong is told of this file or folder, not of a new one beside or in it."""
+    try:
+        yield
+    except OSError as error:
+        error.filename = os.fspath(path)
         raise
 
 
@@ -49,6 +64,8 @@ def read_plain(path: Path, most: int) -> bytes:
             raise UnreadableError("is not a plain file")
         with path.open("rb") as stream:
             data = stream.read(most + 1)  # it may have grown since, or tell no size
+    except FileNotFoundError:
+        raise UnreadableError("there is no such file") from None
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else "not a file name"
         raise UnreadableError(f"cannot be read ({reason})") from None
@@ -62,9 +79,16 @@ def csv_rows(text: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
     """The first line of a CSV text, and the cells of each other that is not empty, with its
     number.
 
+    Where cells are divided by semicolons, as spreadsheets write them where the decimal mark is a
+    comma, numbers come back with a point.
+
     Raises UnreadableError with the line where a cell has no end.
     """
-    reader = csv.reader(io.StringIO(text, newline=None), skipinitialspace=True)
+    first = text.lstrip().split("\n", 1)[0]
+    semicolons = ";" in first and "," not in first
+    reader = csv.reader(
+        io.StringIO(text, newline=None), skipinitialspace=True, delimiter=";" if semicolons else ","
+    )
     rows: list[tuple[int, list[str]]] = []
     try:
         rows.extend((reader.line_num, row) for row in reader if row)
@@ -73,7 +97,13 @@ def csv_rows(text: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
             f"line {rows[-1][0] + 1 if rows else 1}: cannot be read as CSV ({error}); is a "
             "quotation mark never closed?"
         ) from None
+    if semicolons:
+        rows = [(line, [_with_point(cell) for cell in row]) for line, row in rows]
     return (rows[0][1], rows[1:]) if rows else ([], [])
+
+
+def _with_point(cell: str) -> str:
+    return cell.replace(",", ".") if re.fullmatch(r"\s*[-+]?\d+,\d+\s*", cell) else cell
 
 
 def is_beside(name: str) -> bool:

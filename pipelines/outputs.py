@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import Any
 
 from pipelines.errors import JobError
-from pipelines.files import write_text
+from pipelines.files import named, write_text
 from pipelines.machine import locked
 
 # Room that the files of a run take, and those of a smaller command, with some to spare [byte].
@@ -112,7 +112,8 @@ def replacing(out: Path, kind: str = "results") -> Iterator[Path]:
     with locked(out):
         for left in out.glob(f"{prefix}*"):  # by a run that was killed
             shutil.rmtree(left, ignore_errors=True)
-        new = Path(tempfile.mkdtemp(dir=out, prefix=prefix))
+        with named(out):
+            new = Path(tempfile.mkdtemp(dir=out, prefix=prefix))
         try:
             yield new
             _replace(out, kind, new)

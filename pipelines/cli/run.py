@@ -34,7 +34,9 @@ def add_run(commands: Commands) -> None:
     parser.add_argument(
         "--out", metavar="DIR", type=Path, required=True, help="folder for the results, made if new"
     )
-    parser.add_argument("--pdf", action="store_true", help="also report.pdf (needs deckslab[pdf])")
+    parser.add_argument(
+        "--pdf", action="store_true", help='also report.pdf (needs the extra "pdf")'
+    )
     told = parser.add_mutually_exclusive_group()
     told.add_argument("--quiet", action="store_true", help="print nothing but mistakes")
     told.add_argument("--verbose", action="store_true", help="print every governing value as well")

@@ -35,7 +35,7 @@ def add_start(commands: Commands) -> None:
         "view",
         help="draw a scene in space: .png, .gif or .html",
         description="Draw a folder of results, or the model of a deck file, in space. A deck file "
-        "to .gif is its first vehicle crossing. PNG and GIF need deckslab[views]; HTML nothing.",
+        "to .gif is its first vehicle crossing. PNG and GIF need the extra 'views'; HTML nothing.",
         epilog=CAUTION,
     )
     view.add_argument("source", metavar="RESULTS|DECK", help="folder of `run`, or a deck file")

@@ -19,6 +19,7 @@ from types import SimpleNamespace
 import pytest
 
 from pipelines.errors import JobError
+from pipelines.files import write_text
 from pipelines.machine import LOCK
 from pipelines.outputs import (
     HeldError,
@@ -173,6 +174,19 @@ def test_a_folder_that_may_only_be_read_is_told(
         with pytest.raises(PermissionError) as told:
             check(out)
         assert told.value.filename == str(out)
+
+
+def test_no_name_is_told_that_the_user_did_not_give(tmp_path: Path) -> None:
+    """Of a file written beside its place, and of a folder of new files."""
+    nowhere = tmp_path / "none" / "x.toml"
+    with pytest.raises(OSError, match=r"x\.toml") as caught:
+        write_text(nowhere, "a")
+    assert caught.value.filename == str(nowhere)
+    (tmp_path / "taken.toml").mkdir()
+    with pytest.raises(OSError, match=r"taken\.toml") as caught:
+        write_text(tmp_path / "taken.toml", "a")
+    assert (caught.value.filename, caught.value.filename2) == (str(tmp_path / "taken.toml"), None)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["taken.toml"]
 
 
 def test_an_error_leaves_the_old_files(tmp_path: Path) -> None:

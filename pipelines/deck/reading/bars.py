@@ -286,7 +286,9 @@ def _slab_bars(
             return None
     for face in ("top", "bottom"):
         if face not in mats:
-            mistakes.add("[[bars]]", None, f'the {face} face is missing: face = "{face}"')
+            # A table with a mistake of its own may well be that of this face.
+            if not any(line.startswith("[[bars]]") for line in mistakes.lines):
+                mistakes.add("[[bars]]", None, f'the {face} face is missing: face = "{face}"')
             return None
     angles = {table.angle_deg for _, table in tables}
     if len(angles) > 1:

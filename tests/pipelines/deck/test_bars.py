@@ -164,11 +164,12 @@ def test_without_these_tables_there_is_no_reinforcement(tmp_path: Path) -> None:
         ((GRADES.replace("[[st", 'structural_class = "S7"\n[[st'), BOTTOM, TOP), 'allowed is "S1"'),
         ((IRC_GRADES, BOTTOM, TOP, FATIGUE), "is for EN 1992, which no"),
         ((MEMBRANE,), r"\[\[concrete\]\]: is missing"),
-        ((GRADES, BOTTOM, TOP, '[survey]\nfile = "none.csv"\n'), "none.csv.*cannot be read"),
+        ((GRADES, BOTTOM, TOP, '[survey]\nfile = "none.csv"\n'), "none.csv.*there is no such file"),
         (
             (GRADES, BOTTOM, TOP, '[survey]\nfile = "/dev/zero"\n'),
             "is a file in the deck file",
         ),
+        ((GRADES, BOTTOM.replace("40", "0.04"), TOP), r": 1 mistake\n.*cover_mm = 0.04"),
         ((GRADES, BOTTOM + "angle_deg = 60.0\n", TOP), "must be the same at both faces"),
         ((GRADES, BOTTOM.replace("outer", "outter"), TOP), 'nearest known one is "outer"'),
     ],

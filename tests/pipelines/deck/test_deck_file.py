@@ -334,7 +334,7 @@ BROKEN: dict[str, tuple[str, *tuple[tuple[str, str], ...]]] = {
         ("skew_deg = 0", "outline_m = [[0, 0], [1, 0], [1, 1]]"),
     ),
     "dxf": (
-        '[plan] dxf = "plan.dxf": cannot be read (No such file or directory)',
+        '[plan] dxf = "plan.dxf": there is no such file',
         ("skew_deg = 0", 'dxf = "plan.dxf"'),
     ),
     "opening": (
@@ -645,6 +645,40 @@ HOSTILE: dict[str, tuple[str, str | bytes]] = {
     "long key": ("k" * 59 + "…: unknown key", "k" * 1_000_000 + " = 1"),
     "long text": ('title = "' + "t" * 59 + '…": must be text', 'title = "' + "t" * 1_000_000 + '"'),
 }
+
+
+# What is written, and what is told of it.
+SLIPS = {
+    "thickness_mm = 250,5": "a decimal mark is a point, not a comma",
+    "beam = { E_GPa = 34,0, I_cm4 = 1 }": "a decimal mark is a point, not a comma",
+    "thickness_mm = 300mm": "a number stands without its unit, which the key's name has",
+    "thickness_mm = 300 mm": "a number stands without its unit, which the key's name has",
+    "stations_m = [0, 3 m]": "a number stands without its unit, which the key's name has",
+    "title = \u201cmine\u201d": "quotation marks are straight",
+    "title = \u00abmine\u00bb": "quotation marks are straight",
+    "thickness_mm = 300;": "take the semicolon away",
+    "thickness_mm = 300,": "take the comma away",
+    "beam = { E_GPa = 34, }": "no comma stands before a closing brace",
+    "thickness_mm: 300": "between a key and its value stands =",
+    "self_weight = True": "yes and no are written true and false",
+    "title = mine": "text stands in quotation marks",
+    "vehicles = [lorry]": "text stands in quotation marks",
+}
+
+
+@pytest.mark.parametrize("slip", SLIPS)
+def test_a_slip_is_told_with_its_line_and_what_is_meant(read: Read, slip: str) -> None:
+    [told] = mistakes_of(read, f"\n{slip}\n")
+    assert told.startswith("line 2: not valid TOML: ")
+    assert SLIPS[slip] in told
+    assert told.endswith(f": {slip}")
+
+
+def test_of_a_long_line_what_stands_about_the_mistake_is_shown(read: Read) -> None:
+    [told] = mistakes_of(read, "a = [" + "1, " * 1000 + "2 mm]")
+    assert "without its unit" in told
+    assert told.endswith(", 1, 2 mm]")
+    assert len(told) < 200
 
 
 @pytest.mark.parametrize("name", HOSTILE)

@@ -151,7 +151,7 @@ def test_files_that_are_no_drawing(tmp_path: Path, content: bytes) -> None:
 
 def test_a_drawing_that_is_too_large_or_missing(tmp_path: Path) -> None:
     path = tmp_path / "plan.dxf"
-    with pytest.raises(DrawingError, match="cannot be read"):
+    with pytest.raises(DrawingError, match="there is no such file"):
         Drawing(path, "m")
     with path.open("wb") as file:
         file.truncate(LARGEST_FILE + 1)
@@ -200,7 +200,7 @@ def test_a_deck_from_a_drawing(tmp_path: Path) -> None:
         ('"HOLES"', '"WALL"', "[plan] dxf_opening_layer: opening 1 is not closed"),
         ('dxf_layer = "SLAB"\n', "", "[plan] dxf_layer: is missing"),
         ('"SLAB"', '"WALL"', '[plan] dxf_layer = "WALL": is not closed: its ends are at'),
-        ('"plan.dxf"', '"other.dxf"', '[plan] dxf = "other.dxf": cannot be read'),
+        ('"plan.dxf"', '"other.dxf"', '[plan] dxf = "other.dxf": there is no such file'),
         ('dxf_layer = "SLAB"', 'dxf_layer = "SLAB"\ndxf_unit = "ft"', '[plan] dxf_unit = "ft"'),
     ],
 )

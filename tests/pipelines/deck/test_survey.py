@@ -108,7 +108,7 @@ def test_mistakes_in_columns(header: str, message: str) -> None:
 
 
 def test_a_file_that_cannot_be_read(tmp_path: Path) -> None:
-    with pytest.raises(DeckError, match="cannot be read"):
+    with pytest.raises(DeckError, match="there is no such file"):
         read_survey(tmp_path / "none.csv", PANELS)
     binary = tmp_path / "binary.csv"
     binary.write_bytes(b"\xff\xfe\x00")
@@ -204,6 +204,18 @@ def test_every_quantity_has_a_column_with_its_unit() -> None:
 def test_keys_in_words() -> None:
     assert str(Key("spacing", "bottom", "x")) == "spacing, bottom, bars along x"
     assert str(Key("thickness")) == "thickness"
+
+
+def test_cells_may_be_divided_by_semicolons(tmp_path: Path) -> None:
+    """As spreadsheets write them where the decimal mark is a comma."""
+    file = tmp_path / "survey.csv"
+    text = HEADER.replace(",", ";") + "B1;bottom;x;16;131,5;;;\nB1;;;;;;;268\n"
+    file.write_text("\ufeff" + text, encoding="utf-8")
+    readings = read_survey(file, PANELS)["B1"].readings
+    assert readings[Key("spacing", "bottom", "x")] == (0.1315,)
+    assert readings[Key("thickness")] == (0.268,)
+    with pytest.raises(DeckError, match=r"line 2: thickness_mm 'a,b' is not a number"):
+        parse_survey(HEADER.replace(",", ";") + "B1;;;;;;;a,b\n", PANELS)
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])

@@ -189,7 +189,7 @@ BESIDE = "allowed is a file in the deck file's folder or below it"
         ("C:/b.csv", BESIDE),
         ("pipe", "is not a plain file"),
         ("folder", "is not a plain file"),
-        ("nowhere", "cannot be read (No such file"),
+        ("nowhere", "there is no such file"),
         ("large", "MB at most"),
     ],
 )

@@ -192,6 +192,6 @@ def test_a_file_that_the_deck_names_goes_with_it_and_counts(tmp_path: Path) -> N
     assert not set(keys(again)) & set(keys(first))
     assert deck_of(again.rows[0]).plan.outline[:, 0].max() == pytest.approx(7.0)
     drawing.unlink()
-    told = r"\[plan\] dxf = \"drawings/plan.dxf\": cannot be read \(No such file"
+    told = r"\[plan\] dxf = \"drawings/plan.dxf\": there is no such file"
     with pytest.raises(StudyError, match=told):
         plan(tmp_path, OF_DRAWN, deck=DRAWN)
