@@ -32,6 +32,7 @@ ROOMS = (
     *(
         f"pipelines/{room}"
         for room in (
+            "caution",
             "errors",
             "units",
             "numbers",

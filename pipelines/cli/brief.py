@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from pipelines.bars.adequacy import Adequacy, Judgement, StandardVerdict
-from pipelines.cli.words import CAUTION
+from pipelines.caution import CAUTION
 from pipelines.deck.words import at_text
 from pipelines.findings.finding import CAUTION as ALONE
 from pipelines.findings.finding import Finding, Verdict

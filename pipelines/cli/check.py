@@ -2,7 +2,8 @@
 
 import argparse
 
-from pipelines.cli.words import CAUTION, DECK, Commands, found_deck
+from pipelines.caution import CAUTION
+from pipelines.cli.words import DECK, Commands, found_deck
 from pipelines.errors import JobError
 
 

@@ -8,6 +8,7 @@ from contextlib import redirect_stderr, redirect_stdout
 from io import StringIO, TextIOWrapper
 from typing import Any, TextIO, cast
 
+from pipelines.caution import CAUTION
 from pipelines.cli.check import add_check
 from pipelines.cli.completion import add_completion
 from pipelines.cli.influence import add_influence
@@ -18,7 +19,6 @@ from pipelines.cli.study import add_study
 from pipelines.cli.sweep import add_sweep
 from pipelines.cli.vehicles import add_vehicles
 from pipelines.cli.verify import add_verify
-from pipelines.cli.words import CAUTION
 from pipelines.errors import JobError
 from plate.errors import PlateError
 

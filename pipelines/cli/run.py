@@ -6,7 +6,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.cli.words import CAUTION, DECK, STATUS, Commands, found_deck, terminal
+from pipelines.caution import CAUTION
+from pipelines.cli.words import DECK, STATUS, Commands, found_deck, terminal
 from pipelines.errors import JobError
 
 if TYPE_CHECKING:

@@ -3,7 +3,8 @@
 import argparse
 from pathlib import Path
 
-from pipelines.cli.words import CAUTION, DECK, Commands, found_deck
+from pipelines.caution import CAUTION
+from pipelines.cli.words import DECK, Commands, found_deck
 from pipelines.deck.starters import KINDS, starter
 from pipelines.errors import JobError
 from pipelines.files import write_text

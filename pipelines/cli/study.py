@@ -7,7 +7,8 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.cli.words import CAUTION, STATUS, Commands, terminal
+from pipelines.caution import CAUTION
+from pipelines.cli.words import STATUS, Commands, terminal
 from pipelines.deck.examples import FOLDER
 
 if TYPE_CHECKING:

@@ -4,7 +4,8 @@ import argparse
 import json
 from pathlib import Path
 
-from pipelines.cli.words import CAUTION, DECK, Commands, found_deck
+from pipelines.caution import CAUTION
+from pipelines.cli.words import DECK, Commands, found_deck
 from pipelines.errors import JobError
 
 # Stiffness of a cracked slab as a share of the uncracked: common practice takes 0.25 to 0.5 of the

@@ -3,7 +3,8 @@
 import argparse
 from pathlib import Path
 
-from pipelines.cli.words import CAUTION, Commands
+from pipelines.caution import CAUTION
+from pipelines.cli.words import Commands
 from pipelines.errors import JobError
 
 

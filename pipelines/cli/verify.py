@@ -3,7 +3,8 @@
 import argparse
 from pathlib import Path
 
-from pipelines.cli.words import CAUTION, Commands, terminal
+from pipelines.caution import CAUTION
+from pipelines.cli.words import Commands, terminal
 
 # Of the table in a file or a pipe [characters].
 WIDE = 200

@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
+from pipelines.caution import CAUTION
 from pipelines.deck.examples import EXAMPLES, example_path
 from pipelines.errors import JobError
 
@@ -12,10 +13,6 @@ if TYPE_CHECKING:
 
 Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
-CAUTION = (
-    "Results are for a qualified engineer to verify. Local codes and licensed practice govern; "
-    "factors and national annexes are the user's to confirm."
-)
 DECK = f"deck file (TOML), or the name of a packaged example: {', '.join(EXAMPLES)}"
 STATUS = CAUTION + " Exit status: 0 success, 2 a mistake in the input, 1 anything else."
 

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from pipelines.caution import CAUTION
 from pipelines.deck.deck import Deck, Line
 from pipelines.deck.variants import with_bending_factor, with_slab_factors
 from pipelines.envelopes.traffic import traffic_envelopes
@@ -93,6 +94,7 @@ class Sweep:
             "place": finding.section.place,
             "effect": finding.section.effect,
             "load": finding.load,
+            "caution": CAUTION,
             "EI_over_DL": self.ratios.tolist(),
             "own_EI_over_DL": self.own,
             "strips_kNm_m": {name: 1e-3 * value for name, value in self.strips},

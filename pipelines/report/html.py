@@ -5,6 +5,7 @@ from html import escape
 from pathlib import Path
 from typing import assert_never
 
+from pipelines.caution import CAUTION
 from pipelines.report.document import (
     Anchor,
     Block,
@@ -40,6 +41,8 @@ def html_of(document: Document) -> str:
     """The page as text, to be written as UTF-8."""
     writer = _Writer(frozenset(addresses((*document.front, *document.sections))))
     css = "\n".join((ASSETS / name).read_text(encoding="utf-8") for name in STYLES)
+    # At the foot of each page in print.
+    css += f'@page {{ @bottom-left {{ content: "{CAUTION}"; font: 7pt sans-serif; }} }}\n'
     title = escape(document.title)
     links = "".join(
         f'<li><a href="#{one.name}">{escape(one.title)}</a></li>' for one in document.shown

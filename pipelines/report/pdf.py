@@ -9,6 +9,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import assert_never
 
+from pipelines.caution import CAUTION
 from pipelines.errors import MissingError
 from pipelines.report.document import (
     Anchor,
@@ -72,7 +73,8 @@ def typst_of(document: Document) -> tuple[str, dict[str, Drawing]]:
     writer = _Writer(frozenset(addresses((*document.front, *document.sections))))
     parts = [
         (ASSETS / "report.typ").read_text(encoding="utf-8"),
-        f"#show: report.with({_string(document.title)}, {_string(document.lead)})\n",
+        f"#show: report.with({_string(document.title)}, {_string(document.lead)}, "
+        f"{_string(CAUTION)})\n",
         writer.blocks(document.front),
         "#contents\n",
         writer.blocks(document.shown),

@@ -6,6 +6,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
+from pipelines.caution import CAUTION
 from pipelines.deck.deck import Deck, Traffic
 from pipelines.envelopes.picked_surfaces import PickedSurfaces
 from pipelines.findings.back_figured_widths import WidthField
@@ -65,7 +66,6 @@ from pipelines.report.sections.words import (
     D_XY,
     D_Y,
     PROBE_RULE,
-    VERIFY,
     case_title,
     caution_words,
     conventions,
@@ -119,7 +119,7 @@ def report(
         lead="Deck slab under wheels: plate analysis, envelopes and hand strips",
         front=(),
         sections=tuple(Section(name, title, tuple(blocks)) for name, title, blocks in parts),
-        end=VERIFY,
+        end=CAUTION,
     )
 
 

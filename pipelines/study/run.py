@@ -12,6 +12,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
+from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.files import write_text
 from pipelines.machine import locked, processors
 from pipelines.outputs import check_folder, replacing
@@ -145,12 +146,17 @@ def _run(
         if has_parquet():
             write_parquet(folder / "table.parquet", columns, _about(study, plan))
         for name, text in (
-            ("table.csv", csv_text(columns)),
+            ("table.csv", csv_text([*columns, _caution(len(plan.rows))])),
             ("design.csv", csv_text(_design(study, plan))),
             ("study.json", json.dumps(record, indent=1) + "\n"),
         ):
             write_text(folder / name, text)
     return outcome
+
+
+def _caution(rows: int) -> Column:
+    """The caution beside every row."""
+    return Column("caution", "", "", (TO_VERIFY,) * rows)
 
 
 def _design(study: Study, plan: Plan) -> list[Column]:
@@ -172,6 +178,7 @@ def _about(study: Study, plan: Plan) -> dict[str, Any]:
     design = study.design
     return {
         "title": study.title,
+        "caution": CAUTION,
         "program": plan.program,
         "python": platform.python_version(),
         "packages": {name: version(name) for name in PACKAGES if find_spec(name)},

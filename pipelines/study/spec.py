@@ -11,7 +11,7 @@ from pipelines.study.groups import Reference
 Value = float | int | str | bool
 Kind = Literal["grid", "latin hypercube", "sobol", "rows"]
 # Columns of the result table that are not the study's own.
-OWN_COLUMNS = ("row", "key", "status", "reason", "order", "cells", "degrees_of_freedom")
+OWN_COLUMNS = ("row", "key", "status", "reason", "order", "cells", "degrees_of_freedom", "caution")
 ERROR = "_error"
 """What is added to a response's name for the column with its numerical tolerance."""
 

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from pipelines.caution import TO_VERIFY
 from pipelines.files import plain_cell
 from pipelines.findings.finding import Finding
 
@@ -69,6 +70,7 @@ def write_findings(path: Path, findings: Sequence[Finding]) -> None:
 def row(finding: Finding) -> dict[str, Any]:
     """The row of a finding; what is not known stays empty."""
     entry = finding.entry()
+    entry["caution"] = "; ".join(words for words in (entry["caution"], TO_VERIFY) if words)
     entry["peak_station_m"], entry["peak_offset_m"] = entry["peak_at_m"]
     return {key: _cell(value) for key, value in entry.items()}
 

@@ -10,6 +10,7 @@ import meshio
 import numpy as np
 
 from pipelines.accuracy.worst_loads import WorstLoad, worst_loads
+from pipelines.caution import TO_VERIFY
 from pipelines.deck.deck import Deck
 from pipelines.files import write_text
 from pipelines.model.influence import Wanted, surfaces, wanted_row
@@ -17,6 +18,7 @@ from pipelines.model.job_size import check_job_size
 from pipelines.model.responses import SolvedDeck
 from pipelines.outputs import replacing
 from pipelines.report.document import Drawing
+from pipelines.report.drawings.canvas import sheet
 from pipelines.report.drawings.contour_plans import ContourPlans, PlanField
 from pipelines.report.drawings.cuts import field_map
 from pipelines.report.drawings.plan import StandingLoad
@@ -88,7 +90,7 @@ def write_influence(result: InfluenceResult, out: Path) -> list[Path]:
     with replacing(out, "influence") as folder:
         write_text(folder / "influence.csv", _table(result))
         meshio.write(folder / "influence.vtu", field, file_format="vtu")
-        write_text(folder / "influence.svg", drawing(result).svg + "\n")
+        write_text(folder / "influence.svg", sheet(drawing(result)))
     return [out / name for name in FILES]
 
 
@@ -100,9 +102,9 @@ def _table(result: InfluenceResult) -> str:
     stream = io.StringIO()
     rows = csv.writer(stream, lineterminator="\n")
     unit = result.unit.replace(" ", "_").replace("/", "_")
-    rows.writerow(["station_m", "offset_m", f"{result.wanted.component}_{unit}_per_kN"])
+    rows.writerow(["station_m", "offset_m", f"{result.wanted.component}_{unit}_per_kN", "caution"])
     for (x, y), value in zip(plan, result.ordinates[first], strict=True):
-        rows.writerow([f"{x:.6g}", f"{y:.6g}", f"{value:.9g}"])
+        rows.writerow([f"{x:.6g}", f"{y:.6g}", f"{value:.9g}", TO_VERIFY])
     return stream.getvalue()
 
 

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from pipelines.accuracy.tolerances import tolerance_of
+from pipelines.caution import CAUTION
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import with_sums
@@ -191,6 +192,7 @@ def summary(result: Result) -> dict[str, Json]:
     found: dict[str, Json] = {
         "schema": SCHEMA,
         "title": deck.title,
+        "caution": CAUTION,
         "probes": {
             name: {"cases": {}}
             | ({"mean_width_m": probes.widths[name]} if name in probes.widths else {})

@@ -28,6 +28,7 @@ from shapely.geometry.base import BaseGeometry
 from pipelines.bars.checks.curtailment import STEP, Zones
 from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.design import Design
+from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
 from pipelines.files import write_text
@@ -52,8 +53,9 @@ MM = 1e3  # of a metre
 SECTION, PLAN = 25.0, 250.0  # height of text: 2.5 mm at 1:10 and at 1:100
 GREYS = {1: (222, 214, 198), 2: (176, 163, 132)}
 COLOURS: dict[Direction, int] = {"x": 5, "y": 30}
-CAUTION = (
-    "For a qualified engineer to verify. Lengths in mm, stations x and offsets y in m.",
+NOTES = (
+    *wrap(CAUTION, 100),
+    "Lengths in mm, stations x and offsets y in m.",
     "Zones: bars that bending needs, shifted by a_l; bars go on past a zone by their anchorage.",
     "Not drawn: laps, U-bars, and least, distribution and crack steel, which remain everywhere.",
 )
@@ -91,7 +93,7 @@ def drawing(deck: Deck, design: Design) -> Drawing:
     top = 0.0
     for cut in DIRECTIONS:
         top = _section(space, bars, cut, top)
-    for words in CAUTION:
+    for words in NOTES:
         _text(space, words, (0.0, top), SECTION)
         top -= 1.8 * SECTION
     top -= 4 * PLAN
@@ -150,7 +152,7 @@ def _dimension(
 def _section(space: Modelspace, bars: SlabBars, cut: Direction, top: float) -> float:
     """A section along `cut` below `top`; the height at which the next drawing may begin [mm]."""
     h, length = MM * bars.thickness, MM * LENGTH
-    _text(space, f"SECTION {ALONG[cut]}, plot at 1:10", (0.0, top), 1.4 * SECTION)
+    _text(space, f"SECTION {ALONG[cut]}, plot at 1:10; {TO_VERIFY}", (0.0, top), 1.4 * SECTION)
     top -= 4 * SECTION
     for z in (top, top - h):
         space.add_line((0.0, z), (length, z), dxfattribs={"layer": "SLAB (mm)"})
@@ -320,8 +322,9 @@ def _words(deck: Deck, design: Design, layer: Layer) -> list[str]:
     """What stands below a plan: supports, and each standard's stretches and lengths."""
     held = ", ".join(line_title(deck, line.name) for line in deck.lines)
     found = [
+        CAUTION,
         f"Light: {ZONE_WORDS[1]}; dark: {ZONE_WORDS[2]}; white: {ZONE_WORDS[0]}. "
-        f"Edges of zones to {STEP:g} m. The double line shows how the bars run. Lines: {held}."
+        f"Edges of zones to {STEP:g} m. The double line shows how the bars run. Lines: {held}.",
     ]
     axis = "x" if layer[1] == "x" else "y"
     if deck.plan.skew:

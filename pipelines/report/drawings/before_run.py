@@ -14,7 +14,7 @@ from pipelines.files import write_text
 from pipelines.numbers import as_given, length
 from pipelines.outputs import SMALL, check_file, check_folder, replacing
 from pipelines.report.document import Drawing
-from pipelines.report.drawings.canvas import INK, WIDTH, draw
+from pipelines.report.drawings.canvas import INK, WIDTH, draw, sheet
 from pipelines.report.drawings.input_plan import input_plan
 from pipelines.report.drawings.plan import line_path
 from pipelines.report.drawings.vehicles import vehicle_drawing
@@ -34,7 +34,7 @@ def write_drawings(deck: Deck, out: Path) -> list[Path]:
     if out.suffix == ".svg":
         check_file(out, SMALL)
         out.parent.mkdir(parents=True, exist_ok=True)
-        write_text(out, input_plan(deck).svg + "\n")
+        write_text(out, sheet(input_plan(deck)))
         return [out]
     vehicles = dict.fromkeys(deck.traffic.all_vehicles) if deck.traffic else ()
     named = {f"vehicle-{k}": vehicle for k, vehicle in enumerate(vehicles, start=1)}
@@ -44,7 +44,7 @@ def write_drawings(deck: Deck, out: Path) -> list[Path]:
     drawings |= {f"{name}.svg": vehicle_drawing(v, name) for name, v in named.items()}
     with replacing(out, "drawings") as folder:
         for name, drawing in drawings.items():
-            write_text(folder / name, drawing.svg + "\n")
+            write_text(folder / name, sheet(drawing))
     return [out / name for name in drawings]
 
 

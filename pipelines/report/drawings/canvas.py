@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 from html import escape
 from io import StringIO
+from textwrap import wrap
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from shapely import get_coordinates, linestrings, simplify
 
+from pipelines.caution import CAUTION
 from pipelines.report.document import Drawing
 from plate.arrays import Floats
 
@@ -55,6 +57,12 @@ PALE = "#8a8a8a"
 # Points of polylines are left out where the line moves by less than this [point].
 UNSEEN = 0.12
 
+_VIEW = re.compile(r'viewBox="(\S+) (\S+) (\S+) (\S+)"')
+# Of a note below a sheet [point]: its size, lines beneath each other as a share of that, the room
+# that a letter takes, and that to the sheet's edge.
+NOTE, LEADING, LETTER, EDGE = 8.0, 1.4, 4.7, 8.0
+FAMILIES = "DejaVu Sans, Verdana, Arial, Helvetica, sans-serif"
+
 # Points of an inch.
 INCH = 72.0
 # Widest drawing and tallest plan [inch].
@@ -78,6 +86,21 @@ def draw(
         figure.savefig(stream, format="svg", metadata=nothing)
     width, height = (INCH * side for side in size)
     return Drawing(_embed(stream.getvalue(), name, description), description, width, height)
+
+
+def sheet(drawing: Drawing) -> str:
+    """A drawing as a file of its own: below it stands the caution, at the size of its notes."""
+    low, top, width, height = map(float, _VIEW.findall(drawing.svg)[0])
+    lines = wrap(CAUTION, int((width - 2 * EDGE) / LETTER))
+    room = NOTE * LEADING * len(lines) + EDGE
+    view = f'viewBox="{low:g} {top:g} {width:g} {height + room:g}"'
+    words = "".join(
+        f'<text x="{low + EDGE:g}" y="{top + height + NOTE * (1 + LEADING * k):g}" '
+        f'style="font: {NOTE:g}px {FAMILIES}" fill="{INK}">{escape(line)}</text>'
+        for k, line in enumerate(lines)
+    )
+    start, end = _VIEW.sub(lambda _: view, drawing.svg, count=1), "</svg>"
+    return start[: start.rindex(end)] + words + end + "\n"
 
 
 def _embed(text: str, name: str, description: str) -> str:

@@ -1,5 +1,6 @@
 """The page of `deckslab sweep`: findings over the stiffness of what carries the slab."""
 
+from pipelines.caution import CAUTION
 from pipelines.deck.variants import BEAM_RANGE
 from pipelines.findings.beam_stiffness import Sweep
 from pipelines.numbers import number
@@ -16,7 +17,7 @@ from pipelines.report.document import (
 from pipelines.report.drawings.stiffness_sweep import sweep_figure
 
 CAUTIONS = (
-    "Results are for a qualified engineer to verify. Local codes and licensed practice govern.",
+    CAUTION,
     "A vehicle that drives alone is not a standard's load model. Values are characteristic, of the "
     "traffic alone.",
     "The cracked slab is the same share of stiffness in both directions and in twisting; real "

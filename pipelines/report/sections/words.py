@@ -1,5 +1,6 @@
 """What the report says in sentences about the whole deck: cautions, rules of reading, signs."""
 
+from pipelines.caution import CAUTION
 from pipelines.deck.deck import Deck
 from pipelines.numbers import as_given, length
 from pipelines.report.document import Paragraph, Symbol
@@ -16,11 +17,6 @@ SYMBOLS = {
     "q_y": Symbol("q", "y"),
 }
 D_X, D_Y, D_1, D_XY = (Symbol("D", mark) for mark in ("x", "y", "1", "xy"))
-
-VERIFY = (
-    "Results are for a qualified engineer to verify. Local codes and licensed practice govern; "
-    "factors, national annexes and editions are the user's to confirm."
-)
 
 PROBE_RULE = (
     "Shears of probes are given where they were asked for: within one thickness of an edge or a "
@@ -46,7 +42,7 @@ def shear_rule(deck: Deck) -> str:
 
 def caution_words(deck: Deck) -> tuple[str, ...]:
     """What stands before every result."""
-    return tuple(filter(None, (VERIFY, _traffic(deck), _values(deck), _tolerance(deck))))
+    return tuple(filter(None, (CAUTION, _traffic(deck), _values(deck), _tolerance(deck))))
 
 
 def _traffic(deck: Deck) -> str:

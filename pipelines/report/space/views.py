@@ -23,6 +23,7 @@ from matplotlib.colors import to_hex, to_rgb
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
+from pipelines.caution import CAUTION
 from pipelines.deck.deck import Deck
 from pipelines.errors import JobError, extra_words
 from pipelines.files import write_bytes, write_text
@@ -38,7 +39,7 @@ COLOURS = "viridis"
 BANDS = 14
 # A picture [pixel]: its size, what words and the bar of colours take above and below.
 SIZE, ABOVE, BELOW = (1120, 630), 84, 84
-TEXT = 17
+TEXT, NOTE = 17, 13
 # The viewer's direction: turned about the vertical and above the horizon [degree].
 TURN, RISE = 12.0, 40.0
 PROBE = (
@@ -178,6 +179,8 @@ def _captioned(frame: NDArray[np.uint8], scene: Scene) -> Image.Image:
     pen = ImageDraw.Draw(image)
     font = ImageFont.truetype(FONT, TEXT)
     pen.text((12, 8), "\n".join([scene.title, *scene.notes]), fill="black", font=font)
+    note = ImageFont.truetype(FONT, NOTE)
+    pen.text((12, SIZE[1] - 8), CAUTION, fill="black", font=note, anchor="lb")
     if scene.label:
         width, top = SIZE[0] - 320, SIZE[1] - BELOW + 12
         for k, (colour, words) in enumerate(_bands(scene)):
@@ -226,9 +229,9 @@ def page(scene: Scene) -> str:
     }
     text = (ASSETS / "scene.html").read_text(encoding="utf-8")
     words = " · ".join([scene.title, *scene.notes])
-    filled = {"TITLE": escape(words), "DATA": page_data(data)}
+    filled = {"TITLE": escape(words), "CAUTION": escape(CAUTION), "DATA": page_data(data)}
     # All at once: what is filled in is not looked at again.
-    return re.sub("%(TITLE|DATA)%", lambda place: filled[place[1]], text)
+    return re.sub("%(TITLE|CAUTION|DATA)%", lambda place: filled[place[1]], text)
 
 
 def _colours(surface: Surface, low: float, high: float) -> NDArray[np.uint8]:

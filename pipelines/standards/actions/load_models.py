@@ -321,9 +321,9 @@ def family_of(name: str) -> Standard | None:
 
 
 def source_of(name: str, *, whole: bool) -> str:
-    """Source and mark of the load model of that name (whole), or of the vehicle; of a deck's own
-    vehicle that the deck file has it."""
-    if whole:
+    """Source and mark of the load model of that name (whole), or of the vehicle; of what no
+    standard has that the deck file has it."""
+    if whole and name in load_models:
         return load_models[name](Conditions(width=7.0, span=3.0)).cited
     return library[name].cited if name in library else OWN
 

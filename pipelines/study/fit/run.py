@@ -11,6 +11,7 @@ import numpy as np
 
 from pipelines.files import write_text
 from pipelines.outputs import SMALL, check_folder, check_unchanged, replacing
+from pipelines.report.drawings.canvas import sheet
 from pipelines.study.fit.figures import figures
 from pipelines.study.fit.file import Fit, FitError, read_fit
 from pipelines.study.fit.score import (
@@ -120,7 +121,7 @@ def run_fit(path: Path, out: Path, table: Path | None = None) -> FitResult:
     result = fit_table(fit, columns)
     about = {"table": source.name, "table_sha256": sha256(source.read_bytes()).hexdigest()} | about
     drawings = figures(result.fit, result.rows, result.curves, result.predicted)
-    texts = {f"{name}.svg": drawing.svg + "\n" for name, drawing in drawings.items()}
+    texts = {f"{name}.svg": sheet(drawing) for name, drawing in drawings.items()}
     texts["fit.csv"] = csv_text(_data(result))
     texts["fit.json"] = json.dumps(result.entry() | {"from": about}, indent=1) + "\n"
     texts["fit.txt"] = result.text()

@@ -11,9 +11,9 @@ import pytest
 
 import pipelines.run
 from pipelines.bars.adequacy import Check, Found, Judgement, StandardVerdict
+from pipelines.caution import CAUTION
 from pipelines.cli.brief import brief
 from pipelines.cli.main import main
-from pipelines.cli.words import CAUTION
 from pipelines.findings.finding import Finding
 from pipelines.result import Result
 from pipelines.standards.sources import Source

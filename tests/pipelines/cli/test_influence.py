@@ -7,6 +7,7 @@ import meshio
 import numpy as np
 import pytest
 
+from pipelines.caution import TO_VERIFY
 from pipelines.cli.main import main
 from pipelines.model.influence import Wanted
 from pipelines.report.data.influence import influence_result
@@ -22,8 +23,9 @@ def test_files_hold_the_surface_and_the_drawing_the_wheels(
     out = tmp_path / "out"
     assert main(["influence", deck.path, *AT, "--component", "w", "--out", str(out)]) == 0
     rows = list(csv.reader((out / "influence.csv").read_text(encoding="utf-8").splitlines()))
-    assert rows[0] == ["station_m", "offset_m", "w_mm_per_kN"]
-    values = np.array(rows[1:], dtype=float)
+    assert rows[0] == ["station_m", "offset_m", "w_mm_per_kN", "caution"]
+    values = np.array([row[:3] for row in rows[1:]], dtype=float)
+    assert {row[3] for row in rows[1:]} == {TO_VERIFY}
     result = influence_result(deck, Wanted(component="w", at=(1.5, 0.2)))
     # mm per kN, written with nine digits
     assert values[:, 2].max() == pytest.approx(result.ordinates.max(), rel=1e-8)
@@ -52,7 +54,7 @@ def test_resultant_and_side(tmp_path: Path) -> None:
     assert main([*base, *ends]) == 0
     assert main([*base, *ends, "--resultant"]) == 0
     head = (tmp_path / "out" / "influence.csv").read_text(encoding="utf-8").splitlines()[0]
-    assert head.endswith("m_x_kNm_per_kN")
+    assert head.endswith("m_x_kNm_per_kN,caution")
     assert main([*base, "--at", "3", "0.1", "--component", "q_x", "--side", "before"]) == 0
 
 

@@ -3,6 +3,7 @@
 import time
 from dataclasses import replace
 from pathlib import Path
+from textwrap import wrap
 from types import SimpleNamespace
 from typing import cast
 
@@ -14,10 +15,12 @@ from ezdxf.document import Drawing
 
 from pipelines.bars.checks.curtailment import Zones
 from pipelines.bars.design import Design
+from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Reinforcement
 from pipelines.report.drawings.bars import bar_mark
-from pipelines.report.drawings.bars_dxf import write_bars
+from pipelines.report.drawings.bars_dxf import PLAN as BARS_PLAN
+from pipelines.report.drawings.bars_dxf import SECTION, write_bars
 from pipelines.run import run
 from pipelines.standards.materials import materials
 from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, Mat, SlabBars
@@ -64,6 +67,15 @@ def area(doc: Drawing, layer: str) -> float:
     """Of the closed lines on a layer, holes not looked for [m2]."""
     outlines = doc.modelspace().query(f'LWPOLYLINE[layer=="{layer}"]')
     return sum(shapely.Polygon(list(e.get_points("xy"))).area for e in outlines) * 1e-6  # type: ignore[attr-defined]
+
+
+def test_every_sheet_has_the_caution_at_the_size_of_its_notes(tmp_path: Path) -> None:
+    doc, _ = drawn(deck_of(tmp_path, SLAB, PLAN, BEAMS), tmp_path)
+    texts = [(one.dxf.text, one.dxf.height) for one in doc.modelspace().query("TEXT")]
+    first, *_ = wrap(CAUTION, 100)
+    # Of the sections once, and below each of four plans.
+    assert [height for text, height in texts if text == first] == [SECTION, *[BARS_PLAN] * 4]
+    assert sum(text.endswith(TO_VERIFY) for text, _ in texts if text.startswith("SECTION")) == 2
 
 
 def test_units_layers_and_health(tmp_path: Path) -> None:
@@ -130,7 +142,6 @@ def test_zones_cover_their_places_and_words_say_so(tmp_path: Path) -> None:
     texts = [e.dxf.text for e in doc.modelspace().query("TEXT")]
     assert any("ZONES OF LAYER B1 12@100 across the deck (y)" in t for t in texts)
     assert any("B2 16@150 along the deck (x), cover 52, d = 190" in t for t in texts)
-    assert any("For a qualified engineer to verify" in t for t in texts)
     assert any("640 mm" in t for t in texts)
     assert all(t.isascii() for t in texts)
 
