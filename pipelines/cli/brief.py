@@ -60,12 +60,13 @@ def _strips(result: Result) -> Iterator[str]:
         ]
         if rows:
             found[effect] = rows
-    loads = dict.fromkeys(row.load for rows in found.values() for row in rows)
+    loads = {row.load: row.load_mark for rows in found.values() for row in rows}
     judged = {effect: rows for effect, rows in found.items() if _compared(rows)}
     short = [effect for effect, rows in judged.items() if any(row.is_short for row in rows)]
     yield (
         f"{title}: the worst strip is short in {len(short)} of {len(judged)} effects, under "
-        f"{' and '.join(loads)}{'' if whole else f' ({ALONE})'}"
+        + " and ".join(f"{load} ({mark})" if mark else load for load, mark in loads.items())
+        + ("" if whole else f" ({ALONE})")
     )
     for effect, rows in judged.items():
         yield f"  {effect}: {_effect(_compared(rows), result, len(loads) > 1)}"

@@ -156,7 +156,7 @@ def _closing_table(result: "Result", out: Path) -> None:
         console.print(
             f"Hand strips: {len(short)} of {len(result.findings)} comparisons short. Worst: "
             f"{worst.section.place}, {worst.section.effect}, {worst.load}, "
-            f"{worst.hand.strip}: {worst.words}"
+            f"{worst.hand.strip}{f' ({worst.hand.mark})' if worst.hand.mark else ''}: {worst.words}"
             + (f" ({worst.caution})." if worst.caution else ".")
         )
         for words in left_out_words(result.left_out):

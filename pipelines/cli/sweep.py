@@ -67,7 +67,8 @@ def _sweep(arguments: argparse.Namespace) -> int:
         for strip, value in one.strips:
             for curve in one.curves:
                 state = f"slab stiffness x {curve.share:g}"
-                print(f"  {strip} {1e-3 * value:.3g} kNm/m, {state}: {one.words(value, curve)}")
+                named = f"{strip} ({one.marks[strip]})"
+                print(f"  {named} {1e-3 * value:.3g} kNm/m, {state}: {one.words(value, curve)}")
     for name in FILES:
         print(arguments.out / name)
     print(CAUTION)

@@ -5,7 +5,7 @@ the deck file, with the slab uncracked and cracked. Hand strips stand on rigid l
 change, so each has a stiffness at which its finding flips, or none.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -52,7 +52,7 @@ class Sweep:
     """A governing value over EI_b / (D L), D of the slab as in the deck file, L the strip's span.
 
     finding : the row that is swept, of the worst strip. ratios : (n,) in rising order; own : of
-    the deck. strips : name and value [N m/m] of every hand strip at the place.
+    the deck. strips : name and value [N m/m] of every hand strip at the place; marks : of each.
     """
 
     finding: Finding
@@ -60,6 +60,7 @@ class Sweep:
     own: float
     curves: tuple[Curve, ...]
     strips: tuple[tuple[str, float], ...]
+    marks: Mapping[str, str]
 
     @property
     def load(self) -> str:
@@ -97,6 +98,7 @@ class Sweep:
             "caution": CAUTION,
             "EI_over_DL": self.ratios.tolist(),
             "own_EI_over_DL": self.own,
+            "marks": dict(self.marks),
             "strips_kNm_m": {name: 1e-3 * value for name, value in self.strips},
             "states": [
                 {
@@ -149,8 +151,16 @@ def sweep(deck: Deck, cracked: float, ratios: Sequence[float] = RATIOS) -> tuple
             == (one.section.kind, one.section.place, one.load, one.bars)
         ]
         values = tuple((row.hand.strip, row.hand.value) for row in rows if row.hand.value)
+        marks = {row.hand.strip: row.hand.mark for row in rows}
         found.append(
-            Sweep(finding=one, ratios=np.array(ratios), own=own, curves=curves, strips=values)
+            Sweep(
+                finding=one,
+                ratios=np.array(ratios),
+                own=own,
+                curves=curves,
+                strips=values,
+                marks=marks,
+            )
         )
     if not found:
         raise JobError("no beam carries the strip: there is no stiffness to sweep")

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import Any
 
-from pipelines.standards.actions.load_models import source_of
+from pipelines.standards.actions.load_models import of_a_standard
 from pipelines.standards.resistance.bending import BENDING
 from pipelines.standards.sources import Standard
 from pipelines.standards.strip_widths.method import Bars
@@ -143,6 +143,12 @@ class Finding:
         return "" if self.whole_model or self.verdict is Verdict.NO_LESS else CAUTION
 
     @property
+    def load_mark(self) -> str:
+        """How far the load's numbers are to be trusted; "" for those of the deck file."""
+        standard = of_a_standard(self.load, whole=self.whole_model)
+        return "" if standard is None else standard.mark
+
+    @property
     def unit(self) -> str:
         return "kN/m" if self.section.component in SHEARS else "kNm/m"
 
@@ -152,6 +158,7 @@ class Finding:
         where = arrangement_entry(plate.position)
         m_x, m_y, m_xy = (1e-3 * v for v in plate.coexisting)
         low, high = plate.beam_range or (None, None)
+        standard = of_a_standard(self.load, whole=self.whole_model)
 
         def kilo(value: float | None) -> float | None:
             return None if value is None else 1e-3 * value
@@ -165,7 +172,7 @@ class Finding:
             "effect": section.effect,
             "result": RESULTS[section.component],
             "load": self.load,
-            "load_source": source_of(self.load, whole=self.whole_model),
+            "load_source": "deck file" if standard is None else standard.cited,
             "station_m": where["station_m"],
             "offset_m": where["offset_m"],
             "direction": where["direction"],

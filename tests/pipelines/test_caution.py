@@ -76,7 +76,14 @@ def test_data_have_it_as_a_field(tmp_path: Path) -> None:
         told = [row["caution"] for row in csv.DictReader(file)]
     assert told == [f"single vehicle, not the load model; {TO_VERIFY}", TO_VERIFY]
     curve = Curve(1.0, np.array([2.0, 1.0]), 1.0, 1.0)
-    one = Sweep(finding=fake(0.8), ratios=np.array([1.0, 2.0]), own=1.0, curves=(curve,), strips=())
+    one = Sweep(
+        finding=fake(0.8),
+        ratios=np.array([1.0, 2.0]),
+        own=1.0,
+        curves=(curve,),
+        strips=(),
+        marks={},
+    )
     assert one.entry()["caution"] == CAUTION
 
 

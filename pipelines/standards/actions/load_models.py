@@ -302,9 +302,6 @@ def _irc_aa(given: Conditions) -> LoadModel:
     return _irc("IRC:6 Class AA lanes", heavy, given)
 
 
-# The source of a deck's own vehicle.
-OWN = "deck file"
-
 _FAMILIES: tuple[tuple[str, Standard], ...] = (
     ("EN 1991-2", "EN 1992"),
     ("AASHTO", "AASHTO LRFD"),
@@ -320,12 +317,12 @@ def family_of(name: str) -> Standard | None:
     return next(of for prefix, of in _FAMILIES if name.startswith(prefix))
 
 
-def source_of(name: str, *, whole: bool) -> str:
-    """Source and mark of the load model of that name (whole), or of the vehicle; of what no
-    standard has that the deck file has it."""
+def of_a_standard(name: str, *, whole: bool) -> LoadModel | Vehicle | None:
+    """The load model of that name (whole), or the vehicle, with its source and mark; None for what
+    no standard has, such as a deck's own vehicle."""
     if whole and name in load_models:
-        return load_models[name](Conditions(width=7.0, span=3.0)).cited
-    return library[name].cited if name in library else OWN
+        return load_models[name](Conditions(width=7.0, span=3.0))
+    return library.get(name)
 
 
 def counts_under(name: str, standard: Standard) -> bool:

@@ -123,6 +123,13 @@ def test_what_is_not_comparable_says_why() -> None:
     assert "  not comparable: sagging in bays (the strip has no moment here)" in made([row])
 
 
+def test_a_load_of_a_standard_has_its_mark() -> None:
+    first, *_ = made([fake(1.2, whole_model=True, load="EN 1991-2 LM1")])
+    assert first.endswith("under EN 1991-2 LM1 (from memory)")
+    first, *_ = made([fake(1.2, load="EN 1991-2 LM2")])
+    assert first.endswith("EN 1991-2 LM2 (from memory) (single vehicle, not the load model)")
+
+
 def test_loads_are_named_where_there_are_two() -> None:
     rows = [fake(0.9, whole_model=True, load="a", peak=3e3)]
     rows.append(fake(0.9, whole_model=True, load="b", peak=2e3))

@@ -341,6 +341,7 @@ def test_flips_lie_where_plate_and_strip_are_equal() -> None:
         own=10.0,
         curves=(curve,),
         strips=(("a", 55e3), ("b", 70e3), ("c", 30e3)),
+        marks=dict.fromkeys("abc", "from memory"),
     )
     assert one.flip(55e3, curve) == pytest.approx(10**0.5)
     assert one.words(55e3, curve) == "short where EI/(D L) is below 3.16"

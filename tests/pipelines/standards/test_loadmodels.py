@@ -23,7 +23,7 @@ from pipelines.standards.actions.load_models import (
     joint_factor,
     load_models,
     notional_lanes,
-    source_of,
+    of_a_standard,
 )
 from pipelines.standards.actions.vehicles import library
 from pipelines.traffic.lanes import strip_shares
@@ -168,7 +168,9 @@ def test_every_model_says_where_its_numbers_come_from(name: str) -> None:
     model = load_models[name](replace(GIVEN, width=10.0))
     assert model.name == name
     assert model.cited.endswith(" (from memory)")
-    assert source_of(name, whole=True) == model.cited
+    found = of_a_standard(name, whole=True)
+    assert found is not None
+    assert found.cited == model.cited
     assert all(k in range(len(model.kinds)) for one in model.sets for k in one.kinds)
 
 

@@ -4,7 +4,7 @@ memory."""
 import numpy as np
 import pytest
 
-from pipelines.standards.actions.load_models import source_of
+from pipelines.standards.actions.load_models import of_a_standard
 from pipelines.standards.actions.loads import Vehicle
 from pipelines.standards.actions.vehicles import library
 
@@ -73,7 +73,8 @@ def test_vehicle_is_well_formed(vehicle: Vehicle) -> None:
 @pytest.mark.parametrize("name", TOTALS)
 def test_source_admits_memory(name: str) -> None:
     assert library[name].cited == f"{library[name].source} (from memory)"
-    assert source_of(name, whole=False) == library[name].cited
+    assert of_a_standard(name, whole=False) is library[name]
+    assert of_a_standard("lorry", whole=False) is None
 
 
 def test_axle_spacings_of_the_long_vehicles() -> None:
