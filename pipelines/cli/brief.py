@@ -68,15 +68,10 @@ def _strips(result: Result) -> Iterator[str]:
         + " and ".join(f"{load} ({mark})" if mark else load for load, mark in loads.items())
         + ("" if whole else f" ({ALONE})")
     )
-    for effect, rows in judged.items():
-        yield f"  {effect}: {_effect(_compared(rows), result, len(loads) > 1)}"
-    reasons = [
-        f"{effect} ({rows[0].hand.reason})"
-        for effect, rows in found.items()
-        if effect not in judged
-    ]
-    if reasons:
-        yield f"  not comparable: {'; '.join(reasons)}"
+    for effect, rows in found.items():
+        named = len(loads) > 1
+        words = _effect(_compared(rows), result, named) if effect in judged else _alone(rows, named)
+        yield f"  {effect}: {words}"
     yield from _without_a_strip(result)
 
 
@@ -104,6 +99,15 @@ def _effect(rows: Sequence[Finding], result: Result, named: bool) -> str:
     return words
 
 
+def _alone(rows: Sequence[Finding], named: bool) -> str:
+    """The plate's largest value of an effect that no strip can be compared with, and why."""
+    most = max(rows, key=lambda row: abs(row.plate.peak))
+    return (
+        f"not comparable at {most.section.place}{f' under {most.load}' if named else ''} (plate "
+        f"{number(1e-3 * most.plate.peak)} {most.unit}; {most.hand.reason})"
+    )
+
+
 def _verdict(finding: Finding) -> str:
     match finding.verdict:
         case Verdict.COVERS:
@@ -129,10 +133,10 @@ def _values(result: Result) -> Iterator[str]:
 def _without_a_strip(result: Result) -> Iterator[str]:
     said = []
     if result.left_out:
-        said.append(f"{len(result.left_out)} governing values with no strip beside them")
+        said.append(f"governing values with no strip beside them: {len(result.left_out)}")
     uncertain = sum(len(case.uncertain) for case in result.traffic)
     if uncertain:
-        said.append(f"{uncertain} values uncertain by more than themselves")
+        said.append(f"values uncertain by more than themselves: {uncertain}")
     if said:
         yield f"  not judged: {', '.join(said)} (--verbose, report)"
 

@@ -120,7 +120,10 @@ def test_a_single_vehicle_never_holds() -> None:
 
 def test_what_is_not_comparable_says_why() -> None:
     row = fake(0.0, whole_model=True, hand_reason="the strip has no moment here")
-    assert "  not comparable: sagging in bays (the strip has no moment here)" in made([row])
+    assert (
+        "  sagging in bays: not comparable at bay C1–C2 (plate 20.0 kNm/m; the strip has no moment "
+        "here)"
+    ) in made([row])
 
 
 def test_a_load_of_a_standard_has_its_mark() -> None:
