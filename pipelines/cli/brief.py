@@ -10,7 +10,7 @@ from pipelines.findings.finding import CAUTION as ALONE
 from pipelines.findings.finding import Finding, Verdict
 from pipelines.findings.left_out import beyond
 from pipelines.numbers import number, rounded_up
-from pipelines.report.sections.bars_words import opening
+from pipelines.report.sections.bars_words import as_built_words, opening
 from pipelines.report.sections.tables import tolerance
 from pipelines.result import Result
 
@@ -40,6 +40,7 @@ def brief(result: Result, out: Path, names: Sequence[str]) -> list[str]:
     return [
         *_strips(result),
         *(_bars(verdict) for verdict in result.verdicts),
+        *(f"Bars, {as_built_words(one)}" for one in result.verdicts if one.panels),
         *warnings,
         f"Written: {', '.join(names)} in {out}",
         CAUTION,

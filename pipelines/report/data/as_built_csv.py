@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from pipelines.bars.adequacy import StandardVerdict
+from pipelines.caution import TO_VERIFY
 from pipelines.files import plain_cell
 
 COLUMNS = (
@@ -20,6 +21,7 @@ COLUMNS = (
     "found_by",
     "clause",
     "reason",
+    "caution",
 )
 
 
@@ -50,4 +52,5 @@ def as_built_table(verdicts: Sequence[StandardVerdict]) -> Iterator[tuple[Any, .
                     "" if worst is None else worst.by,
                     "" if worst is None else str(worst.source),
                     judged.reason,
+                    TO_VERIFY,
                 )

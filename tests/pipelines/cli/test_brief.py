@@ -10,7 +10,7 @@ from typing import Any, cast
 import pytest
 
 import pipelines.run
-from pipelines.bars.adequacy import Check, Found, Judgement, StandardVerdict
+from pipelines.bars.adequacy import Check, Found, Judgement, PanelVerdict, StandardVerdict
 from pipelines.caution import CAUTION
 from pipelines.cli.brief import brief
 from pipelines.cli.main import main
@@ -156,6 +156,15 @@ def test_bars_are_told_by_standard_with_clause_and_mark() -> None:
         "Bars, EN 1992 (traffic: LM1): not adequate; shear without links 1.44 at C2, "
         "EN 1992 6.2.2(1) (from memory); so is 1 more"
     ) in lines(1.44, 1.1)
+    panels = tuple(
+        PanelVerdict(panel=f"B{k}", judgements=(judged(Check.SHEAR, 0.9 + 0.2 * k),))
+        for k in range(2)
+    )
+    verdict = StandardVerdict(
+        standard="EN 1992", traffic="LM1", judgements=panels[1].judgements, panels=panels
+    )
+    told = "\n".join(made([fake(1.2)], verdicts=(verdict,)))
+    assert "Bars, EN 1992, as built: 1 of 2 panels with readings not adequate: B1: " in told
     assert "adequate in all that is judged; shear without links 0.90" in "\n".join(lines(0.9, 0.3))
 
 

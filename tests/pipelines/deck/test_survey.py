@@ -209,13 +209,13 @@ def test_keys_in_words() -> None:
 def test_cells_may_be_divided_by_semicolons(tmp_path: Path) -> None:
     """As spreadsheets write them where the decimal mark is a comma."""
     file = tmp_path / "survey.csv"
-    text = HEADER.replace(",", ";") + "B1;bottom;x;16;131,5;;;\nB1;;;;;;;268\n"
+    text = HEADER.replace(",", ";") + "C1-C2;bottom;x;16;131,5;;;\nC1-C2;;;;;;;268\n"
     file.write_text("\ufeff" + text, encoding="utf-8")
-    readings = read_survey(file, PANELS)["B1"].readings
+    readings = read_survey(file, PANELS)["C1-C2"].readings
     assert readings[Key("spacing", "bottom", "x")] == (0.1315,)
     assert readings[Key("thickness")] == (0.268,)
     with pytest.raises(DeckError, match=r"line 2: thickness_mm 'a,b' is not a number"):
-        parse_survey(HEADER.replace(",", ";") + "B1;;;;;;;a,b\n", PANELS)
+        parse_survey(HEADER.replace(",", ";") + "C1-C2;;;;;;;a,b\n", PANELS)
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
