@@ -74,8 +74,12 @@ def listed(one: Vehicle | LoadModel) -> str:
 def listing(conditions: Conditions) -> list[str]:
     """Every vehicle and load model in plain lines."""
     lines = [CAUTION, "Vehicles, for [traffic] vehicles:"]
+    last = ""
     for vehicle in library.values():
-        lines += [f"  {vehicle.name}", f"    {vehicle_words(vehicle)}", f"    {listed(vehicle)}"]
+        source = listed(vehicle)
+        lines += [f"  {vehicle.name}", f"    {vehicle_words(vehicle)}"]
+        lines.append("    source as above" if source == last else f"    {source}")
+        last = source
     lines.append(f"Load models, for [traffic] load_models; {_made_for(conditions)}:")
     for make in load_models.values():
         model = make(conditions)
