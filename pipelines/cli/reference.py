@@ -4,7 +4,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.cli.words import CAUTION, Commands, terminal
+from pipelines.caution import CAUTION
+from pipelines.cli.words import Commands, terminal
 from pipelines.errors import JobError
 
 if TYPE_CHECKING:

@@ -191,7 +191,8 @@ def _item(rule: Rule, method: StripMethod, note: str) -> Item:
         title=method.name,
         words=" ".join(part for part in parts if part),
         formulas=(rule.formula,),
-        source=f"{method.standard}, {method.edition}, {method.clause} ({method.mark})",
+        source=", ".join(filter(None, (method.standard, method.edition, method.clause)))
+        + f" ({method.mark})",
     )
 
 
