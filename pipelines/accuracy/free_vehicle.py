@@ -17,6 +17,7 @@ from pipelines.traffic.positions import (
     dispersed,
     is_symmetric,
     lateral_offsets,
+    station_range,
     wheel_pattern,
 )
 from plate.arrays import Floats, Ints
@@ -73,12 +74,12 @@ class FreeVehicle:
     def entering(self) -> Floats:
         """Stations (n,) at which a wheel comes onto the slab or leaves it, by small steps [m]."""
         middle = np.array([[0.0], [self.bounds[1].mean()], [0.0]])
-        corners = self.deck.plan.outline[:, 0]
+        ends = self.deck.slab_limits[:, 0]
         return np.concatenate(
             [
                 end + entering(0.5 * float(along)) - float(at)
                 for at, along in zip(self.places(middle)[0][:, 0], self.pattern[:, 3], strict=True)
-                for end in (corners.min(), corners.max())
+                for end in ends
             ]
         )
 
@@ -86,20 +87,19 @@ class FreeVehicle:
         """Stations and offsets (n_wheel, n) of the wheels at x (3, n)."""
         ahead = 1.0 if self.direction == "reverse" else -1.0
         at, across, *_, moved = self.pattern.T[..., None]
-        s = x[0] + ahead * (at + x[2] * moved) / (1.0 - x[1] / self.deck.plan.alignment.radius)
+        s = self.deck.course.along(x[0], x[1], ahead * (at + x[2] * moved))
         return s, x[1] - ahead * across
 
     def positions(self, x: Floats) -> LoadPositions:
         """The load positions x (3, n)."""
         spreads = x[2] if self.vehicle.variable else None
-        alignment = self.deck.plan.alignment
         return LoadPositions(
             vehicle=self.vehicle,
             direction=self.direction,
             stations=x[0],
             offsets=x[1],
             patches=self.patches,
-            alignment=alignment,
+            course=self.deck.course,
             spreads=spreads,
         )
 
@@ -119,21 +119,14 @@ class FreeVehicle:
 def free_vehicles(deck: Deck, vehicles: Sequence[Vehicle]) -> Iterator[FreeVehicle]:
     """Every vehicle in every direction in which the deck's traffic runs."""
     traffic = deck.required_traffic
-    outline = deck.plan.outline
     directions: tuple[Direction, ...] = ("forward", "reverse")
     for vehicle in vehicles:
         patches = tuple(dispersed(a.patch, traffic, deck.slab.thickness) for a in vehicle.axles)
         pattern = wheel_pattern(vehicle, patches)
         widest = 0.0 if vehicle.variable is None else vehicle.variable[1]
         for direction in directions if traffic.directions == "both" else directions[:1]:
-            ahead = 1.0 if direction == "reverse" else -1.0
             offsets = np.sort(lateral_offsets(vehicle, traffic, direction))
-            stretch = 1.0 - np.array([offsets[0], offsets[-1]]) / deck.plan.alignment.radius
-            behind = pattern[:, 0].max() + widest
-            reach = (behind, float(pattern[:, 3].max()))
-            along = reach[0] / stretch.min(), reach[1] / stretch.min()
-            low = outline[:, 0].min() - along[1] - (along[0] if ahead > 0.0 else 0.0)
-            high = outline[:, 0].max() + along[1] + (along[0] if ahead < 0.0 else 0.0)
+            low, high = station_range(deck, pattern, direction, offsets, widest)
             bounds = np.array([[low, high], [offsets[0], offsets[-1]], [0.0, widest]])
             only = None if traffic.offsets is None else offsets
             yield FreeVehicle(
@@ -156,9 +149,7 @@ def wheel_fields(
     for free in fleet:
         ends += [float(y) for y in free.places(free.bounds)[1].ravel()]
     reach = min(ends), max(ends)
-    return {
-        patch: wheel_field(found, patch, deck.plan.alignment, reach) for patch in sorted(patches)
-    }
+    return {patch: wheel_field(found, patch, deck.course, reach) for patch in sorted(patches)}
 
 
 def exact_values(

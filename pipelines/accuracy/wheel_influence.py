@@ -17,7 +17,7 @@ from pipelines.model.influence import Surfaces
 from pipelines.standards.actions.loads import Axle, Vehicle
 from pipelines.traffic.positions import LoadPositions, Size
 from plate.arrays import Floats, Ints
-from plate.geometry.alignment import Alignment
+from plate.geometry.axis import Course
 
 # Lattice spaces in the smaller side of a patch, those of a patch that comes onto the slab, and the
 # most places of a lattice.
@@ -64,19 +64,19 @@ class WheelField:
 
 
 def wheel_field(
-    surfaces: Surfaces, patch: Size, alignment: Alignment, reach: tuple[float, float]
+    surfaces: Surfaces, patch: Size, course: Course, reach: tuple[float, float]
 ) -> WheelField:
     """Lattice of the means under a patch of these sides (along, across) [m].
 
     reach : lowest and highest offset of its centre [m].
     """
     corners = surfaces.mesh.corners.reshape(-1, 2)
-    low, high = corners.min(axis=0), corners.max(axis=0)
+    low, high = course.limits(corners)
     half = 0.5 * np.array(patch)
     # A patch reaches furthest in stations where the arc is shortest; keep off the curve's centre.
-    if not alignment.straight:
-        edge = high[1] + half[1] if alignment.radius > 0.0 else low[1] - half[1]
-        half[0] /= max(1.0 - edge / alignment.radius, 1e-3)
+    if not course.straight:
+        ends = np.array([low[1] - half[1], high[1] + half[1]])
+        half[0] /= max(course.least_stretch(ends), 1e-3)
     spaces = np.ceil(SPACES * (high - low + 2.0 * half) / min(patch))
     spaces *= min(1.0, float(np.sqrt(MOST_PLACES / spaces.prod())))
     s, y = (_lattice(low[k], high[k], half[k], int(max(spaces[k], 4.0))) for k in (0, 1))
@@ -93,7 +93,7 @@ def wheel_field(
             stations=stations,
             offsets=offsets,
             patches=(patch,),
-            alignment=alignment,
+            course=course,
         )
         corners = places.wheels(slice(None)).corners
         return surfaces.means(corners).reshape(-1, len(s), len(y))

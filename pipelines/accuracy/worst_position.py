@@ -31,7 +31,7 @@ def worst_places(
     vehicles: Sequence[Vehicle] | None = None,
 ) -> list[WorstPlace]:
     """Worst places of results under single vehicles: proven on a grid of rectangles on a straight
-    deck by vehicles of fixed spacings, else searched.
+    deck by vehicles of fixed spacings that run along it, else searched.
 
     Parameters
     ----------
@@ -45,7 +45,8 @@ def worst_places(
     fleet = list(free_vehicles(deck, vehicles or deck.required_traffic.vehicles))
     rows = np.array([row for row, _ in wanted], dtype=np.int64)
     signs = np.array([sign for _, sign in wanted], dtype=float)
-    grid = GridSurfaces.of(found)
+    # Along an axis wheels do not stand along the cells.
+    grid = GridSurfaces.of(found) if deck.required_traffic.axis is None else None
     if grid is None or any(free.vehicle.variable is not None for free in fleet):
         return searched_places(deck, found, fleet, rows, signs, starts)
     if sizes is None:

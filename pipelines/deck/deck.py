@@ -5,12 +5,16 @@ Plan coordinates are (station, offset) in metres; stations are arc lengths on a 
 """
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
 
 from pipelines.deck.reinforcement import Reinforcement
 from pipelines.standards.actions.loads import Action, Axle, LoadModel, Vehicle, alone
+from plate.arrays import Floats
+from plate.geometry.axis import Axis, Course
+from plate.geometry.outline import plan_limits
 from plate.geometry.plan import Plan
 
 Theory = Literal["mindlin", "kirchhoff"]
@@ -171,6 +175,8 @@ class Traffic:
     on_overhang : whether the left and the right kerb stand on an overhang, beyond the outermost
     line along the deck that carries it.
     joints : edges of the deck at expansion joints, for load models that say so.
+    axis : of the carriageway, from which stations and offsets of traffic count; None = they are
+    those of the plan.
     """
 
     carriageway: tuple[float, float]
@@ -186,6 +192,7 @@ class Traffic:
     load_models: tuple[LoadModel, ...] = ()
     joints: tuple[str, ...] = ()
     on_overhang: tuple[bool, bool] = (False, False)
+    axis: Axis | None = None
 
     @property
     def all_vehicles(self) -> tuple[Vehicle, ...]:
@@ -308,6 +315,17 @@ class Deck:
     def combined_cases(self) -> dict[str, Action]:
         """Static cases that take part in combinations, with their actions."""
         return {case.name: case.action for case in self.cases if case.action != "none"}
+
+    @property
+    def course(self) -> Course:
+        """What gives stations and offsets of the traffic their place in plan."""
+        axis = None if self.traffic is None else self.traffic.axis
+        return axis or self.plan.alignment
+
+    @cached_property
+    def slab_limits(self) -> Floats:
+        """Least and largest station and offset (2, 2) of the slab as traffic counts them [m]."""
+        return plan_limits(self.plan, None if self.traffic is None else self.traffic.axis)
 
     def line(self, name: str) -> Line | None:
         """The supporting line of that name, or None where the plan line is free."""

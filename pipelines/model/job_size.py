@@ -250,8 +250,7 @@ def _positions(deck: Deck, vehicle: Vehicle) -> float:
     """Load positions of a vehicle, none left out."""
     traffic = deck.required_traffic
     patches = [dispersed(axle.patch, traffic, deck.slab.thickness)[0] for axle in vehicle.axles]
-    outline = deck.plan.outline
-    length = outline[:, 0].max() - outline[:, 0].min() + max(a.at for a in vehicle.axles)
+    length = float(np.ptp(deck.slab_limits[:, 0])) + max(a.at for a in vehicle.axles)
     stations = (length + max(patches)) / traffic.step
     if traffic.offsets is not None:
         offsets = len(traffic.offsets)
@@ -259,7 +258,7 @@ def _positions(deck: Deck, vehicle: Vehicle) -> float:
         assert traffic.lateral_step is not None
         low, high = traffic.offset_range(vehicle)
         offsets = ceil(max(high - low, 0.0) / traffic.lateral_step) + 1
-    both = traffic.directions == "both" and not turn_repeats(vehicle, traffic, deck.plan.alignment)
+    both = traffic.directions == "both" and not turn_repeats(vehicle, traffic, deck.course)
     return float(ceil(stations) * offsets * (2 if both else 1))
 
 
@@ -273,7 +272,7 @@ def _model_loads(deck: Deck, model: LoadModel) -> tuple[float, float]:
     else:
         places = width / (traffic.lateral_step or width) + 2.0
     strips = 2.0 * width if model.has_pressure else 0.0
-    length = float(np.ptp(deck.plan.outline[:, 0]))
+    length = float(np.ptp(deck.slab_limits[:, 0]))
     loads = sum(len(spreads(v)) * _positions(deck, v) for v in trains) + strips * 2.0 * length
     return len({kind.vehicles for kind in model.kinds}) * places + strips, loads
 

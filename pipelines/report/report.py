@@ -160,7 +160,7 @@ def _governing(result: Result) -> tuple[Block, ...]:
     """Governing values of every case of traffic, the leading one first."""
     if not result.traffic:
         return ()
-    found: list[Block] = [conventions()]
+    found: list[Block] = [conventions(result.deck)]
     stated = False
     for case in result.traffic:
         count = f"Largest and smallest of {case.envelope.n_positions} load positions"
@@ -183,10 +183,16 @@ def _input(result: Result) -> tuple[Block, ...]:
     lines = "C lines cross the deck at the stations, L lines run along it."
     if not result.deck.plan.is_grid:
         lines = "The outline's edges E1, E2, … are numbered in the order of its corners."
+    of_x, of_y = (" (stations)", " (offsets)") if result.deck.plan.is_grid else ("", "")
     caption = (
-        ", seen from above: x (stations) to the right, y (offsets) down the page; lengths in m. "
+        f", seen from above: x{of_x} to the right, y{of_y} down the page; lengths in m. "
         f"{lines} {slab_note(result.deck)}"
     )
+    if result.deck.traffic is not None and result.deck.traffic.axis is not None:
+        caption += (
+            " Stations and offsets of traffic are lengths along the carriageway's axis, from the "
+            "dot on, and distances from it, positive to the right of traffic."
+        )
     if not result.deck.plan.alignment.straight:
         caption += (
             " The deck is curved: stations are arc lengths at offset 0, and components are along "

@@ -1,7 +1,7 @@
 """The strip of a deck, along it or across it: the beam over its lines and the slab around it."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -10,11 +10,12 @@ from pipelines.errors import MethodRangeError
 from pipelines.standards.actions.loads import Axle
 from pipelines.standards.strip_widths.method import Bars, Ends, StripInput
 from pipelines.strips.beam import StripBeam, StripSupport
+from pipelines.strips.crossed_lines import ruled_layout
+from pipelines.strips.layout import WORDS, StripLayout, grid_layout
 
 # From this ratio of spans on the strip with the shorter span takes all wheels (AASHTO LRFD
 # 4.6.2.1.5, from memory); below it both strips are shown, each with all wheels.
 ONE_WAY = 1.5
-WORDS = {"parallel": ("along", "cross"), "across": ("across", "longitudinal")}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,7 +25,9 @@ class StripDeck:
     depth, surfacing : thickness of the slab and of what lies on it [m].
     slab_width : of the slab across the strip [m].
     bars : "parallel": the strip runs along traffic over C lines and its stations are the deck's;
-        "across": it runs across over L lines and its stations are offsets.
+        "across": it runs across over L lines and its stations are offsets. On a plan of any outline
+        named lines stand for C and L lines.
+    layout : where it lies on its deck; None of a strip by itself.
     """
 
     beam: StripBeam
@@ -33,6 +36,14 @@ class StripDeck:
     slab_width: float
     skew_deg: float = 0.0
     bars: Bars = "parallel"
+    layout: StripLayout | None = field(default=None, compare=False)
+
+    @property
+    def on_deck(self) -> StripLayout:
+        """The strip's layout on its deck. Raises MethodRangeError for a strip without a deck."""
+        if self.layout is None:
+            raise MethodRangeError("this strip lies on no deck")
+        return self.layout
 
     @property
     def bays(self) -> range:
@@ -110,32 +121,16 @@ def strip_decks(deck: Deck) -> tuple[StripDeck, ...]:
 def strip_deck(deck: Deck, bars: Bars = "parallel") -> StripDeck:
     """The strip along a deck over its supporting C lines, or across it over its L lines.
 
-    Beams are taken as rigid lines. Raises MethodRangeError where fewer than two lines carry it, on
-    a plan without such lines, and across a deck whose L lines are not parallel.
+    Beams are taken as rigid lines. Raises MethodRangeError where fewer than two lines carry it, and
+    where they are no lines of a strip: across a deck whose L lines are not parallel, on an outline
+    see `ruled_layout`.
     """
-    slab, plan = deck.slab, deck.plan
+    slab = deck.slab
     along, lines = WORDS[bars]
-    if not plan.is_grid:
-        raise MethodRangeError(f"a strip {along} the deck needs lines of a grid, the plan has none")
-    u_low, u_high = plan.u_range
-    edges = plan.line_offsets(np.array([u_low, u_high]))
-    if bars == "parallel":
-        start, end = u_low, u_high
-        stations = {f"C{i + 1}": at for i, at in enumerate(deck.stations)}
-        stations |= {"start": start, "end": end}
-        width = float(np.min(edges[:, -1] - edges[:, 0]))
-        factor, index = slab.stiffness[0], 0
-    else:
-        if plan.end_offsets != plan.offsets:
-            raise MethodRangeError(
-                "a strip across the deck needs parallel L lines, here they taper"
-            )
-        start, end = float(edges[0, 0]), float(edges[0, -1])
-        stations = {f"L{j + 1}": at for j, at in enumerate(deck.offsets)}
-        stations |= {"left": start, "right": end}
-        width = u_high - u_low
-        factor, index = slab.stiffness[1], 1
-    supports = _supports(deck.lines, stations)
+    layout = grid_layout(deck, bars) if deck.plan.is_grid else ruled_layout(deck, bars)
+    index = 0 if bars == "parallel" else 1
+    start, end = layout.extent
+    supports = _supports(deck.lines, layout.lines)
     if len(supports) < 2:
         raise MethodRangeError(
             f"a strip {along} the deck needs two {lines} lines that carry it, here {len(supports)}"
@@ -143,18 +138,19 @@ def strip_deck(deck: Deck, bars: Bars = "parallel") -> StripDeck:
     if slab.rigidity is not None:
         rigidity = slab.rigidity[index]
     else:
-        rigidity = slab.E * slab.thickness**3 / 12 / (1 - slab.poisson**2) * factor
+        rigidity = slab.E * slab.thickness**3 / 12 / (1 - slab.poisson**2) * slab.stiffness[index]
     return StripDeck(
         beam=StripBeam(tuple(supports), start, end, rigidity),
         depth=slab.thickness,
         surfacing=deck.traffic.surfacing if deck.traffic else 0.0,
-        slab_width=width,
-        skew_deg=float(np.degrees(plan.skew)),
+        slab_width=layout.width,
+        skew_deg=float(np.degrees(layout.skew)),
         bars=bars,
+        layout=layout,
     )
 
 
-def _supports(lines: Sequence[Line], stations: dict[str, float]) -> list[StripSupport]:
+def _supports(lines: Sequence[Line], stations: Mapping[str, float]) -> list[StripSupport]:
     supports = [
         StripSupport(
             at=stations[line.name],

@@ -31,7 +31,7 @@ from pipelines.strips.moments import (
     edge_moments,
     strip_moments,
 )
-from pipelines.strips.sections import Section, mean_span, stiffening
+from pipelines.strips.sections import Section, mean_span
 from pipelines.strips.shears import StripShear, strip_shears
 from pipelines.strips.trains import DIRECTIONS
 
@@ -206,7 +206,7 @@ class HandStrips:
         supports = self.strip.beam.supports
         lines = (supports[bay].name, supports[bay + 1].name)
         place = f"{edge} edge, bay {lines[0]}\u2013{lines[1]}"
-        gap = stiffening(self.deck, edge)
+        gap = self.strip.on_deck.stiffening(edge)
         span = supports[bay + 1].at - supports[bay].at
         if gap <= 0.5 * span:
             return (replace(_none(STIFFENED), place=place, lines=lines),)
@@ -215,7 +215,7 @@ class HandStrips:
 
     def _edge_hogging(self, edge: str, line: str) -> tuple[HandStrip, ...]:
         """Hogging over a line of the strips along a free edge."""
-        if stiffening(self.deck, edge) <= 0.5 * mean_span(self.strip):
+        if self.strip.on_deck.stiffening(edge) <= 0.5 * mean_span(self.strip):
             return (_none(STIFFENED),)
         names = [support.name for support in self.strip.beam.supports]
         support = names.index(line)
@@ -233,16 +233,14 @@ def edge_distances(deck: Deck, strip: StripDeck, vehicle: Vehicle, edge: str) ->
     `StripSet.edge_from` calls the rail [m]."""
     traffic = deck.required_traffic
     if strip.bars == "across":
-        gap = stiffening(deck, edge)
+        gap = strip.on_deck.stiffening(edge)
         wheel = 0.5 * min(axle.patch[0] for axle in vehicle.axles)
         return {"wheel": wheel, "rail": gap if np.isfinite(gap) else 0.0}
     low, high = centre_limits(deck, vehicle)["forward"]
     reach = [y for axle in vehicle.axles for y in axle.wheels]
-    offsets = deck.plan.line_offsets(np.array(deck.plan.u_range))
+    slab = strip.on_deck.edge_offset(edge)
     if edge == "left":
-        slab = float(offsets[:, 0].max())
         return {"wheel": low + min(reach) - slab, "rail": traffic.carriageway[0] - slab}
-    slab = float(offsets[:, -1].min())
     return {"wheel": slab - high - max(reach), "rail": slab - traffic.carriageway[1]}
 
 

@@ -16,6 +16,7 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
 from pipelines.model.responses import SolvedDeck
 from pipelines.strips.deck_strip import StripDeck
+from pipelines.strips.layout import StripLayout
 from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS
 
@@ -71,7 +72,8 @@ class Frame:
     """A deck seen along its strip.
 
     s, t : coordinates of the field points (n_point,) [m].
-    to_low, to_high : their distances along t from the edges that run along the strip [m].
+    to_low, to_high : their distances along t from the edges that run along the strip [m]; to_ends :
+        those from the edges at its ends.
     clear : of both edges how near to it strips within the slab reach [m]: up to the line that
         stiffens it, and to half a span where none does so near.
     readable : whether moments are to be read there: not beside a singular place.
@@ -83,6 +85,7 @@ class Frame:
     t: Floats
     to_low: Floats
     to_high: Floats
+    to_ends: tuple[Floats, Floats]
     clear: tuple[float, float]
     readable: NDArray[np.bool_]
 
@@ -103,26 +106,26 @@ class Frame:
         return Q_X if self.along else Q_Y
 
     @property
+    def layout(self) -> StripLayout:
+        return self.strip.on_deck
+
+    @property
     def edges(self) -> tuple[str, str]:
         """Edges that run along the strip, at the lowest and highest t."""
-        return ("left", "right") if self.along else ("start", "end")
+        return self.layout.edges
 
     @property
     def ends(self) -> tuple[str, str]:
         """Edges at the strip's own ends."""
-        return ("start", "end") if self.along else ("left", "right")
+        return self.layout.ends
 
     def points(self, s: Floats | float, t: Floats | float) -> Floats:
         """Plan points (..., 2) of coordinates along and across the strip."""
-        s, t = np.asarray(s, dtype=float), np.asarray(t, dtype=float)
-        return self.deck.plan.at(s, t) if self.along else self.deck.plan.at(t, s)
+        return self.layout.points(np.asarray(s, dtype=float), np.asarray(t, dtype=float))
 
     def t_range(self, s: float) -> tuple[float, float]:
         """t of the slab's edges at s [m]."""
-        if self.along:
-            offsets = self.deck.plan.line_offsets(np.array(s))
-            return float(offsets[0]), float(offsets[-1])
-        return self.deck.plan.u_range
+        return self.layout.t_range(s)
 
     def line(self, s: float) -> Floats:
         """Plan ends (2, 2) of the line of that s, from edge to edge."""
@@ -152,26 +155,19 @@ class Frame:
 
 def frame(strip: StripDeck, solved: SolvedDeck) -> Frame:
     """The deck's field points in the strip's coordinates."""
-    deck = solved.deck
-    plan = solved.recovery.points.plan
-    u, y = deck.plan.logical_station(plan), plan[:, 1]
-    if strip.bars == "parallel":
-        s, t, edges = u, y, ("left", "right")
-        offsets = deck.plan.line_offsets(u)
-        to_low, to_high = y - offsets[:, 0], offsets[:, -1] - y
-    else:
-        s, t, edges = y, u, ("start", "end")
-        low, high = deck.plan.u_range
-        to_low, to_high = u - low, high - u
+    plan, layout = solved.recovery.points.plan, strip.on_deck
+    s, t = layout.coordinates(plan)
+    to_low, to_high = layout.to_edges(plan)
     half = 0.5 * mean_span(strip)
-    least, most = (min(half, stiffening(deck, edge)) for edge in edges)
+    least, most = (min(half, layout.stiffening(edge)) for edge in layout.edges)
     return Frame(
-        deck=deck,
+        deck=solved.deck,
         strip=strip,
         s=s,
         t=t,
         to_low=to_low,
         to_high=to_high,
+        to_ends=layout.to_ends(plan),
         clear=(least, most),
         readable=solved.readable,
     )
@@ -180,24 +176,6 @@ def frame(strip: StripDeck, solved: SolvedDeck) -> Frame:
 def mean_span(strip: StripDeck) -> float:
     """Mean distance of the strip's supports [m]."""
     return float(np.mean(np.diff([support.at for support in strip.beam.supports])))
-
-
-def stiffening(deck: Deck, edge: str) -> float:
-    """Distance from an edge to the first line that supports or stiffens it [m]; inf without one."""
-    if deck.line(edge) is not None:
-        return 0.0
-    if edge in ("left", "right"):
-        names = [f"L{j + 1}" for j in range(len(deck.offsets))]
-        places = deck.offsets
-    else:
-        names = [f"C{i + 1}" for i in range(len(deck.stations))]
-        places = deck.stations
-    if edge in ("right", "end"):
-        names, places = names[::-1], places[::-1]
-    for name, at in zip(names, places, strict=True):
-        if deck.line(name) is not None:
-            return float(deck.plan.overhang[edge] + abs(at - places[0]))
-    return np.inf
 
 
 def sections(at: Frame, depth: float) -> list[Section]:
@@ -303,14 +281,16 @@ def _lines(at: Frame, depth: float) -> list[Section]:
 
 
 def _beside(at: Frame, line: float, s: float, allowed: NDArray[np.bool_]) -> Ints:
-    """Field points of the row nearest to s on its side of a line, the line itself aside."""
+    """Field points of the row nearest to s on its side of a line, the line itself aside; where
+    points stand in no rows, those nearest to s in every piece of it."""
     away = np.sign(s - line)
-    candidates = allowed & (away * (at.s - line) > ON)
-    if not candidates.any():
-        return np.zeros(0, dtype=np.int64)
-    gap = np.abs(at.s - s)
-    least = gap[candidates].min()
-    return np.flatnonzero(candidates & (gap < least + ON))
+    candidates = np.flatnonzero(allowed & (away * (at.s - line) > ON))
+    gap = np.abs(at.s[candidates] - s)
+    piece = np.floor(at.t[candidates] / at.layout.piece).astype(np.int64)
+    _, which = np.unique(piece, return_inverse=True)
+    least = np.full(which.max(initial=-1) + 1, np.inf)
+    np.minimum.at(least, which, gap)
+    return np.asarray(candidates[gap < least[which] + ON])
 
 
 def _edges(at: Frame) -> list[Section]:
@@ -334,8 +314,8 @@ def _edges(at: Frame) -> list[Section]:
             )
         )
     # Across the strip, at its own ends: the slab and its end beam bend the other way.
-    for edge, s in zip(at.ends, (at.strip.beam.start, at.strip.beam.end), strict=True):
-        points = np.flatnonzero(np.abs(at.s - s) < ON)
+    for edge, away in zip(at.ends, at.to_ends, strict=True):
+        points = np.flatnonzero(away < ON)
         words = f"sagging along the edge, {BARS[at.transverse]}, soffit"
         found.append(
             Section(

@@ -1,14 +1,18 @@
-"""Where wheel patches that move along x lie on a slab of any outline, openings taken out."""
+"""Where wheel patches that move along x, or along an axis, lie on a slab of any outline, openings
+taken out."""
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
+import shapely
 
 from plate.arrays import Floats, Ints
 
 # A patch must overlap the slab by more than this to touch it [m].
 SAME = 1e-9
+# The same for a patch that is turned [m].
+INSIDE = 1e-7
 
 
 def multiples_on_slab(start: Floats, rings: Sequence[Floats], step: float) -> Floats:
@@ -42,6 +46,24 @@ def multiples_on_slab(start: Floats, rings: Sequence[Floats], step: float) -> Fl
     np.add.at(change, first - base, 1)
     np.add.at(change, np.maximum(last, first - 1) + 1 - base, -1)
     return np.asarray(step * (base + np.flatnonzero(np.cumsum(change) > 0)), dtype=float)
+
+
+def multiples_along(
+    corners: Callable[[float], Floats],
+    slab: shapely.Polygon,
+    between: tuple[float, float],
+    step: float,
+) -> Floats:
+    """Integer multiples (n,) of the step within a range [m] at which any patch lies on the slab.
+
+    corners : of the patches (k, 4, 2) at a station.
+    """
+    inner = slab.buffer(-INSIDE)
+    shapely.prepare(inner)
+    first, last = np.ceil(between[0] / step), np.floor(between[1] / step)
+    stations = step * np.arange(first, last + 1.0)
+    on = [bool(shapely.intersects(inner, shapely.polygons(corners(s))).any()) for s in stations]
+    return np.asarray(stations[np.array(on, dtype=bool)])
 
 
 def _moves(patches: Floats, across: Floats, levels: Floats, step: float) -> list[tuple[Ints, Ints]]:

@@ -1,8 +1,9 @@
 """Moving loads: every load position of every vehicle, and the wheel patches of a position.
 
 One vehicle at a time. A load position is (vehicle, direction, station and offset of the first
-axle's centre). Vehicles run parallel to x; on a curved deck they follow their own offset y0:
-lengths along the vehicle count on the arc at y0, the length of a patch on the arc at each offset.
+axle's centre). Vehicles follow their own offset y0 from the course of the traffic, which is x, the
+arc of a curved deck or the carriageway's axis: lengths along the vehicle count on the arc at y0,
+the length of a patch on a curved deck on the arc at each offset.
 """
 
 from collections.abc import Sequence
@@ -15,10 +16,10 @@ from numpy.typing import NDArray
 from pipelines.deck.deck import SAME, Deck, Direction, Traffic
 from pipelines.errors import JobError
 from pipelines.standards.actions.loads import Vehicle
-from pipelines.traffic.on_slab import multiples_on_slab
+from pipelines.traffic.on_slab import multiples_along, multiples_on_slab
 from plate.arrays import Floats
-from plate.geometry.alignment import Alignment
-from plate.geometry.outline import points_of
+from plate.geometry.axis import Course
+from plate.geometry.outline import DRAWN, points_of, region
 
 Size = tuple[float, float]
 
@@ -100,7 +101,7 @@ class LoadPositions:
     stations: Floats
     offsets: Floats
     patches: tuple[Size, ...]
-    alignment: Alignment
+    course: Course
     spreads: Floats | None = None
 
     def __len__(self) -> int:
@@ -121,7 +122,7 @@ class LoadPositions:
         stations, offsets = self.stations[index], self.offsets[index]
         spreads = None if self.spreads is None else self.spreads[index]
         pattern = wheel_pattern(self.vehicle, self.patches)
-        corners = _corners(pattern, self.direction, self.alignment, stations, offsets, spreads)
+        corners = _corners(pattern, self.direction, self.course, stations, offsets, spreads)
         return WheelPatches(
             corners,
             self.vehicle.impact * np.tile(pattern[:, 2], len(stations)),
@@ -149,23 +150,20 @@ def load_positions(deck: Deck) -> tuple[LoadPositions, ...]:
     if deck.traffic is None:
         return ()
     traffic = deck.traffic
-    plan = deck.plan
-    rings = [plan.outline] if plan.is_mapped else points_of(plan.boundary)
+    course = deck.course
     found: list[LoadPositions] = []
     for vehicle in traffic.vehicles:
         patches = tuple(dispersed(a.patch, traffic, deck.slab.thickness) for a in vehicle.axles)
         directions: tuple[Direction, ...] = ("forward",)
-        if traffic.directions == "both" and not turn_repeats(vehicle, traffic, deck.plan.alignment):
+        if traffic.directions == "both" and not turn_repeats(vehicle, traffic, course):
             directions = ("forward", "reverse")
         for direction in directions:
             offsets = np.sort(lateral_offsets(vehicle, traffic, direction))
             pattern = wheel_pattern(vehicle, patches)
-            start = _corners(
-                pattern, direction, deck.plan.alignment, np.zeros(len(offsets)), offsets
-            )
-            if np.any(deck.plan.alignment.stretch(start) <= 0.0):
+            across = np.abs(pattern[:, 1]) + 0.5 * pattern[:, 4]
+            if course.least_stretch(np.add.outer(offsets, [-across, across]).ravel()) <= 0.0:
                 raise JobError(f"{vehicle.name} reaches the centre of curvature")
-            stations = multiples_on_slab(start, rings, traffic.step)
+            stations = _stations(deck, pattern, direction, offsets)
             found.append(
                 LoadPositions(
                     vehicle=vehicle,
@@ -173,10 +171,40 @@ def load_positions(deck: Deck) -> tuple[LoadPositions, ...]:
                     stations=np.repeat(stations, len(offsets)),
                     offsets=np.tile(offsets, len(stations)),
                     patches=patches,
-                    alignment=deck.plan.alignment,
+                    course=course,
                 )
             )
     return tuple(found)
+
+
+def _stations(deck: Deck, pattern: Floats, direction: Direction, offsets: Floats) -> Floats:
+    """Stations (n,) of the first axle at which any wheel, at any of the offsets, is on the slab."""
+    traffic, plan, course = deck.required_traffic, deck.plan, deck.course
+
+    def corners(station: float) -> Floats:
+        return _corners(pattern, direction, course, np.full(len(offsets), station), offsets)
+
+    if traffic.axis is None:
+        rings = [plan.outline] if plan.is_mapped else points_of(plan.boundary)
+        return multiples_on_slab(corners(0.0), rings, traffic.step)
+    between = station_range(deck, pattern, direction, offsets)
+    return multiples_along(corners, region(plan, DRAWN), between, traffic.step)
+
+
+def station_range(
+    deck: Deck, pattern: Floats, direction: Direction, offsets: Floats, spread: float = 0.0
+) -> tuple[float, float]:
+    """Stations of the first axle [m] beyond which no wheel is on the slab.
+
+    spread : widest variable spacing [m]. Somewhat wide, by half a patch at least.
+    """
+    first, last = deck.slab_limits[:, 0]
+    patch, behind = float(pattern[:, 3].max()), float(pattern[:, 0].max()) + spread
+    ends = np.array([offsets[0], offsets[-1]])
+    before = patch + (behind if direction == "reverse" else 0.0)
+    after = patch + (behind if direction == "forward" else 0.0)
+    low = deck.course.along(np.array(first), ends, np.array(-before)).min()
+    return float(low), float(deck.course.along(np.array(last), ends, np.array(after)).max())
 
 
 def is_symmetric(vehicle: Vehicle) -> bool:
@@ -192,7 +220,7 @@ def is_symmetric(vehicle: Vehicle) -> bool:
     return np.allclose(ordered(pattern), ordered(turned), rtol=1e-12, atol=SAME)
 
 
-def turn_repeats(vehicle: Vehicle, traffic: Traffic, alignment: Alignment) -> bool:
+def turn_repeats(vehicle: Vehicle, traffic: Traffic, course: Course) -> bool:
     """Whether the reverse positions load the deck as the forward ones do, one for one.
 
     Turning about the vehicle's centre keeps its offset and moves the first axle by the vehicle's
@@ -201,7 +229,7 @@ def turn_repeats(vehicle: Vehicle, traffic: Traffic, alignment: Alignment) -> bo
     """
     length = max(axle.at for axle in vehicle.axles)
     whole = abs(length - traffic.step * round(length / traffic.step)) <= SAME
-    return is_symmetric(vehicle) and (length == 0.0 or (alignment.straight and whole))
+    return is_symmetric(vehicle) and (length == 0.0 or (course.straight and whole))
 
 
 def wheel_pattern(vehicle: Vehicle, patches: tuple[Size, ...]) -> Floats:
@@ -222,7 +250,7 @@ def wheel_pattern(vehicle: Vehicle, patches: tuple[Size, ...]) -> Floats:
 def _corners(
     pattern: Floats,
     direction: Direction,
-    alignment: Alignment,
+    course: Course,
     stations: Floats,
     offsets: Floats,
     spreads: Floats | None = None,
@@ -233,7 +261,7 @@ def _corners(
     if spreads is not None:
         at = at + spreads[:, None] * moved
     y0 = offsets[:, None]
-    s = stations[:, None] + ahead * at / (1.0 - y0 / alignment.radius)
+    s = course.along(stations[:, None], y0, ahead * at)
     y = y0 - ahead * across
-    corners = alignment.rectangles(np.stack([s, y], axis=-1), np.stack([a, b], axis=-1))
+    corners = course.rectangles(np.stack([s, y], axis=-1), np.stack([a, b], axis=-1))
     return corners.reshape(-1, 4, 2)

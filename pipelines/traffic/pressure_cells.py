@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pipelines.deck.deck import Deck
 from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats
-from plate.geometry.alignment import Alignment
+from plate.geometry.axis import Course
 
 # Largest sides of a cell, and their share of the shortest span [m].
 SIDE = 0.5
@@ -26,7 +26,7 @@ class PressureCells:
 
     stations: Floats
     offsets: tuple[float, float]
-    alignment: Alignment
+    course: Course
 
     def __len__(self) -> int:
         return len(self.stations) - 1
@@ -40,14 +40,15 @@ class PressureCells:
         """The cells as patches, one each."""
         start, end = self.stations[:-1][index], self.stations[1:][index]
         near, far = (np.full(len(start), y) for y in self.offsets)
-        corners = np.stack(
+        track = np.stack(
             [
                 np.stack([start, end, end, start], axis=-1),
                 np.stack([near, near, far, far], axis=-1),
             ],
             axis=-1,
         )
-        area = np.abs(self.alignment.polygon_area(corners))
+        corners = self.course.to_plan(track)
+        area = np.abs(self.course.polygon_area(corners))
         return WheelPatches(corners, area, np.arange(len(start)))
 
 
@@ -59,10 +60,8 @@ def pressure_cells(deck: Deck, side: float | None = None) -> tuple[Floats, list[
     if side is None:
         spans = [*np.diff(deck.stations), *np.diff(deck.offsets), SIDE / SPAN_SHARE]
         side = min(SIDE, SPAN_SHARE * float(min(spans)))
-    low, high = deck.plan.outline.min(axis=0), deck.plan.outline.max(axis=0)
+    low, high = deck.slab_limits
     left, right = (float(np.clip(y, low[1], high[1])) for y in deck.required_traffic.carriageway)
     across = np.linspace(left, right, int(np.ceil((right - left) / side - 1e-9)) + 1)
     along = np.linspace(low[0], high[0], int(np.ceil((high[0] - low[0]) / side - 1e-9)) + 1)
-    return across, [
-        PressureCells(along, (a, b), deck.plan.alignment) for a, b in pairwise(across.tolist())
-    ]
+    return across, [PressureCells(along, (a, b), deck.course) for a, b in pairwise(across.tolist())]

@@ -55,6 +55,26 @@ class Alignment:
         angle = plan[..., 0] / self.radius
         return np.stack([np.cos(angle), np.sin(angle)], axis=-1)
 
+    def to_plan(self, track: Floats) -> Floats:
+        """The plan points (..., 2) themselves: stations and offsets are their coordinates."""
+        return np.asarray(track, dtype=float)
+
+    def along(self, station: Floats, offset: Floats, distance: Floats) -> Floats:
+        """Stations (...,) reached by going so far on the ground at an offset [m]."""
+        return np.asarray(station + distance / (1.0 - offset / self.radius))
+
+    def least_stretch(self, offsets: Floats) -> float:
+        """Least length of arc per length of station at any of the offsets (n,) [-]."""
+        return float((1.0 - np.asarray(offsets) / self.radius).min())
+
+    def moved(self, corners: Floats, by: float) -> Floats:
+        """Plan corners (..., n, 2) moved along by stations [m]."""
+        return np.asarray(corners + np.array([by, 0.0]))
+
+    def limits(self, points: Floats) -> Floats:
+        """Least and largest station and offset (2, 2) of plan points (n, 2) [m]."""
+        return np.array([points.min(axis=0), points.max(axis=0)])
+
     def rectangles(self, centre: ArrayLike, sides: ArrayLike) -> Floats:
         """Plan corners (..., 4, 2) of rectangles of true size on the ground, turning from x to y.
 

@@ -14,6 +14,7 @@ import shapely
 from plate.arrays import Floats
 from plate.errors import GeometryError
 from plate.geometry.alignment import Alignment
+from plate.geometry.axis import Axis
 from plate.geometry.curves import SAME, Curve, meetings, ring_area, sampled
 from plate.geometry.plan import Plan, PlanLine
 
@@ -21,6 +22,9 @@ from plate.geometry.plan import Plan, PlanLine
 DRAWN = 1e-4
 # The same for areas and for what lies on the slab.
 FINE = 1e-6
+# Points along the slab's edge from which its extent beside an axis is taken: their distance [m],
+# and how many at most.
+APART, MOST = 0.1, 5000
 
 Ring = tuple[Curve, ...]
 
@@ -114,6 +118,29 @@ def over_opening(plan: Plan, name: str, *, full: bool = False) -> int | None:
         if hole.intersection(course).length > SAME:
             return k
     return None
+
+
+def plan_limits(plan: Plan, axis: Axis | None) -> Floats:
+    """Least and largest station and offset (2, 2) of the slab [m]: beside an axis, to within a few
+    millimetres where it bends, else its coordinates in plan."""
+    if axis is None:
+        return plan.alignment.limits(plan.outline)
+    edge = region(plan, DRAWN).exterior
+    points = shapely.segmentize(edge, max(APART, edge.length / MOST))
+    return axis.limits(np.asarray(shapely.get_coordinates(points)))
+
+
+def band(plan: Plan, axis: Axis | None, offsets: tuple[float, float]) -> shapely.Polygon:
+    """What lies between two offsets [m] from an axis, or of the plan's own, over the slab's extent
+    along it, on the slab or beside it; its sides stay within `DRAWN` of arcs. Not valid where it
+    meets itself."""
+    (first, _), (last, _) = plan_limits(plan, axis).tolist()
+    low, high = offsets
+    if axis is None:
+        return shapely.box(first, low, last, high)
+    along = axis.stations(first, last, DRAWN)
+    sides = [axis.to_plan(np.column_stack([along, np.full(len(along), y)])) for y in offsets]
+    return shapely.Polygon(np.concatenate([sides[0], sides[1][::-1]]))
 
 
 def covers(plan: Plan, path: Floats) -> bool:

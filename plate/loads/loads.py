@@ -21,6 +21,8 @@ from plate.meshing.mesh import Mesh, are_upright
 
 # Gauss points beyond the order, to each side, over pieces of cells that are no parallelograms.
 DISTORTED = 5
+# Shares of a path's segment closer than this are one.
+SLIVER = 1e-9
 
 
 def pressure(mesh: Mesh, value: float) -> Floats:
@@ -280,7 +282,11 @@ def segment_points(mesh: Mesh, path: Floats) -> list[tuple[Ints, Floats, Floats]
             ranges = segment_ranges(mesh, cell, a, b)
             owner = np.concatenate([owner, np.full(len(ranges), cell)])
             spans = np.concatenate([spans, np.array(ranges).reshape(-1, 2)])
-        cuts = np.unique(np.round(spans[spans[:, 0] < spans[:, 1]].ravel(), 12))
+        cuts = np.unique(spans[spans[:, 0] < spans[:, 1]])
+        # Cells on either side of a path along their border cut it in the same places but for
+        # rounding, which must leave no slivers.
+        ends, cuts = cuts[-1:], cuts[np.diff(cuts, prepend=-1.0) > SLIVER]
+        cuts[-1:] = ends
         cells, points, weights = [], [], []
         for start, end in itertools.pairwise(cuts):
             middle = 0.5 * (start + end)

@@ -177,7 +177,26 @@ def generated(seed: int) -> str:
             "lateral_step_m": 1.0,
             "dispersal": chance.choice(("none", "mid-depth")),
         }
+        if "outline_m" in tree["plan"] and chance.random() < 0.5:
+            tree["traffic"]["carriageway_axis_m"] = _axis(chance)
     return toml_text({key: value for key, value in tree.items() if value != []})
+
+
+def _axis(chance: random.Random) -> list[Any]:
+    """An axis of a carriageway about the middle of the plan: straight, of arcs of any radius, with
+    corners, with next to no length, far away."""
+
+    def point(size: float) -> list[float]:
+        return [round(chance.uniform(-size, size), 3) for _ in range(2)]
+
+    size = chance.choice((0.02, 3.0, 8.0, 8.0, 8.0, 4e3))
+    axis: list[Any] = [point(size), point(size)]
+    for _ in range(chance.choice((0, 0, 1, 3))):
+        arc = {"arc_to_m": point(size), "through_m": point(size)}
+        axis.append(chance.choice((point(size), arc, arc)))
+    if len(axis) > 2 and chance.random() < 0.7:
+        del axis[1]  # one arc, which has no corner before it
+    return axis
 
 
 CELLS = (

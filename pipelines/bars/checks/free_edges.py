@@ -6,6 +6,7 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
+from pipelines.bars.checks.wheel_frames import Turn
 from pipelines.deck.deck import Deck
 from pipelines.standards.resistance.bars import Direction
 from plate.arrays import Floats
@@ -24,11 +25,11 @@ END = 0.25
 
 @dataclass(frozen=True, kw_only=True)
 class OnSlab:
-    """What of some patches lies on the slab, as boxes in plan.
+    """What of some patches lies on the slab, as boxes in their frames.
 
     low, high : (n, 2) corners [m]; share : (n,) of each patch's area; gap_x, gap_y : (n,) clear
-    distances to the nearest free edge whose normal is nearer to x, or to y [m], infinite where
-    there is none.
+    distances to the nearest free edge whose normal is nearer to the frame's x, or to its y [m],
+    infinite where there is none.
     """
 
     low: Floats
@@ -38,22 +39,27 @@ class OnSlab:
     gap_y: Floats
 
 
-def on_slab(deck: Deck, corners: Floats) -> OnSlab:
-    """Patches given by their corners in plan (n, 4, 2)."""
+def on_slab(deck: Deck, corners: Floats, turn: Turn) -> OnSlab:
+    """Patches given by their corners in plan (n, 4, 2), with their frames."""
     slab = region(deck.plan)
     shapely.prepare(slab)
     patches = shapely.polygons(corners)
     areas = shapely.area(patches)
     cut = ~shapely.covers(slab, patches)
     patches[cut] = shapely.intersection(patches[cut], slab)
-    # what lies off the slab altogether has no bounds
-    bounds = np.nan_to_num(shapely.bounds(patches))
     across_x, across_y = _free_edges(deck, slab)
     gap_x, gap_y = (np.full(len(patches), np.inf) for _ in range(2))
     for gap, edges in ((gap_x, across_x), (gap_y, across_y)):
         if len(edges):
             gap[:] = shapely.distance(patches, shapely.multilinestrings(edges))
+    # A vehicle that runs across x meets edges across x at its sides.
+    swapped = np.abs(np.sin(turn.angle)) > np.abs(np.cos(turn.angle))
+    gap_x, gap_y = np.where(swapped, gap_y, gap_x), np.where(swapped, gap_x, gap_y)
     share = shapely.area(patches) / areas
+    points, owner = shapely.get_coordinates(patches, return_index=True)
+    patches = shapely.set_coordinates(patches, turn.of(owner).from_plan(points))
+    # what lies off the slab altogether has no bounds
+    bounds = np.nan_to_num(shapely.bounds(patches))
     return OnSlab(low=bounds[:, :2], high=bounds[:, 2:], share=share, gap_x=gap_x, gap_y=gap_y)
 
 

@@ -26,6 +26,7 @@ from pipelines.standards.sources import Source
 from pipelines.traffic.arrangements import Arrangement, LoadPosition
 from pipelines.traffic.positions import LoadPositions, WheelPatches, find_position
 from plate.arrays import Floats, Ints
+from plate.geometry.axis import Course
 from plate.loads.loads import patch_loads
 
 # Beyond 2 d from the governing position, and one step, no wheel's share changes any more [d].
@@ -155,7 +156,7 @@ def _of_group(
     d = depth_across(deck, line, tracker.bars)
     held = numbered.held(number)
     reach = WINDOW * d + deck.required_traffic.step
-    near = _near(runs, number, reach) if held is None else _moved(held, reach)
+    near = _near(runs, number, reach) if held is None else _moved(held, reach, deck.course)
     shares = np.ones(len(near.loads.load))
     counted = wheel_shares(deck, line, side, d, near.contacts)
     shares[near.is_wheel] = counted
@@ -229,22 +230,22 @@ def _moves(reach: float) -> Floats:
     return np.asarray(MOVE * np.arange(-count, count + 1))
 
 
-def _moved(held: FixedArrangement, reach: float) -> _Nearby:
+def _moved(held: FixedArrangement, reach: float, course: Course) -> _Nearby:
     """An arrangement with its vehicles moved along the deck, all alike."""
     n_wheel, n = len(held.contacts.load), len(held.loads.load)
     moves = _moves(reach)
     is_wheel = np.arange(n) < n_wheel
-    by = np.zeros((len(moves), n, 1, 2))
-    by[:, is_wheel, 0, 0] = moves[:, None]
-    corners = (held.loads.corners + by).reshape(-1, 4, 2)
-    contacts = (held.contacts.corners + by[:, is_wheel]).reshape(-1, 4, 2)
+    corners = np.repeat(held.loads.corners[None], len(moves), axis=0)
+    wheels = held.loads.corners[is_wheel]
+    corners[:, is_wheel] = [course.moved(wheels, float(by)) for by in moves]
+    contacts = [course.moved(held.contacts.corners, float(by)) for by in moves]
     column = np.repeat(np.arange(len(moves)), n)
     return _Nearby(
         [held.position.moved(float(dx)) for dx in moves],
-        WheelPatches(corners, np.tile(held.loads.load, len(moves)), column),
+        WheelPatches(corners.reshape(-1, 4, 2), np.tile(held.loads.load, len(moves)), column),
         np.tile(is_wheel, len(moves)),
         WheelPatches(
-            contacts,
+            np.concatenate(contacts),
             np.tile(held.contacts.load, len(moves)),
             np.repeat(np.arange(len(moves)), n_wheel),
         ),

@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from pipelines.bars.checks.free_edges import OnSlab, on_slab
+from pipelines.bars.checks.wheel_frames import Turn, first_wheel
 from pipelines.bars.checks.wheel_groups import WheelGroup, neighbours, wheel_groups
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
@@ -212,18 +213,20 @@ class _Search:
             if not len(run):
                 return None
             wheels = run.wheels(slice(None))
-        on = on_slab(self.deck, wheels.corners)
+        turn = first_wheel(wheels.corners, len(run))
+        on = on_slab(self.deck, wheels.corners, turn)
         load = self.factor * factor * wheels.load * on.share
         if model is not None:
             load *= model_joint_factors(self.deck, model, wheels.corners.mean(axis=1))
         counts = np.asarray(((on.high - on.low) > LEAST_SIDE).all(axis=1))
-        boxes = shapely.box(*on.low[counts].T, *on.high[counts].T)
+        boxes = turn.of(np.flatnonzero(counts)).boxes(on.low[counts], on.high[counts])
         counts[counts] = ~shapely.intersects(self.lines, boxes)
-        inside = counts if self.holds is None else counts & _touch(self.holds, on)
+        inside = counts if self.holds is None else counts & _touch(self.holds, on, turn)
         shape = (len(run), -1)
         return _Driven(
             run=run,
             name=name,
+            turn=turn,
             on=on,
             load=load.reshape(shape),
             counts=counts.reshape(shape),
@@ -256,21 +259,23 @@ class _Search:
         c_x, c_y = (high - low).T
         found = punching(total, c_x, c_y, self.mat, self.mats, *gaps, group_cut=cut)
         inside = np.where(found.shape == 0, found.utilisation, 0.0)
-        k = self._clear_of_lines(inside, low, high, self.interior)
+        turn = driven.turn.of(places[:, 0])
+        k = self._clear_of_lines(inside, turn, low, high, self.interior)
         if k is not None:
             self.interior = float(inside[k])
         best = 0.0 if self.worst is None else self.worst.utilisation
-        k = self._clear_of_lines(found.utilisation, low, high, best)
+        k = self._clear_of_lines(found.utilisation, turn, low, high, best)
         if k is None:
             return
-        run, centre, sides = driven.run, 0.5 * (low[k] + high[k]), high[k] - low[k]
+        run, sides = driven.run, high[k] - low[k]
+        box = turn.of(np.array([k])).boxes(low[[k]], high[[k]])[0]
         self.worst = WheelPunching(
             utilisation=float(found.utilisation[k]),
             vehicle=driven.name,
             direction=run.direction,
             station=float(run.stations[at[k]]),
             offset=float(run.offsets[at[k]]),
-            at=(float(centre[0]), float(centre[1])),
+            at=(float(box.centroid.x), float(box.centroid.y)),
             load=float(total[k]),
             sides=(float(sides[0]), float(sides[1])),
             v_Ed=float(found.v_Ed[k]),
@@ -283,36 +288,42 @@ class _Search:
             cut=cut,
         )
 
-    def _clear_of_lines(self, used: Floats, low: Floats, high: Floats, best: float) -> int | None:
+    def _clear_of_lines(
+        self, used: Floats, turn: Turn, low: Floats, high: Floats, best: float
+    ) -> int | None:
         """Number of the largest value above `best` whose rectangle lies clear of the lines."""
         for k in np.argsort(-used, kind="stable").tolist():
             if used[k] <= best:
                 return None
-            if not self.lines.intersects(shapely.box(*low[k], *high[k])):
+            one = turn.of(np.array([k])).boxes(low[[k]], high[[k]])[0]
+            if not self.lines.intersects(one):
                 return int(k)
         return None
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class _Driven:
-    """Wheels of a run at all its positions: what of them lies on the slab, and by position and
-    wheel the factored load [N], whether the wheel counts: on the slab, clear of the lines, and
-    whether it stands on any of the part that is looked at besides."""
+    """Wheels of a run at all its positions: what of them lies on the slab, in the frame of the
+    vehicle's first wheel, and by position and wheel the factored load [N], whether the wheel
+    counts: on the slab, clear of the lines, and whether it stands on any of the part that is looked
+    at besides."""
 
     run: LoadPositions
     name: str
+    turn: Turn
     on: OnSlab
     load: Floats
     counts: NDArray[np.bool_]
     inside: NDArray[np.bool_]
 
 
-def _touch(holds: Callable[[Floats], NDArray[np.bool_]], on: OnSlab) -> NDArray[np.bool_]:
+def _touch(
+    holds: Callable[[Floats], NDArray[np.bool_]], on: OnSlab, turn: Turn
+) -> NDArray[np.bool_]:
     """Whether a corner of each box, or its centre, lies in the part of the slab."""
-    x, y = np.stack([on.low, on.high]).transpose(2, 0, 1)
-    places = [np.stack([a, b], axis=1) for a in x for b in y]
-    found = holds(0.5 * (on.low + on.high))
-    for place in places:
+    corners = turn.corners(on.low, on.high)
+    found = holds(corners.mean(axis=1))
+    for place in corners.swapaxes(0, 1):
         found = found | holds(place)
     return found
 

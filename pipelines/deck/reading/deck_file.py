@@ -24,6 +24,7 @@ from pipelines.deck.reading.bars_schema import (
     SteelTable,
     SurveyTable,
 )
+from pipelines.deck.reading.chains import LEAST_GAP
 from pipelines.deck.reading.checks_schema import (
     CollisionTable,
     FatigueTable,
@@ -33,7 +34,7 @@ from pipelines.deck.reading.checks_schema import (
 from pipelines.deck.reading.loads import check_names, moving_loads, own_vehicles, static_cases
 from pipelines.deck.reading.loads_schema import CaseTable, TrafficTable, VehicleTable
 from pipelines.deck.reading.mistakes import AnyTable, Mistakes, printable, validated
-from pipelines.deck.reading.plan import LEAST_GAP, read_plan
+from pipelines.deck.reading.plan import read_plan
 from pipelines.deck.reading.plan_schema import (
     MeshTable,
     OpeningTable,

@@ -8,7 +8,8 @@ from math import radians
 import numpy as np
 import shapely
 
-from pipelines.deck.deck import SAME, Case, Line, LineLoad, Patch, Traffic
+from pipelines.deck.deck import Case, Line, LineLoad, Patch, Traffic
+from pipelines.deck.reading.carriageway import axis_of, check_edges, on_overhang
 from pipelines.deck.reading.loads_schema import (
     DEFAULT_LATERAL_STEP,
     AxleTable,
@@ -19,7 +20,7 @@ from pipelines.deck.reading.loads_schema import (
     VehicleTable,
 )
 from pipelines.deck.reading.mistakes import Mistakes, nearest, printable, shown
-from pipelines.deck.reading.plausible import check_carriageway, check_wheels
+from pipelines.deck.reading.plausible import check_wheels
 from pipelines.standards.actions.load_models import Conditions, load_models
 from pipelines.standards.actions.loads import Axle, LoadModel, Vehicle
 from pipelines.standards.actions.vehicles import library
@@ -224,6 +225,7 @@ def moving_loads(
 ) -> Traffic:
     """The traffic: the vehicles listed, then the file's own that are not listed."""
     low, high = table.carriageway_m
+    axis = axis_of(table, plan, mistakes, warnings)
     vehicles = _driven(table, own, mistakes)
     traffic = Traffic(
         carriageway=(low, high),
@@ -238,26 +240,11 @@ def moving_loads(
         directions=table.directions,
         load_models=_models(table, own, plan, mistakes),
         joints=tuple(table.joints or ()),
-        on_overhang=_on_overhang((low, high), plan, lines),
+        on_overhang=on_overhang((low, high), plan, lines, axis),
+        axis=axis,
     )
-    left, right = plan.outline[:, 1].min(), plan.outline[:, 1].max()
-    if low >= high:
-        mistakes.add(
-            "[traffic] carriageway_m", table.carriageway_m, "the left edge first, then the right"
-        )
-    elif high <= left or low >= right:
-        mistakes.add(
-            "[traffic] carriageway_m",
-            table.carriageway_m,
-            f"beside the slab, which reaches from {left:g} to {right:g} m",
-        )
-    else:
-        check_carriageway((low, high), np.array([left, right]), mistakes)
-        if low < left or high > right:
-            warnings.append(
-                f"the carriageway {shown(table.carriageway_m)} m is wider than the slab, which "
-                f"reaches from {left:g} to {right:g} m; wheels beside the slab load nothing"
-            )
+    misread = table.carriageway_axis_m is not None and axis is None
+    if not misread and check_edges(traffic, plan, mistakes, warnings):
         for vehicle in dict.fromkeys(traffic.all_vehicles):
             _check_width(vehicle, traffic, mistakes, warnings)
     return traffic
@@ -347,27 +334,6 @@ def _with_impact(model: LoadModel, factor: float) -> LoadModel:
     """The model with its vehicles' loads multiplied."""
     kinds = tuple(replace(kind, factor=factor * kind.factor) for kind in model.kinds)
     return replace(model, kinds=kinds)
-
-
-def _on_overhang(
-    carriageway: tuple[float, float], plan: Plan, lines: Sequence[Line]
-) -> tuple[bool, bool]:
-    """Whether the left and the right kerb stand on the slab beyond the outermost line along the
-    deck that carries it; on plans without such lines none does."""
-    if not plan.is_grid:
-        return False, False
-    limits = plan.line_offsets(np.array(plan.u_range))
-    names = ["left", *(f"L{k}" for k in range(1, limits.shape[1] - 1)), "right"]
-    named = {line.name for line in lines if line.support != "spring" or line.k > 0}
-    carrying = [k for k, name in enumerate(names) if name in named]
-    if not carrying:
-        return False, False
-    first, last = limits[:, carrying[0]], limits[:, carrying[-1]]
-    left = carrying[0] > 0 and bool((first > max(carriageway[0], limits[:, 0].min()) + SAME).any())
-    right = carrying[-1] < len(names) - 1 and bool(
-        (last < min(carriageway[1], limits[:, -1].max()) - SAME).any()
-    )
-    return left, right
 
 
 def _check_width(

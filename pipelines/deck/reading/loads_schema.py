@@ -4,7 +4,7 @@ from typing import Annotated, Literal, get_args
 
 from pipelines.deck.deck import Dispersal, Stage
 from pipelines.deck.reading.rules import Choice, Count, Range, ZeroOrRange
-from pipelines.deck.reading.schema import Coordinate, Flag, Name, Pair, Table, entry
+from pipelines.deck.reading.schema import Coordinate, Corners, Flag, Name, Pair, Table, entry
 from pipelines.standards.actions.loads import Action
 
 DEFAULT_LATERAL_STEP = 0.25  # m
@@ -81,7 +81,16 @@ class TrafficTable(Table):
     """Moving loads: where they drive, which, and in what steps they are tried."""
 
     carriageway_m: Pair = entry(
-        "Offsets of the left and the right edge of the carriageway, parallel to x.", [-3.5, 3.5]
+        "Offsets of the left and the right edge of the carriageway, from its axis or, without one, "
+        "parallel to x.",
+        [-3.5, 3.5],
+    )
+    carriageway_axis_m: Corners | None = entry(
+        "Axis of the carriageway on a slab of any outline: corners and arcs in the direction of "
+        "traffic, which offsets and stations of the traffic count from and along.",
+        [[0.0, 1.0], [12.0, 1.0]],
+        default=None,
+        left_out="it runs along x",
     )
     vehicles: Annotated[list[Name], Count(1, 200)] | None = entry(
         "Vehicles of the standards that drive alone, as `deckslab vehicles` lists them; those of "

@@ -2,23 +2,21 @@
 and lines anywhere."""
 
 import re
-from collections.abc import Iterable, Sequence
-from math import hypot, inf, pi, radians
+from collections.abc import Sequence
+from math import inf, pi, radians
 from pathlib import Path
 
+from pipelines.deck.reading.chains import LEAST_GAP, gap, point, read_chain
 from pipelines.deck.reading.dxf import Chain, Drawing, DrawingError
 from pipelines.deck.reading.mistakes import BESIDE, Mistakes, shown
 from pipelines.deck.reading.plan_schema import OpeningTable, PlanTable
-from pipelines.deck.reading.schema import CornerTable
 from pipelines.deck.reading.smoothing import with_smooth_lines
 from pipelines.deck.reading.supports_schema import LineTable
 from pipelines.files import is_beside
 from plate.errors import GeometryError
-from plate.geometry.curves import FLAT, Curve, Point, arc_through, circle
+from plate.geometry.curves import FLAT, circle
 from plate.geometry.outline import outline_plan, with_lines, with_openings
 from plate.geometry.plan import EDGES, Plan, grid_plan
-
-LEAST_GAP = 0.01  # m between neighbouring lines, corners, or between a line and the edge beyond it
 
 GRID_KEYS = ("overhang_m", "skew_deg", "radius_m", "end_offsets_m")
 DXF_KEYS = ("dxf_layer", "dxf_opening_layer", "dxf_unit")
@@ -76,7 +74,7 @@ def _outer(table: PlanTable, drawing: Drawing | None, mistakes: Mistakes) -> Pla
         if key in table.model_fields_set:
             mistakes.add(f"[plan] {key}", None, f"belongs to a plan of stations_m, not {given[0]}")
     if table.outline_m is not None:
-        ring = _curves(table.outline_m, "[plan] outline_m", mistakes, closed=True)
+        ring = read_chain(table.outline_m, "[plan] outline_m", mistakes, closed=True)
     elif drawing is not None and table.dxf_layer is not None:
         ring = _single_ring(drawing, table.dxf_layer, mistakes)
     else:
@@ -148,58 +146,6 @@ def _check_growing(key: str, values: Sequence[float], mistakes: Mistakes) -> Non
             return
 
 
-def _curves(corners: Iterable[CornerTable], key: str, mistakes: Mistakes, *, closed: bool) -> Chain:
-    """Straight lines and arcs over corners; none where there is a mistake."""
-    curves: list[Curve] = []
-    first: Point | None = None
-    last: Point | None = None
-    for i, corner in enumerate(corners):
-        where = f"{key} {i + 1}"
-        straight = corner.corner_m is not None
-        if straight == (corner.arc_to_m is not None) or straight == (corner.through_m is not None):
-            mistakes.add(where, None, "give [x, y], or { arc_to_m = [x, y], through_m = [x, y] }")
-            return ()
-        end = _point(corner.corner_m or corner.arc_to_m or [])
-        if last is None:
-            if not straight:
-                mistakes.add(where, None, "an arc needs a corner before it; start with [x, y]")
-                return ()
-            first = last = end
-            continue
-        if _gap(last, end) < LEAST_GAP and (straight or end != first):
-            mistakes.add(where, end, f"must be {LEAST_GAP} m or more from the corner before it")
-            return ()
-        if straight:
-            curves.append(Curve(last, end))
-        else:
-            try:
-                curves.append(arc_through(last, _point(corner.through_m or []), end))
-            except GeometryError as error:
-                mistakes.add(f"{where}, through_m", corner.through_m, str(error))
-                return ()
-        last = end
-    assert first is not None
-    assert last is not None
-    if closed and last != first:
-        if _gap(last, first) < LEAST_GAP:
-            allowed = f"must be the first corner, or {LEAST_GAP} m or more from it"
-            mistakes.add(f"{key}, last", last, allowed)
-            return ()
-        curves.append(Curve(last, first))
-    if not curves or (closed and len(curves) < 2):
-        mistakes.add(key, None, "encloses nothing" if closed else "has no length")
-        return ()
-    return tuple(curves)
-
-
-def _point(values: Sequence[float]) -> Point:
-    return values[0], values[1]
-
-
-def _gap(a: Point, b: Point) -> float:
-    return hypot(a[0] - b[0], a[1] - b[1])
-
-
 def _opening(where: str, table: OpeningTable, mistakes: Mistakes) -> Chain:
     round_ = table.centre_m is not None and table.diameter_m is not None
     if (table.corners_m is not None) == round_ or (
@@ -208,8 +154,8 @@ def _opening(where: str, table: OpeningTable, mistakes: Mistakes) -> Chain:
         mistakes.add(where, None, "give corners_m, or centre_m and diameter_m of a round opening")
         return ()
     if table.corners_m is not None:
-        return _curves(table.corners_m, f"{where}, corners_m", mistakes, closed=True)
-    return circle(_point(table.centre_m or []), table.diameter_m or 0.0)
+        return read_chain(table.corners_m, f"{where}, corners_m", mistakes, closed=True)
+    return circle(point(table.centre_m or []), table.diameter_m or 0.0)
 
 
 def _with_opening(plan: Plan, where: str, ring: Chain, mistakes: Mistakes) -> Plan:
@@ -249,7 +195,7 @@ def _with_line(
         return plan
     key = f"{where}, {'path_m' if table.path_m is not None else 'dxf_layer'}"
     if table.path_m is not None:
-        curves = _curves(table.path_m, key, mistakes, closed=False)
+        curves = read_chain(table.path_m, key, mistakes, closed=False)
     else:
         chains = _chains(drawing, key, table.dxf_layer or "", mistakes)
         if len(chains) > 1:
@@ -320,7 +266,7 @@ def _single_ring(drawing: Drawing, layer: str, mistakes: Mistakes) -> Chain:
     if len(chains) > 1:
         mistakes.add(key, layer, f"holds {len(chains)} separate curves; the outline is one")
         return ()
-    if chains and _gap(chains[0][0].start, chains[0][-1].end) > 0.0:
+    if chains and gap(chains[0][0].start, chains[0][-1].end) > 0.0:
         ends = " and ".join(shown(point) for point in (chains[0][0].start, chains[0][-1].end))
         mistakes.add(key, layer, f"is not closed: its ends are at {ends} of the plan")
         return ()

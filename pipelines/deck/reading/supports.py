@@ -1,6 +1,8 @@
 """Supports of a deck file: which lines of the plan a name or pattern means, and point supports."""
 
-from collections.abc import Collection
+from collections import Counter
+from collections.abc import Collection, Mapping
+from dataclasses import replace
 from fnmatch import fnmatchcase
 
 import numpy as np
@@ -50,7 +52,21 @@ def support_lines(
             lines[name] = _line(where, name, table, plan, len(names) > 1, mistakes)
             if len(mistakes.lines) > told:
                 break  # told for one beam of the table, not for each
+    lines = _told_apart(lines)
     return tuple(lines[name] for name in plan.lines if name in lines)
+
+
+def _told_apart(lines: Mapping[str, Line]) -> dict[str, Line]:
+    """The lines by their names; those that share a label with their names added to it."""
+    count = Counter(line.label for line in lines.values())
+    if max(count.values(), default=1) == 1:
+        return dict(lines)
+    return _told_apart(
+        {
+            name: replace(line, label=f"{line.label} {name}") if count[line.label] > 1 else line
+            for name, line in lines.items()
+        }
+    )
 
 
 def _named(

@@ -169,7 +169,7 @@ class Plate:
                 stations=self._straightened(np.array([station]), offset),
                 offsets=offset,
                 patches=vehicle.run.patches if spread else vehicle.patches,
-                alignment=self.deck.plan.alignment,
+                course=self.deck.course,
             ).wheels(slice(None))
             parts.append((wheels, vehicle.factor))
         pressed = self.walk.pressed

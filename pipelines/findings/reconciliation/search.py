@@ -17,7 +17,6 @@ from pipelines.model.build import BuiltModel
 from pipelines.standards.actions.loads import Vehicle
 from pipelines.standards.strip_widths.sets import FIRST_SET, StripSet
 from pipelines.strips.deck_strip import StripDeck
-from pipelines.strips.sections import stiffening
 from pipelines.traffic.positions import LoadPositions, WheelPatches, load_positions
 from pipelines.traffic.trains import widened
 from plate.arrays import Floats
@@ -255,9 +254,8 @@ def start_walk(
         finding.plate.held.load[n_wheel:],
         np.zeros(len(finding.plate.held.load) - n_wheel, dtype=np.intp),
     )
-    edges = ("left", "right") if strip.bars == "parallel" else ("start", "end")
     half = 0.5 * float(np.mean(np.diff([support.at for support in supports])))
-    gaps = [stiffening(deck, edge) for edge in edges]
+    gaps = [strip.on_deck.stiffening(edge) for edge in strip.on_deck.edges]
     low, high = _edges(deck, strip, s)
     clear = [gap if gap <= half else half for gap in gaps]
     for k, gap in enumerate((t - low, high - t)):

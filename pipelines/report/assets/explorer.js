@@ -89,6 +89,30 @@
   function toXY(s, y) {
     return R === null ? [s, y] : [(R - y) * Math.sin(s / R), R - (R - y) * Math.cos(s / R)];
   }
+  /** A point and the heading of the carriageway's axis at a station, and its turn up to there. */
+  function onAxis(s) {
+    let piece = data.axis[0];
+    for (const one of data.axis) if (one[0] <= s) piece = one;
+    const [s0, x, y, heading, bend, before] = piece, d = s - s0, turn = bend * d;
+    const chord = Math.abs(turn) < 1e-9 ? d : (d * Math.sin(turn / 2)) / (turn / 2);
+    return [x + chord * Math.cos(heading + turn / 2), y + chord * Math.sin(heading + turn / 2), heading + turn, before + turn];
+  }
+  /** Where the traffic's station and offset are. */
+  function trackXY(s, y) {
+    if (data.axis === null) return toXY(s, y);
+    const [x0, y0, heading] = onAxis(s);
+    return [x0 - y * Math.sin(heading), y0 + y * Math.cos(heading)];
+  }
+  /** The station that lies so far from another on the ground, at an offset from the axis. */
+  function alongAxis(s, y, distance) {
+    const goal = s - y * onAxis(s)[3] + distance;
+    let found = goal;
+    for (const [s0, , , , bend, before] of data.axis.slice(1)) {
+      const more = goal - (s0 - y * before);
+      if (more > 0) found = s0 + more / (1 - y * bend);
+    }
+    return found;
+  }
   function toPlan(x, y) {
     if (R === null) return [x, y];
     const side = Math.sign(R);
@@ -278,6 +302,12 @@
     const s1 = run.stations[index], y0 = run.offsets[index];
     const ahead = run.direction === "reverse" ? 1 : -1, curve = (y) => (R === null ? 1 : 1 - y / R);
     return run.wheels.map(([at, across, , a, b, moved]) => {
+      if (data.axis !== null) {
+        const s = alongAxis(s1, y0, ahead * (at + (moved ? run.spreads[index] : 0)));
+        const [x, z] = trackXY(s, y0 - ahead * across), heading = onAxis(s)[2];
+        const c = Math.cos(heading), d = Math.sin(heading);
+        return [[-a, -b], [a, -b], [a, b], [-a, b]].map(([u, v]) => [x + (c * u - d * v) / 2, z + (d * u + c * v) / 2]);
+      }
       const s = s1 + (ahead * (at + (moved ? run.spreads[index] : 0))) / curve(y0);
       const y = y0 - ahead * across, y1 = y - b / 2, y2 = y + b / 2;
       const near = a / 2 / curve(y1), far = a / 2 / curve(y2);
@@ -420,7 +450,7 @@
     for (const { run, index } of p.stands) {
       const y0 = run.offsets[index], s1 = run.stations[index];
       const on = run.direction === "reverse" ? -1 : 1;
-      const [a, b] = [toXY(s1, y0), toXY(s1 + on * 1.0, y0)].map((q) => px(...q));
+      const [a, b] = [trackXY(s1, y0), trackXY(s1 + on * 1.0, y0)].map((q) => px(...q));
       const d = [b[0] - a[0], b[1] - a[1]], size = Math.hypot(...d) || 1;
       const [u, v] = [d[0] / size, d[1] / size];
       element("path", { d: `M${a}L${b}M${b[0] - 7 * u + 4 * v},${b[1] - 7 * v - 4 * u}L${b}L${b[0] - 7 * u - 4 * v},${b[1] - 7 * v + 4 * u}`,

@@ -154,6 +154,6 @@ def one_position(deck: Deck, at: LoadPosition) -> LoadPositions:
         patches=tuple(
             dispersed(a.patch, deck.required_traffic, deck.slab.thickness) for a in vehicle.axles
         ),
-        alignment=deck.plan.alignment,
+        course=deck.course,
         spreads=np.array([at.spread]) if vehicle.variable else None,
     )

@@ -13,13 +13,13 @@ from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import draw
 from pipelines.report.drawings.plan import (
     LOAD_INK,
+    along_carriageway,
     closed,
     deck_canvas,
     faint_lines,
     frame,
     line_names,
     outline,
-    traced,
 )
 from pipelines.result import Result
 from plate.arrays import Floats
@@ -78,7 +78,6 @@ def _slab(axes: Axes, result: Result) -> Polygon:
 
 
 def _kerbs(axes: Axes, result: Result) -> None:
-    low, high = result.deck.plan.outline[:, 0].min(), result.deck.plan.outline[:, 0].max()
     for y in result.deck.required_traffic.carriageway:
-        path = traced(result.deck, np.array([[low, y], [high, y]]))
+        path = along_carriageway(result.deck, y)
         axes.plot(*path.T, color="#777777", lw=0.7, ls=(0, (6, 3)), zorder=5)

@@ -7,7 +7,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
-from shapely import LineString, Polygon, get_parts
+from shapely import LineString, Polygon, get_coordinates, get_parts
 
 from pipelines.deck.deck import Deck
 from pipelines.files import write_text
@@ -18,6 +18,7 @@ from pipelines.report.drawings.canvas import INK, WIDTH, draw, sheet
 from pipelines.report.drawings.input_plan import input_plan
 from pipelines.report.drawings.plan import line_path
 from pipelines.report.drawings.vehicles import vehicle_drawing
+from plate.arrays import Floats
 from plate.geometry.outline import points_of
 
 BEAM_INK = "#2b5f8a"
@@ -49,11 +50,13 @@ def write_drawings(deck: Deck, out: Path) -> list[Path]:
 
 
 def section(deck: Deck, name: str = "section") -> Drawing:
-    """The slab across the deck at the middle station, with lines, carriageway and surfacing.
+    """The slab across the deck, at a right angle to traffic, at the middle station, with lines,
+    carriageway and surfacing.
 
     Heights are drawn twice as large as widths.
     """
-    u = float(np.mean(deck.plan.u_range))
+    ends = deck.plan.u_range if deck.plan.is_grid else deck.slab_limits[:, 0]
+    u = float(np.mean(ends))
     pieces, lines = _cut(deck, u)
     left, right = pieces[0][0], pieces[-1][1]
     thickest = max([deck.slab.thickness, *(z.thickness for z in deck.slab.zones)])
@@ -94,14 +97,22 @@ def _cut(deck: Deck, u: float) -> tuple[list[tuple[float, float]], list[tuple[st
         first, *inner, last = (float(y) for y in deck.plan.line_offsets(np.array(u)))
         return [(first, last)], [(f"L{j}", y) for j, y in enumerate(inner, start=1)]
     whole = Polygon(deck.plan.outline, points_of(deck.plan.openings))
-    _, low, _, high = whole.bounds
-    across = LineString([(u, low - 1.0), (u, high + 1.0)])
-    bounds = [part.bounds for part in get_parts(whole.intersection(across)) if part.length > 0.0]
+    low, high = deck.slab_limits[:, 1] + np.array([-1.0, 1.0])
+    start, end = deck.course.to_plan(np.array([[u, low], [u, high]]))
+    across = LineString([start, end])
+
+    def offsets(places: Floats) -> Floats:
+        return np.asarray(low + np.linalg.norm(places - start, axis=-1))
+
+    parts = [part for part in get_parts(whole.intersection(across)) if part.length > 0.0]
+    cuts = [np.sort(offsets(get_coordinates(part))[[0, -1]]) for part in parts]
     met = [
         (line.name, LineString(line_path(deck, line)).intersection(across)) for line in deck.lines
     ]
-    return sorted((a, b) for _, a, _, b in bounds), [
-        (name, at.y) for name, at in met if at.geom_type == "Point"
+    return sorted((float(a), float(b)) for a, b in cuts), [
+        (name, float(offsets(np.array([at.x, at.y]))))
+        for name, at in met
+        if at.geom_type == "Point"
     ]
 
 

@@ -19,6 +19,7 @@ from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import INK, PALE, canvas, draw
 from pipelines.report.drawings.plan import (
     LOAD_INK,
+    along_carriageway,
     closed,
     line_names,
     line_path,
@@ -83,7 +84,8 @@ def input_plan(deck: Deck, name: str = "sketch") -> Drawing:
 def _words(deck: Deck) -> str:
     """What the plan's lines do not tell."""
     thickness = f"slab {as_given(1e3 * deck.slab.thickness)} mm"
-    words = f"from above, stations to the right; lengths in m; {thickness}"
+    axes = "stations" if deck.plan.is_grid else "x"
+    words = f"from above, {axes} to the right; lengths in m; {thickness}"
     if deck.plan.skew:
         words += f"; skew {as_given(round(float(np.degrees(deck.plan.skew)), 6))}°"
     if not deck.plan.alignment.straight:
@@ -231,17 +233,28 @@ def _met(path: Floats, other: Floats) -> tuple[Floats, Floats]:
 
 
 def _carriageway(axes: Axes, deck: Deck) -> list[Line2D | Swatch]:
+    """Its edges, and its axis where it has one, in the direction of traffic."""
     if deck.traffic is None:
         return []
     style: dict[str, Any] = {"color": "#3f7d3a", "lw": 1.0, "ls": (0, (6, 3))}
-    plan = deck.plan
-    low, high = plan.u_range
     for y in deck.traffic.carriageway:
-        ends = plan.at(np.array([low, high]), np.array([y, y]))
-        axes.plot(*traced(deck, ends).T, zorder=6, **style)
+        axes.plot(*along_carriageway(deck, y).T, zorder=6, **style)
     left, right = deck.traffic.carriageway
     label = f"edge of the carriageway ({length(right - left)} m wide)"
-    return [Line2D([], [], label=label, **style)]
+    found: list[Line2D | Swatch] = [Line2D([], [], label=label, **style)]
+    if deck.traffic.axis is not None:
+        style |= {"ls": (0, (9, 2, 1.5, 2)), "lw": 0.8}
+        path = along_carriageway(deck, 0.0)
+        axes.plot(*path.T, zorder=6, **style)
+        start = deck.traffic.axis.to_plan(np.zeros(2))
+        axes.plot(*start, "o", ms=4, color=style["color"], zorder=6, clip_on=True)
+        arrow = {"arrowstyle": "-|>", "color": style["color"], "shrinkA": 0, "shrinkB": 0}
+        k = int(0.7 * len(path))  # clear of the names of edges
+        tip = path[k] + 0.01 * (path[k] - path[k - 1]) / np.linalg.norm(path[k] - path[k - 1])
+        axes.annotate("", xy=tip, xytext=path[k], arrowprops=arrow, zorder=6)
+        words = "carriageway's axis, 0 at the dot"
+        found.append(Line2D([], [], label=words, marker="o", ms=4, **style))
+    return found
 
 
 def _probes(axes: Axes, deck: Deck, unit: float) -> list[Line2D | Swatch]:

@@ -22,7 +22,7 @@ from pipelines.report.drawings.canvas import INK, PALE, Canvas, canvas, draw
 from pipelines.report.drawings.scales import scale
 from pipelines.traffic.arrangements import LoadPosition
 from plate.arrays import Floats
-from plate.geometry.outline import points_of
+from plate.geometry.outline import DRAWN, points_of
 
 # Pieces into which a straight plan line is divided to be drawn on a curved deck.
 PIECES = 60
@@ -48,6 +48,17 @@ def line_path(deck: Deck, line: Line) -> Floats:
     """Plan points (n, 2) of a supporting line as it acts."""
     found = deck.plan.lines[line.name]
     return found.full if line.to_edges else found.path
+
+
+def along_carriageway(deck: Deck, offset: float) -> Floats:
+    """Cartesian points (n, 2) at an offset of the traffic, over the slab's extent along it."""
+    axis = deck.required_traffic.axis
+    if axis is None:
+        ends = deck.plan.at(np.array(deck.plan.u_range), np.array([offset, offset]))
+        return traced(deck, ends)
+    low, high = deck.slab_limits[:, 0].tolist()
+    stations = axis.stations(low, high, DRAWN)
+    return axis.to_plan(np.column_stack([stations, np.full(len(stations), offset)]))
 
 
 def deck_canvas(deck: Deck, around: float, bottom: float) -> Canvas:
@@ -162,7 +173,8 @@ def travel(deck: Deck, at: LoadPosition) -> Floats:
     """Cartesian tail and tip (2, 2) [m] of the arrow of travel, at the first axle."""
     ahead = 1.0 if at.direction == "forward" else -1.0
     stations = at.station + ahead * np.array([-0.1, 0.9])
-    return deck.plan.alignment.to_cartesian(np.column_stack([stations, [at.offset, at.offset]]))
+    track = np.column_stack([stations, [at.offset, at.offset]])
+    return deck.plan.alignment.to_cartesian(deck.course.to_plan(track))
 
 
 def static_loads(deck: Deck, name: str = "static-loads") -> Drawing | None:

@@ -114,6 +114,7 @@ def _frame(result: Result, order: Ints, read: Reads) -> dict[str, Any]:
         "cells": pack(renumbered[points.cells]),
         "clear": pack(clear[order]),
         "radius": None if alignment.straight else alignment.radius,
+        "axis": axis_pieces(deck),
         "lean": float(np.tan(deck.plan.skew)),
         "stations": [float(u) for u in deck.stations],
         "places": _places(deck),
@@ -131,6 +132,21 @@ def _frame(result: Result, order: Ints, read: Reads) -> dict[str, Any]:
             if name != "both"
         },
     }
+
+
+def axis_pieces(deck: Deck) -> list[list[float]] | None:
+    """Pieces of the carriageway's axis: station, point and heading at their start, curvature, turn
+    of the axis up to there; the first carries it back, the last on."""
+    axis = None if deck.traffic is None else deck.traffic.axis
+    if axis is None:
+        return None
+    stations = np.array([0.0, *axis.knots])
+    at, along = axis.points(stations)
+    headings = np.arctan2(along[:, 1], along[:, 0])
+    bends = [0.0, *axis.curvature, 0.0]
+    turns = np.cumsum([0.0, 0.0, *(curve.sweep for curve in axis.curves)])
+    rows = np.column_stack([stations, at, headings, bends, turns])
+    return [[float(value) for value in row] for row in rows]
 
 
 def _places(deck: Deck) -> dict[str, list[str]]:
@@ -310,6 +326,8 @@ def _strips(result: Result) -> list[dict[str, Any]]:
     [kNm/m]."""
     worst: dict[tuple[str, str, bool, int], Finding] = {}
     stations = np.array(result.deck.stations)
+    if not len(stations):
+        return []  # the page tells bays by C lines
     for finding in result.findings:
         # The field shown is m_x; of it sagging in bays and hogging over cross lines.
         sagging = finding.section.kind == "sagging"

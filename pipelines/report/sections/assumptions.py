@@ -140,6 +140,13 @@ def _traffic(traffic: Traffic) -> Iterator[Row]:
         else "at the offsets given"
     )
     yield "Dispersal of wheels", spread, "deck file; the standard's rule is part of a method"
+    if traffic.axis is not None:
+        yield (
+            "Course of traffic",
+            "along the carriageway's axis, on straight beyond its ends; vehicles, lanes and their "
+            "distributed loads keep their offset from it, every wheel turned with it",
+            FILE,
+        )
     yield "Load positions along", f"every {length(traffic.step)} m", FILE
     yield "Load positions across", across, FILE
     yield "Directions", traffic.directions, FILE

@@ -5,8 +5,10 @@ from collections.abc import Iterator, Sequence
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Reinforcement
 from pipelines.deck.words import line_title
+from pipelines.numbers import length
 from pipelines.report.sections.assumptions import lifting
 from pipelines.standards.actions.load_models import for_bars
+from pipelines.traffic.reach import reach
 
 # Names in a sentence; of more only the first and the last.
 MOST_NAMED = 4
@@ -104,6 +106,19 @@ def _places(deck: Deck, *, singular: bool) -> Iterator[str]:
         )
     if not deck.plan.is_grid and deck.traffic is not None:
         yield "Envelopes along lines: the plan has no C and L lines."
+        yield _unreached(deck)
+
+
+def _unreached(deck: Deck) -> str:
+    """Where no wheel stands."""
+    found = reach(deck)
+    low, high = found.offsets
+    along = "its axis" if deck.required_traffic.axis is not None else "y = 0"
+    return (
+        f"Wheels on the slab beyond the edges of the carriageway, {found.beyond:.3g} m2 of it; "
+        f"between them wheels reach from {length(low)} to {length(high)} m off {along}, which "
+        f"leaves {found.bare:.2g} of {found.between:.3g} m2 without a wheel."
+    )
 
 
 def _without_bars() -> Iterator[str]:

@@ -126,8 +126,17 @@ def slab_note(deck: Deck) -> str:
     return words + "."
 
 
-def conventions() -> Paragraph:
+def conventions(deck: Deck) -> Paragraph:
     """Signs and directions in one paragraph."""
+    places = (
+        "Stations run along the deck in the direction of traffic, offsets across it, positive to "
+        "the right."
+    )
+    if deck.traffic is not None and deck.traffic.axis is not None:
+        places = (
+            "Places of the slab are x and y. Stations of traffic run along the carriageway's axis, "
+            "offsets from it, positive to the right of traffic."
+        )
     w, m_x, m_y, m_xy, q_x, q_y = SYMBOLS.values()
     return Paragraph(
         (
@@ -136,8 +145,7 @@ def conventions() -> Paragraph:
             *(m_xy, " is the twisting moment; deflection ", w, " positive down; shears "),
             *(q_x, " = ∂", m_x, "/∂x + ∂", m_xy, "/∂y, "),
             *(q_y, " = ∂", m_xy, "/∂x + ∂", m_y, "/∂y. "),
-            "Stations run along the deck in the direction of traffic, offsets across it, positive "
-            "to the right. Plans are seen from above, offsets down the page. All values to three "
+            f"{places} Plans are seen from above, offsets down the page. All values to three "
             "figures.",
         )
     )

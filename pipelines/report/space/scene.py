@@ -69,7 +69,7 @@ def model_scene(deck: Deck) -> Scene:
         runs = load_positions(deck)
         middle = [run for run in runs if len(run)]
         for run in middle[:1]:
-            index = int(np.argmin(np.abs(run.stations - np.mean(deck.plan.u_range))))
+            index = int(np.argmin(np.abs(run.stations - deck.slab_limits[:, 0].mean())))
             surfaces += _wheels(deck, run, index)
     return Scene(title=deck.title, surfaces=tuple(surfaces))
 

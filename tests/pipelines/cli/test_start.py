@@ -116,10 +116,11 @@ def test_the_section_knows_zones(tmp_path: Path) -> None:
 def test_the_section_of_an_outline_is_where_its_slab_is(tmp_path: Path) -> None:
     text = starter("outline").replace("[9.4,", "[5.4,").replace("[10.4,", "[6.6,")
     text = text.replace("-4.9]", "-3.5]").replace("-4.2]", "-2.5]")
+    text = re.sub(r"carriageway_axis_m = \[.*?\n\]\n", "", text, flags=re.DOTALL)
     (tmp_path / "deck.toml").write_text(text, encoding="utf-8")
     words = section(read_deck(tmp_path / "deck.toml")).svg
-    # At station 6 the arc's own point -4.6, the opening, and the edge beam at 4.
-    for gap in ("1.10", "1.00", "6.50"):
+    # At station 6 the arc's own point -4.6, the opening, and the edge beam at 3.6.
+    for gap in ("1.10", "1.00", "6.10"):
         assert f">{gap}<" in words
     assert ">E3 beam<" in words
 
@@ -280,3 +281,28 @@ def test_bands_reach_from_limit_to_limit() -> None:
 def test_nothing_to_draw_with_is_loaded_before_something_is_drawn() -> None:
     code = "import sys, pipelines.cli.main; sys.exit('matplotlib' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code]).returncode == 0
+
+
+def test_the_section_of_an_outline_crosses_traffic_at_a_right_angle(tmp_path: Path) -> None:
+    """A slab of 10 m by 6 m with an opening of 2 m by 1 m, turned by 30 degrees with its axis."""
+    c, s = 0.8660254037844387, 0.5
+    turned = [
+        [[round(c * x - s * y, 9), round(s * x + c * y, 9)] for x, y in ring]
+        for ring in (
+            [(0, -3), (10, -3), (10, 3), (0, 3)],
+            [(4, -2), (6, -2), (6, -1), (4, -1)],
+            [(0, 0), (10, 0)],
+        )
+    ]
+    (tmp_path / "deck.toml").write_text(
+        "[slab]\nthickness_mm = 300\nE_GPa = 30\n"
+        f"[plan]\noutline_m = {turned[0]}\n[[opening]]\ncorners_m = {turned[1]}\n"
+        '[[line]]\non = ["E2", "E4"]\nsupport = "rigid"\n'
+        f"[traffic]\ncarriageway_m = [-2.5, 2.5]\ncarriageway_axis_m = {turned[2]}\n"
+        'vehicles = ["EN 1991-2 LM2"]\n',
+        encoding="utf-8",
+    )
+    words = section(read_deck(tmp_path / "deck.toml")).svg
+    for gap in ("1.00", "4.00"):  # edge, opening, edge
+        assert f">{gap}<" in words
+    assert "at station 5.00 m" in words

@@ -989,3 +989,25 @@ def test_mutated_values_and_keys_never_escape(read: Read, data: st.DataObject) -
 def test_mutated_text_never_escapes(read: Read, at: int, length: int, piece: str) -> None:
     text = EXAMPLE[:at] + piece + EXAMPLE[at + length :]
     reads_or_tells(read, text.encode("utf-8", "ignore").decode())
+
+
+def test_lines_that_share_a_label_are_told_apart_by_their_names(tmp_path: Path) -> None:
+    """Girders drawn one by one have one label; tables name each line as no other."""
+    girders = "".join(
+        f'[[line]]\nname = "{name}"\npath_m = [[0, {y}], [8, {y}]]\nsupport = "rigid"\n'
+        f'label = "{label}"\n'
+        for name, y, label in (
+            ("G1", -2, "girder"),
+            ("G2", 0, "girder"),
+            ("G3", 2, "girder G1"),  # what the first one becomes
+            ("W", 3, "wall"),
+        )
+    )
+    path = tmp_path / "deck.toml"
+    path.write_text(
+        "[slab]\nthickness_mm = 300\nE_GPa = 30\n"
+        "[plan]\noutline_m = [[0, -3], [8, -3], [8, 3], [0, 3]]\n" + girders,
+        encoding="utf-8",
+    )
+    titles = [line.label for line in read_deck(path).lines]
+    assert titles == ["girder G1 G1", "girder G2", "girder G1 G3", "wall"]

@@ -172,7 +172,7 @@ def test_wheel_field_is_exact_on_its_lattice_and_near_between(
 ) -> None:
     """Of slender patches, too: a knife-edge load is one."""
     found = surfaces(solved.stiffness, solved.probes.rows[:4])
-    field = wheel_field(found, patch, run.alignment, (-1.5, 1.5))
+    field = wheel_field(found, patch, run.course, (-1.5, 1.5))
     s, y = field.s[[5, 6]], field.y[[4, 7]]
     np.testing.assert_allclose(field.at(np.array([1, 1]), s, y), field.values[1, [5, 6], [4, 7]])
     away = np.array([1e3, -1e3])

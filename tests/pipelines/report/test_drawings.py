@@ -21,7 +21,7 @@ from pipelines.report.drawings.contours import CLEAR, TALL, WIDE, bands, label_c
 from pipelines.report.drawings.cuts import FieldMap, along_path, cross_path, cut
 from pipelines.report.drawings.input_plan import hold_place, input_plan
 from pipelines.report.drawings.lines import StripMark, strip_marks
-from pipelines.report.drawings.plan import StandingLoad, standing
+from pipelines.report.drawings.plan import StandingLoad, along_carriageway, standing
 from pipelines.report.drawings.scales import APART, MARK, SMALL, scale
 from pipelines.report.drawings.scales import TALL as TALL_NUMBER
 from pipelines.report.drawings.vehicles import vehicle_drawing
@@ -247,6 +247,30 @@ def test_every_kind_of_support_has_its_legend(tmp_path: Path) -> None:
     words = {t.strip() for t in ElementTree.fromstring(input_plan(deck).svg).itertext()}
     kinds = {"clamped line", "line spring", "rigid line (hard)", "point support", "bearing A"}
     assert kinds | {"line without support"} <= words
+
+
+def test_edges_and_axis_of_a_carriageway_are_drawn_along_it(tmp_path: Path) -> None:
+    """Three green lines, 2 m apart, that bend with the axis; one without it, along x."""
+    parts = (
+        SLAB,
+        "[plan]\noutline_m = [[0, -6], [12, -6], [12, 4], [0, 4]]\n",
+        '[[line]]\non = ["E2", "E4"]\nsupport = "rigid"\n',
+        '[traffic]\ncarriageway_m = [-2, 2]\nvehicles = ["EN 1991-2 LM2"]\n',
+    )
+    axis = "carriageway_axis_m = [[0, 0], { arc_to_m = [12, -2], through_m = [6, -0.5] }]\n"
+    bent = deck_of(tmp_path, *parts, axis)
+    for offset in (-2.0, 0.0, 2.0):
+        path = along_carriageway(bent, offset)
+        curve = bent.required_traffic.axis
+        assert curve is not None
+        np.testing.assert_allclose(curve.to_track(path)[:, 1], offset, atol=1e-9)
+    legend = "carriageway's axis, 0 at the dot"
+    words = [t.strip() for t in ElementTree.fromstring(input_plan(bent).svg).itertext()]
+    assert legend in words
+    plain = deck_of(tmp_path, *parts)
+    np.testing.assert_allclose(along_carriageway(plain, 2.0), [[0.0, 2.0], [12.0, 2.0]])
+    words = [t.strip() for t in ElementTree.fromstring(input_plan(plain).svg).itertext()]
+    assert legend not in words
 
 
 def test_hold_stands_at_the_crossing_and_points_off_the_beam(deck: Deck) -> None:

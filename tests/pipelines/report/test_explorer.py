@@ -14,7 +14,7 @@ import pytest
 from pipelines.analysis import analyse
 from pipelines.envelopes.picked_surfaces import picked_surfaces
 from pipelines.report.explorer.arrays import pack
-from pipelines.report.explorer.page import STEPS, explorer
+from pipelines.report.explorer.page import STEPS, axis_pieces, explorer
 from pipelines.result import Result
 from pipelines.units import RESULT_SCALE
 from plate.loads.loads import patch_loads
@@ -93,6 +93,35 @@ def test_fields_are_those_of_the_envelope(result: Result) -> None:
     position = result.alone.envelope.position(number).single
     assert position is not None
     assert stations[at[k] - 1] * 1e-4 == pytest.approx(position.station)
+
+
+def test_pieces_of_an_axis_lead_along_it(tmp_path: Path) -> None:
+    """What the page draws wheels by, redone here: on each piece the chord of its turn so far, at
+    half of that from its heading at its start."""
+    deck = deck_of(
+        tmp_path,
+        SLAB,
+        "[plan]\noutline_m = [[0, -8], [12, -8], [12, 4], [0, 4]]\n",
+        '[[line]]\non = ["E2", "E4"]\nsupport = "rigid"\n',
+        '[traffic]\ncarriageway_m = [-3, 3]\nvehicles = ["EN 1991-2 LM2"]\n'
+        "carriageway_axis_m = [[-2, 0], [3, 0], "
+        "{ arc_to_m = [8.5, -1.47372056], through_m = [5.8470095, -0.37481591] }]\n",
+    )
+    axis = deck.required_traffic.axis
+    assert axis is not None
+    pieces = axis_pieces(deck)
+    assert pieces is not None
+    for s in (-3.0, 0.0, 4.2, 6.0, 8.5, 11.4, 20.0):
+        s0, x, y, heading, bend, turned = [p for p in pieces if p[0] <= s or p is pieces[0]][-1]
+        turn = bend * (s - s0)
+        chord = (s - s0) * (np.sinc(turn / (2.0 * np.pi)))
+        place = [x + chord * np.cos(heading + turn / 2), y + chord * np.sin(heading + turn / 2)]
+        at, along = axis.points(np.array(s))
+        np.testing.assert_allclose(place, at, atol=1e-9)
+        now = [np.cos(heading + turn), np.sin(heading + turn)]
+        np.testing.assert_allclose(now, along, atol=1e-9)
+        # what the axis has turned up to there, by which lengths beside it differ
+        assert turned + turn == pytest.approx(np.interp(s, axis.knots, [0.0, 0.0, pieces[-1][5]]))
 
 
 def test_influence_surfaces_are_what_a_load_there_makes(result: Result) -> None:

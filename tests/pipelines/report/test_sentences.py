@@ -54,6 +54,7 @@ top = { count = 4, diameter_mm = 20 }
 bottom = { count = 4, diameter_mm = 20 }
 links = { diameter_mm = 12, spacing_mm = 120, legs = 2 }
 """
+WITH_AXIS = TRAFFIC.replace("step_m", "carriageway_axis_m = [[0, 0.5], [8, 0.5]]\nstep_m", 1)
 LM1 = TRAFFIC.replace("step_m = 0.5", 'load_models = ["EN 1991-2 LM1"]\nstep_m = 0.5')
 MODELS = LM1[: LM1.index("[[vehicle]]")]
 TWO_LANES = MODELS.replace("[-1.9, 1.9]", "[-3.2, 3.2]")
@@ -175,6 +176,15 @@ SENTENCES: dict[str, tuple[str, str]] = {
     ),
     "Shear connectors": (WHOLE.replace("Av_cm2 = 60", COMPOSITE + '"full"'), WHOLE),
     "Envelopes along lines: the plan has no": (SLAB + RAMP + BEAM + TRAFFIC, WHOLE + TRAFFIC),
+    "between them wheels reach": (SLAB + RAMP + BEAM + TRAFFIC, WHOLE + TRAFFIC),
+    "m off its axis, which leaves": (
+        SLAB + RAMP + BEAM + WITH_AXIS,
+        SLAB + RAMP + BEAM + TRAFFIC,
+    ),
+    "Course of traffic: along the carriageway's axis": (
+        SLAB + RAMP + BEAM + WITH_AXIS,
+        SLAB + RAMP + BEAM + TRAFFIC,
+    ),
     "the deck file names no bars": (WHOLE, WHOLE + BARS),
     "Bars to IRC:112 under several lanes": (WHOLE + LM1 + BOTH, WHOLE + LM1 + BARS),
     "Bars to EN 1992 under several lanes": (

@@ -144,7 +144,7 @@ def judge_generated(folder: Path, seeds: range, *, whole: bool) -> Counter[str]:
 
 
 def test_generated_decks_are_judged(tmp_path: Path) -> None:
-    found = judge_generated(tmp_path, range(40), whole=False)
+    found = judge_generated(tmp_path, range(60), whole=False)
     assert not found["no words"]
     assert found["deck"] > 4
     assert found["large"] > 3

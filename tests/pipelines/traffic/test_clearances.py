@@ -86,3 +86,35 @@ def test_tandems_stand_where_they_are_worst_in_their_lane(tmp_path: Path) -> Non
         # and lanes 2.5 m apart find their places among these
         gaps = train.offsets[:, None] - train.offsets
         assert np.isclose(gaps, 2.5).any()
+
+
+@pytest.mark.parametrize("degrees", [0.0, 70.0])
+def test_overhangs_of_an_outline(tmp_path: Path, degrees: float) -> None:
+    """The same girders as named lines of an outline, with their kerbs, along x and turned."""
+    c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+    turn = np.array([[c, s], [-s, c]])
+
+    def points(rows: list[list[float]]) -> str:
+        return str((np.array(rows) @ turn).round(9).tolist())
+
+    def given(left: float, kerb: float, more: str = "") -> tuple[bool, bool]:
+        girders = "".join(
+            f'[[line]]\nname = "G{k}"\npath_m = {points([[0, y], [12, y]])}\nsupport = "rigid"\n'
+            for k, y in ((1, -2.5 + 1e-9), (2, 0.0), (3, 2.5))
+        )
+        outline = points([[0, -2.5 - left], [12, -2.5 - left], [12, 3.7], [0, 3.7]])
+        one = deck_of(
+            tmp_path,
+            SLAB,
+            f"[plan]\noutline_m = {outline}\n",
+            girders,
+            more,
+            f"[traffic]\ncarriageway_m = [{kerb}, 3.3]\nvehicles = ['AASHTO HL-93 truck']\n"
+            f"carriageway_axis_m = {points([[0, 0], [12, 0]])}\n",
+        )
+        return one.required_traffic.on_overhang
+
+    assert given(1.2, -3.3) == (True, True)
+    assert given(0.005, -2.5) == (False, True)
+    assert given(1.2, -2.4) == (False, True)
+    assert given(1.2, -3.3, '[[line]]\non = "E1"\nsupport = "rigid"\n') == (False, True)
