@@ -119,7 +119,7 @@ def _on_this_mesh(
         envelopes = tuple(case.envelope for case in worst)
     with stages("strips and findings"):
         findings, no_findings = strip_findings(solved, envelopes)
-        findings = with_utilisation(deck, cases, findings)
+        findings = with_utilisation(solved, cases, findings)
     with stages("numerical tolerances"):
         measured = None if measuring is None else measuring.result()
         findings = _with_tolerances(solved, findings, measured)

@@ -85,7 +85,7 @@ def _verdict(
             found=(
                 *judged.found,
                 *(found for panel in panels for found in _as_built(panel, judged)),
-                *_at_sections(design, by_standard, judged, findings),
+                *_at_sections(deck, design, by_standard, judged, findings),
             ),
         )
         for judged in _judgements(deck, by_standard)
@@ -163,16 +163,22 @@ def _judged(
 
 
 def _at_sections(
-    design: Design, by_standard: StandardDesign, drawn: Judgement, findings: Sequence[Finding]
+    deck: Deck,
+    design: Design,
+    by_standard: StandardDesign,
+    drawn: Judgement,
+    findings: Sequence[Finding],
 ) -> Iterator[Found]:
     """Bending of a layer at the sections of the findings."""
     if drawn.check is not Check.BENDING or drawn.layer is None:
         return
     face, direction = drawn.layer
     top = face == "top"
-    # Findings are read at centre lines and have no membrane forces.
-    if design.membrane is not None or (top and design.reinforcement.hogging_at_face):
+    # Findings have no membrane forces.
+    if design.membrane is not None:
         return
+    if top and design.reinforcement.hogging_at_face:
+        findings = [row for row in findings if not _over_width(deck, row)]
     read = [
         (row.used.by_plate, row)
         for row in findings
@@ -189,6 +195,12 @@ def _at_sections(
             place=f"{row.section.place} ({row.reference})",
             source=BENDING[by_standard.basis.materials.standard],
         )
+
+
+def _over_width(deck: Deck, row: Finding) -> bool:
+    """Whether a finding is read at the centre line of a line whose width is stated."""
+    line = deck.line(row.section.lines[0]) if row.section.lines else None
+    return row.section.where == "centre line" and line is not None and line.width > 0.0
 
 
 def _shear(deck: Deck, part: PartChecks) -> Judgement:

@@ -22,10 +22,9 @@ from pipelines.cli.verify import add_verify
 from pipelines.errors import JobError
 from plate.errors import PlateError
 
-NO_MEMORY = (
-    "the memory that may be taken does not suffice: make [mesh] size_m larger, or [traffic] step_m "
-    "and lateral_step_m"
-)
+NO_MEMORY = "the memory that may be taken does not suffice"
+# What makes the job of one deck smaller.
+SMALLER = ": make [mesh] size_m larger, or [traffic] step_m and lateral_step_m"
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -40,9 +39,10 @@ def main(argv: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="replace")
     out, err = (cast(TextIO, WhileRead(s or StringIO())) for s in (sys.stdout, sys.stderr))
     with redirect_stdout(out), redirect_stderr(err):
+        arguments = argparse.Namespace()
         try:
             try:
-                arguments = command_line().parse_args(argv)
+                command_line().parse_args(argv, arguments)
                 return int(arguments.do(arguments))
             finally:
                 out.flush()
@@ -52,7 +52,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             place = "" if error.filename is None else f"{error.filename}: "
             message, status = f"{place}{error.strerror or error}", 2
         except MemoryError:
-            message, status = NO_MEMORY, 2
+            message, status = NO_MEMORY + (SMALLER if hasattr(arguments, "deck") else ""), 2
         except KeyboardInterrupt:
             message, status = "stopped", 1
         print(f"deckslab: {message}", file=sys.stderr)

@@ -24,11 +24,13 @@ from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.arrangements import Arrangement, arrangement_entry
 from pipelines.traffic.positions import WheelPatches
 from pipelines.units import RESULT_KEYS, RESULT_SCALE, RESULT_UNITS
-from plate.arrays import Floats
 from plate.geometry.elementary import distance_from_segments
+from plate.results.fields import FieldPoints
 
 UNITS = RESULT_UNITS
 SHEARS = (4, 5)
+# Points nearer to the face of a support than this are on it [m].
+ON_FACE = 1e-9
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -151,11 +153,17 @@ def nearest(solved: SolvedDeck, allowed: NDArray[np.bool_]) -> NDArray[np.int64]
     return np.asarray(found, dtype=np.int64)
 
 
-def clear_of_widths(deck: Deck, points: Floats) -> NDArray[np.bool_]:
-    """Points (n,) not over the width of a supporting line."""
-    clear = np.ones(len(points), dtype=bool)
+def up_to_faces(deck: Deck, points: FieldPoints) -> NDArray[np.bool_]:
+    """Field points (n_point,) not over the width of a supporting line; where no row of them lies on
+    a face, the row next to it over the width is with them, which is on the safe side."""
+    allowed = np.ones(points.n_points, dtype=bool)
     for line in deck.lines:
         path = deck.plan.lines[line.name].full
-        gap = distance_from_segments(points, np.stack([path[:-1], path[1:]], axis=1))
-        clear &= gap >= 0.5 * line.width - 1e-9
-    return clear
+        gap = distance_from_segments(points.plan, np.stack([path[:-1], path[1:]], axis=1))
+        away = gap - 0.5 * line.width
+        corners = away[points.quads]
+        cut = (corners.min(axis=1) < -ON_FACE) & (corners.max(axis=1) > ON_FACE)
+        beside = np.zeros(points.n_points, dtype=bool)
+        beside[points.quads[cut]] = True
+        allowed &= (away >= -ON_FACE) | beside
+    return allowed

@@ -227,14 +227,39 @@ def under(load: str, component: int, sign: int, findings: Sequence[Finding]) -> 
     ]
 
 
-def governing(findings: Sequence[Finding], kind: str) -> Finding | None:
-    """The strip that is worst at the largest plate value of a kind; under load models where there
-    are any, else under vehicles that drive alone."""
+def without_centre_lines(findings: Sequence[Finding]) -> list[Finding]:
+    """The findings without hogging at centre lines of lines that are read at their faces too."""
+    faces = {(f.bars, f.section.lines) for f in findings if f.section.kind == "face"}
+    return [
+        finding
+        for finding in findings
+        if finding.section.kind != "hogging" or (finding.bars, finding.section.lines) not in faces
+    ]
+
+
+def at_centre_line(face: Finding, findings: Sequence[Finding]) -> Finding | None:
+    """The finding at the centre line of the line at whose face another is read, by the same strip
+    under the same load."""
+    return next(
+        (
+            finding
+            for finding in findings
+            if finding.section.kind == "hogging"
+            and (finding.bars, finding.section.lines) == (face.bars, face.section.lines)
+            and (finding.load, finding.hand.strip) == (face.load, face.hand.strip)
+        ),
+        None,
+    )
+
+
+def governing(findings: Sequence[Finding], *kinds: str) -> Finding | None:
+    """The strip that is worst at the largest plate value of some kinds; under load models where
+    there are any, else under vehicles that drive alone."""
     whole = any(finding.whole_model for finding in findings)
     rows = [
         finding
         for finding in findings
-        if finding.section.kind == kind
+        if finding.section.kind in kinds
         and finding.ratio is not None
         and finding.whole_model == whole
     ]

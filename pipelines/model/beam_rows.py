@@ -29,7 +29,7 @@ from plate.elements.beam import (
     web_operator,
 )
 from plate.elements.group import ElementGroup
-from plate.elements.membrane import axial_operator
+from plate.elements.membrane import axial_operator, stretch_operator
 from plate.interpolation import gauss, lagrange, lobatto
 from plate.model.model import PlateModel, hold_name, plain_name
 from plate.model.supports import BeamLine, Hold
@@ -120,11 +120,8 @@ def beam_axial_rows(model: PlateModel) -> Rows:
             continue
         frame = edge_frame(model.mesh.xy[edges], lobatto(model.mesh.order + 1))
         dofs = model.axial_dofs(beam)
-        if np.isinf(beam.connection):
-            strain = axial_operator(frame, model.joint(beam))
-        else:
-            strain = np.zeros((*frame.dN.shape[:2], dofs.shape[1]))
-            strain[..., -frame.dN.shape[-1] :] = frame.dN
+        full = np.isinf(beam.connection)
+        strain = (axial_operator if full else stretch_operator)(frame, model.joint(beam))
         rows.append(_scatter(beam.section.EA * strain, dofs, model.n_dof)[index])
     return _stacked(model, rows)
 

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plate.arrays import Floats
+from plate.geometry.elementary import distance_from_segments
 from plate.geometry.plan import EDGES
 from plate.model.model import PlateModel
 from plate.model.singular_points import SingularPlace
@@ -24,7 +25,7 @@ def away_from(
     """Points xy (n, 2) no nearer than `distance` [m] to any of the places; (n,)."""
     clear = np.ones(len(xy), dtype=bool)
     for place in places:
-        clear &= _reaches(np.linalg.norm(xy - model.mesh.xy[place.node], axis=1), distance)
+        clear &= reaches(np.linalg.norm(xy - model.mesh.xy[place.node], axis=1), distance)
     return clear
 
 
@@ -33,18 +34,22 @@ def clear_of_lines(model: PlateModel, xy: Floats, distance: float) -> Mask:
     mesh = model.mesh
     names = [s.line for s in model.supports] + [b.line for b in model.beams]
     names += [name for name in mesh.lines if name in EDGES or re.fullmatch(RIM, name)]
-    clear = np.ones(len(xy), dtype=bool)
-    for name in dict.fromkeys(names):
-        edges = mesh.lines[name][:, [0, -1]]
-        for a, b in mesh.xy[edges]:
-            along = b - a
-            share = np.clip((xy - a) @ along / (along @ along), 0.0, 1.0)
-            gap = np.linalg.norm(xy - a - share[:, None] * along, axis=1)
-            clear &= _reaches(gap, distance)
-    return clear
+    sides = [mesh.xy[mesh.lines[name][:, [0, -1]]] for name in dict.fromkeys(names)]
+    return reaches(distance_from_segments(xy, np.concatenate(sides)), distance)
 
 
-def _reaches(gap: Floats, distance: float) -> Mask:
+def yielding_edges(model: PlateModel) -> Floats:
+    """Plan sides (n, 2, 2) [m] of cells on edges of the slab along which nothing holds its slope:
+    free, softly supported, on springs or on a beam."""
+    ends, owner = model.mesh.edges
+    outer = owner[:, 1, 0] < 0
+    for support in model.supports:
+        if support.hard or support.kind == "clamped":
+            outer[model.mesh.edge_index(model.line_edges(support.line)[:, [0, -1]])] = False
+    return np.asarray(model.mesh.plan[ends[outer]])
+
+
+def reaches(gap: Floats, distance: float) -> Mask:
     """Whether gaps (n,) are no less than a distance [m]; points at just that distance, of which
     meshes have many, are clear however their coordinates are rounded."""
     return np.asarray(gap >= (1.0 - ROUNDED) * distance)

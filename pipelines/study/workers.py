@@ -88,9 +88,15 @@ class Cluster:
         except ImportError:
             raise MissingError("a cluster", "study") from None
         self._died: tuple[type[BaseException], ...] = (distributed.KilledWorker,)
+        # A client that fails to be made over its address tells so once more when it is dropped.
+        addressing: Any = import_module("distributed.comm.addressing")
+        try:
+            addressing.parse_host_port(addressing.parse_address(address)[1])
+        except ValueError as error:
+            raise StudyError(f"{address!r} is no address like tcp://host:8786: {error}") from None
         try:
             self._client: Any = distributed.Client(address, timeout=timeout, set_as_default=False)
-        except (OSError, TimeoutError, ValueError) as error:
+        except (OSError, TimeoutError) as error:
             raise StudyError(f"no scheduler answers at {address}: {error}") from None
         try:
             self.count = self._threads(need)

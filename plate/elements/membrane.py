@@ -140,6 +140,24 @@ def slip_operator(frame: EdgeFrame, joint: Joint) -> Floats:
     return np.concatenate([*parts, -N], axis=-1)
 
 
+def stretch_operator(frame: EdgeFrame, joint: Joint) -> Floats:
+    """Strain of the centroid of a beam with an axial displacement of its own (n_edge, n_point,
+    n_dof) [1/m], the dofs those of `slip_operator`.
+
+    Across its line the beam moves with the slab. On an arc of curvature k a displacement u_n
+    towards its centre shortens it: the strain is u,s - k u_n.
+    """
+    N = np.broadcast_to(frame.N, frame.dN.shape)
+    normal = np.stack([-frame.tangent[..., 1], frame.tangent[..., 0]], axis=-1)
+    across = -(frame.curvature[..., None] * N)[..., None] * normal[:, :, None, :]
+    slopes = np.zeros((*N.shape, N_FIELDS))
+    slopes[..., 1:] = -joint.eccentricity * across
+    parts = [slopes.reshape(*N.shape[:2], -1), across.reshape(*N.shape[:2], -1)]
+    if joint.arms is not None:
+        parts.append(np.zeros(N.shape))
+    return np.concatenate([*parts, frame.dN], axis=-1)
+
+
 def connected_matrices(xy: Floats, EA: float, joint: Joint, connection: float) -> Floats:
     """Matrices of a beam's axial action along edges with Cartesian nodes (n_edge, p+1, 2).
 
@@ -153,8 +171,7 @@ def connected_matrices(xy: Floats, EA: float, joint: Joint, connection: float) -
         B = axial_operator(frame, joint)
         return np.asarray(B.swapaxes(1, 2) @ (EA * scale * B))
     slip = slip_operator(frame, joint)
-    own = np.zeros_like(slip)
-    own[..., -frame.dN.shape[-1] :] = frame.dN
+    own = stretch_operator(frame, joint)
     return np.asarray(
         slip.swapaxes(1, 2) @ (connection * scale * slip) + own.swapaxes(1, 2) @ (EA * scale * own)
     )

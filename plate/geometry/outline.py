@@ -6,6 +6,7 @@ Edges of an outline are E1, E2, ... in the order of its corners; E1 leaves the f
 import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from types import MappingProxyType
 
 import numpy as np
@@ -96,8 +97,16 @@ def _check_ring(ring: Ring, what: str) -> None:
 
 def region(plan: Plan, sagitta: float = FINE) -> shapely.Polygon:
     """The slab as a polygon whose sides stay within `sagitta` [m] of its arcs."""
-    rings = [sampled(ring, sagitta) for ring in plan.boundary]
+    rings = [_ring_points(tuple(ring), sagitta) for ring in plan.boundary]
     return shapely.Polygon(rings[0], rings[1:])
+
+
+@lru_cache(maxsize=1024)
+def _ring_points(ring: Ring, sagitta: float) -> Floats:
+    """Points of a ring, kept since a plan of many openings is asked for its region at each."""
+    points = sampled(ring, sagitta)
+    points.flags.writeable = False
+    return points
 
 
 def plan_area(plan: Plan) -> float:

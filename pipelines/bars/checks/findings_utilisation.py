@@ -11,27 +11,28 @@ from dataclasses import replace
 import numpy as np
 
 from pipelines.bars.checks.bending_and_service import resistances
+from pipelines.bars.demand.control_sections import field_interpolation
 from pipelines.bars.demand.moments import permanent_fields
-from pipelines.deck.deck import Deck
 from pipelines.findings.finding import Finding, Used
-from pipelines.model.responses import Response
+from pipelines.model.responses import Response, SolvedDeck
 from pipelines.standards.actions.combinations import combination
 from pipelines.standards.actions.load_models import counts_under
 from pipelines.standards.resistance.bars import Direction, Face
+from plate.arrays import Floats
 from plate.conventions import RESULTS
 
 MOMENTS = {RESULTS.index("m_x"): "x", RESULTS.index("m_y"): "y"}
 
 
 def with_utilisation(
-    deck: Deck, cases: Mapping[str, Response], findings: Sequence[Finding]
+    solved: SolvedDeck, cases: Mapping[str, Response], findings: Sequence[Finding]
 ) -> tuple[Finding, ...]:
     """The findings on moments with m_Rd [N m/m] and utilisations by the first standard named,
     under traffic that counts under it.
 
     None is added where the deck file gives no bars, or bars that are not orthogonal.
     """
-    reinforcement = deck.reinforcement
+    deck, reinforcement = solved.deck, solved.deck.reinforcement
     if reinforcement is None or abs(reinforcement.angle - 0.5 * np.pi) > 1e-6:
         return tuple(findings)
     materials = reinforcement.bases[0].materials
@@ -39,17 +40,20 @@ def with_utilisation(
     if ultimate is None:
         return tuple(findings)
     m_Rd = resistances(reinforcement.bars, materials)
-    permanent = permanent_fields(deck, cases, slice(1, 4))
+    permanent = {
+        action: _where_read(solved, fields, findings)
+        for action, fields in permanent_fields(deck, cases, slice(1, 4)).items()
+    }
 
-    def found(row: Finding) -> Finding:
+    def found(k: int, row: Finding) -> Finding:
         if row.section.component not in MOMENTS or not counts_under(row.load, materials.standard):
             return row
         direction: Direction = "x" if MOMENTS[row.section.component] == "x" else "y"
         sign = 1.0 if row.plate.peak >= 0.0 else -1.0
         face: Face = "bottom" if sign > 0.0 else "top"
         steady = 0.0
-        for action, fields in permanent.items():
-            value = sign * float(fields[row.section.component - 1, row.plate.point])
+        for action, moments in permanent.items():
+            value = sign * float(moments[row.section.component - 1, k])
             steady += max(factor * value for factor in ultimate.permanent[action])
         resistance = m_Rd[face, direction]
 
@@ -67,4 +71,15 @@ def with_utilisation(
             ),
         )
 
-    return tuple(found(row) for row in findings)
+    return tuple(found(k, row) for k, row in enumerate(findings))
+
+
+def _where_read(solved: SolvedDeck, fields: Floats, findings: Sequence[Finding]) -> Floats:
+    """Values (3, n) of fields (3, n_point) where each finding is read: at its field point, or where
+    its section lies beside them."""
+    found = fields[:, [row.plate.point for row in findings]]
+    beside = [k for k, row in enumerate(findings) if row.section.s is not None]
+    if beside:
+        at = np.array([findings[k].plate.at for k in beside])
+        found[:, beside] = (field_interpolation(solved, at) @ fields.T).T
+    return found

@@ -21,7 +21,7 @@ from pipelines.bars.demand.wood_armer import skew_components
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.envelopes.peaks import clear_of_widths
+from pipelines.envelopes.peaks import up_to_faces
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.combinations import LimitState
 from pipelines.standards.actions.load_models import counts_under, for_bars
@@ -78,14 +78,16 @@ class Part:
 class LayerCheck:
     """Bending of one layer at the ultimate limit state.
 
-    m_Ed, m_Rd : [N m/m] at the worst place `at` [m]; m_face : largest clear of the supports'
-    widths. number, position : of the governing traffic; state : factors of the permanent actions.
-    required : steel [m2/m]. gain : share by which m_Ed is below the shortcut's largest, None for
-    skew bars. least : Wood and Armer's full rule at the governing position [N m/m].
+    m_Ed, m_Rd : [N m/m] at the worst place `at` [m]; m_centre, m_face : largest with the centre
+    lines of supports and up to their faces alone. number, position : of the governing traffic;
+    state : factors of the permanent actions. required : steel [m2/m]. gain : share by which m_Ed is
+    below the shortcut's largest, None for skew bars. least : Wood and Armer's full rule at the
+    governing position [N m/m].
     """
 
     layer: Layer
     m_Ed: float
+    m_centre: float
     m_face: float
     m_Rd: float
     at: tuple[float, float]
@@ -242,7 +244,7 @@ def _layers(seen: Seen, demand: Demand, part: Part, peaks: Peaks) -> tuple[Layer
     where = part.points(plan)
     if not where.any():
         return ()
-    clear = clear_of_widths(seen.deck, plan) & where
+    at_faces = up_to_faces(seen.deck, seen.solved.recovery.points) & where
     mat = part.basis.materials
     m_Rd, steel = resistances(part.bars, mat), steel_needed(part.bars, mat, peaks)
     found = []
@@ -252,12 +254,14 @@ def _layers(seen: Seen, demand: Demand, part: Part, peaks: Peaks) -> tuple[Layer
         at = plan[seen.watch.read_at[k, top]]
         gain = None
         if demand.of_envelope is not None and demand.of_envelope[k][where].max() > 0:
-            gain = 1 - float(values[top]) / float(demand.of_envelope[k][where].max())
+            most = float(demand.of_envelope[k][where].max())
+            gain = max(1.0 - float(values[top]) / most, 0.0)
         found.append(
             LayerCheck(
                 layer=layer,
                 m_Ed=float(values[top]),
-                m_face=float(values[clear].max()) if clear.any() else float(values[top]),
+                m_centre=float(demand.over_lines[k, where].max()),
+                m_face=float(demand.over_lines[k, at_faces].max(initial=0.0)),
                 m_Rd=m_Rd[layer],
                 at=(float(at[0]), float(at[1])),
                 position=seen.numbered.position(int(demand.at[k, top])),

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.bars.demand.control_sections import Sections, ShearTracker
+from pipelines.bars.demand.edge_layer import MOMENTS
 from pipelines.bars.demand.governing_index import FixedArrangement
 from pipelines.bars.demand.moments import MomentEnvelopes
 from pipelines.deck.reinforcement import Reinforcement
@@ -112,11 +113,14 @@ class ModelWatch:
         }
 
     def _reader(self, response: Response) -> Reader:
-        membrane = self.moments.membrane
+        membrane, layer = self.moments.membrane, self.moments.layer
         own = None if membrane is None else membrane.own(response)
+        further_in = None if layer is None else layer.further_in(response)
 
         def read(points: Ints, results: Floats) -> tuple[Floats, Floats]:
-            moments = results[1:4]
+            moments = results[MOMENTS]
+            if layer is not None and further_in is not None:
+                moments = layer.without(points, moments, further_in)
             if own is None:
                 return self.moments.forms(moments, None), moments
             here = own[:, points]

@@ -21,6 +21,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from pipelines.bars.demand.edge_layer import MOMENTS, EdgeLayer
 from pipelines.bars.demand.membrane import MembraneForces
 from pipelines.bars.demand.wood_armer import (
     N_OWN,
@@ -59,9 +60,10 @@ class Demand:
     position, -1 = no traffic; state : index of its permanent state in `states`; coexisting : (4, 3,
     n_point) its a, b, t with the membrane forces' part. imposed : per state whether the imposed
     membrane forces act. relieved : (4, n_point) a bound below every position's moment in the same
-    permanent state, negative where the traffic turns it: for ranges. of_envelope : values by the
-    shortcut that combines enveloped components, None where the bars are skew or membrane forces
-    act.
+    permanent state, negative where the traffic turns it: for ranges. over_lines : (4, n_point)
+    values as they would be if those over the widths of supports counted too. of_envelope : values
+    by the shortcut that combines enveloped components, None where the bars are skew or membrane
+    forces act.
     """
 
     combination: Combination
@@ -72,6 +74,7 @@ class Demand:
     coexisting: Floats
     imposed: tuple[bool, ...]
     relieved: Floats
+    over_lines: Floats
     of_envelope: Floats | None
 
     def layer(self, layer: Layer) -> Floats:
@@ -177,7 +180,9 @@ class MomentEnvelopes:
     permanent : action -> (3, n_point) m_x, m_y, m_xy of the static cases of that action.
     membrane : forces that act with the moments; own : action -> (3, n_point) n_x, n_y, n_xy of
     the model under those cases. read_at : (4, n_point) number of the point whose demand stands for
-    each in that row, another one near places of infinite moments; None = itself.
+    each in that row, another one near places of infinite moments and over supports that are read at
+    their faces; None = itself. centre_at : the same without the faces; None = `read_at`. layer :
+    beside the slab's edges, whose part of the moments does not count; None = they are as they are.
     """
 
     def __init__(
@@ -188,14 +193,17 @@ class MomentEnvelopes:
         membrane: MembraneForces | None = None,
         own: Mapping[Action, Floats] | None = None,
         read_at: Ints | None = None,
+        centre_at: Ints | None = None,
+        layer: EdgeLayer | None = None,
     ) -> None:
-        self.angle, self.membrane = angle, membrane
+        self.angle, self.membrane, self.layer = angle, membrane, layer
         n_point = next(iter(permanent.values())).shape[1]
         self.read_at = (
             np.broadcast_to(np.arange(n_point), (len(LAYER_ROWS), n_point))
             if read_at is None
             else read_at
         )
+        self.centre_at = self.read_at if centre_at is None else centre_at
         rows = {a: self._rows(m, None if own is None else own[a]) for a, m in permanent.items()}
         self.trackers = [_Tracker(c, rows, self._imposed(c)) for c in combinations]
 
@@ -221,7 +229,7 @@ class MomentEnvelopes:
     ) -> None:
         """Take in a block of load positions for the combinations of some standards, None = all."""
         own = None if self.membrane is None else self.membrane.own(response)
-        rows = self._rows(response.fields[1:4], own)
+        rows = self._rows(moments_of(response, self.layer), own)
         block = Block.of_positions(rows[0], first)
         blocks = [block] * len(LAYER_ROWS)
         if own is not None:
@@ -296,6 +304,7 @@ class MomentEnvelopes:
                     coexisting=np.take_along_axis(t.coexisting, self.read_at[:, None], axis=2),
                     imposed=t.imposed,
                     relieved=here(self._relieved(t)),
+                    over_lines=np.take_along_axis(t.best, self.centre_at, axis=1),
                     of_envelope=None if shortcut is None else here(shortcut),
                 )
             )
@@ -323,6 +332,11 @@ class MomentEnvelopes:
         twist = np.maximum(np.abs(high[2]), np.abs(low[2]))
         rows = [layer_moment(np.stack([*(high if k < 2 else low)[:2], twist]), k) for k in range(4)]
         return np.stack(rows)
+
+
+def moments_of(response: Response, layer: EdgeLayer | None) -> Floats:
+    """m_x, m_y, m_xy (3, n_point, n_load) for the design of bars."""
+    return response.fields[MOMENTS] if layer is None else layer.moments(response)
 
 
 def permanent_fields(

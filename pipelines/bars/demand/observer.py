@@ -14,12 +14,15 @@ from pipelines.bars.demand.control_sections import (
     ShearTracker,
     shear_sections,
 )
+from pipelines.bars.demand.edge_layer import edge_layer
 from pipelines.bars.demand.governing_index import GoverningIndex
 from pipelines.bars.demand.load_models import FORMS, ModelWatch, ShearForms, held_for_shear
 from pipelines.bars.demand.membrane import membrane_forces
 from pipelines.bars.demand.moments import (
+    LAYER_ROWS,
     MomentEnvelopes,
     combinations_of,
+    moments_of,
     permanent_fields,
     permanent_sums,
 )
@@ -27,7 +30,7 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import Extremes
-from pipelines.envelopes.peaks import clear_of_widths, nearest
+from pipelines.envelopes.peaks import nearest, up_to_faces
 from pipelines.model.fixed_loads import FixedLoads
 from pipelines.model.responses import Response, SolvedDeck, stream
 from pipelines.standards.actions.combinations import Combination
@@ -63,13 +66,20 @@ class DesignWatch:
         own = None
         if self.membrane is not None and self.membrane.rows is not None:
             own = self._own(deck, cases, permanent)
-        self._permanent, self._own_permanent, self._angle = permanent, own, reinforcement.angle
+        self.layer = edge_layer(solved)
+        steady = permanent_sums(
+            deck, cases, lambda response: moments_of(response, self.layer)[..., 0]
+        )
+        self._permanent = steady or {a: f[:3] for a, f in none.items()}
+        self._own_permanent, self._angle = own, reinforcement.angle
         # moments grow without limit towards singular places: a thickness off them stands for them
         readable_there = solved.readable
         top = readable_there
         if reinforcement.hogging_at_face:
-            top = top & clear_of_widths(deck, solved.recovery.points.plan)
-        self.read_at = np.stack([nearest(solved, readable_there)] * 2 + [nearest(solved, top)] * 2)
+            top = top & up_to_faces(deck, solved.recovery.points)
+        centre, face = nearest(solved, readable_there), nearest(solved, top)
+        self.centre_at = np.stack([centre] * len(LAYER_ROWS))
+        self.read_at = np.stack([face if layer[0] == "top" else centre for layer in LAYER_ROWS])
         self.moments = self.moment_envelopes(self.combinations)
         if own is not None:
             permanent = {a: np.concatenate([f, own[a]]) for a, f in permanent.items()}
@@ -171,11 +181,13 @@ class DesignWatch:
         """Envelopes of some combinations before any load position."""
         return MomentEnvelopes(
             combinations,
-            {a: f[:3] for a, f in self._permanent.items()},
+            self._permanent,
             self._angle,
             self.membrane,
             self._own_permanent,
             self.read_at,
+            self.centre_at,
+            self.layer,
         )
 
     def _own(

@@ -112,7 +112,7 @@ def reinforcement(
         collision=None if tables.collision is None else _collision(tables.collision),
         beams=beams,
         damage=damage,
-        hogging_at_face=any(table.moment_at == "face" for _, table in tables.bars),
+        hogging_at_face=all(table.moment_at != "centre line" for _, table in tables.bars),
     )
 
 
@@ -274,7 +274,7 @@ def _slab_bars(
         if table.face in mats:
             mistakes.add(f"{where}, face", table.face, "this face has its bars already")
             continue
-        if table.face == "bottom" and table.moment_at != "centre line":
+        if table.face == "bottom" and table.moment_at is not None:
             told = "is for the top bars: sagging over a line counts there"
             mistakes.add(f"{where}, moment_at", table.moment_at, told)
         try:

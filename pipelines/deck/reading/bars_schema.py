@@ -112,11 +112,12 @@ class BarsTable(Table):
         75,
         default=90.0,
     )
-    moment_at: Annotated[MomentAt, Choice(get_args(MomentAt))] = entry(
+    moment_at: Annotated[MomentAt, Choice(get_args(MomentAt))] | None = entry(
         "Where hogging counts for the top bars: over the supports' centre lines, or at their faces "
         "by width_mm, for a slab that is one with them.",
-        "face",
-        default="centre line",
+        "centre line",
+        default=None,
+        left_out="the faces of supports whose width_mm is stated, else the centre lines",
     )
 
 

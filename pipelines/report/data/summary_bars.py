@@ -161,6 +161,7 @@ def _position(at: Arrangement | None) -> dict[str, Json]:
 def _layer(check: LayerCheck) -> dict[str, Json]:
     return {
         "m_Ed_kNm_m": check.m_Ed * 1e-3,
+        "m_Ed_centre_line_kNm_m": check.m_centre * 1e-3,
         "m_Ed_face_kNm_m": check.m_face * 1e-3,
         "m_Ed_full_rule_kNm_m": check.least * 1e-3,
         "m_Rd_kNm_m": check.m_Rd * 1e-3,

@@ -38,7 +38,11 @@ def _slab(deck: Deck) -> Iterator[Row]:
             "one thickness of them is a governing value"
         )
         if deck.reinforcement is not None:
-            layer += "; bars are designed for all of the field"
+            layer += (
+                "; bars are designed for the field's own bending moments and, nearer than that to "
+                "an edge that does not hold the slope along it, for the twisting moment about the "
+                "edge one thickness off it"
+            )
         yield "Edge layer of the theory", layer, "Arnold and Falk 1990, from memory"
     else:
         theory = "Kirchhoff plate (no shear deformation), shears as the divergence of moments"

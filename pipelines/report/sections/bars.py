@@ -87,8 +87,7 @@ def bars_section(result: Result) -> tuple[Block, ...]:
             "then enveloped; under a load model every term of the rule has its own worst "
             "arrangement of lanes. Where a position needs no bars in the other direction the value "
             "may be above the rule's own, never below. Gain: how much less that is than the rule "
-            "on enveloped components. Face: the largest moment clear of the widths of supporting "
-            f"lines, for reading. {moments_at(design)} Demands carry no "
+            f"on enveloped components. {moments_at(result.deck)} Demands carry no "
             "numerical tolerance of their own: that of the envelopes, of mesh and steps, applies."
         ),
         *_order(design),
@@ -174,6 +173,7 @@ def _layers(result: Result, design: Design) -> Table:
                     number(1e6 * check.required),
                     number(1e6 * bars.bars(check.layer).area),
                     number(1e-3 * check.m_face),
+                    number(1e-3 * check.m_centre),
                     "–" if check.gain is None else f"{100 * check.gain:.1f}",
                     f"{place(result.deck, check.at)}, ({at_text(check.at)}) m",
                     load_text(check.position, named=True),
@@ -187,13 +187,14 @@ def _layers(result: Result, design: Design) -> Table:
         (M_ED, "/", M_RD),
         "Steel needed [mm²/m]",
         "Steel drawn [mm²/m]",
-        "Face [kNm/m]",
+        "Up to faces [kNm/m]",
+        "Centre lines [kNm/m]",
         "Gain [%]",
         "Place",
         "Load position",
     ]
-    caption = "Bending at the ultimate limit state, centre line"
-    return table(caption, head, rows, numeric=range(2, 9), wide=(9, 10))
+    caption = "Bending at the ultimate limit state"
+    return table(caption, head, rows, numeric=range(2, 10), wide=(10, 11))
 
 
 def _order(design: Design) -> tuple[Block, ...]:

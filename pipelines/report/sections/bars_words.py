@@ -14,6 +14,7 @@ from pipelines.bars.adequacy import (
 from pipelines.bars.checks.as_built import TOO_SMALL
 from pipelines.bars.checks.remedies import Remedy
 from pipelines.bars.design import Design, StandardDesign
+from pipelines.deck.deck import Deck
 from pipelines.numbers import rounded_up, within
 from pipelines.report.document import Block, Paragraph, Short, Strong, Table, Words, table
 from pipelines.result import Result
@@ -39,14 +40,23 @@ def traffic_words(design: Design) -> str:
     return f"Traffic: {'; '.join(words)}."
 
 
-def moments_at(design: Design) -> str:
-    if not design.reinforcement.hogging_at_face:
-        return "Bars are judged by the value at the centre line."
+def moments_at(deck: Deck) -> str:
+    """Where over supports the moments that bars are judged by are read."""
+    assert deck.reinforcement is not None
+    wide = [line for line in deck.lines if line.width > 0.0]
+    if not deck.reinforcement.hogging_at_face:
+        return "Bars are judged with the centre lines of supports: [[bars]] moment_at asks for it."
+    if not wide:
+        return "Bars are judged with the centre lines of supports: no line states its width_mm."
+    others = " (of lines without a width at the centre line)" if len(wide) < len(deck.lines) else ""
     return (
-        "Bars are judged by the value at the centre line, top bars by that at the supports' faces, "
-        "as the deck file asks: for a slab that is one with its support (EN 1992-1-1 5.3.2.2(3), "
-        "AASHTO 4.6.2.1.6 with its own place; from memory). Least shares of moments over the "
-        "support, which clauses may ask for, are not checked."
+        f"Bottom bars are judged with the centre lines of supports, top bars up to their faces"
+        f"{others}, for a slab that is one with its supports (EN 1992-1-1 5.3.2.2(3), AASHTO "
+        "4.6.2.1.6 with its own place; from memory); the value at centre lines stands beside. "
+        "Where the slab only rests on them EN 1992-1-1 5.3.2.2(4), from memory, takes F t/8 off "
+        'the value at the centre line instead, which is more: [[bars]] moment_at = "centre line" '
+        "is on the safe side of both. Least shares of moments over the support, which clauses may "
+        "ask for, are not checked."
     )
 
 

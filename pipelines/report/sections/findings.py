@@ -4,7 +4,13 @@ from collections.abc import Sequence
 
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text
-from pipelines.findings.finding import Finding, Verdict, governing
+from pipelines.findings.finding import (
+    Finding,
+    Verdict,
+    at_centre_line,
+    governing,
+    without_centre_lines,
+)
 from pipelines.findings.left_out import LeftOut, beyond
 from pipelines.numbers import as_result, length, number
 from pipelines.report.document import (
@@ -27,12 +33,13 @@ from pipelines.report.sections.words import SYMBOLS
 from pipelines.result import Result
 from pipelines.strips.methods import left_out_methods
 
-# Kinds of section whose largest plate value the first page tells, in its words.
+# Kinds of section whose largest plate value the first page tells, in its words; over lines whose
+# widths are stated that at their faces.
 HEADLINES = (
-    ("sagging", "sagging in a bay"),
-    ("edge", "sagging along a free edge"),
-    ("hogging", "hogging over a line"),
-    ("edge hogging", "hogging over a line, beside a free edge"),
+    (("sagging",), "sagging in a bay"),
+    (("edge",), "sagging along a free edge"),
+    (("face", "hogging"), "hogging over a line"),
+    (("edge hogging",), "hogging over a line, beside a free edge"),
 )
 
 
@@ -66,14 +73,18 @@ def finding_words(
     methods = left_out_methods(dict.fromkeys(finding.load for finding in findings))
     if methods:
         words.append(methods)
-    for kind, words_of in HEADLINES:
-        worst = governing(findings, kind)
+    counted = without_centre_lines(findings)
+    for kinds, words_of in HEADLINES:
+        worst = governing(counted, *kinds)
         if worst is not None and worst.ratio is not None and worst.hand.value is not None:
+            at_face = worst.section.kind == "face"
+            place = f"{worst.section.place}, at its face" if at_face else worst.section.place
+            others = counted if at_face else findings
             words.append(
                 f"Largest {words_of}: plate {number(1e-3 * worst.plate.peak)} {worst.unit} "
-                f"({worst.section.place}, {worst.load}), against {number(1e-3 * worst.hand.value)} "
+                f"({place}, {worst.load}), against {number(1e-3 * worst.hand.value)} "
                 f"by {worst.hand.strip} ({worst.reference}): strip / plate {number(worst.ratio)}, "
-                f"{worst.words}{elsewhere(worst, findings, left_out)}."
+                f"{worst.words}{elsewhere(worst, others, left_out)}{_beside(worst, findings)}."
             )
     corners = [finding for finding in findings if finding.section.kind == "corner"]
     if corners:
@@ -83,6 +94,18 @@ def finding_words(
             f"{most.unit} ({most.section.place}, {most.load}): {most.hand.reason}."
         )
     return words
+
+
+def _beside(finding: Finding, findings: Sequence[Finding]) -> str:
+    """The values at the centre line beside those at a face, "" for other sections."""
+    centre = at_centre_line(finding, findings) if finding.section.kind == "face" else None
+    if centre is None:
+        return ""
+    strip = "no value" if centre.hand.value is None else number(1e-3 * centre.hand.value)
+    return (
+        f"; at the centre line the plate has {number(1e-3 * centre.plate.peak)}, the strip "
+        f"{strip} ({centre.reference}: {centre.words})"
+    )
 
 
 def elsewhere(finding: Finding, findings: Sequence[Finding], left_out: Sequence[LeftOut]) -> str:

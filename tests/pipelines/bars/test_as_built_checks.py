@@ -195,6 +195,7 @@ def demand_of(high: list[float], low: list[float]) -> Demand:
         coexisting=np.zeros((4, 3, n)),
         imposed=(False,),
         relieved=relieved,
+        over_lines=values,
         of_envelope=None,
     )
 

@@ -24,6 +24,7 @@ from pipelines.traffic.pressure_cells import pressure_cells
 from pipelines.traffic.trains import model_trains
 from plate.loads.loads import patch_loads
 from tests.oracles.arrangements import every_arrangement
+from tests.oracles.edge_twist import twist_row
 from tests.pipelines.report_page import page_of
 from tests.pipelines.small_decks import SLAB, WEIGHT, deck_of, grades, mat
 
@@ -129,10 +130,11 @@ def test_demand_is_that_of_the_worst_arrangement(
     for k, _ in enumerate(LAYER_ROWS):
         point = int(read_at[demand.values[k].argmax()])
         component = 1 + k % 2
-        m, m_xy = (field_rows(result.solved, [point], [c]) for c in (component, 3))
+        m = field_rows(result.solved, [point], [component])
+        m_xy = twist_row(result.solved, point, (-0.4, -3.1), (6.4, 3.1))
         rows = sparse.csr_array(sparse.vstack([m + m_xy, m - m_xy]))
         high, low = tried(with_share(deck, share), result.solved, rows)
-        twist = np.array([1.0, -1.0]) * weight[3, point]
+        twist = np.array([1.0, -1.0]) * float((m_xy @ result.cases["weight"].displacements)[0, 0])
         sums = weight[component, point] + twist
         gammas = {s["self-weight"] for s in demand.states}
         traffic = high if k < 2 else -low

@@ -126,6 +126,34 @@ def test_a_connection_makes_no_twisting_moments(connection: float) -> None:
     assert layer.max() < 0.11
 
 
+@pytest.mark.parametrize("section", [WEB, NO_WEB], ids=["web", "no web"])
+@pytest.mark.parametrize("connection", CONNECTIONS[1:])
+def test_twist_beside_composite_beams_near_free_edges_is_the_slab_s(
+    section: BeamSection, connection: float
+) -> None:
+    """From one thickness to 1.5 m off a free edge the twist beside composite beams is up to half of
+    the largest |m_y| and is no layer: a thickness off the line it is what Kirchhoff's theory has,
+    which knows none. On the line the layer adds to one side what it takes from the other, and the
+    mean of both sides is Kirchhoff's. Within 5 % of |m_y| there: the slab's own shear strain."""
+    offsets = [sign * y for sign in (-1.0, 1.0) for y in (4.05, 3.8, 3.6, 3.3, 2.8)]
+    found = []
+    for thin in (False, True):
+        model = cross_beams(section, connection, thin=thin)
+        U, _, _ = solved(model, pressure(model.mesh, 10e3))
+        places = [
+            [(3.2 + side * d, y) for y in offsets] for d in (1e-3, 1.25 * SLAB) for side in (-1, 1)
+        ]
+        rows = results(model, U, [place for row in places for place in row])
+        found.append(rows.reshape(2, 2, len(offsets), 6))
+    thick, thin_theory = found
+    most = np.abs(thin_theory[0, ..., 2]).max()
+    off = thick[1, ..., 3] - thin_theory[1, ..., 3]
+    on = (thick[0, ..., 3] - thin_theory[0, ..., 3]).mean(axis=0)
+    assert np.abs(thin_theory[..., 3]).max() > 0.25 * most
+    assert np.abs(off).max() < 0.05 * most
+    assert np.abs(on).max() < 0.05 * most
+
+
 @pytest.mark.parametrize("connection", CONNECTIONS)
 def test_the_moment_grows_by_the_web_s_shear(connection: float) -> None:
     """dM/ds = V of the web alone, with what the connection puts on the upper flange: over every

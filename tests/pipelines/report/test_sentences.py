@@ -94,6 +94,10 @@ SENTENCES: dict[str, tuple[str, str]] = {
         WHOLE.replace("[plan]", 'theory = "kirchhoff"\n[plan]'),
     ),
     "the shear strain of beams joined": (WHOLE, SLAB + PLAN + RIGID),
+    "for the twisting moment about the edge one thickness off it": (
+        WHOLE + BARS,
+        WHOLE.replace("[plan]", 'theory = "kirchhoff"\n[plan]') + BARS,
+    ),
     "under a load model the strip has all lanes": (WHOLE + LM1, WHOLE + TRAFFIC),
     "with all beams half and twice as stiff": (WHOLE, SLAB + PLAN + RIGID),
     "but for resistance and utilisations": (WHOLE + BARS, WHOLE),

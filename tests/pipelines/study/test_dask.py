@@ -126,6 +126,28 @@ def test_a_cluster_that_cannot_serve_is_told(tmp_path: Path, cluster: LocalClust
     assert f"no scheduler answers at {NOWHERE}" in errors
 
 
+@pytest.mark.parametrize("address", ["nonsense", "tcp://host", "tcp://host:port"])
+def test_what_is_no_address_is_told_at_once(address: str) -> None:
+    """In a process of its own: what its end prints is printed."""
+    code = (
+        "import sys\n"
+        "from pipelines.study.memory import Need\n"
+        "from pipelines.study.spec import StudyError\n"
+        "from pipelines.study.workers import Cluster\n"
+        "try:\n    Cluster(sys.argv[1], Need(bytes=1e6, row=1, looked_at=1, structures=1))\n"
+        "except StudyError as error:\n    print(error)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, address],
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert f"{address!r} is no address like tcp://host:8786" in done.stdout
+    assert done.stderr == ""
+
+
 def test_the_extra_is_named_where_it_is_missing(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
     words = r"pip install '\.\[study\]' in a clone .* or pip install 'deckslab\[study\]'"

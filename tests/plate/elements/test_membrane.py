@@ -3,10 +3,17 @@
 import numpy as np
 import pytest
 
-from plate.elements.beam import BeamSection
-from plate.elements.membrane import force_operators, membrane_dofs
+from plate.elements.beam import BeamSection, edge_frame
+from plate.elements.membrane import (
+    Joint,
+    connected_matrices,
+    force_operators,
+    membrane_dofs,
+    stretch_operator,
+)
 from plate.elements.section import Section
 from plate.geometry.plan import grid_plan
+from plate.interpolation import lobatto
 from plate.loads.loads import pressure
 from plate.meshing.grid import grid_mesh
 from plate.model.model import PlateModel
@@ -115,3 +122,87 @@ def test_the_isostatic_pins_carry_nothing() -> None:
 
 def test_a_beam_above_acts_as_one_below() -> None:
     assert middle(*strip(np.inf, -BELOW)) == pytest.approx(middle(*strip(np.inf)), rel=1e-9)
+
+
+R, ECCENTRIC = 9.0, Joint(BELOW)
+OWN = Joint(BELOW, np.full(6, BELOW - 0.5 * T))
+
+
+def arc(clockwise: bool) -> np.ndarray:
+    """Nodes (6, 4, 2) of edges of order 3 along a quarter of a circle about the origin."""
+    ends = np.linspace(0.0, 0.5 * np.pi, 7)
+    at = ends[:-1, None] + np.diff(ends)[:, None] * 0.5 * (lobatto(4) + 1.0)
+    if clockwise:
+        at = at[::-1, ::-1]
+    return R * np.stack([np.cos(at), np.sin(at)], axis=-1)
+
+
+def moved(xy: np.ndarray, joint: Joint, slopes: np.ndarray, uv: np.ndarray) -> np.ndarray:
+    """Degrees of freedom (6, n_dof) of edges that move by uv (6, 4, 2) and turn by slopes (2,)
+    without slip: the beam's own displacement is that of its centroid along the tangent."""
+    tangent = edge_frame(xy, lobatto(4)).tangent
+    plate = np.zeros((6, 4, 3))
+    plate[..., 1:] = slopes
+    own = np.sum(tangent * (uv - joint.eccentricity * slopes), axis=-1)
+    relative = [] if joint.arms is None else [np.zeros((6, 4))]
+    return np.concatenate([plate.reshape(6, -1), uv.reshape(6, -1), *relative, own], axis=-1)
+
+
+def energy(xy: np.ndarray, joint: Joint, dofs: np.ndarray) -> float:
+    K = connected_matrices(xy, BEAM.EA, joint, 2e8)
+    return 0.5 * float(np.einsum("ea,eab,eb->", dofs, K, dofs))
+
+
+@pytest.mark.parametrize("clockwise", [False, True])
+@pytest.mark.parametrize("joint", [ECCENTRIC, OWN], ids=["no web", "web"])
+def test_a_curved_beam_that_may_slip_is_strained_by_its_radius(
+    clockwise: bool, joint: Joint
+) -> None:
+    """Every point moved outwards by c: the strain is c/R all along, though nothing moves along the
+    line."""
+    xy, c = arc(clockwise), 1e-3
+    outward = xy / R
+    expected = 0.5 * BEAM.EA * (c / R) ** 2 * 0.5 * np.pi * R
+    # 1e-5: arcs of 15 degrees by polynomials of order 3
+    still = moved(xy, joint, np.zeros(2), c * outward)
+    assert energy(xy, joint, still) == pytest.approx(expected, rel=1e-5)
+    frame = edge_frame(xy, np.array([-0.3, 0.8]))
+    strain = np.einsum("eqa,ea->eq", stretch_operator(frame, joint), still)
+    np.testing.assert_allclose(strain, c / R, rtol=1e-3)
+
+
+@pytest.mark.parametrize("joint", [ECCENTRIC, OWN], ids=["no web", "web"])
+def test_a_curved_beam_that_may_slip_moves_freely_as_a_whole(joint: Joint) -> None:
+    """Moved, turned in plan and tilted it is not strained; without the radius's part a move by c
+    would take four fifths of the energy of the test above."""
+    xy, c = arc(False), 1e-3
+    whole = 0.5 * BEAM.EA * (c / R) ** 2 * 0.5 * np.pi * R
+    moves = (
+        (np.zeros(2), c * np.broadcast_to([0.6, 0.8], xy.shape)),
+        (np.zeros(2), c / R * np.stack([-xy[..., 1], xy[..., 0]], axis=-1)),
+        (c / BELOW * np.array([0.6, -0.8]), np.zeros(xy.shape)),
+    )
+    for slopes, uv in moves:
+        assert energy(xy, joint, moved(xy, joint, slopes, uv)) < 1e-5 * whole
+
+
+def test_a_stiff_connection_tends_to_the_full_one_on_a_curve() -> None:
+    """Beams along both sides of a bay of 9 m radius, held on rigid lines at its ends."""
+
+    def lowest(connection: float) -> float:
+        plan = grid_plan([0.0, 6.0], [-1.5, 1.5], radius=R)
+        mesh = grid_mesh(plan, order=3, size=0.6)
+        beams = tuple(
+            BeamLine(line=line, section=BEAM, eccentricity=BELOW, connection=connection)
+            for line in ("L1", "L2")
+        )
+        ends = tuple(LineSupport(line=line, kind="rigid") for line in ("C1", "C2"))
+        section = Section(thickness=T, E=E, poisson=0.2)
+        model = PlateModel(mesh=mesh, section=section, supports=ends, beams=beams)
+        U = Stiffness(model).solve(pressure(mesh, 1e3)[:, None], refine=True)[:, 0]
+        return float(result(model, U, 3.0, -1.5)[0])
+
+    full, none = lowest(np.inf), lowest(0.0)
+    assert none > 1.5 * full
+    # 1e-3: the beam's own displacement along an arc is a polynomial, the slab's tangential one not
+    assert lowest(1e13) == pytest.approx(full, rel=1e-3)
