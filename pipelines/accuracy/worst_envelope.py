@@ -27,7 +27,8 @@ from plate.conventions import RESULTS
 class WorstEnvelope:
     """The envelope of a case of traffic with the true worst values in it.
 
-    peaks : its governing values; stated : all that is stated; gap : (n,) how much further from zero
+    peaks : its governing values; stated : all that is stated, and of_steps : the same as the steps
+    of the load positions gave it; gap : (n,) how much further from zero
     each may lie under any load of the case, and raised : (n,) how much further it does than at the
     steps [SI], not a number where no worst load was asked for; proven : whether the gap leads to an
     upper bound, or is only what a search may have missed.
@@ -36,6 +37,7 @@ class WorstEnvelope:
     envelope: TrafficEnvelope
     peaks: tuple[Peak, ...]
     stated: StatedValues
+    of_steps: StatedValues
     gap: Floats
     raised: Floats
     proven: bool
@@ -49,6 +51,7 @@ def stepped(solved: SolvedDeck, envelope: TrafficEnvelope) -> WorstEnvelope:
         envelope=envelope,
         peaks=peaks,
         stated=stated,
+        of_steps=stated,
         gap=np.full(len(stated.value), np.nan),
         raised=np.full(len(stated.value), np.nan),
         proven=False,
@@ -95,6 +98,7 @@ def with_worst_loads(solved: SolvedDeck, envelope: TrafficEnvelope) -> WorstEnve
         envelope=envelope,
         peaks=peaks,
         stated=stated_values(solved, envelope, peaks),
+        of_steps=stated,
         gap=gap + np.maximum(stated.sign * (true - values), 0.0),
         raised=np.asarray(np.abs(values - stated.value)),
         proven=all(worst.proven for worst in found),

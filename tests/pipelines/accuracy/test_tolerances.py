@@ -7,6 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pipelines.accuracy.stated_values import rows_on, stated_under
+from pipelines.accuracy.tolerances import SAFETY, Yardsticks, traffic_tolerances
+from pipelines.accuracy.worst_envelope import stepped, with_worst_loads
 from pipelines.analysis import analyse
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.report.data.summary import summary
@@ -52,6 +55,26 @@ def test_errors_are_the_sums_of_their_parts(result: Result) -> None:
         assert one["error_mesh"] >= 0.0
         assert one["error_step"] > 0.0
         assert np.isfinite(one["theory_difference"])
+
+
+def test_mesh_parts_cover_what_the_richer_mesh_says_at_the_steps_too(result: Result) -> None:
+    """The worst load position and the one that governs of the steps: at either one the two meshes
+    may agree by chance. Values and load positions of both from the envelope before the search."""
+    solved, built = result.solved, result.built
+    [envelope] = traffic_envelopes(solved)
+    worst = with_worst_loads(solved, envelope)
+    measured = Yardsticks.of(built, solved)
+    mesh = traffic_tolerances(solved, worst, measured).probes["max"][:, 0]
+    n = len(mesh)
+    larger = 0
+    for stated in (worst.stated, stepped(solved, envelope).stated):
+        finer = stated_under(
+            measured.richer, rows_on(measured.richer.model, solved, stated), stated
+        )
+        missed = SAFETY * np.abs(finer - stated.value)[:n]
+        assert np.all(mesh >= missed)
+        larger += int((mesh > 1.01 * missed).sum())
+    assert larger > 0
 
 
 def test_reactions_have_no_error(result: Result) -> None:
