@@ -36,6 +36,7 @@ from pipelines.report.sections.assumptions import assumptions
 from pipelines.report.sections.bars import bars_section
 from pipelines.report.sections.bars_words import bars_findings
 from pipelines.report.sections.detailing import detailing_section
+from pipelines.report.sections.effects import effects
 from pipelines.report.sections.fields import case_results, envelope_plans, line_sections
 from pipelines.report.sections.findings import (
     finding_words,
@@ -134,17 +135,19 @@ def _finding(result: Result) -> tuple[Block, ...]:
             Bullets((*caution_words(result.deck), *result.deck.warnings)),
         )
     )
-    found: list[Block] = [
-        Paragraph(words)
-        for words in (
-            *finding_words(result.findings, result.no_findings, result.left_out),
-            *left_out_words(result.left_out),
-        )
-    ]
+    words, rows = effects(result)
+    found: list[Block] = [Paragraph(Strong(words))]
+    if rows:
+        found.append(table("Each effect at its largest", ["Effect", "Finding"], rows))
     bars = bars_findings(result)
     if bars:
         found += [*bars, Paragraph(Link("bars", "Bars: where, found by what, what is left out"))]
     found.append(cautions)
+    said = finding_words(result.findings, result.no_findings, result.left_out)
+    found += [
+        Paragraph(words)
+        for words in (*(said if result.findings else ()), *left_out_words(result.left_out))
+    ]
     if result.findings:
         first = [(finding, 1) for finding in first_findings(result.findings)]
         caption = (

@@ -94,7 +94,9 @@ def test_reciprocity_of_two_wheel_positions(t: float) -> None:
     _, U, _ = solved(model, patch(mesh, *first), patch(mesh, *second))
     one = integrated_w(model, U[:, 0], second)
     other = integrated_w(model, U[:, 1], first)
-    assert one == pytest.approx(other, rel=1e-9)
+    # Residuals lose (h/t)^2 to the shear's stiffness, in sums of some hundred terms.
+    lost = 100 * np.finfo(float).eps * (0.6 / t) ** 2
+    assert one == pytest.approx(other, rel=max(1e-9, lost))
     assert abs(one) > 1e-3
 
 
