@@ -7,7 +7,7 @@ ways until none can beat the best by more than the goal. No constant decides wha
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +30,7 @@ SMALL = 1e-3
 MOST_ORDINATES = 2_000_000
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class _Pieces:
     """Pieces that may hold the highest value.
 
@@ -44,21 +44,15 @@ class _Pieces:
     coefficients: Floats
 
     def part(self, which: NDArray[np.bool_] | Ints) -> "_Pieces":
-        return _Pieces(
-            self.entry[which],
-            self.vehicle[which],
-            self.s[which],
-            self.y[which],
-            self.coefficients[which],
-        )
+        return _Pieces(**{field.name: getattr(self, field.name)[which] for field in fields(self)})
 
     @classmethod
     def joined(cls, parts: Sequence["_Pieces"]) -> "_Pieces":
         return cls(
-            *(
-                np.concatenate([getattr(one, name) for one in parts])
-                for name in ("entry", "vehicle", "s", "y", "coefficients")
-            )
+            **{
+                field.name: np.concatenate([getattr(part, field.name) for part in parts])
+                for field in fields(cls)
+            }
         )
 
     def halved(self, axis: int) -> "_Pieces":
@@ -74,7 +68,7 @@ class _Pieces:
             half = np.stack([low, high], axis=1)
             C = self.coefficients @ matrix.T if axis else matrix @ self.coefficients
             s, y = (self.s, half) if axis else (half, self.y)
-            parts.append(_Pieces(self.entry, self.vehicle, s, y, C))
+            parts.append(replace(self, s=s, y=y, coefficients=C))
         return _Pieces.joined(parts)
 
 
@@ -241,11 +235,11 @@ def _pieces(number: int, wheels: DrivenWheels, upper: Floats, proof: _Proof) -> 
         if not len(e):
             continue
         found = _Pieces(
-            entries[e],
-            np.full(len(e), number),
-            np.stack([wheels.s.low[s][i], wheels.s.high[s][i]], axis=1),
-            np.stack([wheels.y.low[y[j]], wheels.y.high[y[j]]], axis=1),
-            C[inverse[e], i, j] * proof.signs[entries[e]][:, None, None],
+            entry=entries[e],
+            vehicle=np.full(len(e), number),
+            s=np.stack([wheels.s.low[s][i], wheels.s.high[s][i]], axis=1),
+            y=np.stack([wheels.y.low[y[j]], wheels.y.high[y[j]]], axis=1),
+            coefficients=C[inverse[e], i, j] * proof.signs[entries[e]][:, None, None],
         )
         _corners(found, proof)
         yield found

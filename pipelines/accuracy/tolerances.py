@@ -149,7 +149,7 @@ def _missed(solved: SolvedDeck, richer: Stiffness, stated: StatedValues) -> Floa
 def tolerance_of(amounts: Floats, proven: bool) -> Tolerance:
     """The tolerance of mesh part, step part, difference of the theories and what is raised (4,)."""
     mesh, step, theory, raised = amounts.tolist()
-    return Tolerance(mesh, step, theory, proven, raised)
+    return Tolerance(mesh=mesh, step=step, theory=theory, proven=proven, raised=raised)
 
 
 class HeldValue(Protocol):

@@ -8,7 +8,7 @@ import numpy as np
 STEP_IS = {True: "proven", False: "searched"}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Tolerance:
     """How wrong one value may be, in its unit.
 
@@ -33,7 +33,13 @@ class Tolerance:
         theory = None if self.theory is None else scale * self.theory
         size = abs(scale)
         raised = None if self.raised is None else size * self.raised
-        return Tolerance(size * self.mesh, size * self.step, theory, self.proven, raised)
+        return Tolerance(
+            mesh=size * self.mesh,
+            step=size * self.step,
+            theory=theory,
+            proven=self.proven,
+            raised=raised,
+        )
 
 
 def tolerance_entry(tolerance: Tolerance | None) -> dict[str, float | str | None]:
