@@ -33,7 +33,7 @@ from pipelines.report.space.scene import WHEEL, Scene, Surface, crossing, model_
 from plate.arrays import Floats, Ints
 
 ASSETS = Path(__file__).parents[1] / "assets"
-FONT = Path(get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf"
+FONT = str(Path(get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf")
 SUFFIXES = (".png", ".gif", ".html")
 COLOURS = "viridis"
 BANDS = 14
