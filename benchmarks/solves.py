@@ -59,12 +59,13 @@ def deck_model(size: float) -> PlateModel:
 
 
 def loads(model: PlateModel) -> sparse.csc_array:
-    """A block of wheel patches at neighbouring places."""
+    """A block of wheel patches at neighbouring places, on all degrees of freedom."""
     x, y = np.meshgrid(12.4 + 0.1 * np.arange(16), np.linspace(-3.0, 3.0, 12), indexing="ij")
     centre = np.stack([x.ravel(), y.ravel()], axis=1)
     half = np.array([[-0.4, -0.5], [0.4, -0.5], [0.4, 0.5], [-0.4, 0.5]])
     columns = np.arange(BLOCK)
-    return patch_loads(model.mesh, centre[:, None] + half, np.full(BLOCK, 1e5), columns, BLOCK)
+    F = patch_loads(model.mesh, centre[:, None] + half, np.full(BLOCK, 1e5), columns, BLOCK)
+    return sparse.csc_array((F.data, F.indices, F.indptr), shape=(model.n_dof, BLOCK))
 
 
 def milliseconds(work: Callable[[], object], n: int) -> float:
