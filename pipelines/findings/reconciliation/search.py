@@ -270,7 +270,7 @@ def start_walk(
         strips=strips,
         vehicles=vehicles,
         pressed=pressed,
-        lattices=_lattices(deck, envelope, vehicles[0]),
+        lattices=position_lattices(deck, envelope, vehicles[0]),
         s_range=(s_range[0], s_range[1]),
         s=s,
         t=t,
@@ -305,7 +305,7 @@ def _driven(
     return tuple(sorted(found, key=order))
 
 
-def _lattices(
+def position_lattices(
     deck: Deck, envelope: TrafficEnvelope, leading: Driven
 ) -> dict[Direction, tuple[Floats, Floats]]:
     """Stations and offsets of the leading vehicle's load positions, by direction; in its lane and
@@ -313,11 +313,18 @@ def _lattices(
     only = replace(deck.required_traffic, vehicles=(leading.run.vehicle,))
     if envelope.whole:
         only = replace(only, offsets=(leading.place.offset,), lateral_step=None)
-    return {
+    found = {
         run.direction: (np.unique(run.stations), np.unique(run.offsets))
         for run in load_positions(replace(deck, traffic=only))
-        if not envelope.whole or run.direction == leading.place.direction
     }
+    if leading.place.direction not in found:
+        # Turned round it stands as it did, so that those forward are listed alone.
+        stations, offsets = found["forward"]
+        length = max(axle.at for axle in leading.run.vehicle.axles)
+        found["reverse"] = (stations - length, offsets)
+    if envelope.whole:
+        return {leading.place.direction: found[leading.place.direction]}
+    return found
 
 
 def _extent(

@@ -12,6 +12,7 @@ from pipelines.analysis import analyse
 from pipelines.bars.checks.bending_and_service import resistances
 from pipelines.deck.deck import Deck
 from pipelines.findings.finding import Verdict
+from pipelines.findings.reconciliation.search import Driven, Place, position_lattices
 from pipelines.findings.reconciliation.walk import Reconciliation, governing_findings, reconcile
 from pipelines.model.fixed_loads import loads_of
 from pipelines.model.influence import field_rows
@@ -22,6 +23,7 @@ from pipelines.standards.actions.combinations import combination
 from pipelines.standards.actions.load_models import joint_factor
 from pipelines.strips.deck_strip import strip_deck
 from pipelines.strips.hand_values import NO_MOMENT, hands_under
+from pipelines.traffic.positions import LoadPositions
 from tests.pipelines.report_page import report_page
 from tests.pipelines.small_decks import BEAMS, MESH, PLAN, SLAB, WEIGHT, deck_of, mat
 
@@ -72,6 +74,31 @@ def test_the_plate_under_the_held_arrangement_is_the_peak(result: Result) -> Non
     # lane 1 alone has 600 kN and two wheels of it at the kerb are not all that acts
     lm1 = max((o for o in rows if o.load == "EN 1991-2 LM1"), key=lambda o: o.plate.held.load.sum())
     assert lm1.plate.held.load.sum() > 600e3
+
+
+def test_a_walk_goes_on_from_a_symmetric_vehicle_that_is_reversed(result: Result) -> None:
+    """Load positions list a tandem forward alone where reverse repeats it, a search may end in
+    reverse: its lattice then is the one of the same wheels."""
+    [envelope] = [t.envelope for t in result.traffic if t.name == "EN 1991-2 LM1"]
+    forward = next(run for run in envelope.runs if run.direction == "forward")
+    forward = replace(forward, offsets=np.full_like(forward.offsets, forward.offsets[0]))
+    place = Place("reverse", 1.73, float(forward.offsets[0]))
+    driven = Driven(
+        run=replace(forward, direction="reverse"), place=place, patches=forward.patches, factor=1.0
+    )
+    lattices = position_lattices(result.deck, envelope, driven)
+    assert set(lattices) == {"reverse"}
+    stations, _ = lattices["reverse"]
+
+    def wheels(run: LoadPositions) -> np.ndarray:
+        n = len(run.stations)
+        corners = run.wheels(slice(None)).corners.mean(axis=1).reshape(n, -1, 2)
+        return np.sort(corners[..., 0].mean(axis=1))
+
+    still = np.full(len(stations), place.offset)
+    again = replace(driven.run, stations=stations, offsets=still)
+    there = np.unique(np.round(wheels(forward), 6))
+    np.testing.assert_allclose(wheels(again), there, atol=2e-6)
 
 
 def test_only_a_whole_model_is_covered(result: Result) -> None:
