@@ -132,15 +132,11 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """Rows of as many cells as there are columns; the first cell heads its row.
-
-    tall : whether it scrolls in a window of its own on a screen.
-    """
+    """Rows of as many cells as there are columns; the first cell heads its row."""
 
     caption: str
     columns: tuple[Column, ...]
     rows: tuple[tuple[Words, ...], ...]
-    tall: bool = False
 
     def __post_init__(self) -> None:
         for row in self.rows:
@@ -210,7 +206,6 @@ def table(
     *,
     numeric: Iterable[int] = (),
     wide: Iterable[int] = (),
-    tall: bool = False,
 ) -> Table:
     """A table by its heads; numeric, wide : numbers of the columns set to the right, and of those
     kept from getting narrow."""
@@ -218,7 +213,7 @@ def table(
     columns = tuple(
         Column(head, "right" if k in right else "left", k in broad) for k, head in enumerate(heads)
     )
-    return Table(caption, columns, tuple(tuple(row) for row in rows), tall)
+    return Table(caption, columns, tuple(tuple(row) for row in rows))
 
 
 def lines(rows: Iterable[Words]) -> tuple[Words, ...]:

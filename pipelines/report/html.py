@@ -139,9 +139,8 @@ class _Writer:
             cells = "".join(f"<td{k}>{cell}</td>" for k, cell in zip(css[1:], others, strict=True))
             body.append(f'<tr><th scope="row"{css[0]}>{first}</th>{cells}</tr>')
         caption = escape(table.caption)
-        wrap = "scroll tall" if table.tall else "scroll"
         return (
-            f'<div class="{wrap}" tabindex="0" role="region" aria-label="{caption}">'
+            f'<div class="scroll" tabindex="0" role="region" aria-label="{caption}">'
             f"<table><caption><span>{caption}</span></caption><thead><tr>{head}</tr></thead>\n"
             "<tbody>" + "\n".join(body) + "</tbody></table></div>"
         )

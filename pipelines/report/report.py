@@ -42,6 +42,7 @@ from pipelines.report.sections.findings import (
     finding_words,
     findings_table,
     first_findings,
+    linked,
     left_out_words,
     strips_section,
 )
@@ -145,7 +146,7 @@ def _finding(result: Result) -> tuple[Block, ...]:
     found.append(cautions)
     said = finding_words(result.findings, result.no_findings, result.left_out)
     found += [
-        Paragraph(words)
+        Paragraph(linked(words))
         for words in (*(said if result.findings else ()), *left_out_words(result.left_out))
     ]
     if result.findings:

@@ -9,6 +9,8 @@
     return;
   }
 
+  $("x-used").hidden = false;
+
   // ---- data -------------------------------------------------------------------------------
   async function unpack(text, Kind) {
     const bytes = Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
@@ -386,13 +388,15 @@
     }
     context.putImageData(image, 0, 0);
     const bar = $("x-bar"), level = (k) => given((Math.round(first / step) + k) * step);
-    // Of many or long numbers every second.
-    const every = count * Math.max(...colours.map((_, k) => level(k).length)) > 56 ? 2 : 1;
+    // As many numbers as stand beside each other, a letter about 7 pixels wide.
+    const longest = 2 + Math.max(...colours.map((_, k) => level(k).length));
+    const room = Math.max(60, bar.clientWidth - 7 * (longest + unitOf().length));
+    const every = Math.ceil((7 * longest * count) / room);
     bar.replaceChildren(...colours.map((c, k) => {
       const part = document.createElement("span");
       part.style.setProperty("--shade", c);
       part.className = single() && first + (k + 0.5) * step < 0 ? "below" : "";
-      part.textContent = k % every ? "" : level(k);
+      part.textContent = k % every || count - k < every ? "" : level(k);
       return part;
     }));
     const unit = document.createElement("span");
@@ -753,14 +757,20 @@
   }
   $("x-load").addEventListener("change", (e) => {
     state.load = Number(e.target.value);
+    leave();
     refresh();
     if (isInfluence()) sectionThrough(true);
   });
-  $("x-component").addEventListener("change", (e) => { state.component = Number(e.target.value); refresh(); });
+  $("x-component").addEventListener("change", (e) => { state.component = Number(e.target.value); leave(); refresh(); });
   for (const radio of document.querySelectorAll('input[name="x-extreme"]')) {
-    radio.addEventListener("change", (e) => { state.extreme = e.target.value; refresh(); });
+    radio.addEventListener("change", (e) => { state.extreme = e.target.value; leave(); refresh(); });
   }
-  function moveTo(at) { Object.assign(state, { at, point: -1 }); }
+  /** What is shown is no longer the governing value that was gone to. */
+  function leave() { $("x-peak").value = ""; }
+  function moveTo(at) {
+    leave();
+    Object.assign(state, { at, point: -1 });
+  }
   function goTo(k) {
     const peak = data.peaks[k];
     Object.assign(state, { load: isInfluence() ? state.load : loadOf(peak), component: peak.component, extreme: peak.extreme, at: toXY(...peak.at),
@@ -783,6 +793,8 @@
       hold(true);
       moved();
     });
+    // Left empty, it tells the point again.
+    $(id).addEventListener("blur", () => showPlace(state.at));
   }
   for (const [id, k, j] of [["x-a0", 0, 0], ["x-a1", 0, 1], ["x-b0", 1, 0], ["x-b1", 1, 1]]) {
     $(id).addEventListener("input", () => {

@@ -214,7 +214,6 @@ def _readings(survey: Survey) -> tuple[Block, ...]:
         head,
         statistics,
         numeric=range(3, 8),
-        tall=len(statistics) > 12,
     )
     return places, numbers
 

@@ -321,7 +321,6 @@ def _rules(design: Design) -> tuple[Block, ...]:
         [*head, "Clause and mark"],
         [cells for _, cells in rows],
         numeric=(3, 4, 6),
-        tall=True,
     ), Paragraph(
         f"Stresses and cracks: cracked section, {CREEP_SOURCE} for the bars and the crack width. "
         "Crack width under: "

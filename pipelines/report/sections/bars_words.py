@@ -277,7 +277,7 @@ def verdict_table(result: Result) -> Table:
         "Leaves out; why it is not judged",
     ]
     caption = "Findings on the bars by check and standard"
-    return table(caption, head, rows, numeric=(3,), wide=(4, 5, 8), tall=True)
+    return table(caption, head, rows, numeric=(3,), wide=(4, 5, 8))
 
 
 def _others(judgement: Judgement) -> str:

@@ -125,4 +125,4 @@ def _through(result: Result, design: Design) -> tuple[Block, ...]:
         return ()
     head = ["Line", "Standard", "Bars along", "Bottom bars", "Sagging over it, ultimate [kNm/m]"]
     caption = "Bottom bars at flexible lines over which the slab sags"
-    return (table(caption, head, rows, numeric=(4,), tall=len(rows) > 12),)
+    return (table(caption, head, rows, numeric=(4,)),)

@@ -1,5 +1,6 @@
 """Sections of the report on strip and plate: findings, back-figured widths, reconciliation."""
 
+import re
 from collections.abc import Sequence
 
 from pipelines.deck.deck import Deck
@@ -41,6 +42,8 @@ HEADLINES = (
     (("face", "hogging"), "hogging over a line"),
     (("edge hogging",), "hogging over a line, beside a free edge"),
 )
+# A reference of a finding in running words.
+REFERENCE = re.compile(r"\b(F\d+)\b")
 
 
 def finding_words(
@@ -74,9 +77,8 @@ def finding_words(
     if methods:
         words.append(methods)
     counted = without_centre_lines(findings)
-    for kinds, words_of in HEADLINES:
-        worst = governing(counted, *kinds)
-        if worst is not None and worst.ratio is not None and worst.hand.value is not None:
+    for worst, words_of in _headlines(findings):
+        if worst.ratio is not None and worst.hand.value is not None:
             at_face = worst.section.kind == "face"
             place = f"{worst.section.place}, at its face" if at_face else worst.section.place
             others = counted if at_face else findings
@@ -94,6 +96,21 @@ def finding_words(
             f"{most.unit} ({most.section.place}, {most.load}): {most.hand.reason}."
         )
     return words
+
+
+def _headlines(findings: Sequence[Finding]) -> list[tuple[Finding, str]]:
+    """The findings at the largest plate values that the first page tells, and what each is."""
+    counted = without_centre_lines(findings)
+    found = [(governing(counted, *kinds), words) for kinds, words in HEADLINES]
+    return [(one, words) for one, words in found if one is not None and one.ratio is not None]
+
+
+def linked(words: str) -> tuple[Words, ...]:
+    """Running words with references as links to their rows."""
+    return tuple(
+        Link(f"finding-{part}", part) if k % 2 else part
+        for k, part in enumerate(REFERENCE.split(words))
+    )
 
 
 def _beside(finding: Finding, findings: Sequence[Finding]) -> str:
@@ -172,7 +189,6 @@ def findings_table(
     rows: Sequence[tuple[Finding, int]],
     caption: str,
     *,
-    tall: bool = False,
     linked: bool = False,
 ) -> Table:
     """Strip against plate, one row a comparison, in the order given; each with the number of
@@ -185,12 +201,9 @@ def findings_table(
         "Place; station, offset of the peak [m]",
         "Effect, bars, face",
         "Load, lanes, load position [m]",
-        "Strip: method, clause, edition, mark",
-        "Span [m]",
-        "Width [m] per",
+        "Strip: method, clause, edition, mark; span, width",
         "Strip",
-        "Plate, peak ±",
-        "Plate, mean (over [m])",
+        "Plate: peak ±, mean (over [m])",
         "Strip / plate",
         (SYMBOLS["m_x"], ", ", SYMBOLS["m_y"], ", ", SYMBOLS["m_xy"], " there [kNm/m]"),
         "Range over beam stiffness",
@@ -202,7 +215,7 @@ def findings_table(
         heads.pop(-2)
         body = [[*row[:-2], row[-1]] for row in body]
     last = len(heads) - 1
-    return table(caption, heads, body, numeric=(5, 7, 8, 9, 10, 11), wide=(3, 4, last), tall=tall)
+    return table(caption, heads, body, numeric=(5, 6, 7), wide=(3, 4, last))
 
 
 def _row(finding: Finding, places: int, linked: bool) -> list[Words]:
@@ -216,6 +229,10 @@ def _row(finding: Finding, places: int, linked: bool) -> list[Words]:
         strip.append(hand.edition)
     if hand.mark:
         strip.append(hand.mark)
+    if hand.span is not None:
+        strip.append(Together(f"span {length(hand.span)} m"))
+    if hand.width is not None:
+        strip.append(Together(f"width {number(hand.width)} m per {hand.width_of}"))
     where = [
         section.place,
         section.where,
@@ -223,11 +240,10 @@ def _row(finding: Finding, places: int, linked: bool) -> list[Words]:
         f"worst of {places}" if places > 1 else "",
     ]
     address = f"finding-{finding.reference}"
-    mean = "–"
-    if plate.mean_width > 0.0:
-        mean = f"{number(1e-3 * plate.mean)} ({number(plate.mean_width)})"
     error = None if plate.error is None else 1e-3 * plate.error
-    peak = lines((f"{number(1e-3 * plate.peak)}{tolerance(error)}", finding.unit))
+    of_plate = [f"{number(1e-3 * plate.peak)}{tolerance(error)}", finding.unit]
+    if plate.mean_width > 0.0:
+        of_plate.append(f"mean {number(1e-3 * plate.mean)} ({number(plate.mean_width)})")
     span = "–"
     if plate.beam_range is not None:
         low, high = (number(1e-3 * v) for v in plate.beam_range)
@@ -238,11 +254,8 @@ def _row(finding: Finding, places: int, linked: bool) -> list[Words]:
         section.effect,
         finding.load if plate.position is None else load_text(plate.position, named=True),
         lines(strip),
-        "–" if hand.span is None else length(hand.span),
-        "–" if hand.width is None else lines((number(hand.width), Together(hand.width_of))),
         "–" if hand.value is None else lines((number(1e-3 * hand.value), finding.unit)),
-        peak,
-        mean,
+        lines(of_plate),
         "–" if finding.ratio is None else number(finding.ratio),
         ", ".join(as_result(1e-3 * v) for v in plate.coexisting),
         span,
@@ -264,12 +277,17 @@ def strips_section(result: Result) -> tuple[Block, ...]:
     """All findings, folded to the worst place of each."""
     if not result.findings:
         return (Paragraph(f"No comparison: {result.no_findings or 'there is none'}."),)
-    rows = folded(result.findings)
+    chosen = {one.reference: (one, places) for one, places in folded(result.findings)}
+    # What is told by its reference elsewhere has its row here.
+    told = [one for one, _ in _headlines(result.findings)]
+    for one in (*told, *(walk.finding for walk in result.reconciliations)):
+        chosen.setdefault(one.reference, (one, 1))
+    rows = [chosen[one.reference] for one in result.findings if one.reference in chosen]
     caption = (
-        f"The worst place of each effect, vehicle and method, worst first, small values last "
-        f"(all {len(result.findings)} rows: findings.csv)"
+        "The worst place of each effect, vehicle and method and what is told by its reference, "
+        f"worst first, small values last (all {len(result.findings)} rows: findings.csv)"
     )
-    return Paragraph(intro(result.deck)), findings_table(rows, caption, tall=len(rows) > 12)
+    return Paragraph(intro(result.deck)), findings_table(rows, caption)
 
 
 def intro(deck: Deck) -> str:

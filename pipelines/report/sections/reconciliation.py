@@ -11,6 +11,7 @@ from pipelines.report.document import (
     Block,
     Details,
     Figure,
+    Link,
     Paragraph,
     Section,
     Strong,
@@ -55,7 +56,8 @@ def reconciliation_section(result: Result) -> tuple[Block, ...]:
                 "springs as stiff as the beams below it; shown because it is sometimes tried, the "
                 "widths are meant for rigid lines."
             )
-        title = Strong(f"{finding.reference}: {finding.section.place}, {finding.section.effect}")
+        to = Link(f"finding-{finding.reference}", finding.reference)
+        title = Strong((to, f": {finding.section.place}, {finding.section.effect}"))
         parts: list[Block] = [
             Figure(f"walk-{k}", waterfall(f"waterfall-{k}", walk), (title, caption)),
             _walk_table(walk, walk.forward, f"{finding.reference}: in the fixed order"),

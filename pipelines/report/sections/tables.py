@@ -142,7 +142,7 @@ def singular_table(summary: Mapping[str, Any]) -> Table | None:
     )
     heads = ["Station, offset [m]", "Angle [°]", "Edges"]
     heads += ["Moments as 1/r to the power", "Width of means [m]"]
-    return table(caption, heads, rows, numeric=(1, 3, 4), tall=len(rows) > 24)
+    return table(caption, heads, rows, numeric=(1, 3, 4))
 
 
 def reaction_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
@@ -285,7 +285,6 @@ def probe_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
                 body,
                 numeric=(2, 4),
                 wide=(0, 3, 5),
-                tall=len(body) > 24,
             )
         )
     return found
@@ -311,4 +310,4 @@ def case_table(deck: Deck, result: Result) -> Table:
             rows.append(row)
     heads = ["Case", "Result", "largest", "at [m]", "smallest", "at [m]"]
     caption = "Static cases: largest and smallest values over the slab"
-    return table(caption, heads, rows, numeric=(2, 4), wide=(3, 5), tall=len(rows) > 24)
+    return table(caption, heads, rows, numeric=(2, 4), wide=(3, 5))

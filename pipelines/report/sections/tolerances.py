@@ -100,6 +100,6 @@ def probe_parts(result: Result, summary: Mapping[str, Any]) -> list[Table]:
                 f"{case_title(traffic_case)}: parts of the numerical tolerances of probes and beams"
             )
             found.append(
-                table(caption, heads, moving, numeric=range(2, 8), wide=(0,), tall=len(moving) > 24)
+                table(caption, heads, moving, numeric=range(2, 8), wide=(0,))
             )
     return found

@@ -110,7 +110,6 @@ def _width_table(kind: str, rows: Sequence[BackWidth]) -> Table:
         body,
         numeric=range(2, len(heads)),
         wide=(1,),
-        tall=len(body) > 16,
     )
 
 

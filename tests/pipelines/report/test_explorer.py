@@ -221,6 +221,8 @@ def test_every_control_does_its_work(page: tuple[Browser, Result], tmp_path: Pat
         # Three figures, and the packing.
         assert shown == pytest.approx(peak.value, rel=6e-3, abs=2e-3)
         assert browser.run("document.querySelectorAll('#x-wheels path').length") > 2
+    gone_to = "document.getElementById('x-peak').value"
+    assert browser.run(gone_to) == str(len(peaks) - 1)
     # Load, result and extreme change the picture and the words.
     pictures = set()
     look = "document.getElementById('x-canvas').toDataURL()"
@@ -256,6 +258,8 @@ def test_every_control_does_its_work(page: tuple[Browser, Result], tmp_path: Pat
     assert browser.run(pressed) == "true"
     browser.mouse("mouseMoved", x + 30, y)
     assert said(browser) == moved
+    # "Go to" names a governing value only while it is shown.
+    assert browser.run(gone_to) == ""
     # Keys.
     browser.run("document.getElementById('x-over').focus({preventScroll: true})")
     start = value_of(browser, "x-station")
@@ -272,6 +276,10 @@ def test_every_control_does_its_work(page: tuple[Browser, Result], tmp_path: Pat
     choose(browser, "x-offset", 50)
     assert "outside the slab" in said(browser)
     choose(browser, "x-offset", 0.2)
+    browser.run("document.getElementById('x-station').focus()")
+    choose(browser, "x-station", "")
+    browser.run("document.getElementById('x-station').blur()")
+    assert value_of(browser, "x-station") == 1.5
     # Sections: through the point, by numbers, by key and by pointer.
     curve = "document.querySelector('#x-profile .curve').getAttribute('d')"
     seen = [browser.run(curve)]
@@ -297,6 +305,40 @@ def test_every_control_does_its_work(page: tuple[Browser, Result], tmp_path: Pat
     assert browser.run("document.querySelectorAll('#x-samples tr').length") == 21
     browser.picture(tmp_path / "page.png")
     assert (tmp_path / "page.png").stat().st_size > 10_000
+
+
+def overlaps(browser: Browser) -> int:
+    """Numbers below the bar of colours that touch the next one."""
+    return int(
+        browser.run(
+            "(() => { const boxes = [...document.querySelectorAll('#x-bar span')]"
+            ".filter(s => s.textContent).map(s => { const r = document.createRange(); "
+            "r.selectNodeContents(s); return r.getBoundingClientRect(); }); "
+            "return boxes.filter((b, k) => k && b.left < boxes[k - 1].right + 1).length; })()"
+        )
+    )
+
+
+@pytest.mark.soak
+def test_numbers_of_the_bar_stand_beside_each_other(page: tuple[Browser, Result]) -> None:
+    browser, _ = page
+    last = browser.run("document.getElementById('x-load').options.length") - 1
+    for load in (0, last):
+        choose(browser, "x-load", load)
+        for component in range(6):
+            choose(browser, "x-component", component)
+            numbers = "[...document.querySelectorAll('#x-bar span')].filter(s => s.textContent)"
+            assert browser.run(f"{numbers}.length") > 3
+            assert overlaps(browser) == 0
+
+
+def test_without_scripts_no_empty_controls_are_shown(result: Result) -> None:
+    html = part(result)
+    used = html.index('<div id="x-used" hidden>')
+    controls = [found.start() for found in re.finditer("<(form|select|input|button|svg)", html)]
+    assert controls
+    assert used < min(controls)
+    assert html.index("</noscript>") < used
 
 
 @pytest.mark.soak

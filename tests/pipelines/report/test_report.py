@@ -149,6 +149,10 @@ def test_references_go_to_the_whole_table(html: str) -> None:
     assert links
     for name in links:
         assert html.count(f'id="{name}"') == 1
+    # Nor does running text name one that cannot be gone to.
+    told = " ".join(re.findall(r"<p>(.*?)</p>", finding, re.DOTALL))
+    assert re.search(r">F\d+</a>", told)
+    assert not re.search(r"\bF\d+\b", re.sub(r"<a href.*?</a>", "", told))
 
 
 def test_it_can_be_read_without_seeing_it(html: str) -> None:
