@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from pipelines.accuracy.worst_envelope import with_worst_loads
 from pipelines.caution import CAUTION
 from pipelines.deck.deck import Deck, Line
 from pipelines.deck.variants import with_bending_factor, with_slab_factors
@@ -123,7 +124,8 @@ def sweep(deck: Deck, cracked: float, ratios: Sequence[float] = RATIOS) -> tuple
     """
     check_job_size(deck)
     solved = SolvedDeck.of(replace(deck, cases=(), probes=()))
-    traffic = traffic_envelopes(solved)
+    # With the worst load positions of a run, so that it is the bay of the run that is swept.
+    traffic = [with_worst_loads(solved, one).envelope for one in traffic_envelopes(solved)]
     if not traffic:
         raise JobError("a sweep needs vehicles or load models in [traffic]")
     findings, reason = strip_findings(solved, traffic)

@@ -42,8 +42,8 @@ from pipelines.report.sections.findings import (
     finding_words,
     findings_table,
     first_findings,
-    linked,
     left_out_words,
+    linked,
     strips_section,
 )
 from pipelines.report.sections.input import axle_table, beam_sections, cases_table, line_table
@@ -105,7 +105,7 @@ def report(
         ("strips", "Strips beside the plate", strips_section(result)),
         ("widths", "Back-figured widths", widths_section(result, widths)),
         ("reconciliation", "Reconciliation, step by step", reconciliation_section(result)),
-        ("probes", "Probes", _probes(result, entries)),
+        ("probes", "Results asked for by name", _probes(result, entries)),
         ("reactions", "Reactions", _reactions(result, entries)),
         ("beams", "Beams", beam_tables(result, entries)),
         ("bars", "Bars", bars_section(result)),

@@ -155,7 +155,7 @@ def line_sections(result: Result) -> tuple[Block, ...]:
     if not result.deck.plan.is_grid:
         words = (
             "The plan has no lines across and along the deck: the envelopes are in the plans above "
-            "and at the probes."
+            "and where results are asked for by name."
         )
         return (Paragraph(words),)
     return tuple(

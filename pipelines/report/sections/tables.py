@@ -138,7 +138,7 @@ def singular_table(summary: Mapping[str, Any]) -> Table | None:
         return None
     caption = (
         "Singular places: moments grow without bound there and are not read within one thickness; "
-        "a probe there gives the mean over the width"
+        "a result asked for there along a segment is the mean over the width"
     )
     heads = ["Station, offset [m]", "Angle [°]", "Edges"]
     heads += ["Moments as 1/r to the power", "Width of means [m]"]
@@ -256,7 +256,7 @@ def probe_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
             assert probe.end is not None
             words = f"mean along ({at_text(probe.start)}) to ({at_text(probe.end)})"
         where.append([str(i + 1), probe.name, words])
-    found = [table("Probes on the plan", ["No.", "Name", "Place [m]"], where)]
+    found = [table("Where they are asked for", ["No.", "Name", "Place [m]"], where)]
     rows = []
     for name, entry in summary["probes"].items():
         for case, values in entry["cases"].items():
@@ -265,8 +265,8 @@ def probe_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
                 words = f"{case}, {side} the line"
                 rows.append([name, words, *_with_tolerances(one)])
     if rows:
-        heads = ["Probe", "Case", *RESULT_HEADS]
-        found.append(table("Probes: static cases", heads, rows, numeric=range(2, 8)))
+        heads = ["Name", "Case", *RESULT_HEADS]
+        found.append(table("Asked for by name: static cases", heads, rows, numeric=range(2, 8)))
     for traffic in result.traffic:
         body: list[list[Words]] = []
         for name, envelope in case_entries(summary, traffic)["probes"].items():
@@ -277,11 +277,11 @@ def probe_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
                     row += [as_result(one["value"]) + tolerance(one["error"]), entry_text(one)]
                 body.append(row)
         head = _load_head(traffic)
-        caption = f"Probes: {case_title(traffic)} (at a line the mean of both sides)"
+        caption = f"Asked for by name: {case_title(traffic)} (at a line the mean of both sides)"
         found.append(
             table(
                 caption,
-                ["Probe", "Result", "max", head, "min", head],
+                ["Name", "Result", "max", head, "min", head],
                 body,
                 numeric=(2, 4),
                 wide=(0, 3, 5),

@@ -78,8 +78,10 @@ def probe_parts(result: Result, summary: Mapping[str, Any]) -> list[Table]:
             still.append([name, case, *(as_result(changes[k]) for k in RESULT_KEYS)])
     mesh, step, theory = _heads(deck)
     if still:
-        caption = f"Change by {OTHER[deck.slab.theory]}’s theory: probes, static cases"
-        heads = ["Probe", "Case", *RESULT_HEADS]
+        caption = (
+            f"Change by {OTHER[deck.slab.theory]}’s theory: results asked for by name, static cases"
+        )
+        heads = ["Name", "Case", *RESULT_HEADS]
         found.append(table(caption, heads, still, numeric=range(2, 8)))
     for traffic_case in result.traffic:
         moving: list[list[Words]] = []
@@ -94,12 +96,11 @@ def probe_parts(result: Result, summary: Mapping[str, Any]) -> list[Table]:
                 title = line_title(deck, name)
                 moving.append([title, words, *_parts(ends["max"]), *_parts(ends["min"])])
         if moving:
-            heads = ["Probe or beam", "Result"]
+            heads = ["Name or beam", "Result"]
             heads += [f"{end}: {words}" for end in ("max", "min") for words in (mesh, step, theory)]
             caption = (
-                f"{case_title(traffic_case)}: parts of the numerical tolerances of probes and beams"
+                f"{case_title(traffic_case)}: parts of the numerical tolerances of what is "
+                "asked for by name and of beams"
             )
-            found.append(
-                table(caption, heads, moving, numeric=range(2, 8), wide=(0,))
-            )
+            found.append(table(caption, heads, moving, numeric=range(2, 8), wide=(0,)))
     return found

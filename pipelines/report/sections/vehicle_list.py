@@ -1,5 +1,7 @@
 """The vehicles and load models of the standards as a list and as a page with drawings to scale."""
 
+from itertools import groupby
+
 from pipelines.numbers import as_given, length
 from pipelines.report.document import (
     Bullets,
@@ -73,13 +75,10 @@ def listed(one: Vehicle | LoadModel) -> str:
 
 def listing(conditions: Conditions) -> list[str]:
     """Every vehicle and load model in plain lines."""
-    lines = [CAUTION, "Vehicles, for [traffic] vehicles:"]
-    last = ""
-    for vehicle in library.values():
-        source = listed(vehicle)
-        lines += [f"  {vehicle.name}", f"    {vehicle_words(vehicle)}"]
-        lines.append("    source as above" if source == last else f"    {source}")
-        last = source
+    lines = [CAUTION, "Vehicles, for [traffic] vehicles; below one or several their source:"]
+    for source, vehicles in groupby(library.values(), listed):
+        lines += [f"  {vehicle.name}: {vehicle_words(vehicle)}" for vehicle in vehicles]
+        lines.append(f"    {source}")
     lines.append(f"Load models, for [traffic] load_models; {_made_for(conditions)}:")
     for make in load_models.values():
         model = make(conditions)

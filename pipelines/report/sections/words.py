@@ -19,7 +19,7 @@ SYMBOLS = {
 D_X, D_Y, D_1, D_XY = (Symbol("D", mark) for mark in ("x", "y", "1", "xy"))
 
 PROBE_RULE = (
-    "Shears of probes are given where they were asked for: within one thickness of an edge or a "
+    "Shears asked for by name are given there: within one thickness of an edge or a "
     "supporting line they are not to be read as the slab's own."
 )
 
@@ -84,8 +84,9 @@ def _tolerance(deck: Deck) -> str:
     words = "A numerical tolerance (±) says what the mesh may leave out"
     if deck.traffic is not None:
         words += (
-            " and, for governing values, probes and beams, how much more a load position may make "
-            "than the worst one found; in the comparison with strips it is of the mesh alone"
+            " and, for governing values, results asked for by name and beams, how much more a load "
+            "position may make than the worst one found; in the comparison with strips it is of "
+            "the mesh alone"
         )
     assumed = (
         "cracking, beams, fixity" if any(line.beam for line in deck.lines) else ("cracking, fixity")

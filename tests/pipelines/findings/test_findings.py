@@ -353,6 +353,10 @@ def test_flips_lie_where_plate_and_strip_are_equal() -> None:
 def test_sweep_meets_the_deck_and_the_rigid_lines(result: Result) -> None:
     found = sweep(result.deck, 0.5, (1.0, 30.0, 1e5))
     [sagging] = [one for one in found if one.finding.section.kind == "sagging"]
+    # It is the place of the run's largest value, its worst load position included.
+    told = next(o for o in governing_findings(result.findings) if o.section.kind == "sagging")
+    assert sagging.finding.section.place == told.section.place
+    assert sagging.finding.plate.peak == pytest.approx(told.plate.peak, rel=1e-6)
     whole, cracked = sagging.curves
     assert whole.own == pytest.approx(
         max(o.plate.peak for o in result.findings if o.section.kind == "sagging"), rel=0.01

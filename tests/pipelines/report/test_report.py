@@ -238,13 +238,13 @@ def test_tables_hold_the_summary(result: Result, html: str) -> None:
     assert row[1] == number(summary(result)["reactions"]["weight"]["C2"])
     [equilibrium] = page.rows("Equilibrium")[1:]
     assert equilibrium[1] == equilibrium[2] == number(total)
-    probes = page.rows("Probes: static cases")
+    probes = page.rows("Asked for by name: static cases")
     [bay] = [r for r in probes if r[0] == "bay 1"]
     m_x = summary(result)["probes"]["bay 1"]["cases"]["weight"]["m_x"]
     error = summary(result)["probes"]["bay 1"]["cases"]["weight"]["error"]["m_x"]
     assert bay[3] == number(m_x) + tolerance(error)
     assert tolerance(error).startswith(" ± ")
-    traffic = page.rows("Probes: lorry alone")
+    traffic = page.rows("Asked for by name: lorry alone")
     entry = summary(result)["probes"]["bay 1"]["envelope"]["m_x"]["max"]
     [envelope] = [r for r in traffic if r[0] == "bay 1" and r[1].startswith("mx [")]
     assert envelope[2] == number(entry["value"]) + tolerance(entry["error"])
