@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 from envelope import DECK, STATIONS
 
-from pipelines.deck.examples import example_path
+from pipelines.deck.examples import EXAMPLES
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.machine import processors
@@ -104,9 +104,7 @@ def main() -> None:
     table([(0.5, n) for n in options.positions], options.repeat, 0)
     print("Degrees of freedom, time per load position\n" + head)
     table([(size, 2_000) for size in options.sizes], options.repeat, 1)
-    example = example_path("estuary")
-    assert example is not None
-    runs = load_positions(read_deck(example))
+    runs = load_positions(read_deck(EXAMPLES["estuary"]))
     corners = np.concatenate([r.wheels(slice(None)).corners for r in runs]).round(9)
     patches = len(np.unique(corners.reshape(len(corners), -1), axis=0))
     print(

@@ -8,13 +8,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipelines.caution import CAUTION
-from pipelines.cli.words import STATUS, Commands, terminal
-from pipelines.deck.examples import FOLDER
+from pipelines.cli.words import STATUS, Commands, found, terminal
+from pipelines.deck.examples import FITS, STUDIES
 
 if TYPE_CHECKING:
     from pipelines.study.run import Outcome
 
-STUDIES = FOLDER / "studies"
 # Between two lines of progress where there is no terminal [s].
 QUIET = 15.0
 
@@ -36,7 +35,7 @@ def _add_study(commands: Commands) -> None:
     parser.add_argument(
         "study",
         metavar="STUDY",
-        help="study file (TOML), or the name of a packaged one: width-study",
+        help=f"study file (TOML), or the name of a packaged one: {', '.join(STUDIES)}",
     )
     parser.add_argument(
         "--out", metavar="DIR", type=Path, required=True, help="folder for the results"
@@ -68,7 +67,7 @@ def _add_fit(commands: Commands) -> None:
     parser.add_argument(
         "fit",
         metavar="FIT",
-        help="fit file (TOML), or a packaged one: width-wheel-fit, width-axle-fit",
+        help=f"fit file (TOML), or the name of a packaged one: {', '.join(FITS)}",
     )
     parser.add_argument(
         "--table", metavar="PARQUET", type=Path, help="table.parquet of the study, if not in FIT"
@@ -86,19 +85,12 @@ def _count(text: str) -> int:
     return value
 
 
-def packaged(name: str) -> Path:
-    """A file by its path, or one of the packaged study and fit files by its name."""
-    path = Path(name)
-    own = STUDIES / f"{name}.toml"
-    return own if not path.exists() and own.exists() else path
-
-
 def _study(arguments: argparse.Namespace) -> int:
     from pipelines.study.run import run_study
 
     tell = StudyProgress()
     outcome = run_study(
-        packaged(arguments.study),
+        found(arguments.study, STUDIES),
         arguments.out,
         workers=arguments.workers,
         cluster=arguments.cluster,
@@ -112,7 +104,7 @@ def _study(arguments: argparse.Namespace) -> int:
 def _fit(arguments: argparse.Namespace) -> int:
     from pipelines.study.fit.run import FILES, run_fit
 
-    result = run_fit(packaged(arguments.fit), arguments.out, arguments.table)
+    result = run_fit(found(arguments.fit, FITS), arguments.out, arguments.table)
     print(result.text())
     for name in FILES:
         print(os.fspath(arguments.out / name))

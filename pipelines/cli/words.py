@@ -1,11 +1,12 @@
 """What the commands of the command line share."""
 
 import argparse
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
 from pipelines.caution import CAUTION
-from pipelines.deck.examples import EXAMPLES, example_path
+from pipelines.deck.examples import EXAMPLES
 from pipelines.errors import JobError
 
 if TYPE_CHECKING:
@@ -17,7 +18,7 @@ DECK = f"deck file (TOML), or the name of a packaged example: {', '.join(EXAMPLE
 STATUS = CAUTION + " Exit status: 0 success, 2 a mistake in the input, 1 anything else."
 
 
-def found_deck(name: str) -> Path:
+def found(name: str, packaged: Mapping[str, Path]) -> Path:
     """A path, or the packaged example of that name where there is no such file.
 
     Raises JobError where there is neither.
@@ -25,11 +26,18 @@ def found_deck(name: str) -> Path:
     path = Path(name)
     if path.exists():
         return path
-    example = example_path(name)
-    if example is None:
-        examples = ", ".join(EXAMPLES)
+    if name not in packaged:
+        examples = ", ".join(packaged)
         raise JobError(f"{name}: there is no such file; packaged examples are {examples}")
-    return example
+    return packaged[name]
+
+
+def found_deck(name: str) -> Path:
+    """The deck file of that path, or the packaged example of that name.
+
+    Raises JobError where there is neither.
+    """
+    return found(name, EXAMPLES)
 
 
 def terminal(width: int | None = None) -> "Console":

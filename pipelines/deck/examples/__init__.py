@@ -1,4 +1,4 @@
-"""Packaged example decks; their data are invented."""
+"""Packaged decks, studies and fits; their data are invented."""
 
 from pathlib import Path
 
@@ -7,8 +7,7 @@ FOLDER = Path(__file__).parent
 
 EXAMPLES = {path.stem: path for path in sorted(FOLDER.glob("*.toml"))}
 """The deck file of every packaged example, by name."""
-
-
-def example_path(name: str) -> Path | None:
-    """The deck file of a packaged example, None for an unknown name."""
-    return EXAMPLES.get(name)
+STUDIES = {path.stem: path for path in sorted(FOLDER.glob("studies/*-study.toml"))}
+"""The study file of every packaged study, by name."""
+FITS = {path.stem: path for path in sorted(FOLDER.glob("studies/*-fit.toml"))}
+"""The fit file of every packaged fit, by name."""

@@ -14,6 +14,7 @@ from pipelines.bars.adequacy import Check, Found, Judgement, PanelVerdict, Stand
 from pipelines.caution import CAUTION
 from pipelines.cli.brief import brief
 from pipelines.cli.main import main
+from pipelines.deck.examples import FITS, STUDIES
 from pipelines.findings.finding import Finding
 from pipelines.result import Result
 from pipelines.standards.sources import Source
@@ -195,3 +196,13 @@ def test_a_wrong_example_is_answered_with_the_list(
     more = ["--at", "1", "0", "--component", "m_x"] if command == "influence" else []
     assert main([command, "estuari", "--out", str(tmp_path / "x"), *more]) == 2
     assert "packaged examples are estuary" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("command", "names"), [("study", STUDIES), ("fit", FITS)])
+def test_a_wrong_study_is_answered_with_the_list(
+    command: str, names: dict[str, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert names
+    assert main([command, "width", "--out", str(tmp_path / "x")]) == 2
+    told = capsys.readouterr().err
+    assert f"width: there is no such file; packaged examples are {', '.join(names)}" in told

@@ -6,7 +6,7 @@ from itertools import pairwise
 import pytest
 
 from pipelines.analysis import analyse
-from pipelines.deck.examples import example_path
+from pipelines.deck.examples import EXAMPLES
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.findings.reconciliation.walk import Reconciliation
 
@@ -31,8 +31,7 @@ def largest_step(walk: Reconciliation) -> str:
     ],
 )
 def test_the_strip_fails_for_the_reason_named(example: str, kind: str, step: str) -> None:
-    path = example_path(example)
-    assert path is not None
+    path = EXAMPLES[example]
     result = analyse(read_deck(path))
     [walk] = [w for w in result.reconciliations if w.finding.section.kind == kind]
     assert walk.finding.is_short

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.deck.examples import example_path
+from pipelines.deck.examples import EXAMPLES
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.errors import DeckError
 from tests.pipelines.decks_with_bars import BOTTOM, GRADES, TOP
@@ -219,8 +219,7 @@ def test_mistakes_in_readings_are_told_with_the_deck(
 
 
 def test_the_packaged_example_has_bars_two_standards_and_readings() -> None:
-    path = example_path("estuary-bars")
-    assert path is not None
+    path = EXAMPLES["estuary-bars"]
     found = read_deck(path).reinforcement
     assert found is not None
     assert [b.materials.standard for b in found.bases] == ["EN 1992", "IRC:112"]

@@ -17,7 +17,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pipelines.deck.deck import Beam, Deck, Held, Patch, Zone
-from pipelines.deck.examples import example_path
+from pipelines.deck.examples import EXAMPLES
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.reading.schema import described_keys
 from pipelines.deck.reading.tables import MOST_TABLES, TABLES
@@ -93,8 +93,7 @@ def mistakes_of(read: Read, text: str | bytes) -> list[str]:
 
 
 def test_example_in_si() -> None:
-    path = example_path("estuary")  # its survey lies beside it
-    assert path is not None
+    path = EXAMPLES["estuary"]  # its survey lies beside it
     deck = read_deck(path)
     assert deck.title == "Estuary crossing, north span (demo)"
     assert deck.slab.thickness == 0.27

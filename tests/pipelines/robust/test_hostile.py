@@ -20,7 +20,7 @@ import pytest
 
 from pipelines.cli.main import main
 from pipelines.deck.as_built import as_built
-from pipelines.deck.examples import FOLDER, example_path
+from pipelines.deck.examples import EXAMPLES, FOLDER
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.starters import KINDS, starter
 from pipelines.errors import JobError
@@ -67,8 +67,7 @@ def slab_with_hole(space: Any) -> None:
 
 
 def texts() -> list[str]:
-    estuary = example_path("estuary")
-    assert estuary is not None
+    estuary = EXAMPLES["estuary"]
     return [SMALL, estuary.read_text(encoding="utf-8"), *(starter(kind) for kind in KINDS)]
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from pipelines.analysis import analyse
 from pipelines.bars.design import StandardDesign
-from pipelines.deck.examples import example_path
+from pipelines.deck.examples import EXAMPLES
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.result import Result
 from pipelines.standards.resistance.bars import FACES, LAYERS, Face, Layer
@@ -276,8 +276,7 @@ def test_three_standards(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_the_packaged_example() -> None:
-    path = example_path("estuary-bars")
-    assert path is not None
+    path = EXAMPLES["estuary-bars"]
     deck = read_deck(path)
     assert deck.traffic is not None
     # the rules are the same for fewer load positions

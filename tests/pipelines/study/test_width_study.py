@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from pipelines.analysis import analyse
-from pipelines.cli.study import packaged
+from pipelines.deck.examples import FITS, STUDIES
 from pipelines.report.data.summary import summary
 from pipelines.study.design import design_rows
 from pipelines.study.file import read_study
@@ -17,12 +17,10 @@ from pipelines.study.plan import Plan, deck_of, plan_study
 from pipelines.study.responses import read_responses
 from pipelines.study.spec import ERROR, Study
 
-FITS = ("width-wheel-fit", "width-axle-fit")
-
 
 @pytest.fixture(scope="module")
 def study() -> Study:
-    return read_study(packaged("width-study"))
+    return read_study(STUDIES["width-study"])
 
 
 def planned(study: Study, **values: tuple[float, ...]) -> Plan:
@@ -63,7 +61,7 @@ def test_the_probes_find_the_peak_under_the_wheels(study: Study, edge: float) ->
 
 @pytest.mark.parametrize("name", FITS)
 def test_fits_name_columns_of_the_study(study: Study, name: str) -> None:
-    fit = read_fit(packaged(name))
+    fit = read_fit(FITS[name])
     responses = [r.name for r in study.responses]
     columns = {*(p.name for p in study.parameters), *VARIABLES, *responses}
     columns |= {r + ERROR for r in responses}
