@@ -230,13 +230,13 @@ def _row(finding: Finding, places: int, linked: bool) -> list[Words]:
     if hand.mark:
         strip.append(hand.mark)
     if hand.span is not None:
-        strip.append(Together(f"span {length(hand.span)} m"))
+        strip.append(f"span {length(hand.span)} m")
     if hand.width is not None:
-        strip.append(Together(f"width {number(hand.width)} m per {hand.width_of}"))
-    where = [
+        strip.append(f"width {number(hand.width)} m per {hand.width_of}")
+    where: list[Words] = [
         section.place,
         section.where,
-        at_text(plate.at),
+        Together(at_text(plate.at)),
         f"worst of {places}" if places > 1 else "",
     ]
     address = f"finding-{finding.reference}"
@@ -250,7 +250,7 @@ def _row(finding: Finding, places: int, linked: bool) -> list[Words]:
         span = f"{low} to {high}"
     return [
         Link(address, finding.reference) if linked else Anchor(address, finding.reference),
-        lines(Together(said) for said in where if said),
+        lines(said for said in where if said),
         section.effect,
         finding.load if plate.position is None else load_text(plate.position, named=True),
         lines(strip),
