@@ -388,7 +388,7 @@
     }
     context.putImageData(image, 0, 0);
     const bar = $("x-bar"), level = (k) => given((Math.round(first / step) + k) * step);
-    // As many numbers as stand beside each other, a letter about 7 pixels wide.
+    // As many numbers as stand beside each other, zero among them, a letter about 7 pixels wide.
     const longest = 2 + Math.max(...colours.map((_, k) => level(k).length));
     const room = Math.max(60, bar.clientWidth - 7 * (longest + unitOf().length));
     const every = Math.ceil((7 * longest * count) / room);
@@ -396,7 +396,7 @@
       const part = document.createElement("span");
       part.style.setProperty("--shade", c);
       part.className = single() && first + (k + 0.5) * step < 0 ? "below" : "";
-      part.textContent = k % every || count - k < every ? "" : level(k);
+      part.textContent = (k + Math.round(first / step)) % every || count - k < every ? "" : level(k);
       return part;
     }));
     const unit = document.createElement("span");
