@@ -75,6 +75,10 @@ def _wanted(arguments: argparse.Namespace) -> "Wanted":
 
 
 def _words(result: "InfluenceResult") -> list[str]:
+    from pipelines.numbers import as_given
+    from pipelines.report.document import plain
+    from pipelines.report.sections.positions import load_text
+
     lines = [f"Influence on {result.wanted.words}"]
     if not result.worst:
         lines.append("The deck file has no traffic: no load position is searched.")
@@ -83,9 +87,10 @@ def _words(result: "InfluenceResult") -> list[str]:
         if worst.position is None:
             lines.append(f"{name}: 0 {result.unit}, the empty deck")
             continue
+        told = "; ".join(plain(load_text(worst.position)).splitlines())
         lines.append(
-            f"{name}: {worst.value:.4g} {result.unit} (the search may have missed "
-            f"{worst.tolerance:.1g}); {worst.position.words}"
+            f"{name}: {as_given(float(f'{worst.value:.4g}'))} {result.unit} (the search may have "
+            f"missed {worst.tolerance:.1g}); {told}"
         )
     if not result.wanted.resultant and result.wanted.component != "w":
         lines.append(

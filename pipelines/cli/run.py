@@ -177,6 +177,10 @@ def _governing_table(one: "TrafficResult") -> "Table":
     """Governing values of a case of traffic."""
     from rich.table import Table
 
+    from pipelines.deck.words import at_text
+    from pipelines.numbers import number
+    from pipelines.report.document import plain
+    from pipelines.report.sections.positions import load_text
     from pipelines.report.sections.tables import tolerance
 
     kind = "all lanes" if one.envelope.whole else "one vehicle at a time"
@@ -187,8 +191,8 @@ def _governing_table(one: "TrafficResult") -> "Table":
         table.add_row(
             f"{row.result} {row.extreme}",
             row.unit,
-            f"{row.value:.3g}{tolerance(row.error)}",
-            f"{row.at[0]:.2f}, {row.at[1]:+.2f}",
-            "" if row.position is None else row.position.words,
+            f"{number(row.value)}{tolerance(row.error)}",
+            at_text(row.at),
+            "" if row.position is None else plain(load_text(row.position)),
         )
     return table

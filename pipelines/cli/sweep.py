@@ -44,6 +44,7 @@ def _sweep(arguments: argparse.Namespace) -> int:
     deck = read_deck(found_deck(arguments.deck))
     from pipelines.files import write_text
     from pipelines.findings.beam_stiffness import sweep
+    from pipelines.numbers import number
     from pipelines.outputs import check_folder, replacing
     from pipelines.report.data.summary import finite
     from pipelines.report.html import html_of
@@ -68,7 +69,7 @@ def _sweep(arguments: argparse.Namespace) -> int:
             for curve in one.curves:
                 state = f"slab stiffness x {curve.share:g}"
                 named = f"{strip} ({one.marks[strip]})"
-                print(f"  {named} {1e-3 * value:.3g} kNm/m, {state}: {one.words(value, curve)}")
+                print(f"  {named} {number(1e-3 * value)} kNm/m, {state}: {one.words(value, curve)}")
     for name in FILES:
         print(arguments.out / name)
     print(CAUTION)

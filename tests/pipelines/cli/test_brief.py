@@ -1,6 +1,7 @@
 """What a run prints: the finding in about ten lines, more or less of it; what scripts ask for."""
 
 import json
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -61,6 +62,9 @@ def test_the_finding_is_told_first_and_in_about_ten_lines(
     verbose = capsys.readouterr().out
     assert "over the deck" in verbose
     assert len(verbose.splitlines()) > 2 * len(lines)
+    # Below zero stands a minus, before no zero.
+    assert "−" in verbose
+    assert not re.search(r"[ (]-\d|−0\.?0*(?![.\d])", verbose)
 
 
 @pytest.mark.usefixtures("again")

@@ -10,6 +10,7 @@ import pytest
 from pipelines.caution import TO_VERIFY
 from pipelines.cli.main import main
 from pipelines.model.influence import Wanted
+from pipelines.numbers import length
 from pipelines.report.data.influence import influence_result
 from tests.pipelines.small_decks import BEAMS, MESH, PLAN, SLAB, small_deck
 
@@ -44,7 +45,7 @@ def test_files_hold_the_surface_and_the_drawing_the_wheels(
     place = held.single
     assert place is not None
     assert f"largest: {result.worst[0].value:.4g} mm" in words
-    assert f"first axle at {place.station:.2f}, {place.offset:.2f}" in words
+    assert f"first axle at {length(place.station)}, {length(place.offset)}" in words
 
 
 def test_resultant_and_side(tmp_path: Path) -> None:
