@@ -43,7 +43,6 @@ from pipelines.report.sections.findings import (
     findings_table,
     first_findings,
     left_out_words,
-    linked,
     strips_section,
 )
 from pipelines.report.sections.input import axle_table, beam_sections, cases_table, line_table
@@ -71,6 +70,7 @@ from pipelines.report.sections.words import (
     case_title,
     caution_words,
     conventions,
+    linked,
     shear_rule,
     slab_note,
 )

@@ -17,6 +17,7 @@ from pipelines.bars.design import Design, StandardDesign
 from pipelines.deck.deck import Deck
 from pipelines.numbers import rounded_up, within
 from pipelines.report.document import Block, Paragraph, Short, Strong, Table, Words, table
+from pipelines.report.sections.words import linked
 from pipelines.result import Result
 from pipelines.standards.sources import Source
 
@@ -258,7 +259,7 @@ def verdict_table(result: Result) -> Table:
                     verdict.standard,
                     Short(j.adequacy.value) if failing else j.adequacy.value,
                     "–" if worst is None else used(worst.utilisation),
-                    "–" if worst is None else worst.place,
+                    "–" if worst is None else linked(worst.place),
                     "–" if worst is None else worst.by,
                     _others(j),
                     "–" if worst is None else str(worst.source),

@@ -1,6 +1,5 @@
 """Sections of the report on strip and plate: findings, back-figured widths, reconciliation."""
 
-import re
 from collections.abc import Sequence
 
 from pipelines.deck.deck import Deck
@@ -30,7 +29,7 @@ from pipelines.report.document import (
 from pipelines.report.sections.bars_words import used
 from pipelines.report.sections.positions import load_text
 from pipelines.report.sections.tables import tolerance
-from pipelines.report.sections.words import SYMBOLS
+from pipelines.report.sections.words import REFERENCE, SYMBOLS
 from pipelines.result import Result
 from pipelines.strips.methods import left_out_methods
 
@@ -42,8 +41,6 @@ HEADLINES = (
     (("face", "hogging"), "hogging over a line"),
     (("edge hogging",), "hogging over a line, beside a free edge"),
 )
-# A reference of a finding in running words.
-REFERENCE = re.compile(r"\b(F\d+)\b")
 
 
 def finding_words(
@@ -103,14 +100,6 @@ def _headlines(findings: Sequence[Finding]) -> list[tuple[Finding, str]]:
     counted = without_centre_lines(findings)
     found = [(governing(counted, *kinds), words) for kinds, words in HEADLINES]
     return [(one, words) for one, words in found if one is not None and one.ratio is not None]
-
-
-def linked(words: str) -> tuple[Words, ...]:
-    """Running words with references as links to their rows."""
-    return tuple(
-        Link(f"finding-{part}", part) if k % 2 else part
-        for k, part in enumerate(REFERENCE.split(words))
-    )
 
 
 def _beside(finding: Finding, findings: Sequence[Finding]) -> str:
@@ -279,10 +268,16 @@ def strips_section(result: Result) -> tuple[Block, ...]:
         return (Paragraph(f"No comparison: {result.no_findings or 'there is none'}."),)
     chosen = {one.reference: (one, places) for one, places in folded(result.findings)}
     # What is told by its reference elsewhere has its row here.
-    told = [one for one, _ in _headlines(result.findings)]
-    for one in (*told, *(walk.finding for walk in result.reconciliations)):
-        chosen.setdefault(one.reference, (one, 1))
-    rows = [chosen[one.reference] for one in result.findings if one.reference in chosen]
+    told = {one.reference for one, _ in _headlines(result.findings)}
+    told |= {walk.finding.reference for walk in result.reconciliations}
+    for verdict in result.verdicts:
+        worst = [judgement.worst for judgement in verdict.judgements if judgement.worst]
+        told |= {name for found in worst for name in REFERENCE.findall(found.place)}
+    rows = [
+        chosen.get(one.reference, (one, 1))
+        for one in result.findings
+        if one.reference in chosen or one.reference in told
+    ]
     caption = (
         "The worst place of each effect, vehicle and method and what is told by its reference, "
         f"worst first, small values last (all {len(result.findings)} rows: findings.csv)"

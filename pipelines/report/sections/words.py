@@ -1,9 +1,11 @@
 """What the report says in sentences about the whole deck: cautions, rules of reading, signs."""
 
+import re
+
 from pipelines.caution import CAUTION
 from pipelines.deck.deck import Deck
 from pipelines.numbers import as_given, length
-from pipelines.report.document import Paragraph, Symbol
+from pipelines.report.document import Link, Paragraph, Symbol, Words
 from pipelines.result import TrafficResult
 from pipelines.standards.actions.loads import ALONE
 
@@ -18,10 +20,21 @@ SYMBOLS = {
 }
 D_X, D_Y, D_1, D_XY = (Symbol("D", mark) for mark in ("x", "y", "1", "xy"))
 
+# A reference of a finding in running words.
+REFERENCE = re.compile(r"\b(F\d+)\b")
+
 PROBE_RULE = (
     "Shears asked for by name are given there: within one thickness of an edge or a "
     "supporting line they are not to be read as the slab's own."
 )
+
+
+def linked(words: str) -> tuple[Words, ...]:
+    """Running words with references as links to their rows."""
+    return tuple(
+        Link(f"finding-{part}", part) if k % 2 else part
+        for k, part in enumerate(REFERENCE.split(words))
+    )
 
 
 def shear_rule(deck: Deck) -> str:
