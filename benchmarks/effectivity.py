@@ -350,8 +350,8 @@ def deck_errors(kind: Kind) -> Errors:
         full = [f"{kind.name}: {name} {label}" for label in labels]
         parts.append(_compared(full, values, of_cases[name], exact, other))
     n = len(labels)
-    for k, case in enumerate(worst):
-        of_traffic = traffic_tolerances(solved, case, measured).probes
+    for k, tolerances in enumerate(traffic_tolerances(solved, worst, measured)):
+        of_traffic = tolerances.probes
         for end, part in (("max", slice(0, n)), ("min", slice(n, 2 * n))):
             exact, other = (r[1][k][part] for r in (last, before))
             full = [f"{kind.name}: {end} {label}" for label in labels]

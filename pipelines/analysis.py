@@ -10,6 +10,7 @@ from typing import ParamSpec, TypeVar
 
 from pipelines.accuracy.refinement import refined
 from pipelines.accuracy.tolerances import (
+    Tolerances,
     Yardsticks,
     case_tolerances,
     held_mesh_parts,
@@ -126,7 +127,10 @@ def _on_this_mesh(
         walked = governing_findings(findings) if tolerances_wanted else []
         walking = begun(reconcile, built, solved, envelopes, walked)
         of_cases = case_tolerances(solved, cases, measured)
-        traffic = tuple(_traffic(solved, case, cases, measured) for case in worst)
+        tolerances = traffic_tolerances(solved, worst, measured)
+        traffic = tuple(
+            _traffic(solved, case, cases, own) for case, own in zip(worst, tolerances, strict=True)
+        )
     with stages("widths and reconciliation"):
         widths = back_widths(deck, findings)
         walks = walking.result()
@@ -151,11 +155,10 @@ def _traffic(
     solved: SolvedDeck,
     worst: WorstEnvelope,
     cases: Mapping[str, Response],
-    measured: Yardsticks | None,
+    tolerances: Tolerances,
 ) -> TrafficResult:
     """Governing values of a case of traffic with their tolerances, and what is read beside them."""
     envelope = worst.envelope
-    tolerances = traffic_tolerances(solved, worst, measured)
     peaks = tuple(
         peak.with_tolerance(stated)
         for peak, stated in zip(worst.peaks, tolerances.peaks, strict=True)

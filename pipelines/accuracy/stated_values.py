@@ -16,7 +16,7 @@ from pipelines.envelopes.extremes import Extremes
 from pipelines.envelopes.governing_loads import governing_loads
 from pipelines.envelopes.peaks import Peak
 from pipelines.model.beam_rows import beam_rows_at
-from pipelines.model.fixed_loads import values_under
+from pipelines.model.fixed_loads import rows_under
 from pipelines.model.influence import field_rows
 from pipelines.model.probes import probe_rows
 from pipelines.model.responses import SolvedDeck
@@ -171,9 +171,40 @@ def rows_on(model: PlateModel, solved: SolvedDeck, stated: StatedValues) -> spar
     return sparse.csr_array(sparse.vstack(rows, format="csr"))
 
 
+def together(lists: Sequence[StatedValues]) -> StatedValues:
+    """Several lists of stated values of one deck one after the other, with every row once."""
+    n = lists[0].n_probe
+    peaks = {(peak.point, peak.component): peak for one in lists for peak in one.peaks}
+    ends = {(*end.key[:2], end.sample): end for one in lists for end in one.ends}
+    number = {key: n + k for k, key in enumerate([*peaks, *ends])}
+    row, load, count = [], [], 0
+    for one in lists:
+        keys = [
+            *((peak.point, peak.component) for peak in one.peaks),
+            *((*end.key[:2], end.sample) for end in one.ends),
+        ]
+        own = np.array([*range(n), *(number[key] for key in keys)], dtype=np.int64)
+        row.append(own[one.row])
+        load.append(count + one.load)
+        count += len(one.loads)
+    return StatedValues(
+        n_probe=n,
+        peaks=tuple(peaks.values()),
+        ends=tuple(ends.values()),
+        row=np.concatenate(row),
+        value=np.concatenate([one.value for one in lists]),
+        sign=np.concatenate([one.sign for one in lists]),
+        number=np.concatenate([one.number for one in lists]),
+        joint=np.concatenate([one.joint for one in lists]),
+        loads=tuple(load for one in lists for load in one.loads),
+        load=np.concatenate(load),
+    )
+
+
 def stated_under(stiffness: Stiffness, rows: sparse.csr_array, stated: StatedValues) -> Floats:
     """Stated values (n,) [SI] under the same loads by another stiffness and its rows."""
-    return values_under(stiffness, stated.loads.__getitem__, rows[stated.row], stated.load)
+    loads = [stated.loads[k] for k in stated.load.tolist()]
+    return rows_under(stiffness, rows, stated.row, loads)
 
 
 def _beam_ends(

@@ -13,7 +13,7 @@ miss. The stated error is the sum of both. Beside it stands what the other plate
 value: no error, but a reminder of what the theory decides.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -22,10 +22,10 @@ from scipy import sparse
 
 from pipelines.accuracy.stated_values import (
     BeamKey,
-    StatedValues,
     own_rows,
     rows_on,
     stated_under,
+    together,
 )
 from pipelines.accuracy.worst_envelope import WorstEnvelope
 from pipelines.deck.deck import Deck
@@ -110,40 +110,52 @@ def case_tolerances(
 
 
 def traffic_tolerances(
-    solved: SolvedDeck, worst: WorstEnvelope, measured: Yardsticks | None
-) -> Tolerances:
-    """Tolerances of probes, governing values and beam extremes under a case of traffic; not a
+    solved: SolvedDeck, worst: Sequence[WorstEnvelope], measured: Yardsticks | None
+) -> tuple[Tolerances, ...]:
+    """Tolerances of probes, governing values and beam extremes under each case of traffic; not a
     number where nothing was measured."""
-    stated, proven = worst.stated, worst.proven
-    amounts = np.full((len(stated.value), 4), np.nan)
-    amounts[:, 1], amounts[:, 3] = worst.gap, worst.raised
-    if measured is not None and len(amounts):
-        richer, other = measured.richer, measured.other
-        amounts[:, 0] = SAFETY * np.maximum(
-            _missed(solved, richer, stated), _missed(solved, richer, worst.of_steps)
+    mesh = [np.full(len(one.stated.value), np.nan) for one in worst]
+    theory = [amounts.copy() for amounts in mesh]
+    if measured is not None and worst:
+        mesh, theory = _measured(solved, worst, measured)
+    found = []
+    for one, mesh_part, difference in zip(worst, mesh, theory, strict=True):
+        stated, proven = one.stated, one.proven
+        amounts = np.column_stack([mesh_part, one.gap, difference, one.raised])
+        high, low, of_peaks, of_ends = stated.split(amounts)
+        found.append(
+            Tolerances(
+                probes={"max": high, "min": low},
+                peaks=tuple(tolerance_of(row, proven) for row in of_peaks),
+                beams={
+                    end.key: tolerance_of(row, proven)
+                    for end, row in zip(stated.ends, of_ends, strict=True)
+                },
+                proven=proven,
+            )
         )
-        theirs = stated_under(other.stiffness, own_rows(other, stated), stated)
-        amounts[:, 2] = theirs - stated.value
-    high, low, of_peaks, of_ends = stated.split(amounts)
-    return Tolerances(
-        probes={"max": high, "min": low},
-        peaks=tuple(tolerance_of(row, proven) for row in of_peaks),
-        beams={
-            end.key: tolerance_of(row, proven)
-            for end, row in zip(stated.ends, of_ends, strict=True)
-        },
-        proven=proven,
-    )
+    return tuple(found)
 
 
-def _missed(solved: SolvedDeck, richer: Stiffness, stated: StatedValues) -> Floats:
-    """How far (n,) stated values are from those on a richer mesh [SI].
+def _measured(
+    solved: SolvedDeck, worst: Sequence[WorstEnvelope], measured: Yardsticks
+) -> tuple[list[Floats], list[Floats]]:
+    """Of the stated values of each case of traffic the mesh part of the error, and what the other
+    theory makes of them less themselves.
 
-    At one load position the two may agree by chance; a value that is the largest of neighbouring
-    load positions may miss as much as any of them, so that two of them are asked.
+    At one load position a richer mesh may agree by chance; a value that is the largest of
+    neighbouring load positions may miss as much as any of them, so that two of them are asked: the
+    worst one and that of the steps.
     """
-    finer = stated_under(richer, rows_on(richer.model, solved, stated), stated)
-    return np.asarray(np.abs(finer - stated.value))
+    richer, other = measured.richer, measured.other
+    lists = [one.stated for one in worst]
+    ends = np.cumsum([len(stated.value) for stated in lists])
+    both = together([*lists, *(one.of_steps for one in worst)])
+    finer = stated_under(richer, rows_on(richer.model, solved, both), both)
+    missed = SAFETY * np.abs(finer - both.value).reshape(2, -1).max(axis=0)
+    every = together(lists)
+    theirs = stated_under(other.stiffness, own_rows(other, every), every)
+    return np.split(missed, ends[:-1]), np.split(theirs - every.value, ends[:-1])
 
 
 def tolerance_of(amounts: Floats, proven: bool) -> Tolerance:

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from pipelines.model.influence import surfaces_in_blocks
 from pipelines.model.responses import position_load
 from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats, Ints
@@ -67,4 +68,21 @@ def values_under(
         for k, u in zip(numbers[part], U.T, strict=True):
             mine = np.flatnonzero(number == k)
             found[mine] = rows[mine] @ u
+    return found
+
+
+def rows_under(
+    stiffness: Stiffness, rows: sparse.csr_array, row: Ints, loads: Sequence[WheelPatches]
+) -> Floats:
+    """Results (n,) of rows[row[k]] under loads[k].
+
+    One solution for each of the rows (n_row, n_dof) on the displacements, however many the loads
+    are that it is wanted under.
+    """
+    found = np.zeros(len(row))
+    for part, some in surfaces_in_blocks(stiffness, rows):
+        mine = np.flatnonzero((row >= part.start) & (row < part.stop))
+        if len(mine):
+            held = FixedLoads("", [loads[k] for k in mine.tolist()])
+            found[mine] = some.under(row[mine] - part.start, held.wheels(slice(None)))
     return found

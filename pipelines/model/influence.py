@@ -9,7 +9,7 @@ that of a shear like its inverse (Pucher, Einflussfelder elastischer Platten; fr
 the mesh limits it, and only its mean under a patch is to be read.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -68,13 +68,23 @@ class Surfaces:
         return found
 
 
+def surfaces_in_blocks(
+    stiffness: Stiffness, rows: sparse.csr_array
+) -> Iterator[tuple[slice, Surfaces]]:
+    """Influence surfaces of rows (n_row, n_dof) on the displacements, of some rows after the other,
+    with the rows that they belong to."""
+    model = stiffness.model
+    for part, Z in stiffness.in_blocks(sparse.csc_array(rows.T)):
+        yield part, Surfaces(model.mesh, Z[: model.n_plate_dof : N_FIELDS].T)
+
+
 def surfaces(stiffness: Stiffness, rows: sparse.csr_array) -> Surfaces:
     """Influence surfaces of rows (n_row, n_dof) on the displacements."""
-    model = stiffness.model
-    ordinates = np.empty((rows.shape[0], model.mesh.n_nodes))
-    for part, Z in stiffness.in_blocks(sparse.csc_array(rows.T)):
-        ordinates[part] = Z[: model.n_plate_dof : N_FIELDS].T
-    return Surfaces(model.mesh, ordinates)
+    mesh = stiffness.model.mesh
+    ordinates = np.empty((rows.shape[0], mesh.n_nodes))
+    for part, some in surfaces_in_blocks(stiffness, rows):
+        ordinates[part] = some.ordinates
+    return Surfaces(mesh, ordinates)
 
 
 def field_rows(

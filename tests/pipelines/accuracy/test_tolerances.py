@@ -64,7 +64,8 @@ def test_mesh_parts_cover_what_the_richer_mesh_says_at_the_steps_too(result: Res
     [envelope] = traffic_envelopes(solved)
     worst = with_worst_loads(solved, envelope)
     measured = Yardsticks.of(built, solved)
-    mesh = traffic_tolerances(solved, worst, measured).probes["max"][:, 0]
+    [tolerances] = traffic_tolerances(solved, [worst], measured)
+    mesh = tolerances.probes["max"][:, 0]
     n = len(mesh)
     larger = 0
     for stated in (worst.stated, stepped(solved, envelope).stated):

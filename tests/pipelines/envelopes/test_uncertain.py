@@ -20,7 +20,7 @@ def test_a_value_below_its_own_error_is_left_out_with_a_word(
 ) -> None:
     deck = small_deck(tmp_path)
 
-    def wrong(*args: Any) -> Tolerances:
+    def wrong(*args: Any) -> tuple[Tolerances, ...]:
         """m_x max and w max may be wrong by 1.01 and by 0.99 of themselves, the rest by nothing."""
         shares = {("m_x", "max"): 1.01, ("w", "max"): 0.99}
         scale = {"w": 1e-3}
@@ -31,9 +31,10 @@ def test_a_value_below_its_own_error_is_left_out_with_a_word(
                 * scale.get(p.result, 1e3),
                 step=0.0,
             )
-            for p in args[1].peaks
+            for p in args[1][0].peaks
         )
-        return replace(traffic_tolerances(*args), peaks=peaks)
+        [own] = traffic_tolerances(*args)
+        return (replace(own, peaks=peaks),)
 
     monkeypatch.setattr(analysis, "traffic_tolerances", wrong)
     result = analysis.analyse(deck, tolerances_wanted=False)
