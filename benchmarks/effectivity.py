@@ -33,6 +33,10 @@ from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.model.build import REFINEMENT, BuiltModel, build_model
 from pipelines.model.probes import probe_rows
 from pipelines.model.responses import SolvedDeck, case_responses
+from pipelines.report.drawings.axes import Axes
+from pipelines.report.drawings.canvas import Paper, draw
+from pipelines.report.drawings.colours import MARKS, SERIES
+from pipelines.report.drawings.legend import Key, legend
 from plate.arrays import Floats
 from plate.conventions import RESULTS
 from plate.results.fields import field_points
@@ -374,36 +378,45 @@ def _compared(
 
 
 def figure(errors: Errors, path: Path) -> None:
-    """True against stated error as shares of the largest value of their kind, log-log."""
-    from matplotlib.figure import Figure
-
-    fig = Figure(figsize=(6.0, 5.5), layout="constrained")
-    ax = fig.subplots()
+    """True against stated error as shares of the largest value of their kind, log-log, as SVG."""
     use = errors.counted
     names = np.array([name.rsplit(" ", 1)[1] for name in errors.names])
-    for label, components, colour, marker in (
-        ("deflection", ("w",), "#4477aa", "o"),
-        ("moments", ("m_x", "m_y", "m_xy"), "#228833", "s"),
-        ("shears", ("q_x", "q_y"), "#cc3311", "^"),
-    ):
-        pick = use & np.isin(names, components)
-        stated, true = (v[pick] / errors.largest[pick] for v in (errors.stated, errors.true))
-        ax.plot(stated, np.maximum(true, 1e-9), marker, ms=3, color=colour, label=label, alpha=0.6)
-    ends = np.array([1e-9, 1.0])
-    ax.plot(ends, ends, color="black", lw=1, label="true = stated")
-    ax.plot(ends, ends / 10, color="black", lw=0.6, ls=":", label="true = stated / 10")
-    ax.set(xscale="log", yscale="log", xlim=ends, ylim=ends)
-    ax.set_xlabel("stated mesh error / largest value of its kind")
-    ax.set_ylabel("true error / largest value of its kind")
-    ax.legend(loc="upper left", frameon=False)
-    fig.savefig(path)
+    kinds = {"deflection": ("w",), "moments": ("m_x", "m_y", "m_xy"), "shears": ("q_x", "q_y")}
+    low, high = 1e-9, 1.0
+
+    def paint(paper: Paper) -> None:
+        axes = Axes(
+            paper=paper, box=(60.0, 15.0, 420.0, 345.0), x=(low, high), y=(high, low),
+            log=(True, True),
+        )  # fmt: skip
+        powers = [10.0**k for k in range(-9, 1)]
+        ticks = powers, [f"{power:.0e}" for power in powers]
+        axes.scale("bottom", "stated mesh error / largest value of its kind", ticks)
+        axes.scale("left", "true error / largest value of its kind", ticks)
+        axes.frame()
+        keys = [
+            Key(words="true = stated", width=1.0),
+            Key(words="true = stated / 10", width=0.6, dash=(1, 2)),
+        ]
+        axes.path([[low, low], [high, high]], width=1.0)
+        axes.path([[10.0 * low, low], [high, 0.1 * high]], width=0.6, dash=(1, 2))
+        for (label, components), ink, mark in zip(kinds.items(), SERIES, MARKS, strict=False):
+            pick = use & np.isin(names, components)
+            stated, true = (v[pick] / errors.largest[pick] for v in (errors.stated, errors.true))
+            shown = np.clip(np.column_stack([stated, true]), low, high)
+            axes.mark(shown, mark, 3.0, fill=ink, ink="none")
+            keys.append(Key(words=label, mark=mark, mark_fill=ink, mark_ink="none"))
+        legend(paper, keys)
+
+    words = "True against stated error of the mesh."
+    path.write_text(draw("effectivity", words, (432.0, 420.0), paint).svg, encoding="utf-8")
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--decks", type=int, default=len(KINDS), help="only the first N decks")
     parser.add_argument("--csv", type=Path, help="file for all values")
-    parser.add_argument("--figure", type=Path, help="file for the figure")
+    parser.add_argument("--figure", type=Path, help="file for the figure, .svg")
     arguments = parser.parse_args()
     parts = []
     print(f"{'deck':34s}{'values':>8s}{'left out':>10s}{'inside':>9s}{'median':>9s}")

@@ -37,6 +37,7 @@ from pipelines.report.document import (
     addresses,
     plain,
 )
+from pipelines.report.fonts import font_folder
 
 ASSETS = Path(__file__).parent / "assets"
 # Room for a drawing on a page below headings and an introduction, and its width there per point of
@@ -49,13 +50,12 @@ SVG_SCALE = 1.1
 
 def require_pdf() -> None:
     """Raise MissingError where PDF cannot be written."""
-    if find_spec("typst") is None:
+    if find_spec("typst") is None or find_spec("matplotlib") is None:
         raise MissingError("--pdf (report.html can be printed from a browser as well)", "pdf")
 
 
 def pdf_of(document: Document) -> bytes:
     """The document as a PDF file, the same bytes from the same document."""
-    import matplotlib
     import typst
 
     with tempfile.TemporaryDirectory() as name:
@@ -64,7 +64,7 @@ def pdf_of(document: Document) -> bytes:
         (folder / "report.typ").write_text(source, encoding="utf-8")
         for file, drawing in drawings.items():
             (folder / file).write_text(drawing.svg, encoding="utf-8")
-        fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+        fonts = font_folder("--pdf", "pdf")
         return bytes(typst.compile(folder / "report.typ", font_paths=[fonts]))
 
 

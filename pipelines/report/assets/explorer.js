@@ -442,12 +442,12 @@
     wheels.replaceChildren();
     if (!p || !p.stands) return;
     p.stands.flatMap(wheelPaths).forEach((path, k) => {
-      for (const [stroke, w] of [["#fff", 3.5], ["#6a1b5d", 1.6]]) {
+      for (const [stroke, w] of [["#fff", 3.5], ["#7a1f5c", 1.6]]) {
         element("path", { d: line(path) + "Z", fill: "none", stroke, "stroke-width": w }, wheels);
       }
       if (!isInfluence()) return;
       const [x, y] = px(...[0, 1].map((j) => path.reduce((sum, q) => sum + q[j] / 4, 0)));
-      const number = element("text", { x, y: y + 4, "font-size": 11, "text-anchor": "middle", fill: "#6a1b5d", "font-weight": 700,
+      const number = element("text", { x, y: y + 4, "font-size": 11, "text-anchor": "middle", fill: "#7a1f5c", "font-weight": 700,
         stroke: "#fff", "stroke-width": 3, "paint-order": "stroke" }, wheels);
       number.textContent = k + 1;
     });
@@ -458,7 +458,7 @@
       const d = [b[0] - a[0], b[1] - a[1]], size = Math.hypot(...d) || 1;
       const [u, v] = [d[0] / size, d[1] / size];
       element("path", { d: `M${a}L${b}M${b[0] - 7 * u + 4 * v},${b[1] - 7 * v - 4 * u}L${b}L${b[0] - 7 * u - 4 * v},${b[1] - 7 * v + 4 * u}`,
-        fill: "none", stroke: "#6a1b5d", "stroke-width": 1.8 }, wheels);
+        fill: "none", stroke: "#7a1f5c", "stroke-width": 1.8 }, wheels);
     }
   }
   /** The points whose influence surface can be shown. */
@@ -669,7 +669,7 @@
     }
     const foot = element("text", { x: (L + W) / 2, y: H - 4, "font-size": 11, "text-anchor": "middle", fill: "#222" }, svg);
     foot.textContent = `along the section [m]; ${isInfluence() ? "influence on " : ""}${component.key} [${unitOf()}]` + (down ? ", positive downwards" : "");
-    const inks = single() ? ["#222"] : ["#1f4e79", "#b5520b"], dashes = ["", "6 3"];
+    const inks = single() ? ["#222"] : ["#12426e", "#d0730f"], dashes = ["", "6 3"];
     (single() ? ["value"] : ["max", "min"]).forEach((key, j) => {
       let d = "", pen = false;
       found.forEach((one, k) => {

@@ -4,17 +4,19 @@ from collections.abc import Sequence
 from math import ceil, floor
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.patches import Circle, Rectangle
-from matplotlib.patches import Patch as Swatch
+from shapely import Polygon, coverage_union_all, get_parts, polygons
+from shapely.geometry.base import BaseGeometry
 
 from pipelines.bars.checks.curtailment import Zones
 from pipelines.deck.deck import Deck
 from pipelines.numbers import as_given, length
 from pipelines.report.document import Drawing
-from pipelines.report.drawings.canvas import INK, PALE, draw
+from pipelines.report.drawings.axes import Axes
+from pipelines.report.drawings.canvas import SMALL, Paper, draw
+from pipelines.report.drawings.colours import INK, PALE, SERIES
+from pipelines.report.drawings.legend import Key, legend
 from pipelines.report.drawings.plan import (
+    closed,
     deck_canvas,
     faint_lines,
     frame,
@@ -33,10 +35,11 @@ from pipelines.standards.resistance.bars import (
     other_direction,
 )
 from plate.arrays import Floats
+from plate.geometry.outline import points_of
 
 LENGTH = 1.0  # of slab that a section shows [m]
 ROUND = 0.05  # m, of places that are set out on site
-INKS: dict[Direction, str] = {"x": "#1f4e79", "y": "#a0430a"}
+INKS: dict[Direction, str] = {"x": SERIES[0], "y": SERIES[1]}
 ALONG: dict[Direction, str] = {"x": "along the deck (x)", "y": "across the deck (y)"}
 SHADES = ("#ffffff", "#d9d2c3", "#9d8f73")
 ZONE_WORDS = ("no bar for bending", "every other bar", "every bar")
@@ -80,48 +83,46 @@ def stretches(zones: Zones, layer: Layer, least: int) -> str:
 def section_drawing(bars: SlabBars, cut: Direction) -> Drawing:
     """A section along `cut`: bars in that direction as lines, the others as circles. To scale,
     lengths in mm."""
-    scale = 6.2  # inch per metre
-    left, right, above, below = 1.05, 2.75, 0.45, 0.45
+    scale = 446.0  # points per metre
+    left, top, right, below = 76.0, 32.0, 198.0, 32.0
     h = bars.thickness
-    size = (LENGTH * scale + left + right, h * scale + above + below)
+    size = (LENGTH * scale + left + right, h * scale + top + below)
 
-    def paint(figure: Figure) -> None:
-        axes = figure.add_axes(
-            (left / size[0], below / size[1], LENGTH * scale / size[0], h * scale / size[1])
-        )
-        axes.set_xlim(0.0, LENGTH)
-        axes.set_ylim(h, 0.0)
-        axes.set_axis_off()
-        axes.add_patch(Rectangle((0, 0), LENGTH, h, fc="#f1eee6", ec="none", zorder=0))
+    def paint(paper: Paper) -> None:
+        box = (left, top, left + LENGTH * scale, top + h * scale)
+        axes = Axes(paper=paper, box=box, x=(0.0, LENGTH), y=(0.0, h))
+        axes.path(_box(0.0, 0.0, LENGTH, h), closed=True, fill="#f1eee6", ink="none")
+        for x in (0.0, LENGTH):  # the slab goes on
+            axes.upright(x, ink=PALE, width=0.8, dash=(6, 3))
         for z in (0.0, h):
-            axes.plot([0, LENGTH], [z, z], color=INK, lw=1.2, clip_on=False)
-        for x in (0.0, LENGTH):
-            _break_line(axes, x, h)
+            axes.level(z, width=1.2)
         for face in FACES:
             for direction in DIRECTIONS:
-                _layer(axes, bars, (face, direction), cut)
+                _layer(axes, bars, (face, direction), cut, scale)
         _labels(axes, bars, cut)
-        _dimensions(axes, bars)
+        _dimension(axes, -51.0, 0.0, h, as_given(1e3 * h))
+        for face in FACES:
+            cover = bars.mat(face).cover
+            low, high = (0.0, cover) if face == "top" else (h - cover, h)
+            _dimension(axes, -20.0, low, high, as_given(1e3 * cover))
+        paper.text([left, size[1] - 10.0], "lengths in mm", along="start", size=SMALL)
 
     words = f"Section {ALONG[cut]}: bars, layers and covers to scale."
     return draw(f"section-bars-{cut}", words, size, paint)
 
 
-def _break_line(axes: Axes, x: float, h: float) -> None:
-    """The slab goes on: a thin broken line."""
-    axes.plot([x, x], [0, h], color=PALE, lw=0.8, ls=(0, (6, 3)), clip_on=False)
+def _box(left: float, top: float, right: float, bottom: float) -> list[list[float]]:
+    return [[left, top], [right, top], [right, bottom], [left, bottom]]
 
 
-def _layer(axes: Axes, bars: SlabBars, layer: Layer, cut: Direction) -> None:
+def _layer(axes: Axes, bars: SlabBars, layer: Layer, cut: Direction, scale: float) -> None:
     z, one = centre_depth(bars, layer), bars.bars(layer)
-    ink = INKS[layer[1]]
+    ink, half = INKS[layer[1]], 0.5 * one.diameter
     if layer[1] == cut:
-        axes.add_patch(
-            Rectangle((0, z - one.diameter / 2), LENGTH, one.diameter, fc=ink, ec="none", zorder=2)
-        )
+        axes.path(_box(0.0, z - half, LENGTH, z + half), closed=True, fill=ink, ink="none")
         return
-    for x in places_across(one):
-        axes.add_patch(Circle((x, z), one.diameter / 2, fc=ink, ec="none", zorder=3))
+    places = np.array([[x, z] for x in places_across(one)])
+    axes.mark(places, "o", scale * one.diameter, fill=ink, ink="none")
 
 
 def _labels(axes: Axes, bars: SlabBars, cut: Direction) -> None:
@@ -130,78 +131,81 @@ def _labels(axes: Axes, bars: SlabBars, cut: Direction) -> None:
         ((f, d) for f in FACES for d in DIRECTIONS), key=lambda layer: centre_depth(bars, layer)
     )
     h = bars.thickness
-    heights = np.linspace(0.06 * h, 0.94 * h, len(layers))
-    for layer, z in zip(layers, heights, strict=True):
-        at = centre_depth(bars, layer)
-        x = LENGTH if layer[1] == cut else float(places_across(bars.bars(layer))[-1])
-        axes.plot(
-            [x, LENGTH + 0.025, LENGTH + 0.05],
-            [at, z, z],
-            color=INKS[layer[1]],
-            lw=0.7,
-            clip_on=False,
-            zorder=4,
-        )
+    right = axes.box[2]
+    # Two lines each, wherever the bars are.
+    middle, room = 0.5 * h, max(0.44 * h, 36.0 * h / (axes.box[3] - axes.box[1]))
+    for layer, z in zip(layers, np.linspace(middle - room, middle + room, 4).tolist(), strict=True):
+        ink, one = INKS[layer[1]], bars.bars(layer)
+        x = LENGTH if layer[1] == cut else float(places_across(one)[-1])
+        start, level = axes.at([x, centre_depth(bars, layer)]), axes.at([LENGTH, z])[1]
+        leader = np.vstack([start, [right + 11, level], [right + 22, level]])
+        axes.paper.path(leader, ink=ink, width=0.7)
         cover = bars.mat(layer[0]).cover_to(layer[1])
-        axes.text(
-            LENGTH + 0.057,
-            z,
-            f"{layer_title(bars, layer)}\ncover {as_given(1e3 * cover)}, "
-            f"d = {as_given(1e3 * bars.effective_depth(layer))}",
-            color=INKS[layer[1]],
-            va="center",
-            ha="left",
-            fontsize=7.5,
-            linespacing=1.15,
-        )
+        words = f"{layer_title(bars, layer)}\ncover {as_given(1e3 * cover)}, "
+        words += f"d = {as_given(1e3 * bars.effective_depth(layer))}"
+        axes.paper.text([right + 26, level], words, size=SMALL, ink=ink, along="start")
 
 
-def _dimensions(axes: Axes, bars: SlabBars) -> None:
-    """Thickness and the covers to the outer layers, left of the section [mm]."""
-    h = bars.thickness
-    _dimension(axes, -0.115, 0.0, h, as_given(1e3 * h))
-    for face in FACES:
-        cover = bars.mat(face).cover
-        low, high = (0.0, cover) if face == "top" else (h - cover, h)
-        _dimension(axes, -0.045, low, high, as_given(1e3 * cover))
-
-
-def _dimension(axes: Axes, x: float, low: float, high: float, words: str) -> None:
-    axes.plot([x, x], [low, high], color=INK, lw=0.6, clip_on=False)
-    for z in (low, high):
-        axes.plot([x - 0.008, x + 0.008], [z, z], color=INK, lw=0.6, clip_on=False)
-        axes.plot([x + 0.012, -0.004], [z, z], color=PALE, lw=0.4, clip_on=False)
-    axes.text(
-        x - 0.012, 0.5 * (low + high), words, rotation=90, ha="right", va="center", fontsize=7.5
-    )
+def _dimension(axes: Axes, shift: float, low: float, high: float, words: str) -> None:
+    """A length beside the section, so far right of its start [point]."""
+    (left, a), (_, b) = axes.at([[0.0, low], [0.0, high]]).tolist()
+    x = left + shift
+    axes.paper.path([[x, a], [x, b]])
+    for y in (a, b):
+        axes.paper.path([[x - 3.5, y], [x + 3.5, y]])
+        axes.paper.path([[x + 5.0, y], [left - 2.0, y]], ink=PALE, width=0.4)
+    if b - a > 14.0:
+        axes.paper.text([x - 4.0, 0.5 * (a + b)], words, size=SMALL, turn=-90.0, level="base")
+    else:
+        axes.paper.text([x - 6.0, 0.5 * (a + b)], words, size=SMALL, along="end")
 
 
 def zone_drawing(deck: Deck, bars: SlabBars, layer: Layer, found: Sequence[Zones]) -> Drawing:
     """Plan of one layer's zones, the larger one of all standards at each place."""
-    room = deck_canvas(deck, 0.9, 0.85)
+    room = deck_canvas(deck, 0.9, 54.0)
     name, direction = layer_name(bars, layer), layer[1]
+    keys = [
+        Key(words=words, fill=shade, ink=INK, width=0.5)
+        for shade, words in zip(SHADES, ZONE_WORDS, strict=True)
+    ]
 
-    def paint(figure: Figure) -> None:
-        axes = room.axes(figure)
+    def paint(paper: Paper) -> None:
+        axes = room.axes(paper)
         frame(axes, deck)
-        zone = np.max([z.zone[layer] for z in found], axis=0)
-        first = found[0]
-        plan = deck.plan.at(np.broadcast_to(first.u[:, None], first.y.shape), first.y)
-        xy = deck.plan.alignment.to_cartesian(plan.reshape(-1, 2)).reshape(plan.shape)
-        axes.contourf(
-            xy[..., 0], xy[..., 1], zone, levels=(-0.5, 0.5, 1.5, 2.5), colors=SHADES, zorder=1
-        )
+        for least in (1, 2):
+            for part in get_parts(zone_area(deck, found, layer, least)):
+                if isinstance(part, Polygon):
+                    rings = [np.array(ring.coords) for ring in (part.exterior, *part.interiors)]
+                    axes.path(*rings, closed=True, fill=SHADES[least], ink=PALE, width=0.4)
         outline(axes, deck)
         faint_lines(axes, deck)
         line_names(axes, deck, (0.45, 0.45))
         _draw_bar_mark(axes, deck, direction)
-        legend = [
-            Swatch(fc=shade, ec=INK, lw=0.5, label=words)
-            for shade, words in zip(SHADES, ZONE_WORDS, strict=True)
-        ]
-        figure.legend(handles=legend, loc="lower center", ncols=3, frameon=False, fontsize=7.5)
+        legend(paper, keys)
 
     return draw(f"plan-zones-{name}", f"Zones of layer {name}.", room.size, paint)
+
+
+def zone_area(deck: Deck, found: Sequence[Zones], layer: Layer, least: int) -> BaseGeometry:
+    """Where a layer's zone by any standard is at least that, within the slab: what lies nearest to
+    such points of the raster, Cartesian [m]."""
+
+    def between(values: Floats, axis: int) -> Floats:
+        first, last = np.take(values, [0], axis), np.take(values, [-1], axis)
+        n = values.shape[axis]
+        middle = (np.take(values, range(1, n), axis) + np.take(values, range(n - 1), axis)) / 2
+        return np.concatenate([first, middle, last], axis)
+
+    zones = found[0]
+    u = between(between(np.broadcast_to(zones.u[:, None], zones.y.shape), 0), 1)
+    y = between(between(zones.y, 0), 1)
+    plan = deck.plan.at(u, y)
+    xy = deck.plan.alignment.to_cartesian(plan.reshape(-1, 2)).reshape(plan.shape)
+    quads = np.stack([xy[:-1, :-1], xy[1:, :-1], xy[1:, 1:], xy[:-1, 1:]], axis=2)
+    inside = np.max([z.zone[layer] for z in found], axis=0) >= least
+    rings = [closed(deck, ring) for ring in points_of(deck.plan.boundary)]
+    slab = Polygon(rings[0], rings[1:]).buffer(0.0)
+    return coverage_union_all(polygons(quads[inside])).intersection(slab)
 
 
 def bar_mark(deck: Deck, direction: Direction, half: float, gap: float) -> list[Floats]:
@@ -222,11 +226,11 @@ def bar_mark(deck: Deck, direction: Direction, half: float, gap: float) -> list[
 
 
 def _draw_bar_mark(axes: Axes, deck: Deck, direction: Direction) -> None:
-    x0, x1 = axes.get_xlim()
-    for path in bar_mark(deck, direction, 0.06 * (x1 - x0), 0.008 * (x1 - x0)):
-        ends = traced(deck, path).T
-        axes.plot(*ends, color="white", lw=4.0, zorder=7, solid_capstyle="butt")
-        axes.plot(*ends, color=INKS[direction], lw=1.8, zorder=8, solid_capstyle="butt")
+    wide = axes.x[1] - axes.x[0]
+    for path in bar_mark(deck, direction, 0.06 * wide, 0.008 * wide):
+        ends = traced(deck, path)
+        axes.path(ends, ink="white", width=4.0)
+        axes.path(ends, ink=INKS[direction], width=1.8)
 
 
 def outer_words(bars: SlabBars, face: Face) -> str:

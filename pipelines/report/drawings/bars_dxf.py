@@ -22,10 +22,9 @@ from ezdxf.document import Drawing
 from ezdxf.enums import TextEntityAlignment as Align
 from ezdxf.filemanagement import new
 from ezdxf.layouts.layout import Modelspace
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from pipelines.bars.checks.curtailment import STEP, Zones
+from pipelines.bars.checks.curtailment import STEP
 from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.design import Design
 from pipelines.caution import CAUTION, TO_VERIFY
@@ -43,6 +42,7 @@ from pipelines.report.drawings.bars import (
     layer_title,
     places_across,
     stretches,
+    zone_area,
 )
 from pipelines.report.drawings.plan import line_path, traced
 from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Direction, Layer, SlabBars
@@ -226,10 +226,8 @@ def _plan(doc: Drawing, deck: Deck, design: Design, layer: Layer, top: float) ->
     _text(space, title, (x_min, top), 1.4 * PLAN)
     shift = np.array([0.0, top - 5 * PLAN - y_max])
     found = [standard.zones for standard in design.standards]
-    zone = np.max([z.zone[layer] for z in found], axis=0)
-    slab = shapely.Polygon(edges[0], edges[1:]).buffer(0)
     for least in (1, 2):
-        area = _area(deck, found[0], zone >= least).intersection(slab)
+        area = shapely.transform(zone_area(deck, found, layer, least), _sheet)
         drawn = f"ZONE {name} {ZONE_WORDS[least].upper()} (mm)"
         doc.layers.add(drawn, color=8, true_color=rgb2int(GREYS[least]))
         _fill(space, area, shift, drawn)
@@ -259,27 +257,12 @@ def _plan(doc: Drawing, deck: Deck, design: Design, layer: Layer, top: float) ->
 
 def _flat(deck: Deck, path: Floats) -> Floats:
     """Points of a plan path (n, 2) on the sheet [mm]."""
-    return np.asarray(MM * traced(deck, path) * np.array([1.0, -1.0]))
+    return _sheet(traced(deck, path))
 
 
-def _area(deck: Deck, zones: Zones, inside: NDArray[np.bool_]) -> BaseGeometry:
-    """What lies nearest to the points of the raster that are inside, on the sheet [mm]."""
-
-    def between(values: Floats, axis: int) -> Floats:
-        first, last = np.take(values, [0], axis), np.take(values, [-1], axis)
-        n = values.shape[axis]
-        middle = (np.take(values, range(1, n), axis) + np.take(values, range(n - 1), axis)) / 2
-        return np.concatenate([first, middle, last], axis)
-
-    u = between(np.broadcast_to(zones.u[:, None], zones.y.shape), 0)
-    u, y = between(u, 1), between(between(zones.y, 0), 1)
-    plan = deck.plan.at(u, y)
-    corners = MM * deck.plan.alignment.to_cartesian(plan.reshape(-1, 2)).reshape(plan.shape)
-    corners = corners * np.array([1.0, -1.0])
-    quads = np.stack(
-        [corners[:-1, :-1], corners[1:, :-1], corners[1:, 1:], corners[:-1, 1:]], axis=2
-    )
-    return shapely.union_all(shapely.polygons(quads[inside]))
+def _sheet(points: Floats) -> Floats:
+    """Cartesian points (n, 2) [m] on the sheet [mm]."""
+    return np.asarray(MM * points * np.array([1.0, -1.0]))
 
 
 def _fill(space: Modelspace, area: BaseGeometry, shift: Floats, layer: str) -> None:

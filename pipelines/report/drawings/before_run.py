@@ -4,9 +4,6 @@ import itertools
 from pathlib import Path
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
 from shapely import LineString, Polygon, get_coordinates, get_parts
 
 from pipelines.deck.deck import Deck
@@ -14,16 +11,18 @@ from pipelines.files import write_text
 from pipelines.numbers import as_given, length
 from pipelines.outputs import SMALL, check_file, check_folder, replacing
 from pipelines.report.document import Drawing
-from pipelines.report.drawings.canvas import INK, WIDTH, draw, sheet
+from pipelines.report.drawings.axes import Axes
+from pipelines.report.drawings.canvas import WIDTH, Paper, draw, sheet
+from pipelines.report.drawings.colours import BEAM, BEAM_FILL, SOFT
 from pipelines.report.drawings.input_plan import input_plan
 from pipelines.report.drawings.plan import line_path
 from pipelines.report.drawings.vehicles import vehicle_drawing
 from plate.arrays import Floats
 from plate.geometry.outline import points_of
 
-BEAM_INK = "#2b5f8a"
 # Heights of the section are drawn this much larger than widths.
 STRETCH = 2.0
+CUT = "#d8d4c8"  # what is cut
 
 
 def write_drawings(deck: Deck, out: Path) -> list[Path]:
@@ -60,32 +59,33 @@ def section(deck: Deck, name: str = "section") -> Drawing:
     pieces, lines = _cut(deck, u)
     left, right = pieces[0][0], pieces[-1][1]
     thickest = max([deck.slab.thickness, *(z.thickness for z in deck.slab.zones)])
-    scale = (WIDTH - 0.9) / (right - left)
-    height = 1.9 + STRETCH * scale * (thickest + 0.3)
+    scale = (WIDTH - 65.0) / (right - left)
+    metre = STRETCH * scale
+    height = 137.0 + metre * (thickest + 0.3)
 
-    def paint(figure: Figure) -> None:
-        axes = figure.add_axes((0.3 / WIDTH, 0.0, (WIDTH - 0.6) / WIDTH, 1.0))
-        axes.set_axis_off()
-        axes.set_xlim(left - 0.15 / scale, right + 0.15 / scale)
-        metre = STRETCH * scale
-        axes.set_ylim(thickest + 1.15 / metre, -0.75 / metre)
+    def paint(paper: Paper) -> None:
+        axes = Axes(
+            paper=paper,
+            box=(20.0, 0.0, WIDTH - 20.0, height),
+            x=(left - 12.5 / scale, right + 12.5 / scale),
+            y=(-54.0 / metre, (height - 54.0) / metre),
+        )
         for a, b in pieces:
             _slab(axes, deck, u, a, b)
         _carriageway(axes, deck, metre)
+        beside = {y for _, y in lines}
         for line, y in lines:
             _line(axes, deck, line, y, metre, thickest)
-        low = thickest + 0.75 / metre
-        marks = np.unique(
-            np.round([*(y for piece in pieces for y in piece), *dict(lines).values()], 3)
-        )
-        axes.plot(marks, np.full(len(marks), low), color=INK, lw=0.5, marker="|", ms=5, mew=0.7)
-        for a, b in itertools.pairwise(marks):
-            axes.text(
-                0.5 * (a + b), low + 0.13 / metre, length(float(b - a)), ha="center", va="top"
-            )
+        low = thickest + 64.0 / metre
+        marks = np.unique(np.round([*(y for piece in pieces for y in piece), *beside], 3))
+        chain = np.column_stack([marks, np.full(len(marks), low)])
+        axes.path(chain, width=0.5)
+        axes.mark(chain, "|", 5.0, width=0.7)
+        for a, b in itertools.pairwise(marks.tolist()):
+            axes.text([0.5 * (a + b), low], length(b - a), (0.0, 5.0), level="top")
         words = f"section at station {length(u)} m; slab {as_given(1e3 * deck.slab.thickness)} mm"
         words += f"; heights drawn {STRETCH:g} times; lengths in m"
-        axes.text(left, -0.72 / metre, words, va="top", color="#444444")
+        paper.text([32.0, 8.0], words, along="start", ink=SOFT)
 
     told = f"Section across the deck at station {length(u)} m, seen in the direction of traffic"
     return draw(name, told, (WIDTH, height), paint)
@@ -130,20 +130,24 @@ def _slab(axes: Axes, deck: Deck, u: float, left: float, right: float) -> None:
             if z.offsets is None or z.offsets[0] <= 0.5 * (a + b) <= z.offsets[1]
         ]  # fmt: skip
         t = here[0] if here else deck.slab.thickness
-        axes.add_patch(Rectangle((a, middle - 0.5 * t), b - a, t, fc="#d8d4c8", ec=INK, lw=0.8))
+        axes.path(_box(a, middle - 0.5 * t, b, middle + 0.5 * t), closed=True, fill=CUT, width=0.8)
+
+
+def _box(left: float, top: float, right: float, bottom: float) -> list[list[float]]:
+    return [[left, top], [right, top], [right, bottom], [left, bottom]]
 
 
 def _carriageway(axes: Axes, deck: Deck, metre: float) -> None:
     if deck.traffic is None:
         return
     a, b = deck.traffic.carriageway
-    if deck.traffic.surfacing > 0.0:
-        t = deck.traffic.surfacing
-        axes.add_patch(Rectangle((a, -t), b - a, t, fc="#6b6b66", ec="none"))
-    y = -deck.traffic.surfacing - 0.14 / metre
-    axes.annotate("", (a, y), (b, y), arrowprops={"arrowstyle": "<->", "lw": 0.6, "color": INK})
-    words = f"carriageway {length(b - a)}"
-    axes.text(0.5 * (a + b), y - 0.04 / metre, words, ha="center", va="bottom")
+    t = deck.traffic.surfacing
+    if t > 0.0:
+        axes.path(_box(a, -t, b, 0.0), closed=True, fill="#6b6b66", ink="none")
+    y, middle = -t - 10.0 / metre, 0.5 * (a + b)
+    axes.arrow([middle, y], [a, y], width=0.6)
+    axes.arrow([middle, y], [b, y], width=0.6)
+    axes.text([middle, y], f"carriageway {length(b - a)}", (0.0, -3.0), level="foot")
 
 
 def _line(axes: Axes, deck: Deck, name: str, y: float, metre: float, low: float) -> None:
@@ -151,9 +155,9 @@ def _line(axes: Axes, deck: Deck, name: str, y: float, metre: float, low: float)
     support = "free" if line is None else line.support
     if line is not None and line.support == "beam":
         width = line.width or 0.25
-        box = Rectangle((y - 0.5 * width, low), width, 0.3 / metre, fc=BEAM_INK, alpha=0.5)
-        axes.add_patch(box)
+        beam = _box(y - 0.5 * width, low, y + 0.5 * width, low + 22.0 / metre)
+        axes.path(beam, closed=True, fill=BEAM_FILL, ink=BEAM, width=0.8)
     elif line is not None:
-        axes.plot([y], [low + 0.1 / metre], marker="^", color=INK, ms=7)
-    axes.plot([y, y], [-0.05 / metre, low + 0.05 / metre], color=INK, lw=0.5, ls=(0, (4, 2)))
-    axes.text(y, low + 0.48 / metre, f"{name} {support}", ha="center", va="center")
+        axes.mark([y, low + 7.0 / metre], "^", 7.0, fill="#222222")
+    axes.path([[y, -4.0 / metre], [y, low + 4.0 / metre]], width=0.5, dash=(4, 2))
+    axes.text([y, low], f"{name} {support}", (0.0, 34.0))

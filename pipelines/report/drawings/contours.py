@@ -6,15 +6,13 @@ Every band is drawn over the one below it, so that each contour is drawn once an
 from collections.abc import Sequence
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.tri import Triangulation
-from shapely import STRtree, box, distance, linestrings, points, union_all
-from shapely.geometry.base import BaseGeometry
+from shapely import STRtree, box, distance, line_interpolate_point, linestrings, points, union_all
 
 from pipelines.numbers import as_given
-from pipelines.report.drawings.canvas import INK
-from pipelines.report.drawings.scales import scale
+from pipelines.report.drawings.axes import Axes
+from pipelines.report.drawings.canvas import Paper
+from pipelines.report.drawings.colours import INK
+from pipelines.report.drawings.marching import Triangles
 from plate.arrays import Floats
 
 # Height of a label and width of one of its characters [point].
@@ -23,12 +21,14 @@ TALL, WIDE = 6.5, 4.0
 LABELS, APART, CLEAR = 3, 110.0, 2.5
 # Places tried on a contour [point].
 TRIED = 6.0
+# A bar of colours: its length, its height and its foot above that of the sheet [point].
+LONG, HIGH, UP = 432.0, 9.0, 27.0
 
 
 def bands(
-    axes: Axes, triangles: Triangulation, values: Floats, levels: Floats, colours: Floats
+    axes: Axes, triangles: Triangles, values: Floats, levels: Floats, colours: Sequence[str]
 ) -> list[list[Floats]]:
-    """Fill between levels (n,) in colours (n - 1, 4); returns the polylines of every inner level.
+    """Fill between levels (n,) in n - 1 colours; returns the polylines of every inner level.
 
     values : (n_point,); what lies beyond the levels takes the outermost colours. Contours below
     zero are dashed and that of zero is stronger, so that signs show without colour.
@@ -36,20 +36,20 @@ def bands(
     step = 1e-6 * (levels[-1] - levels[0])
     shown = np.clip(values, levels[0] + step, levels[-1] - step)
     both = levels[0] < 0.0 < levels[-1]
-    for k, (level, colour) in enumerate(zip(levels[:-1], colours, strict=True)):
-        if shown[triangles.triangles].max() <= level:
-            break
-        filled = axes.tricontourf(triangles, shown, levels=[level, levels[-1]], colors=[colour])
-        filled.set_zorder(1 + 0.01 * k)
-        if k > 0:
-            zero = both and abs(level) < step
-            filled.set_edgecolor(INK)
-            filled.set_linewidth(0.9 if zero else 0.35)
-            filled.set_linestyle((0, (5, 2)) if both and level < -step else "solid")
-    lines = axes.tricontour(triangles, shown, levels=levels[1:-1])
-    found = lines.allsegs
-    lines.remove()
-    return found
+    lines: list[list[Floats]] = []
+    for k, (level, colour) in enumerate(zip(levels[:-1].tolist(), colours, strict=True)):
+        rings, contours = triangles.above(shown, level)
+        zero = both and abs(level) < step
+        axes.path(
+            *rings,
+            closed=True,
+            fill=colour,
+            ink=INK if k else "none",
+            width=0.9 if zero else 0.35,
+            dash=(5, 2) if both and level < -step else (),
+        )
+        lines.append(contours)
+    return lines[1:]
 
 
 def label_contours(
@@ -57,37 +57,26 @@ def label_contours(
 ) -> None:
     """Label every second contour where it has room.
 
-    contours : polylines (n, 2) of every level in data coordinates; keep_off : polylines and
-    single points of data coordinates that no label may touch.
+    contours : polylines (n, 2) of every level in data coordinates; keep_off : polylines on the
+    sheet [point] that no label may touch.
     """
-    to_points = 72.0 / axes.figure.dpi
-
-    def on_paper(polylines: Sequence[Floats]) -> list[BaseGeometry]:
-        """Polylines on the sheet [point]; one point stands for itself."""
-        found = []
-        for xy in polylines:
-            if len(xy):
-                xy = axes.transData.transform(xy) * to_points
-                found.append(linestrings(xy if len(xy) > 1 else np.repeat(xy, 2, axis=0)))
-        return found
-
-    drawn = [on_paper(lines) for lines in contours]
+    drawn = [[linestrings(axes.at(line)) for line in lines] for lines in contours]
     everything = STRtree([line for lines in drawn for line in lines])
     owner = np.repeat(np.arange(len(drawn)), [len(lines) for lines in drawn])
-    obstacles = union_all(on_paper(keep_off)) if keep_off else None
+    obstacles = union_all([linestrings(line) for line in keep_off]) if keep_off else None
     placed = np.empty((0, 2))
     for k in range(0, len(levels), 2):
         words = as_given(float(levels[k]))
         half = 0.5 * np.array([WIDE * len(words), TALL]) + CLEAR
         at = [
-            line.interpolate(d).coords[0]
+            point
             for line in drawn[k]
             if line.length > 6.0 * half[0]
-            for d in np.arange(0.5 * TRIED, line.length, TRIED)
+            for point in line_interpolate_point(line, np.arange(0.5 * TRIED, line.length, TRIED))
         ]
         if not at:
             continue
-        tried = np.array(at)
+        tried = np.array([(point.x, point.y) for point in at])
         boxes = box(*(tried - half).T, *(tried + half).T)
         met, line = everything.query(boxes, predicate="intersects")
         free = np.ones(len(tried), dtype=bool)
@@ -108,17 +97,7 @@ def label_contours(
             if score[best] == 0.0:
                 break
             mine, placed = (np.vstack([one, tried[best]]) for one in (mine, placed))
-            x, y = axes.transData.inverted().transform(tried[best] / to_points)
-            axes.text(
-                x,
-                y,
-                words,
-                fontsize=TALL,
-                ha="center",
-                va="center_baseline",
-                bbox={"fc": (1, 1, 1, 0.8), "ec": "none", "pad": 0.6},
-                zorder=2.6,
-            )
+            axes.paper.text(tried[best], words, size=TALL, halo=True)
 
 
 def _gap(tried: Floats, placed: Floats) -> Floats:
@@ -127,14 +106,14 @@ def _gap(tried: Floats, placed: Floats) -> Floats:
     return np.asarray(between.min(axis=1, initial=np.inf))
 
 
-def colour_bar(figure: Figure, levels: Floats, colours: Floats, words: str) -> None:
+def colour_bar(paper: Paper, levels: Floats, colours: Sequence[str], words: str) -> None:
     """A bar of the bands below a plan, labelled at every level."""
-    width, height = figure.get_size_inches()
-    axes = figure.add_axes((0.5 - 3.0 / width, 0.36 / height, 6.0 / width, 0.13 / height))
     count = len(colours)
-    axes.set_xlim(0, count)
-    axes.set_ylim(0, 1)
-    axes.yaxis.set_visible(False)
-    axes.broken_barh([(k, 1) for k in range(count)], (0, 1), facecolors=colours)
+    left, bottom = 0.5 * (paper.width - LONG), paper.height - UP
+    place = (left, bottom - HIGH, left + LONG, bottom)
+    axes = Axes(paper=paper, box=place, x=(0.0, float(count)), y=(0.0, 1.0))
+    for k, colour in enumerate(colours):
+        axes.path([[k, 0], [k + 1, 0], [k + 1, 1], [k, 1]], closed=True, fill=colour, ink="none")
+    axes.frame()
     numbers = [as_given(value) for value in levels.tolist()]
-    scale(axes, "bottom", words, (np.arange(count + 1.0), numbers))
+    axes.scale("bottom", words, (list(range(count + 1)), numbers))

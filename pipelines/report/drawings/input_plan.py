@@ -1,24 +1,29 @@
 """The input as one drawing: a dimensioned plan of lines, supports, beams, carriageway, probes."""
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
-from matplotlib.patches import Patch as Swatch
-from matplotlib.patches import Polygon
-from matplotlib.path import Path
-from shapely import LineString, Point
+from shapely import LineString, Point, Polygon, get_parts
 from shapely.ops import nearest_points
 
 from pipelines.deck.deck import Deck, Held, Line
 from pipelines.numbers import as_given, length
 from pipelines.report.document import Drawing
-from pipelines.report.drawings.canvas import INK, PALE, canvas, draw
+from pipelines.report.drawings.axes import Axes, canvas
+from pipelines.report.drawings.canvas import SMALL, WIDTH, Paper, draw
+from pipelines.report.drawings.colours import (
+    BEAM,
+    BEAM_FILL,
+    HOLD,
+    INK,
+    LOAD,
+    PALE,
+    ROAD,
+    SLAB,
+    SOFT,
+)
+from pipelines.report.drawings.legend import Key, legend, legend_height
 from pipelines.report.drawings.plan import (
-    LOAD_INK,
     along_carriageway,
     closed,
     line_names,
@@ -29,12 +34,10 @@ from pipelines.report.drawings.plan import (
 )
 from plate.arrays import Floats
 
-BEAM_INK = "#2b5f8a"
-HOLD_INK = "#8c2d04"
-# A tick of a rigid line in the legend.
-SLANTED = Path([(-0.5, -1.0), (0.5, 1.0)])
-# Width of a column of the legend [inch].
-LEGEND_COLUMN = 2.2
+# Sizes of lengths in chains [point].
+CHAIN = 7.0
+# Dashes, in widths of the line.
+SPRING, AXIS = (3, 1.5), (9, 2, 1.5, 2)
 
 
 def input_plan(deck: Deck, name: str = "sketch") -> Drawing:
@@ -44,41 +47,91 @@ def input_plan(deck: Deck, name: str = "sketch") -> Drawing:
     unit = 0.03 * spread
     beyond = [_longest_stub(deck, letter) for letter in "CL"]
     tapered = deck.plan.end_offsets != deck.plan.offsets
-    low = drawn.min(axis=0) - [beyond[1] + 3.2 * unit, beyond[0] + 1.7 * unit]
+    low = drawn.min(axis=0) - [beyond[1] + 3.2 * unit, beyond[0] + 2.1 * unit]
     right = beyond[1] + (3.2 if tapered or not deck.plan.alignment.straight else 1.2) * unit
     high = drawn.max(axis=0) + np.array([right, beyond[0] + 3.6 * unit])
-    room = canvas(np.stack([low, high]), (0.15, 0.3, 0.15, 0.55))
+    keys = _keys(deck)
+    foot = 6.0 + legend_height(keys, WIDTH)
+    room = canvas(np.stack([low, high]), (11.0, 22.0, 11.0, foot))
 
-    def paint(figure: Figure) -> None:
-        axes = room.axes(figure)
-        axes.set_axis_off()
-        axes.add_patch(Polygon(closed(deck, deck.plan.outline), fc="#f4f2ec", ec="none", zorder=0))
+    def paint(paper: Paper) -> None:
+        axes = room.axes(paper)
+        axes.path(drawn, closed=True, fill=SLAB, ink="none")
         _zones(axes, deck)
+        chains = [b + 1.9 * unit for b in beyond]
+        _dimensions(axes, deck, chains, unit)
         outline(axes, deck)
-        legend = _supports(axes, deck, room.scale, unit)
-        legend += _carriageway(axes, deck)
-        legend += _probes(axes, deck, unit)
-        _points(axes, deck)
-        if deck.points:
-            legend.append(
-                Line2D([], [], marker="s", ls="", mfc=HOLD_INK, mec=INK, label="point support")
-            )
-        line_names(axes, deck, [b + 0.9 * unit for b in beyond], stations=True)
-        _dimensions(axes, deck, [b + 1.9 * unit for b in beyond], unit)
+        _lines(axes, deck, room.scale, unit)
+        _carriageway(axes, deck)
+        for point in deck.points:
+            corners = closed(deck, deck.plan.alignment.rectangles(point.at, point.size))
+            axes.path(corners, closed=True, fill=HOLD)
+            at = corners.max(axis=0)
+            axes.text(at, point.name, (3.0, 0.0), size=SMALL, along="start", level="top")
+        for line in deck.lines:
+            for held in line.held_at:
+                _hold(axes, deck, line_path(deck, line), held)
+        line_names(axes, deck, [beyond[0] + 1.3 * unit, beyond[1] + 0.9 * unit], stations=True)
+        _probes(axes, deck, unit)
         if not deck.plan.alignment.straight:
             scale_bar(axes)
-        top = 1.0 - 0.16 / room.size[1]
-        figure.text(0.15 / room.size[0], top, _words(deck), va="center", color="#444444")
-        figure.legend(
-            handles=legend,
-            loc="lower center",
-            ncols=max(1, min(4, len(legend), int(room.size[0] / LEGEND_COLUMN))),
-            frameon=False,
-            fontsize=7.5,
-            handlelength=3.0,
-        )
+        paper.text([11.0, 12.0], _words(deck), along="start", ink=SOFT)
+        legend(paper, keys)
 
     return draw(name, f"Plan of {deck.title}: lines, supports and dimensions.", room.size, paint)
+
+
+def _keys(deck: Deck) -> list[Key]:
+    """The legend: each kind of line and hold that the deck has, once."""
+    found: dict[str, Key] = {}
+    for name in deck.plan.lines:
+        if name not in deck.plan.edges and deck.line(name) is None:
+            key = Key(words="line without support", ink=PALE, width=0.6, dash=(1, 3))
+            found.setdefault("free", key)
+    for line in deck.lines:
+        hard = line.support == "rigid" and line.hard
+        found.setdefault("hard" if hard else line.support, _line_key(line))
+        for held in line.held_at:
+            springy = _springy(held)
+            words = "hold of a beam with springs" if springy else "hold of a beam (w = 0)"
+            fill = "white" if springy else HOLD
+            key = Key(words=words, mark="^", size=6.0, mark_fill=fill, mark_ink=HOLD)
+            found.setdefault(f"hold {springy}", key)
+    found["edge"] = Key(words="edge of the slab", width=0.9)
+    if deck.traffic is not None:
+        left, right = deck.traffic.carriageway
+        words = f"edge of the carriageway ({length(right - left)} m wide)"
+        found["road"] = Key(words=words, ink=ROAD, width=1.0, dash=(6, 3))
+        if deck.traffic.axis is not None:
+            found["axis"] = Key(
+                words="carriageway's axis, 0 at the dot",
+                ink=ROAD,
+                width=0.8,
+                dash=AXIS,
+                mark="o",
+                size=4.0,
+                mark_fill=ROAD,
+                mark_ink="none",
+            )
+    if deck.probes:
+        words = "probe, with its number in the table"
+        found["probe"] = Key(words=words, mark="+", size=7.0, mark_ink=LOAD)
+    if deck.points:
+        found["point"] = Key(words="point support", mark="s", size=6.0, mark_fill=HOLD)
+    return list(found.values())
+
+
+def _line_key(line: Line) -> Key:
+    if line.support == "beam":
+        words = "beam (drawn at its stated width)"
+        return Key(words=words, fill=BEAM_FILL, ink=BEAM, width=1.0)
+    if line.support == "spring":
+        return Key(words="line spring", ink=HOLD, width=1.6, dash=SPRING)
+    if line.support == "clamped":
+        return Key(words="clamped line", width=2.0, mark="x", size=6.0)
+    words = "rigid line (hard)" if line.hard else "rigid line (soft)"
+    fill = "white" if line.hard else INK
+    return Key(words=words, width=2.0, mark="D", size=4.0, mark_fill=fill)
 
 
 def _words(deck: Deck) -> str:
@@ -102,77 +155,43 @@ def _longest_stub(deck: Deck, letter: str) -> float:
 def _zones(axes: Axes, deck: Deck) -> None:
     low, high = deck.plan.u_range
     y = deck.plan.outline[:, 1]
+    slab = Polygon(closed(deck, deck.plan.outline)).buffer(0.0)
     for zone in deck.slab.zones:
         a, b = zone.stations or (low, high)
         c, d = zone.offsets or (float(y.min()), float(y.max()))
         corners = deck.plan.at(np.array([a, b, b, a]), np.array([c, c, d, d]))
-        patch = Polygon(closed(deck, corners), fc="#e3ddcf", ec=PALE, lw=0.5, hatch="..", zorder=1)
-        axes.add_patch(patch)
-        patch.set_clip_path(Polygon(closed(deck, deck.plan.outline), transform=axes.transData))
-        x, y_text = deck.plan.alignment.to_cartesian(corners).mean(axis=0)
+        for part in get_parts(Polygon(closed(deck, corners)).intersection(slab)):
+            if isinstance(part, Polygon):
+                rim = np.array(part.exterior.coords)
+                axes.path(rim, closed=True, fill="#e3ddcf", ink=PALE, width=0.5, hatch=".")
         axes.text(
-            x,
-            y_text,
+            deck.plan.alignment.to_cartesian(corners).mean(axis=0),
             f"{as_given(1e3 * zone.thickness)} mm",
-            ha="center",
-            va="center",
-            rotation=90 if b - a < 0.1 * (high - low) else 0,
-            fontsize=7,
-            bbox={"fc": "white", "ec": "none", "pad": 1.0},
-            zorder=8,
+            turn=-90.0 if b - a < 0.1 * (high - low) else 0.0,
+            size=CHAIN,
+            halo=True,
         )
 
 
-def _supports(axes: Axes, deck: Deck, scale: float, unit: float) -> list[Line2D | Swatch]:
-    """Every supporting line by its kind; returns the legend."""
-    legend: dict[str, Line2D | Swatch] = {}
+def _lines(axes: Axes, deck: Deck, scale: float, unit: float) -> None:
+    """Every line by its kind."""
     for name, free in deck.plan.lines.items():
         if name not in deck.plan.edges and deck.line(name) is None:
-            x, y = traced(deck, free.path).T
-            style: dict[str, Any] = {"color": PALE, "lw": 0.6, "ls": (0, (1, 3))}
-            axes.plot(x, y, zorder=4, **style)
-            legend.setdefault("free", Line2D([], [], label="line without support", **style))
+            axes.path(traced(deck, free.path), ink=PALE, width=0.6, dash=(1, 3))
     for line in deck.lines:
-        path = line_path(deck, line)
-        xy = traced(deck, path)
-        key, handle = _draw_line(axes, line, xy, scale, unit)
-        legend.setdefault(key, handle)
-        for held in line.held_at:
-            key, handle = _draw_hold(axes, deck, path, held)
-            legend.setdefault(key, handle)
-    legend.setdefault("edge", Line2D([], [], color=INK, lw=0.9, label="edge of the slab"))
-    return list(legend.values())
-
-
-def _draw_line(
-    axes: Axes, line: Line, xy: Floats, scale: float, unit: float
-) -> tuple[str, Line2D | Swatch]:
-    x, y = xy.T
-    if line.support == "beam":
-        points = 72.0 * scale * (line.width or 0.3 * unit)
-        axes.plot(x, y, color=BEAM_INK, lw=max(points, 2.2), solid_capstyle="butt", zorder=4)
-        axes.plot(x, y, color="#cfe0ee", lw=max(points, 2.2) - 1.2, solid_capstyle="butt", zorder=5)
-        axes.plot(x, y, color=BEAM_INK, lw=0.5, ls=(0, (8, 2, 1, 2)), zorder=5)
-        return "beam", Swatch(fc="#cfe0ee", ec=BEAM_INK, label="beam (drawn at its stated width)")
-    if line.support == "spring":
-        style: dict[str, Any] = {"color": HOLD_INK, "lw": 1.6, "ls": (0, (3, 1.5))}
-        axes.plot(x, y, zorder=5, **style)
-        return "spring", Line2D([], [], label="line spring", **style)
-    ticks = _ticks(xy, 0.35 * unit, both=line.support == "clamped")
-    for tick in ticks:
-        axes.plot(*tick.T, color=INK, lw=0.6, zorder=5)
-    axes.plot(x, y, color=INK, lw=2.0, solid_capstyle="butt", zorder=5)
-    hard = line.support == "rigid" and line.hard
-    if hard:
-        axes.plot(x, y, color="white", lw=0.7, zorder=6)
-    marker = SLANTED if line.support == "rigid" else "x"
-    words = {"clamped": "clamped line", "rigid": "rigid line (soft)"}[line.support]
-    key = "hard" if hard else line.support
-    label = "rigid line (hard)" if hard else words
-    handle = Line2D([], [], color=INK, lw=2.0, marker=marker, ms=7, mec=INK, mew=0.3, label=label)
-    if hard:
-        handle.set_markerfacecolor("white")
-    return key, handle
+        xy = traced(deck, line_path(deck, line))
+        if line.support == "beam":
+            wide = max(scale * (line.width or 0.3 * unit), 2.2)
+            axes.path(xy, ink=BEAM, width=wide)
+            axes.path(xy, ink=BEAM_FILL, width=wide - 1.2)
+            axes.path(xy, ink=BEAM, width=0.5, dash=(8, 2, 1, 2))
+        elif line.support == "spring":
+            axes.path(xy, ink=HOLD, width=1.6, dash=SPRING)
+        else:
+            axes.path(*_ticks(xy, 0.35 * unit, both=line.support == "clamped"))
+            axes.path(xy, width=2.0)
+            if line.support == "rigid" and line.hard:
+                axes.path(xy, ink="white", width=0.7)
 
 
 def _ticks(xy: Floats, size: float, *, both: bool) -> list[Floats]:
@@ -189,24 +208,17 @@ def _ticks(xy: Floats, size: float, *, both: bool) -> list[Floats]:
     return [np.stack(pair) for pair in zip(starts, points + slant, strict=True)]
 
 
-def _draw_hold(axes: Axes, deck: Deck, path: Floats, held: Held) -> tuple[str, Line2D]:
+def _springy(held: Held) -> bool:
+    return bool(np.isfinite(held.k) or held.k_rot > 0.0)
+
+
+def _hold(axes: Axes, deck: Deck, path: Floats, held: Held) -> None:
     """A beam's hold as a triangle, at the crossing or at the end of the stub."""
     at, away = hold_place(deck, path, held)
-    end = at + held.stub * away
-    a, b = deck.plan.alignment.to_cartesian(np.stack([at, end]))
+    a, b = deck.plan.alignment.to_cartesian(np.stack([at, at + held.stub * away]))
     if held.stub > 0.0:
-        axes.plot(*np.stack([a, b]).T, color=BEAM_INK, lw=2.0, zorder=5)
-    springy = np.isfinite(held.k) or held.k_rot > 0.0
-    style: dict[str, Any] = {
-        "marker": "^",
-        "ms": 6,
-        "mec": HOLD_INK,
-        "mfc": "white" if springy else HOLD_INK,
-        "ls": "",
-    }
-    axes.plot(*b, zorder=8, **style)
-    label = "hold of a beam with springs" if springy else "hold of a beam (w = 0)"
-    return f"hold {springy}", Line2D([], [], label=label, **style)
+        axes.path([a, b], ink=BEAM, width=2.0)
+    axes.mark(b, "^", 6.0, fill="white" if _springy(held) else HOLD, ink=HOLD)
 
 
 def hold_place(deck: Deck, path: Floats, held: Held) -> tuple[Floats, Floats]:
@@ -232,62 +244,38 @@ def _met(path: Floats, other: Floats) -> tuple[Floats, Floats]:
     return there, away / np.linalg.norm(away)
 
 
-def _carriageway(axes: Axes, deck: Deck) -> list[Line2D | Swatch]:
+def _carriageway(axes: Axes, deck: Deck) -> None:
     """Its edges, and its axis where it has one, in the direction of traffic."""
     if deck.traffic is None:
-        return []
-    style: dict[str, Any] = {"color": "#3f7d3a", "lw": 1.0, "ls": (0, (6, 3))}
+        return
     for y in deck.traffic.carriageway:
-        axes.plot(*along_carriageway(deck, y).T, zorder=6, **style)
-    left, right = deck.traffic.carriageway
-    label = f"edge of the carriageway ({length(right - left)} m wide)"
-    found: list[Line2D | Swatch] = [Line2D([], [], label=label, **style)]
-    if deck.traffic.axis is not None:
-        style |= {"ls": (0, (9, 2, 1.5, 2)), "lw": 0.8}
-        path = along_carriageway(deck, 0.0)
-        axes.plot(*path.T, zorder=6, **style)
-        start = deck.traffic.axis.to_plan(np.zeros(2))
-        axes.plot(*start, "o", ms=4, color=style["color"], zorder=6, clip_on=True)
-        arrow = {"arrowstyle": "-|>", "color": style["color"], "shrinkA": 0, "shrinkB": 0}
-        k = int(0.7 * len(path))  # clear of the names of edges
-        tip = path[k] + 0.01 * (path[k] - path[k - 1]) / np.linalg.norm(path[k] - path[k - 1])
-        axes.annotate("", xy=tip, xytext=path[k], arrowprops=arrow, zorder=6)
-        words = "carriageway's axis, 0 at the dot"
-        found.append(Line2D([], [], label=words, marker="o", ms=4, **style))
-    return found
+        axes.path(along_carriageway(deck, y), ink=ROAD, width=1.0, dash=(6, 3))
+    if deck.traffic.axis is None:
+        return
+    path = along_carriageway(deck, 0.0)
+    axes.path(path, ink=ROAD, width=0.8, dash=AXIS)
+    start = deck.traffic.axis.to_plan(np.zeros(2))
+    (x0, x1), (y0, y1) = axes.x, axes.y
+    if x0 <= start[0] <= x1 and y0 <= start[1] <= y1:
+        axes.mark(start, "o", 4.0, fill=ROAD, ink="none")
+    k = int(0.7 * len(path))  # clear of the names of edges
+    tip = axes.at(path[k])
+    along = tip - axes.at(path[k - 1])
+    axes.paper.arrow(tip, tip + 7.0 * along / np.linalg.norm(along), ink=ROAD, width=0.8)
 
 
-def _probes(axes: Axes, deck: Deck, unit: float) -> list[Line2D | Swatch]:
+def _probes(axes: Axes, deck: Deck, unit: float) -> None:
     """Probes with the numbers of the probe table."""
-    style: dict[str, Any] = {
-        "marker": "+",
-        "ms": 7,
-        "mew": 1.1,
-        "mec": LOAD_INK,
-        "color": LOAD_INK,
-        "lw": 1.6,
-    }
     for i, probe in enumerate(deck.probes):
         path = np.array([probe.at] if probe.at is not None else [probe.start, probe.end])
         xy = traced(deck, path) if len(path) > 1 else deck.plan.alignment.to_cartesian(path)
-        axes.plot(*xy.T, markevery=[0, -1], zorder=9, **style)
-        x, y = xy[-1]
-        text = axes.text(
-            x + 0.25 * unit, y + 0.2 * unit, f"{i + 1}", ha="left", va="top", zorder=10
+        if len(xy) > 1:
+            axes.path(xy, ink=LOAD, width=1.6)
+        axes.mark(xy[[0, -1]] if len(xy) > 1 else xy, "+", 7.0, ink=LOAD, width=1.1)
+        at = xy[-1] + np.array([0.25, 0.2]) * unit
+        axes.text(
+            at, f"{i + 1}", along="start", level="top", size=SMALL, ink=LOAD, bold=True, halo=True
         )
-        text.set(fontsize=7.5, color=LOAD_INK, fontweight="bold")
-        text.set_bbox({"fc": "white", "ec": "none", "pad": 0.3, "alpha": 0.75})
-    if not deck.probes:
-        return []
-    return [Line2D([], [], label="probe, with its number in the table", **(style | {"lw": 0.0}))]
-
-
-def _points(axes: Axes, deck: Deck) -> None:
-    for point in deck.points:
-        corners = closed(deck, deck.plan.alignment.rectangles(point.at, point.size))
-        axes.add_patch(Polygon(corners, fc=HOLD_INK, ec=INK, lw=0.6, zorder=7))
-        x, y = corners.max(axis=0)
-        axes.text(x, y, f" {point.name}", ha="left", va="top", fontsize=7.5, zorder=9)
 
 
 def _dimensions(axes: Axes, deck: Deck, gaps: Sequence[float], unit: float) -> None:
@@ -314,10 +302,10 @@ def _dimensions(axes: Axes, deck: Deck, gaps: Sequence[float], unit: float) -> N
 
 def _chain(axes: Axes, deck: Deck, points: Floats, values: Floats, unit: float) -> None:
     """A dimension chain through plan points with the differences of values written on it."""
-    axes.plot(*traced(deck, points).T, color=INK, lw=0.5, zorder=2)
+    axes.path(traced(deck, points), width=0.5)
     xy = deck.plan.alignment.to_cartesian(points)
-    axes.plot(*xy.T, ls="", marker="|", ms=5, mew=0.7, color=INK, zorder=2)
-    axes.plot(*xy.T, ls="", marker="_", ms=5, mew=0.7, color=INK, zorder=2)
+    for kind in "|_":
+        axes.mark(xy, kind, 5.0, width=0.7)
     middle = deck.plan.alignment.to_cartesian(0.5 * (points[1:] + points[:-1]))
     steps = np.diff(xy, axis=0)
     for place, step, value in zip(middle, steps, np.diff(values), strict=True):
@@ -327,5 +315,5 @@ def _chain(axes: Axes, deck: Deck, points: Floats, values: Floats, unit: float) 
         turned = angle + 180.0 if angle < -60.0 else angle
         narrow = np.hypot(*step) < 1.1 * unit
         away = np.array([0.0, 0.5 * unit]) if abs(turned) < 45 else np.array([-0.5 * unit, 0.0])
-        x, y = place + away * (2.0 if narrow else 1.0)
-        axes.text(x, y, length(float(value)), ha="center", va="center", rotation=turned, fontsize=7)
+        at = place + away * (2.0 if narrow else 1.0)
+        axes.text(at, length(float(value)), turn=-turned, size=CHAIN)

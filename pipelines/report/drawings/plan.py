@@ -9,25 +9,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.patches import Patch as Swatch
-from matplotlib.patches import Polygon
 
 from pipelines.deck.deck import Deck, Line
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.numbers import as_given, length
 from pipelines.report.document import Drawing
-from pipelines.report.drawings.canvas import INK, PALE, Canvas, canvas, draw
-from pipelines.report.drawings.scales import scale
+from pipelines.report.drawings.axes import Axes, Canvas, canvas
+from pipelines.report.drawings.canvas import SMALL, WIDTH, Paper, draw
+from pipelines.report.drawings.colours import LOAD, PALE, SERIES, SLAB
+from pipelines.report.drawings.legend import Key, legend, legend_height
 from pipelines.traffic.arrangements import LoadPosition
 from plate.arrays import Floats
 from plate.geometry.outline import DRAWN, points_of
 
 # Pieces into which a straight plan line is divided to be drawn on a curved deck.
 PIECES = 60
-
-LOAD_INK = "#6a1b5d"
 
 
 def traced(deck: Deck, path: Floats) -> Floats:
@@ -62,37 +58,34 @@ def along_carriageway(deck: Deck, offset: float) -> Floats:
 
 
 def deck_canvas(deck: Deck, around: float, bottom: float) -> Canvas:
-    """Canvas of the whole slab with room around it [m] and below it [inch]."""
-    return canvas(closed(deck, deck.plan.outline), (0.62, 0.28, 0.2, bottom), around)
+    """Canvas of the whole slab with room around it [m] and below it [point]."""
+    return canvas(closed(deck, deck.plan.outline), (45.0, 20.0, 14.0, bottom), around)
 
 
 def frame(axes: Axes, deck: Deck) -> None:
     """Axis titles; on a curved deck stations stand at the lines and a scale bar is drawn."""
+    axes.frame("#bbbbbb")
     if deck.plan.alignment.straight:
-        scale(axes, "bottom", "station x [m]")
-        scale(axes, "left", "offset y [m]")
+        axes.scale("bottom", "station x [m]")
+        axes.scale("left", "offset y [m]")
     else:
-        axes.xaxis.set_visible(False)
-        axes.yaxis.set_visible(False)
         scale_bar(axes)
-    for side in axes.spines.values():
-        side.set_color("#bbbbbb")
 
 
 def scale_bar(axes: Axes) -> None:
-    (x0, x1), (y1, y0) = axes.get_xlim(), axes.get_ylim()
+    (x0, x1), (y0, y1) = axes.x, axes.y
     bar = float(10.0 ** np.floor(np.log10(0.3 * (x1 - x0))))
     bar *= 2.0 if 0.3 * (x1 - x0) >= 2.0 * bar else 1.0
     x, y = x0 + 0.03 * (x1 - x0), y1 - 0.04 * (y1 - y0)
-    axes.plot([x, x + bar], [y, y], color=INK, lw=2.5, solid_capstyle="butt")
-    axes.text(x + 0.5 * bar, y - 0.012 * (y1 - y0), f"{bar:g} m", ha="center", va="bottom")
+    axes.path([[x, y], [x + bar, y]], width=2.5)
+    axes.text([x + 0.5 * bar, y], f"{bar:g} m", (0.0, -3.0), level="foot")
 
 
 def outline(axes: Axes, deck: Deck, fill: str = "none") -> None:
     """The slab's edges, those of its openings included."""
-    axes.add_patch(Polygon(closed(deck, deck.plan.outline), fc=fill, ec=INK, lw=0.9, zorder=3))
+    axes.path(closed(deck, deck.plan.outline), closed=True, fill=fill, width=0.9)
     for corners in points_of(deck.plan.openings):
-        axes.add_patch(Polygon(closed(deck, corners), fc="white", ec=INK, lw=0.9, zorder=3))
+        axes.path(closed(deck, corners), closed=True, fill="white", width=0.9)
 
 
 def faint_lines(axes: Axes, deck: Deck) -> None:
@@ -101,18 +94,17 @@ def faint_lines(axes: Axes, deck: Deck) -> None:
         if name in deck.plan.edges and deck.line(name) is None:
             continue
         support = deck.line(name)
-        path = line.path if support is None else line_path(deck, support)
-        x, y = traced(deck, path).T
         if support is None:
-            axes.plot(x, y, color=PALE, lw=0.5, ls=(0, (1, 3)), zorder=4)
+            axes.path(traced(deck, line.path), ink=PALE, width=0.5, dash=(1, 3))
         else:
-            axes.plot(x, y, color=INK, lw=0.9, zorder=4)
+            axes.path(traced(deck, line_path(deck, support)), width=0.9)
 
 
 def line_names(axes: Axes, deck: Deck, gaps: Sequence[float], *, stations: bool = False) -> None:
     """C1, C2, ... beyond the left edge and L1, L2, ... before the start edge, `gaps` [m] off;
     names of other edges outside their middle, of other lines beside it."""
     plan = deck.plan
+    named: list[tuple[Floats, str]] = []
     for name, line in plan.lines.items():
         if line.curves:
             k = len(line.curves) // 2
@@ -120,20 +112,17 @@ def line_names(axes: Axes, deck: Deck, gaps: Sequence[float], *, stations: bool 
             away = gaps[0] * np.array([-along[1], along[0]])
             if name in plan.edges and plan.contains(at + 1e-3 * away / gaps[0]):
                 away = -away
-            x, y = plan.alignment.to_cartesian(at + away)
-            axes.text(x, y, name, ha="center", va="center", fontsize=7.5, color=INK, zorder=9)
-    if not plan.is_grid:
-        return
-    low = plan.u_range[0]
-    for i, u in enumerate(plan.stations):
-        y = plan.line_offsets(np.array(u))[0] - gaps[0]
-        x, y = plan.alignment.to_cartesian(plan.at(np.array(u), y))
-        text = f"C{i + 1}\n{length(u)}" if stations else f"C{i + 1}"
-        axes.text(x, y, text, ha="center", va="center", fontsize=7.5, color=INK, zorder=9)
-    offsets = plan.line_offsets(np.array(low))[1:-1]
-    for j, offset in enumerate(offsets):
-        x, y = plan.alignment.to_cartesian(plan.at(np.array(low - gaps[1]), offset))
-        axes.text(x, y, f"L{j + 1}", ha="center", va="center", fontsize=7.5, color=INK, zorder=9)
+            named.append((at + away, name))
+    if plan.is_grid:
+        low = plan.u_range[0]
+        for i, u in enumerate(plan.stations):
+            y = plan.line_offsets(np.array(u))[0] - gaps[0]
+            text = f"C{i + 1}\n{length(u)}" if stations else f"C{i + 1}"
+            named.append((plan.at(np.array(u), y), text))
+        for j, offset in enumerate(plan.line_offsets(np.array(low))[1:-1]):
+            named.append((plan.at(np.array(low - gaps[1]), offset), f"L{j + 1}"))
+    for at, text in named:
+        axes.text(plan.alignment.to_cartesian(at), text, size=SMALL)
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,17 +145,11 @@ class StandingLoad:
 
 def standing(axes: Axes, deck: Deck, load: StandingLoad) -> None:
     """The wheel patches of the traffic, and arrows in the direction of travel."""
-    for corners in load.wheels:
-        axes.add_patch(
-            Polygon(closed(deck, corners), fc="none", ec="white", lw=2.2, zorder=6, clip_on=True)
-        )
-        axes.add_patch(
-            Polygon(closed(deck, corners), fc="none", ec=LOAD_INK, lw=1.1, zorder=7, clip_on=True)
-        )
-    arrow = {"arrowstyle": "-|>", "color": LOAD_INK, "lw": 1.1, "shrinkA": 0, "shrinkB": 0}
+    wheels = [closed(deck, corners) for corners in load.wheels]
+    axes.path(*wheels, closed=True, ink="white", width=2.6)
+    axes.path(*wheels, closed=True, ink=LOAD, width=1.2)
     for at in load.vehicles:
-        a, b = travel(deck, at)
-        axes.annotate("", xy=b, xytext=a, arrowprops=arrow, zorder=8, annotation_clip=True)
+        axes.arrow(*travel(deck, at), ink=LOAD, width=1.2)
 
 
 def travel(deck: Deck, at: LoadPosition) -> Floats:
@@ -182,40 +165,33 @@ def static_loads(deck: Deck, name: str = "static-loads") -> Drawing | None:
     cases = [case for case in deck.cases if case.patches or case.lines]
     if not cases:
         return None
-    room = deck_canvas(deck, 1.0, 0.75)
-    inks = ("#6a1b5d", "#1b6a5d", "#a0522d", "#2b5f8a", "#555500")
-    hatches = ("////", "\\\\\\\\", "xxxx", "....", "----")
+    looks = [(SERIES[k % len(SERIES)], "/\\x.-"[k % 5]) for k in range(len(cases))]
+    keys = [
+        Key(words=case.name, ink=ink, width=1.0, fill="white", hatch=hatch)
+        for case, (ink, hatch) in zip(cases, looks, strict=True)
+    ]
+    room = deck_canvas(deck, 1.0, 32.0 + legend_height(keys, WIDTH))
 
-    def paint(figure: Figure) -> None:
-        axes = room.axes(figure)
+    def paint(paper: Paper) -> None:
+        axes = room.axes(paper)
         frame(axes, deck)
-        outline(axes, deck, "#f4f2ec")
+        outline(axes, deck, SLAB)
         faint_lines(axes, deck)
         line_names(axes, deck, (0.5, 0.5))
-        legend: list[Swatch] = []
-        for k, case in enumerate(cases):
-            ink, hatch = inks[k % len(inks)], hatches[k % len(hatches)]
+        for case, (ink, hatch) in zip(cases, looks, strict=True):
             for patch in case.patches:
                 corners = closed(deck, deck.plan.alignment.rectangles(patch.at, patch.size))
-                axes.add_patch(Polygon(corners, fc="white", ec=ink, lw=1.0, hatch=hatch, zorder=6))
-                x, y = corners.max(axis=0)
-                axes.text(x, y, f" {as_given(1e-3 * patch.load)} kN", va="top", color=ink, zorder=8)
+                axes.path(corners, closed=True, fill="white", ink=ink, width=1.0, hatch=hatch)
+                words = f"{as_given(1e-3 * patch.load)} kN"
+                axes.text(
+                    corners.max(axis=0), words, (3.0, 0.0), along="start", level="top", ink=ink,
+                    halo=True,
+                )  # fmt: skip
             for line in case.lines:
                 xy = traced(deck, np.array(line.path))
-                axes.plot(*xy.T, color=ink, lw=2.2, zorder=6)
-                x, y = xy[len(xy) // 2] if len(xy) > 2 else xy.mean(axis=0)
-                label = f"{as_given(1e-3 * line.load)} kN/m"
-                axes.text(
-                    x,
-                    y,
-                    label,
-                    ha="center",
-                    va="center",
-                    color=ink,
-                    bbox={"fc": "white", "ec": "none", "pad": 0.8},
-                    zorder=8,
-                )
-            legend.append(Swatch(fc="white", ec=ink, hatch=hatch, label=case.name))
-        figure.legend(handles=legend, loc="lower center", ncols=4, frameon=False, fontsize=7.5)
+                axes.path(xy, ink=ink, width=2.2)
+                at = xy[len(xy) // 2] if len(xy) > 2 else xy.mean(axis=0)
+                axes.text(at, f"{as_given(1e-3 * line.load)} kN/m", ink=ink, halo=True)
+        legend(paper, keys)
 
     return draw(name, "Patches and line loads of the static cases.", room.size, paint)

@@ -1,68 +1,67 @@
 """The finding over the beams' stiffness: plate curves, hand strips as levels, flips as marks."""
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.ticker import NullFormatter
 
 from pipelines.findings.beam_stiffness import Sweep
 from pipelines.numbers import number
 from pipelines.report.document import Drawing
-from pipelines.report.drawings.canvas import INK, PALE, WIDTH, draw
+from pipelines.report.drawings.axes import Axes, round_levels
+from pipelines.report.drawings.canvas import SMALL, WIDTH, Paper, draw
+from pipelines.report.drawings.colours import DASHES, MARKS, PALE, SERIES, SLAB
+from pipelines.report.drawings.legend import Key, legend
 from plate.conventions import RESULTS
 
-INKS = ("#1f4e79", "#b5520b")
-STYLES = ("-", (0, (5, 1.6)))
-MARKS = ("s", "D", "^", "v", "P", "X")
+HEIGHT = 330.0
+# The box [point].
+LEFT, TOP, RIGHT, BOTTOM = 55.0, 20.0, 555.0, 255.0
+MOST = 8  # parts up the box
 
 
 def sweep_figure(name: str, one: Sweep) -> Drawing:
     """Plate and strips over EI_b / (D L), on a logarithmic scale, rigid lines at the right."""
     sign = "hogging negative" if one.finding.section.kind == "hogging" else "sagging positive"
 
-    def paint(figure: Figure) -> None:
-        axes = figure.add_axes((0.08, 0.24, 0.72, 0.70))
-        right = float(one.ratios[-1]) * 4.0
+    unit = f"{RESULTS[one.finding.section.component]} [kNm/m], {sign}"
+    values = [1e-3 * value for _, value in one.strips] + [0.0]
+    for curve in one.curves:
+        values += [*(1e-3 * curve.values).tolist(), 1e-3 * curve.own, 1e-3 * curve.rigid]
+    levels = round_levels(min(values), max(values), MOST)
+    rigid = float(one.ratios[-1]) * 4.0
+
+    def paint(paper: Paper) -> None:
+        axes = Axes(
+            paper=paper,
+            box=(LEFT, TOP, RIGHT, BOTTOM),
+            x=(float(one.ratios[0]), rigid * 1.5),
+            y=(float(levels[-1]), float(levels[0])),
+            log=(True, False),
+        )
+        beyond = [one.ratios[-1] * 1.6, axes.x[1]]
+        corners = np.column_stack([[*beyond, *beyond[::-1]], np.repeat(axes.y, 2)])
+        axes.path(corners, closed=True, fill=SLAB, ink="none")
+        axes.frame(sides="lb")
+        axes.scale("left", unit, ruled=True)
+        axes.scale("bottom", "EI of a beam / (D of the slab × span of the strip) [–]")
+        axes.level(0.0)
+        axes.upright(one.own, ink=PALE, width=0.7, dash=(1, 2))
+        axes.text([one.own, axes.y[0]], f"deck: {number(one.own)}", (0.0, -3.0), level="foot")
+        axes.text([rigid, axes.y[0]], "rigid lines", (0.0, -3.0), level="foot", size=SMALL)
         for k, curve in enumerate(one.curves):
-            label = f"plate, slab stiffness × {number(curve.share)}"
-            axes.plot(
-                one.ratios, 1e-3 * curve.values, color=INKS[k], ls=STYLES[k], lw=1.4, label=label
+            path = np.column_stack([one.ratios, 1e-3 * curve.values])
+            axes.path(path, ink=SERIES[k], dash=DASHES[k], width=1.4)
+            axes.mark([rigid, 1e-3 * curve.rigid], "_", 14.0, ink=SERIES[k], width=2.0)
+            axes.mark([one.own, 1e-3 * curve.own], "o", 6.0, fill="white", ink=SERIES[k])
+        _strips(axes, one, rigid)
+        keys = [
+            Key(
+                words=f"plate, slab stiffness × {number(curve.share)}",
+                ink=SERIES[k],
+                dash=DASHES[k],
+                width=1.4,
             )
-            axes.plot(right, 1e-3 * curve.rigid, marker="_", ms=14, mew=2.0, color=INKS[k])
-            axes.plot(one.own, 1e-3 * curve.own, marker="o", ms=6, mfc="white", mec=INKS[k])
-        _strips(axes, one, right)
-        axes.axvline(one.own, color=PALE, lw=0.7, ls=(0, (1, 2)))
-        axes.annotate(
-            f"deck: {number(one.own)}",
-            (one.own, 1.0),
-            xycoords=("data", "axes fraction"),
-            xytext=(3, -3),
-            textcoords="offset points",
-            va="top",
-            fontsize=7.5,
-        )
-        axes.set_xscale("log")
-        axes.xaxis.set_major_formatter("{x:g}")
-        axes.xaxis.set_minor_formatter(NullFormatter())
-        axes.set_xlim(one.ratios[0], right * 1.5)
-        axes.axvspan(one.ratios[-1] * 1.6, right * 1.5, color="#f4f2ec", zorder=0)
-        axes.annotate(
-            "rigid lines",
-            (right, 0.0),
-            xycoords=("data", "axes fraction"),
-            xytext=(0, 4),
-            textcoords="offset points",
-            ha="center",
-            fontsize=7.5,
-        )
-        axes.set_xlabel("EI of a beam / (D of the slab × span of the strip) [–]", labelpad=2)
-        axes.set_ylabel(f"{RESULTS[one.finding.section.component]} [kNm/m], {sign}")
-        axes.axhline(0.0, color=INK, lw=0.6)
-        axes.grid(axis="y", color="#dddddd", lw=0.4)
-        axes.set_axisbelow(True)
-        for side in ("top", "right"):
-            axes.spines[side].set_visible(False)
-        figure.legend(loc="lower center", ncols=2, frameon=False, fontsize=7.5)
+            for k, curve in enumerate(one.curves)
+        ]
+        legend(paper, [*keys, Key(words="as the deck is", mark="o", mark_fill="white")])
 
     words = "; ".join(
         f"{strip}: {one.words(value, curve)} with the slab's stiffness times {number(curve.share)}"
@@ -72,25 +71,27 @@ def sweep_figure(name: str, one: Sweep) -> Drawing:
     return draw(
         name,
         f"{one.finding.section.place}, {one.finding.section.effect}. {words}.",
-        (WIDTH, 4.6),
+        (WIDTH, HEIGHT),
         paint,
     )
 
 
-def _strips(axes: Axes, sweep: Sweep, right: float) -> None:
-    for k, (strip, value) in enumerate(sweep.strips):
-        axes.axhline(1e-3 * value, color=INK, lw=0.7, ls=(0, (1, 1.4)))
-        axes.annotate(
-            f"strip: {strip}, {number(1e-3 * value)}",
-            (1.0, 1e-3 * value),
-            xycoords=("axes fraction", "data"),
-            xytext=(6, 0),
-            textcoords="offset points",
-            va="center",
-            fontsize=7.5,
-        )
-        for curve, ink in zip(sweep.curves, INKS, strict=False):
-            flip = sweep.flip(value, curve)
+def _strips(axes: Axes, sweep: Sweep, rigid: float) -> None:
+    """Levels with their words at the right, which are kept apart."""
+    right = axes.box[2]
+    low = -np.inf
+    levels = sorted(enumerate(sweep.strips), key=lambda one: axes.at([axes.x[1], one[1][1]])[1])
+    for k, (strip, newton) in levels:
+        value = 1e-3 * newton
+        axes.level(value, width=0.7, dash=(1, 1.4))
+        at = float(axes.at([axes.x[1], value])[1])
+        low = max(at, low + 10.0)
+        axes.paper.path([[right, at], [right + 6, low]], width=0.4)
+        words = f"{strip}, {number(value)}"
+        axes.paper.text([right + 8, low], words, size=SMALL, along="start")
+        for curve, ink in zip(sweep.curves, SERIES, strict=False):
+            flip = sweep.flip(newton, curve)
             if flip is not None:
-                at = min(flip, np.sqrt(sweep.ratios[-1] * right))
-                axes.plot(at, 1e-3 * value, marker=MARKS[k], ms=5.5, mfc=ink, mec="white", zorder=6)
+                at_x = min(flip, float(np.sqrt(sweep.ratios[-1] * rigid)))
+                mark = MARKS[k % len(MARKS)]
+                axes.mark([at_x, value], mark, 6.0, fill=ink, ink="white")

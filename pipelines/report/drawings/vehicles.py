@@ -1,17 +1,17 @@
 """Vehicles in plan, to scale: axles, wheels, contacts and loads."""
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
 
 from pipelines.numbers import as_given, length
 from pipelines.report.document import Drawing
-from pipelines.report.drawings.canvas import INK, PALE, WIDTH, draw
+from pipelines.report.drawings.axes import Axes
+from pipelines.report.drawings.canvas import SMALL, WIDTH, Paper, draw, room_of
+from pipelines.report.drawings.colours import PALE, SOFT
 from pipelines.standards.actions.loads import Vehicle
+from plate.arrays import Floats
 
-# Paper per metre [inch] where the vehicle's length allows it.
-SCALE = 0.55
+# Paper per metre [point] where the vehicle's length allows it.
+SCALE = 40.0
 
 
 def vehicle_drawing(vehicle: Vehicle, name: str) -> Drawing:
@@ -22,31 +22,25 @@ def vehicle_drawing(vehicle: Vehicle, name: str) -> Drawing:
     top, bottom = -reach - 1.15, reach + 0.95
     scale = min(SCALE, WIDTH / (right - left))
     words = f"{vehicle.name}; lengths in m"
-    size = (max(2.6, 0.075 * len(words), scale * (right - left)), scale * (bottom - top))
+    wide, high = scale * (right - left), scale * (bottom - top)
+    size = (max(190.0, room_of(words, 8.0) + 10.0, wide), high)
 
-    def paint(figure: Figure) -> None:
-        share = scale * (right - left) / size[0]
-        axes = figure.add_axes((0.5 - 0.5 * share, 0.0, share, 1.0))
-        axes.set_xlim(left, right)
-        axes.set_ylim(bottom, top)
-        axes.set_axis_off()
-        figure.text(0.06 / size[0], 1.0 - 0.1 / size[1], words, va="center", color="#444444")
-        axes.plot([left + 0.8, right - 0.9], [0, 0], color=PALE, lw=0.6, ls=(0, (8, 2, 1, 2)))
-        axes.annotate(
-            "",
-            xy=(right - 0.3, 0.0),
-            xytext=(right - 1.0, 0.0),
-            arrowprops={"arrowstyle": "-|>", "color": INK, "lw": 1.0},
-        )
+    def paint(paper: Paper) -> None:
+        start = 0.5 * (size[0] - wide)
+        box = (start, 0.0, start + wide, high)
+        axes = Axes(paper=paper, box=box, x=(left, right), y=(top, bottom))
+        paper.text([4.0, 7.0], words, along="start", ink=SOFT)
+        axes.path([[left + 0.8, 0], [right - 0.9, 0]], ink=PALE, dash=(8, 2, 1, 2))
+        axes.arrow([right - 1.0, 0.0], [right - 0.3, 0.0])
         for axle in vehicle.axles:
             a, b = axle.patch
-            low, high = min(axle.wheels), max(axle.wheels)
-            axes.plot([-axle.at] * 2, [low, high], color=INK, lw=1.0, zorder=1)
+            x = -axle.at
+            axes.path([[x, min(axle.wheels)], [x, max(axle.wheels)]], width=1.0)
             for y in axle.wheels:
-                corner = (-axle.at - 0.5 * a, y - 0.5 * b)
-                axes.add_patch(Rectangle(corner, a, b, fc="#b9b3a6", ec=INK, lw=0.8, zorder=2))
+                patch = np.array([[-a, -b], [a, -b], [a, b], [-a, b]]) / 2 + [x, y]
+                axes.path(patch, closed=True, fill="#b9b3a6", width=0.8)
             load = f"{as_given(1e-3 * vehicle.impact * axle.load)} kN"
-            axes.text(-axle.at, -reach - 0.15, load, ha="center", va="bottom", fontsize=7.5)
+            axes.text([x, -reach], load, (0.0, -6.0), level="foot", size=SMALL)
         _spacings(axes, vehicle, reach + 0.35)
         _gauge(axes, vehicle, -last - 0.75)
 
@@ -66,16 +60,11 @@ def _gauge(axes: Axes, vehicle: Vehicle, x: float) -> None:
         _chain(axes, np.column_stack([np.full(len(y), x), y]), np.diff(y), upright=True)
 
 
-def _chain(axes: Axes, points: np.ndarray, values: np.ndarray, *, upright: bool) -> None:
-    axes.plot(*points.T, color=INK, lw=0.5, marker="_" if upright else "|", ms=5, mew=0.7)
-    for middle, value in zip(0.5 * (points[1:] + points[:-1]), values, strict=True):
-        shift = (-3, 0) if upright else (0, -3)
-        axes.annotate(
-            length(float(value)),
-            middle,
-            xytext=shift,
-            textcoords="offset points",
-            ha="right" if upright else "center",
-            va="center" if upright else "top",
-            fontsize=7,
-        )
+def _chain(axes: Axes, points: Floats, values: Floats, *, upright: bool) -> None:
+    axes.path(points, width=0.5)
+    axes.mark(points, "_" if upright else "|", 5.0, width=0.7)
+    for middle, value in zip(0.5 * (points[1:] + points[:-1]), values.tolist(), strict=True):
+        if upright:
+            axes.text(middle, length(value), (-4.0, 0.0), size=7.0, along="end")
+        else:
+            axes.text(middle, length(value), (0.0, 4.0), size=7.0, level="top")

@@ -1,22 +1,24 @@
 """The reconciliation as a waterfall: every step of the walk with what it changes."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
-from matplotlib.patches import Patch
 
 from pipelines.findings.reconciliation.walk import Reconciliation, Step
 from pipelines.numbers import as_result, number
 from pipelines.report.document import Drawing
-from pipelines.report.drawings.canvas import INK, PALE, WIDTH, draw
+from pipelines.report.drawings.axes import Axes
+from pipelines.report.drawings.canvas import SMALL, WIDTH, Paper, draw
+from pipelines.report.drawings.colours import INK, PALE, SERIES
+from pipelines.report.drawings.legend import Key, legend
 from plate.conventions import RESULTS
 
-WHOLE, MORE, LESS, BRANCH = "#3b5b7a", "#c46a2b", "#4f8f6b", "#ffffff"
-ROW = 0.30  # height of a step [inch]
-LABELS = 3.75  # width of the titles [inch]
+WHOLE, MORE, LESS, BRANCH = SERIES[0], SERIES[1], SERIES[2], "#ffffff"
+# Height of a step, width of the titles, paper above an order and below the last one [point].
+ROW, LABELS, ABOVE, BELOW = 21.0, 270.0, 20.0, 54.0
+# Half the height of a bar, of a side branch, as shares of a step.
+THICK, THIN = 0.31, 0.25
 
 
 def waterfall(name: str, walk: Reconciliation) -> Drawing:
@@ -26,42 +28,29 @@ def waterfall(name: str, walk: Reconciliation) -> Drawing:
         orders = orders[:1]
     branches = 1 + (walk.springs is not None)
     rows = [len(steps) + 1 + (branches if k == 0 else 0) for k, (_, steps) in enumerate(orders)]
-    height = ROW * sum(rows) + 0.55 * len(orders) + 0.45
+    height = sum(ROW * count + ABOVE for count in rows) + BELOW + 18.0 * (len(orders) - 1)
     values = [v for _, steps in orders for step in steps for v in (step.held, step.searched)]
     values = [v for v in values if np.isfinite(v)]
     values += [walk.mean, 0.0, *([walk.springs] if walk.springs is not None else [])]
     low, high = 1e-3 * min(values), 1e-3 * max(values)
     room = 0.28 * (high - low)
+    ends = (low - (room if low < 0 else 0.0), high + (room if high > 0 else 0.0))
 
-    def paint(figure: Figure) -> None:
-        top = height - 0.3
+    def paint(paper: Paper) -> None:
+        top = 0.0
         for k, (title, steps) in enumerate(orders):
-            size = ROW * rows[k]
-            axes = figure.add_axes(
-                (LABELS / WIDTH, (top - size) / height, 1 - (LABELS + 0.15) / WIDTH, size / height)
-            )
-            top -= size + 0.55
+            top += ABOVE
+            box = (LABELS, top, WIDTH - 11.0, top + ROW * rows[k])
+            axes = Axes(paper=paper, box=box, x=ends, y=(-0.5, rows[k] - 0.5))
+            paper.text([LABELS, top - 6.0], title, size=8.5, along="start", level="base", bold=True)
+            axes.scale("bottom", _axis(walk) if k == len(orders) - 1 else "", ruled=True)
+            axes.frame(sides="b")
             _steps(axes, steps)
             if k == 0:
                 _branches(axes, walk, len(steps) + 1)
-            axes.set_xlim(low - (room if low < 0 else 0.0), high + (room if high > 0 else 0.0))
-            axes.set_ylim(rows[k] - 0.5, -0.5)
-            axes.set_title(title, fontsize=8.5, loc="left", pad=4)
-            for side in ("top", "right", "left"):
-                axes.spines[side].set_visible(False)
-            axes.tick_params(axis="y", length=0)
-            axes.axvline(0.0, color=INK, lw=0.8, zorder=3)
-            axes.grid(axis="x", color="#dddddd", lw=0.4)
-            axes.set_axisbelow(True)
-        axes.set_xlabel(_axis(walk), labelpad=2)
-        handles = [
-            Patch(fc=WHOLE, label="hand strip and plate"),
-            Patch(fc=MORE, hatch="////", ec="white", lw=0.0, label="further from zero"),
-            Patch(fc=LESS, label="nearer to zero"),
-            Line2D([], [], ls="", marker="D", ms=4.5, mfc="white", mec=INK, label="position held"),
-            Patch(fc=BRANCH, ec=INK, lw=0.7, ls="--", label="side branch"),
-        ]
-        figure.legend(handles=handles, loc="lower center", ncols=5, frameon=False, fontsize=7.5)
+            axes.upright(0.0, width=0.8)
+            top = box[3] + 18.0
+        legend(paper, KEYS)
 
     words = "; ".join(f"{step.title}: {number(1e-3 * step.searched)}" for step in walk.forward)
     return draw(name, f"Reconciliation in kNm/m. {words}.", (WIDTH, height), paint)
@@ -78,63 +67,51 @@ def _axis(walk: Reconciliation) -> str:
     )
 
 
+def _bar(axes: Axes, row: int, start: float, end: float, half: float, **look: Any) -> None:
+    corners = [[start, row - half], [end, row - half], [end, row + half], [start, row + half]]
+    axes.path(corners, closed=True, **look)
+
+
+def _beside(axes: Axes, row: int, edge: float, words: str, *, bold: bool = False) -> None:
+    """Words beside a bar's end that is further from zero, clear of the mark."""
+    away = 1.0 if edge >= 0 else -1.0
+    along = "start" if away > 0 else "end"
+    axes.text([edge, row], words, (7.0 * away, 0.0), size=SMALL, along=along, bold=bold)
+
+
+def _title(axes: Axes, row: int, words: str) -> None:
+    shown = words if len(words) <= 62 else words[:61].rpartition(" ")[0].rstrip(",;") + " …"
+    at = [axes.box[0] - 6.0, float(axes.at([0.0, row])[1])]
+    axes.paper.text(at, shown, size=SMALL, along="end")
+
+
 def _steps(axes: Axes, steps: Sequence[Step]) -> None:
     before = 0.0
     for k, step in enumerate(steps):
         value = 1e-3 * step.searched
+        grows = abs(value) >= abs(before)
         if k == 0:
-            axes.barh(k, value, color=WHOLE, height=0.62, zorder=2)
+            _bar(axes, k, 0.0, value, THICK, fill=WHOLE, ink="none")
         else:
-            grows = abs(value) >= abs(before)
-            axes.barh(
-                k,
-                value - before,
-                left=before,
-                height=0.62,
-                color=MORE if grows else LESS,
-                hatch="////" if grows else None,
-                edgecolor="white",
-                linewidth=0.0,
-                zorder=2,
-            )
-            axes.plot([before, before], [k - 1 + 0.31, k - 0.31], color=PALE, lw=0.6, zorder=1)
+            axes.path([[before, k - 1 + THICK], [before, k - THICK]], ink=PALE)
+            look = {"fill": MORE, "hatch": "/"} if grows else {"fill": LESS}
+            _bar(axes, k, before, value, THICK, ink="white", width=0.3, **look)
         # Under a load model the strip has no held value.
         held = 1e-3 * step.held if np.isfinite(step.held) else value
-        axes.plot(held, k, ls="", marker="D", ms=4.2, mfc="white", mec=INK, mew=0.8, zorder=5)
-        text = number(value)
+        axes.mark([held, k], "D", 4.2, fill="white")
+        words = number(value)
         if k:
             change = value - before
-            text += f"  ({'+' if change >= 0 else ''}{as_result(change)})"
-        # Beside the bar's end that is further from zero, clear of the marker.
+            words += f"  ({'+' if change >= 0 else ''}{as_result(change)})"
         away = 1.0 if value >= 0 else -1.0
         edge = away * max(away * value, away * before if k else 0.0, away * held)
-        axes.annotate(
-            text,
-            (edge, k),
-            xytext=(away * 6, 0),
-            textcoords="offset points",
-            ha="left" if away > 0 else "right",
-            va="center",
-            fontsize=7.5,
-            fontweight="normal" if k else "bold",
-            zorder=6,
-        )
+        _beside(axes, k, edge, words, bold=not k)
+        _title(axes, k, step.title)
         before = value
-    axes.barh(len(steps), before, color=WHOLE, height=0.62, zorder=2)
-    away = 1.0 if before >= 0 else -1.0
-    axes.annotate(
-        f"{number(before)} ± {number(1e-3 * steps[-1].error)}",
-        (before, len(steps)),
-        xytext=(away * 6, 0),
-        textcoords="offset points",
-        ha="left" if away > 0 else "right",
-        va="center",
-        fontsize=7.5,
-        fontweight="bold",
-        zorder=6,
-    )
-    titles = [*(_title(step.title) for step in steps), "plate's peak"]
-    axes.set_yticks(range(len(titles)), titles, fontsize=7.5)
+    last = len(steps)
+    _bar(axes, last, 0.0, before, THICK, fill=WHOLE, ink="none")
+    _beside(axes, last, before, f"{number(before)} ± {number(1e-3 * steps[-1].error)}", bold=True)
+    _title(axes, last, "plate's peak")
 
 
 def _branches(axes: Axes, walk: Reconciliation, count: int) -> None:
@@ -142,35 +119,18 @@ def _branches(axes: Axes, walk: Reconciliation, count: int) -> None:
     rows = [(f"plate's mean over {number(walk.mean_width)} m", walk.mean)]
     if walk.springs is not None:
         rows.append(("same strip width on lines that yield", walk.springs))
-    for k, (_, value) in enumerate(rows, start=count):
-        axes.barh(
-            k,
-            1e-3 * value,
-            height=0.5,
-            color=BRANCH,
-            edgecolor=INK,
-            linewidth=0.7,
-            ls="--",
-            zorder=2,
-        )
-        away = 1.0 if value >= 0 else -1.0
-        axes.annotate(
-            number(1e-3 * value),
-            (1e-3 * value, k),
-            xytext=(away * 6, 0),
-            textcoords="offset points",
-            ha="left" if away > 0 else "right",
-            va="center",
-            fontsize=7.5,
-            zorder=6,
-        )
-    axes.axhline(count - 0.5, color=PALE, lw=0.6, ls=(0, (2, 2)))
-    ticks = [*axes.get_yticks(), *range(count, count + len(rows))]
-    labels = [yticklabel.get_text() for yticklabel in axes.get_yticklabels()] + [
-        words for words, _ in rows
-    ]
-    axes.set_yticks(ticks, labels, fontsize=7.5)
+    axes.level(count - 0.5, ink=PALE, dash=(2, 2))
+    for row, (words, newton) in enumerate(rows, start=count):
+        value = 1e-3 * newton
+        _bar(axes, row, 0.0, value, THIN, fill=BRANCH, ink=INK, width=0.7, dash=(4, 2))
+        _beside(axes, row, value, number(value))
+        _title(axes, row, words)
 
 
-def _title(words: str) -> str:
-    return words if len(words) <= 62 else words[:61].rpartition(" ")[0].rstrip(",;") + " …"
+KEYS = (
+    Key(words="hand strip and plate", fill=WHOLE, ink="none"),
+    Key(words="further from zero", fill=MORE, ink="white", width=0.3, hatch="/"),
+    Key(words="nearer to zero", fill=LESS, ink="none"),
+    Key(words="position held", mark="D", size=4.5, mark_fill="white"),
+    Key(words="side branch", fill=BRANCH, width=0.7, dash=(4, 2)),
+)

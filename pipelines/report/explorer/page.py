@@ -10,8 +10,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from matplotlib import colormaps
-from matplotlib.colors import to_hex
 from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck
@@ -22,7 +20,7 @@ from pipelines.envelopes.peaks import SHEARS, readable_results
 from pipelines.envelopes.picked_surfaces import PickedSurfaces
 from pipelines.findings.finding import Finding
 from pipelines.report.document import Interactive, page_data
-from pipelines.report.drawings.contour_plans import MAPS, SHARE
+from pipelines.report.drawings.colours import field_colours
 from pipelines.report.drawings.plan import closed, line_path, traced
 from pipelines.report.explorer.arrays import pack
 from pipelines.report.explorer.influence import influence_data
@@ -123,13 +121,10 @@ def _frame(result: Result, order: Ints, read: Reads) -> dict[str, Any]:
             {"key": key.removesuffix("_mm"), "unit": unit, "words": WORDS[key.removesuffix("_mm")]}
             for key, unit in zip(RESULT_KEYS, RESULT_UNITS, strict=True)
         ],
+        # From zero on.
         "colours": {
-            name: [
-                to_hex(colormaps[MAPS[name]](a + (b - a) * k / (COLOURS - 1)))
-                for k in range(COLOURS)
-            ]
-            for name, (a, b) in SHARE.items()
-            if name != "both"
+            "max": field_colours("max", COLOURS),
+            "min": field_colours("min", COLOURS),
         },
     }
 

@@ -22,6 +22,7 @@ from pipelines.report.document import (
 from pipelines.report.drawings.bars import layer_name, layer_title, outer_words, section_drawing
 from pipelines.report.drawings.contour_plans import ContourPlans, PlanField
 from pipelines.report.drawings.cuts import field_map
+from pipelines.report.drawings.smooth import RULE, Lattice
 from pipelines.report.sections.bars_actions import (
     beams_part,
     collision_part,
@@ -274,7 +275,8 @@ def _plans(result: Result, design: Design) -> list[Figure]:
     """Utilisation in plan of each layer, the larger of all standards at each point."""
     deck, solved = result.deck, result.solved
     bars = design.reinforcement.bars
-    plans = ContourPlans(deck, field_map(solved), solved.clear_of_lines)
+    fields = field_map(solved)
+    plans = ContourPlans(deck, fields, solved.clear_of_lines, Lattice.of(deck, fields))
     plan = solved.recovery.points.plan
     found = []
     for k, layer in enumerate(LAYER_ROWS):
@@ -303,7 +305,7 @@ def _plans(result: Result, design: Design) -> list[Figure]:
                     *(", ", M_ED, "/", M_RD),
                     " at the ultimate limit state, the larger of the standards. "
                     f"Peak {rounded_up(values[top])} ({standard_of(by)}), "
-                    f"{place(deck, at)}; {by.traffic}.",
+                    f"{place(deck, at)}; {by.traffic}. {RULE if k == 0 else ''}",
                 ),
             )
         )

@@ -13,6 +13,7 @@ from pipelines.report.drawings.contour_plans import ContourPlans, PlanField
 from pipelines.report.drawings.cuts import field_map
 from pipelines.report.drawings.lines import LineFigures, strip_marks
 from pipelines.report.drawings.plan import StandingLoad
+from pipelines.report.drawings.smooth import RULE, Lattice
 from pipelines.report.sections.positions import load_text
 from pipelines.report.sections.tables import case_table
 from pipelines.report.sections.words import SYMBOLS, case_title, shear_rule
@@ -37,14 +38,16 @@ def envelope_plans(result: Result) -> tuple[Block, ...]:
     """Plans of the envelopes of every case of traffic, each with its governing value."""
     if not result.traffic:
         return ()
-    plans = ContourPlans(result.deck, field_map(result.solved), result.solved.clear_of_lines)
+    fields = field_map(result.solved)
+    lattice = Lattice.of(result.deck, fields)
+    plans = ContourPlans(result.deck, fields, result.solved.clear_of_lines, lattice)
     spread = any(case.envelope.model.has_pressure for case in result.traffic)
     adverse = "; distributed loads act on adverse parts" if spread else ""
     intro = Paragraph(
         "Each plan shows the envelope over all load positions: no single position gives the "
         "whole picture. The ring marks the peak; the wheels (as dispersed) and the arrows of "
         f"travel show what governs there{adverse}. Colours are one-sided at lines and steps; "
-        "darker is further from zero."
+        f"darker is further from zero. {RULE}"
     )
     return (
         intro,

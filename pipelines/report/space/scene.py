@@ -20,6 +20,7 @@ from pipelines.model.responses import position_load
 from pipelines.numbers import length
 from pipelines.report.data.fields_vtu import read_results
 from pipelines.report.data.influence import one_position
+from pipelines.report.drawings.colours import BEAM, HOLD, LOAD
 from pipelines.report.drawings.input_plan import hold_place
 from pipelines.report.drawings.plan import closed, line_path, traced
 from pipelines.traffic.arrangements import LoadPosition
@@ -31,7 +32,7 @@ from plate.geometry.outline import points_of
 from plate.results.fields import FieldRecovery
 from plate.solver.stiffness import Stiffness
 
-SLAB, BEAM, HOLD, WHEEL = "#d8d4c8", "#2b5f8a", "#8c2d04", "#6a1b5d"
+SLAB, WHEEL = "#d8d4c8", LOAD
 # The largest deflection is drawn as this share of the deck's length.
 ENLARGED = 0.04
 FRAMES = 24

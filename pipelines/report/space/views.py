@@ -18,8 +18,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from matplotlib import colormaps, get_data_path
-from matplotlib.colors import to_hex, to_rgb
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
@@ -29,14 +27,15 @@ from pipelines.errors import JobError, extra_words
 from pipelines.files import write_bytes, write_text
 from pipelines.numbers import number
 from pipelines.report.document import page_data
+from pipelines.report.drawings.colours import SCENE, ramp, rgb
+from pipelines.report.fonts import SANS, font_folder
 from pipelines.report.space.scene import WHEEL, Scene, Surface, crossing, model_scene, result_scene
 from plate.arrays import Floats, Ints
 
 ASSETS = Path(__file__).parents[1] / "assets"
-FONT = str(Path(get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf")
 SUFFIXES = (".png", ".gif", ".html")
-COLOURS = "viridis"
 BANDS = 14
+COLOURS = ramp(SCENE, BANDS)
 # A picture [pixel]: its size, what words and the bar of colours take above and below.
 SIZE, ABOVE, BELOW = (1120, 630), 84, 84
 TEXT, NOTE = 17, 13
@@ -177,9 +176,10 @@ def _captioned(frame: NDArray[np.uint8], scene: Scene) -> Image.Image:
     image = Image.new("RGB", SIZE, "white")
     image.paste(Image.fromarray(frame), (0, ABOVE))
     pen = ImageDraw.Draw(image)
-    font = ImageFont.truetype(FONT, TEXT)
+    file = str(font_folder("A picture", "views") / SANS)
+    font = ImageFont.truetype(file, TEXT)
     pen.text((12, 8), "\n".join([scene.title, *scene.notes]), fill="black", font=font)
-    note = ImageFont.truetype(FONT, NOTE)
+    note = ImageFont.truetype(file, NOTE)
     pen.text((12, SIZE[1] - 8), CAUTION, fill="black", font=note, anchor="lb")
     if scene.label:
         width, top = SIZE[0] - 320, SIZE[1] - BELOW + 12
@@ -196,10 +196,8 @@ def _captioned(frame: NDArray[np.uint8], scene: Scene) -> Image.Image:
 def _bands(scene: Scene) -> list[tuple[str, str]]:
     """Colour of each band and the value where it begins; at the end nothing and the last value."""
     low, high = scene.limits
-    ramp = colormaps[COLOURS]
-    shades = [to_hex(ramp((k + 0.5) / BANDS)) for k in range(BANDS)]
     values = [number(low + k * (high - low) / BANDS) for k in range(BANDS + 1)]
-    return list(zip([*shades, "transparent"], values, strict=True))
+    return list(zip([*COLOURS, "transparent"], values, strict=True))
 
 
 def _save(images: Sequence[Image.Image], out: Path) -> None:
@@ -236,11 +234,12 @@ def page(scene: Scene) -> str:
 
 def _colours(surface: Surface, low: float, high: float) -> NDArray[np.uint8]:
     if surface.values is None:
-        rgb = np.tile(to_rgb(surface.colour), (len(surface.points), 1))
+        found = np.tile(rgb(surface.colour), (len(surface.points), 1))
     else:
         share = (surface.values - low) / (high - low or 1.0)
-        rgb = colormaps[COLOURS](np.clip((np.floor(share * BANDS) + 0.5) / BANDS, 0.0, 1.0))[:, :3]
-    return np.rint(255.0 * rgb).astype(np.uint8)
+        band = np.clip(np.floor(share * BANDS), 0, BANDS - 1).astype(int)
+        found = np.array([rgb(colour) for colour in COLOURS])[band]
+    return np.rint(255.0 * found).astype(np.uint8)
 
 
 def _encoded(values: NDArray[np.generic]) -> str:

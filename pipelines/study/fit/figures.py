@@ -3,149 +3,175 @@
 The widths of hand methods stand on the same axes; the numbers are in fit.csv.
 """
 
-from collections.abc import Callable
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.ticker import LogLocator, NullFormatter
 
 from pipelines.report.document import Drawing
-from pipelines.report.drawings.canvas import INK, PALE, draw
+from pipelines.report.drawings.axes import Axes, round_levels
+from pipelines.report.drawings.canvas import Paper, draw
+from pipelines.report.drawings.colours import INK, MARKS, PALE, SERIES
+from pipelines.report.drawings.legend import Key, legend, legend_height
 from pipelines.study.fit.file import Fit
 from pipelines.study.fit.score import Curves, Rows
 from plate.arrays import Floats
 
-FITTED, HELD, SAFE = "#1f5a8c", "#c4622d", "#2b7a4b"
-METHODS = ("#7a4fa3", "#a37a00", "#a3336b", "#4d4d4d", "#008080", "#8b4513")
-MARKS = ("^", "s", "v", "D", "P", "X")
+FITTED, HELD, SAFE = SERIES[:3]
 # Relative error of the pale lines beside the line of equality.
 BAND = 0.1
+# Boxes: side of the square one, width, height, paper at the left, above and below each [point].
+SQUARE, WIDE, HIGH, LEFT, ABOVE, BELOW = 330.0, 180.0, 140.0, 50.0, 14.0, 40.0
+ACROSS = 3  # boxes in a row at most
+MOST = 8  # parts of a scale at most
+# Inputs that spread further than that, largest to smallest, are drawn by their logarithms.
+SPREAD = 5.0
+
+
+@dataclass(frozen=True)
+class _Series:
+    """Values as marks, or as a line where it has no mark."""
+
+    key: Key
+    x: Floats
+    y: Floats
 
 
 def figures(
     fit: Fit, rows: Rows, curves: Curves, predicted: dict[str, Floats]
 ) -> dict[str, Drawing]:
     """Drawings by file name."""
-    n_panel = len(fit.inputs)
-    across = min(3, n_panel)
-    size = (3.2 * across, 2.7 * ceil(n_panel / across) + 0.5)
+    names = [one.label for one in fit.inputs]
+    ratio = "predicted / computed"
+    against = f"{fit.title}: predicted over computed {fit.label} against every input"
+    partial = f"{fit.title}: {fit.label} against every input, the others at their middle values"
+    of_residuals = [list(_residuals(k, rows, predicted)) for k in range(len(names))]
+    of_partial = [list(_partial(k, rows, curves)) for k in range(len(names))]
     return {
-        "predicted": draw(
-            "predicted",
-            f"{fit.title}: predicted against computed {fit.label}",
-            (5.6, 5.2),
-            lambda figure: _predicted(figure, fit, rows, predicted),
-        ),
-        "residuals": draw(
-            "residuals",
-            f"{fit.title}: predicted over computed {fit.label} against every input",
-            size,
-            lambda figure: _panels(
-                figure, fit, lambda axes, k: _residuals(axes, k, fit, rows, predicted)
-            ),
-        ),
-        "partial": draw(
-            "partial",
-            f"{fit.title}: {fit.label} against every input, the others at their middle values",
-            size,
-            lambda figure: _panels(
-                figure, fit, lambda axes, k: _partial(axes, k, fit, rows, curves)
-            ),
-        ),
+        "predicted": _predicted(fit, rows, predicted),
+        "residuals": _panels("residuals", against, names, ratio, of_residuals, level=1.0),
+        "partial": _panels("partial", partial, names, fit.label, of_partial, level=0.0),
     }
 
 
-def _predicted(figure: Figure, fit: Fit, rows: Rows, predicted: dict[str, Floats]) -> None:
-    axes = figure.add_subplot()
+def _dots(words: str, ink: str, mark: str = "o", size: float = 3.5) -> Key:
+    return Key(words=words, mark=mark, size=size, mark_fill=ink, mark_ink="none")
+
+
+def _methods(rows: Rows) -> Iterator[tuple[Key, Floats]]:
+    """Hand methods with their values, each in a colour and a mark of its own."""
+    inks = SERIES[3:]
     for k, (name, values) in enumerate(rows.compare.items()):
-        axes.plot(
-            rows.y,
-            values,
-            MARKS[k % len(MARKS)],
-            color=METHODS[k % len(METHODS)],
-            markersize=2.5,
-            alpha=0.5,
-            markeredgewidth=0,
-            label=name,
-        )
-    for held, colour, name in ((False, FITTED, "mean, fitted"), (True, HELD, "mean, held out")):
+        yield _dots(name, inks[k % len(inks)], MARKS[k % len(MARKS)]), values
+
+
+def _predicted(fit: Fit, rows: Rows, predicted: dict[str, Floats]) -> Drawing:
+    series = [_Series(key, rows.y, values) for key, values in _methods(rows)]
+    for held, ink, name in ((False, FITTED, "mean, fitted"), (True, HELD, "mean, held out")):
         pick = rows.held == held
         if pick.any():
-            axes.plot(
-                rows.y[pick], predicted["mean"][pick], "o", color=colour, markersize=3, label=name
+            series.append(_Series(_dots(name, ink), rows.y[pick], predicted["mean"][pick]))
+    series.append(_Series(_dots("safe side", SAFE, "D", 2.5), rows.y, predicted["safe"]))
+    top = max(float(np.nanmax(one.y)) for one in series if np.isfinite(one.y).any())
+    top, right = 1.05 * max(top, float(rows.y.max())), 1.05 * float(rows.y.max())
+    keys = [one.key for one in series]
+    width = LEFT + SQUARE + 14.0
+    height = ABOVE + SQUARE + BELOW + legend_height(keys, width)
+
+    def paint(paper: Paper) -> None:
+        box = (LEFT, ABOVE, LEFT + SQUARE, ABOVE + SQUARE)
+        axes = Axes(paper=paper, box=box, x=(0.0, right), y=(top, 0.0))
+        axes.scale("bottom", f"computed {fit.label}", ruled=True)
+        axes.scale("left", f"predicted {fit.label}; dashed: ±{100 * BAND:.0f} %", ruled=True)
+        axes.frame(sides="lb")
+        for factor in (1.0 - BAND, 1.0 + BAND):
+            axes.path([[0.0, 0.0], [top, factor * top]], ink=PALE, dash=(5, 2))
+        axes.path([[0.0, 0.0], [top, top]], width=0.8)
+        for one in series:
+            _draw(axes, one)
+        legend(paper, keys)
+
+    words = f"{fit.title}: predicted against computed {fit.label}"
+    return draw("predicted", words, (width, height), paint)
+
+
+def _panels(
+    name: str,
+    words: str,
+    labels: Sequence[str],
+    up: str,
+    panels: Sequence[Sequence[_Series]],
+    *,
+    level: float,
+) -> Drawing:
+    """A box for every input, all with one scale up; a line at `level`."""
+    across = min(ACROSS, len(panels))
+    down = ceil(len(panels) / across)
+    keys = list({one.key.words: one.key for panel in panels for one in panel}.values())
+    width = across * (LEFT + WIDE) + 14.0
+    height = down * (ABOVE + HIGH + BELOW) + legend_height(keys, width)
+    values = np.concatenate([one.y for panel in panels for one in panel])
+    values = np.append(values[np.isfinite(values)], level)
+    levels = round_levels(float(values.min()), float(values.max()), MOST)
+
+    def paint(paper: Paper) -> None:
+        for k, (label, panel) in enumerate(zip(labels, panels, strict=True)):
+            left = LEFT + (k % across) * (LEFT + WIDE)
+            top = ABOVE + (k // across) * (ABOVE + HIGH + BELOW)
+            x = np.concatenate([one.x for one in panel])
+            low, high = float(x.min()), float(x.max())
+            log = high > SPREAD * low > 0.0
+            spare = 0.04 * ((high - low) or 1.0)
+            axes = Axes(
+                paper=paper,
+                box=(left, top, left + WIDE, top + HIGH),
+                x=(low / 1.05, high * 1.05) if log else (low - spare, high + spare),
+                y=(float(levels[-1]), float(levels[0])),
+                log=(log, False),
             )
-    axes.plot(rows.y, predicted["safe"], ".", color=SAFE, markersize=2.5, label="safe side")
-    every = [rows.y, predicted["mean"], predicted["safe"], *rows.compare.values()]
-    top = 1.05 * max(float(np.nanmax(v)) for v in every if np.isfinite(v).any())
-    ends = np.array([0.0, top])
-    axes.plot(ends, ends, color=INK, linewidth=0.8)
-    for factor in (1.0 - BAND, 1.0 + BAND):
-        axes.plot(ends, factor * ends, color=PALE, linewidth=0.6, linestyle="--")
-    axes.set_xlim(0.0, 1.05 * float(rows.y.max()))
-    axes.set_ylim(0.0, top)
-    axes.set_xlabel(f"computed {fit.label}")
-    axes.set_ylabel(f"predicted {fit.label}; dashed: ±{100 * BAND:.0f} %")
-    axes.legend(frameon=False, fontsize=7, loc="upper left", markerscale=2.0)
-    figure.subplots_adjust(left=0.12, right=0.97, bottom=0.1, top=0.97)
+            axes.scale("bottom", label)
+            axes.scale("left", up if k % across == 0 else "", ruled=True)
+            axes.frame(sides="lb")
+            axes.level(level, width=0.8)
+            for one in panel:
+                _draw(axes, one)
+        legend(paper, keys)
+
+    return draw(name, words, (width, height), paint)
 
 
-def _panels(figure: Figure, fit: Fit, paint: Callable[[Axes, int], None]) -> None:
-    n = len(fit.inputs)
-    across = min(3, n)
-    down = ceil(n / across)
-    for k in range(n):
-        paint(figure.add_subplot(down, across, k + 1), k)
-    handles, labels = figure.axes[0].get_legend_handles_labels()
-    figure.legend(
-        handles, labels, loc="upper center", ncol=4, frameon=False, fontsize=7, markerscale=1.5
-    )
-    height = figure.get_figheight()
-    figure.subplots_adjust(
-        left=0.09, right=0.98, bottom=0.45 / height, top=1.0 - 0.5 / height, wspace=0.3, hspace=0.4
-    )
+def _draw(axes: Axes, one: _Series) -> None:
+    key = one.key
+    shown = np.isfinite(one.y)
+    points = np.column_stack([one.x[shown], one.y[shown]])
+    if key.mark:
+        axes.mark(points, key.mark, key.size, fill=key.mark_fill, ink=key.mark_ink)
+    else:
+        axes.path(points, ink=key.ink, width=key.width, dash=key.dash)
 
 
-def _residuals(axes: Axes, k: int, fit: Fit, rows: Rows, predicted: dict[str, Floats]) -> None:
-    x = rows.x[:, k]
-    for held, colour, name in ((False, FITTED, "mean, fitted"), (True, HELD, "mean, held out")):
+def _residuals(k: int, rows: Rows, predicted: dict[str, Floats]) -> Iterator[_Series]:
+    for held, ink, name in ((False, FITTED, "mean, fitted"), (True, HELD, "mean, held out")):
         pick = rows.held == held
         if pick.any():
             ratio = predicted["mean"][pick] / rows.y[pick]
-            axes.plot(x[pick], ratio, "o", color=colour, markersize=2.5, alpha=0.7, label=name)
-    axes.axhline(1.0, color=INK, linewidth=0.8)
-    _scale(axes, x)
-    axes.set_xlabel(fit.inputs[k].label)
-    if k == 0:
-        axes.set_ylabel("predicted / computed")
+            yield _Series(_dots(name, ink), rows.x[pick, k], ratio)
 
 
-def _partial(axes: Axes, k: int, fit: Fit, rows: Rows, curves: Curves) -> None:
+def _partial(k: int, rows: Rows, curves: Curves) -> Iterator[_Series]:
     x = rows.x[:, k]
     middle = _middle(rows.x)
-    low, high = float(x.min()), float(x.max())
-    along = np.geomspace(low, high, 60)
+    along = np.geomspace(float(x.min()), float(x.max()), 60)
     grid = np.tile(middle, (60, 1))
     grid[:, k] = along
-    axes.plot(along, curves.mean.at(grid), color=FITTED, label="mean")
-    axes.plot(along, curves.safe.at(grid), color=SAFE, linestyle="--", label="safe side")
+    yield _Series(Key(words="mean", ink=FITTED, width=1.5), along, curves.mean.at(grid))
+    safe = Key(words="safe side", ink=SAFE, width=1.5, dash=(4, 1.6))
+    yield _Series(safe, along, curves.safe.at(grid))
     others = np.delete(np.isclose(rows.x, middle, rtol=1e-6), k, axis=1).all(axis=1)
-    axes.plot(x[others], rows.y[others], "o", color=INK, markersize=3, label="computed")
-    for m, (name, values) in enumerate(rows.compare.items()):
-        axes.plot(
-            x[others],
-            values[others],
-            MARKS[m % len(MARKS)],
-            color=METHODS[m % len(METHODS)],
-            markersize=3.5,
-            label=name,
-        )
-    _scale(axes, x)
-    axes.set_ylim(0.0, 1.05 * axes.get_ylim()[1])
-    axes.set_xlabel(fit.inputs[k].label)
-    if k == 0:
-        axes.set_ylabel(fit.label)
+    for key, values in _methods(rows):
+        yield _Series(key, x[others], values[others])
+    yield _Series(_dots("computed", INK), x[others], rows.y[others])
 
 
 def _middle(x: Floats) -> Floats:
@@ -154,11 +180,3 @@ def _middle(x: Floats) -> Floats:
     spread = np.ptp(logs, axis=0)
     away = np.abs(logs - np.median(logs, axis=0)) / np.where(spread > 0.0, spread, 1.0)
     return np.asarray(x[int(np.argmin(away.max(axis=1)))])
-
-
-def _scale(axes: Axes, x: Floats) -> None:
-    if x.max() > 5.0 * x.min():
-        axes.set_xscale("log")
-        axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
-        axes.xaxis.set_major_formatter("{x:g}")
-        axes.xaxis.set_minor_formatter(NullFormatter())

@@ -5,7 +5,6 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any
 
-import matplotlib
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -35,6 +34,7 @@ from pipelines.report.document import (
     plain,
     table,
 )
+from pipelines.report.fonts import font_folder
 from pipelines.report.html import html_of
 from pipelines.report.pdf import pdf_of, typst_of
 from tests.pipelines.report_page import Reader
@@ -191,7 +191,7 @@ def test_no_table_is_wider_than_its_page(columns: int, tmp_path: Path) -> None:
     one = document(table("Wide", heads, [row] * 4, numeric=range(1, columns, 2)))
     source, _ = typst_of(one)
     (tmp_path / "report.typ").write_text(source, encoding="utf-8")
-    fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    fonts = font_folder("print", "pdf")
     pages = typst.compile(
         str(tmp_path / "report.typ"), format="png", ppi=72.0, font_paths=[str(fonts)]
     )

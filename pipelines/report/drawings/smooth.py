@@ -1,0 +1,108 @@
+"""Fields of envelopes as they are drawn: without the teeth of the lattice of load positions.
+
+Between load positions an envelope dips, and its contours show teeth that no bridge has. A dip
+narrower than the lattice is filled: each point takes the least of the largest values in the
+windows, one step along and one across, that contain it (a morphological closing; a slope, a ridge
+and what lies at an edge stay as they are). Then a plane is fitted to what lies within half a step
+about each point, by falling weights. Nowhere is less shown than the envelope has, nor more than the
+largest of it within half a step, and nothing is taken across a line that divides the slab.
+"""
+
+import itertools
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from pipelines.deck.deck import Deck
+from pipelines.report.drawings.cuts import FieldMap
+from plate.arrays import Floats, Ints
+
+# Windows about a point, from where to where in steps, along each direction.
+WINDOWS = ((-1.0, 0.0), (-0.5, 0.5), (0.0, 1.0))
+MIDDLE = 4  # of their nine pairs
+SLACK = 1e-3
+# What keeps a plane level where all neighbours lie on one line.
+LEVEL = 1e-3
+
+
+RULE = (
+    "Contours are drawn without the teeth of the lattice of load positions: dips narrower than a "
+    "step are filled and a plane is fitted over half a step, nowhere below the envelope; values in "
+    "words are the governing ones."
+)
+"""What stands with such drawings."""
+
+
+@dataclass(frozen=True, eq=False)
+class Lattice:
+    """Field points, their places (n, 2) as traffic counts them and the steps of load positions
+    along and across it [m]."""
+
+    fields: FieldMap
+    track: Floats
+    steps: tuple[float, float]
+
+    @classmethod
+    def of(cls, deck: Deck, fields: FieldMap) -> "Lattice":
+        """That of a deck's traffic; of stated offsets the widest gap is the step across."""
+        traffic = deck.required_traffic
+        across = traffic.lateral_step
+        if across is None:
+            gaps = np.diff(np.sort(traffic.offsets or (0.0,)))
+            across = float(gaps.max(initial=traffic.step))
+        track = fields.plan if traffic.axis is None else traffic.axis.to_track(fields.plan)
+        return cls(fields, track, (traffic.step, across))
+
+    @cached_property
+    def _pairs(self) -> tuple[Ints, Floats]:
+        """Points (k, 2) within a step of each other on one side of all divisions, sorted by the
+        first, and how many steps the second lies off."""
+        fields, n = self.fields, len(self.fields.plan)
+        sides = np.concatenate([fields.quads[:, [k, (k + 1) % 4]] for k in range(4)])
+        joined = csr_array((np.ones(len(sides)), (sides[:, 0], sides[:, 1])), shape=(n, n))
+        _, part = connected_components(joined, directed=False)
+        at = np.column_stack([self.track / np.array(self.steps), 4.0 * part])
+        found = cKDTree(at).query_pairs(1.0 + SLACK, output_type="ndarray", p=np.inf)
+        own = np.repeat(np.arange(n), 2).reshape(-1, 2)
+        pairs = np.concatenate([found, found[:, ::-1], own])
+        pairs = pairs[np.argsort(pairs[:, 0], kind="stable")]
+        return pairs, at[pairs[:, 1], :2] - at[pairs[:, 0], :2]
+
+    @cached_property
+    def _windows(self) -> list[tuple[Ints, Ints]]:
+        """Of every window the points in it, and where those of each point begin."""
+        pairs, off = self._pairs
+        found = []
+        for (a, b), (c, d) in itertools.product(WINDOWS, WINDOWS):
+            low, high = np.array([a, c]) - SLACK, np.array([b, d]) + SLACK
+            own = pairs[np.all((off >= low) & (off <= high), axis=1)]
+            found.append((own[:, 1], np.searchsorted(own[:, 0], np.arange(len(self.fields.plan)))))
+        return found
+
+    @cached_property
+    def _planes(self) -> csr_array:
+        """Value at each point of the plane through its neighbours, by weights that fall to nothing
+        at half a step (n, n)."""
+        pairs, off = self._pairs
+        n = len(self.fields.plan)
+        weight = np.prod(np.clip(1.0 - 2.0 * np.abs(off), 0.0, None), axis=1)
+        basis = np.column_stack([np.ones(len(off)), 2.0 * off])
+        starts = np.searchsorted(pairs[:, 0], np.arange(n))
+        moments = np.add.reduceat(
+            weight[:, None, None] * basis[:, :, None] * basis[:, None, :], starts
+        )
+        moments += LEVEL * np.diag([0.0, 1.0, 1.0])
+        first = np.linalg.inv(moments)[:, 0]
+        shares = weight * np.einsum("kj,kj->k", first[pairs[:, 0]], basis)
+        return csr_array((shares, (pairs[:, 0], pairs[:, 1])), shape=(n, n))
+
+    def smoothed(self, values: Floats, sign: float) -> Floats:
+        """An envelope (n,) to be drawn; sign : 1 of largest values, -1 of smallest."""
+        signed = sign * values
+        largest = [np.maximum.reduceat(signed[near], at) for near, at in self._windows]
+        plane = self._planes @ np.min(largest, axis=0)
+        return np.asarray(sign * np.clip(plane, signed, largest[MIDDLE]))
