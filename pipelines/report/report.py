@@ -45,6 +45,7 @@ from pipelines.report.sections.findings import (
     left_out_words,
     strips_section,
 )
+from pipelines.report.sections.findings_plan import decisive, findings_figure
 from pipelines.report.sections.input import axle_table, beam_sections, cases_table, line_table
 from pipelines.report.sections.limits import not_covered
 from pipelines.report.sections.load_models import models_section
@@ -140,6 +141,9 @@ def _finding(result: Result) -> tuple[Block, ...]:
     found: list[Block] = [Paragraph(Strong(words))]
     if rows:
         found.append(table("Each effect at its largest", ["Effect", "Finding"], rows))
+    picture = findings_figure(result, decisive(result))
+    if picture is not None:
+        found.append(picture)
     bars = bars_findings(result)
     if bars:
         found += [*bars, Paragraph(Link("bars", "Bars: where, found by what, what is left out"))]

@@ -222,11 +222,15 @@ class Canvas:
 
 
 def canvas(
-    points: Floats, margins: tuple[float, float, float, float], around: float = 0.0
+    points: Floats,
+    margins: tuple[float, float, float, float],
+    around: float = 0.0,
+    tallest: float = TALLEST,
 ) -> Canvas:
-    """Canvas for Cartesian points (n, 2) [m] with some room around them [m]."""
+    """Canvas for Cartesian points (n, 2) [m] with some room around them [m], no taller than that
+    [point]."""
     low, high = points.min(axis=0) - around, points.max(axis=0) + around
     width, height = high - low
     left, _, right, _ = margins
-    scale = min((WIDTH - left - right) / width, TALLEST / height)
+    scale = min((WIDTH - left - right) / width, tallest / height)
     return Canvas(low, high, float(scale), margins)

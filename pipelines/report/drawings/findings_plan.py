@@ -4,17 +4,17 @@ Shapes, hatches and words tell what colour tells as well, so that a grey print r
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
-from shapely import Polygon, box
+from shapely import box
 
 from pipelines.deck.deck import Deck
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.axes import Axes, canvas
-from pipelines.report.drawings.canvas import SMALL, WIDTH, Paper, draw, room_of
-from pipelines.report.drawings.colours import INK, PALE, SLAB
+from pipelines.report.drawings.canvas import SMALL, Paper, draw, room_of
+from pipelines.report.drawings.colours import INK, SLAB
 from pipelines.report.drawings.legend import Key, legend, legend_height
 from pipelines.report.drawings.plan import (
     closed,
@@ -44,12 +44,16 @@ LOOKS = {
     Judgement.SHORT: ("s", SHORT, "white", "/"),
     Judgement.HOLDS: ("o", "white", INK, ""),
     Judgement.EVEN: ("o", "#dddddd", INK, ""),
-    Judgement.NOT_COMPARABLE: ("D", "white", INK, "."),
+    Judgement.NOT_COMPARABLE: ("D", "white", INK, ""),
     Judgement.LEFT_OUT: ("^", "white", INK, ""),
 }
 # Marks, words beside them, rows of the list and its foot; from a mark to its words [point].
-MARK, WORDS, ROW, FOOT = 13.0, 9.0, 13.0, 8.0
-AWAY = (16.0, 26.0, 40.0, 56.0)
+MARK, WORDS, ROW, FOOT = 13.0, 9.0, 16.0, 8.0
+AWAY = (24.0, 38.0, 54.0, 72.0)
+# Of words in bold to those that are not.
+BOLD = 1.12
+# Tallest plan, so that the picture stands in the first screen [point].
+TALL = 200.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,14 +73,14 @@ class Judged:
 
 
 def findings_plan(deck: Deck, found: Sequence[Judged], name: str = "findings-plan") -> Drawing:
-    """The plan with a numbered mark at each place, its words beside it, and a list below."""
+    """The plan with a numbered mark at each place, what is short in words, and a list below."""
     drawn = closed(deck, deck.plan.outline)
     gap = 0.03 * float(np.ptp(drawn, axis=0).max())
     shown = [kind for kind in Judgement if any(one.judgement is kind for one in found)]
     keys = [_key(kind) for kind in shown]
-    keys_room = legend_height(keys, WIDTH)
-    foot = 14.0 + ROW * len(found) + FOOT + keys_room
-    room = canvas(drawn, (24.0, 24.0, 24.0, foot), 2.0 * gap)
+    room = canvas(drawn, (24.0, 24.0, 24.0, 0.0), 2.0 * gap, TALL)
+    foot = 14.0 + ROW * len(found) + FOOT + legend_height(keys, room.size[0])
+    room = replace(room, margins=(24.0, 24.0, 24.0, foot))
 
     def paint(paper: Paper) -> None:
         axes = room.axes(paper)
@@ -88,7 +92,7 @@ def findings_plan(deck: Deck, found: Sequence[Judged], name: str = "findings-pla
         line_names(axes, deck, (gap, gap))
         if not deck.plan.alignment.straight:
             scale_bar(axes)
-        _marks(axes, deck, found)
+        _marks(axes, deck, found, gap)
         paper.text([24.0, 12.0], "from above, along the deck to the right", along="start")
         y = axes.box[3] + 14.0 + 0.5 * ROW
         for number, one in enumerate(found, start=1):
@@ -96,7 +100,7 @@ def findings_plan(deck: Deck, found: Sequence[Judged], name: str = "findings-pla
             bold = one.judgement is Judgement.SHORT
             words = f"{one.effect}: {one.words}"
             paper.text([44.0, y], words, size=WORDS, along="start", bold=bold)
-            start = 44.0 + room_of(words, WORDS) * (1.12 if bold else 1.0) + 6.0
+            start = 44.0 + room_of(words, WORDS) * (BOLD if bold else 1.0) + 6.0
             paper.text([start, y], one.place, size=WORDS, along="start")
             y += ROW
         legend(paper, keys)
@@ -108,14 +112,13 @@ def findings_plan(deck: Deck, found: Sequence[Judged], name: str = "findings-pla
 def _key(kind: Judgement) -> Key:
     shape, fill, _, hatch = LOOKS[kind]
     if hatch:
-        ink = SHORT if kind is Judgement.SHORT else INK
-        words = f"{kind.value} (place hatched)"
-        return Key(words=words, fill="white", ink=ink, width=0.8, hatch=hatch)
+        words = f"{kind.value}, its place hatched"
+        return Key(words=words, fill="white", ink=SHORT, width=0.8, hatch=hatch)
     return Key(words=kind.value, mark=shape, size=8.0, mark_fill=fill)
 
 
 def _place(axes: Axes, deck: Deck, one: Judged) -> None:
-    """The bay or line of a place that is short or not comparable, hatched."""
+    """The bay or line of a place where the strip is short, hatched."""
     hatch = LOOKS[one.judgement][3]
     paths = []
     for line in one.lines:
@@ -126,21 +129,19 @@ def _place(axes: Axes, deck: Deck, one: Judged) -> None:
             paths.append(deck.plan.lines[line].path)
     if not hatch or not paths:
         return
-    ink = SHORT if one.judgement is Judgement.SHORT else PALE
     if len(paths) == 2:
-        a, b = paths
-        ring = closed(deck, np.vstack([a, b[::-1]]))
-        if Polygon(ring).is_valid:
-            axes.path(ring, closed=True, ink=ink, width=1.0, hatch=hatch)
+        ring = closed(deck, np.vstack([paths[0], paths[1][::-1]]))
+        axes.path(ring, closed=True, ink=SHORT, width=1.0, hatch=hatch)
         return
     path = traced(deck, paths[0])
-    axes.path(path, ink=ink, width=7.0)
+    axes.path(path, ink=SHORT, width=7.0)
     axes.path(path, ink="white", width=4.5)
-    axes.path(path, ink=ink, width=4.5, dash=(0.4, 0.4))
+    axes.path(path, ink=SHORT, width=4.5, dash=(0.4, 0.4))
 
 
-def _marks(axes: Axes, deck: Deck, found: Sequence[Judged]) -> None:
-    """Marks where they belong, those on one spot side by side, with their words in free places."""
+def _marks(axes: Axes, deck: Deck, found: Sequence[Judged], gap: float) -> None:
+    """Marks where they belong, those on one spot side by side; short ones with their words in free
+    places."""
     spots: list[Floats] = []
     for one in found:
         spot = axes.at(deck.plan.alignment.to_cartesian(np.array(one.at)))
@@ -149,8 +150,15 @@ def _marks(axes: Axes, deck: Deck, found: Sequence[Judged]) -> None:
         spots.append(spot)
     left, top, right, bottom = axes.box
     taken = [box(*(s - 0.5 * MARK), *(s + 0.5 * MARK)) for s in spots]
+    for u in deck.plan.stations if deck.plan.is_grid else ():
+        at = deck.plan.at(np.array(u), deck.plan.line_offsets(np.array(u))[0] - gap)
+        x, y = axes.at(deck.plan.alignment.to_cartesian(at))
+        taken.append(box(x - 8.0, y - 5.0, x + 8.0, y + 5.0))
     for one, spot in zip(found, spots, strict=True):
-        half = np.array([0.5 * room_of(one.words, WORDS) + 3.0, 0.5 * WORDS + 2.5])
+        if one.judgement is not Judgement.SHORT:
+            continue
+        wide = max(room_of(one.effect, SMALL), BOLD * room_of(one.words, WORDS))
+        half = np.array([0.5 * wide + 3.0, WORDS + 3.0])
         tried = [
             spot + np.array([0.0, side * away]) + np.array([slide * half[0], 0.0])
             for away in AWAY
@@ -167,18 +175,19 @@ def _marks(axes: Axes, deck: Deck, found: Sequence[Judged]) -> None:
         middle = min(tried, key=crowd)
         label = box(*(middle - half), *(middle + half))
         taken.append(label)
-        short = one.judgement is Judgement.SHORT
         axes.paper.path([spot, middle], width=0.7)
         rim = np.array(label.exterior.coords)[:-1]
-        axes.paper.path(rim, closed=True, fill="white", width=1.2 if short else 0.5)
-        axes.paper.text(middle, one.words, size=WORDS, bold=short)
+        axes.paper.path(rim, closed=True, fill="white", width=1.2)
+        down = np.array([0.0, 0.56 * WORDS])
+        axes.paper.text(middle - down, one.effect, size=SMALL)
+        axes.paper.text(middle + down, one.words, size=WORDS, bold=True)
     for number, (one, spot) in enumerate(zip(found, spots, strict=True), start=1):
         _mark(axes.paper, spot, one.judgement, number)
 
 
 def _mark(paper: Paper, at: Floats, kind: Judgement, number: int) -> None:
     shape, fill, ink, _ = LOOKS[kind]
-    size = {"D": 11.5, "^": 14.0}.get(shape, 12.0)
+    size = {"D": 11.5, "^": 13.0}.get(shape, 12.0)
     paper.mark(at, shape, size, fill=fill, width=0.8)
     low = 1.5 if shape == "^" else 0.0
     paper.text(at + np.array([0.0, low]), f"{number}", size=SMALL, ink=ink, bold=True)

@@ -1,6 +1,7 @@
 """The input as one drawing: a dimensioned plan of lines, supports, beams, carriageway, probes."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from shapely import LineString, Point, Polygon, get_parts
@@ -10,7 +11,7 @@ from pipelines.deck.deck import Deck, Held, Line
 from pipelines.numbers import as_given, length
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.axes import Axes, canvas
-from pipelines.report.drawings.canvas import SMALL, WIDTH, Paper, draw
+from pipelines.report.drawings.canvas import SMALL, Paper, draw
 from pipelines.report.drawings.colours import (
     BEAM,
     BEAM_FILL,
@@ -51,8 +52,9 @@ def input_plan(deck: Deck, name: str = "sketch") -> Drawing:
     right = beyond[1] + (3.2 if tapered or not deck.plan.alignment.straight else 1.2) * unit
     high = drawn.max(axis=0) + np.array([right, beyond[0] + 3.6 * unit])
     keys = _keys(deck)
-    foot = 6.0 + legend_height(keys, WIDTH)
-    room = canvas(np.stack([low, high]), (11.0, 22.0, 11.0, foot))
+    room = canvas(np.stack([low, high]), (11.0, 22.0, 11.0, 0.0))
+    foot = 6.0 + legend_height(keys, room.size[0])
+    room = replace(room, margins=(11.0, 22.0, 11.0, foot))
 
     def paint(paper: Paper) -> None:
         axes = room.axes(paper)

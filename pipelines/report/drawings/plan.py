@@ -15,7 +15,7 @@ from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.numbers import as_given, length
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.axes import Axes, Canvas, canvas
-from pipelines.report.drawings.canvas import SMALL, WIDTH, Paper, draw
+from pipelines.report.drawings.canvas import SMALL, Paper, draw
 from pipelines.report.drawings.colours import LOAD, PALE, SERIES, SLAB
 from pipelines.report.drawings.legend import Key, legend, legend_height
 from pipelines.traffic.arrangements import LoadPosition
@@ -170,7 +170,8 @@ def static_loads(deck: Deck, name: str = "static-loads") -> Drawing | None:
         Key(words=case.name, ink=ink, width=1.0, fill="white", hatch=hatch)
         for case, (ink, hatch) in zip(cases, looks, strict=True)
     ]
-    room = deck_canvas(deck, 1.0, 32.0 + legend_height(keys, WIDTH))
+    width = deck_canvas(deck, 1.0, 0.0).size[0]
+    room = deck_canvas(deck, 1.0, 32.0 + legend_height(keys, width))
 
     def paint(paper: Paper) -> None:
         axes = room.axes(paper)

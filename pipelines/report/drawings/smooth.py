@@ -3,9 +3,9 @@
 Between load positions an envelope dips, and its contours show teeth that no bridge has. A dip
 narrower than the lattice is filled: each point takes the least of the largest values in the
 windows, one step along and one across, that contain it (a morphological closing; a slope, a ridge
-and what lies at an edge stay as they are). Then a plane is fitted to what lies within half a step
-about each point, by falling weights. Nowhere is less shown than the envelope has, nor more than the
-largest of it within half a step, and nothing is taken across a line that divides the slab.
+and what lies at an edge stay as they are). Then a plane is fitted to what lies within two cells of
+each point, by falling weights. Nowhere is less shown than the envelope has, nor more than those
+neighbours, and nothing is taken across a line that divides the slab.
 """
 
 import itertools
@@ -23,16 +23,17 @@ from plate.arrays import Floats, Ints
 
 # Windows about a point, from where to where in steps, along each direction.
 WINDOWS = ((-1.0, 0.0), (-0.5, 0.5), (0.0, 1.0))
-MIDDLE = 4  # of their nine pairs
+# How far neighbours count, in sides of cells.
+SPACES = 2.0
 SLACK = 1e-3
 # What keeps a plane level where all neighbours lie on one line.
-LEVEL = 1e-3
+LEVEL = 1e-9
 
 
 RULE = (
     "Contours are drawn without the teeth of the lattice of load positions: dips narrower than a "
-    "step are filled and a plane is fitted over half a step, nowhere below the envelope; values in "
-    "words are the governing ones."
+    "step are filled and planes are fitted over two cells about a point, nowhere below the "
+    "envelope; values in words are the governing ones."
 )
 """What stands with such drawings."""
 
@@ -58,16 +59,25 @@ class Lattice:
         return cls(fields, track, (traffic.step, across))
 
     @cached_property
-    def _pairs(self) -> tuple[Ints, Floats]:
-        """Points (k, 2) within a step of each other on one side of all divisions, sorted by the
-        first, and how many steps the second lies off."""
-        fields, n = self.fields, len(self.fields.plan)
-        sides = np.concatenate([fields.quads[:, [k, (k + 1) % 4]] for k in range(4)])
-        joined = csr_array((np.ones(len(sides)), (sides[:, 0], sides[:, 1])), shape=(n, n))
-        _, part = connected_components(joined, directed=False)
-        at = np.column_stack([self.track / np.array(self.steps), 4.0 * part])
+    def _sides(self) -> Ints:
+        """Ends (k, 2) of the sides of all quadrilaterals."""
+        quads = self.fields.quads
+        return np.concatenate([quads[:, [k, (k + 1) % 4]] for k in range(4)])
+
+    @cached_property
+    def _parts(self) -> Ints:
+        """What each point belongs to (n,), of the parts between divisions of the slab."""
+        a, b = self._sides.T
+        n = len(self.track)
+        joined = csr_array((np.ones(len(a)), (a, b)), shape=(n, n))
+        return np.asarray(connected_components(joined, directed=False)[1])
+
+    def _near(self, reach: Floats) -> tuple[Ints, Floats]:
+        """Points (k, 2) of one part within reach of each other, sorted by the first, and how far
+        the second lies off as shares of the reach."""
+        at = np.column_stack([self.track / reach, 4.0 * self._parts])
         found = cKDTree(at).query_pairs(1.0 + SLACK, output_type="ndarray", p=np.inf)
-        own = np.repeat(np.arange(n), 2).reshape(-1, 2)
+        own = np.repeat(np.arange(len(at)), 2).reshape(-1, 2)
         pairs = np.concatenate([found, found[:, ::-1], own])
         pairs = pairs[np.argsort(pairs[:, 0], kind="stable")]
         return pairs, at[pairs[:, 1], :2] - at[pairs[:, 0], :2]
@@ -75,34 +85,38 @@ class Lattice:
     @cached_property
     def _windows(self) -> list[tuple[Ints, Ints]]:
         """Of every window the points in it, and where those of each point begin."""
-        pairs, off = self._pairs
+        pairs, off = self._near(np.array(self.steps))
         found = []
         for (a, b), (c, d) in itertools.product(WINDOWS, WINDOWS):
             low, high = np.array([a, c]) - SLACK, np.array([b, d]) + SLACK
             own = pairs[np.all((off >= low) & (off <= high), axis=1)]
-            found.append((own[:, 1], np.searchsorted(own[:, 0], np.arange(len(self.fields.plan)))))
+            found.append((own[:, 1], np.searchsorted(own[:, 0], np.arange(len(self.track)))))
         return found
 
     @cached_property
-    def _planes(self) -> csr_array:
-        """Value at each point of the plane through its neighbours, by weights that fall to nothing
-        at half a step (n, n)."""
-        pairs, off = self._pairs
-        n = len(self.fields.plan)
-        weight = np.prod(np.clip(1.0 - 2.0 * np.abs(off), 0.0, None), axis=1)
-        basis = np.column_stack([np.ones(len(off)), 2.0 * off])
+    def _planes(self) -> tuple[csr_array, Ints, Ints]:
+        """Value at each point of the plane through its neighbours (n, n), by weights that fall to
+        nothing `SPACES` off; those neighbours, and where those of each point begin."""
+        sides = np.abs(self.track[self._sides[:, 0]] - self.track[self._sides[:, 1]])
+        flat = sides[:, 0] > sides[:, 1]
+        spaces = [np.median(sides[flat, 0]), np.median(sides[~flat, 1])]
+        pairs, off = self._near(SPACES * np.array(spaces))
+        n = len(self.track)
+        weight = np.prod(np.clip(1.0 - np.abs(off), 0.0, None), axis=1)
+        basis = np.column_stack([np.ones(len(off)), off])
         starts = np.searchsorted(pairs[:, 0], np.arange(n))
-        moments = np.add.reduceat(
-            weight[:, None, None] * basis[:, :, None] * basis[:, None, :], starts
-        )
+        products = weight[:, None] * (basis[:, :, None] * basis[:, None, :]).reshape(-1, 9)
+        moments = np.add.reduceat(products, starts).reshape(-1, 3, 3)
         moments += LEVEL * np.diag([0.0, 1.0, 1.0])
         first = np.linalg.inv(moments)[:, 0]
         shares = weight * np.einsum("kj,kj->k", first[pairs[:, 0]], basis)
-        return csr_array((shares, (pairs[:, 0], pairs[:, 1])), shape=(n, n))
+        planes = csr_array((shares, (pairs[:, 0], pairs[:, 1])), shape=(n, n))
+        return planes, pairs[:, 1], starts
 
     def smoothed(self, values: Floats, sign: float) -> Floats:
         """An envelope (n,) to be drawn; sign : 1 of largest values, -1 of smallest."""
         signed = sign * values
-        largest = [np.maximum.reduceat(signed[near], at) for near, at in self._windows]
-        plane = self._planes @ np.min(largest, axis=0)
-        return np.asarray(sign * np.clip(plane, signed, largest[MIDDLE]))
+        filled = np.min([np.maximum.reduceat(signed[p], at) for p, at in self._windows], axis=0)
+        planes, near, starts = self._planes
+        largest = np.maximum.reduceat(filled[near], starts)
+        return np.asarray(sign * np.clip(planes @ filled, signed, largest))

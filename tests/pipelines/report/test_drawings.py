@@ -36,6 +36,7 @@ from pipelines.report.drawings.colours import (
 from pipelines.report.drawings.contour_plans import ContourPlans, PlanField, contour_levels
 from pipelines.report.drawings.contours import CLEAR, TALL, WIDE, bands, label_contours
 from pipelines.report.drawings.cuts import FieldMap, along_path, cross_path, cut
+from pipelines.report.drawings.findings_plan import LOOKS, Judged, Judgement, findings_plan
 from pipelines.report.drawings.input_plan import hold_place, input_plan
 from pipelines.report.drawings.legend import Key, legend, legend_height, rows_of
 from pipelines.report.drawings.lines import StripMark, strip_marks
@@ -521,6 +522,39 @@ def test_legends_stay_on_their_sheets() -> None:
             end = float(one.get("x") or "nan") + room_of("".join(one.itertext()), SMALL)
             assert end <= width
             assert 0.0 < float(one.get("y") or "nan") < height
+
+
+def test_the_plan_of_findings_reads_without_colour(deck: Deck) -> None:
+    """Each effect has its own number on the plan and in the list, a shape for what was found, and
+    what is short in words at its place."""
+    found = [
+        Judged(
+            effect=f"effect {k}",
+            judgement=kind,
+            words="short by 12 %" if kind is Judgement.SHORT else f"words {k}",
+            place=f"place <{k}>",
+            at=(1.0 + 0.5 * k, 0.1),
+            lines=("C1", "C2"),
+        )
+        for k, kind in enumerate(Judgement, start=1)
+    ]
+    drawing = findings_plan(deck, found)
+    root = ElementTree.fromstring(drawing.svg)
+    words = ["".join(one.itertext()) for one in root.iter(f"{SVG}text")]
+    for k, one in enumerate(found, start=1):
+        assert words.count(f"{k}") == 2
+        assert f"{one.effect}: {one.words}" in words
+        assert one.place in words
+        assert one.judgement.value in " ".join(words)
+    assert words.count("short by 12 %") == 1  # beside its mark, and in the list after its effect
+    assert all(f"{one.effect}: {one.words}, {one.place}" in drawing.words for one in found)
+    assert drawing.svg.count("url(#findings-plan-hatch-1)") == 2  # the bay and the legend
+    shapes = {LOOKS[kind][:2] for kind in Judgement}
+    assert len(shapes) == len(Judgement)
+    assert drawing.height < 520.0
+    for one in root.iter(f"{SVG}text"):
+        y = float(one.get("y") or "nan")
+        assert 0.0 < y < drawing.height
 
 
 def seen(colours: list[str], lost: str) -> np.ndarray:
