@@ -52,6 +52,10 @@ WIDE = 60.0
 # A load position takes so many times as long with bars, and a load of a load model so many times,
 # whose lanes are put together in every way and searched for their worst places.
 WITH_BARS, IN_MODELS = 2.2, 6.0
+# More, for every value that is stated under a load model, where its worst load position is searched
+# among patches askew to the cells: on curved decks, on outlines, on those with arcs. A vehicle that
+# drives alone takes a share of that.
+ON_CURVES, ON_OUTLINES, ON_ARCS, ALONE = 0.14, 0.35, 1.0, 0.25
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -169,6 +173,9 @@ def job_size(deck: Deck, workers: int | None = None, *, tolerances: bool = True)
     seconds += RICHER_SECONDS * richer.degrees_of_freedom * richer.front * tolerances
     times = positions * (WITH_BARS if bars else 1.0) + IN_MODELS * loads
     seconds += POSITION_SECONDS * own.degrees_of_freedom * times
+    if tolerances and deck.traffic is not None:
+        cases = len(models) + ALONE * len(vehicles)
+        seconds += cases * _stated(deck) * _askew_seconds(deck)
     return JobSize(
         cells=int(own.cells),
         degrees_of_freedom=int(own.degrees_of_freedom),
@@ -176,6 +183,21 @@ def job_size(deck: Deck, workers: int | None = None, *, tolerances: bool = True)
         memory=PROGRAM + kept + max(LEFT * held + making, held + blocks),
         seconds=seconds,
     )
+
+
+def _stated(deck: Deck) -> int:
+    """Values that are stated of a case of traffic: the largest and smallest of six results over
+    the deck and at every place asked for by name, of two at every beam."""
+    beams = sum(line.beam is not None for line in deck.lines)
+    return 2 * (len(RESULTS) * (1 + len(deck.probes)) + 2 * beams)
+
+
+def _askew_seconds(deck: Deck) -> float:
+    """What one of them takes more than on a straight grid."""
+    if deck.plan.is_mapped:
+        return 0.0 if deck.plan.alignment.straight else ON_CURVES
+    arcs = any(curve.sweep for ring in deck.plan.boundary for curve in ring)
+    return ON_ARCS if arcs else ON_OUTLINES
 
 
 def check_job_size(

@@ -1,5 +1,6 @@
 """Estimates of a job's size against what it becomes, and refusals."""
 
+import re
 import subprocess
 import sys
 from dataclasses import replace
@@ -88,6 +89,22 @@ def test_a_plan_without_a_mesh_is_told_with_keys_to_change(
     monkeypatch.setattr("pipelines.model.free_mesh.quad_mesh", folded)
     with pytest.raises(MeshError, match=r"deck\.toml: .*14 folded.*give another \[mesh\] size_m"):
         build_model(deck_of(tmp_path, starter("outline")))
+
+
+def test_searching_askew_patches_takes_time(tmp_path: Path) -> None:
+    """On an outline the search of worst load positions takes most of a run, more where edges are
+    arcs, and as much again for a result more that is asked for."""
+    arcs = starter("outline")
+    chords = re.sub(r"\{ arc_to_m = (\[[^]]*\]), through_m = \[[^]]*\] \},", r"\1,", arcs)
+    chords = chords.replace("[[6.0, -4.6], [6.0, 3.6]]", "[[6.0, -5.0], [6.0, 3.3]]")
+    probe = '[[probe]]\nname = "more"\nat_m = [2.0, 0.5]\n'
+    own, plain, more = (
+        job_size(deck_of(tmp_path, *parts)).seconds for parts in ((arcs,), (chords,), (arcs, probe))
+    )
+    without = job_size(deck_of(tmp_path, arcs), tolerances=False).seconds
+    assert without < 0.4 * own
+    assert plain < 0.7 * own
+    assert more - own > 0.15 * (own - without)
 
 
 def test_a_patch_that_no_machine_meshes_is_counted_at_once_and_refused(tmp_path: Path) -> None:
