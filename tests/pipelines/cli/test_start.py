@@ -16,7 +16,8 @@ from pipelines.deck.examples import EXAMPLES
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.starters import KINDS, starter
 from pipelines.model.accepted import accepted
-from pipelines.report.drawings.before_run import CUT, section, write_drawings
+from pipelines.report.drawings.before_run import CUT, section, section_along, write_drawings
+from pipelines.report.drawings.colours import BEAM_FILL
 from pipelines.report.space import views
 from pipelines.report.space.scene import Scene, field_label, model_scene, result_scene
 from pipelines.run import run
@@ -106,12 +107,47 @@ def test_the_model_is_drawn(tmp_path: Path, kind: str) -> None:
     (tmp_path / "deck.toml").write_text(starter(kind), encoding="utf-8")
     deck = read_deck(tmp_path / "deck.toml")
     files = write_drawings(deck, tmp_path / "drawings")
-    assert [f.name for f in files][:3] == ["plan.svg", "section.svg", "vehicle-1.svg"]
+    along = [] if kind == "outline" else ["section-along.svg"]
+    names = ["plan.svg", "section.svg", *along, "vehicle-1.svg"]
+    assert [f.name for f in files][: len(names)] == names
     words = section(deck).svg
     for j in range(len(deck.offsets)):
         assert f">L{j + 1} " in words
     assert "carriageway" in words
     assert write_drawings(deck, tmp_path / "one.svg") == [tmp_path / "one.svg"]
+
+
+def test_a_section_shows_the_beam_that_it_lies_over(tmp_path: Path) -> None:
+    """C3 of the truss's deck lies at mid-length, no line of the girders' deck does."""
+    found = {}
+    for kind in ("truss", "girder"):
+        (tmp_path / "deck.toml").write_text(starter(kind), encoding="utf-8")
+        found[kind] = section(read_deck(tmp_path / "deck.toml")).svg
+    assert "at station 7.00 m, over cross beam C3;" in found["truss"]
+    assert found["truss"].count(f'fill="{BEAM_FILL}"') == 2 + 1
+    assert "over" not in re.sub(r"<[^>]*>", "", found["girder"])
+    assert found["girder"].count(f'fill="{BEAM_FILL}"') == 5
+
+
+def test_a_section_along_the_deck_meets_every_cross_line(tmp_path: Path) -> None:
+    (tmp_path / "deck.toml").write_text(starter("truss"), encoding="utf-8")
+    drawn = section_along(read_deck(tmp_path / "deck.toml"))
+    assert drawn is not None
+    for i in range(1, 6):
+        assert f">C{i} beam<" in drawn.svg
+    assert drawn.svg.count(">3.50<") == 4
+    assert drawn.svg.count(">0.30<") == 2
+    # Zones of the slab in stations show in it, those in offsets where it passes.
+    plain = section_along(small_deck(tmp_path))
+    zone = "[[slab.zone]]\nstations_m = [1.0, 2.0]\nthickness_mm = 400\n"
+    zoned = section_along(small_deck(tmp_path, zone))
+    aside = section_along(small_deck(tmp_path, zone + "offsets_m = [1.0, 1.5]\n"))
+    assert plain is not None
+    assert zoned is not None
+    assert aside is not None
+    cut = f'fill="{CUT}"'
+    assert zoned.svg.count(cut) == plain.svg.count(cut) + 2
+    assert aside.svg.count(cut) == plain.svg.count(cut)
 
 
 def test_the_section_knows_zones(tmp_path: Path) -> None:
