@@ -84,7 +84,7 @@ except ImportError:
     ("command", "kind", "names"),
     [
         ("run", "results", {"report.html", "summary.json", "findings.csv", "fields.vtu"}),
-        ("draw", "drawings", {"plan.svg", "section.svg"}),
+        ("draw", "drawings", {"plan.svg", "section.svg", "section-along.svg"}),
     ],
 )
 def test_a_deck_on_a_system_without_what_only_some_have(
