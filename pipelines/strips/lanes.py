@@ -17,7 +17,14 @@ from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.strip_widths.method import StripMethod
 from pipelines.strips.deck_strip import StripDeck
 from pipelines.strips.piecewise import Piecewise, highest
-from pipelines.strips.trains import DIRECTIONS, Formed, Train, distinct, response
+from pipelines.strips.trains import (
+    DIRECTIONS,
+    Formed,
+    Train,
+    WidthFunction,
+    distinct,
+    response,
+)
 from pipelines.traffic.lanes import arrangement_orders, best_sum, lane_offsets, strip_shares
 from pipelines.traffic.trains import lane_range, spreads, widened
 from plate.arrays import Floats, Ints
@@ -36,6 +43,8 @@ class LaneWorst:
 
     station, direction : of the lane's vehicle that brings most; width, axles : as in
     `StripMoment`, of that lane along traffic, of all lanes across it. None where nothing acts.
+    alike : of a vehicle along traffic that turned round is itself, how far its last load is behind
+    the first [m].
     """
 
     value: float
@@ -44,6 +53,7 @@ class LaneWorst:
     direction: Direction | None = None
     width: float | None = None
     axles: int = 1
+    alike: float | None = None
 
 
 @dataclass(frozen=True)
@@ -75,6 +85,13 @@ class LaneStrips:
     strip: StripDeck
     model: LoadModel
     runs: dict[tuple[str, bool], list[_Run]] = field(default_factory=dict)
+
+    @property
+    def turns(self) -> bool:
+        """Whether a place on the strip and its twin seen from the other end are worth the same."""
+        return (
+            self.strip.bars == "parallel" and self.strip.is_mirrored and len(self.directions) == 2
+        )
 
     @property
     def directions(self) -> tuple[Direction, ...]:
@@ -122,7 +139,9 @@ class LaneStrips:
                 station = float(top.stations[s])
                 bare = response(_row(lines, s), _bare(train), direction).at(station)[0, 0]
                 width = run.factor * self.model.kinds[most].factor * float(bare / wheels[s])
-                best = replace(best, station=station, direction=direction, width=width)
+                best = replace(
+                    best, station=station, direction=direction, width=width, alike=_alike(train)
+                )
         return best
 
     def _tops(
@@ -271,6 +290,18 @@ def _row(lines: Piecewise, s: int) -> Piecewise:
 def _bare(train: Train) -> Train:
     """The train on the beam itself."""
     return replace(train, loads=tuple(replace(load, width=1.0) for load in train.loads))
+
+
+def _alike(train: Train) -> float | None:
+    """How far the last load is behind the first [m] of a train that turned round is itself; None of
+    any other. Laws of the width are those of like axles."""
+    plain = tuple(
+        replace(load, width=1.0) if isinstance(load.width, WidthFunction) else load
+        for load in train.loads
+    )
+    if len(distinct(Train(plain), DIRECTIONS)) > 1:
+        return None
+    return max(load.at for load in plain)
 
 
 def _middles(low: float, high: float) -> tuple[Floats, float]:

@@ -14,7 +14,13 @@ from pipelines.strips.beam import Side, moment_lines, shear_lines
 from pipelines.strips.lanes import LaneStrips, LaneWorst
 from pipelines.strips.moments import Sought, StripMoment, StripSolve
 from pipelines.strips.piecewise import Piecewise
-from pipelines.strips.shears import SHEAR_METHODS, StripShear, empty_shear, shear_trains
+from pipelines.strips.shears import (
+    SHEAR_METHODS,
+    StripShear,
+    empty_shear,
+    shear_trains,
+    turned_shear,
+)
 from pipelines.strips.trains import Train
 from plate.arrays import Floats
 
@@ -32,9 +38,9 @@ def model_moments(
     found = []
     for strips in sets:
         for bay in lanes.strip.bays:
-            found += solve.sagging(strips, bay)
+            found += solve.twice(strips, bay, len(lanes.strip.bays), solve.sagging)
         for support in range(len(lanes.strip.beam.supports)):
-            found += solve.over_line(strips, support)
+            found += solve.twice(strips, support, len(lanes.strip.beam.supports), solve.over_line)
     return tuple(found)
 
 
@@ -75,20 +81,33 @@ def model_shears(
     lanes: LaneStrips, d: float, methods: Sequence[str] = SHEAR_METHODS
 ) -> tuple[StripShear, ...]:
     """The shears of a load model, as `shears.strip_shears`."""
-    return tuple(
-        _shear(lanes, d, key, support, bay)
-        for key in methods
-        for support in range(len(lanes.strip.beam.supports))
-        for bay in (support - 1, support)
-        if bay in lanes.strip.bays
-    )
+    found: list[StripShear] = []
+    last = len(lanes.strip.beam.supports) - 1
+    for key in methods:
+        seen: dict[tuple[int, int], tuple[StripShear, float | None]] = {}
+        for support in range(last + 1):
+            for bay in (support - 1, support):
+                if bay not in lanes.strip.bays:
+                    continue
+                twin = (last - support, last - 1 - bay)
+                if lanes.turns and twin in seen:
+                    shear, alike = seen[twin]
+                    shear = turned_shear(lanes.strip, shear, support, bay, alike)
+                    seen[support, bay] = shear, alike
+                else:
+                    seen[support, bay] = _shear(lanes, d, key, support, bay)
+        found += [shear for shear, _ in seen.values()]
+    return tuple(found)
 
 
-def _shear(lanes: LaneStrips, d: float, key: str, support: int, bay: int) -> StripShear:
+def _shear(
+    lanes: LaneStrips, d: float, key: str, support: int, bay: int
+) -> tuple[StripShear, float | None]:
+    """The shear, and `LaneWorst.alike` of it."""
     strip = lanes.strip
     empty, away = empty_shear(strip, lanes.model.name, d, key, support, bay)
     if empty.reason:
-        return empty
+        return empty, None
 
     def trains(vehicle: Vehicle, extent: float | None) -> tuple[Train, ...]:
         return shear_trains(strip, vehicle, d, key, support, bay, extent)
@@ -97,8 +116,8 @@ def _shear(lanes: LaneStrips, d: float, key: str, support: int, bay: int) -> Str
     try:
         found = lanes.worst(trains, METHODS[key], lines, away, edge=False)
     except MethodRangeError as error:
-        return replace(empty, reason=str(error))
-    return replace(
+        return replace(empty, reason=str(error)), None
+    shear = replace(
         empty,
         value=found.value,
         station=found.station,
@@ -106,6 +125,7 @@ def _shear(lanes: LaneStrips, d: float, key: str, support: int, bay: int) -> Str
         width=found.width,
         axles=found.axles,
     )
+    return shear, found.alike
 
 
 @dataclass
@@ -116,11 +136,19 @@ class _ModelSolve(StripSolve):
     made: dict[tuple[str, SoughtSection, Vehicle, float | None], tuple[Train, ...]] = field(
         default_factory=dict
     )
+    _alike: dict[tuple[str, tuple[str, ...], str], float | None] = field(default_factory=dict)
 
     @classmethod
     def of(cls, lanes: LaneStrips) -> "_ModelSolve":
         first = lanes.model.kinds[0].vehicles[0]
         return cls(lanes.strip, first, lanes.directions, None, lanes=lanes)
+
+    def __post_init__(self) -> None:
+        assert self.lanes is not None
+        self.turns = self.lanes.turns
+
+    def alike(self, moment: StripMoment) -> float | None:
+        return self._alike.get((moment.strips, moment.lines, moment.at))
 
     def filled(
         self, strips: StripSet, focus: SoughtSection, wanted: Sequence[tuple[StripMoment, Sought]]
@@ -154,6 +182,7 @@ class _ModelSolve(StripSolve):
             near = tried[0][1] + step * np.linspace(-1.0, 1.0, CLOSER)
             tried.append(worst("right", np.clip(near, low, high)))
         found, section = max(tried, key=lambda pair: pair[0].value)
+        self._alike[strips.name, empty.lines, empty.at] = found.alike
         return self._named(
             replace(
                 empty,

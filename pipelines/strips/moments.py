@@ -288,10 +288,15 @@ class StripSolve:
         if moment.station is None or moment.direction is None:
             return replace(moment, lines=lines, section=section)
         back: Direction = "reverse" if moment.direction == "forward" else "forward"
-        station = middle - moment.station
-        if self._symmetric:  # the vehicle turned is the vehicle itself, its last axle first
-            back, station = moment.direction, station + self._length
+        station, alike = middle - moment.station, self.alike(moment)
+        if alike is not None:  # the vehicle turned is the vehicle itself, its last axle first
+            back, station = moment.direction, station + alike
         return replace(moment, lines=lines, section=section, station=station, direction=back)
+
+    def alike(self, moment: StripMoment) -> float | None:
+        """How far the last load is behind the first [m] of a vehicle that turned round is itself;
+        None of any other."""
+        return self._length if self._symmetric else None
 
     @property
     def _length(self) -> float:

@@ -81,7 +81,7 @@ def strip_shears(
                     continue
                 twin = (last - support, last - 1 - bay)
                 if turns and twin in seen:
-                    seen[support, bay] = _turned(deck, seen[twin], support, bay)
+                    seen[support, bay] = turned_shear(deck, seen[twin], support, bay)
                 else:
                     seen[support, bay] = _shear(
                         deck, vehicle, d, key, support, bay, directions, limits
@@ -90,14 +90,21 @@ def strip_shears(
     return tuple(found)
 
 
-def _turned(deck: StripDeck, shear: StripShear, support: int, bay: int) -> StripShear:
-    """The shear of a strip seen from its other end, under the vehicle turned round."""
+def turned_shear(
+    deck: StripDeck, shear: StripShear, support: int, bay: int, alike: float | None = None
+) -> StripShear:
+    """The shear of a strip seen from its other end, under the vehicle turned round.
+
+    alike : of a vehicle that is itself then, how far its last load is behind the first [m].
+    """
     middle = deck.beam.start + deck.beam.end
     turned = replace(
         shear, line=deck.beam.supports[support].name, bay=bay, section=middle - shear.section
     )
     if shear.station is None:
         return turned
+    if alike is not None:
+        return replace(turned, station=middle - shear.station + alike)
     back: Direction = "reverse" if shear.direction == "forward" else "forward"
     return replace(turned, station=middle - shear.station, direction=back)
 
