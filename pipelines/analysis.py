@@ -113,7 +113,7 @@ def _on_this_mesh(
         )
     measuring = begun(Yardsticks.of, built, solved) if tolerances_wanted else None
     with stages("reinforcement"):
-        bars = None if watch is None else design(solved, envelopes, watch)
+        bars = None if watch is None else design(solved, envelopes, watch, threads)
     with stages("worst load positions"):
         worst_of = with_worst_loads if tolerances_wanted else stepped
         worst = [worst_of(solved, envelope) for envelope in envelopes]

@@ -5,6 +5,7 @@ has seen the results that report and summary show.
 """
 
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -46,6 +47,7 @@ from pipelines.bars.demand.observer import DesignWatch
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis, Reinforcement
 from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.machine import processors
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.combinations import Combination, LimitState
 from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Direction, Face, Mat
@@ -89,9 +91,17 @@ class Design:
     membrane: MembraneForces | None
 
 
-def design(solved: SolvedDeck, traffic: Sequence[TrafficEnvelope], watch: DesignWatch) -> Design:
+def design(
+    solved: SolvedDeck,
+    traffic: Sequence[TrafficEnvelope],
+    watch: DesignWatch,
+    workers: int | None = None,
+) -> Design:
     """The design of a deck with bars, from what the watch has seen of vehicles that drive alone
-    and from the load models."""
+    and from the load models.
+
+    workers : threads, one for each standard at most; default one per processor that may be used.
+    """
     deck = solved.deck
     reinforcement = deck.required_reinforcement
     alone = next((envelope for envelope in traffic if not envelope.whole), None)
@@ -104,14 +114,18 @@ def design(solved: SolvedDeck, traffic: Sequence[TrafficEnvelope], watch: Design
     demands = watch.moments.demands()
     resolved: Resolved = {}
     grid = raster(solved)
-    found = []
-    for k, basis in enumerate(reinforcement.bases):
+
+    def judged(number: int) -> StandardDesign:
+        basis = reinforcement.bases[number]
         mine = {
             d.combination.limit_state: d
             for d in demands
             if d.combination.standard == basis.materials.standard
         }
-        found.append(_standard(seen, basis, mine, k, resolved, grid))
+        return _standard(seen, basis, mine, number, resolved, grid)
+
+    with ThreadPoolExecutor(workers or processors()) as pool:
+        found = list(pool.map(judged, range(len(reinforcement.bases))))
     combined = deck.combined_cases
     left_out = tuple(case.name for case in deck.cases if case.name not in combined)
     return Design(

@@ -161,22 +161,32 @@ def _of_group(
     counted = wheel_shares(deck, line, side, d, near.contacts)
     shares[near.is_wheel] = counted
     loads, n = near.loads, len(near.positions)
+    # A mean takes in the samples of its piece.
+    here = np.flatnonzero(np.isin(sections.piece, sections.piece[group]))
+    mean, mine = tracker.means[w][group][:, here], np.searchsorted(here, group)
+    read = tracker.reader(solved, here)
 
-    def under(load: Floats) -> tuple[Floats, Floats]:
-        """Acting and resisting (n_sample, n) beside the line."""
-        F = patch_loads(solved.model.mesh, loads.corners, load, loads.position, n)
-        traffic = tracker.factored(solved.respond(F))
-        acting = np.asarray(tracker.means[w] @ tracker.principal(traffic))[group]
-        return acting, tracker.resistance_at(traffic, group, acting)[0]
+    def under(load: Floats, positions: Ints) -> tuple[Floats, Floats]:
+        """Acting and resisting (n_sample, k) beside the line at some positions (k,)."""
+        on = np.isin(loads.position, positions)
+        column = np.searchsorted(positions, loads.position[on])
+        F = patch_loads(solved.model.mesh, loads.corners[on], load[on], column, len(positions))
+        traffic = read(solved.respond(F))
+        acting = np.asarray(mean @ tracker.principal(traffic, here))
+        return acting, tracker.resistance_at(traffic[:, mine], group, acting)[0]
 
-    acting, resists = under(loads.load * shares)
+    acting, resists = under(loads.load, np.arange(n))
+    whole = float(utilisation(acting, resists).max())
+    less = np.unique(loads.position[shares < 1.0])
+    if len(less):
+        acting[:, less], resists[:, less] = under(loads.load * shares, less)
     used = utilisation(acting, resists)
     k, column = np.unravel_index(int(used.argmax()), used.shape)
     place = sections.points[group[k]]
     return replace(
         plain,
         utilisation=float(used[k, column]),
-        whole=max(stepped, float(utilisation(*under(loads.load)).max())),
+        whole=max(stepped, whole),
         v=float(acting[k, column]),
         v_Rd=float(resists[k, column]),
         at=(float(place[0]), float(place[1])),

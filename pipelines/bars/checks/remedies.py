@@ -55,22 +55,31 @@ def least_passing(
 ) -> tuple[int | None, float]:
     """Index of the first of the increasing candidates with utilisation <= 1, and its utilisation.
 
-    By bisection: the answer passes and its predecessor fails; it is the least of all where the
-    utilisation does not rise along the candidates. (None, utilisation of the last) if that fails.
+    The answer passes and its predecessor fails; it is the least of all where the utilisation does
+    not rise along the candidates. (None, utilisation of the last) if that fails. Each trial may be
+    a plate to solve: it is sought where the logarithm of the utilisation passes 0, which a smooth
+    one does near the straight line between its ends, and half-way where that has twice not halved
+    what is left.
     """
     first, last = utilisation(candidates[0]), utilisation(candidates[-1])
     if first <= 1:
         return 0, first
     if not last <= 1:
         return None, last
-    low, high, best = 0, len(candidates) - 1, last
+    low, high, above, best = 0, len(candidates) - 1, first, last
+    slow = 0
     while high - low > 1:
+        before = high - low
         middle = (low + high) // 2
+        if slow < 2 and np.isfinite(above) and best > 0.0:
+            share = np.log(above) / np.log(above / best)
+            middle = min(max(low + int(np.ceil(share * before)), low + 1), high - 1)
         value = utilisation(candidates[middle])
         if value <= 1:
             high, best = middle, value
         else:
-            low = middle
+            low, above = middle, value
+        slow = 0 if slow == 2 or 2 * (high - low) <= before + 1 else slow + 1
     return high, best
 
 

@@ -13,17 +13,17 @@ import numpy as np
 
 from pipelines.bars.checks.remedies import Remedy, ShearDesign, remedies, steps
 from pipelines.bars.demand.control_sections import (
-    FORCES,
     WIDTH_IN_DEPTHS,
     Sections,
     field_interpolation,
+    force_rows,
 )
-from pipelines.bars.demand.moments import permanent_fields
+from pipelines.bars.demand.moments import permanent_sums
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.model.cache import ModelCache
 from pipelines.model.fixed_loads import loads_of
-from pipelines.model.responses import SolvedDeck, case_responses, position_load
+from pipelines.model.responses import Response, SolvedDeck, case_responses, position_load
 from pipelines.standards.actions.combinations import Combination, permanent_states
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import grade_ladder
@@ -119,10 +119,13 @@ def _solve(
     changed = replace(deck, slab=slab, probes=())
     solved = SolvedDeck.of(changed, models=models)
     piece = check.sections.piece == check.sections.piece[check.sample]
-    rows = field_interpolation(solved, check.sections.points[piece])
-    fields = permanent_fields(changed, case_responses(solved), FORCES)
-    permanent = {action: np.asarray((rows @ f.T).T) for action, f in fields.items()}
-    traffic = np.zeros((5, rows.shape[0]))
+    rows = force_rows(solved, field_interpolation(solved, check.sections.points[piece]))
+
+    def read(response: Response) -> Floats:
+        return np.asarray(rows @ response.displacements)[:, 0].reshape(5, -1)
+
+    permanent = permanent_sums(changed, case_responses(solved), read)
+    traffic = np.zeros((5, int(piece.sum())))
     if check.position is not None:
         if check.position.single is not None:
             run, index = _same_position(load_positions(changed), check.position.single)
@@ -130,8 +133,7 @@ def _solve(
         else:
             assert check.held is not None
             F = loads_of(solved.model, [check.held])
-        response = solved.respond(F)
-        traffic = np.asarray((rows @ response.fields[FORCES, :, 0].T).T)
+        traffic = read(solved.respond(F))
     return _Forces(permanent, traffic)
 
 

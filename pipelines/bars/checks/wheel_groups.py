@@ -18,6 +18,7 @@ from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.traffic.lanes import SAME
 from pipelines.traffic.positions import LoadPositions, Size, wheel_pattern
 from pipelines.traffic.trains import lane_range
+from plate.arrays import Floats
 
 
 @dataclass(frozen=True)
@@ -44,14 +45,16 @@ def wheel_groups(
     apart = np.abs(centre[:, None] - centre) - half[:, None] - half
     near = np.hypot(*np.moveaxis(np.maximum(apart, 0.0), -1, 0)) < reach
     found: dict[tuple[int, ...], None] = {}
-    spans = [list(combinations_with_replacement(np.unique(centre[:, k]), 2)) for k in (0, 1)]
-    for along in spans[0]:
-        inside = (centre[:, 0] >= along[0]) & (centre[:, 0] <= along[1])
-        for across in spans[1]:
-            mine = inside & (centre[:, 1] >= across[0]) & (centre[:, 1] <= across[1])
-            wheels = np.flatnonzero(mine)
-            if len(wheels) > 1 and _joined(near[np.ix_(wheels, wheels)]):
-                found.setdefault(tuple(wheels.tolist()))
+    looked_at: set[tuple[int, ...]] = set()
+    along, across = (_spans(centre[:, k], half[:, k], reach) for k in (0, 1))
+    for first in along:
+        for second in across:
+            wheels = np.flatnonzero(first & second)
+            members = tuple(wheels.tolist())
+            if len(members) > 1 and members not in looked_at:
+                looked_at.add(members)
+                if _joined(near[np.ix_(wheels, wheels)]):
+                    found.setdefault(members)
     groups = []
     for members in found:
         low = centre[list(members)] - half[list(members)]
@@ -62,6 +65,22 @@ def wheel_groups(
         load = float(pattern[list(members), 2].sum())
         groups.append(WheelGroup(members, load, (float(sides[0]), float(sides[1])), cut))
     return tuple(groups)
+
+
+def _spans(centre: Floats, half: Floats, reach: float) -> list[NDArray[np.bool_]]:
+    """Which wheels (n,) lie between two of them, for every two between which no gap in one
+    direction is so wide that it parts the wheels on its sides."""
+    places = np.unique(centre)
+    part = [
+        np.min((centre - half)[centre > place]) - np.max((centre + half)[centre <= place]) >= reach
+        for place in places[:-1]
+    ]
+    stretch = np.cumsum([0, *part])
+    return [
+        (centre >= low) & (centre <= high)
+        for (i, low), (j, high) in combinations_with_replacement(enumerate(places), 2)
+        if stretch[i] == stretch[j]
+    ]
 
 
 def _joined(near: NDArray[np.bool_]) -> bool:

@@ -24,9 +24,10 @@ from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Face, SlabBar
 from pipelines.standards.resistance.bending import Section, utilisation
 from pipelines.standards.resistance.shear import one_way_resistance, principal_shear
 from plate.arrays import Floats, Ints
+from plate.conventions import RESULTS
 from plate.geometry.elementary import distance_from_segments
-from plate.results.functionals import interpolation
-from plate.results.places import deepest
+from plate.results.functionals import interpolation, result_rows
+from plate.results.places import at_field_points, deepest
 
 # Effective depths in the width that shear is averaged over (lower bound of the Delft guideline).
 WIDTH_IN_DEPTHS = 4.0
@@ -34,7 +35,7 @@ SPACING = 0.1  # of samples along a section [m]
 INSIDE = 1e-6
 # Fields that matter here: m_x, m_y, m_xy, q_x, q_y.
 FORCES = slice(1, 6)
-SAMPLES_AT_ONCE = 256
+JUDGED_AT_ONCE = 50_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,6 +91,16 @@ def _weights(s: Floats, low: float, high: float) -> Floats:
 def field_interpolation(solved: SolvedDeck, points: Floats) -> sparse.csr_array:
     """Rows (n, n_point) that give fields at plan points (n, 2), each in one of its cells."""
     return interpolation(solved.recovery.points, deepest(solved.model.mesh, points))
+
+
+def force_rows(solved: SolvedDeck, rows: sparse.csr_array) -> sparse.csr_array:
+    """Rows (5 n, n_dof) that give `FORCES`, one after the other, by rows (n, n_point) on the fields
+    of a few places: the fields of the rest of the deck need not be formed."""
+    used = np.unique(rows.indices)
+    read = result_rows(solved.model, at_field_points(solved.recovery.points, used))
+    near = sparse.csr_array(rows[:, used])
+    every = range(FORCES.start, FORCES.stop)
+    return sparse.csr_array(sparse.vstack([near @ read[k :: len(RESULTS)] for k in every]))
 
 
 def shear_sections(
@@ -283,19 +294,36 @@ class ShearTracker:
         at_samples = [np.asarray(self.sections.rows @ f) for f in fields]
         return self.combination.traffic * np.stack(at_samples)
 
-    def principal(self, traffic: Floats) -> Floats:
-        """Principal shear (n, n_position) in the worst permanent state, with factored traffic."""
+    def reader(self, solved: SolvedDeck, part: Ints) -> Callable[[Response], Floats]:
+        """`factored` at the samples `part` (k,) alone, (5 or 8, k, n_position)."""
+        rows = self.sections.rows[part]
+        operator = force_rows(solved, rows)
+
+        def read(response: Response) -> Floats:
+            local = np.asarray(operator @ response.displacements)
+            forces = list(local.reshape(-1, len(part), local.shape[1]))
+            own = None if self.membrane is None else self.membrane.own(response)
+            if own is not None:
+                forces += [np.asarray(rows @ f) for f in own]
+            return self.combination.traffic * np.stack(forces)
+
+        return read
+
+    def principal(self, traffic: Floats, part: Ints | slice = slice(None)) -> Floats:
+        """Principal shear (k, n_position) at the samples `part` (k,) in the worst permanent state,
+        with factored traffic (5 or 8, k, n_position) there."""
         q_x, q_y = traffic[3], traffic[4]
         v = np.zeros(q_x.shape)
         for state in self.permanent:
-            v = np.maximum(v, np.hypot(q_x + state[3][:, None], q_y + state[4][:, None]))
+            v = np.maximum(v, np.hypot(q_x + state[3][part, None], q_y + state[4][part, None]))
         return v
 
     def resistance_at(self, traffic: Floats, part: Ints, acting: Floats) -> tuple[Floats, Floats]:
-        """Resistance at the samples `part` (k,) to `acting` (k, n_position), and the coexisting
-        forces there."""
-        forces = traffic[:, part] + self.permanent[0][:, part, None]
-        pulled = None if self.imposed is None else self.imposed[:, part, None]
+        """Resistance to `acting` (k, ...) at the samples `part` (k,) under factored traffic (5 or
+        8, k, ...) there, and the coexisting forces."""
+        beside = (..., *[None] * (acting.ndim - 1))
+        forces = traffic + self.permanent[0][:, part][beside]
+        pulled = None if self.imposed is None else self.imposed[:, part][beside]
         return resistance(self.bars, self.mat, self.aggregate, acting, forces, pulled), forces
 
     def _update(self, traffic: Floats, first: int) -> None:
@@ -303,22 +331,33 @@ class ShearTracker:
         least = self._least()
         for w, mean in enumerate(self.means):
             averaged = np.asarray(mean @ v)
-            top = averaged.max(axis=1)
-            near = np.flatnonzero((top / least > self.best[w]) & self.sections.judged)
-            for start in range(0, len(near), SAMPLES_AT_ONCE):
-                part = near[start : start + SAMPLES_AT_ONCE]
-                acting = averaged[part]
-                resists, forces = self.resistance_at(traffic, part, acting)
-                used = utilisation(acting, resists)
-                column = used.argmax(axis=1)
-                rows = np.arange(len(part))
-                better = used[rows, column] > self.best[w, part]
-                chosen, rows, column = part[better], rows[better], column[better]
-                self.best[w, chosen] = used[rows, column]
-                self.v[w, chosen] = acting[rows, column]
-                self.v_Rd[w, chosen] = resists[rows, column]
-                self.at[w, chosen] = -1 if first < 0 else first + column
-                self.forces[w][:, chosen] = forces[:, rows, column]
+            near = np.flatnonzero(
+                (averaged.max(axis=1) / least > self.best[w]) & self.sections.judged
+            )
+            # The largest shear of each sample leaves few others that may be worse.
+            self._judge(w, traffic, first, averaged, near, averaged[near].argmax(axis=1))
+            row, column = np.nonzero(averaged[near] / least > self.best[w, near, None])
+            for start in range(0, len(row), JUDGED_AT_ONCE):
+                part = slice(start, start + JUDGED_AT_ONCE)
+                self._judge(w, traffic, first, averaged, near[row[part]], column[part])
+
+    def _judge(
+        self, w: int, traffic: Floats, first: int, averaged: Floats, sample: Ints, column: Ints
+    ) -> None:
+        """Take in the utilisation of samples (k,), which rise, under some positions (k,)."""
+        acting = averaged[sample, column]
+        resists, forces = self.resistance_at(traffic[:, sample, column], sample, acting)
+        used = utilisation(acting, resists)
+        # The worst of each sample, the first of equal ones.
+        order = np.lexsort((column, -used, sample))
+        worst = order[np.diff(sample[order], prepend=-1) > 0]
+        worst = worst[used[worst] > self.best[w, sample[worst]]]
+        chosen = sample[worst]
+        self.best[w, chosen] = used[worst]
+        self.v[w, chosen] = acting[worst]
+        self.v_Rd[w, chosen] = resists[worst]
+        self.at[w, chosen] = -1 if first < 0 else first + column[worst]
+        self.forces[w][:, chosen] = forces[:, worst]
 
     def _least(self) -> float:
         """A resistance that no direction and no face goes below; 0+ for AASHTO's method and for

@@ -137,7 +137,7 @@ def test_reduced_is_the_worst_of_every_position(
                 F = patch_loads(solved.model.mesh, wheels.corners, load, wheels.position, len(run))
                 traffic = tracker.factored(solved.respond(F))
                 acting = np.asarray(tracker.means[w] @ tracker.principal(traffic))[group]
-                resists, _ = tracker.resistance_at(traffic, group, acting)
+                resists, _ = tracker.resistance_at(traffic[:, group], group, acting)
                 worst = max(worst, float(utilisation(acting, resists).max()))
     whole = tracker.demand().utilisation[w].max()
     # between the steps of the traffic, 0.2 m, it may rise a little

@@ -108,7 +108,23 @@ def test_least_passing_of_a_falling_series(values: list[float]) -> None:
     passing = [i for i, v in enumerate(series) if v <= 1]
     assert found == (passing[0] if passing else None)
     assert at == series[passing[0] if passing else -1]
-    assert len(tried) <= 6  # each trial may be a plate to solve: 2 + log2(12)
+    assert len(tried) <= 11  # each trial may be a plate to solve: every third one halves
+
+
+@pytest.mark.parametrize("power", [0.7, 1.5, 3.0])
+def test_few_are_tried_of_a_smooth_series(power: float) -> None:
+    thicknesses = [0.25, *steps(0.25, 0.40, 0.01)]
+    for first in (1.02, 1.1, 1.3):
+        tried: list[float] = []
+
+        def use(t: float, first: float = first, tried: list[float] = tried) -> float:
+            tried.append(t)
+            return first * float((0.25 / t) ** power)
+
+        found, at = least_passing(thicknesses, use)
+        assert found is not None
+        assert at <= 1 < first * (0.25 / thicknesses[found - 1]) ** power
+        assert len(tried) <= 5
 
 
 def test_a_demand_that_is_not_a_number_does_not_pass() -> None:
