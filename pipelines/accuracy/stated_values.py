@@ -115,16 +115,16 @@ def stated_values(
     ).astype(np.int64)
     joint = np.concatenate([np.tile(envelope.probe_joint, 2), envelope.joint[points], np.ones(k)])
     row = np.concatenate([np.tile(np.arange(n), 2), n + np.arange(m + k)]).astype(np.int64)
-    rows = _own_rows(solved, peaks, ends)[row]
+    rows = _own_rows(solved, peaks, ends)
     if envelope.model.has_pressure:
         # Which cells of distributed loads are adverse is each result's own.
-        loads = governing_loads(solved, envelope, rows, sign, number, joint)
+        loads = governing_loads(solved, envelope, rows, sign, number, joint, row=row)
         load = np.arange(len(loads))
     else:
         different, load = np.unique(np.column_stack([number, joint]), axis=0, return_inverse=True)
         first = [int(np.flatnonzero(load.ravel() == i)[0]) for i in range(len(different))]
         loads = governing_loads(
-            solved, envelope, rows[first], sign[first], number[first], joint[first]
+            solved, envelope, rows[row[first]], sign[first], number[first], joint[first]
         )
     return StatedValues(
         n_probe=n,

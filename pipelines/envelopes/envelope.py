@@ -12,7 +12,6 @@ from pipelines.standards.actions.loads import LoadModel
 from pipelines.traffic.arrangements import Arrangement, LoadedLane, LoadPosition
 from pipelines.traffic.lanes import arrangement_orders, strip_shares
 from pipelines.traffic.positions import LoadPositions, WheelPatches, find_position, together
-from pipelines.traffic.pressure_cells import pressure_cells
 from plate.arrays import Floats, Ints
 
 
@@ -159,30 +158,21 @@ class TrafficEnvelope:
             if n >= 0
         ]
 
-    def loads(
-        self, deck: Deck, number: int, adverse: Sequence[NDArray[np.bool_]] = ()
-    ) -> WheelPatches:
-        """The loads of the arrangement of that number as one load: its wheels, then cells.
-
-        adverse : of each strip of cells (`pressure_cells`) which take the distributed loads.
-        """
-        parts = [(self.wheels(number), 1.0)]
-        if number >= 0 and self.model.has_pressure:
-            lane_set, lanes = self._lanes(number)
-            edges, cells = pressure_cells(deck)
-            pressure = np.full(len(cells), self.model.pressure)
-            for k, _, offset in lanes:
-                kind = self.model.kinds[k]
-                shares = strip_shares(
-                    edges, np.array([offset]), kind.width, deck.required_traffic.carriageway
-                )
-                pressure += self.model.sets[lane_set].factor * kind.pressure * shares[0]
-            parts += [
-                (strip.wheels(np.flatnonzero(mine)), float(q))
-                for strip, mine, q in zip(cells, adverse, pressure, strict=True)
-                if q
-            ]
-        return together(parts)
+    def pressures(self, deck: Deck, number: int, edges: Floats) -> Floats:
+        """Distributed loads (n,) [N/m2] of the arrangement of that number on the strips of the
+        carriageway between `edges` (n + 1,), where they are adverse."""
+        found = np.zeros(len(edges) - 1)
+        if number < 0 or not self.model.has_pressure:
+            return found
+        lane_set, lanes = self._lanes(number)
+        found += self.model.pressure
+        for k, _, offset in lanes:
+            kind = self.model.kinds[k]
+            shares = strip_shares(
+                edges, np.array([offset]), kind.width, deck.required_traffic.carriageway
+            )
+            found += self.model.sets[lane_set].factor * kind.pressure * shares[0]
+        return found
 
     def _lanes(self, number: int) -> tuple[int, list[tuple[int, int, float]]]:
         """Number of the lane set, and of each lane its kind, load position and offset [m]."""

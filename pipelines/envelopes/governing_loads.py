@@ -1,17 +1,16 @@
 """The loads of a case of traffic where it governs given results, held."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.model.influence import field_rows, surfaces
 from pipelines.model.responses import SolvedDeck
-from pipelines.traffic.positions import WheelPatches
+from pipelines.traffic.positions import WheelPatches, together
 from pipelines.traffic.pressure_cells import pressure_cells
+from plate.arrays import Floats, Ints
 
 
 def governing_arrangement_loads(
@@ -36,32 +35,36 @@ def governing_loads(
     solved: SolvedDeck,
     envelope: TrafficEnvelope,
     rows: sparse.csr_array,
-    signs: NDArray[np.int64],
-    numbers: NDArray[np.int64],
-    joint: NDArray[np.float64],
+    signs: Ints,
+    numbers: Ints,
+    joint: Floats,
+    *,
+    row: Ints | None = None,
 ) -> list[WheelPatches]:
-    """The loads of a case of traffic where it governs results given as rows (n, n_dof) on the
-    displacements.
+    """The loads of a case of traffic where it governs results given as rows (n_row, n_dof) on the
+    displacements, each as one load: its wheels, then cells.
 
     signs, numbers, joint : (n,) 1 for a maximum or -1 for a minimum, number of the arrangement,
-    and factor near joints.
+    and factor near joints; row : (n,) the row of each, None = each has its own.
     """
-    deck = solved.deck
+    wheels = [
+        (envelope.wheels(number), factor)
+        for number, factor in zip(numbers.tolist(), joint.tolist(), strict=True)
+    ]
     if not envelope.model.has_pressure:
-        return [
-            _times(float(factor), envelope.loads(deck, int(number)))
-            for number, factor in zip(numbers, joint, strict=True)
-        ]
-    _, strips = pressure_cells(deck)
-    corners = np.concatenate([strip.wheels(slice(None)).corners for strip in strips])
+        return [together([pair]) for pair in wheels]
+    deck = solved.deck
+    edges, strips = pressure_cells(deck)
+    parts = [strip.wheels(slice(None)) for strip in strips]
+    corners = np.concatenate([part.corners for part in parts])
+    area = np.concatenate([part.load for part in parts])
+    strip = np.repeat(np.arange(len(strips)), [len(part.load) for part in parts])
     means = surfaces(solved.stiffness, rows).means(corners)
-    ends = np.cumsum([len(strip) for strip in strips])[:-1]
+    own = means if row is None else means[row]
     found = []
-    for sign, number, factor, own in zip(signs, numbers, joint, means, strict=True):
-        held = envelope.loads(deck, int(number), np.split(sign * own > 0.0, ends))
-        found.append(_times(float(factor), held))
+    for pair, mean, sign, number in zip(wheels, own, signs, numbers.tolist(), strict=True):
+        load = envelope.pressures(deck, number, edges)[strip] * area
+        on = np.flatnonzero((sign * mean > 0.0) & (load != 0.0))
+        cells = WheelPatches(corners[on], load[on], np.zeros(len(on), dtype=np.intp))
+        found.append(together([pair, (cells, pair[1])]))
     return found
-
-
-def _times(factor: float, loads: WheelPatches) -> WheelPatches:
-    return replace(loads, load=factor * loads.load)

@@ -22,7 +22,7 @@ from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS, RESULTS
-from plate.loads.loads import patch_loads, segment_points
+from plate.loads.loads import patch_shares, segment_points
 from plate.meshing.mesh import Mesh
 from plate.results.functionals import component_rows
 from plate.results.places import at_field_points
@@ -49,11 +49,11 @@ class Surfaces:
         order = np.argsort(wheels.corners[:, 0, 0], kind="stable")
         for start in range(0, len(order), PATCHES):
             part = order[start : start + PATCHES]
-            F = patch_loads(
-                self.mesh, wheels.corners[part], wheels.load[part], wheels.position[part], len(rows)
-            ).tocoo()
-            values = F.data * self.ordinates[rows[F.col], F.row // N_FIELDS]
-            found += np.bincount(F.col, weights=values, minlength=len(rows))
+            nodes, patch, shares = patch_shares(self.mesh, wheels.corners[part])
+            position = wheels.position[part][patch]
+            means = np.einsum("km,km->k", shares, self.ordinates[rows[position][:, None], nodes])
+            values = wheels.load[part][patch] * means
+            found += np.bincount(position, weights=values, minlength=len(rows))
         return found
 
     def means(self, corners: Floats) -> Floats:
@@ -61,10 +61,11 @@ class Surfaces:
         found = np.empty((len(self.ordinates), len(corners)))
         for start in range(0, len(corners), PATCHES):
             part = corners[start : start + PATCHES]
-            n = len(part)
-            F = patch_loads(self.mesh, part, np.ones(n), np.arange(n), n)
-            w = sparse.csr_array(F.T)[:, ::N_FIELDS]
-            found[:, start : start + n] = (w @ self.ordinates.T).T
+            nodes, patch, shares = patch_shares(self.mesh, part)
+            index = np.repeat(patch, nodes.shape[1]), nodes.ravel()
+            shape = len(part), self.ordinates.shape[1]
+            w = sparse.coo_array((shares.ravel(), index), shape=shape).tocsr()
+            found[:, start : start + len(part)] = (w @ self.ordinates.T).T
         return found
 
 

@@ -63,15 +63,23 @@ def patch_loads(
     """
     unique, inverse = np.unique(np.round(polygons, 9), axis=0, return_inverse=True)
     inverse = inverse.ravel()
-    share = np.abs(mesh.alignment.polygon_area(unique))
-    nodes, patch, values = _overlap_integrals(mesh, unique)
+    nodes, patch, values = patch_shares(mesh, unique)
     rows, columns = (N_FIELDS * nodes).ravel(), np.repeat(patch, nodes.shape[1])
     unit = sparse.coo_array(
-        ((values / share[patch][:, None]).ravel(), (rows, columns)),
-        shape=(N_FIELDS * mesh.n_nodes, len(unique)),
+        (values.ravel(), (rows, columns)), shape=(N_FIELDS * mesh.n_nodes, len(unique))
     ).tocsc()
     weights = sparse.coo_array((load, (inverse, column)), shape=(len(unique), n_columns)).tocsc()
     return sparse.csc_array(unit @ weights)
+
+
+def patch_shares(mesh: Mesh, polygons: Floats) -> tuple[Ints, Ints, Floats]:
+    """Nodes (k, m), patch (k,) and shares (k, m) of a unit load spread over each of the patches
+    (n, 4, 2) that nodes take, of every cell that a patch overlaps; patches as of `patch_loads`, to
+    the nanometre, so that neighbouring load positions share theirs."""
+    polygons = np.round(polygons, 9)
+    area = np.abs(mesh.alignment.polygon_area(polygons))
+    nodes, patch, values = _overlap_integrals(mesh, polygons)
+    return nodes, patch, values / area[patch][:, None]
 
 
 def _overlap_integrals(mesh: Mesh, polygons: Floats) -> tuple[Ints, Ints, Floats]:
