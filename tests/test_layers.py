@@ -64,6 +64,7 @@ INNER = {
         "sources",
         "concrete",
         "materials",
+        "supports",
         "cores",
         "actions",
         "resistance",

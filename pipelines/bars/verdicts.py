@@ -192,7 +192,7 @@ def _at_sections(
         yield Found(
             utilisation=value,
             by="design sections of the findings",
-            place=f"{row.section.place} ({row.reference})",
+            place=f"{row.place} ({row.reference})",
             source=BENDING[by_standard.basis.materials.standard],
         )
 

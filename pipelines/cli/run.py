@@ -155,7 +155,7 @@ def _closing_table(result: "Result", out: Path) -> None:
         worst = result.findings[0]
         console.print(
             f"Hand strips: {len(short)} of {len(result.findings)} comparisons short. Worst: "
-            f"{worst.section.place}, {worst.section.effect}, {worst.load}, "
+            f"{worst.place}, {worst.section.effect}, {worst.load}, "
             f"{worst.hand.strip}{f' ({worst.hand.mark})' if worst.hand.mark else ''}: {worst.words}"
             + (f" ({worst.caution})." if worst.caution else ".")
         )
@@ -181,7 +181,7 @@ def _governing_table(one: "TrafficResult") -> "Table":
     from pipelines.numbers import number
     from pipelines.report.document import plain
     from pipelines.report.sections.positions import load_text
-    from pipelines.report.sections.tables import tolerance
+    from pipelines.report.sections.tables import over_width_words, tolerance
 
     kind = "all lanes" if one.envelope.whole else "one vehicle at a time"
     table = Table(title=f"{one.name} ({kind}), over the deck")
@@ -191,7 +191,7 @@ def _governing_table(one: "TrafficResult") -> "Table":
         table.add_row(
             f"{row.result} {row.extreme}",
             row.unit,
-            f"{number(row.value)}{tolerance(row.error)}",
+            f"{number(row.value)}{tolerance(row.error)}{over_width_words(row)}",
             at_text(row.at),
             "" if row.position is None else plain(load_text(row.position)),
         )

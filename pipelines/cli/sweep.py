@@ -61,9 +61,10 @@ def _sweep(arguments: argparse.Namespace) -> int:
         "times the strip's span"
     )
     for one in found:
-        section = one.finding.section
+        finding = one.finding
         print(
-            f"{section.place}, {section.effect}, {one.load}; the deck has EI/(D L) = {one.own:.3g}"
+            f"{finding.place}, {finding.section.effect}, {one.load}; the deck has EI/(D L) = "
+            f"{one.own:.3g}"
         )
         for strip, value in one.strips:
             for curve in one.curves:

@@ -12,6 +12,7 @@ import numpy as np
 
 from pipelines.deck.reinforcement import Reinforcement
 from pipelines.standards.actions.loads import Action, Axle, LoadModel, Vehicle, alone
+from pipelines.standards.supports import hogging_at
 from plate.arrays import Floats
 from plate.geometry.axis import Axis, Course
 from plate.geometry.outline import plan_limits
@@ -102,7 +103,8 @@ class Line:
 
     k : spring stiffness [N/m per m]; k_rot : against the slope normal to the line [N m/rad per m].
     lifts : whether the slab may lift off a rigid line (it is not tied down).
-    width : width of the support [m] (flange), 0 = not stated.
+    width : width of the support [m] (flange), 0 = not stated; rests : whether the slab only rests
+    on it, so that hogging is read a quarter of the width off its centre line, not at its face.
     label : name for print, e.g. "cross beam C3".
     """
 
@@ -116,7 +118,13 @@ class Line:
     beam: Beam | None = None
     held_at: tuple[Held, ...] = ()
     width: float = 0.0
+    rests: bool = False
     label: str = ""
+
+    @property
+    def hogging_at(self) -> float:
+        """Distance from its centre line at which hogging over it counts [m]."""
+        return hogging_at(self.width, rests=self.rests)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -132,7 +132,7 @@ class Reinforcement:
     imposed : membrane forces that may act at any time, or be absent. collision : on the parapets.
     beams : bars of beams along lines. damage : damage equivalence factor of the bars at each face
     (EN 1992), None = fatigue by the plain stress range. hogging_at_face : whether the moments of
-    the top bars count at the faces of supports whose widths are stated, not over them.
+    the top bars count beside supports whose widths are stated, not over them.
     """
 
     bars: SlabBars

@@ -6,7 +6,9 @@ it takes the twisting moment to nothing and makes a shear along the edge of what
 by e every t/3.2, so that a thickness away 4 % is left; beside a beam it does the same for what the
 slab's twist and the beam's differ by. Bending moments of the layer are smaller by its width over
 the length along the edge, and count everywhere. A design reads its shear at the face of a support
-or further in besides. Nothing counts within one thickness of a place whose moments are infinite.
+or further in besides. Hogging counts where `standards.supports` reads it, at the face of a support
+or a quarter of its width off, with the value over the width beside. Nothing counts within one
+thickness of a place whose moments are infinite.
 """
 
 from dataclasses import dataclass, replace
@@ -16,7 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
-from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.governing_loads import governing_arrangement_loads
 from pipelines.envelopes.tolerance import Tolerance, tolerance_entry
@@ -24,13 +25,21 @@ from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.arrangements import Arrangement, arrangement_entry
 from pipelines.traffic.positions import WheelPatches
 from pipelines.units import RESULT_KEYS, RESULT_SCALE, RESULT_UNITS
-from plate.geometry.elementary import distance_from_segments
-from plate.results.fields import FieldPoints
+from plate.arrays import Floats
 
 UNITS = RESULT_UNITS
 SHEARS = (4, 5)
-# Points nearer to the face of a support than this are on it [m].
-ON_FACE = 1e-9
+# Bending moments, of which the least are hogging.
+BENDING = (1, 2)
+
+
+@dataclass(frozen=True)
+class OverWidth:
+    """The largest hogging over the widths of supports, in the unit of its peak, and its place [m]:
+    of a knife edge at the centre line, which the slab does not see."""
+
+    value: float
+    at: tuple[float, float]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -42,7 +51,8 @@ class Peak:
     kNm/m, kN/m).
     point, component, number : field point, result index and number of the arrangement; held : its
     loads.
-    tolerance : same unit; None until it is estimated.
+    tolerance : same unit; None until it is estimated. over_width : of hogging, what is larger over
+    the widths of supports; None where nothing is.
     """
 
     result: str
@@ -57,6 +67,7 @@ class Peak:
     number: int
     held: WheelPatches
     tolerance: Tolerance | None = None
+    over_width: OverWidth | None = None
 
     @property
     def error(self) -> float | None:
@@ -86,6 +97,9 @@ class Peak:
             "value": self.value,
             **tolerance_entry(self.tolerance),
             "at_m": list(self.at),
+            "over_width": None
+            if self.over_width is None
+            else {"value": self.over_width.value, "at_m": list(self.over_width.at)},
             **arrangement_entry(self.position),
         }
 
@@ -100,8 +114,9 @@ def governing_values(solved: SolvedDeck, envelope: TrafficEnvelope) -> tuple[Pea
     )
     places = []
     for k, read in enumerate(headline_points(solved)):
-        allowed = np.flatnonzero(read)
         for _, sign, values, at, _ in sides:
+            hogs = k in BENDING and sign < 0
+            allowed = np.flatnonzero(solved.hogging_readable if hogs else read)
             point = int(allowed[np.argmax(sign * values[k, allowed])])
             places.append((point, k, sign, int(at[k, point])))
     held = governing_arrangement_loads(solved, envelope, places)
@@ -121,9 +136,25 @@ def governing_values(solved: SolvedDeck, envelope: TrafficEnvelope) -> tuple[Pea
                 component=k,
                 number=number,
                 held=loads,
+                over_width=_over_width(solved, values[k], point, k, sign),
             )
         )
     return tuple(found)
+
+
+def _over_width(
+    solved: SolvedDeck, values: Floats, point: int, component: int, sign: int
+) -> OverWidth | None:
+    """What of a result (n_point,) is larger in hogging over the widths of supports than at the
+    point that governs."""
+    if component not in BENDING or sign > 0:
+        return None
+    allowed = np.flatnonzero(solved.readable)
+    most = int(allowed[np.argmin(values[allowed])])
+    if not values[most] < values[point]:
+        return None
+    x, y = solved.recovery.points.plan[most].tolist()
+    return OverWidth(float(values[most]) * RESULT_SCALE[component], (x, y))
 
 
 def headline_points(solved: SolvedDeck) -> tuple[NDArray[np.bool_], ...]:
@@ -151,19 +182,3 @@ def nearest(solved: SolvedDeck, allowed: NDArray[np.bool_]) -> NDArray[np.int64]
     found = clear[nearest]
     found[clear] = clear
     return np.asarray(found, dtype=np.int64)
-
-
-def up_to_faces(deck: Deck, points: FieldPoints) -> NDArray[np.bool_]:
-    """Field points (n_point,) not over the width of a supporting line; where no row of them lies on
-    a face, the row next to it over the width is with them, which is on the safe side."""
-    allowed = np.ones(points.n_points, dtype=bool)
-    for line in deck.lines:
-        path = deck.plan.lines[line.name].full
-        gap = distance_from_segments(points.plan, np.stack([path[:-1], path[1:]], axis=1))
-        away = gap - 0.5 * line.width
-        corners = away[points.quads]
-        cut = (corners.min(axis=1) < -ON_FACE) & (corners.max(axis=1) > ON_FACE)
-        beside = np.zeros(points.n_points, dtype=bool)
-        beside[points.quads[cut]] = True
-        allowed &= (away >= -ON_FACE) | beside
-    return allowed

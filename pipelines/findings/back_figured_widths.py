@@ -18,7 +18,7 @@ import numpy as np
 from pipelines.deck.deck import Deck, Direction, Traffic
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.errors import MethodRangeError
-from pipelines.findings.finding import SHEARS, Finding, governing
+from pipelines.findings.finding import SHEARS, Finding, governing, without_centre_lines
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.loads import LaneKind, LaneSet, LoadModel, alone
 from pipelines.standards.strip_widths.method import Bars
@@ -47,9 +47,12 @@ from plate.arrays import Floats
 SHOWN = 0.4
 # Parts of the beam over which effects of distributed loads are summed [m].
 PART = 0.05
-KINDS: tuple[Kind, ...] = ("sagging", "hogging", "edge", "shear")
-# Of the fields, with the sign of their moments.
-SIGNS: tuple[tuple[Kind, float], ...] = (("sagging", 1.0), ("hogging", -1.0))
+KINDS: tuple[Kind, ...] = ("sagging", "hogging", "face", "edge", "shear")
+# Of the fields, with the kinds of section that each is of and the sign of their moments.
+FIELDS: tuple[tuple[Kind, tuple[Kind, ...], float], ...] = (
+    ("sagging", ("sagging",), 1.0),
+    ("hogging", ("face", "hogging"), -1.0),
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,7 +107,8 @@ class BackWidth:
 
 
 def back_widths(deck: Deck, findings: Sequence[Finding]) -> tuple[BackWidth, ...]:
-    """Widths for sagging, hogging, edges and support shear, of every bay, line and vehicle."""
+    """Widths for sagging, hogging where it counts, edges and support shear, of every bay, line and
+    vehicle."""
     if deck.traffic is None or not findings:
         return ()
     models = models_by_name(deck.traffic)
@@ -114,7 +118,7 @@ def back_widths(deck: Deck, findings: Sequence[Finding]) -> tuple[BackWidth, ...
         for name, model in models.items()
     }
     groups: dict[tuple[Any, ...], list[Finding]] = {}
-    for finding in findings:
+    for finding in without_centre_lines(findings):
         if finding.section.kind in KINDS:
             key = (
                 finding.section.kind,
@@ -253,9 +257,10 @@ class StripBeamUnder:
         first = names.index(finding.section.lines[0])
         if finding.section.kind in ("sagging", "edge"):
             return bay_sagging(beam, first, train, (direction,), reach)
-        if finding.section.kind == "hogging":
-            return support_hogging(beam, first, train, 0.0, (direction,), reach)
         line = beam.supports[first]
+        if finding.section.kind in ("hogging", "face"):
+            off = line.hogging_at if finding.section.kind == "face" else 0.0
+            return support_hogging(beam, first, train, off, (direction,), reach)
         away = 0.5 * line.width + effective_depth(self.deck, self.strip.bars)
         found = [Extreme(value=0.0, section=line.at, side="right")]
         for sign in (-1.0, 1.0):
@@ -316,19 +321,21 @@ def width_fields(
             {case.name: case.fields} if case.whole else dict(case.of_vehicles)
         ).items()
     }
-    found = []
+    found, counted = [], without_centre_lines(findings)
     for strip in strip_decks(deck):
         at = frame(strip, solved)
         component = M_X if strip.bars == "parallel" else M_Y
-        for kind, sign in SIGNS:
-            one = governing(findings, kind)
+        for kind, kinds, sign in FIELDS:
+            one = governing(counted, *kinds)
             if one is None:
                 continue
             extremes = fields[one.load].extremes
             values = (extremes.maximum if sign > 0 else extremes.minimum)[component]
+            # Near singular places, and over the widths of supports, the plate's moment is not read,
+            # nor is a width.
+            read = solved.readable if sign > 0 else solved.hogging_readable
+            values = np.where(read, values, 0.0)
             widths = width_field(deck, strip, models[one.load], at.s, values, sign)
-            # Near singular places the plate's moment is not read, nor is a width.
-            widths[~solved.readable] = np.nan
             if np.isfinite(widths).any():
                 found.append(WidthField(strip.bars, kind, one.load, widths))
     return tuple(found)

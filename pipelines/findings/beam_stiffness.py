@@ -21,7 +21,7 @@ from pipelines.findings.compare import strip_findings
 from pipelines.findings.finding import Finding
 from pipelines.findings.reconciliation.changes import Change, changes
 from pipelines.findings.reconciliation.plates import ChangedDecks, Plate
-from pipelines.findings.reconciliation.search import Walk, start_walk
+from pipelines.findings.reconciliation.search import OVER_LINES, Walk, start_walk
 from pipelines.findings.reconciliation.walk import envelope_of, governing_findings
 from pipelines.model.build import build_model
 from pipelines.model.cache import ModelCache
@@ -134,7 +134,7 @@ def sweep(deck: Deck, cracked: float, ratios: Sequence[float] = RATIOS) -> tuple
     wanted = [
         finding
         for finding in governing_findings(findings)
-        if finding.section.kind in ("sagging", "hogging")
+        if finding.section.kind in ("sagging", *OVER_LINES)
     ]
     built = build_model(deck)
     strips = {strip.bars: strip for strip in strip_decks(deck)}

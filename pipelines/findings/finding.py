@@ -10,7 +10,7 @@ from pipelines.standards.resistance.bending import BENDING
 from pipelines.standards.sources import Standard
 from pipelines.standards.strip_widths.method import Bars
 from pipelines.strips.hand_values import HandStrip
-from pipelines.strips.sections import Section
+from pipelines.strips.sections import AT_FACES, Section
 from pipelines.traffic.arrangements import Arrangement, arrangement_entry
 from pipelines.traffic.positions import WheelPatches
 from plate.conventions import RESULTS
@@ -133,6 +133,15 @@ class Finding:
         return self.verdict is Verdict.SHORT
 
     @property
+    def place(self) -> str:
+        """The section's place, with where beside its line hogging is read."""
+        if self.section.kind not in AT_FACES.values():
+            return self.section.place
+        face = self.section.where == "face"
+        off = "at its face" if face else f"{self.section.where} its centre line"
+        return f"{self.section.place}, {off}"
+
+    @property
     def overhangs(self) -> bool:
         """Whether the hand strip is a cantilever's."""
         return self.hand.effect == "overhang"
@@ -228,24 +237,28 @@ def under(load: str, component: int, sign: int, findings: Sequence[Finding]) -> 
 
 
 def without_centre_lines(findings: Sequence[Finding]) -> list[Finding]:
-    """The findings without hogging at centre lines of lines that are read at their faces too."""
-    faces = {(f.bars, f.section.lines) for f in findings if f.section.kind == "face"}
-    return [
-        finding
-        for finding in findings
-        if finding.section.kind != "hogging" or (finding.bars, finding.section.lines) not in faces
-    ]
+    """The findings without hogging at centre lines of lines that are read beside them too."""
+    beside = {(f.bars, f.section.kind, f.section.lines, f.section.edge) for f in findings}
+
+    def counts(finding: Finding) -> bool:
+        section = finding.section
+        face = AT_FACES.get(section.kind)
+        return (finding.bars, face, section.lines, section.edge) not in beside
+
+    return [finding for finding in findings if counts(finding)]
 
 
 def at_centre_line(face: Finding, findings: Sequence[Finding]) -> Finding | None:
     """The finding at the centre line of the line at whose face another is read, by the same strip
-    under the same load."""
+    under the same load; None where the finding is not at a face."""
+    mine = face.section
     return next(
         (
             finding
             for finding in findings
-            if finding.section.kind == "hogging"
-            and (finding.bars, finding.section.lines) == (face.bars, face.section.lines)
+            if AT_FACES.get(finding.section.kind) == mine.kind
+            and finding.bars == face.bars
+            and (finding.section.lines, finding.section.edge) == (mine.lines, mine.edge)
             and (finding.load, finding.hand.strip) == (face.load, face.hand.strip)
         ),
         None,

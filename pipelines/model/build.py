@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from pipelines.deck.deck import Beam, Deck
+from pipelines.deck.deck import Beam, Deck, Line
 from pipelines.model.free_mesh import free_mesh, holds_slopes, mesh_line, shortest_span
 from pipelines.traffic.positions import dispersed
 from plate.arrays import Floats
@@ -29,6 +29,10 @@ SPAN_SHARE = 0.25
 BAND_REACH = 0.5
 # Away from the part of a deck that is looked at, cells may have this share of the shortest span.
 COARSE_SHARE = 0.5
+# Beside supports whose width is stated hogging is read on mesh lines of a grid. In thicknesses off
+# the line: nearer than the first it is read on the line itself; up to the second the row of cells
+# between has another like it beyond; up to the third it stands for the row of half a thickness.
+ON_LINE, LEAST_ROW, LARGEST_ROW = 0.05, 0.4, 0.6
 # The richer model of the stated errors has cells so many times smaller.
 REFINEMENT = 1.5
 # The size is raised, with a note, where it would give more cells than this.
@@ -166,6 +170,11 @@ def _division(deck: Deck, size: float, near: Near | None = None) -> dict[str, An
                 if not tapers:
                     bands_y += _bands(patch.at[1], 0.5 * patch.size[1], share)
     grading = _grading(deck, size)
+    for line, at in _read_beside(deck, near):
+        crosses, off = line.name in across_names(deck), line.hogging_at
+        (extra_u if crosses else extra_y).extend((at - off, at + off))
+        if off < LEAST_ROW * deck.slab.thickness:
+            (bands_u if crosses else bands_y).append(Band(at - off, at + off, off))
     if near is not None:
         # As `grid_mesh` takes the size itself: along a curve and along skew lines.
         stretch = float(plan.alignment.stretch(plan.outline).max())
@@ -183,13 +192,38 @@ def _division(deck: Deck, size: float, near: Near | None = None) -> dict[str, An
     }
 
 
+def _read_beside(deck: Deck, near: Near | None = None) -> list[tuple[Line, float]]:
+    """The lines beside which hogging is read on mesh lines, with their logical stations or offsets
+    [m]: of those whose width is stated all that run along cells and lie in the part looked at."""
+    plan = deck.plan
+    low, high = plan.u_range
+    u = {f"C{i + 1}": at for i, at in enumerate(plan.stations)} | {"start": low, "end": high}
+    tapers = plan.end_offsets != plan.offsets
+    lines = [] if tapers else zip(_along_names(plan), plan.line_offsets(np.array(low)), strict=True)
+    y = {name: float(at) for name, at in lines}
+    every = (-np.inf, np.inf)
+    stations, offsets = (every, every) if near is None else (near.stations, near.offsets)
+    return [
+        (line, places[line.name])
+        for places, looked_at in ((u, stations), (y, offsets))
+        for line in deck.lines
+        if line.hogging_at > ON_LINE * deck.slab.thickness
+        and line.name in places
+        and _between(places[line.name], looked_at)
+    ]
+
+
+def _along_names(plan: Plan) -> list[str]:
+    """Names of the edges and lines along the deck, by rising offset."""
+    return ["left", *(f"L{j + 1}" for j in range(len(plan.offsets))), "right"]
+
+
 def _graded_near(plan: Plan, grading: Grading, near: Near) -> Grading:
     """The grading of lines and edges that lie in the part looked at."""
     low, high = plan.u_range
     u = {f"C{i + 1}": at for i, at in enumerate(plan.stations)} | {"start": low, "end": high}
     offsets = plan.line_offsets(np.array([low, high]))
-    names = ["left", *(f"L{j + 1}" for j in range(len(plan.offsets))), "right"]
-    y = {name: offsets[:, k] for k, name in enumerate(names)}
+    y = {name: offsets[:, k] for k, name in enumerate(_along_names(plan))}
     across = {k: v for k, v in grading.across.items() if _between(u[k], near.stations)}
     along = {k: v for k, v in grading.along.items() if _between(y[k], near.offsets)}
     return Grading(across, along)
@@ -225,8 +259,14 @@ def _grading(deck: Deck, size: float) -> Grading:
                 side = across if edge in ("start", "end") else along
                 side[edge] = 0.5 * deck.slab.thickness
         # A beam's torsion and shear strain make the same layers on both sides of its line.
+        # Where hogging is read within that row on a mesh line, this one ends the row.
+        rows = {
+            line.name
+            for line, _ in _read_beside(deck)
+            if line.hogging_at <= LARGEST_ROW * deck.slab.thickness
+        }
         for line in deck.lines:
-            if line.support == "beam":
+            if line.support == "beam" and line.name not in rows:
                 side = across if line.name in across_names(deck) else along
                 side[line.name] = 0.5 * deck.slab.thickness
     fine = corner_width(size)

@@ -5,16 +5,20 @@ import re
 import numpy as np
 from numpy.typing import NDArray
 
+from pipelines.deck.deck import Deck
 from plate.arrays import Floats
 from plate.geometry.elementary import distance_from_segments
 from plate.geometry.plan import EDGES
 from plate.model.model import PlateModel
 from plate.model.singular_points import SingularPlace
+from plate.results.fields import FieldPoints
 
 Mask = NDArray[np.bool_]
 
 # Edges of any outline, and openings.
 RIM = r"E\d+|opening \d+"
+# Points nearer than this to where hogging is read are there [m].
+ON_PLACE = 1e-9
 # Share of a distance within which a point counts as at that distance.
 ROUNDED = 1e-6
 
@@ -36,6 +40,23 @@ def clear_of_lines(model: PlateModel, xy: Floats, distance: float) -> Mask:
     names += [name for name in mesh.lines if name in EDGES or re.fullmatch(RIM, name)]
     sides = [mesh.xy[mesh.lines[name][:, [0, -1]]] for name in dict.fromkeys(names)]
     return reaches(distance_from_segments(xy, np.concatenate(sides)), distance)
+
+
+def hogging_points(deck: Deck, points: FieldPoints) -> Mask:
+    """Field points (n_point,) at which hogging counts: no nearer to a supporting line than
+    `standards.supports` reads it; where no row of points lies there, the row next to it towards the
+    line is with them, which is on the safe side."""
+    allowed = np.ones(points.n_points, dtype=bool)
+    for line in deck.lines:
+        path = deck.plan.lines[line.name].full
+        gap = distance_from_segments(points.plan, np.stack([path[:-1], path[1:]], axis=1))
+        away = gap - line.hogging_at
+        corners = away[points.quads]
+        cut = (corners.min(axis=1) < -ON_PLACE) & (corners.max(axis=1) > ON_PLACE)
+        beside = np.zeros(points.n_points, dtype=bool)
+        beside[points.quads[cut]] = True
+        allowed &= (away >= -ON_PLACE) | beside
+    return allowed
 
 
 def yielding_edges(model: PlateModel) -> Floats:

@@ -22,7 +22,7 @@ from pipelines.model.beam_rows import BeamRows, beam_rows
 from pipelines.model.build import build_model
 from pipelines.model.cache import ModelCache
 from pipelines.model.probes import ProbeRows, membrane_rows, probe_rows
-from pipelines.model.readable import Mask, away_from, clear_of_lines
+from pipelines.model.readable import Mask, away_from, clear_of_lines, hogging_points
 from pipelines.traffic.positions import Loads
 from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS
@@ -146,6 +146,13 @@ class SolvedDeck:
         """Field points (n_point,) no nearer than one thickness to a singular place."""
         xy, distance = self.recovery.points.xy, self.model.section.thickness
         return away_from(self.singular_places, self.model, xy, distance)
+
+    @cached_property
+    def hogging_readable(self) -> Mask:
+        """Field points (n_point,) where hogging is to be read: readable ones where it counts over
+        supports, unless no point of the slab is."""
+        counts = self.readable & hogging_points(self.deck, self.recovery.points)
+        return counts if counts.any() else self.readable
 
     @cached_property
     def clear_of_lines(self) -> Mask:

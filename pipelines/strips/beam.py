@@ -17,6 +17,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from pipelines.standards.supports import hogging_at
 from pipelines.strips.piecewise import Piecewise
 from plate.arrays import Floats
 from plate.errors import SupportError
@@ -32,7 +33,8 @@ class StripSupport:
     k : stiffness against deflection [N/m per metre width]; inf is a rigid line. For a cross beam it
         is the beam's stiffness at that place as the strip feels it.
     k_rot : stiffness against rotation [N m/rad per metre width]; inf is a clamped line.
-    width : breadth of the support along the strip (flange or web) [m].
+    width : breadth of the support along the strip (flange or web) [m]; rests : whether the slab
+        only rests on it.
     name : name for print.
     """
 
@@ -40,7 +42,13 @@ class StripSupport:
     k: float = np.inf
     k_rot: float = 0.0
     width: float = 0.0
+    rests: bool = False
     name: str = ""
+
+    @property
+    def hogging_at(self) -> float:
+        """Distance from its centre line at which hogging over it counts [m]."""
+        return hogging_at(self.width, rests=self.rests)
 
 
 @dataclass(frozen=True)

@@ -157,6 +157,7 @@ def _supports(lines: Sequence[Line], stations: Mapping[str, float]) -> list[Stri
             k=line.k if line.support == "spring" else np.inf,
             k_rot={"clamped": np.inf, "spring": line.k_rot}.get(line.support, 0.0),
             width=line.width,
+            rests=line.rests,
             name=line.name,
         )
         for line in lines

@@ -108,10 +108,12 @@ class HandStrips:
             return self._shear(section)
         if section.kind == "corner":
             return self._simple_end(section.lines)
-        if section.kind == "joint":
+        if section.kind in ("joint", "joint face"):
             return self._simple_end(self._bay_at(section.lines[0]))
         if section.kind == "edge hogging":
-            return self._edge_hogging(section.edge, section.lines[0])
+            return self._edge_hogging(section.edge, section.lines[0], "centre line")
+        if section.kind == "edge face":
+            return self._edge_hogging(section.edge, section.lines[0], "face")
         if section.kind == "edge":
             assert bay is not None
             return self._edge(section.edge, bay)
@@ -210,22 +212,27 @@ class HandStrips:
         span = supports[bay + 1].at - supports[bay].at
         if gap <= 0.5 * span:
             return (replace(_none(STIFFENED), place=place, lines=lines),)
-        found = self._at_edge(edge, False, bay)
+        found = self._at_edge(edge, False, bay, "bay")
         return tuple(replace(one, place=place, lines=lines) for one in found)
 
-    def _edge_hogging(self, edge: str, line: str) -> tuple[HandStrip, ...]:
+    def _edge_hogging(
+        self, edge: str, line: str, at: Literal["centre line", "face"]
+    ) -> tuple[HandStrip, ...]:
         """Hogging over a line of the strips along a free edge."""
         if self.strip.on_deck.stiffening(edge) <= 0.5 * mean_span(self.strip):
             return (_none(STIFFENED),)
         names = [support.name for support in self.strip.beam.supports]
         support = names.index(line)
-        return self._at_edge(edge, True, support) or self._simple_end(self._bay_at(line))
+        found = self._at_edge(edge, True, support, at)
+        return found or self._simple_end(self._bay_at(line))
 
-    def _at_edge(self, edge: str, hogging: bool, number: int) -> tuple[HandStrip, ...]:
+    def _at_edge(
+        self, edge: str, hogging: bool, number: int, at: Literal["bay", "centre line", "face"]
+    ) -> tuple[HandStrip, ...]:
         key = (edge, hogging, number)
         if key not in self.edges:
             self.edges[key] = self.at_edge(*key)
-        return tuple(_hand(one, one.strips) for one in self.edges[key])
+        return tuple(_hand(one, one.strips) for one in self.edges[key] if one.at == at)
 
 
 def edge_distances(deck: Deck, strip: StripDeck, vehicle: Vehicle, edge: str) -> dict[str, float]:

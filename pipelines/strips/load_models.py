@@ -73,7 +73,7 @@ def model_edge_hogging(
         replace(one, edge=edge)
         for strips in sets
         for one in solve.over_line(strips, support, distances[strips.edge_from])
-        if one.at == "centre line"
+        if one.at != "over line"
     )
 
 

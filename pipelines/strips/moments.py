@@ -149,13 +149,14 @@ def edge_hogging(
     directions: Sequence[Direction] = DIRECTIONS,
     limits: Limits | None = None,
 ) -> tuple[StripMoment, ...]:
-    """Hogging over a line of strips along a free edge; otherwise as `edge_moments`."""
+    """Hogging over a line of strips along a free edge, at its centre and its faces; otherwise as
+    `edge_moments`."""
     solve = StripSolve(deck, vehicle, directions, limits)
     return tuple(
         replace(one, edge=edge)
         for strips in sets
         for one in solve.over_line(strips, support, distances[strips.edge_from])
-        if one.at == "centre line"
+        if one.at != "over line"
     )
 
 
@@ -233,7 +234,7 @@ class StripSolve:
         )
         wanted = [(centre, Sought(-1.0, support=support))]
         if line.width > 0:
-            face = Sought(-1.0, support=support, offset=0.5 * line.width)
+            face = Sought(-1.0, support=support, offset=line.hogging_at)
             wanted.append((replace(centre, at="face"), face))
         if len(bays) == 2:
             sagging = replace(centre, effect="sagging", at="over line")

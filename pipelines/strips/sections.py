@@ -5,8 +5,10 @@ offset, for bars across it s is the offset and t the station.
 """
 
 import itertools
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
@@ -15,19 +17,24 @@ from numpy.typing import NDArray
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
 from pipelines.model.responses import SolvedDeck
+from pipelines.strips.beam import StripBeam, StripSupport
 from pipelines.strips.deck_strip import StripDeck
 from pipelines.strips.layout import StripLayout
 from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS
 
 # "edge hogging": over a line, nearer to an edge than strips within the slab reach; "joint": over
-# an end line on which the strip has no moment.
+# an end line on which the strip has no moment. These and "hogging" are read at the centre line,
+# "face", "edge face" and "joint face" where the hogging of the same lines counts by
+# `standards.supports`, for lines whose width is stated.
 Kind = Literal[
     "sagging",
     "hogging",
     "edge hogging",
     "joint",
     "face",
+    "edge face",
+    "joint face",
     "over line",
     "transverse",
     "edge",
@@ -39,6 +46,10 @@ Kind = Literal[
 M_X, M_Y = RESULTS.index("m_x"), RESULTS.index("m_y")
 Q_X, Q_Y = RESULTS.index("q_x"), RESULTS.index("q_y")
 BARS = {M_X: "bars along", M_Y: "bars across", Q_X: "along", Q_Y: "across"}
+# Where lines have a width, the kind of section at which their hogging counts.
+AT_FACES: Mapping[Kind, Kind] = MappingProxyType(
+    {"hogging": "face", "edge hogging": "edge face", "joint": "joint face"}
+)
 # What counts as an obtuse corner, as a share of the span of its bay.
 CORNER = 0.5
 ON = 1e-6  # points nearer to a line than this lie on it [m]
@@ -255,17 +266,21 @@ def _lines(at: Frame, depth: float) -> list[Section]:
                     )
                 )
 
-        for edge in at.edges:
-            near = np.flatnonzero((np.abs(at.s - line.at) < ON) & at.beside(edge) & ~at.inside)
-            add("edge hogging", "centre line", f"hogging, {bars}, top", -1, near, edge=edge)
-        if ends and not hangs and line.k_rot == 0.0:
-            add("joint", "centre line", f"hogging, {bars}, top", -1, on)
-        else:
-            add("hogging", "centre line", f"hogging, {bars}, top", -1, on)
-            if line.width > 0.0:
-                for s in (line.at - 0.5 * line.width, line.at + 0.5 * line.width):
-                    near = _beside(at, line.at, s, at.inside)
-                    add("face", "face", f"hogging, {bars}, top", -1, near, s)
+        simple = ends and not hangs and line.k_rot == 0.0
+        hogs: list[tuple[Kind, NDArray[np.bool_], str]] = [
+            *(("edge hogging", at.beside(edge) & ~at.inside, edge) for edge in at.edges),
+            ("joint" if simple else "hogging", at.inside, ""),
+        ]
+        for kind, within, edge in hogs:
+            effect = f"hogging, {bars}, top"
+            there = np.flatnonzero((np.abs(at.s - line.at) < ON) & within)
+            add(kind, "centre line", effect, -1, there, edge=edge)
+            for s in _beside_line(line, beam):
+                near = _beside(at, line.at, s, within)
+                where = f"{1e3 * line.hogging_at:.0f} mm off" if line.rests else "face"
+                # None where it runs over the field points themselves
+                beside = None if np.all(np.abs(at.s[near] - s) < ON) else s
+                add(AT_FACES[kind], where, effect, -1, near, beside, edge=edge)
         if not ends:
             add("over line", "centre line", f"sagging over the line, {bars}, soffit", 1, on)
         reach = max(0.5 * line.width + depth, at.strip.depth)
@@ -278,6 +293,14 @@ def _lines(at: Frame, depth: float) -> list[Section]:
                 where = f"{1e3 * (reach - 0.5 * line.width):.0f} mm from the face"
                 add("shear", where, f"shear {BARS[at.shear]}", sign, near, s, at.shear)
     return found
+
+
+def _beside_line(line: StripSupport, beam: StripBeam) -> list[float]:
+    """s beside a line at which its hogging counts, as far as the strip reaches; none of a line
+    without a width."""
+    off = line.hogging_at
+    sides = (line.at - off, line.at + off) if off > 0.0 else ()
+    return [s for s in sides if beam.start <= s <= beam.end]
 
 
 def _beside(at: Frame, line: float, s: float, allowed: NDArray[np.bool_]) -> Ints:

@@ -21,7 +21,7 @@ from pipelines.bars.demand.wood_armer import skew_components
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.envelopes.peaks import up_to_faces
+from pipelines.model.readable import hogging_points
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.combinations import LimitState
 from pipelines.standards.actions.load_models import counts_under, for_bars
@@ -79,10 +79,10 @@ class LayerCheck:
     """Bending of one layer at the ultimate limit state.
 
     m_Ed, m_Rd : [N m/m] at the worst place `at` [m]; m_centre, m_face : largest with the centre
-    lines of supports and up to their faces alone. number, position : of the governing traffic;
-    state : factors of the permanent actions. required : steel [m2/m]. gain : share by which m_Ed is
-    below the shortcut's largest, None for skew bars. least : Wood and Armer's full rule at the
-    governing position [N m/m].
+    lines of supports, and only where hogging over them counts. number, position : of the governing
+    traffic; state : factors of the permanent actions. required : steel [m2/m]. gain : share by
+    which m_Ed is below the shortcut's largest, None for skew bars. least : Wood and Armer's full
+    rule at the governing position [N m/m].
     """
 
     layer: Layer
@@ -244,7 +244,7 @@ def _layers(seen: Seen, demand: Demand, part: Part, peaks: Peaks) -> tuple[Layer
     where = part.points(plan)
     if not where.any():
         return ()
-    at_faces = up_to_faces(seen.deck, seen.solved.recovery.points) & where
+    at_faces = hogging_points(seen.deck, seen.solved.recovery.points) & where
     mat = part.basis.materials
     m_Rd, steel = resistances(part.bars, mat), steel_needed(part.bars, mat, peaks)
     found = []

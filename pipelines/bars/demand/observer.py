@@ -30,7 +30,7 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import Extremes
-from pipelines.envelopes.peaks import nearest, up_to_faces
+from pipelines.envelopes.peaks import nearest
 from pipelines.model.fixed_loads import FixedLoads
 from pipelines.model.responses import Response, SolvedDeck, stream
 from pipelines.standards.actions.combinations import Combination
@@ -76,7 +76,7 @@ class DesignWatch:
         readable_there = solved.readable
         top = readable_there
         if reinforcement.hogging_at_face:
-            top = top & up_to_faces(deck, solved.recovery.points)
+            top = solved.hogging_readable
         centre, face = nearest(solved, readable_there), nearest(solved, top)
         self.centre_at = np.stack([centre] * len(LAYER_ROWS))
         self.read_at = np.stack([face if layer[0] == "top" else centre for layer in LAYER_ROWS])

@@ -113,11 +113,11 @@ class BarsTable(Table):
         default=90.0,
     )
     moment_at: Annotated[MomentAt, Choice(get_args(MomentAt))] | None = entry(
-        "Where hogging counts for the top bars: over the supports' centre lines, or at their faces "
-        "by width_mm, for a slab that is one with them.",
+        "Where hogging counts for the top bars: over the supports' centre lines, or beside them by "
+        "width_mm and rests of [[line]]: at the faces, or a quarter of the width off.",
         "centre line",
         default=None,
-        left_out="the faces of supports whose width_mm is stated, else the centre lines",
+        left_out="beside supports whose width_mm is stated, else the centre lines",
     )
 
 

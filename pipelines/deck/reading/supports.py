@@ -26,10 +26,10 @@ ACROSS = ("C", "start", "end")
 
 USED_KEYS = {
     "free": (),
-    "rigid": ("hard", "lifts", "to_edges", "width_mm", "label"),
+    "rigid": ("hard", "lifts", "to_edges", "width_mm", "rests", "label"),
     "clamped": ("to_edges", "width_mm", "label"),
-    "spring": ("to_edges", "width_mm", "label", "k_kN_m2", "k_rot_kNm_rad_m"),
-    "beam": ("to_edges", "width_mm", "label", "beam", "held_at"),
+    "spring": ("to_edges", "width_mm", "rests", "label", "k_kN_m2", "k_rot_kNm_rad_m"),
+    "beam": ("to_edges", "width_mm", "rests", "label", "beam", "held_at"),
 }
 """The keys, besides `on`, that each kind of support has a use for."""
 
@@ -173,8 +173,16 @@ def _line(
         beam=_beam(table.beam) if table.beam else None,
         held_at=held_at,
         width=(table.width_mm or 0.0) / 1e3,
+        rests=_rests(table),
         label=label,
     )
+
+
+def _rests(table: LineTable) -> bool:
+    """Whether the slab only rests on a line: as its table says, else where it may turn there."""
+    if table.rests is not None:
+        return table.rests
+    return table.support == "rigid" or (table.support == "spring" and not table.k_rot_kNm_rad_m)
 
 
 def _kind(name: str, support: str, plan: Plan) -> str:

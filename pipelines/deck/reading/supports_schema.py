@@ -191,6 +191,13 @@ class LineTable(Table):
         default=None,
         left_out="0, a line without width",
     )
+    rests: Flag | None = entry(
+        "Whether the slab only rests on the support, so that hogging over it counts a quarter of "
+        "width_mm off its centre line; false: the slab is one with it, cut at the face.",
+        True,
+        default=None,
+        left_out="true of rigid lines and of springs without k_rot_kNm_rad_m, else false",
+    )
     label: Name | None = entry(
         "Name for print; the line's own is added where the table names several.",
         "cross beam",

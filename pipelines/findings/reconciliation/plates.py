@@ -109,13 +109,13 @@ class Plate:
         return values[at, np.arange(len(places))], at
 
     def held(self, spread: bool) -> float:
-        """The value where and when the plate's peak governs, of the worse side of a line."""
+        """The value where and when the plate's peak governs, on a line of its worse side."""
         walk = self.walk
         centre, rows = self._held_rows
         if walk.place not in self._moved[spread]:
             self.extremes([walk.place], spread)
         values = np.asarray(rows @ self._moved[spread][walk.place])
-        if walk.support is None:
+        if walk.support is None or walk.off:
             return float(values.mean())
         sides = [float(values[m].mean()) for m in (centre < walk.s, centre >= walk.s) if m.any()]
         return max(sides, key=lambda v: walk.sign * v)
@@ -191,7 +191,9 @@ class Plate:
         """Which points belong to the section; on an infinite plate all across the strip."""
         walk = self.walk
         if walk.support is not None:
-            found = np.abs(s - walk.strip.beam.supports[walk.support].at) < ON
+            # the row of points there, or the one nearest to it where none is
+            gap = np.abs(np.abs(s - walk.strip.beam.supports[walk.support].at) - walk.off)
+            found = gap < gap.min() + ON
         else:
             found = (s > walk.s_range[0] + ON) & (s < walk.s_range[1] - ON)
         if walk.finding.section.kind == "corner":

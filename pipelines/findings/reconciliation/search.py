@@ -27,6 +27,8 @@ FINE = 0.6
 STRIDE = 0.1
 TRIED = 4
 MOST = 15
+# Kinds of findings on hogging over lines: at the centre line, and where it counts beside it.
+OVER_LINES = ("hogging", "face")
 # Axles with more than this share of the heaviest one's load are put over the peak to begin with.
 HEAVY = 0.9
 
@@ -70,9 +72,9 @@ class Walk:
 
     strips : the hand strip's set. vehicles : those of the governing arrangement, the leading one
     first; pressed : its distributed loads; lattices : stations and offsets that the leading
-    vehicle may take, by direction. s_range : of the bays beside the section;
-    s, t : of the peak. loads : range of t that the loads take there. clear : distances from the
-    edges along the strip within which the section is not read. All in m.
+    vehicle may take, by direction. s_range : of the bays beside the section; s, t : of the peak;
+    off : how far off the line `support` it is sought. loads : range of t that the loads take there.
+    clear : distances from the edges along the strip within which the section is not read. All in m.
     """
 
     deck: Deck
@@ -89,6 +91,7 @@ class Walk:
     clear: tuple[float, float]
     bay: int
     support: int | None
+    off: float
 
     @property
     def place(self) -> Place:
@@ -106,7 +109,7 @@ class Walk:
 
     @property
     def sign(self) -> float:
-        return -1.0 if self.finding.section.kind in ("hogging", "corner") else 1.0
+        return -1.0 if self.finding.section.kind in (*OVER_LINES, "corner") else 1.0
 
     @property
     def share(self) -> float:
@@ -238,7 +241,8 @@ def start_walk(
     names = [support.name for support in supports]
     first = names.index(finding.section.lines[0])
     bay = min(first, len(supports) - 2)
-    if finding.section.kind == "hogging":
+    over_line = finding.section.kind in OVER_LINES
+    if over_line:
         s_range = tuple(
             supports[k].at for k in (max(first - 1, 0), min(first + 1, len(supports) - 1))
         )
@@ -277,7 +281,8 @@ def start_walk(
         loads=_extent(strip, vehicles, pressed),
         clear=(clear[0], clear[1]),
         bay=bay,
-        support=first if finding.section.kind == "hogging" else None,
+        support=first if over_line else None,
+        off=supports[first].hogging_at if finding.section.kind == "face" else 0.0,
     )
 
 

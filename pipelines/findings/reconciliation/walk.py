@@ -15,11 +15,11 @@ from typing import Any
 import numpy as np
 
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.findings.finding import Finding
+from pipelines.findings.finding import Finding, without_centre_lines
 from pipelines.findings.plate_values import MEAN_DEPTHS
 from pipelines.findings.reconciliation.changes import Change, changes
 from pipelines.findings.reconciliation.plates import ChangedDecks, Plate
-from pipelines.findings.reconciliation.search import Place, Walk, start_walk
+from pipelines.findings.reconciliation.search import OVER_LINES, Place, Walk, start_walk
 from pipelines.model.build import BuiltModel
 from pipelines.model.responses import SolvedDeck
 from pipelines.strips.axle_widths import SoughtSection, strip_trains
@@ -36,8 +36,8 @@ from pipelines.strips.trains import (
 )
 from pipelines.traffic.arrangements import LoadPosition
 
-# Kinds of findings that are reconciled.
-KINDS = ("sagging", "edge", "hogging", "transverse", "corner")
+# Kinds of findings that are reconciled, of each the largest; hogging where it counts.
+KINDS = (("sagging",), ("edge",), ("face", "hogging"), ("transverse",), ("corner",))
 
 # What each change is called, for strips along traffic and across it.
 TITLES: Mapping[Change, tuple[str, str]] = MappingProxyType(
@@ -140,16 +140,18 @@ def governing_findings(findings: Sequence[Finding]) -> list[Finding]:
     any, else under the vehicles that drive alone. At an obtuse corner the walk starts from a strip
     without a moment."""
     whole = any(finding.whole_model for finding in findings)
+    counted = without_centre_lines(findings)
     found = []
     for bars in ("parallel", "across"):
-        for kind in KINDS:
+        for kinds in KINDS:
             rows = [
                 finding
-                for finding in findings
-                if (finding.section.kind, finding.bars) == (kind, bars)
+                for finding in counted
+                if finding.section.kind in kinds
+                and finding.bars == bars
                 and (
                     finding.ratio is not None
-                    or (kind == "corner" and finding.hand.value is not None)
+                    or (finding.section.kind == "corner" and finding.hand.value is not None)
                 )
                 and not finding.overhangs
                 and finding.whole_model == whole
@@ -276,7 +278,7 @@ def _strip_step(walk: Walk) -> Step:
     s = walk.s
     if walk.support is not None:
         bays = tuple(i for i in (walk.support - 1, walk.support) if i in walk.strip.bays)
-        s = walk.strip.beam.supports[walk.support].at
+        s = walk.s if walk.off else walk.strip.beam.supports[walk.support].at
     trains = strip_trains(
         walk.strip, walk.vehicle, walk.strips, SoughtSection(bays, walk.support, edge)
     )
@@ -293,7 +295,7 @@ def _on_springs(walk: Walk) -> float | None:
     finding = walk.finding
     if finding.whole_model or finding.hand.width is None or not walk.along:
         return None
-    if finding.section.kind not in ("sagging", "hogging"):
+    if finding.section.kind not in ("sagging", *OVER_LINES):
         return None
     strip = on_springs(walk.deck, walk.strip, walk.t, finding.hand.width)
     if strip is None:
@@ -307,4 +309,4 @@ def _on_springs(walk: Walk) -> float | None:
     )
     if walk.support is None:
         return bay_sagging(beam, walk.bay, train).value
-    return support_hogging(beam, walk.support, train).value
+    return support_hogging(beam, walk.support, train, walk.off).value

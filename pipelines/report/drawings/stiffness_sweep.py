@@ -3,6 +3,7 @@
 import numpy as np
 
 from pipelines.findings.beam_stiffness import Sweep
+from pipelines.findings.reconciliation.search import OVER_LINES
 from pipelines.numbers import number
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.axes import Axes, round_levels
@@ -19,7 +20,7 @@ MOST = 8  # parts up the box
 
 def sweep_figure(name: str, one: Sweep) -> Drawing:
     """Plate and strips over EI_b / (D L), on a logarithmic scale, rigid lines at the right."""
-    sign = "hogging negative" if one.finding.section.kind == "hogging" else "sagging positive"
+    sign = "hogging negative" if one.finding.section.kind in OVER_LINES else "sagging positive"
 
     unit = f"{RESULTS[one.finding.section.component]} [kNm/m], {sign}"
     values = [1e-3 * value for _, value in one.strips] + [0.0]
@@ -70,7 +71,7 @@ def sweep_figure(name: str, one: Sweep) -> Drawing:
     )
     return draw(
         name,
-        f"{one.finding.section.place}, {one.finding.section.effect}. {words}.",
+        f"{one.finding.place}, {one.finding.section.effect}. {words}.",
         (WIDTH, HEIGHT),
         paint,
     )

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from pipelines.findings.reconciliation.search import OVER_LINES
 from pipelines.findings.reconciliation.walk import Reconciliation, Step
 from pipelines.numbers import as_result, number
 from pipelines.report.document import Drawing
@@ -59,7 +60,7 @@ def waterfall(name: str, walk: Reconciliation) -> Drawing:
 def _axis(walk: Reconciliation) -> str:
     sign = (
         "hogging negative"
-        if walk.finding.section.kind in ("hogging", "corner")
+        if walk.finding.section.kind in (*OVER_LINES, "corner")
         else "sagging positive"
     )
     return (

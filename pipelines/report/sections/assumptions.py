@@ -6,7 +6,8 @@ from pipelines.deck.deck import Deck, Line, Traffic
 from pipelines.deck.words import line_title
 from pipelines.numbers import as_given, length, number
 from pipelines.report.document import Table, Words, joined, table
-from pipelines.report.sections.words import D_1, D_X, D_XY, D_Y
+from pipelines.report.sections.words import D_1, D_X, D_XY, D_Y, hogging_words
+from pipelines.standards.supports import SOURCES
 from plate.geometry.outline import crossings
 
 Row = tuple[Words, str, str]
@@ -21,6 +22,7 @@ def assumptions(deck: Deck, notes: Sequence[str]) -> Table:
         *_slab(deck),
         *_beams(deck),
         ("Supports", _supports(deck), "common practice"),
+        *_hogging(deck),
         *(_traffic(deck.traffic) if deck.traffic is not None else ()),
         ("Load factors", *_factors(deck)),
         *(("Mesh", note, "program") for note in notes),
@@ -128,6 +130,15 @@ def _supports(deck: Deck) -> str:
     if lifting(deck):
         words += "; what lifts off is also solved without tension at governing load positions"
     return words
+
+
+def _hogging(deck: Deck) -> Iterator[Row]:
+    if any(line.width > 0.0 for line in deck.lines):
+        words = (
+            f"read {hogging_words(deck)}; the value at the centre line, that of a knife edge, "
+            "stands beside"
+        )
+        yield "Hogging over supports", words, SOURCES
 
 
 def _traffic(traffic: Traffic) -> Iterator[Row]:

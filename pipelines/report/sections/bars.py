@@ -188,7 +188,7 @@ def _layers(result: Result, design: Design) -> Table:
         (M_ED, "/", M_RD),
         "Steel needed [mm²/m]",
         "Steel drawn [mm²/m]",
-        "Up to faces [kNm/m]",
+        "Beside supports [kNm/m]",
         "Centre lines [kNm/m]",
         "Gain [%]",
         "Place",

@@ -17,7 +17,7 @@ from pipelines.bars.design import Design, StandardDesign
 from pipelines.deck.deck import Deck
 from pipelines.numbers import rounded_up, within
 from pipelines.report.document import Block, Paragraph, Short, Strong, Table, Words, table
-from pipelines.report.sections.words import linked
+from pipelines.report.sections.words import hogging_words, linked
 from pipelines.result import Result
 from pipelines.standards.sources import Source
 
@@ -49,15 +49,11 @@ def moments_at(deck: Deck) -> str:
         return "Bars are judged with the centre lines of supports: [[bars]] moment_at asks for it."
     if not wide:
         return "Bars are judged with the centre lines of supports: no line states its width_mm."
-    others = " (of lines without a width at the centre line)" if len(wide) < len(deck.lines) else ""
     return (
-        f"Bottom bars are judged with the centre lines of supports, top bars up to their faces"
-        f"{others}, for a slab that is one with its supports (EN 1992-1-1 5.3.2.2(3), AASHTO "
-        "4.6.2.1.6 with its own place; from memory); the value at centre lines stands beside. "
-        "Where the slab only rests on them EN 1992-1-1 5.3.2.2(4), from memory, takes F t/8 off "
-        'the value at the centre line instead, which is more: [[bars]] moment_at = "centre line" '
-        "is on the safe side of both. Least shares of moments over the support, which clauses may "
-        "ask for, are not checked."
+        "Bottom bars are judged with the centre lines of supports, top bars where hogging counts, "
+        f"{hogging_words(deck)}; the value with the centre lines stands beside. [[bars]] "
+        'moment_at = "centre line" asks for that. Least shares of moments over the support, which '
+        "clauses may ask for, are not checked."
     )
 
 

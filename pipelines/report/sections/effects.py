@@ -7,15 +7,15 @@ from pipelines.findings.finding import CAUTION as ALONE
 from pipelines.findings.finding import Finding, Verdict, without_centre_lines
 from pipelines.findings.left_out import beyond
 from pipelines.numbers import number
-from pipelines.report.sections.tables import tolerance
+from pipelines.report.sections.tables import over_width_words, tolerance
 from pipelines.result import Result
 
 # The effects that are told, and the kinds of section that each is read at.
 EFFECTS = {
     "sagging in bays": ("sagging",),
     "hogging over lines": ("face", "hogging"),
-    "hogging beside free edges": ("edge hogging",),
-    "hogging at joint edges": ("joint",),
+    "hogging beside free edges": ("edge face", "edge hogging"),
+    "hogging at joint edges": ("joint face", "joint"),
     "along free edges": ("edge", "end edge"),
     "across, under wheels": ("transverse",),
     "obtuse corners": ("corner",),
@@ -65,17 +65,16 @@ def _effect(rows: Sequence[Finding], result: Result, named: bool) -> str:
     most = max(abs(row.plate.peak) for row in rows)
     one = next(row for row in rows if abs(row.plate.peak) == most)
     assert one.hand.value is not None
-    place = one.section.place + (", at its face" if one.section.kind == "face" else "")
-    words = f"{_verdict(one)} at {place}{f' under {one.load}' if named else ''}"
+    words = f"{_verdict(one)} at {one.place}{f' under {one.load}' if named else ''}"
     words += f" (plate {number(1e-3 * one.plate.peak)}, strip {number(1e-3 * one.hand.value)} "
     words += f"{one.unit} by {one.hand.strip}{f', {one.hand.mark}' if one.hand.mark else ''})"
     others = [row for row in rows if row.is_short]
     if not one.is_short and others:
-        words += f"; {_verdict(others[0])} at {others[0].section.place}"
+        words += f"; {_verdict(others[0])} at {others[0].place}"
     counted = without_centre_lines(result.findings)
     more = None if one.is_short else beyond(one, counted, result.left_out)
     if isinstance(more, Finding):
-        words += f"; the plate has {number(1e-3 * more.plate.peak)} at {more.section.place}"
+        words += f"; the plate has {number(1e-3 * more.plate.peak)} at {more.place}"
     elif more is not None:
         words += f"; the plate has {number(more.peak.value)} at {more.zone}, without a strip"
     return words
@@ -85,8 +84,9 @@ def _alone(rows: Sequence[Finding], named: bool) -> str:
     """The plate's largest value of an effect that no strip can be compared with, and why."""
     most = max(rows, key=lambda row: abs(row.plate.peak))
     return (
-        f"not comparable at {most.section.place}{f' under {most.load}' if named else ''} (plate "
-        f"{number(1e-3 * most.plate.peak)} {most.unit}; {most.hand.reason})"
+        f"not comparable at {most.place}"
+        f"{f' under {most.load}' if named else ''} (plate {number(1e-3 * most.plate.peak)} "
+        f"{most.unit}; {most.hand.reason})"
     )
 
 
@@ -106,7 +106,7 @@ def _values(result: Result) -> Iterator[tuple[str, str]]:
     if peaks and result.leading is not None:
         listed = [
             f"{peak.result} {number(peak.value)}{tolerance(peak.error)} {peak.unit} at "
-            f"{at_text(peak.at)}"
+            f"{at_text(peak.at)}{over_width_words(peak)}"
             for peak in peaks
         ]
         yield f"largest moments under {result.leading.name}", "; ".join(listed)

@@ -15,7 +15,7 @@ from pipelines.report.drawings.lines import LineFigures, strip_marks
 from pipelines.report.drawings.plan import StandingLoad
 from pipelines.report.drawings.smooth import RULE, Lattice
 from pipelines.report.sections.positions import load_text
-from pipelines.report.sections.tables import case_table
+from pipelines.report.sections.tables import case_table, over_width_words
 from pipelines.report.sections.words import SYMBOLS, case_title, shear_rule
 from pipelines.result import Result, TrafficResult
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
@@ -87,7 +87,7 @@ def _plans_of(
         if row.position is not None:
             words += (
                 f"Peak {number(row.value)} {row.unit}, {place(result.deck, row.at)}, at "
-                f"({at_text(row.at)}) m: "
+                f"({at_text(row.at)}) m{over_width_words(row)}: "
             )
             governs = (load_text(row.position), " (m).")
         caption = (title, words, *governs, BAND_WORDS if banded else "")

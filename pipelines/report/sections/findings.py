@@ -39,7 +39,7 @@ HEADLINES = (
     (("sagging",), "sagging in a bay"),
     (("edge",), "sagging along a free edge"),
     (("face", "hogging"), "hogging over a line"),
-    (("edge hogging",), "hogging over a line, beside a free edge"),
+    (("edge face", "edge hogging"), "hogging over a line, beside a free edge"),
 )
 
 
@@ -76,14 +76,11 @@ def finding_words(
     counted = without_centre_lines(findings)
     for worst, words_of in _headlines(findings):
         if worst.ratio is not None and worst.hand.value is not None:
-            at_face = worst.section.kind == "face"
-            place = f"{worst.section.place}, at its face" if at_face else worst.section.place
-            others = counted if at_face else findings
             words.append(
                 f"Largest {words_of}: plate {number(1e-3 * worst.plate.peak)} {worst.unit} "
-                f"({place}, {worst.load}), against {number(1e-3 * worst.hand.value)} "
+                f"({worst.place}, {worst.load}), against {number(1e-3 * worst.hand.value)} "
                 f"by {worst.hand.strip} ({worst.reference}): strip / plate {number(worst.ratio)}, "
-                f"{worst.words}{elsewhere(worst, others, left_out)}{_beside(worst, findings)}."
+                f"{worst.words}{elsewhere(worst, counted, left_out)}{_beside(worst, findings)}."
             )
     corners = [finding for finding in findings if finding.section.kind == "corner"]
     if corners:
@@ -104,7 +101,7 @@ def _headlines(findings: Sequence[Finding]) -> list[tuple[Finding, str]]:
 
 def _beside(finding: Finding, findings: Sequence[Finding]) -> str:
     """The values at the centre line beside those at a face, "" for other sections."""
-    centre = at_centre_line(finding, findings) if finding.section.kind == "face" else None
+    centre = at_centre_line(finding, findings)
     if centre is None:
         return ""
     strip = "no value" if centre.hand.value is None else number(1e-3 * centre.hand.value)
@@ -125,7 +122,7 @@ def elsewhere(finding: Finding, findings: Sequence[Finding], left_out: Sequence[
     if isinstance(more, LeftOut):
         value, zone, words = more.peak.value, more.zone, "no strip compared"
     else:
-        value, zone = 1e-3 * more.plate.peak, more.section.place
+        value, zone = 1e-3 * more.plate.peak, more.place
         words = f"{more.reference}: {more.words}"
     start = " there alone:" if finding.verdict is Verdict.COVERS else ";"
     return (

@@ -64,6 +64,8 @@ def line_table(deck: Deck) -> Table:
     for line in deck.lines:
         holds = lines(_hold(deck, h) for h in line.held_at) or "–"
         width = f"{1e3 * line.width:.0f}" if line.width else "–"
+        if line.width and line.rests:
+            width += ", resting"
         rows.append([line_title(deck, line.name), line.name, _support(line), width, holds])
     for point in deck.points:
         spring = "rigid" if point.k == float("inf") else f"spring, {as_given(1e-3 * point.k)} kN/m"

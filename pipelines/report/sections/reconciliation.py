@@ -57,7 +57,7 @@ def reconciliation_section(result: Result) -> tuple[Block, ...]:
                 "widths are meant for rigid lines."
             )
         to = Link(f"finding-{finding.reference}", finding.reference)
-        title = Strong((to, f": {finding.section.place}, {finding.section.effect}"))
+        title = Strong((to, f": {finding.place}, {finding.section.effect}"))
         parts: list[Block] = [
             Figure(f"walk-{k}", waterfall(f"waterfall-{k}", walk), (title, caption)),
             _walk_table(walk, walk.forward, f"{finding.reference}: in the fixed order"),
@@ -68,7 +68,7 @@ def reconciliation_section(result: Result) -> tuple[Block, ...]:
         walks.append(
             Section(
                 "",
-                f"{finding.section.place}, {finding.section.effect}, {finding.load}",
+                f"{finding.place}, {finding.section.effect}, {finding.load}",
                 tuple(parts),
             )
         )

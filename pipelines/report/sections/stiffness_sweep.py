@@ -29,7 +29,7 @@ def sweep_page(title: str, found: tuple[Sweep, ...]) -> Document:
     """The sweeps as one page."""
     parts = []
     for k, one in enumerate(found, start=1):
-        name = f"{one.finding.section.place}, {one.finding.section.effect}, {one.load}"
+        name = f"{one.finding.place}, {one.finding.section.effect}, {one.load}"
         caption = (
             "Plate's worst value, searched again at every stiffness; rings: the deck as it is; "
             "bars at the right: rigid lines; filled marks: where a strip's finding flips. "

@@ -7,7 +7,7 @@ import numpy as np
 
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text, line_title, place, support_title
-from pipelines.envelopes.peaks import SHEARS, UNITS, headline_points
+from pipelines.envelopes.peaks import SHEARS, UNITS, Peak, headline_points
 from pipelines.numbers import as_result, length, number
 from pipelines.report.document import (
     Break,
@@ -65,7 +65,10 @@ def governing_table(result: Result, case: TrafficResult) -> Table:
             [
                 SYMBOLS[row.result],
                 row.extreme,
-                (Strong(number(row.value)), f"{tolerance(row.error)} {row.unit}"),
+                (
+                    Strong(number(row.value)),
+                    f"{tolerance(row.error)} {row.unit}{over_width_words(row)}",
+                ),
                 lines((place(deck, row.at), Together(at_text(row.at)))) if row.position else "–",
                 load_text(row.position),
                 *(coexisting if row.position else ["–"] * 6),
@@ -73,15 +76,32 @@ def governing_table(result: Result, case: TrafficResult) -> Table:
         )
     heads: list[Words] = ["Result", "", "Value", "Place; station, offset [m]", _load_head(case)]
     with_heads: list[Words] = [("with ", head) for head in RESULT_HEADS]
-    return table(
+    caption = (
         f"{values_title(case, len(result.traffic))} over the deck, and what coexists at the same "
         "place and time (shears in brackets: within one thickness of an edge or line, not to be "
-        "read)",
+        "read)"
+    )
+    if any(row.over_width for row in case.governing):
+        caption += (
+            "; hogging over supports whose width is stated where it counts for the slab, at their "
+            "faces or a quarter of the width off, beside it the value of a knife edge over the "
+            "width"
+        )
+    return table(
+        caption,
         [*heads, *with_heads],
         body,
         numeric=(2, *range(5, 11)),
         wide=(3, 4),
     )
+
+
+def over_width_words(peak: Peak) -> str:
+    """What of hogging is larger over the widths of supports, after the value that counts; "" where
+    nothing is."""
+    if peak.over_width is None:
+        return ""
+    return f"; over the width {number(peak.over_width.value)} at {at_text(peak.over_width.at)}"
 
 
 def uncertain_words(case: TrafficResult) -> str:

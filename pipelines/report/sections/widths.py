@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from pipelines.findings.back_figured_widths import BackWidth, WidthField
+from pipelines.findings.back_figured_widths import KINDS, BackWidth, WidthField
 from pipelines.numbers import number
 from pipelines.report.document import (
     Block,
@@ -23,7 +23,7 @@ from pipelines.result import Result
 TITLES = {
     "sagging": "Sagging in the bays",
     "hogging": "Hogging over the lines, centre line",
-    "face": "Hogging at the faces of the lines",
+    "face": "Hogging over the lines whose width is stated, where it counts",
     "over line": "Sagging over loaded lines",
     "transverse": "Moment across the strip, under wheels",
     "edge": "Edges along the strip",
@@ -48,7 +48,7 @@ def widths_section(result: Result, fields: Sequence[WidthField]) -> tuple[Block,
         "moment from hogging to sagging, so the two resultants differ."
     )
     parts: list[Block] = [Paragraph(intro)]
-    for kind in ("sagging", "hogging", "edge", "shear"):
+    for kind in KINDS:
         rows = governing_widths(result.widths, kind)
         if rows:
             parts.append(_width_table(kind, rows))
@@ -127,6 +127,8 @@ def _map(result: Result, width_field: WidthField) -> Figure:
             " Towards the lines the beam on rigid lines hardly sags, so that no width would do "
             "where a loaded line yields."
         )
+    elif any(line.width > 0.0 for line in result.deck.lines):
+        caption += " Over the widths of supports no hogging is read, nor a width."
     drawing = width_map(
         result.deck, field_map(result.solved), WidthMap(name, title, width_field.widths)
     )

@@ -8,6 +8,7 @@ from pipelines.numbers import as_given, length
 from pipelines.report.document import Link, Paragraph, Symbol, Words
 from pipelines.result import TrafficResult
 from pipelines.standards.actions.loads import ALONE
+from pipelines.standards.supports import FACE, ROUNDED
 
 # Results as they are printed, in the order of RESULT_KEYS.
 SYMBOLS = {
@@ -108,6 +109,22 @@ def _tolerance(deck: Deck) -> str:
         f"{words}. Reactions have none. It does not cover the model or the stiffness assumed "
         f"({assumed}), which usually matters more."
     )
+
+
+def hogging_words(deck: Deck) -> str:
+    """Where hogging over the lines of a deck counts, with the rule's sources."""
+    wide = [line for line in deck.lines if line.width > 0.0]
+    parts = []
+    if any(not line.rests for line in wide):
+        parts.append(f"at the faces of supports that the slab is one with ({FACE})")
+    if any(line.rests for line in wide):
+        parts.append(
+            "a quarter of the width off the centre lines of supports that it only rests on, where "
+            f"the moment is that of the centre line less F t/8 or more ({ROUNDED})"
+        )
+    if len(wide) < len(deck.lines):
+        parts.append("at the centre lines of lines without a width")
+    return ", ".join(parts)
 
 
 def case_title(case: TrafficResult) -> str:

@@ -189,8 +189,8 @@ def two_bays(tmp_path_factory: pytest.TempPathFactory) -> Result:
 
 def test_the_edge_hogs_more_than_the_strip_that_covers_inside(two_bays: Result) -> None:
     check(two_bays)
-    inside = max(abs(o.plate.peak) for o in two_bays.findings if o.section.kind == "hogging")
-    edges = [o for o in two_bays.findings if o.section.kind == "edge hogging" and o.ratio]
+    inside = max(abs(o.plate.peak) for o in two_bays.findings if o.section.kind == "face")
+    edges = [o for o in two_bays.findings if o.section.kind == "edge face" and o.ratio]
     [governing] = [p for p in two_bays.governing if (p.result, p.extreme) == ("m_x", "min")]
     most = min(edges, key=lambda one: one.plate.peak)
     assert most.plate.peak == pytest.approx(1e3 * governing.value)

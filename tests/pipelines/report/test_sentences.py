@@ -89,6 +89,16 @@ SENTENCES: dict[str, tuple[str, str]] = {
     ),
     "(cracking, beams, fixity)": (WHOLE, SLAB + PLAN + RIGID),
     # Rules of reading.
+    "at the faces of supports that the slab is one with": (
+        WHOLE,
+        WHOLE.replace("width_mm = 250", "width_mm = 250\nrests = true"),
+    ),
+    "a quarter of the width off the centre lines of supports that it only rests on": (
+        WHOLE.replace("width_mm = 250", "width_mm = 250\nrests = true"),
+        WHOLE,
+    ),
+    "at the centre lines of lines without a width": (WHOLE + EDGE, WHOLE),
+    "that of a knife edge": (WHOLE, WHOLE.replace("width_mm = 250", "")),
     "edge layer of Mindlin's theory": (
         WHOLE,
         WHOLE.replace("[plan]", 'theory = "kirchhoff"\n[plan]'),

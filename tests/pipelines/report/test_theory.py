@@ -20,7 +20,7 @@ from pipelines.cli.words import CAUTION
 from pipelines.deck.reinforcement import Collision, EdgeBeam
 from pipelines.report.document import Raised, Symbol, plain
 from pipelines.report.pdf import typst_of
-from pipelines.report.sections.theory.checks import ITEMS
+from pipelines.report.sections.theory.checks import ITEMS, actions
 from pipelines.report.sections.theory.formulas import formula, on_terminal, running
 from pipelines.report.sections.theory.mechanics import errors, mechanics
 from pipelines.report.sections.theory.page import chapters, theory_page
@@ -46,6 +46,7 @@ from pipelines.standards.strip_widths.irc import alpha
 from pipelines.standards.strip_widths.method import FOOT, KIP, StripInput
 from pipelines.standards.strip_widths.sets import METHODS
 from pipelines.standards.strip_widths.westergaard import POISSON, circle
+from pipelines.standards.supports import hogging_at
 from plate.elements.section import Section
 from tests.pipelines.report_page import Reader
 
@@ -367,6 +368,18 @@ def test_moments_of_bars_as_printed() -> None:
 
 
 # ------------------------------------------------------------------------------ page and terminal
+
+
+def test_hogging_beside_a_support_by_its_formulas() -> None:
+    """Two spans l under p: M = p l^2/8 over the middle, V = 5/8 p l, by hand beside it."""
+    [item] = [item for item in actions().items if item.title == "Hogging over supports"]
+    p, span, t = 25.0, 4.0, 0.4
+    names = {"M": p * span**2 / 8, "V": 5 / 8 * p * span, "p": p, "t": t}
+    for text, rests in zip(item.formulas, (False, True), strict=False):
+        x = hogging_at(t, rests=rests)
+        by_hand = p * span**2 / 8 - 5 / 8 * p * span * x + p * x**2 / 2
+        assert value(text, names) == pytest.approx(by_hand, rel=1e-12)
+        assert p * span**2 / 8 - 2 * names["V"] * t / 8 <= by_hand or not rests
 
 
 def test_formulas_in_words_and_on_a_terminal() -> None:

@@ -18,6 +18,7 @@ from pipelines.standards.resistance.fatigue_damage import K_2, LORRIES, YEARS
 from pipelines.standards.resistance.punching import PUNCHING
 from pipelines.standards.resistance.shear import NEAR_SUPPORT, ONE_WAY, RHO_MOST
 from pipelines.standards.sources import Source, Standard
+from pipelines.standards.supports import RULE, SOURCES
 
 FROM_MEMORY = "(from memory)"
 
@@ -52,6 +53,17 @@ def actions() -> Chapter:
                 "m_{x,bars} = max(m_x + m_xy^2 / |m_y|, 0) where m_y + |m_xy| < 0",
             ),
             source="Wood 1968, Armer 1968 (from memory)",
+        ),
+        Item(
+            title="Hogging over supports",
+            words=f"{RULE} M, V: moment and shears of either side at the centre line, p: load over "
+            "the support.",
+            formulas=(
+                "m_{face} = M − V t / 2 + p t^2 / 8",
+                "m_{quarter} = M − V t / 4 + p t^2 / 32",
+                "M − F t / 8 <= m_{quarter}, F = V_{left} + V_{right}",
+            ),
+            source=SOURCES,
         ),
         Item(
             title="Membrane forces",
