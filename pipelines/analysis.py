@@ -22,6 +22,7 @@ from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.design import design
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.means import mean_curves
+from pipelines.envelopes.peaks import that_count
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.envelopes.uplift import uplift_findings
 from pipelines.findings.back_figured_widths import back_widths
@@ -163,11 +164,12 @@ def _traffic(
         peak.with_tolerance(stated)
         for peak, stated in zip(worst.peaks, tolerances.peaks, strict=True)
     )
-    governing = tuple(peak for peak in peaks if peak.is_known)
+    told = that_count(peaks)
+    governing = tuple(peak for peak in told if peak.is_known)
     return TrafficResult(
         envelope=envelope,
         governing=governing,
-        uncertain=tuple(peak for peak in peaks if not peak.is_known),
+        uncertain=tuple(peak for peak in told if not peak.is_known),
         tolerances=tolerances,
         mean_curves=mean_curves(solved, governing),
         uplift=uplift_findings(solved, cases, envelope, governing),

@@ -11,6 +11,7 @@ or a quarter of its width off, with the value over the width beside. Nothing cou
 thickness of a place whose moments are infinite.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -25,21 +26,11 @@ from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.arrangements import Arrangement, arrangement_entry
 from pipelines.traffic.positions import WheelPatches
 from pipelines.units import RESULT_KEYS, RESULT_SCALE, RESULT_UNITS
-from plate.arrays import Floats
 
 UNITS = RESULT_UNITS
 SHEARS = (4, 5)
 # Bending moments, of which the least are hogging.
 BENDING = (1, 2)
-
-
-@dataclass(frozen=True)
-class OverWidth:
-    """The largest hogging over the widths of supports, in the unit of its peak, and its place [m]:
-    of a knife edge at the centre line, which the slab does not see."""
-
-    value: float
-    at: tuple[float, float]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -51,8 +42,9 @@ class Peak:
     kNm/m, kN/m).
     point, component, number : field point, result index and number of the arrangement; held : its
     loads.
-    tolerance : same unit; None until it is estimated. over_width : of hogging, what is larger over
-    the widths of supports; None where nothing is.
+    tolerance : same unit; None until it is estimated.
+    knife_edge : whether it is hogging over the width of a support, larger than where it counts;
+    over_width : of hogging where it counts that other peak, None where there is none.
     """
 
     result: str
@@ -67,7 +59,8 @@ class Peak:
     number: int
     held: WheelPatches
     tolerance: Tolerance | None = None
-    over_width: OverWidth | None = None
+    knife_edge: bool = False
+    over_width: "Peak | None" = None
 
     @property
     def error(self) -> float | None:
@@ -97,31 +90,33 @@ class Peak:
             "value": self.value,
             **tolerance_entry(self.tolerance),
             "at_m": list(self.at),
-            "over_width": None
-            if self.over_width is None
-            else {"value": self.over_width.value, "at_m": list(self.over_width.at)},
+            "over_width": None if self.over_width is None else self.over_width.entry(),
             **arrangement_entry(self.position),
         }
 
 
 def governing_values(solved: SolvedDeck, envelope: TrafficEnvelope) -> tuple[Peak, ...]:
-    """Maximum and minimum of w, m_x, m_y, m_xy, q_x, q_y over the deck under a case of traffic."""
+    """Maximum and minimum of w, m_x, m_y, m_xy, q_x, q_y over the deck under a case of traffic, and
+    after a minimum of m_x or m_y that of a knife edge, where the widths of supports have more."""
     plan = solved.recovery.points.plan
     fields, e = envelope.fields, envelope.fields.extremes
     sides = (
         ("max", 1, e.maximum, e.at_maximum, fields.with_maximum),
         ("min", -1, e.minimum, e.at_minimum, fields.with_minimum),
     )
-    places = []
+    places, knife_edges = [], []
     for k, read in enumerate(headline_points(solved)):
         for _, sign, values, at, _ in sides:
+            size = sign * values[k]
             hogs = k in BENDING and sign < 0
-            allowed = np.flatnonzero(solved.hogging_readable if hogs else read)
-            point = int(allowed[np.argmax(sign * values[k, allowed])])
-            places.append((point, k, sign, int(at[k, point])))
+            counts = solved.hogging_readable if hogs else read
+            first, most = (int(np.argmax(np.where(m, size, -np.inf))) for m in (counts, read))
+            points = [first, most] if hogs and size[most] > size[first] else [first]
+            places += [(point, k, sign, int(at[k, point])) for point in points]
+            knife_edges += [point != first for point in points]
     held = governing_arrangement_loads(solved, envelope, places)
     found = []
-    for (point, k, sign, number), loads in zip(places, held, strict=True):
+    for (point, k, sign, number), loads, over in zip(places, held, knife_edges, strict=True):
         extreme, _, values, _, coexisting = sides[0 if sign > 0 else 1]
         found.append(
             Peak(
@@ -136,25 +131,20 @@ def governing_values(solved: SolvedDeck, envelope: TrafficEnvelope) -> tuple[Pea
                 component=k,
                 number=number,
                 held=loads,
-                over_width=_over_width(solved, values[k], point, k, sign),
+                knife_edge=over,
             )
         )
     return tuple(found)
 
 
-def _over_width(
-    solved: SolvedDeck, values: Floats, point: int, component: int, sign: int
-) -> OverWidth | None:
-    """What of a result (n_point,) is larger in hogging over the widths of supports than at the
-    point that governs."""
-    if component not in BENDING or sign > 0:
-        return None
-    allowed = np.flatnonzero(solved.readable)
-    most = int(allowed[np.argmin(values[allowed])])
-    if not values[most] < values[point]:
-        return None
-    x, y = solved.recovery.points.plan[most].tolist()
-    return OverWidth(float(values[most]) * RESULT_SCALE[component], (x, y))
+def that_count(peaks: Sequence[Peak]) -> tuple[Peak, ...]:
+    """The governing values that count, each with that of a knife edge, if there is one."""
+    edges = {(peak.result, peak.extreme): peak for peak in peaks if peak.knife_edge}
+    return tuple(
+        replace(peak, over_width=edges.get((peak.result, peak.extreme)))
+        for peak in peaks
+        if not peak.knife_edge
+    )
 
 
 def headline_points(solved: SolvedDeck) -> tuple[NDArray[np.bool_], ...]:

@@ -199,9 +199,13 @@ def _found(at: Frame, solved: SolvedDeck, one: Wanted, line: StraightLine, value
     low, high = at.t_range(one.s)
     t = float(at.t[reading.point])
     if section.s is not None:
-        # Not on mesh points: the peak is the largest of those tried near that of the points.
+        # Not on mesh points: the peak is the largest of those tried near that of the points, no
+        # nearer to an edge than they are, where some are tried there.
         places = low + line.share * (high - low)
         near = np.abs(places - t) < NEAR
+        within = near & (places >= at.t[section.points].min())
+        within &= places <= at.t[section.points].max()
+        near = within if within.any() else near
         k = int(np.argmax(np.where(near, section.sign * tried[:, section.component], -np.inf)))
         results, t = tried[k], float(places[k])
         inner = at.points(one.s, t)

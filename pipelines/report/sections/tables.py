@@ -99,9 +99,10 @@ def governing_table(result: Result, case: TrafficResult) -> Table:
 def over_width_words(peak: Peak) -> str:
     """What of hogging is larger over the widths of supports, after the value that counts; "" where
     nothing is."""
-    if peak.over_width is None:
+    more = peak.over_width
+    if more is None:
         return ""
-    return f"; over the width {number(peak.over_width.value)} at {at_text(peak.over_width.at)}"
+    return f"; over the width {number(more.value)}{tolerance(more.error)} at {at_text(more.at)}"
 
 
 def uncertain_words(case: TrafficResult) -> str:
