@@ -65,7 +65,7 @@ class Surfaces:
             index = np.repeat(patch, nodes.shape[1]), nodes.ravel()
             shape = len(part), self.ordinates.shape[1]
             w = sparse.coo_array((shares.ravel(), index), shape=shape).tocsr()
-            found[:, start : start + len(part)] = (w @ self.ordinates.T).T
+            found[:, start : start + len(part)] = np.asarray(w @ self.ordinates.T).T
         return found
 
 

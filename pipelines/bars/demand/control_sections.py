@@ -96,7 +96,7 @@ def field_interpolation(solved: SolvedDeck, points: Floats) -> sparse.csr_array:
 def force_rows(solved: SolvedDeck, rows: sparse.csr_array) -> sparse.csr_array:
     """Rows (5 n, n_dof) that give `FORCES`, one after the other, by rows (n, n_point) on the fields
     of a few places: the fields of the rest of the deck need not be formed."""
-    used = np.unique(rows.indices)
+    used = np.unique(rows.indices).astype(np.int64)
     read = result_rows(solved.model, at_field_points(solved.recovery.points, used))
     near = sparse.csr_array(rows[:, used])
     every = range(FORCES.start, FORCES.stop)
