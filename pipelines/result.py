@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from html import escape
 
 from pipelines.accuracy.tolerances import CaseTolerances, Tolerances
@@ -15,6 +16,7 @@ from pipelines.envelopes.means import MeanCurve
 from pipelines.envelopes.peaks import Peak
 from pipelines.envelopes.uplift import UpliftFindings
 from pipelines.findings.back_figured_widths import BackWidth
+from pipelines.findings.effects import EffectFinding, effect_findings
 from pipelines.findings.finding import Finding
 from pipelines.findings.left_out import LeftOut
 from pipelines.findings.reconciliation.walk import Reconciliation
@@ -86,6 +88,11 @@ class Result:
     def governing(self) -> tuple[Peak, ...]:
         """The governing values of the leading case of traffic."""
         return () if self.leading is None else self.leading.governing
+
+    @cached_property
+    def effects(self) -> tuple[EffectFinding, ...]:
+        """What was found of each effect of the strip; empty without strips."""
+        return effect_findings(self.findings, self.left_out, self.reconciliations, self.widths)
 
     @property
     def verdicts(self) -> tuple[StandardVerdict, ...]:

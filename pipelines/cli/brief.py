@@ -7,7 +7,7 @@ from pipelines.bars.adequacy import Adequacy, Judgement, StandardVerdict
 from pipelines.caution import CAUTION
 from pipelines.numbers import rounded_up
 from pipelines.report.sections.bars_words import as_built_words, opening
-from pipelines.report.sections.effects import effects
+from pipelines.report.sections.effects import effect_lines, finding_title, strip_words
 from pipelines.result import Result
 
 # Warnings that are told; the report has all of them.
@@ -33,8 +33,9 @@ def brief(result: Result, out: Path, names: Sequence[str]) -> list[str]:
 
 
 def _strips(result: Result) -> list[str]:
-    title, rows = effects(result)
-    return [title, *(f"  {effect}: {words}" for effect, words in rows)]
+    strip = strip_words(result)
+    told = [strip] if strip else []
+    return [finding_title(result), *(f"  {line}" for line in (*told, *effect_lines(result)))]
 
 
 def _bars(verdict: StandardVerdict) -> str:

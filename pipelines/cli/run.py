@@ -47,8 +47,8 @@ def add_run(commands: Commands) -> None:
         choices=FAILURES,
         action="append",
         default=[],
-        help="exit with 1 where any strip is short, or where the bars are not shown to be adequate "
-        "by every standard; may be given twice",
+        help="exit with 1 where the strip of the design is short, or where the bars are not shown "
+        "to be adequate by every standard; may be given twice",
     )
     parser.set_defaults(do=_run)
 
@@ -77,11 +77,12 @@ def _fails(result: "Result", what: str) -> bool:
     Raises JobError where there is nothing that could be judged.
     """
     from pipelines.bars.adequacy import Adequacy
+    from pipelines.findings.finding import chosen
 
     if what == "short":
         if not result.findings:
             raise JobError(f"--fail-on {what}: no strip is compared; {result.no_findings}")
-        return any(finding.is_short for finding in result.findings)
+        return any(finding.is_short for finding in chosen(result.findings))
     if not result.verdicts:
         raise JobError(f"--fail-on {what}: the deck file has no bars")
     return any(verdict.adequacy is not Adequacy.ADEQUATE for verdict in result.verdicts)

@@ -10,6 +10,7 @@ from typing import Literal
 
 import numpy as np
 
+from pipelines.deck.design_strip import DesignStrip
 from pipelines.deck.reinforcement import Reinforcement
 from pipelines.standards.actions.loads import Action, Axle, LoadModel, Vehicle, alone
 from pipelines.standards.supports import hogging_at
@@ -276,6 +277,7 @@ class Deck:
     """A validated deck. `lines` holds only lines that are not free, in plan order.
 
     warnings : sentences for the report (a patch partly off the slab, with the load lost).
+    strip : the hand strip that the design stands on, None where the file does not say.
     """
 
     path: str
@@ -292,6 +294,7 @@ class Deck:
     mesh: MeshOptions = field(default_factory=MeshOptions)
     warnings: tuple[str, ...] = ()
     reinforcement: Reinforcement | None = None
+    strip: DesignStrip | None = None
 
     @property
     def required_traffic(self) -> Traffic:

@@ -190,6 +190,7 @@ class Finding:
             "arrangement": plate.position.words if plate.position and plate.position.whole else "",
             "combination": "characteristic, traffic alone",
             "strip": hand.strip,
+            "strip_of_design": hand.chosen,
             "clause": hand.clause,
             "edition": hand.edition,
             "mark": hand.mark,
@@ -265,9 +266,14 @@ def at_centre_line(face: Finding, findings: Sequence[Finding]) -> Finding | None
     )
 
 
+def chosen(findings: Sequence[Finding]) -> list[Finding]:
+    """The findings of the strip that the run is about."""
+    return [finding for finding in findings if finding.hand.chosen]
+
+
 def governing(findings: Sequence[Finding], *kinds: str) -> Finding | None:
-    """The strip that is worst at the largest plate value of some kinds; under load models where
-    there are any, else under vehicles that drive alone."""
+    """The worst finding at the largest plate value of some kinds; under load models where there
+    are any, else under vehicles that drive alone."""
     whole = any(finding.whole_model for finding in findings)
     rows = [
         finding

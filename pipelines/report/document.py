@@ -183,20 +183,34 @@ Block: TypeAlias = (
 )
 
 
+# Heads the sections for whoever checks.
+RECORD = "Full record, for checking"
+
+
 @dataclass(frozen=True, kw_only=True)
 class Document:
-    """A page: title, one line under it, what stands before all sections, sections, last words."""
+    """A page: title, one line under it, what stands before all sections, sections, last words.
+
+    record : sections for whoever checks, folded on a screen until they are asked for, printed
+    after the others.
+    """
 
     title: str
     lead: str
     front: tuple[Block, ...]
     sections: tuple[Section, ...]
     end: str
+    record: tuple[Section, ...] = ()
 
     @property
     def shown(self) -> tuple[Section, ...]:
         """The sections that have something in them."""
         return tuple(section for section in self.sections if section.blocks)
+
+    @property
+    def recorded(self) -> tuple[Section, ...]:
+        """The sections of the record that have something in them."""
+        return tuple(section for section in self.record if section.blocks)
 
 
 def table(

@@ -7,6 +7,7 @@ from typing import assert_never
 
 from pipelines.caution import CAUTION
 from pipelines.report.document import (
+    RECORD,
     Anchor,
     Block,
     Break,
@@ -39,14 +40,15 @@ LOWEST = 6
 
 def html_of(document: Document) -> str:
     """The page as text, to be written as UTF-8."""
-    writer = _Writer(frozenset(addresses((*document.front, *document.sections))))
+    parts = (*document.front, *document.sections, *document.record)
+    writer = _Writer(frozenset(addresses(parts)))
     css = "\n".join((ASSETS / name).read_text(encoding="utf-8") for name in STYLES)
     # At the foot of each page in print.
     css += f'@page {{ @bottom-left {{ content: "{CAUTION}"; font: 7pt sans-serif; }} }}\n'
     title = escape(document.title)
-    links = "".join(
-        f'<li><a href="#{one.name}">{escape(one.title)}</a></li>' for one in document.shown
-    )
+    record = _record(document, writer) if document.recorded else ""
+    # A summary is read from its beginning: its contents stand below, with the record's.
+    contents = "" if record else _contents(document.shown)
     return f"""<!DOCTYPE html>
 <html lang="en">
 <head>
@@ -61,15 +63,29 @@ def html_of(document: Document) -> str:
 <h1>{title}</h1>
 <p class="lead">{escape(document.lead)}</p>
 {writer.blocks(document.front)}
-<nav aria-label="Contents"><ol>{links}</ol></nav>
-</header>
+{contents}</header>
 <main>
 {writer.blocks(document.shown)}
-</main>
+{record}</main>
 <footer>{escape(document.end)}</footer>
 </body>
 </html>
 """
+
+
+def _contents(sections: Iterable[Section]) -> str:
+    links = "".join(f'<li><a href="#{one.name}">{escape(one.title)}</a></li>' for one in sections)
+    return f'<nav aria-label="Contents"><ol>{links}</ol></nav>\n'
+
+
+def _record(document: Document, writer: "_Writer") -> str:
+    """The sections for whoever checks, folded; printing and links to them open them."""
+    folded = "\n".join(writer.folded(section) for section in document.recorded)
+    script = (ASSETS / "record.js").read_text(encoding="utf-8")
+    return (
+        f'<h2 class="record">{RECORD}</h2>\n{_contents(document.recorded)}{folded}\n'
+        f"<script>{script}</script>\n"
+    )
 
 
 class _Writer:
@@ -112,6 +128,14 @@ class _Writer:
                 return self._section(block, level) if block.blocks else ""
             case _:
                 assert_never(block)
+
+    def folded(self, section: Section) -> str:
+        """A section of the record."""
+        name, title = escape(section.name), escape(section.title)
+        return (
+            f'<details class="record" id="{name}"><summary><h3 id="{name}-title">{title}</h3>'
+            f"</summary>\n{self.blocks(section.blocks, 4)}\n</details>"
+        )
 
     def _section(self, section: Section, level: int) -> str:
         tag = f"h{min(level, LOWEST)}"

@@ -12,6 +12,7 @@ from typing import assert_never
 from pipelines.caution import CAUTION
 from pipelines.errors import MissingError
 from pipelines.report.document import (
+    RECORD,
     Anchor,
     Block,
     Break,
@@ -70,14 +71,17 @@ def pdf_of(document: Document) -> bytes:
 
 def typst_of(document: Document) -> tuple[str, dict[str, Drawing]]:
     """The document in typst's language, and the drawings that it reads by file name."""
-    writer = _Writer(frozenset(addresses((*document.front, *document.sections))))
+    everything = (*document.front, *document.sections, *document.record)
+    writer = _Writer(frozenset(addresses(everything)))
+    record = document.recorded
     parts = [
         (ASSETS / "report.typ").read_text(encoding="utf-8"),
         f"#show: report.with({_string(document.title)}, {_string(document.lead)}, "
         f"{_string(CAUTION)})\n",
         writer.blocks(document.front),
-        "#contents\n",
+        "" if record else "#contents\n",
         writer.blocks(document.shown),
+        *((f"#record({_string(RECORD)})\n", writer.blocks(record)) if record else ()),
         f"#end-words({_string(document.end)})\n",
     ]
     return "\n".join(parts), writer.drawings

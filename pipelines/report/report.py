@@ -14,11 +14,9 @@ from pipelines.numbers import as_given, number
 from pipelines.report.document import (
     Block,
     Bullets,
-    Caution,
     Code,
     Document,
     Figure,
-    Link,
     Paragraph,
     Section,
     Strong,
@@ -36,16 +34,9 @@ from pipelines.report.sections.assumptions import assumptions
 from pipelines.report.sections.bars import bars_section
 from pipelines.report.sections.bars_words import bars_findings
 from pipelines.report.sections.detailing import detailing_section
-from pipelines.report.sections.effects import effects
 from pipelines.report.sections.fields import case_results, envelope_plans, line_sections
-from pipelines.report.sections.findings import (
-    finding_words,
-    findings_table,
-    first_findings,
-    left_out_words,
-    strips_section,
-)
-from pipelines.report.sections.findings_plan import decisive, findings_figure
+from pipelines.report.sections.findings import strips_section
+from pipelines.report.sections.first_page import comparison_table, first_page
 from pipelines.report.sections.input import axle_table, beam_sections, cases_table, line_table
 from pipelines.report.sections.limits import not_covered
 from pipelines.report.sections.load_models import models_section
@@ -69,13 +60,11 @@ from pipelines.report.sections.words import (
     D_Y,
     PROBE_RULE,
     case_title,
-    caution_words,
     conventions,
-    linked,
     shear_rule,
     slab_note,
 )
-from pipelines.result import Result
+from pipelines.result import Result, TrafficResult
 from pipelines.traffic.positions import dispersed
 
 
@@ -91,15 +80,23 @@ def report(
     back-figured widths to draw.
     """
     deck = result.deck
-    parts: list[tuple[str, str, Iterable[Block]]] = [
-        ("finding", "Finding and cautions", _finding(result)),
+    summary: list[tuple[str, str, Iterable[Block]]] = [
+        ("finding", "Finding", first_page(result)),
+        ("input", "Plan of the model", _input(result)),
         ("governing", "Governing values", _governing(result)),
+        ("comparison", "Other methods beside the strip", _comparison(result)),
+        ("bars-summary", "Bars by check", bars_findings(result)),
+        ("assumptions", "Assumptions", (assumptions(deck, result.built.notes),)),
+        ("not-covered", "Not covered", (Bullets(_not_covered(result, entries)),)),
         ("explore", "Look at any point and section", explorer(result, surfaces)),
-        ("input", "Input", _input(result)),
+    ]
+    record: list[tuple[str, str, Iterable[Block]]] = [
+        ("lines-of-the-plan", "Lines of the plan", (line_table(deck),)),
         ("actions", "Actions", _actions(result)),
         ("load-models", "Load models", models_section(result)),
         ("model", "Model and stiffness", _model(result, entries)),
         ("equilibrium", "Equilibrium", (equilibrium_table(entries),) if result.cases else ()),
+        ("values", "Governing values of other traffic, parts of tolerances", _values(result)),
         ("envelopes", "Envelopes in plan", envelope_plans(result)),
         ("cases", "Static cases", case_results(result)),
         ("lines", "Envelopes along lines", line_sections(result)),
@@ -113,78 +110,58 @@ def report(
         ("shear", "Shear without links and punching", shear_section(result)),
         ("detailing", "Detailing", detailing_section(result)),
         ("as-built", "As-built check", as_built_section(result)),
-        ("assumptions", "Assumptions", (assumptions(deck, result.built.notes),)),
-        ("not-covered", "Not covered", (Bullets(_not_covered(result, entries)),)),
         ("source", "Program and input", (_source(result),)),
     ]
     return Document(
         title=deck.title,
         lead="Deck slab under wheels: plate analysis, envelopes and hand strips",
         front=(),
-        sections=tuple(Section(name, title, tuple(blocks)) for name, title, blocks in parts),
+        sections=_sections(summary),
         end=CAUTION,
+        record=_sections(record),
     )
+
+
+def _sections(parts: Iterable[tuple[str, str, Iterable[Block]]]) -> tuple[Section, ...]:
+    return tuple(Section(name, title, tuple(blocks)) for name, title, blocks in parts)
 
 
 def _not_covered(result: Result, entries: Mapping[str, Any]) -> tuple[str, ...]:
     return not_covered(result.deck, singular=bool(entries["singular_places"]))
 
 
-def _finding(result: Result) -> tuple[Block, ...]:
-    cautions = Caution(
-        (
-            Paragraph(Strong("Cautions")),
-            Bullets((*caution_words(result.deck), *result.deck.warnings)),
-        )
-    )
-    words, rows = effects(result)
-    found: list[Block] = [Paragraph(Strong(words))]
-    if rows:
-        found.append(table("Each effect at its largest", ["Effect", "Finding"], rows))
-    picture = findings_figure(result, decisive(result))
-    if picture is not None:
-        found.append(picture)
-    bars = bars_findings(result)
-    if bars:
-        found += [*bars, Paragraph(Link("bars", "Bars: where, found by what, what is left out"))]
-    found.append(cautions)
-    said = finding_words(result.findings, result.no_findings, result.left_out)
-    found += [
-        Paragraph(linked(words))
-        for words in (*(said if result.findings else ()), *left_out_words(result.left_out))
-    ]
-    if result.findings:
-        first = [(finding, 1) for finding in first_findings(result.findings)]
-        caption = (
-            f"The worst of each effect, of {len(result.findings)} comparisons, worst first, "
-            "small values last"
-        )
-        found.append(findings_table(first, caption, linked=True))
-        found.append(Paragraph(Link("strips", "All comparisons")))
-    return tuple(found)
-
-
 def _governing(result: Result) -> tuple[Block, ...]:
-    """Governing values of every case of traffic, the leading one first."""
-    if not result.traffic:
-        return ()
-    found: list[Block] = [conventions(result.deck)]
+    """Governing values of the leading case of traffic."""
+    return () if result.leading is None else (*_case_values(result, result.leading),)
+
+
+def _values(result: Result) -> tuple[Block, ...]:
+    """Governing values of the other cases of traffic, and the parts of all tolerances."""
+    found: list[Block] = [conventions(result.deck)] if result.traffic else []
     stated = False
     for case in result.traffic:
-        count = f"Largest and smallest of {case.envelope.n_positions} load positions"
-        kind = ", combined lane by lane." if case.envelope.whole else ", one vehicle at a time."
         parts = governing_parts(result.deck, case)
-        own: list[Block] = [
-            Paragraph(f"{count}{kind} {shear_rule(result.deck)}"),
-            governing_table(result, case),
-        ]
-        if case.uncertain:
-            own.append(Paragraph(uncertain_words(case)))
+        own = () if case is result.leading else tuple(_case_values(result, case))
         if parts is not None:
-            own.append(parts)
+            own = (*own, parts)
             stated = True
-        found.append(Section("", case_title(case), tuple(own)))
+        if own:
+            found.append(Section("", case_title(case), own))
     return (*found, Paragraph(TOLERANCE_RULE)) if stated else tuple(found)
+
+
+def _case_values(result: Result, case: TrafficResult) -> Iterator[Block]:
+    count = f"Largest and smallest of {case.envelope.n_positions} load positions"
+    kind = ", combined lane by lane." if case.envelope.whole else ", one vehicle at a time."
+    yield Paragraph(f"{count}{kind} {shear_rule(result.deck)}")
+    yield governing_table(result, case)
+    if case.uncertain:
+        yield Paragraph(uncertain_words(case))
+
+
+def _comparison(result: Result) -> tuple[Block, ...]:
+    found = comparison_table(result)
+    return () if found is None else (found,)
 
 
 def _input(result: Result) -> tuple[Block, ...]:
@@ -207,10 +184,7 @@ def _input(result: Result) -> tuple[Block, ...]:
             "the local tangent and the growing offset."
         )
     title = Strong("Plan of the model")
-    return (
-        Figure("plan-input", input_plan(result.deck), (title, caption)),
-        line_table(result.deck),
-    )
+    return (Figure("plan-input", input_plan(result.deck), (title, caption)),)
 
 
 def _actions(result: Result) -> tuple[Block, ...]:

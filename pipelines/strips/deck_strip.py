@@ -98,10 +98,13 @@ class StripDeck:
 
 
 def strip_decks(deck: Deck) -> tuple[StripDeck, ...]:
-    """The strips that a designer would draw: along, across, or both where spans are alike.
+    """The strips that a designer would draw: along, across, or both where spans are alike; only the
+    one that the deck file states, where it does.
 
     Raises MethodRangeError where no two parallel lines carry the deck.
     """
+    if deck.strip is not None and deck.strip.bars is not None:
+        return (strip_deck(deck, deck.strip.bars),)
     found, reasons = [], []
     for bars in ("parallel", "across"):
         try:

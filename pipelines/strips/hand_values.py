@@ -8,13 +8,15 @@ import numpy as np
 
 from pipelines.deck.deck import Deck
 from pipelines.deck.deck import Direction as Travel
+from pipelines.deck.design_strip import StripPart
 from pipelines.errors import MethodRangeError
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.resistance.bars import FACES, Direction
 from pipelines.standards.sources import Mark
 from pipelines.standards.strip_widths.aashto_table import DECK_TABLE, require_girders
 from pipelines.standards.strip_widths.method import Bars
-from pipelines.standards.strip_widths.sets import FIRST_SET, StripSet
+from pipelines.standards.strip_widths.sets import METHODS, StripSet
+from pipelines.strips.chosen import SHEAR_RULE, ChosenStrip, chosen_strip
 from pipelines.strips.deck_strip import StripDeck
 from pipelines.strips.lanes import LaneStrips
 from pipelines.strips.load_models import (
@@ -31,16 +33,28 @@ from pipelines.strips.moments import (
     edge_moments,
     strip_moments,
 )
-from pipelines.strips.sections import Section, mean_span
+from pipelines.strips.sections import Kind, Section, mean_span
 from pipelines.strips.shears import StripShear, strip_shears
 from pipelines.strips.trains import DIRECTIONS
 
 # Share of the thickness that the effective depth is taken as while no bars are given.
 DEPTH_SHARE = 0.8
+# The clause of a user's own value.
+OWN_VALUE = "own value"
+# What a strip is called where no method has one.
+NONE = "none"
 # Why a value of a strip cannot stand beside the plate's.
 NO_MOMENT = "the strip has no moment here"
 RIGID = "the strip stands on rigid lines, this line yields"
 STIFFENED = "a beam or support stiffens the edge, the rules are for edges that are free"
+_PARTS: Mapping[Kind, StripPart] = {
+    "sagging": "sagging",
+    "edge": "edge",
+    "edge hogging": "edge_hogging",
+    "edge face": "edge_hogging",
+    "transverse": "across",
+    "shear": "shear",
+}
 # The load model whose moments AASHTO's table A4-1 holds.
 DECK_TABLE_MODEL = "AASHTO HL-93 axles"
 
@@ -53,6 +67,7 @@ class HandStrip:
     place, lines : in words and by name where they differ from the section's.
     station, direction : of the governing load position on the strip.
     mark, note : of the method, how far it is to be trusted and what to know before; "" without one.
+    chosen : whether it is the strip that the run is about (`strips.chosen`), not one beside it.
     """
 
     strip: str
@@ -70,6 +85,7 @@ class HandStrip:
     direction: Travel | None = None
     mark: Mark | Literal[""] = ""
     note: str = ""
+    chosen: bool = False
 
 
 @dataclass(kw_only=True)
@@ -80,6 +96,7 @@ class HandStrips:
     [m]. at_edge : the moments along a free edge, sagging in the bay of that number or hogging over
     the line of that number, kept in `edges`.
     deck_table : factor on the moments of AASHTO's table A4-1, None where the load is not HL-93.
+    chosen : the strip that the run is about; sets : all widths, its own among them.
     """
 
     deck: Deck
@@ -89,11 +106,45 @@ class HandStrips:
     moments: Mapping[tuple[str, ...], list[StripMoment]]
     shears: Mapping[str, list[StripShear]]
     at_edge: Callable[[str, bool, int], tuple[StripMoment, ...]]
+    chosen: ChosenStrip
+    sets: tuple[StripSet, ...]
     edges: dict[tuple[str, bool, int], tuple[StripMoment, ...]] = field(default_factory=dict)
     deck_table: float | None = None
 
     def at(self, section: Section, bay: int | None = None) -> tuple[HandStrip, ...]:
-        """All methods for a section; `bay` is the one in which the peak along an edge lies."""
+        """All methods for a section, the chosen one first; `bay` is the one in which the peak along
+        an edge lies."""
+        found = [self._own(section, hand) for hand in self._at(section, bay)]
+        return tuple(sorted(found, key=lambda hand: not hand.chosen))
+
+    def _own(self, section: Section, hand: HandStrip) -> HandStrip:
+        """A method's value told as that of the chosen strip, with the user's own value in it."""
+        shear = METHODS[SHEAR_RULE].standard
+        mine = shear if section.kind == "shear" else self.chosen.name
+        if hand.strip not in (mine, NONE):
+            return hand
+        hand = replace(hand, chosen=True)
+        stated = self.chosen.stated
+        part = _part(section, overhang=hand.effect == "overhang")
+        if stated is None or part is None or part not in stated.values:
+            return hand
+        return replace(
+            hand,
+            strip=stated.name,
+            clause=OWN_VALUE,
+            edition="",
+            width=None,
+            width_of="",
+            value=section.sign * stated.values[part] if part != "shear" else stated.values[part],
+            reason="",
+            station=None,
+            direction=None,
+            mark="",
+            note=stated.source,
+        )
+
+    def _at(self, section: Section, bay: int | None) -> tuple[HandStrip, ...]:
+        """All methods for a section."""
         if section.kind == "sagging":
             return self._moments("bay", section.lines) + self._deck_table(section.lines)
         if section.kind == "hogging":
@@ -154,13 +205,16 @@ class HandStrips:
         return (found,)
 
     def _by_set(self, at: str, lines: tuple[str, ...]) -> list[tuple[StripSet, StripMoment]]:
-        sets = {method.name: method for method in FIRST_SET}
+        sets = {method.name: method for method in self.sets}
         return [(sets[one.strips], one) for one in self.moments.get((at, *lines), [])]
 
     def _share(self, moment: StripMoment, strips: StripSet) -> HandStrip:
         bay = self._bay(moment.lines)
-        share = strips.share.of(self.strip.span_input(self.vehicle.axles[0], bay))
         hand = _hand(moment, moment.strips)
+        try:
+            share = strips.share.of(self.strip.span_input(self.vehicle.axles[0], bay))
+        except MethodRangeError as error:
+            return replace(hand, value=None, reason=str(error), mark="")
         words = f"{100.0 * share:.3g} % of the strip's moment, {strips.share.clause}"
         value = None if hand.value is None else share * hand.value
         return replace(hand, clause=words, value=value, mark=strips.share.mark)
@@ -267,7 +321,10 @@ def hands_under(deck: Deck, strip: StripDeck, model: LoadModel) -> HandStrips:
     vehicle = model.kinds[0].vehicles[0]
     lanes = LaneStrips(deck, strip, model)
     limits = centre_limits(deck, vehicle) if strip.bars == "across" else None
-    sets, rules = sets_for(model.name), shear_methods_for(model.name)
+    chosen = chosen_strip(deck, model.name)
+    others = [one for one in sets_for(model.name) if one.name != chosen.name]
+    sets = (chosen.strips, *others)
+    rules = shear_methods_for(model.name)
     moments: dict[tuple[str, ...], list[StripMoment]] = {}
     shears: dict[str, list[StripShear]] = {}
 
@@ -305,6 +362,8 @@ def hands_under(deck: Deck, strip: StripDeck, model: LoadModel) -> HandStrips:
         moments=moments,
         shears=shears,
         at_edge=at_edge,
+        chosen=chosen,
+        sets=sets,
         deck_table=table,
     )
 
@@ -341,9 +400,16 @@ def _carried(axles: int) -> str:
     return "axle" if axles == 1 else f"{axles} axles together"
 
 
+def _part(section: Section, *, overhang: bool) -> StripPart | None:
+    """Which of the user's own values a section has; None for one that has none."""
+    if section.kind in ("hogging", "face"):
+        return "overhang" if overhang else "hogging"
+    return _PARTS.get(section.kind)
+
+
 def _none(reason: str) -> HandStrip:
     return HandStrip(
-        strip="none",
+        strip=NONE,
         clause="",
         edition="",
         span=None,

@@ -40,6 +40,7 @@ def fake(ratio: float | None, *, peak: float = 20e3, **changes: Any) -> Finding:
         "reason": "",
         "station": 1.4,
         "direction": "forward",
+        "chosen": True,
     }
     position = LoadPosition(vehicle="lorry", direction="forward", station=1.5, offset=0.1)
     plate: dict[str, Any] = {

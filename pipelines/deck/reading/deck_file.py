@@ -45,6 +45,8 @@ from pipelines.deck.reading.plan_schema import (
     ZoneTable,
 )
 from pipelines.deck.reading.plausible import check_flanges, check_size
+from pipelines.deck.reading.strip import design_strip
+from pipelines.deck.reading.strip_schema import StripTable
 from pipelines.deck.reading.supports import support_lines, support_points
 from pipelines.deck.reading.supports_schema import LineTable, PointTable
 from pipelines.deck.reading.tables import MOST_TABLES, TABLES, TITLE
@@ -97,6 +99,9 @@ def read_deck(path: str | Path) -> Deck:
     traffic = None
     if traffic_table is not None:
         traffic = moving_loads(traffic_table, own, plan, lines, mistakes, warnings)
+    strip = design_strip(_single(data, "strip", StripTable, mistakes), mistakes)
+    if "strip" in data and "traffic" not in data:
+        mistakes.add("[strip]", None, "there is no [traffic] that it could be compared under")
     bar_tables = BarTables(
         concretes=tuple(_listed(data, "concrete", ConcreteTable, mistakes)),
         steels=tuple(_listed(data, "steel", SteelTable, mistakes)),
@@ -129,6 +134,7 @@ def read_deck(path: str | Path) -> Deck:
         mesh=MeshOptions(mesh.order, mesh.size_m, mesh.error),
         warnings=tuple(warnings),
         reinforcement=bars,
+        strip=strip,
     )
 
 

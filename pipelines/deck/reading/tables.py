@@ -26,6 +26,7 @@ from pipelines.deck.reading.plan_schema import (
 )
 from pipelines.deck.reading.rules import Text
 from pipelines.deck.reading.schema import Table, entry
+from pipelines.deck.reading.strip_schema import StripTable
 from pipelines.deck.reading.supports_schema import LineTable, PointTable
 
 TITLE = Text(200)
@@ -63,6 +64,7 @@ TABLES: dict[str, type[Table]] = {
     "case": CaseTable,
     "traffic": TrafficTable,
     "vehicle": VehicleTable,
+    "strip": StripTable,
     "probe": ProbeTable,
     "mesh": MeshTable,
     **BARS_TABLES,

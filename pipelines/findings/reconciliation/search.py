@@ -16,6 +16,7 @@ from pipelines.findings.finding import Finding
 from pipelines.model.build import BuiltModel
 from pipelines.standards.actions.loads import Vehicle
 from pipelines.standards.strip_widths.sets import FIRST_SET, StripSet
+from pipelines.strips.chosen import chosen_strip
 from pipelines.strips.deck_strip import StripDeck
 from pipelines.traffic.positions import LoadPositions, WheelPatches, load_positions
 from pipelines.traffic.trains import widened
@@ -232,11 +233,18 @@ class Walk:
         return [replace(place, station=float(values[i])) for i in index]
 
 
+def _strips_of(deck: Deck, finding: Finding) -> StripSet:
+    """The widths of the strip that a finding compares."""
+    if finding.hand.chosen:
+        return chosen_strip(deck, finding.load).strips
+    return next(one for one in FIRST_SET if one.name == finding.hand.strip)
+
+
 def start_walk(
     deck: Deck, built: BuiltModel, strip: StripDeck, envelope: TrafficEnvelope, finding: Finding
 ) -> Walk:
     """The walk of a finding under a case of traffic, over the load positions of the deck."""
-    [strips] = [s for s in FIRST_SET if s.name == finding.hand.strip]
+    strips = _strips_of(deck, finding)
     supports = strip.beam.supports
     names = [support.name for support in supports]
     first = names.index(finding.section.lines[0])

@@ -25,7 +25,7 @@ from pipelines.model.responses import SolvedDeck
 from pipelines.strips.axle_widths import SoughtSection, strip_trains
 from pipelines.strips.beam import moment_lines
 from pipelines.strips.deck_strip import strip_decks
-from pipelines.strips.hand_values import edge_distances
+from pipelines.strips.hand_values import OWN_VALUE, edge_distances
 from pipelines.strips.spring_supports import on_springs
 from pipelines.strips.trains import (
     StripLoad,
@@ -136,9 +136,9 @@ class Reconciliation:
 
 def governing_findings(findings: Sequence[Finding]) -> list[Finding]:
     """The governing place of each kind that is walked and each direction of the strip, by the
-    plate's peak, and the strip that is worst there; worst first. Under load models where there are
-    any, else under the vehicles that drive alone. At an obtuse corner the walk starts from a strip
-    without a moment."""
+    plate's peak, with the strip that the run is about; worst first. Under load models where there
+    are any, else under the vehicles that drive alone. At an obtuse corner the walk starts from a
+    strip without a moment."""
     whole = any(finding.whole_model for finding in findings)
     counted = without_centre_lines(findings)
     found = []
@@ -149,6 +149,7 @@ def governing_findings(findings: Sequence[Finding]) -> list[Finding]:
                 for finding in counted
                 if finding.section.kind in kinds
                 and finding.bars == bars
+                and finding.hand.chosen
                 and (
                     finding.ratio is not None
                     or (finding.section.kind == "corner" and finding.hand.value is not None)
@@ -262,12 +263,13 @@ def _position(walk: Walk, place: Place, finite: bool) -> LoadPosition:
 
 def _strip_step(walk: Walk) -> Step:
     """The hand strip, at the plate's place and load position and at its own worst; under a load
-    model, whose lanes share the strip in another way than they stand on the plate, only the last.
+    model, whose lanes share the strip in another way than they stand on the plate, and of a user's
+    own value only the last.
     """
     finding = walk.finding
     assert finding.hand.value is not None
     title = f"hand strip: {finding.hand.strip}, {finding.hand.clause}"
-    if finding.whole_model:
+    if finding.whole_model or finding.hand.clause == OWN_VALUE:
         return Step(title=title, held=float("nan"), searched=finding.hand.value, error=0.0)
     edge = None
     if finding.section.kind == "edge":

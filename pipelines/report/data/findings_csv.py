@@ -25,6 +25,7 @@ COLUMNS = (
     "arrangement",
     "combination",
     "strip",
+    "strip_of_design",
     "clause",
     "edition",
     "mark",

@@ -1,106 +1,179 @@
 """What a run found of each effect, in a line each: for the terminal and the first page."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from pipelines.deck.words import at_text
+from pipelines.findings.effects import EffectFinding, State
 from pipelines.findings.finding import CAUTION as ALONE
-from pipelines.findings.finding import Finding, Verdict, without_centre_lines
-from pipelines.findings.left_out import beyond
-from pipelines.numbers import number
+from pipelines.findings.finding import Finding
+from pipelines.numbers import length, number
+from pipelines.report.document import Link, Short, Strong, Table, Words, lines, table
 from pipelines.report.sections.tables import over_width_words, tolerance
 from pipelines.result import Result
+from pipelines.standards.actions.load_models import family_of
+from pipelines.strips.chosen import chosen_strip
+from pipelines.traffic.arrangements import Arrangement
 
-# The effects that are told, and the kinds of section that each is read at.
-EFFECTS = {
-    "sagging in bays": ("sagging",),
-    "hogging over lines": ("face", "hogging"),
-    "hogging beside free edges": ("edge face", "edge hogging"),
-    "hogging at joint edges": ("joint face", "joint"),
-    "along free edges": ("edge", "end edge"),
-    "across, under wheels": ("transverse",),
-    "obtuse corners": ("corner",),
-    "shear": ("shear",),
-}
+# In the order in which they are told.
+STATES = list(State)
 
 
-def effects(result: Result) -> tuple[str, tuple[tuple[str, str], ...]]:
-    """The finding in a sentence, and of each effect what was found in words."""
+def finding_title(result: Result) -> str:
+    """The finding of a run in a sentence."""
     title = result.deck.title
     if not result.findings:
-        words = f"{title}: no hand strip compared; {result.no_findings or 'there is none'}."
-        return words, tuple(_values(result))
-    counted = without_centre_lines(result.findings)
-    whole = any(finding.whole_model for finding in result.findings)
-    found = {}
-    for effect, kinds in EFFECTS.items():
-        rows = [row for row in counted if row.section.kind in kinds and row.whole_model == whole]
-        if rows:
-            found[effect] = rows
-    loads = {row.load: row.load_mark for rows in found.values() for row in rows}
-    judged = {effect: rows for effect, rows in found.items() if _compared(rows)}
-    short = [effect for effect, rows in judged.items() if any(row.is_short for row in rows)]
-    words = (
-        f"{title}: the worst strip is short in {len(short)} of {len(judged)} effects, under "
-        + " and ".join(f"{load} ({mark})" if mark else load for load, mark in loads.items())
-        + ("" if whole else f" ({ALONE})")
-    )
-    named = len(loads) > 1
-    told = [
-        (
-            effect,
-            _effect(_compared(rows), result, named) if effect in judged else _alone(rows, named),
-        )
-        for effect, rows in found.items()
-    ]
-    return words, (*told, *_without_a_strip(result))
+        return f"{title}: no hand strip compared; {result.no_findings or 'there is none'}."
+    found = result.effects
+    judged = [one for one in found if one.state is not State.NOT_COMPARABLE]
+    short = [one for one in judged if one.state is State.SHORT]
+    names = _all(one.row.hand.strip for one in found if one.row.section.kind != "shear")
+    loads = _all(_marked(one.row.load, one.row.load_mark) for one in found)
+    whole = all(one.row.whole_model for one in found)
+    if short:
+        words = f"the strip by {names} is short in {len(short)} of {len(judged)} effects"
+    elif whole:
+        words = f"the strip by {names} holds in {len(judged)} of {len(judged)} effects"
+    else:
+        words = f"the strip by {names} is no less than the plate in {len(judged)} effects"
+    if not judged:
+        words = f"the strip by {names} can be compared in no effect"
+    rest = len(found) - len(judged)
+    if rest:
+        words += f", {rest} not comparable"
+    return f"{title}: {words}, under {loads}" + ("" if whole else f" ({ALONE})")
 
 
-def _compared(rows: Sequence[Finding]) -> list[Finding]:
-    return [row for row in rows if row.ratio is not None]
-
-
-def _effect(rows: Sequence[Finding], result: Result, named: bool) -> str:
-    """The worst strip at the largest value of the plate, and what is more elsewhere; rows : of one
-    effect, worst first; named : whether the load is told."""
-    most = max(abs(row.plate.peak) for row in rows)
-    one = next(row for row in rows if abs(row.plate.peak) == most)
-    assert one.hand.value is not None
-    words = f"{_verdict(one)} at {one.place}{f' under {one.load}' if named else ''}"
-    words += f" (plate {number(1e-3 * one.plate.peak)}, strip {number(1e-3 * one.hand.value)} "
-    words += f"{one.unit} by {one.hand.strip}{f', {one.hand.mark}' if one.hand.mark else ''})"
-    others = [row for row in rows if row.is_short]
-    if not one.is_short and others:
-        words += f"; {_verdict(others[0])} at {others[0].place}"
-    counted = without_centre_lines(result.findings)
-    more = None if one.is_short else beyond(one, counted, result.left_out)
-    if isinstance(more, Finding):
-        words += f"; the plate has {number(1e-3 * more.plate.peak)} at {more.place}"
-    elif more is not None:
-        words += f"; the plate has {number(more.peak.value)} at {more.zone}, without a strip"
-    return words
-
-
-def _alone(rows: Sequence[Finding], named: bool) -> str:
-    """The plate's largest value of an effect that no strip can be compared with, and why."""
-    most = max(rows, key=lambda row: abs(row.plate.peak))
+def strip_words(result: Result) -> str:
+    """Which strip the findings are about, and why; "" without strips."""
+    if not result.effects:
+        return ""
+    rows = [one.row for one in result.effects]
+    row = next((row for row in rows if family_of(row.load) is not None), rows[0])
+    chosen = chosen_strip(result.deck, row.load)
+    marked = _marked(chosen.name, row.hand.mark)
+    if chosen.stated is not None:
+        return f"Strip: {marked}, {chosen.why}."
+    along = "along the traffic" if row.bars == "parallel" else "across the traffic"
     return (
-        f"not comparable at {most.place}"
-        f"{f' under {most.load}' if named else ''} (plate {number(1e-3 * most.plate.peak)} "
-        f"{most.unit}; {most.hand.reason})"
+        f"Strip: {marked}, {along}; taken because {chosen.why}. "
+        "If the design stands on another, state it in [strip]."
     )
 
 
-def _verdict(finding: Finding) -> str:
-    match finding.verdict:
-        case Verdict.COVERS:
-            return "holds"
-        case Verdict.NO_LESS:
-            return "no less than the plate"
-        case _:
-            return finding.words.removeprefix("strip ")
+def _marked(name: str, mark: str) -> str:
+    return f"{name} ({mark})" if mark else name
 
 
-def _values(result: Result) -> Iterator[tuple[str, str]]:
+def _all(words: Iterator[str]) -> str:
+    return " and ".join(dict.fromkeys(word for word in words if word != "none"))
+
+
+def effect_lines(result: Result) -> Iterator[str]:
+    """Of each effect a line, then one for all that no strip is compared with."""
+    alone = []
+    for one in result.effects:
+        if one.state is State.NOT_COMPARABLE:
+            most = number(1e-3 * one.row.plate.peak)
+            alone.append(f"{one.effect} {most} {one.row.unit} at {one.row.place}")
+            continue
+        yield f"{one.effect}: {verdict(one)} at {one.row.place} ({_values(one.row)})" + "".join(
+            f"; {words}" for words in besides(one)
+        )
+    if alone:
+        yield f"not comparable, the plate has: {'; '.join(alone)}"
+    if not result.effects:
+        yield from largest_moments(result)
+    yield from not_judged(result)
+
+
+def _values(row: Finding) -> str:
+    assert row.hand.value is not None
+    strip = number(1e-3 * row.hand.value)
+    return f"plate {number(1e-3 * row.plate.peak)}, strip {strip} {row.unit}"
+
+
+def verdict(one: EffectFinding) -> str:
+    """The finding of an effect in few words."""
+    match one.state:
+        case State.SHORT:
+            return one.row.words.removeprefix("strip ")
+        case State.EVEN:
+            return "no difference beyond the numerical tolerance"
+        case State.HOLDS:
+            return f"holds, least strip / plate {number(one.row.ratio or 0.0)},"
+        case State.NO_LESS:
+            return f"no less than the plate, least strip / plate {number(one.row.ratio or 0.0)},"
+        case State.NOT_COMPARABLE:
+            return "not comparable"
+
+
+def besides(one: EffectFinding) -> Iterator[str]:
+    """Why an effect is short or not comparable, and what else has to be known of it."""
+    if one.reason:
+        yield one.reason
+    if one.largest is not None:
+        most = one.largest
+        said = most.words.removeprefix("strip ") if most.is_short else "not short"
+        yield f"the largest, {number(1e-3 * most.plate.peak)} at {most.place}, is {said}"
+    if one.small is not None:
+        little = one.small
+        yield (
+            f"{little.words.removeprefix('strip ')} at {little.place}, where the plate has "
+            f"{number(1e-3 * little.plate.peak)}"
+        )
+    match one.beyond:
+        case Finding() as row:
+            yield f"the plate has {number(1e-3 * row.plate.peak)} at {row.place}"
+        case None:
+            pass
+        case other:
+            yield f"the plate has {number(other.peak.value)} at {other.zone}, without a strip"
+
+
+def position_words(at: Arrangement | None, *, named: bool) -> str:
+    """A load position, or the lanes of a load model from left to right, in one line; named :
+    whether the load's name stands before it."""
+    if at is None:
+        return "empty deck"
+    lanes = []
+    for lane in at.lanes:
+        where = "" if at.single is not None else f"{lane.kind} at {length(lane.offset)}"
+        if lane.position is None:
+            lanes.append(f"{where}, no vehicle")
+            continue
+        axle = f"first axle at {length(lane.position.station)}"
+        if at.single is not None:
+            axle += f", {length(lane.position.offset)}"
+        factor = "" if abs(lane.factor - 1.0) < 1e-9 else f" × {lane.factor:.3g}"
+        lanes.append(", ".join(p for p in (where + factor, lane.position.direction, axle) if p))
+    return (f"{at.model}: " if named else "") + "; ".join(lanes)
+
+
+def effects_table(result: Result) -> Table:
+    """Each effect where it decides, for the first page."""
+    heads = ["Effect", "Finding", "Plate", "Strip", "Place; load position [m]", "Why; what else"]
+    several = len({one.row.load for one in result.effects}) > 1
+    rows: list[list[Words]] = []
+    for one in sorted(result.effects, key=lambda one: STATES.index(one.state)):
+        row = one.row
+        words = verdict(one).rstrip(",").replace(" %", "\u00a0%")
+        error = None if row.plate.error is None else 1e-3 * row.plate.error
+        strip = "–" if row.ratio is None or row.hand.value is None else None
+        rows.append(
+            [
+                (one.effect, " (", Link(f"finding-{row.reference}", row.reference), ")"),
+                Short(words) if one.state is State.SHORT else Strong(words),
+                f"{number(1e-3 * row.plate.peak)}{tolerance(error)}",
+                strip or number(1e-3 * (row.hand.value or 0.0)),
+                lines((row.place, position_words(row.plate.position, named=several))),
+                "; ".join(besides(one)),
+            ]
+        )
+    caption = "Each effect where it decides; moments in kNm/m, shears in kN/m"
+    return table(caption, heads, rows, numeric=(2, 3), wide=(4, 5))
+
+
+def largest_moments(result: Result) -> Iterator[str]:
     """Of a deck without strips, the largest moments of the leading traffic."""
     peaks = [peak for peak in result.governing if peak.result in ("m_x", "m_y") and peak.position]
     if peaks and result.leading is not None:
@@ -109,10 +182,11 @@ def _values(result: Result) -> Iterator[tuple[str, str]]:
             f"{at_text(peak.at)}{over_width_words(peak)}"
             for peak in peaks
         ]
-        yield f"largest moments under {result.leading.name}", "; ".join(listed)
+        yield f"largest moments under {result.leading.name}: {'; '.join(listed)}"
 
 
-def _without_a_strip(result: Result) -> Iterator[tuple[str, str]]:
+def not_judged(result: Result) -> Iterator[str]:
+    """How much of the plate no strip is beside, and what is too uncertain to be told."""
     said = []
     if result.left_out:
         said.append(f"governing values with no strip beside them: {len(result.left_out)}")
@@ -120,4 +194,4 @@ def _without_a_strip(result: Result) -> Iterator[tuple[str, str]]:
     if uncertain:
         said.append(f"values uncertain by more than themselves: {uncertain}")
     if said:
-        yield "not judged", ", ".join(said)
+        yield f"not judged: {', '.join(said)}"

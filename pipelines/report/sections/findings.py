@@ -8,6 +8,7 @@ from pipelines.findings.finding import (
     Finding,
     Verdict,
     at_centre_line,
+    chosen,
     governing,
     without_centre_lines,
 )
@@ -16,8 +17,8 @@ from pipelines.numbers import as_result, length, number
 from pipelines.report.document import (
     Anchor,
     Block,
-    Link,
     Paragraph,
+    Section,
     Short,
     Symbol,
     Table,
@@ -29,7 +30,7 @@ from pipelines.report.document import (
 from pipelines.report.sections.bars_words import used
 from pipelines.report.sections.positions import load_text
 from pipelines.report.sections.tables import tolerance
-from pipelines.report.sections.words import REFERENCE, SYMBOLS
+from pipelines.report.sections.words import REFERENCE, SYMBOLS, linked
 from pipelines.result import Result
 from pipelines.strips.methods import left_out_methods
 
@@ -73,8 +74,9 @@ def finding_words(
     methods = left_out_methods(dict.fromkeys(finding.load for finding in findings))
     if methods:
         words.append(methods)
-    counted = without_centre_lines(findings)
-    for worst, words_of in _headlines(findings):
+    of_strip = chosen(findings)
+    counted = without_centre_lines(of_strip)
+    for worst, words_of in _headlines(of_strip):
         if worst.ratio is not None and worst.hand.value is not None:
             words.append(
                 f"Largest {words_of}: plate {number(1e-3 * worst.plate.peak)} {worst.unit} "
@@ -82,7 +84,7 @@ def finding_words(
                 f"by {worst.hand.strip} ({worst.reference}): strip / plate {number(worst.ratio)}, "
                 f"{worst.words}{elsewhere(worst, counted, left_out)}{_beside(worst, findings)}."
             )
-    corners = [finding for finding in findings if finding.section.kind == "corner"]
+    corners = [finding for finding in of_strip if finding.section.kind == "corner"]
     if corners:
         most = max(corners, key=lambda one: (one.whole_model, abs(one.plate.peak)))
         words.append(
@@ -147,15 +149,6 @@ def left_out_words(left_out: Sequence[LeftOut]) -> list[str]:
     return found
 
 
-def first_findings(findings: Sequence[Finding]) -> list[Finding]:
-    """The worst row of each kind, worst first."""
-    found: dict[tuple[str, str], Finding] = {}
-    for finding in findings:
-        if finding.ratio is not None:
-            found.setdefault((finding.bars, finding.section.kind), finding)
-    return list(found.values())
-
-
 def folded(findings: Sequence[Finding]) -> list[tuple[Finding, int]]:
     """The worst place of each kind, vehicle and method, worst first, with the number of places."""
     groups: dict[tuple[str, ...], list[Finding]] = {}
@@ -174,14 +167,9 @@ def folded(findings: Sequence[Finding]) -> list[tuple[Finding, int]]:
 def findings_table(
     rows: Sequence[tuple[Finding, int]],
     caption: str,
-    *,
-    linked: bool = False,
 ) -> Table:
     """Strip against plate, one row a comparison, in the order given; each with the number of
-    places that it is the worst of.
-
-    linked : whether references go to those of the whole table, which have the addresses.
-    """
+    places that it is the worst of."""
     heads: list[Words] = [
         "Ref.",
         "Place; station, offset of the peak [m]",
@@ -196,7 +184,7 @@ def findings_table(
         (Symbol("m", "Rd"), " [kNm/m]; used by strip, by plate"),
         "Finding",
     ]
-    body = [_row(one, places, linked) for one, places in rows]
+    body = [_row(one, places) for one, places in rows]
     if not any(one.used for one, _ in rows):
         heads.pop(-2)
         body = [[*row[:-2], row[-1]] for row in body]
@@ -204,7 +192,7 @@ def findings_table(
     return table(caption, heads, body, numeric=(5, 6, 7), wide=(3, 4, last))
 
 
-def _row(finding: Finding, places: int, linked: bool) -> list[Words]:
+def _row(finding: Finding, places: int) -> list[Words]:
     section, hand, plate = finding.section, finding.hand, finding.plate
     words: Words = finding.words.replace(" %", "\u00a0%")
     more = "".join(f"; {said}" for said in (hand.reason, finding.caution) if said)
@@ -235,7 +223,7 @@ def _row(finding: Finding, places: int, linked: bool) -> list[Words]:
         low, high = (number(1e-3 * v) for v in plate.beam_range)
         span = f"{low} to {high}"
     return [
-        Link(address, finding.reference) if linked else Anchor(address, finding.reference),
+        Anchor(address, finding.reference),
         lines(said for said in where if said),
         section.effect,
         finding.load if plate.position is None else load_text(plate.position, named=True),
@@ -263,23 +251,33 @@ def strips_section(result: Result) -> tuple[Block, ...]:
     """All findings, folded to the worst place of each."""
     if not result.findings:
         return (Paragraph(f"No comparison: {result.no_findings or 'there is none'}."),)
-    chosen = {one.reference: (one, places) for one, places in folded(result.findings)}
+    of_strip = chosen(result.findings)
+    first = {one.reference: (one, places) for one, places in folded(of_strip)}
     # What is told by its reference elsewhere has its row here.
-    told = {one.reference for one, _ in _headlines(result.findings)}
+    told = {one.reference for one, _ in _headlines(of_strip)}
     told |= {walk.finding.reference for walk in result.reconciliations}
+    told |= {one.row.reference for one in result.effects}
     for verdict in result.verdicts:
         worst = [judgement.worst for judgement in verdict.judgements if judgement.worst]
         told |= {name for found in worst for name in REFERENCE.findall(found.place)}
     rows = [
-        chosen.get(one.reference, (one, 1))
+        first.get(one.reference, (one, 1))
         for one in result.findings
-        if one.reference in chosen or one.reference in told
+        if one.reference in first or one.reference in told
     ]
     caption = (
-        "The worst place of each effect, vehicle and method and what is told by its reference, "
-        f"worst first, small values last (all {len(result.findings)} rows: findings.csv)"
+        "The strip of the design: the worst place of each effect and load, and what is told by its "
+        f"reference, worst first, small values last (all {len(result.findings)} rows, other "
+        "methods among them: findings.csv)"
     )
-    return Paragraph(intro(result.deck)), findings_table(rows, caption)
+    said = finding_words(result.findings, result.no_findings, result.left_out)
+    left = [Paragraph(linked(words)) for words in left_out_words(result.left_out)]
+    return (
+        Paragraph(intro(result.deck)),
+        findings_table(rows, caption),
+        *(Paragraph(linked(words)) for words in said),
+        *([Section("left-out", "Without a strip beside them", tuple(left))] if left else []),
+    )
 
 
 def intro(deck: Deck) -> str:

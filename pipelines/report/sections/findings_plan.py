@@ -1,42 +1,34 @@
 """The plan of the first page: of each effect where it decides, and what no strip stands beside."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
-from pipelines.findings.finding import Finding, Verdict, without_centre_lines
+from pipelines.findings.effects import EffectFinding, State
 from pipelines.findings.left_out import LeftOut
 from pipelines.numbers import number
 from pipelines.report.document import Figure
 from pipelines.report.drawings.findings_plan import Judged, Judgement, findings_plan
-from pipelines.report.sections.effects import EFFECTS
 from pipelines.result import Result
 
 JUDGEMENTS = {
-    Verdict.SHORT: Judgement.SHORT,
-    Verdict.EVEN: Judgement.EVEN,
-    Verdict.COVERS: Judgement.HOLDS,
-    Verdict.NO_LESS: Judgement.HOLDS,
-    Verdict.OUTSIDE: Judgement.NOT_COMPARABLE,
-    Verdict.NOT_COMPARABLE: Judgement.NOT_COMPARABLE,
+    State.SHORT: Judgement.SHORT,
+    State.EVEN: Judgement.EVEN,
+    State.HOLDS: Judgement.HOLDS,
+    State.NO_LESS: Judgement.HOLDS,
+    State.NOT_COMPARABLE: Judgement.NOT_COMPARABLE,
+}
+# In few words; what is short is told with its share.
+WORDS = {
+    State.EVEN: "no difference",
+    State.HOLDS: "holds",
+    State.NO_LESS: "no less than the plate",
+    State.NOT_COMPARABLE: "not comparable",
 }
 
 
-def decisive(result: Result) -> dict[str, Finding]:
-    """The worst finding of each effect, of whole load models where there are any."""
-    counted = without_centre_lines(result.findings)
-    whole = any(row.whole_model for row in counted)
-    found: dict[str, Finding] = {}
-    for effect, kinds in EFFECTS.items():
-        rows = [r for r in counted if r.section.kind in kinds and r.whole_model == whole]
-        compared = [row for row in rows if row.ratio is not None]
-        if rows:
-            found[effect] = (compared or rows)[0]
-    return found
-
-
-def findings_figure(result: Result, decisive: Mapping[str, Finding]) -> Figure | None:
-    """The plan with the finding that decides each effect, by its name, and the governing moments
-    that no strip is compared with; None where there is neither."""
-    found = [judged(effect, row) for effect, row in decisive.items()]
+def findings_figure(result: Result) -> Figure | None:
+    """The plan with the place that decides each effect, and the governing moments that no strip is
+    compared with; None where there is neither."""
+    found = [judged(one) for one in sorted(result.effects, key=_order)]
     found += _left_out(result)
     if not found:
         return None
@@ -44,20 +36,19 @@ def findings_figure(result: Result, decisive: Mapping[str, Finding]) -> Figure |
     return Figure("plan-findings", findings_plan(result.deck, found), caption)
 
 
-def judged(effect: str, row: Finding) -> Judged:
-    """A finding as the plan tells it."""
-    judgement = JUDGEMENTS[row.verdict]
-    words = row.words.removeprefix("strip ")
-    if judgement is Judgement.HOLDS:
-        words = "holds" if row.verdict is Verdict.COVERS else "no less than the plate"
-    elif judgement is Judgement.NOT_COMPARABLE:
-        words = "not comparable"
+def _order(one: EffectFinding) -> int:
+    return list(State).index(one.state)
+
+
+def judged(one: EffectFinding) -> Judged:
+    """An effect as the plan tells it."""
+    row = one.row
     section = row.section
     return Judged(
-        effect=effect,
-        judgement=judgement,
-        words=words,
-        place=section.place + (", at its face" if section.kind == "face" else ""),
+        effect=one.effect,
+        judgement=JUDGEMENTS[one.state],
+        words=WORDS.get(one.state, row.words.removeprefix("strip ")),
+        place=row.place,
         at=row.plate.at,
         lines=(section.edge,) if section.edge else section.lines,
     )

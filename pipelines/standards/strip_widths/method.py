@@ -66,14 +66,14 @@ class StripMethod:
         give the moment; one of the two is None.
     union : whether the widths of wheels side by side may be joined where they overlap.
     note : what a reader must know before trusting it. mark : how far it is to
-        be trusted (`standards.sources`).
+        be trusted (`standards.sources`), "" for a user's own.
     Both functions raise MethodRangeError outside the rule's range.
     """
 
     standard: str
     edition: str
     clause: str
-    mark: Mark
+    mark: Mark | Literal[""]
     effect: Effect
     bars: Literal["parallel", "across", "either"]
     per: Literal["wheel", "wheel line", "axle", "lane"]

@@ -16,6 +16,8 @@ from pipelines.caution import CAUTION
 from pipelines.cli.brief import brief
 from pipelines.cli.main import main
 from pipelines.deck.examples import FITS, STUDIES
+from pipelines.findings.compare import worst_first
+from pipelines.findings.effects import effect_findings
 from pipelines.findings.finding import Finding
 from pipelines.result import Result
 from pipelines.standards.sources import Source
@@ -50,14 +52,14 @@ def test_the_finding_is_told_first_and_in_about_ten_lines(
 ) -> None:
     assert told(out) == 0
     lines = capsys.readouterr().out.splitlines()
-    assert len(lines) <= 12
-    assert lines[0].startswith("small: the worst strip is short in ")
+    assert len(lines) <= 13
+    assert lines[0].startswith("small: the strip by DAfStb Heft 240 is short in ")
+    assert lines[1].startswith("  Strip: DAfStb Heft 240 (from memory), along the traffic; taken ")
     assert lines[-2] == f"Written: report.html, summary.json, findings.csv, fields.vtu in {out}"
     assert lines[-1] == CAUTION
     most = max(row.plate.peak for row in result.findings if row.section.kind == "sagging")
     [bays] = [line for line in lines if line.startswith("  sagging in bays: ")]
-    assert f"plate {1e-3 * most:.1f}, strip " in bays
-    assert "from memory" in bays
+    assert f"{1e-3 * most:.1f}" in bays
     assert told(out, "--verbose") == 0
     verbose = capsys.readouterr().out
     assert "over the deck" in verbose
@@ -98,37 +100,63 @@ def test_the_status_is_what_a_script_asks_for(
 
 def made(findings: Sequence[Finding], **more: Any) -> list[str]:
     """The lines for findings made by hand."""
-    deck = SimpleNamespace(title="t", warnings=more.pop("warnings", ()))
+    traffic = SimpleNamespace(load_models=(), vehicles=())
+    deck = SimpleNamespace(
+        title="t",
+        warnings=more.pop("warnings", ()),
+        strip=None,
+        required_traffic=traffic,
+        reinforcement=None,
+    )
     given = {"left_out": (), "verdicts": (), "traffic": (), "governing": (), "leading": None}
-    result = SimpleNamespace(deck=deck, findings=findings, no_findings="", **(given | more))
+    effects = effect_findings(worst_first(findings), (), (), ())
+    result = SimpleNamespace(
+        deck=deck, findings=findings, no_findings="", effects=effects, **(given | more)
+    )
     return brief(cast(Result, result), Path("out"), ["report.html"])
 
 
 def test_it_holds_only_where_no_place_is_short() -> None:
-    first, line, *_ = made([fake(1.2, whole_model=True)])
-    assert first == "t: the worst strip is short in 0 of 1 effects, under lorry"
+    first, _, line, *_ = made([fake(1.2, whole_model=True)])
+    assert first == ("t: the strip by hand method holds in 1 of 1 effects, under lorry")
     assert line == (
-        "  sagging in bays: holds at bay C1–C2 (plate 20.0, strip 24.0 kNm/m by hand method)"
+        "  sagging in bays: holds, least strip / plate 1.20, at bay C1–C2 (plate 20.0, strip 24.0 "
+        "kNm/m)"
     )
     smaller = fake(0.9, peak=15e3, whole_model=True, place="bay C2–C3")
-    first, line, *_ = made([smaller, fake(1.2, whole_model=True)])
+    first, _, line, *_ = made([smaller, fake(1.2, whole_model=True)])
     assert "short in 1 of 1" in first
-    assert line.endswith("; short by 10 % at bay C2–C3")
+    assert line.startswith("  sagging in bays: short by 10 % at bay C2–C3 (plate 15.0, strip 13.5")
+    assert line.endswith("; the largest, 20.0 at bay C1–C2, is not short")
+
+
+def test_little_that_is_short_is_told_apart() -> None:
+    """A share of next to nothing is no finding, and is not passed over."""
+    little = fake(0.5, peak=2e3, whole_model=True, place="bay C2–C3")
+    first, _, line, *_ = made([little, fake(1.2, whole_model=True)])
+    assert "holds in 1 of 1" in first
+    assert line.endswith("; short by 50 % at bay C2–C3, where the plate has 2.00")
+
+
+def test_of_a_place_the_load_that_makes_most_is_told() -> None:
+    lighter = fake(0.9, peak=15e3, whole_model=True, load="lighter")
+    first, _, line, *_ = made([lighter, fake(1.2, whole_model=True)])
+    assert first.endswith("under lorry")
+    assert "plate 20.0" in line
 
 
 def test_a_single_vehicle_never_holds() -> None:
-    first, line, *_ = made([fake(1.2)])
+    first, _, line, *_ = made([fake(1.2)])
     assert "single vehicle, not the load model" in first
-    assert "no less than the plate at" in line
+    assert "no less than the plate, least strip / plate 1.20, at" in line
     assert "holds" not in line
 
 
 def test_what_is_not_comparable_says_why() -> None:
     row = fake(0.0, whole_model=True, hand_reason="the strip has no moment here")
-    assert (
-        "  sagging in bays: not comparable at bay C1–C2 (plate 20.0 kNm/m; the strip has no moment "
-        "here)"
-    ) in made([row])
+    told = made([row])
+    assert "can be compared in no effect, 1 not comparable" in told[0]
+    assert "  not comparable, the plate has: sagging in bays 20.0 kNm/m at bay C1–C2" in told
 
 
 def test_a_load_of_a_standard_has_its_mark() -> None:
@@ -139,11 +167,11 @@ def test_a_load_of_a_standard_has_its_mark() -> None:
 
 
 def test_loads_are_named_where_there_are_two() -> None:
-    rows = [fake(0.9, whole_model=True, load="a", peak=3e3)]
-    rows.append(fake(0.9, whole_model=True, load="b", peak=2e3))
-    first, line, *_ = made(rows)
+    rows = [fake(0.9, whole_model=True, load="a", peak=3e3, place="here")]
+    shear = fake(0.9, whole_model=True, load="b", peak=2e3)
+    rows.append(replace(shear, section=replace(shear.section, kind="shear", component=4)))
+    first, *_ = made(rows)
     assert first.endswith("under a and b")
-    assert "at bay C1–C2 under a (" in line
 
 
 def test_bars_are_told_by_standard_with_clause_and_mark() -> None:
