@@ -34,6 +34,16 @@ STEEL_SOURCES: dict[Standard, Source] = {
     "IRC:112": Source("IRC:112", "6.2, table 6.1"),
     "AASHTO LRFD": Source("AASHTO LRFD", "5.4.3"),
 }
+CONCRETE_SOURCES: dict[Standard, Source] = {
+    "EN 1992": Source("EN 1992", "table 3.1"),
+    "IRC:112": Source("IRC:112", "table 6.5, annex A2"),
+    "AASHTO LRFD": Source("AASHTO LRFD", "5.4.2.4, 5.4.2.6, table 3.5.1-1"),
+}
+BLOCK_SOURCES: dict[Standard, Source] = {
+    "EN 1992": Source("EN 1992", "3.1.7(3), table 3.1"),
+    "IRC:112": Source("IRC:112", "annex A2.9"),
+    "AASHTO LRFD": Source("AASHTO LRFD", "5.6.2.2"),
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -160,20 +170,18 @@ class Materials:
     def block(self) -> Block:
         """Stress block: EN 1992-1-1 3.1.7(3), IRC:112 A2.9, AASHTO 5.6.2.2."""
         f = self.concrete.f_ck / MPA
+        source = BLOCK_SOURCES[self.standard]
         if self.standard == "EN 1992":
             over = max(f - 50, 0.0)
             eps = 3.5e-3 if f <= 50 else (2.6 + 35 * ((90 - f) / 100) ** 4) * 1e-3
-            source = Source("EN 1992", "3.1.7(3), table 3.1")
             return Block(0.8 - over / 400, (1 - over / 200) * self.f_cd, eps, source)
         if self.standard == "IRC:112":
             over = max(f - 60, 0.0)
             eps = 3.5e-3 if f <= 60 else (2.6 + 35 * ((90 - 0.8 * f) / 100) ** 4) * 1e-3
-            source = Source("IRC:112", "annex A2.9")
             return Block(0.8 - over / 500, (1 - over / 250) * self.f_cd, eps, source)
         ksi = self.concrete.f_ck / KSI
         alpha_1 = max(0.85 - 0.02 * max(ksi - 10, 0.0), 0.75)
         beta_1 = min(max(0.85 - 0.05 * (ksi - 4), 0.65), 0.85)
-        source = Source("AASHTO LRFD", "5.6.2.2")
         return Block(beta_1, alpha_1 * self.concrete.f_ck, 3.0e-3, source)
 
     @property
@@ -208,7 +216,7 @@ def _en_by_strength(name: str, f: float) -> Concrete:
         specimen="cylinder",
         f_ct=f_ct * MPA,
         E_c=modulus_by_strength(f),
-        source=Source("EN 1992", "table 3.1"),
+        source=CONCRETE_SOURCES["EN 1992"],
     )
 
 
@@ -223,7 +231,6 @@ def _irc_by_strength(name: str, f: float) -> Concrete:
     f_cm = f + 10
     f_ct = 0.259 * f ** (2 / 3) if f <= 60 else 2.27 * math.log(1 + f_cm / 12.5)
     E_c = 22e3 * (f_cm / 12.5) ** 0.3
-    source = Source("IRC:112", "table 6.5, annex A2")
     return Concrete(
         name=name,
         standard="IRC:112",
@@ -231,7 +238,7 @@ def _irc_by_strength(name: str, f: float) -> Concrete:
         specimen="cube",
         f_ct=f_ct * MPA,
         E_c=E_c * MPA,
-        source=source,
+        source=CONCRETE_SOURCES["IRC:112"],
     )
 
 
@@ -252,7 +259,6 @@ def _aashto_by_strength(name: str, f_ck: float) -> Concrete:
     f_ct = 0.24 * math.sqrt(ksi)
     weight = 0.145 if ksi <= 5 else 0.140 + 0.001 * ksi  # kcf, normal weight
     E_c = 120_000 * weight**2 * ksi**0.33
-    source = Source("AASHTO LRFD", "5.4.2.4, 5.4.2.6, table 3.5.1-1")
     return Concrete(
         name=name,
         standard="AASHTO LRFD",
@@ -260,7 +266,7 @@ def _aashto_by_strength(name: str, f_ck: float) -> Concrete:
         specimen="cylinder",
         f_ct=f_ct * KSI,
         E_c=E_c * KSI,
-        source=source,
+        source=CONCRETE_SOURCES["AASHTO LRFD"],
     )
 
 

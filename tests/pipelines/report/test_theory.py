@@ -1,8 +1,10 @@
 """The theory names every method and check, and its formulas give what the code gives."""
 
+import ast
 import math
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from unicodedata import normalize
@@ -11,7 +13,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+import pipelines
 from pipelines.bars.adequacy import Check
+from pipelines.bars.checks import edge_beams
 from pipelines.bars.checks.collision import edge_forces
 from pipelines.bars.checks.edge_beams import cracking_torque, least_links
 from pipelines.bars.demand.wood_armer import needed
@@ -23,10 +27,12 @@ from pipelines.report.pdf import typst_of
 from pipelines.report.sections.theory.checks import ITEMS, actions
 from pipelines.report.sections.theory.formulas import formula, on_terminal, running
 from pipelines.report.sections.theory.mechanics import errors, mechanics
+from pipelines.report.sections.theory.memory import memory
 from pipelines.report.sections.theory.page import chapters, theory_page
 from pipelines.report.sections.theory.strips import RULES, strips
 from pipelines.standards.actions.combinations import COMBINATIONS
 from pipelines.standards.actions.load_models import joint_factor
+from pipelines.standards.actions.vehicles import library
 from pipelines.standards.detailing.rules import least_moment_row, least_steel_rows
 from pipelines.standards.materials import KSI, MPA, Materials, materials
 from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
@@ -434,3 +440,42 @@ def test_the_command_tells_a_chapter(capsys: pytest.CaptureFixture[str]) -> None
     assert max(map(len, out.splitlines())) <= 80
     assert main(["theory", "strip"]) == 2
     assert "no chapter strip; there are mechanics, errors, strips" in capsys.readouterr().err
+
+
+def clauses_from_memory() -> set[str]:
+    """Clauses of every `Source` that is written out in the code without another mark."""
+    found = set()
+    root = Path(pipelines.__file__).parent
+    for path in sorted(root.rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Source":
+                given = [getattr(one, "value", None) for one in node.args]
+                if len(given) == 2 and all(isinstance(one, str) for one in given):
+                    found.add(str(given[1]))
+    return found
+
+
+def test_whatever_is_from_memory_is_in_the_list_of_prints_to_read() -> None:
+    words = on_terminal(" ".join(item.words for item in chapters()[-1].items))
+    clauses = clauses_from_memory()
+    assert len(clauses) > 40
+    # Where a rule adds words to its clause, the clause is what is looked for.
+    numbers = {re.split(r"[:,;(] ?|, ", clause)[0].strip() for clause in clauses}
+    assert not [one for one in numbers if on_terminal(one) not in words]
+    for method in METHODS.values():
+        if method.mark == "from memory":
+            assert on_terminal(method.clause) in words
+    for source in {one.source for one in library.values() if one.mark == "from memory"}:
+        assert on_terminal(source.partition("; ")[0].rpartition(", ")[2]) in words
+
+
+def test_what_was_read_leaves_the_list(monkeypatch: pytest.MonkeyPatch) -> None:
+    def places() -> str:
+        return " ".join(item.title for item in memory(()).items)
+
+    before = places()
+    assert "EN 1992-1-1:2004" in before
+    monkeypatch.setattr(edge_beams, "ALONG", replace(edge_beams.ALONG, mark="read"))
+    after = places()
+    counts = [list(map(int, re.findall(r"places to open, (\d+)", one))) for one in (before, after)]
+    assert sum(counts[0]) - sum(counts[1]) == 1

@@ -12,6 +12,7 @@ from pipelines.report.sections.theory.formulas import (
     running,
 )
 from pipelines.report.sections.theory.mechanics import errors, mechanics
+from pipelines.report.sections.theory.memory import memory
 from pipelines.report.sections.theory.strips import strips
 
 MARKS = (
@@ -23,7 +24,8 @@ MARKS = (
 
 def chapters() -> tuple[Chapter, ...]:
     """Everything in order."""
-    return mechanics(), errors(), strips(), actions(), checks()
+    stated = (mechanics(), errors(), strips(), actions(), checks())
+    return *stated, memory(stated)
 
 
 def theory_page(caution: str) -> Document:
