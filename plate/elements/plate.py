@@ -105,16 +105,18 @@ def shear(order: int, nodes: Floats, points: Floats) -> Floats:
 
 
 def stiffness_matrices(mesh: Mesh, section: Section, chunk: int = 256) -> Floats:
-    """Element stiffness matrices (n_cell, n_dof, n_dof) [N/m, N, N m]."""
+    """Element stiffness matrices (n_cell, n_dof, n_dof) [N/m, N, N m]; those of equal cells are
+    formed once."""
     order = mesh.order
     x, weight = gauss(order + 1)
     points, weights = square(x, x), np.outer(weight, weight).ravel()
     n_dof = N_FIELDS * (order + 1) ** 2
-    K = np.empty((mesh.n_cells, n_dof, n_dof))
     N = shape(order, points)
-    for start in range(0, mesh.n_cells, chunk):
+    different, which = _different(mesh, section, N)
+    K = np.empty((len(different), n_dof, n_dof))
+    for start in range(0, len(different), chunk):
         part = slice(start, start + chunk)
-        cells = mesh.cells[part]
+        cells = mesh.cells[different[part]]
         nodes = mesh.xy[cells]
         plan = N @ mesh.plan[cells]
         B, det = curvature(order, nodes, points)
@@ -126,4 +128,20 @@ def stiffness_matrices(mesh: Mesh, section: Section, chunk: int = 256) -> Floats
         K[part] = flat.swapaxes(1, 2) @ (D @ B).reshape(len(cells), -1, n_dof)
         flat = Bs.reshape(len(cells), -1, n_dof)
         K[part] += flat.swapaxes(1, 2) @ (S[..., None, None] * Bs).reshape(len(cells), -1, n_dof)
-    return K
+    return K if len(K) == mesh.n_cells else K[which]
+
+
+def _different(mesh: Mesh, section: Section, N: Floats) -> tuple[Ints, Ints]:
+    """Cells (k,) of different shape or thickness, to the picometre, and which of them each cell
+    (n_cell,) is like; N : shape functions (n_point, n_node) at which the thickness counts."""
+    every = np.arange(mesh.n_cells)
+    if not mesh.alignment.straight:
+        return every, every
+    nodes = mesh.xy[mesh.cells]
+    keys = (nodes - nodes[:, :1]).reshape(mesh.n_cells, -1)
+    if section.zones:
+        keys = np.hstack([keys, section.thickness_at(N @ mesh.plan[mesh.cells])])
+    _, first, which = np.unique(
+        np.round(keys, 12) + 0.0, axis=0, return_index=True, return_inverse=True
+    )
+    return first, which.ravel()
