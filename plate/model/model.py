@@ -329,8 +329,8 @@ class PlateModel:
                 energy = np.einsum("eim,eij,ejn->mn", moved, K / size, moved)
                 values, vectors = np.linalg.eigh(energy)
                 rows.append(np.sqrt(np.clip(values, 0.0, None))[:, None] * vectors.T)
-        stacked = np.concatenate(rows)
-        _, values, motions = np.linalg.svd(np.vstack([stacked, np.zeros((3, 3))]))
+        stacked = np.vstack([*rows, np.zeros((3, 3))])
+        _, values, motions = np.linalg.svd(stacked, full_matrices=False)
         free = np.asarray(motions[values <= 1e-7 * values[0]])
         if len(free):
             raise MechanismError(_describe(free, centre, span, self.mesh.alignment.straight))
