@@ -295,24 +295,28 @@ def segment_points(mesh: Mesh, path: Floats) -> list[tuple[Ints, Floats, Floats]
         # rounding, which must leave no slivers.
         ends, cuts = cuts[-1:], cuts[np.diff(cuts, prepend=-1.0) > SLIVER]
         cuts[-1:] = ends
-        cells, points, weights = [], [], []
+        cells, places, weights = [], [], []
         for start, end in itertools.pairwise(cuts):
             middle = 0.5 * (start + end)
             inside = owner[(spans[:, 0] < middle) & (middle < spans[:, 1])]
             at = a + (start + 0.5 * (x + 1.0) * (end - start))[:, None] * (b - a)
             direction = (b - a) * 0.5 * (end - start)
             speed = np.hypot(direction[0] * mesh.alignment.stretch(at), direction[1])
-            for k in inside:
-                cells.append(np.full(len(x), k))
-                points.append(_reference_points(mesh, int(k), at))
-                weights.append(weight * speed / len(inside))
-        if cells:
-            found.append((np.concatenate(cells), np.concatenate(points), np.concatenate(weights)))
+            cells.append(inside)
+            places.append(np.broadcast_to(at, (len(inside), *at.shape)))
+            weights.append(np.tile(weight * speed / max(len(inside), 1), len(inside)))
+        if any(map(len, cells)):
+            through = np.concatenate(cells)
+            points = _reference_points(mesh, through, np.concatenate(places))
+            found.append((np.repeat(through, len(x)), points, np.concatenate(weights)))
     return found
 
 
-def _reference_points(mesh: Mesh, cell: int, at: Floats) -> Floats:
-    """Reference coordinates (n, 2) of plan points in a cell."""
-    if mesh.curved[cell]:
-        return mesh.invert_plan(np.full(len(at), cell), at)
-    return np.asarray(_inverse_bilinear(mesh.corners[cell][None], at[None])[0])
+def _reference_points(mesh: Mesh, cells: Ints, at: Floats) -> Floats:
+    """Reference coordinates (n q, 2) of plan points (n, q, 2) in cells (n,)."""
+    found = np.empty(at.shape)
+    curved = mesh.curved[cells]
+    found[~curved] = _inverse_bilinear(mesh.corners[cells[~curved]], at[~curved])
+    for k in np.flatnonzero(curved).tolist():
+        found[k] = mesh.invert_plan(np.full(at.shape[1], cells[k]), at[k])
+    return found.reshape(-1, 2)
