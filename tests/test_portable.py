@@ -165,3 +165,15 @@ def test_a_mistake_is_told_before_anything_that_computes_or_draws_is_imported(
 def test_nothing_that_draws_is_imported_for_an_analysis() -> None:
     found = loaded("import pipelines.analysis")
     assert not set(found) & {"matplotlib", "ezdxf", "meshio", "pyarrow", "PIL", "rich"}
+
+
+def test_nothing_is_drawn_with_a_library_of_figures(tmp_path: Path) -> None:
+    """All that a run draws with is imported and a model drawn where matplotlib is missing."""
+    code = (
+        "import sys; sys.modules['matplotlib'] = None; "
+        "import pipelines.report.report, pipelines.report.html, pipelines.study.fit.figures, "
+        "pipelines.report.space.views, pipelines.report.drawings.bars_dxf; "
+        "from pipelines.cli.main import main; assert main() == 0"
+    )
+    assert "scipy" in loaded(code, "draw", "skew", "--out", str(tmp_path / "out"))
+    assert (tmp_path / "out" / "plan.svg").exists()
