@@ -36,7 +36,7 @@ AIMS: Mapping[str, Mapping[int, float]] = {
 
 # Two bays of the starter for cross beams, less wide, under fewer load positions.
 SMALL = (
-    ("stations_m = [0.0, 3.2, 6.4, 9.6, 12.8]", "stations_m = [0.0, 3.2, 6.4]"),
+    ("stations_m = [0.0, 3.5, 7.0, 10.5, 14.0]", "stations_m = [0.0, 3.2, 6.4]"),
     ("offsets_m = [-3.9, 3.9]", "offsets_m = [-3.3, 3.3]"),
     ("carriageway_m = [-3.5, 3.5]", "carriageway_m = [-2.9, 2.9]"),
     ('load_models = ["EN 1991-2 LM1"]', 'vehicles = ["EN 1991-2 LM2"]'),
