@@ -32,6 +32,8 @@ NARROW, COMMON, BROAD = 0.38, 0.64, 0.86
 
 # Points of polylines are left out where the line moves by less than this [point].
 UNSEEN = 0.12
+# So few points are all kept.
+FEW = 5
 # Paper between the lines of a hatch [point].
 HATCHES = {
     "/": '<path d="M-1 5L5 -1M-1 1L1 -1M3 5L5 3"',
@@ -247,7 +249,7 @@ def _printed(words: str) -> str:
 
 def _data(points: Floats, closed: bool) -> str:
     """Path data without what nobody sees, on a grid of a tenth of a point, in relative steps."""
-    if len(points) > 2:
+    if len(points) > FEW:
         ring = np.vstack([points, points[:1]]) if closed else points
         points = get_coordinates(simplify(linestrings(ring), UNSEEN, preserve_topology=False))
         points = points[:-1] if closed else points

@@ -50,6 +50,8 @@ LOOKS = {
 # Marks, words beside them, rows of the list and its foot; from a mark to its words [point].
 MARK, WORDS, ROW, FOOT = 13.0, 9.0, 16.0, 8.0
 AWAY = (24.0, 38.0, 54.0, 72.0)
+# Paper about the plan [point].
+EDGE = 24.0
 # Of words in bold to those that are not.
 BOLD = 1.12
 # Tallest plan, so that the picture stands in the first screen [point].
@@ -78,9 +80,13 @@ def findings_plan(deck: Deck, found: Sequence[Judged], name: str = "findings-pla
     gap = 0.03 * float(np.ptp(drawn, axis=0).max())
     shown = [kind for kind in Judgement if any(one.judgement is kind for one in found)]
     keys = [_key(kind) for kind in shown]
-    room = canvas(drawn, (24.0, 24.0, 24.0, 0.0), 2.0 * gap, TALL)
-    foot = 14.0 + ROW * len(found) + FOOT + legend_height(keys, room.size[0])
-    room = replace(room, margins=(24.0, 24.0, 24.0, foot))
+    rows = [f"{one.effect}: {one.words}" for one in found]
+    places = 52.0 + max(room_of(words, WORDS) for words in rows)
+    room = canvas(drawn, (EDGE, EDGE, EDGE, 0.0), 2.0 * gap, TALL)
+    needed = places + max(room_of(one.place, WORDS) for one in found)
+    right = EDGE + max(0.0, needed - room.size[0])
+    foot = 14.0 + ROW * len(found) + FOOT + legend_height(keys, room.size[0] + right - EDGE)
+    room = replace(room, margins=(EDGE, EDGE, right, foot))
 
     def paint(paper: Paper) -> None:
         axes = room.axes(paper)
@@ -93,15 +99,13 @@ def findings_plan(deck: Deck, found: Sequence[Judged], name: str = "findings-pla
         if not deck.plan.alignment.straight:
             scale_bar(axes)
         _marks(axes, deck, found, gap)
-        paper.text([24.0, 12.0], "from above, along the deck to the right", along="start")
+        paper.text([EDGE, 12.0], "from above, along the deck to the right", along="start")
         y = axes.box[3] + 14.0 + 0.5 * ROW
-        for number, one in enumerate(found, start=1):
+        for number, (one, words) in enumerate(zip(found, rows, strict=True), start=1):
             _mark(paper, np.array([32.0, y]), one.judgement, number)
             bold = one.judgement is Judgement.SHORT
-            words = f"{one.effect}: {one.words}"
             paper.text([44.0, y], words, size=WORDS, along="start", bold=bold)
-            start = 44.0 + room_of(words, WORDS) * (BOLD if bold else 1.0) + 6.0
-            paper.text([start, y], one.place, size=WORDS, along="start")
+            paper.text([places, y], one.place, size=WORDS, along="start")
             y += ROW
         legend(paper, keys)
 
