@@ -47,8 +47,8 @@ def arrangement_drawing(
         line_names(axes, deck, (0.5, 0.5))
         for y in deck.required_traffic.carriageway:
             axes.path(along_carriageway(deck, y), ink="#777777", width=0.7, dash=(6, 3))
-        patches = [closed(deck, corners) for corners in peak.held.corners[:wheels]]
-        axes.path(*patches, closed=True, fill="white", ink=LOAD, width=1.2)
+        for corners in peak.held.corners[:wheels]:  # dispersed, they may overlap
+            axes.path(closed(deck, corners), closed=True, fill="white", ink=LOAD, width=1.2)
         place = deck.plan.alignment.to_cartesian(np.array(peak.at))
         axes.mark(place, "o", 9.0, ink=HOLD, width=1.4)
 

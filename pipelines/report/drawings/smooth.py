@@ -3,9 +3,9 @@
 Between load positions an envelope dips, and its contours show teeth that no bridge has. A dip
 narrower than the lattice is filled: each point takes the least of the largest values in the
 windows, one step along and one across, that contain it (a morphological closing; a slope, a ridge
-and what lies at an edge stay as they are). Then a plane is fitted to what lies within two cells of
-each point, by falling weights. Nowhere is less shown than the envelope has, nor more than those
-neighbours, and nothing is taken across a line that divides the slab.
+and what lies at an edge stay as they are). Then planes through what lies within two cells of each
+point, by falling weights, take the corners off what was filled. Nowhere is less shown than the
+envelope has, and nothing is taken across a line that divides the slab.
 """
 
 import itertools
@@ -32,8 +32,8 @@ LEVEL = 1e-9
 
 RULE = (
     "Contours are drawn without the teeth of the lattice of load positions: dips narrower than a "
-    "step are filled and planes are fitted over two cells about a point, nowhere below the "
-    "envelope; values in words are the governing ones."
+    "step are filled and rounded off, nowhere below the envelope; values in words are the "
+    "governing ones."
 )
 """What stands with such drawings."""
 
@@ -94,9 +94,9 @@ class Lattice:
         return found
 
     @cached_property
-    def _planes(self) -> tuple[csr_array, Ints, Ints]:
+    def _planes(self) -> csr_array:
         """Value at each point of the plane through its neighbours (n, n), by weights that fall to
-        nothing `SPACES` off; those neighbours, and where those of each point begin."""
+        nothing `SPACES` off."""
         sides = np.abs(self.track[self._sides[:, 0]] - self.track[self._sides[:, 1]])
         flat = sides[:, 0] > sides[:, 1]
         spaces = [np.median(sides[flat, 0]), np.median(sides[~flat, 1])]
@@ -110,13 +110,10 @@ class Lattice:
         moments += LEVEL * np.diag([0.0, 1.0, 1.0])
         first = np.linalg.inv(moments)[:, 0]
         shares = weight * np.einsum("kj,kj->k", first[pairs[:, 0]], basis)
-        planes = csr_array((shares, (pairs[:, 0], pairs[:, 1])), shape=(n, n))
-        return planes, pairs[:, 1], starts
+        return csr_array((shares, (pairs[:, 0], pairs[:, 1])), shape=(n, n))
 
     def smoothed(self, values: Floats, sign: float) -> Floats:
         """An envelope (n,) to be drawn; sign : 1 of largest values, -1 of smallest."""
         signed = sign * values
         filled = np.min([np.maximum.reduceat(signed[p], at) for p, at in self._windows], axis=0)
-        planes, near, starts = self._planes
-        largest = np.maximum.reduceat(filled[near], starts)
-        return np.asarray(sign * np.clip(planes @ filled, signed, largest))
+        return np.asarray(sign * np.clip(self._planes @ filled, signed, filled))

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from pipelines.findings.effects import EffectFinding, State
+from pipelines.findings.effects import NOTHING, EffectFinding, State
 from pipelines.findings.left_out import LeftOut
 from pipelines.numbers import number
 from pipelines.report.document import Figure
@@ -55,7 +55,8 @@ def judged(one: EffectFinding) -> Judged:
 
 
 def _left_out(result: Result) -> Iterator[Judged]:
-    """The largest left out of each moment and sign, under the leading traffic."""
+    """The largest left out of each moment and sign, of those that are not next to nothing beside
+    the deck's largest moment."""
     largest: dict[tuple[str, str], LeftOut] = {}
     for one in result.left_out:
         key = (one.peak.result, one.peak.extreme)
@@ -63,8 +64,11 @@ def _left_out(result: Result) -> Iterator[Judged]:
             key not in largest or abs(one.peak.value) > abs(largest[key].peak.value)
         ):
             largest[key] = one
+    moments = [abs(p.value) for p in result.governing if p.result.startswith("m_")]
     for one in largest.values():
         peak = one.peak
+        if abs(peak.value) < NOTHING * max(moments, default=0.0):
+            continue
         yield Judged(
             effect=f"{peak.result} {peak.extreme}",
             judgement=Judgement.LEFT_OUT,

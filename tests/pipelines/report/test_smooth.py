@@ -35,7 +35,7 @@ def test_a_slope_stays_up_to_its_edges(sign: float) -> None:
     one = lattice()
     x, y = one.track.T
     slope = 3.0 + 2.0 * x - 5.0 * y
-    np.testing.assert_allclose(one.smoothed(slope, sign), slope, atol=1e-7)
+    np.testing.assert_allclose(one.smoothed(slope, sign), slope, rtol=1e-12)
 
 
 def test_stripes_of_the_lattice_go() -> None:
@@ -67,10 +67,7 @@ def test_a_ridge_is_not_widened() -> None:
     one = lattice()
     ridge = 1.0 - np.abs(one.track[:, 0] - 2.0)
     drawn = one.smoothed(ridge, 1.0)
-    # A plane over two cells of 0.1 m may lift the foot of a kink by less than a cell's fall.
-    assert np.abs(drawn - ridge).max() < 0.1
-    away = np.abs(one.track[:, 0] - 2.0) > 0.21
-    np.testing.assert_allclose(drawn[away], ridge[away], atol=1e-7)
+    np.testing.assert_allclose(drawn, ridge, atol=1e-12)
 
 
 def test_nothing_is_taken_across_a_division() -> None:
