@@ -169,9 +169,11 @@ def round_step(span: float, most: int) -> float:
 
 
 def round_levels(low: float, high: float, most: int) -> Floats:
-    """Round values from at or below `low` to at or above `high`."""
-    step = round_step(high - low, most)
+    """Round values from at or below `low` to at or above `high`; two about one value alone."""
+    size = max(abs(low), abs(high))
+    step = round_step(high - low if high - low > ON * size else size or 1.0, most)
     first, last = math.floor(low / step + ON), math.ceil(high / step - ON)
+    last = max(last, first + 1)
     return np.asarray(np.round(step * np.arange(first, last + 1), 12))
 
 

@@ -497,6 +497,16 @@ def test_scales_have_round_marks(low: float, high: float, most: int, shown: list
     assert decades(0.03, 2.0)[1] == ["0.05", "0.1", "0.2", "0.5", "1", "2"]
 
 
+@pytest.mark.parametrize("value", [0.0, 3.2, -3.2, 3.0, 1e-9, 4e7])
+@pytest.mark.parametrize("noise", [0.0, 1e-16])
+def test_levels_enclose_one_value_alone(value: float, noise: float) -> None:
+    """As of a width that is the same all over the deck."""
+    levels = round_levels(value, value * (1.0 + noise), 10)
+    assert len(levels) == 2
+    assert levels[0] < levels[1]
+    assert levels[0] <= value <= levels[1]
+
+
 def test_what_leaves_its_axes_is_cut_off() -> None:
     axes = Axes(
         paper=Paper("c", 100, 100), box=(10.0, 10.0, 90.0, 90.0), x=(0.0, 8.0), y=(0.0, 8.0)
