@@ -71,7 +71,11 @@ def _predicted(fit: Fit, rows: Rows, predicted: dict[str, Floats]) -> Drawing:
     for held, ink, name in ((False, FITTED, "mean, fitted"), (True, HELD, "mean, held out")):
         pick = rows.held == held
         if pick.any():
-            series.append(_Series(_dots(name, ink), rows.y[pick], predicted["mean"][pick]))
+            series.append(
+                _Series(
+                    _dots(name, ink, "D" if held else "o"), rows.y[pick], predicted["mean"][pick]
+                )
+            )
     series.append(_Series(_dots("safe side", SAFE, "D", 2.5), rows.y, predicted["safe"]))
     top = max(float(np.nanmax(one.y)) for one in series if np.isfinite(one.y).any())
     top, right = 1.05 * max(top, float(rows.y.max())), 1.05 * float(rows.y.max())
@@ -156,7 +160,7 @@ def _residuals(k: int, rows: Rows, predicted: dict[str, Floats]) -> Iterator[_Se
         pick = rows.held == held
         if pick.any():
             ratio = predicted["mean"][pick] / rows.y[pick]
-            yield _Series(_dots(name, ink), rows.x[pick, k], ratio)
+            yield _Series(_dots(name, ink, "D" if held else "o"), rows.x[pick, k], ratio)
 
 
 def _partial(k: int, rows: Rows, curves: Curves) -> Iterator[_Series]:
