@@ -164,12 +164,11 @@ def _traffic(
         peak.with_tolerance(stated)
         for peak, stated in zip(worst.peaks, tolerances.peaks, strict=True)
     )
-    told = that_count(peaks)
-    governing = tuple(peak for peak in told if peak.is_known)
+    governing = tuple(peak for peak in that_count(peaks) if peak.is_known)
     return TrafficResult(
         envelope=envelope,
         governing=governing,
-        uncertain=tuple(peak for peak in told if not peak.is_known),
+        uncertain=tuple(peak for peak in peaks if not peak.is_known),
         tolerances=tolerances,
         mean_curves=mean_curves(solved, governing),
         uplift=uplift_findings(solved, cases, envelope, governing),

@@ -138,8 +138,8 @@ def governing_values(solved: SolvedDeck, envelope: TrafficEnvelope) -> tuple[Pea
 
 
 def that_count(peaks: Sequence[Peak]) -> tuple[Peak, ...]:
-    """The governing values that count, each with that of a knife edge, if there is one."""
-    edges = {(peak.result, peak.extreme): peak for peak in peaks if peak.knife_edge}
+    """The governing values that count, each with that of a knife edge, if one is known."""
+    edges = {(p.result, p.extreme): p for p in peaks if p.knife_edge and p.is_known}
     return tuple(
         replace(peak, over_width=edges.get((peak.result, peak.extreme)))
         for peak in peaks

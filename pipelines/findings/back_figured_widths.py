@@ -18,15 +18,22 @@ import numpy as np
 from pipelines.deck.deck import Deck, Direction, Traffic
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.errors import MethodRangeError
-from pipelines.findings.finding import SHEARS, Finding, governing, without_centre_lines
+from pipelines.findings.finding import (
+    SHEARS,
+    Finding,
+    at_centre_line,
+    governing,
+    without_centre_lines,
+)
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.loads import LaneKind, LaneSet, LoadModel, alone
 from pipelines.standards.strip_widths.method import Bars
 from pipelines.strips.beam import moment_lines, shear_lines
 from pipelines.strips.deck_strip import StripDeck, strip_decks
+from pipelines.strips.frame import M_X, M_Y, frame
 from pipelines.strips.hand_values import centre_limits, effective_depth
 from pipelines.strips.piecewise import Piecewise, highest
-from pipelines.strips.sections import M_X, M_Y, Kind, frame
+from pipelines.strips.sections import Kind
 from pipelines.strips.trains import (
     DIRECTIONS,
     Extreme,
@@ -61,7 +68,8 @@ class BackWidth:
 
     strip_resultant : of the beam on rigid lines; plate_resultant : of the plate over the whole
         line through its peak at the governing load position.
-    peak, depth_mean : of the plate. codes : strip and the width that it uses.
+    peak, depth_mean : of the plate; at_centre : the plate's peak at the centre line of a line that
+        is read beside it, else None. codes : strip and the width that it uses.
     """
 
     kind: Kind
@@ -75,6 +83,7 @@ class BackWidth:
     peak: float
     depth_mean: float
     codes: tuple[tuple[str, float], ...]
+    at_centre: float | None = None
 
     @property
     def by_peak(self) -> float:
@@ -99,6 +108,8 @@ class BackWidth:
             "unit": "kN" if self.component in SHEARS else "kNm",
             "strip_resultant": 1e-3 * self.strip_resultant,
             "plate_resultant": 1e-3 * self.plate_resultant,
+            "plate_peak": 1e-3 * self.peak,
+            "plate_peak_at_centre_line": None if self.at_centre is None else 1e-3 * self.at_centre,
             "width_by_peak_m": self.by_peak,
             "width_by_mean_3h_m": self.by_mean,
             "width_of_plate_m": self.spread,
@@ -139,6 +150,7 @@ def back_widths(deck: Deck, findings: Sequence[Finding]) -> tuple[BackWidth, ...
             for row in rows
             if row.hand.value
         ]
+        centre = at_centre_line(first, findings)
         found.append(
             BackWidth(
                 kind=first.section.kind,
@@ -152,6 +164,7 @@ def back_widths(deck: Deck, findings: Sequence[Finding]) -> tuple[BackWidth, ...
                 peak=abs(first.plate.peak),
                 depth_mean=abs(first.plate.depth_mean),
                 codes=tuple(sorted(codes)),
+                at_centre=None if centre is None else abs(centre.plate.peak),
             )
         )
     order = list(models)

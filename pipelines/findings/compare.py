@@ -28,8 +28,9 @@ from pipelines.findings.plate_values import (
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.loads import alone
 from pipelines.strips.deck_strip import StripDeck, strip_decks
+from pipelines.strips.frame import frame
 from pipelines.strips.hand_values import NO_MOMENT, hands_under
-from pipelines.strips.sections import Section, frame, sections
+from pipelines.strips.sections import Section, sections
 from pipelines.traffic.positions import WheelPatches
 
 # Of the largest plate value of the same result: below it a value is small.
@@ -65,12 +66,26 @@ def strip_findings(
         if not wanted:
             continue
         values = found_values(at, solved, wanted)
-        for one, peak in zip(wanted, values, strict=True):
+        for one, peak in _worst_rows(wanted, values):
             found += _findings(strip, one, peak)
     if not found:
         return (), "no traffic loads a strip's sections"
     ordered = worst_first(_without_nothing(found))
     return tuple(replace(f, reference=f"F{k}") for k, f in enumerate(ordered, start=1)), ""
+
+
+def _worst_rows(
+    wanted: Sequence[Wanted], values: Sequence[Found]
+) -> Iterable[tuple[Wanted, Found]]:
+    """What is read and found, of several rows of points beside one section the larger."""
+    best: dict[tuple[str, str, str], tuple[Wanted, Found]] = {}
+    for one, peak in zip(wanted, values, strict=True):
+        section = one.reading.section
+        key = one.source.name, section.kind, section.place
+        k = section.component
+        if key not in best or abs(peak.results[k]) > abs(best[key][1].results[k]):
+            best[key] = one, peak
+    return best.values()
 
 
 def _without_nothing(findings: Sequence[Finding]) -> list[Finding]:
@@ -147,7 +162,7 @@ def _groups(all_sections: Iterable[Section]) -> Iterator[list[Section]]:
     """Sections of which the worse governs one row: both faces, both sides of a line."""
     groups: dict[tuple[Any, ...], list[Section]] = {}
     for section in all_sections:
-        groups.setdefault((section.kind, section.place), []).append(section)
+        groups.setdefault((section.kind, section.place, section.row), []).append(section)
     yield from (group for group in groups.values() if any(len(one.points) for one in group))
 
 

@@ -18,6 +18,7 @@ from pipelines.standards.strip_widths.method import Bars
 from pipelines.standards.strip_widths.sets import METHODS, StripSet
 from pipelines.strips.chosen import SHEAR_RULE, ChosenStrip, chosen_strip
 from pipelines.strips.deck_strip import StripDeck
+from pipelines.strips.frame import mean_span
 from pipelines.strips.lanes import LaneStrips
 from pipelines.strips.load_models import (
     model_edge_hogging,
@@ -33,7 +34,7 @@ from pipelines.strips.moments import (
     edge_moments,
     strip_moments,
 )
-from pipelines.strips.sections import Kind, Section, mean_span
+from pipelines.strips.sections import Kind, Section
 from pipelines.strips.shears import StripShear, strip_shears
 from pipelines.strips.trains import DIRECTIONS
 

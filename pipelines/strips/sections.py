@@ -1,27 +1,21 @@
 """Design sections of a deck in the direction of its strip, and the plate's points on them.
 
-`s` counts along the strip and `t` across it: for bars along traffic s is the station and t the
-offset, for bars across it s is the offset and t the station.
+`s` and `t` are coordinates along the strip and across it (`frame`).
 """
 
 import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
 from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
-from pipelines.model.responses import SolvedDeck
 from pipelines.strips.beam import StripBeam, StripSupport
-from pipelines.strips.deck_strip import StripDeck
-from pipelines.strips.layout import StripLayout
-from plate.arrays import Floats, Ints
-from plate.conventions import RESULTS
+from pipelines.strips.frame import M_X, M_Y, ON, Q_X, Q_Y, Frame, around, beside
+from plate.arrays import Ints
 
 # "edge hogging": over a line, nearer to an edge than strips within the slab reach; "joint": over
 # an end line on which the strip has no moment. These and "hogging" are read at the centre line,
@@ -43,8 +37,6 @@ Kind = Literal[
     "corner",
 ]
 
-M_X, M_Y = RESULTS.index("m_x"), RESULTS.index("m_y")
-Q_X, Q_Y = RESULTS.index("q_x"), RESULTS.index("q_y")
 BARS = {M_X: "bars along", M_Y: "bars across", Q_X: "along", Q_Y: "across"}
 # Where lines have a width, the kind of section at which their hogging counts.
 AT_FACES: Mapping[Kind, Kind] = MappingProxyType(
@@ -52,7 +44,6 @@ AT_FACES: Mapping[Kind, Kind] = MappingProxyType(
 )
 # What counts as an obtuse corner, as a share of the span of its bay.
 CORNER = 0.5
-ON = 1e-6  # points nearer to a line than this lie on it [m]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,7 +54,8 @@ class Section:
     component : index in RESULTS; sign : 1 for the largest value, -1 for the smallest.
     points : field points (n,) among which the plate's peak is sought.
     s : where the section is not on mesh points: it runs along this s [m] beside them.
-    lines : names of the bay's two lines or of the line; edge : name of an edge.
+    lines : names of the bay's two lines or of the line; edge : name of an edge. row : of several
+        rows of points beside one section, which all are asked.
     """
 
     kind: Kind
@@ -76,117 +68,7 @@ class Section:
     lines: tuple[str, ...]
     s: float | None = None
     edge: str = ""
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Frame:
-    """A deck seen along its strip.
-
-    s, t : coordinates of the field points (n_point,) [m].
-    to_low, to_high : their distances along t from the edges that run along the strip [m]; to_ends :
-        those from the edges at its ends.
-    clear : of both edges how near to it strips within the slab reach [m]: up to the line that
-        stiffens it, and to half a span where none does so near.
-    readable : whether moments are to be read there: not beside a singular place.
-    """
-
-    deck: Deck
-    strip: StripDeck
-    s: Floats
-    t: Floats
-    to_low: Floats
-    to_high: Floats
-    to_ends: tuple[Floats, Floats]
-    clear: tuple[float, float]
-    readable: NDArray[np.bool_]
-
-    @property
-    def along(self) -> bool:
-        return self.strip.bars == "parallel"
-
-    @property
-    def moment(self) -> int:
-        return M_X if self.along else M_Y
-
-    @property
-    def transverse(self) -> int:
-        return M_Y if self.along else M_X
-
-    @property
-    def shear(self) -> int:
-        return Q_X if self.along else Q_Y
-
-    @property
-    def layout(self) -> StripLayout:
-        return self.strip.on_deck
-
-    @property
-    def edges(self) -> tuple[str, str]:
-        """Edges that run along the strip, at the lowest and highest t."""
-        return self.layout.edges
-
-    @property
-    def ends(self) -> tuple[str, str]:
-        """Edges at the strip's own ends."""
-        return self.layout.ends
-
-    def points(self, s: Floats | float, t: Floats | float) -> Floats:
-        """Plan points (..., 2) of coordinates along and across the strip."""
-        return self.layout.points(np.asarray(s, dtype=float), np.asarray(t, dtype=float))
-
-    def t_range(self, s: float) -> tuple[float, float]:
-        """t of the slab's edges at s [m]."""
-        return self.layout.t_range(s)
-
-    def line(self, s: float) -> Floats:
-        """Plan ends (2, 2) of the line of that s, from edge to edge."""
-        return self.points(s, np.array(self.t_range(s)))
-
-    def bay(self, lines: tuple[str, ...]) -> tuple[float, float]:
-        """s of a bay's two lines [m]."""
-        at = {support.name: support.at for support in self.strip.beam.supports}
-        return at[lines[0]], at[lines[1]]
-
-    def to(self, edge: str) -> Floats:
-        """Distances (n_point,) from an edge that runs along the strip [m]."""
-        return self.to_low if edge == self.edges[0] else self.to_high
-
-    @cached_property
-    def inside(self) -> NDArray[np.bool_]:
-        """Whether strips within the slab reach the field points (n_point,)."""
-        low, high = self.clear
-        return np.asarray((self.to_low >= low - ON) & (self.to_high >= high - ON))
-
-    def beside(self, edge: str) -> NDArray[np.bool_]:
-        """Field points (n_point,) on an edge that runs along the strip, or nearer to it than strips
-        within the slab reach."""
-        clear = self.clear[self.edges.index(edge)]
-        return np.asarray((self.to(edge) < ON) | (self.to(edge) < clear - ON))
-
-
-def frame(strip: StripDeck, solved: SolvedDeck) -> Frame:
-    """The deck's field points in the strip's coordinates."""
-    plan, layout = solved.recovery.points.plan, strip.on_deck
-    s, t = layout.coordinates(plan)
-    to_low, to_high = layout.to_edges(plan)
-    half = 0.5 * mean_span(strip)
-    least, most = (min(half, layout.stiffening(edge)) for edge in layout.edges)
-    return Frame(
-        deck=solved.deck,
-        strip=strip,
-        s=s,
-        t=t,
-        to_low=to_low,
-        to_high=to_high,
-        to_ends=layout.to_ends(plan),
-        clear=(least, most),
-        readable=solved.readable,
-    )
-
-
-def mean_span(strip: StripDeck) -> float:
-    """Mean distance of the strip's supports [m]."""
-    return float(np.mean(np.diff([support.at for support in strip.beam.supports])))
+    row: int = 0
 
 
 def sections(at: Frame, depth: float) -> list[Section]:
@@ -245,6 +127,7 @@ def _lines(at: Frame, depth: float) -> list[Section]:
             s: float | None = None,
             component: int = at.moment,
             edge: str = "",
+            row: int = 0,
             place: str = place,
             name: str = line.name,
         ) -> None:
@@ -263,6 +146,7 @@ def _lines(at: Frame, depth: float) -> list[Section]:
                         lines=(name,),
                         s=s,
                         edge=edge,
+                        row=row,
                     )
                 )
 
@@ -276,11 +160,11 @@ def _lines(at: Frame, depth: float) -> list[Section]:
             there = np.flatnonzero((np.abs(at.s - line.at) < ON) & within)
             add(kind, "centre line", effect, -1, there, edge=edge)
             for s in _beside_line(line, beam):
-                near = _beside(at, line.at, s, within)
+                near = beside(at, line.at, s, within)
                 where = f"{1e3 * line.hogging_at:.0f} mm off" if line.rests else "face"
                 # None where it runs over the field points themselves
-                beside = None if np.all(np.abs(at.s[near] - s) < ON) else s
-                add(AT_FACES[kind], where, effect, -1, near, beside, edge=edge)
+                aside = None if np.all(np.abs(at.s[near] - s) < ON) else s
+                add(AT_FACES[kind], where, effect, -1, near, aside, edge=edge)
         if not ends:
             add("over line", "centre line", f"sagging over the line, {bars}, soffit", 1, on)
         reach = max(0.5 * line.width + depth, at.strip.depth)
@@ -289,9 +173,10 @@ def _lines(at: Frame, depth: float) -> list[Section]:
                 s = line.at + sign * reach
                 # Shears are not read within one thickness of an edge.
                 clear = np.minimum(at.to_low, at.to_high) > at.strip.depth
-                near = _beside(at, line.at, s, at.inside & clear)
                 where = f"{1e3 * (reach - 0.5 * line.width):.0f} mm from the face"
-                add("shear", where, f"shear {BARS[at.shear]}", sign, near, s, at.shear)
+                # A load that governs nearer to the line may pass the section by: ask both rows.
+                for row, near in enumerate(around(at, line.at, s, at.inside & clear)):
+                    add("shear", where, f"shear {BARS[at.shear]}", sign, near, s, at.shear, row=row)
     return found
 
 
@@ -301,19 +186,6 @@ def _beside_line(line: StripSupport, beam: StripBeam) -> list[float]:
     off = line.hogging_at
     sides = (line.at - off, line.at + off) if off > 0.0 else ()
     return [s for s in sides if beam.start <= s <= beam.end]
-
-
-def _beside(at: Frame, line: float, s: float, allowed: NDArray[np.bool_]) -> Ints:
-    """Field points of the row nearest to s on its side of a line, the line itself aside; where
-    points stand in no rows, those nearest to s in every piece of it."""
-    away = np.sign(s - line)
-    candidates = np.flatnonzero(allowed & (away * (at.s - line) > ON))
-    gap = np.abs(at.s[candidates] - s)
-    piece = np.floor(at.t[candidates] / at.layout.piece).astype(np.int64)
-    _, which = np.unique(piece, return_inverse=True)
-    least = np.full(which.max(initial=-1) + 1, np.inf)
-    np.minimum.at(least, which, gap)
-    return np.asarray(candidates[gap < least[which] + ON])
 
 
 def _edges(at: Frame) -> list[Section]:

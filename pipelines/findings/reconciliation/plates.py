@@ -15,7 +15,8 @@ from pipelines.findings.reconciliation.search import FINE, Place, Walk
 from pipelines.model.build import Near
 from pipelines.model.cache import ModelCache
 from pipelines.model.fixed_loads import loads_of
-from pipelines.strips.sections import CORNER, ON
+from pipelines.strips.frame import ON
+from pipelines.strips.sections import CORNER
 from pipelines.traffic.positions import LoadPositions, WheelPatches, together
 from plate.arrays import Floats, Ints
 from plate.elements.plate import cell_dofs

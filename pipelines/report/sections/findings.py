@@ -82,7 +82,8 @@ def finding_words(
                 f"Largest {words_of}: plate {number(1e-3 * worst.plate.peak)} {worst.unit} "
                 f"({worst.place}, {worst.load}), against {number(1e-3 * worst.hand.value)} "
                 f"by {worst.hand.strip} ({worst.reference}): strip / plate {number(worst.ratio)}, "
-                f"{worst.words}{elsewhere(worst, counted, left_out)}{_beside(worst, findings)}."
+                f"{worst.words}{elsewhere(worst, counted, left_out)}"
+                f"{centre_line_words(worst, findings)}."
             )
     corners = [finding for finding in of_strip if finding.section.kind == "corner"]
     if corners:
@@ -101,7 +102,7 @@ def _headlines(findings: Sequence[Finding]) -> list[tuple[Finding, str]]:
     return [(one, words) for one, words in found if one is not None and one.ratio is not None]
 
 
-def _beside(finding: Finding, findings: Sequence[Finding]) -> str:
+def centre_line_words(finding: Finding, findings: Sequence[Finding]) -> str:
     """The values at the centre line beside those at a face, "" for other sections."""
     centre = at_centre_line(finding, findings)
     if centre is None:

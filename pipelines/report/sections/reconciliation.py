@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipelines.deck.words import at_text
+from pipelines.findings.finding import Finding
 from pipelines.findings.reconciliation.walk import Reconciliation, Step
 from pipelines.numbers import as_result, length, number
 from pipelines.report.document import (
@@ -20,6 +21,7 @@ from pipelines.report.document import (
     table,
 )
 from pipelines.report.drawings.waterfall import waterfall
+from pipelines.report.sections.findings import centre_line_words
 from pipelines.report.sections.tolerances import part
 from pipelines.result import Result
 
@@ -56,6 +58,7 @@ def reconciliation_section(result: Result) -> tuple[Block, ...]:
                 "springs as stiff as the beams below it; shown because it is sometimes tried, the "
                 "widths are meant for rigid lines."
             )
+        caption += _centre_line(finding, result)
         to = Link(f"finding-{finding.reference}", finding.reference)
         title = Strong((to, f": {finding.place}, {finding.section.effect}"))
         parts: list[Block] = [
@@ -73,6 +76,12 @@ def reconciliation_section(result: Result) -> tuple[Block, ...]:
             )
         )
     return Paragraph(intro), *walks
+
+
+def _centre_line(finding: Finding, result: Result) -> str:
+    """The values at the centre line of a line beside which a walk is, in a sentence; else ""."""
+    words = centre_line_words(finding, result.findings)
+    return f" A{words.removeprefix('; a')}." if words else ""
 
 
 def _walk_table(walk: Reconciliation, steps: Sequence[Step], caption: str) -> Table:

@@ -110,7 +110,8 @@ def uncertain_words(case: TrafficResult) -> str:
     if not case.uncertain:
         return ""
     listed = [
-        f"{peak.result} {peak.extreme} ({number(peak.value)}{tolerance(peak.error)} {peak.unit} at "
+        f"{peak.result} {peak.extreme}{' over the width of a support' if peak.knife_edge else ''} "
+        f"({number(peak.value)}{tolerance(peak.error)} {peak.unit} at "
         f"{at_text(peak.at)})"
         for peak in case.uncertain
     ]

@@ -74,6 +74,7 @@ def _width_table(kind: str, rows: Sequence[BackWidth]) -> Table:
         f"Strip's resultant [{unit}]",
         f"Plate's resultant [{unit}]",
         f"Plate's peak [{unit}/m]",
+        *(["At the centre line"] if kind == "face" else []),
         "Width by the peak [m]",
         "Width by the mean over 3 h [m]",
         "Width of the plate [m]",
@@ -90,6 +91,9 @@ def _width_table(kind: str, rows: Sequence[BackWidth]) -> Table:
             words = number(known[name])
             wide = known[name] > row.by_peak
             cells.append(Short(f"{words} *") if wide else words)
+        beside = []
+        if kind == "face":
+            beside = ["–" if row.at_centre is None else number(1e-3 * row.at_centre)]
         where = [row.place, *([row.where] if row.where and kind != "hogging" else ())]
         body.append(
             [
@@ -98,6 +102,7 @@ def _width_table(kind: str, rows: Sequence[BackWidth]) -> Table:
                 number(1e-3 * row.strip_resultant),
                 number(1e-3 * row.plate_resultant),
                 number(1e-3 * row.peak),
+                *beside,
                 Strong(number(row.by_peak)),
                 number(row.by_mean),
                 number(row.spread),

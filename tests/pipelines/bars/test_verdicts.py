@@ -48,7 +48,7 @@ ONE_FAILS: dict[str, tuple[Check, dict[str, Any]]] = {
         Check.BENDING,
         {
             "text": bars(bottom=("10@125", "20@125"), crack="crack_width_mm = 1.0", damage=0.1),
-            "traffic": axle(195),
+            "traffic": axle(170),
         },
     ),
     "small cover as built": (Check.COVER, {"text": bars(), "readings": "bottom,,,,20"}),
@@ -57,7 +57,7 @@ ONE_FAILS: dict[str, tuple[Check, dict[str, Any]]] = {
         {
             "text": bars(bottom=HEAVY[0], top=HEAVY[1], grade="C50/60"),
             "h": 200,
-            "traffic": axle(300),
+            "traffic": axle(330),
         },
     ),
     "small wheels": (Check.PUNCHING, {"text": bars(), "traffic": POINTED}),
@@ -68,7 +68,7 @@ ONE_FAILS: dict[str, tuple[Check, dict[str, Any]]] = {
     "narrow cracks": (Check.CRACKS, {"text": bars(crack="crack_width_mm = 0.06")}),
     "long traffic": (Check.FATIGUE, {"text": bars(damage=4.0)}),
     "thick slab": (Check.STEEL, {"text": bars(bottom=THIN, top=THIN), "h": 800}),
-    "wide spacing": (Check.SPACING, {"text": bars(bottom=("20@125", "25@260"))}),
+    "wide spacing": (Check.SPACING, {"text": bars(bottom=("25@260", "20@125"))}),
     "small cover": (Check.COVER, {"text": bars(cover=40)}),
 }
 
@@ -87,7 +87,8 @@ def mixed(tmp_path_factory: pytest.TempPathFactory) -> Result:
     )
     more = '[survey]\nfile = "readings.csv"\n[collision]\nforce_kN = 100\nheight_m = 1.0\n'
     more += "inner_face_mm = 300\n"
-    deck = deck_of(folder, SLAB, PLAN, BEAMS, axle(240), ALL_STANDARDS, more)
+    traffic = axle(240).replace("step_m = 0.5", "step_m = 0.7")
+    deck = deck_of(folder, SLAB, PLAN, BEAMS, traffic, ALL_STANDARDS, more)
     return analyse(deck, tolerances_wanted=False)
 
 
@@ -195,7 +196,7 @@ def test_each_check_takes_the_largest_of_its_searches(mixed: Result) -> None:
             assert worst.utilisation == max(
                 design.design_shear.utilisation, near.whole, near.utilisation, near.strut
             )
-            assert near.whole > design.design_shear.utilisation, "steps of 0.5 m miss some"
+            assert near.whole > design.design_shear.utilisation, "steps of 0.7 m miss some"
             assert worst.by.startswith("load positions closer together")
 
 

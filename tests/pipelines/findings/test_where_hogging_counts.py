@@ -113,6 +113,7 @@ def test_widths_are_those_of_the_same_place(result: Result) -> None:
         falls = 1.0 - off(result) / SPAN
         assert one.strip_resultant == pytest.approx(falls * ACROSS * OVER_LINE, rel=0.002)
         assert one.by_peak == pytest.approx(ACROSS, rel=BEAM)
+        assert one.at_centre == pytest.approx(OVER_LINE, rel=BEAM)
     assert not [one for one in result.widths if one.kind == "hogging"]
 
 

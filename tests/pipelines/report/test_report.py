@@ -12,14 +12,14 @@ import numpy as np
 import pytest
 
 from pipelines.analysis import analyse
-from pipelines.envelopes.peaks import governing_values
+from pipelines.envelopes.peaks import governing_values, that_count
 from pipelines.findings.finding import CAUTION
 from pipelines.numbers import as_result, number
 from pipelines.report.data.summary import summary
 from pipelines.report.document import RECORD, Document
 from pipelines.report.html import html_of
 from pipelines.report.pdf import pdf_of, typst_of
-from pipelines.report.sections.tables import tolerance
+from pipelines.report.sections.tables import over_width_words, tolerance
 from pipelines.result import Result
 from pipelines.run import report_of
 from pipelines.units import RESULT_KEYS
@@ -194,7 +194,8 @@ def test_governing_values_are_those_of_the_envelopes(result: Result, html: str) 
     for row, one in zip(rows, expected, strict=True):
         assert row[0].replace("_", "") == one.result.replace("_", "")
         assert row[1] == one.extreme
-        assert row[2] == f"{number(one.value)}{tolerance(one.error)} {one.unit}"
+        value = f"{number(one.value)}{tolerance(one.error)} {one.unit}"
+        assert row[2] == value + over_width_words(one)
         assert one.position is not None
         assert one.position.single is not None
         assert one.position.single.vehicle in row[4]
@@ -208,7 +209,7 @@ def test_shears_beside_lines_are_no_peaks_and_stand_in_brackets(result: Result, 
     clear = result.solved.clear_of_lines
     rows = Page(html).rows("lorry alone: governing values")[1:]
     assert result.leading is not None
-    governing = governing_values(result.solved, result.leading.envelope)
+    governing = that_count(governing_values(result.solved, result.leading.envelope))
     bracketed = 0
     for row, one in zip(rows, governing, strict=True):
         here = bool(clear[np.all(plan == np.array(one.at), axis=1)].any())
