@@ -314,7 +314,7 @@ def test_a_panel_whose_shear_fails_never_passes(tmp_path: Path) -> None:
     """200 mm with bars enough for bending: read as drawn it fails in shear alone."""
     heavy = bars(bottom=("25@80", "25@80"), top=("20@80", "20@80"), grade="C50/60")
     (tmp_path / "readings.csv").write_text("panel,thickness_mm\nC1-C2,200\n", encoding="utf-8")
-    axle = TRAFFIC.replace("load_kN = 100", "load_kN = 300")
+    axle = TRAFFIC.replace("load_kN = 100", "load_kN = 330")
     result = result_of(tmp_path, NEAR + heavy, h=200, traffic=axle)
     check, verdict = panel_of(result, "C1-C2")
     assert max(check.utilisation.values()) < 1.0
