@@ -47,6 +47,9 @@ PAGE = (766.0, 370.0)
 # Width of drawings that stand two side by side [pt]; up to so much wider ones are made to fit.
 HALF, NEARLY = 375.0, 1.25
 SVG_SCALE = 1.1
+# Height up to which two drawings with their captions stand on a page [pt], and how far a drawing
+# may be made smaller for it.
+STACKED = (205.0, 0.7)
 
 
 def require_pdf() -> None:
@@ -142,6 +145,8 @@ class _Writer:
     def _figure(self, figure: Figure) -> str:
         drawing = figure.drawing
         scale = min(SVG_SCALE, PAGE[0] / drawing.width, PAGE[1] / drawing.height)
+        if STACKED[1] <= STACKED[0] / drawing.height < scale:
+            scale = STACKED[0] / drawing.height
         if scale * drawing.width <= NEARLY * HALF:
             scale = min(scale, HALF / drawing.width)
         width = scale * drawing.width

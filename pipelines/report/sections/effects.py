@@ -144,7 +144,7 @@ def position_words(at: Arrangement | None, *, named: bool) -> str:
         axle = f"first axle at {length(lane.position.station)}"
         if at.single is not None:
             axle += f", {length(lane.position.offset)}"
-        factor = "" if abs(lane.factor - 1.0) < 1e-9 else f" × {lane.factor:.3g}"
+        factor = "" if abs(lane.factor - 1.0) < 1e-9 else f" (× {lane.factor:.3g})"
         lanes.append(", ".join(p for p in (where + factor, lane.position.direction, axle) if p))
     return (f"{at.model}: " if named else "") + "; ".join(lanes)
 

@@ -39,25 +39,31 @@ def first_page(result: Result) -> tuple[Block, ...]:
     """The finding, by effect and by standard of the bars."""
     found: list[Block] = [Paragraph(Strong(finding_title(result)))]
     if result.effects:
-        found += [Paragraph(strip_words(result)), effects_table(result)]
+        found.append(Paragraph(strip_words(result)))
     else:
-        found += [Paragraph(words) for words in largest_moments(result)]
+        found += [Paragraph(words) for words in map(_sentence, largest_moments(result))]
+    found += _bars(result)
     picture = findings_figure(result)
     if picture is not None:
         found.append(picture)
-    found += _bars(result)
+    if result.effects:
+        found.append(effects_table(result))
     walk = _told_walk(result)
     if walk is not None:
         found.append(Paragraph((Strong("From strip to plate: "), walk_line(walk))))
     known = to_know(result)
     if known:
         found += [Paragraph(Strong("What would decide the doubtful ones")), Bullets(known)]
-    rest = [words[0].upper() + words[1:] for words in not_judged(result)]
+    rest = [_sentence(words) for words in not_judged(result)]
     if rest:
         found.append(Paragraph((*rest, " (", Link("left-out", "which and why"), ").")))
     cautions = Bullets((*caution_words(result.deck), *result.deck.warnings))
     found.append(Caution((Paragraph(Strong("Cautions")), cautions)))
     return tuple(found)
+
+
+def _sentence(words: str) -> str:
+    return words[0].upper() + words[1:]
 
 
 def _bars(result: Result) -> Iterator[Block]:

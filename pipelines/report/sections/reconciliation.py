@@ -10,7 +10,6 @@ from pipelines.findings.reconciliation.walk import Reconciliation, Step
 from pipelines.numbers import as_result, length, number
 from pipelines.report.document import (
     Block,
-    Details,
     Figure,
     Link,
     Paragraph,
@@ -37,8 +36,9 @@ def reconciliation_section(result: Result) -> tuple[Block, ...]:
         "change brings the deck file's. Searched: the worst of the load positions of the main "
         "analysis and the worst place of the section, found again in each step. Held: load "
         "position and place as they govern the plate. What one change is worth depends on what "
-        "was changed before it, so the walk is given in the other order too, as far as one change "
-        "does not need another. The mean is a side branch. Under a load model the vehicles of the "
+        "was changed before it, so the walk is drawn in the other order too, as far as one change "
+        "does not need another (its load positions are in summary.json). The mean is a side "
+        "branch. Under a load model the vehicles of the "
         "governing arrangement are moved along the deck together, with its distributed loads where "
         "they are; the strip has lanes of its own and no held value. Traffic alone, characteristic."
     )
@@ -65,9 +65,6 @@ def reconciliation_section(result: Result) -> tuple[Block, ...]:
             Figure(f"walk-{k}", waterfall(f"waterfall-{k}", walk), (title, caption)),
             _walk_table(walk, walk.forward, f"{finding.reference}: in the fixed order"),
         ]
-        if walk.reverse != walk.forward:
-            other = _walk_table(walk, walk.reverse, f"{finding.reference}: in the other order")
-            parts.append(Details("The same changes in the other order", (other,)))
         walks.append(
             Section(
                 "",
