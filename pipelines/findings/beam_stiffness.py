@@ -52,7 +52,7 @@ class Curve:
 class Sweep:
     """A governing value over EI_b / (D L), D of the slab as in the deck file, L the strip's span.
 
-    finding : the row that is swept, of the worst strip. ratios : (n,) in rising order; own : of
+    finding : the row that is swept, of the run's strip. ratios : (n,) in rising order; own : of
     the deck. strips : name and value [N m/m] of every hand strip at the place; marks : of each.
     """
 

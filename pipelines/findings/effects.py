@@ -9,6 +9,7 @@ other places, or without a strip.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
+from typing import Any
 
 from pipelines.findings.back_figured_widths import BackWidth
 from pipelines.findings.finding import Finding, Verdict, chosen, without_centre_lines
@@ -56,6 +57,23 @@ class EffectFinding:
     small: Finding | None = None
     beyond: Finding | LeftOut | None = None
     reason: str = ""
+
+    def entry(self) -> dict[str, Any]:
+        """The effect in the units of summary.json; `findings` and `left_out` have the rest by
+        reference and zone."""
+        beyond = self.beyond
+        return {
+            "effect": self.effect,
+            "finding": self.state.value,
+            "reference": self.row.reference,
+            "strip": self.row.hand.strip,
+            "strip_over_plate": self.row.ratio,
+            "largest": None if self.largest is None else self.largest.reference,
+            "small_short": None if self.small is None else self.small.reference,
+            "more_elsewhere": beyond.reference if isinstance(beyond, Finding) else None,
+            "more_without_a_strip": beyond.zone if isinstance(beyond, LeftOut) else None,
+            "reason": self.reason,
+        }
 
 
 def effect_of(finding: Finding) -> str:

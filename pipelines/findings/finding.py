@@ -9,7 +9,7 @@ from pipelines.standards.actions.load_models import of_a_standard
 from pipelines.standards.resistance.bending import BENDING
 from pipelines.standards.sources import Standard
 from pipelines.standards.strip_widths.method import Bars
-from pipelines.strips.hand_values import HandStrip
+from pipelines.strips.hand_strip import HandStrip
 from pipelines.strips.sections import AT_FACES, Section
 from pipelines.traffic.arrangements import Arrangement, arrangement_entry
 from pipelines.traffic.positions import WheelPatches

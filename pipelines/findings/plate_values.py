@@ -14,7 +14,8 @@ from pipelines.model.cache import ModelCache
 from pipelines.model.fixed_loads import values_under
 from pipelines.model.responses import SolvedDeck
 from pipelines.strips.frame import Frame
-from pipelines.strips.hand_values import HandStrip, HandStrips
+from pipelines.strips.hand_strip import HandStrip
+from pipelines.strips.hand_values import HandStrips
 from pipelines.strips.sections import Section
 from pipelines.traffic.arrangements import Arrangement
 from pipelines.traffic.positions import WheelPatches

@@ -7,18 +7,16 @@ from typing import Literal
 import numpy as np
 
 from pipelines.deck.deck import Deck
-from pipelines.deck.deck import Direction as Travel
-from pipelines.deck.design_strip import StripPart
 from pipelines.errors import MethodRangeError
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.resistance.bars import FACES, Direction
-from pipelines.standards.sources import Mark
 from pipelines.standards.strip_widths.aashto_table import DECK_TABLE, require_girders
 from pipelines.standards.strip_widths.method import Bars
-from pipelines.standards.strip_widths.sets import METHODS, StripSet
-from pipelines.strips.chosen import SHEAR_RULE, ChosenStrip, chosen_strip
+from pipelines.standards.strip_widths.sets import StripSet
+from pipelines.strips.chosen import ChosenStrip, chosen_strip
 from pipelines.strips.deck_strip import StripDeck
 from pipelines.strips.frame import mean_span
+from pipelines.strips.hand_strip import NONE, HandStrip, as_chosen
 from pipelines.strips.lanes import LaneStrips
 from pipelines.strips.load_models import (
     model_edge_hogging,
@@ -34,59 +32,18 @@ from pipelines.strips.moments import (
     edge_moments,
     strip_moments,
 )
-from pipelines.strips.sections import Kind, Section
+from pipelines.strips.sections import Section
 from pipelines.strips.shears import StripShear, strip_shears
 from pipelines.strips.trains import DIRECTIONS
 
 # Share of the thickness that the effective depth is taken as while no bars are given.
 DEPTH_SHARE = 0.8
-# The clause of a user's own value.
-OWN_VALUE = "own value"
-# What a strip is called where no method has one.
-NONE = "none"
 # Why a value of a strip cannot stand beside the plate's.
 NO_MOMENT = "the strip has no moment here"
 RIGID = "the strip stands on rigid lines, this line yields"
 STIFFENED = "a beam or support stiffens the edge, the rules are for edges that are free"
-_PARTS: Mapping[Kind, StripPart] = {
-    "sagging": "sagging",
-    "edge": "edge",
-    "edge hogging": "edge_hogging",
-    "edge face": "edge_hogging",
-    "transverse": "across",
-    "shear": "shear",
-}
 # The load model whose moments AASHTO's table A4-1 holds.
 DECK_TABLE_MODEL = "AASHTO HL-93 axles"
-
-
-@dataclass(frozen=True, kw_only=True)
-class HandStrip:
-    """A hand method's value at a section; units and None as in `Finding`.
-
-    reason : why there is no value, or why it cannot stand beside the plate's.
-    place, lines : in words and by name where they differ from the section's.
-    station, direction : of the governing load position on the strip.
-    mark, note : of the method, how far it is to be trusted and what to know before; "" without one.
-    chosen : whether it is the strip that the run is about (`strips.chosen`), not one beside it.
-    """
-
-    strip: str
-    clause: str
-    edition: str
-    span: float | None
-    width: float | None
-    width_of: str
-    effect: str
-    value: float | None
-    reason: str
-    place: str = ""
-    lines: tuple[str, ...] = ()
-    station: float | None = None
-    direction: Travel | None = None
-    mark: Mark | Literal[""] = ""
-    note: str = ""
-    chosen: bool = False
 
 
 @dataclass(kw_only=True)
@@ -115,34 +72,8 @@ class HandStrips:
     def at(self, section: Section, bay: int | None = None) -> tuple[HandStrip, ...]:
         """All methods for a section, the chosen one first; `bay` is the one in which the peak along
         an edge lies."""
-        found = [self._own(section, hand) for hand in self._at(section, bay)]
+        found = [as_chosen(hand, section, self.chosen) for hand in self._at(section, bay)]
         return tuple(sorted(found, key=lambda hand: not hand.chosen))
-
-    def _own(self, section: Section, hand: HandStrip) -> HandStrip:
-        """A method's value told as that of the chosen strip, with the user's own value in it."""
-        shear = METHODS[SHEAR_RULE].standard
-        mine = shear if section.kind == "shear" else self.chosen.name
-        if hand.strip not in (mine, NONE):
-            return hand
-        hand = replace(hand, chosen=True)
-        stated = self.chosen.stated
-        part = _part(section, overhang=hand.effect == "overhang")
-        if stated is None or part is None or part not in stated.values:
-            return hand
-        return replace(
-            hand,
-            strip=stated.name,
-            clause=OWN_VALUE,
-            edition="",
-            width=None,
-            width_of="",
-            value=section.sign * stated.values[part] if part != "shear" else stated.values[part],
-            reason="",
-            station=None,
-            direction=None,
-            mark="",
-            note=stated.source,
-        )
 
     def _at(self, section: Section, bay: int | None) -> tuple[HandStrip, ...]:
         """All methods for a section."""
@@ -399,13 +330,6 @@ def _hand(one: StripMoment | StripShear, strip: str) -> HandStrip:
 
 def _carried(axles: int) -> str:
     return "axle" if axles == 1 else f"{axles} axles together"
-
-
-def _part(section: Section, *, overhang: bool) -> StripPart | None:
-    """Which of the user's own values a section has; None for one that has none."""
-    if section.kind in ("hogging", "face"):
-        return "overhang" if overhang else "hogging"
-    return _PARTS.get(section.kind)
 
 
 def _none(reason: str) -> HandStrip:

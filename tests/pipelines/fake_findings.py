@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from pipelines.findings.finding import Finding, PlateValue
-from pipelines.strips.hand_values import HandStrip
+from pipelines.strips.hand_strip import HandStrip
 from pipelines.strips.sections import Section
 from pipelines.traffic.arrangements import Arrangement, LoadPosition
 from pipelines.traffic.positions import WheelPatches

@@ -25,7 +25,8 @@ from pipelines.model.responses import SolvedDeck
 from pipelines.strips.axle_widths import SoughtSection, strip_trains
 from pipelines.strips.beam import moment_lines
 from pipelines.strips.deck_strip import strip_decks
-from pipelines.strips.hand_values import OWN_VALUE, edge_distances
+from pipelines.strips.hand_strip import OWN_VALUE
+from pipelines.strips.hand_values import edge_distances
 from pipelines.strips.spring_supports import on_springs
 from pipelines.strips.trains import (
     StripLoad,

@@ -238,6 +238,7 @@ def summary(result: Result) -> dict[str, Json]:
         found["uncertain"] = [peak.entry() for peak in result.leading.uncertain]
     if result.design is not None:
         found["design"] = design_entry(result.design, result.verdicts)
+    found["effects"] = [one.entry() for one in result.effects]
     found["findings"] = [finding.entry() for finding in result.findings]
     found["left_out"] = [one.entry() for one in result.left_out]
     found["widths"] = [width.entry() for width in result.widths]

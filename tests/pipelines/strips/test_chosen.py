@@ -11,7 +11,8 @@ from pipelines.errors import DeckError
 from pipelines.standards.actions.loads import alone
 from pipelines.strips.chosen import chosen_strip
 from pipelines.strips.deck_strip import strip_deck, strip_decks
-from pipelines.strips.hand_values import HandStrip, hands_under
+from pipelines.strips.hand_strip import HandStrip
+from pipelines.strips.hand_values import hands_under
 from pipelines.strips.sections import Kind, Section
 from tests.pipelines.load_model_decks import model_deck
 from tests.pipelines.small_decks import small_deck

@@ -10,7 +10,8 @@ from pipelines.standards.strip_widths.aashto_table import deck_sagging, require_
 from pipelines.standards.strip_widths.method import FOOT, INCH, KIP, Bars, StripInput
 from pipelines.strips.beam import StripBeam, StripSupport, moment_lines
 from pipelines.strips.deck_strip import strip_deck
-from pipelines.strips.hand_values import HandStrip, hands_under
+from pipelines.strips.hand_strip import HandStrip
+from pipelines.strips.hand_values import hands_under
 from tests.pipelines.small_decks import SLAB, deck_of
 
 
