@@ -47,7 +47,7 @@ def html_of(document: Document) -> str:
     css += f'@page {{ @bottom-left {{ content: "{CAUTION}"; font: 7pt sans-serif; }} }}\n'
     title = escape(document.title)
     record = _record(document, writer) if document.recorded else ""
-    # A summary is read from its beginning: its contents stand below, with the record's.
+    # A summary is read from its beginning, and a folded record is its own contents.
     contents = "" if record else _contents(document.shown)
     return f"""<!DOCTYPE html>
 <html lang="en">
@@ -82,10 +82,7 @@ def _record(document: Document, writer: "_Writer") -> str:
     """The sections for whoever checks, folded; printing and links to them open them."""
     folded = "\n".join(writer.folded(section) for section in document.recorded)
     script = (ASSETS / "record.js").read_text(encoding="utf-8")
-    return (
-        f'<h2 class="record">{RECORD}</h2>\n{_contents(document.recorded)}{folded}\n'
-        f"<script>{script}</script>\n"
-    )
+    return f'<h2 class="record">{RECORD}</h2>\n{folded}\n<script>{script}</script>\n'
 
 
 class _Writer:

@@ -96,7 +96,7 @@ def report(
         ("load-models", "Load models", models_section(result)),
         ("model", "Model and stiffness", _model(result, entries)),
         ("equilibrium", "Equilibrium", (equilibrium_table(entries),) if result.cases else ()),
-        ("values", "Governing values of other traffic, parts of tolerances", _values(result)),
+        ("values", "Values of other traffic, parts of tolerances", _values(result)),
         ("envelopes", "Envelopes in plan", envelope_plans(result)),
         ("cases", "Static cases", case_results(result)),
         ("lines", "Envelopes along lines", line_sections(result)),

@@ -130,9 +130,9 @@ def besides(one: EffectFinding) -> Iterator[str]:
             yield f"the plate has {number(other.peak.value)} at {other.zone}, without a strip"
 
 
-def position_words(at: Arrangement | None, *, named: bool) -> str:
-    """A load position, or the lanes of a load model from left to right, in one line; named :
-    whether the load's name stands before it."""
+def position_words(at: Arrangement | None, name: str = "") -> str:
+    """A load position, or the lanes of a load model from left to right, in one line; name : of the
+    load, where it is to stand before it."""
     if at is None:
         return "empty deck"
     lanes = []
@@ -146,7 +146,7 @@ def position_words(at: Arrangement | None, *, named: bool) -> str:
             axle += f", {length(lane.position.offset)}"
         factor = "" if abs(lane.factor - 1.0) < 1e-9 else f" (× {lane.factor:.3g})"
         lanes.append(", ".join(p for p in (where + factor, lane.position.direction, axle) if p))
-    return (f"{at.model}: " if named else "") + "; ".join(lanes)
+    return (f"{name}: " if name else "") + "; ".join(lanes)
 
 
 def effects_table(result: Result) -> Table:
@@ -165,7 +165,7 @@ def effects_table(result: Result) -> Table:
                 Short(words) if one.state is State.SHORT else Strong(words),
                 f"{number(1e-3 * row.plate.peak)}{tolerance(error)}",
                 strip or number(1e-3 * (row.hand.value or 0.0)),
-                lines((row.place, position_words(row.plate.position, named=several))),
+                lines((row.place, position_words(row.plate.position, row.load if several else ""))),
                 "; ".join(besides(one)),
             ]
         )
