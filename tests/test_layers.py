@@ -74,6 +74,7 @@ INNER = {
     "pipelines/bars": ("demand", "adequacy", "checks", "design", "verdicts"),
     "pipelines/report": (
         "document",
+        "fonts",
         "drawings",
         "data",
         "sections",
