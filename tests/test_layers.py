@@ -71,7 +71,7 @@ INNER = {
         "detailing",
         "strip_widths",
     ),
-    "pipelines/bars": ("demand", "adequacy", "checks", "design", "verdicts"),
+    "pipelines/bars": ("drawn_parts", "demand", "adequacy", "checks", "design", "verdicts"),
     "pipelines/report": (
         "document",
         "fonts",

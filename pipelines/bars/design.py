@@ -14,6 +14,7 @@ from pipelines.bars.checks.as_built import PanelCheck, panel_checks
 from pipelines.bars.checks.bending_and_service import (
     Peaks,
     choose_mat,
+    mat_rows,
     resistances,
     rule_rows,
     steel_needed,
@@ -39,11 +40,12 @@ from pipelines.bars.checks.part import (
 )
 from pipelines.bars.checks.remedies import Remedy
 from pipelines.bars.checks.shear_remedies import Resolved, ShearCheck, shear_remedies
-from pipelines.bars.demand.control_sections import Sections, tension
+from pipelines.bars.demand.control_sections import Sections, ShearTracker, tension
 from pipelines.bars.demand.governing_index import GoverningIndex
 from pipelines.bars.demand.membrane import MembraneForces
 from pipelines.bars.demand.moments import LAYER_ROWS, Demand
 from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.drawn_parts import DrawnPart
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis, Reinforcement
 from pipelines.envelopes.envelope import TrafficEnvelope
@@ -56,9 +58,18 @@ from plate.arrays import Floats
 
 
 @dataclass(frozen=True, kw_only=True)
+class AddedChecks(PartChecks):
+    """Checks of a part of the slab with added bars, as drawn."""
+
+    name: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class StandardDesign(PartChecks):
     """Everything for one standard: the slab as drawn, and its panels as built.
 
+    What it has as a part is of the mats outside added bars, or where they lie nowhere alone, of the
+    first part with these; added : of the others. anchored : bond length of each added bars [m].
     demands : by limit state. utilisation : (4, n_point) of bending, rows as LAYER_ROWS.
     order : per face what the other layer order costs. outermost : per face the direction whose
     layer is fuller and should lie outermost. choice : per face, None where no set does; empty
@@ -73,7 +84,14 @@ class StandardDesign(PartChecks):
     remedies: tuple[Remedy, ...]
     zones: Zones
     through: tuple[ThroughSteel, ...]
+    added: tuple[AddedChecks, ...]
+    anchored: tuple[float, ...]
     panels: tuple[PanelCheck, ...]
+
+    @property
+    def drawn(self) -> tuple[PartChecks, ...]:
+        """All parts of the slab as drawn."""
+        return (self, *self.added)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -147,53 +165,92 @@ def _standard(
 ) -> StandardDesign:
     """number : of the standard among those of the deck."""
     deck, solved, watch = seen.deck, seen.solved, seen.watch
-    reinforcement = deck.required_reinforcement
-    mat, bars, tracker = basis.materials, reinforcement.bars, watch.shears[number]
+    reinforcement, drawn = deck.required_reinforcement, watch.drawn[number]
+    mats, *others = drawn.parts
+    mat, bars = basis.materials, mats.bars
     demand = StandardDemand(
         moments=moments, fatigue=fatigue_demand(solved, watch, mat.standard, moments)
     )
-    ultimate, whole = moments["ULS"], Part(basis=basis, bars=bars)
+    ultimate, everywhere = moments["ULS"], part_peaks(seen, demand, Part(basis=basis, bars=bars))
+    whole = Part(basis=basis, bars=bars, holds=mats.holds if others else None)
     peaks = part_peaks(seen, demand, whole)
-    steel = steel_needed(bars, mat, peaks)
     beams = None if watch.beams is None else watch.beams.forces(mat.standard)
+    plan = solved.recovery.points.plan
     rows = (
-        *rule_rows(bars, basis, peaks, {d: _span(deck, d) for d in DIRECTIONS}, steel),
-        *fatigue_rows(demand.fatigue, bars, mat),
-        *collision_rows(solved, mat, watch.dead),
+        *rule_rows(
+            bars,
+            basis,
+            peaks,
+            {d: _span(deck, d) for d in DIRECTIONS},
+            steel_needed(bars, mat, everywhere),
+        ),
+        *fatigue_rows(demand.fatigue, bars, mat, whole.points(plan)),
+        *collision_rows(solved, mat, watch.dead, drawn),
         *beam_checks(deck, reinforcement.beams, mat, ultimate.combination, beams),
     )
-    found = part_checks(seen, demand, whole, tracker, peaks, rows)
+    found = part_checks(seen, demand, whole, watch.shears[number], peaks, rows)
     own = {field.name: getattr(found, field.name) for field in fields(found)}
-    m_Rd = resistances(bars, mat)
-    plan = solved.recovery.points.plan
+    m_Rd = drawn.at(plan, lambda bars: resistances(bars, mat))
     return StandardDesign(
         **own,
         demands=moments,
-        utilisation=np.stack([ultimate.values[k] / m_Rd[LAYER_ROWS[k]] for k in range(4)]),
-        order={face: order_cost(bars, face, mat) for face in FACES},
-        outermost={face: _outermost(peaks, face) for face in FACES},
+        utilisation=np.stack(
+            [ultimate.values[k] / m_Rd[layer] for k, layer in enumerate(LAYER_ROWS)]
+        ),
+        order={face: order_cost(reinforcement.bars, face, mat) for face in FACES},
+        outermost={face: _outermost(everywhere, face) for face in FACES},
         choice={}
         if reinforcement.choice is None
-        else {face: choose_mat(bars, face, basis, peaks, reinforcement.choice) for face in FACES},
-        remedies=_remedies(seen, found, ultimate.combination, resolved),
-        zones=zones(grid, bars, mat, ultimate),
+        else {
+            face: choose_mat(reinforcement.bars, face, basis, everywhere, reinforcement.choice)
+            for face in FACES
+        },
+        remedies=_remedies(seen, found, ultimate.combination, resolved, watch.shears[number]),
+        zones=zones(grid, drawn, mat, ultimate),
         through=bottom_through(deck, plan, ultimate),
+        added=tuple(
+            _added(seen, demand, basis, part, tracker)
+            for part, tracker in zip(others, watch.part_shears[number], strict=True)
+        ),
+        anchored=drawn.anchored,
         panels=panel_checks(seen, demand, basis, watch.panel_shears[number]),
     )
 
 
+def _added(
+    seen: Seen,
+    demand: StandardDemand,
+    basis: DesignBasis,
+    drawn: DrawnPart,
+    tracker: ShearTracker,
+) -> AddedChecks:
+    """Checks of a part with added bars: what does not depend on them is judged with the mats."""
+    part = Part(basis=basis, bars=drawn.bars, holds=drawn.holds)
+    peaks = part_peaks(seen, demand, part)
+    where = part.points(seen.solved.recovery.points.plan)
+    rows = [row for face in FACES for row in mat_rows(drawn.bars, face, basis, peaks)]
+    rows += fatigue_rows(demand.fatigue, drawn.bars, basis.materials, where)
+    checks = part_checks(seen, demand, part, tracker, peaks, tuple(rows))
+    own = {field.name: getattr(checks, field.name) for field in fields(checks)}
+    return AddedChecks(**own, name=drawn.name)
+
+
 def _remedies(
-    seen: Seen, found: PartChecks, combination: Combination, resolved: Resolved
+    seen: Seen,
+    found: PartChecks,
+    combination: Combination,
+    resolved: Resolved,
+    tracker: ShearTracker,
 ) -> tuple[Remedy, ...]:
     """What alone would make the shear pass; nothing where it does."""
-    judged, demand, watch = found.design_shear, found.shear_demand, seen.watch
+    judged, demand = found.design_shear, found.shear_demand
     if judged is None or judged.utilisation <= 1 or demand is None:
         return ()
     w = demand.widths.index(judged.width)
     sample = int(demand.utilisation[w].argmax())
     held = seen.numbered.held(int(demand.at[w, sample]))
     check = ShearCheck(
-        sections=watch.sections,
+        sections=tracker.sections,
         sample=sample,
         position=judged.position,
         held=None if held is None else held.loads,

@@ -19,8 +19,9 @@ from pipelines.bars.adequacy import (
     StandardVerdict,
     check_of,
 )
+from pipelines.bars.checks.as_built import PanelCheck
 from pipelines.bars.checks.part import PartChecks
-from pipelines.bars.design import Design, StandardDesign
+from pipelines.bars.design import AddedChecks, Design, StandardDesign
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text, line_title, place
 from pipelines.findings.finding import CAUTION, Finding
@@ -88,7 +89,7 @@ def _verdict(
                 *_at_sections(deck, design, by_standard, judged, findings),
             ),
         )
-        for judged in _judgements(deck, by_standard)
+        for judged in _drawn(deck, by_standard)
     ]
     drawn.append(Judgement(check=Check.ANCHORAGE, found=(), why=NOT_STATED))
     order = list(Check)
@@ -100,13 +101,40 @@ def _verdict(
     )
 
 
+def _drawn(deck: Deck, by_standard: StandardDesign) -> Iterator[Judgement]:
+    """The judgements of the slab as drawn: of the mats and of every part with added bars."""
+    found: dict[tuple[Check, Layer | None], Judgement] = {}
+    for part in by_standard.drawn:
+        name = f" ({part.name})" if isinstance(part, AddedChecks) else ""
+        for judged in _judgements(deck, part):
+            told = tuple(replace(one, place=f"{one.place}{name}") for one in judged.found)
+            judged = replace(judged, found=told)
+            known = found.get((judged.check, judged.layer))
+            found[judged.check, judged.layer] = judged if known is None else _joined(known, judged)
+    layered = any(check is Check.BENDING and layer is not None for check, layer in found)
+    for (check, layer), judged in found.items():
+        if check is not Check.BENDING or layer is not None or not layered:
+            yield judged
+
+
+def _joined(one: Judgement, other: Judgement) -> Judgement:
+    """The same check of two parts: it is judged where either is."""
+    return replace(
+        one,
+        found=(*one.found, *other.found),
+        why=one.why if other.why else "",
+        asked=one.asked or other.asked,
+        left_out=one.left_out or other.left_out,
+    )
+
+
 def _judgements(deck: Deck, part: PartChecks) -> Iterator[Judgement]:
-    """The judgements of the slab as drawn, or of a panel as built, in the order of `Check`."""
+    """The judgements of a part as drawn, or of a panel as built, in the order of `Check`."""
     source = BENDING[part.basis.materials.standard]
     for drawn in part.layers:
         found = Found(
             utilisation=drawn.utilisation,
-            by="every load position" + (", as drawn" if isinstance(part, StandardDesign) else ""),
+            by="every load position" + ("" if isinstance(part, PanelCheck) else ", as drawn"),
             place=f"{place(deck, drawn.at)}, ({at_text(drawn.at)}) m",
             source=source,
         )
@@ -230,7 +258,7 @@ def _shear(deck: Deck, part: PartChecks) -> Judgement:
     if part.under.models:
         more.append("arrangements that are worst for none of four directions")
     nowhere = "the plan has no straight supporting lines"
-    if not isinstance(part, StandardDesign):
+    if not isinstance(part, StandardDesign) or part.added:
         nowhere = "no control section lies in it"
     why = "" if found else nowhere
     judged = _judged(part, Check.SHEAR, found, why=why, more=more)

@@ -9,6 +9,7 @@ from functools import partial
 from typing import Literal
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from pipelines.deck.as_built import AsBuilt
@@ -16,7 +17,7 @@ from pipelines.deck.panels import Panels
 from pipelines.deck.survey import Value as SurveyValue
 from pipelines.standards.detailing.cover import BRIDGE_LIFE
 from pipelines.standards.materials import Materials
-from pipelines.standards.resistance.bars import Face, SlabBars
+from pipelines.standards.resistance.bars import Bars, Face, Layer, SlabBars
 from pipelines.standards.resistance.fatigue_damage import DamageFactor
 from plate.arrays import Floats
 
@@ -48,6 +49,21 @@ class BarChoice:
 
     diameters: tuple[float, ...]
     spacings: tuple[float, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class AddedBars:
+    """Bars that lie between those of a mat in a part of the slab.
+
+    mark : by which they are told. area : the part, in plan, within the slab. where : the same in
+    words.
+    """
+
+    mark: str
+    layer: Layer
+    bars: Bars
+    area: shapely.Geometry
+    where: str
 
 
 @dataclass(frozen=True)
@@ -127,7 +143,8 @@ class Survey:
 class Reinforcement:
     """Bars of the slab and what they are checked to.
 
-    angle : from x to the second bars [rad], pi/2 = orthogonal.
+    bars : the mats, which lie everywhere; added : what lies between their bars in parts of the
+    slab. angle : from x to the second bars [rad], pi/2 = orthogonal.
     shear_widths : over which shear is averaged [m], 0 = the peak; None = by the program.
     imposed : membrane forces that may act at any time, or be absent. collision : on the parapets.
     beams : bars of beams along lines. damage : damage equivalence factor of the bars at each face
@@ -146,3 +163,4 @@ class Reinforcement:
     beams: tuple[EdgeBeam, ...] = ()
     damage: Mapping[Face, DamageFactor] | None = None
     hogging_at_face: bool = True
+    added: tuple[AddedBars, ...] = ()

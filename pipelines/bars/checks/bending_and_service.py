@@ -143,8 +143,8 @@ def service_rows(bars: SlabBars, layer: Layer, basis: DesignBasis, peaks: Peaks)
     crack = crack_width(
         section,
         state,
-        layer_bars.diameter,
-        layer_bars.spacing,
+        layer_bars.equivalent,
+        layer_bars.widest,
         bars.mat(layer[0]).cover_to(layer[1]),
         mat.concrete.f_ct,
         E_c,

@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipelines.bars.demand.wood_armer import layer_moment
+from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Collision
 from pipelines.deck.words import line_title
@@ -30,7 +31,7 @@ from pipelines.model.fixed_loads import FixedLoads
 from pipelines.model.responses import SolvedDeck, stream
 from pipelines.standards.detailing.rules import Row
 from pipelines.standards.materials import Materials
-from pipelines.standards.resistance.bars import Layer
+from pipelines.standards.resistance.bars import Layer, SlabBars
 from pipelines.standards.resistance.bending import capacity, compression_arm, layer_section
 from pipelines.standards.sources import Source, Standard
 from pipelines.traffic.positions import WheelPatches
@@ -94,10 +95,13 @@ def accidental(mat: Materials) -> Materials:
     return replace(mat, factors=factors)
 
 
-def collision_rows(solved: SolvedDeck, mat: Materials, permanent: Floats) -> tuple[Row, ...]:
+def collision_rows(
+    solved: SolvedDeck, mat: Materials, permanent: Floats, drawn: DrawnBars
+) -> tuple[Row, ...]:
     """Rows for each edge, the moment m + n t against the resistance of the top bars across.
 
-    permanent : (3, n_point) m_x, m_y, m_xy of all permanent actions.
+    drawn : the bars at every place. permanent : (3, n_point) m_x, m_y, m_xy of all permanent
+    actions.
     """
     deck = solved.deck
     reinforcement = deck.reinforcement
@@ -105,9 +109,16 @@ def collision_rows(solved: SolvedDeck, mat: Materials, permanent: Floats) -> tup
     if reinforcement.collision is None:
         return ()
     _, _, factor, source = ACCIDENTAL[mat.standard]
-    grades, section = accidental(mat), layer_section(reinforcement.bars, TOP)
-    arm, m_Rd = float(compression_arm(section, grades)), float(capacity(section, grades).m_Rd)
+    grades = accidental(mat)
     points, h = solved.recovery.points.plan, reinforcement.bars.thickness
+
+    def arms(bars: SlabBars) -> dict[Layer, float]:
+        return {TOP: float(compression_arm(layer_section(bars, TOP), grades))}
+
+    def resistances(bars: SlabBars) -> dict[Layer, float]:
+        return {TOP: float(capacity(layer_section(bars, TOP), grades).m_Rd)}
+
+    arm, m_Rd = drawn.at(points, arms)[TOP], drawn.at(points, resistances)[TOP]
     rows = []
     for edge in reinforcement.collision.edges:
         hogging = worst_hogging(solved, reinforcement.collision, edge, factor * permanent)
@@ -122,13 +133,14 @@ def collision_rows(solved: SolvedDeck, mat: Materials, permanent: Floats) -> tup
         for where, at in sections:
             m, n = edge_forces(reinforcement.collision, h, at - inner)
             near = solved.readable & (np.abs(gap - at) <= h)
-            acting = (m + n * arm + hogging)[near]
+            acting, resists = (m + n * arm + hogging)[near], m_Rd[near]
+            worst = int((acting / resists).argmax())
             rows.append(
                 Row(
                     check="barrier collision, m + n t (accidental)",
                     place=f"{edge} edge, {where}: top, bars along y",
-                    required=float(acting.max()),
-                    provided=m_Rd,
+                    required=float(acting[worst]),
+                    provided=float(resists[worst]),
                     sense="at least",
                     unit="N m/m",
                     source=source,

@@ -14,10 +14,11 @@ from scipy import sparse
 from pipelines.bars.checks.bending_and_service import moment_resistance
 from pipelines.bars.demand.control_sections import field_interpolation
 from pipelines.bars.demand.moments import Demand
+from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.deck.deck import Deck
 from pipelines.model.responses import SolvedDeck
-from pipelines.standards.detailing.rules import INCH
-from pipelines.standards.materials import KSI, MPA, Materials
+from pipelines.standards.detailing.anchorage import anchorage
+from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import LAYERS, Direction, Layer, SlabBars
 from pipelines.standards.sources import Source, Standard
 from plate.arrays import Floats, Ints
@@ -72,28 +73,6 @@ def tension_shift(standard: Standard, d: float, diameter: float) -> float:
     return max(d, 15 * diameter) if standard == "AASHTO LRFD" else d
 
 
-def anchorage(bars: SlabBars, layer: Layer, mat: Materials) -> float:
-    """Straight length [m] that anchors a layer's bars at their design yield stress.
-
-    EN 8.4.2, 8.4.3 and IRC 15.2.3, 15.2.4: basic length, poor bond for top bars higher than 250 mm
-    above the soffit of slabs up to 600 mm, within 300 mm of the top of thicker ones. AASHTO
-    5.10.8.2.1: black bars, confined by cover or half the spacing alone, not closer than 12 in to
-    the bottom of the pour without 30 % more.
-    """
-    one, d = bars.bars(layer), bars.effective_depth(layer)
-    # of the bars' centre above the soffit
-    height = d if layer[0] == "top" else bars.thickness - d
-    if mat.standard == "AASHTO LRFD":
-        basic = 2.4 * one.diameter * (mat.steel.f_yk / KSI) / np.sqrt(mat.concrete.f_ck / KSI)
-        confined = one.diameter / min(bars.thickness - d, one.spacing / 2)
-        low = 1.3 if height - one.diameter / 2 > 12 * INCH else 1.0
-        return float(max(basic * low * np.clip(confined, 0.4, 1.0), 12 * INCH))
-    good = height <= max(0.250, bars.thickness - 0.300 if bars.thickness > 0.600 else 0.0)
-    bond = (1.0 if good else 0.7) * min((0.132 - one.diameter) / 0.100, 1.0)
-    f_ctd = min(0.7 * mat.concrete.f_ct, 3.1 * MPA) / mat.factors.gamma_c
-    return float(one.diameter / 4 * mat.f_yd / (2.25 * bond * f_ctd))
-
-
 @dataclass(frozen=True)
 class Raster:
     """u (n_u,), y (n_u, n_y) [m]; rows : interpolation of fields at its points; nearest : point of
@@ -138,10 +117,22 @@ def raster(solved: SolvedDeck) -> Raster:
     return Raster(u, y, rows.tocsr(), i * n_y + j)
 
 
-def zones(deck_raster: Raster, bars: SlabBars, mat: Materials, demand: Demand) -> Zones:
-    """Zones of every layer."""
+def zones(deck_raster: Raster, drawn: DrawnBars, mat: Materials, demand: Demand) -> Zones:
+    """Zones of every layer, by the bars that count at each place."""
     u, y = deck_raster.u, deck_raster.y
+    bars = drawn.reinforcement.bars
     found, shifts, lengths = {}, {}, {}
+
+    def halved(bars: SlabBars) -> dict[Layer, float]:
+        return {
+            layer: moment_resistance(
+                mat, bars.thickness, bars.effective_depth(layer), bars.bars(layer).area / 2
+            )
+            for layer in LAYERS
+        }
+
+    places = drawn.deck.plan.at(np.broadcast_to(u[:, None], y.shape), y).reshape(-1, 2)
+    halves = drawn.at(places, halved)
     for layer in LAYERS:
         d, layer_bars = bars.effective_depth(layer), bars.bars(layer)
         values = deck_raster.largest(demand.layer(layer))
@@ -150,7 +141,7 @@ def zones(deck_raster: Raster, bars: SlabBars, mat: Materials, demand: Demand) -
         shift = tension_shift(mat.standard, d, layer_bars.diameter)
         reach = int(np.ceil(shift / step))
         spread = largest_within(values, reach, axis=0 if direction == "x" else 1)
-        half = moment_resistance(mat, bars.thickness, d, layer_bars.area / 2)
+        half = halves[layer].reshape(y.shape)
         floor = NOTHING * demand.layer(layer).max()
         found[layer] = (spread > floor).astype(np.int64) + (spread > half)
         shifts[layer], lengths[layer] = shift, anchorage(bars, layer, mat)

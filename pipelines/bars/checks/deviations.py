@@ -84,11 +84,11 @@ def deviated(bars: SlabBars, key: Key, by: float) -> SlabBars:
         raise ValueError(f"{key.quantity} needs a direction")
     old = mat.bars(key.direction)
     changes = {
-        "diameter": {"diameter": old.diameter + by},
-        "spacing": {"spacing": old.spacing + by},
-        "area loss": {"loss": old.loss + by},
+        "diameter": lambda: replace(old, diameter=old.diameter + by),
+        "spacing": lambda: replace(old, spacing=old.spacing + by),
+        "area loss": lambda: replace(old, loss=old.loss + by),
     }
-    new = replace(old, **changes[key.quantity])
+    new = changes[key.quantity]()
     changed = replace(mat, x=new) if key.direction == "x" else replace(mat, y=new)
     return bars.with_mat(key.face, changed)
 

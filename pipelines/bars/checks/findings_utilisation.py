@@ -13,6 +13,7 @@ import numpy as np
 from pipelines.bars.checks.bending_and_service import resistances
 from pipelines.bars.demand.control_sections import field_interpolation
 from pipelines.bars.demand.moments import permanent_fields
+from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.findings.finding import Finding, Used
 from pipelines.model.responses import Response, SolvedDeck
 from pipelines.standards.actions.combinations import combination
@@ -39,7 +40,9 @@ def with_utilisation(
     ultimate = combination(materials.standard, "ULS")
     if ultimate is None:
         return tuple(findings)
-    m_Rd = resistances(reinforcement.bars, materials)
+    drawn = DrawnBars.of(solved, reinforcement.bases[0])
+    at = np.array([row.plate.at for row in findings]).reshape(-1, 2)
+    m_Rd = drawn.at(at, lambda bars: resistances(bars, materials))
     permanent = {
         action: _where_read(solved, fields, findings)
         for action, fields in permanent_fields(deck, cases, slice(1, 4)).items()
@@ -55,7 +58,7 @@ def with_utilisation(
         for action, moments in permanent.items():
             value = sign * float(moments[row.section.component - 1, k])
             steady += max(factor * value for factor in ultimate.permanent[action])
-        resistance = m_Rd[face, direction]
+        resistance = float(m_Rd[face, direction][k])
 
         def used(traffic: float) -> float:
             return max(steady + ultimate.traffic * sign * traffic, 0.0) / resistance

@@ -2,7 +2,7 @@
 as built. The same functions judge both; what differs is the bars, the concrete and the places.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,6 +18,7 @@ from pipelines.bars.demand.judged_under import JudgedUnder, judged_under
 from pipelines.bars.demand.moments import LAYER_ROWS, Demand
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.demand.wood_armer import skew_components
+from pipelines.bars.drawn_parts import Holds
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.envelopes.envelope import TrafficEnvelope
@@ -33,9 +34,6 @@ from pipelines.standards.resistance.shear import NOT_ASKED
 from pipelines.standards.sources import Source
 from pipelines.traffic.arrangements import Arrangement
 from plate.arrays import Floats
-
-Holds = Callable[[Floats], NDArray[np.bool_]]
-"""Whether plan points (n, 2) lie in a part of the slab."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -188,7 +186,7 @@ def part_checks(
     models = [m for m in seen.models if for_bars(m.model, mat.standard)]
     runs = () if seen.alone is None else seen.alone.runs
     own = [run for run in runs if counts_under(run.vehicle.name, mat.standard)]
-    width = seen.watch.design_width if part.holds is None else tracker.widths[0]
+    width = tracker.widths[0] if len(tracker.widths) == 1 else seen.watch.design_width
     shear_demand = tracker.demand() if tracker.sections.judged.any() else None
     reduced = None
     if deck.traffic is not None:

@@ -26,6 +26,7 @@ from pipelines.bars.demand.moments import (
     permanent_fields,
     permanent_sums,
 )
+from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.envelopes.envelope import TrafficEnvelope
@@ -104,12 +105,27 @@ class DesignWatch:
             )
 
         bases = reinforcement.bases
-        self.shears = [tracker(self.sections, widths, reinforcement.bars, basis) for basis in bases]
-        # of every standard, those of the panels as built: with bars and sections of their own
+        self.drawn = [DrawnBars.of(solved, basis) for basis in bases]
+        # samples whose stretches are judged by bars of their own
+        self._of_parts = np.zeros(len(self.sections.points), dtype=bool)
+        # of every standard: of the mats alone, of the parts with added bars and of the panels as
+        # built, the latter with bars and sections of their own
+        self.shears: list[ShearTracker] = []
+        self.part_shears: list[list[ShearTracker]] = [[] for _ in bases]
         self.panel_shears: list[list[ShearTracker]] = [[] for _ in bases]
-        self._in_panels = np.zeros(len(self.sections.points), dtype=bool)
+        for basis, drawn, found in zip(bases, self.drawn, self.part_shears, strict=True):
+            mats, *others = drawn.parts
+            sections = self.sections
+            if others:
+                sections = replace(sections, judged=mats.holds(sections.points))
+                self._of_parts |= ~sections.judged
+            self.shears.append(tracker(sections, widths, mats.bars, basis))
+            for part in others:
+                depth = _depth(part.bars)
+                sections = shear_sections(solved, depth, part.holds)
+                found.append(tracker(sections, [_design_width(depth)], part.bars, basis))
         for holds, built in () if reinforcement.survey is None else reinforcement.survey.parts:
-            self._in_panels |= holds(self.sections.points)
+            self._of_parts |= holds(self.sections.points)
             depth = _depth(built.bars)
             sections = shear_sections(solved, depth, holds)
             for basis, found in zip(bases, self.panel_shears, strict=True):
@@ -167,7 +183,7 @@ class DesignWatch:
         trackers judge them."""
         assert self._shear_forms is not None
         forms, tracker = self._shear_forms, self.shears[k]
-        held = held_for_shear(self.solved, envelope, extremes, forms, tracker, self._in_panels)
+        held = held_for_shear(self.solved, envelope, extremes, forms, tracker, self._of_parts)
         start = numbered.add_held(held)
         if held:
             for first, response, _ in stream(
@@ -224,7 +240,7 @@ class DesignWatch:
 
     def _judge_shear(self, k: int, first: int, response: Response) -> None:
         """Shear of a block by the standard of that number, as drawn and in the panels as built."""
-        for tracker in (self.shears[k], *self.panel_shears[k]):
+        for tracker in (self.shears[k], *self.part_shears[k], *self.panel_shears[k]):
             if len(tracker.sections.points):
                 tracker(first, response)
 

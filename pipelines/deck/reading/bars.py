@@ -8,6 +8,7 @@ from pathlib import Path
 from pipelines.deck.as_built import as_built
 from pipelines.deck.deck import Line, Slab
 from pipelines.deck.panels import Panels
+from pipelines.deck.reading.added_bars import added_bars
 from pipelines.deck.reading.bars_schema import (
     BarChoiceTable,
     BarsTable,
@@ -91,8 +92,12 @@ def reinforcement(
     beams = _beams(tables.beams, lines, mistakes)
     damage = None if tables.fatigue is None else _damage(tables.fatigue, bases, mistakes)
     survey, choice, shear = tables.survey, tables.choice, tables.shear
+    added = () if slab_bars is None else added_bars(tables.bars, slab_bars, plan, mistakes)
     readings = None
-    if survey is not None and slab_bars is not None:
+    if survey is not None and added:
+        told = "not together with [[bars.added]]: readings are compared with one mat a face"
+        mistakes.add("[survey]", None, told)
+    elif survey is not None and slab_bars is not None:
         readings = _survey(survey, slab_bars, plan, folder, mistakes)
     if len(mistakes.lines) > before or slab_bars is None:
         return None
@@ -113,6 +118,7 @@ def reinforcement(
         beams=beams,
         damage=damage,
         hogging_at_face=all(table.moment_at != "centre line" for _, table in tables.bars),
+        added=added,
     )
 
 

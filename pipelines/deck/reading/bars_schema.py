@@ -3,7 +3,7 @@
 from typing import Annotated, Literal, get_args
 
 from pipelines.deck.reading.rules import Choice, Count, Range, WholeRange
-from pipelines.deck.reading.schema import Lines, Name, Table, entry
+from pipelines.deck.reading.schema import Lines, Name, Pair, Table, entry
 from pipelines.deck.reinforcement import CrackCombination
 from pipelines.deck.survey import Value as SurveyValue
 from pipelines.standards.detailing.cover import BRIDGE_LIFE
@@ -94,6 +94,67 @@ class LayerTable(Table):
     spacing_mm: Spacing = entry("Distance between the bars' centres.", 125)
 
 
+class AddedTable(Table):
+    """Bars added between those of a layer in a part of the slab: along lines or edges, round an
+    opening, within a polygon, between stations or offsets; of several of these, where all hold.
+
+    They count from where they are anchored, a bond length inside the part; at an edge of the slab
+    they are taken as anchored like the mat's own.
+    """
+
+    mark: Name | None = entry(
+        "By which drawings and tables name the bars.",
+        "A1",
+        default=None,
+        left_out="A and a number",
+    )
+    direction: Annotated[Direction, Choice(get_args(Direction))] = entry(
+        "Layer whose bars they lie between, by its direction.", "x"
+    )
+    diameter_mm: Diameter = entry("Diameter of the bars.", 12)
+    spacing_mm: Spacing = entry(
+        "Distance between their centres, that of the layer's own bars or a whole multiple of it.",
+        150,
+    )
+    along: Lines | None = entry(
+        "Lines or edges of the plan, a name, a list or a pattern, along which they lie, within "
+        "reach_m.",
+        ["C2", "C3"],
+        default=None,
+        left_out="not by a line",
+    )
+    opening: Annotated[int, WholeRange(1, 1000)] | None = entry(
+        "Number of the opening round which they lie, within reach_m.",
+        1,
+        default=None,
+        left_out="round no opening",
+    )
+    reach_m: Annotated[float, Range(0.05, 100.0, "m")] | None = entry(
+        "How far they reach to each side of the lines, or from the opening.",
+        0.9,
+        default=None,
+        left_out="without along or opening",
+    )
+    corners_m: Annotated[list[Pair], Count(3, 200)] | None = entry(
+        "Corners of a polygon in plan, in order.",
+        [[0.0, -2.0], [3.0, -2.0], [3.0, 2.0]],
+        default=None,
+        left_out="no polygon",
+    )
+    stations_m: Pair | None = entry(
+        "From which station to which they lie; on skew decks the ends run with the C lines.",
+        [0.0, 1.2],
+        default=None,
+        left_out="as far as the rest says",
+    )
+    offsets_m: Pair | None = entry(
+        "From which offset to which they lie.",
+        [-2.0, 2.0],
+        default=None,
+        left_out="as far as the rest says",
+    )
+
+
 class BarsTable(Table):
     """Both layers of bars at one face; a deck with bars has such a table for each face."""
 
@@ -118,6 +179,12 @@ class BarsTable(Table):
         "centre line",
         default=None,
         left_out="beside supports whose width_mm is stated, else the centre lines",
+    )
+    added: Annotated[list[AddedTable], Count(1, 200)] | None = entry(
+        "Bars between those of the mat in parts of the slab, each a table [[bars.added]].",
+        [{"direction": "x", "diameter_mm": 12, "spacing_mm": 150, "along": "C*", "reach_m": 0.9}],
+        default=None,
+        left_out="the mat alone, everywhere",
     )
 
 

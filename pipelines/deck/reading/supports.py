@@ -82,7 +82,7 @@ def _named(
     """
     found: list[str] = []
     for pattern in table.on or [table.name or ""]:
-        matches = _matches(pattern, plan.lines)
+        matches = matching(pattern, plan.lines)
         if not matches:
             hint = nearest(pattern, plan.lines)
             mistakes.add(f"{where}, on", pattern, f"matches no line of the plan, {hint}")
@@ -102,7 +102,8 @@ def _named(
     return found
 
 
-def _matches(pattern: str, names: Collection[str]) -> list[str]:
+def matching(pattern: str, names: Collection[str]) -> list[str]:
+    """Of some names those that a name or a pattern means."""
     if pattern in names:
         return [pattern]
     return [name for name in names if fnmatchcase(name, pattern)]
@@ -227,7 +228,7 @@ def _held(
     held: dict[float, Held] = {}
     for i, table in enumerate(tables):
         key = f"{where}, held_at {i + 1}"
-        matches = _matches(table.on, crossed)
+        matches = matching(table.on, crossed)
         if not matches:
             mistakes.add(
                 f"{key}, on",

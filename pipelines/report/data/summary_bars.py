@@ -7,7 +7,7 @@ import numpy as np
 
 from pipelines.bars.adequacy import Found, Judgement, PanelVerdict, StandardVerdict
 from pipelines.bars.checks.as_built import Deviation, PanelCheck
-from pipelines.bars.checks.part import LayerCheck
+from pipelines.bars.checks.part import LayerCheck, PartChecks
 from pipelines.bars.design import Design, StandardDesign
 from pipelines.standards.detailing.rules import Row
 from pipelines.standards.resistance.bars import FACES, LAYERS, Layer, Mat
@@ -67,26 +67,11 @@ def _found(largest: Found | None) -> dict[str, Json]:
 
 
 def _standard(design: StandardDesign, panels: Sequence[PanelVerdict]) -> dict[str, Json]:
-    found: dict[str, Json] = {
+    return {
         "traffic": design.traffic,
         "concrete": design.basis.materials.concrete.name,
         "steel": design.basis.materials.steel.name,
-        "layers": {_key(check.layer): _layer(check) for check in design.layers},
-        "rules": [_row(row) for row in design.rows],
-        "shear": [
-            {
-                "width_m": peak.width,
-                "judged": peak.width == design.design_width,
-                "v_Ed_kN_m": peak.v * 1e-3,
-                "v_Rd_kN_m": peak.v_Rd * 1e-3,
-                "utilisation": peak.utilisation,
-                "line": peak.line,
-                "side": "before" if peak.side < 0 else "after",
-                "at_m": list(peak.at),
-                **_position(peak.position),
-            }
-            for peak in design.shear
-        ],
+        **_part(design),
         "shear_not_asked": None if design.shear_not_asked is None else str(design.shear_not_asked),
         "shear_near_supports": None
         if design.reduced is None
@@ -126,10 +111,39 @@ def _standard(design: StandardDesign, panels: Sequence[PanelVerdict]) -> dict[st
             for face in FACES
         },
         "bar_choice": {face: _mat(mat) for face, mat in design.choice.items()},
+        "added": {
+            part.name: {
+                "bars": {_key(layer): str(part.bars.bars(layer)) for layer in LAYERS},
+                **_part(part),
+            }
+            for part in design.added
+        },
         "panels": {
             check.panel: _panel(check, verdict)
             for check, verdict in zip(design.panels, panels, strict=True)
         },
+    }
+
+
+def _part(design: PartChecks) -> dict[str, Json]:
+    """Bending, rules, shear and punching of a part as drawn."""
+    found: dict[str, Json] = {
+        "layers": {_key(check.layer): _layer(check) for check in design.layers},
+        "rules": [_row(row) for row in design.rows],
+        "shear": [
+            {
+                "width_m": peak.width,
+                "judged": peak.width == design.design_width,
+                "v_Ed_kN_m": peak.v * 1e-3,
+                "v_Rd_kN_m": peak.v_Rd * 1e-3,
+                "utilisation": peak.utilisation,
+                "line": peak.line,
+                "side": "before" if peak.side < 0 else "after",
+                "at_m": list(peak.at),
+                **_position(peak.position),
+            }
+            for peak in design.shear
+        ],
     }
     if design.punching is not None:
         p = design.punching

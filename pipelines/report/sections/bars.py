@@ -1,11 +1,13 @@
 """Section of the report on bars: demands, layers, choice, rules."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from pipelines.bars.checks.bending_and_service import CREEP_SOURCE
 from pipelines.bars.checks.part import LayerCheck
 from pipelines.bars.demand.moments import LAYER_ROWS
-from pipelines.bars.design import Design, StandardDesign
+from pipelines.bars.design import AddedChecks, Design, StandardDesign
 from pipelines.deck.words import at_text, place
 from pipelines.numbers import as_given, number, rounded_up
 from pipelines.report.document import (
@@ -23,6 +25,7 @@ from pipelines.report.drawings.bars import layer_name, layer_title, outer_words,
 from pipelines.report.drawings.contour_plans import ContourPlans, PlanField
 from pipelines.report.drawings.cuts import field_map
 from pipelines.report.drawings.smooth import RULE, Lattice
+from pipelines.report.sections.added_bars import added_part
 from pipelines.report.sections.bars_actions import (
     beams_part,
     collision_part,
@@ -82,6 +85,7 @@ def bars_section(result: Result) -> tuple[Block, ...]:
             (Strong("Section across the deck"), ", to scale, lengths in mm."),
         ),
         _layers(result, design),
+        *added_part(design),
         *membrane_part(design),
         Paragraph(
             "Wood and Armer's rule is formed at every load position with its coexisting moments, "
@@ -161,12 +165,16 @@ def _combinations(result: Result, design: Design) -> tuple[Block, ...]:
 def _layers(result: Result, design: Design) -> Table:
     bars = design.reinforcement.bars
     rows: list[list[Words]] = []
-    for k in range(len(LAYER_ROWS)):
-        for standard in design.standards:
-            check: LayerCheck = standard.layers[k]
+    checks: list[tuple[StandardDesign, LayerCheck]] = [
+        (standard, check) for standard in design.standards for check in standard.layers
+    ]
+    for layer in LAYER_ROWS:
+        for standard, check in checks:
+            if check.layer != layer:
+                continue
             rows.append(
                 [
-                    layer_title(bars, check.layer),
+                    layer_title(bars, layer),
                     standard_of(standard),
                     number(1e-3 * check.m_Ed),
                     number(1e-3 * check.m_Rd),
@@ -195,6 +203,8 @@ def _layers(result: Result, design: Design) -> Table:
         "Load position",
     ]
     caption = "Bending at the ultimate limit state"
+    if design.reinforcement.added:
+        caption += ", of the mats outside added bars"
     return table(caption, head, rows, numeric=range(2, 10), wide=(10, 11))
 
 
@@ -315,7 +325,12 @@ def _plans(result: Result, design: Design) -> list[Figure]:
 def _rules(design: Design) -> tuple[Block, ...]:
     rows: list[tuple[bool, list[Words]]] = []
     for standard in design.standards:
-        rows += [(row.passes, _rule(standard, row)) for row in standard.rows]
+        for part in standard.drawn:
+            name = f", {part.name}" if isinstance(part, AddedChecks) else ""
+            rows += [
+                (row.passes, _rule(standard, replace(row, place=f"{row.place}{name}")))
+                for row in part.rows
+            ]
     rows.sort(key=lambda r: r[0])
     head = ["Check", "Standard", "Place", "Required", "Provided", "", "Utilisation", "Finding"]
     return table(

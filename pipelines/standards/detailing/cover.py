@@ -93,7 +93,7 @@ def cover_rows(
         if stated_class is not None:
             by_life = StructuralClass(stated_class, "class stated by the user")
         durable = EN_COVER[exposure][by_life.number - 1]
-        bond = layer_mat.bars(layer_mat.outer).diameter
+        bond = layer_mat.bars(layer_mat.outer).largest
         required = max(durable, bond, 0.010) + (DEVIATION if measured is None else 0.0)
         words = "c_min of " if measured is not None else ""
         clause = f"{words}4.4.1, table 4.4N, class S{by_life.number} ({by_life.words})"

@@ -162,7 +162,7 @@ def spacing_rows(
     clause = {"EN 1992": "9.3.1.1(3)", "IRC:112": "16.6.1.1", "AASHTO LRFD": "5.10.3.2"}[standard]
     layer_bars, place = bars.bars(layer), place_of(layer)
     limit = min(times * bars.thickness, most)
-    phi, clear = layer_bars.diameter, layer_bars.spacing - layer_bars.diameter
+    phi, clear = layer_bars.largest, layer_bars.clear
     least, clear_clause = {
         "EN 1992": (max(phi, aggregate + 0.005, 0.020), "8.2(2)"),
         "IRC:112": (max(phi, aggregate + 0.010, 0.020), "15.2.1"),
@@ -173,7 +173,7 @@ def spacing_rows(
             check=f"largest spacing, {role} bars",
             place=place,
             required=limit,
-            provided=layer_bars.spacing,
+            provided=layer_bars.widest,
             sense="at most",
             unit="m",
             source=Source(standard, clause),

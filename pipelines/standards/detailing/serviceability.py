@@ -62,7 +62,7 @@ def crack_steel_rows(
     f_ct = max(mat.concrete.f_ct, LEAST_F_CT)
     k_c = min(0.4 * (1 + 1.5 * pull / h / f_ct), 1.0)
     k = float(np.interp(h, (0.3, 0.8), (1.0, 0.65)))
-    sigma_s = min(crack_bar_stress(layer_bars.diameter, w), mat.steel.f_yk)
+    sigma_s = min(crack_bar_stress(layer_bars.largest, w), mat.steel.f_yk)
     required = k_c * k * f_ct * h / 2 / sigma_s
     words = f"{clauses[mat.standard]}: sigma_s {sigma_s / MPA:.0f} MPa for {1e3 * w:.2g} mm"
     source = Source(mat.standard, words)
@@ -145,7 +145,7 @@ def crack_spacing_row(
     limit = np.inf
     if stress > 0:
         limit = (700 * exposure_factor / (beta_s * stress) - 2 * d_c / INCH) * INCH
-    spacing = bars.bars(layer).spacing
+    spacing = bars.bars(layer).widest
     return (
         Row(
             check="spacing for cracks",

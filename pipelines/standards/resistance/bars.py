@@ -36,12 +36,20 @@ def place_of(layer: Layer) -> str:
 
 @dataclass(frozen=True)
 class Bars:
-    """One layer: diameter and centre-to-centre spacing [m]; loss : share of the bars' area that is
-    gone, or does not count."""
+    """One layer: diameter and centre-to-centre spacing [m]; loss : share of these bars' area that
+    is gone, or does not count; between : bars added in the middle of the gaps between them, of
+    every gap or of every second, third, ...: their spacing is a whole multiple of this one.
+
+    Raises
+    ------
+    ValueError
+        If the bars do not fit between each other.
+    """
 
     diameter: float
     spacing: float
     loss: float = 0.0
+    between: "Bars | None" = None
 
     def __post_init__(self) -> None:
         if not 0 <= self.loss <= 1:
@@ -51,15 +59,60 @@ class Bars:
                 f"bars of {1e3 * self.diameter:g} mm at {1e3 * self.spacing:g} mm: the diameter "
                 "must be positive and less than the spacing"
             )
+        if self.between is None:
+            return
+        multiple = self.between.spacing / self.spacing
+        if self.between.between is not None or abs(multiple - max(round(multiple), 1)) > 1e-6:
+            raise ValueError(
+                f"bars at {1e3 * self.between.spacing:g} mm do not lie between bars at "
+                f"{1e3 * self.spacing:g} mm: allowed is that spacing or a whole multiple of it"
+            )
+        if self.clear <= 0:
+            raise ValueError(
+                f"bars {self.between} do not fit between bars {1e3 * self.diameter:g}@"
+                f"{1e3 * self.spacing:g}"
+            )
 
     @property
     def area(self) -> float:
         """Steel that is left per metre of width [m2/m]."""
-        return (1.0 - self.loss) * np.pi * self.diameter**2 / 4 / self.spacing
+        own = float((1.0 - self.loss) * np.pi * self.diameter**2 / 4 / self.spacing)
+        return own if self.between is None else own + self.between.area
+
+    @property
+    def largest(self) -> float:
+        """Largest diameter of the layer [m]."""
+        return self.diameter if self.between is None else max(self.diameter, self.between.diameter)
+
+    @property
+    def equivalent(self) -> float:
+        """The diameter [m] that stands for bars of several in the crack width, sum of n phi^2 over
+        sum of n phi: EN 1992-1-1 7.3.4(3), equation 7.12; IRC:112 12.3.4(3)."""
+        if self.between is None:
+            return self.diameter
+        sets = (self, self.between)
+        return sum(b.diameter**2 / b.spacing for b in sets) / sum(
+            b.diameter / b.spacing for b in sets
+        )
+
+    @property
+    def widest(self) -> float:
+        """Largest distance between the centres of neighbouring bars [m]."""
+        if self.between is None or self.between.spacing > 1.5 * self.spacing:
+            return self.spacing
+        return 0.5 * self.spacing
+
+    @property
+    def clear(self) -> float:
+        """Least clear distance between neighbouring bars [m]."""
+        if self.between is None:
+            return self.spacing - self.diameter
+        return 0.5 * (self.spacing - self.diameter - self.between.diameter)
 
     def __str__(self) -> str:
         left = f" less {1e2 * self.loss:.0f} %" if self.loss else ""
-        return f"{1e3 * self.diameter:g}@{1e3 * self.spacing:g}{left}"
+        more = "" if self.between is None else f" + {self.between}"
+        return f"{1e3 * self.diameter:g}@{1e3 * self.spacing:g}{left}{more}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,7 +146,7 @@ class Mat:
         """Concrete between the face and the bars along `direction` [m]."""
         if direction == self.outer:
             return self.cover
-        return self.cover + self.bars(self.outer).diameter + self.gap
+        return self.cover + self.bars(self.outer).largest + self.gap
 
     def swapped(self) -> "Mat":
         """The same bars and cover with the other direction outermost."""
@@ -121,7 +174,7 @@ class SlabBars:
 
     def __post_init__(self) -> None:
         inner = [m.cover_to(other_direction(m.outer)) for m in (self.top, self.bottom)]
-        bars = [m.bars(other_direction(m.outer)).diameter for m in (self.top, self.bottom)]
+        bars = [m.bars(other_direction(m.outer)).largest for m in (self.top, self.bottom)]
         if sum(inner) + sum(bars) > self.thickness:
             raise ValueError(
                 f"covers and bars need {1e3 * (sum(inner) + sum(bars)):.0f} mm, more than the "
@@ -139,9 +192,15 @@ class SlabBars:
 
     def effective_depth(self, layer: Layer) -> float:
         """The distance from the opposite face to the bars' centre [m], used when `face` is in
-        tension."""
+        tension; of bars of two diameters to the thicker ones' centre, on the safe side."""
         mat = self.mat(layer[0])
-        return self.thickness - mat.cover_to(layer[1]) - mat.bars(layer[1]).diameter / 2
+        return self.thickness - mat.cover_to(layer[1]) - mat.bars(layer[1]).largest / 2
+
+    def with_added(self, layer: Layer, added: Bars) -> "SlabBars":
+        """The same with bars added between those of a layer."""
+        mat = self.mat(layer[0])
+        bars = replace(mat.bars(layer[1]), between=added)
+        return self.with_mat(layer[0], mat.with_bars(layer[1], bars))
 
 
 def candidate_mats(

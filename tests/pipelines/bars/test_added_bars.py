@@ -1,0 +1,191 @@
+"""Bars added to the mats in parts of the slab: where they count, and what the checks make of it."""
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pipelines.bars.adequacy import Check
+from pipelines.bars.checks.bending_and_service import resistances
+from pipelines.bars.demand.moments import LAYER_ROWS
+from pipelines.bars.drawn_parts import OUTSIDE, DrawnBars
+from pipelines.deck.deck import Deck
+from pipelines.errors import DeckError
+from pipelines.report.data.summary import summary
+from pipelines.result import Result
+from pipelines.standards.detailing.anchorage import anchorage
+from pipelines.standards.resistance.bars import Bars
+from tests.pipelines.decks_with_bars import bars, result_of
+from tests.pipelines.report_page import page_of
+from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, deck_of, solver_of
+
+
+def added(layer: str, size: str, where: str, mark: str = "") -> str:
+    """A table that belongs to the mat before it; layer: "x" or "y"."""
+    diameter, spacing = size.split("@")
+    name = f'mark = "{mark}"\n' if mark else ""
+    return (
+        f'[[bars.added]]\n{name}direction = "{layer}"\ndiameter_mm = {diameter}\n'
+        f"spacing_mm = {spacing}\n{where}\n"
+    )
+
+
+def top(size: str, *more: str) -> str:
+    """The sound bars with other top bars along x and bars added to the top mat."""
+    text = bars(top=(size, "20@125"))
+    tables = "".join(more)
+    return text.replace("[fatigue]", f"{tables}[fatigue]")
+
+
+def read(folder: Path, text: str, plan: str = PLAN) -> Deck:
+    slab = SLAB.replace("thickness_mm = 250", "thickness_mm = 300")
+    return deck_of(folder, slab, plan, BEAMS, TRAFFIC, text)
+
+
+def test_a_layer_of_two_sets_by_hand() -> None:
+    """16@200 and 12@200 between: (201.06 + 113.10) / 0.2 = 1570.8 mm2/m; equation 7.12 of EN
+    1992-1-1: (256 + 144) / (16 + 12) = 14.29 mm; 100 - 8 - 6 = 86 mm clear."""
+    both = Bars(0.016, 0.200, between=Bars(0.012, 0.200))
+    assert both.area == pytest.approx(1570.8e-6, rel=1e-5)
+    assert both.equivalent == pytest.approx(14.2857e-3, rel=1e-5)
+    assert both.largest == 0.016
+    assert both.widest == pytest.approx(0.100)
+    assert both.clear == pytest.approx(0.086)
+    assert str(both) == "16@200 + 12@200"
+
+
+def test_bars_in_every_second_gap() -> None:
+    """16@100 and 20@200: neighbours stay 100 mm apart where nothing lies between; clear in the
+    other gaps 50 - 8 - 10 = 32 mm."""
+    both = Bars(0.016, 0.100, between=Bars(0.020, 0.200))
+    assert both.widest == 0.100
+    assert both.clear == pytest.approx(0.032)
+    assert both.largest == 0.020
+
+
+@pytest.mark.parametrize(
+    ("between", "words"),
+    [
+        (Bars(0.012, 0.180), "whole multiple"),
+        (Bars(0.012, 0.050), "whole multiple"),
+        (Bars(0.090, 0.100), "do not fit"),
+    ],
+)
+def test_bars_that_do_not_lie_between_each_other(between: Bars, words: str) -> None:
+    with pytest.raises(ValueError, match=words):
+        Bars(0.016, 0.100, between=between)
+
+
+def test_added_bars_count_from_where_they_are_anchored(tmp_path: Path) -> None:
+    """Along x over C2 (x = 3) they end 1.6 m to each side inside the slab; those along y end at
+    its edges, where they are anchored like the mat's."""
+    text = top(
+        "20@250",
+        added("x", "16@250", 'along = "C2"\nreach_m = 1.6', "over"),
+        added("y", "16@125", "stations_m = [0.0, 1.0]", "edge"),
+    )
+    deck = read(tmp_path, text)
+    drawn = DrawnBars.of(solver_of(deck), deck.required_reinforcement.bases[0])
+    bond = drawn.anchored[0]
+    both = deck.required_reinforcement.bars.with_added(("top", "x"), Bars(0.016, 0.250))
+    assert bond == anchorage(both, ("top", "x"), deck.required_reinforcement.bases[0].materials)
+    assert 0.5 < bond < 1.5
+    reach = 1.6 - bond
+    x = 3.0 + np.array([-reach - 1e-3, -reach + 1e-3, 0.0, reach - 1e-3, reach + 1e-3])
+    across = np.column_stack([x, np.full(5, 1.9)])
+    assert drawn.counted(across)[0].tolist() == [False, True, True, True, False]
+    along = np.column_stack([np.full(3, 0.5), [-2.0, 0.0, 2.0]])
+    assert drawn.counted(along)[1].all()
+    assert [part.name for part in drawn.parts] == [OUTSIDE, "with edge", "with over"]
+
+
+@pytest.fixture(scope="module")
+def strengthened(tmp_path_factory: pytest.TempPathFactory) -> Result:
+    over = added("x", "16@250", 'along = "C2"\nreach_m = 2.0', "over")
+    return result_of(tmp_path_factory.mktemp("added"), top("16@250", over))
+
+
+def test_every_place_is_judged_by_its_own_bars(strengthened: Result) -> None:
+    """The field of utilisations, read by parts, has the largest value of each part."""
+    design = strengthened.design
+    assert design is not None
+    (standard,) = design.standards
+    (part,) = standard.added
+    plan = strengthened.solved.recovery.points.plan
+    drawn = DrawnBars.of(strengthened.solved, standard.basis)
+    inside = drawn.parts[1].holds(plan)
+    assert 0 < inside.sum() < len(plan)
+    for k, layer in enumerate(LAYER_ROWS):
+        for checks, where in ((standard, ~inside), (part, inside)):
+            check = next(one for one in checks.layers if one.layer == layer)
+            assert check.utilisation == pytest.approx(
+                float(standard.utilisation[k][where].max()), rel=1e-12
+            )
+    more = resistances(part.bars, standard.basis.materials)["top", "x"]
+    less = resistances(standard.bars, standard.basis.materials)["top", "x"]
+    assert more > 1.5 * less
+
+
+def test_verdict_and_page_tell_of_the_part(strengthened: Result) -> None:
+    (verdict,) = strengthened.verdicts
+    bending = next(j for j in verdict.judgements if j.layer == ("top", "x"))
+    assert any(found.place.endswith("(with over)") for found in bending.found)
+    assert any("(with" not in found.place for found in bending.found)
+    entry = summary(strengthened)["design"]["standards"]["EN 1992"]["added"]["with over"]
+    assert entry["bars"]["top_x"] == "16@250 + 16@250"
+    page = re.sub(r"<[^>]*>", "", page_of(strengthened))
+    assert "Bars added to the mats" in page
+    assert "within 2.00 m of C2" in page
+
+
+def test_bars_added_everywhere_are_a_denser_mat(tmp_path: Path) -> None:
+    """16@250 between 16@250 over the whole slab are 16@125: every check comes to the same."""
+    (tmp_path / "one").mkdir()
+    (tmp_path / "two").mkdir()
+    everywhere = added("x", "16@250", "stations_m = [-5.0, 20.0]", "all")
+    doubled = result_of(tmp_path / "one", top("16@250", everywhere))
+    dense = result_of(tmp_path / "two", top("16@125"))
+    assert doubled.design is not None
+    assert dense.design is not None
+    (found,), (wanted,) = doubled.design.standards, dense.design.standards
+    assert found.added == ()
+    for one, other in zip(found.layers, wanted.layers, strict=True):
+        assert one.utilisation == pytest.approx(other.utilisation, rel=1e-9)
+    np.testing.assert_allclose(found.utilisation, wanted.utilisation, rtol=1e-9)
+    mine, theirs = (
+        {(j.check, j.layer): j.worst.utilisation for j in verdict.judgements if j.worst is not None}
+        for verdict in (*doubled.verdicts, *dense.verdicts)
+    )
+    assert mine.keys() == theirs.keys()
+    assert Check.SHEAR in {check for check, _ in mine}
+    for key, value in theirs.items():
+        assert mine[key] == pytest.approx(value, rel=1e-6), key
+
+
+@pytest.mark.parametrize(
+    ("where", "words"),
+    [
+        ("reach_m = 1.0", "goes with along or opening"),
+        ('along = "C2"', "goes with along or opening"),
+        ('along = "C9"\nreach_m = 1.0', "matches no line of the plan"),
+        ("opening = 1\nreach_m = 0.5", "the plan has 0 openings"),
+        ("", "needs along, opening, corners_m, stations_m or offsets_m"),
+        ("stations_m = [40.0, 50.0]", "lies nowhere on the slab"),
+        ("stations_m = [2.0, 1.0]", "the second must be larger"),
+        ("corners_m = [[0.0, 0.0], [2.0, 1.0], [2.0, 0.0], [0.0, 1.0]]", "crosses itself"),
+    ],
+)
+def test_mistakes_in_where_bars_lie(tmp_path: Path, where: str, words: str) -> None:
+    with pytest.raises(DeckError, match=words):
+        read(tmp_path, top("16@250", added("x", "16@250", where)))
+
+
+def test_mistakes_between_added_bars(tmp_path: Path) -> None:
+    one = added("x", "16@250", 'along = "C2"\nreach_m = 1.0', "M")
+    with pytest.raises(DeckError, match="M and A2 lie in one layer and overlap"):
+        read(tmp_path, top("16@250", one, added("x", "12@250", "offsets_m = [0.0, 1.0]")))
+    with pytest.raises(DeckError, match="stands twice"):
+        read(tmp_path, top("16@250", one, one.replace("C2", "C1")))
+    with pytest.raises(DeckError, match=r"added\[1\], spacing_mm = 180: .*whole multiple"):
+        read(tmp_path, top("16@250", one.replace("spacing_mm = 250", "spacing_mm = 180")))
