@@ -36,19 +36,28 @@ def run(
     deck = read_deck(path)
     check_folder(out, "results", FILES)
     from pipelines.analysis import analyse
-    from pipelines.envelopes.columns import field_columns
-    from pipelines.report.data.as_built_csv import write_as_built
-    from pipelines.report.data.fields_vtu import write_fields
-    from pipelines.report.data.findings_csv import write_findings
-    from pipelines.report.data.summary import summary, write_summary
-    from pipelines.report.html import html_of
-    from pipelines.report.pdf import pdf_of, require_pdf
+    from pipelines.report.pdf import require_pdf
 
     if pdf:
         require_pdf()
     result = analyse(deck, progress)
     if progress is not None:
         progress("report", 0, 1)
+    write_results(result, out, pdf=pdf)
+    return result
+
+
+def write_results(result: "Result", out: Path, *, pdf: bool = False) -> None:
+    """All files of a finished analysis, as `run` writes them."""
+    from pipelines.envelopes.columns import field_columns
+    from pipelines.report.data.as_built_csv import write_as_built
+    from pipelines.report.data.fields_vtu import write_fields
+    from pipelines.report.data.findings_csv import write_findings
+    from pipelines.report.data.summary import summary, write_summary
+    from pipelines.report.html import html_of
+    from pipelines.report.pdf import pdf_of
+
+    deck = result.deck
     with replacing(out) as folder:
         write_fields(
             folder / "fields.vtu",
@@ -68,7 +77,6 @@ def run(
             write_bars(folder / "bars.dxf", deck, result.design)
         write_findings(folder / "findings.csv", result.findings)
         write_summary(folder / "summary.json", entries)
-    return result
 
 
 def report_of(result: "Result", entries: Mapping[str, Any]) -> "Document":

@@ -29,7 +29,7 @@ from pipelines.bars.checks.curtailment import (
     zones,
 )
 from pipelines.bars.checks.edge_beams import beam_checks
-from pipelines.bars.checks.fatigue import fatigue_demand, fatigue_rows
+from pipelines.bars.checks.fatigue import FatigueDemand, fatigue_demand, fatigue_rows
 from pipelines.bars.checks.part import (
     Part,
     PartChecks,
@@ -70,13 +70,15 @@ class StandardDesign(PartChecks):
 
     What it has as a part is of the mats outside added bars, or where they lie nowhere alone, of the
     first part with these; added : of the others. anchored : bond length of each added bars [m].
-    demands : by limit state. utilisation : (4, n_point) of bending, rows as LAYER_ROWS.
+    demands : by limit state; fatigue : what that is judged by. utilisation : (4, n_point) of
+    bending, rows as LAYER_ROWS.
     order : per face what the other layer order costs. outermost : per face the direction whose
     layer is fuller and should lie outermost. choice : per face, None where no set does; empty
     without [bar_choice].
     """
 
     demands: Mapping[LimitState, Demand]
+    fatigue: FatigueDemand
     utilisation: Floats
     order: Mapping[Face, tuple[OrderCost, OrderCost]]
     outermost: Mapping[Face, Direction]
@@ -194,6 +196,7 @@ def _standard(
     return StandardDesign(
         **own,
         demands=moments,
+        fatigue=demand.fatigue,
         utilisation=np.stack(
             [ultimate.values[k] / m_Rd[layer] for k, layer in enumerate(LAYER_ROWS)]
         ),

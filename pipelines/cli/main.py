@@ -11,6 +11,7 @@ from typing import Any, TextIO, cast
 from pipelines.caution import CAUTION
 from pipelines.cli.check import add_check
 from pipelines.cli.completion import add_completion
+from pipelines.cli.design import add_design
 from pipelines.cli.influence import add_influence
 from pipelines.cli.reference import add_reference
 from pipelines.cli.run import add_run
@@ -118,6 +119,7 @@ def command_line() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     add_run(commands)
     add_check(commands)
+    add_design(commands)
     add_start(commands)
     add_completion(commands, parser)
     add_influence(commands)

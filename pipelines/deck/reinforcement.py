@@ -44,11 +44,26 @@ class DesignBasis:
 
 
 @dataclass(frozen=True)
+class Prices:
+    """What every diameter, spacing and zone of added bars beyond the first may cost: steel per
+    area of slab [kg/m2]."""
+
+    diameter: float = 0.4
+    spacing: float = 0.2
+    zone: float = 0.4
+
+
+@dataclass(frozen=True)
 class BarChoice:
-    """Diameters and spacings [m] from which bars may be chosen."""
+    """Diameters and spacings [m] from which bars may be chosen.
+
+    thicknesses : of the slab that may be chosen [m], increasing; empty = as it is.
+    """
 
     diameters: tuple[float, ...]
     spacings: tuple[float, ...]
+    prices: Prices = Prices()
+    thicknesses: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -15,6 +15,7 @@ from pipelines.bars.checks.wheel_punching import WheelPunching, reach_of, wheel_
 from pipelines.bars.demand.control_sections import Sections, ShearDemand, ShearTracker
 from pipelines.bars.demand.governing_index import GoverningIndex
 from pipelines.bars.demand.judged_under import JudgedUnder, judged_under
+from pipelines.bars.demand.membrane import MembraneForces
 from pipelines.bars.demand.moments import LAYER_ROWS, Demand
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.demand.wood_armer import skew_components
@@ -153,20 +154,32 @@ class PartChecks:
 
 def part_peaks(seen: Seen, demand: StandardDemand, part: Part) -> Peaks:
     """The largest design moments in a part."""
-    watch, moments = seen.watch, demand.moments
     where = part.points(seen.solved.recovery.points.plan)
+    watch = seen.watch
+    return peaks_at(demand.moments, part.basis, where, watch.membrane, watch.reinforcement.angle)
+
+
+def peaks_at(
+    moments: Mapping[LimitState, Demand],
+    basis: DesignBasis,
+    where: NDArray[np.bool_],
+    membrane: MembraneForces | None,
+    angle: float,
+) -> Peaks:
+    """The largest design moments at some result points, by limit state of a standard's moments;
+    angle : from x to the second bars [rad]."""
     characteristic = moments["characteristic"]
-    crack = moments.get(part.basis.crack_combination, characteristic)
+    crack = moments.get(basis.crack_combination, characteristic)
     peaks = Peaks(
         ultimate=_largest(moments["ULS"], where),
         characteristic=_largest(characteristic, where),
         crack=_largest(crack, where),
     )
-    if watch.membrane is None:
+    if membrane is None:
         return peaks
-    imposed, angle = watch.membrane.characteristic, watch.reinforcement.angle
+    imposed = membrane.characteristic
     pull, crack_pull = (_pull(d, imposed, angle, where) for d in (characteristic, crack))
-    return replace(peaks, arms=watch.membrane.arms, pull=pull, crack_pull=crack_pull)
+    return replace(peaks, arms=membrane.arms, pull=pull, crack_pull=crack_pull)
 
 
 def part_checks(

@@ -6,6 +6,7 @@ from itertools import combinations
 import numpy as np
 import shapely
 
+from pipelines.deck.added_areas import along_lines
 from pipelines.deck.reading.bars_schema import AddedTable, BarsTable
 from pipelines.deck.reading.mistakes import Mistakes, nearest
 from pipelines.deck.reading.supports import matching
@@ -97,16 +98,14 @@ def _beside(
     """Along lines, and round an opening."""
     reach = added.reach_m or 0.0
     if added.along is not None:
-        bands = []
+        found: list[str] = []
         for pattern in added.along:
             names = matching(pattern, plan.lines)
             if not names:
                 hint = nearest(pattern, plan.lines)
                 mistakes.add(f"{key}, along", pattern, f"matches no line of the plan, {hint}")
-            for name in names:
-                course = shapely.LineString(sampled(plan.lines[name].course(full=True), DRAWN))
-                bands.append(course.buffer(reach, cap_style="flat", join_style="mitre"))
-        yield shapely.union_all(bands)
+            found += names
+        yield along_lines(plan, found, reach)
     if added.opening is not None:
         if added.opening > len(plan.openings):
             told = f"the plan has {len(plan.openings)} openings"

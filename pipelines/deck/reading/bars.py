@@ -33,6 +33,7 @@ from pipelines.deck.reinforcement import (
     DesignBasis,
     EdgeBeam,
     ImposedForce,
+    Prices,
     Reinforcement,
     Survey,
 )
@@ -110,6 +111,8 @@ def reinforcement(
         else BarChoice(
             tuple(sorted(MM * d for d in choice.diameters_mm)),
             tuple(sorted(MM * s for s in choice.spacings_mm)),
+            Prices(**choice.price_kg_m2.model_dump()),
+            tuple(sorted(MM * t for t in choice.thickness_mm or ())),
         ),
         shear_widths=None if shear is None else tuple(sorted(set(shear.widths_m))),
         survey=readings,

@@ -4,7 +4,7 @@ from typing import Annotated, Literal, get_args
 
 from pipelines.deck.reading.rules import Choice, Count, Range, WholeRange
 from pipelines.deck.reading.schema import Lines, Name, Pair, Table, entry
-from pipelines.deck.reinforcement import CrackCombination
+from pipelines.deck.reinforcement import CrackCombination, Prices
 from pipelines.deck.survey import Value as SurveyValue
 from pipelines.standards.detailing.cover import BRIDGE_LIFE
 from pipelines.standards.resistance.bars import Direction, Face
@@ -188,14 +188,41 @@ class BarsTable(Table):
     )
 
 
+Price = Annotated[float, Range(0.0, 100.0, "kg/m2")]
+
+
+class PriceTable(Table):
+    """What one more of a kind may cost, as steel per area of slab, so that a site can build what is
+    chosen; the defaults are the program's own."""
+
+    diameter: Price = entry("Of a further diameter.", 0.5, default=Prices.diameter)
+    spacing: Price = entry("Of a further spacing.", 0.2, default=Prices.spacing)
+    zone: Price = entry("Of each zone of added bars.", 0.5, default=Prices.zone)
+
+
 class BarChoiceTable(Table):
-    """Bars to choose from: the least steel that passes is told beside the checks."""
+    """Bars to choose from: the least steel that passes is told beside the checks, and `deckslab
+    design` takes the deck's bars from them."""
 
     diameters_mm: Annotated[list[Millimetre], Count(1, 20)] = entry(
         "Diameters at hand.", [12, 16, 20]
     )
     spacings_mm: Annotated[list[Millimetre], Count(1, 20)] = entry(
         "Spacings to be used.", [100, 125, 150, 175, 200]
+    )
+    price_kg_m2: PriceTable = entry(
+        "What `deckslab design` counts for variety.",
+        {"diameter": 0.5, "spacing": 0.2, "zone": 0.5},
+        default=PriceTable(),
+        left_out="as its own keys say",
+    )
+    thickness_mm: (
+        Annotated[list[Annotated[float, Range(20.0, 5000.0, "mm")]], Count(1, 40)] | None
+    ) = entry(
+        "Thicknesses of the slab that `deckslab design` may choose from, the least that passes.",
+        [260, 280, 300, 320],
+        default=None,
+        left_out="that of [slab]",
     )
 
 

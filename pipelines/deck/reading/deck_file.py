@@ -66,8 +66,15 @@ def read_deck(path: str | Path) -> Deck:
     DeckError
         The file cannot be read, is not TOML, or has mistakes: all of them, one line each.
     """
-    name = str(path)
-    data = read_toml(name)
+    return deck_of(read_toml(str(path)), str(path))
+
+
+def deck_of(data: dict[str, Any], name: str) -> Deck:
+    """The deck of the tables of a deck file.
+
+    name : of the file: messages tell it, and in its folder lie the files that it names. Raises
+    DeckError for mistakes, all of them, one line each.
+    """
     mistakes = Mistakes(name)
     warnings: list[str] = []
     _check_tables(data, mistakes)

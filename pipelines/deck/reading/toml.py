@@ -43,7 +43,11 @@ def read_toml(name: str) -> dict[str, Any]:
     DeckError
         Not a readable file, too large, not UTF-8, not TOML (with the line), nested too deeply.
     """
-    text = _text(name)
+    return tables_of_text(text_of(name), name)
+
+
+def tables_of_text(text: str, name: str) -> dict[str, Any]:
+    """The top-level table of a text; name : of its file, for messages. Raises as `read_toml`."""
     long_key = _LONG_KEY.search(text)
     if long_key:  # the parser's time grows with the square of a key's parts
         line = text.count("\n", 0, long_key.start()) + 1
@@ -89,7 +93,7 @@ def _with_line(line: str, at: int, reason: str) -> str:
     return f"{next(hints, reason)}{': ' if shown else ''}{'…' if start else ''}{shown}"
 
 
-def _text(name: str) -> str:
+def text_of(name: str) -> str:
     try:
         info = Path(name).stat()
         if stat.S_ISDIR(info.st_mode):

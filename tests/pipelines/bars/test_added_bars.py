@@ -17,7 +17,7 @@ from pipelines.result import Result
 from pipelines.standards.detailing.anchorage import anchorage
 from pipelines.standards.resistance.bars import Bars
 from tests.pipelines.decks_with_bars import bars, result_of
-from tests.pipelines.report_page import page_of
+from tests.pipelines.report_page import report_page
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, deck_of, solver_of
 
 
@@ -134,7 +134,7 @@ def test_verdict_and_page_tell_of_the_part(strengthened: Result) -> None:
     assert any("(with" not in found.place for found in bending.found)
     entry = summary(strengthened)["design"]["standards"]["EN 1992"]["added"]["with over"]
     assert entry["bars"]["top_x"] == "16@250 + 16@250"
-    page = re.sub(r"<[^>]*>", "", page_of(strengthened))
+    page = re.sub(r"<[^>]*>", "", report_page(strengthened))
     assert "Bars added to the mats" in page
     assert "within 2.00 m of C2" in page
 

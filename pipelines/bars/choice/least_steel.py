@@ -1,0 +1,154 @@
+"""The least steel of all four layers together, with a price on variety, by integer programming."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, milp
+
+from pipelines.bars.choice.candidates import Candidate, Needs, Trial
+from pipelines.deck.reinforcement import Prices
+from pipelines.standards.resistance.bars import (
+    DIRECTIONS,
+    FACES,
+    Bars,
+    Direction,
+    Face,
+    Layer,
+    Mat,
+    SlabBars,
+    other_direction,
+)
+
+# A face's layer order, and the largest diameter of its outer layer on which the inner one rests.
+Rest = tuple[Direction, float]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chosen:
+    """Bars of all layers, and which direction is outermost at each face."""
+
+    outer: Mapping[Face, Direction]
+    layers: Mapping[Layer, Candidate]
+
+    @property
+    def mass(self) -> float:
+        """[kg]"""
+        return sum(one.mass for one in self.layers.values())
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Option:
+    """A candidate of a layer at a face with that layer order; rest : of an inner layer, what it
+    rests on."""
+
+    layer: Layer
+    outer: Direction
+    rest: Rest | None
+    candidate: Candidate
+
+    @property
+    def gives(self) -> Rest:
+        """As an outer layer, what the inner one rests on."""
+        return self.outer, max(bars.largest for bars in self.candidate.sets)
+
+
+def least_steel(needs: Needs, bars: SlabBars) -> Chosen | None:
+    """The bars of least steel and variety of which every layer passes; None where there are none.
+
+    bars : covers and thickness, with the other face's bars as they were.
+    """
+    options = [option for face in FACES for option in _options(needs, bars, face)]
+    if not options:
+        return None
+    return _solved(options, needs.choice.prices, needs.area)
+
+
+def _options(needs: Needs, bars: SlabBars, face: Face) -> list[_Option]:
+    """Every candidate of both layers of a face, in both layer orders."""
+    found = []
+    for outer in DIRECTIONS:
+        mat = Mat(cover=bars.mat(face).cover, x=bars.mat(face).x, y=bars.mat(face).y, outer=outer)
+        own: Layer = (face, outer)
+        first = [
+            _Option(layer=own, outer=outer, rest=None, candidate=candidate)
+            for candidate in Trial(needs, bars.with_mat(face, mat), own).candidates()
+        ]
+        found += first
+        inner: Layer = (face, other_direction(outer))
+        for rest in sorted({option.gives for option in first}):
+            # the inner layer's depth depends on the outer one's diameter alone
+            resting = mat.with_bars(
+                outer, Bars(rest[1], max(bars.mat(face).x.spacing, 2 * rest[1]))
+            )
+            trial = Trial(needs, bars.with_mat(face, resting), inner)
+            found += [
+                _Option(layer=inner, outer=outer, rest=rest, candidate=candidate)
+                for candidate in trial.candidates()
+            ]
+    return found
+
+
+def _solved(options: list[_Option], prices: Prices, area: float) -> Chosen | None:
+    """One option for the outer and one for the inner layer of each face."""
+    diameters = sorted({bars.diameter for o in options for bars in o.candidate.sets})
+    spacings = sorted({bars.spacing for o in options for bars in o.candidate.sets})
+    n, n_d = len(options), len(diameters)
+    cost = np.concatenate(
+        [
+            [
+                o.candidate.mass + area * prices.zone * (o.candidate.added is not None)
+                for o in options
+            ],
+            np.full(n_d, area * prices.diameter),
+            np.full(len(spacings), area * prices.spacing),
+        ]
+    )
+    rows, low, high = [], [], []
+
+    def row(picked: Mapping[int, float], least: float, most: float) -> None:
+        values = np.zeros(len(cost))
+        for k, value in picked.items():
+            values[k] = value
+        rows.append(values)
+        low.append(least)
+        high.append(most)
+
+    for face in FACES:
+        mine = [k for k, o in enumerate(options) if o.layer[0] == face]
+        row({k: 1.0 for k in mine if options[k].rest is None}, 1.0, 1.0)
+        for rest in {o.gives for o in (options[k] for k in mine) if o.rest is None}:
+            above = {k: 1.0 for k in mine if options[k].rest is None and options[k].gives == rest}
+            row(above | {k: -1.0 for k in mine if options[k].rest == rest}, 0.0, 0.0)
+    for k, option in enumerate(options):
+        for bars in option.candidate.sets:
+            row({k: 1.0, n + diameters.index(bars.diameter): -1.0}, -1.0, 0.0)
+            row({k: 1.0, n + n_d + spacings.index(bars.spacing): -1.0}, -1.0, 0.0)
+    solved = milp(
+        cost,
+        constraints=LinearConstraint(np.array(rows), low, high),
+        integrality=np.ones(len(cost), dtype=np.int64),
+        bounds=Bounds(0.0, 1.0),
+        options={"mip_rel_gap": 0.0},
+    )
+    if not solved.success:
+        return None
+    chosen = [o for o, taken in zip(options, solved.x[:n] > 0.5, strict=True) if taken]
+    return Chosen(
+        outer={o.layer[0]: o.outer for o in chosen},
+        layers={o.layer: o.candidate for o in chosen},
+    )
+
+
+def slab_bars(chosen: Chosen, drawn: SlabBars) -> SlabBars:
+    """The mats chosen, at the thickness and with the covers drawn."""
+    mats = {
+        face: Mat(
+            cover=drawn.mat(face).cover,
+            x=chosen.layers[face, "x"].bars,
+            y=chosen.layers[face, "y"].bars,
+            outer=chosen.outer[face],
+        )
+        for face in FACES
+    }
+    return SlabBars(drawn.thickness, mats["top"], mats["bottom"])

@@ -1,0 +1,44 @@
+"""The command `deckslab design`: bars that pass every check, as a deck file, and its whole run."""
+
+import argparse
+from pathlib import Path
+
+from pipelines.caution import CAUTION
+from pipelines.cli.words import DECK, STATUS, Commands, found_deck, terminal
+
+
+def add_design(commands: Commands) -> None:
+    """Add the command to the subparsers of the command line."""
+    parser = commands.add_parser(
+        "design",
+        help="bars from loads, concrete, cover and a set of bars",
+        description="Choose the least steel of the deck file's [bar_choice] that passes every "
+        "check, mats and bars added along lines and edges, and where bars do not suffice and "
+        "thickness_mm is given there, the thickness; analyse the deck again with them until every "
+        "check that is judged is adequate. Writes the deck file with the bars, and all that run "
+        "writes. Bars that the file has are replaced, covers and moment_at stay.",
+        epilog=STATUS,
+    )
+    parser.add_argument("deck", metavar="DECK", help=DECK)
+    parser.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder of results")
+    parser.set_defaults(do=_design)
+
+
+def _design(arguments: argparse.Namespace) -> int:
+    path = found_deck(arguments.deck)
+    from pipelines.bar_design import design_bars
+
+    found = design_bars(path, arguments.out, lambda words: print(words, flush=True))
+    for line in found.words:
+        terminal().print(line)
+    if not found.adequate:
+        print(CAUTION)
+        return 1
+    from pipelines.bar_design import DECK_FILE
+    from pipelines.cli.brief import brief
+    from pipelines.run import FILES
+
+    names = [name for name in (DECK_FILE, *FILES) if (arguments.out / name).exists()]
+    for line in brief(found.result, arguments.out, names):
+        terminal().print(line)
+    return 0

@@ -1,0 +1,26 @@
+"""Parts of the slab along lines of the plan, in which bars may be added."""
+
+from collections.abc import Iterable
+
+import shapely
+
+from plate.geometry.curves import sampled
+from plate.geometry.outline import DRAWN
+from plate.geometry.plan import Plan
+
+
+def courses(plan: Plan, names: Iterable[str]) -> shapely.Geometry:
+    """Lines of the plan to the slab's edges, as one geometry."""
+    return shapely.union_all(
+        [shapely.LineString(sampled(plan.lines[name].course(full=True), DRAWN)) for name in names]
+    )
+
+
+def along_lines(plan: Plan, names: Iterable[str], reach: float) -> shapely.Geometry:
+    """What lies within a reach [m] to each side of some lines, on the slab or beside it."""
+    return shapely.union_all(
+        [
+            courses(plan, [name]).buffer(reach, cap_style="flat", join_style="mitre")
+            for name in names
+        ]
+    )
