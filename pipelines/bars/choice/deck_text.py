@@ -14,6 +14,10 @@ from pipelines.standards.resistance.bars import DIRECTIONS, FACES, SlabBars
 
 HEADER = re.compile(r"^\s*\[{1,2}\s*([A-Za-z0-9_.\"' -]+?)\s*\]{1,2}\s*(#.*)?$")
 OURS = ("bars", "bars.added")
+UNCLEAR = (
+    "cannot be told from what stands around it: write each as a table of its own, its header on a "
+    "line"
+)
 THICKNESS = re.compile(r"^(\s*)thickness_mm\s*=\s*[0-9_.]+", re.MULTILINE)
 
 
@@ -49,13 +53,15 @@ def with_tables(text: str, tables: str, thickness: float | None = None) -> str:
 
 def _check(before: str, after: str) -> None:
     """Everything but the bars and the slab's thickness must read the same."""
-    old, new = (tomllib.loads(text) for text in (before, after))
+    try:
+        old, new = (tomllib.loads(text) for text in (before, after))
+    except tomllib.TOMLDecodeError:
+        raise DeckError("[[bars]]", [UNCLEAR]) from None
     for data in (old, new):
         data.pop("bars", None)
         data.get("slab", {}).pop("thickness_mm", None)
     if old != new:
-        raise DeckError("[[bars]]", ["cannot be told from what stands around it: write each as a "
-                                     "table of its own, its header on a line"])  # fmt: skip
+        raise DeckError("[[bars]]", [UNCLEAR])
 
 
 def kept_keys(data: Mapping[str, Any]) -> dict[str, str]:
