@@ -24,6 +24,7 @@ from pipelines.deck.deck import Deck
 from pipelines.envelopes.means import mean_curves
 from pipelines.envelopes.peaks import that_count
 from pipelines.envelopes.traffic import traffic_envelopes
+from pipelines.envelopes.unread import unread_moments
 from pipelines.envelopes.uplift import uplift_findings
 from pipelines.findings.back_figured_widths import back_widths
 from pipelines.findings.compare import strip_findings
@@ -169,6 +170,7 @@ def _traffic(
         envelope=envelope,
         governing=governing,
         uncertain=tuple(peak for peak in peaks if not peak.is_known),
+        unread=unread_moments(solved, envelope, that_count(peaks)),
         tolerances=tolerances,
         mean_curves=mean_curves(solved, governing),
         uplift=uplift_findings(solved, cases, envelope, governing),

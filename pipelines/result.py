@@ -14,6 +14,7 @@ from pipelines.envelopes.columns import field_columns
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.means import MeanCurve
 from pipelines.envelopes.peaks import Peak
+from pipelines.envelopes.unread import Unread
 from pipelines.envelopes.uplift import UpliftFindings
 from pipelines.findings.back_figured_widths import BackWidth
 from pipelines.findings.effects import EffectFinding, effect_findings
@@ -30,13 +31,14 @@ class TrafficResult:
     """What was found under one case of traffic: a load model, or the vehicles that drive alone.
 
     governing : its governing values; uncertain : those that may be wrong by more than themselves;
-    tolerances : of both and of the rest; mean_curves : of the governing values; uplift : supports
-    in tension and values without it.
+    unread : larger moments beside places of infinite moments; tolerances : of both and of the rest;
+    mean_curves : of the governing values; uplift : supports in tension and values without it.
     """
 
     envelope: TrafficEnvelope
     governing: tuple[Peak, ...]
     uncertain: tuple[Peak, ...]
+    unread: tuple[Unread, ...]
     tolerances: Tolerances
     mean_curves: tuple[MeanCurve, ...]
     uplift: UpliftFindings

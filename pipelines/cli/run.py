@@ -137,7 +137,7 @@ def _closing_table(result: "Result", out: Path) -> None:
     from pipelines.report.data.summary import model_facts
     from pipelines.report.sections.bars_words import bars_words
     from pipelines.report.sections.findings import left_out_words
-    from pipelines.report.sections.tables import uncertain_words
+    from pipelines.report.sections.tables import uncertain_words, unread_words
     from pipelines.run import FILES
 
     console = terminal()
@@ -151,6 +151,8 @@ def _closing_table(result: "Result", out: Path) -> None:
         console.print(_governing_table(case))
         if case.uncertain:
             console.print(uncertain_words(case))
+        if case.unread:
+            console.print(unread_words(result.deck, case))
     short = [finding for finding in result.findings if finding.is_short]
     if result.findings:
         worst = result.findings[0]

@@ -1,6 +1,7 @@
 """Where fields may be read: away from places of infinite moments, and clear of edges and lines."""
 
 import re
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,15 +22,25 @@ RIM = r"E\d+|opening \d+"
 ON_PLACE = 1e-9
 # Share of a distance within which a point counts as at that distance.
 ROUNDED = 1e-6
+# A place nearer to a line than this is on it [m].
+ON_LINE = 1e-6
+# Exponent of a place's deflections from which on its moments grow no faster than ln r.
+LOGARITHM = 2.0
 
 
 def away_from(
-    places: tuple[SingularPlace, ...], model: PlateModel, xy: Floats, distance: float
+    places: tuple[SingularPlace, ...],
+    model: PlateModel,
+    xy: Floats,
+    distance: float | Sequence[float],
 ) -> Mask:
-    """Points xy (n, 2) no nearer than `distance` [m] to any of the places; (n,)."""
+    """Points xy (n, 2) no nearer than `distance` [m] to any of the places; (n,).
+
+    distance : one for all places, or one of each.
+    """
     clear = np.ones(len(xy), dtype=bool)
-    for place in places:
-        clear &= reaches(np.linalg.norm(xy - model.mesh.xy[place.node], axis=1), distance)
+    for place, least in zip(places, np.broadcast_to(distance, len(places)), strict=True):
+        clear &= reaches(np.linalg.norm(xy - model.mesh.xy[place.node], axis=1), float(least))
     return clear
 
 
@@ -57,6 +68,19 @@ def hogging_points(deck: Deck, points: FieldPoints) -> Mask:
         beside[points.quads[cut]] = True
         allowed &= (away >= -ON_PLACE) | beside
     return allowed
+
+
+def line_reach(deck: Deck, at: tuple[float, float], thickness: float) -> float:
+    """How near to a place on a supporting line hogging is read [m]: where it counts beside the
+    line, at least half a thickness; a thickness where it counts on the line itself."""
+    found = thickness
+    for line in deck.lines:
+        path = deck.plan.lines[line.name].full
+        sides = np.stack([path[:-1], path[1:]], axis=1)
+        on = distance_from_segments(np.array([at]), sides)[0] < ON_LINE
+        if on and line.hogging_at > 0.0:
+            found = min(found, max(line.hogging_at, 0.5 * thickness))
+    return found
 
 
 def yielding_edges(model: PlateModel) -> Floats:

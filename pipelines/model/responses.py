@@ -22,7 +22,14 @@ from pipelines.model.beam_rows import BeamRows, beam_rows
 from pipelines.model.build import build_model
 from pipelines.model.cache import ModelCache
 from pipelines.model.probes import ProbeRows, membrane_rows, probe_rows
-from pipelines.model.readable import Mask, away_from, clear_of_lines, hogging_points
+from pipelines.model.readable import (
+    LOGARITHM,
+    Mask,
+    away_from,
+    clear_of_lines,
+    hogging_points,
+    line_reach,
+)
 from pipelines.traffic.positions import Loads
 from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS
@@ -150,8 +157,19 @@ class SolvedDeck:
     @cached_property
     def hogging_readable(self) -> Mask:
         """Field points (n_point,) where hogging is to be read: readable ones where it counts over
-        supports, unless no point of the slab is."""
-        counts = self.readable & hogging_points(self.deck, self.recovery.points)
+        supports, unless no point of the slab is.
+
+        Moments that grow like ln r from a point on a line are finite beside the line where hogging
+        counts, and the mesh has them there: they are read to that distance from the point, but no
+        nearer than half a thickness.
+        """
+        t = self.model.section.thickness
+        near = [
+            line_reach(self.deck, place.at, t) if place.exponent >= LOGARITHM else t
+            for place in self.singular_places
+        ]
+        off = away_from(self.singular_places, self.model, self.recovery.points.xy, near)
+        counts = off & hogging_points(self.deck, self.recovery.points)
         return counts if counts.any() else self.readable
 
     @cached_property

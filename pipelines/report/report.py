@@ -50,6 +50,7 @@ from pipelines.report.sections.tables import (
     reaction_tables,
     singular_table,
     uncertain_words,
+    unread_words,
 )
 from pipelines.report.sections.tolerances import TOLERANCE_RULE, governing_parts, probe_parts
 from pipelines.report.sections.widths import widths_section
@@ -157,6 +158,8 @@ def _case_values(result: Result, case: TrafficResult) -> Iterator[Block]:
     yield governing_table(result, case)
     if case.uncertain:
         yield Paragraph(uncertain_words(case))
+    if case.unread:
+        yield Paragraph(unread_words(result.deck, case))
 
 
 def _comparison(result: Result) -> tuple[Block, ...]:

@@ -7,10 +7,11 @@ on the mesh and are no results. A line that the slab continues across acts on ea
 simply supported and clamped; both are tried and the worse counts. Beams and springs are not rigid
 and make no wedge.
 
-Where a beam is held on the slab itself, the hold's force enters the slab at a point too: moments
-grow like ln r. So they do where beams cross and one of them has a shear area: the force that one
-hands to the other kinks the line of a web that strains in shear, and the slab, whose normal follows
-that line, smooths the kink.
+Where a beam is held, or leaves the slab on a stub to where it is held, the hold's force enters the
+beam at a point. The line of a web that strains in shear has a kink there, which the slab, whose
+normal follows that line, smooths: moments grow like ln r. By Mindlin's theory they do without such
+a web too, but within a hundredth of the thickness. So they do where beams cross and one of them has
+a shear area.
 
 Where a beam's line has a kink, its moment cannot go on along it: M times the sine of the turn has
 to become torsion, and what does not enters the slab as a couple at a point. Moments grow like 1/r.
@@ -104,12 +105,9 @@ def singular_places(model: PlateModel) -> tuple[SingularPlace, ...]:
 
 
 def _holds(model: PlateModel) -> set[int]:
-    """Nodes of the slab at which a beam is held."""
+    """Nodes of the slab at which a beam is held, or leaves it to where it is held."""
     return {
-        int(model.crossing(beam.line, hold.on)[0])
-        for beam in model.beams
-        for hold in beam.holds
-        if hold.stub == 0.0
+        int(model.crossing(beam.line, hold.on)[0]) for beam in model.beams for hold in beam.holds
     }
 
 

@@ -23,7 +23,6 @@ from pipelines.bars.drawn_parts import Holds
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.model.readable import hogging_points
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.combinations import LimitState
 from pipelines.standards.actions.load_models import counts_under, for_bars
@@ -255,7 +254,6 @@ def _layers(seen: Seen, demand: Demand, part: Part, peaks: Peaks) -> tuple[Layer
     where = part.points(plan)
     if not where.any():
         return ()
-    at_faces = hogging_points(seen.deck, seen.solved.recovery.points) & where
     mat = part.basis.materials
     m_Rd, steel = resistances(part.bars, mat), steel_needed(part.bars, mat, peaks)
     found = []
@@ -272,7 +270,7 @@ def _layers(seen: Seen, demand: Demand, part: Part, peaks: Peaks) -> tuple[Layer
                 layer=layer,
                 m_Ed=float(values[top]),
                 m_centre=float(demand.over_lines[k, where].max()),
-                m_face=float(demand.over_lines[k, at_faces].max(initial=0.0)),
+                m_face=float(demand.up_to_faces[k, where].max()),
                 m_Rd=m_Rd[layer],
                 at=(float(at[0]), float(at[1])),
                 position=seen.numbered.position(int(demand.at[k, top])),

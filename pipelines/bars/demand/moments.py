@@ -61,7 +61,8 @@ class Demand:
     n_point) its a, b, t with the membrane forces' part. imposed : per state whether the imposed
     membrane forces act. relieved : (4, n_point) a bound below every position's moment in the same
     permanent state, negative where the traffic turns it: for ranges. over_lines : (4, n_point)
-    values as they would be if those over the widths of supports counted too. of_envelope : values
+    values as they would be if those over the widths of supports counted too, up_to_faces : if none
+    of them did. of_envelope : values
     by the shortcut that combines enveloped components, None where the bars are skew or membrane
     forces act.
     """
@@ -75,6 +76,7 @@ class Demand:
     imposed: tuple[bool, ...]
     relieved: Floats
     over_lines: Floats
+    up_to_faces: Floats
     of_envelope: Floats | None
 
     def layer(self, layer: Layer) -> Floats:
@@ -181,8 +183,9 @@ class MomentEnvelopes:
     membrane : forces that act with the moments; own : action -> (3, n_point) n_x, n_y, n_xy of
     the model under those cases. read_at : (4, n_point) number of the point whose demand stands for
     each in that row, another one near places of infinite moments and over supports that are read at
-    their faces; None = itself. centre_at : the same without the faces; None = `read_at`. layer :
-    beside the slab's edges, whose part of the moments does not count; None = they are as they are.
+    their faces; None = itself. centre_at : the same without the faces, face_at : with those of
+    every layer; None = `read_at`. layer : beside the slab's edges, whose part of the moments does
+    not count; None = they are as they are.
     """
 
     def __init__(
@@ -194,6 +197,7 @@ class MomentEnvelopes:
         own: Mapping[Action, Floats] | None = None,
         read_at: Ints | None = None,
         centre_at: Ints | None = None,
+        face_at: Ints | None = None,
         layer: EdgeLayer | None = None,
     ) -> None:
         self.angle, self.membrane, self.layer = angle, membrane, layer
@@ -204,6 +208,7 @@ class MomentEnvelopes:
             else read_at
         )
         self.centre_at = self.read_at if centre_at is None else centre_at
+        self.face_at = self.read_at if face_at is None else face_at
         rows = {a: self._rows(m, None if own is None else own[a]) for a, m in permanent.items()}
         self.trackers = [_Tracker(c, rows, self._imposed(c)) for c in combinations]
 
@@ -305,6 +310,7 @@ class MomentEnvelopes:
                     imposed=t.imposed,
                     relieved=here(self._relieved(t)),
                     over_lines=np.take_along_axis(t.best, self.centre_at, axis=1),
+                    up_to_faces=np.take_along_axis(t.best, self.face_at, axis=1),
                     of_envelope=None if shortcut is None else here(shortcut),
                 )
             )

@@ -73,14 +73,12 @@ class DesignWatch:
         )
         self._permanent = steady or {a: f[:3] for a, f in none.items()}
         self._own_permanent, self._angle = own, reinforcement.angle
-        # moments grow without limit towards singular places: a thickness off them stands for them
-        readable_there = solved.readable
-        top = readable_there
-        if reinforcement.hogging_at_face:
-            top = solved.hogging_readable
-        centre, face = nearest(solved, readable_there), nearest(solved, top)
+        # what lies off places of infinite moments stands for what does not
+        centre, face = nearest(solved, solved.readable), nearest(solved, solved.hogging_readable)
         self.centre_at = np.stack([centre] * len(LAYER_ROWS))
-        self.read_at = np.stack([face if layer[0] == "top" else centre for layer in LAYER_ROWS])
+        self.face_at = np.stack([face] * len(LAYER_ROWS))
+        top = face if reinforcement.hogging_at_face else centre
+        self.read_at = np.stack([top if layer[0] == "top" else centre for layer in LAYER_ROWS])
         self.moments = self.moment_envelopes(self.combinations)
         if own is not None:
             permanent = {a: np.concatenate([f, own[a]]) for a, f in permanent.items()}
@@ -203,6 +201,7 @@ class DesignWatch:
             self._own_permanent,
             self.read_at,
             self.centre_at,
+            self.face_at,
             self.layer,
         )
 

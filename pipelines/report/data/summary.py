@@ -219,7 +219,8 @@ def summary(result: Result) -> dict[str, Json]:
         found["reaction_envelopes"] = entries["reactions"]
         found["beam_envelopes"] = entries["beams"]
         found["vehicles_alone"] = {
-            key: entries[key] for key in ("governing", "uncertain", "mean_curves", "uplift")
+            key: entries[key]
+            for key in ("governing", "uncertain", "unread", "mean_curves", "uplift")
         }
     if deck.traffic is not None and deck.traffic.load_models:
         found["load_models"] = {
@@ -236,6 +237,7 @@ def summary(result: Result) -> dict[str, Json]:
     found["governing"] = [peak.entry() for peak in result.governing]
     if result.leading is not None:
         found["uncertain"] = [peak.entry() for peak in result.leading.uncertain]
+        found["unread"] = [one.entry() for one in result.leading.unread]
     if result.design is not None:
         found["design"] = design_entry(result.design, result.verdicts)
     found["effects"] = [one.entry() for one in result.effects]
@@ -254,6 +256,7 @@ def traffic_entry(result: Result, case: TrafficResult) -> dict[str, Json]:
         "notes": list(model.notes),
         "governing": [peak.entry() for peak in case.governing],
         "uncertain": [peak.entry() for peak in case.uncertain],
+        "unread": [one.entry() for one in case.unread],
         "probes": envelope_probes(solved.probes, case),
         "reactions": reaction_envelope(case.envelope),
         "beams": beam_envelope(solved.beams, case),

@@ -118,6 +118,22 @@ def uncertain_words(case: TrafficResult) -> str:
     return f"Left out, as uncertain by more than themselves: {'; '.join(listed)}."
 
 
+def unread_words(deck: Deck, case: TrafficResult) -> str:
+    """Larger moments that are not read, with their values; "" where there are none."""
+    if not case.unread:
+        return ""
+    listed = [
+        f"{one.result} {number(one.value)} {one.unit} ({place(deck, one.at_m)}, at "
+        f"{at_text(one.at_m)})"
+        for one in case.unread
+    ]
+    return (
+        "Not read, within a thickness of places of infinite moments, where a finer mesh has more, "
+        f"{case.name}: {'; '.join(listed)}. The value a thickness off stands for them; for a "
+        "beam's hold or crossing that is the mean of about two thicknesses."
+    )
+
+
 def _load_head(case: TrafficResult) -> str:
     if case.envelope.whole:
         return "Lanes from left to right, middle and first axle [m]"

@@ -197,6 +197,7 @@ def demand_of(high: list[float], low: list[float]) -> Demand:
         imposed=(False,),
         relieved=relieved,
         over_lines=values,
+        up_to_faces=values,
         of_envelope=None,
     )
 
