@@ -69,7 +69,7 @@ def test_top_bars_bear_what_is_at_the_faces_to_the_edge(stub: float) -> None:
     assert counted[gap > T].sum() < (gap > T).sum()
     assert gap[counted].min() == pytest.approx(0.15, abs=0.03)
     assert check.m_Ed == check.m_face
-    assert min(np.abs(3.5 - check.at[0]), 1.0) == pytest.approx(0.125)
+    assert min(np.abs(3.5 - check.at[0]), 1.0) == pytest.approx(0.15)
     demand = found.design.standards[0].demands["ULS"]
     away = demand.over_lines[TOP_X][(np.abs(plan[:, 0] - 3.5) > 0.1) & (gap > T)].max()
     assert check.m_Ed > 1.05 * away
