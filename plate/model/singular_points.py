@@ -1,11 +1,12 @@
 """Places where the moments of a thin plate are infinite, found from angles and supports.
 
-Around every corner of the slab, and every point where a rigid line ends or meets an edge, the
-plate is a set of wedges between edges and rigid lines. A wedge whose leading exponent
+Around every corner of the slab, and every point where a rigid line or a beam ends or meets an edge,
+the plate is a set of wedges between edges and such lines. A wedge whose leading exponent
 (`plate.model.corner_exponents`) is below 2 has infinite moments at its tip: values there depend
 on the mesh and are no results. A line that the slab continues across acts on each side between
-simply supported and clamped; both are tried and the worse counts. Beams and springs are not rigid
-and make no wedge.
+simply supported and clamped; both are tried and the worse counts. So they are for beams: near
+enough to a point the slab, whose stiffness there goes with D r, is soft beside E I and G J. Springs
+make no wedge.
 
 Where a beam is held, or leaves the slab on a stub to where it is held, the hold's force enters the
 beam at a point. The line of a web that strains in shear has a kink there, which the slab, whose
@@ -34,6 +35,8 @@ from plate.model.model import PlateModel
 ENDS = np.array([-1.0, 1.0])
 
 PointKind = Literal["held", "crossed", "kinked"]
+# How a line holds the slab; a beam's line as the worse of simply supported and clamped.
+Kind = EdgeKind | Literal["beam"]
 Wedge = tuple[float, float, tuple[EdgeKind, EdgeKind]]
 
 # An exponent this close to 2 is a straight edge or rounding, no infinite moment.
@@ -72,36 +75,31 @@ def singular_places(model: PlateModel) -> tuple[SingularPlace, ...]:
     special = np.unique(ends[rigid])
     corners = _boundary_corners(model, ends[boundary])
     around = _cells_around(model)
-    found = []
+    found: dict[int, SingularPlace] = {}
     for node in np.union1d(special, corners).tolist():
         wedges = _wedges(model, node, around[node], boundary, kinds)
         worst = min(wedges, key=lambda w: w[0], default=None)
         if worst is not None and worst[0] < FINITE:
             exponent, angle, pair = worst
             x, y = mesh.plan[node]
-            found.append(
-                SingularPlace(
-                    node=node, at=(float(x), float(y)), angle=angle, edges=pair, exponent=exponent
-                )
+            found[node] = SingularPlace(
+                node=node, at=(float(x), float(y)), angle=angle, edges=pair, exponent=exponent
             )
-    known = {place.node for place in found}
     points: dict[int, PointKind] = dict.fromkeys(_crossings(model), "crossed")
     points |= dict.fromkeys(_holds(model), "held")
     points |= dict.fromkeys(_kinks(model), "kinked")
     for node, point in points.items():
-        if node not in known:
+        if node not in found or POINT_EXPONENTS[point] < found[node].exponent:
             x, y = mesh.plan[node]
             angle = sum(span for *_, span in _spans(model, node, around[node]))
-            found.append(
-                SingularPlace(
-                    node=node,
-                    at=(float(x), float(y)),
-                    angle=angle,
-                    edges=(point, point),
-                    exponent=POINT_EXPONENTS[point],
-                )
+            found[node] = SingularPlace(
+                node=node,
+                at=(float(x), float(y)),
+                angle=angle,
+                edges=(point, point),
+                exponent=POINT_EXPONENTS[point],
             )
-    return tuple(sorted(found, key=lambda place: place.node))
+    return tuple(found[node] for node in sorted(found))
 
 
 def _holds(model: PlateModel) -> set[int]:
@@ -149,9 +147,12 @@ def _kinks(model: PlateModel) -> set[int]:
     return found
 
 
-def _edge_kinds(model: PlateModel, n_edges: int) -> list[EdgeKind | None]:
-    """How each edge of the mesh is held by a rigid line, None where it is not."""
-    kinds: list[EdgeKind | None] = [None] * n_edges
+def _edge_kinds(model: PlateModel, n_edges: int) -> list[Kind | None]:
+    """How each edge of the mesh is held by a rigid line or a beam, None where it is not."""
+    kinds: list[Kind | None] = [None] * n_edges
+    for beam in model.beams:
+        for k in model.mesh.edge_index(model.line_edges(beam.line)[:, [0, -1]]).tolist():
+            kinds[k] = "beam"
     for support in model.supports:
         if support.kind != "spring":
             kind: EdgeKind = "clamped" if support.kind == "clamped" else "simple"
@@ -189,7 +190,7 @@ def _wedges(
     node: int,
     cells: list[int],
     boundary: NDArray[np.bool_],
-    kinds: list[EdgeKind | None],
+    kinds: list[Kind | None],
 ) -> list[Wedge]:
     """(exponent, angle, edges) of every wedge at a node between edges and rigid lines."""
     spans = _spans(model, node, cells)
@@ -251,24 +252,29 @@ def _worst(
     start: int,
     end: int,
     boundary: NDArray[np.bool_],
-    kinds: list[EdgeKind | None],
+    kinds: list[Kind | None],
     poisson: float,
 ) -> Wedge:
     """The worse of what is antisymmetric and what is symmetric about lines the slab crosses."""
     # Around the end of a line what is antisymmetric about it is smooth.
     assumed: tuple[EdgeKind, ...] = ("clamped",) if start == end else ("simple", "clamped")
+    # On an arc neighbouring sides of cells turn a little: that is no corner.
+    rounded = np.pi if abs(angle - np.pi) < KINK else round(angle, 9)
     found = []
     for kind in assumed:
         pair = _held(start, kind, boundary, kinds), _held(end, kind, boundary, kinds)
-        found.append((_exponent(round(angle, 9), *pair, poisson), angle, pair))
+        found.append((_exponent(rounded, *pair, poisson), angle, pair))
     return min(found, key=lambda wedge: wedge[0])
 
 
 def _held(
-    edge: int, across: EdgeKind, boundary: NDArray[np.bool_], kinds: list[EdgeKind | None]
+    edge: int, across: EdgeKind, boundary: NDArray[np.bool_], kinds: list[Kind | None]
 ) -> EdgeKind:
-    """How an edge of a wedge is held; `across` where the slab goes on beyond a rigid line."""
+    """How an edge of a wedge is held; `across` where the slab goes on beyond a line, and by a
+    beam."""
     kind = kinds[edge]
+    if kind == "beam":
+        return across
     if boundary[edge]:
         return kind or "free"
     return "clamped" if kind == "clamped" else across

@@ -146,3 +146,52 @@ def test_a_kink_of_a_beam_is_a_couple_at_a_point() -> None:
             for place in found:
                 assert place.at == pytest.approx(tuple(arc.at(0.5)))
                 assert place.angle == pytest.approx(2.0 * np.pi)
+
+
+def beams_of(plan: Plan, *lines: str, J: float = 1e6) -> list[tuple[tuple[float, float], float]]:
+    """Places and exponents of a slab on rigid C lines with beams along other lines."""
+    mesh = grid_mesh(plan, order=2, size=1.0)
+    beam = BeamSection(EI=1e9, GJ=J)
+    model = PlateModel(
+        mesh=mesh,
+        section=Section(thickness=0.2, E=30e9, poisson=0.3),
+        supports=(LineSupport(line="C1", kind="rigid"), LineSupport(line="C2", kind="rigid")),
+        beams=tuple(BeamLine(line=line, section=beam) for line in lines),
+    )
+    return [(p.at, p.exponent) for p in singular_places(model)]
+
+
+def test_an_edge_beam_that_ends_at_an_askew_edge_is_as_a_support_there() -> None:
+    """Beside a point the slab is soft against any beam. Of an edge beam and a free end at 120
+    degrees the exponent is that of an edge simply supported, Williams 1952: 1.7184; of 60 degrees
+    there is none. Edge beam and rigid line: pi over the angle."""
+    over = {"start": 1.0, "end": 1.0}
+    plan = grid_plan([0.0, 6.0], [-3.0, 3.0], skew=np.radians(30.0), overhang=over)
+    found = dict(beams_of(plan, "L1:full", "L2:full"))
+    ends = {at: s for at, s in found.items() if s == pytest.approx(1.7184, abs=2e-4)}
+    assert len(ends) == 2
+    assert sorted(y for _, y in ends) == [-3.0, 3.0]
+    crossings = [s for at, s in found.items() if at not in ends]
+    assert crossings == pytest.approx([1.5] * 4)
+
+
+def test_an_edge_beam_at_right_angles_or_along_an_arc_has_none() -> None:
+    over = {"start": 1.0, "end": 1.0}
+    for radius in (np.inf, 20.0):
+        plan = grid_plan([0.0, 6.0], [-3.0, 3.0], overhang=over, radius=radius)
+        assert not beams_of(plan, "L1:full", "L2:full")
+
+
+def test_a_beam_that_ends_inside_the_slab_is_a_crack_of_the_support() -> None:
+    """Clamped along both sides of its line, all the slab around its end: r^1.5."""
+    ring = polyline([(0, -3), (8, -3), (8, 3), (0, 3), (0, -3)])
+    plan = outline_plan(ring, lines={"rib": polyline([(2, 0.0), (6, 0.0)])})
+    model = PlateModel(
+        mesh=quad_mesh(plan, order=2, field=uniform(1.0)),
+        section=Section(thickness=0.2, E=30e9, poisson=0.3),
+        supports=(LineSupport(line="E1", kind="rigid"), LineSupport(line="E3", kind="rigid")),
+        beams=(BeamLine(line="rib", section=BeamSection(EI=1e9, GJ=1e6)),),
+    )
+    found = [p for p in singular_places(model) if abs(p.at[1]) < 1e-9]
+    assert sorted(p.at[0] for p in found) == pytest.approx([2.0, 6.0])
+    assert [p.exponent for p in found] == pytest.approx([1.5, 1.5])

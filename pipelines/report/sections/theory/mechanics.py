@@ -79,9 +79,9 @@ def _plate() -> tuple[Item, ...]:
         ),
         Item(
             title="Singular places",
-            words="Around a corner, or the end of a rigid line, deflections go with r^{λ}. Below "
-            "λ = 2 moments are infinite there: such places are named, and no value within a "
-            "thickness of them is read as a peak.",
+            words="Around a corner, or where a rigid line or a beam ends or meets others, "
+            "deflections go with r^{λ}. Below λ = 2 moments are infinite there: such places are "
+            "named, and no value within a thickness of them is read as a peak.",
             formulas=("m ~ r^{λ − 2}",),
             source="Williams 1952 (from memory)",
         ),
