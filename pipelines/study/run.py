@@ -24,7 +24,7 @@ from pipelines.study.rows import RowFiles
 from pipelines.study.spec import Study
 from pipelines.study.table import Column, csv_text, has_parquet, study_columns, write_parquet
 from pipelines.study.task import Finished, Wanted
-from pipelines.study.workers import Cluster, Pool, Workers
+from pipelines.study.workers import Cluster, Pool, Workers, end_unguarded
 
 PACKAGES = ("numpy", "scipy", "pyarrow")
 FILES = ("table.parquet", "table.csv", "design.csv", "study.json")
@@ -75,12 +75,14 @@ def run_study(
     Raises
     ------
     DeckError, StudyError
-        Mistakes in the study file; memory that does not suffice; a lost cluster.
+        Mistakes in the study file; memory that does not suffice; a lost cluster; a script that
+        calls this outside `if __name__ == "__main__":`, which every worker runs again.
     JobError
         Another study is at work in the same folder.
     OSError
         Files that cannot be written. Finished rows stay, the next run goes on from them.
     """
+    end_unguarded()
     tell = progress or (lambda stage, part, whole: None)
     study = read_study(path)
     plan = plan_study(study, lambda part, whole: tell("decks", part, whole))

@@ -10,14 +10,19 @@ import threading
 from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor
 from contextlib import suppress
 from importlib import import_module
-from multiprocessing import get_context, parent_process
+from multiprocessing import current_process, get_context, parent_process
 from multiprocessing.connection import wait
+from socket import create_connection
 from typing import Any
 
 from pipelines.errors import MissingError
 from pipelines.study.memory import Need
 from pipelines.study.plan import program_version
 from pipelines.study.spec import StudyError
+
+# How long a scheduler may take to take a connection [s], and protocols over such connections.
+ANSWER = 3.0
+PLAIN = ("tcp", "tls", "ws", "wss")
 
 
 class Workers:
@@ -29,6 +34,7 @@ class Workers:
     def __init__(self, count: int) -> None:
         self.count = count
         self._executor: ProcessPoolExecutor | None = None
+        self._answered = False
 
     @property
     def executor(self) -> Executor:
@@ -37,7 +43,21 @@ class Workers:
             self._executor = ProcessPoolExecutor(
                 self.count, mp_context=get_context("spawn"), initializer=_start_worker
             )
+            if not self._answered:
+                self._answer(self._executor)
         return self._executor
+
+    def _answer(self, executor: Executor) -> None:
+        """Wait for the first of all workers; raises StudyError where it does not come up."""
+        try:
+            executor.submit(os.getpid).result()
+        except BrokenExecutor:
+            raise StudyError(
+                "no worker starts. Every worker first runs the calling script again: a script "
+                'calls run_study below `if __name__ == "__main__":`, or it would start workers of '
+                "workers; else memory does not suffice for a worker"
+            ) from None
+        self._answered = True
 
     def killed(self, error: BaseException) -> bool:
         """Whether the error says that a worker died under its task; the pool is given up then."""
@@ -58,6 +78,12 @@ class Workers:
                 process.kill()
             self._executor.shutdown(wait=True, cancel_futures=True)
             self._executor = None
+
+
+def end_unguarded() -> None:
+    """End a worker that, on its way up, has run its parent's script to where it starts a study."""
+    if getattr(current_process(), "_inheriting", False):
+        raise SystemExit(1)
 
 
 def _start_worker() -> None:
@@ -91,10 +117,14 @@ class Cluster:
         # A client that fails to be made over its address tells so once more when it is dropped.
         addressing: Any = import_module("distributed.comm.addressing")
         try:
-            addressing.parse_host_port(addressing.parse_address(address)[1])
+            protocol, place = addressing.parse_address(address)
+            host, port = addressing.parse_host_port(place)
         except ValueError as error:
             raise StudyError(f"{address!r} is no address like tcp://host:8786: {error}") from None
         try:
+            # Asked before the client, which tries for its whole time and tells of it at length.
+            if protocol in PLAIN:
+                create_connection((host, port), ANSWER).close()
             self._client: Any = distributed.Client(address, timeout=timeout, set_as_default=False)
         except (OSError, TimeoutError) as error:
             raise StudyError(f"no scheduler answers at {address}: {error}") from None
