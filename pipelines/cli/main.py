@@ -31,6 +31,8 @@ SMALLER = ": make [mesh] size_m larger, or [traffic] step_m and lateral_step_m"
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; returns the exit status: 0 success, 2 a user's mistake, 1 other.
 
+    Ctrl-C passes as KeyboardInterrupt, to be told where the process is entered.
+
     Where the reader of a pipe stops reading, as `head` does, the command goes on to its end and
     its status stays its own.
     """
@@ -54,8 +56,6 @@ def main(argv: Sequence[str] | None = None) -> int:
             message, status = f"{place}{error.strerror or error}", 2
         except MemoryError:
             message, status = NO_MEMORY + (SMALLER if hasattr(arguments, "deck") else ""), 2
-        except KeyboardInterrupt:
-            message, status = "stopped", 1
         print(f"deckslab: {message}", file=sys.stderr)
         return status
 

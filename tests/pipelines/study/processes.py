@@ -15,7 +15,7 @@ from tests.pipelines.studies import SerialPool
 ROOT = Path(__file__).parents[3]
 
 
-COMMAND = "import sys; from pipelines.cli.main import main; sys.exit(main(sys.argv[1:]))"
+COMMAND = "import sys; from pipelines.__main__ import main; sys.exit(main())"
 
 
 def tables(out: Path) -> tuple[bytes, bytes]:
