@@ -87,8 +87,14 @@ class Axes:
         self.paper.mark(self.at(at), kind, size, **look)
 
     def arrow(self, tail: ArrayLike, tip: ArrayLike, **look: Any) -> None:
-        """An arrow between points of the data; look : as of `Paper.arrow`."""
-        self.paper.arrow(self.at(tail), self.at(tip), **look)
+        """An arrow between points of the data, without its head where that leaves the box; look :
+        as of `Paper.arrow`."""
+        x, y = self.at(tip).tolist()
+        left, top, right, bottom = self.box
+        if left <= x <= right and top <= y <= bottom:
+            self.paper.arrow(self.at(tail), [x, y], **look)
+        else:
+            self.path([tail, tip], **look)
 
     def upright(self, x: float, **look: Any) -> None:
         """A line over the whole height at x."""

@@ -25,6 +25,8 @@ from plate.arrays import Floats, Ints
 WINDOWS = ((-1.0, 0.0), (-0.5, 0.5), (0.0, 1.0))
 # How far neighbours count, in sides of cells.
 SPACES = 2.0
+# Pairs of points at most, some 50 bytes each.
+PAIRS = 4e6
 SLACK = 1e-3
 # What keeps a plane level where all neighbours lie on one line.
 LEVEL = 1e-9
@@ -72,6 +74,12 @@ class Lattice:
         joined = csr_array((np.ones(len(a)), (a, b)), shape=(n, n))
         return np.asarray(connected_components(joined, directed=False)[1])
 
+    @cached_property
+    def _side(self) -> float:
+        """Median side of a quadrilateral [m]."""
+        ends = self.track[self._sides]
+        return float(np.median(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)))
+
     def _near(self, reach: Floats) -> tuple[Ints, Floats]:
         """Points (k, 2) of one part within reach of each other, sorted by the first, and how far
         the second lies off as shares of the reach."""
@@ -85,7 +93,10 @@ class Lattice:
     @cached_property
     def _windows(self) -> list[tuple[Ints, Ints]]:
         """Of every window the points in it, and where those of each point begin."""
-        pairs, off = self._near(np.array(self.steps))
+        # Of a mesh much finer than the lattice windows are smaller: their pairs are bounded.
+        steps = np.array(self.steps)
+        count = len(self.track) * float(np.prod(1.0 + 2.0 * steps / self._side))
+        pairs, off = self._near(steps * min(1.0, (PAIRS / count) ** 0.5))
         found = []
         for (a, b), (c, d) in itertools.product(WINDOWS, WINDOWS):
             low, high = np.array([a, c]) - SLACK, np.array([b, d]) + SLACK
@@ -97,10 +108,7 @@ class Lattice:
     def _planes(self) -> csr_array:
         """Value at each point of the plane through its neighbours (n, n), by weights that fall to
         nothing `SPACES` off."""
-        sides = np.abs(self.track[self._sides[:, 0]] - self.track[self._sides[:, 1]])
-        flat = sides[:, 0] > sides[:, 1]
-        spaces = [np.median(sides[flat, 0]), np.median(sides[~flat, 1])]
-        pairs, off = self._near(SPACES * np.array(spaces))
+        pairs, off = self._near(np.full(2, SPACES * self._side))
         n = len(self.track)
         weight = np.prod(np.clip(1.0 - np.abs(off), 0.0, None), axis=1)
         basis = np.column_stack([np.ones(len(off)), off])

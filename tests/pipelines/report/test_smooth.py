@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from pipelines.report.drawings import smooth
 from pipelines.report.drawings.cuts import FieldMap
 from pipelines.report.drawings.smooth import Lattice
 from plate.arrays import Floats
@@ -75,3 +76,12 @@ def test_nothing_is_taken_across_a_division() -> None:
     half = len(one.track) // 2
     field = np.repeat([1.0, 7.0], half)
     np.testing.assert_allclose(one.smoothed(field, 1.0), field, rtol=1e-12)
+
+
+def test_pairs_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of a lattice that is coarse beside the mesh windows shrink, and a slope is still one."""
+    monkeypatch.setattr(smooth, "PAIRS", 3e4)
+    one = lattice()
+    assert sum(len(near) for near, _ in one._windows) < 9 * 3e4
+    slope = one.track[:, 0] - 2.0 * one.track[:, 1]
+    np.testing.assert_allclose(one.smoothed(slope, 1.0), slope, rtol=1e-12, atol=1e-12)
