@@ -94,7 +94,7 @@ class Axes:
         if left <= x <= right and top <= y <= bottom:
             self.paper.arrow(self.at(tail), [x, y], **look)
         else:
-            self.path([tail, tip], **look)
+            self.path(np.stack([np.asarray(tail), np.asarray(tip)]), **look)
 
     def upright(self, x: float, **look: Any) -> None:
         """A line over the whole height at x."""
