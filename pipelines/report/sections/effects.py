@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator
 
-from pipelines.deck.words import at_text
+from pipelines.deck.deck import Deck
+from pipelines.deck.words import at_text, line_title
 from pipelines.findings.effects import EffectFinding, State
 from pipelines.findings.finding import CAUTION as ALONE
 from pipelines.findings.finding import Finding
@@ -55,9 +56,20 @@ def strip_words(result: Result) -> str:
         return f"Strip: {marked}, {chosen.why}."
     along = "along the traffic" if row.bars == "parallel" else "across the traffic"
     return (
-        f"Strip: {marked}, {along}; taken because {chosen.why}. "
-        "If the design stands on another, state it in [strip]."
+        f"Strip: {marked}, {along}{_from_line_to_line(result.deck, row)}; taken because "
+        f"{chosen.why}. If the design stands on another, state it in [strip]."
     )
+
+
+def _from_line_to_line(deck: Deck, row: Finding) -> str:
+    """What a strip spans between, of a grid of lines of one kind; "" of others."""
+    letter = "C" if row.bars == "parallel" else "L"
+    kinds = {
+        line_title(deck, line.name).removesuffix(f" {line.name}")
+        for line in deck.lines
+        if line.name[0] == letter and line.name[1:].isdigit()
+    }
+    return f" from {kind} to {kind}" if len(kinds) == 1 and (kind := kinds.pop()) else ""
 
 
 def _marked(name: str, mark: str) -> str:

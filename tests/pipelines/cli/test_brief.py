@@ -54,7 +54,10 @@ def test_the_finding_is_told_first_and_in_about_ten_lines(
     lines = capsys.readouterr().out.splitlines()
     assert len(lines) <= 13
     assert lines[0].startswith("small: the strip by DAfStb Heft 240 is short in ")
-    assert lines[1].startswith("  Strip: DAfStb Heft 240 (from memory), along the traffic; taken ")
+    strip = (
+        "  Strip: DAfStb Heft 240 (from memory), along the traffic from cross beam to cross beam; "
+    )
+    assert lines[1].startswith(strip)
     assert lines[-2] == f"Written: report.html, summary.json, findings.csv, fields.vtu in {out}"
     assert lines[-1] == CAUTION
     most = max(row.plate.peak for row in result.findings if row.section.kind == "sagging")
@@ -106,6 +109,7 @@ def made(findings: Sequence[Finding], **more: Any) -> list[str]:
         warnings=more.pop("warnings", ()),
         strip=None,
         required_traffic=traffic,
+        lines=(),
         reinforcement=None,
     )
     given = {"left_out": (), "verdicts": (), "traffic": (), "governing": (), "leading": None}
