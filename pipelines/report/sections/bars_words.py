@@ -84,6 +84,24 @@ def opening(verdict: StandardVerdict) -> str:
     return f"{verdict.standard} (traffic: {verdict.traffic}): {OPENINGS[verdict.adequacy]}"
 
 
+def bars_line(verdict: StandardVerdict) -> str:
+    """The finding on the bars by one standard in a line: the check that decides, how many more."""
+    decisive = verdict.of(Adequacy.NOT_ADEQUATE) or verdict.open or verdict.of(Adequacy.ADEQUATE)
+    words = opening(verdict)
+    if not decisive:
+        return words
+    first = min(decisive, key=_first)
+    worst = first.worst
+    if worst is None:
+        words += f"; {first.title}: {first.reason}"
+    else:
+        words += f"; {first.title} {rounded_up(worst.utilisation)} at {worst.place}, {worst.source}"
+    rest = len(decisive) - 1
+    if verdict.adequacy is not Adequacy.ADEQUATE and rest:
+        words += f"; so {'is' if rest == 1 else 'are'} {rest} more"
+    return words
+
+
 def verdict_words(verdict: StandardVerdict) -> str:
     """What the finding rests on: values of every check, those that decide it first."""
     stops = _stops(verdict)

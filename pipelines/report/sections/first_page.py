@@ -21,7 +21,7 @@ from pipelines.report.document import (
     lines,
     table,
 )
-from pipelines.report.sections.bars_words import as_built_words, decisive_words, opening
+from pipelines.report.sections.bars_words import bars_line, opening
 from pipelines.report.sections.effects import (
     effects_table,
     finding_title,
@@ -31,8 +31,10 @@ from pipelines.report.sections.effects import (
 )
 from pipelines.report.sections.findings_plan import findings_figure
 from pipelines.report.sections.to_know import to_know
-from pipelines.report.sections.words import caution_words
+from pipelines.report.sections.words import caution_words, linked
 from pipelines.result import Result
+
+ALL_BARS = Link("bars-summary", "All checks")
 
 
 def first_page(result: Result) -> tuple[Block, ...]:
@@ -72,9 +74,11 @@ def _bars(result: Result) -> Iterator[Block]:
         words = opening(verdict)
         failing = verdict.adequacy is Adequacy.NOT_ADEQUATE
         set_out: Words = Short(words) if failing else Strong(words)
-        yield Paragraph(("Bars, ", set_out, f": {decisive_words(verdict)}"))
+        more = bars_line(verdict).removeprefix(words)
+        count = sum(panel.adequacy is not Adequacy.ADEQUATE for panel in verdict.panels)
         if verdict.panels:
-            yield Paragraph(f"Bars, {as_built_words(verdict)}")
+            more += f"; as built: {count} of {len(verdict.panels)} panels read not shown adequate"
+        yield Paragraph(("Bars, ", set_out, linked(more), ". ", ALL_BARS))
 
 
 def _told_walk(result: Result) -> Reconciliation | None:

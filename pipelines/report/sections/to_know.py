@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
 from pipelines.findings.effects import EffectFinding, State
-from pipelines.findings.finding import Finding
+from pipelines.findings.finding import Finding, chosen
 from pipelines.numbers import number
 from pipelines.result import Result
 from pipelines.standards.actions.load_models import family_of, load_models
@@ -24,6 +24,7 @@ def to_know(result: Result) -> tuple[str, ...]:
         (
             *_strip(result),
             *_traffic(result),
+            *_families(result),
             *_beams(result),
             *_supports(result),
             *_tolerance(result),
@@ -54,6 +55,24 @@ def _traffic(result: Result) -> Iterator[str]:
         f"loads, load_models in [traffic]{which}. Under single vehicles nothing can be said to "
         "hold, and what is short may be short by more."
     )
+
+
+def _families(result: Result) -> Iterator[str]:
+    """Loads of another standard than those that decide, beside its own strip."""
+    own = {family_of(one.row.load) for one in result.effects}
+    whole = any(one.row.whole_model for one in result.effects)
+    counted = [one for one in chosen(result.findings) if one.whole_model == whole]
+    for load in dict.fromkeys(one.load for one in counted):
+        if family_of(load) in {*own, None}:
+            continue
+        rows = [one for one in counted if one.load == load and one.is_short]
+        if rows:
+            worst = min(rows, key=lambda one: one.ratio or 0.0)
+            yield (
+                f"Which standard's traffic the strip was designed for: under {load} "
+                f"{worst.hand.strip} is {worst.words.removeprefix('strip ')} at {worst.place} "
+                f"({worst.section.effect}; findings.csv)."
+            )
 
 
 def _beams(result: Result) -> Iterator[str]:

@@ -25,7 +25,7 @@ def deck(tmp_path: Path) -> Deck:
 
 def told(deck: Deck, *rows: Finding, design: object = None) -> str:
     effects = effect_findings(rows, (), (), ())
-    result = SimpleNamespace(deck=deck, effects=effects, design=design)
+    result = SimpleNamespace(deck=deck, effects=effects, findings=rows, design=design)
     return " | ".join(to_know(cast(Result, result)))
 
 
@@ -68,3 +68,12 @@ def test_the_bars_are_asked_for_where_no_strip_is(deck: Deck) -> None:
     row = fake(None, whole_model=True, hand_reason="no strip bends that way")
     assert told(deck, row).startswith("The bars there ([[bars]], [[concrete]], [[steel]])")
     assert told(deck, row, design=object()).startswith("Nothing of the strip: the bars are judged")
+
+
+def test_a_strip_of_another_standards_traffic_is_told_where_it_is_short(deck: Deck) -> None:
+    rows = [fake(1.2, whole_model=True, load="EN 1991-2 LM1")]
+    other = fake(0.7, whole_model=True, peak=10e3, load="IRC:6 Class A lanes", hand_strip="B-3")
+    words = told(deck, *rows, other)
+    assert words.startswith("Which standard's traffic the strip was designed for: under IRC:6")
+    assert "B-3 is short by 30 % at bay C1–C2" in words
+    assert told(deck, *rows, replace(other, hand=replace(other.hand, value=12e3))) == ""
