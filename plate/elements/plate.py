@@ -128,7 +128,7 @@ def stiffness_matrices(mesh: Mesh, section: Section, chunk: int = 256) -> Floats
         K[part] = flat.swapaxes(1, 2) @ (D @ B).reshape(len(cells), -1, n_dof)
         flat = Bs.reshape(len(cells), -1, n_dof)
         K[part] += flat.swapaxes(1, 2) @ (S[..., None, None] * Bs).reshape(len(cells), -1, n_dof)
-    return K if len(K) == mesh.n_cells else K[which]
+    return K if which is different else K[which]
 
 
 def _different(mesh: Mesh, section: Section, N: Floats) -> tuple[Ints, Ints]:
@@ -144,4 +144,6 @@ def _different(mesh: Mesh, section: Section, N: Floats) -> tuple[Ints, Ints]:
     _, first, which = np.unique(
         np.round(keys, 12) + 0.0, axis=0, return_index=True, return_inverse=True
     )
+    if len(first) == mesh.n_cells:
+        return every, every
     return first, which.ravel()
