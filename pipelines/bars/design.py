@@ -187,7 +187,7 @@ def _standard(
             steel_needed(bars, mat, everywhere),
         ),
         *fatigue_rows(demand.fatigue, bars, mat, whole.points(plan)),
-        *collision_rows(solved, mat, watch.dead, drawn),
+        *collision_rows(solved, mat, watch.dead),
         *beam_checks(deck, reinforcement.beams, mat, ultimate.combination, beams),
     )
     found = part_checks(seen, demand, whole, watch.shears[number], peaks, rows)

@@ -14,9 +14,10 @@ import shapely
 from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck
-from pipelines.deck.reinforcement import AddedBars, DesignBasis, Reinforcement
+from pipelines.deck.reinforcement import AddedBars, Reinforcement
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.detailing.anchorage import anchorage
+from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import Layer, SlabBars
 from plate.arrays import Floats
 from plate.geometry.outline import DRAWN, region
@@ -53,12 +54,12 @@ class DrawnBars:
     anchored: tuple[float, ...]
 
     @classmethod
-    def of(cls, solved: SolvedDeck, basis: DesignBasis) -> "DrawnBars":
-        """Of a deck with bars, by its result points."""
+    def of(cls, solved: SolvedDeck, mat: Materials) -> "DrawnBars":
+        """Of a deck with bars, by its result points; mat : by which the bond is known."""
         deck = solved.deck
         reinforcement = deck.required_reinforcement
         lengths = tuple(
-            anchorage(reinforcement.bars.with_added(a.layer, a.bars), a.layer, basis.materials)
+            anchorage(reinforcement.bars.with_added(a.layer, a.bars), a.layer, mat)
             for a in reinforcement.added
         )
         return cls(

@@ -31,7 +31,8 @@ class Frame:
         those from the edges at its ends.
     clear : of both edges how near to it strips within the slab reach [m]: up to the line that
         stiffens it, and to half a span where none does so near.
-    readable : whether moments are to be read there: not beside a singular place.
+    readable : whether moments are to be read there: not beside a singular place; hogs : whether
+        hogging over supports is, where it counts beside them.
     """
 
     deck: Deck
@@ -43,6 +44,7 @@ class Frame:
     to_ends: tuple[Floats, Floats]
     clear: tuple[float, float]
     readable: NDArray[np.bool_]
+    hogs: NDArray[np.bool_]
 
     @property
     def along(self) -> bool:
@@ -125,6 +127,7 @@ def frame(strip: StripDeck, solved: SolvedDeck) -> Frame:
         to_ends=layout.to_ends(plan),
         clear=(least, most),
         readable=solved.readable,
+        hogs=solved.readable | solved.hogging_readable,
     )
 
 

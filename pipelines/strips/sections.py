@@ -77,7 +77,12 @@ def sections(at: Frame, depth: float) -> list[Section]:
     depth : effective depth for the shear sections [m].
     """
     found = [*_bays(at), *_lines(at, depth), *_edges(at), *_corners(at)]
-    return [replace(one, points=one.points[at.readable[one.points]]) for one in found]
+
+    def read(one: Section) -> Section:
+        mask = at.hogs if one.kind in AT_FACES.values() else at.readable
+        return replace(one, points=one.points[mask[one.points]])
+
+    return [read(one) for one in found]
 
 
 def _bays(at: Frame) -> list[Section]:

@@ -53,7 +53,7 @@ def caution_of(svg: str) -> list[ElementTree.Element]:
 def test_every_drawing_of_a_file_has_it_at_the_size_of_notes(tmp_path: Path) -> None:
     deck = small_deck(tmp_path)
     files = write_drawings(deck, tmp_path / "drawings")
-    assert len(files) == 3
+    assert len(files) == 4
     for path in [*files, *write_drawings(deck, tmp_path / "one.svg")]:
         for line in caution_of(path.read_text(encoding="utf-8")):
             assert line.attrib["style"].startswith(f"font: {NOTE:g}px ")

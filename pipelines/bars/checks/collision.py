@@ -95,13 +95,10 @@ def accidental(mat: Materials) -> Materials:
     return replace(mat, factors=factors)
 
 
-def collision_rows(
-    solved: SolvedDeck, mat: Materials, permanent: Floats, drawn: DrawnBars
-) -> tuple[Row, ...]:
+def collision_rows(solved: SolvedDeck, mat: Materials, permanent: Floats) -> tuple[Row, ...]:
     """Rows for each edge, the moment m + n t against the resistance of the top bars across.
 
-    drawn : the bars at every place. permanent : (3, n_point) m_x, m_y, m_xy of all permanent
-    actions.
+    permanent : (3, n_point) m_x, m_y, m_xy of all permanent actions.
     """
     deck = solved.deck
     reinforcement = deck.reinforcement
@@ -109,7 +106,7 @@ def collision_rows(
     if reinforcement.collision is None:
         return ()
     _, _, factor, source = ACCIDENTAL[mat.standard]
-    grades = accidental(mat)
+    grades, drawn = accidental(mat), DrawnBars.of(solved, mat)
     points, h = solved.recovery.points.plan, reinforcement.bars.thickness
 
     def arms(bars: SlabBars) -> dict[Layer, float]:

@@ -40,7 +40,7 @@ def with_utilisation(
     ultimate = combination(materials.standard, "ULS")
     if ultimate is None:
         return tuple(findings)
-    drawn = DrawnBars.of(solved, reinforcement.bases[0])
+    drawn = DrawnBars.of(solved, materials)
     at = np.array([row.plate.at for row in findings]).reshape(-1, 2)
     m_Rd = drawn.at(at, lambda bars: resistances(bars, materials))
     permanent = {

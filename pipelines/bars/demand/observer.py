@@ -75,9 +75,11 @@ class DesignWatch:
         self._own_permanent, self._angle = own, reinforcement.angle
         # what lies off places of infinite moments stands for what does not
         centre, face = nearest(solved, solved.readable), nearest(solved, solved.hogging_readable)
-        self.centre_at = np.stack([centre] * len(LAYER_ROWS))
+        # beside lines more is read than on them: what counts there counts with centre lines, too
+        over = nearest(solved, solved.readable | solved.hogging_readable)
+        self.centre_at = np.stack([over if layer[0] == "top" else centre for layer in LAYER_ROWS])
         self.face_at = np.stack([face] * len(LAYER_ROWS))
-        top = face if reinforcement.hogging_at_face else centre
+        top = face if reinforcement.hogging_at_face else over
         self.read_at = np.stack([top if layer[0] == "top" else centre for layer in LAYER_ROWS])
         self.moments = self.moment_envelopes(self.combinations)
         if own is not None:
@@ -103,7 +105,7 @@ class DesignWatch:
             )
 
         bases = reinforcement.bases
-        self.drawn = [DrawnBars.of(solved, basis) for basis in bases]
+        self.drawn = [DrawnBars.of(solved, basis.materials) for basis in bases]
         # samples whose stretches are judged by bars of their own
         self._of_parts = np.zeros(len(self.sections.points), dtype=bool)
         # of every standard: of the mats alone, of the parts with added bars and of the panels as

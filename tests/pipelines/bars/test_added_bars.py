@@ -86,7 +86,7 @@ def test_added_bars_count_from_where_they_are_anchored(tmp_path: Path) -> None:
         added("y", "16@125", "stations_m = [0.0, 1.0]", "edge"),
     )
     deck = read(tmp_path, text)
-    drawn = DrawnBars.of(solver_of(deck), deck.required_reinforcement.bases[0])
+    drawn = DrawnBars.of(solver_of(deck), deck.required_reinforcement.bases[0].materials)
     bond = drawn.anchored[0]
     both = deck.required_reinforcement.bars.with_added(("top", "x"), Bars(0.016, 0.250))
     assert bond == anchorage(both, ("top", "x"), deck.required_reinforcement.bases[0].materials)
@@ -113,7 +113,7 @@ def test_every_place_is_judged_by_its_own_bars(strengthened: Result) -> None:
     (standard,) = design.standards
     (part,) = standard.added
     plan = strengthened.solved.recovery.points.plan
-    drawn = DrawnBars.of(strengthened.solved, standard.basis)
+    drawn = DrawnBars.of(strengthened.solved, standard.basis.materials)
     inside = drawn.parts[1].holds(plan)
     assert 0 < inside.sum() < len(plan)
     for k, layer in enumerate(LAYER_ROWS):

@@ -63,9 +63,9 @@ ONE_FAILS: dict[str, tuple[Check, dict[str, Any]]] = {
     "small wheels": (Check.PUNCHING, {"text": bars(), "traffic": POINTED}),
     "weak concrete": (
         Check.STRESSES,
-        {"text": bars(grade="C12/15", exposure=""), "traffic": axle(150)},
+        {"text": bars(grade="C12/15", exposure=""), "traffic": axle(190)},
     ),
-    "narrow cracks": (Check.CRACKS, {"text": bars(crack="crack_width_mm = 0.06")}),
+    "narrow cracks": (Check.CRACKS, {"text": bars(crack="crack_width_mm = 0.055")}),
     "long traffic": (Check.FATIGUE, {"text": bars(damage=4.0)}),
     "thick slab": (Check.STEEL, {"text": bars(bottom=THIN, top=THIN), "h": 800}),
     "wide spacing": (Check.SPACING, {"text": bars(bottom=("25@260", "20@125"))}),

@@ -45,7 +45,7 @@ def test_what_is_commented_out_may_be_put_in(tmp_path: Path, kind: str) -> None:
     """Vehicles that drive alone beside the load models, and other keys that stand as comments."""
     text = starter(kind)
     assert re.search(r"^# vehicles = ", text, re.MULTILINE)
-    text = re.sub(r"^# (\w+ = [\[{].*)$", r"\1", text, flags=re.MULTILINE)
+    text = re.sub(r"^# (\[strip\]|\w+ = [\[{].*)$", r"\1", text, flags=re.MULTILINE)
     (tmp_path / "deck.toml").write_text(text, encoding="utf-8")
     deck = read_deck(tmp_path / "deck.toml")
     assert deck.warnings == ()
