@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plate.arrays import Floats, Ints
+from plate.solver.solution import Combined
 
 TIE = 1e-9
 # Of maxima and of minima.
@@ -134,26 +135,37 @@ class FieldTracker:
             dict(zip(SIGNS, both, strict=True)) for both in (self._best, self._at, self._coexisting)
         )
 
-    def seen(self, points: Ints, values: Floats, others: Floats, first: int) -> Peaks:
+    def seen(self, points: Ints, fields: Combined, beside: Combined, first: int) -> Peaks:
         """What positions first, first + 1, ... may add at some field points (k,), from their fields
-        (n_field, k, n) and what is kept beside (n_beside, k, n); any thread may ask.
+        (n_field, k, ...) and what is kept beside (n_beside, k, ...); any thread may ask.
 
-        The extremes so far may lag behind: they only grow, so what they let pass is enough.
+        The extremes so far may lag behind: they only grow, so what they let pass is enough. What
+        is put together from few loads is formed only where its bounds lie beyond them.
         """
-        peak = np.stack([values.max(axis=-1), values.min(axis=-1)])
-        side, component, place = np.nonzero(_beyond(peak, self._best[:, :, points]))
-        top = peak[side, component, place]
-        column = _first_near(values[component, place], top)
-        value = values[component, place, column]
-        beside = others[:, place, column].T
+        best = self._best[:, :, points].reshape(2, -1)
+        rows = fields.values.reshape(best.shape[1], -1)
+        near = np.arange(len(rows))
+        if fields.weights is not None:
+            bounds = np.stack(fields.of(rows).bounds)
+            near = np.flatnonzero(_beyond(bounds, best).any(axis=0))
+            rows = fields.of(rows[near]).of_loads
+        peak = np.stack([rows.max(axis=-1), rows.min(axis=-1)])
+        side, row = np.nonzero(_beyond(peak, best[:, near]))
+        component, place = np.divmod(near[row], len(points))
+        top = peak[side, row]
+        column = _first_near(rows[row], top)
+        if beside.weights is None:
+            others = beside.values[:, place, column].T
+        else:
+            others = np.einsum("bmk,km->mb", beside.values[:, place], beside.weights[:, column])
         return Peaks(
             side=side,
             component=component,
             point=points[place],
             top=top,
-            value=value,
+            value=rows[row, column],
             number=first + column,
-            coexisting=beside,
+            coexisting=others,
         )
 
     def take(self, seen: list[Peaks]) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 from pipelines.envelopes.extremes import SIGNS, FieldTracker, Peaks, Tracker, with_sums
 from pipelines.model.responses import Response
 from plate.arrays import Floats, Ints
+from plate.solver.solution import Combined
 
 Reader = Callable[[Ints, Floats], tuple[Floats, Floats]]
 """Field points (k,) and the six results there (6, k, n) -> fields (n_field, k, n) and what is kept
@@ -63,13 +64,17 @@ def other_values(response: Response, watched: Watched | None) -> Floats:
 
 def read_parts(
     sets: Mapping[str, Fields], response: Response
-) -> Iterator[tuple[str, Ints, Floats, Floats]]:
+) -> Iterator[tuple[str, Ints, Combined, Combined]]:
     """Set, field points, its fields there and what is kept beside them, some points after the
     other."""
     readers = {name: lane_set.reader(response) for name, lane_set in sets.items()}
-    for points, results in response.parts:
+    for points, results in response.combined:
+        # Readers of other sets may add what is the loads' own.
+        own = Combined(results.of_loads, None) if len(sets) > 1 else results
         for name, reader in readers.items():
-            yield (name, points, *reader(points, results))
+            found = results if sets[name] is RESULTS_OF else own
+            fields, beside = reader(points, found.values)
+            yield name, points, found.of(fields), found.of(beside)
 
 
 class TrainExtremes:
@@ -136,7 +141,8 @@ class StripSums:
 def adverse_sums(sets: Mapping[str, Fields], response: Response) -> dict[str, list[Sums]]:
     """Sums over a block of cells of the fields where one of them has a sign; any thread may ask."""
     found: dict[str, list[Sums]] = {name: [] for name in sets}
-    for name, points, fields, others in read_parts(sets, response):
+    for name, points, found_fields, found_beside in read_parts(sets, response):
+        fields, others = found_fields.of_loads, found_beside.of_loads
         for sign in SIGNS:
             adverse = (sign * fields > 0.0).astype(float)
             # (field sought, point, cell) x (point, cell, what coexists)

@@ -39,6 +39,7 @@ from plate.model.model import PlateModel
 from plate.model.singular_points import SingularPlace, singular_places
 from plate.results.fields import FieldRecovery
 from plate.solver.nested_dissection import Loads as RightHandSides
+from plate.solver.solution import Combined, Solution, WholeSolution
 from plate.solver.stiffness import BLOCK, Stiffness
 from plate.threads import one_thread
 
@@ -59,13 +60,13 @@ RESIDUAL = 1e-4
 class Response:
     """Results of a block of loads, the last axis counting the loads.
 
-    displacements : (n_dof, n); probes : (6 n_probe, n);
+    solution : the displacements; probes : (6 n_probe, n);
     membrane : (3 n_probe, n) n_x, n_y, n_xy [N/m] of composite decks, else (0, n);
     beam_moments, beam_shears : (n_sample, n); reactions : name -> (n,) upward [N];
     total : (n,) load put on the slab [N].
     """
 
-    displacements: Floats
+    solution: Solution
     recovery: FieldRecovery
     probes: Floats
     membrane: Floats
@@ -77,18 +78,28 @@ class Response:
     @property
     def parts(self) -> Iterator[tuple[Ints, Floats]]:
         """Field points and the fields there, some points after the other."""
-        return self.recovery.parts(self.displacements)
+        return ((points, found.of_loads) for points, found in self.combined)
+
+    @property
+    def combined(self) -> Iterator[tuple[Ints, Combined]]:
+        """The same, as they are put together from those of few loads."""
+        return self.recovery.parts(self.solution)
+
+    @cached_property
+    def displacements(self) -> Floats:
+        """(n_dof, n)."""
+        return self.solution.dense()
 
     @cached_property
     def fields(self) -> Floats:
         """(6, n_point, n) w, m_x, m_y, m_xy, q_x, q_y."""
-        return self.recovery.fields(self.displacements)
+        return self.recovery.fields(self.solution)
 
     def of_load(self, k: int) -> "Response":
         """The results of one load alone."""
         mine = [k]
         return Response(
-            displacements=self.displacements[:, mine],
+            solution=WholeSolution(self.displacements[:, mine]),
             recovery=self.recovery,
             probes=self.probes[:, mine],
             membrane=self.membrane[:, mine],
@@ -144,6 +155,16 @@ class SolvedDeck:
         return self.stiffness.model
 
     @cached_property
+    def _rows(self) -> tuple[Ints, sparse.csr_array, list[int]]:
+        """Degrees of freedom and the rows on them of probes, membrane, beam moments and shears one
+        after the other, with where all but the first begin."""
+        rows = [self.probes.rows, self.membrane, self.beams.moments, self.beams.shears]
+        every = sparse.csr_array(sparse.vstack(rows, format="csr"))
+        used = np.unique(every.indices).astype(np.int64)
+        ends = np.cumsum([one.shape[0] for one in rows[:-1]]).tolist()
+        return used, sparse.csr_array(every[:, used]), ends
+
+    @cached_property
     def singular_places(self) -> tuple[SingularPlace, ...]:
         """Places where moments are infinite."""
         return singular_places(self.model)
@@ -193,15 +214,20 @@ class SolvedDeck:
 
     def respond(self, F: RightHandSides, *, refine: bool = False) -> Response:
         """Response to right-hand sides (n_dof, n) [N]."""
-        U = self.stiffness.solve(F, refine=refine)
+        if refine or isinstance(F, np.ndarray):
+            solution: Solution = WholeSolution(self.stiffness.solve(F, refine=refine))
+        else:
+            solution = self.stiffness.solution(F)
+        used, rows, ends = self._rows
+        probes, membrane, moments, shears = np.split(rows @ solution[used], ends)
         return Response(
-            displacements=U,
+            solution=solution,
             recovery=self.recovery,
-            probes=np.asarray(self.probes.rows @ U),
-            membrane=np.asarray(self.membrane @ U),
-            beam_moments=np.asarray(self.beams.moments @ U),
-            beam_shears=np.asarray(self.beams.shears @ U),
-            reactions=self.stiffness.reactions(U, F),
+            probes=probes,
+            membrane=membrane,
+            beam_moments=moments,
+            beam_shears=shears,
+            reactions=self.stiffness.reactions(solution, F),
             total=sums(F),
         )
 
@@ -258,7 +284,7 @@ def check_response(response: Response, F: RightHandSides, tolerance: float, what
     SolutionError
         With the name of the check, `what` was solved and by how much it fails.
     """
-    if not np.isfinite(response.displacements.sum()):
+    if not response.solution.is_finite:
         raise SolutionError(f"{what}: check of finite values: the solution is not finite")
     put = sums(np.abs(F) if isinstance(F, np.ndarray) else abs(F))
     carried = sum(response.reactions.values(), np.zeros(F.shape[1]))

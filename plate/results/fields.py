@@ -21,11 +21,10 @@ from plate.elements.section import moment_rotation
 from plate.interpolation import cell_nodes, shape
 from plate.meshing.mesh import Mesh, side_nodes
 from plate.model.model import PlateModel
-from plate.solver.nested_dissection import bisection
+from plate.solver.solution import Combined, Solution, WholeSolution
+from plate.solver.stiffness import cell_parts
 
 N_RESULTS = len(RESULTS)
-# Most cells whose results are formed together.
-CHUNK = 64
 
 
 def cell_operators(model: PlateModel, cells: Ints, points: Floats) -> Floats:
@@ -174,16 +173,19 @@ def at_points(mesh: Mesh, order: int, cells: Ints, nodal: Floats) -> Floats:
 
 @dataclass(frozen=True, kw_only=True)
 class _Part:
-    """Some neighbouring cells whose results are formed together, in cache.
+    """The cells of one part of a solution, whose results are formed together, in cache.
 
-    points : the field points of these cells; the first `fresh` belong to no part before, those
-        from `last` on to one that comes later: `taken` and `left` are their places among the
-        results carried from part to part. [fresh:fresh + len(taken)] are carried in.
+    operators : (n_cell, 6 n_value, n_local); dofs : (n,) of these cells, index : (n_cell, n_local)
+    which of them are each cell's.
+    points : the field points of these cells; the first `fresh` belong to no other part, the next
+        ones to one before, those from `last` on to one that comes later: `taken` and `left` are
+        their places among the results carried from part to part.
     average : (6 n_point, n_cell n_value) from values in cells to shares of the means at points.
     """
 
     operators: Floats
     dofs: Ints
+    index: Ints
     average: sparse.csr_array
     points: Ints
     fresh: int
@@ -204,7 +206,7 @@ class FieldRecovery:
     def __init__(self, model: PlateModel, points: FieldPoints | None = None) -> None:
         self.points = points or field_points(model)
         mesh = model.mesh
-        groups = bisection(mesh.corners.mean(axis=1), CHUNK).leaves
+        groups = cell_parts(mesh)
         n_points = self.points.n_points
         count = np.bincount(self.points.cells.ravel(), minlength=n_points)
         first, last = np.full(n_points, len(groups)), np.full(n_points, -1)
@@ -224,13 +226,15 @@ class FieldRecovery:
             kind = 2 * (last[mine] > k) + ((first[mine] < k) ^ (last[mine] > k))
             mine = mine[np.argsort(kind, kind="stable")]
             taken, left = first[mine] < k, last[mine] > k
+            own, index = np.unique(dofs[cells], return_inverse=True)
             self._parts.append(
                 _Part(
                     operators=self._operators(model, cells),
-                    dofs=dofs[cells],
+                    dofs=own,
+                    index=index.reshape(dofs[cells].shape),
                     average=self._average(cells, mine, count),
                     points=mine,
-                    fresh=int(np.argmax(taken)) if taken.any() else 0,
+                    fresh=int((~taken & ~left).sum()),
                     last=int((~left).sum()),
                     taken=slot[mine[taken]],
                     left=slot[mine[left]],
@@ -254,24 +258,35 @@ class FieldRecovery:
             shape=(N_RESULTS * len(points), rows.size),
         ).tocsr()
 
-    def parts(self, U: Floats) -> Iterator[tuple[Ints, Floats]]:
-        """Field points (n,) and the results (6, n, n_load) w, m_x, m_y, m_xy, q_x, q_y there, of
-        displacements (n_dof, n_load), for some points after the other, each point once.
+    def parts(self, solution: Solution) -> Iterator[tuple[Ints, Combined]]:
+        """Field points (n,) and the results (6, n, ...) w, m_x, m_y, m_xy, q_x, q_y there, for some
+        points after the other, each point once.
 
         Few cells at a time, so that what is made of their results finds them in cache.
         """
-        n_load = U.shape[1]
+        n_load = solution.shape[1]
         carried = np.zeros((N_RESULTS, self._n_shared, n_load))
-        for part in self._parts:
-            local = part.operators @ U[part.dofs]
-            values = (part.average @ local.reshape(-1, n_load)).reshape(N_RESULTS, -1, n_load)
-            values[:, part.fresh : part.fresh + len(part.taken)] += carried[:, part.taken]
-            carried[:, part.left] = values[:, part.last :]
-            yield part.points[: part.last], values[:, : part.last]
+        for k, part in enumerate(self._parts):
+            found = solution.part(k)
+            local = part.operators @ found.values[solution.local(k, part.dofs)[part.index]]
+            every = part.average @ local.reshape(-1, local.shape[-1])
+            values = every.reshape(N_RESULTS, len(part.points), -1)
+            if part.fresh:
+                yield part.points[: part.fresh], found.of(values[:, : part.fresh])
+            # Points of several parts, which are combined in their own ways.
+            shared = found.of(values[:, part.fresh :]).of_loads
+            shared[:, : len(part.taken)] += carried[:, part.taken]
+            ends = part.last - part.fresh
+            carried[:, part.left] = shared[:, ends:]
+            if ends:
+                yield part.points[part.fresh : part.last], Combined(shared[:, :ends], None)
 
-    def fields(self, U: Floats) -> Floats:
-        """(6, n_point, n_load) w, m_x, m_y, m_xy, q_x, q_y of displacements (n_dof, n_load)."""
-        found = np.empty((N_RESULTS, self.points.n_points, U.shape[1]))
-        for points, values in self.parts(U):
-            found[:, points] = values
+    def fields(self, solution: Solution | Floats) -> Floats:
+        """(6, n_point, n_load) w, m_x, m_y, m_xy, q_x, q_y of a solution, or of displacements
+        (n_dof, n_load)."""
+        if isinstance(solution, np.ndarray):
+            solution = WholeSolution(solution)
+        found = np.empty((N_RESULTS, self.points.n_points, solution.shape[1]))
+        for points, values in self.parts(solution):
+            found[:, points] = values.of_loads
         return found

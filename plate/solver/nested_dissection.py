@@ -5,6 +5,10 @@ that contains every cell they touch, so the interior of a cell goes first and se
 (George 1973; multifrontal organisation after Duff and Reid 1983). Each front keeps the inverse
 of its pivot block and the product of the coupling with it: a solve is then matrix products only,
 the same number of operations as with triangular factors, at the speed of the hardware.
+
+Fronts are held in parts: the subtree of some neighbouring cells each, whose rows are together in
+cache, and last the separators between all parts. What is solved for is kept by part
+(`plate.solver.solution`).
 """
 
 from collections.abc import Sequence
@@ -19,11 +23,15 @@ from scipy.linalg import lapack
 from plate.arrays import Floats, Ints
 from plate.elements.group import ElementGroup
 from plate.errors import SolutionError
+from plate.solver.bisection import Tree, bisection
+from plate.solver.solution import Combined, Layout, SolutionByPart, in_few
 
 # Right-hand sides (n_dof, n_load), each entry of a sparse one stored once.
 Loads = Floats | sparse.csc_array
 
 LEAF_CELLS = 4
+# Most cells of a part.
+PART_CELLS = 64
 # Fronts are solved together up to so many rows, and so much more work for zeros filled in.
 BATCH_ROWS = 3000
 FILL = 0.2
@@ -61,7 +69,7 @@ class _Batch:
     """Neighbouring fronts of one height, each filled up with zeros to the same size.
 
     rows : of their pivots, front after front; sizes : (k,) how much of each border is its own;
-    border (k, m) rows, inverse (k, n, n), coupling (k, m, n).
+    border (k, m) rows, inverse (k, n, n), coupling (k, m, n). Rows count within the part.
     """
 
     rows: slice
@@ -69,6 +77,57 @@ class _Batch:
     border: Ints
     inverse: Floats
     coupling: Floats
+
+    def pivots(self, X: Floats) -> Floats:
+        """The rows (k, n, n_load) of the pivots in those of the part, not copied."""
+        return X[self.rows].reshape(*self.inverse.shape[:2], X.shape[1])
+
+
+@dataclass(frozen=True)
+class _Part:
+    """The fronts of a subtree, or those of all separators between subtrees."""
+
+    layout: Layout
+    batches: list[_Batch]
+
+    def empty(self, n_load: int) -> Floats:
+        """Zeros in its rows."""
+        return np.zeros((self.layout.size, n_load))
+
+    def loaded(self, loads: sparse.csr_array) -> tuple[Floats, NDArray[np.bool_]]:
+        """Of all rows its own, on its rows, and which of these are not zero."""
+        own, n = loads[self.layout.rows], self.layout.n
+        X, not_zero = self.empty(loads.shape[1]), np.zeros(self.layout.size, dtype=bool)
+        if own.nnz:
+            own.toarray(out=X[:n])
+            not_zero[:n] = np.diff(own.indptr) > 0
+        return X, not_zero
+
+    def up(self, X: Floats, loaded: NDArray[np.bool_]) -> list[list[int]]:
+        """Eliminate the rows X of loads; `loaded` tells those that are not zero. Returns of each
+        batch the fronts that a load reaches: the others are left out."""
+        reached = []
+        for batch in self.batches:
+            pivots = batch.pivots(X)
+            own = loaded[batch.rows].reshape(pivots.shape[:2])
+            reached.append(np.flatnonzero(own.any(axis=1)).tolist())
+            for k in reached[-1]:
+                border = batch.border[k, : batch.sizes[k]]
+                X[border] -= batch.coupling[k, : len(border)] @ pivots[k]
+                loaded[border] = True
+        return reached
+
+    def down(self, X: Floats, reached: Sequence[list[int]] | None) -> None:
+        """Put the solution in place of what `up` left at the pivots; the border holds it already.
+
+        reached : None = by no load.
+        """
+        reached = [[] for _ in self.batches] if reached is None else reached
+        for batch, mine in zip(reversed(self.batches), reversed(reached), strict=True):
+            pivots = batch.pivots(X)
+            for k in mine:
+                pivots[k] = batch.inverse[k] @ pivots[k]
+            pivots -= batch.coupling.swapaxes(1, 2) @ X[batch.border]
 
 
 class Factorisation:
@@ -117,90 +176,125 @@ class Factorisation:
         fronts = _fronts(tree, elements, starts)
         self.n_factor = sum(f.n * (f.n + 1) // 2 + f.n * f.m for f in fronts)
         # Row of each dof among those that are solved for; the last row is that of all the others.
-        self.batches, kept, rows = _batches(fronts, self.n_free)
+        self.parts, kept, rows = _parts(fronts, _part_of(tree), self.n_free)
         self.n_rows = int(rows[-1]) + 1
         self.row = rows[order]
         _eliminate(tree, elements, fronts, kept)
 
     def solve(self, F: Loads) -> Floats:
-        """Solution (n_dof, n_load) of right-hand sides (n_dof, n_load); zero where not free.
+        """Solution (n_dof, n_load) of right-hand sides (n_dof, n_load); zero where not free."""
+        return self.solution(F, few=False).dense()
 
-        Fronts that no load reaches are left out on the way up and need no inverse on the way
-        down: a block of wheels stands on few of them.
+    def solution(self, F: Loads, *, few: bool = True) -> SolutionByPart:
+        """The same part by part.
+
+        few : whether parts without loads are solved for few of the loads, where these do.
         """
         load = sparse.coo_array(F)
-        n_load = F.shape[1]
-        X = np.zeros((self.n_rows, n_load))
         dof, column = load.coords
-        X[self.row[dof], column] = load.data
-        X[-1] = 0.0
-        loaded = np.zeros(self.n_rows, dtype=bool)
-        loaded[self.row[dof]] = True
-        reached: list[list[int]] = []
-        for batch in self.batches:
-            pivots = self._pivots(X, batch)
-            own = loaded[batch.rows].reshape(pivots.shape[:2])
-            reached.append(np.flatnonzero(own.any(axis=1)).tolist())
-            for k in reached[-1]:
-                border = batch.border[k, : batch.sizes[k]]
-                X[border] -= batch.coupling[k, : len(border)] @ pivots[k]
-                loaded[border] = True
-        for batch, mine in zip(reversed(self.batches), reversed(reached), strict=True):
-            pivots = self._pivots(X, batch)
-            for k in mine:
-                pivots[k] = batch.inverse[k] @ pivots[k]
-            pivots -= batch.coupling.swapaxes(1, 2) @ X[batch.border]
-        return np.asarray(np.take(X, self.row, axis=0))
+        size = (self.n_rows, F.shape[1])
+        own = sparse.coo_array((load.data, (self.row[dof], column)), shape=size).tocsr()
+        *parts, last = self.parts
+        top, at_top = last.loaded(own)
+        borders = [part.layout.border - last.layout.rows.start for part in parts]
+        loaded: dict[int, tuple[Floats, list[list[int]]]] = {}
+        for k, part in enumerate(parts):
+            X, not_zero = part.loaded(own)
+            if not_zero.any():
+                n = part.layout.n
+                loaded[k] = X, part.up(X, not_zero)
+                top[borders[k]] += X[n:-1]
+                at_top[borders[k]] |= not_zero[n:-1]
+        last.down(top, last.up(top, at_top))
+        found = []
+        for k, part in enumerate(parts):
+            border = Combined(top[borders[k]], None)
+            if k not in loaded and few:
+                border = in_few(border.values)
+            X, reached = loaded.get(k) or (part.empty(border.values.shape[1]), None)
+            X[part.layout.n : -1] = border.values
+            part.down(X, reached)
+            found.append(border.of(X))
+        layouts = [part.layout for part in self.parts]
+        return SolutionByPart(row=self.row, layouts=layouts, values=found, separators=top)
 
-    @staticmethod
-    def _pivots(X: Floats, batch: _Batch) -> Floats:
-        """The rows (k, n, n_load) of a batch's pivots, not copied."""
-        return X[batch.rows].reshape(*batch.inverse.shape[:2], X.shape[1])
+
+def _part_of(tree: Tree) -> Ints:
+    """The part (n,) of each part of the tree: the largest that it lies in of those with
+    `PART_CELLS` cells at most, numbered from the first; -1 = in none."""
+    cells = np.cumsum([0, *(len(leaf) for leaf in tree.leaves)])
+    found = np.full(len(tree.ranges), -1)
+    count = 0
+    # From the root down, the second child before the first.
+    for node in range(len(tree.ranges) - 1, -1, -1):
+        first, last = tree.ranges[node]
+        if found[node] < 0 and cells[last] - cells[first] <= PART_CELLS:
+            found[node] = count
+            count += 1
+        for child in tree.children[node]:
+            found[child] = found[node]
+    return np.where(found >= 0, count - 1 - found, -1)
 
 
-def _batches(
-    fronts: Sequence[_Front], n_free: int
-) -> tuple[list[_Batch], list[tuple[Floats, Floats]], Ints]:
-    """Fronts put together from the leaves up, where in them the inverse and the coupling of each
-    front are kept, and the row (n_free + 1,) of each eliminated dof.
+def _parts(
+    fronts: Sequence[_Front], part_of: Ints, n_free: int
+) -> tuple[list[_Part], list[tuple[Floats, Floats]], Ints]:
+    """The parts, separators last, where in them the inverse and the coupling of each front are
+    kept, and the row (n_free + 1,) of each eliminated dof."""
+    owners = [*range(part_of.max() + 1), -1]
+    groups = [_groups(fronts, np.flatnonzero(part_of == k).tolist()) for k in owners]
+    rows = np.zeros(n_free + 1, dtype=np.int64)
+    starts = [0]
+    for part in groups:
+        first = starts[-1]
+        for group in part:
+            n = max(fronts[k].n for k in group)
+            for k in group:
+                rows[fronts[k].pivots] = first + np.arange(fronts[k].n)
+                first += n
+        starts.append(first)
+    rows[-1] = starts[-1]
+    kept = [(np.empty((0, 0)), np.empty((0, 0)))] * len(fronts)
+    parts = []
+    for part, (start, stop) in zip(groups, pairwise(starts), strict=True):
+        coupled = [rows[fronts[k].border] for group in part for k in group]
+        border = np.unique(np.concatenate([np.empty(0, dtype=np.int64), *coupled]))
+        one = _Part(Layout(slice(start, stop), border[border >= stop]), [])
+        first = 0
+        for group in part:
+            mine = [fronts[k] for k in group]
+            batch = _empty_batch(mine, first, one.layout, rows)
+            first = batch.rows.stop
+            one.batches.append(batch)
+            for at, (k, front) in enumerate(zip(group, mine, strict=True)):
+                n, m = front.n, front.m
+                kept[k] = batch.inverse[at, :n, :n], batch.coupling[at, :m, :n]
+        parts.append(one)
+    return parts, kept, rows
+
+
+def _groups(fronts: Sequence[_Front], among: Sequence[int]) -> list[list[int]]:
+    """Fronts put together from the leaves up.
 
     Fewer and larger products: threads that share one interpreter then work side by side. Fronts
     come in the tree's order, so that a batch is one place of the slab and in cache together.
     """
     groups: list[list[int]] = []
-    for k in sorted(range(len(fronts)), key=lambda k: fronts[k].height):
+    for k in sorted(among, key=lambda k: fronts[k].height):
         near = (g for g in groups[-OPEN:] if _fits([fronts[i] for i in (*g, k)]))
         if (group := next(near, None)) is not None:
             group.append(k)
         else:
             groups.append([k])
-    rows = np.zeros(n_free + 1, dtype=np.int64)
-    first = 0
-    starts = []
-    for group in groups:
-        n = max(fronts[k].n for k in group)
-        starts.append(first)
-        for k in group:
-            rows[fronts[k].pivots] = first + np.arange(fronts[k].n)
-            first += n
-    rows[-1] = first
-    batches = []
-    kept = [(np.empty((0, 0)), np.empty((0, 0)))] * len(fronts)
-    for group, start in zip(groups, starts, strict=True):
-        mine = [fronts[k] for k in group]
-        batch = _empty_batch(mine, start, rows)
-        batches.append(batch)
-        for one, (k, front) in enumerate(zip(group, mine, strict=True)):
-            n, m = front.n, front.m
-            kept[k] = batch.inverse[one, :n, :n], batch.coupling[one, :m, :n]
-    return batches, kept, rows
+    return groups
 
 
-def _empty_batch(group: Sequence[_Front], start: int, rows: Ints) -> _Batch:
+def _empty_batch(group: Sequence[_Front], start: int, part: Layout, rows: Ints) -> _Batch:
+    """A batch whose pivots start at that row of the part."""
     k, n, m = len(group), max(f.n for f in group), max(f.m for f in group)
-    border = np.full((k, m), rows[-1])
+    border = np.full((k, m), part.size - 1)
     for one, front in enumerate(group):
-        border[one, : front.m] = rows[front.border]
+        border[one, : front.m] = part.local(rows[front.border])
     return _Batch(
         rows=slice(start, start + k * n),
         sizes=np.array([f.m for f in group]),
@@ -218,62 +312,6 @@ def _fits(together: Sequence[_Front]) -> bool:
     n, m = max(f.n for f in together), max(f.m for f in together)
     own = sum(f.n * f.m for f in together)
     return len(together) * (n + m) <= BATCH_ROWS and len(together) * n * m <= (1.0 + FILL) * own
-
-
-@dataclass(frozen=True)
-class Tree:
-    """Binary tree of parts in post-order: leaf range and children of each, cells of each leaf."""
-
-    ranges: list[tuple[int, int]]
-    children: list[tuple[int, ...]]
-    leaves: list[Ints]
-
-    def smallest(self, low: Ints, high: Ints) -> Ints:
-        """The smallest part that contains leaves low..high, for each dof."""
-        home = np.full(len(low), len(self.ranges) - 1)
-        # A leaf is its own child, on both sides of a cut that nothing straddles.
-        sides = np.array([two or (k, k) for k, two in enumerate(self.children)])
-        cut = np.array([self.ranges[second][0] for second in sides[:, 1]])
-        while True:
-            below = np.where(high < cut[home], sides[home, 0], home)
-            below = np.where(low >= cut[home], sides[home, 1], below)
-            if np.array_equal(below, home):
-                return home
-            home = below
-
-
-def bisection(centroids: Floats, most: int) -> Tree:
-    """Cells (n, 2) halved across their longer direction until parts have `most` at most."""
-    ranges: list[tuple[int, int]] = []
-    children: list[tuple[int, ...]] = []
-    leaves: list[Ints] = []
-
-    def split(cells: Ints) -> int:
-        if len(cells) <= most:
-            leaves.append(cells)
-            ranges.append((len(leaves) - 1, len(leaves)))
-            children.append(())
-            return len(ranges) - 1
-        points = centroids[cells]
-        axis = int(np.argmax(np.ptp(points, axis=0)))
-        ordered = cells[np.argsort(points[:, axis], kind="stable")]
-        cut = _gap(centroids[ordered, axis])
-        first, second = split(ordered[:cut]), split(ordered[cut:])
-        ranges.append((ranges[first][0], ranges[second][1]))
-        children.append((first, second))
-        return len(ranges) - 1
-
-    split(np.arange(len(centroids)))
-    return Tree(ranges, children, leaves)
-
-
-def _gap(values: Floats) -> int:
-    """Where to cut sorted values: the widest gap near the middle, so that grids cut straight."""
-    n = len(values)
-    first, last = max(1, int(0.35 * n)), min(n - 1, int(np.ceil(0.65 * n)))
-    gaps = values[first : last + 1] - values[first - 1 : last]
-    near = np.flatnonzero(gaps >= 0.5 * gaps.max())
-    return int(first + near[np.argmin(np.abs(near + first - n / 2))])
 
 
 @dataclass(frozen=True)

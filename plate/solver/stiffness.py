@@ -11,8 +11,11 @@ from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS
 from plate.elements.group import ElementGroup
 from plate.elements.membrane import isostatic
+from plate.meshing.mesh import Mesh
 from plate.model.model import PlateModel
-from plate.solver.nested_dissection import Factorisation, Loads
+from plate.solver.bisection import bisection
+from plate.solver.nested_dissection import PART_CELLS, Factorisation, Loads
+from plate.solver.solution import Solution, WholeSolution
 from plate.threads import one_blas_thread
 
 # Loads solved together. Fixed, so that results do not depend on the machine.
@@ -49,8 +52,7 @@ class Stiffness:
         if model.membrane:
             free[isostatic(model.mesh)] = False
         pieces = [self._turn(piece) for piece in self.pieces]
-        centroids = model.mesh.xy[model.mesh.cells].mean(axis=1)
-        self.factor = Factorisation(pieces, centroids, model.n_dof, free)
+        self.factor = Factorisation(pieces, centroids(model.mesh), model.n_dof, free)
         # Rigid point supports: the mean deflections are held exactly by multipliers.
         rigid = [p for p in model.points if np.isinf(p.k)]
         self._rigid_points = [p.name for p in rigid]
@@ -75,6 +77,17 @@ class Stiffness:
             U = U + self._solve_points(residual)[0]
         return U
 
+    @one_blas_thread
+    def solution(self, F: sparse.csc_array) -> Solution:
+        """The same of sparse loads, part by part of the slab as `cell_parts` has them."""
+        if self._turned:
+            return WholeSolution(self.solve(F))
+        F = sparse.csc_array(self._with_membrane(F))
+        if self._rigid_points:
+            held = sparse.csc_array(self._means) @ sparse.csc_array(self._multipliers(F))
+            F = sparse.csc_array(F - held)
+        return self.factor.solution(F)
+
     def in_blocks(self, F: sparse.csc_array) -> Iterator[tuple[slice, Floats]]:
         """Displacements (n_dof, k) of sparse loads (n_plate_dof or n_dof, n_load), some loads
         after the other, with the loads that they belong to: memory stays bounded."""
@@ -94,7 +107,7 @@ class Stiffness:
             np.add.at(total, piece.dofs, piece.matrices @ local)
         return total
 
-    def reactions(self, U: Floats, F: Loads) -> dict[str, Floats]:
+    def reactions(self, U: Floats | Solution, F: Loads) -> dict[str, Floats]:
         """Upward reactions (n_load,) [N] per line, hold ("C2@L1") and point.
 
         From the residuals of the elements on the supports, not from the loads put in; a node on
@@ -213,12 +226,22 @@ class Stiffness:
             rows.append((piece.dofs[element], slot, piece.matrices[element, local], xy))
         return rows
 
-    def _held_force(self, U: Floats) -> Floats:
+    def _held_force(self, U: Floats | Solution) -> Floats:
         total = np.zeros((int(self.model.held[0].sum()), U.shape[1]))
         for dofs, slot, K, xy in self._held_rows:
             local = U[dofs] if xy is None else deformation(U[dofs], xy)
             np.add.at(total, slot, np.einsum("ei,eic->ec", K, local))
         return total
+
+
+def centroids(mesh: Mesh) -> Floats:
+    """The middle (n_cell, 2) of the nodes of each cell."""
+    return np.asarray(mesh.xy[mesh.cells].mean(axis=1))
+
+
+def cell_parts(mesh: Mesh) -> list[Ints]:
+    """The cells of each part of a solution."""
+    return bisection(centroids(mesh), PART_CELLS).leaves
 
 
 def deformation(local: Floats, xy: Floats) -> Floats:

@@ -20,6 +20,7 @@ from pipelines.report.data.summary import summary
 from pipelines.result import Result
 from plate.errors import SolutionError
 from plate.solver.nested_dissection import Loads
+from plate.solver.solution import WholeSolution
 from plate.solver.stiffness import Stiffness
 from tests.pipelines.report_page import report_page
 from tests.pipelines.small_decks import BEAMS, MESH, PLAN, PROBES, SLAB, deck_of
@@ -51,7 +52,7 @@ def test_a_solution_that_is_not_finite_stops_with_its_name(result: Result) -> No
     moved = good.displacements.copy()
     moved[1, 0] = np.nan
     with pytest.raises(SolutionError, match=r"weight: check of finite values"):
-        check_response(replace(good, displacements=moved), F, CASE_BALANCE, "weight")
+        check_response(replace(good, solution=WholeSolution(moved)), F, CASE_BALANCE, "weight")
 
 
 def test_a_factor_of_another_matrix_stops_with_its_name(result: Result) -> None:

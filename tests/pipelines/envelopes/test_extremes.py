@@ -1,0 +1,35 @@
+"""Running extremes: what is left unformed changes none of them."""
+
+import numpy as np
+
+from pipelines.envelopes.extremes import FieldTracker
+from plate.solver.solution import Combined
+
+POINTS, LOADS, FEW, BLOCKS = 40, 24, 5, 6
+
+
+def test_extremes_of_what_is_put_together_from_few_are_those_of_all_that_is_formed() -> None:
+    """Blocks that rise and fall, so that most of the later ones lie within earlier extremes: the
+    same extremes, numbers and coexisting values, with a part of the rows formed."""
+    rng = np.random.default_rng(2)
+    points = np.arange(POINTS)
+    few, all_formed = FieldTracker(POINTS), FieldTracker(POINTS)
+    for k in range(BLOCKS):
+        size = 1.0 + np.sin(1.3 * k)
+        weights = np.vstack([np.ones(LOADS), 0.2 * rng.standard_normal((FEW - 1, LOADS))])
+        found = Combined(size * rng.standard_normal((6, POINTS, FEW)), weights)
+        formed = Combined(found.of_loads, None)
+        few.take([few.seen(points, found, found, LOADS * k)])
+        all_formed.take([all_formed.seen(points, formed, formed, LOADS * k)])
+    one, other = few.envelope(), all_formed.envelope()
+    np.testing.assert_array_equal(one.extremes.at_maximum, other.extremes.at_maximum)
+    np.testing.assert_array_equal(one.extremes.at_minimum, other.extremes.at_minimum)
+    for a, b in (
+        (one.extremes.maximum, other.extremes.maximum),
+        (one.extremes.minimum, other.extremes.minimum),
+        (one.with_maximum, other.with_maximum),
+        (one.with_minimum, other.with_minimum),
+    ):
+        np.testing.assert_allclose(a, b, rtol=0, atol=1e-13)
+    # Had a bound been too low, the extremes would differ: each row is beaten somewhere.
+    assert len(np.unique(one.extremes.at_maximum // LOADS)) > 2
