@@ -1,11 +1,14 @@
 """How time and memory of the envelope grow, and how near they are to the memory's speed.
 
 python benchmarks/growth.py [--positions N ...] [--sizes M ...] [--repeat N]
+python benchmarks/growth.py --cores 1 2 16 [--steps S Y]
 
 A slab over nine rigid lines carries one vehicle of two axles. Every run is a process of its own,
 so that its peak of memory is its own. Exponents are fitted to the time of the load positions
 alone. Last, for the packaged example: how many load positions there are and how many different
 wheel patches, which a superposition of unit responses would have to solve instead.
+
+With --cores the packaged example in finer steps, by itself, on so many threads.
 """
 
 import argparse
@@ -14,6 +17,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -50,8 +54,31 @@ def one(size: float, positions: int) -> None:
         print(found.n_positions, model.n_dof, recovery.points.n_points, seconds, peak)
 
 
-def run(size: float, positions: int) -> list[float]:
-    command = [sys.executable, __file__, "--one", str(size), str(positions)]
+def fine(cores: int, step: float, lateral_step: float) -> None:
+    """Print load positions, result points, seconds of the positions by the clock and of the
+    processors, megabytes at most, of the packaged example on so many threads."""
+    deck = read_deck(EXAMPLES["estuary"])
+    traffic = replace(deck.required_traffic, step=step, lateral_step=lateral_step)
+    solved = SolvedDeck.of(replace(deck, traffic=traffic))
+    start = time.perf_counter(), time.process_time()
+    [found] = traffic_envelopes(solved, workers=cores)
+    seconds = time.perf_counter() - start[0], time.process_time() - start[1]
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(found.n_positions, solved.recovery.points.n_points, *seconds, peak)
+
+
+def on_cores(cores: list[int], steps: list[float]) -> None:
+    """Print a table of the packaged example on so many threads each."""
+    print("| threads | load positions | result points | time [s] | processors [s] | memory [MB] |")
+    print("|---|---|---|---|---|---|")
+    for count in cores:
+        n, points, clock, processor, peak = run("--fine", count, *steps)
+        print(f"| {count} | {n:.0f} | {points:.0f} | {clock:.1f} | {processor:.1f} | {peak:.0f} |")
+
+
+def run(*arguments: float | str) -> list[float]:
+    """What a process of its own prints."""
+    command = [sys.executable, __file__, *map(str, arguments)]
     done = subprocess.run(command, check=True, capture_output=True, text=True)
     return [float(v) for v in done.stdout.split()]
 
@@ -71,7 +98,7 @@ def table(runs: list[tuple[float, int]], repeat: int, over: int) -> None:
     """Print a table of runs and the exponent of time in column `over`, per position beyond 0."""
     x, y = [], []
     for size, positions in runs:
-        found = np.median([run(size, positions) for _ in range(repeat)], axis=0)
+        found = np.median([run("--one", size, positions) for _ in range(repeat)], axis=0)
         n, dof, points, seconds, peak = found
         values = 6 * n * points / seconds
         print(
@@ -90,9 +117,18 @@ def main() -> None:
     parser.add_argument("--positions", type=int, nargs="+", default=POSITIONS)
     parser.add_argument("--sizes", type=float, nargs="+", default=SIZES, help="of cells [m]")
     parser.add_argument("--one", nargs=2, help=argparse.SUPPRESS)
+    parser.add_argument("--cores", type=int, nargs="+", help="threads on the packaged example")
+    parser.add_argument("--steps", type=float, nargs=2, default=(0.05, 0.1), help="its steps [m]")
+    parser.add_argument("--fine", nargs=3, help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.one:
         one(float(options.one[0]), int(options.one[1]))
+        return
+    if options.fine:
+        fine(int(options.fine[0]), *map(float, options.fine[1:]))
+        return
+    if options.cores:
+        on_cores(options.cores, list(options.steps))
         return
     cores = processors()
     print(f"{cores} cores; a copy moves {bandwidth():.1f} GB/s on one; median of {options.repeat}")
