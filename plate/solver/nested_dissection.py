@@ -179,6 +179,7 @@ class Factorisation:
         self.parts, kept, rows = _parts(fronts, _part_of(tree), self.n_free)
         self.n_rows = int(rows[-1]) + 1
         self.row = rows[order]
+        self._by_row = np.argsort(self.row, kind="stable")
         _eliminate(tree, elements, fronts, kept)
 
     def solve(self, F: Loads) -> Floats:
@@ -199,8 +200,9 @@ class Factorisation:
         borders = [part.layout.border - last.layout.rows.start for part in parts]
         loaded: dict[int, tuple[Floats, list[list[int]]]] = {}
         for k, part in enumerate(parts):
-            X, not_zero = part.loaded(own)
-            if not_zero.any():
+            rows = part.layout.rows
+            if own.indptr[rows.stop] > own.indptr[rows.start]:
+                X, not_zero = part.loaded(own)
                 n = part.layout.n
                 loaded[k] = X, part.up(X, not_zero)
                 top[borders[k]] += X[n:-1]
@@ -216,7 +218,9 @@ class Factorisation:
             part.down(X, reached)
             found.append(border.of(X))
         layouts = [part.layout for part in self.parts]
-        return SolutionByPart(row=self.row, layouts=layouts, values=found, separators=top)
+        return SolutionByPart(
+            row=self.row, order=self._by_row, layouts=layouts, values=found, separators=top
+        )
 
 
 def _part_of(tree: Tree) -> Ints:

@@ -137,11 +137,12 @@ class WholeSolution:
 class SolutionByPart:
     """Displacements by the parts of a factorisation.
 
-    row : (n_dof,) the row of each degree of freedom; layouts : of the parts, the separators last;
-    values : of the parts; separators : theirs, with a row of zeros.
+    row : (n_dof,) the row of each degree of freedom; order : they themselves by row; layouts : of
+    the parts, the separators last; values : of the parts; separators : theirs, with a row of zeros.
     """
 
     row: Ints
+    order: Ints
     layouts: Sequence[Layout]
     values: Sequence[Combined]
     separators: Floats
@@ -174,11 +175,13 @@ class SolutionByPart:
         return self.layouts[k].local(self.row[dofs])
 
     def dense(self) -> Floats:
-        X = np.empty((self.layouts[-1].rows.stop + 1, self.shape[1]))
-        for layout, part in zip(self.layouts, self.values, strict=False):
-            X[layout.rows] = part.of(part.values[: layout.n]).of_loads
-        X[self.layouts[-1].rows.start :] = self.separators
-        return np.asarray(np.take(X, self.row, axis=0))
+        U = np.empty(self.shape)
+        ends = [layout.rows.stop for layout in self.layouts[:-1]]
+        cuts = np.searchsorted(self.row[self.order], ends)
+        every = [*self.values, Combined(self.separators, None)]
+        for dofs, layout, part in zip(np.split(self.order, cuts), self.layouts, every, strict=True):
+            U[dofs] = part.of(part.values[self.row[dofs] - layout.rows.start]).of_loads
+        return U
 
 
 def in_few(border: Floats) -> Combined:
