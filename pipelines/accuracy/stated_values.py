@@ -157,12 +157,13 @@ def _own_rows(
 
 def rows_on(model: PlateModel, solved: SolvedDeck, stated: StatedValues) -> sparse.csr_array:
     """Rows (n_row, n_dof) of the same values on another mesh of the deck, on the same sides."""
-    rows = [probe_rows(solved.deck, model, field_points(model)).rows]
+    fields = field_points(model)
+    rows = [probe_rows(solved.deck, model, fields).rows]
     plan = solved.recovery.points.plan
     if stated.peaks:
         points = [peak.point for peak in stated.peaks]
         sides = [side_of(solved.model.mesh, solved.recovery.points, point) for point in points]
-        places = on_sides(model.mesh, plan[points], np.array(sides))
+        places = on_sides(model.mesh, fields, plan[points], np.array(sides))
         rows.append(component_rows(model, places, [peak.component for peak in stated.peaks]))
     for end in stated.ends:
         beam, kind, _ = end.key

@@ -207,7 +207,7 @@ def held_mesh_parts(
     ]
     at = np.array([place.at for place in places])
     model = measured.richer.model
-    sides = on_sides(model.mesh, at, np.array(towards))
+    sides = on_sides(model.mesh, field_points(model), at, np.array(towards))
     read = component_rows(model, sides, [place.component for place in places])
     held = {id(place.held): place.held for place in places}
     number = {key: k for k, key in enumerate(held)}

@@ -62,15 +62,22 @@ def at_points(mesh: Mesh, plan: Floats) -> Places:
     return _equal_shares(len(plan), cells, reference, place)
 
 
-def on_sides(mesh: Mesh, plan: Floats, towards: Floats) -> Places:
+def on_sides(mesh: Mesh, fields: FieldPoints, plan: Floats, towards: Floats) -> Places:
     """Plan points (n, 2) [m], each the mean of its cells on the side of a plan point `towards`
-    (n, 2) [m].
+    (n, 2) [m]: of all those that no support, beam or step of thickness divides from the cells
+    there, however wide they are.
 
     Raises GeometryError for a point off the slab.
     """
-    there = at_points(mesh, plan + BESIDE * (towards - plan))
-    xi = mesh.invert(there.cells, mesh.alignment.to_cartesian(plan)[there.place])
-    return replace(there, reference=np.clip(xi, -1.0, 1.0))
+    here = at_points(mesh, plan)
+    beside = at_points(mesh, plan + BESIDE * (towards - plan))
+    counts = np.zeros(len(here.cells), dtype=bool)
+    for k in range(len(plan)):
+        own = np.flatnonzero(here.place == k)
+        there = beside.cells[beside.place == k]
+        for group in _undivided(fields, here.cells[own]):
+            counts[own[group]] = np.isin(here.cells[own[group]], there).any()
+    return _equal_shares(len(plan), here.cells[counts], here.reference[counts], here.place[counts])
 
 
 def deepest(mesh: Mesh, plan: Floats) -> Places:

@@ -15,7 +15,7 @@ from plate.model.model import PlateModel
 from plate.model.supports import BeamLine, Hold, LineSupport
 from plate.results.fields import FieldRecovery, cell_operators, field_points
 from plate.results.functionals import mean_rows, result_rows
-from plate.results.places import at_points
+from plate.results.places import at_points, on_sides, side_of
 from tests.helpers import patch, results, solved, unit_section
 
 D = np.array([1.3, 0.9, 0.4, 0.6])
@@ -199,3 +199,25 @@ def test_means_on_a_curve_are_of_arc_length() -> None:
     speed = np.hypot(3.0 * (1 - y / 6.0), 2.5)
     exact = np.trapezoid(y * speed, s) / np.trapezoid(speed, s)
     assert found == pytest.approx(exact, abs=1e-7)
+
+
+def test_a_side_is_all_its_cells_however_wide() -> None:
+    """A point where unequal cells meet is read on a side as the fields give it there: beside a line
+    the mean of the two cells on that side, elsewhere of all four; the plan point amid its cells,
+    by which the side is known, lies in one of them alone."""
+    mesh = grid_mesh(STRAIGHT, order=3, size=1.0, extra_u=[1.3], extra_y=[0.2])
+    model = PlateModel(mesh=mesh, section=STATE, supports=(LineSupport(line="C2", kind="rigid"),))
+    points = field_points(model)
+    u = np.random.default_rng(3).normal(size=model.n_dof)
+    fields = FieldRecovery(model, points).fields(u[:, None])[..., 0]
+    met = [
+        np.flatnonzero(np.all(np.isclose(points.plan, at), axis=1))
+        for at in ([2.0, 0.2], [1.3, 0.2])
+    ]
+    assert [len(numbers) for numbers in met] == [2, 1]
+    numbers = np.concatenate(met)
+    towards = np.array([side_of(mesh, points, number) for number in numbers])
+    there = on_sides(mesh, points, points.plan[numbers], towards)
+    assert np.bincount(there.place).tolist() == [2, 2, 4]
+    read = (result_rows(model, there) @ u).reshape(-1, 6)
+    np.testing.assert_allclose(read, fields[:, numbers].T, rtol=1e-9, atol=1e-9)
