@@ -12,6 +12,7 @@ import numpy as np
 from scipy import sparse
 
 from pipelines.accuracy.bernstein import extremes_of_slopes
+from pipelines.deck.deck import Deck
 from pipelines.model.influence import Surfaces
 from plate.arrays import Floats, Ints
 from plate.interpolation import gauss, lagrange, lobatto
@@ -87,6 +88,11 @@ class GridSurfaces:
         plan, order = surfaces.mesh.plan, surfaces.mesh.order
         s, y = plan[numbers[::order, 0], 0], plan[numbers[0, ::order], 1]
         return cls(GridAxis(s, order), GridAxis(y, order), surfaces.ordinates[:, numbers])
+
+    @classmethod
+    def under_traffic(cls, surfaces: Surfaces, deck: Deck) -> "GridSurfaces | None":
+        """The same if traffic runs along the grid, else None."""
+        return cls.of(surfaces) if deck.required_traffic.axis is None else None
 
     def part(self, rows: Ints | slice) -> "GridSurfaces":
         """Those of some rows."""

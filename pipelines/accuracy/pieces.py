@@ -84,16 +84,19 @@ class WheelGroup:
     across: Floats
 
 
-def wheel_groups(free: FreeVehicle, spread: float = 0.0) -> tuple[WheelGroup, ...]:
-    """The wheels of a vehicle with its variable spacing wider by `spread` [m]."""
+def wheel_groups(free: FreeVehicle, *, moved: bool = False) -> tuple[WheelGroup, ...]:
+    """The wheels of a vehicle with its spacings as narrow as they are: those that its variable
+    spacing moves, or the others."""
     ahead = 1.0 if free.direction == "reverse" else -1.0
     axles: dict[tuple[float, ...], list[float]] = {}
-    # An axle's wheels stand together in the pattern.
-    for (at, moved), wheels in groupby(free.pattern.tolist(), key=lambda w: (w[0], w[5])):
+    # An axle's wheels stand together in the pattern; two axles may have one place.
+    for (at, *_), wheels in groupby(
+        free.pattern[free.pattern[:, 5] == moved].tolist(), key=lambda w: (w[0], *w[2:5])
+    ):
         rows = list(wheels)
         load, a, b = rows[0][2:5]
         key = (load, a, b, *(-ahead * w[1] for w in rows))
-        axles.setdefault(key, []).append(ahead * (at + spread * moved))
+        axles.setdefault(key, []).append(ahead * at)
     return tuple(
         WheelGroup(
             load=load * free.vehicle.impact,
@@ -103,6 +106,31 @@ def wheel_groups(free: FreeVehicle, spread: float = 0.0) -> tuple[WheelGroup, ..
         )
         for (load, a, b, *across), along in axles.items()
     )
+
+
+def station_pieces(
+    axis: GridAxis, groups: Sequence[WheelGroup], bounds: tuple[float, float], box: float
+) -> Pieces:
+    """Pieces of the stations of wheels between bounds [m]."""
+    breaks, kinks = _passings(axis.lines, [(g.along, g.sides[0]) for g in groups])
+    return Pieces.between(*bounds, breaks, kinks, box)
+
+
+def offset_pieces(axis: GridAxis, fleet: Sequence[FreeVehicle], bounds: Floats) -> Pieces:
+    """Pieces of the offsets at which vehicles of a deck may stand, each between its own bounds
+    (n, 2) [m], at which a piece ends."""
+    if fleet[0].offsets is not None:
+        return Pieces.alone(fleet[0].offsets)
+    groups = [
+        (g.across, g.sides[1])
+        for free in fleet
+        for moved in (False, True)
+        for g in wheel_groups(free, moved=moved)
+    ]
+    breaks, kinks = _passings(axis.lines, groups)
+    breaks, kinks = (np.concatenate([places, bounds.ravel()]) for places in (breaks, kinks))
+    box = BOX * min(free.smallest for free in fleet)
+    return Pieces.between(bounds.min(), bounds.max(), breaks, kinks, box)
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,19 +144,6 @@ class DrivenWheels:
     groups: tuple[WheelGroup, ...]
     s: Pieces
     y: Pieces
-
-    @classmethod
-    def of(cls, grid: GridSurfaces, free: FreeVehicle, spread: float = 0.0) -> "DrivenWheels":
-        """A vehicle anywhere it may stand, with its variable spacing wider by `spread` [m]."""
-        groups = wheel_groups(free, spread)
-        box = BOX * free.smallest
-        (low, high), (left, right), _ = free.bounds
-        breaks, kinks = _passings(grid.s.lines, [(g.along, g.sides[0]) for g in groups])
-        s = Pieces.between(low, high, breaks, kinks, box)
-        if free.offsets is not None:
-            return cls(grid, groups, s, Pieces.alone(free.offsets))
-        breaks, kinks = _passings(grid.y.lines, [(g.across, g.sides[1]) for g in groups])
-        return cls(grid, groups, s, Pieces.between(left, right, breaks, kinks, box))
 
     @property
     def degree(self) -> int:
@@ -171,19 +186,19 @@ class DrivenWheels:
         return list(zip(along, across, strict=True))
 
     def coefficients(self, rows: Ints, s: slice, y: Ints) -> Floats:
-        """Bernstein coefficients (n_row, n_s, n_y, degree + 1, degree + 1) of some results in the
-        pieces s x y."""
+        """Bernstein coefficients (n, n_s, degree + 1, degree + 1) of results (n,), each in the
+        pieces s along and in its own piece y (n,) across."""
         n = self.degree + 1
+        different, inverse = np.unique(rows, return_inverse=True)
         total: Floats | float = 0.0
         for S, Y in self._tables:
             part = S[s.start * n : s.stop * n]
             columns = np.unique(part.indices)
             along = part[:, columns].toarray()
-            across = Y.reshape(-1, n, Y.shape[1])[y].reshape(-1, Y.shape[1])
-            W = self.grid.ordinates[rows[:, None], columns]
-            total = total + along @ W @ across.T
-        shaped = np.asarray(total).reshape(len(rows), -1, n, len(y), n)
-        return np.asarray(shaped.swapaxes(2, 3))
+            half = along @ self.grid.ordinates[different[:, None], columns]
+            across = Y.reshape(-1, n, Y.shape[1])
+            total = total + half[inverse] @ across[y].swapaxes(1, 2)
+        return np.asarray(total).reshape(len(rows), -1, n, n)
 
     @cached_property
     def rounding(self) -> Floats:

@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
 
 from pipelines.accuracy.free_vehicle import (
     FreeVehicle,
@@ -20,9 +19,9 @@ from pipelines.accuracy.free_vehicle import (
     wheel_fields,
 )
 from pipelines.accuracy.pattern_search import pattern_search
+from pipelines.accuracy.worst_place import WorstArrangement
 from pipelines.deck.deck import Deck
-from pipelines.model.influence import Surfaces, surfaces
-from pipelines.model.responses import SolvedDeck
+from pipelines.model.influence import Surfaces
 from pipelines.standards.actions.loads import LaneKind, LoadModel
 from pipelines.traffic.arrangements import Arrangement, LoadedLane
 from pipelines.traffic.lanes import arrangement_orders, best_sum, lane_offsets, strip_shares
@@ -40,18 +39,6 @@ CELL = 0.25
 # What the search may still miss, as a share of the value or, where that is larger, of the result's
 # largest value of either sign under one vehicle; measured against finer lattices.
 MISSED = 3e-3
-
-
-@dataclass(frozen=True)
-class WorstArrangement:
-    """The worst value of a result under a load model, without the factor near joints [SI].
-
-    position : None where the empty deck governs; tolerance : what the search may have missed.
-    """
-
-    value: float
-    position: Arrangement | None
-    tolerance: float
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -72,8 +59,8 @@ class _Kind:
 
 
 def worst_arrangements(
-    solved: SolvedDeck,
-    rows: sparse.csr_array,
+    deck: Deck,
+    found: Surfaces,
     wanted: Sequence[tuple[int, int]],
     model: LoadModel,
     starts: Sequence[Arrangement | None] | None = None,
@@ -82,12 +69,11 @@ def worst_arrangements(
 
     Parameters
     ----------
-    rows : (n_row, n_dof) results as rows on the displacements.
-    wanted : (row, +1 for its maximum or -1 for its minimum).
+    found : influence surfaces of results.
+    wanted : (row of the surfaces, +1 for its maximum or -1 for its minimum).
     starts : of each an arrangement to refine in any case.
     """
-    found = surfaces(solved.stiffness, rows)
-    search = _Search(solved.deck, found, model, wanted)
+    search = _Search(deck, found, model, wanted)
     worst = search.refined(*search.on_lattice())
     if starts is None:
         return worst
@@ -248,7 +234,8 @@ class _Search:
         found = []
         for e, number in enumerate(order.tolist()):
             if number < 0:
-                found.append(WorstArrangement(0.0, None, MISSED * float(self.scale[e])))
+                missed = MISSED * float(self.scale[e])
+                found.append(WorstArrangement(0.0, None, missed, proven=False))
                 continue
             lane_set, lanes = numbered[number]
             factor = self.model.sets[lane_set].factor
@@ -265,8 +252,8 @@ class _Search:
                 model=self.model.name, whole=self.model.whole, lanes=tuple(at), factor=factor
             )
             sign = float(self.signs[e])
-            missed = MISSED * max(value, self.scale[e])
-            found.append(WorstArrangement(sign * value, position_, missed))
+            missed = MISSED * max(value, float(self.scale[e]))
+            found.append(WorstArrangement(sign * value, position_, missed, proven=False))
         return found
 
     def _lane_value(self, kind: int, entries: Ints, fleet: Ints, x: Floats) -> Floats:

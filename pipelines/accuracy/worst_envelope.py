@@ -13,12 +13,13 @@ import numpy as np
 from pipelines.accuracy.stated_values import StatedValues, own_rows, stated_values
 from pipelines.accuracy.worst_loads import WorstLoad, worst_loads
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.envelopes.extremes import TIE, Extremes, FieldEnvelope
+from pipelines.envelopes.extremes import Extremes, FieldEnvelope
 from pipelines.envelopes.governing_loads import governing_loads
 from pipelines.envelopes.peaks import Peak, governing_values
 from pipelines.model.fixed_loads import values_under
 from pipelines.model.influence import field_rows
 from pipelines.model.responses import SolvedDeck
+from pipelines.traffic.lanes import TIE
 from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS
 

@@ -3,11 +3,16 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
 from scipy import sparse
 
+from pipelines.accuracy.grid_surfaces import GridSurfaces
+from pipelines.accuracy.proven_arrangement import proven_arrangements
 from pipelines.accuracy.worst_arrangement import worst_arrangements
+from pipelines.accuracy.worst_place import WorstArrangement
 from pipelines.accuracy.worst_position import worst_places
-from pipelines.model.influence import surfaces
+from pipelines.deck.deck import Deck
+from pipelines.model.influence import Surfaces, surfaces
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.loads import LaneKind, LaneSet, LoadModel, Vehicle
 from pipelines.traffic.arrangements import Arrangement, LoadedLane, LoadPosition
@@ -49,24 +54,42 @@ def worst_loads(
         small; the result's own by default.
     starts : of each an arrangement to look at in any case.
     """
-    if not model.one_lane:
-        found = worst_arrangements(solved, rows, wanted, model, starts)
-        return [
-            WorstLoad(
-                case=model.name,
-                value=w.value,
-                position=w.position,
-                tolerance=w.tolerance,
-                proven=False,
-            )
-            for w in found
-        ]
+    found = surfaces(solved.stiffness, rows)
+    grid = GridSurfaces.under_traffic(found, solved.deck)
+    if grid is not None:
+        of, signs = (np.array(column) for column in zip(*wanted, strict=True))
+        worst = proven_arrangements(
+            solved.deck, found, grid, model, of, signs.astype(float), sizes, starts
+        )
+    elif model.one_lane:
+        worst = _searched_lane(solved.deck, found, wanted, model, starts)
+    else:
+        worst = worst_arrangements(solved.deck, found, wanted, model, starts)
+    return [
+        WorstLoad(
+            case=model.name,
+            value=one.value,
+            position=one.position,
+            tolerance=one.tolerance,
+            proven=one.proven,
+        )
+        for one in worst
+    ]
+
+
+def _searched_lane(
+    deck: Deck,
+    found: Surfaces,
+    wanted: Sequence[tuple[int, int]],
+    model: LoadModel,
+    starts: Sequence[Arrangement | None] | None,
+) -> list[WorstArrangement]:
+    """Worst arrangements of a load model of one lane."""
     lanes = _single_lanes(model)
     places = worst_places(
-        solved.deck,
-        surfaces(solved.stiffness, rows),
+        deck,
+        found,
         wanted,
-        sizes=sizes,
         starts=None if starts is None else [at.lanes[0].position if at else None for at in starts],
         vehicles=[
             replace(vehicle, impact=vehicle.impact * lane_set.factor * kind.factor)
@@ -82,12 +105,11 @@ def worst_loads(
         )
 
     return [
-        WorstLoad(
-            case=model.name,
-            value=place.value,
-            position=None if place.position is None else arrangement(place.position),
-            tolerance=place.tolerance,
-            proven=place.proven,
+        WorstArrangement(
+            place.value,
+            None if place.position is None else arrangement(place.position),
+            place.tolerance,
+            place.proven,
         )
         for place in places
     ]

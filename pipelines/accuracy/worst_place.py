@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from pipelines.traffic.arrangements import LoadPosition
+from pipelines.traffic.arrangements import Arrangement, LoadPosition
 
 
 @dataclass(frozen=True)
@@ -15,5 +15,19 @@ class WorstPlace:
 
     value: float
     position: LoadPosition | None
+    tolerance: float
+    proven: bool
+
+
+@dataclass(frozen=True)
+class WorstArrangement:
+    """The worst value of a result under a load model, without the factor near joints [SI].
+
+    position : None where the empty deck governs; tolerance : how much further from zero a value may
+    lie; proven : whether that is an upper bound, or only what the search may have missed.
+    """
+
+    value: float
+    position: Arrangement | None
     tolerance: float
     proven: bool

@@ -9,13 +9,13 @@ import numpy as np
 
 from pipelines.accuracy.free_vehicle import free_vehicles
 from pipelines.accuracy.grid_surfaces import GridSurfaces
-from pipelines.accuracy.proven_position import proven_places
+from pipelines.accuracy.proven_arrangement import proven_arrangements
 from pipelines.accuracy.searched_position import searched_places
 from pipelines.accuracy.worst_place import WorstPlace
 from pipelines.deck.deck import Deck
 from pipelines.model.influence import Surfaces
-from pipelines.standards.actions.loads import Vehicle
-from pipelines.traffic.arrangements import LoadPosition
+from pipelines.standards.actions.loads import Vehicle, alone
+from pipelines.traffic.arrangements import Arrangement, LoadPosition
 from plate.arrays import Floats
 from plate.threads import one_blas_thread
 
@@ -31,7 +31,7 @@ def worst_places(
     vehicles: Sequence[Vehicle] | None = None,
 ) -> list[WorstPlace]:
     """Worst places of results under single vehicles: proven on a grid of rectangles on a straight
-    deck by vehicles of fixed spacings that run along it, else searched.
+    deck by vehicles that run along it, else searched.
 
     Parameters
     ----------
@@ -42,13 +42,21 @@ def worst_places(
     starts : of each a load position to look at in any case.
     vehicles : those of the deck's traffic by default.
     """
-    fleet = list(free_vehicles(deck, vehicles or deck.required_traffic.vehicles))
+    vehicles = vehicles or deck.required_traffic.vehicles
     rows = np.array([row for row, _ in wanted], dtype=np.int64)
     signs = np.array([sign for _, sign in wanted], dtype=float)
-    # Along an axis wheels do not stand along the cells.
-    grid = GridSurfaces.of(found) if deck.required_traffic.axis is None else None
-    if grid is None or any(free.vehicle.variable is not None for free in fleet):
+    grid = GridSurfaces.under_traffic(found, deck)
+    if grid is None:
+        fleet = list(free_vehicles(deck, vehicles))
         return searched_places(deck, found, fleet, rows, signs, starts)
-    if sizes is None:
-        sizes = np.zeros(len(rows))
-    return proven_places(found, grid, fleet, rows, signs, sizes, starts)
+    begun = None if starts is None else [at if at is None else Arrangement.of(at) for at in starts]
+    worst = proven_arrangements(deck, found, grid, alone(vehicles), rows, signs, sizes, begun)
+    return [
+        WorstPlace(
+            one.value,
+            None if one.position is None else one.position.single,
+            one.tolerance,
+            one.proven,
+        )
+        for one in worst
+    ]

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipelines.traffic.lanes import TIE
 from plate.arrays import Floats, Ints
 from plate.solver.solution import Combined
 
-TIE = 1e-9
 # Of maxima and of minima.
 SIGNS = (1, -1)
 

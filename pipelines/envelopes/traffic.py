@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.envelopes.extremes import SIGNS, TIE, Extremes, FieldEnvelope, with_sums
+from pipelines.envelopes.extremes import SIGNS, Extremes, FieldEnvelope, with_sums
 from pipelines.envelopes.lane_extremes import (
     RESULTS_OF,
     BlockResult,
@@ -30,7 +30,7 @@ from pipelines.errors import JobError
 from pipelines.model.responses import Response, SolvedDeck, stream
 from pipelines.standards.actions.loads import LaneKind, LoadModel
 from pipelines.traffic.joints import model_joint_factors
-from pipelines.traffic.lanes import arrangement_orders, best_sum, strip_shares
+from pipelines.traffic.lanes import TIE, arrangement_orders, best_sum, strip_shares
 from pipelines.traffic.positions import Loads
 from pipelines.traffic.pressure_cells import PressureCells, pressure_cells
 from pipelines.traffic.trains import load_count, model_trains

@@ -16,6 +16,9 @@ from plate.arrays import Floats, Ints
 
 # Lanes may stand nearer than allowed by this rounding [m].
 SAME = 1e-6
+# Values that differ by no more than this share are equal: the first of them is told, so that
+# rounding does not decide which.
+TIE = 1e-9
 
 
 def orders(kinds: Sequence[int]) -> list[tuple[int, ...]]:
@@ -31,7 +34,7 @@ def arrangement_orders(model: LoadModel) -> list[tuple[int, tuple[int, ...]]]:
 def best_sum(
     values: Sequence[Floats], offsets: Sequence[Floats], rooms: Sequence[float]
 ) -> tuple[Floats, Ints]:
-    """Greatest sums of one value of each lane, and the places chosen.
+    """Greatest sums of one value of each lane, and the places chosen, the first of equal ones.
 
     Parameters
     ----------
@@ -53,23 +56,28 @@ def best_sum(
         before = np.where(able[:, None], best[np.maximum(last, 0)], -np.inf)
         picks.append(at[np.maximum(last, 0)])
         total = values[lane] + before
-    place = np.argmax(total, axis=0)
+    most = total.max(axis=0)
+    place = np.argmax(total >= most - _tie(most), axis=0)
     places = [place]
     columns = np.arange(total.shape[1])
     for pick in reversed(picks):
         place = pick[place, columns]
         places.append(place)
-    return np.asarray(total.max(axis=0)), np.array(places[::-1])
+    return np.asarray(most), np.array(places[::-1])
 
 
 def _running_best(values: Floats) -> tuple[Floats, Ints]:
     """Greatest of the values (n, m) down to each row, and the first row that has it."""
     best = np.maximum.accumulate(values, axis=0)
     rises = np.ones(values.shape, dtype=bool)
-    rises[1:] = values[1:] > best[:-1]
+    rises[1:] = values[1:] > best[:-1] + _tie(best[:-1])
     rows = np.arange(len(values))[:, None]
     at = np.maximum.accumulate(np.where(rises, rows, 0), axis=0)
     return best, np.asarray(at)
+
+
+def _tie(values: Floats) -> Floats:
+    return TIE * np.abs(np.where(np.isinf(values), 0.0, values))
 
 
 def lane_offsets(low: float, high: float, step: float, apart: float) -> Floats:

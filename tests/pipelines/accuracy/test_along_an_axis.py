@@ -71,7 +71,7 @@ def test_refined_values_do_not_turn(tmp_path: Path) -> None:
         rows = solved.probes.rows[w]
         places = worst_places(deck, surfaces(solved.stiffness, rows), [(0, 1), (1, 1)])
         model = deck.required_traffic.load_models[0]
-        lanes = worst_arrangements(solved, rows, [(0, 1), (1, 1)], model)
+        lanes = worst_arrangements(deck, surfaces(solved.stiffness, rows), [(0, 1), (1, 1)], model)
         whole, alone = traffic_envelopes(solved)
         for refined, envelope in ((places, alone), (lanes, whole)):
             for one, stepped in zip(refined, envelope.probes.maximum[w], strict=True):

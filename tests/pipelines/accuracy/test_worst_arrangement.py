@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from pipelines.accuracy.stated_values import own_rows
-from pipelines.accuracy.worst_arrangement import worst_arrangements
 from pipelines.accuracy.worst_envelope import with_worst_loads
+from pipelines.accuracy.worst_loads import worst_loads
 from pipelines.analysis import analyse
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
@@ -87,7 +87,7 @@ def test_refined_values_are_no_lower_than_stepped_ones(
     wanted = [(k, 1) for k in range(n)] + [(k, -1) for k in range(n)]
     e = found.probes
     starts = [found.position(int(k)) for k in (*e.at_maximum, *e.at_minimum)]
-    worst = worst_arrangements(solved, solved.probes.rows, wanted, found.model, starts)
+    worst = worst_loads(solved, solved.probes.rows, wanted, found.model, starts=starts)
     stepped = [*found.probes.maximum, *found.probes.minimum]
     for (_, sign), place, value in zip(wanted, worst, stepped, strict=True):
         assert sign * place.value + place.tolerance >= sign * value - 1e-9

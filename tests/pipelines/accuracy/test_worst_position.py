@@ -179,7 +179,7 @@ def test_zero_governs_what_no_load_makes(tmp_path: Path) -> None:
     assert worst.position is None
 
 
-def test_variable_spacing_is_searched(tmp_path: Path) -> None:
+def test_a_variable_spacing_takes_its_worst_width(tmp_path: Path) -> None:
     # Hogging over the middle line: an axle in each bay, as far apart as the influence lines' peaks.
     deck = deck_of(
         tmp_path,

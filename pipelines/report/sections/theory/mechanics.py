@@ -2,8 +2,8 @@
 
 from math import log10
 
-from pipelines.accuracy.proven_position import GOAL
-from pipelines.accuracy.proven_position import SMALL as LEAST
+from pipelines.accuracy.best_arrangements import GOAL
+from pipelines.accuracy.best_arrangements import SMALL as LEAST
 from pipelines.accuracy.refinement import HIGHEST_ORDER, ROUNDS, SMALL
 from pipelines.accuracy.tolerances import SAFETY
 from pipelines.model.build import MOST_CELLS, ORDER, PATCH_SHARE, REFINEMENT, SPAN_SHARE
@@ -184,14 +184,16 @@ def errors() -> Chapter:
         Item(
             title="Load positions between the steps",
             words="A stated value v is that under the worst traffic found anywhere, between the "
-            "steps too. For a single vehicle on a grid of rectangles on a straight deck it is "
+            "steps too. On a grid of rectangles on a straight deck it is "
             "proven: a result is a polynomial of degree p + 1 each way between the places at which "
             "a patch's edge passes a line of the mesh, and Bernstein coefficients bound it by "
-            "v_{up}; v_{most} is the largest value of its kind. Elsewhere the worst traffic is "
-            "searched for, and e_{search} is what that may miss.",
+            "v_{up}; v_{most} is the largest value of its kind. Lanes add up; e_{load} is "
+            "what cells of distributed loads leave out that are adverse in part. "
+            "Elsewhere the worst traffic is searched for, and e_{search} is what that may miss.",
             formulas=(
                 "v <= v_{worst} <= v_{up}",
-                f"e_{{step}} = v_{{up}} − v <= {GOAL:g} max(v, {LEAST:g} v_{{most}}), if proven",
+                "e_{step} = v_{up} − v, if proven",
+                f"v_{{up}} − v <= {GOAL:g} max(v, {LEAST:g} v_{{most}}) + e_{{load}}",
                 "e_{step} = e_{search}, if searched",
             ),
             source="Bernstein's form bounds its polynomial (from memory)",

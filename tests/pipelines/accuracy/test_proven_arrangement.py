@@ -1,4 +1,4 @@
-"""Proven worst places: no place anywhere makes more, whatever the surface, deck and vehicle.
+"""Proven worst places and arrangements: none makes more, whatever the surface, deck and traffic.
 
 Surfaces need not come from a plate: any ordinates on the mesh's nodes are a surface, and random
 ones are harsher than a plate's. Values at places are integrated by `plate.loads`, which knows
@@ -7,23 +7,26 @@ nothing of pieces and their polynomials.
 
 import os
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import pytest
 from threadpoolctl import threadpool_info, threadpool_limits
 
-from pipelines.accuracy import worst_position
+from pipelines.accuracy.best_arrangements import GOAL, SMALL
 from pipelines.accuracy.box_bounds import box_bounds
+from pipelines.accuracy.driven_vehicle import DrivenVehicle
 from pipelines.accuracy.free_vehicle import FreeVehicle, exact_values, free_vehicles
 from pipelines.accuracy.grid_surfaces import GridSurfaces
-from pipelines.accuracy.pieces import DrivenWheels
-from pipelines.accuracy.proven_position import GOAL, SMALL
-from pipelines.accuracy.worst_place import WorstPlace
+from pipelines.accuracy.pieces import DrivenWheels, offset_pieces
+from pipelines.accuracy.proven_arrangement import proven_arrangements
 from pipelines.accuracy.worst_position import worst_places
 from pipelines.deck.deck import Deck, Slab, Traffic
 from pipelines.model.influence import Surfaces
-from pipelines.standards.actions.loads import Axle, Vehicle
+from pipelines.standards.actions.loads import Axle, LaneKind, LaneSet, LoadModel, Vehicle
+from pipelines.traffic.arrangements import Arrangement, LoadedLane
+from pipelines.traffic.trains import lane_range
 from plate.arrays import Floats
 from plate.geometry.plan import grid_plan
 from plate.meshing.grid import grid_mesh
@@ -73,7 +76,12 @@ def random_vehicle(rng: np.random.Generator, name: str) -> Vehicle:
         axles.append(Axle(x, float(rng.uniform(0.5, 2.0)), wheels, patch))  # type: ignore[arg-type]
     if rng.random() < 0.3:
         axles = [replace(axle, at=x) for axle, x in zip([axles[0]] * len(at), at, strict=True)]
-    return Vehicle(name=name, axles=tuple(axles), impact=float(rng.uniform(1.0, 1.3)))
+    variable = None
+    if len(axles) > 1 and rng.random() < 0.4:
+        variable = int(rng.integers(1, len(axles))), float(rng.uniform(0.3, 2.5))
+    return Vehicle(
+        name=name, axles=tuple(axles), impact=float(rng.uniform(1.0, 1.3)), variable=variable
+    )
 
 
 def random_case(seed: int, size: float | None = None) -> Case:
@@ -110,6 +118,147 @@ def scan(case: Case, free: FreeVehicle, x: Floats) -> Floats:
     wheels = free.positions(x).wheels(slice(None))
     means = case.found.means(wheels.corners) * wheels.load
     return np.asarray(means.reshape(len(means), x.shape[1], -1).sum(axis=2))
+
+
+def arrangement_value(case: Case, model: LoadModel, at: Arrangement, rng: Any) -> Floats:
+    """Results (n_row, 2) under an arrangement, most and least, its distributed loads on those cells
+    on which they add to it, cut where strips end."""
+    traffic = case.deck.required_traffic
+    left, right = traffic.carriageway
+    kinds = {kind.name: kind for kind in model.kinds}
+    free = {(f.vehicle.name, f.direction): f for f in case.fleet}
+    total = np.zeros((len(case.found.ordinates), 2))
+    strips = []
+    for lane in at.lanes:
+        kind = kinds[lane.kind]
+        if lane.position is not None:
+            x = np.array([lane.position.station, lane.position.offset, lane.position.spread])
+            mine = free[lane.position.vehicle, lane.position.direction]
+            total += at.factor * kind.factor * scan(case, mine, x[:, None])
+        width = min(kind.width, right - left)
+        low = float(np.clip(lane.offset - 0.5 * width, left, right - width))
+        strips.append((low, low + width, at.factor * kind.pressure))
+    if not model.has_pressure:
+        return total
+    ends = [left, right, *(y for low, high, _ in strips for y in (low, high))]
+    y = np.unique(np.concatenate([np.linspace(left, right, 9), ends]).round(9))
+    start, end = case.deck.stations[0], case.deck.stations[-1]
+    s = np.sort(np.concatenate([[start, end], rng.uniform(start, end, 25)]))
+    i, j = (index.ravel() for index in np.indices((len(s) - 1, len(y) - 1)))
+    corners = np.stack(
+        [
+            np.stack([s[i], s[i + 1], s[i + 1], s[i]], axis=-1),
+            np.stack([y[j], y[j], y[j + 1], y[j + 1]], axis=-1),
+        ],
+        axis=-1,
+    )
+    area = (s[i + 1] - s[i]) * (y[j + 1] - y[j])
+    middle = 0.5 * (y[j] + y[j + 1])
+    pressure = np.full(len(i), model.pressure)
+    for low, high, more in strips:
+        pressure += more * ((low < middle) & (middle < high))
+    cells = case.found.means(corners) * area * pressure
+    total[:, 0] += np.maximum(cells, 0.0).sum(axis=1)
+    total[:, 1] += np.minimum(cells, 0.0).sum(axis=1)
+    return total
+
+
+def random_model(case: Case, rng: np.random.Generator) -> LoadModel:
+    """Lanes of one or two kinds, alone and side by side, with distributed loads or without."""
+    loaded = rng.random() < 0.7
+    most = 5.0 if loaded else 0.0
+    vehicles = case.deck.required_traffic.vehicles
+    kinds = tuple(
+        LaneKind(
+            name=f"lane {k}",
+            vehicles=vehicles if k == 0 else vehicles[:1],
+            factor=float(rng.uniform(0.5, 1.2)),
+            room=float(rng.uniform(0.2, 0.6)),
+            pressure=float(rng.uniform(-0.3 * most, most)),
+            width=float(rng.uniform(0.5, 1.5)),
+        )
+        for k in range(rng.integers(1, 3))
+    )
+    sets = [LaneSet((0,), float(rng.uniform(0.8, 1.2))), LaneSet((0, len(kinds) - 1))]
+    return LoadModel(name="model", kinds=kinds, sets=tuple(sets), pressure=0.6 * most)
+
+
+def random_arrangement(
+    case: Case, model: LoadModel, rng: np.random.Generator, about: Arrangement | None
+) -> Arrangement | None:
+    """Lanes that keep their distance, anywhere or near those of another arrangement."""
+    traffic = case.deck.required_traffic
+    of = model.sets[rng.integers(len(model.sets))]
+    kinds = [model.kinds[k] for k in rng.permutation(of.kinds)]
+    if about is not None:
+        kinds = [next(k for k in model.kinds if k.name == lane.kind) for lane in about.lanes]
+        alike = [one for one in model.sets if len(one.kinds) == len(kinds)]
+        of = next(one for one in alike if one.factor == about.factor)
+    lanes = []
+    reach = 10.0 ** rng.uniform(-4.0, -0.7)
+    for k, kind in enumerate(kinds):
+        fleet = [f for f in case.fleet if f.vehicle in kind.vehicles]
+        low, high = lane_range(case.deck, kind, "") if not model.one_lane else (-9.0, 9.0)
+        free = fleet[rng.integers(len(fleet))]
+        x = rng.uniform(*free.bounds.T)
+        if about is not None and (at := about.lanes[k].position) is not None:
+            names = [(f.vehicle.name, f.direction) for f in fleet]
+            free = fleet[names.index((at.vehicle, at.direction))]
+            x = np.array([at.station, at.offset, at.spread]) + reach * rng.standard_normal(3)
+        x = np.clip(x, *free.bounds.T)
+        x[1] = np.clip(x[1], low, high)
+        if traffic.offsets is not None:
+            x[1] = rng.choice(np.array(traffic.offsets))
+        lanes.append(LoadedLane(kind.name, kind.factor, free.position(x), round(float(x[1]), 6)))
+    apart = [
+        (b.offset - other.room) - (a.offset + kind.room)
+        for (a, kind), (b, other) in pairwise(zip(lanes, kinds, strict=True))
+    ]
+    if any(one < 0.0 for one in apart):
+        return None
+    return Arrangement(model="model", whole=True, lanes=tuple(lanes), factor=of.factor)
+
+
+def check_model(seed: int, n: int) -> None:
+    """No random arrangement, anywhere or near the worst ones, makes more than is proven."""
+    case = random_case(seed)
+    rng = np.random.default_rng(seed)
+    model = random_model(case, rng)
+    grid = GridSurfaces.of(case.found)
+    assert grid is not None
+    rows, signs = np.array(case.wanted).T
+    found = proven_arrangements(
+        case.deck, case.found, grid, model, rows, signs.astype(float), None, None
+    )
+    bound = np.array([abs(one.value) + one.tolerance for one in found])
+    places = [one.position for one in found]
+    own = [None if at is None else arrangement_value(case, model, at, rng) for at in places]
+    trials = [random_arrangement(case, model, rng, None) for _ in range(n)]
+    for one in found:
+        trials += [random_arrangement(case, model, rng, one.position) for _ in range(n // 5)]
+    for at in trials:
+        if at is not None:
+            values = arrangement_value(case, model, at, rng)
+            signed = np.where(signs > 0, values[rows, 0], -values[rows, 1])
+            assert np.all(signed <= bound), (seed, signed - bound)
+    for e, (one, values) in enumerate(zip(found, own, strict=True)):
+        if values is not None and not model.has_pressure:
+            value = values[rows[e], 0 if signs[e] > 0 else 1]
+            assert one.value == pytest.approx(value, rel=1e-9, abs=1e-12)
+        if not model.has_pressure:
+            size = max(abs(a.value) for a, row in zip(found, rows, strict=True) if row == rows[e])
+            assert one.tolerance <= 3.0 * GOAL * max(abs(one.value), SMALL * size) + 1e-5 * size
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_no_arrangement_makes_more_than_is_proven(seed: int) -> None:
+    check_model(seed, 40)
+
+
+@pytest.mark.soak
+def test_no_arrangement_makes_more_than_is_proven_on_many_decks() -> None:
+    for seed in range(1000, 1000 + int(os.environ.get("DECKSLAB_PROOFS", "10000")) // 10):
+        check_model(seed, 40)
 
 
 def places(free: FreeVehicle, rng: np.random.Generator, n: int, about: Floats | None) -> Floats:
@@ -170,7 +319,10 @@ def test_boxes_and_pieces_bound_what_is_in_them(seed: int, size: float | None) -
     grid = GridSurfaces.of(case.found)
     assert grid is not None
     for free in case.fleet:
-        driven = DrivenWheels.of(grid, free)
+        y = offset_pieces(grid.y, [free], free.bounds[[1]])
+        driven = DrivenVehicle.of(grid, free, y, free.bounds[1], 1.0, spaced=False).front
+        patches = free.patches[: first_behind(free)]
+        free = replace(free, vehicle=ahead(free.vehicle), patches=patches)
         _, (low, high) = box_bounds(driven)
         (s0, s1), (y0, y1) = driven.s.boxes, driven.y.boxes
         i, j = rng.integers(0, len(s0), 800), rng.integers(0, len(y0), 800)
@@ -185,15 +337,27 @@ def test_boxes_and_pieces_bound_what_is_in_them(seed: int, size: float | None) -
             piece = int(rng.integers(driven.s.first[i[k]], driven.s.first[i[k] + 1]))
             y = np.arange(driven.y.first[j[k]], driven.y.first[j[k] + 1])
             rows = np.arange(len(values))
-            C = driven.coefficients(rows, slice(piece, piece + 1), y)
+            C = driven.coefficients(rows, slice(piece, piece + 1), np.full(len(rows), y[0]))
             a, b = driven.s.low[piece], driven.s.high[piece]
             c, d = driven.y.low[y[0]], driven.y.high[y[0]]
             at = np.array([rng.uniform(a, b, 20), rng.uniform(c, d, 20), np.zeros(20)])
             here = scan(case, free, at)
-            assert np.all(here.max(axis=1) <= C[:, 0, 0].max(axis=(1, 2)) + slack[:, 0])
-            assert np.all(here.min(axis=1) >= C[:, 0, 0].min(axis=(1, 2)) - slack[:, 0])
+            assert np.all(here.max(axis=1) <= C[:, 0].max(axis=(1, 2)) + slack[:, 0])
+            assert np.all(here.min(axis=1) >= C[:, 0].min(axis=(1, 2)) - slack[:, 0])
             corner = scan(case, free, np.array([[a], [c], [0.0]]))[:, 0]
-            np.testing.assert_allclose(C[:, 0, 0, 0, 0], corner, atol=float(slack.max()))
+            np.testing.assert_allclose(C[:, 0, 0, 0], corner, atol=float(slack.max()))
+
+
+def first_behind(free: FreeVehicle) -> int:
+    """The number of the first axle that a variable spacing moves."""
+    return len(free.patches) if free.vehicle.variable is None else free.vehicle.variable[0]
+
+
+def ahead(vehicle: Vehicle) -> Vehicle:
+    """The axles of a vehicle that its variable spacing does not move."""
+    if vehicle.variable is None:
+        return vehicle
+    return replace(vehicle, axles=vehicle.axles[: vehicle.variable[0]], variable=None)
 
 
 def symmetric_case() -> Case:
@@ -230,14 +394,14 @@ def test_mirrored_results_have_the_same_worst_value() -> None:
 
 def test_one_thread_forms_the_products(monkeypatch: pytest.MonkeyPatch) -> None:
     case = symmetric_case()
-    proven = worst_position.proven_places
+    values = DrivenWheels.values
     seen = []
 
-    def watched(*args: Any) -> list[WorstPlace]:
+    def watched(*args: Any) -> Floats:
         seen.extend(i["num_threads"] for i in threadpool_info() if i["user_api"] == "blas")
-        return proven(*args)
+        return values(*args)
 
-    monkeypatch.setattr(worst_position, "proven_places", watched)
+    monkeypatch.setattr(DrivenWheels, "values", watched)
     found = []
     for threads in (1, 2):
         with threadpool_limits(threads):
@@ -289,3 +453,36 @@ def test_other_meshes_are_no_grid_of_rectangles() -> None:
         order=3, alignment=mesh.alignment, plan=mesh.plan, cells=mesh.cells[1:], lines={}
     )
     assert GridSurfaces.of(Surfaces(missing, case.found.ordinates)) is None
+
+
+def test_axles_at_one_place_keep_their_own_loads() -> None:
+    """The wheels of a vehicle in print may be told as two axles at one station, the inner ones
+    heavier."""
+    pair = (Axle(0.0, 1.0, (-0.9, 0.9), (0.3, 0.3)), Axle(0.0, 4.0, (-0.4, 0.4), (0.3, 0.3)))
+    one = Vehicle(name="two in one", axles=pair)
+    case = symmetric_case()
+    traffic = replace(case.deck.required_traffic, vehicles=(one,))
+    check(Case(replace(case.deck, traffic=traffic), case.found), 5, 300)
+
+
+def test_of_tied_places_the_first_is_told_whatever_the_rounding() -> None:
+    """A deck and a result that are symmetric both ways have four worst places; noise as large as
+    rounding must not decide which is told."""
+    case = symmetric_case()
+    wheel = Vehicle(name="wheel", axles=(Axle(0.0, 1.0, (0.0,), (0.3, 0.4)),))
+    traffic = replace(case.deck.required_traffic, vehicles=(wheel,))
+    case = Case(replace(case.deck, traffic=traffic), case.found)
+    x, y = case.found.mesh.plan.T
+    peaks = [(at, across) for at in (1.1, 1.9) for across in (-0.7, 0.7)]
+    surface = sum(1.0 / (0.1 + np.hypot(x - at, y - across)) for at, across in peaks)
+    told = set()
+    for seed in range(8):
+        noise = 1.0 + 1e-14 * np.random.default_rng(seed).standard_normal(len(x))
+        noisy = Surfaces(case.found.mesh, (surface * noise)[None])
+        [worst] = worst_places(case.deck, noisy, [(0, 1)])
+        told.add(worst.position)
+    assert len(told) == 1
+    [at] = told
+    assert at is not None
+    assert at.offset < 0.0
+    assert at.station < 1.5

@@ -1,0 +1,266 @@
+"""A vehicle driven over a grid of rectangles along the offsets of a lane: bounds of results under
+it in boxes, and the pieces of those that are left.
+
+Of a vehicle with a variable spacing the axles ahead of it and those behind are driven each for
+themselves; a place of the vehicle is one of each that the spacing allows.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipelines.accuracy.box_bounds import box_bounds
+from pipelines.accuracy.free_vehicle import FreeVehicle
+from pipelines.accuracy.grid_surfaces import NEAR, GridSurfaces
+from pipelines.accuracy.live_pieces import LivePieces
+from pipelines.accuracy.pieces import BOX, DrivenWheels, Pieces, station_pieces, wheel_groups
+from pipelines.traffic.lanes import TIE
+from plate.arrays import Floats, Ints
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class BoxesUnder:
+    """Signed results under a vehicle in boxes of its stations and offsets.
+
+    upper : (n, n_s, n_y) bounds; exceeded : (n, n_y) what its highest value is no lower than at any
+    offset of a box. values, s, spread : (n, n_y, 2) the best value found at either end of a box's
+    offsets, its station and widening; largest : (n,) size of any.
+    """
+
+    upper: Floats
+    exceeded: Floats
+    largest: Floats
+    values: Floats
+    s: Floats
+    spread: Floats
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class DrivenVehicle:
+    """A vehicle on a grid.
+
+    front : its wheels, but for those that a variable spacing moves; rear : these, which stand at a
+    station t that is that of the first axle and the widening; reach : lowest and highest t - s;
+    factor : on its loads; able : (n_y,) in which boxes of the offsets it may stand; spaced :
+    whether its pieces stand among those of vehicles with a variable spacing.
+    """
+
+    free: FreeVehicle
+    front: DrivenWheels
+    rear: DrivenWheels | None
+    reach: tuple[float, float]
+    factor: float
+    able: NDArray[np.bool_]
+    spaced: bool
+
+    @classmethod
+    def of(
+        cls,
+        grid: GridSurfaces,
+        free: FreeVehicle,
+        y: Pieces,
+        between: Floats,
+        factor: float,
+        *,
+        spaced: bool,
+    ) -> "DrivenVehicle":
+        """A vehicle at those offsets that lie between two [m]."""
+        groups, moved = wheel_groups(free), wheel_groups(free, moved=True)
+        box = BOX * free.smallest
+        low, high = free.bounds[0].tolist()
+        front = DrivenWheels(grid, groups, station_pieces(grid.s, groups, (low, high), box), y)
+        first, last = y.boxes
+        able = (first >= between[0] - NEAR) & (last <= between[1] + NEAR)
+        rear, reach = None, (-np.inf, np.inf)
+        if moved:
+            widest = float(free.bounds[2, 1])
+            reach = (0.0, widest) if free.direction == "reverse" else (-widest, 0.0)
+            t = station_pieces(grid.s, moved, (low + reach[0], high + reach[1]), box)
+            rear = DrivenWheels(grid, moved, t, y)
+        return cls(
+            free=free,
+            front=front,
+            rear=rear,
+            reach=reach,
+            factor=factor,
+            able=able,
+            spaced=spaced,
+        )
+
+    @property
+    def rounding(self) -> Floats:
+        """What rounding may take from a bound (n_row,)."""
+        found = self.front.rounding
+        if self.rear is not None:
+            found = found + self.rear.rounding
+        return self.factor * found
+
+    def boxes(self, rows: Ints, signs: Floats) -> BoxesUnder:
+        """The results rows (n,) times signs in all boxes."""
+        front = _Boxed.of(self.front, rows, self.factor * signs)
+        if self.rear is None:
+            upper, exceeded = front.upper, front.lower.max(axis=1)
+            values, at = _first_highest(front.ends)
+            s = front.stations[at]
+            spread = np.zeros_like(s)
+        else:
+            rear = _Boxed.of(self.rear, rows, self.factor * signs)
+            upper = _with_highest(front.upper, rear.upper, self._behind)
+            exceeded = _with_highest(front.lower, rear.lower, self._behind).max(axis=1)
+            values, s, spread = self._best_ends(front, rear)
+        largest = np.maximum(
+            np.abs(values).max(axis=(1, 2)), np.abs(front.ends).max(axis=(1, 2, 3))
+        )
+        out = ~self.able
+        upper[:, :, out] = exceeded[:, out] = values[:, out] = -np.inf
+        return BoxesUnder(
+            upper=upper, exceeded=exceeded, largest=largest, values=values, s=s, spread=spread
+        )
+
+    def _behind(self, box: int) -> slice:
+        """Boxes of the rear axles' stations that the spacing allows with one of the front's."""
+        assert self.rear is not None
+        (low, high), (first, last) = self.front.s.boxes, self.rear.s.boxes
+        start = np.searchsorted(last, low[box] + self.reach[0] - NEAR)
+        end = np.searchsorted(first, high[box] + self.reach[1] + NEAR)
+        return slice(int(start), int(end))
+
+    def _best_ends(self, front: "_Boxed", rear: "_Boxed") -> tuple[Floats, Floats, Floats]:
+        shape = (front.ends.shape[0], *front.ends.shape[2:])
+        best, at, spread = np.full(shape, -np.inf), np.zeros(shape), np.zeros(shape)
+        order = np.argsort(rear.stations, kind="stable")
+        stations = rear.stations[order]
+        behind = rear.ends[:, order]
+        for k, s in enumerate(front.stations.tolist()):
+            start = int(np.searchsorted(stations, s + self.reach[0]))
+            end = int(np.searchsorted(stations, s + self.reach[1], side="right"))
+            if start < end:
+                most, which = _first_highest(behind[:, start:end])
+                total = front.ends[:, k] + most
+                better = total > best + TIE * np.abs(total)
+                best[better], at[better] = total[better], s
+                t = stations[start + which]
+                spread[better] = np.abs(t - s)[better]
+        return best, at, spread
+
+    def pieces(
+        self, rows: Ints, signs: Floats, upper: Floats, needed: Floats, stretch: Ints, number: int
+    ) -> Iterator[LivePieces]:
+        """The pieces of boxes with bounds above what is needed (n, n_y) that have it, too.
+
+        upper : (n, n_s, n_y); stretch : (n, pieces of y) owners; number : of the vehicle.
+        """
+        y = self.front.y
+        columns = np.repeat(np.arange(needed.shape[1]), np.diff(y.first))
+        rear = None
+        if self.rear is not None:
+            rear = _Boxed.of(self.rear, rows, self.factor * signs).upper
+            front = _Boxed.of(self.front, rows, self.factor * signs).upper
+        for box in range(upper.shape[1]):
+            able = upper[:, box] > needed
+            if not able.any():
+                continue
+            behind = self._behind(box) if rear is not None else slice(0, 1)
+            for other in range(behind.start, behind.stop):
+                mine = able
+                if rear is not None:
+                    mine = able & (front[:, box] + rear[:, other] > needed)
+                e, j = np.nonzero(mine[:, columns])
+                if not len(e):
+                    continue
+                found = self._in_boxes(rows[e], signs[e], box, other, j)
+                top = found.top
+                kept = np.flatnonzero(top > np.repeat(needed[e, columns[j]], len(top) // len(e)))
+                if len(kept):
+                    found = found.part(kept)
+                    of = found.owner
+                    yield LivePieces(
+                        owner=stretch[e[of], j[of]],
+                        vehicle=np.full(len(of), number),
+                        s=found.s,
+                        t=found.t,
+                        y=found.y,
+                        front=found.front,
+                        rear=found.rear,
+                        reach=found.reach,
+                    )
+
+    def _in_boxes(self, rows: Ints, signs: Floats, box: int, other: int, y: Ints) -> LivePieces:
+        """All pieces of results (n,) in a box of stations, with those of a box of the rear axles',
+        each at its own piece of offsets; their owner is the number of the result."""
+        n, m = len(rows), self.front.degree + 1
+        factor = (self.factor * signs)[:, None, None, None]
+        own = _run(self.front.s, box)
+        C = factor * self.front.coefficients(rows, own, y)
+        i = np.tile(np.arange(C.shape[1]), n)
+        e = np.repeat(np.arange(n), C.shape[1])
+        C = C.reshape(-1, m, m)
+        t, Q = np.zeros((len(e), 2)), np.zeros((len(e), m, m) if self.spaced else (len(e), 0, 0))
+        if self.rear is not None:
+            theirs = _run(self.rear.s, other)
+            D = factor * self.rear.coefficients(rows, theirs, y)
+            k = D.shape[1]
+            C, i, e = np.repeat(C, k, axis=0), np.repeat(i, k), np.repeat(e, k)
+            j = np.tile(np.arange(k), len(e) // k)
+            Q = D[e, j]
+            t = _ends(self.rear.s, theirs.start + j)
+        return LivePieces(
+            owner=e,
+            vehicle=e,
+            s=_ends(self.front.s, own.start + i),
+            t=t,
+            y=_ends(self.front.y, y[e]),
+            front=C,
+            rear=Q,
+            reach=np.tile(self.reach, (len(e), 1)),
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class _Boxed:
+    """Signed results under wheels in boxes: bounds (n, n_s, n_y), and values (n, 2 n_s, n_y, 2) at
+    both ends of the boxes, with the stations (2 n_s,) of these."""
+
+    lower: Floats
+    upper: Floats
+    ends: Floats
+    stations: Floats
+
+    @classmethod
+    def of(cls, wheels: DrivenWheels, rows: Ints, signs: Floats) -> "_Boxed":
+        corners, (least, most) = box_bounds(wheels)
+        sign = signs[:, None, None]
+        low, high = sign * least[rows], sign * most[rows]
+        # (row, s end, y end, s, y) to (row, s ends, y, y end)
+        n_row, _, _, n_s, n_y = corners.shape
+        ends = corners.transpose(0, 1, 3, 4, 2).reshape(n_row, 2 * n_s, n_y, 2)
+        return cls(
+            np.minimum(low, high),
+            np.maximum(low, high),
+            sign[..., None] * ends[rows],
+            np.concatenate(wheels.s.boxes),
+        )
+
+
+def _first_highest(values: Floats) -> tuple[Floats, Ints]:
+    """The highest of values (n, m, ...) along their second axis, and the first such place."""
+    best = values.max(axis=1)
+    return best, np.asarray((values >= (best - TIE * np.abs(best))[:, None]).argmax(axis=1))
+
+
+def _with_highest(front: Floats, rear: Floats, behind: Callable[[int], slice]) -> Floats:
+    """Of all boxes of the front (n, n_s, n_y) the sum with the highest of the rear's that may stand
+    behind it."""
+    return np.stack(
+        [front[:, k] + rear[:, behind(k)].max(axis=1) for k in range(front.shape[1])], axis=1
+    )
+
+
+def _run(pieces: Pieces, box: int) -> slice:
+    return slice(int(pieces.first[box]), int(pieces.first[box + 1]))
+
+
+def _ends(pieces: Pieces, which: Ints) -> Floats:
+    return np.stack([pieces.low[which], pieces.high[which]], axis=1)
