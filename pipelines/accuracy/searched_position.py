@@ -1,5 +1,5 @@
-"""The worst place of a single vehicle by search, where there is no proof: on meshes that are no
-grid of rectangles, and on curves.
+"""The worst place of a single vehicle by search, where there is no proof: on curves, along an axis,
+and with a variable spacing on meshes that are no grid of rectangles.
 
 One result at a time is searched over all stations, offsets and spacings: a scan of its influence
 surface finds every place worth looking at, the best are refined on the interpolated surface, then

@@ -62,7 +62,7 @@ def worst_loads(
             solved.deck, found, grid, model, of, signs.astype(float), sizes, starts
         )
     elif model.one_lane:
-        worst = _searched_lane(solved.deck, found, wanted, model, starts)
+        worst = _single_lane(solved.deck, found, wanted, model, starts)
     else:
         worst = worst_arrangements(solved.deck, found, wanted, model, starts)
     return [
@@ -77,7 +77,7 @@ def worst_loads(
     ]
 
 
-def _searched_lane(
+def _single_lane(
     deck: Deck,
     found: Surfaces,
     wanted: Sequence[tuple[int, int]],

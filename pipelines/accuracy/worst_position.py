@@ -10,6 +10,7 @@ import numpy as np
 from pipelines.accuracy.free_vehicle import free_vehicles
 from pipelines.accuracy.grid_surfaces import GridSurfaces
 from pipelines.accuracy.proven_arrangement import proven_arrangements
+from pipelines.accuracy.proven_place import may_be_proven, proven_places
 from pipelines.accuracy.searched_position import searched_places
 from pipelines.accuracy.worst_place import WorstPlace
 from pipelines.deck.deck import Deck
@@ -30,8 +31,8 @@ def worst_places(
     starts: Sequence[LoadPosition | None] | None = None,
     vehicles: Sequence[Vehicle] | None = None,
 ) -> list[WorstPlace]:
-    """Worst places of results under single vehicles: proven on a grid of rectangles on a straight
-    deck by vehicles that run along it, else searched.
+    """Worst places of results under single vehicles: proven on straight decks where they run along
+    x, and their spacings are fixed or the mesh is a grid of rectangles; else searched.
 
     Parameters
     ----------
@@ -48,6 +49,8 @@ def worst_places(
     grid = GridSurfaces.under_traffic(found, deck)
     if grid is None:
         fleet = list(free_vehicles(deck, vehicles))
+        if may_be_proven(deck, found, fleet):
+            return proven_places(deck, found, fleet, rows, signs, sizes, starts)
         return searched_places(deck, found, fleet, rows, signs, starts)
     begun = None if starts is None else [at if at is None else Arrangement.of(at) for at in starts]
     worst = proven_arrangements(deck, found, grid, alone(vehicles), rows, signs, sizes, begun)

@@ -4,6 +4,7 @@ from math import log10
 
 from pipelines.accuracy.best_arrangements import GOAL
 from pipelines.accuracy.best_arrangements import SMALL as LEAST
+from pipelines.accuracy.proven_place import GOAL as PLACE_GOAL
 from pipelines.accuracy.refinement import HIGHEST_ORDER, ROUNDS, SMALL
 from pipelines.accuracy.tolerances import SAFETY
 from pipelines.model.build import MOST_CELLS, ORDER, PATCH_SHARE, REFINEMENT, SPAN_SHARE
@@ -189,6 +190,8 @@ def errors() -> Chapter:
             "a patch's edge passes a line of the mesh, and Bernstein coefficients bound it by "
             "v_{up}; v_{most} is the largest value of its kind. Lanes add up; e_{load} is "
             "what cells of distributed loads leave out that are adverse in part. "
+            "On other cells of straight decks a single vehicle of fixed spacings is proven to "
+            f"{PLACE_GOAL:g} by bounds of the second derivatives. "
             "Elsewhere the worst traffic is searched for, and e_{search} is what that may miss.",
             formulas=(
                 "v <= v_{worst} <= v_{up}",
