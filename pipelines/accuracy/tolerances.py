@@ -80,13 +80,15 @@ class Tolerances:
 
     probes : of all probe rows' "max" and "min" (n_row, 4), mesh part, step part, difference of the
     theories and how much the value is raised above the steps'; peaks : of the governing values;
-    beams : of the beams' extremes; proven : whether the step parts are.
+    beams : of the beams' extremes; proven : whether the step parts are. reaction_gap : (2, n_name)
+    step parts of the reactions' maxima and minima, which are proven where they are a number.
     """
 
     probes: Mapping[str, Floats]
     peaks: tuple[Tolerance, ...]
     beams: Mapping[BeamKey, Tolerance]
     proven: bool
+    reaction_gap: Floats
 
 
 def case_tolerances(
@@ -132,6 +134,7 @@ def traffic_tolerances(
                     for end, row in zip(stated.ends, of_ends, strict=True)
                 },
                 proven=proven,
+                reaction_gap=one.reaction_gap,
             )
         )
     return tuple(found)

@@ -12,6 +12,7 @@ import numpy as np
 
 from pipelines.accuracy.stated_values import StatedValues, own_rows, stated_values
 from pipelines.accuracy.worst_loads import WorstLoad, worst_loads
+from pipelines.accuracy.worst_reactions import with_worst_reactions
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import Extremes, FieldEnvelope
 from pipelines.envelopes.governing_loads import governing_loads
@@ -32,7 +33,9 @@ class WorstEnvelope:
     of the load positions gave it; gap : (n,) how much further from zero
     each may lie under any load of the case, and raised : (n,) how much further it does than at the
     steps [SI], not a number where no worst load was asked for; proven : whether the gap leads to an
-    upper bound, or is only what a search may have missed.
+    upper bound, or is only what a search may have missed. reaction_gap : (2, n_name) how much
+    further from zero maxima and minima of the reactions may lie [N], not a number where they are
+    those of the steps.
     """
 
     envelope: TrafficEnvelope
@@ -42,6 +45,7 @@ class WorstEnvelope:
     gap: Floats
     raised: Floats
     proven: bool
+    reaction_gap: Floats
 
 
 def stepped(solved: SolvedDeck, envelope: TrafficEnvelope) -> WorstEnvelope:
@@ -56,6 +60,7 @@ def stepped(solved: SolvedDeck, envelope: TrafficEnvelope) -> WorstEnvelope:
         gap=np.full(len(stated.value), np.nan),
         raised=np.full(len(stated.value), np.nan),
         proven=False,
+        reaction_gap=np.full((2, len(envelope.reaction_names)), np.nan),
     )
 
 
@@ -94,12 +99,14 @@ def with_worst_loads(solved: SolvedDeck, envelope: TrafficEnvelope) -> WorstEnve
     values = stated.value.copy()
     values[chosen] = value
     envelope = _with_values(solved, envelope, stated, chosen, value, number)
+    envelope, reaction_gap = with_worst_reactions(solved, envelope)
     peaks = governing_values(solved, envelope)
     return WorstEnvelope(
         envelope=envelope,
         peaks=peaks,
         stated=stated_values(solved, envelope, peaks),
         of_steps=stated,
+        reaction_gap=reaction_gap,
         gap=gap + np.maximum(stated.sign * (true - values), 0.0),
         raised=np.asarray(np.abs(values - stated.value)),
         proven=all(worst.proven for worst in found),

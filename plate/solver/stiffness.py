@@ -125,6 +125,38 @@ class Stiffness:
             found[spring.name] = found.get(spring.name, 0.0) + carried
         return found | dict(zip(self._rigid_points, multipliers, strict=True))
 
+    def reaction_influence(self) -> dict[str, Floats]:
+        """Upward reactions (n_node,) [N/N] of each line, hold and point under a unit load down at
+        each node, as `reactions` gives them: what a load makes by way of the displacements, by
+        reciprocity, and what of it stands on the support itself."""
+        held = np.flatnonzero(self.model.held[0])
+        shares = {}
+        rows: dict[str, Floats] = {}
+        for name, nodes, share in self._held_nodes:
+            shares[name] = np.zeros(len(held))
+            np.add.at(shares[name], self._held_slot[nodes], share)
+            rows[name] = np.zeros(self.model.n_dof)
+            for dofs, slot, K, _ in self._held_rows:
+                np.add.at(rows[name], dofs, -shares[name][slot][:, None] * K)
+        for spring in self.model.springs:
+            row = rows.setdefault(spring.name, np.zeros(self.model.n_dof))
+            np.add.at(row, spring.piece.dofs, spring.reaction)
+        if not rows and not self._rigid_points:
+            return {}
+        w = slice(0, self.model.n_plate_dof, N_FIELDS)
+        response = self._point_response
+        of_points: Floats = np.zeros((len(self._rigid_points), self.model.mesh.n_nodes))
+        if self._rigid_points:
+            of_points[:] = np.linalg.solve(self._means.T @ response, response[w].T)
+        found = {}
+        if rows:
+            U = self.solve(np.array(list(rows.values())).T)
+            found = {name: U[w, k].copy() for k, name in enumerate(rows)}
+        for name, own in shares.items():
+            found[name][held] += own
+            found[name] -= own @ self._means[N_FIELDS * held] @ of_points
+        return found | dict(zip(self._rigid_points, of_points, strict=True))
+
     def matrix(self) -> sparse.csr_array:
         """The assembled stiffness (n_dof, n_dof) before constraints, springs included."""
         rows, columns, values = [], [], []

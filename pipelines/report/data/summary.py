@@ -13,7 +13,7 @@ from pipelines.caution import CAUTION
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import with_sums
-from pipelines.envelopes.tolerance import Tolerance, tolerance_entry
+from pipelines.envelopes.tolerance import STEP_IS, Tolerance, tolerance_entry
 from pipelines.files import write_text
 from pipelines.model.beam_rows import BeamRows
 from pipelines.model.probes import ProbeRows, point_result
@@ -22,7 +22,7 @@ from pipelines.report.data.summary_bars import design_entry
 from pipelines.result import Result, TrafficResult
 from pipelines.traffic.arrangements import arrangement_entry
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
-from plate.arrays import Floats
+from plate.arrays import Floats, Ints
 from plate.model.singular_points import SingularPlace
 
 Json = Any
@@ -165,13 +165,22 @@ def reaction_case(response: Response) -> dict[str, float]:
     return {"total_kN": total * 1e-3} | {n: float(v[0]) * 1e-3 for n, v in named.items()}
 
 
-def reaction_envelope(envelope: TrafficEnvelope) -> dict[str, Json]:
-    """Support name -> max, min upward reaction [kN] of the traffic with what governs."""
-    e = envelope.reactions
+def reaction_envelope(case: TrafficResult) -> dict[str, Json]:
+    """Support name -> max, min upward reaction [kN] of the traffic with what governs, and how much
+    further from zero it may lie where that is proven."""
+    envelope, e = case.envelope, case.envelope.reactions
+
+    def entry(values: Floats, numbers: Ints, gap: float, k: int) -> dict[str, Json]:
+        found = governing(envelope, float(values[k]), int(numbers[k]), 1e-3)
+        if np.isfinite(gap):
+            found |= {"error_step": 1e-3 * gap, "error_step_is": STEP_IS[True]}
+        return found
+
+    gaps = case.tolerances.reaction_gap
     return {
         name: {
-            "max": governing(envelope, float(e.maximum[k]), int(e.at_maximum[k]), 1e-3),
-            "min": governing(envelope, float(e.minimum[k]), int(e.at_minimum[k]), 1e-3),
+            "max": entry(e.maximum, e.at_maximum, float(gaps[0, k]), k),
+            "min": entry(e.minimum, e.at_minimum, float(gaps[1, k]), k),
         }
         for k, name in enumerate(envelope.reaction_names)
     }
@@ -258,7 +267,7 @@ def traffic_entry(result: Result, case: TrafficResult) -> dict[str, Json]:
         "uncertain": [peak.entry() for peak in case.uncertain],
         "unread": [one.entry() for one in case.unread],
         "probes": envelope_probes(solved.probes, case),
-        "reactions": reaction_envelope(case.envelope),
+        "reactions": reaction_envelope(case),
         "beams": beam_envelope(solved.beams, case),
         "mean_curves": [asdict(curve) for curve in case.mean_curves],
         "uplift": uplift_entry(case),

@@ -51,6 +51,12 @@ def test_a_finer_lattice_never_exceeds_value_and_step_error(
     scale = 1e-9 * np.abs(e.maximum).max()
     np.testing.assert_array_less(fine.probes.maximum, e.maximum + high + scale)
     np.testing.assert_array_less(-fine.probes.minimum, -e.minimum + low + scale)
+    held, (high, low) = worst.envelope.reactions, worst.reaction_gap
+    scale = 1e-9 * np.abs(held.maximum).max()
+    np.testing.assert_array_less(fine.reactions.maximum, held.maximum + high + scale)
+    np.testing.assert_array_less(-fine.reactions.minimum, -held.minimum + low + scale)
+    assert np.all(held.maximum >= found.reactions.maximum)
+    assert np.any(held.maximum > 1.001 * found.reactions.maximum)
     # and the values are raised where steps of 0.6 and 0.55 m miss some per cent
     share = (e.maximum / np.maximum(found.probes.maximum, 1e-12) - 1.0)[e.maximum > 0.0]
     assert 0.003 < np.median(share) < 0.2

@@ -140,6 +140,23 @@ def test_reactions_hold_the_load(plan: Plan, ratio: float) -> None:
     np.testing.assert_allclose(sum(reactions.values()), F.sum(axis=0), rtol=1e-9)
 
 
+@pytest.mark.parametrize(("plan", "ratio"), RATIOS)
+def test_reactions_follow_from_their_influence(plan: Plan, ratio: float) -> None:
+    """Of every sort of support, under loads away from it and on it: a patch at an edge and over a
+    line, and all of the slab."""
+    stiffness = Stiffness(deck(plan, ratio))
+    mesh = stiffness.model.mesh
+    places = [(0.2, 0.4), (1.7, 0.6), (2.9, -0.9)]
+    F = np.stack([pressure(mesh, 1.0), *(patch(mesh, *p, 0.4, 0.3) for p in places)], axis=1)
+    reactions = stiffness.reactions(stiffness.solve(F, refine=True), F)
+    influence = stiffness.reaction_influence()
+    assert set(influence) == set(reactions)
+    for name, ordinates in influence.items():
+        scale = np.abs(F).sum(axis=0).max()
+        found = ordinates @ F[::N_FIELDS]
+        np.testing.assert_allclose(found, reactions[name], rtol=0, atol=1e-7 * scale, err_msg=name)
+
+
 def test_reactions_of_a_statically_determinate_deck() -> None:
     """Three point springs carry what a lever rule says, whatever the slab does."""
     mesh = grid_mesh(grid_plan([0.0, 4.0], [0.0, 3.0]), order=3, size=1.0)
