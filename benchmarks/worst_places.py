@@ -15,7 +15,7 @@ import numpy as np
 
 from pipelines.accuracy.free_vehicle import free_vehicles
 from pipelines.accuracy.searched_position import searched_places
-from pipelines.accuracy.stated_values import own_rows, stated_values
+from pipelines.accuracy.stated_values import StatedValues, own_rows, stated_values
 from pipelines.accuracy.worst_arrangement import worst_arrangements
 from pipelines.accuracy.worst_loads import worst_loads
 from pipelines.deck.examples import EXAMPLES
@@ -86,7 +86,7 @@ def _case(name: str, solved: SolvedDeck, envelope: TrafficEnvelope) -> None:
     short = 1.0 - np.abs(stated.value) / np.maximum(value, 1e-12)
     print("the steps' highest below the proven value, of values above 2 % of their kind [%]")
     print(f"{'':14}{'n':>5}{'median':>9}{'9 in 10':>9}{'largest':>9}")
-    kinds = kinds_of(stated.n_probe, len(stated.peaks), len(stated.ends))
+    kinds = kinds_of(stated)
     for kind in (*RESULTS, "beams"):
         _row(kind, short[large & (kinds == kind)])
     governing = slice(2 * stated.n_probe, 2 * stated.n_probe + len(stated.peaks))
@@ -99,10 +99,11 @@ def _timed(work: Callable[[], T]) -> tuple[float, T]:
     return time.process_time() - start, found
 
 
-def kinds_of(n_probe: int, n_peak: int, n_end: int) -> np.ndarray:
+def kinds_of(stated: StatedValues) -> np.ndarray:
     """What each stated value is (n,): a result of probes, of governing values, or of the beams."""
-    probes = np.tile(RESULTS, 2 * n_probe // len(RESULTS))
-    return np.concatenate([probes, np.repeat(RESULTS, n_peak // len(RESULTS)), ["beams"] * n_end])
+    probes = np.tile(RESULTS, 2 * stated.n_probe // len(RESULTS))
+    peaks = [RESULTS[peak.component] for peak in stated.peaks]
+    return np.concatenate([probes, peaks, ["beams"] * len(stated.ends)])
 
 
 def _row(name: str, short: Floats) -> None:

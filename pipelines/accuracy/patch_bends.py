@@ -20,6 +20,9 @@ from pipelines.accuracy.slope_raster import SLIVER, SlopeRaster
 from pipelines.traffic.positions import Size
 from plate.arrays import Floats
 
+# Sizes of windows that are kept, to bound the memory.
+MOST_WINDOWS = 3
+
 
 @dataclass(frozen=True, eq=False)
 class PatchBends:
@@ -62,6 +65,8 @@ class PatchBends:
     def over(self, n_x: int, n_y: int) -> tuple[Floats, Floats]:
         """The same over n_x x n_y tiles, of which the first in both directions is told."""
         if (n_x, n_y) not in self._windows:
+            if len(self._windows) == MOST_WINDOWS:
+                self._windows.clear()
             smooth = _most(_most(self.smooth, n_x, -2), n_y, -1)
             jumps = np.stack(
                 [

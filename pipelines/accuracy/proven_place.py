@@ -34,11 +34,11 @@ SMALL = 1e-3
 # the time and nothing else.
 TILES = 8.0
 BOX = 0.5
-# Values of the raster's surfaces looked at together, to bound the memory; most halvings, and most
-# boxes that are halved of one result, beyond which the bound is told that is known by then.
-MOST_TILES = 1_500_000
+# Tiles of the rasters of surfaces that are looked at together, to bound the memory. Most halvings,
+# and most boxes of one result that are halved: beyond that the bound known by then is told.
+MOST_TILES = 400_000
 HALVINGS = 16
-MOST_BOXES = 4000
+MOST_BOXES = 2000
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -173,11 +173,11 @@ class _PlaceProof:
                 if not free.repeats
             ]
         )
-        over = np.zeros(len(self.rows))
+        over, count = np.zeros(len(self.rows)), np.zeros(len(self.rows), dtype=np.int64)
         for _ in range(HALVINGS):
             boxes = boxes.part(boxes.upper > self.enough[boxes.entry])
-            many = np.bincount(boxes.entry, minlength=len(self.rows)) > MOST_BOXES
-            left = many[boxes.entry]
+            count += np.bincount(boxes.entry, minlength=len(self.rows))
+            left = (count > MOST_BOXES)[boxes.entry]
             np.maximum.at(over, boxes.entry[left], boxes.upper[left])
             boxes = boxes.part(~left)
             if not len(boxes.entry):
