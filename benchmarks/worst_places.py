@@ -83,7 +83,7 @@ def _case(name: str, solved: SolvedDeck, envelope: TrafficEnvelope) -> None:
     print(f"  above the search by {above:.2g} at most")
     print(f"above what the search states: {int(np.sum(value > search + missed))}; ", end="")
     print(f"search above the proof's bound: {int(np.sum(search > value + gap))}")
-    short = 1.0 - np.abs(stated.value) / np.maximum(value, 1e-12)
+    short = 1.0 - np.abs(stated.value / stated.joint) / np.maximum(value, 1e-12)
     print("the steps' highest below the proven value, of values above 2 % of their kind [%]")
     print(f"{'':14}{'n':>5}{'median':>9}{'9 in 10':>9}{'largest':>9}")
     kinds = kinds_of(stated)

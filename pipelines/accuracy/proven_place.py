@@ -224,7 +224,8 @@ class _PlaceProof:
         np.maximum(self.sizes, np.abs(flat).max(axis=1)[self.rows], out=self.sizes)
         entry = np.arange(len(self.rows))
         own = flat[self.rows] * self.signs[:, None]
-        at = own.argmax(axis=1)
+        most = own.max(axis=1, keepdims=True)
+        at = (own >= most - TIE * np.abs(most)).argmax(axis=1)
         i, j = np.divmod(at, len(y))
         self._take(entry, np.full(len(entry), number), own[entry, at], s[i], y[j])
         j = np.arange(len(y) - 1)

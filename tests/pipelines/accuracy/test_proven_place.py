@@ -12,6 +12,7 @@ from pipelines.accuracy.proven_place import GOAL, may_be_proven
 from pipelines.accuracy.slope_raster import SlopeRaster
 from pipelines.accuracy.worst_position import worst_places
 from pipelines.model.influence import Surfaces
+from pipelines.standards.actions.loads import Axle, Vehicle
 from plate.geometry.curves import polyline
 from plate.geometry.outline import outline_plan
 from plate.geometry.plan import Plan, grid_plan
@@ -96,6 +97,24 @@ def test_no_place_makes_more_than_is_proven(seed: int, kind: str) -> None:
 def test_no_place_makes_more_than_is_proven_on_many_decks() -> None:
     for seed in range(1000, 1000 + int(os.environ.get("DECKSLAB_PROOFS", "10000")) // 10):
         check(other_case(seed, KINDS[seed % len(KINDS)]), seed, 200)
+
+
+def test_of_tied_places_the_first_is_told_whatever_the_rounding() -> None:
+    """A skew slab is the same turned by 180 degrees about its middle, and so is a surface with two
+    peaks about it: noise as large as rounding must not decide which of two places is told."""
+    case = other_case(1, "skew")
+    wheel = Vehicle(name="wheel", axles=(Axle(0.0, 1.0, (0.0,), (0.3, 0.4)),))
+    traffic = replace(case.deck.required_traffic, vehicles=(wheel,), offsets=None, lateral_step=0.4)
+    deck = replace(case.deck, traffic=traffic)
+    x, y = (case.found.mesh.plan - [0.5 * case.deck.stations[-1], 0.0]).T
+    surface = sum(1.0 / (0.1 + np.hypot(x - side * 0.5, y - side * 0.3)) for side in (1.0, -1.0))
+    told = set()
+    for seed in range(4):
+        noise = 1.0 + 1e-14 * np.random.default_rng(seed).standard_normal(len(x))
+        noisy = Surfaces(case.found.mesh, (surface * noise)[None])
+        [worst] = worst_places(deck, noisy, [(0, 1)])
+        told.add(worst.position)
+    assert len(told) == 1
 
 
 @pytest.mark.parametrize("kind", KINDS)
