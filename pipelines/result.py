@@ -8,6 +8,8 @@ from html import escape
 from pipelines.accuracy.tolerances import CaseTolerances, Tolerances
 from pipelines.bars.adequacy import StandardVerdict
 from pipelines.bars.design import Design
+from pipelines.bars.schedule.marks import Schedule
+from pipelines.bars.schedule.schedule import schedule
 from pipelines.bars.verdicts import verdicts
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.columns import field_columns
@@ -107,6 +109,11 @@ class Result:
         readable = self.solved.readable
         read = [finding for finding in self.findings if readable[finding.plate.point]]
         return verdicts(self.deck, self.design, read)
+
+    @cached_property
+    def schedule(self) -> Schedule | None:
+        """The bars as they are bent and placed, None for a deck without bars."""
+        return None if self.design is None else schedule(self.solved, self.design)
 
     @property
     def columns(self) -> dict[str, Floats]:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 FILES = (
     *("report.html", "report.pdf", "summary.json", "findings.csv", "as_built.csv"),
-    *("fields.vtu", "bars.dxf"),
+    *("fields.vtu", "bars.dxf", "bar_schedule.csv"),
 )
 """All that a run may write."""
 
@@ -28,8 +28,8 @@ def run(
     path: Path, out: Path, progress: "Progress | None" = None, *, pdf: bool = False
 ) -> "Result":
     """Read a deck file, analyse it and write summary.json, fields.vtu and report.html to `out`,
-    with `pdf` also report.pdf, of a deck with bars bars.dxf, and with as-built readings
-    as_built.csv.
+    with `pdf` also report.pdf, of a deck with bars bars.dxf and bar_schedule.csv, and with as-built
+    readings as_built.csv.
 
     The files replace those of the run before together, once all are finished.
     """
@@ -51,6 +51,7 @@ def write_results(result: "Result", out: Path, *, pdf: bool = False) -> None:
     """All files of a finished analysis, as `run` writes them."""
     from pipelines.envelopes.columns import field_columns
     from pipelines.report.data.as_built_csv import write_as_built
+    from pipelines.report.data.bar_schedule_csv import write_schedule
     from pipelines.report.data.fields_vtu import write_fields
     from pipelines.report.data.findings_csv import write_findings
     from pipelines.report.data.summary import summary, write_summary
@@ -75,6 +76,8 @@ def write_results(result: "Result", out: Path, *, pdf: bool = False) -> None:
             from pipelines.report.drawings.bars_dxf import write_bars
 
             write_bars(folder / "bars.dxf", deck, result.design)
+        if result.schedule is not None:
+            write_schedule(folder / "bar_schedule.csv", result.schedule)
         write_findings(folder / "findings.csv", result.findings)
         write_summary(folder / "summary.json", entries)
 

@@ -80,6 +80,7 @@ INNER = {
         "design",
         "verdicts",
         "choice",
+        "schedule",
     ),
     "pipelines/report": (
         "document",

@@ -27,7 +27,8 @@ def add_run(commands: Commands) -> None:
         help="analyse a deck file and write its report",
         description="Analyse a deck file: static cases, every load position of its vehicles, "
         "envelopes, hand strips. Writes report.html, summary.json, findings.csv and fields.vtu, "
-        "of a deck with bars also bars.dxf, and as_built.csv where there are readings on site. "
+        "of a deck with bars also bars.dxf and bar_schedule.csv, and as_built.csv where there are "
+        "readings on site. "
         "Prints the finding in about ten lines.",
         epilog=STATUS,
     )

@@ -21,6 +21,8 @@ from pipelines.standards.resistance.bars import Bars, Face, Layer, SlabBars
 from pipelines.standards.resistance.fatigue_damage import DamageFactor
 from plate.arrays import Floats
 
+# Longest bar that is delivered [m], common practice.
+STOCK = 12.0
 CrackCombination = Literal["characteristic", "frequent", "quasi-permanent"]
 
 
@@ -164,7 +166,8 @@ class Reinforcement:
     imposed : membrane forces that may act at any time, or be absent. collision : on the parapets.
     beams : bars of beams along lines. damage : damage equivalence factor of the bars at each face
     (EN 1992), None = fatigue by the plain stress range. hogging_at_face : whether the moments of
-    the top bars count beside supports whose widths are stated, not over them.
+    the top bars count beside supports whose widths are stated, not over them. stock : longest bar
+    that is delivered [m].
     """
 
     bars: SlabBars
@@ -179,3 +182,4 @@ class Reinforcement:
     damage: Mapping[Face, DamageFactor] | None = None
     hogging_at_face: bool = True
     added: tuple[AddedBars, ...] = ()
+    stock: float = STOCK

@@ -274,7 +274,7 @@ def _source(result: Result) -> Table:
         release = version("deckslab")
     except PackageNotFoundError:
         release = "not installed as a package"
-    drawn = "" if result.design is None else ", bars.dxf (sections and zones of the bars)"
+    drawn = "" if result.design is None else ", bars.dxf (drawings of the bars), bar_schedule.csv"
     rows: list[list[Words]] = [
         ["Program", f"deckslab {release}"],
         ["Deck file", Code(path.name)],

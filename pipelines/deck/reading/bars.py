@@ -28,6 +28,7 @@ from pipelines.deck.reading.checks_schema import (
 from pipelines.deck.reading.mistakes import BESIDE, Mistakes
 from pipelines.deck.reading.survey_file import read_survey
 from pipelines.deck.reinforcement import (
+    STOCK,
     BarChoice,
     Collision,
     DesignBasis,
@@ -122,6 +123,7 @@ def reinforcement(
         damage=damage,
         hogging_at_face=all(table.moment_at != "centre line" for _, table in tables.bars),
         added=added,
+        stock=STOCK if choice is None else choice.stock_m,
     )
 
 

@@ -4,7 +4,7 @@ from typing import Annotated, Literal, get_args
 
 from pipelines.deck.reading.rules import Choice, Count, Range, WholeRange
 from pipelines.deck.reading.schema import Lines, Name, Pair, Table, entry
-from pipelines.deck.reinforcement import CrackCombination, Prices
+from pipelines.deck.reinforcement import STOCK, CrackCombination, Prices
 from pipelines.deck.survey import Value as SurveyValue
 from pipelines.standards.detailing.cover import BRIDGE_LIFE
 from pipelines.standards.resistance.bars import Direction, Face
@@ -223,6 +223,11 @@ class BarChoiceTable(Table):
         [260, 280, 300, 320],
         default=None,
         left_out="that of [slab]",
+    )
+    stock_m: Annotated[float, Range(5.0, 30.0, "m")] = entry(
+        "Longest bar that is delivered: longer ones are lapped in the bar schedule.",
+        14.0,
+        default=STOCK,
     )
 
 

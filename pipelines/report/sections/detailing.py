@@ -8,6 +8,7 @@ from pipelines.deck.words import line_title
 from pipelines.numbers import number
 from pipelines.report.document import Block, Figure, Paragraph, Strong, Words, table
 from pipelines.report.drawings.bars import layer_name, layer_title, stretches, zone_drawing
+from pipelines.report.sections.bar_schedule import schedule_blocks
 from pipelines.report.sections.bars_words import standard_of, traffic_words
 from pipelines.result import Result
 from pipelines.standards.resistance.bars import FACES
@@ -72,6 +73,7 @@ def detailing_section(result: Result) -> tuple[Block, ...]:
         ),
         *_through(result, design),
         _ubars(result, design),
+        *schedule_blocks(result),
     ]
     return tuple(parts)
 

@@ -1,0 +1,161 @@
+"""Bars as they are bent and placed: shapes, dimensions, cut lengths, marks and weights.
+
+Shape codes of ISO 3766: 00 straight, 21 two bends of 90 degrees to one side (a U-bar), 67 bent to
+an arc. Dimensions are from outside to outside, the cut length is that of the bar's axis.
+"""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import ceil, floor, pi
+from typing import Literal
+
+from pipelines.standards.resistance.bars import Layer
+from pipelines.standards.sources import Source, Standard
+from plate.arrays import Floats
+
+Shape = Literal["00", "21", "67"]
+Use = Literal["mat", "added", "U-bar", "edge bar", "trimmer", "diagonal"]
+
+SHAPES = Source(None, "ISO 3766: shape codes 00, 21, 67, their dimensions a, b, c, R")
+STEEL = 7850.0  # kg/m3, EN 10080 (from memory)
+STEP = 0.005  # of cut lengths [m]
+SLACK = 1e-6
+
+
+def up(value: float) -> float:
+    """To the next 5 mm."""
+    return ceil(value / STEP - SLACK) * STEP
+
+
+def down(value: float) -> float:
+    """To the last 5 mm: ends keep their cover."""
+    return floor(value / STEP + SLACK) * STEP
+
+
+def u_length(leg: float, height: float, diameter: float, radius: float) -> float:
+    """Length [m] of the axis of a U-bar whose legs and height are from outside to outside."""
+    corner = radius + diameter  # of each leg, and of the height, that a bend takes
+    return 2.0 * leg + height - 4.0 * corner + pi * (radius + diameter / 2)
+
+
+@dataclass(frozen=True, eq=False)
+class PlacedBar:
+    """One bar. path : plan points (n, 2) from its first end to its last, of a U-bar from the bend
+    to the ends of its legs; cut : its cut length [m]; across : its place across the bars [m]."""
+
+    path: Floats
+    cut: float
+    across: float
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Mark:
+    """Bars that are bent alike, or in lengths that run from one to another.
+
+    layers : that they lie in, both of a U-bar; of : mark of added bars, edge or opening; spacing :
+    across the bars [m], 0 = by number; a, b, c : None where the shape or a series has none;
+    radius : inside of bends, or of the axis of an arc, from the smallest to the largest.
+    """
+
+    number: int
+    use: Use
+    layers: tuple[Layer, ...]
+    of: str
+    diameter: float
+    spacing: float
+    shape: Shape
+    a: float | None
+    b: float | None
+    c: float | None
+    radius: tuple[float, float] | None
+    bars: tuple[PlacedBar, ...]
+
+    @property
+    def lengths(self) -> Mapping[float, int]:
+        """How many bars have each cut length [m], the longest first."""
+        return dict(sorted(Counter(round(bar.cut, 3) for bar in self.bars).items(), reverse=True))
+
+    @property
+    def total(self) -> float:
+        """Sum of the cut lengths [m]."""
+        return sum(length * n for length, n in self.lengths.items())
+
+    @property
+    def mass(self) -> float:
+        """[kg]"""
+        return STEEL * pi / 4 * self.diameter**2 * self.total
+
+
+@dataclass(frozen=True, kw_only=True)
+class LayerLaps:
+    """Laps of one layer. length : of a lap, `by` which standard; highest : utilisation of the
+    layer in bending at its laps, None where no bar is lapped; too_long : lines of bars longer than
+    the stock length, without room for laps."""
+
+    layer: Layer
+    length: float
+    by: Standard
+    highest: float | None
+    too_long: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class EndAnchorage:
+    """Bottom bars at an end support: straight length that they need past its face and the room
+    there is to their end [m], `used` of their design stress at the face with the tension shift."""
+
+    edge: str
+    line: str
+    layer: Layer
+    standard: Standard
+    used: float
+    needed: float
+    room: float
+    source: Source
+
+    @property
+    def holds(self) -> bool:
+        return self.needed <= self.room + SLACK
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Schedule:
+    """All bars of the slab. stock : longest bar [m]; area, volume : of the slab [m2], [m3]."""
+
+    marks: tuple[Mark, ...]
+    laps: tuple[LayerLaps, ...]
+    ends: tuple[EndAnchorage, ...]
+    stock: float
+    area: float
+    volume: float
+
+    @property
+    def by_diameter(self) -> Mapping[float, float]:
+        """Mass of every diameter [kg]."""
+        found: dict[float, float] = {}
+        for mark in self.marks:
+            found[mark.diameter] = found.get(mark.diameter, 0.0) + mark.mass
+        return dict(sorted(found.items()))
+
+    @property
+    def mass(self) -> float:
+        return sum(self.by_diameter.values())
+
+
+def numbered(marks: Sequence[Mark]) -> tuple[Mark, ...]:
+    """The marks from 1, bars of one layer and use that are bent alike under one of them."""
+    alike: dict[object, Mark] = {}
+    for mark in marks:
+        lengths = tuple(mark.lengths)
+        own = len(lengths) > 1
+        bent = (mark.diameter, mark.shape, mark.b, mark.radius, lengths)
+        key = (mark.use, mark.layers, mark.of, *bent, id(mark) if own else 0)
+        before = alike.get(key)
+        alike[key] = mark if before is None else _joined(before, mark)
+    return tuple(replace(mark, number=k) for k, mark in enumerate(alike.values(), start=1))
+
+
+def _joined(one: Mark, other: Mark) -> Mark:
+    bars = sorted((*one.bars, *other.bars), key=lambda bar: (bar.across, bar.path[0, 0]))
+    return replace(one, bars=tuple(bars))

@@ -1,0 +1,103 @@
+"""Trimmers beside openings, and diagonal bars at their corners.
+
+On either side lie half of the bars that the opening cuts, no fewer than two, anchored past it; at
+each corner one diagonal bar a face, the bond length to each side (common practice).
+"""
+
+from collections.abc import Iterator, Mapping
+from math import ceil
+
+import numpy as np
+import shapely
+
+from pipelines.bars.schedule.lines import SHORTEST, Course, course_of, true_length
+from pipelines.bars.schedule.marks import Mark, PlacedBar, Use, down
+from pipelines.deck.deck import Deck
+from pipelines.standards.resistance.bars import FACES, LAYERS, Layer
+from plate.arrays import Floats
+from plate.geometry.curves import sampled
+from plate.geometry.outline import DRAWN
+
+APART = 0.050  # of trimmers, centre to centre, no less than three diameters [m]
+FEWEST = 2
+
+
+def bars_at_openings(deck: Deck, anchored: Mapping[Layer, float]) -> Iterator[Mark]:
+    """anchored : bond length of every layer [m]."""
+    for number, ring in enumerate(deck.plan.openings, start=1):
+        points = sampled(ring, DRAWN)
+        for layer in LAYERS:
+            yield from _trimmers(course_of(deck, layer[1]), layer, number, points, anchored[layer])
+        for face in FACES:
+            bars = deck.required_reinforcement.bars.mat(face)
+            layer = (face, "x" if bars.x.diameter >= bars.y.diameter else "y")
+            yield from _diagonals(course_of(deck, layer[1]), layer, number, points, anchored[layer])
+
+
+def _trimmers(
+    course: Course, layer: Layer, number: int, ring: Floats, bond: float
+) -> Iterator[Mark]:
+    bars = course.deck.required_reinforcement.bars.bars(layer)
+    _, places = course.places(bars)
+    across, along = ring @ course.aside, ring @ course.along
+    low, high = across.min() - course.inset, across.max() + course.inset
+    cut = int(np.sum((places > low) & (places < high)))
+    each = max(FEWEST, ceil(cut / 2))
+    apart = max(APART, 3.0 * bars.diameter)
+    stretch = course.deck.plan.alignment.stretch(ring).min() if layer[1] == "x" else 1.0
+    reach = course.inset + bond / float(min(stretch, 1.0))
+    ends = np.array([along.min() - reach, along.max() + reach])
+    found = []
+    for side, edge in ((-1.0, low), (1.0, high)):
+        for k in range(each):
+            at = edge + side * (0.5 * bars.diameter + k * apart)
+            path = at * course.aside + ends[:, None] * course.along
+            found += _clipped(course, path, float(at))
+    yield from _marks("trimmer", layer, number, bars.diameter, found)
+
+
+def _diagonals(
+    course: Course, layer: Layer, number: int, ring: Floats, bond: float
+) -> Iterator[Mark]:
+    diameter = course.deck.required_reinforcement.bars.bars(layer).diameter
+    found = []
+    for angle in np.pi / 4 + np.pi / 2 * np.arange(4):
+        out = np.array([np.cos(angle), np.sin(angle)])
+        aside = np.array([-out[1], out[0]])
+        corner = ring[(ring @ out).argmax()]
+        middle = corner + (np.sqrt(2.0) * course.inset + 0.5 * diameter) * out
+        path = middle + np.array([[-bond], [bond]]) * aside
+        found += _clipped(course, path, float(middle @ course.aside))
+    yield from _marks("diagonal", layer, number, diameter, found)
+
+
+def _clipped(course: Course, path: Floats, across: float) -> list[PlacedBar]:
+    """The longest part of a bar that lies on the slab."""
+    parts = shapely.get_parts(shapely.LineString(path).intersection(course.slab))
+    lines = [np.array(p.coords)[[0, -1]] for p in parts if isinstance(p, shapely.LineString)]
+    plan = course.deck.plan
+    lines = sorted(lines, key=lambda line: true_length(plan, line))
+    if not lines or true_length(plan, lines[-1]) < SHORTEST:
+        return []
+    return [PlacedBar(lines[-1], down(true_length(plan, lines[-1])), across)]
+
+
+def _marks(
+    use: Use, layer: Layer, number: int, diameter: float, placed: list[PlacedBar]
+) -> Iterator[Mark]:
+    """One of each length."""
+    for cut in sorted({round(bar.cut, 3) for bar in placed}, reverse=True):
+        yield Mark(
+            number=0,
+            use=use,
+            layers=(layer,),
+            of=f"opening {number}",
+            diameter=diameter,
+            spacing=0.0,
+            shape="00",
+            a=cut,
+            b=None,
+            c=None,
+            radius=None,
+            bars=tuple(bar for bar in placed if round(bar.cut, 3) == cut),
+        )
