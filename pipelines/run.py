@@ -72,11 +72,10 @@ def write_results(result: "Result", out: Path, *, pdf: bool = False) -> None:
             (folder / "report.pdf").write_bytes(pdf_of(document))
         if deck.reinforcement is not None and deck.reinforcement.survey is not None:
             write_as_built(folder / "as_built.csv", result.verdicts)
-        if result.design is not None:
+        if result.design is not None and result.schedule is not None:
             from pipelines.report.drawings.bars_dxf import write_bars
 
-            write_bars(folder / "bars.dxf", deck, result.design)
-        if result.schedule is not None:
+            write_bars(folder / "bars.dxf", deck, result.design, result.schedule)
             write_schedule(folder / "bar_schedule.csv", result.schedule)
         write_findings(folder / "findings.csv", result.findings)
         write_summary(folder / "summary.json", entries)

@@ -12,6 +12,7 @@ from pipelines.bars.schedule.marks import (
     Mark,
     PlacedBar,
     down,
+    side_by_side,
     u_length,
     up,
 )
@@ -168,7 +169,7 @@ def u_bars(
                     b=round(height, 4),
                     c=round(own, 3),
                     radius=(radius, radius),
-                    bars=tuple(those),
+                    ranges=side_by_side(those),
                 )
 
 
@@ -233,7 +234,7 @@ def edge_bars(
                         b=None,
                         c=None,
                         radius=None if bend is None else (round(bend, 3), round(bend, 3)),
-                        bars=tuple(placed),
+                        ranges=(tuple(placed),),
                     )
 
 

@@ -117,7 +117,7 @@ class Course:
 
     def places(self, bars: Bars, between: Bars | None = None) -> tuple[Ints, Floats]:
         """Numbers (n,) and places across (n,) of the bars of a mat, which lie centred between the
-        edges, or of those added in the middle of its gaps, by the number of the gap."""
+        edges, or of those added in the middle of its gaps."""
         across = shapely.get_coordinates(self.slab) @ self.aside
         low, high = float(across.min()), float(across.max())
         room = 1.5 * bars.diameter  # inside the bend of a U-bar of the same diameter
@@ -129,7 +129,7 @@ class Course:
             return numbers, np.asarray(first + pitch * numbers)
         every = round(between.spacing / bars.spacing)
         gaps = numbers[:-1:every]
-        return gaps, np.asarray(first + pitch * (gaps + 0.5))
+        return numbers[: len(gaps)], np.asarray(first + pitch * (gaps + 0.5))
 
     def lines(
         self, bars: Bars, between: Bars | None = None, area: shapely.Geometry | None = None

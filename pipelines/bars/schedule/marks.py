@@ -10,6 +10,8 @@ from dataclasses import dataclass, replace
 from math import ceil, floor, pi
 from typing import Literal
 
+import numpy as np
+
 from pipelines.standards.resistance.bars import Layer
 from pipelines.standards.sources import Source, Standard
 from plate.arrays import Floats
@@ -21,6 +23,7 @@ SHAPES = Source(None, "ISO 3766: shape codes 00, 21, 67, their dimensions a, b, 
 STEEL = 7850.0  # kg/m3, EN 10080 (from memory)
 STEP = 0.005  # of cut lengths [m]
 SLACK = 1e-6
+BESIDE = 0.5  # of a bar, along which its neighbour lies
 
 
 def up(value: float) -> float:
@@ -56,6 +59,7 @@ class Mark:
     layers : that they lie in, both of a U-bar; of : mark of added bars, edge or opening; spacing :
     across the bars [m], 0 = by number; a, b, c : None where the shape or a series has none;
     radius : inside of bends, or of the axis of an arc, from the smallest to the largest.
+    ranges : the bars that lie side by side, over which one that is drawn stands for all.
     """
 
     number: int
@@ -69,7 +73,12 @@ class Mark:
     b: float | None
     c: float | None
     radius: tuple[float, float] | None
-    bars: tuple[PlacedBar, ...]
+    ranges: tuple[tuple[PlacedBar, ...], ...]
+
+    @property
+    def bars(self) -> tuple[PlacedBar, ...]:
+        """All of them."""
+        return tuple(bar for one in self.ranges for bar in one)
 
     @property
     def lengths(self) -> Mapping[float, int]:
@@ -143,6 +152,31 @@ class Schedule:
         return sum(self.by_diameter.values())
 
 
+def side_by_side(bars: Sequence[PlacedBar]) -> tuple[tuple[PlacedBar, ...], ...]:
+    """Bars in ranges: each lies next to the one before and along most of it."""
+    ordered = sorted(bars, key=lambda bar: bar.across)
+    steps = np.diff([bar.across for bar in ordered])
+    apart = float(steps[steps > SLACK].min()) if (steps > SLACK).any() else 0.0
+    run = ordered[0].path[-1] - ordered[0].path[0]
+    run = run / np.linalg.norm(run)
+    found: list[list[PlacedBar]] = []
+    for bar in ordered:
+        for one in found:
+            gap = bar.across - one[-1].across
+            if SLACK < gap < 1.5 * apart and _shared(one[-1], bar, run) > BESIDE:
+                one.append(bar)
+                break
+        else:
+            found.append([bar])
+    return tuple(tuple(one) for one in found)
+
+
+def _shared(one: PlacedBar, other: PlacedBar, run: Floats) -> float:
+    """Share of the longer bar along which both lie."""
+    (a, b), (c, d) = (np.sort(bar.path[[0, -1]] @ run).tolist() for bar in (one, other))
+    return float((min(b, d) - max(a, c)) / max(b - a, d - c))
+
+
 def numbered(marks: Sequence[Mark]) -> tuple[Mark, ...]:
     """The marks from 1, bars of one layer and use that are bent alike under one of them."""
     alike: dict[object, Mark] = {}
@@ -152,10 +186,7 @@ def numbered(marks: Sequence[Mark]) -> tuple[Mark, ...]:
         bent = (mark.diameter, mark.shape, mark.b, mark.radius, lengths)
         key = (mark.use, mark.layers, mark.of, *bent, id(mark) if own else 0)
         before = alike.get(key)
-        alike[key] = mark if before is None else _joined(before, mark)
+        if before is not None:
+            mark = replace(before, ranges=before.ranges + mark.ranges)
+        alike[key] = mark
     return tuple(replace(mark, number=k) for k, mark in enumerate(alike.values(), start=1))
-
-
-def _joined(one: Mark, other: Mark) -> Mark:
-    bars = sorted((*one.bars, *other.bars), key=lambda bar: (bar.across, bar.path[0, 0]))
-    return replace(one, bars=tuple(bars))

@@ -47,12 +47,13 @@ def _trimmers(
     stretch = course.deck.plan.alignment.stretch(ring).min() if layer[1] == "x" else 1.0
     reach = course.inset + bond / float(min(stretch, 1.0))
     ends = np.array([along.min() - reach, along.max() + reach])
-    found = []
+    found: list[list[PlacedBar]] = []
     for side, edge in ((-1.0, low), (1.0, high)):
+        found.append([])
         for k in range(each):
             at = edge + side * (0.5 * bars.diameter + k * apart)
             path = at * course.aside + ends[:, None] * course.along
-            found += _clipped(course, path, float(at))
+            found[-1] += _clipped(course, path, float(at))
     yield from _marks("trimmer", layer, number, bars.diameter, found)
 
 
@@ -67,7 +68,7 @@ def _diagonals(
         corner = ring[(ring @ out).argmax()]
         middle = corner + (np.sqrt(2.0) * course.inset + 0.5 * diameter) * out
         path = middle + np.array([[-bond], [bond]]) * aside
-        found += _clipped(course, path, float(middle @ course.aside))
+        found.append(_clipped(course, path, float(middle @ course.aside)))
     yield from _marks("diagonal", layer, number, diameter, found)
 
 
@@ -83,10 +84,11 @@ def _clipped(course: Course, path: Floats, across: float) -> list[PlacedBar]:
 
 
 def _marks(
-    use: Use, layer: Layer, number: int, diameter: float, placed: list[PlacedBar]
+    use: Use, layer: Layer, number: int, diameter: float, placed: list[list[PlacedBar]]
 ) -> Iterator[Mark]:
-    """One of each length."""
-    for cut in sorted({round(bar.cut, 3) for bar in placed}, reverse=True):
+    """One of each length. placed : bars side by side."""
+    for cut in sorted({round(bar.cut, 3) for side in placed for bar in side}, reverse=True):
+        parts = [tuple(bar for bar in side if round(bar.cut, 3) == cut) for side in placed]
         yield Mark(
             number=0,
             use=use,
@@ -99,5 +101,5 @@ def _marks(
             b=None,
             c=None,
             radius=None,
-            bars=tuple(bar for bar in placed if round(bar.cut, 3) == cut),
+            ranges=tuple(part for part in parts if part),
         )

@@ -17,6 +17,7 @@ from pipelines.bars.schedule.marks import (
     Schedule,
     Use,
     numbered,
+    side_by_side,
 )
 from pipelines.bars.schedule.openings import bars_at_openings
 from pipelines.bars.schedule.pieces import Lapped, Used, lapped
@@ -170,5 +171,5 @@ def _mark(
         b=None,
         c=None,
         radius=(min(bent), max(bent)) if bent else None,
-        bars=tuple(placed),
+        ranges=side_by_side(placed),
     )

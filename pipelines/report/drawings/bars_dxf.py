@@ -1,14 +1,13 @@
-"""bars.dxf: sections of the slab in both directions with their bars, and the zones of each layer in
-plan.
+"""bars.dxf: sections of the slab in both directions with their bars, details of U-bars, the bars of
+each layer in plan, the table of bars, and the zones of each layer.
 
 Everything is drawn at full size in mm, X along the deck and Y up the sheet: y grows down it, as in
-every plan here. Sections are to be plotted at 1:10, plans at 1:100. Each layer of the drawing says
-what it holds and its unit. Zones are areas where bending needs the bars; anchorage, laps, least and
-distribution steel are not drawn, and the drawing says so.
+every plan here. Sections are to be plotted at 1:10, plans and the table at 1:100. Each layer of the
+drawing says what it holds and its unit. Bars are those of the schedule and no others. Zones are
+areas where bending needs them; anchorage, least and distribution steel are not in them, and the
+drawing says so.
 """
 
-import itertools
-from collections.abc import Iterable
 from io import StringIO
 from pathlib import Path
 from textwrap import wrap
@@ -27,11 +26,14 @@ from shapely.geometry.base import BaseGeometry
 from pipelines.bars.checks.curtailment import STEP
 from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.design import Design
+from pipelines.bars.schedule.marks import Schedule
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
 from pipelines.files import write_text
 from pipelines.numbers import as_given
+from pipelines.report.drawings.bar_plans_dxf import edges_plan, layer_plan
+from pipelines.report.drawings.bar_table_dxf import bar_table, u_bar_details
 from pipelines.report.drawings.bars import (
     ALONG,
     LENGTH,
@@ -44,41 +46,49 @@ from pipelines.report.drawings.bars import (
     stretches,
     zone_area,
 )
-from pipelines.report.drawings.plan import line_path, traced
+from pipelines.report.drawings.dxf_parts import (
+    MM,
+    PLAN,
+    SECTION,
+    dimension,
+    draw_ground,
+    flat,
+    ground_of,
+    sheet,
+    text,
+)
+from pipelines.report.fonts import SANS
 from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Direction, Layer, SlabBars
 from plate.arrays import Floats
-from plate.geometry.outline import points_of
 
-MM = 1e3  # of a metre
-SECTION, PLAN = 25.0, 250.0  # height of text: 2.5 mm at 1:10 and at 1:100
 GREYS = {1: (222, 214, 198), 2: (176, 163, 132)}
 COLOURS: dict[Direction, int] = {"x": 5, "y": 30}
 NOTES = (
     *wrap(CAUTION, 100),
     "Lengths in mm, stations x and offsets y in m.",
     "Zones: bars that bending needs, shifted by a_l; bars go on past a zone by their anchorage.",
-    "Not drawn: laps, U-bars, and least, distribution and crack steel, which remain everywhere.",
+    "Plans of bars: as in bar_schedule.csv. Not drawn: chairs, links and bars of beams.",
 )
 
 
-def write_bars(path: Path, deck: Deck, design: Design) -> None:
+def write_bars(path: Path, deck: Deck, design: Design, schedule: Schedule) -> None:
     """Write the drawing of a deck's bars: the same bytes whenever and wherever it is drawn."""
     fixed = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True  # no time and no GUID of its own
     try:
         stream = StringIO()
-        drawing(deck, design).write(stream)
+        drawing(deck, design, schedule).write(stream)
     finally:
         options.write_fixed_meta_data_for_testing = fixed
     write_text(path, stream.getvalue())
 
 
-def drawing(deck: Deck, design: Design) -> Drawing:
+def drawing(deck: Deck, design: Design, schedule: Schedule) -> Drawing:
     """The drawing: INSUNITS 4, millimetres."""
     doc = new("R2010", setup=["linetypes"])
     doc.units = units.MM
     doc.header["$MEASUREMENT"] = 1
-    doc.styles.add("BARS", font="arial.ttf")
+    doc.styles.add("BARS", font=SANS)
     for name, colour, linetype in (
         ("SLAB (mm)", 7, "CONTINUOUS"),
         ("SUPPORTING LINES (mm)", 8, "DASHDOT"),
@@ -94,65 +104,23 @@ def drawing(deck: Deck, design: Design) -> Drawing:
     for cut in DIRECTIONS:
         top = _section(space, bars, cut, top)
     for words in NOTES:
-        _text(space, words, (0.0, top), SECTION)
+        text(space, words, (0.0, top), SECTION)
         top -= 1.8 * SECTION
+    top = u_bar_details(space, deck, schedule, top - 4 * SECTION)
     top -= 4 * PLAN
+    for layer in LAYER_ROWS:
+        top = layer_plan(space, deck, schedule, layer, top)
+    top = edges_plan(space, deck, schedule, top)
+    top = bar_table(space, deck, schedule, top)
     for layer in LAYER_ROWS:
         top = _plan(doc, deck, design, layer, top)
     return doc
 
 
-def _text(
-    space: Modelspace,
-    words: str,
-    at: tuple[float, float],
-    height: float,
-    align: Align = Align.LEFT,
-) -> None:
-    # a true minus sign is missing in many drawing fonts
-    words = words.replace("\u2212", "-")
-    entity = space.add_text(words, height=height, dxfattribs={"layer": "TEXT", "style": "BARS"})
-    entity.set_placement(at, align=align)
-
-
-def _dimension(
-    space: Modelspace,
-    a: tuple[float, float],
-    b: tuple[float, float],
-    base: tuple[float, float],
-    height: float,
-    *,
-    upright: bool = False,
-) -> None:
-    """A measured dimension in whole mm between two points, its line through `base`."""
-    look = {
-        "dimtxt": height,
-        "dimtsz": 0.4 * height,
-        "dimexe": 0.4 * height,
-        "dimexo": 0.4 * height,
-        "dimgap": 0.3 * height,
-        "dimtad": 1,
-        "dimdec": 0,
-        "dimlfac": 1.0,
-        "dimscale": 1.0,
-        "dimrnd": 1.0,
-        "dimtxsty": "BARS",
-    }
-    dimension = space.add_linear_dim(
-        base,
-        a,
-        b,
-        angle=90 if upright else 0,
-        override=look,
-        dxfattribs={"layer": "DIMENSIONS (mm)"},
-    )
-    dimension.render()
-
-
 def _section(space: Modelspace, bars: SlabBars, cut: Direction, top: float) -> float:
     """A section along `cut` below `top`; the height at which the next drawing may begin [mm]."""
     h, length = MM * bars.thickness, MM * LENGTH
-    _text(space, f"SECTION {ALONG[cut]}, plot at 1:10; {TO_VERIFY}", (0.0, top), 1.4 * SECTION)
+    text(space, f"SECTION {ALONG[cut]}, plot at 1:10; {TO_VERIFY}", (0.0, top), 1.4 * SECTION)
     top -= 4 * SECTION
     for z in (top, top - h):
         space.add_line((0.0, z), (length, z), dxfattribs={"layer": "SLAB (mm)"})
@@ -188,12 +156,12 @@ def _section(space: Modelspace, bars: SlabBars, cut: Direction, top: float) -> f
         cover = as_given(MM * bars.mat(layer[0]).cover_to(layer[1]))
         words = f"{layer_title(bars, layer)}, cover {cover}, "
         words += f"d = {as_given(MM * bars.effective_depth(layer))}"
-        _text(space, words, (length + 100, level), SECTION, Align.MIDDLE_LEFT)
-    _dimension(space, (0.0, top), (0.0, top - h), (-8 * SECTION, top), SECTION, upright=True)
+        text(space, words, (length + 100, level), SECTION, Align.MIDDLE_LEFT)
+    dimension(space, (0.0, top), (0.0, top - h), (-8 * SECTION, top), SECTION, upright=True)
     for face in FACES:
         depth = MM * bars.mat(face).cover
         a, b = (top, top - depth) if face == "top" else (top - h + depth, top - h)
-        _dimension(space, (0.0, a), (0.0, b), (-3 * SECTION, top), SECTION, upright=True)
+        dimension(space, (0.0, a), (0.0, b), (-3 * SECTION, top), SECTION, upright=True)
     _spacings(space, bars, cut, top)
     return top - max(h, 12 * SECTION) - 10 * SECTION
 
@@ -207,7 +175,7 @@ def _spacings(space: Modelspace, bars: SlabBars, cut: Direction, top: float) -> 
         if len(places) < 2:
             continue
         outside = top + 1.8 * SECTION if face == "top" else top - MM * bars.thickness - 2 * SECTION
-        _dimension(space, (places[0], z), (places[1], z), (places[0], outside), SECTION)
+        dimension(space, (places[0], z), (places[1], z), (places[0], outside), SECTION)
 
 
 def _plan(doc: Drawing, deck: Deck, design: Design, layer: Layer, top: float) -> float:
@@ -219,50 +187,23 @@ def _plan(doc: Drawing, deck: Deck, design: Design, layer: Layer, top: float) ->
     if layer[1] == "y" and not np.isclose(angle, 90.0):
         title += f" at {angle:g} degrees to x"
     title += ", plan, plot at 1:100"
-    edges = [_flat(deck, np.vstack([e, e[:1]]))[:-1] for e in points_of(deck.plan.boundary)]
-    y_max = max(float(e[:, 1].max()) for e in edges)
-    y_min = min(float(e[:, 1].min()) for e in edges)
-    x_min = min(float(e[:, 0].min()) for e in edges)
-    _text(space, title, (x_min, top), 1.4 * PLAN)
-    shift = np.array([0.0, top - 5 * PLAN - y_max])
+    ground = ground_of(deck, top)
+    shift, x_min = ground.shift, ground.x_min
+    text(space, title, (x_min, top), 1.4 * PLAN)
     found = [standard.zones for standard in design.standards]
     for least in (1, 2):
-        area = shapely.transform(zone_area(deck, found, layer, least), _sheet)
+        area = shapely.transform(zone_area(deck, found, layer, least), sheet)
         drawn = f"ZONE {name} {ZONE_WORDS[least].upper()} (mm)"
         doc.layers.add(drawn, color=8, true_color=rgb2int(GREYS[least]))
         _fill(space, area, shift, drawn)
-    for edge in edges:
-        points = (edge + shift).tolist()
-        space.add_lwpolyline(points, close=True, dxfattribs={"layer": "SLAB (mm)"})
-    for line in deck.lines:
-        path = line_path(deck, line)
-        points = (_flat(deck, path) + shift).tolist()
-        on = {"layer": "SUPPORTING LINES (mm)", "ltscale": PLAN / 2}
-        space.add_lwpolyline(points, dxfattribs=on)
-        # past its end: below the slab, or right of it
-        x, y = points[-1]
-        beside = line.name.startswith("L")
-        at = (x + 0.4 * PLAN, y) if beside else (x, y - 0.4 * PLAN)
-        _text(space, line.name, at, 0.8 * PLAN, Align.MIDDLE_LEFT if beside else Align.TOP_LEFT)
+    draw_ground(space, deck, ground)
     _bar_mark(space, deck, layer, shift)
-    if deck.plan.alignment.straight and deck.plan.skew == 0:
-        _chains(space, deck, y_max, shift)
-    low = y_min + float(shift[1]) - 4 * PLAN
+    low = ground.below - 4 * PLAN
     for sentence in _words(deck, design, layer):
         for words in wrap(sentence, 100):
-            _text(space, words, (x_min, low), PLAN)
+            text(space, words, (x_min, low), PLAN)
             low -= 1.8 * PLAN
     return low - 4 * PLAN
-
-
-def _flat(deck: Deck, path: Floats) -> Floats:
-    """Points of a plan path (n, 2) on the sheet [mm]."""
-    return _sheet(traced(deck, path))
-
-
-def _sheet(points: Floats) -> Floats:
-    """Cartesian points (n, 2) [m] on the sheet [mm]."""
-    return np.asarray(MM * points * np.array([1.0, -1.0]))
 
 
 def _fill(space: Modelspace, area: BaseGeometry, shift: Floats, layer: str) -> None:
@@ -281,24 +222,7 @@ def _bar_mark(space: Modelspace, deck: Deck, layer: Layer, shift: Floats) -> Non
     """A short double line in the middle that shows how the bars run."""
     on = {"layer": f"BARS ALONG {layer[1].upper()} (mm)", "lineweight": 50}
     for path in bar_mark(deck, layer[1], 0.8, 0.08):
-        space.add_lwpolyline((_flat(deck, path) + shift).tolist(), dxfattribs=on)
-
-
-def _chains(space: Modelspace, deck: Deck, y_max: float, shift: Floats) -> None:
-    """Chains of dimensions: edges and cross lines above, edges and lines along at the start."""
-    low, high = deck.plan.u_range
-    stations = sorted({low, *deck.plan.stations, high})
-    offsets = sorted(set(deck.plan.line_offsets(np.array(low)).tolist()))
-    up, left = y_max + float(shift[1]), MM * low
-    for a, b in _pairs(stations):
-        _dimension(space, (MM * a, up), (MM * b, up), (MM * a, up + 2 * PLAN), PLAN)
-    for a, b in _pairs(offsets):
-        ends = ((left, MM * -a + shift[1]), (left, MM * -b + shift[1]))
-        _dimension(space, *ends, (left - 2 * PLAN, ends[0][1]), PLAN, upright=True)
-
-
-def _pairs(values: list[float]) -> Iterable[tuple[float, float]]:
-    return ((a, b) for a, b in itertools.pairwise(values) if b - a > 1e-9)
+        space.add_lwpolyline((flat(deck, path) + shift).tolist(), dxfattribs=on)
 
 
 def _words(deck: Deck, design: Design, layer: Layer) -> list[str]:

@@ -1,10 +1,12 @@
 """The bar schedule in the report: what decides, the rest in bar_schedule.csv."""
 
+from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.schedule.marks import SHAPES, STEEL, Mark, Schedule
 from pipelines.deck.words import line_title
 from pipelines.numbers import as_given, number, rounded_up
-from pipelines.report.document import Block, Paragraph, Strong, Words, table
-from pipelines.report.drawings.bars import layer_name
+from pipelines.report.document import Block, Figure, Paragraph, Strong, Words, table
+from pipelines.report.drawings.bar_plans import bars_drawing
+from pipelines.report.drawings.bars import layer_name, layer_title
 from pipelines.result import Result
 from pipelines.standards.detailing.laps import APART, BENDS, LAPS
 from pipelines.standards.resistance.bars import SlabBars
@@ -32,6 +34,7 @@ def schedule_blocks(result: Result) -> tuple[Block, ...]:
                 f"outer edge. {STEEL:.0f} kg/m³. {SHAPES}; {BENDS}. Each bar: bar_schedule.csv.",
             )
         ),
+        *_plans(result, schedule, bars),
         _marks(result, schedule, bars),
         _weights(schedule),
         _laps(schedule, bars),
@@ -39,9 +42,24 @@ def schedule_blocks(result: Result) -> tuple[Block, ...]:
     )
 
 
-def mark_place(result_bars: SlabBars, mark: Mark) -> str:
+def _plans(result: Result, schedule: Schedule, bars: SlabBars) -> list[Block]:
+    return [
+        Figure(
+            f"plan-bars-{layer_name(bars, layer)}",
+            bars_drawing(result.deck, schedule, layer),
+            (
+                Strong(layer_title(bars, layer)),
+                ": one bar of those that lie over its range, with its mark, number and spacing. "
+                "Edges and openings: bars.dxf.",
+            ),
+        )
+        for layer in LAYER_ROWS
+    ]
+
+
+def mark_place(bars: SlabBars, mark: Mark) -> str:
     """Layer and use of a mark: "B1 mat", "T2 added A1", "U-bar"."""
-    layers = " and ".join(layer_name(result_bars, layer) for layer in mark.layers)
+    layers = " and ".join(layer_name(bars, layer) for layer in mark.layers)
     return f"{layers} {mark.use}"
 
 

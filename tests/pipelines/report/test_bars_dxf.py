@@ -1,5 +1,6 @@
 """The drawing of the bars read back: units, every bar at its depth, dimensions, zones."""
 
+import re
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -15,12 +16,15 @@ from ezdxf.document import Drawing
 
 from pipelines.bars.checks.curtailment import Zones
 from pipelines.bars.design import Design
+from pipelines.bars.schedule.marks import Schedule
+from pipelines.bars.schedule.schedule import scheduled
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
-from pipelines.deck.reinforcement import Reinforcement
+from pipelines.deck.reinforcement import DesignBasis, Reinforcement
 from pipelines.report.drawings.bars import bar_mark
-from pipelines.report.drawings.bars_dxf import PLAN as BARS_PLAN
-from pipelines.report.drawings.bars_dxf import SECTION, write_bars
+from pipelines.report.drawings.bars_dxf import write_bars
+from pipelines.report.drawings.dxf_parts import PLAN as BARS_PLAN
+from pipelines.report.drawings.dxf_parts import SECTION
 from pipelines.run import run
 from pipelines.standards.materials import materials
 from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, Mat, SlabBars
@@ -54,12 +58,16 @@ def zones() -> Zones:
     )
 
 
+def schedule_of(deck: Deck) -> Schedule:
+    return scheduled(deck, dict.fromkeys(LAYERS, lambda points: np.zeros(len(points))), [])
+
+
 def drawn(deck: Deck, folder: Path, angle: float = np.pi / 2) -> tuple[Drawing, Deck]:
-    deck = replace(deck, reinforcement=Reinforcement(bars=BARS, angle=angle, bases=()))
-    basis = SimpleNamespace(materials=materials("C35/45", "B500B", "EN 1992"))
+    basis = cast(DesignBasis, SimpleNamespace(materials=materials("C35/45", "B500B", "EN 1992")))
+    deck = replace(deck, reinforcement=Reinforcement(bars=BARS, angle=angle, bases=(basis,)))
     one = SimpleNamespace(basis=basis, zones=zones())
     design = SimpleNamespace(reinforcement=deck.reinforcement, standards=(one,))
-    write_bars(folder / "bars.dxf", deck, cast(Design, design))
+    write_bars(folder / "bars.dxf", deck, cast(Design, design), schedule_of(deck))
     return ezdxf.readfile(folder / "bars.dxf"), deck
 
 
@@ -73,8 +81,13 @@ def test_every_sheet_has_the_caution_at_the_size_of_its_notes(tmp_path: Path) ->
     doc, _ = drawn(deck_of(tmp_path, SLAB, PLAN, BEAMS), tmp_path)
     texts = [(one.dxf.text, one.dxf.height) for one in doc.modelspace().query("TEXT")]
     first, *_ = wrap(CAUTION, 100)
-    # Of the sections once, and below each of four plans.
-    assert [height for text, height in texts if text == first] == [SECTION, *[BARS_PLAN] * 4]
+    # Of the sections once, below each of four plans of bars, of that of edges and of the table, and
+    # below four plans of zones.
+    assert [height for text, height in texts if text == first] == [SECTION, *[BARS_PLAN] * 10]
+    titles = [text for text, height in texts if height == pytest.approx(1.4 * BARS_PLAN)]
+    bars = [title for title in titles if not title.startswith("ZONES")]
+    assert len(bars) == 6
+    assert all(title.endswith(TO_VERIFY) for title in bars)
     assert sum(text.endswith(TO_VERIFY) for text, _ in texts if text.startswith("SECTION")) == 2
 
 
@@ -107,12 +120,18 @@ def test_every_bar_of_a_section_lies_at_its_depth(tmp_path: Path) -> None:
         {e.dxf.start.y for e in space.query('LINE[layer=="SLAB (mm)"]') if e.dxf.start.x == 0.0},
         reverse=True,
     )
+    titles = [e.dxf for e in space.query("TEXT") if e.dxf.text.startswith("U-BAR at")]
+    details = max(title.insert.y for title in titles)
     along, across = tops[0], next(z for z in tops if z < tops[0] - 300)
     for name, top, expected in (
         ("Y", along, {62.0: (5.0, 125.0, 8), 204.0: (6.0, 100.0, 10)}),
         ("X", across, {51.0: (6.0, 200.0, 5), 190.0: (8.0, 150.0, 7)}),
     ):
-        circles = list(space.query(f'CIRCLE[layer=="BARS ALONG {name} (mm)"]'))
+        circles = [
+            one
+            for one in space.query(f'CIRCLE[layer=="BARS ALONG {name} (mm)"]')
+            if one.dxf.center.y > details
+        ]
         assert len(circles) == sum(count for _, _, count in expected.values())
         for depth, (radius, spacing, count) in expected.items():
             row = [c for c in circles if abs(top - c.dxf.center.y - depth) < 1e-6]
@@ -127,10 +146,42 @@ def test_every_bar_of_a_section_lies_at_its_depth(tmp_path: Path) -> None:
 def test_dimensions_measure_what_they_stand_at(tmp_path: Path) -> None:
     doc, _ = drawn(deck_of(tmp_path, SLAB, PLAN, BEAMS), tmp_path)
     found = [d.get_measurement() for d in doc.modelspace().query("DIMENSION")]  # type: ignore[attr-defined]
-    # thickness and covers twice, spacings, then four chains of 400, 3000, 3000, 400 and 4000
+    # thickness and covers twice, spacings, then nine chains of 400, 3000, 3000, 400 and 4000
     expected = [250.0, 45.0, 40.0] * 2 + [125.0, 100.0, 200.0, 150.0]
-    expected += [400.0, 3000.0, 3000.0, 400.0, 4000.0] * 4
+    expected += [400.0, 3000.0, 3000.0, 400.0, 4000.0] * 9
+    # U-bars: of x, outermost at the top and inside 12 mm at the bottom, and of y: leg, cover at the
+    # end, outside height, thickness
+    expected += [500.0, 45.0, 250.0 - 45.0 - 40.0 - 12.0, 250.0]
+    expected += [500.0, 45.0, 250.0 - 45.0 - 12.0 - 40.0, 250.0]
     np.testing.assert_allclose(sorted(map(float, found)), sorted(expected), rtol=1e-9)
+
+
+def test_plans_and_table_show_the_schedule(tmp_path: Path) -> None:
+    """Of every mat and its pieces number and length once, in all as many as there are; one bar of
+    each range as long as it is cut; every mark in the table with its number and mass."""
+    long = PLAN.replace("[0.0, 3.0, 6.0]", "[0.0, 8.0, 16.0]")
+    doc, deck = drawn(deck_of(tmp_path, SLAB, long, BEAMS), tmp_path)
+    schedule = schedule_of(deck)
+    space = doc.modelspace()
+    texts = [e.dxf.text for e in space.query("TEXT")]
+    mats = [mark for mark in schedule.marks if mark.use == "mat"]
+    ranges = [bars for mark in mats for bars in mark.ranges]
+    assert len(mats) > 4  # lapped
+    shown = [re.fullmatch(r"(\d+) x \d+@\d+", text) for text in texts]
+    counted = [int(match[1]) for match in shown if match]
+    assert sorted(counted) == sorted(len(bars) for bars in ranges)
+    assert sum(counted) == sum(len(mark.bars) for mark in mats)
+    lengths = sorted(text for text in texts if re.fullmatch(r"L \d+", text))
+    assert lengths == sorted(f"L {1e3 * bars[0].cut:.0f}" for bars in ranges)
+    heavy = [np.array(list(e.get_points("xy"))) for e in space.query("LWPOLYLINE")
+             if e.dxf.get("lineweight", 0) == 50]  # type: ignore[attr-defined]  # fmt: skip
+    drawn_lengths = [float(np.hypot(*np.diff(path[[0, -1]], axis=0)[0])) for path in heavy]
+    for bars in ranges:
+        assert any(abs(length - 1e3 * bars[0].cut) < 5.0 for length in drawn_lengths)
+    for mark in schedule.marks:
+        row = [str(mark.number), f"{mark.mass:.1f}", str(len(mark.bars))]
+        assert all(cell in texts for cell in row)
+    assert any(f"all {schedule.mass:.0f} kg" in text for text in texts)
 
 
 def test_zones_cover_their_places_and_words_say_so(tmp_path: Path) -> None:

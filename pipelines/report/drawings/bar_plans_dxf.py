@@ -1,0 +1,167 @@
+"""Plans of the bars in bars.dxf: each layer with marks and ranges, and what lies at edges.
+
+Of bars side by side one is drawn, with a dot on the line over whose length the others lie; pieces
+that are lapped are drawn beside each other in turn, with strokes at their ends.
+"""
+
+from textwrap import wrap
+
+import numpy as np
+from ezdxf.enums import TextEntityAlignment as Align
+from ezdxf.layouts.layout import Modelspace
+
+from pipelines.bars.schedule.marks import Mark, Schedule
+from pipelines.caution import CAUTION, TO_VERIFY
+from pipelines.deck.deck import Deck
+from pipelines.deck.words import line_title
+from pipelines.numbers import as_given
+from pipelines.report.drawings.bar_ranges import DrawnRange, beside_ranges, layer_ranges
+from pipelines.report.drawings.bars import layer_name, layer_title
+from pipelines.report.drawings.dxf_parts import (
+    MM,
+    PLAN,
+    Ground,
+    draw_ground,
+    ground_of,
+    sheet,
+    text,
+)
+from pipelines.standards.resistance.bars import Layer
+from plate.arrays import Floats
+
+GAP = 0.35 * PLAN  # of the pieces of a line that are drawn beside each other
+RING = 0.8 * PLAN  # radius of the ring round a mark
+LETTER = 0.7 * PLAN  # width, no less than of any
+LINE = 1.8 * PLAN  # from one line of words to the next
+
+
+def layer_plan(
+    space: Modelspace, deck: Deck, schedule: Schedule, layer: Layer, top: float
+) -> float:
+    """The plan of one layer below `top`; where the next drawing may begin [mm]."""
+    bars = deck.required_reinforcement.bars
+    title = f"BARS OF LAYER {layer_title(bars, layer)}, plan, plot at 1:100; {TO_VERIFY}"
+    ground = _begin(space, deck, title, top)
+    for one in layer_ranges(deck, schedule, layer):
+        _range(space, one, ground.shift, f"BARS ALONG {layer[1].upper()} (mm)", named=True)
+    laps = next(laps for laps in schedule.laps if laps.layer == layer)
+    cover = as_given(MM * max(bars.mat(face).cover for face in ("top", "bottom")))
+    words = [
+        CAUTION,
+        f"Cover {as_given(MM * bars.mat(layer[0]).cover_to(layer[1]))} mm to this layer, {cover} mm"
+        " at the ends of bars. One bar is drawn of those that lie over its range: number x diameter"
+        "@spacing, L cut length, mark in a ring. U-bars, edge bars and trimmers: plan of edges.",
+    ]
+    if laps.highest is not None:
+        words.append(
+            f"Laps {MM * laps.length:.0f} mm or more as drawn, those of every other line shifted; "
+            f"utilisation in bending at laps up to {laps.highest:.2f}."
+        )
+    return _end(space, ground, words, ground.below - 4 * PLAN)
+
+
+def edges_plan(space: Modelspace, deck: Deck, schedule: Schedule, top: float) -> float:
+    """The plan of U-bars, edge bars, trimmers and diagonals; the same."""
+    found = list(beside_ranges(deck, schedule))
+    if not found:
+        return top
+    ground = _begin(
+        space, deck, f"U-BARS, EDGES AND OPENINGS, plan, plot at 1:100; {TO_VERIFY}", top
+    )
+    for one in found:
+        layer = f"BARS ALONG {one.mark.layers[0][1].upper()} (mm)"
+        _range(space, one, ground.shift, layer, named=False)
+    low = ground.below - 4 * PLAN
+    bars = deck.required_reinforcement.bars
+    for place in dict.fromkeys(one.mark.of for one in found):
+        marks = {one.mark.number: one for one in found if one.mark.of == place}
+        if place in deck.plan.edges:
+            _name_edge(space, deck, place, list(marks), ground)
+        text(space, f"{line_title(deck, place)}:", (ground.x_min, low), PLAN)
+        at = ground.x_min + 22 * PLAN
+        for one in marks.values():
+            mark = one.mark
+            layers = " and ".join(layer_name(bars, layer) for layer in mark.layers)
+            _ring(space, (at, low + 0.5 * PLAN), mark.number)
+            words = f"{mark.use} {layers}: {_counted(mark, one)}"
+            text(space, words, (at + 1.5 * PLAN, low), PLAN)
+            low -= 2.1 * PLAN
+    return _end(space, ground, [CAUTION], low - LINE)
+
+
+def _counted(mark: Mark, one: DrawnRange) -> str:
+    """Words of a range with the number of all."""
+    _, _, size = one.words[0].partition(" x ")
+    return f"{len(mark.bars)} x {size}, {one.words[1]}"
+
+
+def _begin(space: Modelspace, deck: Deck, title: str, top: float) -> Ground:
+    ground = ground_of(deck, top)
+    text(space, title, (ground.x_min, top), 1.4 * PLAN)
+    draw_ground(space, deck, ground)
+    return ground
+
+
+def _end(space: Modelspace, ground: Ground, sentences: list[str], low: float) -> float:
+    for sentence in sentences:
+        for words in wrap(sentence, 100):
+            text(space, words, (ground.x_min, low), PLAN)
+            low -= LINE
+    return low - 4 * PLAN
+
+
+def _range(space: Modelspace, one: DrawnRange, shift: Floats, layer: str, *, named: bool) -> None:
+    path, middle = sheet(one.bar) + shift, sheet(one.middle) + shift
+    along = (path[-1] - path[0]) / np.linalg.norm(path[-1] - path[0])
+    if along[0] < -1e-9 or (abs(along[0]) < 1e-9 and along[1] < 0.0):
+        along = -along
+    aside = np.array([-along[1], along[0]])
+    beside = np.zeros(2) if one.even else -GAP * aside
+    path, middle = path + beside, middle + beside
+    heavy = {"layer": layer, "lineweight": 50}
+    space.add_lwpolyline(path.tolist(), dxfattribs=heavy)
+    for end in (path[0], path[-1]):
+        stroke = 0.25 * PLAN * (along + aside)
+        space.add_lwpolyline([(end - stroke).tolist(), (end + stroke).tolist()], dxfattribs=heavy)
+    thin = {"layer": "DIMENSIONS (mm)"}
+    if one.reach is not None:
+        reach = sheet(one.reach) + shift
+        space.add_lwpolyline(reach.tolist(), dxfattribs=thin)
+        for end in (reach[0], reach[-1]):
+            bar = 0.5 * PLAN * along
+            space.add_lwpolyline([(end - bar).tolist(), (end + bar).tolist()], dxfattribs=thin)
+    dot = space.add_hatch(color=256, dxfattribs={"layer": "TEXT"}).paths.add_edge_path()
+    dot.add_ellipse(tuple(middle.tolist()), (0.16 * PLAN, 0.0), ratio=1.0)
+    if not named:
+        return
+    # below a piece that is drawn below its line, longer words towards the end of the bar
+    side = 1.0 if one.even else -1.0
+    # back over the range where they would leave the bar
+    need = 2.6 * PLAN + LETTER * max(map(len, one.words))
+    room = float(max((end - middle) @ along for end in path))
+    ring = middle + (1.3 * PLAN + min(room - need, 0.0)) * along + side * 1.8 * PLAN * aside
+    _ring(space, (float(ring[0]), float(ring[1])), one.mark.number)
+    turn = float(np.degrees(np.arctan2(along[1], along[0])))
+    for words, up in zip(one.words, (0.7, -0.7), strict=True):
+        at = ring + 1.3 * PLAN * along + up * PLAN * aside
+        text(space, words, (float(at[0]), float(at[1])), PLAN, Align.MIDDLE_LEFT, turn)
+
+
+def _ring(space: Modelspace, at: tuple[float, float], number: int) -> None:
+    radius = RING if number < 100 else 1.3 * RING
+    space.add_circle(at, radius, dxfattribs={"layer": "TEXT"})
+    text(space, str(number), at, 0.8 * PLAN, Align.MIDDLE_CENTER)
+
+
+def _name_edge(space: Modelspace, deck: Deck, edge: str, marks: list[int], ground: Ground) -> None:
+    """The name of an edge within the slab beside it, and its marks below the name."""
+    ends = deck.plan.alignment.to_cartesian(deck.plan.lines[edge].path)
+    middle = sheet(ends[len(ends) // 2] if len(ends) > 2 else ends.mean(axis=0))
+    inner = ground.edges[0].mean(axis=0) - middle
+    inner /= max(float(np.linalg.norm(inner)), 1.0)
+    # past the legs of U-bars and half of the words
+    at = middle + (4.0 + 5.0 * abs(inner[0])) * PLAN * inner
+    x, y = (float(v) for v in at + ground.shift)
+    text(space, line_title(deck, edge), (x, y + 1.1 * PLAN), PLAN, Align.MIDDLE_CENTER)
+    for k, number in enumerate(marks):
+        _ring(space, (x + (k - 0.5 * (len(marks) - 1)) * 2.0 * PLAN, y - 0.5 * PLAN), number)

@@ -1,0 +1,203 @@
+"""The table of bars in bars.dxf, and the details of U-bars."""
+
+from textwrap import wrap
+
+import numpy as np
+from ezdxf.enums import TextEntityAlignment as Align
+from ezdxf.layouts.layout import Modelspace
+
+from pipelines.bars.schedule.ends import fuller
+from pipelines.bars.schedule.marks import Mark, Schedule
+from pipelines.caution import CAUTION, TO_VERIFY
+from pipelines.deck.deck import Deck
+from pipelines.deck.words import line_title
+from pipelines.numbers import as_given, number
+from pipelines.report.drawings.bars import centre_depth, layer_name
+from pipelines.report.drawings.dxf_parts import MM, PLAN, SECTION, dimension, text
+from pipelines.standards.resistance.bars import FACES, Direction, Face, Layer, other_direction
+
+HEADS = ("Mark", "Layer, use", "Of", "Dia.", "No.", "Shape", "a", "b", "c", "R", "Cut length", "kg")
+WIDE = (6, 17, 16, 6, 7, 7, 8, 7, 7, 9, 16, 9)  # of the columns, in heights of text
+LENGTH = 1300.0  # of slab that a detail shows [mm]
+
+
+def bar_table(space: Modelspace, deck: Deck, schedule: Schedule, top: float) -> float:
+    """The table below `top`; where the next drawing may begin [mm]."""
+    text(space, f"BAR TABLE, lengths in mm, plot at 1:100; {TO_VERIFY}", (0.0, top), 1.4 * PLAN)
+    rows = [HEADS, *(_row(deck, mark) for mark in schedule.marks)]
+    edges = PLAN * np.concatenate([[0.0], np.cumsum(WIDE)])
+    step, first = 2.0 * PLAN, top - 3 * PLAN
+    on = {"layer": "DIMENSIONS (mm)"}
+    for k, row in enumerate(rows):
+        level = first - (k + 0.5) * step
+        for x, cell in zip(edges[:-1].tolist(), row, strict=True):
+            text(space, cell, (x + 0.5 * PLAN, level), PLAN, Align.MIDDLE_LEFT)
+    low = first - len(rows) * step
+    for k in range(len(rows) + 1):
+        space.add_line((0.0, first - k * step), (edges[-1], first - k * step), dxfattribs=on)
+    for x in edges.tolist():
+        space.add_line((x, first), (x, low), dxfattribs=on)
+    masses = [
+        f"{as_given(round(MM * d, 6))} mm: {m:.0f} kg" for d, m in schedule.by_diameter.items()
+    ]
+    sentences = [
+        f"By diameter {', '.join(masses)}; all {schedule.mass:.0f} kg, "
+        f"{number(schedule.mass / schedule.area)} kg/m2, "
+        f"{number(schedule.mass / schedule.volume)} kg/m3.",
+        "Shape codes of ISO 3766 (from memory): 00 straight, 21 U-bar, 67 arc; sizes from outside "
+        "to outside, cut lengths of the axis; R inside of bends, of the axis of an arc. Series run "
+        "from the longest to the shortest bar: each length stands in bar_schedule.csv. Chairs, "
+        "links and bars of beams are not in the table.",
+        CAUTION,
+    ]
+    words = [line for sentence in sentences for line in wrap(sentence, 100)]
+    for line in words:
+        low -= 1.8 * PLAN
+        text(space, line, (0.0, low), PLAN)
+    return low - 6 * PLAN
+
+
+def _row(deck: Deck, mark: Mark) -> tuple[str, ...]:
+    bars = deck.required_reinforcement.bars
+    longest, shortest = max(mark.lengths), min(mark.lengths)
+    layers = " ".join(layer_name(bars, layer) for layer in mark.layers)
+    sizes = ("" if size is None else f"{MM * size:.0f}" for size in (mark.a, mark.b, mark.c))
+    return (
+        str(mark.number),
+        f"{layers} {mark.use}",
+        mark.of if mark.use in ("mat", "added") else line_title(deck, mark.of),
+        as_given(round(MM * mark.diameter, 6)),
+        str(len(mark.bars)),
+        mark.shape,
+        *sizes,
+        "" if mark.radius is None else f"{MM * mark.radius[0]:.0f}",
+        f"{MM * longest:.0f}" + ("" if longest == shortest else f" to {MM * shortest:.0f}"),
+        f"{mark.mass:.1f}",
+    )
+
+
+def u_bar_details(space: Modelspace, deck: Deck, schedule: Schedule, top: float) -> float:
+    """A section at the edge for every kind of U-bar; where the next drawing may begin [mm]."""
+    kinds: dict[object, list[Mark]] = {}
+    for mark in schedule.marks:
+        if mark.use == "U-bar":
+            kinds.setdefault((mark.layers, mark.diameter, mark.a), []).append(mark)
+    for marks in kinds.values():
+        top = _detail(space, deck, schedule, marks, top)
+    return top
+
+
+def _detail(
+    space: Modelspace, deck: Deck, schedule: Schedule, marks: list[Mark], top: float
+) -> float:
+    """The slab from its edge, on the left, with the U-bar, the bars beside it and across."""
+    mark, bars = marks[0], deck.required_reinforcement.bars
+    direction = mark.layers[0][1]
+    h, cover = MM * bars.thickness, MM * max(bars.mat(face).cover for face in FACES)
+    where = ", ".join(line_title(deck, one.of) for one in marks)
+    numbers = ", ".join(str(one.number) for one in marks)
+    title = f"U-BAR at {where}, plot at 1:10; {TO_VERIFY}"
+    text(space, title, (0.0, top), 1.4 * SECTION)
+    top -= 6 * SECTION
+    on = {"layer": "SLAB (mm)"}
+    for z in (top, top - h):
+        space.add_line((0.0, z), (LENGTH, z), dxfattribs=on)
+    space.add_line((0.0, top), (0.0, top - h), dxfattribs=on)
+    space.add_line((LENGTH, top), (LENGTH, top - h), dxfattribs=on | {"linetype": "DASHED"})
+    for face in FACES:
+        _bar_along(
+            space, bars.bars((face, direction)).diameter, (face, direction), deck, cover, top
+        )
+        _bars_across(space, deck, schedule, mark, face, cover, top)
+    _u_bar(space, mark, cover, top - MM * bars.mat("top").cover_to(direction))
+    a, b, c = MM * (mark.a or 0.0), MM * (mark.b or 0.0), cover
+    level = top - MM * bars.mat("top").cover_to(direction)
+    dimension(space, (c, top), (c + a, top), (c, top + 2 * SECTION), SECTION)
+    dimension(space, (0.0, top - h), (c, top - h), (0.0, top - h - 2 * SECTION), SECTION)
+    side = -3 * SECTION
+    dimension(space, (c, level), (c, level - b), (side, level), SECTION, upright=True)
+    dimension(space, (0.0, top), (0.0, top - h), (2 * side, top), SECTION, upright=True)
+    size = f"{as_given(round(MM * mark.diameter, 6))}@{as_given(round(MM * mark.spacing, 6))}"
+    words = (
+        f"U-bar {size}, mark {numbers}, R {MM * (mark.radius or (0.0,))[0]:.0f},",
+        f"one beside every bar of {layer_name(bars, fuller(bars, direction))}",
+    )
+    for k, line in enumerate(words):
+        at = (LENGTH + 2 * SECTION, top - h / 2 + (0.9 - 1.8 * k) * SECTION)
+        text(space, line, at, SECTION, Align.MIDDLE_LEFT)
+    return top - h - 9 * SECTION
+
+
+def _bar_along(
+    space: Modelspace, diameter: float, layer: Layer, deck: Deck, cover: float, top: float
+) -> None:
+    """The mat's bar beside the U-bar, as an outline."""
+    z = top - MM * centre_depth(deck.required_reinforcement.bars, layer)
+    r = MM * diameter / 2
+    outline = [(cover, z - r), (LENGTH, z - r), (LENGTH, z + r), (cover, z + r)]
+    on = {"layer": f"BARS ALONG {layer[1].upper()} (mm)"}
+    space.add_lwpolyline(outline, close=True, dxfattribs=on)
+
+
+def _bars_across(
+    space: Modelspace,
+    deck: Deck,
+    schedule: Schedule,
+    mark: Mark,
+    face: Face,
+    cover: float,
+    top: float,
+) -> None:
+    """The mat's bars across it, the first one half its spacing off the edge bar, and the edge bar
+    in the bend where there is one."""
+    bars = deck.required_reinforcement.bars
+    own: Direction = mark.layers[0][1]
+    across: Layer = (face, other_direction(own))
+    one = bars.bars(across)
+    z = top - MM * centre_depth(bars, across)
+    on = {"layer": f"BARS ALONG {across[1].upper()} (mm)"}
+    beside = (m for m in schedule.marks if m.use == "edge bar" and m.of == mark.of)
+    edge = next(beside, None)
+    places = [cover + MM * (1.5 * mark.diameter + one.spacing * k) for k in range(1, 20)]
+    if edge is not None:
+        inside = MM * centre_depth(bars, (across[0], own))
+        sign = -1.0 if face == "top" else 1.0
+        level = top - inside + sign * MM * (mark.diameter + edge.diameter) / 2
+        _circle(space, (cover + 1.5 * MM * mark.diameter, level), MM * edge.diameter / 2, on)
+    for x in places:
+        if x < LENGTH - 20.0:
+            _circle(space, (x, z), MM * one.diameter / 2, on)
+
+
+def _circle(space: Modelspace, at: tuple[float, float], radius: float, on: dict[str, str]) -> None:
+    space.add_circle(at, radius, dxfattribs=on)
+    space.add_hatch(color=256, dxfattribs=on).paths.add_edge_path().add_ellipse(
+        at, (radius, 0.0), ratio=1.0
+    )
+
+
+def _u_bar(space: Modelspace, mark: Mark, cover: float, level: float) -> None:
+    """Outside and inside of the U-bar, its bends round, filled; level : of its upper outside."""
+    a, b, d = (MM * size for size in (mark.a or 0.0, mark.b or 0.0, mark.diameter))
+    inner = MM * (mark.radius or (0.0,))[0]
+    quarter = np.tan(np.pi / 8)
+
+    def course(off: float, radius: float) -> list[tuple[float, float, float]]:
+        """x, y, bulge from the end of the upper leg to that of the lower one."""
+        left, high, low = cover + off, level - off, level - b + off
+        return [
+            (cover + a, high, 0.0),
+            (left + radius, high, quarter),
+            (left, high - radius, 0.0),
+            (left, low + radius, quarter),
+            (left + radius, low, 0.0),
+            (cover + a, low, 0.0),
+        ]
+
+    inside = course(d, inner)[::-1]
+    # backwards the bend before a point is the one after it, turned the other way
+    back = [(*p[:2], -q[2]) for p, q in zip(inside, [*inside[1:], (0.0, 0.0, 0.0)], strict=True)]
+    ring = [*course(0.0, inner + d), *back]
+    on = {"layer": f"BARS ALONG {mark.layers[0][1].upper()} (mm)"}
+    space.add_lwpolyline(ring, format="xyb", close=True, dxfattribs=on)
+    space.add_hatch(color=256, dxfattribs=on).paths.add_polyline_path(ring, is_closed=True)

@@ -1,0 +1,147 @@
+"""What the drawings of bars as DXF are made of: text, dimensions, the slab in plan.
+
+Everything is drawn at full size in mm, X along the deck and Y up the sheet: y grows down it.
+"""
+
+import itertools
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from ezdxf.enums import TextEntityAlignment as Align
+from ezdxf.layouts.layout import Modelspace
+
+from pipelines.deck.deck import Deck
+from pipelines.report.drawings.plan import line_path, traced
+from plate.arrays import Floats
+from plate.geometry.outline import points_of
+
+MM = 1e3  # of a metre
+SECTION, PLAN = 25.0, 250.0  # height of text: 2.5 mm at 1:10 and at 1:100
+
+
+def text(
+    space: Modelspace,
+    words: str,
+    at: tuple[float, float],
+    height: float,
+    align: Align = Align.LEFT,
+    turn: float = 0.0,
+) -> None:
+    # a true minus sign is missing in many drawing fonts
+    words = words.replace("\u2212", "-")
+    entity = space.add_text(
+        words, height=height, rotation=turn, dxfattribs={"layer": "TEXT", "style": "BARS"}
+    )
+    entity.set_placement(at, align=align)
+
+
+def dimension(
+    space: Modelspace,
+    a: tuple[float, float],
+    b: tuple[float, float],
+    base: tuple[float, float],
+    height: float,
+    *,
+    upright: bool = False,
+) -> None:
+    """A measured dimension in whole mm between two points, its line through `base`."""
+    look = {
+        "dimtxt": height,
+        "dimtsz": 0.4 * height,
+        "dimexe": 0.4 * height,
+        "dimexo": 0.4 * height,
+        "dimgap": 0.3 * height,
+        "dimtad": 1,
+        "dimdec": 0,
+        "dimlfac": 1.0,
+        "dimscale": 1.0,
+        "dimrnd": 1.0,
+        "dimtxsty": "BARS",
+    }
+    dimension = space.add_linear_dim(
+        base,
+        a,
+        b,
+        angle=90 if upright else 0,
+        override=look,
+        dxfattribs={"layer": "DIMENSIONS (mm)"},
+    )
+    dimension.render()
+
+
+def flat(deck: Deck, path: Floats) -> Floats:
+    """Points of a plan path (n, 2) on the sheet [mm]."""
+    return sheet(traced(deck, path))
+
+
+def sheet(points: Floats) -> Floats:
+    """Cartesian points (n, 2) [m] on the sheet [mm]."""
+    return np.asarray(MM * points * np.array([1.0, -1.0]))
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Ground:
+    """Place of a plan on the sheet [mm]. edges : closed outlines (n, 2) before they are moved by
+    `shift`; x_min, x_max, above, below : what the slab takes."""
+
+    edges: tuple[Floats, ...]
+    shift: Floats
+    x_min: float
+    x_max: float
+    above: float
+    below: float
+
+
+def ground_of(deck: Deck, top: float) -> Ground:
+    """The plan of the slab below its title at `top`."""
+    edges = [flat(deck, np.vstack([e, e[:1]]))[:-1] for e in points_of(deck.plan.boundary)]
+    points = np.concatenate(edges)
+    (x_min, y_min), (x_max, y_max) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+    down = top - 5 * PLAN - y_max
+    return Ground(
+        edges=tuple(edges),
+        shift=np.array([0.0, down]),
+        x_min=x_min,
+        x_max=x_max,
+        above=y_max + down,
+        below=y_min + down,
+    )
+
+
+def draw_ground(space: Modelspace, deck: Deck, ground: Ground) -> None:
+    """Outline, openings, supporting lines with their names, chains of dimensions where the lines
+    are square to each other."""
+    shift = ground.shift
+    for edge in ground.edges:
+        points = (edge + shift).tolist()
+        space.add_lwpolyline(points, close=True, dxfattribs={"layer": "SLAB (mm)"})
+    for line in deck.lines:
+        path = line_path(deck, line)
+        points = (flat(deck, path) + shift).tolist()
+        on = {"layer": "SUPPORTING LINES (mm)", "ltscale": PLAN / 2}
+        space.add_lwpolyline(points, dxfattribs=on)
+        # past its end: below the slab, or right of it
+        x, y = points[-1]
+        beside = line.name.startswith("L")
+        at = (x + 0.4 * PLAN, y) if beside else (x, y - 0.4 * PLAN)
+        text(space, line.name, at, 0.8 * PLAN, Align.MIDDLE_LEFT if beside else Align.TOP_LEFT)
+    if deck.plan.alignment.straight and deck.plan.skew == 0:
+        _chains(space, deck, ground.above, shift)
+
+
+def _chains(space: Modelspace, deck: Deck, above: float, shift: Floats) -> None:
+    """Chains of dimensions: edges and cross lines above, edges and lines along at the start."""
+    low, high = deck.plan.u_range
+    stations = sorted({low, *deck.plan.stations, high})
+    offsets = sorted(set(deck.plan.line_offsets(np.array(low)).tolist()))
+    up, left = above, MM * low
+    for a, b in _pairs(stations):
+        dimension(space, (MM * a, up), (MM * b, up), (MM * a, up + 2 * PLAN), PLAN)
+    for a, b in _pairs(offsets):
+        ends = ((left, MM * -a + shift[1]), (left, MM * -b + shift[1]))
+        dimension(space, *ends, (left - 2 * PLAN, ends[0][1]), PLAN, upright=True)
+
+
+def _pairs(values: list[float]) -> Iterable[tuple[float, float]]:
+    return ((a, b) for a, b in itertools.pairwise(values) if b - a > 1e-9)
