@@ -5,7 +5,7 @@ Of a vehicle with a variable spacing the axles ahead of it and those behind are 
 themselves; a place of the vehicle is one of each that the spacing allows.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -152,70 +152,126 @@ class DrivenVehicle:
 
         upper : (n, n_s, n_y); stretch : (n, pieces of y) owners; number : of the vehicle.
         """
-        y = self.front.y
-        columns = np.repeat(np.arange(needed.shape[1]), np.diff(y.first))
-        rear = None
+        columns = np.repeat(np.arange(needed.shape[1]), np.diff(self.front.y.first))
+        signed = self.factor * signs
+        together = self._together(rows, signed, upper, needed, columns)
+        behind = {}
         if self.rear is not None:
-            rear = _Boxed.of(self.rear, rows, self.factor * signs).upper
-            front = _Boxed.of(self.front, rows, self.factor * signs).upper
+            different = {other for pairs in together.values() for other, *_ in pairs}
+            for other in sorted(different):
+                mine = [one[1:] for pairs in together.values() for one in pairs if one[0] == other]
+                behind[other] = _Table.of(self.rear, other, rows, signed, mine)
+        for box, pairs in together.items():
+            ahead = _Table.of(self.front, box, rows, signed, [one[1:] for one in pairs])
+            parts = [
+                self._in_boxes(box, ahead, other, behind.get(other), e, j, stretch[e, j], number)
+                for other, e, j in pairs
+            ]
+            found = LivePieces.joined(parts)
+            least = [
+                np.repeat(needed[e, columns[j]], len(part.owner) // len(e))
+                for part, (_, e, j) in zip(parts, pairs, strict=True)
+            ]
+            yield found.part(found.top > np.concatenate(least))
+
+    def _together(
+        self, rows: Ints, signed: Floats, upper: Floats, needed: Floats, columns: Ints
+    ) -> dict[int, list[tuple[int, Ints, Ints]]]:
+        """Of each box of stations the boxes of the rear axles' that are to be looked at with it, -1
+        without any, with the results and pieces of offsets (n,) for which they are."""
+        found: dict[int, list[tuple[int, Ints, Ints]]] = {}
+        front = rear = None
+        if self.rear is not None:
+            front, rear = (_Boxed.of(one, rows, signed).upper for one in (self.front, self.rear))
         for box in range(upper.shape[1]):
             able = upper[:, box] > needed
             if not able.any():
                 continue
-            behind = self._behind(box) if rear is not None else slice(0, 1)
-            for other in range(behind.start, behind.stop):
-                mine = able
-                if rear is not None:
-                    mine = able & (front[:, box] + rear[:, other] > needed)
+            pairs = [(-1, able)]
+            if front is not None and rear is not None:
+                behind = self._behind(box)
+                pairs = [
+                    (other, able & (front[:, box] + rear[:, other] > needed))
+                    for other in range(behind.start, behind.stop)
+                ]
+            live = []
+            for other, mine in pairs:
                 e, j = np.nonzero(mine[:, columns])
-                if not len(e):
-                    continue
-                found = self._in_boxes(rows[e], signs[e], box, other, j)
-                top = found.top
-                kept = np.flatnonzero(top > np.repeat(needed[e, columns[j]], len(top) // len(e)))
-                if len(kept):
-                    found = found.part(kept)
-                    of = found.owner
-                    yield LivePieces(
-                        owner=stretch[e[of], j[of]],
-                        vehicle=np.full(len(of), number),
-                        s=found.s,
-                        t=found.t,
-                        y=found.y,
-                        front=found.front,
-                        rear=found.rear,
-                        reach=found.reach,
-                    )
+                if len(e):
+                    live.append((other, e, j))
+            if live:
+                found[box] = live
+        return found
 
-    def _in_boxes(self, rows: Ints, signs: Floats, box: int, other: int, y: Ints) -> LivePieces:
+    def _in_boxes(
+        self,
+        box: int,
+        ahead: "_Table",
+        other: int,
+        behind: "_Table | None",
+        entry: Ints,
+        y: Ints,
+        owner: Ints,
+        number: int,
+    ) -> LivePieces:
         """All pieces of results (n,) in a box of stations, with those of a box of the rear axles',
-        each at its own piece of offsets; their owner is the number of the result."""
-        n, m = len(rows), self.front.degree + 1
-        factor = (self.factor * signs)[:, None, None, None]
-        own = _run(self.front.s, box)
-        C = factor * self.front.coefficients(rows, own, y)
-        i = np.tile(np.arange(C.shape[1]), n)
-        e = np.repeat(np.arange(n), C.shape[1])
+        each at its own piece of offsets."""
+        m = self.front.degree + 1
+        C = ahead.at(entry, y)
+        k = C.shape[1]
+        e, i = np.repeat(np.arange(len(entry)), k), np.tile(np.arange(k), len(entry))
         C = C.reshape(-1, m, m)
         t, Q = np.zeros((len(e), 2)), np.zeros((len(e), m, m) if self.spaced else (len(e), 0, 0))
-        if self.rear is not None:
-            theirs = _run(self.rear.s, other)
-            D = factor * self.rear.coefficients(rows, theirs, y)
+        if self.rear is not None and behind is not None:
+            D = behind.at(entry, y)
             k = D.shape[1]
+            j = np.tile(np.arange(k), len(e))
             C, i, e = np.repeat(C, k, axis=0), np.repeat(i, k), np.repeat(e, k)
-            j = np.tile(np.arange(k), len(e) // k)
             Q = D[e, j]
-            t = _ends(self.rear.s, theirs.start + j)
+            t = _ends(self.rear.s, self.rear.s.first[other] + j)
         return LivePieces(
-            owner=e,
-            vehicle=e,
-            s=_ends(self.front.s, own.start + i),
+            owner=owner[e],
+            vehicle=np.full(len(e), number),
+            s=_ends(self.front.s, self.front.s.first[box] + i),
             t=t,
             y=_ends(self.front.y, y[e]),
             front=C,
             rear=Q,
             reach=np.tile(self.reach, (len(e), 1)),
         )
+
+
+@dataclass(frozen=True, eq=False)
+class _Table:
+    """Coefficients (n, k, m, m) in the k pieces of a box of stations, by result and piece of the
+    offsets.
+
+    keys : (n,) growing; width : number of pieces of the offsets, by which a key is made.
+    """
+
+    keys: Ints
+    width: int
+    coefficients: Floats
+
+    @classmethod
+    def of(
+        cls,
+        wheels: DrivenWheels,
+        box: int,
+        rows: Ints,
+        signed: Floats,
+        wanted: Sequence[tuple[Ints, Ints]],
+    ) -> "_Table":
+        """Those of results rows[e] times signed[e] in pieces y (n,) of the offsets."""
+        width = len(wheels.y.low)
+        keys = np.unique(np.concatenate([e * width + y for e, y in wanted]))
+        e, y = np.divmod(keys, width)
+        C = wheels.coefficients(rows[e], _run(wheels.s, box), y)
+        return cls(keys, width, signed[e][:, None, None, None] * C)
+
+    def at(self, entry: Ints, y: Ints) -> Floats:
+        """Those of results and pieces (n,)."""
+        return self.coefficients[np.searchsorted(self.keys, entry * self.width + y)]
 
 
 @dataclass(frozen=True, eq=False)
