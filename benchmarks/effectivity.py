@@ -331,7 +331,7 @@ def _reference(
     stiffness = Stiffness(build_model(replace(deck, mesh=mesh)).model)
     model = stiffness.model
     probes = probe_rows(deck, model, field_points(model)).rows
-    traffic = [stated_under(stiffness, rows_on(model, solved, one), one) for one in stated]
+    traffic = [stated_under(stiffness, rows_on(stiffness, solved, one), one) for one in stated]
     return case_values(deck, stiffness, probes), traffic
 
 

@@ -43,12 +43,13 @@ def main(names: list[str]) -> None:
 def _case(name: str, solved: SolvedDeck, envelope: TrafficEnvelope) -> None:
     deck, model = solved.deck, envelope.model
     stated = stated_values(solved, envelope, governing_values(solved, envelope))
+    sizes = stated.largest[stated.kinds]
     rows = own_rows(solved, stated)
     wanted = list(zip(stated.row.tolist(), stated.sign.tolist(), strict=True))
     starts = [envelope.position(number) for number in stated.number.tolist()]
     found = surfaces(solved.stiffness, rows)
     proof_time, proven = _timed(
-        lambda: worst_loads(solved, rows, wanted, model, sizes=stated.sizes, starts=starts)
+        lambda: worst_loads(solved, rows, wanted, model, sizes=sizes, starts=starts)
     )
     if model.one_lane:
         fleet = list(free_vehicles(deck, [v for kind in model.kinds for v in kind.vehicles]))
@@ -73,8 +74,8 @@ def _case(name: str, solved: SolvedDeck, envelope: TrafficEnvelope) -> None:
     print(f"\n{name}, {model.name}: {n} stated values, {sum(p.proven for p in proven)} proven")
     print(f"proof  {proof_time:6.2f} s, {1e3 * proof_time / n:6.1f} ms each")
     print(f"search {search_time:6.2f} s; proof by search {proof_time / search_time:.2f}")
-    of = np.maximum(value, 1e-3 * stated.sizes)
-    large = value > 0.02 * stated.sizes
+    of = np.maximum(value, 1e-3 * sizes)
+    large = value > 0.02 * sizes
     print("of values above 2 % of their kind:")
     print(
         f"  gap of the proof {(gap / of)[large].max():.2g} at most; of all {(gap / of).max():.2g}"

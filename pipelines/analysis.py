@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import ParamSpec, TypeVar
 
 from pipelines.accuracy.refinement import refined
+from pipelines.accuracy.stated_probes import stated_probes
 from pipelines.accuracy.tolerances import (
     Tolerances,
     Yardsticks,
@@ -21,6 +22,8 @@ from pipelines.bars.checks.findings_utilisation import with_utilisation
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.design import design
 from pipelines.deck.deck import Deck
+from pipelines.deck.reinforcement import Reinforcement
+from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.means import mean_curves
 from pipelines.envelopes.peaks import that_count
 from pipelines.envelopes.traffic import traffic_envelopes
@@ -31,8 +34,11 @@ from pipelines.findings.compare import strip_findings
 from pipelines.findings.finding import Finding
 from pipelines.findings.left_out import left_out
 from pipelines.findings.reconciliation.walk import governing_findings, reconcile
-from pipelines.model.accepted import accepted
+from pipelines.kept import Kept
+from pipelines.model.accepted import buildable
+from pipelines.model.build import BuiltModel
 from pipelines.model.cache import ModelCache
+from pipelines.model.job_size import check_job_size
 from pipelines.model.responses import Response, SolvedDeck, case_responses
 from pipelines.result import Result, TrafficResult
 from plate.threads import one_thread
@@ -46,45 +52,51 @@ def analyse(
     deck: Deck,
     progress: Progress | None = None,
     *,
-    models: ModelCache | None = None,
+    kept: Kept | None = None,
     threads: int | None = None,
     tolerances_wanted: bool = True,
 ) -> Result:
     """Model, solve and judge a deck.
 
     progress : called with the stage's name, what is done and what there is to do.
-    models : where equal models of other decks may be found. threads : of the load positions,
-    default one per processor. tolerances_wanted : False leaves every stated error empty, and values
-    as the steps of the load positions give them.
+    kept : what the stages of the analysis before made: those that read the same again are not done
+    again; equal models are found there. threads : of the load positions, default one per
+    processor. tolerances_wanted : False leaves every stated error empty, and values as the steps of
+    the load positions give them.
 
     Raises
     ------
     PlateError, JobError
         What is wrong with the deck, in one message.
     """
+    kept = Kept() if kept is None else kept
+    kept.begin()
 
     def on_this_mesh(deck: Deck) -> Result:
         with one_thread, ThreadPoolExecutor(1) as aside:
             return _on_this_mesh(
                 deck,
                 _Stages(progress),
-                models or ModelCache(),
+                kept,
                 threads,
                 aside,
                 tolerances_wanted=tolerances_wanted,
             )
 
     if deck.mesh.error is None or not tolerances_wanted:
-        return on_this_mesh(deck)
-    result, note = refined(deck, on_this_mesh)
-    notes = (*result.built.notes, note) if note else result.built.notes
-    return replace(result, built=replace(result.built, notes=notes))
+        result = on_this_mesh(deck)
+    else:
+        result, note = refined(deck, on_this_mesh)
+        notes = (*result.built.notes, note) if note else result.built.notes
+        result = replace(result, built=replace(result.built, notes=notes))
+    kept.end()
+    return result
 
 
 def _on_this_mesh(
     deck: Deck,
     stages: "_Stages",
-    models: ModelCache,
+    kept: Kept,
     threads: int | None,
     aside: Executor,
     *,
@@ -98,44 +110,112 @@ def _on_this_mesh(
             wait([future])
         return future
 
+    of = deck.mesh, tolerances_wanted
     with stages("mesh and stiffness"):
-        built = accepted(deck, threads, tolerances=tolerances_wanted).built
-        solved = SolvedDeck.of(deck, built.model, models)
-        solved.check()
-    with stages("static cases"):
-        cases = case_responses(solved)
-    with stages("load positions"):
-        watch = None if deck.reinforcement is None else DesignWatch(solved, cases)
-        envelopes = traffic_envelopes(
-            solved,
-            workers=threads,
-            progress=stages.tell,
-            observers=() if watch is None else (watch,),
-            watched=lambda model: None if watch is None else watch.of_model(model),
+        check_job_size(deck, threads, tolerances=tolerances_wanted)
+        plate = _plate_part(deck)
+        built, bare = kept.stage(
+            "mesh and stiffness", lambda: _solved(plate, kept.models), data=(of, plate)
         )
-    measuring = begun(Yardsticks.of, built, solved) if tolerances_wanted else None
+    with stages("static cases"):
+        solved = bare.of_deck(deck)
+        alone = kept.stage("static cases", lambda: case_responses(bare), data=of, made=[bare])
+        cases = {name: solved.read_again(response) for name, response in alone.items()}
+    with stages("load positions"):
+        barred = bare.of_deck(replace(plate, reinforcement=deck.reinforcement))
+        watched, watch = kept.stage(
+            "load positions",
+            lambda: _load_positions(barred, alone, threads, stages.tell),
+            data=(of, deck.reinforcement),
+            made=[bare],
+        )
+        # Without what the bars ask for the envelopes depend on no bar.
+        envelopes = kept.stage(
+            "envelopes",
+            lambda: tuple(replace(one, more={}) for one in watched),
+            data=of,
+            made=[bare],
+        )
+    measuring = None
+    if tolerances_wanted:
+        measuring = begun(
+            kept.stage,
+            "richer model",
+            lambda: Yardsticks.of(built, bare),
+            data=of,
+            made=[bare],
+        )
     with stages("reinforcement"):
-        bars = None if watch is None else design(solved, envelopes, watch, threads)
+        bars = None
+        if watch is not None:
+            bars = kept.stage(
+                "reinforcement",
+                lambda: design(barred, watched, watch, threads),
+                data=of,
+                made=[watch],
+            )
     with stages("worst load positions"):
         worst_of = with_worst_loads if tolerances_wanted else stepped
-        worst = [worst_of(solved, envelope) for envelope in envelopes]
+        worst = kept.stage(
+            "worst load positions",
+            lambda: [worst_of(bare, envelope) for envelope in envelopes],
+            data=of,
+            made=[envelopes],
+        )
         envelopes = tuple(case.envelope for case in worst)
     with stages("strips and findings"):
-        findings, no_findings = strip_findings(solved, envelopes)
-        findings = with_utilisation(solved, cases, findings)
+        striped = bare.of_deck(_strip_part(deck))
+        found, no_findings = kept.stage(
+            "strips and findings",
+            lambda: strip_findings(striped, envelopes),
+            data=(of, striped.deck),
+            made=[worst],
+        )
     with stages("numerical tolerances"):
         measured = None if measuring is None else measuring.result()
-        findings = _with_tolerances(solved, findings, measured)
-        walked = governing_findings(findings) if tolerances_wanted else []
-        walking = begun(reconcile, built, solved, envelopes, walked)
-        of_cases = case_tolerances(solved, cases, measured)
-        tolerances = traffic_tolerances(solved, worst, measured)
+        findings = kept.stage(
+            "tolerances of findings",
+            lambda: _with_tolerances(bare, found, measured),
+            data=of,
+            made=[found, measured],
+        )
+        walking = begun(
+            kept.stage,
+            "widths and reconciliation",
+            lambda: reconcile(
+                built,
+                striped,
+                envelopes,
+                governing_findings(findings) if tolerances_wanted else [],
+            ),
+            data=of,
+            made=[findings],
+        )
+        of_cases = case_tolerances(
+            solved, cases, None if measured is None else measured.reading(solved)
+        )
+        probes = kept.each(
+            "probes",
+            deck.probes,
+            lambda new: stated_probes(bare, worst, new, measured),
+            made=[worst, measured],
+        )
+        traffic = kept.stage(
+            "numerical tolerances",
+            lambda: _traffic(bare, alone, worst, traffic_tolerances(bare, worst, measured)),
+            data=of,
+            made=[worst, measured],
+        )
         traffic = tuple(
-            _traffic(solved, case, cases, own) for case, own in zip(worst, tolerances, strict=True)
+            replace(case, probes=tuple(probe[k] for probe in probes))
+            for k, case in enumerate(traffic)
         )
     with stages("widths and reconciliation"):
-        widths = back_widths(deck, findings)
+        widths = kept.stage(
+            "widths", lambda: back_widths(striped.deck, findings), data=of, made=[findings]
+        )
         walks = walking.result()
+        findings = with_utilisation(solved, cases, findings)
     return Result(
         deck=deck,
         built=built,
@@ -153,28 +233,70 @@ def _on_this_mesh(
     )
 
 
+def _plate_part(deck: Deck) -> Deck:
+    """The deck without all that plate, cases and traffic do not depend on."""
+    return replace(deck, title="", warnings=(), probes=(), reinforcement=None, strip=None)
+
+
+def _strip_part(deck: Deck) -> Deck:
+    """The deck with what strips and findings read, but its probes: of the bars depths and
+    standards."""
+    bars = deck.reinforcement
+    if bars is not None:
+        bars = Reinforcement(bars=bars.bars.of_depth, angle=bars.angle, bases=bars.bases[:1])
+    return replace(deck, title="", warnings=(), probes=(), reinforcement=bars)
+
+
+def _solved(deck: Deck, models: ModelCache) -> tuple[BuiltModel, SolvedDeck]:
+    built = buildable(deck)
+    solved = SolvedDeck.of(deck, built.model, models)
+    solved.check()
+    return built, solved
+
+
+def _load_positions(
+    solved: SolvedDeck, cases: Mapping[str, Response], threads: int | None, tell: Progress
+) -> tuple[tuple[TrafficEnvelope, ...], DesignWatch | None]:
+    """The envelopes of all cases of traffic, and what was seen for the bars."""
+    watch = None if solved.deck.reinforcement is None else DesignWatch(solved, cases)
+    envelopes = traffic_envelopes(
+        solved,
+        workers=threads,
+        progress=tell,
+        observers=() if watch is None else (watch,),
+        watched=lambda model: None if watch is None else watch.of_model(model),
+    )
+    return envelopes, watch
+
+
 def _traffic(
     solved: SolvedDeck,
-    worst: WorstEnvelope,
     cases: Mapping[str, Response],
-    tolerances: Tolerances,
-) -> TrafficResult:
-    """Governing values of a case of traffic with their tolerances, and what is read beside them."""
-    envelope = worst.envelope
-    peaks = tuple(
-        peak.with_tolerance(stated)
-        for peak, stated in zip(worst.peaks, tolerances.peaks, strict=True)
-    )
-    governing = tuple(peak for peak in that_count(peaks) if peak.is_known)
-    return TrafficResult(
-        envelope=envelope,
-        governing=governing,
-        uncertain=tuple(peak for peak in peaks if not peak.is_known),
-        unread=unread_moments(solved, envelope, that_count(peaks)),
-        tolerances=tolerances,
-        mean_curves=mean_curves(solved, governing),
-        uplift=uplift_findings(solved, cases, envelope, governing),
-    )
+    worst: Sequence[WorstEnvelope],
+    tolerances: Sequence[Tolerances],
+) -> tuple[TrafficResult, ...]:
+    """Governing values of every case of traffic with their tolerances, and what is read beside
+    them, but the probes."""
+    found = []
+    for one, own in zip(worst, tolerances, strict=True):
+        envelope = one.envelope
+        peaks = tuple(
+            peak.with_tolerance(stated) for peak, stated in zip(one.peaks, own.peaks, strict=True)
+        )
+        governing = tuple(peak for peak in that_count(peaks) if peak.is_known)
+        found.append(
+            TrafficResult(
+                envelope=envelope,
+                probes=(),
+                governing=governing,
+                uncertain=tuple(peak for peak in peaks if not peak.is_known),
+                unread=unread_moments(solved, envelope, that_count(peaks)),
+                tolerances=own,
+                mean_curves=mean_curves(solved, governing),
+                uplift=uplift_findings(solved, cases, envelope, governing),
+            )
+        )
+    return tuple(found)
 
 
 def _with_tolerances(

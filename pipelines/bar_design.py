@@ -27,7 +27,7 @@ from pipelines.deck.reading.toml import tables_of_text, text_of
 from pipelines.deck.reinforcement import AddedBars, BarChoice, Reinforcement
 from pipelines.errors import JobError
 from pipelines.files import write_text
-from pipelines.model.cache import ModelCache
+from pipelines.kept import Kept
 from pipelines.outputs import check_folder
 from pipelines.report.sections.bars_words import remedy_words
 from pipelines.result import Result
@@ -175,10 +175,10 @@ def designed(deck: Deck, tell: Tell = lambda _: None) -> Designed:
         raise JobError(f"{deck.path}: a design needs [traffic]")
     if reinforcement.survey is not None:
         raise JobError(f"{deck.path}: [survey] is of bars that lie already: leave it out")
-    models, count = ModelCache(), 0
+    kept, count = Kept(), 0
     for thickness in reinforcement.choice.thicknesses or (deck.slab.thickness,):
         tell(f"slab of {1e3 * thickness:.0f} mm")
-        found = _at_thickness(_thick(deck, thickness), reinforcement.choice, models, tell)
+        found = _at_thickness(_thick(deck, thickness), reinforcement.choice, kept, tell)
         count += found.analyses
         found = replace(found, analyses=count)
         if found.adequate:
@@ -186,12 +186,12 @@ def designed(deck: Deck, tell: Tell = lambda _: None) -> Designed:
     return found
 
 
-def _at_thickness(deck: Deck, choice: BarChoice, models: ModelCache, tell: Tell) -> Designed:
+def _at_thickness(deck: Deck, choice: BarChoice, kept: Kept, tell: Tell) -> Designed:
     floors: dict[Layer, tuple[float, str]] = {}
     chosen: Chosen | None = None
     quickly = True
     for number in range(1, MOST + 1):
-        result = analyse(deck, models=models, tolerances_wanted=not quickly)
+        result = analyse(deck, kept=kept, tolerances_wanted=not quickly)
         assert result.design is not None
         drawn = deck.required_reinforcement
         stops = _stops(result.verdicts)

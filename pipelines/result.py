@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from html import escape
 
+from pipelines.accuracy.stated_probes import StatedProbe
 from pipelines.accuracy.tolerances import CaseTolerances, Tolerances
 from pipelines.bars.adequacy import StandardVerdict
 from pipelines.bars.design import Design
@@ -32,12 +33,14 @@ from plate.arrays import Floats
 class TrafficResult:
     """What was found under one case of traffic: a load model, or the vehicles that drive alone.
 
+    envelope : of all but the probes, each of which has its own, with its tolerances, in `probes`.
     governing : its governing values; uncertain : those that may be wrong by more than themselves;
     unread : larger moments beside places of infinite moments; tolerances : of both and of the rest;
     mean_curves : of the governing values; uplift : supports in tension and values without it.
     """
 
     envelope: TrafficEnvelope
+    probes: tuple[StatedProbe, ...]
     governing: tuple[Peak, ...]
     uncertain: tuple[Peak, ...]
     unread: tuple[Unread, ...]

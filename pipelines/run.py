@@ -14,6 +14,7 @@ from pipelines.outputs import check_folder, replacing
 
 if TYPE_CHECKING:
     from pipelines.analysis import Progress
+    from pipelines.kept import Kept
     from pipelines.report.document import Document
     from pipelines.result import Result
 
@@ -33,6 +34,25 @@ def run(
 
     The files replace those of the run before together, once all are finished.
     """
+    result = analysed(path, out, progress, pdf=pdf)
+    if progress is not None:
+        progress("report", 0, 1)
+    write_results(result, out, pdf=pdf)
+    return result
+
+
+def analysed(
+    path: Path,
+    out: Path,
+    progress: "Progress | None" = None,
+    *,
+    pdf: bool = False,
+    kept: "Kept | None" = None,
+) -> "Result":
+    """The first half of `run`: nothing is written yet, but that it can be is certain.
+
+    kept : what the run before made (`analysis.analyse`).
+    """
     deck = read_deck(path)
     check_folder(out, "results", FILES)
     from pipelines.analysis import analyse
@@ -40,11 +60,12 @@ def run(
 
     if pdf:
         require_pdf()
-    result = analyse(deck, progress)
-    if progress is not None:
-        progress("report", 0, 1)
-    write_results(result, out, pdf=pdf)
-    return result
+    return analyse(deck, progress, kept=kept)
+
+
+def written(out: Path) -> list[str]:
+    """Names of the files of a run that a folder has."""
+    return [name for name in FILES if (out / name).exists()]
 
 
 def write_results(result: "Result", out: Path, *, pdf: bool = False) -> None:

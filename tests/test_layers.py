@@ -49,6 +49,7 @@ ROOMS = (
             "findings",
             "bars",
             "result",
+            "kept",
             "analysis",
             "report",
             "run",

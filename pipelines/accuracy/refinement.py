@@ -7,12 +7,14 @@ from typing import Protocol, TypeVar
 
 import numpy as np
 
+from pipelines.accuracy.stated_probes import StatedProbe
 from pipelines.accuracy.tolerances import Tolerances
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.peaks import Peak
 from pipelines.model.build import MOST_CELLS, BuiltModel
 from pipelines.model.responses import SolvedDeck
+from plate.arrays import Floats
 
 # Values below this share of the deck's peak of their kind are held to the peak's tolerance times
 # it: a moment near zero has no relative error worth its name.
@@ -37,6 +39,9 @@ class TrafficStated(Protocol):
 
     @property
     def tolerances(self) -> Tolerances: ...
+
+    @property
+    def probes(self) -> Sequence[StatedProbe]: ...
 
 
 class Stated(Protocol):
@@ -72,18 +77,24 @@ def relative_errors(result: Stated) -> dict[str, float]:
                 size = max(abs(g.value), SMALL * peaks[g.component])
                 name = f"{g.result} {g.extreme}, {case.envelope.name}"
                 found[name] = g.tolerance.mesh / size if size else 0.0
-        probes = case.envelope.probes
-        for label, values in (("max", probes.maximum), ("min", probes.minimum)):
-            errors = case.tolerances.probes[label][:, 0]
-            rows = np.abs(values.reshape(-1, 6))
+        names = [name for one in case.probes for name in one.names]
+        for label in ("max", "min"):
+            errors = _joined([one.tolerances.probes[label][:, 0] for one in case.probes])
+            values = [one.envelope.probes for one in case.probes]
+            sides = [e.maximum if label == "max" else e.minimum for e in values]
+            rows = np.abs(_joined(sides).reshape(-1, 6))
             highest = rows.max(axis=0, initial=0.0)
             sizes = np.maximum(rows, SMALL * highest)
             share = np.divide(
                 errors.reshape(-1, 6), sizes, out=np.zeros_like(sizes), where=sizes > 0.0
             )
-            for name, worst in zip(result.solved.probes.names, share.max(axis=1), strict=True):
+            for name, worst in zip(names, share.max(axis=1), strict=True):
                 found[f"{name} {label}, {case.envelope.name}"] = float(worst)
     return found
+
+
+def _joined(parts: Sequence[Floats]) -> Floats:
+    return np.concatenate([np.zeros(0), *parts])
 
 
 def refined(deck: Deck, analyse: Callable[[Deck], Run]) -> tuple[Run, str]:

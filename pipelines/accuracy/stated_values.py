@@ -23,7 +23,6 @@ from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS
-from plate.model.model import PlateModel
 from plate.results.fields import field_points
 from plate.results.functionals import component_rows
 from plate.results.places import on_sides, side_of
@@ -65,20 +64,24 @@ class StatedValues:
     load: Ints
 
     @property
-    def sizes(self) -> Floats:
-        """Of each value (n,) the largest of its kind: of one of RESULTS on the whole deck, of the
-        moments or of the shears of all beams."""
+    def kinds(self) -> Ints:
+        """Of each value (n,): the number of its result in RESULTS, then moments and shears of
+        beams."""
         n = self.n_probe // len(RESULTS)
-        kind = np.concatenate(
+        return np.concatenate(
             [
                 np.tile(np.arange(len(RESULTS)), 2 * n),
                 [peak.component for peak in self.peaks],
                 [len(RESULTS) + (end.key[1] == "shear") for end in self.ends],
             ]
         ).astype(np.int64)
-        largest = np.zeros(len(RESULTS) + 2)
-        np.maximum.at(largest, kind, np.abs(self.value))
-        return np.asarray(largest[kind])
+
+    @property
+    def largest(self) -> Floats:
+        """Largest value (n_kind,) of each kind."""
+        found = np.zeros(len(RESULTS) + 2)
+        np.maximum.at(found, self.kinds, np.abs(self.value))
+        return found
 
     def split(self, amounts: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         """Amounts (n, ...) of the probes' maxima and minima, of peaks and of beam extremes."""
@@ -155,10 +158,11 @@ def _own_rows(
     return sparse.csr_array(sparse.vstack(rows, format="csr"))
 
 
-def rows_on(model: PlateModel, solved: SolvedDeck, stated: StatedValues) -> sparse.csr_array:
+def rows_on(stiffness: Stiffness, solved: SolvedDeck, stated: StatedValues) -> sparse.csr_array:
     """Rows (n_row, n_dof) of the same values on another mesh of the deck, on the same sides."""
-    fields = field_points(model)
-    rows = [probe_rows(solved.deck, model, fields).rows]
+    model, fields = stiffness.model, field_points(stiffness.model)
+    singular = stiffness.singular_places if solved.deck.probes else ()
+    rows = [probe_rows(solved.deck, model, fields, singular).rows]
     plan = solved.recovery.points.plan
     if stated.peaks:
         points = [peak.point for peak in stated.peaks]

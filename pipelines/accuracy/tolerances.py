@@ -54,15 +54,18 @@ class Yardsticks:
 
     @classmethod
     def of(cls, built: BuiltModel, solved: SolvedDeck) -> "Yardsticks":
-        deck = solved.deck
+        """Both models of a deck."""
         model = solved.model
-        span = None if model.section.thin else shortest_span(deck)
+        span = None if model.section.thin else shortest_span(solved.deck)
         other = replace(model, section=replace(model.section, thin_span=span))
-        probes = probe_rows(deck, other, solved.recovery.points)
-        return cls(
-            solved.models.stiffness(richer_model(deck, built).model),
-            replace(solved, stiffness=solved.models.stiffness(other), probes=probes),
-        )
+        there = replace(solved, stiffness=solved.models.stiffness(other)).of_deck(solved.deck)
+        richer = solved.models.stiffness(richer_model(solved.deck, built).model)
+        return cls(richer, there)
+
+    def reading(self, solved: SolvedDeck) -> "Yardsticks":
+        """The same for what is read of the same plate there."""
+        other = self.other.of_deck(solved.deck)
+        return replace(self, other=replace(other, beams=solved.beams))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -101,7 +104,8 @@ def case_tolerances(
         none = dict.fromkeys(cases, unknown)
         return CaseTolerances(mesh=none, theory=none)
     richer, other = measured.richer, measured.other
-    rows = probe_rows(deck, richer.model, field_points(richer.model)).rows
+    places = richer.singular_places if deck.probes else ()
+    rows = probe_rows(deck, richer.model, field_points(richer.model), places).rows
     finer = case_values(deck, richer, rows)
     theirs = case_values(deck, other.stiffness, other.probes.rows)
     own = {name: response.probes[:, 0] for name, response in cases.items()}
@@ -154,7 +158,7 @@ def _measured(
     lists = [one.stated for one in worst]
     ends = np.cumsum([len(stated.value) for stated in lists])
     both = together([*lists, *(one.of_steps for one in worst)])
-    finer = stated_under(richer, rows_on(richer.model, solved, both), both)
+    finer = stated_under(richer, rows_on(richer, solved, both), both)
     missed = SAFETY * np.abs(finer - both.value).reshape(2, -1).max(axis=0)
     every = together(lists)
     theirs = stated_under(other.stiffness, own_rows(other, every), every)

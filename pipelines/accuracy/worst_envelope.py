@@ -50,7 +50,7 @@ class WorstEnvelope:
 
 def stepped(solved: SolvedDeck, envelope: TrafficEnvelope) -> WorstEnvelope:
     """The envelope as the steps of the load positions give it."""
-    peaks = governing_values(solved, envelope)
+    peaks = _peaks(solved, envelope)
     stated = stated_values(solved, envelope, peaks)
     return WorstEnvelope(
         envelope=envelope,
@@ -64,8 +64,17 @@ def stepped(solved: SolvedDeck, envelope: TrafficEnvelope) -> WorstEnvelope:
     )
 
 
-def with_worst_loads(solved: SolvedDeck, envelope: TrafficEnvelope) -> WorstEnvelope:
-    """The envelope with its stated values under their worst loads."""
+def _peaks(solved: SolvedDeck, envelope: TrafficEnvelope) -> tuple[Peak, ...]:
+    return governing_values(solved, envelope) if envelope.n_points else ()
+
+
+def with_worst_loads(
+    solved: SolvedDeck, envelope: TrafficEnvelope, largest: Floats | float = 0.0
+) -> WorstEnvelope:
+    """The envelope with its stated values under their worst loads.
+
+    largest : (n_kind,) values of the deck of each of their kinds, where others are stated apart.
+    """
     before = stepped(solved, envelope)
     stated = before.stated
     if not len(stated.value):
@@ -76,7 +85,7 @@ def with_worst_loads(solved: SolvedDeck, envelope: TrafficEnvelope) -> WorstEnve
         rows,
         list(zip(stated.row.tolist(), stated.sign.tolist(), strict=True)),
         envelope.model,
-        sizes=stated.sizes,
+        sizes=np.maximum(stated.largest, largest)[stated.kinds],
         starts=[envelope.position(number) for number in stated.number.tolist()],
     )
     true = stated.joint * np.array([worst.value for worst in found])
@@ -100,7 +109,7 @@ def with_worst_loads(solved: SolvedDeck, envelope: TrafficEnvelope) -> WorstEnve
     values[chosen] = value
     envelope = _with_values(solved, envelope, stated, chosen, value, number)
     envelope, reaction_gap = with_worst_reactions(solved, envelope)
-    peaks = governing_values(solved, envelope)
+    peaks = _peaks(solved, envelope)
     return WorstEnvelope(
         envelope=envelope,
         peaks=peaks,

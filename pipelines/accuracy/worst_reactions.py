@@ -26,9 +26,9 @@ def with_worst_reactions(
     """
     n = len(envelope.reaction_names)
     unknown = np.full((2, n), np.nan)
-    ordinates = with_sums(solved.stiffness.reaction_influence())
     if not n or solved.deck.required_traffic.axis is not None:
         return envelope, unknown
+    ordinates = with_sums(solved.stiffness.reaction_influence())
     found = Surfaces(
         solved.model.mesh, np.array([ordinates[name] for name in envelope.reaction_names])
     )

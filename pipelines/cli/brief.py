@@ -15,7 +15,7 @@ MOST_WARNINGS = 2
 def brief(result: Result, out: Path, names: Sequence[str]) -> list[str]:
     """What a run found: each effect of the strip, the bars by standard, the files and the caution.
 
-    names : of the files that were written to the folder `out`.
+    names : of the files that were written to the folder `out`, none before they are.
     """
     warnings = [f"Warning: {words}" for words in result.deck.warnings]
     if len(warnings) > MOST_WARNINGS:
@@ -25,9 +25,14 @@ def brief(result: Result, out: Path, names: Sequence[str]) -> list[str]:
         *(f"Bars, {bars_line(verdict)}" for verdict in result.verdicts),
         *(f"Bars, {as_built_words(one)}" for one in result.verdicts if one.panels),
         *warnings,
-        f"Written: {', '.join(names)} in {out}",
+        *([written_words(names, out)] if names else []),
         CAUTION,
     ]
+
+
+def written_words(names: Sequence[str], out: Path) -> str:
+    """Where the files of a run are."""
+    return f"Written: {', '.join(names)} in {out}"
 
 
 def _strips(result: Result) -> list[str]:

@@ -20,12 +20,9 @@ from pipelines.cli.study import add_study
 from pipelines.cli.sweep import add_sweep
 from pipelines.cli.vehicles import add_vehicles
 from pipelines.cli.verify import add_verify
+from pipelines.cli.words import mistake_words
 from pipelines.errors import JobError
 from plate.errors import PlateError
-
-NO_MEMORY = "the memory that may be taken does not suffice"
-# What makes the job of one deck smaller.
-SMALLER = ": make [mesh] size_m larger, or [traffic] step_m and lateral_step_m"
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -49,15 +46,10 @@ def main(argv: Sequence[str] | None = None) -> int:
                 return int(arguments.do(arguments))
             finally:
                 out.flush()
-        except (JobError, PlateError) as error:
-            message, status = str(error), 2
-        except OSError as error:
-            place = "" if error.filename is None else f"{error.filename}: "
-            message, status = f"{place}{error.strerror or error}", 2
-        except MemoryError:
-            message, status = NO_MEMORY + (SMALLER if hasattr(arguments, "deck") else ""), 2
-        print(f"deckslab: {message}", file=sys.stderr)
-        return status
+        except (JobError, PlateError, OSError, MemoryError) as error:
+            words = mistake_words(error, of_deck=hasattr(arguments, "deck"))
+            print(f"deckslab: {words}", file=sys.stderr)
+            return 2
 
 
 class WhileRead:

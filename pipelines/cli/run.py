@@ -3,6 +3,9 @@
 import argparse
 import os
 import sys
+import time
+from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +16,7 @@ from pipelines.errors import JobError
 if TYPE_CHECKING:
     from rich.table import Table
 
+    from pipelines.kept import Kept
     from pipelines.result import Result, TrafficResult
 
 
@@ -51,25 +55,63 @@ def add_run(commands: Commands) -> None:
         help="exit with 1 where the strip of the design is short, or where the bars are not shown "
         "to be adequate by every standard; may be given twice",
     )
-    parser.set_defaults(do=_run)
+    parser.add_argument(
+        "--watch",
+        action="store_true",
+        help="run again whenever the deck file, or a drawing or readings that it names, is saved, "
+        "and compute only what the change touches: the finding first, then the files; a mistake is "
+        "told and the last results stay; Ctrl-C ends with status 0",
+    )
+    parser.set_defaults(do=_run, check=parser.error)
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    from pipelines.run import FILES, run
+    from pipelines.run import run, written
 
+    path = found_deck(arguments.deck)
+    if arguments.watch:
+        if arguments.json or arguments.fail_on:
+            arguments.check("--watch ends by Ctrl-C alone: not with --json or --fail-on")
+        from pipelines.cli.watch import watch
+
+        return watch(path, partial(_watched, arguments, path))
     with _Progress(quiet=arguments.quiet) as tell:
-        result = run(found_deck(arguments.deck), arguments.out, tell, pdf=arguments.pdf)
+        result = run(path, arguments.out, tell, pdf=arguments.pdf)
     if arguments.json:
         print((arguments.out / "summary.json").read_text(encoding="utf-8"), end="")
     elif arguments.verbose:
         _closing_table(result, arguments.out)
     elif not arguments.quiet:
-        from pipelines.cli.brief import brief
-
-        names = [name for name in FILES if (arguments.out / name).exists()]
-        for line in brief(result, arguments.out, names):
-            terminal().print(line)
+        _brief(result, arguments.out, written(arguments.out))
     return int(any(_fails(result, what) for what in arguments.fail_on))
+
+
+def _brief(result: "Result", out: Path, names: Sequence[str]) -> None:
+    from pipelines.cli.brief import brief
+
+    for line in brief(result, out, names):
+        terminal().print(line)
+
+
+def _watched(arguments: argparse.Namespace, path: Path, kept: "Kept") -> None:
+    """A run of `--watch`: the finding is told before the files are written."""
+    from pipelines.cli.brief import written_words
+    from pipelines.cli.watch import again_words
+    from pipelines.run import analysed, write_results, written
+
+    start = time.perf_counter()
+    with _Progress(quiet=arguments.quiet) as tell:
+        result = analysed(path, arguments.out, tell, pdf=arguments.pdf, kept=kept)
+    print(again_words(kept, time.perf_counter() - start), flush=True)
+    if arguments.verbose:
+        _closing_table(result, arguments.out)
+    elif not arguments.quiet:
+        _brief(result, arguments.out, ())
+    sys.stdout.flush()
+    start = time.perf_counter()
+    write_results(result, arguments.out, pdf=arguments.pdf)
+    seconds = time.perf_counter() - start
+    print(f"{written_words(written(arguments.out), arguments.out)}; {seconds:.2f} s", flush=True)
 
 
 def _fails(result: "Result", what: str) -> bool:
@@ -139,7 +181,7 @@ def _closing_table(result: "Result", out: Path) -> None:
     from pipelines.report.sections.bars_words import bars_words
     from pipelines.report.sections.findings import left_out_words
     from pipelines.report.sections.tables import uncertain_words, unread_words
-    from pipelines.run import FILES
+    from pipelines.run import written
 
     console = terminal()
     facts = model_facts(result)
@@ -171,9 +213,8 @@ def _closing_table(result: "Result", out: Path) -> None:
         console.print(f"Bars, {words}")
     for warning in result.deck.warnings:
         console.print(f"Warning: {warning}")
-    for name in FILES:
-        if (out / name).exists():
-            console.print(os.fspath(out / name))
+    for name in written(out):
+        console.print(os.fspath(out / name))
     console.print(CAUTION)
 
 

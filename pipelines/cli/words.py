@@ -18,6 +18,24 @@ DECK = f"deck file (TOML), or the name of a packaged example: {', '.join(EXAMPLE
 STATUS = CAUTION + " Exit status: 0 success, 2 a mistake in the input, 1 anything else."
 
 
+NO_MEMORY = "the memory that may be taken does not suffice"
+# What makes the job of one deck smaller.
+SMALLER = ": make [mesh] size_m larger, or [traffic] step_m and lateral_step_m"
+
+
+def mistake_words(error: BaseException, *, of_deck: bool = True) -> str:
+    """What is told of a mistake of the user's, or of what the machine cannot give.
+
+    of_deck : whether the job is one deck's.
+    """
+    if isinstance(error, MemoryError):
+        return NO_MEMORY + (SMALLER if of_deck else "")
+    if isinstance(error, OSError):
+        place = "" if error.filename is None else f"{error.filename}: "
+        return f"{place}{error.strerror or error}"
+    return str(error)
+
+
 def found(name: str, packaged: Mapping[str, Path]) -> Path:
     """A path, or the packaged example of that name where there is no such file.
 

@@ -25,7 +25,8 @@ class TrafficEnvelope:
     of the order among `arrangement_orders`, each lane's load position from left to right, then the
     number of each lane's offset among its kind's `offsets`. Of vehicles alone row k is load
     position k.
-    fields : of all together; of_vehicles : of each vehicle that drives alone, by its name.
+    fields : of all together, at no point where probes alone were asked for; of_vehicles : of each
+    vehicle that drives alone, by its name.
     probes (6 n_probe,), beam_moments and beam_shears (n_sample,), reactions (n_name,).
     joint : (n_point,) and probe_joint (6 n_probe,), factors near joints, in all values but beams',
     reactions and those watched. more : other fields that were watched, by the name of their set and
@@ -56,6 +57,11 @@ class TrafficEnvelope:
     def whole(self) -> bool:
         """Whether it is all of a standard's load model."""
         return self.model.whole
+
+    @property
+    def n_points(self) -> int:
+        """Number of field points."""
+        return len(self.joint)
 
     @property
     def n_positions(self) -> int:

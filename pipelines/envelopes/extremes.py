@@ -61,6 +61,12 @@ class FieldEnvelope:
     with_maximum: Floats
     with_minimum: Floats
 
+    @classmethod
+    def nowhere(cls) -> "FieldEnvelope":
+        """Of no field point."""
+        none, at = np.zeros((6, 0)), np.zeros((6, 0), dtype=np.int64)
+        return cls(Extremes(none, none, at, at), np.zeros((6, 6, 0)), np.zeros((6, 6, 0)))
+
     def replaced(
         self,
         sign: Ints,

@@ -67,6 +67,8 @@ def read_parts(
 ) -> Iterator[tuple[str, Ints, Combined, Combined]]:
     """Set, field points, its fields there and what is kept beside them, some points after the
     other."""
+    if not sets:
+        return
     readers = {name: lane_set.reader(response) for name, lane_set in sets.items()}
     for points, results in response.combined:
         # Readers of other sets may add what is the loads' own.

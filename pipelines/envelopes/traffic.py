@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy import sparse
 
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import SIGNS, Extremes, FieldEnvelope, with_sums
@@ -27,7 +28,7 @@ from pipelines.envelopes.lane_extremes import (
     other_values,
 )
 from pipelines.errors import JobError
-from pipelines.model.responses import Response, SolvedDeck, stream
+from pipelines.model.responses import Response, SolvedDeck, in_blocks, position_load, stream
 from pipelines.standards.actions.loads import LaneKind, LoadModel
 from pipelines.traffic.joints import model_joint_factors
 from pipelines.traffic.lanes import TIE, arrangement_orders, best_sum, strip_shares
@@ -35,6 +36,9 @@ from pipelines.traffic.positions import Loads
 from pipelines.traffic.pressure_cells import PressureCells, pressure_cells
 from pipelines.traffic.trains import load_count, model_trains
 from plate.arrays import Floats, Ints
+from plate.solver.nested_dissection import Loads as RightHandSides
+from plate.solver.solution import WholeSolution
+from plate.threads import one_thread
 
 RESULTS_SET = "results"
 Observer = Callable[[int, Response], None]
@@ -83,13 +87,41 @@ def traffic_envelopes(
     return tuple(found)
 
 
-class _Job:
-    """One case of traffic on one deck: its loads, what is kept of them, and its envelope."""
+def probe_envelopes(ones: Sequence[SolvedDeck], model: LoadModel) -> list[TrafficEnvelope]:
+    """Envelopes of a case of traffic of plates of which a probe alone is read each
+    (`SolvedDeck.of_probe`), without fields, beams and reactions.
 
-    def __init__(self, solved: SolvedDeck, model: LoadModel, watched: Watched | None) -> None:
+    A solution for every result of a probe tells it under all load positions. Each probe is solved
+    and read by itself, so that its values do not depend on the others.
+    """
+    if not ones:
+        return []
+    with one_thread:
+        jobs = [_Job(one, model, None, fields=False) for one in ones]
+        for first, run, part in in_blocks(jobs[0].loads):
+            F = position_load(ones[0].model, run, part)
+            for job in jobs:
+                job.take(first, job.read(first, job.probes_under(F)))
+        return [job.envelope() for job in jobs]
+
+
+class _Job:
+    """One case of traffic on one deck: its loads, what is kept of them, and its envelope.
+
+    fields : whether all that is read is enveloped, or probes alone.
+    """
+
+    def __init__(
+        self,
+        solved: SolvedDeck,
+        model: LoadModel,
+        watched: Watched | None,
+        *,
+        fields: bool = True,
+    ) -> None:
         deck = solved.deck
         self.deck, self.solved, self.model, self.watched = deck, solved, model, watched
-        self.sets: dict[str, Fields] = {RESULTS_SET: RESULTS_OF}
+        self.sets: dict[str, Fields] = {RESULTS_SET: RESULTS_OF} if fields else {}
         if watched is not None:
             self.sets |= watched.fields
         self.trains = model_trains(deck, model)
@@ -105,15 +137,36 @@ class _Job:
             for j, mine in enumerate(train.runs)
             for _ in mine
         ]
-        empty = solved.respond(np.zeros((solved.model.n_plate_dof, 1)))
+        nothing = np.zeros((solved.model.n_plate_dof, 1))
+        if fields:
+            empty = solved.respond(nothing)
+        else:
+            self.influence = solved.stiffness.solve(sparse.csc_array(solved.probes.rows.T))
+            empty = self.probes_under(nothing)
         self.names = tuple(with_sums(empty.reactions))
         self.n_watched = 0 if watched is None else len(watched.values(empty))
-        n_point, n_other = solved.recovery.points.n_points, len(other_values(empty, watched))
+        n_other = len(other_values(empty, watched))
+        self.points = solved.recovery.points.plan[: None if fields else 0]
+        n_point = len(self.points)
         self.kept = {
             key: TrainExtremes(self.sets, n_point, n_other) for key in dict.fromkeys(self.owner)
         }
         self.sums = [StripSums(self.sets, n_point, n_other) for _ in self.cells]
         self.table = _Arrangements(None if model.whole else self._alone())
+
+    def probes_under(self, F: RightHandSides) -> Response:
+        """The probes under right-hand sides (n_plate_dof, n) [N], by their influence."""
+        values, none = (F.T @ self.influence[: F.shape[0]]).T, np.zeros((0, F.shape[1]))
+        return Response(
+            solution=WholeSolution(none),
+            recovery=self.solved.recovery,
+            probes=np.asarray(values),
+            membrane=none,
+            beam_moments=none,
+            beam_shears=none,
+            reactions={},
+            total=np.zeros(F.shape[1]),
+        )
 
     def reader(self, observers: Sequence[Observer]) -> Callable[[int, Response], BlockResult]:
         """`read`, which also forms the fields that observers ask for, where it does not hold up the
@@ -154,9 +207,10 @@ class _Job:
 
     def envelope(self) -> TrafficEnvelope:
         """The envelope of all arrangements."""
-        joint = model_joint_factors(self.deck, self.model, self.solved.recovery.points.plan)
+        joint = model_joint_factors(self.deck, self.model, self.points)
         probe_joint = np.repeat(self._joint_of_probes(), 6)
-        fields = self._fields(RESULTS_SET, 1.0, joint)
+        has_fields = RESULTS_SET in self.sets
+        fields = self._fields(RESULTS_SET, 1.0, joint) if has_fields else FieldEnvelope.nowhere()
         names = [name for name in self.sets if name != RESULTS_SET]
         shares = () if self.watched is None else self.watched.shares
         more = {(n, share): self._fields(n, share, joint) for n in names for share in shares}
@@ -173,7 +227,7 @@ class _Job:
         of_vehicles = {
             kind.name: self.kept[kind.vehicles, 0].fields[RESULTS_SET].envelope()
             for kind in self.model.kinds
-            if not self.model.whole
+            if has_fields and not self.model.whole
         }
         return TrafficEnvelope(
             model=self.model,

@@ -28,6 +28,11 @@ def accepted(deck: Deck, workers: int | None = None, *, tolerances: bool = True)
         No mesh fits, supports contradict each other, or the deck is a mechanism.
     """
     size = check_job_size(deck, workers, tolerances=tolerances)
+    return Accepted(size, buildable(deck))
+
+
+def buildable(deck: Deck) -> BuiltModel:
+    """The model of a deck; raises PlateError as `accepted` does."""
     built = build_model(deck)
     built.model.check_mechanism()
-    return Accepted(size, built)
+    return built

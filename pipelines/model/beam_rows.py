@@ -66,6 +66,12 @@ class BeamRows:
         return {n: values[a:b] for n, a, b in zip(self.names, starts, starts[1:], strict=False)}
 
 
+def no_beam_rows(model: PlateModel) -> BeamRows:
+    """Rows of no beam."""
+    none = _stacked(model, [])
+    return BeamRows(names=(), at=(), sides=(), moments=none, shears=none, web=none, tie=none)
+
+
 def beam_rows(model: PlateModel) -> BeamRows:
     """Rows at the samples of every beam."""
     at, sides, moments, shears, web, tie = [], [], [], [], [], []

@@ -14,6 +14,7 @@ from typing import Generic, TypeVar
 from weakref import WeakSet, WeakValueDictionary
 
 import numpy as np
+import shapely
 
 from plate.model.model import PlateModel
 from plate.results.fields import FieldRecovery
@@ -72,7 +73,8 @@ class _Made(Generic[T]):
 
 
 def fingerprint(value: object) -> str:
-    """SHA-256 of all data of a frozen value: dataclasses, mappings, sequences, arrays, scalars."""
+    """SHA-256 of all data of a frozen value: dataclasses, mappings, sequences, arrays,
+    areas, scalars."""
     digest = hashlib.sha256()
     _feed(digest, value)
     return digest.hexdigest()
@@ -87,6 +89,8 @@ def _feed(digest: "hashlib._Hash", value: object) -> None:
     elif isinstance(value, np.ndarray):
         digest.update(f"{value.dtype}{value.shape}".encode())
         digest.update(np.ascontiguousarray(value).tobytes())
+    elif isinstance(value, shapely.Geometry):
+        digest.update(value.wkb)
     elif isinstance(value, Mapping):
         for key, inner in value.items():
             _feed(digest, key)

@@ -44,12 +44,21 @@ class ProbeRows:
         return dict(zip(self.names, split, strict=True))
 
 
-def probe_rows(deck: Deck, model: PlateModel, points: FieldPoints) -> ProbeRows:
-    """Rows of the deck's probes."""
+def probe_rows(
+    deck: Deck,
+    model: PlateModel,
+    points: FieldPoints,
+    places: tuple[SingularPlace, ...] | None = None,
+) -> ProbeRows:
+    """Rows of the deck's probes.
+
+    places : of infinite moments of the model, where they are known.
+    """
     names: list[str] = []
     rows: list[sparse.csr_array] = []
     widths: dict[str, float] = {}
-    places = singular_places(model) if deck.probes else ()
+    if places is None:
+        places = singular_places(model) if deck.probes else ()
     for probe in deck.probes:
         path = _averaged(deck, probe, places)
         if path is not None:

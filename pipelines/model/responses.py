@@ -9,16 +9,16 @@ result does not depend on the number of threads.
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TypeVar
 
 import numpy as np
 from scipy import sparse
 
-from pipelines.deck.deck import Case, Deck
+from pipelines.deck.deck import Case, Deck, Probe
 from pipelines.machine import processors
-from pipelines.model.beam_rows import BeamRows, beam_rows
+from pipelines.model.beam_rows import BeamRows, beam_rows, no_beam_rows
 from pipelines.model.build import build_model
 from pipelines.model.cache import ModelCache
 from pipelines.model.probes import ProbeRows, membrane_rows, probe_rows
@@ -36,7 +36,7 @@ from plate.conventions import N_FIELDS
 from plate.errors import SolutionError
 from plate.loads.loads import edge_load, line_load, patch_loads, pressure, self_weight
 from plate.model.model import PlateModel
-from plate.model.singular_points import SingularPlace, singular_places
+from plate.model.singular_points import SingularPlace
 from plate.results.fields import FieldRecovery
 from plate.solver.nested_dissection import Loads as RightHandSides
 from plate.solver.solution import Combined, Solution, WholeSolution
@@ -144,11 +144,29 @@ class SolvedDeck:
             deck=deck,
             stiffness=stiffness,
             recovery=recovery,
-            probes=probe_rows(deck, model, recovery.points),
+            probes=_probe_rows(deck, stiffness, recovery),
             beams=beam_rows(model),
             membrane=membrane_rows(deck, model),
             models=models,
         )
+
+    def of_deck(self, deck: Deck) -> "SolvedDeck":
+        """The same plate for a deck that has other probes and bars, or none of them."""
+        found = replace(
+            self,
+            deck=deck,
+            probes=_probe_rows(deck, self.stiffness, self.recovery),
+            membrane=membrane_rows(deck, self.model),
+        )
+        # What has been found of the plate is not found again.
+        vars(found).update({name: one for name, one in vars(self).items() if name in OF_PLATE})
+        return found
+
+    def of_probe(self, probe: Probe) -> "SolvedDeck":
+        """The same plate, of which a probe alone is read."""
+        found = self.of_deck(replace(self.deck, probes=(probe,)))
+        none = sparse.csr_array((0, self.model.n_dof))
+        return replace(found, beams=no_beam_rows(self.model), membrane=none)
 
     @property
     def model(self) -> PlateModel:
@@ -164,10 +182,10 @@ class SolvedDeck:
         ends = np.cumsum([one.shape[0] for one in rows[:-1]]).tolist()
         return used, sparse.csr_array(every[:, used]), ends
 
-    @cached_property
+    @property
     def singular_places(self) -> tuple[SingularPlace, ...]:
         """Places where moments are infinite."""
-        return singular_places(self.model)
+        return self.stiffness.singular_places
 
     @cached_property
     def readable(self) -> Mask:
@@ -212,6 +230,14 @@ class SolvedDeck:
             check_stiffness(self.stiffness)
             self.models.checked.add(self.stiffness)
 
+    def read_again(self, response: Response) -> Response:
+        """A response of the same plate, with this deck's probes."""
+        return replace(
+            response,
+            probes=np.asarray(self.probes.rows @ response.displacements),
+            membrane=np.asarray(self.membrane @ response.displacements),
+        )
+
     def respond(self, F: RightHandSides, *, refine: bool = False) -> Response:
         """Response to right-hand sides (n_dof, n) [N]."""
         if refine or isinstance(F, np.ndarray):
@@ -230,6 +256,15 @@ class SolvedDeck:
             reactions=self.stiffness.reactions(solution, F),
             total=sums(F),
         )
+
+
+# What is found of the plate of a `SolvedDeck` when it is asked for, whatever the probes and bars.
+OF_PLATE = ("readable", "hogging_readable", "clear_of_lines", "shears_readable")
+
+
+def _probe_rows(deck: Deck, stiffness: Stiffness, recovery: FieldRecovery) -> ProbeRows:
+    places = stiffness.singular_places if deck.probes else ()
+    return probe_rows(deck, stiffness.model, recovery.points, places)
 
 
 def sums(F: RightHandSides) -> Floats:
@@ -347,7 +382,7 @@ def stream(
     workers : threads, default one per processor that may be used.
     """
     count = workers or processors()
-    blocks = _blocks(runs)
+    blocks = in_blocks(runs)
 
     def work(first: int, run: Loads, part: slice) -> tuple[int, Response, T]:
         F = position_load(solved.model, run, part)
@@ -365,7 +400,9 @@ def stream(
             yield waiting.popleft().result()
 
 
-def _blocks(runs: Sequence[Loads]) -> Iterator[tuple[int, Loads, slice]]:
+def in_blocks(runs: Sequence[Loads]) -> Iterator[tuple[int, Loads, slice]]:
+    """Load positions that are solved together: the number of the first, counted over all runs, and
+    where they are."""
     base = 0
     for run in runs:
         for start in range(0, len(run), BLOCK):

@@ -11,6 +11,7 @@ from typing import Any
 
 from pipelines.analysis import analyse
 from pipelines.errors import JobError, SizeError
+from pipelines.kept import Kept
 from pipelines.model.cache import ModelCache
 from pipelines.report.data.summary import model_facts, summary
 from pipelines.result import Result
@@ -104,7 +105,7 @@ def _finished(row: Row, wanted: Wanted, models: ModelCache) -> Finished:
     known = {**row.variables, **row.values}
     missed = ""
     for _ in range(1 + MOST_REFINEMENTS):
-        result = analyse(deck, models=models, threads=1, tolerances_wanted=row.tolerances)
+        result = analyse(deck, kept=Kept(models), threads=1, tolerances_wanted=row.tolerances)
         reads = read_responses(wanted.responses, summary(result), deck, wanted.reference, known)
         missed = ""
         if row.tolerances and wanted.error_target is not None:

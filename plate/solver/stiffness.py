@@ -13,6 +13,7 @@ from plate.elements.group import ElementGroup
 from plate.elements.membrane import isostatic
 from plate.meshing.mesh import Mesh
 from plate.model.model import PlateModel
+from plate.model.singular_points import SingularPlace, singular_places
 from plate.solver.bisection import bisection
 from plate.solver.nested_dissection import PART_CELLS, Factorisation, Loads
 from plate.solver.solution import Solution, WholeSolution
@@ -60,6 +61,11 @@ class Stiffness:
         for k, point in enumerate(rigid):
             self._means[: model.n_plate_dof, k] = model.point_mean(point)
         self._point_response = self._solve_free(self._means)
+
+    @cached_property
+    def singular_places(self) -> tuple[SingularPlace, ...]:
+        """Places where the model's moments are infinite."""
+        return singular_places(self.model)
 
     @one_blas_thread
     def solve(self, F: Loads, *, refine: bool = False) -> Floats:

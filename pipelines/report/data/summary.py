@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from pipelines.accuracy.stated_probes import StatedProbe
 from pipelines.accuracy.tolerances import tolerance_of
 from pipelines.caution import CAUTION
 from pipelines.deck.deck import Deck
@@ -81,33 +82,32 @@ def governing(
     return {"value": value * scale, **tolerance_entry(stated), **where}
 
 
-def envelope_probes(probes: ProbeRows, one: TrafficResult) -> dict[str, Json]:
-    """name -> component -> max, min with what governs."""
-    e = one.envelope.probes
-    values = [probes.values(a) for a in (e.maximum, e.minimum)]
-    places = [probes.values(a) for a in (e.at_maximum, e.at_minimum)]
-    errors = [probes.values(one.tolerances.probes[extreme]) for extreme in ("max", "min")]
+def envelope_probe(one: StatedProbe) -> dict[str, Json]:
+    """component -> max, min with what governs, of both sides where the slab is divided."""
+    e, tolerances = one.envelope.probes, one.tolerances
 
-    def entry(name: str, k: int) -> dict[str, Json]:
-        high, low = (float(t[name][k]) for t in values)
-        at_high, at_low = (int(t[name][k]) for t in places)
-        around_high, around_low = (
-            tolerance_of(table[name][k], one.tolerances.proven) for table in errors
-        )
-        scale = RESULT_SCALE[k]
+    def entry(side: int, k: int) -> dict[str, Json]:
+        row = len(RESULT_KEYS) * side + k
         return {
-            "max": governing(one.envelope, high, at_high, scale, around_high),
-            "min": governing(one.envelope, low, at_low, scale, around_low),
+            extreme: governing(
+                one.envelope,
+                float(values[row]),
+                int(numbers[row]),
+                RESULT_SCALE[k],
+                tolerance_of(tolerances.probes[extreme][row], tolerances.proven),
+            )
+            for extreme, values, numbers in (
+                ("max", e.maximum, e.at_maximum),
+                ("min", e.minimum, e.at_minimum),
+            )
         }
 
     found: dict[str, Json] = {}
-    for name in plain_names(probes):
-        found[name] = {key: entry(name, k) for k, key in enumerate(RESULT_KEYS)}
-        if f"{name}/before" in values[0]:
-            for k, key in enumerate(RESULT_KEYS):
-                found[name][key]["sides"] = {
-                    side: entry(f"{name}/{side}", k) for side in ("before", "after")
-                }
+    for k, key in enumerate(RESULT_KEYS):
+        found[key] = entry(0, k)
+        sides = [name.removeprefix(f"{one.names[0]}/") for name in one.names[1:]]
+        if sides:
+            found[key]["sides"] = {name: entry(n, k) for n, name in enumerate(sides, start=1)}
     return found
 
 
@@ -266,7 +266,7 @@ def traffic_entry(result: Result, case: TrafficResult) -> dict[str, Json]:
         "governing": [peak.entry() for peak in case.governing],
         "uncertain": [peak.entry() for peak in case.uncertain],
         "unread": [one.entry() for one in case.unread],
-        "probes": envelope_probes(solved.probes, case),
+        "probes": {one.names[0]: envelope_probe(one) for one in case.probes},
         "reactions": reaction_envelope(case),
         "beams": beam_envelope(solved.beams, case),
         "mean_curves": [asdict(curve) for curve in case.mean_curves],

@@ -196,6 +196,16 @@ class SlabBars:
         mat = self.mat(layer[0])
         return self.thickness - mat.cover_to(layer[1]) - mat.bars(layer[1]).largest / 2
 
+    @property
+    def of_depth(self) -> "SlabBars":
+        """Bars one metre apart with the same covers and effective depths: these alone of the
+        bars."""
+
+        def alone(mat: Mat) -> Mat:
+            return replace(mat, x=Bars(mat.x.largest, 1.0), y=Bars(mat.y.largest, 1.0))
+
+        return replace(self, top=alone(self.top), bottom=alone(self.bottom))
+
     def with_added(self, layer: Layer, added: Bars) -> "SlabBars":
         """The same with bars added between those of a layer."""
         mat = self.mat(layer[0])

@@ -280,8 +280,8 @@ def test_lanes_add_to_one_another(tmp_path: Path) -> None:
     deck = model_deck(tmp_path, "EN 1991-2 LM1", 'vehicles = ["EN 1991-2 LM1 TS"]\n')
     result = analyse(deck, tolerances_wanted=False)
     assert result.alone is not None
-    [model] = [one.envelope for one in result.traffic if one.envelope.whole]
-    alone = result.alone.envelope.probes.maximum[1]
+    [model] = [one.probes[0].envelope for one in result.traffic if one.envelope.whole]
+    alone = result.alone.probes[0].envelope.probes.maximum[1]
     assert 1.1 * alone < model.probes.maximum[1] < 3.0 * alone
     entry = summary(result)["load_models"]["EN 1991-2 LM1"]
     top = entry["probes"]["bay 1"]["m_x"]["max"]

@@ -1,0 +1,59 @@
+"""What is stated of every probe under a case of traffic, each probe by itself.
+
+A probe is read from its own influence surfaces, under all load positions and under its worst load
+(`envelopes.traffic.probe_envelopes`, `worst_envelope`): what is stated of it depends on the plate
+and the traffic, and on no other probe.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pipelines.accuracy.tolerances import Tolerances, Yardsticks, traffic_tolerances
+from pipelines.accuracy.worst_envelope import WorstEnvelope, stepped, with_worst_loads
+from pipelines.deck.deck import Probe
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.traffic import probe_envelopes
+from pipelines.model.responses import SolvedDeck
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class StatedProbe:
+    """A probe under a case of traffic.
+
+    names : of the probe, and of it on both sides where the slab is divided there. envelope : of its
+    results alone; tolerances : of its results alone.
+    """
+
+    names: tuple[str, ...]
+    envelope: TrafficEnvelope
+    tolerances: Tolerances
+
+
+def stated_probes(
+    solved: SolvedDeck,
+    worst: Sequence[WorstEnvelope],
+    probes: Sequence[Probe],
+    measured: Yardsticks | None,
+) -> list[tuple[StatedProbe, ...]]:
+    """Of every probe what is stated under each case of traffic, whose envelopes `worst` are.
+
+    measured : None leaves every stated error empty, and values as the steps of the load positions
+    give them.
+    """
+    ones = [solved.of_probe(probe) for probe in probes]
+    found: list[tuple[StatedProbe, ...]] = [()] * len(ones)
+    for case in worst:
+        largest = case.of_steps.largest
+        for k, (one, envelope) in enumerate(
+            zip(ones, probe_envelopes(ones, case.envelope.model), strict=True)
+        ):
+            if measured is None:
+                own, reading = stepped(one, envelope), None
+            else:
+                own = with_worst_loads(one, envelope, largest)
+                reading = measured.reading(one)
+            (tolerances,) = traffic_tolerances(one, [own], reading)
+            found[k] += (
+                StatedProbe(names=one.probes.names, envelope=own.envelope, tolerances=tolerances),
+            )
+    return found

@@ -1,0 +1,20 @@
+"""The files that a deck is read from."""
+
+import tomllib
+from contextlib import suppress
+from pathlib import Path
+
+
+def files_of(path: Path) -> tuple[Path, ...]:
+    """A deck file and the files that it names, as far as it can be read: a drawing of the plan, the
+    readings of a survey."""
+    tables = {}
+    with suppress(OSError, ValueError):
+        tables = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    found = [path]
+    for table, key in (("plan", "dxf"), ("survey", "file")):
+        one = tables.get(table)
+        name = one.get(key) if isinstance(one, dict) else None
+        if isinstance(name, str) and "\0" not in name:
+            found.append(path.parent / name)
+    return tuple(found)
