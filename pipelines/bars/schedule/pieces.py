@@ -16,7 +16,6 @@ STEP = 0.05  # of the places where laps may begin [m]
 SHIFTS = 4  # from one shift of odd lines to the next that is looked at, in such steps
 MOST_LINES = 24  # of a group at which the utilisation is looked at
 WITHIN = 5  # places along a lap at which it is looked at
-MOST_LAPS = 100  # of a line
 Used = Callable[[Floats], Floats]
 """Utilisation (n,) of a layer at plan points (n, 2)."""
 
@@ -77,15 +76,16 @@ def lapped(lines: Sequence[BarLine], lap: float, stock: float, used: Used) -> li
 def _grouped(
     lines: list[BarLine], count: int, lap: float, stock: float, used: Used
 ) -> list[Lapped]:
-    if count == 0:
+    # from a lap of an even line to the next, with one of an odd line between them
+    least = 2.0 * APART * lap
+    if count == 0 or least > stock - lap or count * least > max(o.length for o in lines):
         return [Lapped(lines=tuple(lines), starts=(), lap=lap, shift=0.0, highest=None)]
     best = _best(lines, count, lap, stock, used)
     if best is not None:
         shift, starts, highest = best
         return [Lapped(lines=tuple(lines), starts=starts, lap=lap, shift=shift, highest=highest)]
     if len({round(line.length, 3) for line in lines}) == 1:
-        more = count + 1 if count < MOST_LAPS else 0
-        return _grouped(lines, more, lap, stock, used)
+        return _grouped(lines, count + 1, lap, stock, used)
     lines = sorted(lines, key=lambda line: line.length)
     half = len(lines) // 2
     return [

@@ -160,6 +160,18 @@ def test_a_shorter_stock_length_is_kept(tmp_path: Path) -> None:
     assert bottom == 4 * 26
 
 
+def test_bars_without_room_for_laps_stay_whole_and_are_told(tmp_path: Path) -> None:
+    """Bars of 40 mm need laps of two metres: none fit between those of their neighbours in 5 m."""
+    thick = BARS.replace("diameter_mm = 16, spacing_mm = 150", "diameter_mm = 40, spacing_mm = 150")
+    choice = "[bar_choice]\ndiameters_mm = [16]\nspacings_mm = [150]\nstock_m = 5\n"
+    schedule = schedule_of(deck_of(tmp_path, SLAB, LONG, RIGID, thick, choice))
+    told = {laps.layer: laps for laps in schedule.laps}
+    (mark,) = of(schedule, "mat", ("bottom", "x"))
+    assert told["bottom", "x"].too_long == len(mark.bars)
+    assert told["bottom", "x"].highest is None
+    assert told["top", "x"].too_long == 0
+
+
 def test_true_lengths_on_a_curve(tmp_path: Path) -> None:
     """Arcs at their own offsets: (16.8 m of station)(1 - y/R) less the covers; bars across keep
     their spacing at the outer edge, y = -2 m."""
