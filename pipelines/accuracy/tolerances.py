@@ -47,10 +47,15 @@ SAFETY = 2.0
 
 @dataclass(frozen=True)
 class Yardsticks:
-    """What a run is measured against: the richer model, and the same mesh in the other theory."""
+    """What a run is measured against: the richer model, and the same mesh in the other theory.
+
+    richer_cases, other_cases : displacements (n_dof, n_case) of both under the static cases.
+    """
 
     richer: Stiffness
     other: SolvedDeck
+    richer_cases: Floats
+    other_cases: Floats
 
     @classmethod
     def of(cls, built: BuiltModel, solved: SolvedDeck) -> "Yardsticks":
@@ -60,7 +65,8 @@ class Yardsticks:
         other = replace(model, section=replace(model.section, thin_span=span))
         there = replace(solved, stiffness=solved.models.stiffness(other)).of_deck(solved.deck)
         richer = solved.models.stiffness(richer_model(solved.deck, built).model)
-        return cls(richer, there)
+        both = (case_displacements(solved.deck, one) for one in (richer, there.stiffness))
+        return cls(richer, there, *both)
 
     def reading(self, solved: SolvedDeck) -> "Yardsticks":
         """The same for what is read of the same plate there."""
@@ -106,8 +112,8 @@ def case_tolerances(
     richer, other = measured.richer, measured.other
     places = richer.singular_places if deck.probes else ()
     rows = probe_rows(deck, richer.model, field_points(richer.model), places).rows
-    finer = case_values(deck, richer, rows)
-    theirs = case_values(deck, other.stiffness, other.probes.rows)
+    finer = _by_case(deck, rows @ measured.richer_cases)
+    theirs = _by_case(deck, other.probes.rows @ measured.other_cases)
     own = {name: response.probes[:, 0] for name, response in cases.items()}
     return CaseTolerances(
         mesh={name: SAFETY * np.abs(finer[name] - own[name]) for name in cases},
@@ -227,9 +233,17 @@ def held_mesh_parts(
     return [error[key] for key in keys]
 
 
-def case_values(deck: Deck, stiffness: Stiffness, rows: sparse.csr_array) -> dict[str, Floats]:
-    """Probe results (n_row,) [SI] of every static case by a stiffness and the rows on it."""
+def case_displacements(deck: Deck, stiffness: Stiffness) -> Floats:
+    """Displacements (n_dof, n_case) of a stiffness under every static case."""
     loads = [case_load(deck, case, stiffness.model) for case in deck.cases]
     F = np.array(loads).reshape(-1, stiffness.model.n_plate_dof).T
-    values = rows @ stiffness.solve(F, refine=True)
+    return stiffness.solve(F, refine=True)
+
+
+def case_values(deck: Deck, stiffness: Stiffness, rows: sparse.csr_array) -> dict[str, Floats]:
+    """Probe results (n_row,) [SI] of every static case by a stiffness and the rows on it."""
+    return _by_case(deck, rows @ case_displacements(deck, stiffness))
+
+
+def _by_case(deck: Deck, values: Floats) -> dict[str, Floats]:
     return {case.name: values[:, k] for k, case in enumerate(deck.cases)}
