@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from pipelines.deck.deck import Beam, Deck, Line
+from pipelines.model.clear_rows import clear_rows
 from pipelines.model.free_mesh import free_mesh, holds_slopes, mesh_line, shortest_span
 from pipelines.traffic.positions import dispersed
 from plate.arrays import Floats
@@ -23,7 +24,8 @@ from plate.model.supports import BeamLine, Hold, LineSupport, PointSupport
 
 ORDER = 3
 # Largest cell side as a share of the smallest side of a patch, of a bay, of the deck's width.
-PATCH_SHARE = 0.75
+# On a grid rows of cells end where shears are read; the cells between are wider for that.
+PATCH_SHARE, GRID_SHARE = 0.75, 0.9
 SPAN_SHARE = 0.25
 # Static patches get a band of fine cells that reaches this many patch sides beyond them.
 BAND_REACH = 0.5
@@ -130,11 +132,12 @@ def cell_size(deck: Deck) -> tuple[float, tuple[str, ...]]:
     if deck.mesh.size is not None:
         return deck.mesh.size, ()
     sizes = [SPAN_SHARE * shortest_span(deck)]
+    share = GRID_SHARE if deck.plan.is_mapped else PATCH_SHARE
     if deck.traffic is not None:
         for vehicle in deck.traffic.all_vehicles:
             for axle in vehicle.axles:
                 patch = dispersed(axle.patch, deck.traffic, deck.slab.thickness)
-                sizes.append(PATCH_SHARE * min(patch))
+                sizes.append(share * min(patch))
     size = float(min(sizes))
     least = float(np.sqrt(plan_area(deck.plan) / MOST_CELLS))
     if size < least:
@@ -175,6 +178,10 @@ def _division(deck: Deck, size: float, near: Near | None = None) -> dict[str, An
         (extra_u if crosses else extra_y).extend((at - off, at + off))
         if off < LEAST_ROW * deck.slab.thickness:
             (bands_u if crosses else bands_y).append(Band(at - off, at + off, off))
+    every = (-np.inf, np.inf)
+    looked_at = (every, every) if near is None else (near.stations, near.offsets)
+    for extra, rows in zip((extra_u, extra_y), clear_rows(deck, *looked_at), strict=True):
+        extra.extend(rows)
     if near is not None:
         # As `grid_mesh` takes the size itself: along a curve and along skew lines.
         stretch = float(plan.alignment.stretch(plan.outline).max())

@@ -7,7 +7,14 @@ from pipelines.accuracy.best_arrangements import SMALL as LEAST
 from pipelines.accuracy.proven_place import GOAL as PLACE_GOAL
 from pipelines.accuracy.refinement import HIGHEST_ORDER, ROUNDS, SMALL
 from pipelines.accuracy.tolerances import SAFETY
-from pipelines.model.build import MOST_CELLS, ORDER, PATCH_SHARE, REFINEMENT, SPAN_SHARE
+from pipelines.model.build import (
+    GRID_SHARE,
+    MOST_CELLS,
+    ORDER,
+    PATCH_SHARE,
+    REFINEMENT,
+    SPAN_SHARE,
+)
 from pipelines.report.sections.theory.formulas import Chapter, Item
 from pipelines.standards.actions.load_models import joint_factor
 from plate.conventions import SHEAR_FACTOR
@@ -65,9 +72,11 @@ def _plate() -> tuple[Item, ...]:
             "Gauss-Lobatto nodes. The shear strains along the element's own axes are taken at p "
             "Gauss points one way and p + 1 Gauss-Lobatto points the other way and interpolated "
             "from there, so that thin plates do not lock. Cells are at most "
-            f"{PATCH_SHARE:g} of the smallest wheel patch's side or {SPAN_SHARE:g} of the shortest "
-            f"span while there are fewer than {MOST_CELLS} of them, with a first row of half a "
-            "thickness along edges, soft lines and beams.",
+            f"{PATCH_SHARE:g} of the smallest wheel patch's side ({GRID_SHARE:g} on a grid) or "
+            f"{SPAN_SHARE:g} of the shortest span while there are fewer than {MOST_CELLS} of them, "
+            "with a first row of half a thickness along edges, soft lines and beams; on a grid a "
+            "mesh line runs a thickness off edges, supports and beams, where shears are read "
+            "first.",
             formulas=("γ_ξ = w_{,ξ} − θ · x_{,ξ}",),
             source="Bathe and Dvorkin 1985; Bathe, Brezzi and Fortin 1989 (from memory)",
         ),
