@@ -276,6 +276,12 @@ def _grading(deck: Deck, size: float) -> Grading:
             if line.support == "beam" and line.name not in rows:
                 side = across if line.name in across_names(deck) else along
                 side[line.name] = 0.5 * deck.slab.thickness
+    # Moments beside the place where a beam is held within the slab fall from a peak like ln r,
+    # whose flank the first cells along the beam have to follow.
+    for line in deck.lines:
+        for hold in line.held_at:
+            side = across if hold.on in across_names(deck) else along
+            side.setdefault(hold.on, 0.5 * deck.slab.thickness)
     fine = corner_width(size)
     askew = plan.skew != 0.0 or plan.end_offsets != plan.offsets
     for line in deck.lines:
