@@ -109,17 +109,28 @@ def with_worst_loads(
     values[chosen] = value
     envelope = _with_values(solved, envelope, stated, chosen, value, number)
     envelope, reaction_gap = with_worst_reactions(solved, envelope)
-    peaks = _peaks(solved, envelope)
+    # a knife edge is no longer told where hogging has risen above it
+    after = {_kind(peak): peak for peak in _peaks(solved, envelope)}
+    told = np.array([_kind(peak) in after for peak in stated.peaks], dtype=bool)
+    peaks = tuple(after[_kind(peak)] for peak in stated.peaks if _kind(peak) in after)
+    kept = np.ones(len(stated.value), dtype=bool)
+    kept[2 * stated.n_probe :][: len(told)] = told
+    earlier = [peak for peak in stated.peaks if _kind(peak) in after]
     return WorstEnvelope(
         envelope=envelope,
         peaks=peaks,
         stated=stated_values(solved, envelope, peaks),
-        of_steps=stated,
+        of_steps=stated_values(solved, before.envelope, earlier),
         reaction_gap=reaction_gap,
-        gap=gap + np.maximum(stated.sign * (true - values), 0.0),
-        raised=np.asarray(np.abs(values - stated.value)),
+        gap=(gap + np.maximum(stated.sign * (true - values), 0.0))[kept],
+        raised=np.asarray(np.abs(values - stated.value))[kept],
         proven=all(worst.proven for worst in found),
     )
+
+
+def _kind(peak: Peak) -> tuple[int, int, bool]:
+    """What a governing value is of, whichever its place."""
+    return peak.component, peak.sign, peak.knife_edge
 
 
 def _joined(envelope: TrafficEnvelope, found: Sequence[WorstLoad]) -> tuple[TrafficEnvelope, Ints]:

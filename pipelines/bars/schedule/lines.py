@@ -148,7 +148,7 @@ class Course:
         cut = shapely.intersection(shapely.linestrings(ends), within)
         for number, place, geometry in zip(numbers, places, cut, strict=True):
             for piece in shapely.get_parts(geometry):
-                if isinstance(piece, shapely.LineString):
+                if isinstance(piece, shapely.LineString) and not piece.is_empty:
                     found += self._line(int(number), float(place), np.array(piece.coords))
         return tuple(found)
 

@@ -121,7 +121,7 @@ def test_reduced_is_the_worst_of_every_position(
     found = reduced_shear(solved, envelopes.runs, numbered(envelopes), tracker, width)
     assert found is not None
     sections, w = tracker.sections, tracker.widths.index(width)
-    worst = 0.0
+    worst, least = 0.0, 1.0
     for k, name in enumerate(sections.names):
         line = deck.line(name)
         assert line is not None
@@ -134,6 +134,7 @@ def test_reduced_is_the_worst_of_every_position(
                 wheels = run.wheels(slice(None))
                 shares = wheel_shares(deck, line, side, d, run.contacts.wheels(slice(None)))
                 load = wheels.load * shares
+                least = min(least, float(shares.min()))
                 F = patch_loads(solved.model.mesh, wheels.corners, load, wheels.position, len(run))
                 traffic = tracker.factored(solved.respond(F))
                 acting = np.asarray(tracker.means[w] @ tracker.principal(traffic))[group]
@@ -143,7 +144,8 @@ def test_reduced_is_the_worst_of_every_position(
     # between the steps of the traffic, 0.2 m, it may rise a little
     assert float(whole) * (1 - 1e-12) <= found.whole <= float(whole) * 1.02
     assert found.utilisation == pytest.approx(worst, rel=1e-9)
-    assert found.utilisation < found.whole
+    assert found.utilisation <= found.whole
+    assert least < 0.5  # wheels are reduced, though the one that governs here stands farther off
     assert found.n < sum(len(run) for run in closer)
     assert 0 < found.strut < 1
 

@@ -35,7 +35,8 @@ def test_the_layer_takes_the_twist_at_a_free_edge_and_is_gone_a_thickness_away(
     tmp_path: Path,
 ) -> None:
     """m_xy by Mindlin's theory over that by Kirchhoff's is 1 - exp(-sqrt(10) d/t) at a distance d
-    from the edge; the next term is of the order of t over the length along the edge, 2 m here."""
+    from the edge; the next term is of the order of t over the length along the edge, 2 m here. A
+    thickness away it is 0.991 on cells of 0.15 m of order 5; the default mesh is within 1.5 %."""
     probes = "".join(
         f'[[probe]]\nname = "{k}"\nat_m = [4.0, {2.0 - d * T}]\n'
         for k, d in enumerate((0.0, 0.25, 0.5, 1.0))
@@ -48,7 +49,7 @@ def test_the_layer_takes_the_twist_at_a_free_edge_and_is_gone_a_thickness_away(
     ratio = found["mindlin"] / found["kirchhoff"]
     layer = 1.0 - np.exp(-np.sqrt(10.0) * np.array([0.0, 0.25, 0.5, 1.0]))
     np.testing.assert_allclose(ratio, layer, rtol=0, atol=0.05)
-    assert ratio[3] == pytest.approx(0.96, abs=0.03)
+    assert ratio[3] == pytest.approx(0.991, rel=0.015)
 
 
 @pytest.mark.parametrize("theory", THEORIES)

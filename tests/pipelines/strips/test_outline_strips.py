@@ -63,7 +63,8 @@ def same_findings(one: Deck, two: Deck, names: dict[str, str], rel: float) -> No
     for key, row in found[0].items():
         other = found[1][key]
         assert row.hand.reason == other.hand.reason
-        if row.hand.value is not None:
+        # which side of a line has the larger shear may differ where they are all but equal
+        if row.hand.value is not None and (key[0] != "shear" or row.hand.span == other.hand.span):
             assert other.hand.value == pytest.approx(row.hand.value, rel=1e-6, abs=1e-6)
         apart = rel * largest[row.section.component]
         assert other.plate.peak == pytest.approx(row.plate.peak, abs=apart)
