@@ -24,7 +24,8 @@ from plate.model.supports import BeamLine, Hold, LineSupport, PointSupport
 
 ORDER = 3
 # Largest cell side as a share of the smallest side of a patch, of a bay, of the deck's width.
-# On a grid rows of cells end where shears are read; the cells between are wider for that.
+# On a grid rows of cells end where shears are read; the cells between are wider for that. By thin
+# theory there is no layer to stay clear of: no rows, and the cells as elsewhere.
 PATCH_SHARE, GRID_SHARE = 0.75, 0.9
 SPAN_SHARE = 0.25
 # Static patches get a band of fine cells that reaches this many patch sides beyond them.
@@ -132,7 +133,8 @@ def cell_size(deck: Deck) -> tuple[float, tuple[str, ...]]:
     if deck.mesh.size is not None:
         return deck.mesh.size, ()
     sizes = [SPAN_SHARE * shortest_span(deck)]
-    share = GRID_SHARE if deck.plan.is_mapped else PATCH_SHARE
+    rows = deck.plan.is_mapped and deck.slab.theory == "mindlin"
+    share = GRID_SHARE if rows else PATCH_SHARE
     if deck.traffic is not None:
         for vehicle in deck.traffic.all_vehicles:
             for axle in vehicle.axles:

@@ -19,10 +19,12 @@ ROUNDED = 1e-9
 def clear_rows(deck: Deck, stations: Range, offsets: Range) -> tuple[list[float], list[float]]:
     """Logical stations and offsets [m] of such rows beside lines within the ranges looked at [m].
 
-    On a curve the stations are a thickness apart where it is shortest; lines along a deck that
-    tapers run askew to its rows and have none.
+    Thin theory has no layer beside lines, and none. On a curve the stations are a thickness apart
+    where it is shortest; lines along a deck that tapers run askew to its rows and have none.
     """
     plan, t = deck.plan, deck.slab.thickness
+    if deck.slab.theory == "kirchhoff":
+        return [], []
     held = {line.name for line in deck.lines}
     low, high = plan.u_range
     across = {f"C{i + 1}": at for i, at in enumerate(plan.stations)}
