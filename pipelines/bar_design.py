@@ -50,6 +50,7 @@ DECK_FILE = "deck.toml"
 MOST = 12  # analyses at one thickness
 # Bars with which a deck without any is read [m].
 SOME = Bars(0.016, 0.150)
+NONE = "no bars of the set pass the checks of single layers"
 # To what covers are rounded up [m], and the cover of a face whose exposure is not stated.
 ROUND, COVER = 0.005, 0.040
 
@@ -204,6 +205,7 @@ def _at_thickness(deck: Deck, choice: BarChoice, kept: Kept, tell: Tell) -> Desi
         needs = Needs(result.solved, result.design, choice, areas)
         following = least_steel(needs, drawn.bars)
         if following is None:
+            stops = stops or (NONE,)
             break
         if following == chosen and not found and not changed:
             break
@@ -211,8 +213,8 @@ def _at_thickness(deck: Deck, choice: BarChoice, kept: Kept, tell: Tell) -> Desi
         quickly = not (found and following == chosen)
         chosen = following
         deck = with_bars(deck, chosen)
-    if chosen is None and not stops:
-        stops = ("no bars of the set pass the checks of single layers",)
+    else:  # the bars that were chosen last have not been analysed with all searches
+        stops = stops or (f"the bars still change after {MOST} analyses",)
     less: tuple[Less, ...] = ()
     if chosen is not None and not stops:
         assert result.design is not None

@@ -116,6 +116,15 @@ def test_more_load_or_a_smaller_set_never_lowers_the_steel() -> None:
     assert again.chosen == heavy.chosen
 
 
+def test_bars_that_still_change_are_not_called_adequate(monkeypatch: pytest.MonkeyPatch) -> None:
+    """After one analysis the bars that follow from it have not been analysed at all."""
+    monkeypatch.setattr("pipelines.bar_design.MOST", 1)
+    bars = mat("bottom", "20@125", "20@125", cover=50) + mat("top", "20@125", "20@125", cover=55)
+    found = designed(deck_of(tomllib.loads(text(more=bars)), "deck"))
+    assert found.stops == ("the bars still change after 1 analyses",)
+    assert "still change" in found.words[0]
+
+
 def test_where_no_bars_pass_it_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A slab of 150 mm under such axles: shear; nothing is written."""
     path = tmp_path / "thin.toml"

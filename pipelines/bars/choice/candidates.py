@@ -134,7 +134,6 @@ class Trial:
     needs: Needs
     bars: SlabBars
     layer: Layer
-    _known: dict[tuple[Bars, int], float] = field(default_factory=dict)
     _peaks: dict[tuple[str, bytes], Peaks] = field(default_factory=dict)
 
     def candidates(self) -> Iterator[Candidate]:
