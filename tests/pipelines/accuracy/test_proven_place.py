@@ -13,6 +13,7 @@ from pipelines.accuracy.slope_raster import SlopeRaster
 from pipelines.accuracy.worst_position import worst_places
 from pipelines.model.influence import Surfaces
 from pipelines.standards.actions.loads import Axle, Vehicle
+from plate.arrays import Floats
 from plate.geometry.curves import polyline
 from plate.geometry.outline import outline_plan
 from plate.geometry.plan import Plan, grid_plan
@@ -60,8 +61,9 @@ def other_case(seed: int, kind: str) -> Case:
     return Case(deck, Surfaces(mesh, np.array([smooth, cusp])))
 
 
-def check(case: Case, seed: int, n: int) -> None:
-    """No random place, anywhere or about the worst ones, makes more than is proven."""
+def check(case: Case, seed: int, n: int) -> Floats:
+    """No random place, anywhere or about the worst ones, makes more than is proven. The gaps of
+    what is proven, as shares of the values."""
     rng = np.random.default_rng(seed)
     assert GridSurfaces.of(case.found) is None
     assert may_be_proven(case.deck, case.found, case.fleet)
@@ -81,28 +83,36 @@ def check(case: Case, seed: int, n: int) -> None:
     sizes = np.zeros(len(case.found.ordinates))
     for (row, _), one in zip(case.wanted, found, strict=True):
         sizes[row] = max(sizes[row], abs(one.value))
-    gaps = np.array(
+    return np.array(
         [
             one.tolerance / max(abs(one.value), 0.1 * sizes[row])
             for (row, _), one in zip(case.wanted, found, strict=True)
         ]
     )
-    # the goal, and what the place's rounding to the micrometre makes; some results, most of them
-    # next to nothing, take more boxes than are looked at
-    assert np.median(gaps) <= 1.1 * GOAL + 1e-5
-    assert gaps.max() <= 0.3
+
+
+# the goal, and what the place's rounding to the micrometre makes
+REACHED = 1.1 * GOAL + 1e-5
 
 
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("seed", range(3))
 def test_no_place_makes_more_than_is_proven(seed: int, kind: str) -> None:
-    check(other_case(seed, kind), seed, 200)
+    """Some results, most of them next to nothing, take more boxes than are looked at."""
+    gaps = check(other_case(seed, kind), seed, 200)
+    assert np.median(gaps) <= REACHED
+    assert gaps.max() <= 0.3
 
 
 @pytest.mark.soak
 def test_no_place_makes_more_than_is_proven_on_many_decks() -> None:
-    for seed in range(1000, 1000 + int(os.environ.get("DECKSLAB_PROOFS", "10000")) // 10):
+    """Surfaces with cusps among them: of nine results in ten the gap is the goal."""
+    count = int(os.environ.get("DECKSLAB_PROOFS", "10000")) // 10
+    gaps = [
         check(other_case(seed, KINDS[seed % len(KINDS)]), seed, 200)
+        for seed in range(1000, 1000 + count)
+    ]
+    assert np.mean(np.concatenate(gaps) <= REACHED) >= 0.9
 
 
 def test_of_tied_places_the_first_is_told_whatever_the_rounding() -> None:
