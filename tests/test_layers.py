@@ -53,6 +53,7 @@ ROOMS = (
             "analysis",
             "report",
             "run",
+            "inspection",
             "bar_design",
             "study",
             "cli",
@@ -82,6 +83,7 @@ INNER = {
         "verdicts",
         "choice",
         "schedule",
+        "inspection",
     ),
     "pipelines/report": (
         "document",

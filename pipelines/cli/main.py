@@ -13,6 +13,7 @@ from pipelines.cli.check import add_check
 from pipelines.cli.completion import add_completion
 from pipelines.cli.design import add_design
 from pipelines.cli.influence import add_influence
+from pipelines.cli.inspect import add_inspect
 from pipelines.cli.reference import add_reference
 from pipelines.cli.run import add_run
 from pipelines.cli.start import add_start
@@ -112,6 +113,7 @@ def command_line() -> argparse.ArgumentParser:
     add_run(commands)
     add_check(commands)
     add_design(commands)
+    add_inspect(commands)
     add_start(commands)
     add_completion(commands, parser)
     add_influence(commands)

@@ -192,7 +192,7 @@ class Document:
     """A page: title, one line under it, what stands before all sections, sections, last words.
 
     record : sections for whoever checks, folded on a screen until they are asked for, printed
-    after the others.
+    after the others. paged : whether every section begins a page in print.
     """
 
     title: str
@@ -201,6 +201,7 @@ class Document:
     sections: tuple[Section, ...]
     end: str
     record: tuple[Section, ...] = ()
+    paged: bool = False
 
     @property
     def shown(self) -> tuple[Section, ...]:

@@ -64,7 +64,7 @@ def html_of(document: Document) -> str:
 <p class="lead">{escape(document.lead)}</p>
 {writer.blocks(document.front)}
 {contents}</header>
-<main>
+<main{' class="paged"' if document.paged else ""}>
 {writer.blocks(document.shown)}
 {record}</main>
 <footer>{escape(document.end)}</footer>

@@ -83,7 +83,10 @@ def typst_of(document: Document) -> tuple[str, dict[str, Drawing]]:
         f"{_string(CAUTION)})\n",
         writer.blocks(document.front),
         "" if record else "#contents\n",
-        writer.blocks(document.shown),
+        *(
+            "#pagebreak(weak: true)\n" * document.paged + writer.blocks([one])
+            for one in document.shown
+        ),
         *((f"#record({_string(RECORD)})\n", writer.blocks(record)) if record else ()),
         f"#end-words({_string(document.end)})\n",
     ]

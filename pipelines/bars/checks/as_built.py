@@ -69,14 +69,16 @@ class PanelCheck(PartChecks):
     """One panel as built.
 
     extent : ranges of its stations and offsets without overhangs [m]. drawing : utilisation in
-    bending with the bars as drawn. durability : covers that are too small to last, and why : what
-    differs from the drawing, in words.
+    bending with the bars as drawn. swapped : at each face the check that fails first with its
+    layers the other way round, None where none does. durability : covers that are too small to
+    last, and why : what differs from the drawing, in words.
     """
 
     as_built: AsBuilt
     extent: tuple[tuple[float, float], tuple[float, float]]
     drawing: Mapping[Layer, float]
     deviations: tuple[Deviation, ...]
+    swapped: Mapping[Face, Check | None]
     durability: tuple[str, ...]
     why: tuple[str, ...]
 
@@ -119,6 +121,7 @@ def panel_checks(
                     for layer in LAYERS
                 },
                 deviations=trial.deviations(reinforcement.bars),
+                swapped={face: trial.swapped(face) for face in FACES},
                 durability=tuple(_durability(rows)),
                 why=tuple(_differences(reinforcement.bars, built)),
             )
@@ -175,11 +178,17 @@ class _Trial:
         value, beyond = largest_deviation(
             self.built.bars, key, self._utilisations, limit, tolerance, more=more
         )
-        stops = None
-        if beyond is not None:
-            check, worst = max(self.used(beyond), key=lambda pair: pair[1])
-            stops = None if within(worst) else check
+        stops = None if beyond is None else self._stops(beyond)
         return Deviation(key=key, more=more, value=value, stops=stops)
+
+    def swapped(self, face: Face) -> Check | None:
+        """The check that fails first with the layers of a face the other way round."""
+        bars = self.built.bars
+        return self._stops(bars.with_mat(face, bars.mat(face).swapped()))
+
+    def _stops(self, bars: SlabBars) -> Check | None:
+        check, worst = max(self.used(bars), key=lambda pair: pair[1])
+        return None if within(worst) else check
 
     def _utilisations(self, bars: SlabBars) -> Iterator[float]:
         return (value for _, value in self.used(bars))

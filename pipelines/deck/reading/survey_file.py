@@ -10,6 +10,12 @@ repeated; their scatter is kept.
     ,2026-04-18,3.85,-1.20,bottom,,,,42,
     C2-C3,2026-04-20,,,,,,,,268
 
+An inspection sheet that is filled in has one reading a row, and the columns of what it tells, which
+are not read:
+
+    panel,x_m,y_m,face,direction,quantity,reading
+    C2-C3,3.85,-1.20,bottom,,cover_mm,42
+
 cover_mm without a direction is to the outermost bars; with one, to the bars along it, as a cover
 meter reads them: then the depth of each layer follows from its own cover. spalled_mm is how much
 concrete is gone from a face; core_MPa the strength of a core twice as long as wide.
@@ -26,7 +32,7 @@ from typing import cast
 import numpy as np
 
 from pipelines.deck.panels import Panels
-from pipelines.deck.reading.survey_schema import COLUMNS, FARTHEST
+from pipelines.deck.reading.survey_schema import COLUMNS, FARTHEST, QUANTITIES
 from pipelines.deck.survey import MEASURES, Key, PanelReadings
 from pipelines.errors import DeckError
 from pipelines.files import UnreadableError, csv_rows, read_plain
@@ -130,8 +136,23 @@ def _rows(
         cells = dict.fromkeys(COLUMNS, "")
         cells |= dict(zip(columns, map(str.strip, row), strict=False))
         if any(cells.values()):
-            found.append(_Row(line=line, cells=cells, mistakes=[]))
+            own: list[str] = []
+            found.append(_Row(line=line, cells=_in_columns(cells, own), mistakes=own))
     return found
+
+
+def _in_columns(cells: Mapping[str, str], mistakes: list[str]) -> Mapping[str, str]:
+    """The cells with the reading of an inspection sheet in the column of its quantity."""
+    column, reading = cells["quantity"], cells["reading"]
+    if column and column not in QUANTITIES:
+        mistakes.append(f"quantity {_shown(column)}: {', '.join(QUANTITIES)}")
+    elif reading and not column:
+        mistakes.append(f"reading {_shown(reading)} needs quantity")
+    elif reading and cells[column]:
+        mistakes.append(f"reading {_shown(reading)} stands beside {column} {_shown(cells[column])}")
+    elif reading:
+        return {**cells, column: reading}
+    return cells
 
 
 def _located(rows: list[_Row], panels: Panels) -> list[_Row]:
@@ -165,6 +186,8 @@ def _take(row: _Row, panels: Panels, found: dict[str, _Panel]) -> list[str]:
     if mistakes:
         return mistakes
     outer, face = cast(Direction, cells["outer"]), cast(Face, cells["face"])
+    if not readings and not outer:
+        return []  # a row that was left blank
     for name in names:
         read = found[name]
         for key, value in readings:

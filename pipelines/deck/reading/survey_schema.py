@@ -8,6 +8,9 @@ from pipelines.deck.survey import MEASURES, Quantity
 from pipelines.standards.resistance.bars import Direction, Face
 
 FARTHEST = 1e6  # of a place from the origin [m]
+OUTER = "outer"
+# What `quantity` may name: columns of readings, and which layer lies outermost.
+QUANTITIES = (*(measure.column for measure in MEASURES.values()), OUTER)
 
 
 def _range(quantity: Quantity) -> Range:
@@ -21,9 +24,16 @@ def _reading(quantity: Quantity, meaning: str, example: float) -> Any:
     return entry(told, example, default=None, left_out="not read")
 
 
+def _told(meaning: str, example: str) -> Any:
+    return entry(
+        f"{meaning}: of an inspection sheet, not read.", example, default=None, left_out="–"
+    )
+
+
 class SurveyColumns(Table):
     """The columns of a file of readings on site (CSV), in any order; a row holds one reading or
-    several, blank where nothing was read, and readings may be repeated."""
+    several, blank where nothing was read, and readings may be repeated. An inspection sheet that is
+    filled in is such a file: of its rows `quantity` says what is read, `reading` what was."""
 
     panel: Name | None = entry(
         "Panel of the deck: between two C lines, and two L lines where there are more than two; a "
@@ -85,6 +95,27 @@ class SurveyColumns(Table):
     )
     core_MPa: Annotated[float, _range("core strength")] | None = _reading(
         "core strength", "Strength of a core twice as long as wide", 38
+    )
+    quantity: Annotated[str, Choice(QUANTITIES)] | None = entry(
+        "Column that `reading` stands for.", "cover_mm", default=None, left_out="no reading"
+    )
+    reading: Annotated[str, Text(10)] | None = entry(
+        "What was read of `quantity`, a number in its unit, or x or y.",
+        "42",
+        default=None,
+        left_out="not read",
+    )
+    place: Annotated[str, Text(80)] | None = _told("Where to read, in words", "bay C1–C2")
+    drawing: Annotated[str, Text(10)] | None = _told("What is drawn", "45")
+    tolerance: Annotated[str, Text(30)] | None = _told(
+        "What execution may deviate", "10 less, 12 more"
+    )
+    least: Annotated[str, Text(10)] | None = _told("The least that passes all checks", "35.0")
+    stops_below: Annotated[str, Text(80)] | None = _told("The check that fails below", "cover")
+    most: Annotated[str, Text(10)] | None = _told("The most that passes all checks", "51.3")
+    stops_above: Annotated[str, Text(80)] | None = _told("The check that fails above", "bending")
+    caution: Annotated[str, Text(80)] | None = _told(
+        "That all of it is to be verified", "for a qualified engineer to verify"
     )
 
 

@@ -1,7 +1,9 @@
 """`deckslab keys` tells every key of every file that a reader knows, and none besides."""
 
+import csv
 import re
 import tomllib
+from io import StringIO
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +30,7 @@ from pipelines.deck.reading.survey_file import parse_survey
 from pipelines.deck.reading.survey_schema import COLUMNS, SurveyColumns
 from pipelines.deck.reading.tables import TABLES, TopKeys
 from pipelines.deck.survey import MEASURES
+from pipelines.deck.survey import Key as DeckKey
 from pipelines.model.build import ORDER
 from pipelines.study.file import read_study
 from pipelines.study.fit.file import read_fit
@@ -134,10 +137,19 @@ def test_every_table_has_a_meaning() -> None:
 
 
 def test_examples_of_the_readings_are_a_survey() -> None:
-    cells = [key.example.strip('"') for key in SURVEY.tables[0].keys]
-    text = ",".join(COLUMNS) + "\n" + ",".join(cells) + "\n"
+    """All columns in two rows: one with columns of their own, one of an inspection sheet."""
+    cells = {key.name: key.example.strip('"') for key in SURVEY.tables[0].keys}
+    told = set(COLUMNS[COLUMNS.index("quantity") :])
+    text = StringIO()
+    rows = csv.DictWriter(text, COLUMNS)
+    rows.writeheader()
+    rows.writerow({name: cell for name, cell in cells.items() if name not in told})
+    where = {"panel", "date", "x_m", "y_m", "face", "direction"}
+    rows.writerow({name: cell for name, cell in cells.items() if name in told | where})
     panels = Panels(grid_plan([0.0, 3.0, 6.0, 9.0], [-2.0, 2.0]))
-    assert set(parse_survey(text, panels)) == {cells[0]}
+    read = parse_survey(text.getvalue(), panels)
+    assert set(read) == {cells["panel"]}
+    assert len(read[cells["panel"]].readings[DeckKey("cover", "bottom", "x")]) == 2
 
 
 def test_columns_of_readings_have_the_bounds_of_their_measures() -> None:
