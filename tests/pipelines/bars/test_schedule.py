@@ -1,7 +1,9 @@
 """Bars as they are bent and placed: laps, ends and masses by hand, covers, true lengths."""
 
 import csv
+import re
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from itertools import pairwise
 from math import pi
 from pathlib import Path
@@ -10,6 +12,7 @@ import numpy as np
 import pytest
 import shapely
 
+from pipelines.analysis import analyse
 from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.bars.schedule.ends import end_anchorages
 from pipelines.bars.schedule.marks import EndAnchorage, Mark, Schedule, u_length
@@ -17,6 +20,7 @@ from pipelines.bars.schedule.pieces import Used
 from pipelines.bars.schedule.schedule import mat_lines, scheduled
 from pipelines.deck.deck import Deck
 from pipelines.report.data.bar_schedule_csv import write_schedule
+from pipelines.result import Result
 from pipelines.run import run
 from pipelines.standards.detailing.laps import ENDS, end_length, lap_length
 from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, SlabBars
@@ -312,6 +316,44 @@ def test_the_schedule_read_back_has_the_areas_that_the_checks_count(tmp_path: Pa
             before = max(p for p in places if p < place)
             assert place - before == pytest.approx(mats[layer].spacing / 2, rel=1e-9)
     assert np.unique(there["top", "x"]).size == 2
+
+
+def test_bars_read_back_from_the_schedule_come_to_the_same_utilisations(tmp_path: Path) -> None:
+    """Every number of every check by every standard, with the diameters and spacings of the file in
+    a deck drawn with others; covers, layer order and places of added bars are the deck's."""
+    deck = deck_of(tmp_path, SLAB, PLAN, BEAMS, TRAFFIC, BARS + ADDED)
+    before = analyse(deck, tolerances_wanted=False)
+    assert before.schedule is not None
+    write_schedule(tmp_path / "bars.csv", before.schedule)
+    mats, added = read_back(tmp_path / "bars.csv")
+    others = re.sub(r"diameter_mm = \d+", "diameter_mm = 10", BARS + ADDED)
+    other = deck_of(tmp_path, SLAB, PLAN, BEAMS, TRAFFIC, others).required_reinforcement
+    bars = other.bars
+    for layer, one in mats.items():
+        assert bars.bars(layer) != one
+        bars = bars.with_mat(layer[0], bars.mat(layer[0]).with_bars(layer[1], one))
+    read = replace(
+        other, bars=bars, added=tuple(replace(a, bars=added[a.mark][1]) for a in other.added)
+    )
+    after = analyse(replace(deck, reinforcement=read), tolerances_wanted=False)
+    found = [utilisations_of(result) for result in (before, after)]
+    assert len(found[0]) > 100
+    assert any("A1" in place for *_, place in found[0])
+    assert list(found[0]) == list(found[1])
+    for key, value in found[0].items():
+        assert found[1][key] == pytest.approx(value, rel=1e-9), key
+
+
+def utilisations_of(result: Result) -> dict[tuple[str, str, str, str, str], float]:
+    """By standard, check, layer, search and place."""
+    return {
+        (verdict.standard, judged.title, str(judged.layer), found.by, found.place): (
+            found.utilisation
+        )
+        for verdict in result.verdicts
+        for judged in verdict.judgements
+        for found in judged.found
+    }
 
 
 def test_a_run_writes_the_schedule_with_the_caution_and_guarded_cells(tmp_path: Path) -> None:
