@@ -6,7 +6,14 @@ import numpy as np
 import shapely
 
 from pipelines.bars.checks.free_edges import free_edges
-from pipelines.bars.schedule.lines import BarLine, Course, arc_radius, course_of, true_length
+from pipelines.bars.schedule.lines import (
+    BarLine,
+    Course,
+    LaidBars,
+    arc_radius,
+    course_of,
+    true_length,
+)
 from pipelines.bars.schedule.marks import (
     EndAnchorage,
     Mark,
@@ -31,7 +38,6 @@ from plate.arrays import Floats
 from plate.geometry.curves import sampled
 from plate.geometry.outline import DRAWN
 
-Lines = Mapping[Layer, Sequence[BarLine]]
 MOST_ENDS = 24  # of an edge that are looked at
 PROBE = 0.05  # along a bar, from which its angle with a line is taken [m]
 THINNER = (0.016, 0.012, 0.010, 0.008)  # of U-bars where the layer's own do not bend in the slab
@@ -39,7 +45,7 @@ THINNER = (0.016, 0.012, 0.010, 0.008)  # of U-bars where the layer's own do not
 
 def end_anchorages(
     deck: Deck,
-    lines: Lines,
+    laid: Sequence[LaidBars],
     mat: Materials,
     used: Mapping[Layer, Used],
     shift: Mapping[Layer, float],
@@ -49,17 +55,13 @@ def end_anchorages(
     used : utilisation of every layer in bending; shift : of the tension [m]. The force at the face
     is the largest within the shift beyond it.
     """
-    bars = deck.required_reinforcement.bars
     supports = [(line.name, line.width, _course(deck, line)) for line in deck.lines]
-    for direction in DIRECTIONS:
-        layer: Layer = ("bottom", direction)
-        by_edge: dict[str, list[Floats]] = {}
-        for line in lines[layer]:
-            for name, path in zip(line.ends, (line.path, line.path[::-1]), strict=True):
-                if name and not name.startswith("opening"):
-                    by_edge.setdefault(name, []).append(path)
-        for edge, paths in by_edge.items():
-            found: list[EndAnchorage] = []
+    worst: dict[tuple[Layer, str], EndAnchorage] = {}
+    for one in laid:
+        layer = one.layer
+        if layer[0] != "bottom":
+            continue
+        for edge, paths in _ends(one.lines).items():
             for path in paths[:: max(len(paths) // MOST_ENDS, 1)]:
                 first = _first_support(path, supports)
                 if first is None:
@@ -68,20 +70,30 @@ def end_anchorages(
                 inward = (path[-1] - path[0]) / np.linalg.norm(path[-1] - path[0])
                 s = gap + np.linspace(0.0, half + shift[layer], 5)
                 share = float(used[layer](path[0] + s[:, None] * inward).max())
-                found.append(
-                    EndAnchorage(
-                        edge=edge,
-                        line=name,
-                        layer=layer,
-                        standard=mat.standard,
-                        used=share,
-                        needed=end_length(bars, layer, mat, share),
-                        room=gap + half,
-                        source=ENDS[mat.standard],
-                    )
+                end = EndAnchorage(
+                    edge=edge,
+                    line=name,
+                    layer=layer,
+                    standard=mat.standard,
+                    used=share,
+                    needed=end_length(one.whole, layer, mat, share),
+                    room=gap + half,
+                    source=ENDS[mat.standard],
                 )
-            if found:
-                yield max(found, key=lambda end: end.needed - end.room)
+                known = worst.get((layer, edge))
+                if known is None or end.needed - end.room > known.needed - known.room:
+                    worst[layer, edge] = end
+    yield from worst.values()
+
+
+def _ends(lines: Sequence[BarLine]) -> dict[str, list[Floats]]:
+    """Paths of bars from their ends at edges of the slab, by edge."""
+    found: dict[str, list[Floats]] = {}
+    for line in lines:
+        for name, path in zip(line.ends, (line.path, line.path[::-1]), strict=True):
+            if name and not name.startswith("opening"):
+                found.setdefault(name, []).append(path)
+    return found
 
 
 def _course(deck: Deck, line: Line) -> shapely.LineString:
@@ -128,49 +140,57 @@ def edges_with_u_bars(
 
 def u_bars(
     deck: Deck,
-    lines: Lines,
+    laid: Sequence[LaidBars],
     edges: Mapping[str, tuple[tuple[Direction, ...], bool]],
     laps: Mapping[Layer, float],
 ) -> Iterator[Mark]:
     """U-bars of legs of 2 h, or of a lap where they anchor the bars, one beside every bar of the
-    fuller of both mats that ends at such an edge; thinner where these do not bend in the slab."""
+    fuller of both mats that ends at such an edge, and beside every added bar there without which
+    they would be less than its layer; thinner where these do not bend in the slab."""
     bars = deck.required_reinforcement.bars
     for edge, (directions, anchors) in edges.items():
         for direction in directions:
-            layer = fuller(bars, direction)
-            one = bars.bars(layer)
-            height = u_height(bars, direction)
-            diameter = u_diameter(one.diameter, height)
-            radius = bend_radius(diameter)
-            leg = up(max(2.0 * bars.thickness, laps[layer] if anchors else 0.0))
-            placed: dict[float, list[PlacedBar]] = {}
-            for line in lines[layer]:
-                for side, name in enumerate(line.ends):
-                    if name != edge:
-                        continue
-                    own = min(leg, down(line.length))
-                    path = (
-                        line.part(0.0, own)
-                        if side == 0
-                        else line.part(line.length - own, line.length)[::-1]
-                    )
-                    cut = up(u_length(own, height, diameter, radius))
-                    placed.setdefault(own, []).append(PlacedBar(path, cut, line.across))
-            for own, those in placed.items():
-                yield Mark(
-                    number=0,
-                    use="U-bar",
-                    layers=(("top", direction), ("bottom", direction)),
-                    of=edge,
-                    diameter=diameter,
-                    spacing=one.spacing,
-                    shape="21",
-                    a=round(own, 3),
-                    b=round(height, 4),
-                    c=round(own, 3),
-                    radius=(radius, radius),
-                    ranges=side_by_side(those),
-                )
+            full = fuller(bars, direction)
+            for one in laid:
+                more = one.mark and one.whole.bars(one.layer).area > bars.bars(full).area
+                if one.layer == full or (more and one.layer[1] == direction):
+                    leg = up(max(2.0 * bars.thickness, laps[one.layer] if anchors else 0.0))
+                    yield from _u_bars(one, u_height(bars, direction), edge, leg)
+
+
+def _u_bars(laid: LaidBars, height: float, edge: str, most: float) -> Iterator[Mark]:
+    """Those beside bars that end at an edge; most : length of their legs, where there is room."""
+    direction = laid.layer[1]
+    diameter = u_diameter(laid.bars.diameter, height)
+    radius = bend_radius(diameter)
+    placed: dict[float, list[PlacedBar]] = {}
+    for line in laid.lines:
+        for side, name in enumerate(line.ends):
+            if name != edge:
+                continue
+            own = min(most, down(line.length))
+            path = (
+                line.part(0.0, own)
+                if side == 0
+                else line.part(line.length - own, line.length)[::-1]
+            )
+            cut = up(u_length(own, height, diameter, radius))
+            placed.setdefault(own, []).append(PlacedBar(path, cut, line.across))
+    for own, those in placed.items():
+        yield Mark(
+            number=0,
+            use="U-bar",
+            layers=(("top", direction), ("bottom", direction)),
+            of=edge,
+            diameter=diameter,
+            spacing=laid.bars.spacing,
+            shape="21",
+            a=round(own, 3),
+            b=round(height, 4),
+            c=round(own, 3),
+            radius=(radius, radius),
+            ranges=side_by_side(those),
+        )
 
 
 def fuller(bars: SlabBars, direction: Direction) -> Layer:

@@ -1,17 +1,18 @@
 """Trimmers beside openings, and diagonal bars at their corners.
 
-On either side lie half of the bars that the opening cuts, no fewer than two, anchored past it; at
+On either side lies half of the steel that the opening cuts, in bars of the mat's diameter, no fewer
+than two, anchored past it; at
 each corner one diagonal bar a face, the bond length to each side (common practice).
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from math import ceil
 
 import numpy as np
 import shapely
 
-from pipelines.bars.schedule.lines import SHORTEST, Course, course_of, true_length
-from pipelines.bars.schedule.marks import Mark, PlacedBar, Use, down
+from pipelines.bars.schedule.lines import SHORTEST, Course, LaidBars, course_of, true_length
+from pipelines.bars.schedule.marks import SLACK, Mark, PlacedBar, Use, down
 from pipelines.deck.deck import Deck
 from pipelines.standards.resistance.bars import FACES, LAYERS, Layer
 from plate.arrays import Floats
@@ -22,27 +23,43 @@ APART = 0.050  # of trimmers, centre to centre, no less than three diameters [m]
 FEWEST = 2
 
 
-def bars_at_openings(deck: Deck, anchored: Mapping[Layer, float]) -> Iterator[Mark]:
+def bars_at_openings(
+    deck: Deck, laid: Sequence[LaidBars], anchored: Mapping[Layer, float]
+) -> Iterator[Mark]:
     """anchored : bond length of every layer [m]."""
     for number, ring in enumerate(deck.plan.openings, start=1):
         points = sampled(ring, DRAWN)
         for layer in LAYERS:
-            yield from _trimmers(course_of(deck, layer[1]), layer, number, points, anchored[layer])
+            # what is added to the layer, in bars of the mat
+            diameter = deck.required_reinforcement.bars.bars(layer).diameter
+            more = sum(
+                _ended(one, f"opening {number}") * (one.bars.diameter / diameter) ** 2
+                for one in laid
+                if one.layer == layer and one.mark
+            )
+            course = course_of(deck, layer[1])
+            yield from _trimmers(course, layer, number, points, anchored[layer], more)
         for face in FACES:
             bars = deck.required_reinforcement.bars.mat(face)
             layer = (face, "x" if bars.x.diameter >= bars.y.diameter else "y")
             yield from _diagonals(course_of(deck, layer[1]), layer, number, points, anchored[layer])
 
 
+def _ended(laid: LaidBars, edge: str) -> int:
+    """How many bars an opening cuts: those with ends at its edge."""
+    return len({line.number for line in laid.lines if edge in line.ends})
+
+
 def _trimmers(
-    course: Course, layer: Layer, number: int, ring: Floats, bond: float
+    course: Course, layer: Layer, number: int, ring: Floats, bond: float, more: float
 ) -> Iterator[Mark]:
+    """more : bars that the opening cuts beside those of the mat."""
     bars = course.deck.required_reinforcement.bars.bars(layer)
     _, places = course.places(bars)
     across, along = ring @ course.aside, ring @ course.along
     low, high = across.min() - course.inset, across.max() + course.inset
     cut = int(np.sum((places > low) & (places < high)))
-    each = max(FEWEST, ceil(cut / 2))
+    each = max(FEWEST, ceil((cut + more) / 2 - SLACK))
     apart = max(APART, 3.0 * bars.diameter)
     stretch = course.deck.plan.alignment.stretch(ring).min() if layer[1] == "x" else 1.0
     reach = course.inset + bond / float(min(stretch, 1.0))

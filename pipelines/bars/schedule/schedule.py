@@ -8,14 +8,13 @@ from scipy.spatial import KDTree
 from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.design import Design, StandardDesign
 from pipelines.bars.schedule.ends import edge_bars, edges_with_u_bars, end_anchorages, u_bars
-from pipelines.bars.schedule.lines import BarLine, arc_radius, course_of
+from pipelines.bars.schedule.lines import LaidBars, arc_radius, laid_bars
 from pipelines.bars.schedule.marks import (
     EndAnchorage,
     LayerLaps,
     Mark,
     PlacedBar,
     Schedule,
-    Use,
     numbered,
     side_by_side,
 )
@@ -27,7 +26,7 @@ from pipelines.model.responses import SolvedDeck
 from pipelines.standards.detailing.anchorage import anchorage
 from pipelines.standards.detailing.laps import lap_length
 from pipelines.standards.materials import Materials
-from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, SlabBars
+from pipelines.standards.resistance.bars import LAYERS, Layer, SlabBars
 from pipelines.standards.sources import Standard
 from plate.arrays import Floats, Ints
 from plate.geometry.outline import plan_area
@@ -55,23 +54,18 @@ def scheduled(deck: Deck, used: Mapping[Layer, Used], ends: Sequence[EndAnchorag
     """The same from the utilisation of every layer and the anchorage at end supports."""
     reinforcement = deck.required_reinforcement
     stock = reinforcement.stock
-    mats = mat_lines(deck)
+    laid = laid_bars(deck)
     longest = {layer: longest_lap(reinforcement, layer) for layer in LAYERS}
     lengths = {layer: length for layer, (length, _) in longest.items()}
     marks: list[Mark] = []
     laps: list[LayerLaps] = []
     for layer in LAYER_ROWS:
-        bars = reinforcement.bars.bars(layer)
         groups: list[Lapped] = []
-        sets: list[tuple[Use, str, Bars, Sequence[BarLine]]] = [("mat", "", bars, mats[layer])]
-        for added in reinforcement.added:
-            if added.layer == layer:
-                between = course_of(deck, layer[1]).lines(bars, added.bars, added.area)
-                sets.append(("added", added.mark, added.bars, between))
-        for use, of, one, lines in sets:
-            mine = lapped(lines, lengths[layer], stock, used[layer])
-            marks += _marks(deck.plan, use, layer, of, one, mine)
-            groups += mine
+        for one in laid:
+            if one.layer == layer:
+                mine = lapped(one.lines, lengths[layer], stock, used[layer])
+                marks += _marks(deck.plan, one, mine)
+                groups += mine
         found = [group.highest for group in groups if group.highest is not None]
         laps.append(
             LayerLaps(
@@ -88,10 +82,10 @@ def scheduled(deck: Deck, used: Mapping[Layer, Used], ends: Sequence[EndAnchorag
             )
         )
     edges = edges_with_u_bars(deck, ends)
-    marks += u_bars(deck, mats, edges, lengths)
+    marks += u_bars(deck, laid, edges, lengths)
     marks += edge_bars(deck, edges, lengths, stock)
     anchored = {layer: _bond(reinforcement, layer) for layer in LAYERS}
-    marks += bars_at_openings(deck, anchored)
+    marks += bars_at_openings(deck, laid, anchored)
     area = plan_area(deck.plan)
     return Schedule(
         marks=numbered([mark for mark in marks if mark.bars]),
@@ -101,12 +95,6 @@ def scheduled(deck: Deck, used: Mapping[Layer, Used], ends: Sequence[EndAnchorag
         area=area,
         volume=area * reinforcement.bars.thickness,
     )
-
-
-def mat_lines(deck: Deck) -> dict[Layer, tuple[BarLine, ...]]:
-    """Lines of the bars of the mats."""
-    bars = deck.required_reinforcement.bars
-    return {layer: course_of(deck, layer[1]).lines(bars.bars(layer)) for layer in LAYERS}
 
 
 def _largest(values: Sequence[Floats], nearest: Callable[[Floats], Ints]) -> Used:
@@ -121,7 +109,7 @@ def _ends(
         layer: _largest([standard.utilisation[k]], nearest) for k, layer in enumerate(LAYER_ROWS)
     }
     yield from end_anchorages(
-        deck, mat_lines(deck), standard.basis.materials, used, standard.zones.shift
+        deck, laid_bars(deck), standard.basis.materials, used, standard.zones.shift
     )
 
 
@@ -145,27 +133,23 @@ def _bond(reinforcement: Reinforcement, layer: Layer) -> float:
     return max(anchorage(bars, layer, mat) for bars, mat in _sets(reinforcement, layer))
 
 
-def _marks(
-    plan: Plan, use: Use, layer: Layer, of: str, bars: Bars, groups: Sequence[Lapped]
-) -> Iterator[Mark]:
+def _marks(plan: Plan, laid: LaidBars, groups: Sequence[Lapped]) -> Iterator[Mark]:
     for group in groups:
         for placed in group.pieces():
-            yield _mark(plan, use, layer, of, bars, placed)
+            yield _mark(plan, laid, placed)
 
 
-def _mark(
-    plan: Plan, use: Use, layer: Layer, of: str, bars: Bars, placed: Sequence[PlacedBar]
-) -> Mark:
+def _mark(plan: Plan, laid: LaidBars, placed: Sequence[PlacedBar]) -> Mark:
     radii = [arc_radius(plan, bar.path) for bar in placed]
     bent = [round(radius, 3) for radius in radii if radius is not None]
     cuts = {round(bar.cut, 3) for bar in placed}
     return Mark(
         number=0,
-        use=use,
-        layers=(layer,),
-        of=of,
-        diameter=bars.diameter,
-        spacing=bars.spacing,
+        use="added" if laid.mark else "mat",
+        layers=(laid.layer,),
+        of=laid.mark,
+        diameter=laid.bars.diameter,
+        spacing=laid.bars.spacing,
         shape="67" if bent else "00",
         a=cuts.pop() if len(cuts) == 1 else None,
         b=None,

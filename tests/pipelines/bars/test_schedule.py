@@ -15,9 +15,10 @@ import shapely
 from pipelines.analysis import analyse
 from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.bars.schedule.ends import end_anchorages
+from pipelines.bars.schedule.lines import BarLine, laid_bars
 from pipelines.bars.schedule.marks import EndAnchorage, Mark, Schedule, u_length
 from pipelines.bars.schedule.pieces import Used
-from pipelines.bars.schedule.schedule import mat_lines, scheduled
+from pipelines.bars.schedule.schedule import scheduled
 from pipelines.deck.deck import Deck
 from pipelines.report.data.bar_schedule_csv import write_schedule
 from pipelines.result import Result
@@ -57,6 +58,10 @@ NOT_USED: Mapping[Layer, Used] = dict.fromkeys(LAYERS, nowhere)
 
 def schedule_of(deck: Deck) -> Schedule:
     return scheduled(deck, NOT_USED, [])
+
+
+def mat_lines(deck: Deck) -> dict[Layer, tuple[BarLine, ...]]:
+    return {one.layer: one.lines for one in laid_bars(deck) if not one.mark}
 
 
 def of(schedule: Schedule, use: str, layer: Layer | None = None) -> Iterator[Mark]:
@@ -245,7 +250,7 @@ def test_u_bars_anchor_what_lacks_room_at_a_support(tmp_path: Path) -> None:
     mat = deck.required_reinforcement.bases[0].materials
     full: Mapping[Layer, Used] = dict.fromkeys(LAYERS, lambda points: np.ones(len(points)))
     shift = dict.fromkeys(LAYERS, 0.2)
-    ends = list(end_anchorages(deck, mat_lines(deck), mat, full, shift))
+    ends = list(end_anchorages(deck, laid_bars(deck), mat, full, shift))
     assert [(end.edge, end.line) for end in ends] == [("start", "C1"), ("end", "C3")]
     for end in ends:
         assert end.room == pytest.approx(0.400 + 0.125 - 0.045, abs=1e-9)
@@ -268,6 +273,75 @@ def test_u_bars_anchor_what_lacks_room_at_a_support(tmp_path: Path) -> None:
     assert {m.of for m in of(schedule_of(held), "U-bar")} == {"start", "end"}
     marks = of(scheduled(held, NOT_USED, [supported]), "U-bar")
     assert {m.of for m in marks} == {"start", "end", "left"}
+
+
+AT_START = """
+[[bars.added]]
+mark = "A1"
+direction = "x"
+diameter_mm = 12
+spacing_mm = {spacing}
+stations_m = [-0.4, 1.6]
+"""
+
+
+def test_u_bars_stand_beside_added_bars_that_end_at_the_edge(tmp_path: Path) -> None:
+    """Top bars along x, 16@200 + 12@200, are 1570 mm2/m, more than 16@150 at the bottom with its
+    U-bars, 1340: a U-bar beside each of the added ones, legs 500, of 250 - 85 - 24 mm outside and
+    12 mm: 1000 + 153 - 4 (24 + 12) + pi (24 + 6) = 1103.2, cut 1105. With 12@400, 1288 mm2/m, the
+    others are enough."""
+    for spacing, more in ((200, True), (400, False)):
+        text = BARS + AT_START.replace("{spacing}", str(spacing))
+        deck = deck_of(tmp_path, SLAB, PLAN, BEAMS, text)
+        schedule = schedule_of(deck)
+        (lines,) = (one.lines for one in laid_bars(deck) if one.mark)
+        assert {line.ends for line in lines} == {("start", "")}
+        along = [m for m in of(schedule, "U-bar") if m.layers[0] == ("top", "x")]
+        beside = [m for m in along if round(1e3 * m.diameter) == 12]
+        assert {m.of for m in beside} == ({"start"} if more else set())
+        assert sum(len(m.bars) for m in beside) == (len(lines) if more else 0)
+        assert {round(1e3 * length) for m in beside for length in m.lengths} == (
+            {1105} if more else set()
+        )
+        # and those of the mats are as they were
+        assert sum(len(m.bars) for m in along if m not in beside) == 2 * 26
+
+
+def test_added_bars_at_an_end_support_are_anchored_by_their_own_length(tmp_path: Path) -> None:
+    """25 mm beside 16 mm: 25/16 x 434.8/3.041, and they reach no further: the worst of the edge."""
+    head, foot = BARS.split('face = "top"')
+    thick = AT_START.replace("{spacing}", "150").replace("= 12", "= 25")
+    text = head.rpartition("[[bars]]")[0] + thick + '[[bars]]\nface = "top"' + foot
+    deck = deck_of(tmp_path, SLAB, PLAN, BEAMS, text)
+    mat = deck.required_reinforcement.bases[0].materials
+    full: Mapping[Layer, Used] = dict.fromkeys(LAYERS, lambda points: np.ones(len(points)))
+    shift = dict.fromkeys(LAYERS, 0.2)
+    ends = {e.edge: e for e in end_anchorages(deck, laid_bars(deck), mat, full, shift)}
+    assert 1e3 * ends["start"].needed == pytest.approx(25 / 16 * HAND["EN 1992"][0], abs=0.2)
+    assert 1e3 * ends["end"].needed == pytest.approx(HAND["EN 1992"][0], abs=0.1)
+
+
+def test_trimmers_stand_for_added_bars_that_an_opening_cuts(tmp_path: Path) -> None:
+    """Mat and added bars of one diameter and spacing: twice as many are cut, half of all to each
+    side."""
+    ramp = RAMP.replace('"beam"', f'"beam"\n{BEAM}')
+    layer: Layer = ("top", "x")
+    both = '[[bars.added]]\ndirection = "x"\ndiameter_mm = 16\nspacing_mm = 200\nopening = 1\n'
+    found = []
+    for more in ("", both + "reach_m = 1.5\n"):
+        deck = deck_of(tmp_path, SLAB, ramp, BARS + more)
+        trimmers = [m for m in of(schedule_of(deck), "trimmer", layer) if m.of == "opening 1"]
+        cut = {
+            (one.mark, line.number)
+            for one in laid_bars(deck)
+            for line in one.lines
+            if one.layer == layer and "opening 1" in line.ends
+        }
+        found.append((len(cut), sum(len(m.bars) for m in trimmers)))
+    (alone, first), (together, second) = found
+    assert together >= 2 * alone - 1
+    assert first >= max(alone, 4)
+    assert second >= together > first
 
 
 def read_back(path: Path) -> tuple[dict[Layer, Bars], dict[str, tuple[Layer, Bars]]]:
