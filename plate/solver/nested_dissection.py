@@ -45,7 +45,7 @@ RUNS = 8
 class _Front:
     """One front of the tree: its pivots and border in the order of elimination, ascending.
 
-    parts : for each child, or each element of a leaf, where its rows come in this front.
+    parts : for each child, or each kind of elements of a leaf, where its rows come in this front.
     """
 
     height: int
@@ -172,8 +172,8 @@ class Factorisation:
         order[dofs] = np.arange(len(dofs))
         starts = np.searchsorted(home[dofs], np.arange(len(tree.ranges) + 1))
         self.n_free = len(dofs)
-        elements = _elements(pieces, leaf_of, order, self.n_free)
-        fronts = _fronts(tree, elements, starts)
+        elements = _elements(pieces, leaf_of, order)
+        fronts = _fronts(tree, elements, starts, self.n_free)
         self.n_factor = sum(f.n * (f.n + 1) // 2 + f.n * f.m for f in fronts)
         # Row of each dof among those that are solved for; the last row is that of all the others.
         self.parts, kept, rows = _parts(fronts, _part_of(tree), self.n_free)
@@ -319,40 +319,40 @@ def _fits(together: Sequence[_Front]) -> bool:
 
 
 @dataclass(frozen=True)
-class _Element:
-    """An element as it is eliminated: rows (n,) in that order of what is not held, its matrix."""
+class _Elements:
+    """Alike elements of a leaf as they are eliminated: rows (k, n) in that order, that of what is
+    held beyond all others, and matrices (k, n, n)."""
 
     rows: Ints
-    matrix: Floats
+    matrices: Floats
 
 
 def _elements(
-    pieces: Sequence[ElementGroup], leaf_of: Ints, order: Ints, n_free: int
-) -> dict[int, list[_Element]]:
+    pieces: Sequence[ElementGroup], leaf_of: Ints, order: Ints
+) -> dict[int, list[_Elements]]:
     """The elements of every leaf."""
-    found: dict[int, list[_Element]] = {}
+    found: dict[int, list[_Elements]] = {}
     for piece in pieces:
-        rows = order[piece.dofs]
-        whole = np.all(rows < n_free, axis=1).tolist()
-        for e, leaf in enumerate(leaf_of[piece.cell].tolist()):
-            own, matrix = rows[e], piece.matrices[e]
-            if not whole[e]:
-                kept = np.flatnonzero(own < n_free)
-                own, matrix = own[kept], matrix[np.ix_(kept, kept)]
-            found.setdefault(leaf, []).append(_Element(own, matrix))
+        rows, leaf = order[piece.dofs], leaf_of[piece.cell]
+        by_leaf = np.argsort(leaf, kind="stable")
+        leaves, first = np.unique(leaf[by_leaf], return_index=True)
+        for k, mine in zip(leaves.tolist(), np.split(by_leaf, first[1:]), strict=False):
+            found.setdefault(k, []).append(_Elements(rows[mine], piece.matrices[mine]))
     return found
 
 
-def _fronts(tree: Tree, elements: dict[int, list[_Element]], starts: Ints) -> list[_Front]:
+def _fronts(
+    tree: Tree, elements: dict[int, list[_Elements]], starts: Ints, n_free: int
+) -> list[_Front]:
     """The front of every part of the tree."""
     fronts: list[_Front] = []
     for node, ((first, _), children) in enumerate(zip(tree.ranges, tree.children, strict=True)):
         parts = [fronts[c].border for c in children]
         if not children:
-            parts = [element.rows for element in elements.get(first, [])]
+            parts = [some.rows for some in elements.get(first, [])]
         pivots = slice(int(starts[node]), int(starts[node + 1]))
-        touched = np.unique(np.concatenate([np.empty(0, dtype=np.int64), *parts]))
-        border = touched[np.searchsorted(touched, pivots.stop) :]
+        touched = np.unique(np.concatenate([[n_free], *(rows.ravel() for rows in parts)]))
+        border = touched[np.searchsorted(touched, pivots.stop) : -1]
         slots = np.concatenate([np.arange(pivots.start, pivots.stop), border])
         fronts.append(
             _Front(
@@ -367,20 +367,24 @@ def _fronts(tree: Tree, elements: dict[int, list[_Element]], starts: Ints) -> li
 
 def _eliminate(
     tree: Tree,
-    elements: dict[int, list[_Element]],
+    elements: dict[int, list[_Elements]],
     fronts: Sequence[_Front],
     kept: Sequence[tuple[Floats, Floats]],
 ) -> None:
     """Fill in the inverse and the coupling of every front, from the leaves to the root."""
     updates: dict[int, Floats] = {}
     for node, front in enumerate(fronts):
-        matrices = [updates.pop(c) for c in tree.children[node]]
-        if not tree.children[node]:
-            matrices = [element.matrix for element in elements.get(tree.ranges[node][0], [])]
-        A = np.zeros((front.n + front.m, front.n + front.m))
-        for at, matrix in zip(front.parts, matrices, strict=True):
-            _add(A, at, matrix)
-        updates[node] = _pivot(A, *kept[node])
+        # What is held goes to a last row and column, which are left out.
+        size = front.n + front.m + 1
+        A = np.zeros((size, size))
+        if children := tree.children[node]:
+            for at, child in zip(front.parts, children, strict=True):
+                _add(A, at, updates.pop(child))
+        else:
+            for at, some in zip(front.parts, elements.get(tree.ranges[node][0], []), strict=True):
+                entries = at[:, :, None] * size + at[:, None, :]
+                np.add.at(A.ravel(), entries.ravel(), some.matrices.ravel())
+        updates[node] = _pivot(A[:-1, :-1], *kept[node])
 
 
 def _add(A: Floats, at: Ints, matrix: Floats) -> None:
