@@ -26,8 +26,15 @@ def lobatto(n: int) -> Floats:
 
 def lagrange(nodes: Floats, x: Floats) -> Floats:
     """Values (..., n) at x (...) of the Lagrange polynomials on nodes (n,)."""
-    apart = np.diagonal(_other_factors(nodes[:, None] - nodes))
-    return _other_factors(np.asarray(x, dtype=float)[..., None] - nodes) / apart
+    factors = _other_factors(np.asarray(x, dtype=float)[..., None] - nodes)
+    return np.asarray(factors / _apart(tuple(nodes.tolist())))
+
+
+@cache
+def _apart(nodes: tuple[float, ...]) -> Floats:
+    """(n,) products of each node's distances from all others."""
+    places = np.array(nodes)
+    return np.asarray(np.diagonal(_other_factors(places[:, None] - places)))
 
 
 def _other_factors(factors: Floats) -> Floats:

@@ -152,25 +152,25 @@ class Mesh:
         low, high = self.boxes
         margin = 0.02 * (high - low)
         low, high = low - margin, high + margin
+        # In plan coordinates, where all but arcs are straight and meet the edges exactly.
+        near = [np.flatnonzero(np.all((low <= point) & (point <= high), axis=1)) for point in plan]
+        count = np.array([len(cells) for cells in near], dtype=np.int64)
+        cells, target = np.concatenate([[], *near]).astype(np.int64), np.repeat(plan, count, axis=0)
+        xi = self.invert_plan(cells, target)
+        image = np.einsum("kn,kna->ka", shape(self.order, xi), self.plan[self.cells[cells]])
+        met = np.abs(image - target).max(axis=1) <= 1e-6 * (high - low)[cells].max(axis=1)
+        outside = np.where(met, np.abs(xi).max(axis=1) - 1.0, np.inf)
+        # Off the edge of the slab by rounding, or on an arc that cells follow nearly.
+        least = np.ptp(self.corners[cells], axis=1).min(axis=1)
+        nearly = np.where(self.curved[cells], ON_ARC, 2.0 * ROUNDING / least)
         found = []
-        for point in plan:
-            # In plan coordinates, where all but arcs are straight and meet the edges exactly.
-            near = np.flatnonzero(np.all((low <= point) & (point <= high), axis=1))
-            target = np.broadcast_to(point, (len(near), 2))
-            xi = self.invert_plan(near, target) if len(near) else np.empty((0, 2))
-            outside = np.abs(xi).max(axis=1, initial=0.0) - 1.0
-            for k, cell in enumerate(near):
-                image = shape(self.order, xi[k]) @ self.plan[self.cells[cell]]
-                if np.abs(image - point).max() > 1e-6 * (high - low)[cell].max():
-                    outside[k] = np.inf  # not met
-            inside = outside <= tolerance
-            if not inside.any():
-                # Off the edge of the slab by rounding, or on an arc that cells follow nearly.
-                least = np.ptp(self.corners[near], axis=1).min(axis=1, initial=np.inf)
-                inside = outside <= np.where(self.curved[near], ON_ARC, 2.0 * ROUNDING / least)
-            if not inside.any():
+        for point, mine in zip(plan, np.split(np.arange(len(cells)), np.cumsum(count)[:-1])):
+            inside = mine[outside[mine] <= tolerance]
+            if not len(inside):
+                inside = mine[outside[mine] <= nearly[mine]]
+            if not len(inside):
                 raise GeometryError(f"point ({point[0]:g}, {point[1]:g}) lies off the slab")
-            found.append((near[inside], np.clip(xi[inside], -1.0, 1.0)))
+            found.append((cells[inside], np.clip(xi[inside], -1.0, 1.0)))
         return found
 
     def invert(self, cells: Ints, xy: Floats) -> Floats:

@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 
 from plate.arrays import Floats, Ints
 from plate.elements.beam import edge_frame
-from plate.meshing.mesh import N_SIDES, side_nodes
+from plate.meshing.mesh import N_SIDES, Mesh, side_nodes
 from plate.model.corner_exponents import EdgeKind, leading_exponent
 from plate.model.model import PlateModel
 
@@ -74,10 +74,11 @@ def singular_places(model: PlateModel) -> tuple[SingularPlace, ...]:
     rigid = np.array([k is not None for k in kinds])
     special = np.unique(ends[rigid])
     corners = _boundary_corners(model, ends[boundary])
-    around = _cells_around(model)
+    around, sides = _cells_around(model), _Sides.of(mesh)
     found: dict[int, SingularPlace] = {}
     for node in np.union1d(special, corners).tolist():
-        wedges = _wedges(model, node, around[node], boundary, kinds)
+        spans = sides.spans(node, around[node])
+        wedges = _wedges(spans, boundary, kinds, model.section.poisson)
         worst = min(wedges, key=lambda w: w[0], default=None)
         if worst is not None and worst[0] < FINITE:
             exponent, angle, pair = worst
@@ -91,7 +92,7 @@ def singular_places(model: PlateModel) -> tuple[SingularPlace, ...]:
     for node, point in points.items():
         if node not in found or POINT_EXPONENTS[point] < found[node].exponent:
             x, y = mesh.plan[node]
-            angle = sum(span for *_, span in _spans(model, node, around[node]))
+            angle = sum(span for *_, span in sides.spans(node, around[node]))
             found[node] = SingularPlace(
                 node=node,
                 at=(float(x), float(y)),
@@ -186,14 +187,12 @@ def _cells_around(model: PlateModel) -> dict[int, list[int]]:
 
 
 def _wedges(
-    model: PlateModel,
-    node: int,
-    cells: list[int],
+    spans: list[tuple[int, int, float]],
     boundary: NDArray[np.bool_],
     kinds: list[Kind | None],
+    poisson: float,
 ) -> list[Wedge]:
     """(exponent, angle, edges) of every wedge at a node between edges and rigid lines."""
-    spans = _spans(model, node, cells)
     divided = {e for a, b, _ in spans for e in (a, b) if boundary[e] or kinds[e] is not None}
     if not divided:
         return []
@@ -205,29 +204,45 @@ def _wedges(
             if chain is None:
                 break
             end, angle = chain
-            wedges.append(_worst(angle, start, end, boundary, kinds, model.section.poisson))
+            wedges.append(_worst(angle, start, end, boundary, kinds, poisson))
     return wedges
 
 
-def _spans(model: PlateModel, node: int, cells: list[int]) -> list[tuple[int, int, float]]:
-    """Each cell's span from one of its two edges at a node to the other, and its angle [rad]."""
-    mesh = model.mesh
-    sides = side_nodes(mesh.order)
-    spans: list[tuple[int, int, float]] = []
-    for cell in cells:
-        touching = []
-        for side in range(N_SIDES):
-            nodes = mesh.cells[cell, sides[side]]
-            pair = nodes[[0, -1]]
-            if node in pair:
-                # Its tangent: a side on an arc bends away from its chord.
-                tangent = edge_frame(mesh.xy[nodes][None], ENDS).tangent[0]
-                away = tangent[0] if nodes[0] == node else -tangent[1]
-                touching.append((int(mesh.edge_index(pair[None])[0]), away))
-        (first, u), (second, v) = touching
-        cosine = float(u @ v)
-        spans.append((first, second, float(np.arccos(np.clip(cosine, -1.0, 1.0)))))
-    return spans
+@dataclass(frozen=True)
+class _Sides:
+    """The sides of the cells: their ends (n_cell, 4, 2), their edges of the mesh (n_cell, 4), and
+    unit tangents at both ends (n_cell, 4, 2, 2), from the first to the second."""
+
+    ends: Ints
+    edge: Ints
+    tangent: Floats
+
+    @classmethod
+    def of(cls, mesh: Mesh) -> "_Sides":
+        nodes = mesh.cells[:, side_nodes(mesh.order)]
+        every = nodes.reshape(-1, nodes.shape[2])
+        ends = every[:, [0, -1]]
+        # Tangents: a side on an arc bends away from its chord.
+        tangent = edge_frame(mesh.xy[every], ENDS).tangent
+        return cls(
+            ends.reshape(-1, N_SIDES, 2),
+            mesh.edge_index(ends).reshape(-1, N_SIDES),
+            tangent.reshape(-1, N_SIDES, 2, 2),
+        )
+
+    def spans(self, node: int, cells: list[int]) -> list[tuple[int, int, float]]:
+        """Each cell's span from one of its two edges at a node to the other, and its angle
+        [rad]."""
+        spans: list[tuple[int, int, float]] = []
+        for cell in cells:
+            touching = []
+            for side, end in zip(*np.nonzero(self.ends[cell] == node), strict=True):
+                tangent = self.tangent[cell, side, end]
+                touching.append((int(self.edge[cell, side]), -tangent if end else tangent))
+            (first, u), (second, v) = touching
+            cosine = float(u @ v)
+            spans.append((first, second, float(np.arccos(np.clip(cosine, -1.0, 1.0)))))
+        return spans
 
 
 def _chain(
