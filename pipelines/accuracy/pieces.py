@@ -189,16 +189,19 @@ class DrivenWheels:
         """Bernstein coefficients (n, n_s, degree + 1, degree + 1) of results (n,), each in the
         pieces s along and in its own piece y (n,) across."""
         n = self.degree + 1
-        different, inverse = np.unique(rows, return_inverse=True)
+        different, row = np.unique(rows, return_inverse=True)
+        strips, strip = np.unique(y, return_inverse=True)
         total: Floats | float = 0.0
         for S, Y in self._tables:
             part = S[s.start * n : s.stop * n]
             columns = np.unique(part.indices)
-            along = part[:, columns].toarray()
+            along = part.toarray()[:, columns]
             half = along @ self.grid.ordinates[different[:, None], columns]
-            across = Y.reshape(-1, n, Y.shape[1])
-            total = total + half[inverse] @ across[y].swapaxes(1, 2)
-        return np.asarray(total).reshape(len(rows), -1, n, n)
+            across = Y.reshape(-1, n, Y.shape[1])[strips].reshape(-1, Y.shape[1])
+            total = total + half.reshape(-1, Y.shape[1]) @ across.T
+        # Maxima and minima have the same: each result in each strip once, in one product.
+        C = np.asarray(total).reshape(len(different), -1, len(strips), n).swapaxes(1, 2)
+        return C[row, strip].reshape(len(rows), -1, n, n)
 
     @cached_property
     def rounding(self) -> Floats:

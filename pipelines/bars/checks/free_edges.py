@@ -39,19 +39,37 @@ class OnSlab:
     gap_y: Floats
 
 
-def on_slab(deck: Deck, corners: Floats, turn: Turn) -> OnSlab:
+@dataclass(frozen=True, eq=False)
+class FreeEdges:
+    """The slab in plan and its free edges: those whose normal is nearer to x, to y, None = none."""
+
+    slab: shapely.Polygon
+    across_x: shapely.MultiLineString | None
+    across_y: shapely.MultiLineString | None
+
+    @classmethod
+    def of(cls, deck: Deck) -> "FreeEdges":
+        """Those of a deck, its openings' among them."""
+        slab = region(deck.plan)
+        shapely.prepare(slab)
+        sides = [
+            shapely.multilinestrings(edges) if len(edges) else None
+            for edges in _free_edges(deck, slab)
+        ]
+        return cls(slab, *sides)
+
+
+def on_slab(edges: FreeEdges, corners: Floats, turn: Turn) -> OnSlab:
     """Patches given by their corners in plan (n, 4, 2), with their frames."""
-    slab = region(deck.plan)
-    shapely.prepare(slab)
+    slab = edges.slab
     patches = shapely.polygons(corners)
     areas = shapely.area(patches)
     cut = ~shapely.covers(slab, patches)
     patches[cut] = shapely.intersection(patches[cut], slab)
-    across_x, across_y = _free_edges(deck, slab)
-    gap_x, gap_y = (np.full(len(patches), np.inf) for _ in range(2))
-    for gap, edges in ((gap_x, across_x), (gap_y, across_y)):
-        if len(edges):
-            gap[:] = shapely.distance(patches, shapely.multilinestrings(edges))
+    gap_x, gap_y = (
+        np.full(len(patches), np.inf) if side is None else shapely.distance(patches, side)
+        for side in (edges.across_x, edges.across_y)
+    )
     # A vehicle that runs across x meets edges across x at its sides.
     swapped = np.abs(np.sin(turn.angle)) > np.abs(np.cos(turn.angle))
     gap_x, gap_y = np.where(swapped, gap_y, gap_x), np.where(swapped, gap_x, gap_y)

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pipelines.bars.checks.free_edges import OnSlab, on_slab
+from pipelines.bars.checks.free_edges import FreeEdges, OnSlab, on_slab
 from pipelines.bars.checks.wheel_frames import Turn, first_wheel
 from pipelines.bars.checks.wheel_groups import WheelGroup, neighbours, wheel_groups
 from pipelines.deck.deck import Deck
@@ -146,6 +146,7 @@ class _Search:
     n: int = 0
     mats: MatAtPunching = field(init=False)
     spread: float = field(init=False)
+    edges: FreeEdges = field(init=False)
     lines: shapely.Geometry = field(init=False)
 
     def __post_init__(self) -> None:
@@ -153,6 +154,7 @@ class _Search:
         self.mats = mat_at_punching(self.bars)
         depth = 0.0 if traffic.dispersal == "none" else traffic.surfacing
         self.spread = 2.0 * depth * float(np.tan(traffic.dispersal_angle))
+        self.edges = FreeEdges.of(self.deck)
         self.lines = widths_of_lines(self.deck)
         shapely.prepare(self.lines)
 
@@ -214,7 +216,7 @@ class _Search:
                 return None
             wheels = run.wheels(slice(None))
         turn = first_wheel(wheels.corners, len(run))
-        on = on_slab(self.deck, wheels.corners, turn)
+        on = on_slab(self.edges, wheels.corners, turn)
         load = self.factor * factor * wheels.load * on.share
         if model is not None:
             load *= model_joint_factors(self.deck, model, wheels.corners.mean(axis=1))

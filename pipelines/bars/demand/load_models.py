@@ -79,12 +79,10 @@ class ShearForms:
     def form_rows(self, forms: Ints) -> sparse.csr_array:
         """Rows (k, n_dof) of some forms."""
         n, shape = len(self.sections.points), (len(self.widths), len(DIRECTIONS))
-        found = []
-        for w, d, sample in zip(*np.unravel_index(forms, (*shape, n)), strict=True):
-            weights = sparse.csr_array(self.means[w][[sample]])
-            turned = [np.cos(DIRECTIONS[d]) * weights, np.sin(DIRECTIONS[d]) * weights]
-            found.append(sparse.csr_array(sparse.hstack(turned)) @ self.rows)
-        return sparse.csr_array(sparse.vstack(found))
+        w, d, sample = np.unravel_index(forms, (*shape, n))
+        means = sparse.csr_array(sparse.vstack(self.means))[w * n + sample]
+        turned = [sparse.diags_array(f(DIRECTIONS)[d]) @ means for f in (np.cos, np.sin)]
+        return sparse.csr_array(sparse.csr_array(sparse.hstack(turned)) @ self.rows)
 
 
 class ModelWatch:

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 from numpy.testing import assert_allclose
 
-from pipelines.bars.checks.free_edges import OnSlab, on_slab
+from pipelines.bars.checks.free_edges import FreeEdges, OnSlab, on_slab
 from pipelines.bars.checks.wheel_frames import first_wheel
 from pipelines.deck.deck import Deck
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of
@@ -40,7 +40,7 @@ def wheel(x: float, y: float) -> np.ndarray:
 
 def single(deck: Deck, corners: np.ndarray) -> OnSlab:
     """Wheels each in a frame of its own."""
-    return on_slab(deck, corners, first_wheel(corners, len(corners)))
+    return on_slab(FreeEdges.of(deck), corners, first_wheel(corners, len(corners)))
 
 
 def test_straight_deck(tmp_path: Path) -> None:
@@ -86,7 +86,7 @@ def test_turned_wheels_keep_their_sides(tmp_path: Path) -> None:
         turn = np.array([[c, s], [-s, c]])
         corners = np.array([wheel(0.0, -0.75), wheel(0.0, 0.75)]) @ turn + [3.0, 0.0]
         frames = first_wheel(corners, 1)
-        found = on_slab(deck, corners, frames)
+        found = on_slab(FreeEdges.of(deck), corners, frames)
         assert_allclose(found.high - found.low, [[0.4, 0.6], [0.4, 0.6]], atol=1e-9)
         around = found.high.max(axis=0) - found.low.min(axis=0)
         assert_allclose(around, [0.4, 2.1], atol=1e-9)
