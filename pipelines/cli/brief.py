@@ -5,7 +5,7 @@ from pathlib import Path
 
 from pipelines.caution import CAUTION
 from pipelines.report.sections.bars_words import as_built_words, bars_line
-from pipelines.report.sections.effects import effect_lines, finding_title, strip_words
+from pipelines.report.sections.effects import effect_lines, finding_sentence, strip_words
 from pipelines.result import Result
 
 # Warnings that are told; the report has all of them.
@@ -38,4 +38,5 @@ def written_words(names: Sequence[str], out: Path) -> str:
 def _strips(result: Result) -> list[str]:
     strip = strip_words(result)
     told = [strip] if strip else []
-    return [finding_title(result), *(f"  {line}" for line in (*told, *effect_lines(result)))]
+    title = f"{result.deck.title}: {finding_sentence(result)}"
+    return [title, *(f"  {line}" for line in (*told, *effect_lines(result)))]

@@ -14,7 +14,7 @@ from typing import Any
 from pipelines.findings.back_figured_widths import BackWidth
 from pipelines.findings.finding import Finding, Verdict, chosen, without_centre_lines
 from pipelines.findings.left_out import LeftOut, beyond
-from pipelines.findings.reconciliation.walk import EXACT, Reconciliation
+from pipelines.findings.reconciliation.walk import EXACT, TITLES, Reconciliation
 from pipelines.standards.strip_widths.method import Bars
 from pipelines.strips.sections import AT_FACES
 
@@ -272,9 +272,22 @@ def carrying_step(finding: Finding, walks: Sequence[Reconciliation]) -> str:
     for walk in walks:
         if same_walk(walk, finding):
             sign = 1.0 if walk.finding.plate.peak > 0.0 else -1.0
-            title, change = max(steps(walk), key=lambda one: sign * one[1], default=("", 0.0))
+            carried = _edges_as_they_are(steps(walk))
+            title, change = max(carried, key=lambda one: sign * one[1], default=("", 0.0))
             if sign * change > 0.0:
                 title = title if title not in EXACT else "distribution, on rigid lines already"
                 signed = f"{1e-3 * change:+.3g}".replace("-", "−")
                 return f"{title} ({signed} {finding.unit} of {walk.finding.section.place})"
     return ""
+
+
+def _edges_as_they_are(walked: list[tuple[str, float]]) -> list[tuple[str, float]]:
+    """Steps with the one to free edges and the one that gives these their lines as one: edges that
+    the deck does not have explain nothing."""
+    changed = dict(walked)
+    for free, lines in zip(TITLES["width"], TITLES["others"], strict=True):
+        if free in changed and lines in changed:
+            both = f"{free.partition(',')[0]}, with {lines}"
+            rest = [(title, change) for title, change in walked if title not in (free, lines)]
+            return [(both, changed[free] + changed[lines]), *rest]
+    return walked

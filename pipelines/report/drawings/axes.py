@@ -27,6 +27,8 @@ MARK, APART = 2.5, 2.0
 # Paper from one numbered mark to the next, across and up, at least [point].
 ACROSS, UP = 34.0, 20.0
 ON = 1e-9
+# Narrowest plan's place on a sheet [point].
+NARROWEST = 360.0
 Ticks = tuple[Sequence[float], Sequence[str]]
 
 
@@ -217,7 +219,7 @@ class Canvas:
         """The size of the whole sheet [point]."""
         left, top, right, bottom = self.margins
         width, height = (self.high - self.low) * self.scale
-        return max(float(width), 360.0) + left + right, float(height) + top + bottom
+        return max(float(width), NARROWEST) + left + right, float(height) + top + bottom
 
     def axes(self, paper: Paper) -> Axes:
         """Axes on the sheet, y down, equal scales."""

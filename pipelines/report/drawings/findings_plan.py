@@ -4,16 +4,15 @@ Shapes, hatches and words tell what colour tells as well, so that a grey print r
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
-from shapely import box
 
 from pipelines.deck.deck import Deck
 from pipelines.report.document import Drawing
-from pipelines.report.drawings.axes import Axes, canvas
-from pipelines.report.drawings.canvas import SMALL, Paper, draw, room_of
+from pipelines.report.drawings.axes import NARROWEST, Axes, Canvas
+from pipelines.report.drawings.canvas import SMALL, WIDTH, Paper, draw, room_of
 from pipelines.report.drawings.colours import INK, SLAB
 from pipelines.report.drawings.legend import Key, legend, legend_height
 from pipelines.report.drawings.plan import (
@@ -47,15 +46,20 @@ LOOKS = {
     Judgement.NOT_COMPARABLE: ("D", "white", INK, ""),
     Judgement.LEFT_OUT: ("^", "white", INK, ""),
 }
-# Marks, words beside them, rows of the list and its foot; from a mark to its words [point].
-MARK, WORDS, ROW, FOOT = 13.0, 9.0, 16.0, 8.0
-AWAY = (24.0, 38.0, 54.0, 72.0)
-# Paper about the plan [point].
-EDGE = 24.0
+# A mark, words in a label, and a label's paper about them [point].
+MARK, WORDS, PAPER = 13.0, 9.0, 3.0
+# Paper about the plan, and from it to the names of lines; beside plans that leave room for labels,
+# and above and below those too flat to hold a label [point].
+EDGE, NAMES, BESIDE, FLAT, ABOVE = 28.0, 15.0, 120.0, 90.0, 34.0
 # Of words in bold to those that are not.
 BOLD = 1.12
 # Tallest plan, so that the picture stands in the first screen [point].
-TALL = 200.0
+TALL = 220.0
+# From one place that is tried for a label to the next [point]; what a leader over a label or a mark
+# costs, in points of its length.
+TRIED, CROSSED = 7.0, 40.0
+# Directions in which a mark makes way.
+AROUND = np.array([[1, 0], [-1, 0], [0, 1], [0, -1], [1, 1], [-1, 1], [1, -1], [-1, -1]])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,18 +79,19 @@ class Judged:
 
 
 def findings_plan(deck: Deck, found: Sequence[Judged], name: str = "findings-plan") -> Drawing:
-    """The plan with a numbered mark at each place, what is short in words, and a list below."""
+    """The plan with a mark at each place, numbered in the order of `found`, and what is short in
+    words."""
     drawn = closed(deck, deck.plan.outline)
-    gap = 0.03 * float(np.ptp(drawn, axis=0).max())
-    shown = [kind for kind in Judgement if any(one.judgement is kind for one in found)]
-    keys = [_key(kind) for kind in shown]
-    rows = [f"{one.effect}: {one.words}" for one in found]
-    places = 52.0 + max(BOLD * room_of(words, WORDS) for words in rows)
-    room = canvas(drawn, (EDGE, EDGE, EDGE, 0.0), 2.0 * gap, TALL)
-    needed = places + max(room_of(one.place, WORDS) for one in found)
-    right = EDGE + max(0.0, needed - room.size[0])
-    foot = 14.0 + ROW * len(found) + FOOT + legend_height(keys, room.size[0] + right - EDGE)
-    room = replace(room, margins=(EDGE, EDGE, right, foot))
+    low, high = drawn.min(axis=0), drawn.max(axis=0)
+    scale = float(min((WIDTH - 2.0 * EDGE) / (high - low)[0], TALL / (high - low)[1]))
+    width, height = scale * (high - low)
+    beside = min(BESIDE, 0.5 * (WIDTH - width)) - 0.5 * max(NARROWEST - width, 0.0)
+    beside = float(max(EDGE, beside))
+    above = EDGE + (ABOVE if height < FLAT else 0.0)
+    keys = [_key(kind) for kind in Judgement if any(one.judgement is kind for one in found)]
+    foot = above + legend_height(keys, max(float(width), NARROWEST) + 2.0 * beside)
+    room = Canvas(low, high, scale, (beside, above + 8.0, beside, foot))
+    gap = NAMES / scale
 
     def paint(paper: Paper) -> None:
         axes = room.axes(paper)
@@ -99,14 +104,7 @@ def findings_plan(deck: Deck, found: Sequence[Judged], name: str = "findings-pla
         if not deck.plan.alignment.straight:
             scale_bar(axes)
         _marks(axes, deck, found, gap)
-        paper.text([EDGE, 12.0], "from above, along the deck to the right", along="start")
-        y = axes.box[3] + 14.0 + 0.5 * ROW
-        for number, (one, words) in enumerate(zip(found, rows, strict=True), start=1):
-            _mark(paper, np.array([32.0, y]), one.judgement, number)
-            bold = one.judgement is Judgement.SHORT
-            paper.text([44.0, y], words, size=WORDS, along="start", bold=bold)
-            paper.text([places, y], one.place, size=WORDS, along="start")
-            y += ROW
+        paper.text([8.0, 9.0], "from above, along the deck to the right", along="start")
         legend(paper, keys)
 
     told = "; ".join(f"{one.effect}: {one.words}, {one.place}" for one in found)
@@ -144,49 +142,84 @@ def _place(axes: Axes, deck: Deck, one: Judged) -> None:
 
 
 def _marks(axes: Axes, deck: Deck, found: Sequence[Judged], gap: float) -> None:
-    """Marks where they belong, those on one spot side by side; short ones with their words in free
-    places."""
-    spots: list[Floats] = []
-    for one in found:
-        spot = axes.at(deck.plan.alignment.to_cartesian(np.array(one.at)))
-        while any(np.linalg.norm(spot - other) < MARK for other in spots):
-            spot = spot + np.array([MARK, 0.0])
-        spots.append(spot)
-    left, top, right, bottom = axes.box
-    taken = [box(*(s - 0.5 * MARK), *(s + 0.5 * MARK)) for s in spots]
+    """Marks where they belong, or beside there with a line to it; short ones with their words in
+    free places."""
+    places = [axes.at(deck.plan.alignment.to_cartesian(np.array(one.at))) for one in found]
+    spots = _apart(axes, places)
+    for place, spot in zip(places, spots, strict=True):
+        if not np.array_equal(place, spot):
+            axes.paper.path([place, spot], width=0.7)
+            axes.paper.mark(place, "o", 3.0, fill=INK)
+    half = 0.5 * MARK
+    taken = [np.concatenate([spot - half, spot + half]) for spot in spots]
     for u in deck.plan.stations if deck.plan.is_grid else ():
         at = deck.plan.at(np.array(u), deck.plan.line_offsets(np.array(u))[0] - gap)
         x, y = axes.at(deck.plan.alignment.to_cartesian(at))
-        taken.append(box(x - 8.0, y - 5.0, x + 8.0, y + 5.0))
+        taken.append(np.array([x - 8.0, y - 5.0, x + 8.0, y + 5.0]))
+    labels: list[tuple[Judged, Floats, Floats]] = []
     for one, spot in zip(found, spots, strict=True):
-        if one.judgement is not Judgement.SHORT:
-            continue
-        wide = max(room_of(one.effect, SMALL), BOLD * room_of(one.words, WORDS))
-        half = np.array([0.5 * wide + 3.0, WORDS + 3.0])
-        tried = [
-            spot + np.array([0.0, side * away]) + np.array([slide * half[0], 0.0])
-            for away in AWAY
-            for side in (-1.0, 1.0)
-            for slide in (0.0, 1.0, -1.0)
-        ]
-
-        def crowd(middle: Floats, half: Floats = half) -> float:
-            """How much of a label would lie on others or off the plan."""
-            own = box(*(middle - half), *(middle + half))
-            beyond = own.area - own.intersection(box(left, top, right, bottom)).area
-            return float(beyond + sum(own.intersection(other).area for other in taken))
-
-        middle = min(tried, key=crowd)
-        label = box(*(middle - half), *(middle + half))
-        taken.append(label)
-        axes.paper.path([spot, middle], width=0.7)
-        rim = np.array(label.exterior.coords)[:-1]
-        axes.paper.path(rim, closed=True, fill="white", width=1.2)
+        if one.judgement is Judgement.SHORT:
+            wide = max(room_of(one.effect, SMALL), BOLD * room_of(one.words, WORDS))
+            half = np.array([0.5 * wide + PAPER, WORDS + PAPER])
+            leaders = [(start, middle) for _, start, middle in labels]
+            middle = _free_place(axes, spot, half, np.array(taken), leaders)
+            labels.append((one, spot, middle))
+            taken.append(np.concatenate([middle - half, middle + half]))
+    axes.paper.path(*([spot, middle] for _, spot, middle in labels), width=0.7)
+    for (one, _, middle), rim in zip(labels, taken[len(taken) - len(labels) :], strict=True):
+        left, top, right, bottom = rim
+        corners = [[left, top], [right, top], [right, bottom], [left, bottom]]
+        axes.paper.path(corners, closed=True, fill="white", width=1.2)
         down = np.array([0.0, 0.56 * WORDS])
         axes.paper.text(middle - down, one.effect, size=SMALL)
         axes.paper.text(middle + down, one.words, size=WORDS, bold=True)
     for number, (one, spot) in enumerate(zip(found, spots, strict=True), start=1):
         _mark(axes.paper, spot, one.judgement, number)
+
+
+def _apart(axes: Axes, places: Sequence[Floats]) -> list[Floats]:
+    """Where marks stand so that none covers another: at their places, else as near as can be and
+    on the plan."""
+    left, top, right, bottom = axes.box
+    spots: list[Floats] = []
+    for place in places:
+        steps = [np.zeros(2), *(MARK * ring * way for ring in range(1, 9) for way in AROUND)]
+        tried = [place + step for step in steps]
+        free = [spot for spot in tried if all(abs(spot - other).max() >= MARK for other in spots)]
+        inside = [x for x in free if left <= x[0] <= right and top <= x[1] <= bottom]
+        spots.append((inside or free or tried)[0])
+    return spots
+
+
+def _free_place(
+    axes: Axes,
+    spot: Floats,
+    half: Floats,
+    taken: Floats,
+    leaders: Sequence[tuple[Floats, Floats]],
+) -> Floats:
+    """The middle of a label of half that size, near its mark and on nothing.
+
+    taken : (n, 4) left, top, right, bottom of what is there; leaders : from marks to labels.
+    """
+    bottom = axes.box[3] + axes.box[1] - half[1] - 14.0
+    across = np.arange(half[0] + 2.0, axes.paper.width - half[0] - 2.0, TRIED)
+    down = np.arange(half[1] + 14.0, bottom, TRIED)
+    tried = np.stack(np.meshgrid(across, down), axis=-1).reshape(-1, 1, 2)
+    low, high = tried - half - 1.0, tried + half + 1.0
+    shared = np.minimum(high, taken[:, 2:]) - np.maximum(low, taken[:, :2])
+    covered = np.prod(np.maximum(shared, 0.0), axis=-1).sum(axis=1)
+    cost = np.linalg.norm(tried[:, 0] - spot, axis=-1) + 10.0 * covered
+    share = np.linspace(0.0, 1.0, 25)[:, None]
+    for start, end in leaders:  # a label over the leader of another
+        points = start + share * (end - start)
+        cost += CROSSED * np.any(np.all((points >= low) & (points <= high), axis=-1), axis=1)
+    own = spot + share * (tried - spot)  # its leader over what is there
+    for box in taken:
+        if not (np.all(spot >= box[:2]) and np.all(spot <= box[2:])):
+            within = np.all((own >= box[:2]) & (own <= box[2:]), axis=-1)
+            cost += CROSSED * np.any(within, axis=1)
+    return np.asarray(tried[int(np.argmin(cost)), 0])
 
 
 def _mark(paper: Paper, at: Floats, kind: Judgement, number: int) -> None:

@@ -1,15 +1,17 @@
 """What a run found of each effect, in a line each: for the terminal and the first page."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from pipelines.deck.deck import Deck
-from pipelines.deck.words import at_text, line_title
-from pipelines.findings.effects import EffectFinding, State
+from pipelines.deck.words import at_text, line_title, place
+from pipelines.envelopes.peaks import Peak
+from pipelines.findings.effects import NOTHING, EffectFinding, State
 from pipelines.findings.finding import CAUTION as ALONE
 from pipelines.findings.finding import Finding
 from pipelines.numbers import length, number
 from pipelines.report.document import Link, Short, Strong, Table, Words, lines, table
 from pipelines.report.sections.tables import over_width_words, tolerance
+from pipelines.report.sections.words import SYMBOLS
 from pipelines.result import Result
 from pipelines.standards.actions.load_models import family_of
 from pipelines.strips.chosen import chosen_strip
@@ -19,11 +21,10 @@ from pipelines.traffic.arrangements import Arrangement
 STATES = list(State)
 
 
-def finding_title(result: Result) -> str:
+def finding_sentence(result: Result) -> str:
     """The finding of a run in a sentence."""
-    title = result.deck.title
     if not result.findings:
-        return f"{title}: no hand strip compared; {result.no_findings or 'there is none'}."
+        return f"no hand strip compared; {result.no_findings or 'there is none'}."
     found = result.effects
     judged = [one for one in found if one.state is not State.NOT_COMPARABLE]
     short = [one for one in judged if one.state is State.SHORT]
@@ -41,7 +42,7 @@ def finding_title(result: Result) -> str:
     rest = len(found) - len(judged)
     if rest:
         words += f", {rest} not comparable"
-    return f"{title}: {words}, under {loads}" + ("" if whole else f" ({ALONE})")
+    return f"{words}, under {loads}" + ("" if whole else f" ({ALONE})")
 
 
 def strip_words(result: Result) -> str:
@@ -161,19 +162,44 @@ def position_words(at: Arrangement | None, name: str = "") -> str:
     return (f"{name}: " if name else "") + "; ".join(lanes)
 
 
-def effects_table(result: Result) -> Table:
-    """Each effect where it decides, for the first page."""
+def in_order(result: Result) -> list[EffectFinding]:
+    """The effects as the first page tells them: what is short first."""
+    return sorted(result.effects, key=lambda one: STATES.index(one.state))
+
+
+def without_strip(result: Result) -> list[tuple[Peak, str]]:
+    """The largest governing moment of each component and sign that no strip is compared with, and
+    where it lies, of those that are not next to nothing beside the deck's largest."""
+    alone = [(one.peak, one.zone) for one in result.left_out]
+    if not result.effects:
+        alone = [(peak, place(result.deck, peak.at)) for peak in result.governing if peak.position]
+    largest: dict[tuple[str, str], tuple[Peak, str]] = {}
+    for peak, zone in alone:
+        key = (peak.result, peak.extreme)
+        if peak.result.startswith("m_") and (
+            key not in largest or abs(peak.value) > abs(largest[key][0].value)
+        ):
+            largest[key] = (peak, zone)
+    moments = [abs(peak.value) for peak in result.governing if peak.result.startswith("m_")]
+    least = NOTHING * max(moments, default=0.0)
+    return [one for one in largest.values() if abs(one[0].value) >= least]
+
+
+def effects_table(result: Result) -> Table | None:
+    """Each effect where it decides, for the first page, then what no strip stands beside; None
+    where there is neither."""
     heads = ["Effect", "Finding", "Plate", "Strip", "Place; load position [m]", "Why; what else"]
     several = len({one.row.load for one in result.effects}) > 1
     rows: list[list[Words]] = []
-    for one in sorted(result.effects, key=lambda one: STATES.index(one.state)):
+    for one in in_order(result):
         row = one.row
         words = verdict(one).rstrip(",").replace(" %", "\u00a0%")
         error = None if row.plate.error is None else 1e-3 * row.plate.error
         strip = "–" if row.ratio is None or row.hand.value is None else None
+        effect = (one.effect, " (", Link(f"finding-{row.reference}", row.reference), ")")
         rows.append(
             [
-                (one.effect, " (", Link(f"finding-{row.reference}", row.reference), ")"),
+                (_count(rows), effect),
                 Short(words) if one.state is State.SHORT else Strong(words),
                 f"{number(1e-3 * row.plate.peak)}{tolerance(error)}",
                 strip or number(1e-3 * (row.hand.value or 0.0)),
@@ -181,8 +207,26 @@ def effects_table(result: Result) -> Table:
                 "; ".join(besides(one)),
             ]
         )
+    for peak, zone in without_strip(result):
+        rows.append(
+            [
+                (_count(rows), SYMBOLS[peak.result], f" {peak.extreme}"),
+                "no strip beside it",
+                f"{number(peak.value)}{tolerance(peak.error)}",
+                "–",
+                lines((f"{zone}, at {at_text(peak.at)}", position_words(peak.position))),
+                over_width_words(peak).lstrip("; "),
+            ]
+        )
     caption = "Each effect where it decides; moments in kNm/m, shears in kN/m"
-    return table(caption, heads, rows, numeric=(2, 3), wide=(4, 5))
+    if not result.effects and result.leading is not None:
+        caption = f"Largest moments under {result.leading.name}, in kNm/m"
+    return table(caption, heads, rows, numeric=(2, 3), wide=(4, 5)) if rows else None
+
+
+def _count(rows: Sequence[object]) -> Words:
+    """The number of the next row, which is that of its mark on the plan."""
+    return (Strong(f"{len(rows) + 1}"), "\u2002")
 
 
 def largest_moments(result: Result) -> Iterator[str]:
@@ -191,7 +235,7 @@ def largest_moments(result: Result) -> Iterator[str]:
     if peaks and result.leading is not None:
         listed = [
             f"{peak.result} {number(peak.value)}{tolerance(peak.error)} {peak.unit} at "
-            f"{at_text(peak.at)}{over_width_words(peak)}"
+            f"{at_text(peak.at)} m{over_width_words(peak)}"
             for peak in peaks
         ]
         yield f"largest moments under {result.leading.name}: {'; '.join(listed)}"

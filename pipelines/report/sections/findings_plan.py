@@ -1,12 +1,11 @@
 """The plan of the first page: of each effect where it decides, and what no strip stands beside."""
 
-from collections.abc import Iterator
-
-from pipelines.findings.effects import NOTHING, EffectFinding, State
-from pipelines.findings.left_out import LeftOut
+from pipelines.envelopes.peaks import Peak
+from pipelines.findings.effects import EffectFinding, State
 from pipelines.numbers import number
 from pipelines.report.document import Figure
 from pipelines.report.drawings.findings_plan import Judged, Judgement, findings_plan
+from pipelines.report.sections.effects import in_order, without_strip
 from pipelines.result import Result
 
 JUDGEMENTS = {
@@ -26,18 +25,18 @@ WORDS = {
 
 
 def findings_figure(result: Result) -> Figure | None:
-    """The plan with the place that decides each effect, and the governing moments that no strip is
-    compared with; None where there is neither."""
-    found = [judged(one) for one in sorted(result.effects, key=_order)]
-    found += _left_out(result)
+    """The plan with the places of the rows of `effects_table`, numbered alike; None where there are
+    none."""
+    found = [judged(one) for one in in_order(result)]
+    found += [_alone(*one) for one in without_strip(result)]
     if not found:
         return None
-    caption = "Where the strip holds and where not: numbers as in the list; hatched: short."
+    caption = "numbers as in the table"
+    if result.effects:
+        caption = f"Where the strip holds and where not: {caption}; hatched: short."
+    else:
+        caption = f"Where the largest moments are: {caption}."
     return Figure("plan-findings", findings_plan(result.deck, found), caption)
-
-
-def _order(one: EffectFinding) -> int:
-    return list(State).index(one.state)
 
 
 def judged(one: EffectFinding) -> Judged:
@@ -54,25 +53,12 @@ def judged(one: EffectFinding) -> Judged:
     )
 
 
-def _left_out(result: Result) -> Iterator[Judged]:
-    """The largest left out of each moment and sign, of those that are not next to nothing beside
-    the deck's largest moment."""
-    largest: dict[tuple[str, str], LeftOut] = {}
-    for one in result.left_out:
-        key = (one.peak.result, one.peak.extreme)
-        if one.peak.result.startswith("m_") and (
-            key not in largest or abs(one.peak.value) > abs(largest[key].peak.value)
-        ):
-            largest[key] = one
-    moments = [abs(p.value) for p in result.governing if p.result.startswith("m_")]
-    for one in largest.values():
-        peak = one.peak
-        if abs(peak.value) < NOTHING * max(moments, default=0.0):
-            continue
-        yield Judged(
-            effect=f"{peak.result} {peak.extreme}",
-            judgement=Judgement.LEFT_OUT,
-            words=f"{number(peak.value)} {peak.unit}, no strip",
-            place=one.zone,
-            at=peak.at,
-        )
+def _alone(peak: Peak, zone: str) -> Judged:
+    """A governing value that no strip is beside as the plan tells it."""
+    return Judged(
+        effect=f"{peak.result} {peak.extreme}",
+        judgement=Judgement.LEFT_OUT,
+        words=f"{number(peak.value)} {peak.unit}, no strip",
+        place=zone,
+        at=peak.at,
+    )

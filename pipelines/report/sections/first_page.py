@@ -24,8 +24,7 @@ from pipelines.report.document import (
 from pipelines.report.sections.bars_words import bars_line, opening
 from pipelines.report.sections.effects import (
     effects_table,
-    finding_title,
-    largest_moments,
+    finding_sentence,
     not_judged,
     strip_words,
 )
@@ -39,17 +38,11 @@ ALL_BARS = Link("bars-summary", "All checks")
 
 def first_page(result: Result) -> tuple[Block, ...]:
     """The finding, by effect and by standard of the bars."""
-    found: list[Block] = [Paragraph(Strong(finding_title(result)))]
+    found: list[Block] = [Paragraph(Strong(_sentence(finding_sentence(result))))]
     if result.effects:
         found.append(Paragraph(strip_words(result)))
-    else:
-        found += [Paragraph(words) for words in map(_sentence, largest_moments(result))]
     found += _bars(result)
-    picture = findings_figure(result)
-    if picture is not None:
-        found.append(picture)
-    if result.effects:
-        found.append(effects_table(result))
+    found += [one for one in (findings_figure(result), effects_table(result)) if one is not None]
     walk = _told_walk(result)
     if walk is not None:
         found.append(Paragraph((Strong("From strip to plate: "), walk_line(walk))))

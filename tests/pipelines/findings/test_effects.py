@@ -1,5 +1,6 @@
 """Effect by effect: what decides it, what is told beside it, and why a strip is short."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -14,7 +15,7 @@ from pipelines.findings.effects import (
     steps,
 )
 from pipelines.findings.finding import Finding
-from pipelines.findings.reconciliation.walk import EXACT, Reconciliation, Step
+from pipelines.findings.reconciliation.walk import EXACT, TITLES, Reconciliation, Step
 from pipelines.strips.sections import Kind
 from tests.pipelines.fake_findings import fake
 
@@ -104,8 +105,15 @@ def test_next_to_nothing_without_a_strip_is_not_told() -> None:
         assert len(found(made(1.1), nothing)) == count
 
 
-def walk(*values: float, kind: Kind = "sagging") -> Reconciliation:
-    titles = ("hand strip", EXACT[0], "cross lines yield: their beams bend", "beams resist twist")
+YIELD = "cross lines yield: their beams bend"
+
+
+def walk(
+    *values: float,
+    kind: Kind = "sagging",
+    titles: Sequence[str] = (EXACT[0], YIELD, "beams resist twist"),
+) -> Reconciliation:
+    titles = ("hand strip", *titles)
     forward = tuple(
         Step(title=title, held=value, searched=value, error=0.0)
         for title, value in zip(titles, values, strict=False)
@@ -126,13 +134,25 @@ def test_the_step_that_carries_most_says_why() -> None:
     one = walk(10e3, 9e3, 19.9e3, 20e3)
     assert steps(one) == [
         (EXACT[0], -1e3),
-        ("cross lines yield: their beams bend", pytest.approx(10.9e3)),
+        (YIELD, pytest.approx(10.9e3)),
         ("all others", pytest.approx(0.1e3)),
     ]
     [short] = effect_findings([made(0.5)], (), [one], ())
-    assert short.reason == "cross lines yield: their beams bend (+10.9 kNm/m of bay C1–C2)"
+    assert short.reason == f"{YIELD} (+10.9 kNm/m of bay C1–C2)"
     assert carrying_step(made(0.5, "transverse"), [one]) == ""
     assert "distribution" in carrying_step(made(0.5), [walk(10e3, 19e3, 20e3)])
+
+
+def test_edges_that_the_deck_does_not_have_explain_nothing() -> None:
+    """What free edges would add and the lines along them take off again is counted together."""
+    free, lines = TITLES["width"][1], TITLES["others"][1]
+    one = walk(10e3, 22e3, 11e3, 20e3, titles=(free, lines, YIELD))
+    assert carrying_step(made(0.5), [one]) == f"{YIELD} (+9 kNm/m of bay C1–C2)"
+    one = walk(10e3, 22e3, 20e3, 21e3, titles=(free, lines, YIELD))
+    told = "finite length, with end lines and other lines across (+10 kNm/m of bay C1–C2)"
+    assert carrying_step(made(0.5), [one]) == told
+    free_edges = walk(10e3, 20e3, 21e3, titles=(free, YIELD))
+    assert carrying_step(made(0.5), [free_edges]) == f"{free} (+10 kNm/m of bay C1–C2)"
 
 
 def test_the_stiffness_of_the_beams_says_why_without_a_walk() -> None:
