@@ -6,7 +6,8 @@ PlateError
 ├── SupportError       contradictory supports
 ├── LoadError          a load that does not touch the plate
 ├── MechanismError     the plate can move as a rigid body; says which motion is free
-└── SolutionError      a solution that fails its residual or equilibrium check
+├── SolutionError      a solution that fails its residual or equilibrium check
+└── CollapseError      a plastic collapse load that cannot be certified, or is none
 """
 
 
@@ -46,3 +47,7 @@ class MechanismError(PlateError):
 
 class SolutionError(PlateError):
     """A solution that fails its residual or equilibrium check."""
+
+
+class CollapseError(PlateError):
+    """A plastic collapse load that cannot be certified, or is none."""

@@ -26,6 +26,7 @@ ROOMS = (
             "solver",
             "results",
             "exact",
+            "plastic",
             "verification",
         )
     ),
