@@ -16,6 +16,8 @@ PRINTS = (
     "Morley, Skew Plates and Structures, Pergamon 1963",
     "Razzaque, International Journal for Numerical Methods in Engineering 6 (1973) 333",
     "Jaramillo, Journal of Applied Mechanics 17 (1950) 67",
+    "Nielsen, Limit Analysis and Concrete Plasticity, Prentice-Hall 1984",
+    "Fox, Philosophical Transactions of the Royal Society A 277 (1974) 121",
 )
 """The prints that sources name, in full; their values are from memory."""
 

@@ -1,4 +1,5 @@
-"""The verification table: published cases of plate theory, computed again by the finite elements.
+"""The verification table: published cases of plate theory, computed again by the finite elements,
+and collapse loads of rigid-plastic slabs by certified bounds.
 
 Every value is computed when asked for. The sources are prints, closed forms, and series that share
 nothing with the finite elements but the units (`plate.exact`).
@@ -10,19 +11,24 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from plate.verification import panels as verificationpanels
+from plate.verification import plastic as verificationplastic
 from plate.verification import slabs as verificationslabs
 from plate.verification.row import PRINTS, Row
 
 CASES: tuple[Callable[[], list[Row]], ...] = (
     *verificationpanels.CASES,
     *verificationslabs.CASES,
+    *verificationplastic.CASES,
 )
 LEGEND = (
     f"Prints, from memory: {'; '.join(PRINTS)}. Series, formulas, closed forms, corner functions "
     "and Legendre-Ritz are recomputed here, by a route that shares nothing with the finite "
     "elements. "
     "Within: the largest difference that passes; w deflection, m moments, q shears, nu Poisson's "
-    "ratio, a and b sides, t thickness, EI and D bending stiffness of beam and slab."
+    "ratio, a and b sides, t thickness, EI and D bending stiffness of beam and slab. Collapse "
+    "loads are bounds from both sides, within the gap asked for; m_p is the plastic moment per "
+    "metre, the same in all directions on both faces; without the package clarabel they are left "
+    "out."
 )
 """Where the values of the table come from, and what its letters mean."""
 COLUMNS = ("case", "result", "source", "value", "found", "difference", "within", "status")
