@@ -235,7 +235,9 @@ def _on_this_mesh(
 
 def _plate_part(deck: Deck) -> Deck:
     """The deck without all that plate, cases and traffic do not depend on."""
-    return replace(deck, title="", warnings=(), probes=(), reinforcement=None, strip=None)
+    return replace(
+        deck, title="", warnings=(), probes=(), reinforcement=None, strip=None, factors=()
+    )
 
 
 def _strip_part(deck: Deck) -> Deck:
@@ -244,7 +246,7 @@ def _strip_part(deck: Deck) -> Deck:
     bars = deck.reinforcement
     if bars is not None:
         bars = Reinforcement(bars=bars.bars.of_depth, angle=bars.angle, bases=bars.bases[:1])
-    return replace(deck, title="", warnings=(), probes=(), reinforcement=bars)
+    return replace(deck, title="", warnings=(), probes=(), reinforcement=bars, factors=())
 
 
 def _solved(deck: Deck, models: ModelCache) -> tuple[BuiltModel, SolvedDeck]:

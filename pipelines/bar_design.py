@@ -307,7 +307,6 @@ def least_covers(reinforcement: Reinforcement) -> dict[Face, float]:
                     basis.materials,
                     exposure,
                     basis.structural_class,
-                    basis.design_life,
                 )
                 asked_for.append(rows[0].required)
         found[face] = float(np.ceil(max(asked_for) / ROUND - 1e-9) * ROUND)

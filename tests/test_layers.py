@@ -66,6 +66,7 @@ ROOMS = (
 INNER = {
     "pipelines/standards": (
         "sources",
+        "factors",
         "concrete",
         "materials",
         "supports",

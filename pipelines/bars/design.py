@@ -171,7 +171,7 @@ def _standard(
     mats, *others = drawn.parts
     mat, bars = basis.materials, mats.bars
     demand = StandardDemand(
-        moments=moments, fatigue=fatigue_demand(solved, watch, mat.standard, moments)
+        moments=moments, fatigue=fatigue_demand(solved, watch, mat.factors, moments)
     )
     ultimate, everywhere = moments["ULS"], part_peaks(seen, demand, Part(basis=basis, bars=bars))
     whole = Part(basis=basis, bars=bars, holds=mats.holds if others else None)

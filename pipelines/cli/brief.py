@@ -6,6 +6,7 @@ from pathlib import Path
 from pipelines.caution import CAUTION
 from pipelines.report.sections.bars_words import as_built_words, bars_line
 from pipelines.report.sections.effects import effect_lines, finding_sentence, strip_words
+from pipelines.report.sections.factors import stated_words
 from pipelines.result import Result
 
 # Warnings that are told; the report has all of them.
@@ -24,6 +25,7 @@ def brief(result: Result, out: Path, names: Sequence[str]) -> list[str]:
         *_strips(result),
         *(f"Bars, {bars_line(verdict)}" for verdict in result.verdicts),
         *(f"Bars, {as_built_words(one)}" for one in result.verdicts if one.panels),
+        *([words] if (words := stated_words(result.deck)) else []),
         *warnings,
         *([written_words(names, out)] if names else []),
         CAUTION,

@@ -13,6 +13,7 @@ import numpy as np
 from pipelines.deck.design_strip import DesignStrip
 from pipelines.deck.reinforcement import Reinforcement
 from pipelines.standards.actions.loads import Action, Axle, LoadModel, Vehicle, alone
+from pipelines.standards.factors import FACTORS, Factors
 from pipelines.standards.supports import hogging_at
 from plate.arrays import Floats
 from plate.geometry.axis import Axis, Course
@@ -278,6 +279,7 @@ class Deck:
 
     warnings : sentences for the report (a patch partly off the slab, with the load lost).
     strip : the hand strip that the design stands on, None where the file does not say.
+    factors : of every standard, recommended ones and those that the user states.
     """
 
     path: str
@@ -295,6 +297,7 @@ class Deck:
     warnings: tuple[str, ...] = ()
     reinforcement: Reinforcement | None = None
     strip: DesignStrip | None = None
+    factors: tuple[Factors, ...] = tuple(FACTORS.values())
 
     @property
     def required_traffic(self) -> Traffic:

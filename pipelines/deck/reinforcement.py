@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from pipelines.deck.as_built import AsBuilt
 from pipelines.deck.panels import Panels
 from pipelines.deck.survey import Value as SurveyValue
-from pipelines.standards.detailing.cover import BRIDGE_LIFE
 from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import Bars, Face, Layer, SlabBars
 from pipelines.standards.resistance.fatigue_damage import DamageFactor
@@ -33,7 +32,7 @@ class DesignBasis:
     exposure : class at the top and bottom face in the standard's words, None = not stated.
     aggregate : largest size [m]; crack_width : limit that the user states [m], None = the
     standard's; crack_combination : of the crack width; structural_class : 1 .. 6 for S1 .. S6 of
-    EN 1992-1-1 4.4.1.2(5) behind its cover, None = by the design life [years].
+    EN 1992-1-1 4.4.1.2(5) behind its cover, None = by the design life of the factors.
     """
 
     materials: Materials
@@ -42,7 +41,6 @@ class DesignBasis:
     crack_width: float | None
     crack_combination: CrackCombination
     structural_class: int | None = None
-    design_life: float = BRIDGE_LIFE
 
 
 @dataclass(frozen=True)

@@ -34,6 +34,7 @@ from pipelines.report.sections.assumptions import assumptions
 from pipelines.report.sections.bars import bars_section
 from pipelines.report.sections.bars_words import bars_findings
 from pipelines.report.sections.detailing import detailing_section
+from pipelines.report.sections.factors import factors_section
 from pipelines.report.sections.fields import case_results, envelope_plans, line_sections
 from pipelines.report.sections.findings import strips_section
 from pipelines.report.sections.first_page import comparison_table, first_page
@@ -94,6 +95,7 @@ def report(
     record: list[tuple[str, str, Iterable[Block]]] = [
         ("lines-of-the-plan", "Lines of the plan", (line_table(deck),)),
         ("actions", "Actions", _actions(result)),
+        ("factors", "Factors and national choices", factors_section(deck)),
         ("load-models", "Load models", models_section(result)),
         ("model", "Model and stiffness", _model(result, entries)),
         ("equilibrium", "Equilibrium", (equilibrium_table(entries),) if result.cases else ()),

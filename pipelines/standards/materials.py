@@ -1,4 +1,4 @@
-"""Concrete and steel grades of each standard, partial factors, and the stress block (SI: Pa).
+"""Concrete and steel grades of each standard, and the stress block (SI: Pa).
 
 A grade needs its standard beside it: C35/45 of EN 1992 is named by the cylinder strength 35 MPa,
 M35 of IRC:112 by the cube strength 35 MPa, and AASHTO names f'c in ksi or MPa on cylinders. The
@@ -12,6 +12,7 @@ from typing import Literal
 
 from pipelines.errors import CoverageError
 from pipelines.standards.concrete import CYLINDER_STRENGTH_MPA, modulus_by_strength
+from pipelines.standards.factors import FACTORS, Factors
 from pipelines.standards.sources import Source, Standard
 
 MPA = 1e6
@@ -75,56 +76,6 @@ class Steel:
     E_s: float = E_STEEL
 
 
-@dataclass(frozen=True, kw_only=True)
-class Factors:
-    """Factors on strength; the user's to confirm, national annexes govern.
-
-    gamma_c, gamma_s : partial factors on concrete and steel (1 for AASHTO).
-    alpha_cc : factor of the design strength f_cd = alpha_cc f_ck / gamma_c (AASHTO: not used).
-    phi_bending, phi_bending_least, phi_shear : resistance factors (1 for EN and IRC); bending
-        falls from phi_bending to phi_bending_least as the steel strain falls to yield.
-    """
-
-    gamma_c: float
-    gamma_s: float
-    alpha_cc: float
-    phi_bending: float
-    phi_bending_least: float
-    phi_shear: float
-    source: Source
-
-
-FACTORS: dict[Standard, Factors] = {
-    "EN 1992": Factors(
-        gamma_c=1.5,
-        gamma_s=1.15,
-        alpha_cc=0.85,
-        phi_bending=1.0,
-        phi_bending_least=1.0,
-        phi_shear=1.0,
-        source=Source("EN 1992", "2.4.2.4, EN 1992-2 3.1.6(101)P"),
-    ),
-    "IRC:112": Factors(
-        gamma_c=1.5,
-        gamma_s=1.15,
-        alpha_cc=0.67,
-        phi_bending=1.0,
-        phi_bending_least=1.0,
-        phi_shear=1.0,
-        source=Source("IRC:112", "6.4.2.8, 6.3.5"),
-    ),
-    "AASHTO LRFD": Factors(
-        gamma_c=1.0,
-        gamma_s=1.0,
-        alpha_cc=0.85,
-        phi_bending=0.90,
-        phi_bending_least=0.75,
-        phi_shear=0.90,
-        source=Source("AASHTO LRFD", "5.5.4.2"),
-    ),
-}
-
-
 @dataclass(frozen=True)
 class Block:
     """Rectangular stress block: depth = depth_ratio x, stress [Pa], strain eps_cu at its face."""
@@ -144,12 +95,12 @@ class Materials:
     factors: Factors
 
     def __post_init__(self) -> None:
-        names = {self.concrete.standard, self.steel.standard, self.factors.source.standard}
+        names = {self.concrete.standard, self.steel.standard, self.factors.standard}
         if len(names) > 1:
             raise CoverageError(
                 f"concrete {self.concrete.name} ({self.concrete.standard}), steel "
                 f"{self.steel.name} ({self.steel.standard}) and factors "
-                f"({self.factors.source.standard}) must come from one standard"
+                f"({self.factors.standard}) must come from one standard"
             )
 
     @property
@@ -158,13 +109,14 @@ class Materials:
 
     @property
     def f_cd(self) -> float:
-        """Design compressive strength alpha_cc f_ck / gamma_c [Pa] (EN 3.1.6, IRC 6.4.2.8)."""
-        return self.factors.alpha_cc * self.concrete.f_ck / self.factors.gamma_c
+        """Design compressive strength alpha_cc f_ck / gamma_c [Pa] (EN 3.1.6, IRC 6.4.2.8); AASHTO
+        has none."""
+        return self.factors["alpha_cc"] * self.concrete.f_ck / self.factors["gamma_c"]
 
     @property
     def f_yd(self) -> float:
         """Design yield strength [Pa] (EN 3.2.7, IRC 6.3.5; AASHTO: f_y itself)."""
-        return self.steel.f_yk / self.factors.gamma_s
+        return self.steel.f_yk / self.factors.or_one("gamma_s")
 
     @property
     def block(self) -> Block:

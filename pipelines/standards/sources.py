@@ -12,7 +12,7 @@ Standard = Literal["EN 1992", "IRC:112", "AASHTO LRFD"]
 Mark = Literal["from memory", "common practice", "read"]
 
 EDITIONS: dict[Standard, str] = {
-    "EN 1992": "EN 1992-1-1:2004 and EN 1992-2:2005, recommended values",
+    "EN 1992": "EN 1992-1-1:2004 and EN 1992-2:2005",
     "IRC:112": "IRC:112-2020",
     "AASHTO LRFD": "AASHTO LRFD Bridge Design Specifications, 9th edition (2020)",
 }

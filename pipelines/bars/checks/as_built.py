@@ -143,9 +143,8 @@ def as_built_rows(
     rows += fatigue_rows(fatigue, bars, basis.materials, where)
     for face, exposure in zip(FACES, basis.exposure, strict=True):
         if exposure is not None:
-            stated, life = basis.structural_class, basis.design_life
-            cover = least_cover[face]
-            rows += cover_rows(bars, face, basis.materials, exposure, stated, life, cover)
+            stated, cover = basis.structural_class, least_cover[face]
+            rows += cover_rows(bars, face, basis.materials, exposure, stated, cover)
     return tuple(rows)
 
 

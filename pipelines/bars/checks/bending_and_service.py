@@ -100,7 +100,7 @@ def steel_needed(bars: SlabBars, mat: Materials, peaks: Peaks) -> dict[Layer, fl
         needed = float(required_steel(moment, section, mat))
         if peaks.arms is not None:
             z = bars.effective_depth(layer) - bars.thickness / 2 + peaks.arms[layer]
-            needed = max(needed, moment / (mat.factors.phi_bending * z * mat.f_yd))
+            needed = max(needed, moment / (mat.factors.or_one("phi_bending") * z * mat.f_yd))
         found[layer] = needed
     return found
 
@@ -149,11 +149,11 @@ def service_rows(bars: SlabBars, layer: Layer, basis: DesignBasis, peaks: Peaks)
         mat.concrete.f_ct,
         E_c,
         E_s,
-        mat.standard,
+        mat.factors,
     )
     width = float(crack.w) if peaks.crack[layer] > 0 else 0.0
     limit, under = basis.crack_width, basis.crack_combination
-    return (*rows, *crack_width_row(width, place, mat.standard, exposure, limit, under))
+    return (*rows, *crack_width_row(width, place, mat.factors, exposure, limit, under))
 
 
 def mat_rows(bars: SlabBars, face: Face, basis: DesignBasis, peaks: Peaks) -> tuple[Row, ...]:
@@ -166,11 +166,11 @@ def mat_rows(bars: SlabBars, face: Face, basis: DesignBasis, peaks: Peaks) -> tu
         rows += least_steel_rows(bars, layer, mat)
         rows += least_moment_row(bars, layer, mat, m_Rd[layer], peaks.ultimate[layer])
         exposure = basis.exposure[FACES.index(face)]
-        w = crack_limit(mat.standard, exposure, basis.crack_width)
+        w = crack_limit(mat.factors, exposure, basis.crack_width)
         if w is not None:
             pull = peaks.crack_pull.get(layer, 0.0)
             rows += crack_steel_rows(bars, layer, mat, w, pull)
-        rows += most_steel_rows(bars, layer, mat.standard)
+        rows += most_steel_rows(bars, layer, mat.factors)
         # wheels stand everywhere
         rows += spacing_rows(bars, layer, peaks.main, mat.standard, True, basis.aggregate)
         rows += service_rows(bars, layer, basis, peaks)
@@ -202,8 +202,7 @@ def rule_rows(
         rows += span_depth_rows(bars, short, mat, span, "interior span", steel[short])
     for face, exposure in zip(FACES, basis.exposure, strict=True):
         if exposure is not None:
-            stated, life = basis.structural_class, basis.design_life
-            rows += cover_rows(bars, face, mat, exposure, stated, life)
+            rows += cover_rows(bars, face, mat, exposure, basis.structural_class)
     return tuple(rows)
 
 

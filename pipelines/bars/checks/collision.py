@@ -30,6 +30,7 @@ from pipelines.deck.words import line_title
 from pipelines.model.fixed_loads import FixedLoads
 from pipelines.model.responses import SolvedDeck, stream
 from pipelines.standards.detailing.rules import Row
+from pipelines.standards.factors import Factors
 from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import Layer, SlabBars
 from pipelines.standards.resistance.bending import capacity, compression_arm, layer_section
@@ -45,33 +46,17 @@ STEP = 0.5  # of its places along the edge [m]
 # What spreads the force, for the rows: no clause of the three.
 SPREAD = "force spread through parapet and slab at the stated angle (common practice)"
 
-# gamma_c, gamma_s, and the factor on permanent actions; AASHTO: phi = 1 in extreme event II.
-ACCIDENTAL: dict[Standard, tuple[float, float, float, Source]] = {
-    "EN 1992": (
-        1.2,
-        1.0,
-        1.0,
-        Source(
-            "EN 1992",
-            f"EN 1991-2 4.7.3.3(1), EN 1992-1-1 table 2.1N, EN 1990 (6.11); {SPREAD}; not "
-            "4.7.3.3(2), 1.25 times the parapet's own resistance",
-        ),
+ACCIDENTAL: dict[Standard, Source] = {
+    "EN 1992": Source(
+        "EN 1992",
+        f"EN 1991-2 4.7.3.3(1), EN 1992-1-1 table 2.1N, EN 1990 (6.11); {SPREAD}; not "
+        "4.7.3.3(2), 1.25 times the parapet's own resistance",
     ),
-    "IRC:112": (
-        1.2,
-        1.0,
-        1.0,
-        Source("IRC:112", f"IRC:6 206, IRC:112 6.4.2.8, 6.3.5 (accidental); {SPREAD}"),
-    ),
-    "AASHTO LRFD": (
-        1.0,
-        1.0,
-        1.25,
-        Source(
-            "AASHTO LRFD",
-            f"A13.2 force F_t, extreme event II, phi = 1; {SPREAD}; not A13.4.1, which takes the "
-            "barrier's R_w and M_c over L_c + 2 H",
-        ),
+    "IRC:112": Source("IRC:112", f"IRC:6 206, IRC:112 6.4.2.8, 6.3.5 (accidental); {SPREAD}"),
+    "AASHTO LRFD": Source(
+        "AASHTO LRFD",
+        f"A13.2 force F_t, extreme event II, phi = 1; {SPREAD}; not A13.4.1, which takes the "
+        "barrier's R_w and M_c over L_c + 2 H",
     ),
 }
 
@@ -88,11 +73,19 @@ def edge_forces(
 
 def accidental(mat: Materials) -> Materials:
     """The materials with the factors of the accidental combination."""
-    gamma_c, gamma_s, _, _ = ACCIDENTAL[mat.standard]
-    factors = replace(mat.factors, gamma_c=gamma_c, gamma_s=gamma_s)
-    if mat.standard == "AASHTO LRFD":
-        factors = replace(factors, phi_bending=1.0, phi_bending_least=1.0)
+    factors = mat.factors
+    if mat.standard == "AASHTO LRFD":  # extreme event II
+        factors = factors.with_values(phi_bending=1.0, phi_bending_least=1.0)
+    else:
+        factors = factors.with_values(
+            gamma_c=factors["gamma_c_accidental"], gamma_s=factors["gamma_s_accidental"]
+        )
     return replace(mat, factors=factors)
+
+
+def permanent_factor(factors: Factors) -> float:
+    """On permanent actions in the accidental combination."""
+    return factors["gamma_DC_sup"] if factors.standard == "AASHTO LRFD" else 1.0
 
 
 def collision_rows(solved: SolvedDeck, mat: Materials, permanent: Floats) -> tuple[Row, ...]:
@@ -105,7 +98,7 @@ def collision_rows(solved: SolvedDeck, mat: Materials, permanent: Floats) -> tup
     assert reinforcement is not None
     if reinforcement.collision is None:
         return ()
-    _, _, factor, source = ACCIDENTAL[mat.standard]
+    factor, source = permanent_factor(mat.factors), ACCIDENTAL[mat.standard]
     grades, drawn = accidental(mat), DrawnBars.of(solved, mat)
     points, h = solved.recovery.points.plan, reinforcement.bars.thickness
 

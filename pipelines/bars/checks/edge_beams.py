@@ -64,13 +64,13 @@ def strut_resistance(beam: EdgeBeam, mat: Materials) -> float:
     """V_Rd,max [N]."""
     area = beam.width * lever_arm(beam)
     if mat.standard == "AASHTO LRFD":
-        return mat.factors.phi_shear * 0.25 * mat.concrete.f_ck * area
+        return mat.factors.or_one("phi_shear") * 0.25 * mat.concrete.f_ck * area
     return area * strut_factor(mat) * mat.f_cd / 2
 
 
 def link_resistance(beam: EdgeBeam, mat: Materials) -> float:
     """V_Rd [N] of vertical links, at most that of the struts."""
-    links = mat.factors.phi_shear * beam.links * lever_arm(beam) * mat.f_yd
+    links = mat.factors.or_one("phi_shear") * beam.links * lever_arm(beam) * mat.f_yd
     return min(links, strut_resistance(beam, mat))
 
 
@@ -153,7 +153,7 @@ def flow(beam: EdgeBeam) -> tuple[float, float]:
 def _aashto_torsion(
     beam: EdgeBeam, mat: Materials, acting: BeamExtremes, place: str
 ) -> tuple[Row, ...]:
-    phi, f_y, T, V = mat.factors.phi_shear, mat.steel.f_yk, acting.torsion, acting.shear
+    phi, f_y, T, V = mat.factors.or_one("phi_shear"), mat.steel.f_yk, acting.torsion, acting.shear
     least = 0.25 * phi * cracking_torque(beam, mat)
     if least >= T:
         words = "beam, torsion that may be left out"
@@ -199,7 +199,7 @@ def _aashto_torsion(
         ("bottom", acting.sagging, beam.bottom),
         ("top", acting.hogging, beam.top),
     ):
-        needed = (M / (mat.factors.phi_bending * d_v) + float(pull)) / f_y
+        needed = (M / (mat.factors["phi_bending"] * d_v) + float(pull)) / f_y
         check = f"beam, {words} bars in bending, shear and torsion"
         rows.append(
             Row(

@@ -31,12 +31,13 @@ from pipelines.model.responses import SolvedDeck, stream
 from pipelines.standards.actions.combinations import Combination, LimitState, combination
 from pipelines.standards.actions.vehicles import library
 from pipelines.standards.detailing.rules import Row
+from pipelines.standards.factors import Factors
 from pipelines.standards.materials import KSI, MPA, Materials
 from pipelines.standards.resistance.bars import Face, Layer, SlabBars, other_face, place_of
 from pipelines.standards.resistance.bending import layer_section
 from pipelines.standards.resistance.cracking import cracked_state
 from pipelines.standards.resistance.fatigue_damage import DamageFactor
-from pipelines.standards.sources import Source, Standard
+from pipelines.standards.sources import Source
 from pipelines.traffic.joints import joint_factors
 from pipelines.traffic.positions import load_positions
 from plate.arrays import Floats
@@ -45,24 +46,33 @@ from plate.arrays import Floats
 Points = NDArray[np.bool_] | slice
 EVERYWHERE = slice(None)
 
-PLAIN = 70 * MPA
 PLAIN_SOURCE = Source("EN 1992", "6.8.6(1), (2): 70 MPa, frequent combination")
 PLAIN_OTHERWISE = "to be shown by the damage-equivalent range: [fatigue]"
-# Straight bars at 10^6 cycles, EN 1992-1-1 table 6.3N, over gamma_s,fat.
-EQUIVALENT = 162.5 * MPA / 1.15
+# Straight bars at 10^6 cycles, EN 1992-1-1 table 6.3N.
+AT_A_MILLION = 162.5 * MPA
 EQUIVALENT_CLAUSE = "EN 1992-2 annex NN.2, EN 1992-1-1 6.8.5, table 6.3N"
 MODEL = "EN 1991-2 FLM3"
 AXLES = (1.40, 1.75)  # bottom bars, top bars
 
-UNVERIFIED = 300 * MPA
+UNVERIFIED_KEY = "unverified_stress_MPa"
 UNVERIFIED_SOURCE = Source("IRC:112", "5.3.2.5; beyond: IRC:6 204.6")
 UNVERIFIED_OTHERWISE = "to be verified, which is not done here"
 
 TRUCK = "AASHTO fatigue truck"
-FATIGUE_I = 1.75 * 1.15  # load factor, table 3.4.1-1, and dynamic load allowance, table 3.6.2.1-1
 THRESHOLD_SOURCE = Source("AASHTO LRFD", "5.5.3.2: 26 - 22 f_min/f_y ksi; fatigue I")
 GIRDERS = 3
 GIRDERS_SOURCE = Source("AASHTO LRFD", "5.5.3.1: no check of deck slabs on several girders")
+
+
+def fatigue_load_factor(factors: Factors) -> float:
+    """AASHTO's fatigue I on its truck: load factor, table 3.4.1-1, and dynamic load allowance,
+    table 3.6.2.1-1."""
+    return factors["gamma_LL_fatigue"] * (1.0 + factors["IM_fatigue"])
+
+
+def equivalent_range(factors: Factors) -> float:
+    """What damage equivalent ranges of straight bars may reach by EN 1992 [Pa]."""
+    return AT_A_MILLION / factors["gamma_s_fat"]
 
 
 def unit_stresses(
@@ -135,27 +145,28 @@ class FatigueDemand:
 def fatigue_demand(
     solved: SolvedDeck,
     watch: DesignWatch,
-    standard: Standard,
+    factors: Factors,
     demands: Mapping[LimitState, Demand],
 ) -> FatigueDemand:
-    """What fatigue is judged by anywhere on the deck; demands : of the standard, by limit state.
+    """What fatigue is judged by anywhere on the deck by the factors of a standard; demands : of the
+    standard, by limit state.
 
     EN 1992 with a damage equivalence factor: permanent actions as in the frequent combination with
     the fatigue load model, its axles with each of `AXLES`.
     """
     deck, plan = solved.deck, solved.recovery.points.plan
-    damage, stated = None, deck.required_reinforcement.damage
+    damage, stated, standard = None, deck.required_reinforcement.damage, factors.standard
     raised, free = np.ones(len(plan)), False
     if standard == "IRC:112":
         bottom = top = demands["characteristic"]
     elif standard == "AASHTO LRFD":
-        service = combination(standard, "characteristic")
+        service = combination(factors, "characteristic")
         assert service is not None
-        factored = [replace(service, traffic=FATIGUE_I)]
+        factored = [replace(service, traffic=fatigue_load_factor(factors))]
         (bottom,) = lorry_demands(solved, watch, TRUCK, factored)
         top, free = bottom, on_girders(deck)
     elif stated is not None:
-        frequent = combination(standard, "frequent")
+        frequent = combination(factors, "frequent")
         assert frequent is not None
         factored = [replace(frequent, traffic=factor) for factor in AXLES]
         bottom, top = lorry_demands(solved, watch, MODEL, factored)
@@ -201,7 +212,8 @@ def _row(
     values, relieved = own.values[k][where], own.relieved[k][where]
     ranges = stress_range(values, relieved, unit)
     if mat.standard == "IRC:112":
-        check, required, source = "stress that needs no verification", UNVERIFIED, UNVERIFIED_SOURCE
+        check, key, source = "stress that needs no verification", UNVERIFIED_KEY, UNVERIFIED_SOURCE
+        required, source = MPA * mat.factors[key], mat.factors.marked(source, key)
         provided, otherwise = float(stress(values, unit).max()), UNVERIFIED_OTHERWISE
     elif mat.standard == "AASHTO LRFD" and demand.on_girders:
         check, required, source = "stress range, no limit on girders", np.inf, GIRDERS_SOURCE
@@ -213,11 +225,12 @@ def _row(
         provided = float(ranges[worst])
     elif demand.damage is not None:
         factor = demand.damage[layer[0]]
-        check, required = "equivalent range", EQUIVALENT
+        check, required = "equivalent range", equivalent_range(mat.factors)
         provided = float((factor.value * demand.raised[where] * ranges).max())
         source = Source("EN 1992", f"{EQUIVALENT_CLAUSE}; {factor.words}")
     else:
-        check, required, source = "plain stress range", PLAIN, PLAIN_SOURCE
+        check, required = "plain stress range", MPA * mat.factors["plain_range_MPa"]
+        source = mat.factors.marked(PLAIN_SOURCE, "plain_range_MPa")
         provided, otherwise = float(ranges.max()), PLAIN_OTHERWISE
     return Row(
         check=f"fatigue: {check}",

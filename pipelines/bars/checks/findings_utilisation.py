@@ -37,7 +37,7 @@ def with_utilisation(
     if reinforcement is None or abs(reinforcement.angle - 0.5 * np.pi) > 1e-6:
         return tuple(findings)
     materials = reinforcement.bases[0].materials
-    ultimate = combination(materials.standard, "ULS")
+    ultimate = combination(materials.factors, "ULS")
     if ultimate is None:
         return tuple(findings)
     drawn = DrawnBars.of(solved, materials)

@@ -23,7 +23,7 @@ from pipelines.envelopes.extremes import Extremes
 from pipelines.envelopes.governing_loads import governing_loads
 from pipelines.envelopes.lane_extremes import Fields, Reader
 from pipelines.model.responses import Response, SolvedDeck
-from pipelines.standards.actions.combinations import COMBINATIONS
+from pipelines.standards.actions.combinations import combinations
 from pipelines.standards.actions.load_models import for_bars
 from pipelines.standards.actions.loads import LoadModel
 from pipelines.traffic.joints import model_joint_factors
@@ -100,9 +100,9 @@ class ModelWatch:
         beams: sparse.csr_array | None,
     ) -> None:
         self.moments, self.shear, self.beams = moments, shear, beams
-        standards = [basis.materials.standard for basis in one.bases]
-        mine = [s for s in standards if for_bars(model, s)]
-        used = [c for s in mine for c in COMBINATIONS[s] if c.traffic]
+        factors = [basis.materials.factors for basis in one.bases]
+        mine = [f for f in factors if for_bars(model, f.standard)]
+        used = [c for f in mine for c in combinations(f) if c.traffic]
         self.shares: Sequence[float] = sorted({c.share for c in used})
         membrane = moments.membrane
         joined = membrane is not None and membrane.rows is not None

@@ -366,7 +366,7 @@ def permanent_sums(
 def combinations_of(deck: Deck) -> tuple[Combination, ...]:
     """Every combination of the standards that the deck's bars are checked to."""
     found = (
-        combination(basis.materials.standard, state)
+        combination(basis.materials.factors, state)
         for basis in deck.required_reinforcement.bases
         for state in LIMIT_STATES
     )

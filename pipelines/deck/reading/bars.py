@@ -1,6 +1,6 @@
 """Bars, materials and as-built readings of a deck file."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from math import pi, radians
 from pathlib import Path
@@ -40,11 +40,12 @@ from pipelines.deck.reinforcement import (
 )
 from pipelines.errors import CoverageError, DeckError
 from pipelines.files import is_beside
-from pipelines.standards.detailing.cover import BRIDGE_LIFE
 from pipelines.standards.detailing.tables import LIST_EXPOSURES
-from pipelines.standards.materials import FACTORS, Materials, concrete, steel
+from pipelines.standards.factors import Factors
+from pipelines.standards.materials import Materials, concrete, steel
 from pipelines.standards.resistance.bars import Bars, Face, Mat, SlabBars
 from pipelines.standards.resistance.fatigue_damage import DamageFactor, by_parts, stated
+from pipelines.standards.sources import Standard
 from plate.geometry.plan import Plan
 
 MM = 1e-3
@@ -73,6 +74,7 @@ class BarTables:
 
 def reinforcement(
     tables: BarTables,
+    factors: Mapping[Standard, Factors],
     slab: Slab | None,
     plan: Plan,
     lines: Sequence[Line],
@@ -88,7 +90,7 @@ def reinforcement(
     before = len(mistakes.lines)
     if slab.zones:
         mistakes.add("[[bars]]", None, "not yet supported on a slab with zones of other thickness")
-    bases = _bases(tables.concretes, tables.steels, mistakes)
+    bases = _bases(tables.concretes, tables.steels, factors, mistakes)
     slab_bars = _slab_bars(tables.bars, slab.thickness, mistakes)
     imposed = tuple(_imposed(where, table, mistakes) for where, table in tables.membrane)
     beams = _beams(tables.beams, lines, mistakes)
@@ -217,6 +219,7 @@ def _pair(values: list[float] | None) -> tuple[float, float] | None:
 def _bases(
     concretes: tuple[tuple[str, ConcreteTable], ...],
     steels: tuple[tuple[str, SteelTable], ...],
+    factors: Mapping[Standard, Factors],
     mistakes: Mistakes,
 ) -> tuple[DesignBasis, ...]:
     """Concrete and steel of each standard together."""
@@ -258,9 +261,13 @@ def _bases(
         except CoverageError as error:
             mistakes.add(key, value, str(error))
             continue
+        own = factors[table.standard]
+        if table.design_life_years is not None:
+            by = Path(mistakes.path).name
+            own = own.stated_by(by, design_life_years=table.design_life_years)
         found.append(
             DesignBasis(
-                materials=Materials(made, bar, FACTORS[table.standard]),
+                materials=Materials(made, bar, own),
                 exposure=(table.exposure.top, table.exposure.bottom),
                 aggregate=MM * table.aggregate_mm,
                 crack_width=None if table.crack_width_mm is None else MM * table.crack_width_mm,
@@ -268,9 +275,6 @@ def _bases(
                 structural_class=None
                 if table.structural_class is None
                 else int(table.structural_class[1]),
-                design_life=BRIDGE_LIFE
-                if table.design_life_years is None
-                else table.design_life_years,
             )
         )
     return tuple(found)

@@ -6,7 +6,6 @@ from pipelines.deck.reading.rules import Choice, Count, Range, WholeRange
 from pipelines.deck.reading.schema import Lines, Name, Pair, Table, entry
 from pipelines.deck.reinforcement import STOCK, CrackCombination, Prices
 from pipelines.deck.survey import Value as SurveyValue
-from pipelines.standards.detailing.cover import BRIDGE_LIFE
 from pipelines.standards.resistance.bars import Direction, Face
 from pipelines.standards.sources import Standard
 
@@ -59,7 +58,7 @@ class ConcreteTable(Table):
         "Design life behind the least cover; EN 1992 alone.",
         50,
         default=None,
-        left_out=f"{BRIDGE_LIFE:g} years, for bridges",
+        left_out="that of [factors.EN], else 100 years, for bridges",
     )
     aggregate_mm: Annotated[float, Range(4.0, 100.0, "mm")] = entry(
         "Largest size of the aggregate, for clear distances and AASHTO's shear.", 20, default=20.0

@@ -31,7 +31,14 @@ from pipelines.deck.reading.checks_schema import (
     MembraneTable,
     ShearTable,
 )
-from pipelines.deck.reading.loads import check_names, moving_loads, own_vehicles, static_cases
+from pipelines.deck.reading.factors import stated_factors
+from pipelines.deck.reading.loads import (
+    check_names,
+    lane_factors,
+    moving_loads,
+    own_vehicles,
+    static_cases,
+)
 from pipelines.deck.reading.loads_schema import CaseTable, TrafficTable, VehicleTable
 from pipelines.deck.reading.mistakes import AnyTable, Mistakes, printable, validated
 from pipelines.deck.reading.plan import read_plan
@@ -103,9 +110,11 @@ def deck_of(data: dict[str, Any], name: str) -> Deck:
         check_size(slab, plan, lines, points, mistakes, warnings)
     cases = static_cases(case_tables, plan, mistakes, warnings)
     probes = _probes(probe_tables, plan, mistakes)
+    factors = stated_factors(data.get("factors"), name, Path(name).parent, mistakes)
     traffic = None
     if traffic_table is not None:
-        traffic = moving_loads(traffic_table, own, plan, lines, mistakes, warnings)
+        factors["EN 1992"] = lane_factors(traffic_table, factors["EN 1992"], Path(name).name)
+        traffic = moving_loads(traffic_table, own, factors, plan, lines, mistakes, warnings)
     strip = design_strip(_single(data, "strip", StripTable, mistakes), mistakes)
     if "strip" in data and "traffic" not in data:
         mistakes.add("[strip]", None, "there is no [traffic] that it could be compared under")
@@ -121,7 +130,7 @@ def deck_of(data: dict[str, Any], name: str) -> Deck:
         beams=tuple(_listed(data, "beam_bars", BeamBarsTable, mistakes)),
         survey=_single(data, "survey", SurveyTable, mistakes),
     )
-    bars = reinforcement(bar_tables, slab, plan, lines, Path(name).parent, mistakes)
+    bars = reinforcement(bar_tables, factors, slab, plan, lines, Path(name).parent, mistakes)
     if not plan.is_grid and "collision" in data:
         mistakes.add("[collision]", None, "needs the edges of a plan with C and L lines")
     mistakes.raise_if_any()
@@ -142,6 +151,7 @@ def deck_of(data: dict[str, Any], name: str) -> Deck:
         warnings=tuple(warnings),
         reinforcement=bars,
         strip=strip,
+        factors=tuple(factors.values()),
     )
 
 
@@ -152,7 +162,7 @@ def _check_tables(data: dict[str, Any], mistakes: Mistakes) -> None:
             mistakes.unknown_key(_in_brackets(key, value), key, ["title", *TABLES])
         elif key in MOST_TABLES:
             _check_listed(key, value, mistakes)
-        elif key in TABLES and not isinstance(value, dict):
+        elif key in TABLES and key != "factors" and not isinstance(value, dict):
             mistakes.add(key, value, f"must be a table, written [{key}]")
     for key in ("slab", "plan"):
         if key not in data:

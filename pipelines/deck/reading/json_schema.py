@@ -27,6 +27,8 @@ def deck_schema() -> dict[str, Any]:
         most = MOST_TABLES.get(name)
         listed = {"type": "array", "items": one, "minItems": 1, "maxItems": most}
         properties[name] = one if most is None else listed
+    # Or the name of a file of factors.
+    properties["factors"] = {"anyOf": [{"type": "string"}, properties["factors"]]}
     return {
         "$schema": DIALECT,
         "title": "deck file of deckslab",

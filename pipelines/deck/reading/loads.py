@@ -24,6 +24,8 @@ from pipelines.deck.reading.plausible import check_wheels
 from pipelines.standards.actions.load_models import Conditions, load_models
 from pipelines.standards.actions.loads import Axle, LoadModel, Vehicle
 from pipelines.standards.actions.vehicles import library
+from pipelines.standards.factors import Factors
+from pipelines.standards.sources import Standard
 from plate.arrays import Floats
 from plate.geometry.elementary import rectangle_corners
 from plate.geometry.outline import FINE, covers, region
@@ -218,6 +220,7 @@ def _wheels(axle: AxleTable, key: str, mistakes: Mistakes) -> tuple[float, ...]:
 def moving_loads(
     table: TrafficTable,
     own: Mapping[str, Vehicle | None],
+    factors: Mapping[Standard, Factors],
     plan: Plan,
     lines: Sequence[Line],
     mistakes: Mistakes,
@@ -238,7 +241,7 @@ def moving_loads(
         dispersal=table.dispersal,
         dispersal_angle=radians(table.dispersal_deg),
         directions=table.directions,
-        load_models=_models(table, own, plan, mistakes),
+        load_models=_models(table, own, factors, plan, mistakes),
         joints=tuple(table.joints or ()),
         on_overhang=on_overhang((low, high), plan, lines, axis),
         axis=axis,
@@ -299,19 +302,29 @@ def _driven(
     return tuple(vehicle for vehicle in driven.values() if vehicle is not None)
 
 
+def lane_factors(table: TrafficTable, factors: Factors, by: str) -> Factors:
+    """The factors of EN 1992 with alpha_Q, alpha_q and beta_Q that [traffic] states; by : who."""
+    keys = (
+        *zip(("alpha_Q1", "alpha_Q2", "alpha_Q3"), table.alpha_Q or (), strict=False),
+        *zip(("alpha_q1", "alpha_q2", "alpha_q3", "alpha_qr"), table.alpha_q or (), strict=False),
+    )
+    values = dict(keys) if table.beta_Q is None else {**dict(keys), "beta_Q": table.beta_Q}
+    return factors.stated_by(by, **values) if values else factors
+
+
 def _models(
-    table: TrafficTable, own: Collection[str], plan: Plan, mistakes: Mistakes
+    table: TrafficTable,
+    own: Collection[str],
+    factors: Mapping[Standard, Factors],
+    plan: Plan,
+    mistakes: Mistakes,
 ) -> tuple[LoadModel, ...]:
     """The load models listed, made for this carriageway; own : names of the file's vehicles."""
     spans = [*np.diff(plan.stations), *np.diff(plan.offsets)]
-    ones = [1.0] * 4
-    tandem, uniform = table.alpha_Q or [], table.alpha_q or []
     given = Conditions(
         width=table.carriageway_m[1] - table.carriageway_m[0],
         span=float(min(spans)) if spans else 0.0,
-        alpha_Q=(*tandem, *ones[len(tandem) : 3]),  # type: ignore[arg-type]
-        alpha_q=(*uniform, *ones[len(uniform) :]),  # type: ignore[arg-type]
-        beta_Q=table.beta_Q,
+        factors=factors,
     )
     found: dict[str, LoadModel] = {}
     for i, name in enumerate(table.load_models or []):

@@ -9,6 +9,8 @@ from pipelines.standards.actions.loads import Action
 
 DEFAULT_LATERAL_STEP = 0.25  # m
 Directions = Literal["forward", "both"]
+# What holds where [traffic] does not state such a factor itself.
+AS_FACTORS = "that of [factors.EN], else 1"
 LaneFactor = Annotated[float, Range(0.0, 3.0)]
 
 
@@ -155,16 +157,21 @@ class TrafficTable(Table):
         "Adjustment factors on the tandems of lanes 1, 2 and 3 of EN 1991-2 load model 1.",
         [0.9, 0.8, 0.8],
         default=None,
-        left_out="1 for each",
+        left_out=AS_FACTORS,
     )
     alpha_q: Annotated[list[LaneFactor], Count(1, 4)] | None = entry(
         "Adjustment factors on the uniform load of lanes 1, 2, 3 and of the rest of the "
         "carriageway, load model 1.",
         [0.7, 1.0, 1.0, 1.0],
         default=None,
-        left_out="1 for each",
+        left_out=AS_FACTORS,
     )
-    beta_Q: LaneFactor = entry("Adjustment factor on EN 1991-2 load model 2.", 0.8, default=1.0)
+    beta_Q: LaneFactor | None = entry(
+        "Adjustment factor on EN 1991-2 load model 2.",
+        0.8,
+        default=None,
+        left_out=AS_FACTORS,
+    )
     joints: Annotated[list[Annotated[str, Choice(("start", "end"))]], Count(1, 2)] | None = entry(
         "Edges at expansion joints, near which load models that say so are raised.",
         ["start", "end"],

@@ -7,12 +7,14 @@ from pathlib import Path
 
 def files_of(path: Path) -> tuple[Path, ...]:
     """A deck file and the files that it names, as far as it can be read: a drawing of the plan, the
-    readings of a survey."""
+    readings of a survey, factors."""
     tables = {}
     with suppress(OSError, ValueError):
         tables = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     found = [path]
-    for table, key in (("plan", "dxf"), ("survey", "file")):
+    if isinstance(tables.get("factors"), str):
+        tables["factors"] = {"file": tables["factors"]}
+    for table, key in (("plan", "dxf"), ("survey", "file"), ("factors", "file")):
         one = tables.get(table)
         name = one.get(key) if isinstance(one, dict) else None
         if isinstance(name, str) and "\0" not in name:

@@ -16,6 +16,7 @@ from pipelines.deck.reading.checks_schema import (
     MembraneTable,
     ShearTable,
 )
+from pipelines.deck.reading.factors_schema import FactorsTable
 from pipelines.deck.reading.loads_schema import CaseTable, TrafficTable, VehicleTable
 from pipelines.deck.reading.plan_schema import (
     MeshTable,
@@ -67,6 +68,7 @@ TABLES: dict[str, type[Table]] = {
     "strip": StripTable,
     "probe": ProbeTable,
     "mesh": MeshTable,
+    "factors": FactorsTable,
     **BARS_TABLES,
 }
 MOST_TABLES = {

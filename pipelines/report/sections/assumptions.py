@@ -192,5 +192,5 @@ def _factors(deck: Deck) -> tuple[str, str]:
     return (
         "bars and shear: those of the table of combinations; all else characteristic, without "
         f"partial and combination factors{own}",
-        "the standards, recommended values",
+        "the standards; table of factors",
     )

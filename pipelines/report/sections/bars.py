@@ -57,7 +57,6 @@ UNITS = {
 }
 
 M_ED, M_RD = Symbol("m", "Ed"), Symbol("m", "Rd")
-FACTORS = (Symbol("γ", "c"), ", ", Symbol("γ", "s"), ", ", Symbol("α", "cc"))
 
 
 def bars_section(result: Result) -> tuple[Block, ...]:
@@ -136,20 +135,12 @@ def _combinations(result: Result, design: Design) -> tuple[Block, ...]:
     factors_table = table("Combinations of actions: factors", head, rows, numeric=(3,))
     grades = table(
         "Standards, grades and editions",
-        ["Standard", "Concrete", "Steel", FACTORS, "Edition"],
+        ["Standard", "Concrete", "Steel", "Edition"],
         [
             [
                 standard_of(standard),
                 standard.basis.materials.concrete.name,
                 standard.basis.materials.steel.name,
-                ", ".join(
-                    as_given(v)
-                    for v in (
-                        standard.basis.materials.factors.gamma_c,
-                        standard.basis.materials.factors.gamma_s,
-                        standard.basis.materials.factors.alpha_cc,
-                    )
-                ),
                 EDITIONS[standard.basis.materials.standard],
             ]
             for standard in design.standards

@@ -75,7 +75,8 @@ def collision_part(design: Design) -> tuple[Block, ...]:
 
 def fatigue_part(design: Design) -> tuple[Block, ...]:
     """How the range of stress was formed."""
-    standards = {standard.basis.materials.standard for standard in design.standards}
+    grades = {s.basis.materials.standard: s.basis.materials for s in design.standards}
+    standards = set(grades)
     words = []
     if "EN 1992" in standards and design.reinforcement.damage is None:
         words.append(
@@ -94,9 +95,11 @@ def fatigue_part(design: Design) -> tuple[Block, ...]:
             "is to be verified, which is not done here."
         )
     if "AASHTO LRFD" in standards:
+        factors = grades["AASHTO LRFD"].factors
         words.append(
-            f"Fatigue, AASHTO LRFD: {TRUCK} alone, times 1.75 · 1.15 (fatigue I, dynamic load "
-            "allowance), the section taken as cracked."
+            f"Fatigue, AASHTO LRFD: {TRUCK} alone, times {as_given(factors['gamma_LL_fatigue'])} · "
+            f"{as_given(1.0 + factors['IM_fatigue'])} (fatigue I, dynamic load allowance), the "
+            "section taken as cracked."
         )
     return (Paragraph(" ".join(words)),) if words else ()
 

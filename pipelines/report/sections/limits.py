@@ -168,4 +168,4 @@ def _bars(deck: Deck, bars: Reinforcement) -> Iterator[str]:
             "as-built panels' own lever arms; the compression of the slab's outer layers and the "
             "core's shear in the layered method."
         )
-    yield "Partial factors other than the recommended ones; national annexes."
+    yield "What national annexes change beside the factors of the table."

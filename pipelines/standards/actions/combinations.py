@@ -12,6 +12,7 @@ from itertools import product
 from typing import Literal
 
 from pipelines.standards.actions.loads import Action
+from pipelines.standards.factors import Factors
 from pipelines.standards.sources import Source, Standard
 
 LimitState = Literal["ULS", "characteristic", "frequent", "quasi-permanent"]
@@ -42,63 +43,76 @@ class Combination:
         return self.distributed / self.traffic
 
 
-def _table(
-    standard: Standard,
-    limit_state: LimitState,
-    weight: Pair,
-    surfacing: Pair,
-    traffic: float,
-    clause: str,
-    distributed: float | None = None,
-) -> Combination:
-    permanent: dict[Action, Pair] = {
-        "self-weight": weight,
-        "surfacing": surfacing,
-        "parapet": weight,
-        "other permanent": weight,
-    }
-    source = Source(standard, clause)
-    return Combination(
-        standard=standard,
-        limit_state=limit_state,
-        permanent=permanent,
-        traffic=traffic,
-        source=source,
-        distributed=distributed,
+def combinations(factors: Factors) -> tuple[Combination, ...]:
+    """Every combination of a standard by its factors."""
+    f, standard = factors, factors.standard
+    made: tuple[tuple[LimitState, Pair, Pair, float, float | None, str], ...]
+    if standard == "EN 1992":
+        up, down, more, less = (
+            f[key] for key in ("gamma_G_sup", "gamma_G_inf", "surfacing_sup", "surfacing_inf")
+        )
+        made = (
+            ("ULS", (up, down), (up * more, down * less), f["gamma_Q"], None, _EN),
+            ("characteristic", _ONE, (more, less), 1.0, None, _EN_SLS),
+            ("frequent", _ONE, (more, less), f["psi_1_TS"], f["psi_1_UDL"], _EN_SLS),
+            ("quasi-permanent", _ONE, (more, less), f["psi_2"], None, _EN_SLS),
+        )
+    elif standard == "IRC:112":
+        weight = f["gamma_G_sup"], f["gamma_G_inf"]
+        ultimate = f["gamma_surfacing_sup"], f["gamma_surfacing_inf"]
+        service = f["surfacing_sup"], 1.0
+        made = (
+            ("ULS", weight, ultimate, f["gamma_Q"], None, "IRC:6 annex B, table B.2"),
+            ("characteristic", _ONE, service, 1.0, None, "IRC:6 table B.3, rare"),
+            ("frequent", _ONE, service, f["psi_1"], None, "IRC:6 table B.3"),
+            ("quasi-permanent", _ONE, service, f["psi_2"], None, "IRC:6 table B.3"),
+        )
+    else:
+        weight = f["gamma_DC_sup"], f["gamma_DC_inf"]
+        surfacing = f["gamma_DW_sup"], f["gamma_DW_inf"]
+        strength = "tables 3.4.1-1, -2, strength I"
+        made = (
+            ("ULS", weight, surfacing, f["gamma_LL"], None, strength),
+            ("characteristic", _ONE, _ONE, 1.0, None, "table 3.4.1-1, service I"),
+        )
+    return tuple(
+        Combination(
+            standard=standard,
+            limit_state=state,
+            permanent={
+                "self-weight": weight,
+                "surfacing": surfacing,
+                "parapet": weight,
+                "other permanent": weight,
+            },
+            traffic=traffic,
+            source=f.marked(Source(standard, clause), *ACTION_KEYS[standard]),
+            distributed=distributed,
+        )
+        for state, weight, surfacing, traffic, distributed, clause in made
     )
 
 
-MORE, LESS = 1.4, 0.8  # on the nominal surfacing, EN 1991-1-1 5.2.3(3)
 _EN = "EN 1990 table A2.4(B) (6.10), EN 1991-1-1 5.2.3(3)"
 _EN_SLS = "EN 1990 A2.4, table A2.1, EN 1991-1-1 5.2.3(3)"
 _ONE = (1.0, 1.0)
-_BOUNDS = (MORE, LESS)
-
-COMBINATIONS: dict[Standard, tuple[Combination, ...]] = {
+# Those of the factors that combinations are made of.
+ACTION_KEYS: dict[Standard, tuple[str, ...]] = {
     "EN 1992": (
-        _table("EN 1992", "ULS", (1.35, 1.0), (1.35 * MORE, LESS), 1.35, _EN),
-        _table("EN 1992", "characteristic", _ONE, _BOUNDS, 1.0, _EN_SLS),
-        _table("EN 1992", "frequent", _ONE, _BOUNDS, 0.75, _EN_SLS, distributed=0.40),
-        _table("EN 1992", "quasi-permanent", _ONE, _BOUNDS, 0.0, _EN_SLS),
+        *("gamma_G_sup", "gamma_G_inf", "surfacing_sup", "surfacing_inf", "gamma_Q"),
+        *("psi_1_TS", "psi_1_UDL", "psi_2"),
     ),
     "IRC:112": (
-        _table("IRC:112", "ULS", (1.35, 1.0), (1.75, 1.0), 1.5, "IRC:6 annex B, table B.2"),
-        _table("IRC:112", "characteristic", _ONE, (1.2, 1.0), 1.0, "IRC:6 table B.3, rare"),
-        _table("IRC:112", "frequent", _ONE, (1.2, 1.0), 0.75, "IRC:6 table B.3"),
-        _table("IRC:112", "quasi-permanent", _ONE, (1.2, 1.0), 0.0, "IRC:6 table B.3"),
+        *("gamma_G_sup", "gamma_G_inf", "gamma_surfacing_sup", "gamma_surfacing_inf"),
+        *("surfacing_sup", "gamma_Q", "psi_1", "psi_2"),
     ),
-    "AASHTO LRFD": (
-        _table(
-            "AASHTO LRFD", "ULS", (1.25, 0.9), (1.5, 0.65), 1.75, "tables 3.4.1-1, -2, strength I"
-        ),
-        _table("AASHTO LRFD", "characteristic", _ONE, _ONE, 1.0, "table 3.4.1-1, service I"),
-    ),
+    "AASHTO LRFD": (*("gamma_DC_sup", "gamma_DC_inf", "gamma_DW_sup", "gamma_DW_inf", "gamma_LL"),),
 }
 
 
-def combination(standard: Standard, limit_state: LimitState) -> Combination | None:
-    """The combination of a standard, None where it has none of that kind."""
-    found = (c for c in COMBINATIONS[standard] if c.limit_state == limit_state)
+def combination(factors: Factors, limit_state: LimitState) -> Combination | None:
+    """The combination of a standard by its factors, None where it has none of that kind."""
+    found = (c for c in combinations(factors) if c.limit_state == limit_state)
     return next(found, None)
 
 

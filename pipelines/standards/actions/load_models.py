@@ -7,12 +7,13 @@ verifies which apply.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from math import floor
 from types import MappingProxyType
 
 from pipelines.standards.actions.loads import LaneKind, LaneSet, LoadModel, Vehicle
 from pipelines.standards.actions.vehicles import MARK, library
+from pipelines.standards.factors import FACTORS, Factors
 from pipelines.standards.sources import Standard
 
 
@@ -21,15 +22,13 @@ class Conditions:
     """What a load model depends on.
 
     width : of the carriageway [m]; span : of the slab, for impact [m].
-    alpha_Q : of the tandems of lanes 1, 2, 3; alpha_q : of the uniform load of lanes 1, 2, 3 and
-    elsewhere; beta_Q : of load model 2 (EN 1991-2; the national annex's to set).
+    factors : of every standard; load models take alpha_Q, alpha_q and beta_Q of EN 1991-2 (the
+    national annex's to set), dynamic load allowance and presence of AASHTO from them.
     """
 
     width: float
     span: float
-    alpha_Q: tuple[float, float, float] = (1.0, 1.0, 1.0)
-    alpha_q: tuple[float, float, float, float] = (1.0, 1.0, 1.0, 1.0)
-    beta_Q: float = 1.0
+    factors: Mapping[Standard, Factors] = field(default_factory=lambda: FACTORS)
 
 
 # ------------------------------------------------------------------------------ EN 1991-2
@@ -53,14 +52,15 @@ def joint_factor(distance: float) -> float:
 def _lm1(given: Conditions) -> LoadModel:
     lanes, width = notional_lanes(given.width)
     tandem = library["EN 1991-2 LM1 TS"]
-    rest = 2.5e3 * given.alpha_q[3]
+    factors = given.factors["EN 1992"]
+    rest = 2.5e3 * factors["alpha_qr"]
     kinds = tuple(
         LaneKind(
             name=f"lane {k + 1}",
             vehicles=(tandem,),
-            factor=share * given.alpha_Q[k],
+            factor=share * factors[f"alpha_Q{k + 1}"],
             room=1.25,
-            pressure=uniform * given.alpha_q[k] - rest,
+            pressure=uniform * factors[f"alpha_q{k + 1}"] - rest,
             width=width,
         )
         for k, (share, uniform) in enumerate(
@@ -90,11 +90,12 @@ def _lm1(given: Conditions) -> LoadModel:
 
 def _lm2(given: Conditions) -> LoadModel:
     axle, wheel = (library[f"EN 1991-2 LM2{part}"] for part in ("", " wheel"))
+    beta = given.factors["EN 1992"]["beta_Q"]
     return LoadModel(
         name="EN 1991-2 LM2",
         kinds=(
-            LaneKind(name="axle", vehicles=(axle,), factor=given.beta_Q, room=1.3),
-            LaneKind(name="wheel", vehicles=(wheel,), factor=given.beta_Q, room=0.3),
+            LaneKind(name="axle", vehicles=(axle,), factor=beta, room=1.3),
+            LaneKind(name="wheel", vehicles=(wheel,), factor=beta, room=0.3),
         ),
         sets=(LaneSet((0,)), LaneSet((1,))),
         near_joint=True,
@@ -123,7 +124,6 @@ def _flm3(_given: Conditions) -> LoadModel:
 
 # ---------------------------------------------------------------------------------- AASHTO
 
-PRESENCE = (1.20, 1.00, 0.85, 0.65)
 _HL93_SOURCE = (
     "AASHTO LRFD Bridge Design Specifications, SI edition 2005, art. 3.6.1.2.2 (truck, rear "
     "spacing 4.3 to 9.0 m), 3.6.1.2.3 (tandem), 3.6.1.2.4 (9.3 N/mm over 3.0 m); "
@@ -146,12 +146,13 @@ def _hl93_truck() -> Vehicle:
 
 
 def _hl93(name: str, vehicles: tuple[Vehicle, ...], given: Conditions, **lane: float) -> LoadModel:
-    impact = 1.33
+    factors = given.factors["AASHTO LRFD"]
+    impact = 1.0 + factors["IM"]
     kind = LaneKind(
         name="lane", vehicles=tuple(replace(v, impact=impact) for v in vehicles), room=1.5, **lane
     )
     lanes = _design_lanes(given.width)
-    sets = tuple(LaneSet((0,) * n, PRESENCE[min(n, 4) - 1]) for n in range(1, lanes + 1))
+    sets = tuple(LaneSet((0,) * n, factors[f"presence_{min(n, 4)}"]) for n in range(1, lanes + 1))
     return LoadModel(
         name=name,
         kinds=(kind,),
@@ -159,8 +160,10 @@ def _hl93(name: str, vehicles: tuple[Vehicle, ...], given: Conditions, **lane: f
         mark=MARK,
         source=_HL93_SOURCE,
         notes=(
-            f"{lanes} design lanes; axles with 33 % dynamic load allowance, lane load without; "
-            "wheels 0.60 m from the kerb, 0.30 m from one on an overhang (3.6.1.3.1; there for all "
+            f"{lanes} design lanes; axles with {100 * factors['IM']:g} % dynamic load allowance, "
+            "lane "
+            "load without; wheels 0.60 m from the kerb, 0.30 m from one on an overhang (3.6.1.3.1; "
+            "there for all "
             "results, on the safe side for those off the overhang), and 1.20 m from those of the "
             "next lane; every lane's "
             "vehicle takes its own worst station. Deck joints themselves take 75 %.",

@@ -26,5 +26,6 @@ def anchorage(bars: SlabBars, layer: Layer, mat: Materials) -> float:
         return float(max(basic * low * np.clip(confined, 0.4, 1.0), 12 * INCH))
     good = height <= max(0.250, bars.thickness - 0.300 if bars.thickness > 0.600 else 0.0)
     bond = (1.0 if good else 0.7) * min((0.132 - diameter) / 0.100, 1.0)
-    f_ctd = min(0.7 * mat.concrete.f_ct, 3.1 * MPA) / mat.factors.gamma_c
+    strength = mat.factors.or_one("alpha_ct") * min(0.7 * mat.concrete.f_ct, 3.1 * MPA)
+    f_ctd = strength / mat.factors["gamma_c"]
     return float(diameter / 4 * mat.f_yd / (2.25 * bond * f_ctd))

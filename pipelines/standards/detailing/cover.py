@@ -20,11 +20,9 @@ from pipelines.standards.materials import MPA, Materials
 from pipelines.standards.resistance.bars import Face, SlabBars, place_of
 from pipelines.standards.sources import Source
 
-BRIDGE_LIFE = 100.0  # years, EN 1990 table 2.1, category 5 (from memory)
 # of EN 1992-1-1 4.4.1.2(5): that of 50 years, before the changes of its table 4.3N
 BASIC_CLASS, BASIC_LIFE = 4, 50.0
 CLASSES = (1, 6)
-DEVIATION = 0.010  # of EN 1992-1-1 4.4.1.3 [m]
 
 
 @dataclass(frozen=True)
@@ -61,7 +59,6 @@ def cover_rows(
     mat: Materials,
     exposure: str,
     stated_class: int | None = None,
-    life: float = BRIDGE_LIFE,
     measured: float | None = None,
 ) -> tuple[Row, ...]:
     """Nominal cover of the outer layer by exposure [m], or the least one where it was measured, and
@@ -72,7 +69,7 @@ def cover_rows(
     exposure : of the standard: XC1 .. XS3 (EN), moderate .. extreme (IRC), or the words of
         AASHTO_COVER
     stated_class : 1 .. 6 for S1 .. S6 of EN 1992-1-1 4.4.1.2(5); None = by `structural_class`
-    life : design life in years (EN); the tables of IRC:112 and AASHTO have none to choose
+        and the design life of the factors (the tables of IRC:112 and AASHTO are for one life)
     measured : the least cover on site [m], for which the allowance on c_min is not asked (EN
         4.4.1.3); the tables of the others hold least covers
 
@@ -89,12 +86,14 @@ def cover_rows(
         )
     grade: tuple[float, str] | None = None
     if mat.standard == "EN 1992":
-        by_life = structural_class(exposure, mat.concrete.f_ck, life)
+        years = mat.factors["design_life_years"]
+        by_life = structural_class(exposure, mat.concrete.f_ck, years)
         if stated_class is not None:
             by_life = StructuralClass(stated_class, "class stated by the user")
         durable = EN_COVER[exposure][by_life.number - 1]
         bond = layer_mat.bars(layer_mat.outer).largest
-        required = max(durable, bond, 0.010) + (DEVIATION if measured is None else 0.0)
+        more = 1e-3 * mat.factors["cover_deviation_mm"] if measured is None else 0.0
+        required = max(durable, bond, 0.010) + more
         words = "c_min of " if measured is not None else ""
         clause = f"{words}4.4.1, table 4.4N, class S{by_life.number} ({by_life.words})"
         grade = EN_DURABILITY_GRADE[exposure] * MPA, "annex E, table E.1N (informative)"

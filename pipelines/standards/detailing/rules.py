@@ -11,6 +11,7 @@ import numpy as np
 
 from pipelines.numbers import within
 from pipelines.standards.detailing.tables import SPACING
+from pipelines.standards.factors import Factors
 from pipelines.standards.materials import KSI, Materials
 from pipelines.standards.resistance.bars import (
     Direction,
@@ -82,9 +83,10 @@ def least_steel_rows(bars: SlabBars, layer: Layer, mat: Materials) -> tuple[Row,
                 source=source,
             ),
         )
-    share = max(0.26 * mat.concrete.f_ct / mat.steel.f_yk, 0.0013)
+    least, chosen = mat.factors["A_s_min_share"], ("A_s_min_factor", "A_s_min_share")
+    share = max(mat.factors["A_s_min_factor"] * mat.concrete.f_ct / mat.steel.f_yk, least)
     clause = {"EN 1992": "9.3.1.1(1), 9.2.1.1(1)", "IRC:112": "16.6.1.1, 16.5.1.1"}[mat.standard]
-    source = Source(mat.standard, clause)
+    source = mat.factors.marked(Source(mat.standard, clause), *chosen)
     return (
         Row(
             check="least steel",
@@ -123,14 +125,15 @@ def least_moment_row(
     )
 
 
-def most_steel_rows(bars: SlabBars, layer: Layer, standard: Standard) -> tuple[Row, ...]:
+def most_steel_rows(bars: SlabBars, layer: Layer, factors: Factors) -> tuple[Row, ...]:
     """Most steel in tension outside laps (AASHTO has no such limit: its factor falls instead)."""
-    limits = {"EN 1992": (0.04, "9.2.1.1(3)"), "IRC:112": (0.025, "16.5.1.1")}
-    if standard not in limits:
+    clauses = {"EN 1992": "9.2.1.1(3)", "IRC:112": "16.5.1.1"}
+    if factors.standard not in clauses:
         return ()
-    share, clause = limits[standard]
-    required, provided = share * bars.thickness, bars.bars(layer).area
-    source = Source(standard, clause)
+    required = factors["A_s_max_share"] * bars.thickness
+    provided = bars.bars(layer).area
+    clause = Source(factors.standard, clauses[factors.standard])
+    source = factors.marked(clause, "A_s_max_share")
     return (
         Row(
             check="most steel",

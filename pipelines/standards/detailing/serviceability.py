@@ -10,7 +10,8 @@ import numpy as np
 
 from pipelines.standards.actions.combinations import LimitState
 from pipelines.standards.detailing.rules import FOOT, INCH, Row
-from pipelines.standards.detailing.tables import BAR_STRESSES, CRACK_LIMITS, LARGEST_BARS
+from pipelines.standards.detailing.tables import BAR_STRESSES, LARGEST_BARS, SEVERE
+from pipelines.standards.factors import Factors
 from pipelines.standards.materials import KSI, MPA, Materials
 from pipelines.standards.resistance.bars import Layer, SlabBars, place_of
 from pipelines.standards.sources import Source, Standard
@@ -81,20 +82,27 @@ def crack_steel_rows(
 
 
 def crack_limit(
-    standard: Standard, exposure: str | None, stated: float | None = None
+    factors: Factors, exposure: str | None, stated: float | None = None
 ) -> float | None:
     """Crack width [m] that the user states, else the recommended one of the exposure, or of the
     mildest where none is stated; None for AASHTO, which has none."""
-    limits = CRACK_LIMITS.get(standard)
-    if limits is None or stated is not None:
-        return None if limits is None else stated
-    return limits[next(iter(limits)) if exposure is None else exposure]
+    key = _crack_key(factors.standard, exposure)
+    if key is None or stated is not None:
+        return None if key is None else stated
+    return 1e-3 * factors[key]
+
+
+def _crack_key(standard: Standard, exposure: str | None) -> str | None:
+    """The factor that is the limit of the crack width."""
+    if standard == "AASHTO LRFD":
+        return None
+    return "w_max_severe_mm" if exposure in SEVERE else "w_max_mm"
 
 
 def crack_width_row(
     w: float,
     place: str,
-    standard: Standard,
+    factors: Factors,
     exposure: str | None,
     limit: float | None = None,
     combination: LimitState = "frequent",
@@ -106,12 +114,14 @@ def crack_width_row(
     Several national annexes ask for the frequent one, which is the tool's own choice, and some of
     them for 0.2 mm: the user's to state.
     """
-    required = crack_limit(standard, exposure, limit)
+    standard, required = factors.standard, crack_limit(factors, exposure, limit)
     if required is None:
         return ()
     clause = {"EN 1992": "EN 1992-2:2005 table 7.101N", "IRC:112": "12.3.2, table 12.1"}[standard]
     if limit is not None:
         clause += "; limit stated by the user"
+    elif factors.is_stated(_crack_key(standard, exposure) or ""):
+        clause += "; limit stated in [factors]"
     clause += f"; {combination} combination"
     if combination == "quasi-permanent":
         clause += ", no traffic in it"
@@ -130,11 +140,11 @@ def crack_width_row(
 
 
 def crack_spacing_row(
-    bars: SlabBars, layer: Layer, mat: Materials, sigma_s: float, exposure_factor: float = 0.75
+    bars: SlabBars, layer: Layer, mat: Materials, sigma_s: float
 ) -> tuple[Row, ...]:
     """AASHTO 5.6.7: spacing of the bars in tension at the service stress sigma_s [Pa].
 
-    exposure_factor : gamma_e, 1.00 for class 1, 0.75 for class 2 (decks under water or salts).
+    Its exposure factor gamma_e is 1.00 for class 1, 0.75 for class 2 (decks under water or salts).
     """
     if mat.standard != "AASHTO LRFD":
         return ()
@@ -144,7 +154,7 @@ def crack_spacing_row(
     source = Source("AASHTO LRFD", "5.6.7")
     limit = np.inf
     if stress > 0:
-        limit = (700 * exposure_factor / (beta_s * stress) - 2 * d_c / INCH) * INCH
+        limit = (700 * mat.factors["gamma_e"] / (beta_s * stress) - 2 * d_c / INCH) * INCH
     spacing = bars.bars(layer).widest
     return (
         Row(
@@ -165,36 +175,33 @@ def stress_rows(place: str, mat: Materials, sigma_c: float, sigma_s: float) -> t
     EN 0.6 f_ck and 0.8 f_yk; IRC 0.48 f_ck and 0.8 f_yk; AASHTO steel at 0.6 f_y (5.6.7).
     """
     f_ck, f_yk = mat.concrete.f_ck, mat.steel.f_yk
-    concrete = {"EN 1992": (0.6, "7.2(102), EN 1992-2"), "IRC:112": (0.48, "12.2.1(1)")}
-    steel = {
-        "EN 1992": (0.8, "7.2(5)"),
-        "IRC:112": (0.8, "12.2.2"),
-        "AASHTO LRFD": (0.6, "5.6.7"),
-    }
+    concrete = {"EN 1992": "7.2(102), EN 1992-2", "IRC:112": "12.2.1(1)"}
+    steel = {"EN 1992": "7.2(5)", "IRC:112": "12.2.2", "AASHTO LRFD": "5.6.7"}
+    factors = mat.factors
     rows = []
     if mat.standard in concrete:
-        share, clause = concrete[mat.standard]
         rows.append(
             Row(
                 check="concrete stress",
                 place=place,
-                required=share * f_ck,
+                required=factors["concrete_stress"] * f_ck,
                 provided=abs(sigma_c),
                 sense="at most",
                 unit="Pa",
-                source=Source(mat.standard, clause),
+                source=factors.marked(
+                    Source(mat.standard, concrete[mat.standard]), "concrete_stress"
+                ),
             )
         )
-    share, clause = steel[mat.standard]
     rows.append(
         Row(
             check="steel stress",
             place=place,
-            required=share * f_yk,
+            required=factors["steel_stress"] * f_yk,
             provided=abs(sigma_s),
             sense="at most",
             unit="Pa",
-            source=Source(mat.standard, clause),
+            source=factors.marked(Source(mat.standard, steel[mat.standard]), "steel_stress"),
         )
     )
     return tuple(rows)

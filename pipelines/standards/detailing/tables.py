@@ -93,16 +93,8 @@ AASHTO_COVER: dict[str, float] = {
     "slab soffit": 0.0254,
 }
 
-# crack widths [m]: EN 1992-2 table 7.101N (quasi-permanent); IRC:112 table 12.1 (quasi-permanent)
-CRACK_LIMITS: dict[Standard, dict[str, float]] = {
-    "EN 1992": dict.fromkeys(EN_COVER, 0.3e-3),
-    "IRC:112": {
-        "moderate": 0.3e-3,
-        "severe": 0.3e-3,
-        "very severe": 0.2e-3,
-        "extreme": 0.2e-3,
-    },
-}
+# Exposures of IRC:112 table 12.1 whose crack width is limited more than that of the others.
+SEVERE = ("very severe", "extreme")
 
 # EN 1992-1-1 table 7.2N (IRC:112 has the same): largest bars [mm] at stresses of the steel [MPa],
 # for crack widths of 0.4, 0.3 and 0.2 mm; 450 MPa has no bar for 0.2 mm

@@ -104,7 +104,7 @@ def _tension_stress(section: Section, mat: Materials, x: Floats) -> Floats:
 
 def _phi(mat: Materials, strain: Floats) -> Floats:
     """Bending factor between yield and the ductile strain (AASHTO 5.5.4.2; 1 elsewhere)."""
-    least, full = mat.factors.phi_bending_least, mat.factors.phi_bending
+    least, full = (mat.factors.or_one(key) for key in ("phi_bending_least", "phi_bending"))
     if least == full:
         return np.full_like(strain, full)
     share = (strain - mat.yield_strain) / (mat.ductile_strain - mat.yield_strain)
@@ -183,7 +183,7 @@ def required_steel(m_Ed: ArrayLike, section: Section, mat: Materials) -> Floats:
 
 def _required_steel(demand: Floats, section: Section, mat: Materials) -> Floats:
     _, d, *_ = section.arrays()
-    nominal = np.maximum(demand, 0.0) / mat.factors.phi_bending
+    nominal = np.maximum(demand, 0.0) / mat.factors.or_one("phi_bending")
     limit = d * mat.block.eps_cu / (mat.block.eps_cu + mat.ductile_strain)
     possible = _compression(section, mat, limit)[1] >= nominal
     low, high = np.zeros_like(d), limit

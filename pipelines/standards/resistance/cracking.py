@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipelines.errors import MethodRangeError
+from pipelines.standards.factors import FACTORS, Factors
 from pipelines.standards.resistance.bending import Section
 from pipelines.standards.sources import Source, Standard
 from plate.arrays import Floats
@@ -20,7 +21,6 @@ CRACKING: dict[Standard, Source] = {
     "EN 1992": Source("EN 1992", "7.3.4"),
     "IRC:112": Source("IRC:112", "12.3.4"),
 }
-K_1, K_3, K_4 = 0.8, 3.4, 0.425  # ribbed bars; recommended values
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,7 +122,7 @@ def crack_width(
     f_ct: float,
     E_c: float,
     E_s: float,
-    standard: Standard = "EN 1992",
+    factors: Factors = FACTORS["EN 1992"],
     k_t: float = 0.4,
 ) -> Crack:
     """Width of bending cracks at the bars of `section` (EN 1992-1-1 7.3.4 and IRC:112 12.3.4).
@@ -139,6 +139,7 @@ def crack_width(
     MethodRangeError
         For AASHTO LRFD, which limits the spacing of bars instead (5.6.7).
     """
+    standard = factors.standard
     if standard not in CRACKING:
         raise MethodRangeError(f"{standard} has no crack width formula: its spacing rule applies")
     h, d, a, _, _ = section.arrays()
@@ -147,7 +148,8 @@ def crack_width(
     bending = np.where(x > 0, (h - x) / 3, h / 2)
     depth = np.minimum(np.minimum(2.5 * (h - d), bending), h / 2)
     rho = a / depth
-    s_r = K_3 * c + K_1 * state.k_2 * K_4 * phi / rho
+    k_1, k_3, k_4 = (factors[key] for key in ("k_1_bond", "k_3", "k_4"))
+    s_r = k_3 * c + k_1 * state.k_2 * k_4 * phi / rho
     # bars too far apart to control the cracks between them
     s_r = np.where(s > 5 * (c + phi / 2), np.maximum(s_r, 1.3 * (h - x)), s_r)
     sigma = np.maximum(state.sigma_s, 0.0)

@@ -167,18 +167,18 @@ def punching(
         control = perimeter(c_x, c_y, depth / 2, edge_x, edge_y, "straight", cut)
         ratio = np.minimum(c_x, c_y) / np.maximum(c_x, c_y)
         stress = np.minimum(0.063 + 0.126 * ratio, 0.126) * np.sqrt(mat.concrete.f_ck / KSI)
-        v_Rd = mat.factors.phi_shear * stress * KSI
+        v_Rd = mat.factors["phi_shear"] * stress * KSI
     else:
         depth = np.broadcast_to(bars.d, force.shape)
         control = perimeter(c_x, c_y, 2 * depth, edge_x, edge_y, cut=cut)
         steel, least = concrete_shear_stress(mat, depth, bars.rho)
-        v_Rd = np.maximum(np.maximum(steel, least) + 0.1 * np.asarray(sigma_cp), 0.0)
+        compressed = mat.factors["k_1_punching"] * np.asarray(sigma_cp)
+        v_Rd = np.maximum(np.maximum(steel, least) + compressed, 0.0)
     v_Ed = force / (control.length * depth)
     used = utilisation(v_Ed, v_Rd)
     u_0 = _loaded_perimeter(c_x, c_y, bars.d, control.shape)
     if mat.standard != "AASHTO LRFD":
-        share = {"EN 1992": 0.4, "IRC:112": 0.5}[mat.standard]
-        crushing = share * strut_factor(mat) * mat.f_cd
+        crushing = mat.factors["crushing"] * strut_factor(mat) * mat.f_cd
         used = np.maximum(used, force / (u_0 * depth) / crushing)
     near = np.minimum(edge_x, edge_y) < bars.d
     source = PUNCHING[mat.standard]

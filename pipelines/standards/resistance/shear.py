@@ -26,6 +26,8 @@ ONE_WAY: dict[Standard, Source] = {
     "IRC:112": Source("IRC:112", "10.3.2(2)"),
     "AASHTO LRFD": Source("AASHTO LRFD", "5.7.3.3, 5.7.3.4.2"),
 }
+# What of it is chosen nationally.
+CHOSEN = ("gamma_c", "C_Rd_c_gamma_c", "v_min_factor", "k_1_shear")
 # Standards that do not ask for the shear of decks designed by strips, and where they say so.
 NOT_ASKED: dict[Standard, Source] = {
     "AASHTO LRFD": Source("AASHTO LRFD", "C4.6.2.1.6"),
@@ -54,15 +56,17 @@ def concrete_shear_stress(mat: Materials, d: Floats, rho: Floats) -> tuple[Float
     EN 1992-1-1 (6.2a), (6.2b), (6.47); IRC:112 10.3.2(2), 10.4: there f_ck is the cube strength,
     so that 80 rho f_ck is about 100 rho times the cylinder strength.
     """
-    f, c = mat.concrete.f_ck / MPA, 0.18 / mat.factors.gamma_c
+    f, factors = mat.concrete.f_ck / MPA, mat.factors
+    if mat.standard == "AASHTO LRFD":
+        raise MethodRangeError("AASHTO LRFD resists shear by its beta method, which needs m and v")
+    c = factors["C_Rd_c_gamma_c"] / factors["gamma_c"]
     k = np.minimum(1 + np.sqrt(0.2 / d), 2.0)
     rho = np.minimum(rho, RHO_MOST)
     if mat.standard == "EN 1992":
-        steel, least = c * k * (100 * rho * f) ** (1 / 3), 0.035 * k**1.5 * np.sqrt(f)
-    elif mat.standard == "IRC:112":
-        steel, least = c * k * (80 * rho * f) ** 0.33, 0.031 * k**1.5 * np.sqrt(f)
+        steel = c * k * (100 * rho * f) ** (1 / 3)
     else:
-        raise MethodRangeError("AASHTO LRFD resists shear by its beta method, which needs m and v")
+        steel = c * k * (80 * rho * f) ** 0.33
+    least = factors["v_min_factor"] * k**1.5 * np.sqrt(f)
     return steel * MPA, least * MPA
 
 
@@ -81,9 +85,9 @@ def v_Rd_c(section: Section, mat: Materials, n: ArrayLike = 0.0) -> ShearResista
     h, d, a, _, _ = section.arrays()
     steel, least = concrete_shear_stress(mat, d, a / d)
     sigma_cp = np.minimum(-np.asarray(n, dtype=float) / h, 0.2 * mat.f_cd)
-    stress = np.maximum(np.maximum(steel, least) + 0.15 * sigma_cp, 0.0)
+    stress = np.maximum(np.maximum(steel, least) + mat.factors["k_1_shear"] * sigma_cp, 0.0)
     governs = np.broadcast_to(least > steel, stress.shape)
-    return ShearResistance(stress * d, governs, ONE_WAY[mat.standard])
+    return ShearResistance(stress * d, governs, mat.factors.marked(ONE_WAY[mat.standard], *CHOSEN))
 
 
 def _d_v(h: Floats, d: Floats) -> Floats:
@@ -129,7 +133,7 @@ def beta_resistance(
 def _beta_shear(beta: Floats, d_v: Floats, mat: Materials, source: Source) -> ShearResistance:
     f = mat.concrete.f_ck / KSI
     stress = np.minimum(0.0316 * beta * np.sqrt(f), 0.25 * f) * KSI
-    v_Rd = mat.factors.phi_shear * stress * d_v
+    v_Rd = mat.factors["phi_shear"] * stress * d_v
     return ShearResistance(v_Rd, np.zeros(v_Rd.shape, dtype=bool), source)
 
 
@@ -170,7 +174,7 @@ def strut_factor(mat: Materials) -> float:
     scale = {"EN 1992": 250.0, "IRC:112": 310.0}
     if mat.standard not in scale:
         raise MethodRangeError("AASHTO LRFD has no reduction of shear for loads near a support")
-    return 0.6 * (1 - mat.concrete.f_ck / MPA / scale[mat.standard])
+    return mat.factors["nu_factor"] * (1 - mat.concrete.f_ck / MPA / scale[mat.standard])
 
 
 @dataclass(frozen=True)

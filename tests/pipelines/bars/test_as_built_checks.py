@@ -26,6 +26,7 @@ from pipelines.report.sections.as_built import as_built_section, deviation_words
 from pipelines.report.sections.bars_words import bars_words
 from pipelines.result import Result
 from pipelines.standards.actions.combinations import combination
+from pipelines.standards.factors import FACTORS
 from pipelines.standards.materials import Materials, materials
 from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, Mat, SlabBars
 from pipelines.standards.resistance.fatigue_damage import stated
@@ -182,7 +183,7 @@ def test_crack_width_and_stress_as_built_by_hand(changed: Result) -> None:
 
 def demand_of(high: list[float], low: list[float]) -> Demand:
     """Of bottom bars along x at some points, nothing elsewhere."""
-    frequent = combination("EN 1992", "frequent")
+    frequent = combination(FACTORS["EN 1992"], "frequent")
     assert frequent is not None
     n = len(high)
     values, relieved = np.zeros((4, n)), np.zeros((4, n))

@@ -10,6 +10,7 @@ from pipelines.bars.demand.moments import LAYER_ROWS, MomentEnvelopes
 from pipelines.bars.demand.wood_armer import needed
 from pipelines.model.responses import Response, SolvedDeck, case_responses
 from pipelines.standards.actions.combinations import combination
+from pipelines.standards.factors import FACTORS
 from plate.results.functionals import component_rows, result_rows
 from plate.results.places import at_points
 from tests.oracles.edge_twist import twist_row
@@ -140,7 +141,7 @@ def test_demand_beside_edges_is_of_the_moments_that_count(tmp_path: Path) -> Non
     """Of two positions, by Wood and Armer's rule at every point, and as before off the edges."""
     solved, response = solved_of(tmp_path)
     layer = layer_of(solved)
-    ultimate = combination("EN 1992", "ULS")
+    ultimate = combination(FACTORS["EN 1992"], "ULS")
     assert ultimate is not None
     nothing = {"self-weight": np.zeros((3, solved.recovery.points.n_points))}
     with_layer, own = (

@@ -13,10 +13,10 @@ from numpy.testing import assert_allclose
 
 from pipelines.bars.checks.fatigue import (
     AXLES,
-    FATIGUE_I,
     MODEL,
     TRUCK,
     fatigue_demand,
+    fatigue_load_factor,
     fatigue_rows,
     lorry_demands,
     on_girders,
@@ -34,6 +34,7 @@ from pipelines.model.responses import Response, SolvedDeck, case_responses
 from pipelines.standards.actions.combinations import Combination, LimitState
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.detailing.rules import Row
+from pipelines.standards.factors import FACTORS
 from pipelines.standards.materials import Materials, materials
 from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
 from pipelines.standards.resistance.bending import layer_section
@@ -171,7 +172,7 @@ def rows_of(
     solved: SolvedDeck, watch: DesignWatch, mat: Materials, demands: dict[LimitState, Demand]
 ) -> tuple[Row, ...]:
     """Rows of the bars as drawn, anywhere."""
-    found = fatigue_demand(solved, watch, mat.standard, demands)
+    found = fatigue_demand(solved, watch, mat.factors, demands)
     return fatigue_rows(found, solved.deck.required_reinforcement.bars, mat)
 
 
@@ -276,12 +277,12 @@ def test_fatigue_truck_of_aashto(tmp_path: Path) -> None:
     )
     one = deck.reinforcement
     assert one is not None
-    assert pytest.approx(1.75 * 1.15) == FATIGUE_I
+    assert pytest.approx(1.75 * 1.15) == fatigue_load_factor(FACTORS["AASHTO LRFD"])
     rows = rows_of(solved, watch, grades, {})
     for k, row in enumerate(rows):
         layer = (("bottom", "top")[k // 2], "xy"[k % 2])
         unit = unit_stresses(one.bars, layer, grades, pulled=False)  # type: ignore[arg-type]
-        high, low = FATIGUE_I * service.values[k], FATIGUE_I * service.relieved[k]
+        high, low = 1.75 * 1.15 * service.values[k], 1.75 * 1.15 * service.relieved[k]
         over = stress_range(high, low, unit) - (
             26 * KSI - 22 / 60 * stress(np.minimum(low, high), unit)
         )
@@ -304,8 +305,8 @@ def test_fatigue_truck_of_aashto(tmp_path: Path) -> None:
     assert all("5.5.3.1" in str(row.source) for row in free)
     assert free[0].provided == pytest.approx(
         stress_range(
-            FATIGUE_I * service.values[0],
-            FATIGUE_I * service.relieved[0],
+            1.75 * 1.15 * service.values[0],
+            1.75 * 1.15 * service.relieved[0],
             unit_stresses(one.bars, LAYER, grades, pulled=False),
         ).max(),
         rel=1e-9,

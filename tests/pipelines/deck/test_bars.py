@@ -30,7 +30,7 @@ widths_m = [1.0, 0.5]
     assert basis.materials.concrete.f_ck == 35e6
     assert basis.exposure == ("XD1", None)
     assert basis.structural_class is None
-    assert basis.design_life == 100.0
+    assert basis.materials.factors["design_life_years"] == 100.0
     assert basis.crack_combination == "frequent"
     hundred_years = GRADES.replace("[[st", 'structural_class = "S5"\n[[st')
     other = deck_of(tmp_path, SLAB, PLAN, BEAMS, hundred_years, BOTTOM, TOP).reinforcement

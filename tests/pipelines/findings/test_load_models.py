@@ -227,7 +227,7 @@ def test_bars_give_resistance_and_utilisation(tmp_path: Path) -> None:
     assert deck.reinforcement is not None
     materials = deck.reinforcement.bases[0].materials
     m_Rd = resistances(deck.reinforcement.bars, materials)
-    ultimate = combination(materials.standard, "ULS")
+    ultimate = combination(materials.factors, "ULS")
     assert ultimate is not None
     row = next(o for o in result.findings if o.section.kind == "sagging" and o.hand.value)
     weight = result.cases["weight"].fields[1, row.plate.point, 0]

@@ -172,7 +172,7 @@ def test_swapping_layers_moves_capacity_as_d(mat: Materials) -> None:
     """While steel yields, dm = A_s f_yd dd (times phi): 16 mm for equal bars."""
     x, y = order_cost(slab(0.04), "bottom", mat)
     assert_allclose([x.d - x.d_swapped, y.d - y.d_swapped], [0.016, -0.016], rtol=1e-9)
-    step = mat.factors.phi_bending * A_16_125 * mat.f_yd * 0.016
+    step = mat.factors.or_one("phi_bending") * A_16_125 * mat.f_yd * 0.016
     assert_allclose([x.m_Rd - x.m_Rd_swapped, y.m_Rd - y.m_Rd_swapped], [step, -step], rtol=1e-6)
     assert x.m_Rd > y.m_Rd  # main bars belong outermost
 

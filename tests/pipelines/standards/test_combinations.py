@@ -3,16 +3,17 @@
 import pytest
 
 from pipelines.standards.actions.combinations import (
-    COMBINATIONS,
     LIMIT_STATES,
     combination,
+    combinations,
     permanent_states,
 )
+from pipelines.standards.factors import FACTORS
 
 
-@pytest.mark.parametrize("standard", COMBINATIONS)
+@pytest.mark.parametrize("standard", FACTORS)
 def test_ultimate_factors_are_never_below_those_in_service(standard: str) -> None:
-    by_state = {c.limit_state: c for c in COMBINATIONS[standard]}  # type: ignore[index]
+    by_state = {c.limit_state: c for c in combinations(FACTORS[standard])}  # type: ignore[index]
     ultimate, service = by_state["ULS"], by_state["characteristic"]
     assert ultimate.traffic > service.traffic == 1.0
     for action, (more, less) in ultimate.permanent.items():
@@ -22,23 +23,23 @@ def test_ultimate_factors_are_never_below_those_in_service(standard: str) -> Non
 
 def test_surfacing_varies_by_40_and_20_per_cent() -> None:
     # EN 1991-1-1 5.2.3(3), with gamma 1.35 and 1.0
-    ultimate = combination("EN 1992", "ULS")
+    ultimate = combination(FACTORS["EN 1992"], "ULS")
     assert ultimate is not None
     assert ultimate.permanent["surfacing"] == pytest.approx((1.35 * 1.4, 0.8))
-    service = combination("EN 1992", "characteristic")
+    service = combination(FACTORS["EN 1992"], "characteristic")
     assert service is not None
     assert service.permanent["surfacing"] == (1.4, 0.8)
 
 
 def test_quasi_permanent_has_no_traffic() -> None:
-    found = combination("EN 1992", "quasi-permanent")
+    found = combination(FACTORS["EN 1992"], "quasi-permanent")
     assert found is not None
     assert found.traffic == 0.0
-    assert combination("AASHTO LRFD", "quasi-permanent") is None
+    assert combination(FACTORS["AASHTO LRFD"], "quasi-permanent") is None
 
 
 def test_every_state_of_the_permanent_actions_once() -> None:
-    ultimate = combination("IRC:112", "ULS")
+    ultimate = combination(FACTORS["IRC:112"], "ULS")
     assert ultimate is not None
     states = permanent_states(ultimate, ["self-weight", "surfacing", "self-weight", "none"])
     assert states == (
@@ -50,7 +51,7 @@ def test_every_state_of_the_permanent_actions_once() -> None:
 
 
 def test_equal_factors_are_one_state() -> None:
-    service = combination("EN 1992", "characteristic")
+    service = combination(FACTORS["EN 1992"], "characteristic")
     assert service is not None
     assert permanent_states(service, ["self-weight"]) == ({"self-weight": 1.0},)
     assert len(LIMIT_STATES) == 4

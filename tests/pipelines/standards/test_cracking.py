@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from pipelines.errors import MethodRangeError
+from pipelines.standards.factors import FACTORS
 from pipelines.standards.resistance.bars import Bars
 from pipelines.standards.resistance.bending import Section
 from pipelines.standards.resistance.cracking import crack_width, cracked_state
@@ -142,7 +143,7 @@ def test_membrane_tension_opens_cracks() -> None:
     section = Section(h=0.25, d=0.2, A_s=1.5e-3, d_c=0.05, A_sc=1.5e-3)
     states = [cracked_state(section, 10e3, E_C, E_S, n) for n in (0.0, 400e3)]
     plain, pulled = (
-        crack_width(section, s, 0.016, 0.1, 0.04, 3e6, E_C, E_S, "IRC:112") for s in states
+        crack_width(section, s, 0.016, 0.1, 0.04, 3e6, E_C, E_S, FACTORS["IRC:112"]) for s in states
     )
     assert pulled.w > plain.w
     assert states[1].k_2 > 0.5
@@ -154,4 +155,4 @@ def test_aashto_has_no_crack_width() -> None:
     section = Section(h=0.27, d=0.22, A_s=2e-3)
     state = cracked_state(section, 10e3, E_C, E_S)
     with pytest.raises(MethodRangeError, match="its spacing rule applies"):
-        crack_width(section, state, 0.016, 0.1, 0.04, 3e6, E_C, E_S, "AASHTO LRFD")
+        crack_width(section, state, 0.016, 0.1, 0.04, 3e6, E_C, E_S, FACTORS["AASHTO LRFD"])

@@ -14,6 +14,7 @@ from pipelines.standards.detailing.rules import (
     most_steel_rows,
     spacing_rows,
 )
+from pipelines.standards.factors import FACTORS
 from pipelines.standards.materials import Materials, materials
 from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
 from pipelines.standards.sources import Source, Standard
@@ -91,11 +92,11 @@ def test_aashto_least_moment() -> None:
 
 
 def test_most_steel() -> None:
-    (en,) = most_steel_rows(SLAB, ("bottom", "x"), "EN 1992")
-    (irc,) = most_steel_rows(SLAB, ("bottom", "x"), "IRC:112")
+    (en,) = most_steel_rows(SLAB, ("bottom", "x"), FACTORS["EN 1992"])
+    (irc,) = most_steel_rows(SLAB, ("bottom", "x"), FACTORS["IRC:112"])
     assert_allclose([en.required, irc.required], [0.04 * 0.27, 0.025 * 0.27], rtol=1e-12)
     assert en.passes
-    assert most_steel_rows(SLAB, ("bottom", "x"), "AASHTO LRFD") == ()
+    assert most_steel_rows(SLAB, ("bottom", "x"), FACTORS["AASHTO LRFD"]) == ()
 
 
 @pytest.mark.parametrize(
@@ -249,7 +250,7 @@ def test_every_row_names_its_clause_and_its_trust(mat: Materials) -> None:
     exposure = {"EN 1992": "XC4", "IRC:112": "severe", "AASHTO LRFD": "exterior"}[mat.standard]
     rows = [
         *least_steel_rows(SLAB, ("bottom", "x"), mat),
-        *most_steel_rows(SLAB, ("bottom", "x"), mat.standard),
+        *most_steel_rows(SLAB, ("bottom", "x"), mat.factors),
         *spacing_rows(SLAB, ("bottom", "x"), "x", mat.standard, True, 0.02),
         *distribution_rows(SLAB, "bottom", "x", mat.standard, 3.0, 1e-3),
         *cover_rows(SLAB, "bottom", mat, exposure),

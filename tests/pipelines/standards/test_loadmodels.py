@@ -26,6 +26,7 @@ from pipelines.standards.actions.load_models import (
     of_a_standard,
 )
 from pipelines.standards.actions.vehicles import library
+from pipelines.standards.factors import FACTORS
 from pipelines.traffic.lanes import strip_shares
 from pipelines.traffic.positions import load_positions
 from pipelines.traffic.pressure_cells import pressure_cells
@@ -60,8 +61,9 @@ def test_lm1_loads_and_factors() -> None:
         [9e3, 2.5e3, 2.5e3]
     )
     assert model.pressure == 2.5e3
+    stated = {"alpha_Q1": 0.8, "alpha_Q2": 0.9, "alpha_q1": 0.5, "alpha_q2": 2.0, "alpha_qr": 1.2}
     factored = load_models["EN 1991-2 LM1"](
-        replace(GIVEN, alpha_Q=(0.8, 0.9, 1.0), alpha_q=(0.5, 2.0, 1.0, 1.2))
+        replace(GIVEN, factors={"EN 1992": FACTORS["EN 1992"].with_values(**stated)})
     )
     assert [k.factor for k in factored.kinds] == pytest.approx([0.8, 0.6])
     assert [k.pressure + factored.pressure for k in factored.kinds] == pytest.approx([4.5e3, 5e3])

@@ -1,19 +1,22 @@
 """The checks of the bars in formulas, by check and standard."""
 
+from collections.abc import Iterator
+
 from pipelines.bars.adequacy import Check
 from pipelines.bars.checks import edge_beams, fatigue
 from pipelines.bars.checks.bending_and_service import CREEP, CREEP_SOURCE
-from pipelines.bars.checks.collision import ACCIDENTAL
+from pipelines.bars.checks.collision import ACCIDENTAL, permanent_factor
 from pipelines.bars.checks.curtailment import SHIFT_SOURCE
 from pipelines.bars.demand.control_sections import WIDTH_IN_DEPTHS
 from pipelines.numbers import as_given
 from pipelines.report.sections.theory.formulas import Chapter, Item
-from pipelines.standards.actions.combinations import COMBINATIONS, Combination
+from pipelines.standards.actions.combinations import Combination, combinations
 from pipelines.standards.detailing.cover import BASIC_CLASS, BASIC_LIFE
 from pipelines.standards.detailing.serviceability import LEAST_F_CT
-from pipelines.standards.materials import FACTORS, MPA, Factors
+from pipelines.standards.factors import FACTORS, RECOMMENDED, Factors
+from pipelines.standards.materials import MPA
 from pipelines.standards.resistance.bending import BENDING
-from pipelines.standards.resistance.cracking import CRACKING, K_1, K_3, K_4
+from pipelines.standards.resistance.cracking import CRACKING
 from pipelines.standards.resistance.fatigue_damage import K_2, LORRIES, YEARS
 from pipelines.standards.resistance.punching import PUNCHING
 from pipelines.standards.resistance.shear import NEAR_SUPPORT, ONE_WAY, RHO_MOST
@@ -31,14 +34,14 @@ def actions() -> Chapter:
             formulas=(_sum(combination),),
             source=str(combination.source),
         )
-        for standard, combinations in COMBINATIONS.items()
-        for combination in combinations
+        for standard, recommended in FACTORS.items()
+        for combination in combinations(recommended)
     ]
     factors = [
         Item(
             title=f"{standard}: factors of materials",
             formulas=(_factors(one),),
-            source=str(one.source),
+            source="; ".join(dict.fromkeys(_sources(one))),
         )
         for standard, one in FACTORS.items()
     ]
@@ -100,11 +103,18 @@ def _times(factor: float, letter: str) -> str:
 
 
 def _factors(one: Factors) -> str:
-    found = f"γ_c = {one.gamma_c:g}, γ_s = {one.gamma_s:g}, α_cc = {one.alpha_cc:g}"
-    if one.phi_bending != 1.0:
-        found += f", ϕ = {one.phi_bending_least:g} to {one.phi_bending:g} in bending"
-        found += f", {one.phi_shear:g} in shear"
-    return found
+    if one.standard == "AASHTO LRFD":
+        return (
+            f"ϕ = {one['phi_bending_least']:g} to {one['phi_bending']:g} in bending, "
+            f"{one['phi_shear']:g} in shear"
+        )
+    return f"γ_c = {one['gamma_c']:g}, γ_s = {one['gamma_s']:g}, α_cc = {one['alpha_cc']:g}"
+
+
+def _sources(one: Factors) -> Iterator[str]:
+    keys = ("gamma_c", "gamma_s", "alpha_cc", "phi_bending", "phi_shear")
+    rows = RECOMMENDED[one.standard]
+    yield from (str(rows[key].source) for key in keys if key in rows)
 
 
 def checks() -> Chapter:
@@ -125,9 +135,11 @@ def _title(check: Check) -> str:
     return check.value[0].upper() + check.value[1:]
 
 
+_EN = FACTORS["EN 1992"]
 _ACCIDENTAL = "; ".join(
-    f"{standard}: γ_c = {c:g}, γ_s = {s:g}, {g:g} G"
-    for standard, (c, s, g, _) in ACCIDENTAL.items()
+    f"{standard}: γ_c = {one.or_one('gamma_c_accidental'):g}, "
+    f"γ_s = {one.or_one('gamma_s_accidental'):g}, {permanent_factor(one):g} G"
+    for standard, one in FACTORS.items()
 )
 
 ITEMS: dict[Check, tuple[Item, ...]] = {
@@ -197,7 +209,8 @@ ITEMS: dict[Check, tuple[Item, ...]] = {
         (
             "w = s_r ε",
             "ε = max((σ_s − k_t f_ct (1 + ρ E_s / E_c) / ρ) / E_s, 0.6 σ_s / E_s)",
-            f"s_r = {K_3:g} c + {K_1:g} · {K_4:g} k_2 φ / ρ, ρ = A_s / h_e",
+            f"s_r = {_EN['k_3']:g} c + {_EN['k_1_bond']:g} · {_EN['k_4']:g} k_2 φ / ρ, "
+            "ρ = A_s / h_e",
             "s_r >= 1.3 (h − x) where bars are more than 5 (c + φ / 2) apart",
             "h_e = min(2.5 (h − d), (h − x) / 3, h / 2), k_t = 0.4",
             "A_{s,min} = k_c k f_ct A_ct / σ_s, σ_s by table 7.2N",
@@ -213,15 +226,16 @@ ITEMS: dict[Check, tuple[Item, ...]] = {
         f"times {fatigue.AXLES[0]:.2f} for bottom and {fatigue.AXLES[1]:.2f} for top bars. λ_s: "
         f"N in millions of lorries a year against {LORRIES:g}, T years of life against {YEARS:g}. "
         "IRC: bars below a stress need no verification. AASHTO: fatigue truck times "
-        f"{fatigue.FATIGUE_I:.3f}, against the threshold for infinite life.",
+        f"{fatigue.fatigue_load_factor(FACTORS['AASHTO LRFD']):.3f}, against the threshold for "
+        "infinite life.",
         (
-            f"EN: Δσ <= {fatigue.PLAIN / MPA:g} MPa",
-            f"EN, annex NN: λ_s Δσ <= {fatigue.EQUIVALENT / MPA:.1f} MPa",
+            f"EN: Δσ <= {_EN['plain_range_MPa']:g} MPa",
+            f"EN, annex NN: λ_s Δσ <= {fatigue.equivalent_range(_EN) / MPA:.1f} MPa",
             "λ_s = ϕ_{fat} λ_{s,1} λ_{s,2} λ_{s,3} λ_{s,4}",
             f"λ_{{s,2}} = c (N_1 / {LORRIES:g})^{{1/{K_2}}}",
             f"λ_{{s,3}} = (T / {YEARS:g})^{{1/{K_2}}}",
             f"λ_{{s,4}} = (Σ N_i / N_1)^{{1/{K_2}}}",
-            f"IRC: σ_s <= {fatigue.UNVERIFIED / MPA:g} MPa",
+            f"IRC: σ_s <= {FACTORS['IRC:112'][fatigue.UNVERIFIED_KEY]:g} MPa",
             "AASHTO: Δσ <= 26 − 22 f_{min} / f_y in ksi",
         ),
         f"{fatigue.PLAIN_SOURCE}; {fatigue.EQUIVALENT_CLAUSE} {FROM_MEMORY}; "
@@ -285,7 +299,7 @@ ITEMS: dict[Check, tuple[Item, ...]] = {
             "L = L_0 + 2 (H + x) tan δ, n = F / L, m = n (H + h / 2)",
             "m + n t + m_G + m_{wheel} <= m_Rd",
         ),
-        _every({standard: found[3] for standard, found in ACCIDENTAL.items()}),
+        _every(ACCIDENTAL),
     ),
     Check.BEAMS: _item(
         Check.BEAMS,
