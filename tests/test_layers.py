@@ -70,6 +70,7 @@ INNER = {
         "concrete",
         "materials",
         "supports",
+        "arching",
         "cores",
         "actions",
         "resistance",

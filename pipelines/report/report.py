@@ -29,6 +29,7 @@ from pipelines.report.drawings.input_plan import input_plan
 from pipelines.report.drawings.plan import static_loads
 from pipelines.report.drawings.vehicles import vehicle_drawing
 from pipelines.report.explorer.page import explorer
+from pipelines.report.sections.arching import arching_section
 from pipelines.report.sections.as_built import as_built_section
 from pipelines.report.sections.assumptions import assumptions
 from pipelines.report.sections.bars import bars_section
@@ -111,6 +112,7 @@ def report(
         ("beams", "Beams", beam_tables(result, entries)),
         ("bars", "Bars", bars_section(result)),
         ("shear", "Shear without links and punching", shear_section(result)),
+        ("arching", "Arching and the empirical method", arching_section(result)),
         ("detailing", "Detailing", detailing_section(result)),
         ("as-built", "As-built check", as_built_section(result)),
         ("source", "Program and input", (_source(result),)),

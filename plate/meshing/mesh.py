@@ -164,7 +164,8 @@ class Mesh:
         least = np.ptp(self.corners[cells], axis=1).min(axis=1)
         nearly = np.where(self.curved[cells], ON_ARC, 2.0 * ROUNDING / least)
         found = []
-        for point, mine in zip(plan, np.split(np.arange(len(cells)), np.cumsum(count)[:-1])):
+        pieces = np.split(np.arange(len(cells)), np.cumsum(count))[:-1]
+        for point, mine in zip(plan, pieces, strict=True):
             inside = mine[outside[mine] <= tolerance]
             if not len(inside):
                 inside = mine[outside[mine] <= nearly[mine]]
