@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from pipelines.result import Result
 
 FILES = (
-    *("report.html", "report.pdf", "summary.json", "findings.csv", "as_built.csv"),
-    *("fields.vtu", "bars.dxf", "bar_schedule.csv"),
+    *("report.html", "report.pdf", "summary.json", "findings.csv", "values.csv"),
+    *("as_built.csv", "fields.vtu", "bars.dxf", "bar_schedule.csv"),
 )
 """All that a run may write."""
 
@@ -28,9 +28,9 @@ FILES = (
 def run(
     path: Path, out: Path, progress: "Progress | None" = None, *, pdf: bool = False
 ) -> "Result":
-    """Read a deck file, analyse it and write summary.json, fields.vtu and report.html to `out`,
-    with `pdf` also report.pdf, of a deck with bars bars.dxf and bar_schedule.csv, and with as-built
-    readings as_built.csv.
+    """Read a deck file, analyse it and write report.html, summary.json, findings.csv, values.csv
+    and fields.vtu to `out`, with `pdf` also report.pdf, of a deck with bars bars.dxf and
+    bar_schedule.csv, and with as-built readings as_built.csv.
 
     The files replace those of the run before together, once all are finished.
     """
@@ -76,6 +76,7 @@ def write_results(result: "Result", out: Path, *, pdf: bool = False) -> None:
     from pipelines.report.data.fields_vtu import write_fields
     from pipelines.report.data.findings_csv import write_findings
     from pipelines.report.data.summary import summary, write_summary
+    from pipelines.report.data.values_csv import write_values
     from pipelines.report.html import html_of
     from pipelines.report.pdf import pdf_of
 
@@ -99,6 +100,7 @@ def write_results(result: "Result", out: Path, *, pdf: bool = False) -> None:
             write_bars(folder / "bars.dxf", deck, result.design, result.schedule)
             write_schedule(folder / "bar_schedule.csv", result.schedule)
         write_findings(folder / "findings.csv", result.findings)
+        write_values(folder / "values.csv", result, entries)
         write_summary(folder / "summary.json", entries)
 
 

@@ -83,7 +83,11 @@ except ImportError:
 @pytest.mark.parametrize(
     ("command", "kind", "names"),
     [
-        ("run", "results", {"report.html", "summary.json", "findings.csv", "fields.vtu"}),
+        (
+            "run",
+            "results",
+            {"report.html", "summary.json", "findings.csv", "values.csv", "fields.vtu"},
+        ),
         ("draw", "drawings", {"plan.svg", "section.svg", "section-along.svg"}),
     ],
 )

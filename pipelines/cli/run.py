@@ -30,9 +30,9 @@ def add_run(commands: Commands) -> None:
         "run",
         help="analyse a deck file and write its report",
         description="Analyse a deck file: static cases, every load position of its vehicles, "
-        "envelopes, hand strips. Writes report.html, summary.json, findings.csv and fields.vtu, "
-        "of a deck with bars also bars.dxf and bar_schedule.csv, and as_built.csv where there are "
-        "readings on site. "
+        "envelopes, hand strips. Writes report.html, summary.json, findings.csv, values.csv and "
+        "fields.vtu, of a deck with bars also bars.dxf and bar_schedule.csv, and as_built.csv "
+        "where there are readings on site. "
         "Prints the finding in about ten lines.",
         epilog=STATUS,
     )

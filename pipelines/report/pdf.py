@@ -49,7 +49,7 @@ HALF, NEARLY = 375.0, 1.25
 SVG_SCALE = 1.1
 # Height up to which two drawings with their captions stand on a page [pt], and how far a drawing
 # may be made smaller for it.
-STACKED = (205.0, 0.7)
+STACKED = (205.0, 0.64)
 
 
 def require_pdf() -> None:

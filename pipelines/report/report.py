@@ -54,7 +54,7 @@ from pipelines.report.sections.tables import (
     uncertain_words,
     unread_words,
 )
-from pipelines.report.sections.tolerances import TOLERANCE_RULE, governing_parts, probe_parts
+from pipelines.report.sections.tolerances import TOLERANCE_RULE, governing_parts
 from pipelines.report.sections.widths import widths_section
 from pipelines.report.sections.words import (
     D_1,
@@ -141,15 +141,18 @@ def _governing(result: Result) -> tuple[Block, ...]:
 
 
 def _values(result: Result) -> tuple[Block, ...]:
-    """Governing values of the other cases of traffic, and the parts of all tolerances."""
+    """Governing values of the other cases of traffic, and the parts of the leading one's
+    tolerances."""
     found: list[Block] = [conventions(result.deck)] if result.traffic else []
     stated = False
     for case in result.traffic:
-        parts = governing_parts(result.deck, case)
-        own = () if case is result.leading else tuple(_case_values(result, case))
-        if parts is not None:
-            own = (*own, parts)
-            stated = True
+        own: tuple[Block, ...]
+        if case is result.leading:
+            parts = governing_parts(result.deck, case)
+            stated = parts is not None
+            own = () if parts is None else (parts,)
+        else:
+            own = tuple(_case_values(result, case))
         if own:
             found.append(Section("", case_title(case), own))
     return (*found, Paragraph(TOLERANCE_RULE)) if stated else tuple(found)
@@ -260,8 +263,7 @@ def _model(result: Result, entries: Mapping[str, Any]) -> tuple[Block, ...]:
 
 def _probes(result: Result, entries: Mapping[str, Any]) -> tuple[Block, ...]:
     tables = probe_tables(result, entries)
-    parts = probe_parts(result, entries)
-    return (*tables, Paragraph(PROBE_RULE), *parts) if tables else ()
+    return (*tables, Paragraph(PROBE_RULE)) if tables else ()
 
 
 def _reactions(result: Result, entries: Mapping[str, Any]) -> tuple[Block, ...]:
@@ -283,6 +285,9 @@ def _source(result: Result) -> Table:
         ["Program", f"deckslab {release}"],
         ["Deck file", Code(path.name)],
         ["sha256 of the deck file", Code(digest)],
-        ["Beside this report", "summary.json (all tables), fields.vtu (all fields)" + drawn],
+        [
+            "Beside this report",
+            "summary.json and values.csv (all values), fields.vtu (all fields)" + drawn,
+        ],
     ]
     return table("Program and input", ["What", "Value"], rows)

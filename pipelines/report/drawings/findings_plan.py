@@ -150,8 +150,7 @@ def _marks(axes: Axes, deck: Deck, found: Sequence[Judged], gap: float) -> None:
         if not np.array_equal(place, spot):
             axes.paper.path([place, spot], width=0.7)
             axes.paper.mark(place, "o", 3.0, fill=INK)
-    half = 0.5 * MARK
-    taken = [np.concatenate([spot - half, spot + half]) for spot in spots]
+    taken = [np.concatenate([spot - 0.5 * MARK, spot + 0.5 * MARK]) for spot in spots]
     for u in deck.plan.stations if deck.plan.is_grid else ():
         at = deck.plan.at(np.array(u), deck.plan.line_offsets(np.array(u))[0] - gap)
         x, y = axes.at(deck.plan.alignment.to_cartesian(at))

@@ -6,14 +6,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.deck.words import at_text, place
-from pipelines.envelopes.peaks import SHEARS, UNITS
+from pipelines.envelopes.peaks import SHEARS, UNITS, Peak
 from pipelines.numbers import number
-from pipelines.report.document import Block, Figure, Paragraph, Section, Strong, Words
+from pipelines.report.document import Block, Figure, Link, Paragraph, Section, Strong, Words
 from pipelines.report.drawings.contour_plans import ContourPlans, PlanField
 from pipelines.report.drawings.cuts import field_map
 from pipelines.report.drawings.lines import LineFigures, strip_marks
 from pipelines.report.drawings.plan import StandingLoad
 from pipelines.report.drawings.smooth import RULE, Lattice
+from pipelines.report.sections.most import most_governing
 from pipelines.report.sections.positions import load_text
 from pipelines.report.sections.tables import case_table, over_width_words
 from pipelines.report.sections.words import SYMBOLS, case_title, shear_rule
@@ -35,7 +36,7 @@ WORDS = {
 
 
 def envelope_plans(result: Result) -> tuple[Block, ...]:
-    """Plans of the envelopes of every case of traffic, each with its governing value."""
+    """Plans of the envelopes, each under the traffic that makes most of it, with that value."""
     if not result.traffic:
         return ()
     fields = field_map(result.solved)
@@ -49,49 +50,55 @@ def envelope_plans(result: Result) -> tuple[Block, ...]:
         f"travel show what governs there{adverse}. Colours are one-sided at lines and steps; "
         f"darker is further from zero. {RULE}"
     )
-    return (
-        intro,
-        *(
-            Section("", case_title(case), tuple(_plans_of(result, plans, case, k)))
-            for k, case in enumerate(result.traffic, start=1)
-        ),
-    )
-
-
-def _plans_of(
-    result: Result, plans: ContourPlans, case: TrafficResult, nth: int
-) -> Iterator[Figure]:
-    extremes = case.envelope.fields.extremes
-    for row in case.governing:
-        k = row.component
-        if row.result == "w" and row.extreme == "min":
-            continue
-        values = extremes.maximum[k] if row.extreme == "max" else extremes.minimum[k]
-        banded = k in SHEARS
-        extreme = "largest" if row.extreme == "max" else "smallest"
-        name = f"{row.result}-{row.extreme}-{nth}"
-        field = PlanField(
-            name=f"plan-{name}",
-            title=f"{row.result} {row.extreme}, {case_title(case)}",
-            unit=row.unit,
-            values=values * RESULT_SCALE[k],
-            extreme=row.extreme,
-            peak=row.value,
-            at=row.at,
-            load=StandingLoad.of(case.envelope, row.number),
-            banded=banded,
+    if len(result.traffic) > 1:
+        words = (
+            "Each result is drawn under the traffic that makes most of it; under the others it is "
+            "in fields.vtu, and on a screen in ",
+            Link("explore", "the part that is looked at by hand"),
+            ".",
         )
-        title = Strong((SYMBOLS[row.result], f" {row.extreme}"))
-        words = f", {case_title(case)}: {extreme} {WORDS[row.result]} [{row.unit}]. "
-        governs: tuple[Words, ...] = ("Zero governs everywhere.",)
-        if row.position is not None:
-            words += (
-                f"Peak {number(row.value)} {row.unit}, {place(result.deck, row.at)}, at "
-                f"({at_text(row.at)}) m{over_width_words(row)}: "
-            )
-            governs = (load_text(row.position), " (m).")
-        caption = (title, words, *governs, BAND_WORDS if banded else "")
-        yield Figure(f"envelope-{name}", plans.plan(field), caption)
+        return (intro, Paragraph(words), *_plans(result, plans))
+    return (intro, *_plans(result, plans))
+
+
+def _plans(result: Result, plans: ContourPlans) -> Iterator[Figure]:
+    for most in most_governing(result):
+        row, case = most.peak, most.case
+        if (row.result, row.extreme) != ("w", "min"):
+            yield _plan_of(result, plans, case, row, f"{row.result}-{row.extreme}-{most.number}")
+
+
+def _plan_of(
+    result: Result, plans: ContourPlans, case: TrafficResult, row: Peak, name: str
+) -> Figure:
+    """The envelope of a result under a case of traffic, with its governing value."""
+    extremes = case.envelope.fields.extremes
+    k = row.component
+    values = extremes.maximum[k] if row.extreme == "max" else extremes.minimum[k]
+    banded = k in SHEARS
+    extreme = "largest" if row.extreme == "max" else "smallest"
+    field = PlanField(
+        name=f"plan-{name}",
+        title=f"{row.result} {row.extreme}, {case_title(case)}",
+        unit=row.unit,
+        values=values * RESULT_SCALE[k],
+        extreme=row.extreme,
+        peak=row.value,
+        at=row.at,
+        load=StandingLoad.of(case.envelope, row.number),
+        banded=banded,
+    )
+    title = Strong((SYMBOLS[row.result], f" {row.extreme}"))
+    words = f", {case_title(case)}: {extreme} {WORDS[row.result]} [{row.unit}]. "
+    governs: tuple[Words, ...] = ("Zero governs everywhere.",)
+    if row.position is not None:
+        words += (
+            f"Peak {number(row.value)} {row.unit}, {place(result.deck, row.at)}, at "
+            f"({at_text(row.at)}) m{over_width_words(row)}: "
+        )
+        governs = (load_text(row.position), " (m).")
+    caption = (title, words, *governs, BAND_WORDS if banded else "")
+    return Figure(f"envelope-{name}", plans.plan(field), caption)
 
 
 def case_results(result: Result) -> tuple[Block, ...]:
@@ -152,7 +159,7 @@ def _case_plans(
 
 
 def line_sections(result: Result) -> tuple[Block, ...]:
-    """Envelopes along the lines of a grid, of every case of traffic."""
+    """Envelopes along the lines of a grid, under the traffic that makes most of a moment."""
     if not result.traffic:
         return ()
     if not result.deck.plan.is_grid:
@@ -161,9 +168,13 @@ def line_sections(result: Result) -> tuple[Block, ...]:
             "and where results are asked for by name."
         )
         return (Paragraph(words),)
-    return tuple(
-        Section("", case_title(case), _lines_of(result, case, k))
-        for k, case in enumerate(result.traffic, start=1)
+    moments = [most for most in most_governing(result) if most.peak.result in ("m_x", "m_y")]
+    drawn = {most.number: most.case for most in moments}
+    left = [case_title(case) for k, case in enumerate(result.traffic, start=1) if k not in drawn]
+    words = f"Not drawn, since no m_x and no m_y is largest there: {', '.join(left)} (fields.vtu)."
+    return (
+        *(Section("", case_title(drawn[k]), _lines_of(result, drawn[k], k)) for k in sorted(drawn)),
+        *([Paragraph(words)] if left else []),
     )
 
 

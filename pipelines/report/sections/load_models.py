@@ -16,6 +16,7 @@ from pipelines.report.document import (
     Words,
 )
 from pipelines.report.drawings.arrangements import arrangement_drawing
+from pipelines.report.sections.most import most_governing
 from pipelines.report.sections.positions import load_text
 from pipelines.report.sections.vehicle_list import model_words
 from pipelines.report.sections.words import SYMBOLS
@@ -45,8 +46,13 @@ def intro(models: Sequence[LoadModel]) -> str:
 
 
 def models_section(result: Result) -> tuple[Block, ...]:
-    """Every load model of the deck file, and its arrangements at governing values in plan."""
+    """Every load model of the deck file, and the arrangements that make most of moments in plan."""
     parts: list[Block] = []
+    drawn = [
+        most
+        for most in most_governing(result)
+        if (most.peak.result, most.peak.extreme) in DRAWN and most.peak.position is not None
+    ]
     for k, case in enumerate(result.traffic, start=1):
         if not case.envelope.whole:
             continue
@@ -56,9 +62,9 @@ def models_section(result: Result) -> tuple[Block, ...]:
             Paragraph(f"Source: {model.cited}."),
         ]
         own += [
-            _arrangement(result, case, peak, f"arrangement-{k}-{number_}")
-            for number_, peak in enumerate(case.governing, start=1)
-            if (peak.result, peak.extreme) in DRAWN and peak.position is not None
+            _arrangement(result, case, most.peak, f"arrangement-{k}-{most.order}")
+            for most in drawn
+            if most.number == k
         ]
         parts.append(Section("", case.name, tuple(own)))
     models = [case.envelope.model for case in result.traffic if case.envelope.whole]

@@ -18,8 +18,9 @@ from pipelines.report.document import (
     lines,
     table,
 )
-from pipelines.report.sections.positions import entry_text, load_text
-from pipelines.report.sections.words import SYMBOLS, case_title, values_title
+from pipelines.report.sections.most import load_head, most_entries, most_title
+from pipelines.report.sections.positions import load_text
+from pipelines.report.sections.words import SYMBOLS, values_title
 from pipelines.result import Result, TrafficResult
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
 
@@ -74,7 +75,7 @@ def governing_table(result: Result, case: TrafficResult) -> Table:
                 *(coexisting if row.position else ["–"] * 6),
             ]
         )
-    heads: list[Words] = ["Result", "", "Value", "Place; station, offset [m]", _load_head(case)]
+    heads: list[Words] = ["Result", "", "Value", "Place; station, offset [m]", load_head(result)]
     with_heads: list[Words] = [("with ", head) for head in RESULT_HEADS]
     caption = (
         f"{values_title(case, len(result.traffic))} over the deck, and what coexists at the same "
@@ -132,12 +133,6 @@ def unread_words(deck: Deck, case: TrafficResult) -> str:
         f"{case.name}: {'; '.join(listed)}. The value a thickness off stands for them; for a "
         "beam's hold or crossing that is the mean of about two thicknesses."
     )
-
-
-def _load_head(case: TrafficResult) -> str:
-    if case.envelope.whole:
-        return "Lanes from left to right, middle and first axle [m]"
-    return "Load position [m]"
 
 
 def equilibrium_table(summary: Mapping[str, Any]) -> Table:
@@ -200,40 +195,17 @@ def reaction_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
         rows.append(["all together", *(number(case["total_kN"]) for case in cases.values())])
         heads = ["Support", *cases]
         found.append(table(f"{caption}: static cases", heads, rows, numeric=range(1, len(heads))))
-    for traffic_case in result.traffic:
-        body: list[list[Words]] = []
-        for name, ends in case_entries(summary, traffic_case)["reactions"].items():
-            row: list[Words] = [support_title(deck, name)]
-            for extreme in ("max", "min"):
-                row += [as_result(ends[extreme]["value"]), entry_text(ends[extreme])]
-            body.append(row)
-        heads = ["Support", "max", _load_head(traffic_case), "min", _load_head(traffic_case)]
-        found.append(
-            table(
-                f"{caption}: {case_title(traffic_case)}",
-                heads,
-                body,
-                numeric=(1, 3),
-                wide=(0, 2, 4),
-            )
-        )
+    body: list[list[Words]] = []
+    for (name,), ends in most_entries(result, summary, "reactions"):
+        row: list[Words] = [support_title(deck, name)]
+        for one in ends:
+            row += [as_result(one.entry["value"]), one.words]
+        body.append(row)
+    if body:
+        heads = ["Support", "max", load_head(result), "min", load_head(result)]
+        words = f"{caption}: {most_title(result)}"
+        found.append(table(words, heads, body, numeric=(1, 3), wide=(0, 2, 4)))
     return found
-
-
-def case_entries(summary: Mapping[str, Any], case: TrafficResult) -> Mapping[str, Any]:
-    """What stands in the summary under a case of traffic: probes, reactions, beams."""
-    if case.envelope.whole:
-        entries: Mapping[str, Any] = summary["load_models"][case.name]
-        return entries
-    return {
-        "probes": {
-            name: entry["envelope"]
-            for name, entry in summary["probes"].items()
-            if "envelope" in entry
-        },
-        "reactions": summary["reaction_envelopes"],
-        "beams": summary["beam_envelopes"],
-    }
 
 
 def beam_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
@@ -260,21 +232,22 @@ def beam_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
         heads = ["Beam", *(case for case in cases)]
         caption = "Beam moments [kNm], max and min with the distance from the line's first end [m]"
         found.append(table(f"{caption}: static cases", heads, rows, numeric=range(1, len(heads))))
-    for traffic_case in result.traffic:
-        rows = []
-        for name, entries in case_entries(summary, traffic_case)["beams"].items():
-            for key, words in (("moment_kNm", "moment [kNm]"), ("shear_kN", "shear [kN]")):
-                row = [line_title(deck, name), words]
-                for extreme in ("max", "min"):
-                    e = entries[key][extreme]
-                    value = as_result(e["value"]) + tolerance(e["error"])
-                    row += [value, length(e["at_m"]), entry_text(e)]
-                rows.append(row)
-        head = _load_head(traffic_case)
+    rows = []
+    for (name, key), ends in most_entries(result, summary, "beams"):
+        row = [
+            line_title(deck, name),
+            {"moment_kNm": "moment [kNm]", "shear_kN": "shear [kN]"}[key],
+        ]
+        for one in ends:
+            value = as_result(one.entry["value"]) + tolerance(one.entry["error"])
+            row += [value, length(one.entry["at_m"]), one.words]
+        rows.append(row)
+    if rows:
+        head = load_head(result)
         heads = ["Beam", "", "max", "at [m]", head, "min", "at [m]", head]
         caption = (
-            f"Beam moments and shears under {case_title(traffic_case)}, sagging positive, at = "
-            "from the first end"
+            f"Beam moments and shears: {most_title(result)}; sagging positive, at = from the first "
+            "end"
         )
         found.append(table(caption, heads, rows, numeric=(2, 3, 5, 6), wide=(4, 7)))
     return found
@@ -305,26 +278,19 @@ def probe_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
     if rows:
         heads = ["Name", "Case", *RESULT_HEADS]
         found.append(table("Asked for by name: static cases", heads, rows, numeric=range(2, 8)))
-    for traffic in result.traffic:
-        body: list[list[Words]] = []
-        for name, envelope in case_entries(summary, traffic)["probes"].items():
-            for key, head in zip(RESULT_KEYS, RESULT_HEADS, strict=True):
-                row: list[Words] = [name, head]
-                for extreme in ("max", "min"):
-                    one = envelope[key][extreme]
-                    row += [as_result(one["value"]) + tolerance(one["error"]), entry_text(one)]
-                body.append(row)
-        head = _load_head(traffic)
-        caption = f"Asked for by name: {case_title(traffic)} (at a line the mean of both sides)"
-        found.append(
-            table(
-                caption,
-                ["Name", "Result", "max", head, "min", head],
-                body,
-                numeric=(2, 4),
-                wide=(0, 3, 5),
-            )
-        )
+    body: list[list[Words]] = []
+    results = dict(zip(RESULT_KEYS, RESULT_HEADS, strict=True))
+    for (name, key), ends in most_entries(result, summary, "probes"):
+        row: list[Words] = [name, results[key]]
+        for one in ends:
+            value = as_result(one.entry["value"]) + tolerance(one.entry["error"])
+            row += [value, one.words]
+        body.append(row)
+    if body:
+        head = load_head(result)
+        caption = f"Asked for by name: {most_title(result)} (at a line the mean of both sides)"
+        heads = ["Name", "Result", "max", head, "min", head]
+        found.append(table(caption, heads, body, numeric=(2, 4), wide=(0, 3, 5)))
     return found
 
 

@@ -1,4 +1,5 @@
-"""The parts of the numerical tolerances, and what the other plate theory makes of the values."""
+"""The parts of the numerical tolerances of governing values, and what the other plate theory makes
+of them."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -6,13 +7,11 @@ from typing import Any
 import numpy as np
 
 from pipelines.deck.deck import Deck
-from pipelines.deck.words import line_title
 from pipelines.numbers import as_result, number
 from pipelines.report.document import Table, Words, table
-from pipelines.report.sections.tables import RESULT_HEADS, case_entries, tolerance
+from pipelines.report.sections.tables import tolerance
 from pipelines.report.sections.words import SYMBOLS, case_title
-from pipelines.result import Result, TrafficResult
-from pipelines.units import RESULT_KEYS
+from pipelines.result import TrafficResult
 
 OTHER = {"mindlin": "Kirchhoff", "kirchhoff": "Mindlin"}
 
@@ -23,7 +22,8 @@ TOLERANCE_RULE = (
     "beyond it; searched, the step part is what the search may miss. The other plate theory, on "
     "the same mesh and at the same load position, stands beside them: it is no error, and near "
     "edges and lines its shears mean something else; and so, for governing values, does how much "
-    "of the value the steps alone would have missed."
+    "of the value the steps alone would have missed. The parts of all values, of what is "
+    "asked for by name, reactions and beams, too, are in values.csv."
 )
 
 
@@ -64,43 +64,3 @@ def governing_parts(deck: Deck, case: TrafficResult) -> Table | None:
     caption = f"{case_title(case)}: parts of the numerical tolerances of the governing values"
     heads = ["Result", "", "Value", "±", *_heads(deck), "above the steps’ highest"]
     return table(caption, heads, body, numeric=range(2, 8))
-
-
-def probe_parts(result: Result, summary: Mapping[str, Any]) -> list[Table]:
-    """Parts of the tolerances of probes and beams under traffic, and what the other theory
-    changes in the static cases."""
-    deck = result.deck
-    found: list[Table] = []
-    still: list[list[Words]] = []
-    for name, entry in summary["probes"].items():
-        for case, values in entry["cases"].items():
-            changes = values["theory_difference"]
-            still.append([name, case, *(as_result(changes[k]) for k in RESULT_KEYS)])
-    mesh, step, theory = _heads(deck)
-    if still:
-        caption = (
-            f"Change by {OTHER[deck.slab.theory]}’s theory: results asked for by name, static cases"
-        )
-        heads = ["Name", "Case", *RESULT_HEADS]
-        found.append(table(caption, heads, still, numeric=range(2, 8)))
-    for traffic_case in result.traffic:
-        moving: list[list[Words]] = []
-        entries = case_entries(summary, traffic_case)
-        for name, envelope in entries["probes"].items():
-            for key, head in zip(RESULT_KEYS, RESULT_HEADS, strict=True):
-                ends = envelope[key]
-                moving.append([name, head, *_parts(ends["max"]), *_parts(ends["min"])])
-        for name, beams in entries["beams"].items():
-            for key, words in (("moment_kNm", "moment [kNm]"), ("shear_kN", "shear [kN]")):
-                ends = beams[key]
-                title = line_title(deck, name)
-                moving.append([title, words, *_parts(ends["max"]), *_parts(ends["min"])])
-        if moving:
-            heads = ["Name or beam", "Result"]
-            heads += [f"{end}: {words}" for end in ("max", "min") for words in (mesh, step, theory)]
-            caption = (
-                f"{case_title(traffic_case)}: parts of the numerical tolerances of what is "
-                "asked for by name and of beams"
-            )
-            found.append(table(caption, heads, moving, numeric=range(2, 8), wide=(0,)))
-    return found

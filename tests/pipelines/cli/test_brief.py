@@ -58,7 +58,10 @@ def test_the_finding_is_told_first_and_in_about_ten_lines(
         "  Strip: DAfStb Heft 240 (from memory), along the traffic from cross beam to cross beam; "
     )
     assert lines[1].startswith(strip)
-    assert lines[-2] == f"Written: report.html, summary.json, findings.csv, fields.vtu in {out}"
+    assert (
+        lines[-2]
+        == f"Written: report.html, summary.json, findings.csv, values.csv, fields.vtu in {out}"
+    )
     assert lines[-1] == CAUTION
     most = max(row.plate.peak for row in result.findings if row.section.kind == "sagging")
     [bays] = [line for line in lines if line.startswith("  sagging in bays: ")]

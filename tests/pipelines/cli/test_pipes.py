@@ -61,4 +61,4 @@ def test_a_run_that_nobody_reads_is_whole(tmp_path: Path) -> None:
     done = unread("run", tmp_path / "deck.toml", "--out", tmp_path / "out", errors_too=True)
     assert done.returncode == 0
     names = {path.name for path in (tmp_path / "out").iterdir()}
-    assert names >= {"report.html", "summary.json", "findings.csv", "fields.vtu"}
+    assert names >= {"report.html", "summary.json", "findings.csv", "values.csv", "fields.vtu"}

@@ -1,5 +1,6 @@
 """The report: stands alone, is complete, says what practice asks for, and is written whole."""
 
+import csv
 import hashlib
 import json
 import re
@@ -16,6 +17,7 @@ from pipelines.envelopes.peaks import governing_values, that_count
 from pipelines.findings.finding import CAUTION
 from pipelines.numbers import as_result, number
 from pipelines.report.data.summary import summary
+from pipelines.report.data.values_csv import values_table, write_values
 from pipelines.report.document import RECORD, Document
 from pipelines.report.html import html_of
 from pipelines.report.pdf import pdf_of, typst_of
@@ -272,10 +274,75 @@ def test_tables_hold_the_summary(result: Result, html: str) -> None:
     [envelope] = [r for r in traffic if r[0] == "bay 1" and r[1].startswith("mx [")]
     assert envelope[2] == number(entry["value"]) + tolerance(entry["error"])
     assert entry["vehicle"] in envelope[3]
-    beams = page.rows("Beam moments and shears under lorry")
+    beams = page.rows("Beam moments and shears: lorry")
     [beam] = [r for r in beams if "C2" in r[0] and r[1].startswith("moment")]
     moment = summary(result)["beam_envelopes"]["C2"]["moment_kNm"]["max"]
     assert beam[2] == number(moment["value"]) + tolerance(moment["error"])
+
+
+def test_the_table_of_values_holds_the_summary(result: Result, tmp_path: Path) -> None:
+    entries = summary(result)
+    write_values(tmp_path / "values.csv", result, entries)
+    with (tmp_path / "values.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    keys = ("kind", "name", "load", "result", "extreme")
+    told = {tuple(row[key] for key in keys): row for row in rows}
+    assert len(told) == len(rows)
+    assert all(row["caution"] for row in rows)
+
+    def value(*key: str) -> float:
+        return float(told[key]["value"])
+
+    of_bay = entries["probes"]["bay 1"]
+    assert value("by name", "bay 1", "weight", "m_x", "") == pytest.approx(
+        of_bay["cases"]["weight"]["m_x"], rel=1e-5
+    )
+    alone = result.traffic[0].name
+    m_x = told["by name", "bay 1", alone, "m_x", "max"]
+    entry = of_bay["envelope"]["m_x"]["max"]
+    for key in ("value", "error", "error_mesh", "error_step", "theory_difference"):
+        assert float(m_x[key]) == pytest.approx(entry[key], rel=1e-5)
+    assert m_x["error_step_is"] == entry["error_step_is"]
+    assert m_x["load_position"].startswith("lorry ")
+    beam = entries["beam_envelopes"]["C2"]["shear_kN"]["min"]
+    assert value("beam", "C2", alone, "shear", "min") == pytest.approx(beam["value"], rel=1e-5)
+    reaction = entries["reactions"]["weight"]["total_kN"]
+    assert value("reaction", "all together", "weight", "reaction", "") == pytest.approx(
+        reaction, rel=1e-5
+    )
+    for peak in result.governing:
+        row = told["governing", "", alone, peak.result, peak.extreme]
+        assert float(row["value"]) == pytest.approx(peak.value, rel=1e-5)
+        assert row["unit"] == peak.unit
+        assert (float(row["station_m"]), float(row["offset_m"])) == pytest.approx(peak.at)
+
+
+def test_of_several_traffics_the_one_that_makes_most_is_listed_and_drawn(tmp_path: Path) -> None:
+    """Every case is in values.csv; the report has each largest and smallest value of these."""
+    more = TRAFFIC.replace("[traffic]", '[traffic]\nload_models = ["EN 1991-2 LM2"]', 1)
+    result = analyse(deck_of(tmp_path, SLAB, PLAN, BEAMS, more, PROBES, MESH))
+    assert len(result.traffic) == 2
+    rows = list(values_table(result, summary(result)))
+    page = Page(report_page(result))
+    listed = page.rows("Asked for by name: under the traffic that makes most")[1:]
+    of_bay = [row for row in rows if row["kind"] == "by name" and row["name"] == "bay 1"]
+    for row, key in zip([r for r in listed if r[0] == "bay 1"], RESULT_KEYS, strict=True):
+        short = key.removesuffix("_mm")
+        for cell, words, extreme, pick in ((2, 3, "max", max), (4, 5, "min", min)):
+            there = [
+                one for one in of_bay if (one["result"], one.get("extreme")) == (short, extreme)
+            ]
+            assert len(there) == 2
+            most = pick(there, key=lambda one: float(one["value"]))
+            assert row[cell].split(" ")[0] == as_result(most["value"])
+            assert ("LM2" in row[words]) == ("LM2" in most["load"])
+    html = report_page(result)
+    for key in ("m_x-max", "m_y-min", "q_x-max"):
+        name, _, extreme = key.partition("-")
+        governing = [p for case in result.traffic for p in case.governing if p.result == name]
+        peaks = [p.value for p in governing if p.extreme == extreme]
+        nth = 1 + peaks.index((max if extreme == "max" else min)(peaks))
+        assert re.findall(rf'<figure id="envelope-{key}-(\d)"', html) == [str(nth)]
 
 
 def test_the_deck_file_is_named_with_its_digest(result: Result, html: str) -> None:

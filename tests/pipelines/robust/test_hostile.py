@@ -354,7 +354,7 @@ def small_results(folder: Path) -> None:
     (folder / "summary.json").write_text('{"title": "small"}', encoding="utf-8")
 
 
-NAMES = ("report.html", "summary.json", "findings.csv", "fields.vtu")
+NAMES = ("report.html", "summary.json", "findings.csv", "values.csv", "fields.vtu")
 # Static cases alone: a run of a few seconds, most of them for what is written at its end.
 QUICK = SLAB + PLAN + BEAMS + PROBES + MESH
 # What writes files, by its words before the deck file and after it.

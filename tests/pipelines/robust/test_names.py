@@ -67,11 +67,13 @@ def test_no_name_ends_or_begins_a_script_of_the_report(results: Path) -> None:
     assert "[bold red]x[/x]" in page
 
 
-def test_no_cell_of_the_findings_is_a_formula(results: Path) -> None:
+def test_no_cell_of_a_table_is_a_formula(results: Path) -> None:
     rows = list(csv.reader((results / "findings.csv").read_text(encoding="utf-8").splitlines()))
     loads = {row[rows[0].index("load")] for row in rows[1:]}
     assert any(load.startswith("'=HYPERLINK(") for load in loads)
-    assert not [cell for row in rows for cell in row if re.match(r"[=@]|[+-](?![\d.])", cell)]
+    values = list(csv.reader((results / "values.csv").read_text(encoding="utf-8").splitlines()))
+    for row in (*rows, *values):
+        assert not [cell for cell in row if re.match(r"[=@]|[+-](?![\d.])", cell)]
 
 
 def test_the_terminal_prints_names_as_they_are(

@@ -1,0 +1,147 @@
+"""values.csv: one row a value: governing ones, results asked for by name, reactions, beams, in
+static cases and under all traffic, with the parts of their tolerances.
+
+The report has of each the traffic that makes most of it.
+"""
+
+import csv
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from pipelines.caution import TO_VERIFY
+from pipelines.envelopes.peaks import UNITS
+from pipelines.files import plain_cell
+from pipelines.result import Result, TrafficResult
+from pipelines.units import RESULT_KEYS
+
+UNIT = {key.removesuffix("_mm"): unit for key, unit in zip(RESULT_KEYS, UNITS, strict=True)}
+PARTS = (
+    *("error", "error_mesh", "error_step", "error_step_is", "theory_difference"),
+    "above_steps",
+)
+COLUMNS = (
+    *("kind", "name", "load", "result", "extreme", "unit", "value"),
+    *PARTS,
+    *("station_m", "offset_m", "along_beam_m", "load_position", "caution"),
+)
+Row = dict[str, Any]
+
+
+def write_values(path: Path, result: Result, summary: Mapping[str, Any]) -> None:
+    """Write values.csv; what is not known stays empty."""
+    with path.open("w", encoding="utf-8", newline="") as file:
+        rows = csv.DictWriter(file, COLUMNS, restval="")
+        rows.writeheader()
+        for row in values_table(result, summary):
+            cells = {key: _cell(value) for key, value in row.items() if value is not None}
+            rows.writerow({**cells, "caution": TO_VERIFY})
+
+
+def values_table(result: Result, summary: Mapping[str, Any]) -> Iterator[Row]:
+    """Rows by COLUMNS, those that are told first in the report first."""
+    for case in result.traffic:
+        for peak in case.governing:
+            entry = peak.entry()
+            at = dict(zip(("station_m", "offset_m"), entry["at_m"], strict=True))
+            row = {"kind": "governing", "load": case.name, "result": peak.result, **at}
+            yield {**row, **_extreme(peak.extreme, entry), "unit": peak.unit}
+    yield from _static(summary)
+    for case in result.traffic:
+        yield from _of_traffic(case.name, traffic_entries(summary, case))
+
+
+def traffic_entries(summary: Mapping[str, Any], case: TrafficResult) -> Mapping[str, Any]:
+    """What stands in the summary under a case of traffic: probes, reactions, beams."""
+    if case.envelope.whole:
+        entries: Mapping[str, Any] = summary["load_models"][case.name]
+        return entries
+    return {
+        "probes": {
+            name: entry["envelope"]
+            for name, entry in summary["probes"].items()
+            if "envelope" in entry
+        },
+        "reactions": summary["reaction_envelopes"],
+        "beams": summary["beam_envelopes"],
+    }
+
+
+def _static(summary: Mapping[str, Any]) -> Iterator[Row]:
+    """Values in the static cases."""
+    for name, entry in summary["probes"].items():
+        for case, values in entry["cases"].items():
+            sides = values.get("sides", {}).items()
+            told = [(case, values), *((f"{case}, {side} the line", one) for side, one in sides)]
+            for load, one in told:
+                for key in RESULT_KEYS:
+                    yield {
+                        **_named("by name", name, load, key),
+                        "value": one[key],
+                        "error": one["error"][key],
+                        "theory_difference": one.get("theory_difference", {}).get(key),
+                    }
+    for case, values in summary["reactions"].items():
+        for name, value in values.items():
+            support = "all together" if name == "total_kN" else name
+            yield {**_named("reaction", support, case, "reaction"), "value": value}
+    for name, cases in summary["beams"].items():
+        for case, entry in cases.items():
+            for extreme in ("max", "min"):
+                row = _named("beam", name, case, "moment")
+                value, along = entry[f"moment_{extreme}_kNm"], entry[f"at_{extreme}_m"]
+                yield {**row, "extreme": extreme, "value": value, "along_beam_m": along}
+
+
+def _of_traffic(load: str, entries: Mapping[str, Any]) -> Iterator[Row]:
+    """Values under a case of traffic."""
+    for name, results in entries["probes"].items():
+        for key in RESULT_KEYS:
+            for extreme in ("max", "min"):
+                row = _named("by name", name, load, key)
+                yield {**row, **_extreme(extreme, results[key][extreme])}
+    for name, ends in entries["reactions"].items():
+        for extreme in ("max", "min"):
+            row = _named("reaction", name, load, "reaction")
+            yield {**row, **_extreme(extreme, ends[extreme])}
+    for name, results in entries["beams"].items():
+        for key, told in (("moment_kNm", "moment"), ("shear_kN", "shear")):
+            for extreme in ("max", "min"):
+                one = results[key][extreme]
+                row = _named("beam", name, load, told)
+                yield {**row, **_extreme(extreme, one), "along_beam_m": one["at_m"]}
+
+
+def _named(kind: str, name: str, load: str, key: str) -> Row:
+    short = key.removesuffix("_mm")
+    unit = {"moment": "kNm", "shear": "kN", "reaction": "kN", **UNIT}[short]
+    return {"kind": kind, "name": name, "load": load, "result": short, "unit": unit}
+
+
+def _extreme(extreme: str, entry: Mapping[str, Any]) -> Row:
+    """A value of an envelope with its tolerance and where its loads stand."""
+    parts = {key: entry[key] for key in PARTS}
+    where = _loads(entry)
+    return {"extreme": extreme, "value": entry["value"], **parts, "load_position": where}
+
+
+def _loads(entry: Mapping[str, Any]) -> str:
+    """Where the loads of an entry of the summary stand, lane by lane."""
+    if entry["lanes"]:
+        return "; ".join(
+            f"{lane['lane']} at {lane['lane_offset_m']:.6g} m x {lane['factor']:.4g}: "
+            + (_vehicle(lane) if lane["vehicle"] else "no vehicle")
+            for lane in entry["lanes"]
+        )
+    return _vehicle(entry) if entry["vehicle"] else "empty deck"
+
+
+def _vehicle(entry: Mapping[str, Any]) -> str:
+    at = f"first axle at {entry['station_m']:.6g}, {entry['offset_m']:.6g} m"
+    return f"{entry['vehicle']} {entry['direction']}, {at}"
+
+
+def _cell(value: Any) -> Any:
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    return plain_cell(value) if isinstance(value, str) else value
