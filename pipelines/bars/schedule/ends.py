@@ -12,6 +12,7 @@ from pipelines.bars.schedule.lines import (
     LaidBars,
     arc_radius,
     course_of,
+    in_bend,
     true_length,
 )
 from pipelines.bars.schedule.marks import (
@@ -40,6 +41,7 @@ from plate.geometry.outline import DRAWN
 
 MOST_ENDS = 24  # of an edge that are looked at
 PROBE = 0.05  # along a bar, from which its angle with a line is taken [m]
+ALONG = 0.1  # sine of that angle up to which a bar lies along the line
 THINNER = (0.016, 0.012, 0.010, 0.008)  # of U-bars where the layer's own do not bend in the slab
 
 
@@ -115,9 +117,10 @@ def _first_support(
         if len(met) == 0:
             continue
         gap = float(((met - path[0]) @ inward).min())
-        if best is None or gap < best[1]:
-            beside = course.distance(shapely.Point(path[0] + (gap + PROBE) * inward))
-            best = (name, gap, 0.5 * width / max(beside / PROBE, 0.1))
+        sine = course.distance(shapely.Point(path[0] + (gap + PROBE) * inward)) / PROBE
+        # a bar that lies along a line rests on it nowhere in particular
+        if sine > ALONG and (best is None or gap < best[1]):
+            best = (name, gap, 0.5 * width / sine)
     return best
 
 
@@ -262,7 +265,7 @@ def _beside(course: Course, edge: str, diameter: float) -> Floats | None:
     """Plan points of a bar along an edge in the bends of U-bars of its diameter [m], with the cover
     to the neighbouring edges on all of its width."""
     line, slab = course.edges[edge], course.slab.buffer(-diameter / 2, join_style="mitre")
-    inside = 1.5 * diameter
+    inside = in_bend(diameter)
     sides = []
     for distance in (course.inset + inside, -course.inset - inside):
         met = line.offset_curve(distance).intersection(slab)

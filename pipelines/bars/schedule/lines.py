@@ -4,12 +4,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from math import floor
+from math import floor, sqrt
 
 import numpy as np
 import shapely
 
 from pipelines.deck.deck import Deck
+from pipelines.standards.detailing.laps import bend_radius
 from pipelines.standards.resistance.bars import FACES, LAYERS, Bars, Direction, Layer, SlabBars
 from plate.arrays import Floats, Ints
 from plate.geometry.curves import sampled
@@ -19,7 +20,15 @@ from plate.geometry.plan import Plan
 # Points along a line across an arc, from which its length is taken.
 ALONG = 64
 SAME = 1e-6
+CLEAR = 0.020  # of a bar in the bend of U-bars to the first of the mat [m]
 SHORTEST = 0.3  # a shorter piece beside an edge or a corner is no bar [m]
+
+
+def in_bend(diameter: float) -> float:
+    """Distance [m] from the outside of a U-bar to the centre of a bar of the same diameter that
+    touches the inside of its bend, the same both ways."""
+    radius = bend_radius(diameter)
+    return radius + diameter - (radius - diameter / 2) / sqrt(2.0)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -120,7 +129,7 @@ class Course:
         edges, or of those added in the middle of its gaps."""
         across = shapely.get_coordinates(self.slab) @ self.aside
         low, high = float(across.min()), float(across.max())
-        room = 1.5 * bars.diameter  # inside the bend of a U-bar of the same diameter
+        room = in_bend(bars.diameter) + bars.diameter + max(bars.diameter, CLEAR)
         low, high, pitch = low + room, high - room, self.pitch(bars.spacing)
         count = floor((high - low) / pitch + SAME) + 1
         first = 0.5 * (low + high - (count - 1) * pitch)

@@ -7,13 +7,22 @@ from ezdxf.enums import TextEntityAlignment as Align
 from ezdxf.layouts.layout import Modelspace
 
 from pipelines.bars.schedule.ends import fuller
+from pipelines.bars.schedule.lines import in_bend
 from pipelines.bars.schedule.marks import Mark, Schedule
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
 from pipelines.numbers import as_given, number
 from pipelines.report.drawings.bars import centre_depth, layer_name
-from pipelines.report.drawings.dxf_parts import MM, PLAN, SECTION, dimension, text
+from pipelines.report.drawings.dxf_parts import (
+    MM,
+    PLAN,
+    SECTION,
+    dimension,
+    filled_circle,
+    text,
+    u_bar,
+)
 from pipelines.standards.resistance.bars import FACES, Direction, Face, Layer, other_direction
 
 HEADS = ("Mark", "Layer, use", "Of", "Dia.", "No.", "Shape", "a", "b", "c", "R", "Cut length", "kg")
@@ -109,7 +118,7 @@ def _detail(
             space, bars.bars((face, direction)).diameter, (face, direction), deck, cover, top
         )
         _bars_across(space, deck, schedule, mark, face, cover, top)
-    _u_bar(space, mark, cover, top - MM * bars.mat("top").cover_to(direction))
+    u_bar(space, mark, cover, top - MM * bars.mat("top").cover_to(direction))
     a, b, c = MM * (mark.a or 0.0), MM * (mark.b or 0.0), cover
     level = top - MM * bars.mat("top").cover_to(direction)
     dimension(space, (c, top), (c + a, top), (c, top + 2 * SECTION), SECTION)
@@ -148,8 +157,8 @@ def _bars_across(
     cover: float,
     top: float,
 ) -> None:
-    """The mat's bars across it, the first one half its spacing off the edge bar, and the edge bar
-    in the bend where there is one."""
+    """The mat's bars across it, the first one its spacing off the edge bar, and the edge bar in the
+    bend where there is one."""
     bars = deck.required_reinforcement.bars
     own: Direction = mark.layers[0][1]
     across: Layer = (face, other_direction(own))
@@ -158,46 +167,12 @@ def _bars_across(
     on = {"layer": f"BARS ALONG {across[1].upper()} (mm)"}
     beside = (m for m in schedule.marks if m.use == "edge bar" and m.of == mark.of)
     edge = next(beside, None)
-    places = [cover + MM * (1.5 * mark.diameter + one.spacing * k) for k in range(1, 20)]
+    places = [cover + MM * (in_bend(mark.diameter) + one.spacing * k) for k in range(1, 20)]
     if edge is not None:
-        inside = MM * centre_depth(bars, (across[0], own))
-        sign = -1.0 if face == "top" else 1.0
-        level = top - inside + sign * MM * (mark.diameter + edge.diameter) / 2
-        _circle(space, (cover + 1.5 * MM * mark.diameter, level), MM * edge.diameter / 2, on)
+        inside = MM * in_bend(mark.diameter)
+        depth = MM * bars.mat(face).cover_to(own) + inside
+        level = top - (depth if face == "top" else MM * bars.thickness - depth)
+        filled_circle(space, (cover + inside, level), MM * edge.diameter / 2, on)
     for x in places:
         if x < LENGTH - 20.0:
-            _circle(space, (x, z), MM * one.diameter / 2, on)
-
-
-def _circle(space: Modelspace, at: tuple[float, float], radius: float, on: dict[str, str]) -> None:
-    space.add_circle(at, radius, dxfattribs=on)
-    space.add_hatch(color=256, dxfattribs=on).paths.add_edge_path().add_ellipse(
-        at, (radius, 0.0), ratio=1.0
-    )
-
-
-def _u_bar(space: Modelspace, mark: Mark, cover: float, level: float) -> None:
-    """Outside and inside of the U-bar, its bends round, filled; level : of its upper outside."""
-    a, b, d = (MM * size for size in (mark.a or 0.0, mark.b or 0.0, mark.diameter))
-    inner = MM * (mark.radius or (0.0,))[0]
-    quarter = np.tan(np.pi / 8)
-
-    def course(off: float, radius: float) -> list[tuple[float, float, float]]:
-        """x, y, bulge from the end of the upper leg to that of the lower one."""
-        left, high, low = cover + off, level - off, level - b + off
-        return [
-            (cover + a, high, 0.0),
-            (left + radius, high, quarter),
-            (left, high - radius, 0.0),
-            (left, low + radius, quarter),
-            (left + radius, low, 0.0),
-            (cover + a, low, 0.0),
-        ]
-
-    inside = course(d, inner)[::-1]
-    # backwards the bend before a point is the one after it, turned the other way
-    back = [(*p[:2], -q[2]) for p, q in zip(inside, [*inside[1:], (0.0, 0.0, 0.0)], strict=True)]
-    ring = [*course(0.0, inner + d), *back]
-    on = {"layer": f"BARS ALONG {mark.layers[0][1].upper()} (mm)"}
-    space.add_lwpolyline(ring, format="xyb", close=True, dxfattribs=on)
-    space.add_hatch(color=256, dxfattribs=on).paths.add_polyline_path(ring, is_closed=True)
+            filled_circle(space, (x, z), MM * one.diameter / 2, on)

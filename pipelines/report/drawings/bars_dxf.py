@@ -33,6 +33,7 @@ from pipelines.deck.words import line_title
 from pipelines.files import write_text
 from pipelines.numbers import as_given
 from pipelines.report.drawings.bar_plans_dxf import edges_plan, layer_plan
+from pipelines.report.drawings.bar_sections_dxf import section_sheets
 from pipelines.report.drawings.bar_table_dxf import bar_table, u_bar_details
 from pipelines.report.drawings.bars import (
     ALONG,
@@ -106,7 +107,8 @@ def drawing(deck: Deck, design: Design, schedule: Schedule) -> Drawing:
     for words in NOTES:
         text(space, words, (0.0, top), SECTION)
         top -= 1.8 * SECTION
-    top = u_bar_details(space, deck, schedule, top - 4 * SECTION)
+    top = section_sheets(space, deck, schedule, top - 4 * SECTION)
+    top = u_bar_details(space, deck, schedule, top)
     top -= 4 * PLAN
     for layer in LAYER_ROWS:
         top = layer_plan(space, deck, schedule, layer, top)

@@ -11,6 +11,7 @@ import numpy as np
 from ezdxf.enums import TextEntityAlignment as Align
 from ezdxf.layouts.layout import Modelspace
 
+from pipelines.bars.schedule.marks import Mark
 from pipelines.deck.deck import Deck
 from pipelines.report.drawings.plan import line_path, traced
 from plate.arrays import Floats
@@ -68,6 +69,47 @@ def dimension(
         dxfattribs={"layer": "DIMENSIONS (mm)"},
     )
     dimension.render()
+
+
+def filled_circle(
+    space: Modelspace, at: tuple[float, float], radius: float, on: dict[str, str]
+) -> None:
+    """A bar that is cut."""
+    space.add_circle(at, radius, dxfattribs=on)
+    space.add_hatch(color=256, dxfattribs=on).paths.add_edge_path().add_ellipse(
+        at, (radius, 0.0), ratio=1.0
+    )
+
+
+def u_bar(
+    space: Modelspace, mark: Mark, at: float, level: float, *, rightward: bool = True
+) -> None:
+    """Outside and inside of a U-bar, its bends round, filled; at : of the outside of its bend, from
+    which the legs run to the right, or to the left; level : of its upper outside [mm]."""
+    a, b, d = (MM * size for size in (mark.a or 0.0, mark.b or 0.0, mark.diameter))
+    inner = MM * (mark.radius or (0.0,))[0]
+    quarter = np.tan(np.pi / 8)
+
+    def course(off: float, radius: float) -> list[tuple[float, float, float]]:
+        """x, y, bulge from the end of the upper leg to that of the lower one."""
+        left, high, low = off, level - off, level - b + off
+        return [
+            (a, high, 0.0),
+            (left + radius, high, quarter),
+            (left, high - radius, 0.0),
+            (left, low + radius, quarter),
+            (left + radius, low, 0.0),
+            (a, low, 0.0),
+        ]
+
+    inside = course(d, inner)[::-1]
+    # backwards the bend before a point is the one after it, turned the other way
+    back = [(*p[:2], -q[2]) for p, q in zip(inside, [*inside[1:], (0.0, 0.0, 0.0)], strict=True)]
+    side = 1.0 if rightward else -1.0
+    ring = [(at + side * x, y, side * k) for x, y, k in (*course(0.0, inner + d), *back)]
+    on = {"layer": f"BARS ALONG {mark.layers[0][1].upper()} (mm)"}
+    space.add_lwpolyline(ring, format="xyb", close=True, dxfattribs=on)
+    space.add_hatch(color=256, dxfattribs=on).paths.add_polyline_path(ring, is_closed=True)
 
 
 def flat(deck: Deck, path: Floats) -> Floats:

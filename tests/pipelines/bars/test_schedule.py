@@ -96,19 +96,21 @@ def test_masses_by_hand(tmp_path: Path) -> None:
     """Slab 6.8 x 4.0 m, 250 mm, free at its sides and at its ends: covers 40 below, 45 above,
     so 45 at the ends of all.
 
-    Bars along x: 4000 - 2 c - 3 phi wide; along y 6800 - 2 c - 3 phi. U-bars beside the fuller
-    mat: legs 2 h = 500; b = 250 less the covers, of the inner layer with the outer bar.
+    Bars lie clear, by 20 mm, of edge bars that touch the bend of U-bars, radius 2 phi: 3 phi - 1.5
+    phi / sqrt(2) = 31.0 mm inside for 16 mm, 23.3 for 12. Bars along x so over 4000 - 2 (45 + 31.0
+    + 16 + 20) = 3775.9, along y over 6800 - 2 (45 + 23.3 + 12 + 20) = 6599.5. U-bars beside the
+    fuller mat: legs 2 h = 500; b = 250 less the covers, of the inner layer with the outer bar.
     """
     schedule = schedule_of(deck_of(tmp_path, SLAB, PLAN, BEAMS, BARS))
     hand = [  # use, layer, diameter, number, cut length
-        ("mat", ("bottom", "x"), 16, 3862 // 150 + 1, 6710),
-        ("mat", ("bottom", "y"), 12, 6674 // 125 + 1, 3910),
-        ("mat", ("top", "x"), 16, 3862 // 200 + 1, 6710),
-        ("mat", ("top", "y"), 12, 6674 // 300 + 1, 3910),
+        ("mat", ("bottom", "x"), 16, 3775 // 150 + 1, 6710),
+        ("mat", ("bottom", "y"), 12, 6599 // 125 + 1, 3910),
+        ("mat", ("top", "x"), 16, 3775 // 200 + 1, 6710),
+        ("mat", ("top", "y"), 12, 6599 // 300 + 1, 3910),
         # 1000 + 153 - 4 (32 + 16) + pi (32 + 8) = 1086.7, of 250 - 40 - 45 - 12 = 153
         ("U-bar", ("top", "x"), 16, 2 * 26, 1090),
         # 1000 + 149 - 4 (24 + 12) + pi (24 + 6) = 1099.2, of 250 - 40 - 16 - 45 = 149
-        ("U-bar", ("top", "y"), 12, 2 * 54, 1100),
+        ("U-bar", ("top", "y"), 12, 2 * 53, 1100),
         # and half a diameter less at either end
         ("edge bar", ("top", "y"), 16, 2, 3890),
         ("edge bar", ("bottom", "y"), 16, 2, 3890),

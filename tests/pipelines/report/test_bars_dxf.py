@@ -3,6 +3,7 @@
 import re
 import time
 from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 from textwrap import wrap
 from types import SimpleNamespace
@@ -21,6 +22,7 @@ from pipelines.bars.schedule.schedule import scheduled
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis, Reinforcement
+from pipelines.report.drawings.bar_sections import named_sections
 from pipelines.report.drawings.bars import bar_mark
 from pipelines.report.drawings.bars_dxf import write_bars
 from pipelines.report.drawings.dxf_parts import PLAN as BARS_PLAN
@@ -30,6 +32,7 @@ from pipelines.standards.materials import materials
 from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, Mat, SlabBars
 from pipelines.standards.sources import Source
 from tests.pipelines.decks_with_bars import BARS as THREE
+from tests.pipelines.outline_decks import BEAM, RAMP
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, deck_of
 
 BARS = SlabBars(
@@ -81,14 +84,19 @@ def test_every_sheet_has_the_caution_at_the_size_of_its_notes(tmp_path: Path) ->
     doc, _ = drawn(deck_of(tmp_path, SLAB, PLAN, BEAMS), tmp_path)
     texts = [(one.dxf.text, one.dxf.height) for one in doc.modelspace().query("TEXT")]
     first, *_ = wrap(CAUTION, 100)
-    # Of the sections once, below each of four plans of bars, of that of edges and of the table, and
-    # below four plans of zones.
-    assert [height for text, height in texts if text == first] == [SECTION, *[BARS_PLAN] * 10]
+    # Of the typical sections once, below each section at a named place, each of four plans of bars,
+    # that of edges and the table, and below four plans of zones.
+    named = [text for text, _ in texts if re.match("SECTION (ALONG|ACROSS) at", text)]
+    sizes = [2.5 * float(text.split("1:")[1].split(";")[0]) for text in named]
+    assert len(sizes) == 8
+    assert [height for text, height in texts if text == first] == [
+        SECTION, *sizes, *[BARS_PLAN] * 10
+    ]  # fmt: skip
     titles = [text for text, height in texts if height == pytest.approx(1.4 * BARS_PLAN)]
     bars = [title for title in titles if not title.startswith("ZONES")]
     assert len(bars) == 6
     assert all(title.endswith(TO_VERIFY) for title in bars)
-    assert sum(text.endswith(TO_VERIFY) for text, _ in texts if text.startswith("SECTION")) == 2
+    assert sum(text.endswith(TO_VERIFY) for text, _ in texts if text.startswith("SECTION")) == 2 + 8
 
 
 def test_units_layers_and_health(tmp_path: Path) -> None:
@@ -120,7 +128,7 @@ def test_every_bar_of_a_section_lies_at_its_depth(tmp_path: Path) -> None:
         {e.dxf.start.y for e in space.query('LINE[layer=="SLAB (mm)"]') if e.dxf.start.x == 0.0},
         reverse=True,
     )
-    titles = [e.dxf for e in space.query("TEXT") if e.dxf.text.startswith("U-BAR at")]
+    titles = [e.dxf for e in space.query("TEXT") if e.dxf.text.startswith("SECTION ACROSS at")]
     details = max(title.insert.y for title in titles)
     along, across = tops[0], next(z for z in tops if z < tops[0] - 300)
     for name, top, expected in (
@@ -143,12 +151,78 @@ def test_every_bar_of_a_section_lies_at_its_depth(tmp_path: Path) -> None:
             assert x[-1] <= 1000 - radius
 
 
+def test_sections_show_the_bars_of_the_schedule_where_they_lie(tmp_path: Path) -> None:
+    """Across at mid-bay: every bar along x at its offset from the edge, T1 at 45 + 6 = 51 mm, B2 at
+    250 - 40 - 12 - 8 = 190; edge bars touch the bend of U-bars. Between them bars along y from
+    cover to cover, T2 at 62 and B1 at 204, and a U-bar at either edge."""
+    _, deck = drawn(deck_of(tmp_path, SLAB, PLAN, BEAMS), tmp_path)
+    schedule = schedule_of(deck)
+    section = next(named_sections(deck, schedule))
+    assert section.cut.where == "mid-bay C1-C2, x = 1.50 m"
+    assert section.pieces == ((0.0, pytest.approx(4.0), True, True),)
+    for layer, depth in ((("top", "x"), 0.051), (("bottom", "x"), 0.190)):
+        found = [b for b in section.rounds if b.layer == layer and b.mark.use == "mat"]
+        places = [
+            b.across + 2.0
+            for m in schedule.marks
+            if m.use == "mat" and m.layers == (layer,)
+            for b in m.bars
+        ]
+        assert sorted(b.at for b in found) == pytest.approx(sorted(places), abs=1e-9)
+        assert {round(b.depth, 9) for b in found} == {depth}
+    for layer, depth in ((("top", "y"), 0.062), (("bottom", "y"), 0.204)):
+        (long,) = (b for b in section.longs if b.layer == layer)
+        assert (long.start, long.end) == pytest.approx((0.045, 3.955), abs=1e-6)
+        assert long.depth == pytest.approx(depth)
+    assert [(round(b.at, 6), b.rightward) for b in section.bends] == [
+        (0.045, True), (3.955, False)
+    ]  # fmt: skip
+    # 12 mm bent to 24: 36 - 18 / sqrt(2) = 23.27 mm inside each way, of covers 45 + 12 and 40
+    edges = sorted((round(1e3 * b.at, 1), round(1e3 * b.depth, 1)) for b in section.rounds
+                   if b.mark.use == "edge bar")  # fmt: skip
+    assert edges == [(68.3, 80.3), (68.3, 186.7), (3931.7, 80.3), (3931.7, 186.7)]
+    supports = [(s.line.name, round(s.at, 6)) for s in section.supports]
+    assert supports == []  # the cross beams run with the section
+
+
+@pytest.mark.parametrize("kind", ["grid", "skew", "curve", "taper", "outline"])
+def test_bars_in_sections_keep_their_covers_and_do_not_meet(tmp_path: Path, kind: str) -> None:
+    more = {
+        "skew": "skew_deg = 30\n",
+        "curve": "radius_m = 40\n",
+        "taper": "end_offsets_m = [-3.0, 3.0]\n",
+    }
+    plan = PLAN.replace("overhang_m", f"{more.get(kind, '')}overhang_m")
+    parts = (RAMP.replace('"beam"', f'"beam"\n{BEAM}'),) if kind == "outline" else (plan, BEAMS)
+    deck = deck_of(tmp_path, SLAB, *parts, THREE)
+    sections = list(named_sections(deck, schedule_of(deck)))
+    # of each edge, of openings both ways, and of the middle
+    openings = len(deck.plan.openings)
+    assert len(sections) == len(deck.plan.edges) + 2 * openings + (2 if kind == "outline" else 4)
+    h = deck.required_reinforcement.bars.thickness
+    for section in sections:
+        assert section.rounds
+        assert section.longs
+        for bar in section.rounds:
+            half = bar.mark.diameter / 2
+            assert bar.depth - half >= 0.040 - 1e-9
+            assert bar.depth + half <= h - 0.040 + 1e-9
+            # within a piece of slab; at edges that are cut askew by no more than the bar is thick
+            assert any(a - half <= bar.at <= b + half for a, b, *_ in section.pieces)
+        laid = [b for b in section.rounds if b.mark.use in ("mat", "edge bar")]
+        if kind == "grid":
+            for one, other in combinations(laid, 2):
+                apart = np.hypot(one.at - other.at, one.depth - other.depth)
+                assert apart >= (one.mark.diameter + other.mark.diameter) / 2 - 1e-9, section.cut
+
+
 def test_dimensions_measure_what_they_stand_at(tmp_path: Path) -> None:
     doc, _ = drawn(deck_of(tmp_path, SLAB, PLAN, BEAMS), tmp_path)
     found = [d.get_measurement() for d in doc.modelspace().query("DIMENSION")]  # type: ignore[attr-defined]
     # thickness and covers twice, spacings, then nine chains of 400, 3000, 3000, 400 and 4000
     expected = [250.0, 45.0, 40.0] * 2 + [125.0, 100.0, 200.0, 150.0]
     expected += [400.0, 3000.0, 3000.0, 400.0, 4000.0] * 9
+    expected += [250.0, 45.0, 40.0] * 8  # sections at named places
     # U-bars: of x, outermost at the top and inside 12 mm at the bottom, and of y: leg, cover at the
     # end, outside height, thickness
     expected += [500.0, 45.0, 250.0 - 45.0 - 40.0 - 12.0, 250.0]
