@@ -236,7 +236,15 @@ def _on_this_mesh(
 def _plate_part(deck: Deck) -> Deck:
     """The deck without all that plate, cases and traffic do not depend on."""
     return replace(
-        deck, title="", warnings=(), probes=(), reinforcement=None, strip=None, factors=()
+        deck,
+        title="",
+        warnings=(),
+        probes=(),
+        reinforcement=None,
+        strip=None,
+        load_tests=(),
+        fitted=(),
+        factors=(),
     )
 
 
@@ -246,7 +254,16 @@ def _strip_part(deck: Deck) -> Deck:
     bars = deck.reinforcement
     if bars is not None:
         bars = Reinforcement(bars=bars.bars.of_depth, angle=bars.angle, bases=bars.bases[:1])
-    return replace(deck, title="", warnings=(), probes=(), reinforcement=bars, factors=())
+    return replace(
+        deck,
+        title="",
+        warnings=(),
+        probes=(),
+        reinforcement=bars,
+        factors=(),
+        load_tests=(),
+        fitted=(),
+    )
 
 
 def _solved(deck: Deck, models: ModelCache) -> tuple[BuiltModel, SolvedDeck]:

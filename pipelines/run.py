@@ -26,15 +26,22 @@ FILES = (
 
 
 def run(
-    path: Path, out: Path, progress: "Progress | None" = None, *, pdf: bool = False
+    path: Path,
+    out: Path,
+    progress: "Progress | None" = None,
+    *,
+    pdf: bool = False,
+    fitted: Path | None = None,
 ) -> "Result":
     """Read a deck file, analyse it and write report.html, summary.json, findings.csv, values.csv
     and fields.vtu to `out`, with `pdf` also report.pdf, of a deck with bars bars.dxf and
     bar_schedule.csv, and with as-built readings as_built.csv.
 
+    fitted : a file of stiffnesses found from a load test, as `read_deck` takes it.
+
     The files replace those of the run before together, once all are finished.
     """
-    result = analysed(path, out, progress, pdf=pdf)
+    result = analysed(path, out, progress, pdf=pdf, fitted=fitted)
     if progress is not None:
         progress("report", 0, 1)
     write_results(result, out, pdf=pdf)
@@ -48,12 +55,13 @@ def analysed(
     *,
     pdf: bool = False,
     kept: "Kept | None" = None,
+    fitted: Path | None = None,
 ) -> "Result":
     """The first half of `run`: nothing is written yet, but that it can be is certain.
 
     kept : what the run before made (`analysis.analyse`).
     """
-    deck = read_deck(path)
+    deck = read_deck(path, fitted)
     check_folder(out, "results", FILES)
     from pipelines.analysis import analyse
     from pipelines.report.pdf import require_pdf

@@ -12,7 +12,7 @@ def add_check(commands: Commands) -> None:
     parser = commands.add_parser(
         "check",
         help="read deck files and tell every mistake, computing nothing",
-        description="Read deck files with the drawings and surveys that they name, and tell every "
+        description="Read deck files with the drawings and readings that they name, and tell every "
         "mistake and warning. Whether a deck is a mechanism or too large is told by `draw`.",
         epilog=CAUTION + " Exit status: 0 no mistake, 2 a mistake.",
     )

@@ -14,6 +14,7 @@ from pipelines.cli.completion import add_completion
 from pipelines.cli.design import add_design
 from pipelines.cli.influence import add_influence
 from pipelines.cli.inspect import add_inspect
+from pipelines.cli.loadtest import add_loadtest
 from pipelines.cli.reference import add_reference
 from pipelines.cli.run import add_run
 from pipelines.cli.start import add_start
@@ -117,6 +118,7 @@ def command_line() -> argparse.ArgumentParser:
     add_start(commands)
     add_completion(commands, parser)
     add_influence(commands)
+    add_loadtest(commands)
     add_vehicles(commands)
     add_reference(commands)
     add_study(commands)

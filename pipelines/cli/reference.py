@@ -22,9 +22,9 @@ def add_reference(commands: Commands) -> None:
     keys = commands.add_parser(
         "keys",
         help="tell every key of every file: meaning, unit, bounds, default, example",
-        description="Tell the keys of a table of the deck file, the readings on site, the study "
-        "file or the fit file; without a table, which tables there are. With --out also a page "
-        "with all of them.",
+        description="Tell the keys of a table of the deck file, the readings on site and under "
+        "load, the study file or the fit file; without a table, which tables there are. With --out "
+        "also a page with all of them.",
         epilog=CAUTION,
     )
     keys.add_argument("table", metavar="TABLE", nargs="?", help="such as slab, line.beam, study")
@@ -47,6 +47,7 @@ def _keys(arguments: argparse.Namespace) -> int:
     from pipelines.deck.reading.key_reference import (
         deck_file_keys,
         file_keys,
+        load_test_file_keys,
         names_of,
         selected,
         survey_file_keys,
@@ -60,6 +61,7 @@ def _keys(arguments: argparse.Namespace) -> int:
     files = (
         deck_file_keys(),
         survey_file_keys(),
+        load_test_file_keys(),
         file_keys("study", "Study file (TOML)", StudyTable),
         file_keys("fit", "Fit file (TOML)", FitTable),
     )

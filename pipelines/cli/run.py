@@ -62,6 +62,12 @@ def add_run(commands: Commands) -> None:
         "and compute only what the change touches: the finding first, then the files; a mistake is "
         "told and the last results stay; Ctrl-C ends with status 0",
     )
+    parser.add_argument(
+        "--fitted",
+        metavar="FILE",
+        type=Path,
+        help="stiffnesses found by `loadtest`, its fitted.toml, in place of those of the deck file",
+    )
     parser.set_defaults(do=_run, check=parser.error)
 
 
@@ -76,7 +82,7 @@ def _run(arguments: argparse.Namespace) -> int:
 
         return watch(path, partial(_watched, arguments, path))
     with _Progress(quiet=arguments.quiet) as tell:
-        result = run(path, arguments.out, tell, pdf=arguments.pdf)
+        result = run(path, arguments.out, tell, pdf=arguments.pdf, fitted=arguments.fitted)
     if arguments.json:
         print((arguments.out / "summary.json").read_text(encoding="utf-8"), end="")
     elif arguments.verbose:
@@ -101,7 +107,9 @@ def _watched(arguments: argparse.Namespace, path: Path, kept: "Kept") -> None:
 
     start = time.perf_counter()
     with _Progress(quiet=arguments.quiet) as tell:
-        result = analysed(path, arguments.out, tell, pdf=arguments.pdf, kept=kept)
+        result = analysed(
+            path, arguments.out, tell, pdf=arguments.pdf, kept=kept, fitted=arguments.fitted
+        )
     print(again_words(kept, time.perf_counter() - start), flush=True)
     if arguments.verbose:
         _closing_table(result, arguments.out)

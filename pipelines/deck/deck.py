@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 
 from pipelines.deck.design_strip import DesignStrip
+from pipelines.deck.load_test import Factor, LoadTest, Stiffness
 from pipelines.deck.reinforcement import Reinforcement
 from pipelines.standards.actions.loads import Action, Axle, LoadModel, Vehicle, alone
 from pipelines.standards.factors import FACTORS, Factors
@@ -280,6 +281,7 @@ class Deck:
     warnings : sentences for the report (a patch partly off the slab, with the load lost).
     strip : the hand strip that the design stands on, None where the file does not say.
     factors : of every standard, recommended ones and those that the user states.
+    fitted : factors on stiffnesses, found from a load test, that are in the deck's values already.
     """
 
     path: str
@@ -298,6 +300,8 @@ class Deck:
     reinforcement: Reinforcement | None = None
     strip: DesignStrip | None = None
     factors: tuple[Factors, ...] = tuple(FACTORS.values())
+    load_tests: tuple[LoadTest, ...] = ()
+    fitted: tuple[Factor, ...] = ()
 
     @property
     def required_traffic(self) -> Traffic:
@@ -340,6 +344,11 @@ class Deck:
     def slab_limits(self) -> Floats:
         """Least and largest station and offset (2, 2) of the slab as traffic counts them [m]."""
         return plan_limits(self.plan, None if self.traffic is None else self.traffic.axis)
+
+    def factor_on(self, stiffness: Stiffness) -> float:
+        """The factor on a stiffness that is in the deck's values already."""
+        found = [one.value for one in self.fitted if one.stiffness.overlaps(stiffness)]
+        return found[0] if found else 1.0
 
     def line(self, name: str) -> Line | None:
         """The supporting line of that name, or None where the plan line is free."""

@@ -19,6 +19,7 @@ from plate.elements.section import Section, Zone
 from plate.geometry.outline import plan_area
 from plate.geometry.plan import Plan
 from plate.meshing.grid import Band, Grading, corner_width, grid_breaks, grid_mesh
+from plate.meshing.mesh import Mesh
 from plate.model.model import PlateModel
 from plate.model.supports import BeamLine, Hold, LineSupport, PointSupport
 
@@ -69,12 +70,16 @@ def build_model(deck: Deck, near: Near | None = None) -> BuiltModel:
     """
     order = deck.mesh.order or ORDER
     size, notes = cell_size(deck)
-    section = _section(deck)
     if deck.plan.is_mapped:
         mesh = grid_mesh(deck.plan, order=order, **_division(deck, size, near))
     else:
-        mesh, more = free_mesh(deck, section, order, size, PATCH_SHARE)
+        mesh, more = free_mesh(deck, _section(deck), order, size, PATCH_SHARE)
         notes += more
+    return BuiltModel(model_on(deck, mesh), size, notes)
+
+
+def model_on(deck: Deck, mesh: Mesh) -> PlateModel:
+    """The plate model of a deck on a mesh of its plan."""
     supports = tuple(
         LineSupport(
             line=mesh_line(line), kind=line.support, hard=line.hard, k=line.k, k_rot=line.k_rot
@@ -94,10 +99,8 @@ def build_model(deck: Deck, near: Near | None = None) -> BuiltModel:
         if line.beam is not None
     )
     points = tuple(PointSupport(p.name, p.at, p.size, p.k) for p in deck.points)
-    return BuiltModel(
-        PlateModel(mesh=mesh, section=section, supports=supports, beams=beams, points=points),
-        size,
-        notes,
+    return PlateModel(
+        mesh=mesh, section=_section(deck), supports=supports, beams=beams, points=points
     )
 
 

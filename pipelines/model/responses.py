@@ -7,7 +7,7 @@ result does not depend on the number of threads.
 """
 
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -321,9 +321,16 @@ def check_response(response: Response, F: RightHandSides, tolerance: float, what
     """
     if not response.solution.is_finite:
         raise SolutionError(f"{what}: check of finite values: the solution is not finite")
+    check_balance(response.reactions, F, tolerance, what)
+
+
+def check_balance(
+    reactions: Mapping[str, Floats], F: RightHandSides, tolerance: float, what: str
+) -> None:
+    """Stop where reactions do not carry the load; raises SolutionError as `check_response`."""
     put = sums(np.abs(F) if isinstance(F, np.ndarray) else abs(F))
-    carried = sum(response.reactions.values(), np.zeros(F.shape[1]))
-    gap = np.abs(carried - response.total) / np.where(put > 0.0, put, 1.0)
+    carried = sum(reactions.values(), np.zeros(F.shape[1]))
+    gap = np.abs(carried - sums(F)) / np.where(put > 0.0, put, 1.0)
     # Not a number fails, too.
     if not gap.max(initial=0.0) <= tolerance:
         raise SolutionError(

@@ -139,6 +139,7 @@ def program_version() -> str:
 def _row(study: Study, number: int, values: dict[str, Value]) -> tuple[Row, dict[str, Any]]:
     """The row with its deck's tables, or with the reason why it has none."""
     tables = deepcopy(study.base)
+    tables.pop("loadtest", None)  # has no part in a study, nor has the file of its readings
     row = Row(number=number, values=values, variables={})
     try:
         row = replace(row, variables=_resolve(study, tables, values))

@@ -10,6 +10,7 @@ import numpy as np
 from scipy import sparse
 
 from plate.arrays import Floats, Ints
+from plate.conventions import N_FIELDS
 from plate.elements.membrane import force_operators, membrane_dofs
 from plate.elements.plate import cell_dofs
 from plate.interpolation import shape
@@ -39,6 +40,20 @@ def component_rows(
 def mean_rows(model: PlateModel, path: Floats) -> sparse.csr_array:
     """Rows (6, n_dof) of the arc-length mean of each result along a path (n, 2) in plan [m]."""
     return result_rows(model, along_path(model.mesh, path))
+
+
+def slope_rows(model: PlateModel, places: Places) -> sparse.csr_array:
+    """Rows (2 count, n_dof) of the slopes theta of the slab's normal along the local tangent and
+    the growing offset [-], place after place."""
+    mesh = model.mesh
+    N = shape(mesh.order, places.reference)
+    plan = np.einsum("ni,nid->nd", N, mesh.plan[mesh.cells[places.cells]])
+    tangent = mesh.alignment.tangent(plan)
+    axes = np.stack([tangent, tangent[:, ::-1] * [-1.0, 1.0]], axis=1)
+    local = np.zeros((*axes.shape[:2], N.shape[1], N_FIELDS))
+    local[..., 1:] = np.einsum("ni,nkd->nkid", N, axes)
+    dofs = cell_dofs(mesh.cells[places.cells])
+    return _rows_of(places, local.reshape(*axes.shape[:2], -1), dofs, model.n_dof)
 
 
 def membrane_rows(model: PlateModel, places: Places) -> sparse.csr_array:

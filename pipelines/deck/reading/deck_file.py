@@ -32,6 +32,8 @@ from pipelines.deck.reading.checks_schema import (
     ShearTable,
 )
 from pipelines.deck.reading.factors import stated_factors
+from pipelines.deck.reading.load_test_schema import FittedTable, LoadTestTable
+from pipelines.deck.reading.load_tests import Named, check_fitted, fitted_factors, load_tests
 from pipelines.deck.reading.loads import (
     check_names,
     lane_factors,
@@ -58,6 +60,7 @@ from pipelines.deck.reading.supports import support_lines, support_points
 from pipelines.deck.reading.supports_schema import LineTable, PointTable
 from pipelines.deck.reading.tables import MOST_TABLES, TABLES, TITLE
 from pipelines.deck.reading.toml import read_toml
+from pipelines.deck.variants import factor_words, with_factors
 from pipelines.standards.concrete import STANDARD, secant_modulus
 from plate.geometry.outline import covers
 from plate.geometry.plan import Plan
@@ -65,24 +68,44 @@ from plate.geometry.plan import Plan
 SAME_PLACE = 1e-9  # m
 
 
-def read_deck(path: str | Path) -> Deck:
+def read_deck(path: str | Path, fitted: Path | None = None) -> Deck:
     """The deck that a file describes.
+
+    fitted : a file of [[fitted]] tables that stand for those of the deck file.
 
     Raises
     ------
     DeckError
         The file cannot be read, is not TOML, or has mistakes: all of them, one line each.
     """
-    return deck_of(read_toml(str(path)), str(path))
+    data = read_toml(str(path))
+    if fitted is None:
+        return deck_of(data, str(path))
+    return deck_of(data | _fitted_tables(fitted), str(path), str(fitted))
 
 
-def deck_of(data: dict[str, Any], name: str) -> Deck:
+def _fitted_tables(path: Path) -> dict[str, Any]:
+    """The tables of a file that has [[fitted]] ones alone. Raises DeckError for others."""
+    data, mistakes = read_toml(str(path)), Mistakes(str(path))
+    for key, value in data.items():
+        if key != "fitted":
+            told = "unknown key: a file of stiffnesses found has [[fitted]] tables alone"
+            mistakes.add(_in_brackets(key, value), None, told)
+    if "fitted" not in data:
+        mistakes.add("[[fitted]]", None, "is missing: there is no stiffness in this file")
+    mistakes.raise_if_any()
+    return data
+
+
+def deck_of(data: dict[str, Any], name: str, fitted_name: str | None = None) -> Deck:
     """The deck of the tables of a deck file.
 
-    name : of the file: messages tell it, and in its folder lie the files that it names. Raises
-    DeckError for mistakes, all of them, one line each.
+    name : of the file: messages tell it, and in its folder lie the files that it names; fitted_name
+    : of the file of the [[fitted]] tables where that is another. Raises DeckError for mistakes, all
+    of them, one line each.
     """
     mistakes = Mistakes(name)
+    of_fitted = mistakes if fitted_name is None else Mistakes(fitted_name)
     warnings: list[str] = []
     _check_tables(data, mistakes)
     title = _title(data, mistakes) if "title" in data else printable(Path(name).stem)
@@ -98,7 +121,9 @@ def deck_of(data: dict[str, Any], name: str) -> Deck:
     traffic_table = _single(data, "traffic", TrafficTable, mistakes)
     probe_tables = _listed(data, "probe", ProbeTable, mistakes)
     mesh = _single(data, "mesh", MeshTable, mistakes) or MeshTable()
-    if own and "traffic" not in data:
+    test_tables = _listed(data, "loadtest", LoadTestTable, mistakes)
+    fitted_tables = _listed(data, "fitted", FittedTable, of_fitted)
+    if own and "traffic" not in data and "loadtest" not in data:
         mistakes.add("[[vehicle]]", None, "there is no [traffic] for it to drive in")
     if plan is None:
         mistakes.raise_if_any()
@@ -115,6 +140,10 @@ def deck_of(data: dict[str, Any], name: str) -> Deck:
     if traffic_table is not None:
         factors["EN 1992"] = lane_factors(traffic_table, factors["EN 1992"], Path(name).name)
         traffic = moving_loads(traffic_table, own, factors, plan, lines, mistakes, warnings)
+    named = Named(plan, lines, points)
+    tests = load_tests(test_tables, own, named, probes, plan, Path(name).parent, mistakes)
+    fitted = fitted_factors(fitted_tables, named, of_fitted)
+    check_fitted(tests, fitted, of_fitted)
     strip = design_strip(_single(data, "strip", StripTable, mistakes), mistakes)
     if "strip" in data and "traffic" not in data:
         mistakes.add("[strip]", None, "there is no [traffic] that it could be compared under")
@@ -134,8 +163,11 @@ def deck_of(data: dict[str, Any], name: str) -> Deck:
     if not plan.is_grid and "collision" in data:
         mistakes.add("[collision]", None, "needs the edges of a plan with C and L lines")
     mistakes.raise_if_any()
+    of_fitted.raise_if_any()
     assert slab is not None, "a slab is missing without a mistake"
-    return Deck(
+    if fitted:
+        warnings.append(f"stiffnesses found from a load test: {factor_words(fitted)}")
+    deck = Deck(
         path=name,
         title=title,
         slab=slab,
@@ -152,7 +184,10 @@ def deck_of(data: dict[str, Any], name: str) -> Deck:
         reinforcement=bars,
         strip=strip,
         factors=tuple(factors.values()),
+        load_tests=tests,
+        fitted=fitted,
     )
+    return with_factors(deck, fitted)
 
 
 def _check_tables(data: dict[str, Any], mistakes: Mistakes) -> None:

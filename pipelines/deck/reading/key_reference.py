@@ -9,6 +9,7 @@ from typing import Any, get_args, get_origin
 
 from pydantic.fields import FieldInfo
 
+from pipelines.deck.reading.load_test_schema import LoadTestColumns
 from pipelines.deck.reading.rules import Range, Rule
 from pipelines.deck.reading.schema import Table, rules_and_tables
 from pipelines.deck.reading.survey_schema import SurveyColumns
@@ -64,6 +65,12 @@ def survey_file_keys() -> KeyFile:
     """Columns of the file of readings on site."""
     tables = tuple(_tables("survey", "columns", SurveyColumns))
     return KeyFile("survey", "Readings on site (CSV)", tables, is_csv=True)
+
+
+def load_test_file_keys() -> KeyFile:
+    """Columns of the file of readings under load."""
+    tables = tuple(_tables("loadtest", "columns", LoadTestColumns))
+    return KeyFile("loadtest", "Readings under load (CSV)", tables, is_csv=True)
 
 
 def file_keys(name: str, title: str, table: type[Table]) -> KeyFile:

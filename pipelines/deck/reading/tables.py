@@ -17,6 +17,7 @@ from pipelines.deck.reading.checks_schema import (
     ShearTable,
 )
 from pipelines.deck.reading.factors_schema import FactorsTable
+from pipelines.deck.reading.load_test_schema import FittedTable, LoadTestTable
 from pipelines.deck.reading.loads_schema import CaseTable, TrafficTable, VehicleTable
 from pipelines.deck.reading.plan_schema import (
     MeshTable,
@@ -69,6 +70,8 @@ TABLES: dict[str, type[Table]] = {
     "probe": ProbeTable,
     "mesh": MeshTable,
     "factors": FactorsTable,
+    "loadtest": LoadTestTable,
+    "fitted": FittedTable,
     **BARS_TABLES,
 }
 MOST_TABLES = {
@@ -83,5 +86,7 @@ MOST_TABLES = {
     "case": 1000,
     "vehicle": 200,
     "probe": 5000,
+    "loadtest": 20,
+    "fitted": 100,
 }
 """How often those tables may stand that are written in double brackets: [[line]] and so on."""

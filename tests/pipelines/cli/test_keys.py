@@ -21,10 +21,12 @@ from pipelines.deck.reading.key_reference import (
     KeyFile,
     deck_file_keys,
     file_keys,
+    load_test_file_keys,
     selected,
     survey_file_keys,
     toml_value,
 )
+from pipelines.deck.reading.load_test_schema import LoadTestColumns
 from pipelines.deck.reading.schema import Table, rules_and_tables
 from pipelines.deck.reading.survey_file import parse_survey
 from pipelines.deck.reading.survey_schema import COLUMNS, SurveyColumns
@@ -42,16 +44,19 @@ from tests.pipelines.report_page import Reader
 STUDIES = FOLDER / "studies"
 DECK, SURVEY = deck_file_keys(), survey_file_keys()
 STUDY, FIT = file_keys("study", "", StudyTable), file_keys("fit", "", FitTable)
-FILES = (DECK, SURVEY, STUDY, FIT)
+LOADTEST = load_test_file_keys()
+FILES = (DECK, SURVEY, LOADTEST, STUDY, FIT)
 SCHEMAS = {
     "deck": deck_schema(),
     "survey": file_schema(SurveyColumns, "survey"),
+    "loadtest": file_schema(LoadTestColumns, "loadtest"),
     "study": file_schema(StudyTable, "study"),
     "fit": file_schema(FitTable, "fit"),
 }
 MODELS: dict[str, dict[str, type[Table]]] = {
     "deck": TABLES | {"deck": TopKeys},
     "survey": {"survey": SurveyColumns},
+    "loadtest": {"loadtest": LoadTestColumns},
     "study": {"study": StudyTable},
     "fit": {"fit": FitTable},
 }
