@@ -37,12 +37,13 @@ def mistake_words(error: BaseException, *, of_deck: bool = True) -> str:
 
 
 def found(name: str, packaged: Mapping[str, Path]) -> Path:
-    """A path, or the packaged example of that name where there is no such file.
+    """A path, or the packaged example of that name where there is no such file; a folder, as one
+    writes the results of an example into, does not hide it.
 
     Raises JobError where there is neither.
     """
     path = Path(name)
-    if path.exists():
+    if path.is_file() or (path.exists() and name not in packaged):
         return path
     if name not in packaged:
         examples = ", ".join(packaged)

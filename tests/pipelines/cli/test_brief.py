@@ -228,6 +228,17 @@ def test_check_reads_and_computes_nothing(
     assert "there is no such file; packaged examples are estuary" in text.err
 
 
+def test_a_folder_of_results_does_not_hide_an_example(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "skew").mkdir()
+    assert main(["check", "skew"]) == 0
+    (tmp_path / "decks").mkdir()
+    assert main(["check", "decks"]) == 2
+    assert "is a directory" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("command", ["run", "draw", "influence", "sweep"])
 def test_a_wrong_example_is_answered_with_the_list(
     command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
