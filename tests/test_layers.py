@@ -85,6 +85,7 @@ INNER = {
         "checks",
         "design",
         "verdicts",
+        "collapse",
         "choice",
         "schedule",
         "inspection",
@@ -99,6 +100,7 @@ INNER = {
         "space",
         "html",
         "pdf",
+        "collapse",
         "report",
     ),
 }

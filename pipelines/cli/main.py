@@ -10,6 +10,7 @@ from typing import Any, TextIO, cast
 
 from pipelines.caution import CAUTION
 from pipelines.cli.check import add_check
+from pipelines.cli.collapse import add_collapse
 from pipelines.cli.completion import add_completion
 from pipelines.cli.design import add_design
 from pipelines.cli.influence import add_influence
@@ -116,6 +117,7 @@ def command_line() -> argparse.ArgumentParser:
     add_design(commands)
     add_inspect(commands)
     add_start(commands)
+    add_collapse(commands)
     add_completion(commands, parser)
     add_influence(commands)
     add_loadtest(commands)

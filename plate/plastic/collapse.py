@@ -23,7 +23,7 @@ GAP = 0.01
 # Triangles after which it is given up.
 MOST = 1500
 # Triangles with this share of the gap are halved.
-SHARE = 0.6
+SHARE = 0.7
 # Bounds may cross by rounding, as a share of their size.
 CROSSED = 1e-5
 # The parts of the gap add up to it to this share of the upper bound.

@@ -4,6 +4,7 @@ One operation serves both: an edge gets a point, and the triangles on it are cut
 segment is walked from point to point; every edge that it crosses is cut where it does.
 """
 
+import itertools
 import math
 from collections.abc import Iterable
 
@@ -57,8 +58,12 @@ class Cutter:
 
     def polygon(self, corners: Floats, name: str) -> None:
         """Cut the sides of a polygon (n, 2) within the slab into the triangles, as a line."""
+        self.path(np.concatenate([corners, corners[:1]]), name)
+
+    def path(self, corners: Floats, name: str) -> None:
+        """The same of a polyline (n, 2)."""
         nodes = [self.point((float(x), float(y))) for x, y in corners]
-        for a, b in zip(nodes, nodes[1:] + nodes[:1], strict=True):
+        for a, b in itertools.pairwise(nodes):
             self._segment(a, b, name)
 
     def point(self, at: Point) -> int:

@@ -119,7 +119,7 @@ def discrete(slab: PlasticSlab, mesh: Triangles, live: PlasticLoad, dead: Plasti
     SupportError
         A beam whose line is not straight.
     """
-    positive, negative = slab.resistances(mesh.centroids)
+    positive, negative = slab.resistances(mesh.corners)
     moment = float(np.abs(np.linalg.eigvalsh(np.stack([positive, negative]))).max())
     if not 0.0 < moment < np.inf:
         raise CollapseError("there are no bars")

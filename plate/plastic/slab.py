@@ -21,8 +21,8 @@ Hold = Literal["simple", "clamped", "guided"]
 across, as an axis of symmetry."""
 
 Resistances = Callable[[Floats], tuple[Floats, Floats]]
-"""Tensors M+ and M- (n, 2, 2) [N m/m] of the bars below and above, at points (n, 2) [m]. They are
-taken at the centroid of each triangle, so that borders between different bars must be lines."""
+"""Tensors M+ and M- (n, 2, 2) [N m/m] of the bars below and above, everywhere in triangles given by
+their corners (n, 3, 2) [m]: where bars change within one, bounds are strict for what is told."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,8 +80,8 @@ def bars_tensor(resistances: Sequence[float], angles: Sequence[float]) -> Floats
 def uniform(positive: Floats, negative: Floats) -> Resistances:
     """The same tensors (2, 2) everywhere."""
 
-    def at(points: Floats) -> tuple[Floats, Floats]:
-        shape = (len(points), 2, 2)
+    def at(corners: Floats) -> tuple[Floats, Floats]:
+        shape = (len(corners), 2, 2)
         return np.broadcast_to(positive, shape), np.broadcast_to(negative, shape)
 
     return at

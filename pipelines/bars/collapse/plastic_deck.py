@@ -1,0 +1,229 @@
+"""A deck as a rigid-plastic slab: what its bars resist, what its lines hold, what stands on it.
+
+Springs hold as rigid supports do: at collapse only where there is a support counts. Beams bend with
+the plastic moments that the user states, or hold as if they could not fail.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from pipelines.bars.checks.bending_and_service import resistances
+from pipelines.bars.drawn_parts import DrawnBars
+from pipelines.deck.deck import Deck, Line, LineLoad
+from pipelines.deck.reinforcement import DesignBasis
+from pipelines.errors import CoverageError, JobError
+from pipelines.model.free_mesh import mesh_line, shortest_span
+from pipelines.standards.actions.combinations import Combination
+from pipelines.standards.actions.loads import Action
+from pipelines.standards.detailing.anchorage import anchorage
+from pipelines.standards.resistance.bars import LAYERS
+from pipelines.traffic.positions import LoadPositions
+from plate.arrays import Floats
+from plate.geometry.outline import plan_area, region
+from plate.meshing.cell_sizes import uniform
+from plate.meshing.free_mesh import quad_mesh
+from plate.meshing.grid import grid_mesh
+from plate.plastic.cutting import Cutter
+from plate.plastic.slab import (
+    Hold,
+    PlasticBeam,
+    PlasticLoad,
+    PlasticSlab,
+    PressedPatch,
+    Resistances,
+    bars_tensor,
+)
+from plate.plastic.triangles import Triangles, split_in_four
+
+# Cells before triangles are halved: a share of the shortest span, and so many on the whole slab.
+SPAN_SHARE, CELLS = 0.5, 40.0
+
+
+@dataclass(frozen=True)
+class BeamStrength:
+    """Plastic moments of a beam [N m], both positive; infinite = it holds as a rigid line."""
+
+    sagging: float
+    hogging: float
+
+    @property
+    def rigid(self) -> bool:
+        return bool(np.isinf(self.sagging))
+
+
+def check_covered(deck: Deck, beams: Mapping[str, BeamStrength]) -> None:
+    """Raise CoverageError, or JobError for what is missing, where the collapse load of a deck is
+    not covered."""
+    if deck.reinforcement is None:
+        raise JobError(f"{deck.path}: a collapse load needs bars, [[bars]] in the deck file")
+    if not deck.plan.alignment.straight:
+        raise CoverageError("collapse loads are for straight decks, not for [plan] radius_m")
+    if deck.slab.zones:
+        raise CoverageError("collapse loads are for one thickness, not for [[slab.zone]]")
+    if deck.reinforcement.imposed:
+        raise CoverageError("collapse loads are without imposed membrane forces")
+    lifting = [point.name for point in deck.points if point.lifts]
+    for line in deck.lines:
+        if line.lifts or any(held.lifts for held in line.held_at):
+            lifting.append(line.name)
+    if lifting:
+        raise CoverageError(
+            f"{', '.join(lifting)} may lift off: collapse loads hold supports down as well as up"
+        )
+    known = [line.name for line in deck.lines if line.beam is not None]
+    missing = [name for name in known if name not in beams]
+    if missing:
+        raise JobError(
+            f"beams {', '.join(missing)}: state their plastic moments, as --beam "
+            f'"{missing[0]}=900,400" [kNm], sagging and hogging, or --beam "{missing[0]}=rigid"'
+        )
+    stubs = [
+        line.name
+        for line in deck.lines
+        if line.beam is not None
+        and not beams[line.name].rigid
+        and any(held.stub > 0.0 for held in line.held_at)
+    ]
+    if stubs:
+        raise CoverageError(
+            f"beams {', '.join(stubs)} run on beyond the slab (stub_m): their own collapse is not "
+            f'covered; --beam "{stubs[0]}=rigid" leaves it out'
+        )
+
+
+def plastic_slab(deck: Deck, basis: DesignBasis, beams: Mapping[str, BeamStrength]) -> PlasticSlab:
+    """The slab of a deck, on triangles before any are halved; `check_covered` was asked before."""
+    plan = deck.plan
+    size = min(SPAN_SHARE * shortest_span(deck), float(np.sqrt(plan_area(plan) / CELLS)))
+    if plan.is_mapped:
+        mesh = grid_mesh(plan, order=1, size=size)
+    else:
+        mesh = quad_mesh(plan, order=2, field=uniform(size))
+    cutter = Cutter(split_in_four(mesh))
+    for name, (load, _) in _line_loads(deck).items():
+        cutter.path(np.array(load.path), name)
+    triangles = cutter.triangles()
+    holds: dict[str, Hold] = {}
+    plastic: list[PlasticBeam] = []
+    points = [point.at for point in deck.points]
+    for line in deck.lines:
+        name = mesh_line(line)
+        if line.beam is None or beams[line.name].rigid:
+            holds[name] = "clamped" if line.support == "clamped" else "simple"
+            continue
+        strength = beams[line.name]
+        plastic.append(PlasticBeam(line=name, sagging=strength.sagging, hogging=strength.hogging))
+        points += _held(triangles, line)
+    return PlasticSlab(
+        triangles=triangles,
+        resistances=_bars(deck, basis),
+        holds=holds,
+        points=points,
+        beams=plastic,
+    )
+
+
+def permanent_load(deck: Deck, combination: Combination) -> PlasticLoad:
+    """The cases of the deck that take part in combinations, each with its unfavourable factor."""
+    pressure = 0.0
+    patches: list[PressedPatch] = []
+    for case in deck.cases:
+        if case.action == "none":
+            continue
+        factor = combination.permanent[case.action][0]
+        weight = deck.slab.density * deck.slab.thickness if case.self_weight else 0.0
+        pressure += factor * (case.pressure + weight)
+        for patch in case.patches:
+            corners = deck.plan.alignment.rectangles(patch.at, patch.size)
+            a, b = patch.size
+            patches.append(PressedPatch(corners, factor * patch.load / (a * b)))
+    lines = {
+        name: combination.permanent[action][0] * load.load
+        for name, (load, action) in _line_loads(deck).items()
+    }
+    return PlasticLoad(patches=patches, pressure=pressure, lines=lines)
+
+
+def vehicle_load(deck: Deck, run: LoadPositions, number: int) -> PlasticLoad:
+    """The wheels of a vehicle at one of its positions, as its standard gives them, dispersed; those
+    off the slab are left out."""
+    wheels = run.wheels(slice(number, number + 1))
+    slab = region(deck.plan)
+    shapely.prepare(slab)
+    shapes = shapely.polygons(wheels.corners)
+    kept = shapely.area(shapely.intersection(shapes, slab)) > 1e-9
+    return PlasticLoad(
+        patches=[
+            PressedPatch(corners, load / area)
+            for corners, load, area in zip(
+                wheels.corners[kept],
+                wheels.load[kept].tolist(),
+                shapely.area(shapes[kept]).tolist(),
+                strict=True,
+            )
+        ]
+    )
+
+
+def _line_loads(deck: Deck) -> dict[str, tuple[LineLoad, Action]]:
+    """Line loads of the cases that take part in combinations, by the name of their mesh line."""
+    return {
+        f"load {case.name} {k + 1}": (load, case.action)
+        for case in deck.cases
+        if case.action != "none"
+        for k, load in enumerate(case.lines)
+    }
+
+
+def _held(triangles: Triangles, line: Line) -> list[tuple[float, float]]:
+    """Where a beam is held: the points that its line shares with the lines that cross it."""
+    own = set(triangles.lines[mesh_line(line)].ravel().tolist())
+    found = []
+    for held in line.held_at:
+        names = [name for name in (held.on, f"{held.on}:full") if name in triangles.lines]
+        nodes = {int(k) for name in names for k in triangles.lines[name].ravel()} & own
+        found += [(float(x), float(y)) for x, y in triangles.points[sorted(nodes)]]
+    return found
+
+
+def _bars(deck: Deck, basis: DesignBasis) -> Resistances:
+    """Resistances of the mats and of the added bars that count at all corners of a triangle and in
+    its middle: no more than what lies there, where their part is convex."""
+    reinforcement, mat = deck.required_reinforcement, basis.materials
+    angles = [0.0, reinforcement.angle]
+    drawn = DrawnBars(
+        deck=deck,
+        reinforcement=reinforcement,
+        points=np.empty((0, 2)),
+        anchored=tuple(
+            anchorage(reinforcement.bars.with_added(a.layer, a.bars), a.layer, mat)
+            for a in reinforcement.added
+        ),
+    )
+
+    def tensors(counts: Sequence[bool]) -> tuple[Floats, Floats]:
+        bars = reinforcement.bars
+        for added, yes in zip(reinforcement.added, counts, strict=True):
+            if yes:
+                bars = bars.with_added(added.layer, added.bars)
+        m_Rd = resistances(bars, mat)
+        below, above = (
+            bars_tensor([m_Rd[layer] for layer in LAYERS if layer[0] == face], angles)
+            for face in ("bottom", "top")
+        )
+        return below, above
+
+    def at(corners: Floats) -> tuple[Floats, Floats]:
+        counts = np.ones((len(reinforcement.added), len(corners)), dtype=bool)
+        if reinforcement.added:
+            for places in (*corners.swapaxes(0, 1), corners.mean(axis=1)):
+                counts &= drawn.counted(places)
+        kinds, number = np.unique(counts.T, axis=0, return_inverse=True)
+        found = [tensors(kind.tolist()) for kind in kinds]
+        below, above = (np.array([one[k] for one in found]) for k in range(2))
+        return below[number.ravel()], above[number.ravel()]
+
+    return at

@@ -1,0 +1,253 @@
+"""A collapse load as files: positions as a table, a page with mechanism and moments."""
+
+import csv
+import io
+import math
+from pathlib import Path
+
+from pipelines.bars.collapse.search import Bounded, Brittle, CollapseLoad
+from pipelines.caution import CAUTION, TO_VERIFY
+from pipelines.files import write_text
+from pipelines.numbers import number, rounded_up
+from pipelines.outputs import replacing
+from pipelines.report.document import (
+    Block,
+    Bullets,
+    Caution,
+    Document,
+    Figure,
+    Paragraph,
+    Section,
+    Table,
+    Words,
+    plain,
+    table,
+)
+from pipelines.report.drawings.collapse_plans import mechanism_plan, moment_plan
+from pipelines.report.html import html_of
+
+FILES = ("collapse.csv", "collapse.html")
+# Positions that the page lists.
+LISTED = 10
+COLUMNS = (
+    "vehicle",
+    "direction",
+    "station_m",
+    "offset_m",
+    "safe_multiplier",
+    "lower_bound",
+    "upper_bound",
+    "gap",
+    "triangles",
+    "least_resistance_counted_kNm_m",
+    "caution",
+)
+USE = (
+    "It is the collapse load in bending of a slab whose sections turn as far as they need to: for "
+    "the reserve of an existing deck beyond first yield, beside the checks of the standard, not "
+    "in their place.",
+    "Rotation capacity is assumed where the rows of ductility below are met, and not computed.",
+    "Shear and punching come first where they are smaller; with --bending they are not looked at, "
+    "and the multiplier is none of the deck.",
+    "They are met up to the multiple told by the shears of the elastic slab, while the same face "
+    "stays in tension where they are checked.",
+    "Stresses, cracks, deflections and fatigue in service are apart: a slab may carry this load "
+    "once and be unfit for use long before.",
+    "Supports and beams hold as told and hold down; membrane forces, arching and torsion of beams "
+    "are left out. Springs count as rigid. Bars count as anchored where the deck file has them.",
+    "One vehicle alone, not a load model; permanent loads with their unfavourable factors "
+    "throughout, which may not be the worst where they relieve.",
+    "Curved edges are chords of the triangles.",
+)
+
+
+def write_collapse(found: CollapseLoad, out: Path) -> list[Path]:
+    """Write collapse.csv and collapse.html, both at once; returns the files."""
+    with replacing(out, "collapse") as folder:
+        write_text(folder / "collapse.csv", csv_text(found))
+        write_text(folder / "collapse.html", html_of(page(found)))
+    return [out / name for name in FILES]
+
+
+def csv_text(found: CollapseLoad) -> str:
+    """Every position that was looked at, the least multiplier first."""
+    stream = io.StringIO()
+    rows = csv.writer(stream, lineterminator="\n")
+    rows.writerow(COLUMNS)
+    for one in found.positions:
+        at, both = one.position, one.found
+        closer = (
+            ("", "", "", "", "")
+            if both is None
+            else (
+                f"{both.lower:.6g}",
+                f"{both.upper:.6g}",
+                f"{both.gap:.4g}",
+                len(both.triangles.cells),
+                f"{1e-3 * both.floor:.4g}",
+            )
+        )
+        safe = "" if math.isnan(one.safe) else f"{one.safe:.6g}"
+        place = (at.vehicle, at.direction, f"{at.station:.6g}", f"{at.offset:.6g}")
+        rows.writerow([*place, safe, *closer, TO_VERIFY])
+    return stream.getvalue()
+
+
+def summary_lines(found: CollapseLoad) -> list[str]:
+    """What is told on the terminal."""
+    return [plain(words) for words in (*_result(found), *_conditions(found))]
+
+
+def _result(found: CollapseLoad) -> list[Words]:
+    one = found.governing
+    both = one.found
+    assert both is not None
+    standard = found.basis.materials.standard
+    lines: list[Words] = [
+        f"Collapse in bending by the resistances of {standard}: {number(both.lower)} to "
+        f"{number(both.upper)} times {one.position.words}, gap {100.0 * both.gap:.1f} %, "
+        f"{len(both.triangles.cells)} triangles. Both bounds are certified.",
+    ]
+    looked, closer = len(found.positions), sum(p.found is not None for p in found.positions)
+    if looked > 1:
+        lines.append(
+            f"Of {found.of} load positions of this vehicle {looked} were looked at, {closer} of "
+            f"them between both bounds; none of these {looked} collapses below "
+            f"{number(found.safe)}."
+        )
+    lines.append(
+        f"The factor that {standard} asks of this traffic is {found.combination.traffic:g} "
+        f"({found.combination.source}); permanent loads have theirs."
+    )
+    if both.floor > 0.0:
+        lines.append(
+            f"Where bars resist less than {number(1e-3 * both.floor)} kNm/m that is counted: the "
+            "bounds are those of the slab so strengthened."
+        )
+    return lines
+
+
+def _conditions(found: CollapseLoad) -> list[Words]:
+    lines: list[Words] = [_brittle_words(found, one) for one in found.brittle]
+    if not found.brittle:
+        lines.append(
+            "Shear and punching were not looked at: the multiplier is that of bending alone."
+        )
+    elif math.isnan(found.counts):
+        lines.append("The plastic multiplier may not be used: a brittle check ends it.")
+    else:
+        lines.append(f"What counts, the smallest of these: {number(found.counts)}.")
+    unmet = [row for row in found.rows if not row.passes]
+    if not found.rows:
+        lines.append(
+            f"Ductility: no clause of {found.basis.materials.standard} on plastic analysis is "
+            "known here; whoever uses the multiplier shows that the sections turn."
+        )
+    for row in unmet:
+        lines.append(
+            f"Ductility is not shown: {row.check}, {row.place}, {row.provided:.2f}, {row.sense} "
+            f"{row.required:g} ({row.source})."
+        )
+    if found.rows and not unmet:
+        lines.append(f"Ductility: all {len(found.rows)} rows are met ({found.rows[0].source}).")
+    if found.ductile is not True:
+        name = found.basis.materials.steel.name
+        why = "is of class A" if found.ductile is False else "does not say its class"
+        lines.append(f"Steel {name} {why}: plastic analysis needs class B or C.")
+    return lines
+
+
+def _brittle_words(found: CollapseLoad, one: Brittle) -> str:
+    name = one.check.value
+    if math.isnan(one.utilisation):
+        return f"{name} is not judged: {one.why}."
+    told = f"{name}: utilisation {rounded_up(one.utilisation)} under all traffic of the deck file"
+    if math.isnan(one.limit):
+        return f"{told}, not met, {one.place}."
+    return f"{told}, met up to {number(one.limit)} times the vehicle at least, {one.place}."
+
+
+def page(found: CollapseLoad) -> Document:
+    """The page."""
+    deck, one = found.deck, found.governing
+    place = one.position.words
+    figures = (
+        Figure(
+            "mechanism",
+            mechanism_plan(deck, one),
+            f"Mechanism of the upper bound, {place}. Between hinges the slab bends as well.",
+        ),
+        *(
+            Figure(
+                f"moments-{k}",
+                moment_plan(deck, one, k),
+                "Moments of the lower bound, in equilibrium with permanent loads and "
+                f"{number(one.lower)} times the vehicle, one of many such fields; where triangles "
+                "meet they may jump, and the mean is drawn.",
+            )
+            for k in (0, 1)
+        ),
+    )
+    return Document(
+        title=f"Collapse load: {deck.title}",
+        lead=f"{found.vehicle}, bending of a rigid-plastic slab between two certified bounds",
+        front=(Caution((Bullets(tuple(_result(found))), Bullets(tuple(_conditions(found))))),),
+        sections=(
+            Section("use", "What it may be used for", (Bullets(USE),)),
+            Section("plans", "Mechanism and moments", figures),
+            Section("positions", "Load positions", (_positions(found.positions),)),
+            Section("ductility", "Ductility", (_ductility(found),)),
+            Section("strengths", "Beams and supports", (Bullets(tuple(_beams(found))),)),
+        ),
+        end=CAUTION,
+    )
+
+
+def _positions(positions: tuple[Bounded, ...]) -> Table:
+    rows = [
+        (
+            one.position.words,
+            number(one.safe),
+            "–" if one.found is None else number(one.found.lower),
+            "–" if one.found is None else number(one.found.upper),
+        )
+        for one in positions[:LISTED]
+    ]
+    heads = ("load position", "safe multiplier", "lower bound", "upper bound")
+    return table("The load positions with the smallest multipliers", heads, rows, numeric=(1, 2, 3))
+
+
+def _ductility(found: CollapseLoad) -> Block:
+    if not found.rows:
+        return Paragraph("No clause of this standard on plastic analysis is known here.")
+    rows = [
+        (
+            row.check,
+            row.place,
+            f"{row.provided:.3f}",
+            f"{row.sense} {row.required:g}",
+            "met" if row.passes else "not met",
+            str(row.source),
+        )
+        for row in found.rows
+    ]
+    heads = ("rule", "place", "found", "allowed", "finding", "source")
+    return table("Ductility of the sections", heads, rows, numeric=(2,), wide=(5,))
+
+
+def _beams(found: CollapseLoad) -> list[Words]:
+    words: list[Words] = []
+    for line in found.deck.lines:
+        strength = found.wanted.beams.get(line.name)
+        if line.beam is None or strength is None:
+            words.append(f"{line.name}: {line.support}, holds without limit.")
+        elif strength.rigid:
+            words.append(
+                f"{line.name}: a beam that is taken not to fail; its own collapse is not covered."
+            )
+        else:
+            words.append(
+                f"{line.name}: beam, plastic moments {number(1e-3 * strength.sagging)} kNm sagging "
+                f"and {number(1e-3 * strength.hogging)} kNm hogging, as stated by the user."
+            )
+    return words

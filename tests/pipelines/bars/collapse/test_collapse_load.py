@@ -1,0 +1,252 @@
+"""The collapse load of a deck: by hand on a strip, what is refused, what ends it, what is told."""
+
+import csv
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from pipelines.bars.adequacy import Check, Found, Judgement, StandardVerdict
+from pipelines.bars.checks.bending_and_service import resistances
+from pipelines.bars.collapse.plastic_deck import BeamStrength
+from pipelines.bars.collapse.search import Wanted, brittle_checks, collapse_load
+from pipelines.caution import TO_VERIFY
+from pipelines.cli.main import main
+from pipelines.deck.deck import Deck
+from pipelines.errors import CoverageError, JobError
+from pipelines.report.collapse import csv_text, summary_lines
+from pipelines.standards.detailing.ductility import ductile_steel, hinge_rows
+from pipelines.standards.materials import materials
+from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
+from pipelines.standards.sources import Source
+from tests.pipelines.decks_with_bars import BOTTOM, GRADES, TOP
+from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, WEIGHT, deck_of
+
+pytest.importorskip("clarabel")
+
+STRIP = """
+[plan]
+stations_m = [0.0, 3.0]
+offsets_m = [-0.5, 0.5]
+[[line]]
+on = "C*"
+support = "rigid"
+"""
+# Two wheels that cover the width together.
+AXLE = """
+[traffic]
+carriageway_m = [-1.4, 1.4]
+offsets_m = [0.0]
+step_m = 0.5
+dispersal = "none"
+surfacing_mm = 0
+[[vehicle]]
+name = "axle"
+axles = [{ at_m = 0.0, load_kN = 100, gauge_m = 0.5, patch_mm = [400, 500] }]
+"""
+KERBS = """
+[[case]]
+name = "kerbs"
+action = "parapet"
+lines = [
+  { path_m = [[0.0, -0.5], [3.0, -0.5]], load_kN_m = 2.0 },
+  { path_m = [[0.0, 0.5], [3.0, 0.5]], load_kN_m = 2.0 } ]
+"""
+
+
+def strip(folder: Path, *more: str) -> Deck:
+    return deck_of(folder, SLAB, STRIP, AXLE, WEIGHT, GRADES, BOTTOM, TOP, *more)
+
+
+def by_hand(deck: Deck, line_load: float = 0.0) -> float:
+    """m_Rd b = 1.35 (g b + line loads) L2/8 + multiplier P (L/4 - a/8)."""
+    reinforcement = deck.required_reinforcement
+    m = resistances(reinforcement.bars, reinforcement.bases[0].materials)["bottom", "x"]
+    dead = 1.35 * (25e3 * 0.25 + line_load) * 9.0 / 8.0
+    return (m - dead) / (100e3 * (3.0 / 4.0 - 0.4 / 8.0))
+
+
+def test_strip_by_hand(tmp_path: Path) -> None:
+    deck = strip(tmp_path)
+    found = collapse_load(deck, Wanted(beams={}, at=(1.5, 0.0)))
+    both = found.governing.found
+    assert both is not None
+    # resistances a millionth smaller, the solver's 1e-8
+    assert both.lower == pytest.approx(by_hand(deck), rel=5e-6)
+    assert both.upper == pytest.approx(by_hand(deck), rel=5e-6)
+    assert both.floor == 0.0
+
+
+def test_line_loads_are_permanent(tmp_path: Path) -> None:
+    """Kerbs on both edges, 4 kN/m together."""
+    deck = strip(tmp_path, KERBS)
+    found = collapse_load(deck, Wanted(beams={}, at=(1.5, 0.0)))
+    assert found.safe == pytest.approx(by_hand(deck, 4e3), rel=1e-3)
+
+
+def test_the_worst_of_all_positions_is_at_midspan(tmp_path: Path) -> None:
+    deck = strip(tmp_path)
+    found = collapse_load(deck, Wanted(beams={}, worst=1))
+    assert found.governing.position.station == 1.5
+    assert found.safe == pytest.approx(by_hand(deck), rel=5e-6)
+    # wheels wholly on the slab and partly, both ends: 0 to 3 in steps of 0.5
+    assert (found.of, len(found.positions)) == (7, 7)
+    assert [one.safe for one in found.positions] == sorted(one.safe for one in found.positions)
+    few = collapse_load(deck, Wanted(beams={}, worst=1, positions=3))
+    assert len(few.positions) == 3
+    rows = list(csv.DictReader(csv_text(found).splitlines()))
+    assert len(rows) == 7
+    assert float(rows[0]["lower_bound"]) == pytest.approx(found.safe, rel=1e-5)
+    assert {row["caution"] for row in rows} == {TO_VERIFY}
+    assert rows[1]["upper_bound"] == ""
+
+
+def test_beams_give_way_by_hand(tmp_path: Path) -> None:
+    """Edge beams on L1 and L2 of a strip: their plastic moments stand beside the slab's."""
+    beams = BEAMS.split("held_at")[0].replace('"C*"', '["L1", "L2"]') + 'held_at = ["C1", "C2"]\n'
+    deck = strip(tmp_path, beams)
+    one = Wanted(beams=dict.fromkeys(("L1", "L2"), BeamStrength(20e3, 20e3)), at=(1.5, 0.0))
+    found = collapse_load(deck, one)
+    wanted = by_hand(deck) + 2.0 * 20e3 / (100e3 * 0.7)
+    assert found.safe == pytest.approx(wanted, rel=5e-6)
+    rigid = replace(one, beams=dict.fromkeys(("L1", "L2"), BeamStrength(math.inf, math.inf)))
+    # the strip then spans across, between lines that hold
+    assert collapse_load(deck, replace(rigid, gap=0.2)).safe > wanted
+
+
+@pytest.mark.parametrize(
+    ("parts", "beams", "error", "words"),
+    [
+        ((SLAB, PLAN, BEAMS, TRAFFIC, WEIGHT, GRADES, BOTTOM, TOP), {}, JobError, "--beam"),
+        (
+            (SLAB, PLAN, BEAMS, TRAFFIC, WEIGHT, GRADES, BOTTOM, TOP),
+            dict.fromkeys(("C1", "C2", "C3"), BeamStrength(9e5, 4e5)),
+            CoverageError,
+            "beyond the slab",
+        ),
+        ((SLAB, STRIP, AXLE, WEIGHT), {}, JobError, "needs bars"),
+        ((SLAB, STRIP, WEIGHT, GRADES, BOTTOM, TOP), {}, JobError, "needs a vehicle"),
+        (
+            (SLAB, STRIP + "lifts = true\n", AXLE, WEIGHT, GRADES, BOTTOM, TOP),
+            {},
+            CoverageError,
+            "may lift off",
+        ),
+    ],
+)
+def test_what_is_not_covered_is_told(
+    tmp_path: Path, parts: tuple[str, ...], beams: dict[str, BeamStrength], error: type, words: str
+) -> None:
+    with pytest.raises(error, match=words):
+        collapse_load(deck_of(tmp_path, *parts), Wanted(beams=beams))
+
+
+def verdict(shear: float, punching: float) -> StandardVerdict:
+    def judged(check: Check, value: float) -> Judgement:
+        found = Found(utilisation=value, by="b", place="after C1", source=Source("EN 1992", "6.2"))
+        return Judgement(check=check, found=(found,))
+
+    return StandardVerdict(
+        standard="EN 1992",
+        traffic="t",
+        judgements=(judged(Check.SHEAR, shear), judged(Check.PUNCHING, punching)),
+    )
+
+
+def test_a_brittle_check_ends_it(tmp_path: Path) -> None:
+    deck = strip(tmp_path)
+    plain = collapse_load(deck, Wanted(beams={}, at=(1.5, 0.0)))
+    basis, factors = plain.basis, plain.combination
+    # 1.35/0.9 and 1.35/0.1 times the vehicle
+    both = brittle_checks([verdict(0.9, 0.1)], basis, factors)
+    assert [one.limit for one in both] == pytest.approx([1.5, 13.5])
+    found = replace(plain, brittle=both)
+    assert found.counts == pytest.approx(min(plain.safe, 1.5))
+    assert any("What counts" in line for line in summary_lines(found))
+    broken = replace(plain, brittle=brittle_checks([verdict(1.1, 0.1)], basis, factors))
+    assert math.isnan(broken.counts)
+    assert any("may not be used" in line for line in summary_lines(broken))
+    none = brittle_checks(
+        [StandardVerdict(standard="EN 1992", traffic="t", judgements=())], basis, factors
+    )
+    assert math.isnan(replace(plain, brittle=none).counts)
+    assert any("bending alone" in line for line in summary_lines(plain))
+
+
+def test_ductility_by_hand() -> None:
+    """C35/45, B500B: x/d = A_s f_yd/(0.8 f_cd b d) by the rectangular block."""
+    mat = materials("C35/45", "B500B", "EN 1992")
+    bars = Bars(0.016, 0.125)
+    one = Mat(cover=0.04, x=bars, y=bars, outer="x")
+    slab = SlabBars(0.25, one, one)
+    rows = hinge_rows(slab, mat)
+    d = 0.25 - 0.04 - 0.008
+    wanted = bars.area * mat.f_yd / (0.8 * mat.f_cd * d)
+    row = next(r for r in rows if r.place == "bottom, bars along x" and r.unit == "-")
+    assert row.provided / row.required == pytest.approx(wanted / 0.15, rel=1e-6)
+    assert (row.passes, ductile_steel(mat)) == (wanted <= 0.15, True)
+    ratio = [r for r in rows if r.check.startswith("m_Rd")]
+    assert [r.provided for r in ratio] == pytest.approx([1.0] * 4)
+    assert ductile_steel(materials("5 ksi", "Grade 60", "AASHTO LRFD")) is None
+    assert hinge_rows(slab, materials("5 ksi", "Grade 60", "AASHTO LRFD")) == ()
+
+
+def test_command_writes_table_and_page(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    deck = strip(tmp_path)
+    out = tmp_path / "out"
+    words = ["collapse", deck.path, "--out", str(out), "--bending", "--positions", "3"]
+    assert main(words) == 0
+    told = capsys.readouterr().out
+    assert "Both bounds are certified" in told
+    assert "qualified engineer" in told
+    page = (out / "collapse.html").read_text(encoding="utf-8")
+    assert page.count("<svg") == 3
+    assert "What it may be used for" in page
+    assert "qualified engineer" in page
+    with (out / "collapse.csv").open(encoding="utf-8", newline="") as file:
+        assert len(list(csv.DictReader(file))) == 3
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        (["--beam", "C1=900"], "no beam lies on C1"),
+        (["--beam", "much"], "allowed is"),
+        (["--gap", "0"], "allowed is 0.05 to 50"),
+        (["--reverse"], "needs --at"),
+        (["--vehicle", "tank"], "the deck file has axle"),
+        (["--standard", "IRC:112"], "the deck file has EN 1992"),
+        (["--at", "50", "0"], "no wheel"),
+    ],
+)
+def test_mistakes_of_the_command(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], more: list[str], words: str
+) -> None:
+    deck = strip(tmp_path)
+    assert main(["collapse", deck.path, "--out", str(tmp_path / "out"), "--bending", *more]) == 2
+    assert words in capsys.readouterr().err
+
+
+def test_added_bars_count_where_they_are_anchored(tmp_path: Path) -> None:
+    """Bars between all bottom bars: the strip by hand with the resistance of both. Ended half a
+    metre either side of midspan they count at less than that, and more than nothing."""
+    more = """[[bars.added]]
+direction = "x"
+diameter_mm = 12
+spacing_mm = 125
+stations_m = [{low}, {high}]
+"""
+
+    def safe(low: float, high: float) -> float:
+        text = BOTTOM + more.replace("{low}", str(low)).replace("{high}", str(high))
+        deck = deck_of(tmp_path, SLAB, STRIP, AXLE, WEIGHT, GRADES, text, TOP)
+        return collapse_load(deck, Wanted(beams={}, at=(1.5, 0.0), gap=0.03)).safe
+
+    plain = strip(tmp_path)
+    reinforcement = plain.required_reinforcement
+    bars = reinforcement.bars.with_added(("bottom", "x"), Bars(0.012, 0.125))
+    m = resistances(bars, reinforcement.bases[0].materials)["bottom", "x"]
+    wanted = (m - 1.35 * 25e3 * 0.25 * 9.0 / 8.0) / (100e3 * 0.7)
+    assert safe(0.0, 3.0) == pytest.approx(wanted, rel=5e-6)
+    assert by_hand(plain) * (1.0 - 5e-6) <= safe(0.6, 2.4) < 0.97 * wanted
