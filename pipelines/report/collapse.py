@@ -8,7 +8,7 @@ from pathlib import Path
 from pipelines.bars.collapse.search import Bounded, Brittle, CollapseLoad
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.files import write_text
-from pipelines.numbers import number, rounded_up
+from pipelines.numbers import length, number, rounded_up
 from pipelines.outputs import replacing
 from pipelines.report.document import (
     Block,
@@ -108,6 +108,12 @@ def _result(found: CollapseLoad) -> list[Words]:
         f"{number(both.upper)} times {one.position.words}, gap {100.0 * both.gap:.1f} %, "
         f"{len(both.triangles.cells)} triangles. Both bounds are certified.",
     ]
+    first = found.first
+    lines.append(
+        f"Elastic first yield at the same position: {number(first.multiplier)} times the vehicle, "
+        f"{first.face} bars at station {length(first.at[0])} m, offset {length(first.at[1])} m, by "
+        "the stiffnesses of the deck file."
+    )
     looked, closer = len(found.positions), sum(p.found is not None for p in found.positions)
     if looked > 1:
         lines.append(

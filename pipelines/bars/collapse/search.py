@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipelines.bars.adequacy import Adequacy, Check, StandardVerdict
+from pipelines.bars.collapse.first_yield import FirstYield, first_yield
 from pipelines.bars.collapse.plastic_deck import (
     BeamStrength,
     check_covered,
@@ -90,7 +91,7 @@ class Brittle:
 class CollapseLoad:
     """What was found. positions : in order of their safe bounds, the least first; of : how many
     positions the deck file has for this vehicle. rows : ductility. brittle : empty where it was not
-    asked for."""
+    asked for. first : elastic first yield at the governing position."""
 
     deck: Deck
     basis: DesignBasis
@@ -102,12 +103,12 @@ class CollapseLoad:
     rows: tuple[Row, ...]
     ductile: bool | None
     brittle: tuple[Brittle, ...]
+    first: FirstYield
 
     @property
     def governing(self) -> Bounded:
         """The position with the smallest lower bound of those between two bounds."""
-        closer = [one for one in self.positions if one.found is not None]
-        return min(closer, key=lambda one: one.lower)
+        return _governing(self.positions)
 
     @property
     def safe(self) -> float:
@@ -172,6 +173,7 @@ def collapse_load(deck: Deck, wanted: Wanted, progress: Progress | None = None) 
             found=collapse(slab, load, dead, gap=wanted.gap),
         )
     bars = deck.required_reinforcement.bars
+    worst = _governing(found)
     return CollapseLoad(
         deck=deck,
         basis=basis,
@@ -183,7 +185,13 @@ def collapse_load(deck: Deck, wanted: Wanted, progress: Progress | None = None) 
         rows=hinge_rows(bars, basis.materials),
         ductile=ductile_steel(basis.materials),
         brittle=(),
+        first=first_yield(deck, factors, worst.run, worst.number, slab.resistances),
     )
+
+
+def _governing(positions: Sequence[Bounded]) -> Bounded:
+    closer = [one for one in positions if one.found is not None]
+    return min(closer, key=lambda one: one.lower)
 
 
 def brittle_checks(
