@@ -35,6 +35,7 @@ from pipelines.findings.finding import Finding
 from pipelines.findings.left_out import left_out
 from pipelines.findings.reconciliation.walk import governing_findings, reconcile
 from pipelines.kept import Kept
+from pipelines.loadtest.outcome import Outcome, judge
 from pipelines.model.accepted import buildable
 from pipelines.model.build import BuiltModel
 from pipelines.model.cache import ModelCache
@@ -210,6 +211,16 @@ def _on_this_mesh(
             replace(case, probes=tuple(probe[k] for probe in probes))
             for k, case in enumerate(traffic)
         )
+    tested: tuple[Outcome, ...] = ()
+    if deck.load_tests:
+        with stages("load tests"):
+            under = replace(plate, load_tests=deck.load_tests, fitted=deck.fitted)
+            tested = kept.stage(
+                "load tests",
+                lambda: tuple(judge(under, one, fitting=False) for one in deck.load_tests),
+                data=(of, deck.load_tests, deck.fitted),
+                made=[bare],
+            )
     with stages("widths and reconciliation"):
         widths = kept.stage(
             "widths", lambda: back_widths(striped.deck, findings), data=of, made=[findings]
@@ -229,6 +240,7 @@ def _on_this_mesh(
         widths=widths,
         reconciliations=walks,
         design=bars,
+        load_tests=tested,
         seconds=stages.seconds,
     )
 

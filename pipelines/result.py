@@ -24,6 +24,7 @@ from pipelines.findings.effects import EffectFinding, effect_findings
 from pipelines.findings.finding import Finding
 from pipelines.findings.left_out import LeftOut
 from pipelines.findings.reconciliation.walk import Reconciliation
+from pipelines.loadtest.outcome import Outcome
 from pipelines.model.build import BuiltModel
 from pipelines.model.responses import Response, SolvedDeck
 from plate.arrays import Floats
@@ -63,7 +64,7 @@ class Result:
     compared with.
     widths : back-figured from the findings; reconciliations : of the governing ones.
     design : the reinforcement judged, None for a deck without bars.
-    seconds : stage -> wall time [s].
+    load_tests : measured beside computed, nothing sought. seconds : stage -> wall time [s].
     """
 
     deck: Deck
@@ -78,6 +79,7 @@ class Result:
     widths: tuple[BackWidth, ...]
     reconciliations: tuple[Reconciliation, ...]
     design: Design | None
+    load_tests: tuple[Outcome, ...]
     seconds: Mapping[str, float]
 
     @property

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 FILES = (
     *("report.html", "report.pdf", "summary.json", "findings.csv", "values.csv"),
-    *("as_built.csv", "fields.vtu", "bars.dxf", "bar_schedule.csv"),
+    *("as_built.csv", "load_tests.csv", "fields.vtu", "bars.dxf", "bar_schedule.csv"),
 )
 """All that a run may write."""
 
@@ -35,7 +35,7 @@ def run(
 ) -> "Result":
     """Read a deck file, analyse it and write report.html, summary.json, findings.csv, values.csv
     and fields.vtu to `out`, with `pdf` also report.pdf, of a deck with bars bars.dxf and
-    bar_schedule.csv, and with as-built readings as_built.csv.
+    bar_schedule.csv, with as-built readings as_built.csv, with load tests load_tests.csv.
 
     fitted : a file of stiffnesses found from a load test, as `read_deck` takes it.
 
@@ -83,6 +83,7 @@ def write_results(result: "Result", out: Path, *, pdf: bool = False) -> None:
     from pipelines.report.data.bar_schedule_csv import write_schedule
     from pipelines.report.data.fields_vtu import write_fields
     from pipelines.report.data.findings_csv import write_findings
+    from pipelines.report.data.load_test import write_load_tests
     from pipelines.report.data.summary import summary, write_summary
     from pipelines.report.data.values_csv import write_values
     from pipelines.report.html import html_of
@@ -102,6 +103,8 @@ def write_results(result: "Result", out: Path, *, pdf: bool = False) -> None:
             (folder / "report.pdf").write_bytes(pdf_of(document))
         if deck.reinforcement is not None and deck.reinforcement.survey is not None:
             write_as_built(folder / "as_built.csv", result.verdicts)
+        if result.load_tests:
+            write_load_tests(folder / "load_tests.csv", result.load_tests)
         if result.design is not None and result.schedule is not None:
             from pipelines.report.drawings.bars_dxf import write_bars
 

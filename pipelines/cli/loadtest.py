@@ -39,7 +39,7 @@ def _loadtest(arguments: argparse.Namespace) -> int:
     from pipelines.loadtest.words import cautions, fit_words, interval_words, lead
     from pipelines.numbers import number
     from pipelines.outputs import check_folder, replacing
-    from pipelines.report.data.load_test import load_test_entry, write_load_test
+    from pipelines.report.data.load_test import load_test_entry, write_load_tests
     from pipelines.report.data.summary import finite
     from pipelines.report.html import html_of
     from pipelines.report.sections.load_test import load_test_page
@@ -50,7 +50,7 @@ def _loadtest(arguments: argparse.Namespace) -> int:
     fitted = fitted_text(outcome) if outcome.fit is not None else ""
     with replacing(arguments.out, "loadtest") as folder:
         write_text(folder / "loadtest.html", html_of(load_test_page(outcome, fitted)))
-        write_load_test(folder / "loadtest.csv", outcome)
+        write_load_tests(folder / "loadtest.csv", [outcome])
         entry = finite(load_test_entry(outcome))
         write_text(folder / "loadtest.json", json.dumps(entry, indent=1, allow_nan=False) + "\n")
         if fitted:

@@ -42,6 +42,7 @@ from pipelines.report.sections.first_page import comparison_table, first_page
 from pipelines.report.sections.input import axle_table, beam_sections, cases_table, line_table
 from pipelines.report.sections.limits import not_covered
 from pipelines.report.sections.load_models import models_section
+from pipelines.report.sections.load_test import load_test_sections
 from pipelines.report.sections.reconciliation import reconciliation_section
 from pipelines.report.sections.shear import shear_section
 from pipelines.report.sections.tables import (
@@ -115,6 +116,7 @@ def report(
         ("arching", "Arching and the empirical method", arching_section(result)),
         ("detailing", "Detailing", detailing_section(result)),
         ("as-built", "As-built check", as_built_section(result)),
+        ("load-tests", "Load tests", load_test_sections(result.load_tests)),
         ("source", "Program and input", (_source(result),)),
     ]
     return Document(

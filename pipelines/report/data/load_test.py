@@ -1,7 +1,8 @@
-"""loadtest.csv and loadtest.json: readings beside what is computed, and the stiffnesses found."""
+"""load_tests.csv of a run, loadtest.csv and loadtest.json: readings beside what is computed, and
+the stiffnesses found."""
 
 import csv
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -37,13 +38,13 @@ COLUMNS = (
 )
 
 
-def write_load_test(path: Path, outcome: Outcome) -> None:
-    """Write loadtest.csv, a row a reading in the order of its file; what is not there stays
+def write_load_tests(path: Path, outcomes: Sequence[Outcome]) -> None:
+    """Write a row a reading, test by test in the order of its file; what is not there stays
     empty."""
     with path.open("w", encoding="utf-8", newline="") as file:
         rows = csv.writer(file)
         rows.writerow(COLUMNS)
-        for row in load_test_table(outcome):
+        for row in (row for outcome in outcomes for row in load_test_table(outcome)):
             rows.writerow([plain_cell(cell) if isinstance(cell, str) else cell for cell in row])
 
 

@@ -1,6 +1,6 @@
 """The page of `deckslab loadtest`: measured beside computed, and the stiffnesses found."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from pipelines.caution import CAUTION
 from pipelines.deck.load_test import UNITS, Quantity
@@ -110,14 +110,22 @@ def found_blocks(outcome: Outcome, fitted: str) -> Iterator[Block]:
             yield Paragraph(lines(Code(line) for line in part.splitlines()))
 
 
-def reading_blocks(outcome: Outcome) -> Iterator[Block]:
-    """Tables and figures by quantity, and strains as moments."""
+def load_test_sections(outcomes: Sequence[Outcome]) -> Iterator[Block]:
+    """Measured beside computed of every test, in the report of a run."""
+    for k, outcome in enumerate(outcomes):
+        said = (lead(outcome), *cautions(outcome), *NOTES[:2])
+        blocks = (Bullets(said), *reading_blocks(outcome, f"test-{k}-"))
+        yield Section(f"load-test-{k}", outcome.test.name, blocks)
+
+
+def reading_blocks(outcome: Outcome, name: str = "") -> Iterator[Block]:
+    """Tables and figures by quantity, and strains as moments; name : before those of figures."""
     yield _agreement(outcome)
     for k, (quantity, mine) in enumerate(outcome.by_quantity()):
         yield _readings(outcome, quantity, mine)
         caption = "A mark for each reading; on the line computed and measured are the same."
-        figure = agreement_figure(f"agreement-{k}", outcome, quantity)
-        yield Figure(f"agreement-figure-{k}", figure, caption)
+        figure = agreement_figure(f"{name}agreement-{k}", outcome, quantity)
+        yield Figure(f"{name}agreement-figure-{k}", figure, caption)
     if strip_moments(outcome):
         yield _moments(outcome)
 

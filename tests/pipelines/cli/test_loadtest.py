@@ -84,14 +84,22 @@ def test_the_run_takes_what_was_found(
     noisy.write_text(text + '[[probe]]\nname = "p"\nat_m = [1.5, 0.0]\n', encoding="utf-8")
     fitted = tmp_path / "fitted.toml"
     fitted.write_text('[[fitted]]\nof = "slab E"\nfactor = 0.5\n', encoding="utf-8")
-    w = []
+    w, tested = [], []
     for more in ([], ["--fitted", str(fitted)]):
         assert main(["run", str(noisy), "--out", str(tmp_path / "run"), "--quiet", *more]) == 0
         summary = json.loads((tmp_path / "run" / "summary.json").read_text(encoding="utf-8"))
         w.append(summary["probes"]["p"]["cases"]["w"]["w_mm"])
+        with (tmp_path / "run" / "load_tests.csv").open(encoding="utf-8", newline="") as file:
+            rows = list(csv.DictReader(file))
+        assert {row["computed_fitted"] for row in rows} == {""}  # a run seeks nothing
+        tested.append([float(r["computed"]) for r in rows if r["quantity"] == "deflection"])
     assert 1.05 * w[0] < w[1] < 2.0 * w[0]
+    assert len(tested[0]) == 18
+    assert 1.05 * max(tested[0]) < max(tested[1]) < 2.0 * max(tested[0])
     page = (tmp_path / "run" / "report.html").read_text(encoding="utf-8")
     assert "stiffnesses found from a load test: slab E × 0.5" in page
+    for words in ("Load tests", "the model gives", "Deflections, measured beside computed"):
+        assert words in page
     capsys.readouterr()
 
 

@@ -45,11 +45,11 @@ def test_what_is_read(tmp_path: Path) -> None:
     strain, deflection = test.readings
     assert (strain.line, strain.position, strain.place, strain.at) == (2, "P1", "S1", (1.5, 0.5))
     assert (strain.quantity, strain.face, strain.direction) == ("strain", "top", "y")
-    np.testing.assert_allclose(
-        [strain.value, strain.accuracy, strain.lever], [-61.5e-6, 2e-6, 0.11], rtol=1e-12
-    )
+    read = np.array([strain.value, strain.accuracy, strain.lever], dtype=float)
+    np.testing.assert_allclose(read, [-61.5e-6, 2e-6, 0.11], rtol=1e-12)
     assert deflection.at == (4.5, 0.25)
-    np.testing.assert_allclose([deflection.value, deflection.accuracy], [3.5e-3, 2e-5], rtol=1e-12)
+    read = np.array([deflection.value, deflection.accuracy], dtype=float)
+    np.testing.assert_allclose(read, [3.5e-3, 2e-5], rtol=1e-12)
     assert [one.direction for one in test.positions["P3"]] == ["reverse"]
     assert test.vehicle.impact == 1.0
     assert [axle.load for axle in test.vehicle.axles] == [60e3, 100e3]

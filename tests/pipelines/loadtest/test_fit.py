@@ -64,7 +64,7 @@ def test_intervals_hold_the_truth_in_95_of_100(stated: bool) -> None:
     for _ in range(trials):
         one = found(exact + NOISE * rng.standard_normal(len(exact)), accuracy)
         held += (one.low <= TRUE) & (one.high >= TRUE)
-    low, high = binom.ppf([5e-4, 1.0 - 5e-4], trials, 0.95)
+    low, high = (binom.ppf(share, trials, 0.95) for share in (5e-4, 1.0 - 5e-4))
     assert ((low <= held) & (held <= high)).all(), held
 
 

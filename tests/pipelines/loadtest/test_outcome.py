@@ -69,7 +69,7 @@ def test_intervals_hold_the_hidden_stiffnesses_in_95_of_100(tmp_path: Path, stat
     """Of 100 noisy tests the count within is binomial: beyond the limits taken lies one chance in a
     thousand for each of the six looks."""
     held = trials(tmp_path, 100, stated=stated)
-    low, high = binom.ppf([5e-4, 1.0 - 5e-4], 100, 0.95)
+    low, high = (binom.ppf(share, 100, 0.95) for share in (5e-4, 1.0 - 5e-4))
     print(held)
     assert all(low <= n <= high for n in held), held
 
