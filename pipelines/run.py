@@ -4,7 +4,8 @@ What computes and draws is imported once the deck file is read, so that a mistak
 once.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +16,7 @@ from pipelines.outputs import check_folder, replacing
 if TYPE_CHECKING:
     from pipelines.analysis import Progress
     from pipelines.kept import Kept
-    from pipelines.report.document import Document
+    from pipelines.report.document import Document, Section
     from pipelines.result import Result
 
 FILES = (
@@ -76,8 +77,13 @@ def written(out: Path) -> list[str]:
     return [name for name in FILES if (out / name).exists()]
 
 
-def write_results(result: "Result", out: Path, *, pdf: bool = False) -> None:
-    """All files of a finished analysis, as `run` writes them."""
+def write_results(
+    result: "Result", out: Path, *, pdf: bool = False, beside: "Sequence[Section]" = ()
+) -> None:
+    """All files of a finished analysis, as `run` writes them.
+
+    beside : sections of the report that are not of the run, before its record.
+    """
     from pipelines.envelopes.columns import field_columns
     from pipelines.report.data.as_built_csv import write_as_built
     from pipelines.report.data.bar_schedule_csv import write_schedule
@@ -98,6 +104,7 @@ def write_results(result: "Result", out: Path, *, pdf: bool = False) -> None:
         )
         entries = summary(result)
         document = report_of(result, entries)
+        document = replace(document, record=(*beside, *document.record))
         write_text(folder / "report.html", html_of(document))
         if pdf:
             (folder / "report.pdf").write_bytes(pdf_of(document))

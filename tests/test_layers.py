@@ -90,6 +90,15 @@ INNER = {
         "schedule",
         "inspection",
     ),
+    "pipelines/bar_design": (
+        "covers",
+        "told",
+        "designed",
+        "search",
+        "least_change",
+        "design",
+        "files",
+    ),
     "pipelines/report": (
         "document",
         "fonts",

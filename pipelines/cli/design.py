@@ -14,9 +14,12 @@ def add_design(commands: Commands) -> None:
         help="bars from loads, concrete, cover and a set of bars",
         description="Choose the least steel of the deck file's [bar_choice] that passes every "
         "check, mats and bars added along lines and edges, and where bars do not suffice and "
-        "thickness_mm is given there, the thickness; analyse the deck again with them until every "
-        "check that is judged is adequate. Writes the deck file with the bars, and all that run "
-        "writes. Bars that the file has are replaced, covers and moment_at stay.",
+        "thickness_mm is given there, or grades in [[concrete]], the thickness and the grade; "
+        "analyse the deck again with them until every check that is judged is adequate. Tells "
+        "what sets each layer, what else would weigh, and where no bars pass the least change "
+        "with which some do. Writes the deck file with the bars, design.csv and design.json with "
+        "what was told, and all that run writes. Bars that the file has are replaced, covers and "
+        "moment_at stay.",
         epilog=STATUS,
     )
     parser.add_argument("deck", metavar="DECK", help=DECK)
@@ -26,7 +29,7 @@ def add_design(commands: Commands) -> None:
 
 def _design(arguments: argparse.Namespace) -> int:
     path = found_deck(arguments.deck)
-    from pipelines.bar_design import design_bars
+    from pipelines.bar_design.files import design_bars
 
     found = design_bars(path, arguments.out, lambda words: print(words, flush=True))
     for line in found.words:
@@ -34,11 +37,11 @@ def _design(arguments: argparse.Namespace) -> int:
     if not found.adequate:
         print(CAUTION)
         return 1
-    from pipelines.bar_design import DECK_FILE
+    from pipelines.bar_design.files import DESIGN_FILES
     from pipelines.cli.brief import brief
     from pipelines.run import FILES
 
-    names = [name for name in (DECK_FILE, *FILES) if (arguments.out / name).exists()]
+    names = [name for name in (*DESIGN_FILES, *FILES) if (arguments.out / name).exists()]
     for line in brief(found.result, arguments.out, names):
         terminal().print(line)
     return 0

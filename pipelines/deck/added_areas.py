@@ -17,10 +17,11 @@ def courses(plan: Plan, names: Iterable[str]) -> shapely.Geometry:
 
 
 def along_lines(plan: Plan, names: Iterable[str], reach: float) -> shapely.Geometry:
-    """What lies within a reach [m] to each side of some lines, on the slab or beside it."""
+    """What lies within a reach [m] of some lines, on the slab or beside it: to each side, and as
+    far beyond their ends, where an edge of the slab may be askew to them."""
     return shapely.union_all(
         [
-            courses(plan, [name]).buffer(reach, cap_style="flat", join_style="mitre")
+            courses(plan, [name]).buffer(reach, cap_style="square", join_style="mitre")
             for name in names
         ]
     )

@@ -18,6 +18,7 @@ from pipelines.deck.survey import Value as SurveyValue
 from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import Bars, Face, Layer, SlabBars
 from pipelines.standards.resistance.fatigue_damage import DamageFactor
+from pipelines.standards.sources import Standard
 from plate.arrays import Floats
 
 # Longest bar that is delivered [m], common practice.
@@ -57,13 +58,15 @@ class Prices:
 class BarChoice:
     """Diameters and spacings [m] from which bars may be chosen.
 
-    thicknesses : of the slab that may be chosen [m], increasing; empty = as it is.
+    thicknesses : of the slab that may be chosen [m], increasing; grades : of concrete that may be
+    chosen, by standard, in the order of trial; empty = as it is.
     """
 
     diameters: tuple[float, ...]
     spacings: tuple[float, ...]
     prices: Prices = Prices()
     thicknesses: tuple[float, ...] = ()
+    grades: tuple[Mapping[Standard, str], ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

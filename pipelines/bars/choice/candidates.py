@@ -23,7 +23,6 @@ from pipelines.deck.reinforcement import BarChoice
 from pipelines.model.responses import SolvedDeck
 from pipelines.numbers import within
 from pipelines.standards.detailing.anchorage import anchorage
-from pipelines.standards.detailing.rules import Row
 from pipelines.standards.resistance.bars import Bars, Layer, SlabBars, place_of
 from plate.arrays import Floats
 from plate.geometry.outline import DRAWN, region
@@ -60,10 +59,12 @@ class Candidate:
 @dataclass(frozen=True, kw_only=True)
 class Band:
     """Lines along which bars may be added to a layer. gap : (n,) distance of every result point to
-    the nearest of them [m]."""
+    the nearest of them [m]; sine : largest of the angles between them and the bars: a bond length
+    along the bars is so much of it away from the lines."""
 
     along: tuple[str, ...]
     gap: Floats
+    sine: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,8 +117,12 @@ class Needs:
         points = shapely.points(self.solved.recovery.points.plan)
         for names in (crossed, edges):
             if names:
-                gap = shapely.distance(courses(plan, names), points)
-                yield Band(along=tuple(names), gap=np.asarray(gap))
+                lines = courses(plan, names)
+                yield Band(
+                    along=tuple(names),
+                    gap=np.asarray(shapely.distance(lines, points)),
+                    sine=_largest_sine(lines, along),
+                )
 
     def peaks(self, standard: StandardDesign, where: NDArray[np.bool_]) -> Peaks:
         membrane, angle = self.design.membrane, self.design.reinforcement.angle
@@ -137,8 +142,15 @@ class Trial:
     _peaks: dict[tuple[str, bytes], Peaks] = field(default_factory=dict)
 
     def candidates(self) -> Iterator[Candidate]:
-        """One for every mat that passes: alone, or with the least bars added along lines."""
+        """One for every mat that passes: alone, or with the least bars added along lines.
+
+        Of mats that pass alone the least, the least of every diameter, on which the inner layer's
+        depth depends, and those whose further steel a diameter and a spacing less may pay for.
+        """
         everywhere = np.ones(len(self.needs.solved.recovery.points.plan), dtype=bool)
+        prices = self.needs.choice.prices
+        saved = self.needs.area * (prices.diameter + prices.spacing)
+        least, diameters = np.inf, set[float]()
         for mat in self.needs.sets:
             if mat.area < self.needs.floors.get(self.layer, 0.0):
                 continue
@@ -147,8 +159,13 @@ class Trial:
                 continue
             mass = STEEL * mat.area * self.needs.area
             if self.fails(changed, everywhere) is None:
-                yield Candidate(bars=mat, added=None, mass=mass)
-                return  # more steel everywhere serves nothing
+                least = min(least, mass)
+                if mass <= least + saved or mat.diameter not in diameters:
+                    yield Candidate(bars=mat, added=None, mass=mass)
+                diameters.add(mat.diameter)
+                continue
+            if np.isfinite(least):
+                continue  # less steel passes without any added
             for band in self.needs.bands(self.layer):
                 added = self._added(changed, mat, band)
                 if added is not None:
@@ -182,14 +199,22 @@ class Trial:
             except ValueError:
                 continue
             if self.fails(both, inside) is None:
-                reach = reaches[low] + self._bond(both)
+                reach = reaches[low] + band.sine * self._bond(both)
                 rounded = round(float(np.ceil(reach / STEP - 1e-9) * STEP), 3)
                 return Added(bars=more, along=band.along, reach=rounded)
         return None
 
-    def anchored_reach(self, mats: SlabBars, added: Added) -> float:
-        """How far from their lines added bars count [m]."""
-        return added.reach - self._bond(mats.with_added(self.layer, added.bars))
+    def counts(self, mats: SlabBars, added: Added) -> NDArray[np.bool_]:
+        """(n,) at which result points bars added to some mats are anchored.
+
+        Raises
+        ------
+        ValueError
+            If they do not fit between those of the mat.
+        """
+        band = next(b for b in self.needs.bands(self.layer) if b.along == added.along)
+        bond = self._bond(mats.with_added(self.layer, added.bars))
+        return np.asarray(band.gap <= added.reach - band.sine * bond)
 
     def _bond(self, both: SlabBars) -> float:
         """The largest bond length of all standards [m]."""
@@ -198,14 +223,25 @@ class Trial:
 
     def fails(self, bars: SlabBars, where: NDArray[np.bool_]) -> tuple[str, float] | None:
         """The first check that the layer's bars fail at some result points, with its value."""
+        return next((one for one in self.used(bars, where) if not within(one[1])), None)
+
+    def used(self, bars: SlabBars, where: NDArray[np.bool_]) -> Iterator[tuple[str, float]]:
+        """The checks of the layer's bars at some result points by every standard, and how far each
+        is used."""
         for standard in self.needs.standards:
             key = standard.basis.materials.standard, where.tobytes()
             if key not in self._peaks:
                 self._peaks[key] = self.needs.peaks(standard, where)
-            for check, used in judged(standard, self._peaks[key], bars, self.layer, where):
-                if not within(used):
-                    return check, used
-        return None
+            yield from judged(standard, self._peaks[key], bars, self.layer, where)
+
+
+def _largest_sine(lines: shapely.Geometry, along: Floats) -> float:
+    """Of the angles between lines and a direction (2,)."""
+    runs = [np.diff(shapely.get_coordinates(line), axis=0) for line in shapely.get_parts(lines)]
+    run = np.concatenate(runs)
+    length = np.linalg.norm(run, axis=1)
+    across = np.abs(along[0] * run[:, 1] - along[1] * run[:, 0])[length > 0.0]
+    return float((across / length[length > 0.0]).max(initial=0.0))
 
 
 def judged(
@@ -219,9 +255,6 @@ def judged(
         *mat_rows(bars, layer[0], standard.basis, peaks),
         *fatigue_rows(standard.fatigue, bars, mat, where),
     ):
-        if _is_of(row, layer):
+        # rules whose breach would still have to be justified count too: a design has none of these
+        if row.place == place_of(layer):
             yield f"{row.check}, {mat.standard}", row.utilisation
-
-
-def _is_of(row: Row, layer: Layer) -> bool:
-    return row.place == place_of(layer) and not row.otherwise

@@ -1,84 +1,166 @@
-"""Bars written into a deck file in place of those that it has; all else stays as its author wrote
-it."""
+"""A deck file's text with other bars, another thickness or grade; all else stays as its author
+wrote it."""
 
 import json
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
-from pipelines.bars.choice.least_steel import Chosen
+from pipelines.bars.choice.least_steel import Chosen, slab_bars
+from pipelines.deck.deck import Deck
+from pipelines.deck.reading.deck_file import deck_of
+from pipelines.deck.reading.toml import tables_of_text
 from pipelines.errors import DeckError
 from pipelines.numbers import as_given
 from pipelines.standards.resistance.bars import DIRECTIONS, FACES, SlabBars
+from pipelines.standards.sources import Standard
 
-HEADER = re.compile(r"^\s*\[{1,2}\s*([A-Za-z0-9_.\"' -]+?)\s*\]{1,2}\s*(#.*)?$")
+HEADER = re.compile(r"^\s*(\[{1,2})\s*([A-Za-z0-9_.\"' -]+?)\s*\]{1,2}\s*(#.*)?$")
 OURS = ("bars", "bars.added")
 UNCLEAR = (
     "cannot be told from what stands around it: write each as a table of its own, its header on a "
-    "line"
+    "line, every key on its own line"
 )
-THICKNESS = re.compile(r"^(\s*)thickness_mm\s*=\s*[0-9_.]+", re.MULTILINE)
+# What a design may change.
+BARS, THICKNESS, GRADE = "[[bars]]", "[slab] thickness_mm", "[[concrete]] grade"
 
 
-def with_tables(text: str, tables: str, thickness: float | None = None) -> str:
-    """The text with `tables` in place of its [[bars]], or at its end; thickness : of the slab [m],
-    where it changes.
+@dataclass(frozen=True)
+class DeckText:
+    """Text of a deck file and the file's name."""
 
-    Raises
-    ------
-    DeckError
-        If the file is written so that its bars cannot be told from the rest.
-    """
-    kept: list[str] = []
-    place, mine = None, False
-    for line in text.splitlines():
-        header = HEADER.match(line)
-        if header:
-            mine = header.group(1).replace(" ", "") in OURS
-            if mine and place is None:
-                place = len(kept)
-        if not mine:
-            kept.append(line)
-    at = len(kept) if place is None else place
-    whole = "\n".join([*kept[:at], *tables.splitlines(), "", *kept[at:]]) + "\n"
-    if thickness is not None:
-        value = f"thickness_mm = {as_given(round(1e3 * thickness, 6))}"
-        whole = re.sub(
-            r"^(\s*)thickness_mm\s*=\s*[0-9_.]+", rf"\g<1>{value}", whole, count=1, flags=re.M
-        )
-    _check(text, whole)
-    return whole
+    text: str
+    name: str
+
+    @cached_property
+    def tables(self) -> dict[str, Any]:
+        """What the text says, as read."""
+        return tables_of_text(self.text, self.name)
+
+    @cached_property
+    def deck(self) -> Deck:
+        """The deck that it describes."""
+        return deck_of(self.tables, self.name)
+
+    def with_bars(self, bars: SlabBars, chosen: Chosen | None = None) -> "DeckText":
+        """With these mats in place of its [[bars]], or at its end; angle_deg and moment_at stay.
+
+        chosen : layers in place of those of `bars`, and what is added to them.
+
+        Raises
+        ------
+        DeckError
+            If the file is written so that its bars cannot be told from the rest.
+        """
+        more = _kept_keys(self.tables)
+        if chosen is not None:
+            bars = slab_bars(chosen, bars)
+        kept: list[str] = []
+        place, mine = None, False
+        for line in self.text.splitlines():
+            header = HEADER.match(line)
+            if header:
+                mine = _named(header) in OURS
+                if mine and place is None:
+                    place = len(kept)
+            if not mine:
+                kept.append(line)
+        at = len(kept) if place is None else place
+        return self._changed([*kept[:at], *_lines(bars, chosen, more), *kept[at:]], BARS)
+
+    def with_thickness(self, thickness: float) -> "DeckText":
+        """With another thickness of the slab [m], the same covers and bars.
+
+        Raises
+        ------
+        DeckError
+            If the file is written so that the key cannot be told from the rest.
+        """
+        if abs(thickness - self.deck.slab.thickness) < 1e-9:
+            return self
+        lines = self._with_key("slab", 0, "thickness_mm", _mm(thickness))
+        return self._changed(lines, THICKNESS)
+
+    def with_grades(self, grades: Mapping[Standard, str]) -> "DeckText":
+        """With other grades of concrete, and [slab] concrete where it is one of those replaced.
+
+        Raises
+        ------
+        DeckError
+            If the file is written so that the keys cannot be told from the rest.
+        """
+        found = self
+        before = []
+        for number, table in enumerate(self.tables.get("concrete", [])):
+            grade = grades.get(table["standard"])
+            if grade is not None and grade != table["grade"]:
+                before.append((table["grade"], grade))
+                lines = found._with_key("concrete", number, "grade", f'"{grade}"')
+                found = found._changed(lines, GRADE)
+        for old, new in before:
+            if self.tables["slab"].get("concrete") == old:
+                lines = found._with_key("slab", 0, "concrete", f'"{new}"')
+                return found._changed(lines, GRADE)
+        return found
+
+    def _with_key(self, table: str, number: int, key: str, value: str) -> list[str]:
+        """The lines with another value of a key in the table of that number."""
+        lines, at, seen = self.text.splitlines(), False, -1
+        pattern = re.compile(rf"^(\s*{key}\s*=\s*)(\"[^\"]*\"|'[^']*'|[0-9_.eE+-]+)")
+        for k, line in enumerate(lines):
+            header = HEADER.match(line)
+            if header:
+                at = _named(header) == table
+                seen += at
+            elif at and seen == number and pattern.match(line):
+                lines[k] = pattern.sub(rf"\g<1>{value}", line)
+        return lines
+
+    def _changed(self, lines: list[str], what: str) -> "DeckText":
+        """Another text, of which all that a design does not choose must read the same, and `what`
+        must not."""
+        found = replace(self, text="\n".join(lines) + "\n")
+        try:
+            new = tomllib.loads(found.text)
+        except tomllib.TOMLDecodeError:
+            raise DeckError(self.name, [f"{what} {UNCLEAR}"]) from None
+        if _fixed(new) != _fixed(self.tables) or (what != BARS and new == self.tables):
+            raise DeckError(self.name, [f"{what} {UNCLEAR}"])
+        return found
 
 
-def _check(before: str, after: str) -> None:
-    """Everything but the bars and the slab's thickness must read the same."""
-    try:
-        old, new = (tomllib.loads(text) for text in (before, after))
-    except tomllib.TOMLDecodeError:
-        raise DeckError("[[bars]]", [UNCLEAR]) from None
-    for data in (old, new):
-        data.pop("bars", None)
-        data.get("slab", {}).pop("thickness_mm", None)
-    if old != new:
-        raise DeckError("[[bars]]", [UNCLEAR])
+def _named(header: re.Match[str]) -> str:
+    return header.group(2).replace(" ", "")
 
 
-def kept_keys(data: Mapping[str, Any]) -> dict[str, str]:
-    """Keys of the [[bars]] of a deck file that a design does not choose, as text by face."""
-    found = {}
-    for table in data.get("bars", []):
-        lines = [f"{k} = {json.dumps(table[k])}" for k in ("angle_deg", "moment_at") if k in table]
-        found[str(table.get("face"))] = "\n".join(lines)
-    return found
+def _fixed(tables: Mapping[str, Any]) -> dict[str, Any]:
+    """All that a design does not choose."""
+    fixed = {key: value for key, value in tables.items() if key != "bars"}
+    if isinstance(slab := fixed.get("slab"), dict):
+        chosen = ("thickness_mm", "concrete")
+        fixed["slab"] = {key: value for key, value in slab.items() if key not in chosen}
+    if isinstance(concretes := fixed.get("concrete"), list):
+        fixed["concrete"] = [{k: v for k, v in one.items() if k != "grade"} for one in concretes]
+    return fixed
 
 
-def tables_of(bars: SlabBars, chosen: Chosen | None, more: Mapping[str, str]) -> str:
-    """[[bars]] of both faces, with what is added; more : further keys of a face, as text."""
-    return "\n".join(_lines(bars, chosen, more)) + "\n"
+def _kept_keys(tables: Mapping[str, Any]) -> dict[str, list[str]]:
+    """Keys of the [[bars]] that a design does not choose, as lines by face."""
+    return {
+        str(table.get("face")): [
+            f"{key} = {json.dumps(table[key])}"
+            for key in ("angle_deg", "moment_at")
+            if key in table
+        ]
+        for table in tables.get("bars", [])
+    }
 
 
-def _lines(bars: SlabBars, chosen: Chosen | None, more: Mapping[str, str]) -> Iterator[str]:
+def _lines(bars: SlabBars, chosen: Chosen | None, more: Mapping[str, list[str]]) -> Iterator[str]:
+    """[[bars]] of both faces, with what is added; more : further keys of a face."""
     number = 0
     for face in FACES:
         mat = bars.mat(face)
@@ -92,8 +174,7 @@ def _lines(bars: SlabBars, chosen: Chosen | None, more: Mapping[str, str]) -> It
                 f"{direction} = {{ diameter_mm = {_mm(one.diameter)}, "
                 f"spacing_mm = {_mm(one.spacing)} }}"
             )
-        if face in more:
-            yield from more[face].splitlines()
+        yield from more.get(face, [])
         yield ""
         for direction in DIRECTIONS:
             added = None if chosen is None else chosen.layers[face, direction].added

@@ -17,7 +17,7 @@ POWER = 3.0  # v_Rd,c grows with the third root of the steel: EN 1992-1-1 6.2.2(
 
 # Checks that candidates of single layers are chosen by: they fail again only where the whole run
 # looks closer.
-SINGLE = (Check.BENDING, Check.STRESSES, Check.CRACKS, Check.STEEL)
+SINGLE = (Check.BENDING, Check.STRESSES, Check.CRACKS, Check.FATIGUE, Check.STEEL)
 
 
 def asked(
@@ -31,9 +31,7 @@ def asked(
     for judged in verdict.judgements:
         if judged.worst is None or not judged.asked or (judged.check in SINGLE and not chosen):
             continue
-        used = max(
-            (f.utilisation for f in judged.found if not f.met and not f.otherwise), default=0
-        )
+        used = max((f.utilisation for f in judged.found if not f.met), default=0)
         if used <= 1.0:
             continue
         for layer, power in _layers(judged, design):
@@ -50,9 +48,9 @@ def _layers(judged: Judgement, design: StandardDesign) -> Iterator[tuple[Layer, 
         yield from ((("bottom", direction), POWER) for direction in ("x", "y"))
     elif judged.check is Check.BENDING and judged.layer is not None:
         yield judged.layer, 1.0
-    elif judged.check in (Check.COLLISION, Check.STEEL, Check.CRACKS, Check.STRESSES):
+    elif judged.check in (Check.COLLISION, *SINGLE):
         for found in judged.found:
-            if not found.met and not found.otherwise:
+            if not found.met:
                 yield from ((layer, 1.0) for layer in LAYERS if place_of(layer) in found.place)
 
 

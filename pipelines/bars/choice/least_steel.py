@@ -1,6 +1,6 @@
 """The least steel of all four layers together, with a price on variety, by integer programming."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,9 +36,17 @@ class Chosen:
         """[kg]"""
         return sum(one.mass for one in self.layers.values())
 
+    def counted(self, prices: Prices, area: float) -> float:
+        """Its mass and the prices of its variety on a slab of that area [kg]."""
+        sets = [bars for one in self.layers.values() for bars in one.sets]
+        diameters, spacings = {b.diameter for b in sets}, {b.spacing for b in sets}
+        zones = sum(one.added is not None for one in self.layers.values())
+        variety = prices.diameter * len(diameters) + prices.spacing * len(spacings)
+        return self.mass + area * (variety + prices.zone * zones)
+
 
 @dataclass(frozen=True, kw_only=True)
-class _Option:
+class Option:
     """A candidate of a layer at a face with that layer order; rest : of an inner layer, what it
     rests on."""
 
@@ -58,20 +66,22 @@ def least_steel(needs: Needs, bars: SlabBars) -> Chosen | None:
 
     bars : covers and thickness, with the other face's bars as they were.
     """
-    options = [option for face in FACES for option in _options(needs, bars, face)]
-    if not options:
-        return None
-    return _solved(options, needs.choice.prices, needs.area)
+    return least_of(options(needs, bars), needs.choice.prices, needs.area)
 
 
-def _options(needs: Needs, bars: SlabBars, face: Face) -> list[_Option]:
+def options(needs: Needs, bars: SlabBars) -> list[Option]:
+    """Every candidate of all layers, in both layer orders."""
+    return [option for face in FACES for option in _options(needs, bars, face)]
+
+
+def _options(needs: Needs, bars: SlabBars, face: Face) -> list[Option]:
     """Every candidate of both layers of a face, in both layer orders."""
     found = []
     for outer in DIRECTIONS:
         mat = Mat(cover=bars.mat(face).cover, x=bars.mat(face).x, y=bars.mat(face).y, outer=outer)
         own: Layer = (face, outer)
         first = [
-            _Option(layer=own, outer=outer, rest=None, candidate=candidate)
+            Option(layer=own, outer=outer, rest=None, candidate=candidate)
             for candidate in Trial(needs, bars.with_mat(face, mat), own).candidates()
         ]
         found += first
@@ -83,14 +93,23 @@ def _options(needs: Needs, bars: SlabBars, face: Face) -> list[_Option]:
             )
             trial = Trial(needs, bars.with_mat(face, resting), inner)
             found += [
-                _Option(layer=inner, outer=outer, rest=rest, candidate=candidate)
+                Option(layer=inner, outer=outer, rest=rest, candidate=candidate)
                 for candidate in trial.candidates()
             ]
     return found
 
 
-def _solved(options: list[_Option], prices: Prices, area: float) -> Chosen | None:
-    """One option for the outer and one for the inner layer of each face."""
+def least_of(
+    options: Sequence[Option],
+    prices: Prices,
+    area: float,
+    counts: Callable[[Option], bool] = lambda _: True,
+) -> Chosen | None:
+    """One option for the outer and one for the inner layer of each face, of those that count, with
+    the least steel and variety; None where there are none."""
+    options = [option for option in options if counts(option)]
+    if not options:
+        return None
     diameters = sorted({bars.diameter for o in options for bars in o.candidate.sets})
     spacings = sorted({bars.spacing for o in options for bars in o.candidate.sets})
     n, n_d = len(options), len(diameters)

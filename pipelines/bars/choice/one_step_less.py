@@ -18,7 +18,8 @@ PRICE = "price of one more diameter or spacing"
 class Less:
     """Bars one step smaller than those of a layer, or than those added to it.
 
-    check : that they fail, with its utilisation, NaN where it is no single layer's.
+    check : that they fail, with its utilisation; NaN where it is no single layer's, whose words
+    then have the value.
     """
 
     layer: Layer
@@ -84,10 +85,9 @@ def _why(
     if added is None:
         fails = trial.fails(mats, everywhere)
     else:
-        gap = next(b.gap for b in trial.needs.bands(layer) if b.along == added.along)
         try:
             both = mats.with_added(layer, added.bars)
-            inside = gap <= trial.anchored_reach(mats, added)
+            inside = trial.counts(mats, added)
         except ValueError:
             return "the order of spacings: they do not lie between each other", np.nan
         fails = trial.fails(mats, ~inside) or trial.fails(both, inside)

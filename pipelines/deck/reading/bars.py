@@ -91,6 +91,7 @@ def reinforcement(
     if slab.zones:
         mistakes.add("[[bars]]", None, "not yet supported on a slab with zones of other thickness")
     bases = _bases(tables.concretes, tables.steels, factors, mistakes)
+    grades = _grades(tables.concretes, mistakes)
     slab_bars = _slab_bars(tables.bars, slab.thickness, mistakes)
     imposed = tuple(_imposed(where, table, mistakes) for where, table in tables.membrane)
     beams = _beams(tables.beams, lines, mistakes)
@@ -116,6 +117,7 @@ def reinforcement(
             tuple(sorted(MM * s for s in choice.spacings_mm)),
             Prices(**choice.price_kg_m2.model_dump()),
             tuple(sorted(MM * t for t in choice.thickness_mm or ())),
+            grades,
         ),
         shear_widths=None if shear is None else tuple(sorted(set(shear.widths_m))),
         survey=readings,
@@ -278,6 +280,25 @@ def _bases(
             )
         )
     return tuple(found)
+
+
+def _grades(
+    concretes: tuple[tuple[str, ConcreteTable], ...], mistakes: Mistakes
+) -> tuple[dict[Standard, str], ...]:
+    """Grades to choose from, by standard; as many of each standard that has any."""
+    lists = [(where, table, table.grades) for where, table in concretes if table.grades is not None]
+    for where, table, grades in lists:
+        if len(grades) != len(lists[0][2]):
+            told = f"must be as many as those of {lists[0][0]}: they belong together"
+            mistakes.add(f"{where}, grades", grades, told)
+            return ()
+        for grade in grades:
+            try:
+                concrete(grade, table.standard)
+            except CoverageError as error:
+                mistakes.add(f"{where}, grades", grade, str(error))
+    count = len(lists[0][2]) if lists else 0
+    return tuple({table.standard: grades[k] for _, table, grades in lists} for k in range(count))
 
 
 def _slab_bars(

@@ -42,6 +42,13 @@ class ConcreteTable(Table):
         "Standard that the bars are checked to; a [[steel]] of the same one is needed.", "EN 1992"
     )
     grade: Name = entry("Grade by its name in that standard: C35/45, M45, 4 ksi.", "C35/45")
+    grades: Annotated[list[Name], Count(1, 20)] | None = entry(
+        "Grades that `deckslab design` may choose from, tried in this order; of several standards "
+        "the first belong together, the second, and so on.",
+        ["C35/45", "C40/50"],
+        default=None,
+        left_out="grade alone",
+    )
     exposure: ExposureTable = entry(
         "Exposure classes, for covers and crack widths.",
         {"top": "XD1", "bottom": "XC4"},
@@ -129,7 +136,8 @@ class AddedTable(Table):
         left_out="round no opening",
     )
     reach_m: Annotated[float, Range(0.05, 100.0, "m")] | None = entry(
-        "How far they reach to each side of the lines, or from the opening.",
+        "How far they reach to each side of the lines and beyond ends of these within the slab, or "
+        "from the opening.",
         0.9,
         default=None,
         left_out="without along or opening",

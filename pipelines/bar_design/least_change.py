@@ -1,0 +1,130 @@
+"""Where no bars of the set pass: the least change of thickness, concrete or set with which some do,
+each alone, chosen and analysed again."""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from pipelines.bar_design.designed import Designed
+from pipelines.bar_design.search import Tell, adequate
+from pipelines.bars.checks.remedies import steps
+from pipelines.bars.choice.deck_text import DeckText
+from pipelines.deck.reinforcement import BarChoice
+from pipelines.kept import Kept
+from pipelines.standards.materials import grade_ladder
+
+STEP, THICKER = 0.010, 0.100  # of thickness, and the most that is added [m]
+GRADES = 3  # stronger ones that are tried
+# Diameters of bars in use [m], common practice: metric and soft metric sizes.
+METRIC = (0.008, 0.010, 0.012, 0.014, 0.016, 0.020, 0.025, 0.028, 0.032, 0.040)
+SOFT = (0.010, 0.013, 0.016, 0.019, 0.022, 0.025, 0.029, 0.032, 0.036)
+CLOSER, CLOSEST = 0.025, 0.075  # step of a smaller spacing and the smallest that is tried [m]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Change:
+    """A deck and a set of bars with one thing changed, in words."""
+
+    words: str
+    text: DeckText
+    choice: BarChoice
+
+
+def least_changes(
+    text: DeckText, found: Designed, choice: BarChoice, kept: Kept, tell: Tell
+) -> Iterator[str]:
+    """What alone makes some bars pass, in words, and what of its kind does not; found : what does
+    not pass."""
+
+    def passing(change: _Change) -> Designed | None:
+        tell(f"does it pass with {change.words}?")
+        again = adequate(change.text, change.choice, kept, lambda _: None, whole=False)
+        return again if again.adequate else None
+
+    thicker = list(_thicker(text, choice))
+    kinds = (
+        (thicker, _near(thicker, found)),
+        (list(_stronger(text, choice)), 0),
+        *(([change], 0) for change in _larger(text, choice)),
+    )
+    for changes, start in kinds:
+        if not changes:
+            continue
+        k, again = _least(changes, start, passing)
+        if again is None:
+            yield f"not with {changes[k].words}"
+        else:
+            assert again.chosen is not None
+            yield f"with {changes[k].words}: {again.chosen.mass:.0f} kg"
+
+
+def _least(
+    changes: Sequence[_Change], start: int, passing: Callable[[_Change], Designed | None]
+) -> tuple[int, Designed | None]:
+    """The first of changes, each more than the one before, that passes; sought from `start`. The
+    last and None where it does not pass either."""
+    k = start
+    found = passing(changes[k])
+    while found is None and k + 1 < len(changes):
+        k += 1
+        found = passing(changes[k])
+    while found is not None and 0 < k <= start:
+        less = passing(changes[k - 1])
+        if less is None:
+            break
+        k, found = k - 1, less
+    return k, found
+
+
+def _thicker(text: DeckText, choice: BarChoice) -> Iterator[_Change]:
+    t = text.deck.slab.thickness
+    for more in steps(t, t + THICKER, STEP):
+        yield _Change(
+            words=f"{1e3 * more:.0f} mm of slab", text=text.with_thickness(more), choice=choice
+        )
+
+
+def _near(thicker: Sequence[_Change], found: Designed) -> int:
+    """The number of the change with which the shear at the position that governs passes."""
+    design = found.result.design
+    assert design is not None
+    needed = [
+        remedy.needed
+        for standard in design.standards
+        for remedy in standard.remedies
+        if remedy.name == "thickness" and not isinstance(remedy.needed, str | None)
+    ]
+    if not needed:
+        return 0
+    enough = [k for k, c in enumerate(thicker) if c.text.deck.slab.thickness > max(needed) - 1e-9]
+    return enough[0] if enough else len(thicker) - 1
+
+
+def _stronger(text: DeckText, choice: BarChoice) -> Iterator[_Change]:
+    """One grade up in all standards, two grades, and so on, as far as all have them."""
+    ladders = {
+        basis.materials.standard: [
+            grade.name
+            for grade in grade_ladder(basis.materials.standard)
+            if grade.f_ck > basis.materials.concrete.f_ck
+        ]
+        for basis in text.deck.required_reinforcement.bases
+    }
+    for number in range(min(GRADES, *(len(ladder) for ladder in ladders.values()))):
+        grades = {standard: ladder[number] for standard, ladder in ladders.items()}
+        yield _Change(
+            words=", ".join(grades.values()), text=text.with_grades(grades), choice=choice
+        )
+
+
+def _larger(text: DeckText, choice: BarChoice) -> Iterator[_Change]:
+    """One diameter more in the set; one spacing more."""
+    bases = text.deck.required_reinforcement.bases
+    sizes = SOFT if bases[0].materials.standard == "AASHTO LRFD" else METRIC
+    larger = [size for size in sizes if size > max(choice.diameters) + 1e-9]
+    if larger:
+        more = replace(choice, diameters=(*choice.diameters, larger[0]))
+        yield _Change(words=f"bars of {1e3 * larger[0]:g} mm in the set", text=text, choice=more)
+    closer = round(min(choice.spacings) - CLOSER, 6)
+    if closer >= CLOSEST - 1e-9:
+        more = replace(choice, spacings=(closer, *choice.spacings))
+        yield _Change(words=f"a spacing of {1e3 * closer:g} mm in the set", text=text, choice=more)
