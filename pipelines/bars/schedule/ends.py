@@ -162,11 +162,13 @@ def u_bars(
 
 
 def _u_bars(laid: LaidBars, height: float, edge: str, most: float) -> Iterator[Mark]:
-    """Those beside bars that end at an edge; most : length of their legs, where there is room."""
+    """Those beside bars that end at an edge; most : length of their legs, shorter ones, beside bars
+    that are shorter themselves, are a series."""
     direction = laid.layer[1]
     diameter = u_diameter(laid.bars.diameter, height)
     radius = bend_radius(diameter)
-    placed: dict[float, list[PlacedBar]] = {}
+    whole: list[PlacedBar] = []
+    shorter: list[PlacedBar] = []
     for line in laid.lines:
         for side, name in enumerate(line.ends):
             if name != edge:
@@ -178,22 +180,24 @@ def _u_bars(laid: LaidBars, height: float, edge: str, most: float) -> Iterator[M
                 else line.part(line.length - own, line.length)[::-1]
             )
             cut = up(u_length(own, height, diameter, radius))
-            placed.setdefault(own, []).append(PlacedBar(path, cut, line.across))
-    for own, those in placed.items():
-        yield Mark(
-            number=0,
-            use="U-bar",
-            layers=(("top", direction), ("bottom", direction)),
-            of=edge,
-            diameter=diameter,
-            spacing=laid.bars.spacing,
-            shape="21",
-            a=round(own, 3),
-            b=round(height, 4),
-            c=round(own, 3),
-            radius=(radius, radius),
-            ranges=side_by_side(those),
-        )
+            placed = whole if own == most else shorter
+            placed.append(PlacedBar(path, cut, line.across))
+    for those, leg in ((whole, round(most, 3)), (shorter, None)):
+        if those:
+            yield Mark(
+                number=0,
+                use="U-bar",
+                layers=(("top", direction), ("bottom", direction)),
+                of=edge,
+                diameter=diameter,
+                spacing=laid.bars.spacing,
+                shape="21",
+                a=leg,
+                b=round(height, 4),
+                c=leg,
+                radius=(radius, radius),
+                ranges=side_by_side(those),
+            )
 
 
 def fuller(bars: SlabBars, direction: Direction) -> Layer:

@@ -71,7 +71,7 @@ def _trimmers(
             at = edge + side * (0.5 * bars.diameter + k * apart)
             path = at * course.aside + ends[:, None] * course.along
             found[-1] += _clipped(course, path, float(at))
-    yield from _marks("trimmer", layer, number, bars.diameter, found)
+    yield from _mark("trimmer", layer, number, bars.diameter, found)
 
 
 def _diagonals(
@@ -86,7 +86,7 @@ def _diagonals(
         middle = corner + (np.sqrt(2.0) * course.inset + 0.5 * diameter) * out
         path = middle + np.array([[-bond], [bond]]) * aside
         found.append(_clipped(course, path, float(middle @ course.aside)))
-    yield from _marks("diagonal", layer, number, diameter, found)
+    yield from _mark("diagonal", layer, number, diameter, found)
 
 
 def _clipped(course: Course, path: Floats, across: float) -> list[PlacedBar]:
@@ -100,12 +100,13 @@ def _clipped(course: Course, path: Floats, across: float) -> list[PlacedBar]:
     return [PlacedBar(lines[-1], down(true_length(plan, lines[-1])), across)]
 
 
-def _marks(
+def _mark(
     use: Use, layer: Layer, number: int, diameter: float, placed: list[list[PlacedBar]]
 ) -> Iterator[Mark]:
-    """One of each length. placed : bars side by side."""
-    for cut in sorted({round(bar.cut, 3) for side in placed for bar in side}, reverse=True):
-        parts = [tuple(bar for bar in side if round(bar.cut, 3) == cut) for side in placed]
+    """One mark, of bars that an edge makes shorter a series; nothing where none has room. placed :
+    bars side by side."""
+    cuts = {round(bar.cut, 3) for side in placed for bar in side}
+    if cuts:
         yield Mark(
             number=0,
             use=use,
@@ -114,9 +115,9 @@ def _marks(
             diameter=diameter,
             spacing=0.0,
             shape="00",
-            a=cut,
+            a=cuts.pop() if len(cuts) == 1 else None,
             b=None,
             c=None,
             radius=None,
-            ranges=tuple(part for part in parts if part),
+            ranges=tuple(tuple(side) for side in placed if side),
         )

@@ -10,12 +10,12 @@ import numpy as np
 from ezdxf.enums import TextEntityAlignment as Align
 from ezdxf.layouts.layout import Modelspace
 
-from pipelines.bars.schedule.marks import Mark, Schedule
+from pipelines.bars.schedule.marks import Schedule
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
 from pipelines.numbers import as_given
-from pipelines.report.drawings.bar_ranges import DrawnRange, beside_ranges, layer_ranges
+from pipelines.report.drawings.bar_ranges import DrawnRange, beside_ranges, counted, layer_ranges
 from pipelines.report.drawings.bars import layer_name, layer_title
 from pipelines.report.drawings.dxf_parts import (
     MM,
@@ -23,6 +23,7 @@ from pipelines.report.drawings.dxf_parts import (
     Ground,
     draw_ground,
     ground_of,
+    ring,
     sheet,
     text,
 )
@@ -30,7 +31,6 @@ from pipelines.standards.resistance.bars import Layer
 from plate.arrays import Floats
 
 GAP = 0.35 * PLAN  # of the pieces of a line that are drawn beside each other
-RING = 0.8 * PLAN  # radius of the ring round a mark
 LETTER = 0.7 * PLAN  # width, no less than of any
 LINE = 1.8 * PLAN  # from one line of words to the next
 
@@ -50,7 +50,8 @@ def layer_plan(
         CAUTION,
         f"Cover {as_given(MM * bars.mat(layer[0]).cover_to(layer[1]))} mm to this layer, {cover} mm"
         " at the ends of bars. One bar is drawn of those that lie over its range: number x diameter"
-        "@spacing, L cut length, mark in a ring. U-bars, edge bars and trimmers: plan of edges.",
+        "@spacing, L cut length, mark in a ring. U-bars and edge bars: plan of edges; trimmers: "
+        "details of openings.",
     ]
     if laps.highest is not None:
         words.append(
@@ -61,12 +62,12 @@ def layer_plan(
 
 
 def edges_plan(space: Modelspace, deck: Deck, schedule: Schedule, top: float) -> float:
-    """The plan of U-bars, edge bars, trimmers and diagonals; the same."""
-    found = list(beside_ranges(deck, schedule))
+    """The plan of U-bars and edge bars; the same. Openings have details of their own."""
+    found = [r for r in beside_ranges(deck, schedule) if r.mark.of in deck.plan.edges]
     if not found:
         return top
     ground = _begin(
-        space, deck, f"U-BARS, EDGES AND OPENINGS, plan, plot at 1:100; {TO_VERIFY}", top
+        space, deck, f"U-BARS AND BARS ALONG EDGES, plan, plot at 1:100; {TO_VERIFY}", top
     )
     for one in found:
         layer = f"BARS ALONG {one.mark.layers[0][1].upper()} (mm)"
@@ -75,24 +76,17 @@ def edges_plan(space: Modelspace, deck: Deck, schedule: Schedule, top: float) ->
     bars = deck.required_reinforcement.bars
     for place in dict.fromkeys(one.mark.of for one in found):
         marks = {one.mark.number: one for one in found if one.mark.of == place}
-        if place in deck.plan.edges:
-            _name_edge(space, deck, place, list(marks), ground)
+        _name_edge(space, deck, place, list(marks), ground)
         text(space, f"{line_title(deck, place)}:", (ground.x_min, low), PLAN)
         at = ground.x_min + 22 * PLAN
         for one in marks.values():
             mark = one.mark
             layers = " and ".join(layer_name(bars, layer) for layer in mark.layers)
-            _ring(space, (at, low + 0.5 * PLAN), mark.number)
-            words = f"{mark.use} {layers}: {_counted(mark, one)}"
+            ring(space, (at, low + 0.5 * PLAN), mark.number, PLAN)
+            words = f"{mark.use} {layers}: {counted(one)}"
             text(space, words, (at + 1.5 * PLAN, low), PLAN)
             low -= 2.1 * PLAN
     return _end(space, ground, [CAUTION], low - LINE)
-
-
-def _counted(mark: Mark, one: DrawnRange) -> str:
-    """Words of a range with the number of all."""
-    _, _, size = one.words[0].partition(" x ")
-    return f"{len(mark.bars)} x {size}, {one.words[1]}"
 
 
 def _begin(space: Modelspace, deck: Deck, title: str, top: float) -> Ground:
@@ -139,18 +133,24 @@ def _range(space: Modelspace, one: DrawnRange, shift: Floats, layer: str, *, nam
     # back over the range where they would leave the bar
     need = 2.6 * PLAN + LETTER * max(map(len, one.words))
     room = float(max((end - middle) @ along for end in path))
-    ring = middle + (1.3 * PLAN + min(room - need, 0.0)) * along + side * 1.8 * PLAN * aside
-    _ring(space, (float(ring[0]), float(ring[1])), one.mark.number)
+    if abs(along[0]) < 0.5 and np.hypot(*(path[-1] - path[0])) < need:
+        # words longer than bars that run up the sheet: level, past the end of their range
+        reach = middle[None] if one.reach is None else sheet(one.reach) + shift
+        x = float(reach[:, 0].max())
+        _words(space, one, np.array([x + 2.0 * PLAN, float(middle[1])]), np.array([1.0, 0.0]))
+        return
+    at = middle + (1.3 * PLAN + min(room - need, 0.0)) * along + side * 1.8 * PLAN * aside
+    _words(space, one, at, along)
+
+
+def _words(space: Modelspace, one: DrawnRange, at: Floats, along: Floats) -> None:
+    """The mark in a ring, and number and length past it."""
+    aside = np.array([-along[1], along[0]])
+    ring(space, (float(at[0]), float(at[1])), one.mark.number, PLAN)
     turn = float(np.degrees(np.arctan2(along[1], along[0])))
     for words, up in zip(one.words, (0.7, -0.7), strict=True):
-        at = ring + 1.3 * PLAN * along + up * PLAN * aside
-        text(space, words, (float(at[0]), float(at[1])), PLAN, Align.MIDDLE_LEFT, turn)
-
-
-def _ring(space: Modelspace, at: tuple[float, float], number: int) -> None:
-    radius = RING if number < 100 else 1.3 * RING
-    space.add_circle(at, radius, dxfattribs={"layer": "TEXT"})
-    text(space, str(number), at, 0.8 * PLAN, Align.MIDDLE_CENTER)
+        start = at + 1.3 * PLAN * along + up * PLAN * aside
+        text(space, words, (float(start[0]), float(start[1])), PLAN, Align.MIDDLE_LEFT, turn)
 
 
 def _name_edge(space: Modelspace, deck: Deck, edge: str, marks: list[int], ground: Ground) -> None:
@@ -162,6 +162,9 @@ def _name_edge(space: Modelspace, deck: Deck, edge: str, marks: list[int], groun
     # past the legs of U-bars and half of the words
     at = middle + (4.0 + 5.0 * abs(inner[0])) * PLAN * inner
     x, y = (float(v) for v in at + ground.shift)
+    # and beside the one that is drawn in the middle of the edge
+    x += (1.0 - abs(float(inner[0]))) * (len(marks) + 3.0) * PLAN
     text(space, line_title(deck, edge), (x, y + 1.1 * PLAN), PLAN, Align.MIDDLE_CENTER)
     for k, number in enumerate(marks):
-        _ring(space, (x + (k - 0.5 * (len(marks) - 1)) * 2.0 * PLAN, y - 0.5 * PLAN), number)
+        at = (x + (k - 0.5 * (len(marks) - 1)) * 2.0 * PLAN, y - 0.5 * PLAN)
+        ring(space, at, number, PLAN)

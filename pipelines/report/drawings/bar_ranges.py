@@ -101,3 +101,11 @@ def range_words(mark: Mark, bars: Sequence[PlacedBar]) -> tuple[str, str]:
         words += f"@{as_given(round(1e3 * apart, 6))}"
     cuts = sorted({round(1e3 * bar.cut) for bar in bars}, reverse=True)
     return words, f"L {cuts[0]}" + (f" to {cuts[-1]}" if len(cuts) > 1 else "")
+
+
+def counted(one: DrawnRange) -> str:
+    """Words of a range with the number and the lengths of all bars of its mark."""
+    _, _, size = one.words[0].partition(" x ")
+    cuts = [round(1e3 * cut) for cut in one.mark.lengths]
+    length = f"L {cuts[0]}" + (f" to {cuts[-1]}" if len(cuts) > 1 else "")
+    return f"{len(one.mark.bars)} x {size}, {length}"

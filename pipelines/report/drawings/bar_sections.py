@@ -66,11 +66,12 @@ class LongBar:
 
 @dataclass(frozen=True, kw_only=True)
 class BentBar:
-    """A U-bar that runs with a section: the outside of its bend, and whether its legs run to the
-    right [m]."""
+    """A U-bar that runs with a section: the outside of its bend, the length of its legs [m], and
+    whether they run to the right."""
 
     mark: Mark
     at: float
+    leg: float
     rightward: bool
 
 
@@ -240,9 +241,9 @@ def _section(deck: Deck, schedule: Schedule, cut: Cut) -> Section | None:
                 continue
             if mark.use == "U-bar":
                 bent = s(bar.path[0])
-                rightward = s(bar.path[-1]) > bent
+                leg = s(bar.path[-1]) - bent
                 if -SAME < bent < s(shown[1]) + SAME:
-                    bends.append(BentBar(mark=mark, at=bent, rightward=rightward))
+                    bends.append(BentBar(mark=mark, at=bent, leg=abs(leg), rightward=leg > 0.0))
                 continue
             longs += [
                 LongBar(mark=mark, layer=layer, start=low, end=high, depth=depth)

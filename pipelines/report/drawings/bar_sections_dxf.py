@@ -86,7 +86,7 @@ def _slab(space: Modelspace, section: Section, top: float, h: float, size: float
 def _bend(space: Modelspace, deck: Deck, bend: BentBar, top: float) -> None:
     mark, bars = bend.mark, deck.required_reinforcement.bars
     level = top - MM * bars.mat("top").cover_to(mark.layers[0][1])
-    u_bar(space, mark, MM * bend.at, level, rightward=bend.rightward)
+    u_bar(space, mark, MM * bend.at, MM * bend.leg, level, rightward=bend.rightward)
 
 
 def _beams(space: Modelspace, deck: Deck, section: Section, top: float, h: float) -> None:

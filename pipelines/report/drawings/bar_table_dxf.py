@@ -89,7 +89,7 @@ def u_bar_details(space: Modelspace, deck: Deck, schedule: Schedule, top: float)
     """A section at the edge for every kind of U-bar; where the next drawing may begin [mm]."""
     kinds: dict[object, list[Mark]] = {}
     for mark in schedule.marks:
-        if mark.use == "U-bar":
+        if mark.use == "U-bar" and mark.a is not None:
             kinds.setdefault((mark.layers, mark.diameter, mark.a), []).append(mark)
     for marks in kinds.values():
         top = _detail(space, deck, schedule, marks, top)
@@ -118,7 +118,7 @@ def _detail(
             space, bars.bars((face, direction)).diameter, (face, direction), deck, cover, top
         )
         _bars_across(space, deck, schedule, mark, face, cover, top)
-    u_bar(space, mark, cover, top - MM * bars.mat("top").cover_to(direction))
+    u_bar(space, mark, cover, MM * (mark.a or 0.0), top - MM * bars.mat("top").cover_to(direction))
     a, b, c = MM * (mark.a or 0.0), MM * (mark.b or 0.0), cover
     level = top - MM * bars.mat("top").cover_to(direction)
     dimension(space, (c, top), (c + a, top), (c, top + 2 * SECTION), SECTION)

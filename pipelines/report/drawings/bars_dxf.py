@@ -32,6 +32,7 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
 from pipelines.files import write_text
 from pipelines.numbers import as_given
+from pipelines.report.drawings.bar_openings_dxf import opening_details
 from pipelines.report.drawings.bar_plans_dxf import edges_plan, layer_plan
 from pipelines.report.drawings.bar_sections_dxf import section_sheets
 from pipelines.report.drawings.bar_table_dxf import bar_table, u_bar_details
@@ -113,6 +114,7 @@ def drawing(deck: Deck, design: Design, schedule: Schedule) -> Drawing:
     for layer in LAYER_ROWS:
         top = layer_plan(space, deck, schedule, layer, top)
     top = edges_plan(space, deck, schedule, top)
+    top = opening_details(space, deck, schedule, top)
     top = bar_table(space, deck, schedule, top)
     for layer in LAYER_ROWS:
         top = _plan(doc, deck, design, layer, top)

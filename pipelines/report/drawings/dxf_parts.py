@@ -71,6 +71,13 @@ def dimension(
     dimension.render()
 
 
+def ring(space: Modelspace, at: tuple[float, float], number: int, height: float) -> None:
+    """A mark in its ring; height : of the text around it [mm]."""
+    radius = 0.8 * height * (1.0 if number < 100 else 1.3)
+    space.add_circle(at, radius, dxfattribs={"layer": "TEXT"})
+    text(space, str(number), at, 0.8 * height, Align.MIDDLE_CENTER)
+
+
 def filled_circle(
     space: Modelspace, at: tuple[float, float], radius: float, on: dict[str, str]
 ) -> None:
@@ -82,11 +89,12 @@ def filled_circle(
 
 
 def u_bar(
-    space: Modelspace, mark: Mark, at: float, level: float, *, rightward: bool = True
+    space: Modelspace, mark: Mark, at: float, leg: float, level: float, *, rightward: bool = True
 ) -> None:
     """Outside and inside of a U-bar, its bends round, filled; at : of the outside of its bend, from
-    which the legs run to the right, or to the left; level : of its upper outside [mm]."""
-    a, b, d = (MM * size for size in (mark.a or 0.0, mark.b or 0.0, mark.diameter))
+    which the legs, `leg` long, run to the right or to the left; level : of its upper outside
+    [mm]."""
+    a, b, d = leg, MM * (mark.b or 0.0), MM * mark.diameter
     inner = MM * (mark.radius or (0.0,))[0]
     quarter = np.tan(np.pi / 8)
 

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 import shapely
 from ezdxf.document import Drawing
+from ezdxf.filemanagement import new as new_drawing
 
 from pipelines.bars.checks.curtailment import Zones
 from pipelines.bars.design import Design
@@ -22,6 +23,7 @@ from pipelines.bars.schedule.schedule import scheduled
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis, Reinforcement
+from pipelines.report.drawings.bar_openings_dxf import opening_details
 from pipelines.report.drawings.bar_sections import named_sections
 from pipelines.report.drawings.bars import bar_mark
 from pipelines.report.drawings.bars_dxf import write_bars
@@ -214,6 +216,37 @@ def test_bars_in_sections_keep_their_covers_and_do_not_meet(tmp_path: Path, kind
             for one, other in combinations(laid, 2):
                 apart = np.hypot(one.at - other.at, one.depth - other.depth)
                 assert apart >= (one.mark.diameter + other.mark.diameter) / 2 - 1e-9, section.cut
+
+
+def test_openings_have_a_detail_with_every_trimmer(tmp_path: Path) -> None:
+    """One title and caution each; every trimmer and diagonal as it is cut; one mark a layer,
+    of those that an edge makes shorter a series; width and height of the opening."""
+    deck = deck_of(tmp_path, SLAB, RAMP.replace('"beam"', f'"beam"\n{BEAM}'), THREE)
+    schedule = schedule_of(deck)
+    doc = new_drawing("R2010")
+    doc.styles.add("BARS", font="DejaVuSans.ttf")
+    space = doc.modelspace()
+    assert opening_details(space, deck, schedule, 0.0) < -1000.0
+    texts = [e.dxf.text for e in space.query("TEXT")]
+    assert [t for t in texts if t.startswith("BARS AT OPENING")] == [
+        f"BARS AT OPENING {k}, plan, plot at 1:25; {TO_VERIFY}" for k in (1, 2)
+    ]
+    assert texts.count(wrap(CAUTION, 100)[0]) == 2
+    marks = [m for m in schedule.marks if m.use in ("trimmer", "diagonal")]
+    assert len({(m.use, m.layers, m.of) for m in marks}) == len(marks) == 2 * (4 + 2)
+    lengths = [
+        np.hypot(*np.diff(np.array(list(e.get_points("xy")))[[0, -1]], axis=0)[0])  # type: ignore[attr-defined]
+        for e in space.query("LWPOLYLINE")
+        if e.dxf.get("lineweight", 0) == 35
+    ]
+    cuts = [1e3 * bar.cut for mark in marks for bar in mark.bars]
+    for cut in cuts:
+        # ends are rounded down to 5 mm
+        assert any(-1e-6 < length - cut < 5.0 for length in lengths)
+    for mark in marks:
+        assert str(mark.number) in texts
+    found = [d.get_measurement() for d in space.query("DIMENSION")]  # type: ignore[attr-defined]
+    np.testing.assert_allclose(sorted(map(float, found)), [600.0, 600.0, 1000.0, 1000.0], rtol=1e-3)
 
 
 def test_dimensions_measure_what_they_stand_at(tmp_path: Path) -> None:
