@@ -11,7 +11,13 @@ from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
 from pipelines.numbers import as_given
-from pipelines.report.drawings.bar_sections import BentBar, Section, named_sections
+from pipelines.report.drawings.bar_sections import (
+    BentBar,
+    LongBar,
+    RoundBar,
+    Section,
+    named_sections,
+)
 from pipelines.report.drawings.bars import layer_name
 from pipelines.report.drawings.dxf_parts import MM, dimension, filled_circle, text, u_bar
 from pipelines.standards.resistance.bars import Direction, Layer
@@ -48,9 +54,9 @@ def _sheet(space: Modelspace, deck: Deck, section: Section, top: float) -> float
         filled_circle(space, (MM * one.at, top - MM * one.depth), MM * one.mark.diameter / 2, on)
     for support in section.supports:
         x, w = MM * support.at, MM * support.width / 2
-        on = {"layer": "SUPPORTING LINES (mm)", "ltscale": size / 2}
+        axis = {"layer": "SUPPORTING LINES (mm)", "ltscale": size / 2}
         low = top - h - BELOW * size
-        space.add_line((x, top - h), (x, low), dxfattribs=on)
+        space.add_line((x, top - h), (x, low), dxfattribs=axis)
         for side in (-w, w) if w > 0.0 else ():
             space.add_line((x + side, top - h), (x + side, low), dxfattribs={"layer": "SLAB (mm)"})
         name = line_title(deck, support.line.name)
@@ -116,7 +122,8 @@ def _legend(deck: Deck, section: Section) -> str:
         if mark.number not in numbers:
             numbers.append(mark.number)
 
-    for bar in (*section.longs, *section.rounds):
+    straight: list[LongBar | RoundBar] = [*section.longs, *section.rounds]
+    for bar in straight:
         if bar.mark.use != "U-bar":
             add(bar.depth, (bar.layer,), bar.mark)
     for mark in [b.mark for b in section.bends] + [
