@@ -114,12 +114,10 @@ class Panels:
 
     def holds(self, k: int, points: Floats) -> NDArray[np.bool_]:
         """Whether each plan point (n, 2) lies in a panel, its borders included."""
-        points = np.asarray(points, dtype=float)
-        found = np.zeros(len(points), dtype=bool)
-        for dx in (-NEAR, NEAR):
-            for dy in (-NEAR, NEAR):
-                found |= self.index(points + np.array([dx, dy])) == k
-        return found
+        shifts = NEAR * np.array([[-1.0, -1.0], [-1.0, 1.0], [1.0, -1.0], [1.0, 1.0]])
+        around = np.asarray(points, dtype=float)[:, None] + shifts
+        index = self.index(around.reshape(-1, 2)).reshape(-1, len(shifts))
+        return np.asarray((index == k).any(axis=1))
 
     def extent(self, k: int) -> tuple[tuple[float, float], tuple[float, float]]:
         """Ranges of a panel without overhangs [m]: of logical stations, and of offsets in the

@@ -38,7 +38,7 @@ from pipelines.standards.resistance.bars import (
     place_of,
 )
 from pipelines.standards.resistance.bending import Section, capacity, layer_section, required_steel
-from pipelines.standards.resistance.cracking import CRACKING, Cracked, crack_width, cracked_state
+from pipelines.standards.resistance.cracking import CRACKING, Cracked, crack_width, cracked_section
 from pipelines.standards.sources import Source
 
 # Creep coefficient behind the long-term modulus of concrete, for the bars' stress.
@@ -113,9 +113,9 @@ def service_state(
     n : the imposed tension that it contains [N/m]; with it the bars of both faces count.
     """
     if n <= 0 or peaks.arms is None:
-        return cracked_state(layer_section(bars, layer), moment, E_c, E_s)
+        return cracked_section(layer_section(bars, layer), moment, E_c, E_s)
     section = layer_section(bars, layer, "counted")
-    return cracked_state(section, moment - n * peaks.arms[layer], E_c, E_s, n)
+    return cracked_section(section, moment - n * peaks.arms[layer], E_c, E_s, n)
 
 
 def service_rows(bars: SlabBars, layer: Layer, basis: DesignBasis, peaks: Peaks) -> tuple[Row, ...]:

@@ -35,7 +35,7 @@ from pipelines.standards.factors import Factors
 from pipelines.standards.materials import KSI, MPA, Materials
 from pipelines.standards.resistance.bars import Face, Layer, SlabBars, other_face, place_of
 from pipelines.standards.resistance.bending import layer_section
-from pipelines.standards.resistance.cracking import cracked_state
+from pipelines.standards.resistance.cracking import cracked_section
 from pipelines.standards.resistance.fatigue_damage import DamageFactor
 from pipelines.standards.sources import Source
 from pipelines.traffic.joints import joint_factors
@@ -86,14 +86,14 @@ def unit_stresses(
     directions.
     """
     E_c, E_s = mat.concrete.E_c / (1 + CREEP), mat.steel.E_s
-    own = float(cracked_state(layer_section(bars, layer), 1.0, E_c, E_s).sigma_s)
+    own = float(cracked_section(layer_section(bars, layer), 1.0, E_c, E_s).sigma_s)
     opposite: Layer = (other_face(layer[0]), layer[1])
     if pulled:
         z = bars.effective_depth(layer) + bars.effective_depth(opposite) - bars.thickness
         own = max(own, 1.0 / (z * bars.bars(layer).area))
         return own, own
     section = layer_section(bars, opposite, "counted")
-    return own, abs(min(float(cracked_state(section, 1.0, E_c, E_s).sigma_sc), 0.0))
+    return own, abs(min(float(cracked_section(section, 1.0, E_c, E_s).sigma_sc), 0.0))
 
 
 def stress(moment: Floats, unit: tuple[float, float]) -> Floats:

@@ -223,7 +223,9 @@ class _Search:
         counts = np.asarray(((on.high - on.low) > LEAST_SIDE).all(axis=1))
         boxes = turn.of(np.flatnonzero(counts)).boxes(on.low[counts], on.high[counts])
         counts[counts] = ~shapely.intersects(self.lines, boxes)
-        inside = counts if self.holds is None else counts & _touch(self.holds, on, turn)
+        inside = counts
+        if self.holds is not None:
+            inside = counts & _touch(self.holds, turn.corners(on.low, on.high))
         shape = (len(run), -1)
         return _Driven(
             run=run,
@@ -238,8 +240,7 @@ class _Search:
     def _near(self, run: LoadPositions, corners: Floats) -> LoadPositions:
         """The positions of which a wheel (n, 4, 2) may stand on the part that is looked at."""
         assert self.holds is not None
-        places = np.concatenate([corners, corners.mean(axis=1, keepdims=True)], axis=1)
-        inside = self.holds(places.reshape(-1, 2)).reshape(len(run), -1).any(axis=1)
+        inside = _touch(self.holds, corners).reshape(len(run), -1).any(axis=1)
         return replace(
             run,
             stations=run.stations[inside],
@@ -319,15 +320,10 @@ class _Driven:
     inside: NDArray[np.bool_]
 
 
-def _touch(
-    holds: Callable[[Floats], NDArray[np.bool_]], on: OnSlab, turn: Turn
-) -> NDArray[np.bool_]:
-    """Whether a corner of each box, or its centre, lies in the part of the slab."""
-    corners = turn.corners(on.low, on.high)
-    found = holds(corners.mean(axis=1))
-    for place in corners.swapaxes(0, 1):
-        found = found | holds(place)
-    return found
+def _touch(holds: Callable[[Floats], NDArray[np.bool_]], corners: Floats) -> NDArray[np.bool_]:
+    """Whether a corner of each box (n, 4, 2), or its centre, lies in the part of the slab."""
+    places = np.concatenate([corners, corners.mean(axis=1, keepdims=True)], axis=1)
+    return holds(places.reshape(-1, 2)).reshape(places.shape[:2]).any(axis=1)
 
 
 def widths_of_lines(deck: Deck) -> shapely.Geometry:

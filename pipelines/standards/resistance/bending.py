@@ -112,8 +112,19 @@ def _phi(mat: Materials, strain: Floats) -> Floats:
 
 
 def _neutral_axis(section: Section, mat: Materials) -> Floats:
-    """Depth x at which the forces balance: they cross once between 0 and d."""
-    _, d, a, _, _ = section.arrays()
+    """Depth x at which the forces balance: they cross once between 0 and d.
+
+    Without bars at the compressed face the compression grows with x and is balanced by bars that
+    yield, or by elastic ones, which pull less: a linear and a quadratic equation.
+    """
+    _, d, a, _, a_c = section.arrays()
+    if not a_c.any():
+        block = mat.block
+        yielding = a * mat.f_yd / (block.depth_ratio * block.stress)
+        half = 0.5 * a * mat.steel.E_s * block.eps_cu / (block.depth_ratio * block.stress)
+        elastic = np.sqrt(half * (half + 2.0 * d)) - half
+        x = np.minimum(yielding, elastic)
+        return np.maximum(x, 0.5**BISECTIONS * d)  # not 0 where there are no bars
     low, high = np.zeros_like(d), d.copy()
     for _ in range(BISECTIONS):
         x = (low + high) / 2

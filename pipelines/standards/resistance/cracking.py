@@ -1,6 +1,7 @@
 """Stresses of a cracked metre of slab under service moments, and crack widths (SI, arrays)."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -93,6 +94,12 @@ def cracked_state(
         sigma_sc=E_s * (e + k * arms[1]),
         k_2=_strain_shape(face, far),
     )
+
+
+@lru_cache(maxsize=20000)
+def cracked_section(section: Section, m: float, E_c: float, E_s: float, n: float = 0.0) -> Cracked:
+    """`cracked_state` of a section given by numbers, which trials of other bars ask for again."""
+    return cracked_state(section, m, E_c, E_s, n)
 
 
 def _strain_shape(face: Floats, far: Floats) -> Floats:
