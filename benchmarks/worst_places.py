@@ -49,7 +49,7 @@ def _case(name: str, solved: SolvedDeck, envelope: TrafficEnvelope) -> None:
     starts = [envelope.position(number) for number in stated.number.tolist()]
     found = surfaces(solved.stiffness, rows)
     proof_time, proven = _timed(
-        lambda: worst_loads(solved, rows, wanted, model, sizes=sizes, starts=starts)
+        lambda: worst_loads(deck, found, wanted, model, sizes=sizes, starts=starts)
     )
     if model.one_lane:
         fleet = list(free_vehicles(deck, [v for kind in model.kinds for v in kind.vehicles]))

@@ -41,19 +41,23 @@ def stated_probes(
     give them.
     """
     ones = [solved.of_probe(probe) for probe in probes]
-    found: list[tuple[StatedProbe, ...]] = [()] * len(ones)
+    found: list[list[WorstEnvelope]] = [[] for _ in ones]
     for case in worst:
         largest = case.of_steps.largest
-        for k, (one, envelope) in enumerate(
-            zip(ones, probe_envelopes(ones, case.envelope.model), strict=True)
-        ):
+        envelopes = probe_envelopes(ones, case.envelope.model)
+        for own, one, envelope in zip(found, ones, envelopes, strict=True):
             if measured is None:
-                own, reading = stepped(one, envelope), None
+                own.append(stepped(one, envelope))
             else:
-                own = with_worst_loads(one, envelope, largest)
-                reading = measured.reading(one)
-            (tolerances,) = traffic_tolerances(one, [own], reading)
-            found[k] += (
-                StatedProbe(names=one.probes.names, envelope=own.envelope, tolerances=tolerances),
+                own.append(with_worst_loads(one, envelope, largest))
+    return [
+        tuple(
+            StatedProbe(names=one.probes.names, envelope=case.envelope, tolerances=tolerances)
+            for case, tolerances in zip(
+                own,
+                traffic_tolerances(one, own, None if measured is None else measured.reading(one)),
+                strict=True,
             )
-    return found
+        )
+        for one, own in zip(ones, found, strict=True)
+    ]

@@ -18,7 +18,7 @@ from pipelines.envelopes.extremes import Extremes, FieldEnvelope
 from pipelines.envelopes.governing_loads import governing_loads
 from pipelines.envelopes.peaks import Peak, governing_values
 from pipelines.model.fixed_loads import values_under
-from pipelines.model.influence import field_rows
+from pipelines.model.influence import field_rows, probe_surfaces, surfaces
 from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.lanes import TIE
 from plate.arrays import Floats, Ints
@@ -80,9 +80,10 @@ def with_worst_loads(
     if not len(stated.value):
         return before
     rows = own_rows(solved, stated)
+    of_probes = not stated.peaks and not stated.ends
     found = worst_loads(
-        solved,
-        rows,
+        solved.deck,
+        probe_surfaces(solved) if of_probes else surfaces(solved.stiffness, rows),
         list(zip(stated.row.tolist(), stated.sign.tolist(), strict=True)),
         envelope.model,
         sizes=np.maximum(stated.largest, largest)[stated.kinds],

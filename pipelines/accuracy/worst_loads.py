@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import sparse
 
 from pipelines.accuracy.grid_surfaces import GridSurfaces
 from pipelines.accuracy.proven_arrangement import proven_arrangements
@@ -12,8 +11,7 @@ from pipelines.accuracy.worst_arrangement import worst_arrangements
 from pipelines.accuracy.worst_place import WorstArrangement
 from pipelines.accuracy.worst_position import worst_places
 from pipelines.deck.deck import Deck
-from pipelines.model.influence import Surfaces, surfaces
-from pipelines.model.responses import SolvedDeck
+from pipelines.model.influence import Surfaces
 from pipelines.standards.actions.loads import LaneKind, LaneSet, LoadModel, Vehicle
 from pipelines.traffic.arrangements import Arrangement, LoadedLane, LoadPosition
 from plate.arrays import Floats
@@ -36,8 +34,8 @@ class WorstLoad:
 
 
 def worst_loads(
-    solved: SolvedDeck,
-    rows: sparse.csr_array,
+    deck: Deck,
+    found: Surfaces,
     wanted: Sequence[tuple[int, int]],
     model: LoadModel,
     *,
@@ -48,23 +46,22 @@ def worst_loads(
 
     Parameters
     ----------
-    rows : (n_row, n_dof) results as rows on the displacements.
+    found : the influence surfaces of the results.
     wanted : (row, +1 for its maximum or -1 for its minimum).
     sizes : of each (n,) the largest value of its kind on the deck: a thousandth of it counts as
         small; the result's own by default.
     starts : of each an arrangement to look at in any case.
     """
-    found = surfaces(solved.stiffness, rows)
-    grid = GridSurfaces.under_traffic(found, solved.deck)
+    grid = GridSurfaces.under_traffic(found, deck)
     if grid is not None:
         of, signs = (np.array(column) for column in zip(*wanted, strict=True))
         worst = proven_arrangements(
-            solved.deck, found, grid, model, of, signs.astype(float), sizes, starts
+            deck, found, grid, model, of, signs.astype(float), sizes, starts
         )
     elif model.one_lane:
-        worst = _single_lane(solved.deck, found, wanted, model, starts)
+        worst = _single_lane(deck, found, wanted, model, starts)
     else:
-        worst = worst_arrangements(solved.deck, found, wanted, model, starts)
+        worst = worst_arrangements(deck, found, wanted, model, starts)
     return [
         WorstLoad(
             case=model.name,

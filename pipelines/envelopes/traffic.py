@@ -12,7 +12,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import sparse
 
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import SIGNS, Extremes, FieldEnvelope, with_sums
@@ -138,11 +137,7 @@ class _Job:
             for _ in mine
         ]
         nothing = np.zeros((solved.model.n_plate_dof, 1))
-        if fields:
-            empty = solved.respond(nothing)
-        else:
-            self.influence = solved.stiffness.solve(sparse.csc_array(solved.probes.rows.T))
-            empty = self.probes_under(nothing)
+        empty = solved.respond(nothing) if fields else self.probes_under(nothing)
         self.names = tuple(with_sums(empty.reactions))
         self.n_watched = 0 if watched is None else len(watched.values(empty))
         n_other = len(other_values(empty, watched))
@@ -156,7 +151,10 @@ class _Job:
 
     def probes_under(self, F: RightHandSides) -> Response:
         """The probes under right-hand sides (n_plate_dof, n) [N], by their influence."""
-        values, none = (F.T @ self.influence[: F.shape[0]]).T, np.zeros((0, F.shape[1]))
+        values, none = (
+            (F.T @ self.solved.probe_influence[: F.shape[0]]).T,
+            np.zeros((0, F.shape[1])),
+        )
         return Response(
             solution=WholeSolution(none),
             recovery=self.solved.recovery,

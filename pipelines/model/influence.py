@@ -88,6 +88,13 @@ def surfaces(stiffness: Stiffness, rows: sparse.csr_array) -> Surfaces:
     return Surfaces(mesh, ordinates)
 
 
+def probe_surfaces(solved: SolvedDeck) -> Surfaces:
+    """Influence surfaces of the probes' results, solved for once."""
+    model = solved.model
+    Z = solved.probe_influence[: model.n_plate_dof : N_FIELDS]
+    return Surfaces(model.mesh, np.ascontiguousarray(Z.T))
+
+
 def field_rows(
     solved: SolvedDeck, points: Sequence[int], components: Sequence[int]
 ) -> sparse.csr_array:

@@ -182,6 +182,11 @@ class SolvedDeck:
         ends = np.cumsum([one.shape[0] for one in rows[:-1]]).tolist()
         return used, sparse.csr_array(every[:, used]), ends
 
+    @cached_property
+    def probe_influence(self) -> Floats:
+        """Displacements (n_dof, n_row) under the probes' rows as loads: their influence."""
+        return self.stiffness.solve(sparse.csc_array(self.probes.rows.T))
+
     @property
     def singular_places(self) -> tuple[SingularPlace, ...]:
         """Places where moments are infinite."""

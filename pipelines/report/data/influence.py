@@ -68,7 +68,7 @@ def influence_result(deck: Deck, wanted: Wanted) -> InfluenceResult:
     worst = [
         replace(load, value=scale * load.value, tolerance=scale * load.tolerance)
         for model in (deck.traffic.cases if deck.traffic is not None else ())
-        for load in worst_loads(solved, row, [(0, 1), (0, -1)], model)
+        for load in worst_loads(deck, found, [(0, 1), (0, -1)], model)
     ]
     unit = UNITS[wanted.component][wanted.resultant]
     # per newton in SI to per kilonewton in the units of the report

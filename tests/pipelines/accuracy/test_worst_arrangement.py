@@ -16,6 +16,7 @@ from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.governing_loads import governing_loads
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.model.fixed_loads import values_under
+from pipelines.model.influence import probe_surfaces
 from pipelines.model.responses import SolvedDeck
 from pipelines.report.data.summary import summary
 from pipelines.units import RESULT_SCALE
@@ -93,7 +94,7 @@ def test_refined_values_are_no_lower_than_stepped_ones(
     wanted = [(k, 1) for k in range(n)] + [(k, -1) for k in range(n)]
     e = found.probes
     starts = [found.position(int(k)) for k in (*e.at_maximum, *e.at_minimum)]
-    worst = worst_loads(solved, solved.probes.rows, wanted, found.model, starts=starts)
+    worst = worst_loads(solved.deck, probe_surfaces(solved), wanted, found.model, starts=starts)
     stepped = [*found.probes.maximum, *found.probes.minimum]
     for (_, sign), place, value in zip(wanted, worst, stepped, strict=True):
         assert sign * place.value + place.tolerance >= sign * value - 1e-9
