@@ -3,6 +3,7 @@ each alone, chosen and analysed again."""
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from pipelines.bar_design.designed import Designed
 from pipelines.bar_design.search import Tell, adequate
@@ -18,6 +19,8 @@ GRADES = 3  # stronger ones that are tried
 METRIC = (0.008, 0.010, 0.012, 0.014, 0.016, 0.020, 0.025, 0.028, 0.032, 0.040)
 SOFT = (0.010, 0.013, 0.016, 0.019, 0.022, 0.025, 0.029, 0.032, 0.036)
 CLOSER, CLOSEST = 0.025, 0.075  # step of a smaller spacing and the smallest that is tried [m]
+
+T, R = TypeVar("T"), TypeVar("R")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,7 +52,7 @@ def least_changes(
     for changes, start in kinds:
         if not changes:
             continue
-        k, again = _least(changes, start, passing)
+        k, again = first_passing(changes, start, passing)
         if again is None:
             yield f"not with {changes[k].words}"
         else:
@@ -57,20 +60,20 @@ def least_changes(
             yield f"with {changes[k].words}: {again.chosen.mass:.0f} kg"
 
 
-def _least(
-    changes: Sequence[_Change], start: int, passing: Callable[[_Change], Designed | None]
-) -> tuple[int, Designed | None]:
+def first_passing(
+    changes: Sequence[T], start: int, passing: Callable[[T], R | None]
+) -> tuple[int, R | None]:
     """The first of changes, each more than the one before, that passes; sought from `start`. The
-    last and None where it does not pass either."""
-    k = start
-    found = passing(changes[k])
-    while found is None and k + 1 < len(changes):
+    last and None where it does not pass: that is asked first."""
+    last = len(changes) - 1
+    most = passing(changes[last])
+    if most is None or last == 0:
+        return last, most
+    k, found = start, most if start == last else passing(changes[start])
+    while found is None:
         k += 1
-        found = passing(changes[k])
-    while found is not None and 0 < k <= start:
-        less = passing(changes[k - 1])
-        if less is None:
-            break
+        found = most if k == last else passing(changes[k])
+    while 0 < k <= start and (less := passing(changes[k - 1])) is not None:
         k, found = k - 1, less
     return k, found
 

@@ -26,7 +26,7 @@ from pipelines.bars.choice.deck_text import DeckText
 from pipelines.bars.choice.floors import asked
 from pipelines.bars.choice.governs import governs
 from pipelines.bars.choice.least_steel import Chosen, least_steel
-from pipelines.bars.choice.one_step_less import one_step_less
+from pipelines.bars.choice.one_step_less import ESTIMATE, Less, one_step_less
 from pipelines.deck.reinforcement import BarChoice
 from pipelines.deck.words import at_text
 from pipelines.kept import Kept
@@ -62,13 +62,13 @@ def adequate(
         if found and not (whole and quickly):
             break
         following = least_steel(_needs(result, choice, floors), bars)
-        if (
-            found
-            and following == chosen
-            and _lowered(text, chosen, result, choice, floors, tried, kept)
-        ):
-            tell("fewer bars pass than a check of several layers seemed to ask for")
-            following = least_steel(_needs(result, choice, floors), bars)
+        if found and following == chosen:
+            spare = _spare(text, chosen, result, choice, floors, tried, kept)
+            if spare is not None:
+                tell(f"{place_of(spare.layer)}: {spare.bars} passes, too")
+                floors[spare.layer] = spare.bars.area, spare.check
+                tried[spare.layer, spare.bars] = f"{spare.check}, by the searches of the whole run"
+                following = least_steel(_needs(result, choice, floors), bars)
         if following is None:
             stops = (*stops, *_without_bars(_needs(result, choice, floors), bars)) or (NONE,)
             break
@@ -101,7 +101,9 @@ def _told(
     assert chosen is not None
     needs, why = _needs(result, choice, found.floors), _why(found.floors)
     bars = text.deck.required_reinforcement.bars
-    _lowered(text, chosen, result, choice, dict(found.floors), tried, kept)
+    spare = _spare(text, chosen, result, choice, found.floors, tried, kept, whole=True)
+    if spare is not None:
+        tried[spare.layer, spare.bars] = ESTIMATE
     thicker = text.with_thickness(bars.thickness + MORE)
     analysed = analyse(thicker.deck, kept=kept, tolerances_wanted=False)
     again = least_steel(
@@ -122,17 +124,22 @@ def _told(
     )
 
 
-def _lowered(
+def _spare(
     text: DeckText,
     chosen: Chosen,
     result: Result,
     choice: BarChoice,
-    floors: dict[Layer, tuple[float, str]],
+    floors: Mapping[Layer, tuple[float, str]],
     tried: dict[tuple[Layer, Bars], str],
     kept: Kept,
-) -> bool:
-    """Lower a least area, which is an estimate, to that of bars a step smaller where these pass in
-    an analysis of their own; whether any is lowered. tried : what they fail, "" where they pass."""
+    *,
+    whole: bool = False,
+) -> Less | None:
+    """Bars a step smaller than a least area asks for, which is an estimate, that pass in an
+    analysis of their own; None where there are none.
+
+    tried : what bars that have been analysed fail; added to. whole : with all searches.
+    """
     bars, needs = text.deck.required_reinforcement.bars, _needs(result, choice, floors)
     for less in one_step_less(needs, bars, chosen, _why(floors)):
         key = less.layer, less.bars
@@ -140,12 +147,12 @@ def _lowered(
             continue
         layer = replace(chosen.layers[less.layer], bars=less.bars)
         smaller = replace(chosen, layers={**chosen.layers, less.layer: layer})
-        analysed = analyse(text.with_bars(bars, smaller).deck, kept=kept, tolerances_wanted=False)
-        tried[key] = "; ".join(_stops(analysed.verdicts))
-        if not tried[key]:
-            floors[less.layer] = less.bars.area, less.check
-            return True
-    return False
+        deck = text.with_bars(bars, smaller).deck
+        stops = _stops(analyse(deck, kept=kept, tolerances_wanted=whole).verdicts)
+        if not stops:
+            return less
+        tried[key] = "; ".join(stops)
+    return None
 
 
 def _why(floors: Mapping[Layer, tuple[float, str]]) -> dict[Layer, str]:
@@ -188,7 +195,7 @@ def _stops(verdicts: Sequence[StandardVerdict]) -> tuple[str, ...]:
         for judged in (*verdict.of(Adequacy.NOT_ADEQUATE), *verdict.open):
             words, worst = f"{verdict.standard} {judged.title}", judged.worst
             if worst is not None:
-                words += f" {rounded_up(worst.utilisation)} at {worst.place}"
+                words += f" {rounded_up(worst.utilisation)} ({worst.place})"
             found.append(words)
     return tuple(found)
 

@@ -11,6 +11,7 @@ from pipelines.analysis import analyse
 from pipelines.bar_design.design import designed
 from pipelines.bar_design.designed import Designed
 from pipelines.bar_design.files import design_bars
+from pipelines.bar_design.least_change import first_passing
 from pipelines.bars.adequacy import Adequacy
 from pipelines.bars.choice.alternatives import ANALYSED
 from pipelines.bars.choice.candidates import STEEL
@@ -206,7 +207,8 @@ def test_bars_that_still_change_are_not_called_adequate(monkeypatch: pytest.Monk
 
 
 def test_where_no_bars_pass_it_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A slab of 150 mm under such axles: shear; nothing is written."""
+    """A slab of 180 mm under such axles: bending and shear, with no one change; nothing is
+    written."""
     path = tmp_path / "thin.toml"
     thin = text(axle=600).replace("thickness_mm = 300", "thickness_mm = 180")
     path.write_text(thin, encoding="utf-8")
@@ -214,6 +216,7 @@ def test_where_no_bars_pass_it_is_said(tmp_path: Path, capsys: pytest.CaptureFix
     out = capsys.readouterr().out
     assert "No bars of the set pass" in out
     assert "shear" in out
+    assert "not with 280 mm of slab" in out
     assert not (tmp_path / "out").exists()
 
 
@@ -225,6 +228,40 @@ def test_the_least_thickness_that_passes_is_taken(tmp_path: Path) -> None:
     found = design_bars(path, tmp_path / "out")
     assert found.adequate
     assert read_deck(tmp_path / "out" / "deck.toml").slab.thickness == pytest.approx(0.3)
+
+
+def test_the_least_change_is_the_first_that_passes() -> None:
+    """From any start, every one that is asked for once at most but the last; where none passes one
+    question tells."""
+    for count in range(1, 8):
+        for first in range(count + 1):
+            for start in range(count):
+                questions: list[int] = []
+
+                def passing(
+                    change: int, first: int = first, seen: list[int] = questions
+                ) -> int | None:
+                    seen.append(change)
+                    return change if change >= first else None
+
+                number, passes = first_passing(range(count), start, passing)
+                if first == count:
+                    assert (number, passes, questions) == (count - 1, None, [count - 1])
+                else:
+                    assert number == passes == first
+
+
+@pytest.mark.slow
+def test_the_least_thickness_that_helps_is_chosen_and_analysed(tmp_path: Path) -> None:
+    """10 mm less than what is told fails in a design of its own, and what is told passes."""
+    thin = text(axle=300).replace("thickness_mm = 300", "thickness_mm = 200")
+    told = designed(DeckText(thin, "deck"))
+    assert not told.adequate
+    (words,) = [one for one in told.helps if one.endswith("kg") and "mm of slab" in one]
+    thickness = int(words.split()[1])
+    for change, passes in ((0, True), (-10, False)):
+        again = DeckText(thin, "deck").with_thickness(1e-3 * (thickness + change))
+        assert designed(again).adequate == passes
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ from pipelines.numbers import rounded_up
 from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, SlabBars
 
 PRICE = "price of one more diameter or spacing"
+ESTIMATE = "what checks of several layers ask for is an estimate on the safe side"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,8 +32,8 @@ class Less:
     @property
     def words(self) -> str:
         what = f"{self.bars}{' added' if self.added else ''}"
-        if self.check == PRICE:
-            return f"{what} would pass: {PRICE}"
+        if self.check in (PRICE, ESTIMATE):
+            return f"{what} would pass: {self.check}"
         value = "" if np.isnan(self.utilisation) else f" {rounded_up(self.utilisation)}"
         return f"{what} would fail {self.check}{value}"
 
