@@ -135,15 +135,21 @@ def _result(found: CollapseLoad) -> list[Words]:
 
 def _conditions(found: CollapseLoad) -> list[Words]:
     lines: list[Words] = [_brittle_words(found, one) for one in found.brittle]
+    unmet = [row for row in found.rows if not row.passes]
+    shown = bool(found.rows) and not unmet and found.ductile is True
     if not found.brittle:
         lines.append(
             "Shear and punching were not looked at: the multiplier is that of bending alone."
         )
     elif math.isnan(found.counts):
         lines.append("The plastic multiplier may not be used: a brittle check ends it.")
-    else:
+    elif shown:
         lines.append(f"What counts, the smallest of these: {number(found.counts)}.")
-    unmet = [row for row in found.rows if not row.passes]
+    else:
+        lines.append(
+            f"The smallest of these, {number(found.counts)}, counts only if it is shown that the "
+            "sections turn; the following do not show it."
+        )
     if not found.rows:
         lines.append(
             f"Ductility: no clause of {found.basis.materials.standard} on plastic analysis is "

@@ -27,8 +27,10 @@ from plate.conventions import MOMENTS
 LEVELS = 12
 # Hinges that turn less than this share of the largest turn are left out; widths of lines [point].
 LEAST_TURN, THIN, THICK = 0.08, 0.5, 3.2
-# Deflections up less than this share of the largest are none.
-UP = 0.02
+# Deflections less than this share of the largest are none, up or down.
+NONE = 0.02
+# The keys below the plan, beside the title of its axis, and the room of one [point].
+KEYS_BELOW, KEY_ROOM = 24.0, 100.0
 SAGS = Key(words="hinge, sagging", ink=SERIES[0], width=2.0)
 HOGS = Key(words="hinge, hogging", ink=SERIES[1], width=2.0, dash=(2.5, 1.5))
 
@@ -38,8 +40,9 @@ def mechanism_plan(deck: Deck, one: Bounded) -> Drawing:
     turn more."""
     found = one.found
     assert found is not None
-    mesh, w = found.triangles, found.deflections
-    extreme = "max" if w.min() > -UP else "both"
+    mesh = found.triangles
+    w = np.where(np.abs(found.deflections) < NONE, 0.0, found.deflections)
+    extreme = "max" if w.min() >= 0.0 else "both"
     levels = round_levels(0.0 if extreme == "max" else -1.0, 1.0, LEVELS)
     colours = field_colours(extreme, len(levels) - 1)
     room = deck_canvas(deck, 0.9, 76.0)
@@ -59,11 +62,10 @@ def mechanism_plan(deck: Deck, one: Bounded) -> Drawing:
                     dash=key.dash,
                 )
         _deck(axes, deck, one)
-        left, top = axes.box[0] + 6.0, axes.box[1] + 10.0
-        for key in (SAGS, HOGS):
-            paper.path([[left, top], [left + 20.0, top]], ink=key.ink, width=2.0, dash=key.dash)
-            paper.text([left + 25.0, top], key.words, size=SMALL, along="start", halo=True)
-            left += 115.0
+        level = axes.box[3] + KEYS_BELOW
+        for key, left in ((SAGS, axes.box[0]), (HOGS, axes.box[2] - KEY_ROOM)):
+            paper.path([[left, level], [left + 20.0, level]], ink=key.ink, width=2.0, dash=key.dash)
+            paper.text([left + 25.0, level], key.words, size=SMALL, along="start")
         words = "deflection of the mechanism, share of the largest"
         colour_bar(paper, levels, colours, words)
 

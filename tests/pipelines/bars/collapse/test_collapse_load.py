@@ -187,7 +187,10 @@ def test_a_brittle_check_ends_it(tmp_path: Path) -> None:
     assert [one.limit for one in both] == pytest.approx([1.5, 13.5])
     found = replace(plain, brittle=both)
     assert found.counts == pytest.approx(min(plain.safe, 1.5))
-    assert any("What counts" in line for line in summary_lines(found))
+    assert any("counts only if" in line for line in summary_lines(found))
+    ductile = replace(found, rows=tuple(row for row in found.rows if row.passes))
+    assert ductile.rows
+    assert any("What counts" in line for line in summary_lines(ductile))
     broken = replace(plain, brittle=brittle_checks([verdict(1.1, 0.1)], basis, factors))
     assert math.isnan(broken.counts)
     assert any("may not be used" in line for line in summary_lines(broken))
