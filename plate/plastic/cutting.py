@@ -41,6 +41,10 @@ class Cutter:
                 self.names.setdefault(_edge(a, b), set()).add(name)
         rim = triangles.edges[triangles.on_rim].ravel().tolist()
         self.fixed = {*rim, *(point for edge in self.names for point in edge)}
+        # Rims without a name, and points that were asked for, stay where they are.
+        named = [_edge(a, b) in self.names for a, b in triangles.edges.tolist()]
+        bare = triangles.edges[triangles.on_rim & ~np.array(named)].ravel().tolist()
+        self.pinned = set(bare)
         self.same = SAME * float(np.ptp(triangles.points, axis=0).max())
         self.known = tuple(triangles.lines)
 
@@ -68,24 +72,25 @@ class Cutter:
 
     def point(self, at: Point) -> int:
         """The number of the point there, which stays there. Raises GeometryError off the slab."""
+        node = self._point(at)
+        self.fixed.add(node)
+        self.pinned.add(node)
+        return node
+
+    def _point(self, at: Point) -> int:
         cell = self._cell_at(at)
         corners = self.cells[cell]
         assert corners is not None
         near = min(corners, key=lambda k: _distance(self.points[k], at))
         if _distance(self.points[near], at) <= self.same:
-            self.fixed.add(near)
             return near
         shortest = min(
             _distance(self.points[corners[k]], self.points[corners[k - 1]]) for k in range(3)
         )
         if _distance(self.points[near], at) < SNAP * shortest and self._moved(near, at):
-            self.fixed.add(near)
             return near
         node = self._on_a_side(corners, at)
-        if node is None:
-            node = self._within(self._cell_at(at), at)
-        self.fixed.add(node)
-        return node
+        return self._within(self._cell_at(at), at) if node is None else node
 
     def bisect(self, cells: Iterable[int]) -> None:
         """Halve triangles by their longest edges, with the neighbours that this asks for (Rivara,
@@ -140,7 +145,7 @@ class Cutter:
                 (ux, uy), (vx, vy) = self.points[u], self.points[v]
                 at = (ux + share * (vx - ux), uy + share * (vy - uy))
                 for k, off in ((u, share), (v, 1.0 - share)):
-                    if off < SNAP and self._moved(k, at):
+                    if off < SNAP and (self._moved(k, at) or self._slid(k, here, end)):
                         return k
                 return self._split(_edge(u, v), at)
         return None
@@ -173,10 +178,40 @@ class Cutter:
         node = self._split(edge, (ax + share * (bx - ax), ay + share * (by - ay)))
         return node if self._moved(node, at) else None
 
+    def _slid(self, node: int, start: int, end: int) -> bool:
+        """Move a point of a straight line along it onto the way between two others, a little."""
+        ends = [
+            other
+            for other in {k for cell in self.around[node] for k in self.cells[cell] or ()} - {node}
+            if _edge(node, other) in self.names
+        ]
+        if node in self.pinned or len(ends) != 2:
+            return False
+        first, last = ends
+        if self.names[_edge(node, first)] != self.names[_edge(node, last)]:
+            return False
+        (ax, ay), (bx, by) = self.points[first], self.points[last]
+        x, y = self.points[node]
+        length = _distance((ax, ay), (bx, by))
+        dx, dy = (bx - ax) / length, (by - ay) / length
+        if abs(dx * (y - ay) - dy * (x - ax)) > self.same:
+            return False  # a corner of the line
+        (sx, sy), (ex, ey) = self.points[start], self.points[end]
+        turn = (ex - sx) * dy - (ey - sy) * dx
+        if abs(turn) < SNAP * _distance((sx, sy), (ex, ey)):
+            return False  # almost along the line
+        share = ((x - sx) * dy - (y - sy) * dx) / turn
+        at = (sx + share * (ex - sx), sy + share * (ey - sy))
+        shortest = min(_distance((x, y), (ax, ay)), _distance((x, y), (bx, by)))
+        if not 0.0 < share < 1.0 or _distance(at, (x, y)) > SNAP * shortest:
+            return False
+        return self._shifted(node, at)
+
     def _moved(self, node: int, at: Point) -> bool:
         """Move a free point where no triangle on it becomes a sliver."""
-        if node in self.fixed:
-            return False
+        return node not in self.fixed and self._shifted(node, at)
+
+    def _shifted(self, node: int, at: Point) -> bool:
         before = self.points[node]
         areas = {k: self._area(k) for k in self.around[node]}
         self.points[node] = at

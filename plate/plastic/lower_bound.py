@@ -174,8 +174,10 @@ def _equilibrium(problem: Discrete) -> tuple[csc_array, Floats]:
     rhs.append(np.zeros(int((turns >= 0).sum())))
     free = np.repeat((~problem.held)[:, None], 2, axis=1)
     forces = numbered(free)
-    rows.add(forces, np.array(multiplier), -np.repeat(problem.live_lines[:, None], 2, axis=1))
-    rhs.append(np.repeat(problem.dead_lines[:, None], 2, axis=1)[free])
+    # Times lengths, as pressures times areas: small triangles count like large ones.
+    lengths = np.repeat(mesh.lengths[:, None], 2, axis=1)
+    rows.add(forces, np.array(multiplier), -problem.live_lines[:, None] * lengths)
+    rhs.append((problem.dead_lines[:, None] * lengths)[free])
     corners = numbered(~problem.held_points)
     rhs.append(np.zeros(int((corners >= 0).sum())))
 
@@ -194,10 +196,10 @@ def _equilibrium(problem: Discrete) -> tuple[csc_array, Floats]:
         _add_moments(rows, turns[edge, 2 * start], a, sign * nn)
         _add_moments(rows, turns[edge, np.ones(n, dtype=int)], middle, sign * nn)
         _add_moments(rows, turns[edge, 2 * end], b, sign * nn)
-        slope = 2.0 * nt / length[:, None, None]
+        slope = 2.0 * nt
         for corner, row in ((a, forces[edge, start]), (b, forces[edge, end])):
             for j in range(3):
-                q = 2.0 * normal[:, :, None] * g[:, j, None, :]
+                q = 2.0 * length[:, None, None] * normal[:, :, None] * g[:, j, None, :]
                 _add_moments(rows, row, COEFFICIENT[corner, j], q)
         _add_moments(rows, forces[edge, start], middle, slope)
         _add_moments(rows, forces[edge, start], a, -slope)
@@ -236,8 +238,8 @@ def _add_beam(
     forward = problem.triangles.edges[run.edges, 0] == run.points[:-1]
     at_start, at_end = np.where(forward, 0, 1), np.where(forward, 1, 0)
     for k, value in enumerate((1.0, -2.0, 1.0)):
-        rows.add(forces[run.edges, at_start], column + k, -6.0 * value / length**2)
-        rows.add(forces[run.edges, at_end], column + 1 + k, -6.0 * value / length**2)
+        rows.add(forces[run.edges, at_start], column + k, -6.0 * value / length)
+        rows.add(forces[run.edges, at_end], column + 1 + k, -6.0 * value / length)
     for point, k, value in (
         (run.points[:-1], 0, 3.0),
         (run.points[:-1], 1, -3.0),

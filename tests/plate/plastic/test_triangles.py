@@ -8,8 +8,10 @@ from hypothesis import strategies as st
 
 from plate.errors import GeometryError, LoadError, MeshError
 from plate.geometry.elementary import rectangle_corners
+from plate.geometry.plan import grid_plan
 from plate.meshing.cell_sizes import uniform
 from plate.meshing.free_mesh import quad_mesh
+from plate.meshing.grid import grid_mesh
 from plate.plastic.cutting import Cutter
 from plate.plastic.discrete import with_loads
 from plate.plastic.slab import PlasticLoad, PlasticSlab, PressedPatch
@@ -122,6 +124,24 @@ def test_points_near_a_corner_or_a_side_are_moved_there() -> None:
     assert len(mesh.points) == len(before.points)
     assert np.any(np.all(mesh.points == [0.51, 0.49], axis=1))
     assert conforming(mesh)
+
+
+def test_points_of_a_line_slide_along_it_onto_the_side_of_a_patch() -> None:
+    """A side 1 % of a mesh size beside the points of a line that it crosses: no slivers, and the
+    line stays where it is."""
+    before = split_in_four(grid_mesh(grid_plan([0.0, 1.0, 2.0], [0.0, 2.0]), order=1, size=0.5))
+    corners = rectangle_corners([(1.0, 1.0)], (0.66, 0.99))[0]
+    mesh = with_loads(slab(before), PlasticLoad(patches=[PressedPatch(corners, 1.0)]))
+    assert conforming(mesh)
+    assert smallest_angle(mesh) > 0.1
+    on_line = mesh.points[np.unique(mesh.lines["C2"])]
+    np.testing.assert_allclose(on_line[:, 0], 1.0, rtol=0, atol=1e-12)
+    assert mesh.lengths[mesh.edges_of("C2")].sum() == pytest.approx(2.0, rel=1e-12)
+    assert area_within(mesh, corners) == pytest.approx(0.66 * 0.99, rel=1e-9)
+    # a point of support on the line does not slide
+    held = PlasticSlab(triangles=before, resistances=same(EYE, EYE), holds={}, points=[(1.0, 0.5)])
+    mesh = with_loads(held, PlasticLoad(patches=[PressedPatch(corners, 1.0)]))
+    assert np.any(np.all(mesh.points == [1.0, 0.5], axis=1))
 
 
 def test_what_is_not_there_is_told() -> None:
