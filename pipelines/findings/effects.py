@@ -124,7 +124,7 @@ def effect_findings(
     counted = without_centre_lines(chosen(findings))
     whole = any(finding.whole_model for finding in counted)
     groups: dict[tuple[str, Bars], list[Finding]] = {}
-    for finding in _governing([one for one in counted if one.whole_model == whole]):
+    for finding in governing_at_places([one for one in counted if one.whole_model == whole]):
         groups.setdefault((effect_of(finding), finding.bars), []).append(finding)
     both = len({bars for _, bars in groups}) > 1
     found = []
@@ -136,7 +136,7 @@ def effect_findings(
     return tuple(found)
 
 
-def _governing(findings: Sequence[Finding]) -> list[Finding]:
+def governing_at_places(findings: Sequence[Finding]) -> list[Finding]:
     """Of every place the finding under the load that makes most there: what a section is designed
     for, a lighter load that a strip is short for governs nothing."""
     most: dict[tuple[object, ...], float] = {}

@@ -74,8 +74,8 @@ def pdf_of(document: Document) -> bytes:
 
 def typst_of(document: Document) -> tuple[str, dict[str, Drawing]]:
     """The document in typst's language, and the drawings that it reads by file name."""
-    everything = (*document.front, *document.sections, *document.record)
-    writer = _Writer(frozenset(addresses(everything)))
+    printed = filter(_on_paper, (*document.sections, *document.record))
+    writer = _Writer(frozenset(addresses((*document.front, *printed))))
     record = document.recorded
     parts = [
         (ASSETS / "report.typ").read_text(encoding="utf-8"),
@@ -91,6 +91,11 @@ def typst_of(document: Document) -> tuple[str, dict[str, Drawing]]:
         f"#end-words({_string(document.end)})\n",
     ]
     return "\n".join(parts), writer.drawings
+
+
+def _on_paper(section: Section) -> bool:
+    """Whether anything of a section is printed."""
+    return any(not isinstance(block, Interactive) for block in section.blocks)
 
 
 def _string(words: str) -> str:
@@ -134,7 +139,7 @@ class _Writer:
                 assert_never(block)
 
     def _section(self, section: Section, level: int) -> str:
-        if not section.blocks or all(isinstance(b, Interactive) for b in section.blocks):
+        if not _on_paper(section):
             return ""
         first, *others = section.blocks
         label = f" #label({_string(section.name)})" if section.name else ""

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text
+from pipelines.findings.effects import governing_at_places
 from pipelines.findings.finding import (
     Finding,
     Verdict,
@@ -249,11 +250,11 @@ def _used(finding: Finding) -> Words:
 
 
 def strips_section(result: Result) -> tuple[Block, ...]:
-    """All findings, folded to the worst place of each."""
+    """The findings of the loads that govern, folded to the worst place of each."""
     if not result.findings:
         return (Paragraph(f"No comparison: {result.no_findings or 'there is none'}."),)
     of_strip = chosen(result.findings)
-    first = {one.reference: (one, places) for one, places in folded(of_strip)}
+    first = {one.reference: (one, places) for one, places in folded(governing_at_places(of_strip))}
     # What is told by its reference elsewhere has its row here.
     told = {one.reference for one, _ in _headlines(of_strip)}
     told |= {walk.finding.reference for walk in result.reconciliations}
@@ -267,9 +268,9 @@ def strips_section(result: Result) -> tuple[Block, ...]:
         if one.reference in first or one.reference in told
     ]
     caption = (
-        "The strip of the design: the worst place of each effect and load, and what is told by its "
-        f"reference, worst first, small values last (all {len(result.findings)} rows, other "
-        "methods among them: findings.csv)"
+        "The strip of the design: of each effect and load the worst of the places where it makes "
+        "most, and what is told by its reference, worst first, small values last (all "
+        f"{len(result.findings)} rows, other methods among them: findings.csv)"
     )
     said = finding_words(result.findings, result.no_findings, result.left_out)
     left = [Paragraph(linked(words)) for words in left_out_words(result.left_out)]

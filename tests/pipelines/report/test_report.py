@@ -337,6 +337,9 @@ def test_of_several_traffics_the_one_that_makes_most_is_listed_and_drawn(tmp_pat
             assert row[cell].split(" ")[0] == as_result(most["value"])
             assert ("LM2" in row[words]) == ("LM2" in most["load"])
     html = report_page(result)
+    # What only a screen shows is a link there and words in print.
+    assert 'href="#explore">the part that is looked at by hand' in html
+    assert pdf_of(report_of(result, summary(result)))[:4] == b"%PDF"
     for key in ("m_x-max", "m_y-min", "q_x-max"):
         name, _, extreme = key.partition("-")
         governing = [p for case in result.traffic for p in case.governing if p.result == name]
