@@ -50,6 +50,7 @@ ROOMS = (
             "strips",
             "findings",
             "bars",
+            "rating",
             "result",
             "kept",
             "analysis",

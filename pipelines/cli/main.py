@@ -16,6 +16,7 @@ from pipelines.cli.design import add_design
 from pipelines.cli.influence import add_influence
 from pipelines.cli.inspect import add_inspect
 from pipelines.cli.loadtest import add_loadtest
+from pipelines.cli.rate import add_rate
 from pipelines.cli.reference import add_reference
 from pipelines.cli.run import add_run
 from pipelines.cli.start import add_start
@@ -116,6 +117,7 @@ def command_line() -> argparse.ArgumentParser:
     add_check(commands)
     add_design(commands)
     add_inspect(commands)
+    add_rate(commands)
     add_start(commands)
     add_collapse(commands)
     add_completion(commands, parser)

@@ -55,6 +55,7 @@ def _keys(arguments: argparse.Namespace) -> int:
     from pipelines.deck.reading.mistakes import nearest
     from pipelines.files import write_text
     from pipelines.outputs import SMALL, check_file
+    from pipelines.rating.fleet_schema import FleetTable
     from pipelines.study.fit.schema import FitTable
     from pipelines.study.schema import StudyTable
 
@@ -62,6 +63,7 @@ def _keys(arguments: argparse.Namespace) -> int:
         deck_file_keys(),
         survey_file_keys(),
         load_test_file_keys(),
+        file_keys("fleet", "Fleet file (TOML)", FleetTable),
         file_keys("study", "Study file (TOML)", StudyTable),
         file_keys("fit", "Fit file (TOML)", FitTable),
     )

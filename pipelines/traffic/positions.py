@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from pipelines.deck.deck import SAME, Deck, Direction, Traffic
 from pipelines.errors import JobError
 from pipelines.standards.actions.loads import Vehicle
+from pipelines.traffic.arrangements import LoadPosition
 from pipelines.traffic.on_slab import multiples_along, multiples_on_slab
 from plate.arrays import Floats
 from plate.geometry.axis import Course
@@ -137,6 +138,17 @@ def find_position(runs: Sequence[LoadPositions], number: int) -> tuple[LoadPosit
             return run, number
         number -= len(run)
     raise IndexError("no such load position")
+
+
+def position_of(runs: Sequence[LoadPositions], number: int) -> LoadPosition:
+    """The load position of that number, through all runs."""
+    run, k = find_position(runs, number)
+    return LoadPosition(
+        vehicle=run.vehicle.name,
+        direction=run.direction,
+        station=float(run.stations[k]),
+        offset=float(run.offsets[k]),
+    )
 
 
 def load_positions(deck: Deck) -> tuple[LoadPositions, ...]:

@@ -8,6 +8,7 @@ is averaged along the section over stated widths; the widths are the finding's o
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -328,7 +329,7 @@ class ShearTracker:
 
     def _update(self, traffic: Floats, first: int) -> None:
         v = self.principal(traffic)
-        least = self._least()
+        least = self.least
         for w, mean in enumerate(self.means):
             averaged = np.asarray(mean @ v)
             near = np.flatnonzero(
@@ -359,7 +360,8 @@ class ShearTracker:
         self.at[w, chosen] = -1 if first < 0 else first + column[worst]
         self.forces[w][:, chosen] = forces[:, worst]
 
-    def _least(self) -> float:
+    @cached_property
+    def least(self) -> float:
         """A resistance that no direction and no face goes below; 0+ for AASHTO's method and for
         the model's own membrane forces, which are not known beforehand."""
         if self.mat.standard == "AASHTO LRFD" or len(self.permanent[0]) > 5:

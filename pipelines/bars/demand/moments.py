@@ -93,7 +93,7 @@ Rows = tuple[Floats, ...]
 """Moments for each of LAYER_ROWS; the same array four times where no membrane force acts."""
 
 
-class _Tracker:
+class CombinationTracker:
     """Running envelope of one combination.
 
     permanent : per action the (3, n_point) a, b, t of each row; imposed : the part of imposed
@@ -210,7 +210,7 @@ class MomentEnvelopes:
         self.centre_at = self.read_at if centre_at is None else centre_at
         self.face_at = self.read_at if face_at is None else face_at
         rows = {a: self._rows(m, None if own is None else own[a]) for a, m in permanent.items()}
-        self.trackers = [_Tracker(c, rows, self._imposed(c)) for c in combinations]
+        self.trackers = [CombinationTracker(c, rows, self._imposed(c)) for c in combinations]
 
     def _rows(self, moments: Floats, forces: Floats | None) -> Rows:
         """a, b, t of each row, of moments and membrane forces (3, ...)."""
@@ -233,15 +233,19 @@ class MomentEnvelopes:
         self, first: int, response: Response, standards: Collection[Standard] | None = None
     ) -> None:
         """Take in a block of load positions for the combinations of some standards, None = all."""
-        own = None if self.membrane is None else self.membrane.own(response)
-        rows = self._rows(moments_of(response, self.layer), own)
-        block = Block.of_positions(rows[0], first)
-        blocks = [block] * len(LAYER_ROWS)
-        if own is not None:
-            blocks[1:] = [Block.of_positions(row, first) for row in rows[1:]]
+        blocks = self.blocks(first, response)
         for tracker in self.trackers:
             if standards is None or tracker.combination.standard in standards:
                 tracker.update(blocks)
+
+    def blocks(self, first: int, response: Response) -> list[Block]:
+        """Of each row, what a block of load positions first, first + 1, ... adds."""
+        own = None if self.membrane is None else self.membrane.own(response)
+        rows = self._rows(moments_of(response, self.layer), own)
+        blocks = [Block.of_positions(rows[0], first)] * len(LAYER_ROWS)
+        if own is not None:
+            blocks[1:] = [Block.of_positions(row, first) for row in rows[1:]]
+        return blocks
 
     @property
     def n_forms(self) -> int:
@@ -316,7 +320,7 @@ class MomentEnvelopes:
             )
         return tuple(found)
 
-    def _relieved(self, tracker: _Tracker) -> Floats:
+    def _relieved(self, tracker: CombinationTracker) -> Floats:
         """a + |t| is never below a, a + t nor a - t: the highest of their least values."""
         factor, points = tracker.combination.traffic, np.arange(tracker.best.shape[1])
         found = []
@@ -329,7 +333,7 @@ class MomentEnvelopes:
             found.append(bounds.max(axis=0) if k < 2 else -bounds.min(axis=0))
         return np.stack(found)
 
-    def _of_envelope(self, tracker: _Tracker) -> Floats | None:
+    def _of_envelope(self, tracker: CombinationTracker) -> Floats | None:
         if self.angle != np.pi / 2 or self.membrane is not None:
             return None
         factor, permanent = tracker.combination.traffic, tracker.permanent[0]

@@ -81,11 +81,12 @@ class Block:
         return cls(own, np.stack(sums, axis=1), first + columns, beside)
 
     def bound(
-        self, permanent: Floats, factor: float, row: int, points: Ints
+        self, permanent: Floats, factor: float | Floats, row: int, points: Ints
     ) -> tuple[Floats, Ints]:
         """The block's value at `points` (k,) in that row, and which functional governs.
 
-        permanent : (3, n_point)."""
+        permanent : (3, n_point); factor : on the traffic, one or of each of the points.
+        """
         sign, extreme = (1.0, 0) if row < 2 else (-1.0, 1)
         first, second = row % 2, 1 - row % 2
         one, other, t = permanent[first, points], permanent[second, points], permanent[2, points]

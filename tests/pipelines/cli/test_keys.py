@@ -34,6 +34,7 @@ from pipelines.deck.reading.tables import TABLES, TopKeys
 from pipelines.deck.survey import MEASURES
 from pipelines.deck.survey import Key as DeckKey
 from pipelines.model.build import ORDER
+from pipelines.rating.fleet_schema import FleetTable, FleetVehicleTable, LevelTable
 from pipelines.study.file import read_study
 from pipelines.study.fit.file import read_fit
 from pipelines.study.fit.schema import FitTable
@@ -45,13 +46,15 @@ STUDIES = FOLDER / "studies"
 DECK, SURVEY = deck_file_keys(), survey_file_keys()
 STUDY, FIT = file_keys("study", "", StudyTable), file_keys("fit", "", FitTable)
 LOADTEST = load_test_file_keys()
-FILES = (DECK, SURVEY, LOADTEST, STUDY, FIT)
+FLEET = file_keys("fleet", "", FleetTable)
+FILES = (DECK, SURVEY, LOADTEST, FLEET, STUDY, FIT)
 SCHEMAS = {
     "deck": deck_schema(),
     "survey": file_schema(SurveyColumns, "survey"),
     "loadtest": file_schema(LoadTestColumns, "loadtest"),
     "study": file_schema(StudyTable, "study"),
     "fit": file_schema(FitTable, "fit"),
+    "fleet": file_schema(FleetTable, "fleet"),
 }
 MODELS: dict[str, dict[str, type[Table]]] = {
     "deck": TABLES | {"deck": TopKeys},
@@ -59,6 +62,7 @@ MODELS: dict[str, dict[str, type[Table]]] = {
     "loadtest": {"loadtest": LoadTestColumns},
     "study": {"study": StudyTable},
     "fit": {"fit": FitTable},
+    "fleet": {"fleet": FleetTable, "vehicle": FleetVehicleTable, "level": LevelTable},
 }
 
 

@@ -1,0 +1,112 @@
+"""Reads a fleet file (TOML): the vehicles that are rated on a deck, and the levels of rating."""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from pipelines.deck.deck import SAME, Deck
+from pipelines.deck.reading.loads import own_vehicles
+from pipelines.deck.reading.mistakes import Mistakes, nearest, validated
+from pipelines.deck.reading.toml import read_toml
+from pipelines.rating.fleet_schema import FleetTable
+from pipelines.standards.actions.loads import Vehicle
+from pipelines.standards.actions.vehicles import library
+from pipelines.standards.sources import Source, Standard
+
+WHERE = "fleet"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Level:
+    """A level of rating: `gamma` on the vehicle at the ultimate limit state."""
+
+    name: str
+    standard: Standard
+    gamma: float
+    source: str
+
+
+LRFR = Source(None, "AASHTO Manual for Bridge Evaluation, table 6A.4.2.2-1, strength I")
+LEVELS = (
+    Level(name="inventory", standard="AASHTO LRFD", gamma=1.75, source=str(LRFR)),
+    Level(name="operating", standard="AASHTO LRFD", gamma=1.35, source=str(LRFR)),
+)
+
+
+@dataclass(frozen=True)
+class Permit:
+    """A vehicle and the offsets [m] between which its centre line may run, None = all of them."""
+
+    vehicle: Vehicle
+    path: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Fleet:
+    """The vehicles of a fleet file, and levels beside the deck's own factors."""
+
+    permits: tuple[Permit, ...]
+    levels: tuple[Level, ...] = LEVELS
+
+
+def read_fleet(path: Path) -> Fleet:
+    """Raises DeckError with every mistake of the fleet file."""
+    data = read_toml(str(path))
+    mistakes = Mistakes(str(path))
+    table = validated(FleetTable, data, WHERE, mistakes)
+    mistakes.raise_if_any()
+    assert table is not None, "a table is missing without a mistake"
+    permits = []
+    for k, name in enumerate(table.vehicles or []):
+        if name in library:
+            permits.append(Permit(library[name]))
+        else:
+            told = f"unknown vehicle, {nearest(name, library)}"
+            mistakes.add(f"{WHERE}, vehicles {k + 1}", name, told)
+    tables = [(f"[[vehicle]] {k + 1}", one) for k, one in enumerate(table.vehicle or [])]
+    own = own_vehicles(list(tables), mistakes)
+    for where, one in tables:
+        band = one.offsets_m
+        if band is not None and band[0] > band[1]:
+            mistakes.add(f"{where}, offsets_m", band, "the second must not be less than the first")
+        vehicle = own.get(one.name)
+        if vehicle is not None:
+            permits.append(Permit(vehicle, None if band is None else (band[0], band[1])))
+    if not table.vehicles and not table.vehicle:
+        mistakes.add(WHERE, None, "names no vehicle: vehicles or [[vehicle]] is missing")
+    mistakes.raise_if_any()
+    levels = [
+        Level(name=one.name, standard=one.standard, gamma=one.gamma, source=path.name)
+        for one in table.level or []
+    ]
+    return Fleet(tuple(permits), (*LEVELS, *levels))
+
+
+def driven(deck: Deck, permit: Permit, mistakes: Mistakes) -> Deck | None:
+    """The deck with that vehicle as its only traffic, on its path; None with a mistake where the
+    path leaves the carriageway."""
+    traffic = deck.required_traffic
+    offsets = traffic.offsets
+    low, high = traffic.offset_range(permit.vehicle)
+    where = f"vehicle {permit.vehicle.name}"
+    if low > high:
+        told = f"with its clearances is {low - high:.3g} m wider than the carriageway"
+        mistakes.add(where, None, told)
+        return None
+    if permit.path is not None:
+        a, b = permit.path
+        if a < low - SAME or b > high + SAME:
+            told = f"allowed is {low:.3g} to {high:.3g} m on this carriageway"
+            mistakes.add(f"{where}, offsets_m", list(permit.path), told)
+            return None
+        step = traffic.lateral_step or 0.25
+        offsets = tuple(np.unique(np.linspace(a, b, int(np.ceil((b - a) / step - SAME)) + 1)))
+    alone = replace(
+        traffic,
+        vehicles=(permit.vehicle,),
+        load_models=(),
+        offsets=offsets,
+        lateral_step=None if offsets is not None else traffic.lateral_step,
+    )
+    return replace(deck, traffic=alone)

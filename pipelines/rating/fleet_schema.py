@@ -1,0 +1,55 @@
+"""What a fleet file may say: its tables, keys and bounds."""
+
+from typing import Annotated, get_args
+
+from pipelines.deck.reading.loads_schema import VehicleTable
+from pipelines.deck.reading.rules import Choice, Count, Range
+from pipelines.deck.reading.schema import Name, Pair, Table, entry
+from pipelines.standards.sources import Standard
+
+MOST_VEHICLES = 20_000
+
+
+class FleetVehicleTable(VehicleTable):
+    """A vehicle that is rated, alone on the deck."""
+
+    offsets_m: Pair | None = entry(
+        "Permitted path: from which offset to which its centre line may run.",
+        [-0.5, 0.5],
+        default=None,
+        left_out="the whole carriageway, with the deck file's clearance",
+    )
+
+
+class LevelTable(Table):
+    """A level of rating: another factor on the vehicles at the ultimate limit state."""
+
+    name: Name = entry("Name of the level.", "escorted, 10 km/h")
+    standard: Annotated[Standard, Choice(get_args(Standard))] = entry(
+        "Standard whose factor it replaces.", "EN 1992"
+    )
+    gamma: Annotated[float, Range(0.5, 3.0)] = entry("Factor on the vehicle.", 1.1)
+
+
+class FleetTable(Table):
+    """Vehicles to be rated on a deck, and levels of rating."""
+
+    vehicles: Annotated[list[Name], Count(1, 100)] | None = entry(
+        "Vehicles of the standards by their names, as `deckslab vehicles` lists them.",
+        ["EN 1991-2 LM2"],
+        default=None,
+        left_out="those of the tables alone",
+    )
+    vehicle: Annotated[list[FleetVehicleTable], Count(1, MOST_VEHICLES)] | None = entry(
+        "Vehicles by their axles, each a table [[vehicle]].",
+        [{"name": "crane", "axles": [{"at_m": 0.0, "load_kN": 120, "gauge_m": 2.0,
+                                      "patch_mm": [250, 400]}]}],
+        default=None,
+        left_out="those of the standards alone",
+    )  # fmt: skip
+    level: Annotated[list[LevelTable], Count(1, 20)] | None = entry(
+        "Levels, each a table [[level]]; AASHTO's inventory and operating levels are always there.",
+        [{"name": "escorted", "standard": "EN 1992", "gamma": 1.1}],
+        default=None,
+        left_out="the factors of the deck file",
+    )

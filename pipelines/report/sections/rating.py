@@ -1,0 +1,194 @@
+"""The page of `deckslab rate`: multipliers of vehicles, and where the deck is short."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from pipelines.bars.adequacy import Check
+from pipelines.caution import CAUTION
+from pipelines.deck.words import place
+from pipelines.numbers import as_given
+from pipelines.rating.rate import Multiplier, Rated, Rating
+from pipelines.rating.root import MOST
+from pipelines.report.document import (
+    Block,
+    Bullets,
+    Caution,
+    Document,
+    Figure,
+    Paragraph,
+    Section,
+    Short,
+    Strong,
+    Words,
+    table,
+)
+from pipelines.report.drawings.contour_plans import ContourPlans, PlanField
+from pipelines.report.drawings.cuts import field_map
+from pipelines.report.sections.factors import factors_section
+
+# Vehicles that the page tells; the CSV has all of them.
+TOLD = 100
+MEANING = (
+    "Multiplier: the largest factor on the vehicle, with its impact, at which the check is still "
+    "adequate at every load position, permanent actions as they are; 1 and more carries it. It is "
+    "rounded down."
+)
+# What a plan shows where permanent actions alone are too much.
+FULL = 10.0
+
+
+def rounded_down(value: float) -> str:
+    """A multiplier to the hundredth, never above its value."""
+    if value >= MOST:
+        return f"≥ {MOST:g}"
+    return f"{np.floor(100.0 * value + 1e-9) / 100.0:.2f}"
+
+
+def rated_line(one: Rated) -> str:
+    """A vehicle in one line for the terminal."""
+    least, following = one.least, one.following
+    words = "carries it" if least.adequate else "short"
+    found = f"{one.vehicle}, {one.standard}: {rounded_down(least.value)} ({words}), {_of(least)}"
+    found += f" at {least.where}"
+    if least.position is not None:
+        at = least.position
+        found += f", first axle at {at.station:.2f}, {at.offset:.2f} {at.direction}"
+    if following is None:
+        return found
+    return f"{found}; then {rounded_down(following.value)} {_of(following)}"
+
+
+def _of(one: Multiplier) -> str:
+    return f"{one.rule}, {one.words}"
+
+
+def rating_page(rating: Rating) -> Document:
+    """The multipliers as one page."""
+    rated = rating.worst_first[:TOLD]
+    checks = [check for check in Check if any(one.of(check) for one in rating.rated)]
+    parts: list[tuple[str, str, Sequence[Block]]] = [
+        ("multipliers", "Multipliers by vehicle and check", _multipliers(rating, rated, checks)),
+        ("governing", "Where each vehicle is limited", _governing(rated)),
+        ("short", "Where the deck is short", _plan(rating)),
+        ("levels", "Levels of rating", _levels(rating, rated)),
+        ("factors", "Factors and national choices", factors_section(rating.deck)),
+        ("not-covered", "Not covered", (Bullets(rating.notes),)),
+    ]
+    return Document(
+        title=rating.deck.title,
+        lead="How much of each vehicle the deck carries",
+        front=(Caution((Bullets((CAUTION, *rating.notes[:1])),)), Paragraph(MEANING)),
+        sections=tuple(Section(name, title, tuple(b)) for name, title, b in parts if b),
+        end=CAUTION,
+    )
+
+
+def _multipliers(
+    rating: Rating, rated: Sequence[Rated], checks: Sequence[Check]
+) -> tuple[Block, ...]:
+    rows: list[list[Words]] = []
+    for one in rated:
+        row: list[Words] = [one.vehicle, one.standard, _value(one.least, strong=True)]
+        for check in checks:
+            found = one.of(check)
+            row.append("–" if found is None else _value(found))
+        rows.append(row)
+    head: list[Words] = ["Vehicle", "Standard", "Least", *(check.value for check in checks)]
+    words = f"The {len(rated)} least of {len(rating.rated)}. " if len(rating.rated) > TOLD else ""
+    short = sum(not one.least.adequate for one in rating.rated)
+    told = f"{words}{short} of {len(rating.rated)} are below 1."
+    numeric = range(2, len(head))
+    return Paragraph(told), table("Multipliers, the least first", head, rows, numeric=numeric)
+
+
+def _value(one: Multiplier, *, strong: bool = False) -> Words:
+    text = rounded_down(one.value)
+    if not one.adequate:
+        return Short(text)
+    return Strong(text) if strong else text
+
+
+def _governing(rated: Sequence[Rated]) -> tuple[Block, ...]:
+    rows: list[list[Words]] = []
+    for one in rated:
+        least, following = one.least, one.following
+        at = least.position
+        rows.append(
+            [
+                one.vehicle,
+                one.standard,
+                _value(least),
+                _of(least),
+                least.where,
+                "–" if at is None else f"{at.direction}, {at.station:.2f}, {at.offset:.2f}",
+                "–" if following is None else f"{rounded_down(following.value)}: {_of(following)}",
+                str(one.n),
+                str(least.source),
+            ]
+        )
+    head: list[Words] = [
+        "Vehicle",
+        "Standard",
+        "Multiplier",
+        "Check",
+        "Place",
+        "First axle: station, offset [m]",
+        "Next",
+        "Load positions",
+        "Clause and mark",
+    ]
+    caption = "The check that limits each vehicle, and the next"
+    return (table(caption, head, rows, numeric=(2, 7), wide=(4, 6)),)
+
+
+def _plan(rating: Rating) -> tuple[Block, ...]:
+    """1 over the least multiplier in bending at every result point."""
+    solved = rating.solved
+    values = np.minimum(1.0 / np.maximum(rating.short, 1.0 / FULL), FULL)
+    values = np.where(rating.short >= MOST, 0.0, values)
+    top = int(values.argmax())
+    plan = solved.recovery.points.plan
+    at = (float(plan[top, 0]), float(plan[top, 1]))
+    plans = ContourPlans(rating.deck, field_map(solved), solved.clear_of_lines)
+    drawing = plans.plan(
+        PlanField(
+            name="short-in-bending",
+            title="1 / multiplier",
+            unit="-",
+            values=values,
+            extreme="max",
+            peak=float(values[top]),
+            at=at,
+        )
+    )
+    caption = (
+        ", the largest of all vehicles, layers and standards: above 1 the deck is short there. By "
+        "the terms of Wood and Armer's rule that add up, which is on the safe side where bars of "
+        f"one direction alone are needed. Most at {place(rating.deck, at)}."
+    )
+    words = (Strong("1 / multiplier in bending"), caption)
+    return (Figure("plan-short-in-bending", drawing, words),)
+
+
+def _levels(rating: Rating, rated: Sequence[Rated]) -> tuple[Block, ...]:
+    standards = {one.standard for one in rating.rated}
+    levels = [level for level in rating.levels if level.standard in standards]
+    if not levels:
+        return ()
+    rows: list[list[Words]] = [
+        [
+            one.vehicle,
+            one.standard,
+            level.name,
+            as_given(level.gamma),
+            rounded_down(one.at_level(level)),
+            level.source,
+        ]
+        for one in rated
+        for level in levels
+        if level.standard == one.standard
+    ]
+    head: list[Words] = ["Vehicle", "Standard", "Level", "Factor", "Multiplier", "Source"]
+    caption = "Least multiplier of the ultimate limit state by level"
+    return (table(caption, head, rows, numeric=(3, 4)),)

@@ -1,0 +1,225 @@
+"""Multipliers of vehicles: at just less the ordinary checks pass, at just more they fail."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from pipelines.bars.adequacy import Check, check_of
+from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.design import StandardDesign, design
+from pipelines.caution import CAUTION, TO_VERIFY
+from pipelines.deck.deck import Deck
+from pipelines.deck.reading.mistakes import Mistakes
+from pipelines.envelopes.traffic import traffic_envelopes
+from pipelines.errors import DeckError
+from pipelines.model.responses import SolvedDeck, case_responses
+from pipelines.rating.fleet import Fleet, Permit, driven, read_fleet
+from pipelines.rating.rate import Multiplier, Rated, Rating, rate
+from pipelines.rating.root import MOST, largest
+from pipelines.report.data.rating_csv import below, write_rating
+from pipelines.report.sections.rating import rated_line, rating_page, rounded_down
+from pipelines.standards.resistance.bars import place_of
+from tests.pipelines.decks_with_bars import BARS, BOTTOM, GRADES, TOP
+from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, WEIGHT, deck_of
+
+TRAFFIC = """
+[traffic]
+carriageway_m = [-1.9, 1.9]
+vehicles = ["EN 1991-2 LM2"]
+step_m = 0.5
+lateral_step_m = 0.6
+surfacing_mm = 80
+"""
+CRANE = """
+[[vehicle]]
+name = "crane"
+impact = 1.1
+axles = [
+  { at_m = 0.0, load_kN = 120, gauge_m = 2.0, patch_mm = [250, 400] },
+  { at_m = 1.6, load_kN = 160, gauge_m = 2.0, patch_mm = [250, 400] } ]
+"""
+# Of a multiplier: beyond its own closeness, and small against a step of anything.
+JUST = 1e-3
+
+
+COARSE = """
+[mesh]
+size_m = 1.5
+order = 2
+"""
+
+
+@pytest.fixture(scope="module")
+def deck(tmp_path_factory: pytest.TempPathFactory) -> Deck:
+    """By EN 1992 alone."""
+    parts = (SLAB, PLAN, BEAMS, TRAFFIC, WEIGHT, GRADES, BOTTOM, TOP, COARSE)
+    return deck_of(tmp_path_factory.mktemp("rated"), *parts)
+
+
+@pytest.fixture(scope="module")
+def by_all(tmp_path_factory: pytest.TempPathFactory) -> Deck:
+    """By three standards."""
+    return deck_of(tmp_path_factory.mktemp("by_all"), SLAB, PLAN, BEAMS, TRAFFIC, BARS)
+
+
+@pytest.fixture(scope="module")
+def fleet(tmp_path_factory: pytest.TempPathFactory) -> Fleet:
+    path = tmp_path_factory.mktemp("fleet") / "fleet.toml"
+    path.write_text(CRANE, encoding="utf-8")
+    return read_fleet(path)
+
+
+@pytest.fixture(scope="module")
+def rating(deck: Deck, fleet: Fleet) -> Rating:
+    return rate(deck, fleet)
+
+
+def judged(deck: Deck, permit: Permit, factor: float) -> dict[str, StandardDesign]:
+    """The bars by every standard, as a run judges them under the vehicle times a factor."""
+    vehicle = replace(permit.vehicle, impact=factor * permit.vehicle.impact)
+    alone = driven(deck, replace(permit, vehicle=vehicle), Mistakes(""))
+    assert alone is not None
+    solved = SolvedDeck.of(alone)
+    watch = DesignWatch(solved, case_responses(solved))
+    envelopes = traffic_envelopes(solved, workers=1, observers=(watch,))
+    found = design(solved, envelopes, watch, workers=1)
+    return {one.basis.materials.standard: one for one in found.standards}
+
+
+def utilisation(one: StandardDesign, of: Multiplier) -> float:
+    """Of the same check, in the run."""
+    if of.check is Check.BENDING:
+        [layer] = [check for check in one.layers if place_of(check.layer) == of.words]
+        return layer.utilisation
+    if of.check is Check.SHEAR:
+        assert one.design_shear is not None
+        return one.design_shear.utilisation
+    if of.check is Check.PUNCHING:
+        assert one.punching is not None
+        return one.punching.utilisation
+    [row] = [row for row in one.rows if row.check == of.rule and row.place == of.words]
+    assert check_of(row) is of.check
+    return row.utilisation
+
+
+def looked_at(rated: Rated) -> list[Multiplier]:
+    """One multiplier of every check, and of every layer in bending."""
+    first = {(m.check, m.words if m.check is Check.BENDING else ""): m
+             for m in reversed(rated.multipliers)}  # fmt: skip
+    return [m for m in first.values() if 0.0 < m.value < MOST]
+
+
+@pytest.mark.slow
+def test_a_run_just_passes_and_just_fails(by_all: Deck, fleet: Fleet) -> None:
+    for rated in rate(by_all, fleet).rated:
+        every = looked_at(rated)
+        assert {m.check for m in every} >= {Check.BENDING, Check.PUNCHING, Check.STRESSES}
+        for found in every:
+            passes_and_fails(by_all, fleet.permits[0], rated.standard, found)
+
+
+def passes_and_fails(deck: Deck, permit: Permit, standard: str, found: Multiplier) -> None:
+    just_less, just_more = (
+        utilisation(judged(deck, permit, found.value * k)[standard], found)
+        for k in (1.0 - JUST, 1.0 + JUST)
+    )
+    assert just_less <= 1.0 < just_more, found
+
+
+def test_the_least_just_passes_and_just_fails(deck: Deck, fleet: Fleet, rating: Rating) -> None:
+    [rated] = rating.rated
+    passes_and_fails(deck, fleet.permits[0], "EN 1992", rated.least)
+
+
+def test_twice_the_vehicle_has_half_the_multipliers(
+    deck: Deck, fleet: Fleet, rating: Rating
+) -> None:
+    permit = fleet.permits[0]
+    double = Permit(replace(permit.vehicle, impact=2.0 * permit.vehicle.impact))
+    heavy = rate(deck, Fleet((double,)))
+    for one, two in zip(rating.rated, heavy.rated, strict=True):
+        for a, b in zip(one.multipliers, two.multipliers, strict=True):
+            if a.value < MOST:
+                # both to 1e-7
+                assert b.value == pytest.approx(0.5 * a.value, rel=3e-7)
+
+
+def test_a_narrower_path_carries_no_less(deck: Deck, fleet: Fleet, rating: Rating) -> None:
+    """Of the same offsets a part."""
+    permit = fleet.permits[0]
+    inner = rate(deck, Fleet((replace(permit, path=(0.0, 0.0)),)))
+    for one, two in zip(rating.rated, inner.rated, strict=True):
+        assert two.least.value >= one.least.value * (1.0 - 1e-6)
+        assert all(m.position is None or m.position.offset == 0.0 for m in two.multipliers)
+
+
+def test_levels_go_with_the_factor(rating: Rating) -> None:
+    """AASHTO: inventory is strength I itself, operating 1.75/1.35 of it."""
+    rated = replace(rating.rated[0], standard="AASHTO LRFD", gamma=1.75)
+    inventory, operating = (
+        rated.at_level(next(level for level in rating.levels if level.name == name))
+        for name in ("inventory", "operating")
+    )
+    assert inventory == min(m.value for m in rated.multipliers if m.ultimate)
+    assert operating == pytest.approx(inventory * 1.75 / 1.35, rel=1e-12)
+
+
+def test_what_is_printed_is_never_above(rating: Rating, tmp_path: Path) -> None:
+    assert rounded_down(1.2399999) == "1.23"
+    assert rounded_down(0.999999) == "0.99"
+    assert rounded_down(MOST) == "≥ 100"
+    for value in (0.99999999, 1.23456789, 12.3456789):
+        assert value * (1 - 1e-5) < below(value) <= value
+    write_rating(tmp_path / "rating.csv", rating)
+    rows = (tmp_path / "rating.csv").read_text(encoding="utf-8").splitlines()
+    assert len(rows) == 1 + sum(len({m.check for m in one.multipliers}) for one in rating.rated)
+    assert all(row.endswith(TO_VERIFY) for row in rows[1:])
+    assert rating_page(rating).end == CAUTION
+    assert rated_line(rating.worst_first[0]).startswith("crane, ")
+    titles = [section.title for section in rating_page(rating).sections]
+    assert titles[:3] == ["Multipliers by vehicle and check", "Where each vehicle is limited",
+                          "Where the deck is short"]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("function", "expected"),
+    [
+        (lambda m: 0.4 + 0.3 * m, 2.0),
+        (lambda m: 0.5 + 0.125 * m**2, 2.0),
+        (lambda m: 2.0, 0.0),
+        (lambda m: 0.9, MOST),
+        (lambda m: 1e4 * m, 1e-4),
+        (lambda m: 0.5 if m < 0.7 else 3.0, 0.7),
+    ],
+)
+def test_the_largest_that_passes(function: object, expected: float) -> None:
+    found = largest(function)  # type: ignore[arg-type]
+    assert found <= expected
+    assert found == pytest.approx(expected, rel=3e-7)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", "names no vehicle"),
+        ('vehicles = ["LM2"]\n', "unknown vehicle.*EN 1991-2 LM2"),
+        (CRANE.replace("impact", "impct"), r"vehicle 1, impct: unknown key.*impact"),
+        (CRANE + "offsets_m = [1, -1]\n", "offsets_m = .1, -1.: the second"),
+        (CRANE + CRANE, "crane"),
+        (CRANE + '[[level]]\nname = "x"\nstandard = "EN 1992"\ngamma = 9\n', "0.5 to 3"),
+    ],
+)
+def test_mistakes_of_a_fleet_are_told(tmp_path: Path, text: str, words: str) -> None:
+    path = tmp_path / "fleet.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(DeckError, match=words):
+        read_fleet(path)
+
+
+def test_what_cannot_be_rated_is_told(deck: Deck, fleet: Fleet) -> None:
+    with pytest.raises(DeckError, match=r"\[\[bars\]\]: is missing"):
+        rate(replace(deck, reinforcement=None), fleet)
+    wide = Fleet((replace(fleet.permits[0], path=(-3.0, 3.0)),))
+    with pytest.raises(DeckError, match=r"vehicle crane, offsets_m.*on this carriageway"):
+        rate(deck, wide)
