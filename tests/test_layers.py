@@ -50,7 +50,6 @@ ROOMS = (
             "strips",
             "findings",
             "bars",
-            "rating",
             "result",
             "kept",
             "analysis",
@@ -90,6 +89,7 @@ INNER = {
         "choice",
         "schedule",
         "inspection",
+        "rating",
     ),
     "pipelines/bar_design": (
         "covers",

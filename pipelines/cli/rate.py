@@ -31,14 +31,14 @@ def add_rate(commands: Commands) -> None:
 
 
 def _rate(arguments: argparse.Namespace) -> int:
+    from pipelines.bars.rating.fleet import read_fleet
     from pipelines.deck.reading.deck_file import read_deck
-    from pipelines.rating.fleet import read_fleet
 
     deck = read_deck(found_deck(arguments.deck))
     fleet = read_fleet(arguments.vehicles)
+    from pipelines.bars.rating.rate import rate
     from pipelines.files import write_text
     from pipelines.outputs import check_folder, replacing
-    from pipelines.rating.rate import rate
     from pipelines.report.data.rating_csv import write_rating
     from pipelines.report.html import html_of
     from pipelines.report.sections.factors import stated_words

@@ -44,6 +44,7 @@ def add_reference(commands: Commands) -> None:
 
 
 def _keys(arguments: argparse.Namespace) -> int:
+    from pipelines.bars.rating.fleet_schema import FleetTable
     from pipelines.deck.reading.key_reference import (
         deck_file_keys,
         file_keys,
@@ -55,7 +56,6 @@ def _keys(arguments: argparse.Namespace) -> int:
     from pipelines.deck.reading.mistakes import nearest
     from pipelines.files import write_text
     from pipelines.outputs import SMALL, check_file
-    from pipelines.rating.fleet_schema import FleetTable
     from pipelines.study.fit.schema import FitTable
     from pipelines.study.schema import StudyTable
 

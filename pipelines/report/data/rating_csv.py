@@ -5,9 +5,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from pipelines.bars.adequacy import Check
+from pipelines.bars.rating.rate import Multiplier, Rated, Rating
 from pipelines.caution import TO_VERIFY
 from pipelines.files import plain_cell
-from pipelines.rating.rate import Multiplier, Rated, Rating
 
 COLUMNS = (
     "vehicle",

@@ -5,11 +5,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipelines.bars.adequacy import Check
+from pipelines.bars.rating.rate import Multiplier, Rated, Rating
+from pipelines.bars.rating.root import MOST
 from pipelines.caution import CAUTION
 from pipelines.deck.words import place
 from pipelines.numbers import as_given
-from pipelines.rating.rate import Multiplier, Rated, Rating
-from pipelines.rating.root import MOST
 from pipelines.report.document import (
     Block,
     Bullets,

@@ -11,6 +11,7 @@ import pytest
 from jsonschema import Draft202012Validator
 from pydantic import TypeAdapter
 
+from pipelines.bars.rating.fleet_schema import FleetTable, FleetVehicleTable, LevelTable
 from pipelines.cli.main import main
 from pipelines.cli.words import CAUTION
 from pipelines.deck.examples import FOLDER
@@ -34,7 +35,6 @@ from pipelines.deck.reading.tables import TABLES, TopKeys
 from pipelines.deck.survey import MEASURES
 from pipelines.deck.survey import Key as DeckKey
 from pipelines.model.build import ORDER
-from pipelines.rating.fleet_schema import FleetTable, FleetVehicleTable, LevelTable
 from pipelines.study.file import read_study
 from pipelines.study.fit.file import read_fit
 from pipelines.study.fit.schema import FitTable

@@ -8,15 +8,15 @@ import pytest
 from pipelines.bars.adequacy import Check, check_of
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.design import StandardDesign, design
+from pipelines.bars.rating.fleet import Fleet, Permit, driven, read_fleet
+from pipelines.bars.rating.rate import Multiplier, Rated, Rating, rate
+from pipelines.bars.rating.root import MOST, largest
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.mistakes import Mistakes
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.errors import DeckError
 from pipelines.model.responses import SolvedDeck, case_responses
-from pipelines.rating.fleet import Fleet, Permit, driven, read_fleet
-from pipelines.rating.rate import Multiplier, Rated, Rating, rate
-from pipelines.rating.root import MOST, largest
 from pipelines.report.data.rating_csv import below, write_rating
 from pipelines.report.sections.rating import rated_line, rating_page, rounded_down
 from pipelines.standards.resistance.bars import place_of

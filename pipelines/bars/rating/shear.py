@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipelines.bars.demand.control_sections import ShearTracker
-from pipelines.rating.root import MOST, STEP, largest
+from pipelines.bars.rating.root import MOST, STEP, largest
 from pipelines.standards.resistance.bending import utilisation
 from plate.arrays import Floats
 

@@ -5,11 +5,11 @@ from pathlib import Path
 
 import numpy as np
 
+from pipelines.bars.rating.fleet_schema import FleetTable
 from pipelines.deck.deck import SAME, Deck
 from pipelines.deck.reading.loads import own_vehicles
 from pipelines.deck.reading.mistakes import Mistakes, nearest, validated
 from pipelines.deck.reading.toml import read_toml
-from pipelines.rating.fleet_schema import FleetTable
 from pipelines.standards.actions.loads import Vehicle
 from pipelines.standards.actions.vehicles import library
 from pipelines.standards.sources import Source, Standard

@@ -14,16 +14,16 @@ import numpy as np
 from pipelines.bars.adequacy import Check
 from pipelines.bars.checks.wheel_punching import WheelPunching, reach_of, wheel_punching
 from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.rating.fleet import Fleet, Level, Permit, driven
+from pipelines.bars.rating.limits import MomentLimit, moment_limits
+from pipelines.bars.rating.moments import Moments, moment_multiplier, point_multipliers
+from pipelines.bars.rating.root import MOST
+from pipelines.bars.rating.shear import ShearOfVehicle
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.mistakes import Mistakes
 from pipelines.deck.words import at_text, line_title, place
 from pipelines.model.accepted import buildable
 from pipelines.model.responses import SolvedDeck, case_responses, stream
-from pipelines.rating.fleet import Fleet, Level, Permit, driven
-from pipelines.rating.limits import MomentLimit, moment_limits
-from pipelines.rating.moments import Moments, moment_multiplier, point_multipliers
-from pipelines.rating.root import MOST
-from pipelines.rating.shear import ShearOfVehicle
 from pipelines.standards.actions.load_models import counts_under
 from pipelines.standards.resistance.shear import CHOSEN, NOT_ASKED, ONE_WAY
 from pipelines.standards.sources import Source, Standard

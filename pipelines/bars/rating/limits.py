@@ -13,8 +13,8 @@ from pipelines.bars.adequacy import Check, check_of
 from pipelines.bars.checks.bending_and_service import Peaks, resistances, service_rows
 from pipelines.bars.demand.moments import LAYER_ROWS, CombinationTracker
 from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.rating.root import MOST
 from pipelines.deck.reinforcement import DesignBasis
-from pipelines.rating.root import MOST
 from pipelines.standards.actions.combinations import LimitState
 from pipelines.standards.detailing.rules import Row
 from pipelines.standards.resistance.bars import LAYERS, Layer, SlabBars, place_of

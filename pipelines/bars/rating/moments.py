@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from pipelines.bars.demand.moments import CombinationTracker
 from pipelines.bars.demand.wood_armer import Block, layer_moment
+from pipelines.bars.rating.limits import MomentLimit
+from pipelines.bars.rating.root import CLOSE, MOST
 from pipelines.numbers import SLACK
-from pipelines.rating.limits import MomentLimit
-from pipelines.rating.root import CLOSE, MOST
 from plate.arrays import Floats, Ints
 
 # Points at which the rule's own multiplier is looked for together.
