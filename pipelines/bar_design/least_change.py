@@ -20,7 +20,8 @@ METRIC = (0.008, 0.010, 0.012, 0.014, 0.016, 0.020, 0.025, 0.028, 0.032, 0.040)
 SOFT = (0.010, 0.013, 0.016, 0.019, 0.022, 0.025, 0.029, 0.032, 0.036)
 CLOSER, CLOSEST = 0.025, 0.075  # step of a smaller spacing and the smallest that is tried [m]
 
-T, R = TypeVar("T"), TypeVar("R")
+T = TypeVar("T")
+R = TypeVar("R")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -62,7 +62,7 @@ def adequate(
         if found and not (whole and quickly):
             break
         following = least_steel(_needs(result, choice, floors), bars)
-        if found and following == chosen:
+        if found and chosen is not None and following == chosen:
             spare = _spare(text, chosen, result, choice, floors, tried, kept)
             if spare is not None:
                 tell(f"{place_of(spare.layer)}: {spare.bars} passes, too")

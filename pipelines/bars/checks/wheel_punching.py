@@ -323,7 +323,8 @@ class _Driven:
 def _touch(holds: Callable[[Floats], NDArray[np.bool_]], corners: Floats) -> NDArray[np.bool_]:
     """Whether a corner of each box (n, 4, 2), or its centre, lies in the part of the slab."""
     places = np.concatenate([corners, corners.mean(axis=1, keepdims=True)], axis=1)
-    return holds(places.reshape(-1, 2)).reshape(places.shape[:2]).any(axis=1)
+    held = holds(places.reshape(-1, 2)).reshape(places.shape[:2])
+    return np.asarray(held.any(axis=1))
 
 
 def widths_of_lines(deck: Deck) -> shapely.Geometry:
