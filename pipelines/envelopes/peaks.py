@@ -150,9 +150,7 @@ def that_count(peaks: Sequence[Peak]) -> tuple[Peak, ...]:
 def headline_points(solved: SolvedDeck) -> tuple[NDArray[np.bool_], ...]:
     """Of each of RESULTS the field points (n_point,) whose values may govern: off singular places,
     shears and twisting moments clear of the layer beside lines and edges too."""
-    off, clear = solved.readable, solved.shears_readable
-    twist = off if solved.model.section.thin else clear
-    return (off, off, off, twist, clear, clear)
+    return tuple(solved.reading.headline(k) for k in range(len(RESULT_KEYS)))
 
 
 def readable_results(solved: SolvedDeck) -> tuple[NDArray[np.bool_], ...]:

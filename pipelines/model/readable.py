@@ -2,6 +2,8 @@
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,12 +18,17 @@ from plate.results.fields import FieldPoints
 
 Mask = NDArray[np.bool_]
 
+# Indices in RESULTS of the twisting moment and of the shears.
+TWIST, SHEARS = 3, (4, 5)
+
 # Edges of any outline, and openings.
 RIM = r"E\d+|opening \d+"
 # Points nearer than this to where hogging is read are there [m].
 ON_PLACE = 1e-9
 # Share of a distance within which a point counts as at that distance.
 ROUNDED = 1e-6
+# A line longer than the way between its ends by no more than this share is straight.
+STRAIGHT = 1e-13
 # A place nearer to a line than this is on it [m].
 ON_LINE = 1e-6
 # Exponent of a place's deflections from which on its moments grow no faster than ln r.
@@ -49,8 +56,21 @@ def clear_of_lines(model: PlateModel, xy: Floats, distance: float) -> Mask:
     mesh = model.mesh
     names = [s.line for s in model.supports] + [b.line for b in model.beams]
     names += [name for name in mesh.lines if name in EDGES or re.fullmatch(RIM, name)]
-    sides = [mesh.xy[mesh.lines[name][:, [0, -1]]] for name in dict.fromkeys(names)]
+    sides = [_joined(mesh.xy[mesh.lines[name][:, [0, -1]]]) for name in dict.fromkeys(names)]
     return reaches(distance_from_segments(xy, np.concatenate(sides)), distance)
+
+
+def _joined(sides: Floats) -> Floats:
+    """Sides (n, 2, 2) [m] of cells along a line as one side where they are one straight stretch."""
+    points = sides.reshape(-1, 2)
+    first, last = points[0], points[-1]
+    length = float(np.linalg.norm(sides[:, 1] - sides[:, 0], axis=1).sum())
+    reach = float(np.linalg.norm(last - first))
+    # Nothing that joins two places is shorter than what is straight.
+    contiguous = np.allclose(sides[1:, 0], sides[:-1, 1], rtol=0.0, atol=ROUNDED * length)
+    if not contiguous or reach < (1.0 - STRAIGHT) * length:
+        return sides
+    return np.asarray(np.stack([first, last])[None])
 
 
 def hogging_points(deck: Deck, points: FieldPoints) -> Mask:
@@ -81,6 +101,59 @@ def line_reach(deck: Deck, at: tuple[float, float], thickness: float) -> float:
         if on and line.hogging_at > 0.0:
             found = min(found, max(line.hogging_at, 0.5 * thickness))
     return found
+
+
+@dataclass(frozen=True, eq=False)
+class ReadablePoints:
+    """Where the fields of a plate may be read, of its field points.
+
+    places : of infinite moments.
+    """
+
+    deck: Deck
+    model: PlateModel
+    places: tuple[SingularPlace, ...]
+    points: FieldPoints
+
+    @cached_property
+    def off_places(self) -> Mask:
+        """Points (n_point,) no nearer than one thickness to a singular place."""
+        return away_from(self.places, self.model, self.points.xy, self.model.section.thickness)
+
+    @cached_property
+    def hogging(self) -> Mask:
+        """Points (n_point,) where hogging is to be read: where it counts over supports, off
+        singular places, unless no point of the slab is.
+
+        Moments that grow like ln r from a point on a line are finite beside the line where hogging
+        counts, and the mesh has them there: they are read to that distance from the point, but no
+        nearer than half a thickness.
+        """
+        t = self.model.section.thickness
+        near = [
+            line_reach(self.deck, place.at, t) if place.exponent >= LOGARITHM else t
+            for place in self.places
+        ]
+        off = away_from(self.places, self.model, self.points.xy, near)
+        counts = off & hogging_points(self.deck, self.points)
+        return counts if counts.any() else self.off_places
+
+    @cached_property
+    def off_lines(self) -> Mask:
+        """Points (n_point,) no nearer than one thickness to edges, supports and beams."""
+        return clear_of_lines(self.model, self.points.xy, self.model.section.thickness)
+
+    @cached_property
+    def clear(self) -> Mask:
+        """Points (n_point,) off both places and lines, unless no point of the slab is."""
+        clear = self.off_places & self.off_lines
+        return clear if clear.any() else self.off_places
+
+    def headline(self, component: int) -> Mask:
+        """Points (n_point,) where a result may govern: off singular places, shears and by
+        Mindlin's theory twisting moments clear of the layer beside lines and edges too."""
+        in_layer = component in SHEARS or (component == TWIST and not self.model.section.thin)
+        return self.clear if in_layer else self.off_places
 
 
 def yielding_edges(model: PlateModel) -> Floats:

@@ -22,14 +22,7 @@ from pipelines.model.beam_rows import BeamRows, beam_rows, no_beam_rows
 from pipelines.model.build import build_model
 from pipelines.model.cache import ModelCache
 from pipelines.model.probes import ProbeRows, membrane_rows, probe_rows
-from pipelines.model.readable import (
-    LOGARITHM,
-    Mask,
-    away_from,
-    clear_of_lines,
-    hogging_points,
-    line_reach,
-)
+from pipelines.model.readable import Mask, ReadablePoints
 from pipelines.traffic.positions import Loads
 from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS
@@ -193,41 +186,30 @@ class SolvedDeck:
         return self.stiffness.singular_places
 
     @cached_property
+    def reading(self) -> ReadablePoints:
+        """Where fields may be read."""
+        return ReadablePoints(self.deck, self.model, self.singular_places, self.recovery.points)
+
+    @property
     def readable(self) -> Mask:
         """Field points (n_point,) no nearer than one thickness to a singular place."""
-        xy, distance = self.recovery.points.xy, self.model.section.thickness
-        return away_from(self.singular_places, self.model, xy, distance)
+        return self.reading.off_places
 
-    @cached_property
+    @property
     def hogging_readable(self) -> Mask:
-        """Field points (n_point,) where hogging is to be read: readable ones where it counts over
-        supports, unless no point of the slab is.
+        """Field points (n_point,) where hogging is to be read."""
+        return self.reading.hogging
 
-        Moments that grow like ln r from a point on a line are finite beside the line where hogging
-        counts, and the mesh has them there: they are read to that distance from the point, but no
-        nearer than half a thickness.
-        """
-        t = self.model.section.thickness
-        near = [
-            line_reach(self.deck, place.at, t) if place.exponent >= LOGARITHM else t
-            for place in self.singular_places
-        ]
-        off = away_from(self.singular_places, self.model, self.recovery.points.xy, near)
-        counts = off & hogging_points(self.deck, self.recovery.points)
-        return counts if counts.any() else self.readable
-
-    @cached_property
+    @property
     def clear_of_lines(self) -> Mask:
         """Field points (n_point,) no nearer than one thickness to edges, supports and beams."""
-        xy, distance = self.recovery.points.xy, self.model.section.thickness
-        return clear_of_lines(self.model, xy, distance)
+        return self.reading.off_lines
 
-    @cached_property
+    @property
     def shears_readable(self) -> Mask:
         """Field points (n_point,) where shears are to be read: clear of lines too, unless no point
         of the slab is."""
-        clear = self.readable & self.clear_of_lines
-        return clear if clear.any() else self.readable
+        return self.reading.clear
 
     def check(self) -> None:
         """`check_stiffness`, once for all decks of one model."""
@@ -264,7 +246,7 @@ class SolvedDeck:
 
 
 # What is found of the plate of a `SolvedDeck` when it is asked for, whatever the probes and bars.
-OF_PLATE = ("readable", "hogging_readable", "clear_of_lines", "shears_readable")
+OF_PLATE = ("reading",)
 
 
 def _probe_rows(deck: Deck, stiffness: Stiffness, recovery: FieldRecovery) -> ProbeRows:

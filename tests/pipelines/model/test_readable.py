@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from pipelines.model.build import build_model
-from pipelines.model.readable import Mask, clear_of_lines
+from pipelines.model.readable import Mask, clear_of_lines, reaches
 from plate.arrays import Floats
+from plate.geometry.elementary import distance_from_segments
+from plate.geometry.plan import EDGES
 from plate.results.fields import FieldRecovery
 from tests.pipelines.small_decks import SLAB, deck_of
 
@@ -55,3 +57,22 @@ def test_points_that_are_nearer_are_not_read(tmp_path: Path) -> None:
     model = build_model(deck).model
     row = np.array([[1.5, T], [1.5, T - 1e-9], [1.5, T - 1e-5]])
     assert clear_of_lines(model, row, T).tolist() == [True, True, False]
+
+
+@pytest.mark.parametrize("plan", ["skew_deg = 30.0", "radius_m = 12.0", ""])
+def test_straight_lines_are_one_side_and_arcs_are_their_chords(tmp_path: Path, plan: str) -> None:
+    """Against the distance from every side of every cell along edges and supports."""
+    deck = deck_of(
+        tmp_path,
+        SLAB,
+        f"[plan]\nstations_m = [0.0, 2.0, 4.0]\noffsets_m = [-1.5, 1.5]\n{plan}\n",
+        '[[line]]\non = "C2"\nsupport = "rigid"\n',
+    )
+    model = build_model(deck).model
+    xy = FieldRecovery(model).points.xy
+    lines = [model.mesh.lines[name][:, [0, -1]] for name in (*EDGES, "C2")]
+    gap = distance_from_segments(xy, model.mesh.xy[np.concatenate(lines)])
+    for distance in (T, 0.3, 0.7):
+        expected = reaches(gap, distance)
+        assert 0 < expected.sum() < len(xy)
+        np.testing.assert_array_equal(clear_of_lines(model, xy, distance), expected)

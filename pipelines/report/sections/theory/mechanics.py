@@ -187,8 +187,13 @@ def errors() -> Chapter:
             title="Mesh",
             words="The value v is computed again, as v_r, with elements one order higher and "
             f"{REFINEMENT:g} times smaller, at the same place and for the same load. The factor "
-            "covers a richer answer that is up to half as wrong.",
-            formulas=(f"e_{{mesh}} = {SAFETY:g} |v_r − v|",),
+            "covers a richer answer that is up to half as wrong. For a governing value it covers "
+            "the largest v_{near}, too, that the richer mesh has at points of its own around all "
+            "places whose value is near it, under the loads that govern there.",
+            formulas=(
+                f"e_{{mesh}} = {SAFETY:g} |v_r − v|",
+                f"e_{{mesh}} >= {SAFETY:g} (v_{{near}} − v) of governing values",
+            ),
             source="own; measured on decks by `benchmarks/effectivity.py`",
         ),
         Item(

@@ -1,0 +1,145 @@
+"""What a richer mesh makes of the surroundings of governing values.
+
+A governing value is the largest over the deck, but it is found at one point of a mesh, the one that
+governs at the steps of the load positions: between points there may be more, and on a richer mesh
+or between the steps another point may govern. So the richer mesh is read at its own points around
+all those whose value is near the largest, under the loads that govern there, and at those with the
+most of them under the same loads moved along the deck by shares of a step.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import KDTree
+
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.governing_loads import governing_arrangement_loads
+from pipelines.envelopes.peaks import BENDING, Peak
+from pipelines.model.fixed_loads import loads_of, rows_under
+from pipelines.model.readable import Mask, ReadablePoints
+from pipelines.model.responses import SolvedDeck
+from pipelines.traffic.positions import WheelPatches
+from plate.arrays import Floats, Ints
+from plate.results.fields import FieldPoints, field_points
+from plate.results.functionals import component_rows
+from plate.results.places import at_field_points
+from plate.solver.stiffness import Stiffness
+
+# For each governing value: points of the run's mesh looked around, those with the largest values of
+# their own and no less than this share of it; loads held there; points of the richer mesh at which
+# loads are moved, and how far, in steps.
+POINTS, SHARE, LOADS, MOVED = 12, 0.9, 4, 3
+MOVES = (-0.5, -0.25, 0.25, 0.5)
+
+
+@dataclass(frozen=True, eq=False)
+class _Around:
+    """The surroundings of a governing value: points of the richer mesh (n,), and the points of the
+    run's own, with numbers of arrangements, whose loads are held."""
+
+    peak: Peak
+    points: Ints
+    held: list[tuple[int, int, int, int]]
+
+
+def largest_near(
+    solved: SolvedDeck, envelope: TrafficEnvelope, peaks: Sequence[Peak], richer: Stiffness
+) -> Floats:
+    """Largest value (n,) [SI] away from zero that the richer mesh has near the places of each of
+    the governing values; -inf for knife edges and what no load makes."""
+    found = np.full(len(peaks), -np.inf)
+    those = [k for k, one in enumerate(peaks) if not one.knife_edge and one.number >= 0]
+    if not those:
+        return found
+    fields = field_points(richer.model)
+    finely = ReadablePoints(solved.deck, richer.model, richer.singular_places, fields)
+    tree = KDTree(fields.xy)
+    around = [_around(solved, envelope, peaks[k], finely, tree) for k in those]
+    owner = np.repeat(np.arange(len(around)), [len(one.points) for one in around])
+    whose = np.repeat(np.arange(len(around)), [len(one.held) for one in around])
+    sign = np.array([one.peak.sign for one in around])
+    component = np.array([one.peak.component for one in around])
+    points = np.concatenate([one.points for one in around])
+    rows = component_rows(richer.model, at_field_points(fields, points), component[owner])
+    held = governing_arrangement_loads(solved, envelope, [at for one in around for at in one.held])
+    values = np.full((len(points), len(held)), -np.inf)
+    for part, U in richer.in_blocks(loads_of(richer.model, held)):
+        own = owner[:, None] == whose[part]
+        values[:, part] = np.where(own, sign[owner, None] * (rows @ U), -np.inf)
+    largest = np.full(len(around), -np.inf)
+    np.maximum.at(largest, owner, values.max(axis=1))
+    if _straight(solved):
+        chosen = [
+            _apart(fields, points, values.max(axis=1), owner == k) for k in range(len(around))
+        ]
+        best = np.concatenate(chosen)
+        loads = [moved for k in best for moved in _moved(solved, held[int(values[k].argmax())])]
+        row = np.repeat(np.arange(len(best)), len(MOVES))
+        again = rows_under(richer, rows[best], row, loads)
+        np.maximum.at(largest, owner[best][row], sign[owner[best]][row] * again)
+    found[those] = largest
+    return found
+
+
+def _around(
+    solved: SolvedDeck,
+    envelope: TrafficEnvelope,
+    peak: Peak,
+    finely: ReadablePoints,
+    tree: KDTree,
+) -> _Around:
+    e, own = envelope.fields.extremes, solved.recovery.points
+    allowed = np.flatnonzero(_counts(solved.reading, peak))
+    values, numbers = (e.maximum, e.at_maximum) if peak.sign > 0 else (e.minimum, e.at_minimum)
+    size = peak.sign * values[peak.component, allowed]
+    order = np.argsort(-size, kind="stable")[:POINTS]
+    near = allowed[order[size[order] >= SHARE * size[order[0]]]]
+    number = numbers[peak.component, near]
+    first = np.sort(np.unique(number, return_index=True)[1])[:LOADS]
+    held = [(int(near[k]), peak.component, peak.sign, int(number[k])) for k in first]
+    balls = tree.query_ball_point(own.xy[near], _reach(own, near))
+    points = np.unique(np.concatenate(balls).astype(np.int64))
+    return _Around(peak, points[_counts(finely, peak)[points]], [at for at in held if at[3] >= 0])
+
+
+def _counts(reading: ReadablePoints, peak: Peak) -> Mask:
+    """Points (n_point,) at which a value of this kind may govern."""
+    hogs = peak.component in BENDING and peak.sign < 0
+    return reading.hogging if hogs else reading.headline(peak.component)
+
+
+def _reach(points: FieldPoints, near: Ints) -> Floats:
+    """How far (n,) [m] the next points of a mesh lie from those numbered (n,)."""
+    which, cells, _ = points.meeting(near)
+    spacing = np.linalg.norm(np.ptp(points.xy[points.cells[cells]], axis=1), axis=1) / points.order
+    found = np.zeros(len(near))
+    np.maximum.at(found, which, spacing)
+    return found
+
+
+def _apart(fields: FieldPoints, points: Ints, size: Floats, mine: Mask) -> Ints:
+    """Which of the points (n,) of one governing value have the largest sizes (n,), no two of them
+    neighbours on the mesh."""
+    left = np.flatnonzero(mine)
+    found: list[int] = []
+    while len(left) and len(found) < MOVED:
+        best = left[size[left].argmax()]
+        found.append(int(best))
+        gap = np.linalg.norm(fields.xy[points[left]] - fields.xy[points[best]], axis=1)
+        left = left[gap > _reach(fields, points[[best]])[0]]
+    return np.array(found, dtype=np.int64)
+
+
+def _straight(solved: SolvedDeck) -> bool:
+    """Whether what is moved along the deck is moved along x."""
+    traffic = solved.deck.traffic
+    return solved.deck.plan.alignment.straight and (traffic is None or traffic.axis is None)
+
+
+def _moved(solved: SolvedDeck, load: WheelPatches) -> list[WheelPatches]:
+    """A load moved along the deck by shares of a step."""
+    assert solved.deck.traffic is not None
+    moves = np.multiply(MOVES, solved.deck.traffic.step)
+    corners = [load.corners + np.array([move, 0.0]) for move in moves.tolist()]
+    return [WheelPatches(moved, load.load, load.position) for moved in corners]

@@ -1,0 +1,85 @@
+"""Governing values whose place is another one on a richer mesh or between the steps."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pipelines.accuracy.near_peaks import largest_near
+from pipelines.accuracy.stated_values import rows_on, stated_under
+from pipelines.accuracy.tolerances import SAFETY, Yardsticks, traffic_tolerances
+from pipelines.accuracy.worst_envelope import WorstEnvelope, with_worst_loads
+from pipelines.envelopes.peaks import headline_points
+from pipelines.envelopes.traffic import traffic_envelopes
+from pipelines.model.build import build_model
+from pipelines.model.responses import SolvedDeck
+from pipelines.units import RESULT_SCALE
+from tests.pipelines.small_decks import SLAB, deck_of
+
+PANEL = """
+[plan]
+stations_m = [0.0, 3.5]
+offsets_m = [-2.0, 2.0]
+[[line]]
+on = ["C*", "L*"]
+support = "clamped"
+[traffic]
+carriageway_m = [-1.9, 1.9]
+offsets_m = [-0.4, 0.3]
+step_m = 0.75
+surfacing_mm = 80
+[[vehicle]]
+name = "lorry"
+axles = [{ at_m = 0.0, load_kN = 100, gauge_m = 1.8, patch_mm = [250, 400] }]
+"""
+
+
+@pytest.fixture(scope="module")
+def found(tmp_path_factory: pytest.TempPathFactory) -> tuple[SolvedDeck, WorstEnvelope, Yardsticks]:
+    deck = deck_of(tmp_path_factory.mktemp("deck"), SLAB, PANEL)
+    built = build_model(deck)
+    solved = SolvedDeck.of(deck, built.model)
+    [envelope] = traffic_envelopes(solved)
+    return solved, with_worst_loads(solved, envelope), Yardsticks.of(built, solved)
+
+
+def test_errors_reach_what_the_richer_mesh_governs_with(
+    found: tuple[SolvedDeck, WorstEnvelope, Yardsticks],
+) -> None:
+    """The richer mesh under steps of a fifteenth, whose governing points are its own: deflections
+    and bending moments, which have no edge layer. Without the surroundings most are exceeded."""
+    solved, worst, measured = found
+    [tolerances] = traffic_tolerances(solved, [worst], measured)
+    stated = worst.stated
+    there = stated_under(measured.richer, rows_on(measured.richer, solved, stated), stated)
+    of_peaks = SAFETY * np.abs(there - stated.value)[2 * stated.n_probe :]
+    without = {(p.result, p.extreme): e for p, e in zip(worst.peaks, of_peaks, strict=False)}
+    deck = solved.deck
+    assert deck.traffic is not None
+    finely = replace(deck, traffic=replace(deck.traffic, step=0.05))
+    richer = SolvedDeck.of(finely, measured.richer.model)
+    [envelope] = traffic_envelopes(richer)
+    e = envelope.fields.extremes
+    read = headline_points(richer)
+    exceeded = 0
+    for peak, tolerance in zip(worst.peaks, tolerances.peaks, strict=True):
+        if peak.knife_edge or peak.component > 2:
+            continue
+        k = peak.component
+        allowed = richer.hogging_readable if k and peak.sign < 0 else read[k]
+        values = e.maximum[k] if peak.sign > 0 else e.minimum[k]
+        most = float((peak.sign * values)[allowed].max())
+        own = peak.sign * peak.value / RESULT_SCALE[k]
+        assert most <= own + tolerance.error
+        exceeded += most > own + without[peak.result, peak.extreme]
+    assert exceeded >= 3
+
+
+def test_knife_edges_and_no_values_have_no_surroundings(
+    found: tuple[SolvedDeck, WorstEnvelope, Yardsticks],
+) -> None:
+    solved, worst, measured = found
+    edges = [replace(peak, knife_edge=True) for peak in worst.peaks]
+    none = largest_near(solved, worst.envelope, edges, measured.richer)
+    assert np.all(np.isneginf(none))
+    assert not len(largest_near(solved, worst.envelope, [], measured.richer))
