@@ -6,7 +6,7 @@ from dataclasses import replace
 from pipelines.bar_design.covers import with_some_bars
 from pipelines.bar_design.designed import Designed
 from pipelines.bar_design.least_change import least_changes
-from pipelines.bar_design.search import Tell, adequate
+from pipelines.bar_design.search import STILL, Tell, adequate
 from pipelines.bars.choice.deck_text import DeckText
 from pipelines.errors import JobError
 from pipelines.kept import Kept
@@ -42,4 +42,6 @@ def designed(text: DeckText, tell: Tell = lambda _: None) -> Designed:
             found = replace(found, analyses=count)
             if found.adequate:
                 return found
+    if any(stop.startswith(STILL) for stop in found.stops):
+        return found  # nothing has been shown not to pass
     return replace(found, helps=tuple(least_changes(trial, found, choice, kept, tell)))

@@ -35,6 +35,7 @@ from pipelines.result import Result
 from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, SlabBars, place_of
 
 MOST = 12  # analyses at one thickness
+STILL = "the bars still change after"
 NONE = "no bars of the set pass the checks of single layers"
 
 Tell = Callable[[str], None]
@@ -79,7 +80,7 @@ def adequate(
         chosen = following
         text = text.with_bars(bars, chosen)
     else:  # the bars that were chosen last have not been analysed with all searches
-        stops = stops or (f"the bars still change after {MOST} analyses",)
+        stops = stops or (f"{STILL} {MOST} analyses",)
     designed = Designed(
         text=text,
         chosen=chosen,
