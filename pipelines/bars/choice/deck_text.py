@@ -79,7 +79,7 @@ class DeckText:
         DeckError
             If the file is written so that the key cannot be told from the rest.
         """
-        if abs(thickness - self.deck.slab.thickness) < 1e-9:
+        if abs(thickness - 1e-3 * self.tables["slab"]["thickness_mm"]) < 1e-9:
             return self
         lines = self._with_key("slab", 0, "thickness_mm", _mm(thickness))
         return self._changed(lines, THICKNESS)

@@ -111,9 +111,11 @@ def made(findings: Sequence[Finding], **more: Any) -> list[str]:
         title="t",
         warnings=more.pop("warnings", ()),
         strip=None,
+        traffic=traffic,
         required_traffic=traffic,
         lines=(),
         reinforcement=None,
+        factors=(),
     )
     given = {"left_out": (), "verdicts": (), "traffic": (), "governing": (), "leading": None}
     effects = effect_findings(worst_first(findings), (), (), ())

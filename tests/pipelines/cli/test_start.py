@@ -182,7 +182,7 @@ def test_completion_names_every_command(shell: str, capsys: pytest.CaptureFixtur
 
 def test_every_argument_that_is_a_file_is_completed_as_one() -> None:
     """All but those with choices, numbers and names."""
-    others = {"M", "SHARE", "X", "N", "ADDRESS", "CHAPTER", "TABLE"}
+    others = {"M", "SHARE", "X", "N", "ADDRESS", "CHAPTER", "TABLE", "NAME", "LINES=KNM[,KNM]"}
     [commands] = [a for a in command_line()._actions if isinstance(a.choices, dict)]
     for command in commands.choices.values():
         for action in command._actions:
