@@ -4,7 +4,7 @@ Mesh part: every stated value is computed again with elements one order higher a
 smaller, at the same place, on the same side of a line and for the same load. The richer
 answer is mostly several times nearer the truth, so the difference is the error, not a guess at it;
 `SAFETY` covers what the richer answer still misses. Twice the difference covers it where the richer
-answer is no more than half as wrong: so it was in 97 % of the values of
+answer is no more than half as wrong: so it was in 96 % of the values of
 `benchmarks/effectivity.py`, against 84 % of them with 1.25. A governing value is the largest over
 the deck: its error covers what the richer mesh has elsewhere, too (`near_peaks`).
 
