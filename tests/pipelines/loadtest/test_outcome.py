@@ -1,6 +1,6 @@
 """Load tests made from a deck with hidden stiffnesses: what is found, and what is said."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +14,7 @@ from pipelines.loadtest.fitted_file import fitted_text
 from pipelines.loadtest.loaded_deck import LoadedDeck, build_for
 from pipelines.loadtest.outcome import Outcome, chosen_test, judge
 from pipelines.loadtest.words import fit_words, lead
+from plate.arrays import Floats
 from tests.pipelines.load_test_decks import (
     FIT,
     MESH,
@@ -61,6 +62,38 @@ def test_a_few_noisy_tests_are_answered_within_their_intervals(tmp_path: Path) -
     """Fewer than 5 of 8 at 95 % each have less than one chance in two thousand."""
     assert binom.cdf(4, 8, 0.95) < 5e-4
     assert min(trials(tmp_path, 8, stated=True)) >= 5
+
+
+@dataclass(frozen=True)
+class Tangent:
+    """A model's values about a point, without its curvature."""
+
+    at: Floats
+    of: Floats
+    slopes: Floats
+
+    def values(self, x: Floats) -> Floats:
+        return np.asarray(self.of + self.slopes @ (x - self.at))
+
+    def jacobian(self, x: Floats) -> Floats:
+        return self.slopes
+
+
+def test_intervals_hold_the_truth_on_the_linearised_deck(tmp_path: Path) -> None:
+    """Without a stated accuracy. Of 1000 the count is binomial: beyond the limits taken lies one
+    chance in a thousand for each unknown."""
+    readings = blank_readings(deflections_only=True)
+    deck = loaded(deck_with(tmp_path, load_test(), readings=readings))
+    true = np.log(TRUE)
+    tangent = Tangent(true, deck.values(true), deck.jacobian(true))
+    noise, accuracy = np.random.default_rng(18), accuracies(deck.test.readings)
+    held = np.zeros(3)
+    for _ in range(1000):
+        measured = tangent.of + accuracy * noise.standard_normal(len(accuracy))
+        one = fit(tangent, measured, None, deck.start, deck.bounds)
+        held += (one.low <= true) & (true <= one.high)
+    low, high = (binom.ppf(share, 1000, 0.95) for share in (5e-4, 1.0 - 5e-4))
+    assert ((low <= held) & (held <= high)).all(), held
 
 
 @pytest.mark.slow
