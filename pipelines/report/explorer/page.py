@@ -99,7 +99,8 @@ def _frame(result: Result, order: Ints, read: Reads) -> dict[str, Any]:
     step = float(np.ptp(xy, axis=0).max()) / 65535.0
     grid = np.rint((xy - low) / step).astype(np.uint16)
     alignment = deck.plan.alignment
-    clear = read[1].astype(np.uint8) + read[SHEARS[0]]
+    # Beside a beam's end hogging counts, and is finite, at the beam's faces.
+    clear = (read[1] | result.solved.hogging_readable).astype(np.uint8) + read[SHEARS[0]]
     return {
         "order": points.order,
         "points": points.n_points,
