@@ -160,18 +160,16 @@ def _measured(
 
     At one load position a richer mesh may agree by chance; a value that is the largest of
     neighbouring load positions may miss as much as any of them, so that two of them are asked: the
-    worst one and that of the steps, the latter without the factor: with it 96.4 in place of 96.2 %
-    of the values of `benchmarks/effectivity.py` are inside, and errors of shears are half as large
-    again. A governing value, which is the largest of places too, is asked around all places where
-    it might stand, under the loads that govern there (`near_peaks`).
+    worst one and that of the steps. A governing value, which is the largest of places too, is asked
+    around all places where it might stand, under the loads that govern there (`near_peaks`).
     """
     richer, other = measured.richer, measured.other
     lists = [one.stated for one in worst]
     ends = np.cumsum([len(stated.value) for stated in lists])
     both = together([*lists, *(one.of_steps for one in worst)])
     finer = stated_under(richer, rows_on(richer, solved, both), both)
-    there, at_steps = np.abs(finer - both.value).reshape(2, -1)
-    mesh = np.split(np.maximum(SAFETY * there, at_steps), ends[:-1])
+    missed = SAFETY * np.abs(finer - both.value).reshape(2, -1)
+    mesh = np.split(missed.max(axis=0), ends[:-1])
     for one, more in zip(worst, mesh, strict=True):
         governing = slice(2 * one.stated.n_probe, 2 * one.stated.n_probe + len(one.peaks))
         above = largest_near(solved, one.envelope, one.peaks, richer) - np.abs(
