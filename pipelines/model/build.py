@@ -287,12 +287,8 @@ def _grading(deck: Deck, size: float) -> Grading:
         for hold in line.held_at:
             side = across if hold.on in across_names(deck) else along
             side.setdefault(hold.on, 0.5 * deck.slab.thickness)
-    end = corner_width(size)
-    lean = _lean(plan)
-    askew = lean > 0.0
-    # Between edges that are held in any two ways deflections go like r^s with an s no less than
-    # between two simply supported ones.
-    fine = corner_width(size, np.pi / (0.5 * np.pi + lean))
+    fine = corner_width(size)
+    askew = plan.skew != 0.0 or plan.end_offsets != plan.offsets
     for line in deck.lines:
         if line.support not in ("rigid", "clamped", "beam"):
             continue
@@ -301,18 +297,10 @@ def _grading(deck: Deck, size: float) -> Grading:
         for edge in (low, high):
             twin, overhang = twins[edge]
             if overhang > 0.0 and not line.to_edges and line.support != "beam":
-                mine[line.name] = others[twin] = end
+                mine[line.name] = others[twin] = fine
             elif askew:
                 mine[line.name] = others[edge] = fine
     return Grading(across, along)
-
-
-def _lean(plan: Plan) -> float:
-    """By how much corners between lines and edges are more than right angles, at the most
-    [rad]."""
-    along = float(np.ptp(plan.stations))
-    slopes = np.abs(np.subtract(plan.end_offsets, plan.offsets)) / along
-    return max(abs(float(plan.skew)), float(np.arctan(slopes.max())))
 
 
 def across_names(deck: Deck) -> tuple[str, ...]:

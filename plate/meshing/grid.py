@@ -8,7 +8,6 @@ cells shrink geometrically.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +18,7 @@ from plate.meshing.mesh import Mesh, subdivide
 
 # Widths of neighbouring cells in a graded row grow at most by this factor.
 GROWTH = 3.0
-# Ratio and largest number of rows of a corner grading (Szabo and Babuska 1991: 0.15).
+# Ratio and number of rows of a corner grading (Szabo and Babuska 1991: 0.15).
 CORNER_RATIO = 0.15
 CORNER_ROWS = 5
 
@@ -105,17 +104,9 @@ def _ramp(first: float, size: float) -> list[float]:
     return widths
 
 
-def corner_width(size: float, exponent: float | None = None) -> float:
-    """First cell width [m] of a corner grading from cells of the given size [m].
-
-    exponent : s > 1 of the corner's deflections, which go like r^s; None = the strongest that is
-    graded for. What a corner spoils elsewhere falls with the power 2 (s - 1) of the first width
-    (Szabo and Babuska 1991), so that weaker ones come to as little with fewer rows.
-    """
-    rows = CORNER_ROWS
-    if exponent is not None:
-        rows = min(rows, ceil(1.0 / (exponent - 1.0) - 1e-9))
-    return float(size * CORNER_RATIO**rows)
+def corner_width(size: float) -> float:
+    """First cell width [m] of a corner grading from cells of the given size [m]."""
+    return float(size * CORNER_RATIO**CORNER_ROWS)
 
 
 def grid_mesh(
