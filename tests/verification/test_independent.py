@@ -113,6 +113,13 @@ class Odd:
         R = self.radius
         return (R - y) * np.sin(x / R), R - (R - y) * np.cos(x / R)
 
+    @property
+    def loaded(self) -> tuple[float, float, float, float]:
+        """The patch in plan coordinates: its length is that on the ground, on the arc at its
+        centre."""
+        x, y, a, b = self.patch
+        return x, y, a / (1.0 - y / self.radius), b
+
     def text(self) -> str:
         lines = "".join(
             f'[[line]]\non = "{name}"\nsupport = "{kind if kind != "hard" else "rigid"}"\n'
@@ -176,7 +183,7 @@ def breaks(lines: Sequence[float], size: float, fine: dict[float, float]) -> Flo
 
 def rectangle_lines(odd: Odd, size: float) -> tuple[Floats, Floats]:
     """Mesh lines of the rectangle: supports, patch edges where they can be, shear layers."""
-    x, y, a, b = odd.patch
+    x, y, a, b = odd.loaded
     straight = odd.skew == 0.0 and odd.taper == 0.0
     us, vs = [*odd.stations], [*odd.offsets, odd.low, odd.high]
     if straight:
@@ -198,7 +205,7 @@ def rectangle_lines(odd: Odd, size: float) -> tuple[Floats, Floats]:
 
 def patch_points(odd: Odd, n: int = 48) -> tuple[Floats, Floats, Floats]:
     """Plan points in the patch and shares of its area that sum to one."""
-    x, y, a, b = odd.patch
+    x, y, a, b = odd.loaded
     gauss, weight = np.polynomial.legendre.leggauss(2)
     side = (np.arange(n)[:, None] + 0.5 * (gauss + 1.0)).ravel() / n - 0.5
     w = np.tile(0.5 * weight / n, n)
