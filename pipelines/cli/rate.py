@@ -58,6 +58,7 @@ def _rate(arguments: argparse.Namespace) -> int:
         print(f"  {rated_line(one)}")
     if len(found.rated) > TOLD:
         print(f"  and {len(found.rated) - TOLD} more: rating.csv")
+    print(f"Scope: {' '.join(found.notes)}")
     print(stated_words(deck))
     print(f"Written: {', '.join(FILES)} in {arguments.out}")
     print(CAUTION)

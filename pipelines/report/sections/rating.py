@@ -31,8 +31,8 @@ from pipelines.report.sections.factors import factors_section
 TOLD = 100
 MEANING = (
     "Multiplier: the largest factor on the vehicle, with its impact, at which the check is still "
-    "adequate at every load position, permanent actions as they are; 1 and more carries it. It is "
-    "rounded down."
+    "adequate at every step of the load positions, permanent actions as they are; below 1 it "
+    "fails. What is not rated stands below. It is rounded down."
 )
 # What a plan shows where permanent actions alone are too much.
 FULL = 10.0
@@ -48,7 +48,7 @@ def rounded_down(value: float) -> str:
 def rated_line(one: Rated) -> str:
     """A vehicle in one line for the terminal."""
     least, following = one.least, one.following
-    words = "carries it" if least.adequate else "short"
+    words = "adequate in what is rated" if least.adequate else "short"
     found = f"{one.vehicle}, {one.standard}: {rounded_down(least.value)} ({words}), {_of(least)}"
     found += f" at {least.where}"
     if least.position is not None:
