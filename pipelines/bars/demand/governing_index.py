@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.traffic.arrangements import Arrangement
-from pipelines.traffic.positions import LoadPositions, WheelPatches, position_of
+from pipelines.traffic.positions import WheelPatches
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,10 +35,6 @@ class GoverningIndex:
     def add(self, envelope: TrafficEnvelope) -> int:
         """Number of the first arrangement of a case of traffic."""
         return self._add(len(envelope.arrangements), envelope.position)
-
-    def add_runs(self, runs: Sequence[LoadPositions]) -> int:
-        """Number of the first load position of vehicles that drive alone."""
-        return self._add(sum(map(len, runs)), lambda k: Arrangement.of(position_of(runs, k)))
 
     def add_held(self, held: Sequence[FixedArrangement]) -> int:
         """Number of the first of some held arrangements."""

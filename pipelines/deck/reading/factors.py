@@ -15,12 +15,6 @@ from pipelines.standards.sources import Standard
 WHERE = "[factors]"
 
 
-def factors_file(value: object) -> str | None:
-    """The file of factors that the deck file's `factors` names; None where it names none."""
-    named = value.get("file") if isinstance(value, dict) else value
-    return named if isinstance(named, str) else None
-
-
 def stated_factors(
     value: object, path: str, folder: Path, mistakes: Mistakes
 ) -> dict[Standard, Factors]:
