@@ -13,8 +13,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from scipy.optimize import least_squares
-from scipy.stats import chi2, norm, t
+from scipy.special import chdtrc, ndtri, stdtrit
 
 from plate.arrays import Floats
 
@@ -99,6 +98,8 @@ def fit(
     def influence(x: Floats) -> Floats:
         return np.asarray(computed.jacobian(x) / unit[:, None])
 
+    from scipy.optimize import least_squares  # here, since few decks need it
+
     found = least_squares(
         left_over,
         np.clip(start, low + 1e-3 * (high - low), high - 1e-3 * (high - low)),
@@ -115,13 +116,10 @@ def fit(
     left = left_over(x)
     freedom = len(measured) - len(free)
     spread = float(np.sqrt(left @ left / freedom))
-    too_large = accuracy is not None and bool(chi2.sf(left @ left, freedom) < UNLIKELY)
+    too_large = accuracy is not None and bool(chdtrc(freedom, left @ left) < UNLIKELY)
     by_differences = accuracy is None or too_large
-    quantile = (
-        t.ppf(0.5 + 0.5 * CONFIDENCE, freedom)
-        if by_differences
-        else norm.ppf(0.5 + 0.5 * CONFIDENCE)
-    )
+    share = 0.5 + 0.5 * CONFIDENCE
+    quantile = stdtrit(freedom, share) if by_differences else ndtri(share)
     deviation, together = _told(influence(x)[:, free])
     every = np.full(len(x), np.nan)
     every[free] = deviation * (spread if by_differences else 1.0)
