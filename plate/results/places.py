@@ -6,6 +6,7 @@ the share of each, so that every reader takes its results by the same rule.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
@@ -213,18 +214,22 @@ class StraightLine:
         """Mean of the values (n,) at its places between two shares of its length, exact for the
         elements' own polynomials."""
         per = len(self.share) // len(self.stretches)
-        total = 0.0
-        for (a, b), local in zip(self.stretches, values.reshape(-1, per), strict=True):
-            start, end = max(a, low), min(b, high)
-            if end > start:
-                ends = 2.0 * (np.array([start, end]) - a) / (b - a) - 1.0
-                total += 0.5 * (b - a) * float(_partial(per, ends) @ local)
-        return total / (high - low)
+        a, b = self.stretches.T
+        ends = np.clip([low, high], a[:, None], b[:, None])
+        local = 2.0 * (ends - a[:, None]) / (b - a)[:, None] - 1.0
+        integrals = np.einsum("mn,mn->m", _partial(per, local), values.reshape(-1, per))
+        return float(0.5 * (b - a) @ integrals) / (high - low)
 
 
 def _partial(n: int, ends: Floats) -> Floats:
-    """Integrals (n,) of the Lagrange polynomials through n Gauss points between two ends."""
+    """Integrals (m, n) of the Lagrange polynomials through n Gauss points between ends (m, 2)."""
+    power = np.arange(1, n + 1)
+    moments = (ends[:, 1:] ** power - ends[:, :1] ** power) / power
+    return np.asarray(moments @ _from_powers(n))
+
+
+@cache
+def _from_powers(n: int) -> Floats:
+    """(n, n) by which integrals of 1, x, x^2, .. become those of the Lagrange polynomials."""
     nodes, _ = gauss(n)
-    powers = np.arange(n)
-    moments = (ends[1] ** (powers + 1) - ends[0] ** (powers + 1)) / (powers + 1)
-    return np.asarray(np.linalg.solve(np.vander(nodes, increasing=True).T, moments))
+    return np.asarray(np.linalg.inv(np.vander(nodes, increasing=True)))

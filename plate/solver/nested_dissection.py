@@ -14,6 +14,7 @@ cache, and last the separators between all parts. What is solved for is kept by 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -96,11 +97,12 @@ class _Part:
 
     def loaded(self, loads: sparse.csr_array) -> tuple[Floats, NDArray[np.bool_]]:
         """Of all rows its own, on its rows, and which of these are not zero."""
-        own, n = loads[self.layout.rows], self.layout.n
+        # By hand: slicing a sparse array costs more than all the rest.
+        ends = loads.indptr[self.layout.rows.start : self.layout.rows.stop + 1]
         X, not_zero = self.empty(loads.shape[1]), np.zeros(self.layout.size, dtype=bool)
-        if own.nnz:
-            own.toarray(out=X[:n])
-            not_zero[:n] = np.diff(own.indptr) > 0
+        own, count = slice(ends[0], ends[-1]), np.diff(ends)
+        X[np.repeat(np.arange(len(count)), count), loads.indices[own]] = loads.data[own]
+        not_zero[: len(count)] = count > 0
         return X, not_zero
 
     def up(self, X: Floats, loaded: NDArray[np.bool_]) -> list[list[int]]:
@@ -277,6 +279,31 @@ def _parts(
     return parts, kept, rows
 
 
+class _Size(NamedTuple):
+    """Of fronts of one height that may make a batch: their number, most pivots, longest border,
+    and how much of the blocks of that size is their own."""
+
+    height: int
+    count: int
+    n: int
+    m: int
+    own: int
+
+    @classmethod
+    def of(cls, front: _Front) -> "_Size":
+        return cls(front.height, 1, front.n, front.m, front.n * front.m)
+
+    def with_one(self, other: "_Size") -> "_Size":
+        n, m = max(self.n, other.n), max(self.m, other.m)
+        return _Size(self.height, self.count + 1, n, m, self.own + other.own)
+
+    @property
+    def fits(self) -> bool:
+        """Whether they are in cache together, and few zeros filled in."""
+        within = self.count * (self.n + self.m) <= BATCH_ROWS
+        return within and self.count * self.n * self.m <= (1.0 + FILL) * self.own
+
+
 def _groups(fronts: Sequence[_Front], among: Sequence[int]) -> list[list[int]]:
     """Fronts put together from the leaves up.
 
@@ -284,12 +311,17 @@ def _groups(fronts: Sequence[_Front], among: Sequence[int]) -> list[list[int]]:
     come in the tree's order, so that a batch is one place of the slab and in cache together.
     """
     groups: list[list[int]] = []
+    sizes: list[_Size] = []
     for k in sorted(among, key=lambda k: fronts[k].height):
-        near = (g for g in groups[-OPEN:] if _fits([fronts[i] for i in (*g, k)]))
-        if (group := next(near, None)) is not None:
-            group.append(k)
+        one = _Size.of(fronts[k])
+        for at in range(max(len(groups) - OPEN, 0), len(groups)):
+            if (both := sizes[at].with_one(one)).fits and sizes[at].height == one.height:
+                groups[at].append(k)
+                sizes[at] = both
+                break
         else:
             groups.append([k])
+            sizes.append(one)
     return groups
 
 
@@ -306,16 +338,6 @@ def _empty_batch(group: Sequence[_Front], start: int, part: Layout, rows: Ints) 
         inverse=np.zeros((k, n, n)),
         coupling=np.zeros((k, m, n)),
     )
-
-
-def _fits(together: Sequence[_Front]) -> bool:
-    """Whether fronts make a batch: of the same height, in cache, and few zeros filled in."""
-    first, last = together[0], together[-1]
-    if last.height != first.height:
-        return False
-    n, m = max(f.n for f in together), max(f.m for f in together)
-    own = sum(f.n * f.m for f in together)
-    return len(together) * (n + m) <= BATCH_ROWS and len(together) * n * m <= (1.0 + FILL) * own
 
 
 @dataclass(frozen=True)
