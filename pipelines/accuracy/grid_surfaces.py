@@ -43,27 +43,29 @@ class GridAxis:
         return self.order * (len(self.lines) - 1) + 1
 
     def means(self, middle: Floats, side: float) -> sparse.csr_array:
-        """(n, n_node) integrals over lengths `side` about the places (n,), divided by the side;
-        what reaches beyond the slab counts as zero."""
-        low, high = middle - 0.5 * side, middle + 0.5 * side
+        """(n, n_node) integrals over lengths `side` about the places (n,), divided by the side, or
+        the sums of those about each row of places (n, k); what reaches beyond the slab counts as
+        zero."""
+        low, high = middle.ravel() - 0.5 * side, middle.ravel() + 0.5 * side
         n_cell = len(self.lines) - 1
         first = np.clip(np.searchsorted(self.lines, low, side="right") - 1, 0, n_cell - 1)
         last = np.clip(np.searchsorted(self.lines, high) - 1, 0, n_cell - 1)
         count = last - first + 1
-        row = np.repeat(np.arange(len(middle)), count)
+        place = np.repeat(np.arange(len(low)), count)
         cell = (
             np.repeat(first, count)
-            + np.arange(len(row))
+            + np.arange(len(place))
             - np.repeat(np.cumsum(count) - count, count)
         )
         start, end = self.lines[cell], self.lines[cell + 1]
-        a = np.clip(low[row], start, end)
-        b = np.clip(high[row], a, end)
+        a = np.clip(low[place], start, end)
+        b = np.clip(high[place], a, end)
         x, weight = gauss(self.order + 1)
         at = a[:, None] + 0.5 * (b - a)[:, None] * (1.0 + x)
         xi = (2.0 * at - (start + end)[:, None]) / (end - start)[:, None]
         share = 0.5 * (b - a)[:, None] * weight / side
         values = np.einsum("kq,kqn->kn", share, lagrange(lobatto(self.order + 1), xi))
+        row = place // max(middle[:1].size, 1)
         entries = np.repeat(row, self.order + 1), self.nodes[cell].ravel()
         return sparse.csr_array((values.ravel(), entries), shape=(len(middle), self.n_nodes))
 

@@ -157,11 +157,12 @@ class DrivenWheels:
 
     def along(self, s: Floats) -> list[sparse.csr_array]:
         """Of each group the sum (n, n_node) of its axles' means at stations (n,) times its load."""
-        return [_sum(self.grid.s, s, g.along, g.sides[0]) * g.load for g in self.groups]
+        axis = self.grid.s
+        return [axis.means(s[:, None] + g.along, g.sides[0]) * g.load for g in self.groups]
 
     def across(self, y: Floats) -> list[sparse.csr_array]:
         """Of each group the sum (n, n_node) of its wheels' means at offsets (n,)."""
-        return [_sum(self.grid.y, y, g.across, g.sides[1]) for g in self.groups]
+        return [self.grid.y.means(y[:, None] + g.across, g.sides[1]) for g in self.groups]
 
     def values(self, s: Floats, y: Floats) -> Floats:
         """Results (n_row, n_s, n_y) of every row at all stations and offsets."""
@@ -213,13 +214,6 @@ class DrivenWheels:
         steepest = max(1.0 / min(g.sides) for g in self.groups)
         terms = W.shape[1] + W.shape[2]
         return np.asarray(size * (np.finfo(float).eps * terms * C**2 + 2.0 * NEAR * steepest))
-
-
-def _sum(axis: GridAxis, at: Floats, shifts: Floats, side: float) -> sparse.csr_array:
-    total = axis.means(at + shifts[0], side)
-    for shift in shifts[1:].tolist():
-        total = total + axis.means(at + shift, side)
-    return total
 
 
 def _passings(lines: Floats, patches: Sequence[tuple[Floats, float]]) -> tuple[Floats, Floats]:

@@ -37,6 +37,7 @@ from pipelines.strips.sections import Kind
 from pipelines.strips.trains import (
     DIRECTIONS,
     Extreme,
+    Formed,
     Reach,
     StripLoad,
     Train,
@@ -140,9 +141,13 @@ def back_widths(deck: Deck, findings: Sequence[Finding]) -> tuple[BackWidth, ...
             )
             groups.setdefault(key, []).append(finding)
     found = []
+    resultants: dict[tuple[object, ...], float] = {}
     for rows in groups.values():
         first = rows[0]
-        resultant = abs(beams[first.bars, first.load].resultant(first))
+        place = first.bars, first.load, _place_of(first), first.section.lines[0]
+        if place not in resultants:
+            resultants[place] = abs(beams[first.bars, first.load].resultant(first))
+        resultant = resultants[place]
         if resultant == 0.0 or first.plate.peak == 0.0 or first.plate.depth_mean == 0.0:
             continue
         codes = [
@@ -171,6 +176,11 @@ def back_widths(deck: Deck, findings: Sequence[Finding]) -> tuple[BackWidth, ...
     return tuple(
         sorted(found, key=lambda w: (KINDS.index(w.kind), order.index(w.vehicle), w.place))
     )
+
+
+def _place_of(finding: Finding) -> Kind:
+    """The kind of section of the beam, which has no edges."""
+    return "sagging" if finding.section.kind == "edge" else finding.section.kind
 
 
 def models_by_name(traffic: Traffic) -> dict[str, LoadModel]:
@@ -220,8 +230,11 @@ class StripBeamUnder:
         lanes = []
         for kind in self.model.kinds:
             best = np.zeros(len(s))
-            for train, direction, reach in self._trains(kind):
-                best = np.maximum(best, highest(response(lines, train, direction), reach)[0])
+            for train, directions, reach in self._trains(kind):
+                formed: Formed = {}
+                for direction in directions:
+                    total = response(lines, train, direction, formed)
+                    best = np.maximum(best, highest(total, reach)[0])
             lanes.append(kind.factor * best)
         sums = [
             lane_set.factor * sum(lanes[k] for k in lane_set.kinds)
@@ -230,9 +243,9 @@ class StripBeamUnder:
         ]
         return np.asarray(np.max(sums, axis=0))
 
-    def _trains(self, kind: LaneKind) -> Iterator[tuple[Train, Direction, Reach]]:
+    def _trains(self, kind: LaneKind) -> Iterator[tuple[Train, Sequence[Direction], Reach]]:
         """The vehicles of a lane on a strip along traffic with all axles, on one across it with the
-        heaviest axle's wheels; with the range of the first load."""
+        heaviest axle's wheels; with their directions and the range of the first load in these."""
         traffic, thickness = self.deck.required_traffic, self.deck.slab.thickness
         for base in kind.vehicles:
             for vehicle in (widened(base, by) for by in spreads(base)):
@@ -251,11 +264,12 @@ class StripBeamUnder:
                     length = dispersed(axle.patch, traffic, thickness)[1]
                     share = impact * axle.load / len(axle.wheels)
                     train = Train(tuple(StripLoad(-y, share, length) for y in axle.wheels))
-                for direction in distinct(train, self.directions):
-                    reach: Reach = None
-                    if self.strip.bars == "across":
-                        reach = centre_limits(self.deck, vehicle)[direction]
-                    yield train, direction, reach
+                directions = distinct(train, self.directions)
+                if self.strip.bars == "parallel":
+                    yield train, directions, None
+                else:
+                    limits = centre_limits(self.deck, vehicle)
+                    yield from ((train, (one,), limits[one]) for one in directions)
 
     def _worst(self, finding: Finding, kind: LaneKind) -> Extreme:
         """The worst of the vehicles of a lane for the place of a finding."""
@@ -263,24 +277,24 @@ class StripBeamUnder:
         return max(found, key=lambda e: abs(e.value))
 
     def _search(
-        self, finding: Finding, train: Train, direction: Direction, reach: Reach
+        self, finding: Finding, train: Train, directions: Sequence[Direction], reach: Reach
     ) -> Extreme:
         beam = self.strip.beam
         names = [support.name for support in beam.supports]
         first = names.index(finding.section.lines[0])
-        if finding.section.kind in ("sagging", "edge"):
-            return bay_sagging(beam, first, train, (direction,), reach)
+        if _place_of(finding) == "sagging":
+            return bay_sagging(beam, first, train, directions, reach)
         line = beam.supports[first]
         if finding.section.kind in ("hogging", "face"):
             off = line.hogging_at if finding.section.kind == "face" else 0.0
-            return support_hogging(beam, first, train, off, (direction,), reach)
+            return support_hogging(beam, first, train, off, directions, reach)
         away = 0.5 * line.width + effective_depth(self.deck, self.strip.bars)
         found = [Extreme(value=0.0, section=line.at, side="right")]
         for sign in (-1.0, 1.0):
             at = np.array([line.at + sign * away])
             if beam.start < at[0] < beam.end:
                 lines = shear_lines(beam, at, "right")
-                found.append(worst(lines, train, at, "right", sign, (direction,), reach))
+                found.append(worst(lines, train, at, "right", sign, directions, reach))
         return max(found, key=lambda e: abs(e.value))
 
     def _lines(self, finding: Finding, top: Extreme) -> Piecewise:

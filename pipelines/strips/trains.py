@@ -134,8 +134,9 @@ def worst(
 ) -> Extreme:
     """The largest (sign = 1) or smallest (sign = -1) effect among lines, one for each section."""
     best = Extreme(value=0.0, section=float(sections[0]), side=side)
+    formed: Formed = {}
     for direction in distinct(train, directions):
-        total = response(lines, train, direction)
+        total = response(lines, train, direction, formed)
         value, station = highest(total if sign > 0 else -total, within)
         row = int(np.argmax(value))
         # A gain within rounding does not displace the direction named first.
@@ -169,8 +170,8 @@ def bay_sagging(
     sections = np.linspace(low, high, 25)
 
     def values(at: Floats) -> Floats:
-        lines = moment_lines(beam, at, "right")
-        runs = [response(lines, train, d) for d in distinct(train, directions)]
+        lines, formed = moment_lines(beam, at, "right"), Formed()
+        runs = [response(lines, train, d, formed) for d in distinct(train, directions)]
         tops = [highest(run, within)[0] for run in runs]
         return np.asarray(np.max(tops, axis=0))
 
