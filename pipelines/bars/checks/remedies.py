@@ -1,7 +1,7 @@
 """What alone would make shear without links pass: thickness, concrete grade, longitudinal steel.
 
-Practice raises these three before it adds links (common practice). Each candidate is re-solved by
-the caller's function, from the plate if need be: a thicker slab draws other forces.
+Practice raises these three before it adds links (common practice). What passes is re-solved by the
+caller's function, from the plate if need be: a thicker slab draws other forces.
 """
 
 from collections.abc import Callable, Sequence
@@ -51,41 +51,49 @@ class Remedy:
 
 
 def least_passing(
-    candidates: Sequence[T], utilisation: Callable[[T], float]
+    candidates: Sequence[T], utilisation: Callable[[T, T], float]
 ) -> tuple[int | None, float]:
     """Index of the first of the increasing candidates with utilisation <= 1, and its utilisation.
 
-    The answer passes and its predecessor fails; it is the least of all where the utilisation does
-    not rise along the candidates. (None, utilisation of the last) if that fails. Each trial may be
-    a plate to solve: it is sought where the logarithm of the utilisation passes 0, which a smooth
-    one does near the straight line between its ends, and half-way where that has twice not halved
-    what is left.
+    utilisation : of a candidate under the demand found for another, or for itself. Each demand may
+    be a plate to solve, so one is asked for only where those found on either side do not agree.
+    The answer passes under its own demand. Its predecessor fails, under its own or under both of
+    those beside it, and is the last that does where utilisations fall and demands rise or fall.
+    (None, utilisation of the last) if that fails.
     """
-    first, last = utilisation(candidates[0]), utilisation(candidates[-1])
-    if first <= 1:
-        return 0, first
-    if not last <= 1:
-        return None, last
-    low, high, above, best = 0, len(candidates) - 1, first, last
-    slow = 0
-    while high - low > 1:
-        before = high - low
-        middle = (low + high) // 2
-        if slow < 2 and np.isfinite(above) and best > 0.0:
-            share = np.log(above) / np.log(above / best)
-            middle = min(max(low + int(np.ceil(share * before)), low + 1), high - 1)
-        value = utilisation(candidates[middle])
-        if value <= 1:
-            high, best = middle, value
+
+    def under(k: int, demand: int) -> float:
+        return utilisation(candidates[k], candidates[demand])
+
+    if under(0, 0) <= 1:
+        return 0, under(0, 0)
+    last = len(candidates) - 1
+    low, high = 0, len(candidates)
+    while low < last:
+        if high > last:
+            k = next((k for k in range(low + 1, last) if under(k, low) <= 1), last)
         else:
-            low, above = middle, value
-        slow = 0 if slow == 2 or 2 * (high - low) <= before + 1 else slow + 1
-    return high, best
+            both = {k: (under(k, low), under(k, high)) for k in range(low + 1, high)}
+            doubtful = [k for k, values in both.items() if min(values) <= 1]
+            if not doubtful:
+                return high, under(high, high)
+            k = next((k for k in doubtful if _between(*both[k], (k - low) / (high - low)) <= 1),
+                     doubtful[-1])  # fmt: skip
+        if under(k, k) <= 1:
+            high = k
+        else:
+            low = k
+    return None, under(last, last)
+
+
+def _between(low: float, high: float, share: float) -> float:
+    """Between two utilisations, by their logarithms."""
+    return float(low ** (1.0 - share) * high**share)
 
 
 def remedies(
     present: ShearDesign,
-    utilisation: Callable[[ShearDesign], float],
+    utilisation: Callable[[ShearDesign, ShearDesign], float],
     thicknesses: Sequence[float],
     grades: Sequence[Concrete],
     areas: Sequence[float],
@@ -94,7 +102,7 @@ def remedies(
 
     Parameters
     ----------
-    utilisation : v_Ed/v_Rd of a design, demand and resistance both solved for it
+    utilisation : v_Ed/v_Rd, of the resistance of a design and the demand solved for another
     thicknesses, grades, areas : candidates, increasing; those below the present value are passed
         over, the present value itself comes first
     """
@@ -103,15 +111,15 @@ def remedies(
     stronger = [concrete, *(g for g in grades if g.f_ck > concrete.f_ck)]
     more = [a, *(v for v in areas if v > a)]
 
-    def thickened(thickness: float) -> float:
-        return utilisation(replace(present, thickness=thickness))
+    def thickened(thickness: float, demand: float) -> float:
+        return utilisation(*(replace(present, thickness=value) for value in (thickness, demand)))
 
-    def graded(grade: Concrete) -> float:
-        changed = replace(present.materials, concrete=grade)
-        return utilisation(replace(present, materials=changed))
+    def graded(grade: Concrete, demand: Concrete) -> float:
+        both = (replace(present.materials, concrete=value) for value in (grade, demand))
+        return utilisation(*(replace(present, materials=changed) for changed in both))
 
-    def reinforced(area: float) -> float:
-        return utilisation(replace(present, A_s=area))
+    def reinforced(area: float, demand: float) -> float:
+        return utilisation(*(replace(present, A_s=value) for value in (area, demand)))
 
     i, u_h = least_passing(thicker, thickened)
     j, u_g = least_passing(stronger, graded)

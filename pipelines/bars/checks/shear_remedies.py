@@ -1,4 +1,4 @@
-"""The three remedies where shear without links fails, each re-solved on the plate.
+"""The three remedies where shear without links fails, what passes re-solved on the plate.
 
 The load position that governs is held, and with it the place of the section; of a load model also
 the patches of its wheels, which a thicker slab would spread further. A thicker slab and a
@@ -12,18 +12,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipelines.bars.checks.remedies import Remedy, ShearDesign, remedies, steps
-from pipelines.bars.demand.control_sections import (
-    WIDTH_IN_DEPTHS,
-    Sections,
-    field_interpolation,
-    force_rows,
-)
+from pipelines.bars.demand.control_sections import WIDTH_IN_DEPTHS, Sections, force_rows
 from pipelines.bars.demand.moments import permanent_sums
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
+from pipelines.model.build import build_model
 from pipelines.model.cache import ModelCache
 from pipelines.model.fixed_loads import loads_of
-from pipelines.model.responses import Response, SolvedDeck, case_responses, position_load
+from pipelines.model.responses import CASE_BALANCE, case_load, check_balance, position_load
 from pipelines.standards.actions.combinations import Combination, permanent_states
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import grade_ladder
@@ -33,6 +29,9 @@ from pipelines.standards.resistance.shear import one_way_resistance, principal_s
 from pipelines.traffic.arrangements import Arrangement, LoadPosition
 from pipelines.traffic.positions import LoadPositions, WheelPatches, load_positions
 from plate.arrays import Floats
+from plate.results.fields import field_points
+from plate.results.functionals import interpolation
+from plate.results.places import deepest
 
 THICKER = (0.01, 0.15)  # step and most added to the thickness [m]
 MORE_STEEL = (1e-4, 6e-3)  # step and most [m2/m]
@@ -89,13 +88,16 @@ def shear_remedies(
     present = ShearDesign(bars.thickness, mat, area, bars.thickness - d)
     from_grade = deck.slab.concrete is not None
 
-    def used(design: ShearDesign) -> float:
+    def forces(design: ShearDesign) -> _Forces:
         ratio = design.materials.concrete.E_c / mat.concrete.E_c if from_grade else 1.0
         key = (design.thickness, ratio, check.position, int(check.sections.piece[check.sample]))
         if key not in resolved:
             resolved[key] = _solve(deck, models, design.thickness, ratio, check)
+        return resolved[key]
+
+    def used(design: ShearDesign, solved: ShearDesign) -> float:
         depth = design.thickness - design.axis
-        v, m = _shear(resolved[key], combination, check, WIDTH_IN_DEPTHS * depth)
+        v, m = _shear(forces(solved), combination, check, WIDTH_IN_DEPTHS * depth)
         resists = one_way_resistance(
             design.section(), design.materials, v, m, check.n, basis.aggregate
         )
@@ -115,25 +117,31 @@ def _solve(
     deck: Deck, models: ModelCache, thickness: float, ratio: float, check: ShearCheck
 ) -> _Forces:
     slab = replace(deck.slab, thickness=thickness, E=deck.slab.E * ratio)
-    # probes are not wanted here
-    changed = replace(deck, slab=slab, probes=())
-    solved = SolvedDeck.of(changed, models=models)
+    changed = replace(deck, slab=slab)
+    stiffness = models.stiffness(build_model(changed).model)
+    model = stiffness.model
     piece = check.sections.piece == check.sections.piece[check.sample]
-    rows = force_rows(solved, field_interpolation(solved, check.sections.points[piece]))
-
-    def read(response: Response) -> Floats:
-        return np.asarray(rows @ response.displacements)[:, 0].reshape(5, -1)
-
-    permanent = permanent_sums(changed, case_responses(solved), read)
-    traffic = np.zeros((5, int(piece.sum())))
+    fields = field_points(model)
+    near = interpolation(fields, deepest(model.mesh, check.sections.points[piece]))
+    rows = force_rows(model, fields, near)
+    loads = [case_load(changed, case, model) for case in changed.cases]
     if check.position is not None:
         if check.position.single is not None:
             run, index = _same_position(load_positions(changed), check.position.single)
-            F = position_load(solved.model, run, slice(index, index + 1))
+            F = position_load(model, run, slice(index, index + 1))
         else:
             assert check.held is not None
-            F = loads_of(solved.model, [check.held])
-        traffic = read(solved.respond(F))
+            F = loads_of(model, [check.held])
+        loads.append(F.toarray()[:, 0])
+    values = np.zeros((5, int(piece.sum()), len(loads)))
+    if loads:
+        every = np.column_stack(loads)
+        U = stiffness.solve(every, refine=True)
+        check_balance(stiffness.reactions(U, every), every, CASE_BALANCE, "a remedy of the shear")
+        values = np.asarray(rows @ U).reshape(values.shape)
+    of_case = {case.name: values[..., k] for k, case in enumerate(changed.cases)}
+    permanent = permanent_sums(changed, of_case, lambda forces: forces)
+    traffic = values[..., -1] if check.position is not None else np.zeros(values.shape[:2])
     return _Forces(permanent, traffic)
 
 

@@ -27,6 +27,8 @@ from pipelines.standards.resistance.shear import one_way_resistance, principal_s
 from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS
 from plate.geometry.elementary import distance_from_segments
+from plate.model.model import PlateModel
+from plate.results.fields import FieldPoints
 from plate.results.functionals import interpolation, result_rows
 from plate.results.places import at_field_points, deepest
 
@@ -94,11 +96,11 @@ def field_interpolation(solved: SolvedDeck, points: Floats) -> sparse.csr_array:
     return interpolation(solved.recovery.points, deepest(solved.model.mesh, points))
 
 
-def force_rows(solved: SolvedDeck, rows: sparse.csr_array) -> sparse.csr_array:
+def force_rows(model: PlateModel, fields: FieldPoints, rows: sparse.csr_array) -> sparse.csr_array:
     """Rows (5 n, n_dof) that give `FORCES`, one after the other, by rows (n, n_point) on the fields
     of a few places: the fields of the rest of the deck need not be formed."""
     used = np.unique(rows.indices).astype(np.int64)
-    read = result_rows(solved.model, at_field_points(solved.recovery.points, used))
+    read = result_rows(model, at_field_points(fields, used))
     near = sparse.csr_array(rows[:, used])
     every = range(FORCES.start, FORCES.stop)
     return sparse.csr_array(sparse.vstack([near @ read[k :: len(RESULTS)] for k in every]))
@@ -298,7 +300,7 @@ class ShearTracker:
     def reader(self, solved: SolvedDeck, part: Ints) -> Callable[[Response], Floats]:
         """`factored` at the samples `part` (k,) alone, (5 or 8, k, n_position)."""
         rows = self.sections.rows[part]
-        operator = force_rows(solved, rows)
+        operator = force_rows(solved.model, solved.recovery.points, rows)
 
         def read(response: Response) -> Floats:
             local = np.asarray(operator @ response.displacements)

@@ -46,6 +46,7 @@ from pipelines.standards.sources import Standard
 from plate.arrays import Floats, Ints
 
 T = TypeVar("T", Floats, Ints)
+Case = TypeVar("Case")
 
 # Rows of a demand, as `bars.Layer`.
 LAYER_ROWS: tuple[Layer, ...] = (("bottom", "x"), ("bottom", "y"), ("top", "x"), ("top", "y"))
@@ -357,9 +358,9 @@ def permanent_fields(
 
 
 def permanent_sums(
-    deck: Deck, cases: Mapping[str, Response], read: Callable[[Response], Floats]
+    deck: Deck, cases: Mapping[str, Case], read: Callable[[Case], Floats]
 ) -> dict[Action, Floats]:
-    """Action -> sums of what `read` makes of the responses to its static cases."""
+    """Action -> sums of what `read` makes of its static cases."""
     found: dict[Action, Floats] = {}
     for name, action in deck.combined_cases.items():
         values = read(cases[name])
