@@ -40,6 +40,8 @@ def stated_probes(
     measured : None leaves every stated error empty, and values as the steps of the load positions
     give them.
     """
+    if not worst:
+        return [() for _ in probes]
     ones = [solved.of_probe(probe) for probe in probes]
     found: list[list[WorstEnvelope]] = [[] for _ in ones]
     for case in worst:

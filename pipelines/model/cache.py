@@ -1,4 +1,4 @@
-"""What one model costs, paid once: stiffness and field recovery of equal models.
+"""What one model costs, paid once: stiffness, field recovery and rows of beams of equal models.
 
 Decks of a study that share their mesh, slab and supports differ only in loads and in what is read
 from the solution; a remedy or a walk may ask for the plate that a run has at hand. A model is
@@ -16,11 +16,12 @@ from weakref import WeakSet, WeakValueDictionary
 import numpy as np
 import shapely
 
+from pipelines.model.beam_rows import BeamRows, beam_rows
 from plate.model.model import PlateModel
 from plate.results.fields import FieldRecovery
 from plate.solver.stiffness import Stiffness
 
-T = TypeVar("T", Stiffness, FieldRecovery)
+T = TypeVar("T", Stiffness, FieldRecovery, BeamRows)
 
 
 class ModelCache:
@@ -32,6 +33,7 @@ class ModelCache:
     def __init__(self, size: int = 0) -> None:
         self._stiffness = _Made(Stiffness, size)
         self._recovery = _Made(FieldRecovery, size)
+        self._beams = _Made(beam_rows, size)
         self.checked: WeakSet[Stiffness] = WeakSet()
 
     def stiffness(self, model: PlateModel) -> Stiffness:
@@ -41,6 +43,10 @@ class ModelCache:
     def recovery(self, model: PlateModel) -> FieldRecovery:
         """The field recovery of the model or of one equal to it."""
         return self._recovery.of(model)
+
+    def beams(self, model: PlateModel) -> BeamRows:
+        """The rows of the beams of the model or of one equal to it."""
+        return self._beams.of(model)
 
 
 class _Made(Generic[T]):

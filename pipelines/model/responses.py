@@ -18,7 +18,7 @@ from scipy import sparse
 
 from pipelines.deck.deck import Case, Deck, Probe
 from pipelines.machine import processors
-from pipelines.model.beam_rows import BeamRows, beam_rows, no_beam_rows
+from pipelines.model.beam_rows import BeamRows, no_beam_rows
 from pipelines.model.build import build_model
 from pipelines.model.cache import ModelCache
 from pipelines.model.probes import ProbeRows, membrane_rows, probe_rows
@@ -138,7 +138,7 @@ class SolvedDeck:
             stiffness=stiffness,
             recovery=recovery,
             probes=_probe_rows(deck, stiffness, recovery),
-            beams=beam_rows(model),
+            beams=models.beams(model),
             membrane=membrane_rows(deck, model),
             models=models,
         )

@@ -53,6 +53,7 @@ def test_a_cache_hands_out_what_it_made_for_an_equal_model(tmp_path: Path) -> No
     kept = models.stiffness(first)
     assert models.stiffness(second) is kept
     assert models.recovery(second) is models.recovery(first)
+    assert models.beams(second) is models.beams(first)
     assert models.stiffness(other) is not kept
     assert models.stiffness(first) is kept  # the other took its place, but it is in use here
     models.stiffness(other)
