@@ -8,7 +8,7 @@ passes the place of a shear, where the surface jumps, has its highest mean there
 cubics round off.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import sparse
@@ -18,6 +18,7 @@ from pipelines.standards.actions.loads import Axle, Vehicle
 from pipelines.traffic.positions import LoadPositions, Size
 from plate.arrays import Floats, Ints
 from plate.geometry.axis import Course
+from plate.meshing.mesh import Mesh
 
 # Lattice spaces in the smaller side of a patch, those of a patch that comes onto the slab, and the
 # most places of a lattice.
@@ -29,18 +30,12 @@ NEAR = 0.1
 
 
 @dataclass(frozen=True, eq=False)
-class WheelField:
-    """Results (n_row, n_s, n_y) under a unit load on a patch centred at the places of a lattice.
+class Lattice:
+    """Places of a patch's centre: s, y : (n_s,) stations and (n_y,) offsets [m]; what is computed
+    there is taken as cubic between, and zero outside, where the patch is off the slab."""
 
-    s, y : (n_s,) stations and (n_y,) offsets of the lattice [m]. Zero outside, where the patch is
-    off the slab. errors : (n_row, n_s, n_y) largest error of the interpolation seen in the middle
-    of the spaces about each place.
-    """
-
-    values: Floats
     s: Floats
     y: Floats
-    errors: Floats
 
     def weights(self, s: Floats, y: Floats) -> tuple[Ints, Floats]:
         """Flat lattice places (n, 16) and weights (n, 16) of places s, y (n,) between them."""
@@ -49,63 +44,91 @@ class WheelField:
         both = share[:, :, None] * other[:, None, :]
         return flat.reshape(len(s), 16), np.asarray(both.reshape(len(s), 16))
 
+    def operator(self, s: Floats, y: Floats) -> sparse.csr_array:
+        """Sparse (n, n_s n_y) from the lattice to places s, y (n,)."""
+        place, weight = self.weights(s, y)
+        size = len(self.s) * len(self.y)
+        starts = np.arange(0, place.size + 1, 16)
+        return sparse.csr_array((weight.ravel(), place.ravel(), starts), shape=(len(s), size))
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class WheelField(Lattice):
+    """Results (n_row, n_s, n_y) under a unit load on a patch centred at the places of a lattice.
+
+    errors : (n_row, n_s, n_y) largest error of the interpolation seen in the middle of the spaces
+    about each place.
+    """
+
+    values: Floats
+    errors: Floats
+
     def at(self, rows: Ints, s: Floats, y: Floats) -> Floats:
         """Results (n,) of rows (n,) at places s, y (n,)."""
         place, weight = self.weights(s, y)
         flat = self.values.reshape(len(self.values), -1)
         return np.asarray(np.einsum("nk,nk->n", flat[rows[:, None], place], weight))
 
-    def operator(self, s: Floats, y: Floats) -> sparse.csr_array:
-        """Sparse (n, n_s n_y) from the lattice to places s, y (n,)."""
-        place, weight = self.weights(s, y)
-        size = self.values.shape[1] * self.values.shape[2]
-        starts = np.arange(0, place.size + 1, 16)
-        return sparse.csr_array((weight.ravel(), place.ravel(), starts), shape=(len(s), size))
 
+def wheel_lattice(
+    mesh: Mesh, patch: Size, course: Course, reach: tuple[float, float], per_side: float = SPACES
+) -> Lattice:
+    """Lattice of a patch of these sides (along, across) [m].
 
-def wheel_field(
-    surfaces: Surfaces, patch: Size, course: Course, reach: tuple[float, float]
-) -> WheelField:
-    """Lattice of the means under a patch of these sides (along, across) [m].
-
-    reach : lowest and highest offset of its centre [m].
+    reach : lowest and highest offset of its centre [m]; per_side : spaces in its smaller side.
     """
-    corners = surfaces.mesh.corners.reshape(-1, 2)
+    corners = mesh.corners.reshape(-1, 2)
     low, high = course.limits(corners)
     half = 0.5 * np.array(patch)
     # A patch reaches furthest in stations where the arc is shortest; keep off the curve's centre.
     if not course.straight:
         ends = np.array([low[1] - half[1], high[1] + half[1]])
         half[0] /= max(course.least_stretch(ends), 1e-3)
-    spaces = np.ceil(SPACES * (high - low + 2.0 * half) / min(patch))
+    spaces = np.ceil(per_side * (high - low + 2.0 * half) / min(patch))
     spaces *= min(1.0, float(np.sqrt(MOST_PLACES / spaces.prod())))
     s, y = (_lattice(low[k], high[k], half[k], int(max(spaces[k], 4.0))) for k in (0, 1))
     # Two places more on each side, from which the outermost are interpolated.
     first, last = np.searchsorted(y, reach)
-    y = y[min(max(first - 2, 0), len(y) - 4) : max(last + 2, 4)]
+    return Lattice(s, y[min(max(first - 2, 0), len(y) - 4) : max(last + 2, 4)])
+
+
+def patches_at(patch: Size, course: Course, s: Floats, y: Floats) -> Floats:
+    """Plan corners (n_s n_y, 4, 2) of a patch centred at all places of a lattice."""
+    stations, offsets = grid_places(s, y)
     wheel = Vehicle(name="wheel", axles=(Axle(0.0, 1.0, (0.0,), patch),))
+    places = LoadPositions(
+        vehicle=wheel,
+        direction="forward",
+        stations=stations,
+        offsets=offsets,
+        patches=(patch,),
+        course=course,
+    )
+    return places.wheels(slice(None)).corners
+
+
+def wheel_field(
+    surfaces: Surfaces, patch: Size, course: Course, reach: tuple[float, float]
+) -> WheelField:
+    """Means of surfaces under a patch of these sides (along, across) [m], on its lattice.
+
+    reach : lowest and highest offset of its centre [m].
+    """
+    lattice = wheel_lattice(surfaces.mesh, patch, course, reach)
 
     def means(s: Floats, y: Floats) -> Floats:
-        stations, offsets = grid_places(s, y)
-        places = LoadPositions(
-            vehicle=wheel,
-            direction="forward",
-            stations=stations,
-            offsets=offsets,
-            patches=(patch,),
-            course=course,
-        )
-        corners = places.wheels(slice(None)).corners
+        corners = patches_at(patch, course, s, y)
         return surfaces.means(corners).reshape(-1, len(s), len(y))
 
-    values = means(s, y)
-    field = WheelField(values, s, y, np.zeros_like(values))
-    middle = [0.5 * (x[:-1] + x[1:]) for x in (s, y)]
-    between = (field.operator(*grid_places(*middle)) @ values.reshape(len(values), -1).T).T
+    values = means(lattice.s, lattice.y)
+    middle = [0.5 * (x[:-1] + x[1:]) for x in (lattice.s, lattice.y)]
+    operator = lattice.operator(*grid_places(*middle))
+    between = (operator @ values.reshape(len(values), -1).T).T
     exact = means(*middle)
     missed = np.pad(np.abs(exact - between.reshape(exact.shape)), ((0, 0), (1, 1), (1, 1)))
     errors = np.maximum(missed[:, 1:], missed[:, :-1])
-    return replace(field, errors=np.maximum(errors[:, :, 1:], errors[:, :, :-1]))
+    errors = np.maximum(errors[:, :, 1:], errors[:, :, :-1])
+    return WheelField(lattice.s, lattice.y, values=values, errors=errors)
 
 
 def grid_places(s: Floats, y: Floats) -> tuple[Floats, Floats]:

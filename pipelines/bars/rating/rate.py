@@ -16,7 +16,12 @@ from pipelines.bars.checks.wheel_punching import WheelPunching, reach_of, wheel_
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.rating.fleet import Fleet, Level, Permit, driven
 from pipelines.bars.rating.limits import MomentLimit, moment_limits
-from pipelines.bars.rating.moments import Moments, moment_multiplier, point_multipliers
+from pipelines.bars.rating.moments import (
+    Moments,
+    moment_multiplier,
+    nothing_beside,
+    point_multipliers,
+)
 from pipelines.bars.rating.root import MOST
 from pipelines.bars.rating.shear import ShearOfVehicle
 from pipelines.deck.deck import Deck
@@ -199,13 +204,13 @@ class _Rater:
         shears: dict[tuple[int, int], list[Floats]] = {}
         for first, response, _ in stream(self.solved, runs, lambda _, response: response.fields):
             made = self.watch.moments.blocks(first, response)
-            lean = {id(block): replace(block, beside=_nothing) for block in made}
+            lean = {id(block): replace(block, beside=nothing_beside) for block in made}
             blocks.append([lean[id(block)] for block in made])
             for k, every in trackers.items():
                 for part, tracker in enumerate(every):
                     if len(tracker.sections.points):
                         shears.setdefault((k, part), []).append(tracker.factored(response))
-        moments = Moments.of(blocks)
+        moments = Moments.of(np.arange(len(self.plan)), blocks)
         for k in mine:
             multipliers = [self._moment(limit, moments, runs) for limit in self.limits[k]]
             guess = min((m.value for m in multipliers if m.ultimate), default=1.0)
@@ -226,7 +231,7 @@ class _Rater:
     def _moment(
         self, limit: MomentLimit, moments: Moments, runs: Sequence[LoadPositions]
     ) -> Multiplier:
-        found = moment_multiplier(limit, moments)
+        found = moment_multiplier(limit, moments, limit.at)
         if limit.check is Check.BENDING:
             # a result point stands for those that are read at it
             here = np.full(len(self.plan), MOST)
@@ -292,7 +297,3 @@ class _Rater:
                 source=found.source,
             )
 
-
-def _nothing(extreme: int, which: object, points: object) -> Floats:
-    """What coexists, which no multiplier needs."""
-    raise AssertionError("what coexists with a rated moment is not kept")
