@@ -44,18 +44,18 @@ def cell_operators(model: PlateModel, cells: Ints, points: Floats) -> Floats:
     plan = N @ mesh.plan[mesh.cells[cells]]
     out = np.zeros((*plan.shape[:2], N_RESULTS, N_FIELDS * nodes.shape[1]))
     out[:, :, 0, ::N_FIELDS] = N
-    moments = _moment_operator(model, nodes, _inside(mesh, cells, plan), points)
+    moments = _moment_operator(model, nodes, inside_cells(mesh, cells, plan), points)
     if model.section.thin:
         # Moments at the cell's nodes, interpolated and differentiated.
         reference = mesh.node_reference
-        inside = _inside(mesh, cells, mesh.plan[mesh.cells[cells]])
+        inside = inside_cells(mesh, cells, mesh.plan[mesh.cells[cells]])
         at_nodes = _moment_operator(model, nodes, inside, reference)
         gradient, _ = cartesian_gradient(mesh.order, nodes, points)
         mx, my, mxy = (at_nodes[:, :, k] for k in range(3))
         dx, dy = gradient[..., 0, :], gradient[..., 1, :]
         shears = np.stack([dx @ mx + dy @ mxy, dx @ mxy + dy @ my], axis=-2)
     else:
-        rigidity = model.section.shear(_inside(mesh, cells, plan))
+        rigidity = model.section.shear(inside_cells(mesh, cells, plan))
         shears = rigidity[..., None, None] * shear(mesh.order, nodes, points)
     if not mesh.alignment.straight:
         tangent = mesh.alignment.tangent(plan)
@@ -74,7 +74,7 @@ def _moment_operator(model: PlateModel, nodes: Floats, inside: Floats, points: F
     return np.asarray(-model.section.bending(inside, model.mesh.alignment) @ B)
 
 
-def _inside(mesh: Mesh, cells: Ints, plan: Floats) -> Floats:
+def inside_cells(mesh: Mesh, cells: Ints, plan: Floats) -> Floats:
     """Plan points drawn slightly into their cells, where the thickness is that cell's own."""
     centre = mesh.corners[cells].mean(axis=1)[:, None]
     return np.asarray(plan + 1e-6 * (centre - plan))

@@ -4,7 +4,7 @@ A row times the displacements under a load is the result under it; solved for as
 result's influence surface.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from scipy import sparse
@@ -14,8 +14,9 @@ from plate.conventions import N_FIELDS
 from plate.elements.membrane import force_operators, membrane_dofs
 from plate.elements.plate import cell_dofs
 from plate.interpolation import shape
+from plate.loads.imposed import ImposedStrain
 from plate.model.model import PlateModel
-from plate.results.fields import FieldPoints, cell_operators
+from plate.results.fields import FieldPoints, cell_operators, inside_cells
 from plate.results.places import Places, along_path
 
 
@@ -65,6 +66,33 @@ def membrane_rows(model: PlateModel, places: Places) -> sparse.csr_array:
     return _rows_of(
         places, local, membrane_dofs(mesh.n_nodes, mesh.cells[places.cells]), model.n_dof
     )
+
+
+def held_results(model: PlateModel, places: Places, imposed: ImposedStrain) -> Floats:
+    """What an imposed strain adds to `result_rows` times the displacements (6 count,): the moments
+    of a slab held without curvature."""
+    return _held(model, places, lambda plan: _between(imposed.moments(model.section, plan)))
+
+
+def held_forces(model: PlateModel, places: Places, imposed: ImposedStrain) -> Floats:
+    """The same for `membrane_rows` (3 count,): the forces of a slab held in its plane."""
+    return _held(model, places, lambda plan: imposed.forces(model.section, plan))
+
+
+def _between(moments: Floats) -> Floats:
+    """Moments (n, 3) as results (n, 6): no deflection before them, no shears after."""
+    return np.pad(moments, ((0, 0), (1, 2)))
+
+
+def _held(model: PlateModel, places: Places, of_plan: Callable[[Floats], Floats]) -> Floats:
+    """Means over places of what holds at plan points of their cells, place after place."""
+    mesh = model.mesh
+    N = shape(mesh.order, places.reference)
+    plan = np.einsum("ni,nid->nd", N, mesh.plan[mesh.cells[places.cells]])
+    values = of_plan(inside_cells(mesh, places.cells, plan[:, None])[:, 0])
+    found = np.zeros((places.count, values.shape[1]))
+    np.add.at(found, places.place, places.weight[:, None] * values)
+    return found.ravel()
 
 
 def interpolation(fields: FieldPoints, places: Places) -> sparse.csr_array:
