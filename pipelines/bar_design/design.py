@@ -5,16 +5,18 @@ from dataclasses import replace
 
 from pipelines.bar_design.covers import with_some_bars
 from pipelines.bar_design.designed import Designed
-from pipelines.bar_design.least_change import least_changes
+from pipelines.bar_design.least_change import Kind, least_changes, with_least_change
 from pipelines.bar_design.search import STILL, Tell, adequate
 from pipelines.bars.choice.deck_text import DeckText
 from pipelines.errors import JobError
 from pipelines.kept import Kept
 
 
-def designed(text: DeckText, tell: Tell = lambda _: None) -> Designed:
+def designed(text: DeckText, tell: Tell = lambda _: None, change: Kind | None = None) -> Designed:
     """Bars at the least thickness with the first of the grades at which some pass; where none do,
     of the last with the least changes that help.
+
+    change : the least of that kind that helps is taken where none pass.
 
     Raises
     ------
@@ -44,4 +46,6 @@ def designed(text: DeckText, tell: Tell = lambda _: None) -> Designed:
                 return found
     if any(stop.startswith(STILL) for stop in found.stops):
         return found  # nothing has been shown not to pass
+    if change is not None:
+        return with_least_change(change, trial, found, choice, kept, tell)
     return replace(found, helps=tuple(least_changes(trial, found, choice, kept, tell)))

@@ -1,5 +1,6 @@
 """What a design came to: its values, in words and as entries."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +13,7 @@ from pipelines.bar_design.told import (
 )
 from pipelines.bars.choice.alternatives import Alternative
 from pipelines.bars.choice.deck_text import DeckText
+from pipelines.bars.choice.floors import Floor
 from pipelines.bars.choice.governs import Governs
 from pipelines.bars.choice.least_steel import Chosen
 from pipelines.bars.choice.one_step_less import Less
@@ -26,6 +28,24 @@ HELPS = (
     "With one change, chosen and analysed again by the steps of the load positions, bars of the "
     "set pass:"
 )
+OFFER = (
+    "`--change {kind}` takes that change: it writes the deck with it, its bars and its whole run"
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Help:
+    """A change by which bars come to pass. mass : of these [kg], None where none pass with it,
+    which is then the most of its kind that was tried."""
+
+    kind: str
+    words: str
+    mass: float | None
+
+    def __str__(self) -> str:
+        if self.mass is None:
+            return f"not with {self.words}"
+        return f"with {self.words}: {self.mass:.0f} kg"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,23 +53,25 @@ class Designed:
     """What a design came to.
 
     text : of the deck file with the bars; chosen : the bars, None where nothing passes; result : of
-    the last analysis, with them; floors : least areas that checks of several layers asked for
-    [m2/m], with the check; analyses : how many were made; stops : the checks that no bars of the
+    the last analysis, with them; floors : least areas that checks of several layers asked for;
+    analyses : how many were made; stops : the checks that no bars of the
     set meet, in words; one_step_less : what stands against bars that are smaller by one step;
     governs : what sets the steel of each layer and zone; alternatives : what else would weigh;
-    helps : where no bars pass, what alone makes some pass and what does not.
+    helps : where no bars pass, what alone makes some pass and what does not. change : that was
+    taken, in words, since none pass without; "" without.
     """
 
     text: DeckText
     chosen: Chosen | None
     result: Result
-    floors: dict[Layer, tuple[float, str]]
+    floors: dict[Layer, Floor]
     analyses: int
     stops: tuple[str, ...]
     one_step_less: tuple[Less, ...] = ()
     governs: tuple[Governs, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
-    helps: tuple[str, ...] = ()
+    helps: tuple[Help, ...] = ()
+    change: str = ""
 
     @property
     def deck(self) -> Deck:
@@ -73,16 +95,28 @@ class Designed:
                 f"No bars of the set pass after {self.analyses} analyses, at "
                 f"{1e3 * thickness:.0f} mm: {'; '.join(self.stops)}",
                 *([HELPS] if self.helps else []),
-                *(f"  {words}" for words in self.helps),
+                *(f"  {help}" for help in self.helps),
+                *self._offer(),
             ]
         mass, area = self.chosen.mass, self.area
         return [
+            *(
+                [f"No bars of the set pass without a change; taken: {self.change}"]
+                if self.change
+                else []
+            ),
             f"Bars of least steel and variety after {self.analyses} analyses: "
             f"{mass:.0f} kg, {mass / area:.1f} kg/m², {mass / area / thickness:.0f} kg/m³, "
             "without laps",
             *layer_words(self.chosen, self.governs, self.one_step_less),
             *alternative_words(mass, area, self.alternatives),
         ]
+
+    def _offer(self) -> Iterator[str]:
+        """How the first change that helps can be taken."""
+        helping = [help for help in self.helps if help.mass is not None]
+        if helping:
+            yield OFFER.format(kind=helping[0].kind)
 
     @property
     def section(self) -> Section:
@@ -99,6 +133,7 @@ class Designed:
         return {
             "caution": TO_VERIFY,
             "thickness_mm": round(1e3 * self.deck.slab.thickness, 6),
+            "change": self.change or None,
             "analyses": self.analyses,
             "mass_kg": round(self.chosen.mass, 3),
             "area_m2": round(self.area, 4),

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pipelines.bar_design.design import designed
 from pipelines.bar_design.designed import Designed
+from pipelines.bar_design.least_change import Kind
 from pipelines.bar_design.search import Tell
 from pipelines.bar_design.told import COLUMNS
 from pipelines.bars.choice.deck_text import DeckText
@@ -19,9 +20,11 @@ DECK_FILE, DESIGN_CSV, DESIGN_JSON = "deck.toml", "design.csv", "design.json"
 DESIGN_FILES = (DECK_FILE, DESIGN_CSV, DESIGN_JSON)
 
 
-def design_bars(path: Path, out: Path, tell: Tell = lambda _: None) -> Designed:
+def design_bars(
+    path: Path, out: Path, tell: Tell = lambda _: None, change: Kind | None = None
+) -> Designed:
     """Bars of a deck file; where they are adequate its whole run with them is written to `out`,
-    beside the deck file that has them and what was found of the design.
+    beside the deck file that has them and what was found of the design. change : as of `designed`.
 
     Raises
     ------
@@ -29,7 +32,7 @@ def design_bars(path: Path, out: Path, tell: Tell = lambda _: None) -> Designed:
         What is wrong with the deck file, or with asking it for a design.
     """
     check_folder(out, "results", (*FILES, *DESIGN_FILES))
-    found = designed(DeckText(text_of(str(path)), str(path)), tell)
+    found = designed(DeckText(text_of(str(path)), str(path)), tell, change)
     if found.adequate:
         write_results(found.result, out, beside=(found.section,))
         write_text(out / DECK_FILE, found.text.text)

@@ -1,11 +1,11 @@
 """Where no bars of the set pass: the least change of thickness, concrete or set with which some do,
 each alone, chosen and analysed again."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TypeVar
+from typing import Literal, TypeVar, get_args
 
-from pipelines.bar_design.designed import Designed
+from pipelines.bar_design.designed import Designed, Help
 from pipelines.bar_design.search import Tell, adequate
 from pipelines.bars.checks.remedies import steps
 from pipelines.bars.choice.deck_text import DeckText
@@ -13,12 +13,15 @@ from pipelines.deck.reinforcement import BarChoice
 from pipelines.kept import Kept
 from pipelines.standards.materials import grade_ladder
 
-STEP, THICKER = 0.010, 0.100  # of thickness, and the most that is added [m]
+STEP, THICKER = 0.010, 0.150  # of thickness, and the most that is added [m]
 GRADES = 3  # stronger ones that are tried
 # Diameters of bars in use [m], common practice: metric and soft metric sizes.
 METRIC = (0.008, 0.010, 0.012, 0.014, 0.016, 0.020, 0.025, 0.028, 0.032, 0.040)
 SOFT = (0.010, 0.013, 0.016, 0.019, 0.022, 0.025, 0.029, 0.032, 0.036)
 CLOSER, CLOSEST = 0.025, 0.075  # step of a smaller spacing and the smallest that is tried [m]
+
+Kind = Literal["thickness", "grade", "diameter", "spacing"]
+KINDS: tuple[Kind, ...] = get_args(Kind)
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -35,30 +38,47 @@ class _Change:
 
 def least_changes(
     text: DeckText, found: Designed, choice: BarChoice, kept: Kept, tell: Tell
-) -> Iterator[str]:
-    """What alone makes some bars pass, in words, and what of its kind does not; found : what does
-    not pass."""
+) -> Iterator[Help]:
+    """What alone makes some bars pass, of every kind the least, or the most that does not; found :
+    what does not pass."""
+    for kind in KINDS:
+        changes = _changes(kind, text, choice)
+        if changes:
+            k, again = _first(kind, changes, found, kept, tell)
+            mass = None if again is None or again.chosen is None else again.chosen.mass
+            yield Help(kind=kind, words=changes[k].words, mass=mass)
+
+
+def with_least_change(
+    kind: Kind, text: DeckText, found: Designed, choice: BarChoice, kept: Kept, tell: Tell
+) -> Designed:
+    """The design with the least change of that kind with which some bars pass, with all searches;
+    `found`, what does not pass, where none of those tried helps."""
+    changes = _changes(kind, text, choice)
+    if not changes:
+        return found
+    k, again = _first(kind, changes, found, kept, tell)
+    if again is None:
+        return replace(found, helps=(Help(kind=kind, words=changes[k].words, mass=None),))
+    for change in changes[k:]:
+        tell(f"with {change.words}")
+        whole = adequate(change.text, change.choice, kept, tell)
+        if whole.adequate:  # by searches closer than the steps, too
+            return replace(whole, change=change.words)
+    return replace(found, helps=(Help(kind=kind, words=changes[-1].words, mass=None),))
+
+
+def _first(
+    kind: Kind, changes: Sequence[_Change], found: Designed, kept: Kept, tell: Tell
+) -> tuple[int, Designed | None]:
+    """Which change is the first that passes by the steps of the load positions."""
 
     def passing(change: _Change) -> Designed | None:
         tell(f"does it pass with {change.words}?")
         again = adequate(change.text, change.choice, kept, lambda _: None, whole=False)
         return again if again.adequate else None
 
-    thicker = list(_thicker(text, choice))
-    kinds = (
-        (thicker, _near(thicker, found)),
-        (list(_stronger(text, choice)), 0),
-        *(([change], 0) for change in _larger(text, choice)),
-    )
-    for changes, start in kinds:
-        if not changes:
-            continue
-        k, again = first_passing(changes, start, passing)
-        if again is None:
-            yield f"not with {changes[k].words}"
-        else:
-            assert again.chosen is not None
-            yield f"with {changes[k].words}: {again.chosen.mass:.0f} kg"
+    return first_passing(changes, _near(changes, found) if kind == "thickness" else 0, passing)
 
 
 def first_passing(
@@ -77,6 +97,17 @@ def first_passing(
     while 0 < k <= start and (less := passing(changes[k - 1])) is not None:
         k, found = k - 1, less
     return k, found
+
+
+def _changes(kind: Kind, text: DeckText, choice: BarChoice) -> list[_Change]:
+    """Those of a kind, each more than the one before."""
+    of: Mapping[Kind, Callable[[DeckText, BarChoice], Iterator[_Change]]] = {
+        "thickness": _thicker,
+        "grade": _stronger,
+        "diameter": _larger,
+        "spacing": _closer,
+    }
+    return list(of[kind](text, choice))
 
 
 def _thicker(text: DeckText, choice: BarChoice) -> Iterator[_Change]:
@@ -121,13 +152,17 @@ def _stronger(text: DeckText, choice: BarChoice) -> Iterator[_Change]:
 
 
 def _larger(text: DeckText, choice: BarChoice) -> Iterator[_Change]:
-    """One diameter more in the set; one spacing more."""
+    """One diameter more in the set."""
     bases = text.deck.required_reinforcement.bases
     sizes = SOFT if bases[0].materials.standard == "AASHTO LRFD" else METRIC
     larger = [size for size in sizes if size > max(choice.diameters) + 1e-9]
     if larger:
         more = replace(choice, diameters=(*choice.diameters, larger[0]))
         yield _Change(words=f"bars of {1e3 * larger[0]:g} mm in the set", text=text, choice=more)
+
+
+def _closer(text: DeckText, choice: BarChoice) -> Iterator[_Change]:
+    """One spacing more in the set."""
     closer = round(min(choice.spacings) - CLOSER, 6)
     if closer >= CLOSEST - 1e-9:
         more = replace(choice, spacings=(closer, *choice.spacings))

@@ -7,9 +7,7 @@ of layers; where no bars of the set suffice the slab gets thicker, if the deck f
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
-
-import numpy as np
+from dataclasses import dataclass, replace
 
 from pipelines.analysis import analyse
 from pipelines.bar_design.designed import Designed
@@ -23,7 +21,7 @@ from pipelines.bars.choice.alternatives import (
 )
 from pipelines.bars.choice.candidates import Needs, Trial
 from pipelines.bars.choice.deck_text import DeckText
-from pipelines.bars.choice.floors import asked
+from pipelines.bars.choice.floors import Floor, asked
 from pipelines.bars.choice.governs import governs
 from pipelines.bars.choice.least_steel import Chosen, least_steel
 from pipelines.bars.choice.one_step_less import ESTIMATE, Less, one_step_less
@@ -32,7 +30,7 @@ from pipelines.deck.words import at_text
 from pipelines.kept import Kept
 from pipelines.numbers import rounded_up
 from pipelines.result import Result
-from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, SlabBars, place_of
+from pipelines.standards.resistance.bars import LAYERS, Layer, SlabBars, place_of
 
 MOST = 12  # analyses at one thickness
 STILL = "the bars still change after"
@@ -49,8 +47,8 @@ def adequate(
     whole : the last analysis has all searches, and it is told what governs; without it bars are
     adequate by the steps of the load positions alone.
     """
-    floors: dict[Layer, tuple[float, str]] = {}
-    tried: dict[tuple[Layer, Bars], str] = {}
+    floors: dict[Layer, Floor] = {}
+    tried: dict[Less, str] = {}
     chosen: Chosen | None = None
     quickly = True
     for number in range(1, MOST + 1):
@@ -66,9 +64,10 @@ def adequate(
         if found and chosen is not None and following == chosen:
             spare = _spare(text, chosen, result, choice, floors, tried, kept)
             if spare is not None:
-                tell(f"{place_of(spare.layer)}: {spare.bars} passes, too")
-                floors[spare.layer] = spare.bars.area, spare.check
-                tried[spare.layer, spare.bars] = f"{spare.check}, by the searches of the whole run"
+                less = spare.less
+                tell(f"{place_of(less.layer)}: {less.what} passes, too")
+                floors[less.layer] = spare.floor
+                tried[less] = f"{less.check}, by the searches of the whole run"
                 following = least_steel(_needs(result, choice, floors), bars)
         if following is None:
             stops = (*stops, *_without_bars(_needs(result, choice, floors), bars)) or (NONE,)
@@ -94,17 +93,15 @@ def adequate(
     return _told(designed, choice, tried, kept)
 
 
-def _told(
-    found: Designed, choice: BarChoice, tried: dict[tuple[Layer, Bars], str], kept: Kept
-) -> Designed:
+def _told(found: Designed, choice: BarChoice, tried: dict[Less, str], kept: Kept) -> Designed:
     """An adequate design with what governs it and what else would weigh."""
     chosen, result, text = found.chosen, found.result, found.text
     assert chosen is not None
-    needs, why = _needs(result, choice, found.floors), _why(found.floors)
+    needs = _needs(result, choice, found.floors)
     bars = text.deck.required_reinforcement.bars
     spare = _spare(text, chosen, result, choice, found.floors, tried, kept, whole=True)
     if spare is not None:
-        tried[spare.layer, spare.bars] = ESTIMATE
+        tried[spare.less] = ESTIMATE
     thicker = text.with_thickness(bars.thickness + MORE)
     analysed = analyse(thicker.deck, kept=kept, tolerances_wanted=False)
     again = least_steel(
@@ -113,10 +110,10 @@ def _told(
     return replace(
         found,
         one_step_less=tuple(
-            replace(less, check=tried.get((less.layer, less.bars)) or less.check)
-            for less in one_step_less(needs, bars, chosen, why)
+            replace(less, check=tried.get(less) or less.check)
+            for less in one_step_less(needs, bars, chosen)
         ),
-        governs=governs(needs, bars, chosen, why),
+        governs=governs(needs, bars, chosen),
         alternatives=(
             *alternatives(needs, bars, chosen),
             *proposed(needs),
@@ -125,62 +122,67 @@ def _told(
     )
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Spare:
+    """Bars that pass below an estimated least area, and the least area that they leave."""
+
+    less: Less
+    floor: Floor
+
+
 def _spare(
     text: DeckText,
     chosen: Chosen,
     result: Result,
     choice: BarChoice,
-    floors: Mapping[Layer, tuple[float, str]],
-    tried: dict[tuple[Layer, Bars], str],
+    floors: Mapping[Layer, Floor],
+    tried: dict[Less, str],
     kept: Kept,
     *,
     whole: bool = False,
-) -> Less | None:
+) -> _Spare | None:
     """Bars a step smaller than a least area asks for, which is an estimate, that pass in an
     analysis of their own; None where there are none.
 
     tried : what bars that have been analysed fail; added to. whole : with all searches.
     """
     bars, needs = text.deck.required_reinforcement.bars, _needs(result, choice, floors)
-    for less in one_step_less(needs, bars, chosen, _why(floors)):
-        key = less.layer, less.bars
-        if less.added or less.check != _why(floors).get(less.layer) or key in tried:
+    for less in one_step_less(needs, bars, chosen):
+        floor = floors.get(less.layer, Floor())
+        if less.check != floor.why or less in tried:
             continue
-        layer = replace(chosen.layers[less.layer], bars=less.bars)
-        smaller = replace(chosen, layers={**chosen.layers, less.layer: layer})
-        deck = text.with_bars(bars, smaller).deck
+        changed = replace(chosen, layers={**chosen.layers, less.layer: less.candidate})
+        deck = text.with_bars(bars, changed).deck
         stops = _stops(analyse(deck, kept=kept, tolerances_wanted=whole).verdicts)
         if not stops:
-            return less
-        tried[key] = "; ".join(stops)
+            smaller = less.candidate
+            left = Floor(
+                min(floor.everywhere, smaller.bars.area),
+                min(floor.beside, smaller.beside),
+                floor.why,
+            )
+            return _Spare(less=less, floor=left)
+        tried[less] = "; ".join(stops)
     return None
 
 
-def _why(floors: Mapping[Layer, tuple[float, str]]) -> dict[Layer, str]:
-    return {layer: why for layer, (_, why) in floors.items()}
-
-
-def _needs(result: Result, choice: BarChoice, floors: Mapping[Layer, tuple[float, str]]) -> Needs:
+def _needs(result: Result, choice: BarChoice, floors: Mapping[Layer, Floor]) -> Needs:
     """What the bars must take after an analysis."""
     assert result.design is not None
-    areas = {layer: area for layer, (area, _) in floors.items()}
-    return Needs(result.solved, result.design, choice, areas)
+    return Needs(result.solved, result.design, choice, floors)
 
 
 def _without_bars(needs: Needs, bars: SlabBars) -> Iterator[str]:
     """What the fullest bars of the set fail in each layer, and where that is used most."""
     (*_, fullest) = needs.sets
-    everywhere = np.ones(len(needs.solved.recovery.points.plan), dtype=bool)
     for layer in LAYERS:
         trial = Trial(needs, bars, layer)
         with_fullest = trial.with_layer(fullest)
         if with_fullest is None:
             yield f"{place_of(layer)}: {fullest} does not fit"
             continue
-        fails = trial.fails(with_fullest, everywhere)
+        fails = trial.fails(with_fullest, needs.everywhere)
         if fails is None:
-            if fullest.area < needs.floors.get(layer, 0.0):
-                yield f"{place_of(layer)}: {fullest} is less than shear or punching asks for"
             continue
         at = next(one.at for one in needs.standards[0].layers if one.layer == layer)
         yield (
@@ -201,15 +203,13 @@ def _stops(verdicts: Sequence[StandardVerdict]) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _raise(
-    floors: dict[Layer, tuple[float, str]], result: Result, bars: SlabBars, *, chosen: bool
-) -> bool:
+def _raise(floors: dict[Layer, Floor], result: Result, bars: SlabBars, *, chosen: bool) -> bool:
     """Raise the least areas to what failing checks ask for; whether any has risen."""
     changed = False
     assert result.design is not None
     for verdict, standard in zip(result.verdicts, result.design.standards, strict=True):
-        for layer, area, why in asked(verdict, standard, bars, chosen=chosen):
-            if area > floors.get(layer, (0.0, ""))[0] * (1.0 + 1e-9):
-                floors[layer] = (area, why)
-                changed = True
+        for layer, floor in asked(verdict, standard, bars, chosen=chosen):
+            before = floors.get(layer, Floor())
+            floors[layer] = before.raised(floor)
+            changed |= floors[layer] is not before
     return changed

@@ -29,13 +29,7 @@ def layer_words(chosen: Chosen, governed: Sequence[Governs], less: Sequence[Less
             if one.layer != layer:
                 continue
             checks = ", next ".join(f"{check} {rounded_up(used)}" for check, used in one.checks[:2])
-            reach = chosen.layers[layer].added
-            words = (
-                one.zone
-                if reach is None or one.bars.between is None
-                else (f"within {reach.reach:g} m, {one.zone}")
-            )
-            yield f"    {one.bars} {words}: {checks}"
+            yield f"    {one.bars} {one.zone}: {checks}"
         yield from (f"    {one.words}" for one in less if one.layer == layer)
 
 

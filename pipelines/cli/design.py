@@ -24,6 +24,12 @@ def add_design(commands: Commands) -> None:
     )
     parser.add_argument("deck", metavar="DECK", help=DECK)
     parser.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder of results")
+    parser.add_argument(
+        "--change",
+        choices=("thickness", "grade", "diameter", "spacing"),
+        help="where no bars pass, take the least change of this kind with which some do, and write "
+        "that deck: slab in steps of 10 mm, grade, one diameter or one spacing more in the set",
+    )
     parser.set_defaults(do=_design)
 
 
@@ -31,7 +37,9 @@ def _design(arguments: argparse.Namespace) -> int:
     path = found_deck(arguments.deck)
     from pipelines.bar_design.files import design_bars
 
-    found = design_bars(path, arguments.out, lambda words: print(words, flush=True))
+    found = design_bars(
+        path, arguments.out, lambda words: print(words, flush=True), arguments.change
+    )
     for line in found.words:
         terminal().print(line)
     if not found.adequate:

@@ -1,11 +1,11 @@
-"""Parts of the slab along lines of the plan, in which bars may be added."""
+"""Parts of the slab along lines of the plan, or clear of them, in which bars may be added."""
 
 from collections.abc import Iterable
 
 import shapely
 
 from plate.geometry.curves import sampled
-from plate.geometry.outline import DRAWN
+from plate.geometry.outline import DRAWN, region
 from plate.geometry.plan import Plan
 
 
@@ -25,3 +25,8 @@ def along_lines(plan: Plan, names: Iterable[str], reach: float) -> shapely.Geome
             for name in names
         ]
     )
+
+
+def clear_of_lines(plan: Plan, names: Iterable[str], clear: float) -> shapely.Geometry:
+    """The slab without what lies nearer to some lines than a distance [m]."""
+    return shapely.difference(region(plan, DRAWN), courses(plan, names).buffer(clear))

@@ -4,10 +4,13 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from pipelines.bars.choice.candidates import STEEL, Needs
+from pipelines.bars.choice.floors import Floor
 from pipelines.bars.choice.least_steel import Chosen, Option, least_of, least_steel, options
 from pipelines.standards.resistance.bars import (
+    DIRECTIONS,
     FACES,
     Face,
+    Layer,
     SlabBars,
     other_direction,
 )
@@ -61,7 +64,8 @@ def alternatives(needs: Needs, bars: SlabBars, chosen: Chosen) -> Iterator[Alter
         except ValueError:
             continue
         what = f"{1e3 * MORE:.0f} mm more cover at the {face}"
-        yield alternative(what, needs, least_steel(needs, thicker), deep)
+        less_deep = replace(needs, floors=_less_deep(needs, bars, thicker, face))
+        yield alternative(what, needs, least_steel(less_deep, thicker), deep)
     same = [(s, least_of(known, prices, area, _spaced(s))) for s in needs.choice.spacings]
     passing = [(found.counted(prices, area), s, found) for s, found in same if found is not None]
     if passing:
@@ -72,6 +76,18 @@ def alternatives(needs: Needs, bars: SlabBars, chosen: Chosen) -> Iterator[Alter
         yield alternative("one spacing everywhere", needs, None, SAME)
     mats = least_of(known, prices, area, lambda one: one.candidate.added is None)
     yield alternative("mats alone, nothing added", needs, mats, SAME)
+
+
+def _less_deep(needs: Needs, bars: SlabBars, thicker: SlabBars, face: Face) -> dict[Layer, Floor]:
+    """Least areas where bars lie less deep: resistances that grow with the third root of the steel
+    grow with the depth times that of its share."""
+    floors = dict(needs.floors)
+    for direction in DIRECTIONS:
+        layer: Layer = (face, direction)
+        if layer in floors:
+            ratio = bars.effective_depth(layer) / thicker.effective_depth(layer)
+            floors[layer] = floors[layer].times(ratio**2)
+    return floors
 
 
 def _spaced(spacing: float) -> Callable[[Option], bool]:

@@ -1,5 +1,5 @@
-"""Bars that a layer may have: a mat everywhere, and bars added along lines where the mat does not
-suffice, with what they weigh.
+"""Bars that a layer may have: a mat everywhere, and bars added along lines or clear of them where
+the mat does not suffice, with what they weigh.
 
 A candidate passes in bending, stresses, crack width, fatigue and the rules of its layer by every
 standard, each part of the slab by the bars that lie there.
@@ -10,37 +10,25 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from pipelines.bars.checks.bending_and_service import Peaks, mat_rows, resistances
 from pipelines.bars.checks.fatigue import fatigue_rows
 from pipelines.bars.checks.part import peaks_at
+from pipelines.bars.choice.bands import STEP, Added, Band, band_of, bands, bond, shift
+from pipelines.bars.choice.floors import Floor
 from pipelines.bars.design import Design, StandardDesign
-from pipelines.deck.added_areas import along_lines, courses
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import BarChoice
 from pipelines.model.responses import SolvedDeck
 from pipelines.numbers import within
-from pipelines.standards.detailing.anchorage import anchorage
+from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import Bars, Layer, SlabBars, place_of
-from plate.arrays import Floats
 from plate.geometry.outline import DRAWN, region
 
 STEEL = 7850.0  # density of reinforcing steel [kg/m3], EN 1991-1-1 table A.4
-STEP = 0.1  # to which the reach of added bars is rounded up [m]
-# Lines and bars that enclose an angle with a sine above the first cross; below the other they run
-# alongside.
-CROSS, ALONGSIDE = 0.7, 0.5
-
-
-@dataclass(frozen=True, kw_only=True)
-class Added:
-    """Bars added between those of a mat within a reach [m] of some lines."""
-
-    bars: Bars
-    along: tuple[str, ...]
-    reach: float
+# Of the steel in a span so much runs on to the supports: EN 1992-1-1 9.3.1.2(1), from memory.
+RUNS_ON = 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,29 +43,24 @@ class Candidate:
     def sets(self) -> tuple[Bars, ...]:
         return (self.bars,) if self.added is None else (self.bars, self.added.bars)
 
-
-@dataclass(frozen=True, kw_only=True)
-class Band:
-    """Lines along which bars may be added to a layer. gap : (n,) distance of every result point to
-    the nearest of them [m]; sine : largest of the angles between them and the bars: a bond length
-    along the bars is so much of it away from the lines."""
-
-    along: tuple[str, ...]
-    gap: Floats
-    sine: float
+    @property
+    def beside(self) -> float:
+        """Steel beside the supporting lines that the bars cross [m2/m]."""
+        near = self.added is not None and not self.added.clear
+        return sum(bars.area for bars in (self.sets if near else self.sets[:1]))
 
 
 @dataclass(frozen=True, eq=False)
 class Needs:
     """What the bars of a run must take, and the bars there are to choose from.
 
-    floors : least area of a layer [m2/m] that checks beyond those of single layers ask for.
+    floors : least areas of layers that checks beyond those of single layers ask for.
     """
 
     solved: SolvedDeck
     design: Design
     choice: BarChoice
-    floors: Mapping[Layer, float] = field(default_factory=dict)
+    floors: Mapping[Layer, Floor] = field(default_factory=dict)
 
     @property
     def deck(self) -> Deck:
@@ -87,42 +70,26 @@ class Needs:
     def standards(self) -> Sequence[StandardDesign]:
         return self.design.standards
 
+    @property
+    def materials(self) -> list[Materials]:
+        """Of every standard."""
+        return [standard.basis.materials for standard in self.standards]
+
     @cached_property
     def area(self) -> float:
         """Of the slab [m2]."""
         return float(region(self.deck.plan, DRAWN).area)
+
+    @property
+    def everywhere(self) -> NDArray[np.bool_]:
+        """(n,) all result points."""
+        return np.ones(len(self.solved.recovery.points.plan), dtype=bool)
 
     @cached_property
     def sets(self) -> tuple[Bars, ...]:
         """Every diameter at every spacing, least area first."""
         pairs = [Bars(d, s) for d in self.choice.diameters for s in self.choice.spacings if d < s]
         return tuple(sorted(pairs, key=lambda bars: (bars.area, -bars.spacing)))
-
-    def bands(self, layer: Layer) -> Iterator[Band]:
-        """The supporting lines that the layer's bars cross, and the free edges that run alongside
-        them."""
-        plan, angle = self.deck.plan, self.deck.required_reinforcement.angle
-        bar = 0.0 if layer[1] == "x" else angle
-        along = np.array([np.cos(bar), np.sin(bar)])
-
-        def sine(name: str) -> float:
-            a, b = plan.lines[name].path[[0, -1]]
-            run = (b - a) / max(float(np.linalg.norm(b - a)), 1e-9)
-            return abs(float(along[0] * run[1] - along[1] * run[0]))
-
-        supports = {line.name for line in self.deck.lines if line.support != "free"}
-        held = supports | {edge for edge, twin in plan.twins.items() if twin in supports}
-        crossed = sorted(name for name in supports if sine(name) > CROSS)
-        edges = sorted(e for e in plan.edges if e not in held and sine(e) < ALONGSIDE)
-        points = shapely.points(self.solved.recovery.points.plan)
-        for names in (crossed, edges):
-            if names:
-                lines = courses(plan, names)
-                yield Band(
-                    along=tuple(names),
-                    gap=np.asarray(shapely.distance(lines, points)),
-                    sine=_largest_sine(lines, along),
-                )
 
     def peaks(self, standard: StandardDesign, where: NDArray[np.bool_]) -> Peaks:
         membrane, angle = self.design.membrane, self.design.reinforcement.angle
@@ -147,32 +114,48 @@ class Trial:
         Of mats that pass alone the least, the least of every diameter, on which the inner layer's
         depth depends, and those whose further steel a diameter and a spacing less may pay for.
         """
-        everywhere = np.ones(len(self.needs.solved.recovery.points.plan), dtype=bool)
-        prices = self.needs.choice.prices
-        saved = self.needs.area * (prices.diameter + prices.spacing)
+        needs, floor = self.needs, self.floor
         least, diameters = np.inf, set[float]()
-        for mat in self.needs.sets:
-            if mat.area < self.needs.floors.get(self.layer, 0.0):
+        for mat in needs.sets:
+            if mat.area < floor.everywhere:
                 continue
             changed = self.with_layer(mat)
             if changed is None:
                 continue
-            mass = STEEL * mat.area * self.needs.area
-            if self.fails(changed, everywhere) is None:
+            mass = STEEL * mat.area * needs.area
+            if mat.area >= floor.beside and self.fails(changed, needs.everywhere) is None:
                 least = min(least, mass)
-                if mass <= least + saved or mat.diameter not in diameters:
+                if mass <= least + self._variety or mat.diameter not in diameters:
                     yield Candidate(bars=mat, added=None, mass=mass)
                 diameters.add(mat.diameter)
                 continue
             if np.isfinite(least):
                 continue  # less steel passes without any added
-            for band in self.needs.bands(self.layer):
-                added = self._added(changed, mat, band)
-                if added is not None:
-                    area = along_lines(self.needs.deck.plan, added.along, added.reach)
-                    on = (area & region(self.needs.deck.plan, DRAWN)).area
-                    more = STEEL * added.bars.area * float(on)
+            for band in self._bands:
+                for added in self._added(changed, mat, band):
+                    more = STEEL * added.bars.area * added.area(needs.deck)
                     yield Candidate(bars=mat, added=added, mass=mass + more)
+
+    @cached_property
+    def floor(self) -> Floor:
+        """Least areas of the layer. Above the fullest mat that passes what single layers are
+        checked by it is this mat's: whether that suffices, an analysis tells."""
+        floor = self.needs.floors.get(self.layer, Floor())
+        for mat in reversed(self.needs.sets if floor.most > 0.0 else ()):
+            changed = self.with_layer(mat)
+            if changed is not None and self.fails(changed, self.needs.everywhere) is None:
+                return floor.at_most(mat.area)
+        return floor
+
+    @cached_property
+    def _bands(self) -> tuple[Band, ...]:
+        return tuple(bands(self.needs.solved, self.layer, self.bars.effective_depth(self.layer)))
+
+    @cached_property
+    def _variety(self) -> float:
+        """What a diameter and a spacing less may pay for [kg]."""
+        prices = self.needs.choice.prices
+        return self.needs.area * (prices.diameter + prices.spacing)
 
     def with_layer(self, bars: Bars) -> SlabBars | None:
         """The slab's bars with others in the layer; None where they do not fit."""
@@ -182,27 +165,58 @@ class Trial:
         except ValueError:
             return None
 
-    def _added(self, changed: SlabBars, mat: Bars, band: Band) -> Added | None:
-        """The least bars added within the least reach; None where the mat fails outside any."""
-        reaches = np.arange(STEP, band.gap.max() + STEP, STEP)
+    def _added(self, changed: SlabBars, mat: Bars, band: Band) -> Iterator[Added]:
+        """The least bars added within the least reach, and those whose further steel a diameter
+        and a spacing less may pay for; nothing where the mat fails outside any."""
+        short = mat.area < self.floor.beside
+        if short and band.sections is None:
+            return
+        reaches = band.reaches
         low, high = 0, len(reaches)
         while low < high:  # the first reach outside which the mat passes
             middle = (low + high) // 2
-            passes = self.fails(changed, band.gap > reaches[middle]) is None
+            passes = self.fails(changed, band.alone(reaches[middle])) is None
             low, high = (low, middle) if passes else (middle + 1, high)
-        if low == len(reaches) or (band.gap > reaches[low]).sum() == 0:
-            return None
-        inside = band.gap <= reaches[low]
+        if low == len(reaches) or not band.alone(reaches[low]).any():
+            return
+        reach = float(reaches[low])
+        if short and band.sections is not None:
+            reach = max(reach, band.sections)
+        else:
+            band = self._needed(changed, band, reach)
+        least = np.inf
         for more in self.needs.sets:
             try:
                 both = changed.with_added(self.layer, more)
             except ValueError:
                 continue
-            if self.fails(both, inside) is None:
-                reach = reaches[low] + band.sine * self._bond(both)
-                rounded = round(float(np.ceil(reach / STEP - 1e-9) * STEP), 3)
-                return Added(bars=more, along=band.along, reach=rounded)
-        return None
+            if short and both.bars(self.layer).area < self.floor.beside:
+                continue
+            if band.clear and more.area > (1.0 / RUNS_ON - 1.0) * mat.area * (1.0 + 1e-9):
+                break
+            bond_length, shifted = (
+                f(both, self.layer, self.needs.materials) for f in (bond, shift)
+            )
+            drawn = band.lengthened(reach, bond_length + shifted)
+            if drawn < STEP:
+                continue
+            added = Added(bars=more, along=band.along, reach=drawn, clear=band.clear)
+            mass = STEEL * more.area * added.area(self.needs.deck)
+            if mass > least + self._variety:
+                break
+            if self.fails(both, band.counted(drawn, bond_length)) is None:
+                least = min(least, mass)
+                yield added
+
+    def _needed(self, changed: SlabBars, band: Band, reach: float) -> Band:
+        """The band without lines beside which the mat passes alone."""
+        if band.clear:
+            return band
+        for name in band.along:
+            rest = band.without(band.along.index(name)) if len(band.along) > 1 else band
+            if self.fails(changed, rest.alone(reach)) is None:
+                band = rest
+        return band
 
     def counts(self, mats: SlabBars, added: Added) -> NDArray[np.bool_]:
         """(n,) at which result points bars added to some mats are anchored.
@@ -212,14 +226,9 @@ class Trial:
         ValueError
             If they do not fit between those of the mat.
         """
-        band = next(b for b in self.needs.bands(self.layer) if b.along == added.along)
-        bond = self._bond(mats.with_added(self.layer, added.bars))
-        return np.asarray(band.gap <= added.reach - band.sine * bond)
-
-    def _bond(self, both: SlabBars) -> float:
-        """The largest bond length of all standards [m]."""
-        standards = self.needs.standards
-        return max(anchorage(both, self.layer, s.basis.materials) for s in standards)
+        both = mats.with_added(self.layer, added.bars)
+        band = band_of(self.needs.solved, self.layer, added)
+        return band.counted(added.reach, bond(both, self.layer, self.needs.materials))
 
     def fails(self, bars: SlabBars, where: NDArray[np.bool_]) -> tuple[str, float] | None:
         """The first check that the layer's bars fail at some result points, with its value."""
@@ -233,15 +242,6 @@ class Trial:
             if key not in self._peaks:
                 self._peaks[key] = self.needs.peaks(standard, where)
             yield from judged(standard, self._peaks[key], bars, self.layer, where)
-
-
-def _largest_sine(lines: shapely.Geometry, along: Floats) -> float:
-    """Of the angles between lines and a direction (2,)."""
-    runs = [np.diff(shapely.get_coordinates(line), axis=0) for line in shapely.get_parts(lines)]
-    run = np.concatenate(runs)
-    length = np.linalg.norm(run, axis=1)
-    across = np.abs(along[0] * run[:, 1] - along[1] * run[:, 0])[length > 0.0]
-    return float((across / length[length > 0.0]).max(initial=0.0))
 
 
 def judged(

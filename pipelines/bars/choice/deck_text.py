@@ -187,8 +187,9 @@ def _lines(bars: SlabBars, chosen: Chosen | None, more: Mapping[str, list[str]])
             yield f'direction = "{direction}"'
             yield f"diameter_mm = {_mm(added.bars.diameter)}"
             yield f"spacing_mm = {_mm(added.bars.spacing)}"
-            yield f"along = [{names}]"
-            yield f"reach_m = {as_given(added.reach)}"
+            where, reach = ("clear_of", "clear_m") if added.clear else ("along", "reach_m")
+            yield f"{where} = [{names}]"
+            yield f"{reach} = {as_given(added.reach)}"
             yield ""
 
 

@@ -2,29 +2,72 @@
 collision, distribution steel."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pipelines.bars.adequacy import Check, Judgement, StandardVerdict
-from pipelines.bars.checks.part import PartChecks
+from pipelines.bars.demand.control_sections import tension
 from pipelines.bars.design import StandardDesign
-from pipelines.standards.resistance.bars import LAYERS, Layer, SlabBars, place_of
-from pipelines.standards.resistance.shear import principal_shear
+from pipelines.standards.resistance.bars import (
+    DIRECTIONS,
+    LAYERS,
+    Face,
+    Layer,
+    SlabBars,
+    place_of,
+)
+from pipelines.standards.resistance.bending import Section
+from pipelines.standards.resistance.shear import one_way_resistance, principal_shear
 
 MORE = 1.02  # of what the value found asks for: it is read at the load positions that governed
-POWER = 3.0  # v_Rd,c grows with the third root of the steel: EN 1992-1-1 6.2.2(1), 6.4.4(1)
-
-
+POWER = 3.0  # resistance to punching grows with the third root of the steel: EN 1992-1-1 6.4.4(1)
+# Steel that is tried for shear, as multiples of what there is: of little steel a least value of the
+# resistance governs, of much it grows no more.
+TIMES = np.geomspace(1.0, 20.0, 150)
 # Checks that candidates of single layers are chosen by: they fail again only where the whole run
 # looks closer.
 SINGLE = (Check.BENDING, Check.STRESSES, Check.CRACKS, Check.FATIGUE, Check.STEEL)
 
 
+@dataclass(frozen=True)
+class Floor:
+    """Least areas of a layer's bars [m2/m]: of its mat everywhere; of what lies beside supporting
+    lines, where shear is judged, with bars added along these. why : the check behind the larger,
+    in words.
+    """
+
+    everywhere: float = 0.0
+    beside: float = 0.0
+    why: str = ""
+
+    @property
+    def most(self) -> float:
+        return max(self.everywhere, self.beside)
+
+    def raised(self, other: "Floor") -> "Floor":
+        """The larger of both; itself where the other is no larger."""
+        grown = 1.0 + 1e-9
+        if other.everywhere <= self.everywhere * grown and other.beside <= self.beside * grown:
+            return self
+        return Floor(
+            max(self.everywhere, other.everywhere),
+            max(self.beside, other.beside),
+            other.why if other.most > self.most else self.why,
+        )
+
+    def times(self, factor: float) -> "Floor":
+        return replace(self, everywhere=factor * self.everywhere, beside=factor * self.beside)
+
+    def at_most(self, area: float) -> "Floor":
+        return replace(self, everywhere=min(self.everywhere, area), beside=min(self.beside, area))
+
+
 def asked(
     verdict: StandardVerdict, design: StandardDesign, bars: SlabBars, *, chosen: bool
-) -> Iterator[tuple[Layer, float, str]]:
-    """Layers with the least area [m2/m] that makes a failing check pass, and the check in words;
-    nothing for checks that bars do not help.
+) -> Iterator[tuple[Layer, Floor]]:
+    """Layers with the least area that makes a failing check pass; nothing for checks that bars do
+    not help.
 
     chosen : whether the bars have been chosen by the checks of single layers already.
     """
@@ -34,17 +77,21 @@ def asked(
         used = max((f.utilisation for f in judged.found if not f.met), default=0)
         if used <= 1.0:
             continue
-        for layer, power in _layers(judged, design):
-            area = bars.bars(layer).area * MORE * used**power
-            yield layer, area, f"{judged.check.value}, {verdict.standard}"
+        why = f"{judged.check.value}, {verdict.standard}"
+        if judged.check is Check.SHEAR:
+            yield from ((layer, Floor(beside=area, why=why)) for layer, area in _shear(design))
+            continue
+        for layer, power in _layers(judged):
+            yield layer, Floor(everywhere=_more(bars, layer, used**power), why=why)
 
 
-def _layers(judged: Judgement, design: StandardDesign) -> Iterator[tuple[Layer, float]]:
+def _more(bars: SlabBars, layer: Layer, times: float) -> float:
+    return float(bars.bars(layer).area * MORE * times)
+
+
+def _layers(judged: Judgement) -> Iterator[tuple[Layer, float]]:
     """The layers whose steel helps, and the power of the utilisation by which it must grow."""
-    if judged.check is Check.SHEAR:
-        for part in design.drawn:
-            yield from ((layer, POWER) for layer in _in_tension(part))
-    elif judged.check is Check.PUNCHING:
+    if judged.check is Check.PUNCHING:
         yield from ((("bottom", direction), POWER) for direction in ("x", "y"))
     elif judged.check is Check.BENDING and judged.layer is not None:
         yield judged.layer, 1.0
@@ -54,14 +101,31 @@ def _layers(judged: Judgement, design: StandardDesign) -> Iterator[tuple[Layer, 
                 yield from ((layer, 1.0) for layer in LAYERS if place_of(layer) in found.place)
 
 
-def _in_tension(part: PartChecks) -> Iterator[Layer]:
-    """The layer that resists the worst shear of a part, where that is too much."""
-    demand, judged = part.shear_demand, part.design_shear
-    if demand is None or judged is None:
-        return
-    w = demand.widths.index(part.design_width)
-    forces = demand.forces[w, :, int(demand.utilisation[w].argmax())]
-    angle = float(principal_shear(forces[3], forces[4]).angle)
-    c, s = np.cos(angle), np.sin(angle)
-    m = forces[0] * c**2 + forces[1] * s**2 + 2 * forces[2] * c * s
-    yield ("bottom" if m >= 0 else "top"), ("x" if abs(c) >= abs(s) else "y")
+def _shear(design: StandardDesign) -> Iterator[tuple[Layer, float]]:
+    """The layer in tension at the worst section of every part where shear is too much, with the
+    steel that it needs there [m2/m]."""
+    for part in design.drawn:
+        demand, peak, near = part.shear_demand, part.design_shear, part.reduced
+        if demand is None or peak is None:
+            continue
+        used = max(peak.utilisation, 0.0 if near is None else max(near.whole, near.utilisation))
+        if used <= 1.0:
+            continue
+        w = demand.widths.index(part.design_width)
+        k = int(np.abs(demand.utilisation[w] - peak.utilisation).argmin())
+        forces = demand.forces[w, :, k]
+        principal = principal_shear(forces[3], forces[4])
+        c, s = float(np.cos(principal.angle)), float(np.sin(principal.angle))
+        m = forces[0] * c**2 + forces[1] * s**2 + 2 * forces[2] * c * s
+        face: Face = "bottom" if m >= 0 else "top"
+        bars = part.bars
+        depth = principal.along(*(bars.effective_depth((face, e)) for e in DIRECTIONS))
+        area = principal.along(*(bars.bars((face, e)).area for e in DIRECTIONS))
+        v = demand.v[w, k] * used / peak.utilisation
+        n = float(tension(demand.forces[w], demand.imposed)[k])
+        section = Section(h=bars.thickness, d=depth, A_s=area * TIMES)
+        basis = part.basis
+        enough = v <= one_way_resistance(section, basis.materials, v, m, n, basis.aggregate).v_Rd
+        times = float(TIMES[enough.argmax()]) if enough.any() else np.inf
+        layer: Layer = face, ("x" if abs(c) >= abs(s) else "y")
+        yield layer, _more(bars, layer, times)

@@ -1,6 +1,6 @@
 """What sets the steel of every layer and zone of a design, and what would set it next."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,20 +28,17 @@ class Governs:
     checks: tuple[tuple[str, float], ...]
 
 
-def governs(
-    needs: Needs, bars: SlabBars, chosen: Chosen, floors: Mapping[Layer, str]
-) -> tuple[Governs, ...]:
-    """Of every layer, and of what is added to it by itself.
-
-    bars : the mats that were chosen; floors : the check behind a layer's least area.
-    """
+def governs(needs: Needs, bars: SlabBars, chosen: Chosen) -> tuple[Governs, ...]:
+    """Of every layer, and of what is added to it by itself; bars : the mats that were chosen."""
     found = []
     for layer in LAYERS:
-        for zone, counted, where in _zones(needs, bars, chosen, layer):
+        for zone, counted, where, beside in _zones(needs, bars, chosen, layer):
             checks = _used(Trial(needs, counted, layer), counted, where)
-            if layer in floors:
-                asked = needs.floors[layer] / bars.bars(layer).area
-                checks[floors[layer]] = max(asked, checks.get(floors[layer], 0.0))
+            floor = Trial(needs, bars, layer).floor
+            if floor.most > 0.0:
+                least = max(floor.everywhere, floor.beside if beside else 0.0)
+                asked = least / counted.bars(layer).area
+                checks[floor.why] = max(asked, checks.get(floor.why, 0.0))
             most = sorted(checks.items(), key=lambda one: -one[1])
             found.append(
                 Governs(layer=layer, zone=zone, bars=counted.bars(layer), checks=tuple(most))
@@ -51,15 +48,16 @@ def governs(
 
 def _zones(
     needs: Needs, bars: SlabBars, chosen: Chosen, layer: Layer
-) -> Iterator[tuple[str, SlabBars, NDArray[np.bool_]]]:
-    """The parts in which different bars of a layer count."""
+) -> Iterator[tuple[str, SlabBars, NDArray[np.bool_], bool]]:
+    """The parts in which different bars of a layer count, and whether shear beside supporting lines
+    is resisted by those of a part."""
     added = chosen.layers[layer].added
     if added is None:
-        yield EVERYWHERE, bars, np.ones(len(needs.solved.recovery.points.plan), dtype=bool)
+        yield EVERYWHERE, bars, needs.everywhere, True
         return
     inside = Trial(needs, bars, layer).counts(bars, added)
-    yield "outside the added bars", bars, ~inside
-    yield f"along {', '.join(added.along)}", bars.with_added(layer, added.bars), inside
+    yield "outside the added bars", bars, ~inside, added.clear
+    yield added.where, bars.with_added(layer, added.bars), inside, not added.clear
 
 
 def _used(trial: Trial, bars: SlabBars, where: NDArray[np.bool_]) -> dict[str, float]:

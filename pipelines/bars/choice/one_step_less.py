@@ -1,10 +1,8 @@
 """What stands against bars that are smaller by one step: the check that they would fail, or the
 price of one more diameter or spacing."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-
-import numpy as np
 
 from pipelines.bars.choice.candidates import Candidate, Needs, Trial
 from pipelines.bars.choice.least_steel import Chosen
@@ -19,81 +17,106 @@ ESTIMATE = "what checks of several layers ask for is an estimate on the safe sid
 class Less:
     """Bars one step smaller than those of a layer, or than those added to it.
 
-    check : that they fail, with its utilisation; NaN where it is no single layer's, whose words
-    then have the value.
+    candidate : the layer with them; added bars keep lying in the same gaps of a wider mat. added :
+    whether these are the smaller ones. check : that they fail, with its utilisation; None where it
+    is no single layer's, whose words then have the value.
     """
 
     layer: Layer
-    bars: Bars
+    candidate: Candidate
     added: bool
     check: str
-    utilisation: float
+    utilisation: float | None
+
+    @property
+    def bars(self) -> Bars:
+        """The smaller bars."""
+        return self.candidate.sets[self.added]
+
+    @property
+    def what(self) -> str:
+        """The bars in words."""
+        if self.added:
+            return f"{self.bars} added"
+        return " + ".join(map(str, self.candidate.sets))
 
     @property
     def words(self) -> str:
-        what = f"{self.bars}{' added' if self.added else ''}"
         if self.check in (PRICE, ESTIMATE):
-            return f"{what} would pass: {self.check}"
-        value = "" if np.isnan(self.utilisation) else f" {rounded_up(self.utilisation)}"
-        return f"{what} would fail {self.check}{value}"
+            return f"{self.what} would pass: {self.check}"
+        value = "" if self.utilisation is None else f" {rounded_up(self.utilisation)}"
+        return f"{self.what} would fail {self.check}{value}"
 
 
-def one_step_less(
-    needs: Needs, bars: SlabBars, chosen: Chosen, floors: Mapping[Layer, str]
-) -> tuple[Less, ...]:
+def one_step_less(needs: Needs, bars: SlabBars, chosen: Chosen) -> tuple[Less, ...]:
     """For every layer, and what is added to it, both smaller bars of the set: of the next diameter
-    and at the next spacing.
+    and at the next spacing, of added bars the next at which they lie between those of the mat.
 
-    bars : the mats that were chosen; floors : the check behind a layer's least area.
+    bars : the mats that were chosen.
     """
-    return tuple(less for layer in LAYERS for less in _of_layer(needs, bars, chosen, layer, floors))
+    found = []
+    for layer in LAYERS:
+        trial = Trial(needs, bars, layer)
+        for candidate, added in _smaller(chosen.layers[layer], needs):
+            check, used = _why(trial, candidate)
+            found.append(
+                Less(layer=layer, candidate=candidate, added=added, check=check, utilisation=used)
+            )
+    return tuple(found)
 
 
-def _of_layer(
-    needs: Needs, bars: SlabBars, chosen: Chosen, layer: Layer, floors: Mapping[Layer, str]
-) -> Iterator[Less]:
-    trial, own = Trial(needs, bars, layer), chosen.layers[layer]
-    for smaller in _smaller(own.bars, needs):
-        check, used = _why(trial, replace(own, bars=smaller), layer, floors)
-        yield Less(layer=layer, bars=smaller, added=False, check=check, utilisation=used)
-    if own.added is None:
+def _smaller(own: Candidate, needs: Needs) -> Iterator[tuple[Candidate, bool]]:
+    """A layer with smaller bars, and whether these are the added ones."""
+    mat, added = own.bars, own.added
+    for thinner in _thinner(mat, needs):
+        yield replace(own, bars=thinner), False
+    for wider in _wider(mat, needs):
+        respaced = added
+        if added is not None:
+            spacing = added.bars.spacing / mat.spacing * wider.spacing
+            respaced = replace(added, bars=replace(added.bars, spacing=spacing))
+        yield replace(own, bars=wider, added=respaced), False
+        break
+    if added is None:
         return
-    for smaller in _smaller(own.added.bars, needs):
-        changed = replace(own, added=replace(own.added, bars=smaller))
-        check, used = _why(trial, changed, layer, floors)
-        yield Less(layer=layer, bars=smaller, added=True, check=check, utilisation=used)
+    for thinner in _thinner(added.bars, needs):
+        yield replace(own, added=replace(added, bars=thinner)), True
+    for wider in _wider(added.bars, needs):
+        multiple = wider.spacing / mat.spacing
+        if abs(multiple - round(multiple)) < 1e-6:
+            yield replace(own, added=replace(added, bars=wider)), True
+            break
 
 
-def _smaller(bars: Bars, needs: Needs) -> Iterator[Bars]:
+def _thinner(bars: Bars, needs: Needs) -> list[Bars]:
+    """Of the next diameter, if there is one."""
     thinner = [d for d in needs.choice.diameters if d < bars.diameter]
-    wider = [s for s in needs.choice.spacings if s > bars.spacing]
-    if thinner:
-        yield replace(bars, diameter=max(thinner))
-    if wider:
-        yield replace(bars, spacing=min(wider))
+    return [replace(bars, diameter=max(thinner))] if thinner else []
 
 
-def _why(
-    trial: Trial, candidate: Candidate, layer: Layer, floors: Mapping[Layer, str]
-) -> tuple[str, float]:
+def _wider(bars: Bars, needs: Needs) -> list[Bars]:
+    """At every wider spacing, the next first."""
+    return [replace(bars, spacing=s) for s in sorted(needs.choice.spacings) if s > bars.spacing]
+
+
+def _why(trial: Trial, candidate: Candidate) -> tuple[str, float | None]:
     """The check that a candidate fails with its utilisation."""
     mats = trial.with_layer(candidate.bars)
     if mats is None:
-        return "the thickness: they do not fit", np.nan
-    everywhere = np.ones(len(trial.needs.solved.recovery.points.plan), dtype=bool)
+        return "the thickness: they do not fit", None
     added = candidate.added
-    fails = None
     if added is None:
-        fails = trial.fails(mats, everywhere)
+        fails = trial.fails(mats, trial.needs.everywhere)
     else:
         try:
-            both = mats.with_added(layer, added.bars)
+            both = mats.with_added(trial.layer, added.bars)
             inside = trial.counts(mats, added)
         except ValueError:
-            return "the order of spacings: they do not lie between each other", np.nan
+            return "the room between the bars", None
         fails = trial.fails(mats, ~inside) or trial.fails(both, inside)
     if fails is not None:
         return fails
-    if candidate.bars.area < trial.needs.floors.get(layer, 0.0):
-        return floors[layer], np.nan
-    return PRICE, np.nan
+    floor = trial.floor
+    if candidate.bars.area < floor.everywhere or candidate.beside < floor.beside:
+        return floor.why, None
+    return PRICE, None

@@ -1,12 +1,12 @@
 """Bars of a deck file that are added to a mat in parts of the slab, and where these parts lie."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import combinations
 
 import numpy as np
 import shapely
 
-from pipelines.deck.added_areas import along_lines
+from pipelines.deck.added_areas import along_lines, clear_of_lines
 from pipelines.deck.reading.bars_schema import AddedTable, BarsTable
 from pipelines.deck.reading.mistakes import Mistakes, nearest
 from pipelines.deck.reading.supports import matching
@@ -79,6 +79,9 @@ def _area(key: str, added: AddedTable, plan: Plan, mistakes: Mistakes) -> shapel
         told = "goes with along or opening, each of which needs it"
         mistakes.add(f"{key}, reach_m", added.reach_m, told)
         return shapely.Polygon()
+    if (added.clear_m is not None) != (added.clear_of is not None):
+        mistakes.add(f"{key}, clear_m", added.clear_m, "goes with clear_of, which needs it")
+        return shapely.Polygon()
     parts = [*_beside(key, added, plan, mistakes), *_ranges(key, added, plan, mistakes)]
     if added.corners_m is not None:
         polygon = shapely.Polygon(added.corners_m)
@@ -87,7 +90,9 @@ def _area(key: str, added: AddedTable, plan: Plan, mistakes: Mistakes) -> shapel
             return shapely.Polygon()
         parts.append(polygon)
     if not parts:
-        told = "needs along, opening, corners_m, stations_m or offsets_m: where the bars lie"
+        told = (
+            "needs along, clear_of, opening, corners_m, stations_m or offsets_m: where the bars lie"
+        )
         mistakes.add(key, None, told)
     return shapely.intersection_all([region(plan, DRAWN), *parts])
 
@@ -95,17 +100,14 @@ def _area(key: str, added: AddedTable, plan: Plan, mistakes: Mistakes) -> shapel
 def _beside(
     key: str, added: AddedTable, plan: Plan, mistakes: Mistakes
 ) -> Iterator[shapely.Geometry]:
-    """Along lines, and round an opening."""
+    """Along lines, clear of lines, and round an opening."""
     reach = added.reach_m or 0.0
     if added.along is not None:
-        found: list[str] = []
-        for pattern in added.along:
-            names = matching(pattern, plan.lines)
-            if not names:
-                hint = nearest(pattern, plan.lines)
-                mistakes.add(f"{key}, along", pattern, f"matches no line of the plan, {hint}")
-            found += names
-        yield along_lines(plan, found, reach)
+        names = _names(f"{key}, along", added.along, plan, mistakes)
+        yield along_lines(plan, names, reach)
+    if added.clear_of is not None:
+        names = _names(f"{key}, clear_of", added.clear_of, plan, mistakes)
+        yield clear_of_lines(plan, names, added.clear_m or 0.0)
     if added.opening is not None:
         if added.opening > len(plan.openings):
             told = f"the plan has {len(plan.openings)} openings"
@@ -113,6 +115,18 @@ def _beside(
             return
         ring = sampled(plan.openings[added.opening - 1], DRAWN)
         yield shapely.Polygon(ring).buffer(reach, join_style="mitre")
+
+
+def _names(key: str, patterns: Iterable[str], plan: Plan, mistakes: Mistakes) -> list[str]:
+    """The lines of the plan that some patterns match."""
+    found: list[str] = []
+    for pattern in patterns:
+        names = matching(pattern, plan.lines)
+        if not names:
+            hint = nearest(pattern, plan.lines)
+            mistakes.add(key, pattern, f"matches no line of the plan, {hint}")
+        found += names
+    return found
 
 
 def _ranges(
@@ -138,6 +152,8 @@ def _words(added: AddedTable) -> Iterator[str]:
     reach = length(added.reach_m or 0.0)
     if added.along is not None:
         yield f"within {reach} m of {', '.join(added.along)}"
+    if added.clear_of is not None:
+        yield f"clear of {', '.join(added.clear_of)} by {length(added.clear_m or 0.0)} m"
     if added.opening is not None:
         yield f"within {reach} m of opening {added.opening}"
     if added.corners_m is not None:

@@ -101,8 +101,9 @@ class LayerTable(Table):
 
 
 class AddedTable(Table):
-    """Bars added between those of a layer in a part of the slab: along lines or edges, round an
-    opening, within a polygon, between stations or offsets; of several of these, where all hold.
+    """Bars added between those of a layer in a part of the slab: along lines or edges or clear of
+    them, round an opening, within a polygon, between stations or offsets; of several of these,
+    where all hold.
 
     They count from where they are anchored, a bond length inside the part; at an edge of the slab
     they are taken as anchored like the mat's own.
@@ -128,6 +129,19 @@ class AddedTable(Table):
         ["C2", "C3"],
         default=None,
         left_out="not by a line",
+    )
+    clear_of: Lines | None = entry(
+        "Lines or edges of the plan, a name, a list or a pattern, from which they keep away by "
+        "clear_m: bars that stop short of supports, or of edges.",
+        ["L1", "L2"],
+        default=None,
+        left_out="of no line",
+    )
+    clear_m: Annotated[float, Range(0.05, 100.0, "m")] | None = entry(
+        "How far they keep away from the lines of clear_of.",
+        0.8,
+        default=None,
+        left_out="without clear_of",
     )
     opening: Annotated[int, WholeRange(1, 1000)] | None = entry(
         "Number of the opening round which they lie, within reach_m.",

@@ -100,6 +100,22 @@ def test_added_bars_count_from_where_they_are_anchored(tmp_path: Path) -> None:
     assert [part.name for part in drawn.parts] == [OUTSIDE, "with edge", "with over"]
 
 
+def test_bars_that_stop_short_of_lines(tmp_path: Path) -> None:
+    """Clear of C1 to C3, 3 m apart, by 0.5 m: two strips of 2 m over a width of 4 m, and nothing in
+    the overhangs of 0.4 m. In each they count where they are anchored."""
+    text = top("20@250", added("x", "16@250", 'clear_of = "C*"\nclear_m = 0.5'))
+    deck = read(tmp_path, text)
+    (one,) = deck.required_reinforcement.added
+    assert one.area.area == pytest.approx(2 * 2.0 * 4.0, rel=1e-9)
+    assert one.where == "clear of C* by 0.50 m"
+    drawn = DrawnBars.of(solver_of(deck), deck.required_reinforcement.bases[0].materials)
+    (bond,) = drawn.anchored
+    assert bond < 1.0
+    x = 0.5 + np.array([-0.6, bond - 1e-3, bond + 1e-3, 2.0 - bond - 1e-3, 2.0 - bond + 1e-3, 2.2])
+    counted = drawn.counted(np.column_stack([x, np.full(6, -1.9)]))[0]
+    assert counted.tolist() == [False, False, True, True, False, False]
+
+
 @pytest.fixture(scope="module")
 def strengthened(tmp_path_factory: pytest.TempPathFactory) -> Result:
     over = added("x", "16@250", 'along = "C2"\nreach_m = 2.0', "over")
@@ -170,7 +186,11 @@ def test_bars_added_everywhere_are_a_denser_mat(tmp_path: Path) -> None:
         ('along = "C2"', "goes with along or opening"),
         ('along = "C9"\nreach_m = 1.0', "matches no line of the plan"),
         ("opening = 1\nreach_m = 0.5", "the plan has 0 openings"),
-        ("", "needs along, opening, corners_m, stations_m or offsets_m"),
+        ('clear_of = "C2"', "goes with clear_of"),
+        ("stations_m = [0.0, 2.0]\nclear_m = 0.5", "goes with clear_of"),
+        ('clear_of = "C9"\nclear_m = 1.0', "matches no line of the plan"),
+        ('clear_of = "C*"\nclear_m = 50.0', "lies nowhere on the slab"),
+        ("", "needs along, clear_of, opening, corners_m, stations_m or offsets_m"),
         ("stations_m = [40.0, 50.0]", "lies nowhere on the slab"),
         ("stations_m = [2.0, 1.0]", "the second must be larger"),
         ("corners_m = [[0.0, 0.0], [2.0, 1.0], [2.0, 0.0], [0.0, 1.0]]", "crosses itself"),
