@@ -1,1 +1,60 @@
-"""The job of a deck engineer, from deck file to report, built on the mechanics of `plate`."""
+"""The job of a deck engineer, from deck file to report, built on the mechanics of `plate`.
+
+What a program of one's own needs is here, and nothing else needs to be known of the rooms:
+
+>>> from pipelines import DeckFile
+>>> deck = DeckFile.read("estuary").with_({"slab.thickness_mm": 250})
+>>> analysis = deck.analyse()
+>>> analysis.findings[["place", "effect", "strip", "strip_over_plate"]]
+
+A user's mistake is a `JobError` or a `PlateError`, a deck file's a `DeckError`: each of its
+`mistakes` has key, value and what is allowed.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pipelines.api import Analysis, DeckFile, Influence, Picture
+    from pipelines.errors import DeckError, JobError, Mistake
+    from pipelines.kept import Kept
+    from plate.errors import PlateError
+
+# Imported when they are asked for: the command line needs few of them.
+_ROOMS = {
+    "Analysis": "pipelines.api",
+    "DeckFile": "pipelines.api",
+    "Influence": "pipelines.api",
+    "Picture": "pipelines.api",
+    "DeckError": "pipelines.errors",
+    "JobError": "pipelines.errors",
+    "Mistake": "pipelines.errors",
+    "Kept": "pipelines.kept",
+    "PlateError": "plate.errors",
+}
+__all__ = [  # noqa: RUF022 - in the order in which one meets them
+    "DeckFile",
+    "Analysis",
+    "Influence",
+    "Picture",
+    "Kept",
+    "JobError",
+    "DeckError",
+    "Mistake",
+    "PlateError",
+    "__version__",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name == "__version__":
+        from importlib.metadata import version
+
+        return version("deckslab")
+    if name not in _ROOMS:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(_ROOMS[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

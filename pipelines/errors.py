@@ -8,6 +8,9 @@ JobError                a user's mistake; the command line prints it and exits w
 └── MethodRangeError    a hand method asked outside its range of validity
 """
 
+from collections.abc import Sequence
+from typing import Any, Self
+
 
 class JobError(Exception):
     """A mistake of the user, told in one clear message."""
@@ -36,6 +39,26 @@ def extra_words(extra: str) -> str:
     )
 
 
+class Mistake(str):
+    """A mistake in one line of words, and what it is made of.
+
+    key : with the table that it stands in, "" of the file as a whole; value : as the file has it,
+    None where the key itself is what is wrong; allowed : in words.
+    """
+
+    key: str
+    value: object
+    allowed: str
+
+    def __new__(cls, words: str, key: str = "", value: object = None, allowed: str = "") -> Self:
+        one = super().__new__(cls, words)
+        one.key, one.value, one.allowed = key, value, allowed
+        return one
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Mistake, (str(self), self.key, self.value, self.allowed)
+
+
 class DeckError(JobError):
     """Mistakes in a deck file.
 
@@ -45,13 +68,21 @@ class DeckError(JobError):
         The file.
     mistakes : sequence of str
         One line each: key, value, what is allowed.
+
+    Attributes
+    ----------
+    path : str
+    mistakes : list of Mistake
     """
 
-    def __init__(self, path: str, mistakes: list[str]) -> None:
+    def __init__(self, path: str, mistakes: Sequence[str]) -> None:
         self.path = path
-        self.mistakes = list(mistakes)
+        self.mistakes = [m if isinstance(m, Mistake) else Mistake(m) for m in mistakes]
         count = "1 mistake" if len(self.mistakes) == 1 else f"{len(self.mistakes)} mistakes"
         super().__init__(f"{path}: {count}\n" + "\n".join(f"  - {m}" for m in self.mistakes))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return DeckError, (self.path, self.mistakes)
 
 
 class CoverageError(JobError):

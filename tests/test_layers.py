@@ -55,6 +55,7 @@ ROOMS = (
             "analysis",
             "report",
             "run",
+            "api",
             "inspection",
             "bar_design",
             "study",

@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
+from pipelines import Analysis
 from pipelines.cli.main import main
-from pipelines.result import Result
 from tests.pipelines.small_decks import small_deck
 
 README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
@@ -21,13 +21,17 @@ def test_the_python_of_the_readme_runs(
     monkeypatch.chdir(tmp_path)
     names: dict[str, Any] = {}
     exec(program, names)
-    result = names["result"]
-    assert isinstance(result, Result)
-    assert len(capsys.readouterr().out.splitlines()) == len(result.governing) == 12
-    peak = next(p for p in result.governing if (p.result, p.extreme) == ("m_x", "max"))
-    assert names["largest_m_x"] == pytest.approx(1e3 * peak.value)
-    assert names["where"] == peak.position
-    shown = result._repr_html_()
+    analysis = names["analysis"]
+    assert isinstance(analysis, Analysis)
+    assert capsys.readouterr().out == ""
+    governing = analysis.result.governing
+    assert len(names["governing"]) == len(governing) == 12
+    peak = next(p for p in governing if (p.result, p.extreme) == ("m_x", "max"))
+    assert float(names["m_x"].max()) == pytest.approx(peak.value)
+    assert names["where"].startswith("lorry at ")
+    assert (tmp_path / "m_x.svg").stat().st_size > 1000
+    assert (tmp_path / "out" / "report.html").exists()
+    shown = analysis._repr_html_()
     assert f"{peak.value:.3g}" in shown
     assert shown.count("<tr>") == 13
 

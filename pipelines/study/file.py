@@ -13,13 +13,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
+from pipelines.deck.reading.keys import KeyMistake, split_key
 from pipelines.deck.reading.mistakes import Mistakes, validated
 from pipelines.deck.reading.rules import Text
 from pipelines.deck.reading.schema import Table
 from pipelines.deck.reading.toml import read_toml
 from pipelines.study.formula import Formula, FormulaError, read_formula
 from pipelines.study.groups import EDGE_DISTANCES, VARIABLES, Reference
-from pipelines.study.keys import KeyMistake, split_key
 from pipelines.study.schema import (
     DesignTable,
     ParameterTable,

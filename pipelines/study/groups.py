@@ -30,9 +30,9 @@ from dataclasses import dataclass
 from math import radians, tan
 from typing import Any
 
+from pipelines.deck.reading.keys import get_key, set_key
 from pipelines.errors import JobError
 from pipelines.standards.concrete import secant_modulus
-from pipelines.study.keys import get_key, set_key
 
 Deck = dict[str, Any]
 

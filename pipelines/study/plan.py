@@ -28,12 +28,12 @@ import plate
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading import dxf, survey_file
 from pipelines.deck.reading.deck_file import read_deck
+from pipelines.deck.reading.keys import set_key
 from pipelines.deck.reading.mistakes import BESIDE, shown
 from pipelines.errors import DeckError, JobError
 from pipelines.files import UnreadableError, is_beside, read_plain
 from pipelines.study.design import design_rows
 from pipelines.study.groups import geometry, set_groups
-from pipelines.study.keys import set_key
 from pipelines.study.spec import Study, StudyError, Value
 from plate.errors import PlateError
 

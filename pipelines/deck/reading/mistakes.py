@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 from pydantic import ValidationError
 
 from pipelines.deck.reading.schema import Table, described_keys
-from pipelines.errors import DeckError
+from pipelines.errors import DeckError, Mistake
 
 # What is allowed of the name of a file that a deck file names.
 BESIDE = "allowed is a file in the deck file's folder or below it"
@@ -24,14 +24,14 @@ class Mistakes:
 
     def __init__(self, path: str) -> None:
         self.path = path
-        self.lines: list[str] = []
+        self.lines: list[Mistake] = []
 
     def add(self, key: str, value: object, allowed: str) -> None:
         """A value that is not allowed; value None: the key itself is what is wrong."""
         shown_value = "" if value is None else f" = {shown(value)}"
-        self.lines.append(f"{key}{shown_value}: {allowed}")
+        self.lines.append(Mistake(f"{key}{shown_value}: {allowed}", key, value, allowed))
         if len(self.lines) >= MOST_TOLD:
-            self.lines.append("and perhaps more: reading stopped here")
+            self.lines.append(Mistake("and perhaps more: reading stopped here"))
             self.raise_if_any()
 
     def unknown_key(self, key: str, name: str, known: Iterable[str]) -> None:

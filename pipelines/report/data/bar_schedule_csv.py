@@ -16,16 +16,23 @@ COLUMNS = (
     *("first_bar_at_m", "last_bar_at_m", "shape_source", "caution"),
 )
 
+# Of numbers, where it is not all of their digits.
+FORMATS = {"total_length_m": ".3f", "mass_kg": ".2f", **dict.fromkeys(COLUMNS[-4:-2], "")}
+
 
 def write_schedule(path: Path, schedule: Schedule) -> None:
     """Write bar_schedule.csv; what has no value stays empty."""
     with path.open("w", encoding="utf-8", newline="") as file:
         rows = csv.writer(file)
         rows.writerow(COLUMNS)
-        for mark in schedule.marks:
-            rows.writerow(
-                [plain_cell(cell) if isinstance(cell, str) else cell for cell in _row(mark)]
-            )
+        for row in schedule_table(schedule):
+            rows.writerow([_cell(name, value) for name, value in row.items()])
+
+
+def schedule_table(schedule: Schedule) -> Iterator[dict[str, Any]]:
+    """Rows by COLUMNS; None where there is no value."""
+    for mark in schedule.marks:
+        yield dict(zip(COLUMNS, _row(mark), strict=True))
 
 
 def _row(mark: Mark) -> Iterator[Any]:
@@ -40,21 +47,29 @@ def _row(mark: Mark) -> Iterator[Any]:
     yield " ".join("_".join(layer) for layer in mark.layers)
     yield mark.of
     yield _mm(mark.diameter)
-    yield _mm(mark.spacing) if mark.spacing else ""
+    yield _mm(mark.spacing) if mark.spacing else None
     yield mark.shape
     for size in (mark.a, mark.b, mark.c, radius, None if to == radius else to):
-        yield "" if size is None else _mm(size)
+        yield None if size is None else _mm(size)
     yield len(mark.bars)
     yield _mm(longest)
-    yield "" if longest == shortest else _mm(shortest)
-    yield "; ".join(f"{number} x {_mm(length)}" for length, number in lengths.items())
-    yield f"{mark.total:.3f}"
-    yield f"{mark.mass:.2f}"
+    yield None if longest == shortest else _mm(shortest)
+    yield "; ".join(f"{number} x {_mm(length):.12g}" for length, number in lengths.items())
+    yield mark.total
+    yield mark.mass
     yield round(min(across), 4)
     yield round(max(across), 4)
     yield str(SHAPES)
     yield TO_VERIFY
 
 
-def _mm(value: float) -> str:
-    return f"{round(1e3 * value, 9):.12g}"
+def _mm(value: float) -> float:
+    return round(1e3 * value, 9)
+
+
+def _cell(name: str, value: Any) -> Any:
+    if value is None:
+        return ""
+    if isinstance(value, float):
+        return f"{value:{FORMATS.get(name, '.12g')}}"
+    return plain_cell(value) if isinstance(value, str) else value

@@ -1,7 +1,7 @@
 """findings.csv: one row a comparison of strip and plate, in the order a checker reads it."""
 
 import csv
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -63,17 +63,19 @@ COLUMNS = (
 def write_findings(path: Path, findings: Sequence[Finding]) -> None:
     """Write findings.csv; values in `unit`, moments sagging positive, shears as magnitudes."""
     with path.open("w", encoding="utf-8", newline="") as file:
-        rows = csv.DictWriter(file, COLUMNS, extrasaction="ignore")
+        rows = csv.DictWriter(file, COLUMNS)
         rows.writeheader()
-        rows.writerows(row(finding) for finding in findings)
+        for row in findings_table(findings):
+            rows.writerow({key: _cell(value) for key, value in row.items()})
 
 
-def row(finding: Finding) -> dict[str, Any]:
-    """The row of a finding; what is not known stays empty."""
-    entry = finding.entry()
-    entry["caution"] = "; ".join(words for words in (entry["caution"], TO_VERIFY) if words)
-    entry["peak_station_m"], entry["peak_offset_m"] = entry["peak_at_m"]
-    return {key: _cell(value) for key, value in entry.items()}
+def findings_table(findings: Sequence[Finding]) -> Iterator[dict[str, Any]]:
+    """Rows by COLUMNS; None where something is not known."""
+    for finding in findings:
+        entry = finding.entry()
+        entry["caution"] = "; ".join(words for words in (entry["caution"], TO_VERIFY) if words)
+        entry["peak_station_m"], entry["peak_offset_m"] = entry["peak_at_m"]
+        yield {key: entry[key] for key in COLUMNS}
 
 
 def _cell(value: Any) -> Any:

@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipelines.deck.words import at_text, place
 from pipelines.envelopes.peaks import SHEARS, UNITS, Peak
@@ -39,9 +38,7 @@ def envelope_plans(result: Result) -> tuple[Block, ...]:
     """Plans of the envelopes, each under the traffic that makes most of it, with that value."""
     if not result.traffic:
         return ()
-    fields = field_map(result.solved)
-    lattice = Lattice.of(result.deck, fields)
-    plans = ContourPlans(result.deck, fields, result.solved.clear_of_lines, lattice)
+    plans = envelope_drawer(result)
     spread = any(case.envelope.model.has_pressure for case in result.traffic)
     adverse = "; distributed loads act on adverse parts" if spread else ""
     intro = Paragraph(
@@ -61,14 +58,23 @@ def envelope_plans(result: Result) -> tuple[Block, ...]:
     return (intro, *_plans(result, plans))
 
 
+def envelope_drawer(result: Result) -> ContourPlans:
+    """What draws plans of the envelopes of a run."""
+    fields = field_map(result.solved)
+    lattice = Lattice.of(result.deck, fields)
+    return ContourPlans(result.deck, fields, result.solved.clear_of_lines, lattice)
+
+
 def _plans(result: Result, plans: ContourPlans) -> Iterator[Figure]:
     for most in most_governing(result):
         row, case = most.peak, most.case
         if (row.result, row.extreme) != ("w", "min"):
-            yield _plan_of(result, plans, case, row, f"{row.result}-{row.extreme}-{most.number}")
+            yield envelope_plan(
+                result, plans, case, row, f"{row.result}-{row.extreme}-{most.number}"
+            )
 
 
-def _plan_of(
+def envelope_plan(
     result: Result, plans: ContourPlans, case: TrafficResult, row: Peak, name: str
 ) -> Figure:
     """The envelope of a result under a case of traffic, with its governing value."""
@@ -107,11 +113,11 @@ def case_results(result: Result) -> tuple[Block, ...]:
         return ()
     parts: list[Block] = [case_table(result.deck, result), Paragraph(shear_rule(result.deck))]
     if not result.traffic:
-        clear = result.solved.clear_of_lines
-        plans = ContourPlans(result.deck, field_map(result.solved), clear)
+        plans = ContourPlans(result.deck, field_map(result.solved), result.solved.clear_of_lines)
         names = list(result.cases)
-        for count, name in enumerate(names[:DRAWN_CASES], start=1):
-            parts.append(Section("", name, _case_plans(result, plans, name, count, clear)))
+        for name in names[:DRAWN_CASES]:
+            figures = [case_plan(result, plans, name, k) for k in range(len(RESULT_KEYS))]
+            parts.append(Section("", name, tuple(figures)))
         if len(names) > DRAWN_CASES:
             parts.append(
                 Paragraph(
@@ -121,41 +127,39 @@ def case_results(result: Result) -> tuple[Block, ...]:
     return tuple(parts)
 
 
-def _case_plans(
-    result: Result, plans: ContourPlans, name: str, count: int, clear: NDArray[np.bool_]
-) -> tuple[Figure, ...]:
-    plan = result.solved.recovery.points.plan
-    found = []
-    for k, key in enumerate(RESULT_KEYS):
-        short = key.removesuffix("_mm")
-        values = result.cases[name].fields[k, :, 0] * RESULT_SCALE[k]
-        banded = k in SHEARS
-        allowed = np.flatnonzero(clear) if banded and clear.any() else np.arange(len(values))
-        top = int(allowed[np.argmax(np.abs(values[allowed]))])
-        peak, at = float(values[top]), (float(plan[top, 0]), float(plan[top, 1]))
-        drawing = plans.plan(
-            PlanField(
-                name=f"case-{count}-{short}",
-                title=short,
-                unit=UNITS[k],
-                values=values,
-                extreme="both",
-                peak=peak,
-                at=at,
-                load=None,
-                banded=banded,
-            )
+def case_plan(result: Result, plans: ContourPlans, name: str, component: int) -> Figure:
+    """The plan of a result (its index in RESULTS) in a static case."""
+    key, clear = RESULT_KEYS[component], plans.clear
+    short, unit = key.removesuffix("_mm"), UNITS[component]
+    values = result.cases[name].fields[component, :, 0] * RESULT_SCALE[component]
+    banded = component in SHEARS
+    allowed = np.flatnonzero(clear) if banded and clear.any() else np.arange(len(values))
+    top = int(allowed[np.argmax(np.abs(values[allowed]))])
+    x, y = result.solved.recovery.points.plan[top]
+    peak, at = float(values[top]), (float(x), float(y))
+    name_of = f"case-{list(result.cases).index(name) + 1}-{short}"
+    drawing = plans.plan(
+        PlanField(
+            name=name_of,
+            title=f"{short}, {name}",
+            unit=unit,
+            values=values,
+            extreme="both",
+            peak=peak,
+            at=at,
+            load=None,
+            banded=banded,
         )
-        title = Strong((SYMBOLS[short], f", {name}"))
-        caption = (
-            f": {WORDS[short]} [{UNITS[k]}], "
-            f"furthest from zero {number(peak)}, {place(result.deck, at)}, "
-            f"at ({at_text(at)}) m."
-        )
-        if banded:
-            caption += BAND_WORDS
-        found.append(Figure(f"plan-case-{count}-{short}", drawing, (title, caption)))
-    return tuple(found)
+    )
+    title = Strong((SYMBOLS[short], f", {name}"))
+    caption = (
+        f": {WORDS[short]} [{unit}], "
+        f"furthest from zero {number(peak)}, {place(result.deck, at)}, "
+        f"at ({at_text(at)}) m."
+    )
+    if banded:
+        caption += BAND_WORDS
+    return Figure(f"plan-{name_of}", drawing, (title, caption))
 
 
 def line_sections(result: Result) -> tuple[Block, ...]:

@@ -40,7 +40,7 @@ def get_key(deck: dict[str, Any], key: str) -> Any:
     if isinstance(place, list):
         return place[_entry(place, last, key, _named_by(way))]
     if last not in place:
-        raise KeyMistake(f"{key}: the base deck has no such key")
+        raise KeyMistake(f"{key}: the deck has no such key")
     return place[last]
 
 
@@ -62,7 +62,7 @@ def _walk(deck: dict[str, Any], key: str, way: list[str], make: bool) -> Any:
         elif isinstance(place, dict):
             if part not in place:
                 if not make or (k == 0 and part in NAMED_BY):
-                    raise KeyMistake(f"{key}: the base deck has no {part}")
+                    raise KeyMistake(f"{key}: the deck has no {part}")
                 place[part] = {}
             place = place[part]
         if not isinstance(place, dict | list):

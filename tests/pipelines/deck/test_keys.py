@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from pipelines.study.keys import KeyMistake, get_key, set_key, split_key
+from pipelines.deck.reading.keys import KeyMistake, get_key, set_key, split_key
 
 DECK: dict[str, Any] = {
     "title": "a deck",
