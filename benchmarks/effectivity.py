@@ -31,15 +31,15 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.model.build import REFINEMENT, BuiltModel, build_model
-from pipelines.model.probes import probe_rows
-from pipelines.model.responses import SolvedDeck, case_responses
+from pipelines.model.case_responses import case_responses
+from pipelines.model.responses import SolvedDeck
+from pipelines.model.static_cases import case_solutions
 from pipelines.report.drawings.axes import Axes
 from pipelines.report.drawings.canvas import Paper, draw
 from pipelines.report.drawings.colours import MARKS, SERIES
 from pipelines.report.drawings.legend import Key, legend
 from plate.arrays import Floats
 from plate.conventions import RESULTS
-from plate.results.fields import field_points
 from plate.solver.stiffness import Stiffness
 
 ORDER = 7
@@ -329,10 +329,8 @@ def _reference(
     """The same values at the given order on cells 1.5 times smaller than the default."""
     mesh = replace(deck.mesh, order=order, size=built.size / REFINEMENT)
     stiffness = Stiffness(build_model(replace(deck, mesh=mesh)).model)
-    model = stiffness.model
-    probes = probe_rows(deck, model, field_points(model)).rows
     traffic = [stated_under(stiffness, rows_on(stiffness, solved, one), one) for one in stated]
-    return case_values(deck, stiffness, probes), traffic
+    return case_values(deck, case_solutions(deck, stiffness, solved.models)), traffic
 
 
 def deck_errors(kind: Kind) -> Errors:

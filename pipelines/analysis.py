@@ -39,8 +39,9 @@ from pipelines.loadtest.outcome import Outcome, judge
 from pipelines.model.accepted import buildable
 from pipelines.model.build import BuiltModel
 from pipelines.model.cache import ModelCache
+from pipelines.model.case_responses import case_responses, read_cases
 from pipelines.model.job_size import check_job_size
-from pipelines.model.responses import Response, SolvedDeck, case_responses
+from pipelines.model.responses import Response, SolvedDeck
 from pipelines.result import Result, TrafficResult
 from plate.threads import one_thread
 
@@ -121,7 +122,7 @@ def _on_this_mesh(
     with stages("static cases"):
         solved = bare.of_deck(deck)
         alone = kept.stage("static cases", lambda: case_responses(bare), data=of, made=[bare])
-        cases = {name: solved.read_again(response) for name, response in alone.items()}
+        cases = read_cases(solved, alone)
     with stages("load positions"):
         barred = bare.of_deck(replace(plate, reinforcement=deck.reinforcement))
         watched, watch = kept.stage(
@@ -257,6 +258,7 @@ def _plate_part(deck: Deck) -> Deck:
         load_tests=(),
         fitted=(),
         factors=(),
+        sums=(),
     )
 
 
@@ -275,6 +277,7 @@ def _strip_part(deck: Deck) -> Deck:
         factors=(),
         load_tests=(),
         fitted=(),
+        sums=(),
     )
 
 

@@ -19,7 +19,6 @@ from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
-from scipy import sparse
 
 from pipelines.accuracy.near_peaks import largest_near
 from pipelines.accuracy.stated_values import (
@@ -33,10 +32,12 @@ from pipelines.accuracy.worst_envelope import WorstEnvelope
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.tolerance import Tolerance
 from pipelines.model.build import BuiltModel, richer_model
+from pipelines.model.case_responses import held_probes
 from pipelines.model.fixed_loads import values_under
 from pipelines.model.free_mesh import shortest_span
-from pipelines.model.probes import probe_rows
-from pipelines.model.responses import Response, SolvedDeck, case_load
+from pipelines.model.probes import ProbeRows, probe_rows
+from pipelines.model.responses import Response, SolvedDeck
+from pipelines.model.static_cases import CaseSolution, case_solutions
 from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats
 from plate.results.fields import field_points
@@ -51,13 +52,13 @@ SAFETY = 2.0
 class Yardsticks:
     """What a run is measured against: the richer model, and the same mesh in the other theory.
 
-    richer_cases, other_cases : displacements (n_dof, n_case) of both under the static cases.
+    richer_cases, other_cases : the static cases solved on both.
     """
 
     richer: Stiffness
     other: SolvedDeck
-    richer_cases: Floats
-    other_cases: Floats
+    richer_cases: Mapping[str, CaseSolution]
+    other_cases: Mapping[str, CaseSolution]
 
     @classmethod
     def of(cls, built: BuiltModel, solved: SolvedDeck) -> "Yardsticks":
@@ -67,7 +68,9 @@ class Yardsticks:
         other = replace(model, section=replace(model.section, thin_span=span))
         there = replace(solved, stiffness=solved.models.stiffness(other)).of_deck(solved.deck)
         richer = solved.models.stiffness(richer_model(solved.deck, built).model)
-        both = (case_displacements(solved.deck, one) for one in (richer, there.stiffness))
+        both = (
+            case_solutions(solved.deck, one, solved.models) for one in (richer, there.stiffness)
+        )
         return cls(richer, there, *both)
 
     def reading(self, solved: SolvedDeck) -> "Yardsticks":
@@ -111,11 +114,8 @@ def case_tolerances(
         unknown = np.full(solved.probes.rows.shape[0], np.nan)
         none = dict.fromkeys(cases, unknown)
         return CaseTolerances(mesh=none, theory=none)
-    richer, other = measured.richer, measured.other
-    places = richer.singular_places if deck.probes else ()
-    rows = probe_rows(deck, richer.model, field_points(richer.model), places).rows
-    finer = _by_case(deck, rows @ measured.richer_cases)
-    theirs = _by_case(deck, other.probes.rows @ measured.other_cases)
+    finer = case_values(deck, measured.richer_cases)
+    theirs = case_values(deck, measured.other_cases)
     own = {name: response.probes[:, 0] for name, response in cases.items()}
     return CaseTolerances(
         mesh={name: SAFETY * np.abs(finer[name] - own[name]) for name in cases},
@@ -243,17 +243,16 @@ def held_mesh_parts(
     return [error[key] for key in keys]
 
 
-def case_displacements(deck: Deck, stiffness: Stiffness) -> Floats:
-    """Displacements (n_dof, n_case) of a stiffness under every static case."""
-    loads = [case_load(deck, case, stiffness.model) for case in deck.cases]
-    F = np.array(loads).reshape(-1, stiffness.model.n_plate_dof).T
-    return stiffness.solve(F, refine=True)
-
-
-def case_values(deck: Deck, stiffness: Stiffness, rows: sparse.csr_array) -> dict[str, Floats]:
-    """Probe results (n_row,) [SI] of every static case by a stiffness and the rows on it."""
-    return _by_case(deck, rows @ case_displacements(deck, stiffness))
-
-
-def _by_case(deck: Deck, values: Floats) -> dict[str, Floats]:
-    return {case.name: values[:, k] for k, case in enumerate(deck.cases)}
+def case_values(deck: Deck, solutions: Mapping[str, CaseSolution]) -> dict[str, Floats]:
+    """Probe results (n_row,) [SI] of static cases, each on the model that it is solved on."""
+    probes: dict[Stiffness, ProbeRows] = {}
+    found = {}
+    for name, solution in solutions.items():
+        of, model = solution.stiffness, solution.stiffness.model
+        if of not in probes:
+            places = of.singular_places if deck.probes else ()
+            probes[of] = probe_rows(deck, model, field_points(model), places)
+        found[name] = probes[of].rows @ solution.U[:, 0]
+        if solution.imposed is not None:
+            found[name] = found[name] + held_probes(model, probes[of], solution.imposed)
+    return found

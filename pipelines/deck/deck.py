@@ -25,7 +25,7 @@ Theory = Literal["mindlin", "kirchhoff"]
 Support = Literal["free", "rigid", "clamped", "spring", "beam"]
 Dispersal = Literal["none", "surfacing", "mid-depth"]
 Direction = Literal["forward", "reverse"]
-Stage = Literal["wet concrete", "long-term", "short-term"]
+Stage = Literal["wet concrete", "long-term", "shrinkage", "short-term"]
 
 # Lengths closer than this are the same [m]; a patch must overlap the slab by more to touch it.
 SAME = 1e-9
@@ -160,12 +160,27 @@ class LineLoad:
     on: str = ""
 
 
+@dataclass(frozen=True)
+class Temperature:
+    """A temperature of the slab, linear through its depth.
+
+    difference : of the upper face less that of the lower one [K]; mean : less that of the beams
+    [K]; expansion : of the concrete [1/K].
+    """
+
+    difference: float
+    mean: float
+    expansion: float
+
+
 @dataclass(frozen=True, kw_only=True)
 class Case:
     """A static load case; pressure [N/m2] on the whole slab, positive down.
 
     action : what the case is in combinations of actions, "none" = it is left out of them.
     stage : the stage of the deck's life at which the load acts.
+    shrinkage : free strain of the slab, positive = shorter [-]; settlements : of lines, holds
+    ("C2@L1") and points by their names, down [m].
     """
 
     name: str
@@ -175,6 +190,44 @@ class Case:
     lines: tuple[LineLoad, ...] = ()
     action: Action = "none"
     stage: Stage = "short-term"
+    temperature: Temperature | None = None
+    shrinkage: float = 0.0
+    settlements: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def imposes(self) -> bool:
+        """Whether it strains the slab or moves supports."""
+        return self.temperature is not None or self.shrinkage != 0.0 or bool(self.settlements)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stages:
+    """The slab's modulus in the stages of the deck's life, as shares of its own, None where not
+    stated; fresh concrete has none."""
+
+    long_term: float | None
+    shrinkage: float | None
+
+    def share(self, stage: Stage) -> float:
+        """Of a stage with hardened concrete, which is stated.
+
+        Raises
+        ------
+        ValueError
+            It is not: the caller has to ask before.
+        """
+        found = {"long-term": self.long_term, "shrinkage": self.shrinkage, "short-term": 1.0}[stage]
+        if found is None:
+            raise ValueError(f"no modular ratio of stage {stage}")
+        return found
+
+
+@dataclass(frozen=True)
+class Sum:
+    """A sum of static cases: name of the case -> its factor."""
+
+    name: str
+    factors: tuple[tuple[str, float], ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -282,6 +335,7 @@ class Deck:
     strip : the hand strip that the design stands on, None where the file does not say.
     factors : of every standard, recommended ones and those that the user states.
     fitted : factors on stiffnesses, found from a load test, that are in the deck's values already.
+    stages : None where every case acts on the same model; sums : of static cases.
     """
 
     path: str
@@ -302,6 +356,8 @@ class Deck:
     factors: tuple[Factors, ...] = tuple(FACTORS.values())
     load_tests: tuple[LoadTest, ...] = ()
     fitted: tuple[Factor, ...] = ()
+    stages: Stages | None = None
+    sums: tuple[Sum, ...] = ()
 
     @property
     def required_traffic(self) -> Traffic:

@@ -16,7 +16,8 @@ from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import with_sums
 from pipelines.envelopes.peaks import Peak
 from pipelines.model.fixed_loads import loads_of
-from pipelines.model.responses import Response, SolvedDeck, case_load
+from pipelines.model.responses import Response, SolvedDeck
+from pipelines.model.static_cases import case_load
 from pipelines.units import RESULT_SCALE
 from plate.errors import MechanismError
 from plate.results.functionals import component_rows

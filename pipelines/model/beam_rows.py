@@ -132,6 +132,25 @@ def beam_axial_rows(model: PlateModel) -> Rows:
     return _stacked(model, rows)
 
 
+def samples_in_holds(model: PlateModel) -> list[tuple[int, str, float]]:
+    """The samples of `beam_rows` that lie in yielding holds: number, name of the hold, and the sign
+    of the beam's shear there against the upward reaction."""
+    found, first = [], 0
+    for beam in model.beams:
+        edges = model.line_edges(beam.line)
+        sample = len(edges) * (model.mesh.order + 1)
+        ends = (edges[0, 0], edges[-1, -1])
+        for hold in beam.holds:
+            node, _ = model.crossing(beam.line, hold.on)
+            if node in ends:
+                if hold.stub > 0.0 or np.isfinite(hold.k):
+                    sign = 1.0 if node == ends[0] else -1.0
+                    found.append((first + sample, hold_name(beam.line, hold.on), sign))
+                sample += 1
+        first += sample
+    return found
+
+
 def beam_rows_at(model: PlateModel, name: str, at: float) -> tuple[Rows, Rows]:
     """Rows (1, n_dof) of a beam's moment and shear `at` [m] from its line's first end, on the side
     that `BeamRows.sides` tells."""

@@ -31,12 +31,13 @@ class ProbeRows:
     A probe where the slab is divided (a support, a beam, a step of thickness) has rows for the
     mean of both sides, and rows `name/before` and `name/after`.
     widths : probe name -> width [m] of the mean that stands for a point value, for probes at a
-    singular place.
+    singular place. places : where each probe is read.
     """
 
     names: tuple[str, ...]
     rows: sparse.csr_array
     widths: dict[str, float]
+    places: tuple[Places, ...]
 
     def values(self, results: NDArray[T]) -> dict[str, NDArray[T]]:
         """Results (6 n, ...) as name -> (6, ...)."""
@@ -56,6 +57,7 @@ def probe_rows(
     """
     names: list[str] = []
     rows: list[sparse.csr_array] = []
+    read: list[Places] = []
     widths: dict[str, float] = {}
     if places is None:
         places = singular_places(model) if deck.probes else ()
@@ -68,9 +70,10 @@ def probe_rows(
             where = _places(probe, model, points)
         names += [f"{probe.name}{side}" for side in SIDES[: where.count]]
         rows.append(functionals.result_rows(model, where))
+        read.append(where)
     empty = sparse.csr_array((0, model.n_dof))
     stacked = sparse.csr_array(sparse.vstack([*rows, empty], format="csr"))
-    return ProbeRows(tuple(names), stacked, widths)
+    return ProbeRows(tuple(names), stacked, widths, tuple(read))
 
 
 def _averaged(deck: Deck, probe: Probe, places: tuple[SingularPlace, ...]) -> Floats | None:
@@ -100,15 +103,20 @@ def membrane_rows(deck: Deck, model: PlateModel) -> sparse.csr_array:
     At a point the mean of the cells that meet; along a segment the arc-length mean. Empty where
     no beam is connected to the slab's membrane.
     """
-    rows = [sparse.csr_array((0, model.n_dof))]
-    if model.connected:
-        for probe in deck.probes:
-            if probe.at is None:
-                places = along_path(model.mesh, np.array([probe.start, probe.end]))
-            else:
-                places = at_points(model.mesh, np.array([probe.at]))
-            rows.append(functionals.membrane_rows(model, places))
-    return sparse.csr_array(sparse.vstack(rows, format="csr"))
+    places = membrane_places(deck, model) if model.connected else []
+    rows = [functionals.membrane_rows(model, one) for one in places]
+    empty = sparse.csr_array((0, model.n_dof))
+    return sparse.csr_array(sparse.vstack([*rows, empty], format="csr"))
+
+
+def membrane_places(deck: Deck, model: PlateModel) -> list[Places]:
+    """Where the membrane forces of every probe are read."""
+    return [
+        along_path(model.mesh, np.array([probe.start, probe.end]))
+        if probe.at is None
+        else at_points(model.mesh, np.array([probe.at]))
+        for probe in deck.probes
+    ]
 
 
 def point_result(values: Floats) -> dict[str, float]:

@@ -16,18 +16,19 @@ from typing import TypeVar
 import numpy as np
 from scipy import sparse
 
-from pipelines.deck.deck import Case, Deck, Probe
+from pipelines.deck.deck import Deck, Probe
 from pipelines.machine import processors
 from pipelines.model.beam_rows import BeamRows, no_beam_rows
 from pipelines.model.build import build_model
 from pipelines.model.cache import ModelCache
 from pipelines.model.probes import ProbeRows, membrane_rows, probe_rows
 from pipelines.model.readable import Mask, ReadablePoints
+from pipelines.model.static_cases import slab_values
 from pipelines.traffic.positions import Loads
 from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS
 from plate.errors import SolutionError
-from plate.loads.loads import edge_load, line_load, patch_loads, pressure, self_weight
+from plate.loads.loads import patch_loads
 from plate.model.model import PlateModel
 from plate.model.singular_points import SingularPlace
 from plate.results.fields import FieldRecovery
@@ -57,6 +58,9 @@ class Response:
     membrane : (3 n_probe, n) n_x, n_y, n_xy [N/m] of composite decks, else (0, n);
     beam_moments, beam_shears : (n_sample, n); reactions : name -> (n,) upward [N];
     total : (n,) load put on the slab [N].
+    held : (6, n_point) what strains imposed on the slab add to the fields of every load.
+    of_stage : the deck of another stage of its life, of whose model the displacements are; slab :
+    share of the slab's modulus there.
     """
 
     solution: Solution
@@ -67,15 +71,20 @@ class Response:
     beam_shears: Floats
     reactions: dict[str, Floats]
     total: Floats
+    held: Floats | None = None
+    of_stage: "SolvedDeck | None" = None
+    slab: float = 1.0
 
     @property
     def parts(self) -> Iterator[tuple[Ints, Floats]]:
         """Field points and the fields there, some points after the other."""
-        return ((points, found.of_loads) for points, found in self.combined)
+        for points, found in self.combined:
+            fields = found.of_loads
+            yield points, fields if self.held is None else fields + self.held[:, points, None]
 
     @property
     def combined(self) -> Iterator[tuple[Ints, Combined]]:
-        """The same, as they are put together from those of few loads."""
+        """The same of loads alone, as they are put together from those of few loads."""
         return self.recovery.parts(self.solution)
 
     @cached_property
@@ -86,21 +95,12 @@ class Response:
     @cached_property
     def fields(self) -> Floats:
         """(6, n_point, n) w, m_x, m_y, m_xy, q_x, q_y."""
-        return self.recovery.fields(self.solution)
+        found = self.recovery.fields(self.solution)
+        return found if self.held is None else found + self.held[..., None]
 
-    def of_load(self, k: int) -> "Response":
-        """The results of one load alone."""
-        mine = [k]
-        return Response(
-            solution=WholeSolution(self.displacements[:, mine]),
-            recovery=self.recovery,
-            probes=self.probes[:, mine],
-            membrane=self.membrane[:, mine],
-            beam_moments=self.beam_moments[:, mine],
-            beam_shears=self.beam_shears[:, mine],
-            reactions={name: values[mine] for name, values in self.reactions.items()},
-            total=self.total[mine],
-        )
+    def of_slab(self, rows: sparse.csr_array) -> Floats:
+        """`slab_values` of these loads (n_row, n)."""
+        return slab_values(rows, self.displacements, self.slab)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -217,14 +217,6 @@ class SolvedDeck:
             check_stiffness(self.stiffness)
             self.models.checked.add(self.stiffness)
 
-    def read_again(self, response: Response) -> Response:
-        """A response of the same plate, with this deck's probes."""
-        return replace(
-            response,
-            probes=np.asarray(self.probes.rows @ response.displacements),
-            membrane=np.asarray(self.membrane @ response.displacements),
-        )
-
     def respond(self, F: RightHandSides, *, refine: bool = False) -> Response:
         """Response to right-hand sides (n_dof, n) [N]."""
         if refine or isinstance(F, np.ndarray):
@@ -261,40 +253,6 @@ def sums(F: RightHandSides) -> Floats:
     return np.asarray(down @ F)
 
 
-def case_load(deck: Deck, case: Case, model: PlateModel) -> Floats:
-    """Right-hand side (n_dof,) [N] of a static case."""
-    F = np.zeros(model.n_plate_dof)
-    if case.pressure:
-        F += pressure(model.mesh, case.pressure)
-    if case.self_weight:
-        F += self_weight(model.mesh, model.section, deck.slab.density)
-    for line in case.lines:
-        if line.on:
-            F += edge_load(model.mesh, line.on, line.load)
-        else:
-            F += line_load(model.mesh, np.array(line.path), line.load)
-    if case.patches:
-        at, size = [p.at for p in case.patches], [p.size for p in case.patches]
-        corners = model.mesh.alignment.rectangles(at, size)
-        load = np.array([p.load for p in case.patches])
-        column = np.zeros(len(load), dtype=np.int64)
-        F += patch_loads(model.mesh, corners, load, column, 1).toarray()[:, 0]
-    return F
-
-
-def case_responses(solved: SolvedDeck) -> dict[str, Response]:
-    """Responses of the deck's static cases, refined to full accuracy."""
-    deck = solved.deck
-    if not deck.cases:
-        return {}
-    F = np.column_stack([case_load(deck, case, solved.model) for case in deck.cases])
-    every = solved.respond(F, refine=True)
-    found = {case.name: every.of_load(k) for k, case in enumerate(deck.cases)}
-    for k, (name, response) in enumerate(found.items()):
-        check_response(response, F[:, k : k + 1], CASE_BALANCE, f"case {name}")
-    return found
-
-
 def check_response(response: Response, F: RightHandSides, tolerance: float, what: str) -> None:
     """Stop where a solution is not finite, or where its reactions, which come from the elements'
     own forces, do not carry the load.
@@ -306,9 +264,14 @@ def check_response(response: Response, F: RightHandSides, tolerance: float, what
     SolutionError
         With the name of the check, `what` was solved and by how much it fails.
     """
+    check_finite(response, what)
+    check_balance(response.reactions, F, tolerance, what)
+
+
+def check_finite(response: Response, what: str) -> None:
+    """Stop where a solution is not finite; raises SolutionError as `check_response`."""
     if not response.solution.is_finite:
         raise SolutionError(f"{what}: check of finite values: the solution is not finite")
-    check_balance(response.reactions, F, tolerance, what)
 
 
 def check_balance(
@@ -316,8 +279,16 @@ def check_balance(
 ) -> None:
     """Stop where reactions do not carry the load; raises SolutionError as `check_response`."""
     put = sums(np.abs(F) if isinstance(F, np.ndarray) else abs(F))
-    carried = sum(reactions.values(), np.zeros(F.shape[1]))
-    gap = np.abs(carried - sums(F)) / np.where(put > 0.0, put, 1.0)
+    check_sum(reactions, sums(F), put, tolerance, what)
+
+
+def check_sum(
+    reactions: Mapping[str, Floats], total: Floats, size: Floats, tolerance: float, what: str
+) -> None:
+    """Stop where reactions do not sum to the load (n,) [N], to a share of some forces' size (n,)
+    [N]; raises SolutionError as `check_response`."""
+    carried = sum(reactions.values(), np.zeros(len(total)))
+    gap = np.abs(carried - total) / np.where(size > 0.0, size, 1.0)
     # Not a number fails, too.
     if not gap.max(initial=0.0) <= tolerance:
         raise SolutionError(

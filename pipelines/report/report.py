@@ -45,6 +45,7 @@ from pipelines.report.sections.load_models import models_section
 from pipelines.report.sections.load_test import load_test_sections
 from pipelines.report.sections.reconciliation import reconciliation_section
 from pipelines.report.sections.shear import shear_section
+from pipelines.report.sections.stages import stages_section
 from pipelines.report.sections.tables import (
     beam_tables,
     equilibrium_table,
@@ -104,6 +105,7 @@ def report(
         ("values", "Values of other traffic, parts of tolerances", _values(result)),
         ("envelopes", "Envelopes in plan", envelope_plans(result)),
         ("cases", "Static cases", case_results(result)),
+        ("stages", "Stages and sums of static cases", stages_section(result, entries)),
         ("lines", "Envelopes along lines", line_sections(result)),
         ("strips", "Strips beside the plate", strips_section(result)),
         ("widths", "Back-figured widths", widths_section(result, widths)),

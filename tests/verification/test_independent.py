@@ -26,7 +26,7 @@ from scipy.sparse.linalg import splu
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.model.build import build_model
 from pipelines.model.probes import probe_rows
-from pipelines.model.responses import case_load
+from pipelines.model.static_cases import case_load
 from plate.arrays import Floats
 from plate.results.fields import field_points
 from plate.solver.stiffness import Stiffness

@@ -19,7 +19,8 @@ from pipelines.deck.reinforcement import DesignBasis
 from pipelines.model.build import build_model
 from pipelines.model.cache import ModelCache
 from pipelines.model.fixed_loads import loads_of
-from pipelines.model.responses import CASE_BALANCE, case_load, check_balance, position_load
+from pipelines.model.responses import CASE_BALANCE, check_balance, position_load
+from pipelines.model.static_cases import case_solutions
 from pipelines.standards.actions.combinations import Combination, permanent_states
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import grade_ladder
@@ -124,7 +125,15 @@ def _solve(
     fields = field_points(model)
     near = interpolation(fields, deepest(model.mesh, check.sections.points[piece]))
     rows = force_rows(model, fields, near)
-    loads = [case_load(changed, case, model) for case in changed.cases]
+    what, shape = "a remedy of the shear", (5, int(piece.sum()))
+    combined = tuple(case for case in deck.cases if case.action != "none")
+    permanent_deck = replace(changed, cases=combined)
+    of_case = {}
+    for name, solution in case_solutions(permanent_deck, stiffness, models).items():
+        check_balance(solution.reactions, solution.load, CASE_BALANCE, what)
+        of_case[name] = solution.of_slab(rows).reshape(shape)
+    permanent = permanent_sums(changed, of_case, lambda forces: forces)
+    traffic = np.zeros(shape)
     if check.position is not None:
         if check.position.single is not None:
             run, index = _same_position(load_positions(changed), check.position.single)
@@ -132,16 +141,9 @@ def _solve(
         else:
             assert check.held is not None
             F = loads_of(model, [check.held])
-        loads.append(F.toarray()[:, 0])
-    values = np.zeros((5, int(piece.sum()), len(loads)))
-    if loads:
-        every = np.column_stack(loads)
-        U = stiffness.solve(every, refine=True)
-        check_balance(stiffness.reactions(U, every), every, CASE_BALANCE, "a remedy of the shear")
-        values = np.asarray(rows @ U).reshape(values.shape)
-    of_case = {case.name: values[..., k] for k, case in enumerate(changed.cases)}
-    permanent = permanent_sums(changed, of_case, lambda forces: forces)
-    traffic = values[..., -1] if check.position is not None else np.zeros(values.shape[:2])
+        U = stiffness.solve(F, refine=True)
+        check_balance(stiffness.reactions(U, F), F, CASE_BALANCE, what)
+        traffic = np.asarray(rows @ U).reshape(shape)
     return _Forces(permanent, traffic)
 
 

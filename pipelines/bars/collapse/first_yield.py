@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipelines.deck.deck import Deck
-from pipelines.model.responses import SolvedDeck, case_load, position_load
+from pipelines.model.case_responses import case_responses
+from pipelines.model.responses import SolvedDeck, position_load
 from pipelines.standards.actions.combinations import Combination
 from pipelines.standards.resistance.bars import Face
 from pipelines.traffic.positions import LoadPositions
@@ -43,12 +44,13 @@ def first_yield(
     places of infinite moments, hogging where it counts over supports."""
     solved = SolvedDeck.of(deck)
     model = solved.model
-    F = np.zeros((model.n_plate_dof, 2))
-    for case in deck.cases:
-        if case.action != "none":
-            F[:, 0] += factors.permanent[case.action][0] * case_load(deck, case, model)
-    F[:, 1] = position_load(model, run, slice(number, number + 1)).toarray()[:, 0]
-    fields = solved.respond(F).fields[1:4]
+    fields = np.zeros((3, solved.recovery.points.n_points, 2))
+    for name, response in case_responses(solved).items():
+        action = deck.combined_cases.get(name)
+        if action is not None:
+            fields[..., 0] += factors.permanent[action][0] * response.fields[1:4, :, 0]
+    wheels = position_load(model, run, slice(number, number + 1))
+    fields[..., 1] = solved.respond(wheels).fields[1:4, :, 0]
     both = np.stack([fields[[0, 2]], fields[[2, 1]]])
     permanent, live = both.transpose(3, 2, 0, 1)
     points = solved.recovery.points.plan

@@ -48,7 +48,7 @@ class EdgeLayer:
 
     def further_in(self, response: Response) -> Floats:
         """Twisting moments (n, n_load) [N m/m] that stand for those in the layer."""
-        return np.asarray((self.rows @ response.displacements)[self.row])
+        return response.of_slab(self.rows)[self.row]
 
     def without(self, points: Ints, moments: Floats, further_in: Floats) -> Floats:
         """Moments (3, k, n_load) at some field points (k,) without the layer's part."""

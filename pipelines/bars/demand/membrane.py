@@ -53,7 +53,7 @@ class MembraneForces:
         """The model's n_x, n_y, n_xy (3, n_point, n) [N/m]."""
         if self.rows is None:
             return None
-        found = np.asarray(self.rows @ response.displacements)
+        found = response.of_slab(self.rows)
         return found.reshape(3, -1, found.shape[1])
 
     def with_moments(self, layer: Layer, moments: Floats, forces: Floats | None) -> Floats:

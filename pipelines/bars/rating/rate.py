@@ -28,7 +28,8 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.reading.mistakes import Mistakes
 from pipelines.deck.words import at_text, line_title, place
 from pipelines.model.accepted import buildable
-from pipelines.model.responses import SolvedDeck, case_responses, stream
+from pipelines.model.case_responses import case_responses
+from pipelines.model.responses import SolvedDeck, stream
 from pipelines.standards.actions.load_models import counts_under
 from pipelines.standards.resistance.shear import CHOSEN, NOT_ASKED, ONE_WAY
 from pipelines.standards.sources import Source, Standard
@@ -296,4 +297,3 @@ class _Rater:
                 position=found.position,
                 source=found.source,
             )
-

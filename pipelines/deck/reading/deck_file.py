@@ -41,7 +41,13 @@ from pipelines.deck.reading.loads import (
     own_vehicles,
     static_cases,
 )
-from pipelines.deck.reading.loads_schema import CaseTable, TrafficTable, VehicleTable
+from pipelines.deck.reading.loads_schema import (
+    CaseTable,
+    StagesTable,
+    SumTable,
+    TrafficTable,
+    VehicleTable,
+)
 from pipelines.deck.reading.mistakes import AnyTable, Mistakes, printable, validated
 from pipelines.deck.reading.plan import read_plan
 from pipelines.deck.reading.plan_schema import (
@@ -54,6 +60,7 @@ from pipelines.deck.reading.plan_schema import (
     ZoneTable,
 )
 from pipelines.deck.reading.plausible import check_flanges, check_size
+from pipelines.deck.reading.stages import check_imposed, read_stages, read_sums
 from pipelines.deck.reading.strip import design_strip
 from pipelines.deck.reading.strip_schema import StripTable
 from pipelines.deck.reading.supports import support_lines, support_points
@@ -134,6 +141,17 @@ def deck_of(data: dict[str, Any], name: str, fitted_name: str | None = None) -> 
     if slab is not None:
         check_size(slab, plan, lines, points, mistakes, warnings)
     cases = static_cases(case_tables, plan, mistakes, warnings)
+    check_imposed(case_tables, lines, points, mistakes)
+    stages = read_stages(
+        _single(data, "stages", StagesTable, mistakes), cases, slab, lines, mistakes
+    )
+    if stages is not None and "beam_bars" in data:
+        mistakes.add(
+            "[stages]", None, "bars of beams ([[beam_bars]]) are checked on one model alone"
+        )
+    sum_tables = _listed(data, "sum", SumTable, mistakes)
+    check_names(((where, table.name) for where, table in sum_tables), mistakes)
+    sums = read_sums(sum_tables, cases, mistakes)
     probes = _probes(probe_tables, plan, mistakes)
     factors = stated_factors(data.get("factors"), name, Path(name).parent, mistakes)
     traffic = None
@@ -186,6 +204,8 @@ def deck_of(data: dict[str, Any], name: str, fitted_name: str | None = None) -> 
         factors=tuple(factors.values()),
         load_tests=tests,
         fitted=fitted,
+        stages=stages,
+        sums=sums,
     )
     return with_factors(deck, fitted)
 

@@ -21,6 +21,7 @@ from pipelines.deck.reading.loads_schema import (
 )
 from pipelines.deck.reading.mistakes import Mistakes, nearest, printable, shown
 from pipelines.deck.reading.plausible import check_wheels
+from pipelines.deck.reading.stages import temperature_of
 from pipelines.standards.actions.load_models import Conditions, load_models
 from pipelines.standards.actions.loads import Axle, LoadModel, Vehicle
 from pipelines.standards.actions.vehicles import library
@@ -54,7 +55,8 @@ def static_cases(
             mistakes.add(
                 where,
                 None,
-                "has no load; give patches, pressure_kN_m2, self_weight = true or lines",
+                "has no load; give patches, pressure_kN_m2, self_weight = true or lines, "
+                "temperature, shrinkage_permille or settlements_mm",
             )
         lines = [
             _line_load(line, f"{where}, lines {i + 1}", plan, mistakes)
@@ -71,6 +73,9 @@ def static_cases(
                 lines=tuple(line for line in lines if line is not None),
                 action=table.action,
                 stage=table.stage,
+                temperature=temperature_of(table),
+                shrinkage=1e-3 * (table.shrinkage_permille or 0.0),
+                settlements=tuple((n, s / 1e3) for n, s in (table.settlements_mm or {}).items()),
             )
         )
     return tuple(cases)

@@ -11,6 +11,9 @@ DEFAULT_LATERAL_STEP = 0.25  # m
 Directions = Literal["forward", "both"]
 # What holds where [traffic] does not state such a factor itself.
 AS_FACTORS = "that of [factors.EN], else 1"
+ModularRatio = Annotated[float, Range(1.0, 200.0)]
+# Of concrete [1/K]: EN 1992-1-1 3.1.3 (5), from memory.
+EXPANSION = 1e-5
 LaneFactor = Annotated[float, Range(0.0, 3.0)]
 
 
@@ -43,8 +46,34 @@ class LineLoadTable(Table):
     )
 
 
+class TemperatureTable(Table):
+    """A temperature of the slab, linear through its depth."""
+
+    difference_K: Annotated[float, Range(-100.0, 100.0, "K")] = entry(
+        "Temperature of the upper face less that of the lower one.",
+        8.0,
+        default=0.0,
+    )
+    mean_K: Annotated[float, Range(-200.0, 200.0, "K")] = entry(
+        "Temperature of the slab at mid-depth less that of its beams; acts through their composite "
+        "connection.",
+        5.0,
+        default=0.0,
+    )
+    alpha_per_K: Annotated[float, Range(1e-6, 3e-5, "1/K")] = entry(
+        "Coefficient of thermal expansion of the concrete.",
+        1.2e-5,
+        default=EXPANSION,
+        left_out=f"{EXPANSION:g} 1/K, EN 1992-1-1 3.1.3 (5), from memory",
+    )
+
+
+Settlement = Annotated[float, Range(-1000.0, 1000.0, "mm")]
+
+
 class CaseTable(Table):
-    """A static load case, characteristic; one or more of its kinds of load."""
+    """A static load case, characteristic: one or more kinds of load, or a temperature, shrinkage
+    and settlements, which are cases of their own."""
 
     name: Name = entry("Name of the case.", "P1")
     patches: Annotated[list[PatchTable], Count(1, 2000)] | None = entry(
@@ -65,6 +94,22 @@ class CaseTable(Table):
         default=None,
         left_out="none",
     )
+    temperature: TemperatureTable | None = entry(
+        "Temperature of the slab.", {"difference_K": 8.0}, default=None, left_out="none"
+    )
+    shrinkage_permille: Annotated[float, Range(-2.0, 2.0, "permille")] | None = entry(
+        "Free shrinkage of the slab, positive = shorter; acts through the composite connection of "
+        "its beams.",
+        0.25,
+        default=None,
+        left_out="none",
+    )
+    settlements_mm: dict[str, Settlement] | None = entry(
+        "How far lines, holds of beams (as C2@L1) and yielding points go down, by their names.",
+        {"C2": 10.0},
+        default=None,
+        left_out="none",
+    )
     action: Annotated[Action, Choice(get_args(Action))] = entry(
         "What the case is in the combinations of the bars' checks; with none it is left out of "
         "them.",
@@ -72,10 +117,37 @@ class CaseTable(Table):
         default="none",
     )
     stage: Annotated[Stage, Choice(get_args(Stage))] = entry(
-        "Stage of the deck's life at which the load acts; printed beside the combinations, it "
-        "changes no value.",
+        "Stage of the deck's life at which the load acts; with [stages] the case is solved on the "
+        "model of that stage, without it changes no value.",
         "long-term",
         default="short-term",
+    )
+
+
+class StagesTable(Table):
+    """Stages of the deck's life: fresh concrete on the beams alone, and the slab's stiffness under
+    loads that stay. Without this table every case acts on the same model."""
+
+    long_term_n: ModularRatio | None = entry(
+        "Modular ratio of the stage long-term: E of the beams over the slab's.",
+        18.5,
+        default=None,
+        left_out="no case is long-term",
+    )
+    shrinkage_n: ModularRatio | None = entry(
+        "Modular ratio of the stage shrinkage.",
+        15.0,
+        default=None,
+        left_out="no case is of that stage",
+    )
+
+
+class SumTable(Table):
+    """A sum of static cases, each with its factor, whatever their stages."""
+
+    name: Name = entry("Name of the sum.", "dead + shrinkage")
+    factors: dict[str, Annotated[float, Range(-10.0, 10.0)]] = entry(
+        "Factors by the names of the cases.", {"weight": 1.35, "shrinkage": 1.0}
     )
 
 

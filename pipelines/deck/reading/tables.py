@@ -18,7 +18,13 @@ from pipelines.deck.reading.checks_schema import (
 )
 from pipelines.deck.reading.factors_schema import FactorsTable
 from pipelines.deck.reading.load_test_schema import FittedTable, LoadTestTable
-from pipelines.deck.reading.loads_schema import CaseTable, TrafficTable, VehicleTable
+from pipelines.deck.reading.loads_schema import (
+    CaseTable,
+    StagesTable,
+    SumTable,
+    TrafficTable,
+    VehicleTable,
+)
 from pipelines.deck.reading.plan_schema import (
     MeshTable,
     OpeningTable,
@@ -64,6 +70,8 @@ TABLES: dict[str, type[Table]] = {
     "line": LineTable,
     "point": PointTable,
     "case": CaseTable,
+    "stages": StagesTable,
+    "sum": SumTable,
     "traffic": TrafficTable,
     "vehicle": VehicleTable,
     "strip": StripTable,
@@ -84,6 +92,7 @@ MOST_TABLES = {
     "opening": 200,
     "point": 500,
     "case": 1000,
+    "sum": 200,
     "vehicle": 200,
     "probe": 5000,
     "loadtest": 20,

@@ -11,15 +11,21 @@ import numpy as np
 from pipelines.accuracy.stated_probes import StatedProbe
 from pipelines.accuracy.tolerances import tolerance_of
 from pipelines.caution import CAUTION
-from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.envelopes.extremes import with_sums
 from pipelines.envelopes.tolerance import STEP_IS, Tolerance, tolerance_entry
 from pipelines.files import write_text
 from pipelines.model.beam_rows import BeamRows
+from pipelines.model.case_sums import beam_axial
 from pipelines.model.probes import ProbeRows, point_result
-from pipelines.model.responses import Response
+from pipelines.model.responses import Response, SolvedDeck
 from pipelines.report.data.summary_bars import design_entry
+from pipelines.report.data.summary_sums import (
+    beam_extremes,
+    membrane_entry,
+    plain_names,
+    reactions_entry,
+    sums_entry,
+)
 from pipelines.result import Result, TrafficResult
 from pipelines.traffic.arrangements import arrangement_entry
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
@@ -51,22 +57,6 @@ def case_probes(
         if f"{name}/before" in values:
             found[name]["sides"] = {s: values[f"{name}/{s}"] for s in ("before", "after")}
     return found
-
-
-def plain_names(probes: ProbeRows) -> list[str]:
-    """Names of the probes themselves, in the deck's order."""
-    sides = {f"{n}/{s}" for n in probes.names for s in ("before", "after")}
-    return [name for name in probes.names if name not in sides]
-
-
-def membrane_case(deck: Deck, response: Response) -> dict[str, dict[str, float]]:
-    """Probe name -> n_x, n_y, n_xy [kN/m] of one case, tension positive; empty if not composite."""
-    forces = response.membrane[:, 0].reshape(-1, 3) * 1e-3
-    keys = ("n_x", "n_y", "n_xy")
-    return {
-        probe.name: dict(zip(keys, values.tolist(), strict=True))
-        for probe, values in zip(deck.probes, forces, strict=False)
-    }
 
 
 def governing(
@@ -111,26 +101,21 @@ def envelope_probe(one: StatedProbe) -> dict[str, Json]:
     return found
 
 
-def beam_case(beams: BeamRows, response: Response) -> dict[str, Json]:
+def beam_case(solved: SolvedDeck, response: Response) -> dict[str, Json]:
     """Beam name -> extreme moments with their places and extreme shears of one case; the largest
     magnitudes of the shear's parts, of the web and of the tie to the slab's normal."""
-    moments = beams.split(response.beam_moments[:, 0])
-    shears = beams.split(response.beam_shears[:, 0])
+    beams = solved.beams if response.of_stage is None else response.of_stage.beams
     U = response.displacements[:, 0]
     web, tie = (beams.split(np.abs(rows @ U)) for rows in (beams.web, beams.tie))
-    found = {}
-    for name, at in zip(beams.names, beams.at, strict=True):
-        M, V = moments[name], shears[name]
-        found[name] = {
-            "moment_max_kNm": float(M.max()) * 1e-3,
-            "moment_min_kNm": float(M.min()) * 1e-3,
-            "at_max_m": float(at[M.argmax()]),
-            "at_min_m": float(at[M.argmin()]),
-            "shear_max_kN": float(V.max()) * 1e-3,
-            "shear_min_kN": float(V.min()) * 1e-3,
-            "shear_web_kN": float(web[name].max()) * 1e-3,
-            "shear_tie_kN": float(tie[name].max()) * 1e-3,
-        }
+    found = beam_extremes(
+        solved,
+        response.beam_moments[:, 0],
+        response.beam_shears[:, 0],
+        beam_axial(solved, response),
+    )
+    for name, entry in found.items():
+        entry["shear_web_kN"] = float(web[name].max()) * 1e-3
+        entry["shear_tie_kN"] = float(tie[name].max()) * 1e-3
     return found
 
 
@@ -156,13 +141,6 @@ def beam_envelope(beams: BeamRows, case: TrafficResult) -> dict[str, Json]:
                 )
             }
     return found
-
-
-def reaction_case(response: Response) -> dict[str, float]:
-    """total_kN and each support's upward reaction [kN]."""
-    named = with_sums(response.reactions)
-    total = sum(float(v[0]) for v in response.reactions.values())
-    return {"total_kN": total * 1e-3} | {n: float(v[0]) * 1e-3 for n, v in named.items()}
 
 
 def reaction_envelope(case: TrafficResult) -> dict[str, Json]:
@@ -207,7 +185,7 @@ def summary(result: Result) -> dict[str, Json]:
             | ({"mean_width_m": probes.widths[name]} if name in probes.widths else {})
             for name in plain_names(probes)
         },
-        "reactions": {name: reaction_case(r) for name, r in cases.items()},
+        "reactions": {name: reactions_entry(r.reactions) for name, r in cases.items()},
         "beams": {name: {} for name in beams.names},
         "equilibrium": {name: equilibrium(r) for name, r in cases.items()},
         "model": model_facts(result),
@@ -217,10 +195,11 @@ def summary(result: Result) -> dict[str, Json]:
         errors, theory = tolerances.mesh[case], tolerances.theory[case]
         for name, values in case_probes(probes, response, errors, theory).items():
             found["probes"][name]["cases"][case] = values
-        for name, forces in membrane_case(deck, response).items():
+        for name, forces in membrane_entry(deck, response.membrane[:, 0]).items():
             found["probes"][name]["cases"][case] |= forces
-        for name, values in beam_case(beams, response).items():
+        for name, values in beam_case(solved, response).items():
             found["beams"][name][case] = values
+    found |= sums_entry(result)
     if result.alone is not None:
         entries = traffic_entry(result, result.alone)
         for name, values in entries["probes"].items():

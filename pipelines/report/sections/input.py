@@ -1,8 +1,8 @@
 """Tables of the input: loads, vehicles, supports, beams; numbers as they were given."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
-from pipelines.deck.deck import Beam, Deck, Held, Line
+from pipelines.deck.deck import Beam, Case, Deck, Held, Line
 from pipelines.deck.words import at_text, line_title
 from pipelines.numbers import as_given, length
 from pipelines.report.document import Symbol, Table, Words, lines, table
@@ -54,8 +54,29 @@ def cases_table(deck: Deck) -> Table:
             corners = " to ".join(f"({length(x)}, {length(y)})" for x, y in line.path)
             path = line_title(deck, line.on) if line.on else f"{corners} m"
             parts.append(f"{as_given(1e-3 * line.load)} kN/m along {path}")
-        rows.append((case.name, lines(parts)))
-    return table("Static load cases (loads act down; no factors)", ["Case", "Loads"], rows)
+        parts += _imposed(deck, case)
+        row: tuple[Words, ...] = (case.name, lines(parts))
+        rows.append(row if deck.stages is None else (*row, case.stage))
+    heads = ["Case", "Loads"] if deck.stages is None else ["Case", "Loads", "Stage"]
+    return table("Static load cases (loads act down; no factors)", heads, rows)
+
+
+def _imposed(deck: Deck, case: Case) -> Iterator[str]:
+    """What a case imposes on slab and supports, in words."""
+    if case.temperature is not None:
+        difference, mean = case.temperature.difference, case.temperature.mean
+        alpha = f"α = {case.temperature.expansion:.3g} 1/K"
+        if difference:
+            side = "warmer" if difference > 0.0 else "colder"
+            yield f"upper face {as_given(abs(difference))} K {side} than the lower one, {alpha}"
+        if mean:
+            side = "warmer" if mean > 0.0 else "colder"
+            yield f"slab at mid-depth {as_given(abs(mean))} K {side} than its beams, {alpha}"
+    if case.shrinkage:
+        yield f"shrinkage of the slab by {as_given(round(1e3 * case.shrinkage, 9))} ‰"
+    for name, amount in case.settlements:
+        of = line_title(deck, name) if deck.line(name) is not None else name
+        yield f"{of} goes down by {as_given(round(1e3 * amount, 9))} mm"
 
 
 def line_table(deck: Deck) -> Table:

@@ -66,9 +66,18 @@ def _model(deck: Deck) -> Iterator[str]:
     if apart:
         of = "" if not joined else f" of {_listed([line_title(deck, b.name) for b in apart])}"
         yield f"Composite action of slab and beam{of}."
-    yield (
-        "Stages: every case acts on the same model, whatever stage it names; creep and shrinkage."
-    )
+    if deck.stages is None:
+        yield (
+            "Stages: every case acts on the same model, whatever stage it names; creep and "
+            "shrinkage."
+        )
+    else:
+        yield (
+            "Creep but by the modular ratios stated, and that of beams; cracking of the slab where "
+            "a stage puts it in tension; the sequence in which parts of the slab are cast."
+        )
+    if any(case.temperature is not None for case in deck.cases):
+        yield "The part of a temperature that is not linear through the slab, and that of beams."
     free = lifting(deck)
     if free:
         yield (

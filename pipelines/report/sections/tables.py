@@ -142,7 +142,7 @@ def equilibrium_table(summary: Mapping[str, Any]) -> Table:
             name,
             number(e["load_kN"]),
             number(e["reaction_kN"]),
-            number(e["relative_error"]),
+            number(e["relative_error"]) if e["load_kN"] else "no load",
         ]
         for name, e in summary["equilibrium"].items()
     ]
@@ -192,7 +192,7 @@ def reaction_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
             ]
             for name in names
         ]
-        rows.append(["all together", *(number(case["total_kN"]) for case in cases.values())])
+        rows.append(["all together", *(as_result(case["total_kN"]) for case in cases.values())])
         heads = ["Support", *cases]
         found.append(table(f"{caption}: static cases", heads, rows, numeric=range(1, len(heads))))
     body: list[list[Words]] = []

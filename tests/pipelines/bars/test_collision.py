@@ -19,7 +19,8 @@ from pipelines.bars.demand.wood_armer import layer_moment
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Collision, Reinforcement
 from pipelines.model.build import build_model
-from pipelines.model.responses import SolvedDeck, case_responses
+from pipelines.model.case_responses import case_responses
+from pipelines.model.responses import SolvedDeck
 from pipelines.standards.materials import materials
 from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
 from tests.pipelines.small_decks import PLAN, SLAB, deck_of

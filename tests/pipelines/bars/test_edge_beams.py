@@ -20,7 +20,8 @@ from pipelines.bars.demand.beam_forces import BeamExtremes, BeamForces, BeamWatc
 from pipelines.deck.reinforcement import EdgeBeam
 from pipelines.model.beam_rows import BeamRows, beam_axial_rows, beam_rows, beam_torsion_rows
 from pipelines.model.build import build_model
-from pipelines.model.responses import SolvedDeck, case_responses
+from pipelines.model.case_responses import case_responses
+from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.combinations import Combination
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import materials

@@ -8,7 +8,8 @@ import pytest
 from pipelines.bars.demand.edge_layer import EdgeLayer, edge_layer
 from pipelines.bars.demand.moments import LAYER_ROWS, MomentEnvelopes
 from pipelines.bars.demand.wood_armer import needed
-from pipelines.model.responses import Response, SolvedDeck, case_responses
+from pipelines.model.case_responses import case_responses
+from pipelines.model.responses import Response, SolvedDeck
 from pipelines.standards.actions.combinations import combination
 from pipelines.standards.factors import FACTORS
 from plate.results.functionals import component_rows, result_rows

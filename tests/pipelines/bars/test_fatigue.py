@@ -30,7 +30,8 @@ from pipelines.bars.demand.observer import DesignWatch
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.model.build import build_model
-from pipelines.model.responses import Response, SolvedDeck, case_responses
+from pipelines.model.case_responses import case_responses
+from pipelines.model.responses import Response, SolvedDeck
 from pipelines.standards.actions.combinations import Combination, LimitState
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.detailing.rules import Row

@@ -14,7 +14,8 @@ from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.model.build import build_model
-from pipelines.model.responses import SolvedDeck, case_responses
+from pipelines.model.case_responses import case_responses
+from pipelines.model.responses import SolvedDeck
 from pipelines.standards.resistance.bending import utilisation
 from pipelines.traffic.positions import WheelPatches, load_positions
 from plate.loads.loads import patch_loads

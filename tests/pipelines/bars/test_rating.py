@@ -16,7 +16,8 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.reading.mistakes import Mistakes
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.errors import DeckError
-from pipelines.model.responses import SolvedDeck, case_responses
+from pipelines.model.case_responses import case_responses
+from pipelines.model.responses import SolvedDeck
 from pipelines.report.data.rating_csv import below, write_rating
 from pipelines.report.sections.rating import rated_line, rating_page, rounded_down
 from pipelines.standards.resistance.bars import place_of

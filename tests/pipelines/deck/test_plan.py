@@ -10,7 +10,7 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.errors import DeckError
 from pipelines.model.build import build_model
-from pipelines.model.responses import case_load
+from pipelines.model.static_cases import case_load
 from pipelines.traffic.positions import load_positions
 from plate.geometry.curves import distance
 from plate.geometry.outline import plan_area

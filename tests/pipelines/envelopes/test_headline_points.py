@@ -7,7 +7,8 @@ import pytest
 
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.peaks import headline_points
-from pipelines.model.responses import Response, SolvedDeck, case_responses
+from pipelines.model.case_responses import case_responses
+from pipelines.model.responses import Response, SolvedDeck
 from tests.pipelines.small_decks import BEAMS, MESH, PLAN, SLAB, deck_of
 
 T = 0.25  # thickness of the slab

@@ -11,7 +11,9 @@ from pipelines.deck.deck import Case, Deck, Patch
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.errors import JobError
-from pipelines.model.responses import SolvedDeck, case_load, case_responses, stream
+from pipelines.model.case_responses import case_responses
+from pipelines.model.responses import SolvedDeck, stream
+from pipelines.model.static_cases import case_load
 from pipelines.traffic.positions import find_position, load_positions
 from tests.helpers import blas_threads
 from tests.pipelines.small_decks import (

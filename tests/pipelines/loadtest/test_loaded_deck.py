@@ -7,7 +7,8 @@ import pytest
 
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.errors import JobError
-from pipelines.model.responses import SolvedDeck, case_responses
+from pipelines.model.case_responses import case_responses
+from pipelines.model.responses import SolvedDeck
 from plate.conventions import SHEAR_FACTOR
 from tests.pipelines.load_test_decks import (
     HEADS,

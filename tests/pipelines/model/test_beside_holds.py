@@ -8,7 +8,8 @@ import pytest
 
 from pipelines.deck.deck import Deck
 from pipelines.model.build import build_model
-from pipelines.model.responses import SolvedDeck, case_responses
+from pipelines.model.case_responses import case_responses
+from pipelines.model.responses import SolvedDeck
 from tests.pipelines.small_decks import SLAB, deck_of
 
 GIRDERS = """

@@ -8,14 +8,9 @@ import pytest
 
 from pipelines.analysis import analyse
 from pipelines.model.build import build_model
-from pipelines.model.responses import (
-    CASE_BALANCE,
-    SolvedDeck,
-    case_load,
-    case_responses,
-    check_response,
-    check_stiffness,
-)
+from pipelines.model.case_responses import case_responses
+from pipelines.model.responses import CASE_BALANCE, SolvedDeck, check_response, check_stiffness
+from pipelines.model.static_cases import case_load
 from pipelines.report.data.summary import summary
 from pipelines.result import Result
 from plate.errors import SolutionError

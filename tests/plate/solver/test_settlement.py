@@ -66,7 +66,7 @@ def test_a_rigid_line_settles_by_hand() -> None:
 
 
 def test_springs_settle_by_k_times_s() -> None:
-    """The middle line on springs k: it gives way to k (s - w) against 48 EI/(2 L)^3 of the spans."""
+    """The middle line on springs k gives way by w: k (s - w) = 48 EI/(2 L)^3 w of the spans."""
     k = 2e6
     springs = LineSupport(line="C2", kind="spring", k=k, k_rot=1e5)
     stiffness = strip(*rigid("C1", "C3"), springs)
