@@ -109,11 +109,11 @@ class Result:
 
         Findings count where moments are to be read: not near places of infinite moments.
         """
-        if self.design is None:
+        if self.design is None or self.schedule is None:
             return ()
         readable = self.solved.readable
         read = [finding for finding in self.findings if readable[finding.plate.point]]
-        return verdicts(self.deck, self.design, read)
+        return verdicts(self.deck, self.design, read, self.schedule)
 
     @cached_property
     def schedule(self) -> Schedule | None:

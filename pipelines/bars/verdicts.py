@@ -22,12 +22,13 @@ from pipelines.bars.adequacy import (
 from pipelines.bars.checks.as_built import PanelCheck
 from pipelines.bars.checks.part import PartChecks
 from pipelines.bars.design import AddedChecks, Design, StandardDesign
+from pipelines.bars.schedule.marks import Schedule
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text, line_title, place
 from pipelines.findings.finding import CAUTION, Finding
 from pipelines.numbers import length
 from pipelines.standards.detailing.rules import Row
-from pipelines.standards.resistance.bars import FACES, Layer
+from pipelines.standards.resistance.bars import FACES, Layer, place_of
 from pipelines.standards.resistance.bending import BENDING
 from pipelines.standards.resistance.cracking import CRACKING
 from pipelines.standards.resistance.shear import ONE_WAY
@@ -53,28 +54,35 @@ LEFT_OUT = {
     Check.STEEL: "places where bars stop",
     Check.SPACING: "laps",
     Check.COVER: "abrasion and fire",
+    Check.ANCHORAGE: "bars at openings, stress in bends, bars of beams, bars as built",
     Check.COLLISION: "the barrier's own resistance",
     Check.BEAMS: "the joint of beam and slab, beams whose bars are not stated",
     Check.DEPTH: "deflections",
     Check.ADVICE: "deflections",
 }
 AS_BUILT = "as-built readings"
-NOT_STATED = "the deck file says nothing of where bars stop and lap; lengths: Detailing"
+SCHEDULED = "bar schedule: {}"
 
 
 def verdicts(
-    deck: Deck, design: Design, findings: Sequence[Finding]
+    deck: Deck, design: Design, findings: Sequence[Finding], schedule: Schedule
 ) -> tuple[StandardVerdict, ...]:
     """What the bars come to by every standard.
 
     findings : those of the same run, read off places of infinite moments, whose utilisations by
-    the plate count too.
+    the plate count too. schedule : of the same bars, which says where they end and lap.
     """
-    return tuple(_verdict(deck, design, standard, findings) for standard in design.standards)
+    return tuple(
+        _verdict(deck, design, standard, findings, schedule) for standard in design.standards
+    )
 
 
 def _verdict(
-    deck: Deck, design: Design, by_standard: StandardDesign, findings: Sequence[Finding]
+    deck: Deck,
+    design: Design,
+    by_standard: StandardDesign,
+    findings: Sequence[Finding],
+    schedule: Schedule,
 ) -> StandardVerdict:
     panels = tuple(
         PanelVerdict(panel=panel.panel, judgements=tuple(_judgements(deck, panel)))
@@ -91,7 +99,7 @@ def _verdict(
         )
         for judged in _drawn(deck, by_standard)
     ]
-    drawn.append(Judgement(check=Check.ANCHORAGE, found=(), why=NOT_STATED))
+    drawn.append(_anchorage(by_standard, schedule))
     order = list(Check)
     return StandardVerdict(
         standard=by_standard.basis.materials.standard,
@@ -99,6 +107,17 @@ def _verdict(
         judgements=tuple(sorted(drawn, key=lambda judged: order.index(judged.check))),
         panels=panels,
     )
+
+
+def _anchorage(by_standard: StandardDesign, schedule: Schedule) -> Judgement:
+    """Ends at edges and laps, as the schedule has them; bars that are added count from where they
+    are anchored."""
+    whole = [laps.layer for laps in schedule.laps if laps.too_long]
+    told = [f"couplers of bars longer than the stock, {place_of(layer)}" for layer in whole]
+    rows = schedule.anchorage[by_standard.basis.materials.standard]
+    judged = _of_rules(by_standard, Check.ANCHORAGE, rows)
+    by = tuple(replace(one, by=SCHEDULED.format(one.by)) for one in judged.found)
+    return replace(judged, found=by, left_out="; ".join((judged.left_out, *told)))
 
 
 def _drawn(deck: Deck, by_standard: StandardDesign) -> Iterator[Judgement]:

@@ -1,11 +1,10 @@
-"""Ends of bars at the slab's edges: anchorage past end supports, U-bars, bars along the edge."""
+"""U-bars at the slab's edges, and bars along the edge in their bends."""
 
 from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import shapely
 
-from pipelines.bars.checks.free_edges import free_edges
 from pipelines.bars.schedule.lines import (
     BarLine,
     Course,
@@ -16,7 +15,6 @@ from pipelines.bars.schedule.lines import (
     true_length,
 )
 from pipelines.bars.schedule.marks import (
-    EndAnchorage,
     Mark,
     PlacedBar,
     down,
@@ -24,121 +22,19 @@ from pipelines.bars.schedule.marks import (
     u_length,
     up,
 )
-from pipelines.bars.schedule.pieces import Used, lapped
-from pipelines.deck.deck import Deck, Line
-from pipelines.standards.detailing.laps import ENDS, bend_radius, end_length
-from pipelines.standards.materials import Materials
+from pipelines.bars.schedule.pieces import lapped
+from pipelines.deck.deck import Deck
+from pipelines.standards.detailing.laps import bend_radius
 from pipelines.standards.resistance.bars import (
-    DIRECTIONS,
     FACES,
     Direction,
     Layer,
     SlabBars,
 )
 from plate.arrays import Floats
-from plate.geometry.curves import sampled
 from plate.geometry.outline import DRAWN
 
-MOST_ENDS = 24  # of an edge that are looked at
-PROBE = 0.05  # along a bar, from which its angle with a line is taken [m]
-ALONG = 0.1  # sine of that angle up to which a bar lies along the line
 THINNER = (0.016, 0.012, 0.010, 0.008)  # of U-bars where the layer's own do not bend in the slab
-
-
-def end_anchorages(
-    deck: Deck,
-    laid: Sequence[LaidBars],
-    mat: Materials,
-    used: Mapping[Layer, Used],
-    shift: Mapping[Layer, float],
-) -> Iterator[EndAnchorage]:
-    """Of the bottom bars at every edge, the worst of each: past the first line that supports them.
-
-    used : utilisation of every layer in bending; shift : of the tension [m]. The force at the face
-    is the largest within the shift beyond it.
-    """
-    supports = [(line.name, line.width, _course(deck, line)) for line in deck.lines]
-    worst: dict[tuple[Layer, str], EndAnchorage] = {}
-    for one in laid:
-        layer = one.layer
-        if layer[0] != "bottom":
-            continue
-        for edge, paths in _ends(one.lines).items():
-            for path in paths[:: max(len(paths) // MOST_ENDS, 1)]:
-                first = _first_support(path, supports)
-                if first is None:
-                    continue
-                name, gap, half = first
-                inward = (path[-1] - path[0]) / np.linalg.norm(path[-1] - path[0])
-                s = gap + np.linspace(0.0, half + shift[layer], 5)
-                share = float(used[layer](path[0] + s[:, None] * inward).max())
-                end = EndAnchorage(
-                    edge=edge,
-                    line=name,
-                    layer=layer,
-                    standard=mat.standard,
-                    used=share,
-                    needed=end_length(one.whole, layer, mat, share),
-                    room=gap + half,
-                    source=ENDS[mat.standard],
-                )
-                known = worst.get((layer, edge))
-                if known is None or end.needed - end.room > known.needed - known.room:
-                    worst[layer, edge] = end
-    yield from worst.values()
-
-
-def _ends(lines: Sequence[BarLine]) -> dict[str, list[Floats]]:
-    """Paths of bars from their ends at edges of the slab, by edge."""
-    found: dict[str, list[Floats]] = {}
-    for line in lines:
-        for name, path in zip(line.ends, (line.path, line.path[::-1]), strict=True):
-            if name and not name.startswith("opening"):
-                found.setdefault(name, []).append(path)
-    return found
-
-
-def _course(deck: Deck, line: Line) -> shapely.LineString:
-    """A supporting line as far as it supports."""
-    curves = deck.plan.lines[line.name].course(full=line.to_edges)
-    return shapely.LineString(sampled(curves, DRAWN))
-
-
-def _first_support(
-    path: Floats, supports: Sequence[tuple[str, float, shapely.LineString]]
-) -> tuple[str, float, float] | None:
-    """The first line that a bar crosses from its end, how far from there, less than nothing where
-    it lies beyond, and half of its width along the bar [m]."""
-    inward = (path[-1] - path[0]) / np.linalg.norm(path[-1] - path[0])
-    reach = shapely.LineString([path[0] - inward * 0.3, path[-1]])
-    best: tuple[str, float, float] | None = None
-    for name, width, course in supports:
-        met = shapely.get_coordinates(reach.intersection(course))
-        if len(met) == 0:
-            continue
-        gap = float(((met - path[0]) @ inward).min())
-        sine = course.distance(shapely.Point(path[0] + (gap + PROBE) * inward)) / PROBE
-        # a bar that lies along a line rests on it nowhere in particular
-        if sine > ALONG and (best is None or gap < best[1]):
-            best = (name, gap, 0.5 * width / sine)
-    return best
-
-
-def edges_with_u_bars(
-    deck: Deck, ends: Sequence[EndAnchorage]
-) -> dict[str, tuple[tuple[Direction, ...], bool]]:
-    """Edges with the directions of the bars whose ends get U-bars, and whether these have to anchor
-    the bars: free edges, joints, and where straight bars lack room."""
-    lacking = {(end.edge, end.layer[1]) for end in ends if not end.holds}
-    wanted = dict(free_edges(deck))
-    for joint in () if deck.traffic is None else deck.traffic.joints:
-        wanted.setdefault(joint, DIRECTIONS[:1])
-    for edge, direction in sorted(lacking):
-        wanted[edge] = tuple(dict.fromkeys((*wanted.get(edge, ()), direction)))
-    return {
-        edge: (directions, any((edge, d) in lacking for d in directions))
-        for edge, directions in wanted.items()
-    }
 
 
 def u_bars(

@@ -12,7 +12,8 @@ from typing import Literal
 
 import numpy as np
 
-from pipelines.standards.resistance.bars import Layer
+from pipelines.standards.detailing.rules import Row
+from pipelines.standards.resistance.bars import Layer, SlabBars
 from pipelines.standards.sources import Source, Standard
 from plate.arrays import Floats
 
@@ -98,21 +99,24 @@ class Mark:
 
 @dataclass(frozen=True, kw_only=True)
 class LayerLaps:
-    """Laps of one layer. length : of a lap, `by` which standard; highest : utilisation of the
+    """Laps of one layer. length : of a lap, `by` which standard; sets : the bars of the slab with
+    what lies in this layer alone and with what is added to it; highest : utilisation of the
     layer in bending at its laps, None where no bar is lapped; too_long : lines of bars longer than
     the stock length, without room for laps."""
 
     layer: Layer
     length: float
     by: Standard
+    sets: tuple[SlabBars, ...]
     highest: float | None
     too_long: int
 
 
 @dataclass(frozen=True, kw_only=True)
 class EndAnchorage:
-    """Bottom bars at an end support: straight length that they need past its face and the room
-    there is to their end [m], `used` of their design stress at the face with the tension shift."""
+    """Bars at an edge past the face of the first line that supports them: straight length that they
+    need and the room there is to their end [m], `used` of their design stress at the face with the
+    tension shift."""
 
     edge: str
     line: str
@@ -128,16 +132,61 @@ class EndAnchorage:
         return self.needed <= self.room + SLACK
 
 
+@dataclass(frozen=True, kw_only=True)
+class TurnedEnd:
+    """Bars at an edge round which U-bars go: of what they carry, their own straight length to the
+    edge anchors a part, the U-bars the rest.
+
+    at : distances from the bars' end [m]; used : share of their design stress there, with the
+    tension shift. bond : length that anchors them [m]; lap : the same with a U-bar, and the least
+    of it [m]; steel : of the bars [m2/m], diameter : of the thickest [m].
+    """
+
+    edge: str
+    layer: Layer
+    standard: Standard
+    at: tuple[float, ...]
+    used: tuple[float, ...]
+    bond: float
+    lap: tuple[float, float]
+    steel: float
+    diameter: float
+    source: Source
+
+    @property
+    def rest(self) -> tuple[float, ...]:
+        """Share of the design stress that is left to the U-bars, at every distance."""
+        pairs = zip(self.at, self.used, strict=True)
+        return tuple(max(min(used, 1.0) - s / self.bond, 0.0) for s, used in pairs)
+
+    def laps(self, leg: float, weaker: float = 1.0) -> tuple[float, float]:
+        """Length that the rest needs and what is left of the legs, where that is worst [m];
+        weaker : by how much longer laps are, for U-bars of less steel."""
+        least = self.lap[1], leg
+        rest = zip(self.at, self.rest, strict=True)
+        needed = [(self.lap[0] * weaker * share, leg - s) for s, share in rest if share > 0.0]
+        return max((least, *needed), key=lambda pair: pair[0] / max(pair[1], SLACK))
+
+    def holds(self, leg: float) -> bool:
+        """Whether U-bars like the bars themselves do with such legs [m]."""
+        needed, there = self.laps(leg)
+        return needed <= there + SLACK
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Schedule:
-    """All bars of the slab. stock : longest bar [m]; area, volume : of the slab [m2], [m3]."""
+    """All bars of the slab. stock : longest bar [m]; area, volume : of the slab [m2], [m3];
+    turned : ends at edges with U-bars;
+    anchorage : how ends and laps are judged, by standard."""
 
     marks: tuple[Mark, ...]
     laps: tuple[LayerLaps, ...]
     ends: tuple[EndAnchorage, ...]
+    turned: tuple[TurnedEnd, ...]
     stock: float
     area: float
     volume: float
+    anchorage: Mapping[Standard, tuple[Row, ...]]
 
     @property
     def by_diameter(self) -> Mapping[float, float]:

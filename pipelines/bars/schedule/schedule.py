@@ -1,13 +1,20 @@
 """From the deck's mats and added bars to single bars, as they are bent and placed."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from scipy.spatial import KDTree
 
 from pipelines.bars.demand.moments import LAYER_ROWS
-from pipelines.bars.design import Design, StandardDesign
-from pipelines.bars.schedule.ends import edge_bars, edges_with_u_bars, end_anchorages, u_bars
+from pipelines.bars.design import Design
+from pipelines.bars.schedule.anchored import (
+    anchorage_rows,
+    edges_with_u_bars,
+    end_anchorages,
+    turned_ends,
+)
+from pipelines.bars.schedule.ends import edge_bars, u_bars
 from pipelines.bars.schedule.lines import LaidBars, arc_radius, laid_bars
 from pipelines.bars.schedule.marks import (
     EndAnchorage,
@@ -15,6 +22,7 @@ from pipelines.bars.schedule.marks import (
     Mark,
     PlacedBar,
     Schedule,
+    TurnedEnd,
     numbered,
     side_by_side,
 )
@@ -24,8 +32,7 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Reinforcement
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.detailing.anchorage import anchorage
-from pipelines.standards.detailing.laps import lap_length
-from pipelines.standards.materials import Materials
+from pipelines.standards.detailing.laps import ALL, HALF, lap_length
 from pipelines.standards.resistance.bars import LAYERS, Layer, SlabBars
 from pipelines.standards.sources import Standard
 from plate.arrays import Floats, Ints
@@ -46,12 +53,27 @@ def schedule(solved: SolvedDeck, design: Design) -> Schedule:
         layer: _largest([standard.utilisation[k] for standard in design.standards], nearest)
         for k, layer in enumerate(LAYER_ROWS)
     }
-    ends = [end for one in design.standards for end in _ends(deck, one, nearest)]
-    return scheduled(deck, used, ends)
+    laid = laid_bars(deck)
+    ends: list[EndAnchorage] = []
+    turned: list[TurnedEnd] = []
+    for standard in design.standards:
+        own = {
+            layer: _largest([standard.utilisation[k]], nearest)
+            for k, layer in enumerate(LAYER_ROWS)
+        }
+        of = deck, laid, standard.basis.materials, own, standard.zones.shift
+        ends += end_anchorages(*of)
+        turned += turned_ends(*of)
+    return scheduled(deck, used, ends, turned)
 
 
-def scheduled(deck: Deck, used: Mapping[Layer, Used], ends: Sequence[EndAnchorage]) -> Schedule:
-    """The same from the utilisation of every layer and the anchorage at end supports."""
+def scheduled(
+    deck: Deck,
+    used: Mapping[Layer, Used],
+    ends: Sequence[EndAnchorage],
+    turned: Sequence[TurnedEnd] = (),
+) -> Schedule:
+    """The same from the utilisation of every layer and the anchorage at edges."""
     reinforcement = deck.required_reinforcement
     stock = reinforcement.stock
     laid = laid_bars(deck)
@@ -72,6 +94,7 @@ def scheduled(deck: Deck, used: Mapping[Layer, Used], ends: Sequence[EndAnchorag
                 layer=layer,
                 length=lengths[layer],
                 by=longest[layer][1],
+                sets=tuple(_sets(reinforcement, layer)),
                 highest=max(found, default=None),
                 too_long=sum(
                     line.length > stock + 1e-6
@@ -81,20 +104,26 @@ def scheduled(deck: Deck, used: Mapping[Layer, Used], ends: Sequence[EndAnchorag
                 ),
             )
         )
-    edges = edges_with_u_bars(deck, ends)
-    marks += u_bars(deck, laid, edges, lengths)
+    edges = edges_with_u_bars(deck, ends, turned)
+    at_edges = {layer: _longest(reinforcement, layer, ALL)[0] for layer in LAYERS}
+    marks += u_bars(deck, laid, edges, at_edges)
     marks += edge_bars(deck, edges, lengths, stock)
     anchored = {layer: _bond(reinforcement, layer) for layer in LAYERS}
     marks += bars_at_openings(deck, laid, anchored)
     area = plan_area(deck.plan)
-    return Schedule(
-        marks=numbered([mark for mark in marks if mark.bars]),
+    marks = [mark for mark in marks if mark.bars]
+    found = Schedule(
+        marks=numbered(marks),
         laps=tuple(laps),
         ends=tuple(ends),
+        turned=tuple(end for end in turned if end.layer[1] in edges.get(end.edge, ((), False))[0]),
         stock=stock,
         area=area,
         volume=area * reinforcement.bars.thickness,
+        anchorage={},
     )
+    mats = [basis.materials for basis in reinforcement.bases]
+    return replace(found, anchorage={mat.standard: anchorage_rows(found, mat) for mat in mats})
 
 
 def _largest(values: Sequence[Floats], nearest: Callable[[Floats], Ints]) -> Used:
@@ -102,35 +131,30 @@ def _largest(values: Sequence[Floats], nearest: Callable[[Floats], Ints]) -> Use
     return lambda points: most[nearest(points)]
 
 
-def _ends(
-    deck: Deck, standard: StandardDesign, nearest: Callable[[Floats], Ints]
-) -> Iterator[EndAnchorage]:
-    used = {
-        layer: _largest([standard.utilisation[k]], nearest) for k, layer in enumerate(LAYER_ROWS)
-    }
-    yield from end_anchorages(
-        deck, laid_bars(deck), standard.basis.materials, used, standard.zones.shift
-    )
-
-
-def _sets(reinforcement: Reinforcement, layer: Layer) -> Iterator[tuple[SlabBars, Materials]]:
-    """The bars of a layer alone and with those added to it, by every standard."""
+def _sets(reinforcement: Reinforcement, layer: Layer) -> Iterator[SlabBars]:
+    """The bars of a layer alone and with those added to it."""
     mats = reinforcement.bars
-    with_added = [mats.with_added(layer, a.bars) for a in reinforcement.added if a.layer == layer]
-    for basis in reinforcement.bases:
-        for bars in (mats, *with_added):
-            yield bars, basis.materials
+    yield mats
+    yield from (mats.with_added(layer, a.bars) for a in reinforcement.added if a.layer == layer)
 
 
 def longest_lap(reinforcement: Reinforcement, layer: Layer) -> tuple[float, Standard]:
     """Lap of a layer's bars [m] and the standard that asks for it."""
+    return _longest(reinforcement, layer, HALF)
+
+
+def _longest(reinforcement: Reinforcement, layer: Layer, share: float) -> tuple[float, Standard]:
+    mats = [basis.materials for basis in reinforcement.bases]
     return max(
-        (lap_length(bars, layer, mat), mat.standard) for bars, mat in _sets(reinforcement, layer)
+        (lap_length(bars, layer, mat, share=share), mat.standard)
+        for bars in _sets(reinforcement, layer)
+        for mat in mats
     )
 
 
 def _bond(reinforcement: Reinforcement, layer: Layer) -> float:
-    return max(anchorage(bars, layer, mat) for bars, mat in _sets(reinforcement, layer))
+    mats = [basis.materials for basis in reinforcement.bases]
+    return max(anchorage(bars, layer, mat) for bars in _sets(reinforcement, layer) for mat in mats)
 
 
 def _marks(plan: Plan, laid: LaidBars, groups: Sequence[Lapped]) -> Iterator[Mark]:

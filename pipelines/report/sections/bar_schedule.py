@@ -147,5 +147,5 @@ def _ends(result: Result, schedule: Schedule, bars: SlabBars) -> tuple[Block, ..
         return ()
     head = ["Edge", "First support", "Layer", "Used at its face", "Needed past it [mm]"]
     head += ["Room [mm]", "Ends", "Clause and mark"]
-    caption = "Ends of bottom bars past the face of the first support, with the tension shift"
+    caption = "Ends of bars past the face of the first support, with the tension shift"
     return (table(caption, head, rows, numeric=(3, 4, 5)),)

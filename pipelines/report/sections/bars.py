@@ -1,5 +1,6 @@
 """Section of the report on bars: demands, layers, choice, rules."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -8,6 +9,7 @@ from pipelines.bars.checks.bending_and_service import CREEP_SOURCE
 from pipelines.bars.checks.part import LayerCheck
 from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.design import AddedChecks, Design, StandardDesign
+from pipelines.bars.schedule.marks import Schedule
 from pipelines.deck.words import at_text, place
 from pipelines.numbers import as_given, number, rounded_up
 from pipelines.report.document import (
@@ -97,7 +99,7 @@ def bars_section(result: Result) -> tuple[Block, ...]:
         *_order(design),
         *_choice(design),
         *_plans(result, design),
-        *_rules(design),
+        *_rules(design, result.schedule),
         *fatigue_part(design),
         *collision_part(design),
         *beams_part(result, design),
@@ -313,7 +315,7 @@ def _plans(result: Result, design: Design) -> list[Figure]:
     return found
 
 
-def _rules(design: Design) -> tuple[Block, ...]:
+def _rules(design: Design, schedule: Schedule | None) -> tuple[Block, ...]:
     rows: list[tuple[bool, list[Words]]] = []
     for standard in design.standards:
         for part in standard.drawn:
@@ -322,6 +324,9 @@ def _rules(design: Design) -> tuple[Block, ...]:
                 (row.passes, _rule(standard, replace(row, place=f"{row.place}{name}")))
                 for row in part.rows
             ]
+        if schedule is not None:
+            of_schedule = schedule.anchorage[standard.basis.materials.standard]
+            rows += [(row.passes, _rule(standard, row)) for row in _worst(of_schedule)]
     rows.sort(key=lambda r: r[0])
     head = ["Check", "Standard", "Place", "Required", "Provided", "", "Utilisation", "Finding"]
     return table(
@@ -335,6 +340,14 @@ def _rules(design: Design) -> tuple[Block, ...]:
         + "; ".join(_cracks_under(standard) for standard in design.standards)
         + "."
     )
+
+
+def _worst(rows: Sequence[Row]) -> Iterator[Row]:
+    """What is not met, and else the worst of every rule: of ends and laps there are many."""
+    for check in dict.fromkeys(row.check for row in rows):
+        mine = [row for row in rows if row.check == check]
+        failing = [row for row in mine if not row.passes]
+        yield from failing or [max(mine, key=lambda row: row.utilisation)]
 
 
 def _cracks_under(design: StandardDesign) -> str:

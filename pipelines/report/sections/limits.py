@@ -163,7 +163,8 @@ def _bars(deck: Deck, bars: Reinforcement) -> Iterator[str]:
     unstated = [line_title(deck, line.name) for line in beams if line.name not in stated]
     if unstated:
         yield f"Resistance of {_listed(unstated)}: the deck file states no [[beam_bars]] there."
-    yield f"{'The joint of beam and slab. ' if beams else ''}Laps. Links in the slab."
+    joint = "The joint of beam and slab. " if beams else ""
+    yield f"{joint}Anchorage at openings, of bars of beams, stress in bends. Links in the slab."
     if bars.survey is not None:
         yield (
             "Of panels as built: weight and stiffness of the plate by the readings; bond, "

@@ -1,6 +1,7 @@
 """Laps of straight bars, the straight length that an end needs at a support, and bends.
 
-Every other bar is lapped at one place: half of the bars of a section.
+Every other bar is lapped at one place: half of the bars of a section. With U-bars at an edge all of
+them are.
 """
 
 from math import sqrt
@@ -11,7 +12,7 @@ from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import Layer, SlabBars
 from pipelines.standards.sources import Source, Standard
 
-SHARE = 50.0  # of the bars lapped in one section [%]
+HALF, ALL = 50.0, 100.0  # of the bars lapped in one section [%]
 # Distance between the centres of laps of neighbouring bars, in laps: EN 8.7.2(3), 8.7.3 figure 8.8
 # (0.65 of a lap to each side), IRC:112 15.2.5.1.
 APART = 1.3
@@ -26,20 +27,35 @@ ENDS: dict[Standard, Source] = {
     "IRC:112": Source("IRC:112", "16.6.1, 16.5.1.4, 15.2.4"),
     "AASHTO LRFD": Source("AASHTO LRFD", "5.10.8.1.2: 6 in past the face"),
 }
+EDGES: dict[Standard, Source] = {
+    "EN 1992": Source("EN 1992", "8.7.3, table 8.3: alpha_6 = 1.5 for all bars; 9.3.1.4"),
+    "IRC:112": Source("IRC:112", "15.2.5: alpha_6 = 1.5 for all bars; 16.6.1.4"),
+    "AASHTO LRFD": Source("AASHTO LRFD", "5.10.8.4.3: class B, 1.3 l_d"),
+}
+# Bars from this diameter on need as much steel across their laps as one of them has.
+CROSSED = 0.020
+CROSSING: dict[Standard, Source] = {
+    "EN 1992": Source("EN 1992", "8.7.4.1(3)"),
+    "IRC:112": Source("IRC:112", "15.2.5.2"),
+}
 BENDS = Source("EN 1992", "table 8.1N: mandrels of 4 diameters up to 16 mm, 7 beyond")
 
 
-def lap_length(bars: SlabBars, layer: Layer, mat: Materials) -> float:
-    """Lap [m] of a layer's bars at their design yield stress, half of them in one section.
+def lap_length(
+    bars: SlabBars, layer: Layer, mat: Materials, used: float = 1.0, share: float = HALF
+) -> float:
+    """Lap [m] of a layer's bars that are stressed to a share `used` of their design yield stress,
+    `share` of them [%] in one section.
 
     EN and IRC: alpha_6 times the basic length, alpha_6 = sqrt(share/25), 1 to 1.5, no less than
-    15 diameters and 200 mm. AASHTO: class B, no less than 12 in.
+    0.3 alpha_6 of it at the yield stress, 15 diameters and 200 mm. AASHTO: class B, no less than
+    12 in.
     """
-    basic = anchorage(bars, layer, mat)
+    basic, stress = anchorage(bars, layer, mat), min(used, 1.0)
     if mat.standard == "AASHTO LRFD":
-        return max(1.3 * basic, 12 * INCH)
-    factor = min(max(sqrt(SHARE / 25.0), 1.0), 1.5)
-    return max(factor * basic, 15 * bars.bars(layer).largest, 0.200)
+        return max(1.3 * basic * stress, 12 * INCH)
+    factor = min(max(sqrt(share / 25.0), 1.0), 1.5)
+    return max(factor * basic * max(stress, 0.3), 15 * bars.bars(layer).largest, 0.200)
 
 
 def end_length(bars: SlabBars, layer: Layer, mat: Materials, used: float) -> float:
@@ -48,7 +64,7 @@ def end_length(bars: SlabBars, layer: Layer, mat: Materials, used: float) -> flo
     basic = anchorage(bars, layer, mat)
     least = max(0.3 * basic, 10 * bars.bars(layer).largest, 0.100)
     if mat.standard == "AASHTO LRFD":
-        least = 6 * INCH
+        least = 6 * INCH if layer[0] == "bottom" else 12 * INCH
     return max(min(used, 1.0) * basic, least)
 
 

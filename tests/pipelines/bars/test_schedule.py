@@ -14,9 +14,9 @@ import shapely
 
 from pipelines.analysis import analyse
 from pipelines.bars.drawn_parts import DrawnBars
-from pipelines.bars.schedule.ends import end_anchorages
+from pipelines.bars.schedule.anchored import end_anchorages, turned_ends
 from pipelines.bars.schedule.lines import BarLine, laid_bars
-from pipelines.bars.schedule.marks import EndAnchorage, Mark, Schedule, u_length
+from pipelines.bars.schedule.marks import EndAnchorage, Mark, Schedule, TurnedEnd, u_length
 from pipelines.bars.schedule.pieces import Used
 from pipelines.bars.schedule.schedule import scheduled
 from pipelines.deck.deck import Deck
@@ -25,6 +25,7 @@ from pipelines.result import Result
 from pipelines.run import run
 from pipelines.standards.detailing.laps import ENDS, end_length, lap_length
 from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, SlabBars
+from pipelines.standards.sources import Standard
 from plate.arrays import Floats
 from plate.geometry.outline import DRAWN, region
 from tests.pipelines.decks_with_bars import BARS
@@ -252,15 +253,16 @@ def test_u_bars_anchor_what_lacks_room_at_a_support(tmp_path: Path) -> None:
     mat = deck.required_reinforcement.bases[0].materials
     full: Mapping[Layer, Used] = dict.fromkeys(LAYERS, lambda points: np.ones(len(points)))
     shift = dict.fromkeys(LAYERS, 0.2)
-    ends = list(end_anchorages(deck, laid_bars(deck), mat, full, shift))
+    found = end_anchorages(deck, laid_bars(deck), mat, full, shift)
+    ends = [end for end in found if end.layer == ("bottom", "x")]
     assert [(end.edge, end.line) for end in ends] == [("start", "C1"), ("end", "C3")]
     for end in ends:
         assert end.room == pytest.approx(0.400 + 0.125 - 0.045, abs=1e-9)
         assert 1e3 * end.needed == pytest.approx(HAND["EN 1992"][0], abs=0.1)
         assert not end.holds
     legs = {m.of: m.a for m in of(scheduled(deck, NOT_USED, ends), "U-bar")}
-    # a lap of 808.7 mm at the ends, 2 h at the free sides
-    assert legs == {"start": 0.81, "end": 0.81, "left": 0.5, "right": 0.5}
+    # all bars lapped in one section, 1.5 x 571.8 mm, at the ends; 2 h at the free sides
+    assert legs == {"start": 0.86, "end": 0.86, "left": 0.5, "right": 0.5}
     supported = EndAnchorage(
         edge="left",
         line="L1",
@@ -275,6 +277,101 @@ def test_u_bars_anchor_what_lacks_room_at_a_support(tmp_path: Path) -> None:
     assert {m.of for m in of(schedule_of(held), "U-bar")} == {"start", "end"}
     marks = of(scheduled(held, NOT_USED, [supported]), "U-bar")
     assert {m.of for m in marks} == {"start", "end", "left"}
+
+
+def test_ends_and_laps_are_judged_as_by_hand(tmp_path: Path) -> None:
+    """Bars used by half at both ends, 16 mm and outermost at the bottom (`HAND`).
+
+    Past the faces there is room for 480 mm: EN 0.5 x 571.8 = 285.9 mm are needed, IRC 273.4, AASHTO
+    206.1. The U-bars of all bars stand in one section: EN 0.5 x 1.5 x 571.8 = 428.9 mm, IRC 0.5 x
+    1.5 x 546.8 = 410.1, AASHTO 0.5 x 535.8 = 267.9, but 12 in = 304.8 at least; their legs are 500
+    mm, their area that of 16@150, half of which is needed. On 16 m long decks of 12 m bars laps
+    stand where half is used: EN 0.5 x 808.7, IRC 0.5 x 773.2, AASHTO 304.8 of the 808.7 mm there.
+    """
+    half: Mapping[Layer, Used] = dict.fromkeys(LAYERS, lambda points: np.full(len(points), 0.5))
+    shift = dict.fromkeys(LAYERS, 0.2)
+    hand: dict[Standard, tuple[float, float, float]] = {
+        "EN 1992": (285.9, 428.9, 404.3),
+        "IRC:112": (273.4, 410.1, 386.6),
+        "AASHTO LRFD": (206.1, 304.8, 304.8),
+    }
+    deck = deck_of(tmp_path, SLAB, plan(""), BEAMS, BARS)
+    mats = [basis.materials for basis in deck.required_reinforcement.bases]
+    laid = laid_bars(deck)
+    ends = [end for mat in mats for end in end_anchorages(deck, laid, mat, half, shift)]
+    turned = [end for mat in mats for end in turned_ends(deck, laid, mat, half, shift)]
+    schedule = scheduled(deck, half, ends, turned)
+    for standard, (past, with_u, lap) in hand.items():
+        rows = schedule.anchorage[standard]
+        found = {(row.check, row.place): (row.required, row.provided) for row in rows}
+        for edge, line in (("start", "C1"), ("end", "C3")):
+            at = f"bottom, bars along x, edge {edge}, past line {line}"
+            by_hand = pytest.approx((past, 480.0), abs=0.1)
+            assert np.multiply(1e3, found["anchorage", at]) == by_hand
+            at = f"bottom, bars along x, edge {edge}"
+            by_hand = pytest.approx((with_u, 500.0), abs=0.1)
+            assert np.multiply(1e3, found["lap with U-bars", at]) == by_hand
+            area = pi / 4 * 0.016**2 / 0.150
+            assert found["U-bars", at] == pytest.approx((area / 2, area), rel=1e-9)
+        by_hand = pytest.approx((lap, 808.7), abs=0.1)
+        assert np.multiply(1e3, found["lap", "bottom, bars along x"]) == by_hand
+        assert all(row.passes for row in schedule.anchorage[standard])
+
+
+def test_u_bars_take_what_the_bars_do_not_anchor_themselves() -> None:
+    """Bond 600 mm, lap 900: at the end 0.4 is left, 0.6 at 300 mm in all, of which the bar anchors
+    half: 0.1. Legs of 500 mm: 360 of 500, 90 of 200; U-bars for 0.4 of the steel. Used fully at 300
+    mm, 0.5 is left there: 450 of 200; legs as long as a lap do for bars used fully from their end.
+    """
+    end = TurnedEnd(
+        edge="left",
+        layer=("top", "y"),
+        standard="EN 1992",
+        at=(0.0, 0.3, 0.6),
+        used=(0.4, 0.6, 0.9),
+        bond=0.6,
+        lap=(0.9, 0.2),
+        steel=1e-3,
+        diameter=0.012,
+        source=ENDS["EN 1992"],
+    )
+    assert end.rest == pytest.approx((0.4, 0.1, 0.0), abs=1e-12)
+    assert end.laps(0.5) == pytest.approx((0.36, 0.5), abs=1e-12)
+    assert end.holds(0.5)
+    # as long as what U-bars of half the steel need
+    assert end.laps(0.5, 2.0) == pytest.approx((0.72, 0.5), abs=1e-12)
+    more = replace(end, used=(0.4, 1.0, 1.0))
+    assert more.laps(0.5) == pytest.approx((0.45, 0.2), abs=1e-12)
+    assert not more.holds(0.5)
+    assert replace(end, used=(1.0, 1.0, 1.0)).holds(0.9)
+
+
+def test_too_little_is_not_adequate(tmp_path: Path) -> None:
+    """U-bars of a thin slab are thinner than its bars; laps of 20 mm bars want as much across."""
+    full: Mapping[Layer, Used] = dict.fromkeys(LAYERS, lambda points: np.ones(len(points)))
+    bars = "diameter_mm = {}, spacing_mm = {}".format
+    thin = BARS.replace(bars(16, 150), bars(25, 150)).replace(bars(12, 125), bars(8, 250))
+    deck = deck_of(tmp_path, SLAB, plan(""), BEAMS, thin)
+    mat = deck.required_reinforcement.bases[0].materials
+    turned = list(turned_ends(deck, laid_bars(deck), mat, full, dict.fromkeys(LAYERS, 0.2)))
+    schedule = scheduled(deck, full, [], turned)
+    (u_bars,) = (
+        row
+        for row in schedule.anchorage["EN 1992"]
+        if (row.check, row.place) == ("U-bars", "bottom, bars along x, edge start")
+    )
+    # 16 mm are the largest that bend in 250 - 40 - 45 - 8 = 157 mm: 2 (3.5 + 1) 25 is more
+    assert u_bars.utilisation == pytest.approx((25 / 16) ** 2, rel=1e-9)
+    (across,) = (
+        row
+        for row in schedule.anchorage["EN 1992"]
+        if (row.check, row.place) == ("lap, bars across it", "bottom, bars along x")
+    )
+    lap = next(one.length for one in schedule.laps if one.layer == ("bottom", "x"))
+    by_hand = pi / 4 * 25**2 / (pi / 4 * 8**2 / 250 * 2 / 3 * 1e3 * lap)
+    assert across.utilisation == pytest.approx(by_hand, rel=1e-9)
+    assert not u_bars.passes
+    assert not across.passes
 
 
 AT_START = """
@@ -318,7 +415,8 @@ def test_added_bars_at_an_end_support_are_anchored_by_their_own_length(tmp_path:
     mat = deck.required_reinforcement.bases[0].materials
     full: Mapping[Layer, Used] = dict.fromkeys(LAYERS, lambda points: np.ones(len(points)))
     shift = dict.fromkeys(LAYERS, 0.2)
-    ends = {e.edge: e for e in end_anchorages(deck, laid_bars(deck), mat, full, shift)}
+    found = end_anchorages(deck, laid_bars(deck), mat, full, shift)
+    ends = {e.edge: e for e in found if e.layer == ("bottom", "x")}
     assert 1e3 * ends["start"].needed == pytest.approx(25 / 16 * HAND["EN 1992"][0], abs=0.2)
     assert 1e3 * ends["end"].needed == pytest.approx(HAND["EN 1992"][0], abs=0.1)
 
@@ -452,5 +550,6 @@ def test_a_run_writes_the_schedule_with_the_caution_and_guarded_cells(tmp_path: 
         assert 1e-3 * total == pytest.approx(float(row["total_length_m"]), abs=5e-4)
     page = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
     assert "Bar schedule" in page
-    # all three standards look at both ends
-    assert len(result.schedule.ends) == 6
+    # all three standards look at both faces' bars past both ends, and at all four edges' U-bars
+    assert len(result.schedule.ends) == 3 * 2 * 2
+    assert len(result.schedule.turned) == 3 * 2 * 4

@@ -12,6 +12,7 @@ from pipelines.numbers import as_given
 from pipelines.report.sections.theory.formulas import Chapter, Item
 from pipelines.standards.actions.combinations import Combination, combinations
 from pipelines.standards.detailing.cover import BASIC_CLASS, BASIC_LIFE
+from pipelines.standards.detailing.laps import CROSSING, EDGES, ENDS, LAPS
 from pipelines.standards.detailing.serviceability import LEAST_F_CT
 from pipelines.standards.factors import FACTORS, RECOMMENDED, Factors
 from pipelines.standards.materials import MPA
@@ -281,10 +282,20 @@ ITEMS: dict[Check, tuple[Item, ...]] = {
     ),
     Check.ANCHORAGE: _item(
         Check.ANCHORAGE,
-        "Not judged, for the deck file does not say where bars stop and lap; lengths and zones "
-        f"are told. η_1 is 1 in good and 0.7 in poor bond. Shift of the moments: "
-        f"{_every(SHIFT_SOURCE)}.",
+        "As the bar schedule has them, u the largest utilisation in bending with the tension "
+        "shift, at most 1. Past the face of the first support: the straight length l to the bars' "
+        "end. At edges with U-bars: what the distance s to the end leaves to them, v, by the steel "
+        "A_U per width and by what is left of the legs l, as a lap of all bars. Laps l of straight "
+        "bars: of every other one. α_6 = √(share / 25) is 1.41 for half of the bars, 1.5 for all. "
+        f"η_1 is 1 in good and 0.7 in poor bond. Shift of the moments: {_every(SHIFT_SOURCE)}; "
+        f"ends: {_every(ENDS)}; laps: {_every(LAPS)}; edges: {_every(EDGES)}; across laps of bars "
+        f"of 20 mm and more: {_every(CROSSING)}.",
         (
+            "l >= u l_b",
+            "v = max(u − s / l_b, 0), A_U >= v A_s, l − s >= α_6 v l_b",
+            "EN, IRC: laps l >= α_6 u l_b, at least 0.3 α_6 l_b, 15 φ, 200 mm",
+            "EN, IRC: over both outer thirds of a lap A_{st} >= A_s of one lapped bar",
+            "AASHTO: laps l >= 1.3 u l_d, at least 12 in",
             "EN, IRC: l_b = φ f_yd / (4 · 2.25 η_1 η_2 f_ctd), η_2 = min((132 − φ) / 100, 1)",
             "AASHTO: l_d = 2.4 φ f_y / √(f'_c) · λ_{rl} λ_{rc}, at least 12 in",
         ),
