@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from pipelines.bars.checks.free_edges import free_edges
+from pipelines.bars.schedule.ends import thinner
 from pipelines.bars.schedule.lines import BarLine, LaidBars
 from pipelines.bars.schedule.marks import EndAnchorage, LayerLaps, Schedule, TurnedEnd
 from pipelines.bars.schedule.pieces import Used
@@ -187,9 +188,13 @@ def edges_with_u_bars(
     """Edges with the directions of the bars whose ends get U-bars, and whether these have to anchor
     the bars by more than their least legs: free edges, joints, and where straight bars lack
     room."""
-    leg = least_leg(deck)
+    leg, bars = least_leg(deck), deck.required_reinforcement.bars
     lacking = {(end.edge, end.layer[1]) for end in ends if not end.holds}
-    long = {(end.edge, end.layer[1]) for end in turned if not end.holds(leg)}
+    long = {
+        (end.edge, end.layer[1])
+        for end in turned
+        if not end.holds(leg, thinner(bars, end.layer[1]))
+    }
     wanted = dict(free_edges(deck))
     for joint in () if deck.traffic is None else deck.traffic.joints:
         wanted.setdefault(joint, DIRECTIONS[:1])

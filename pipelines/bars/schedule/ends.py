@@ -50,10 +50,11 @@ def u_bars(
     for edge, (directions, anchors) in edges.items():
         for direction in directions:
             full = fuller(bars, direction)
+            lap = thinner(bars, direction) * max(laps[face, direction] for face in FACES)
             for one in laid:
                 more = one.mark and one.whole.bars(one.layer).area > bars.bars(full).area
                 if one.layer == full or (more and one.layer[1] == direction):
-                    leg = up(max(2.0 * bars.thickness, laps[one.layer] if anchors else 0.0))
+                    leg = up(max(2.0 * bars.thickness, lap if anchors else 0.0))
                     yield from _u_bars(one, u_height(bars, direction), edge, leg)
 
 
@@ -113,6 +114,13 @@ def u_diameter(diameter: float, height: float) -> float:
         if one <= diameter and 2.0 * (bend_radius(one) + one) <= height:
             return one
     return THINNER[-1]
+
+
+def thinner(bars: SlabBars, direction: Direction) -> float:
+    """How much longer laps of U-bars are that are thinner than the bars beside which they lie: in
+    proportion to the diameters, as their stress grows with the square."""
+    own = bars.bars(fuller(bars, direction)).diameter
+    return own / u_diameter(own, u_height(bars, direction))
 
 
 def edge_bars(

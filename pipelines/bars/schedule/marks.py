@@ -167,9 +167,9 @@ class TurnedEnd:
         needed = [(self.lap[0] * weaker * share, leg - s) for s, share in rest if share > 0.0]
         return max((least, *needed), key=lambda pair: pair[0] / max(pair[1], SLACK))
 
-    def holds(self, leg: float) -> bool:
-        """Whether U-bars like the bars themselves do with such legs [m]."""
-        needed, there = self.laps(leg)
+    def holds(self, leg: float, weaker: float = 1.0) -> bool:
+        """Whether U-bars do with such legs [m]."""
+        needed, there = self.laps(leg, weaker)
         return needed <= there + SLACK
 
 

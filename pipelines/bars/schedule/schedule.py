@@ -112,7 +112,7 @@ def scheduled(
     marks += bars_at_openings(deck, laid, anchored)
     area = plan_area(deck.plan)
     marks = [mark for mark in marks if mark.bars]
-    found = Schedule(
+    made = Schedule(
         marks=numbered(marks),
         laps=tuple(laps),
         ends=tuple(ends),
@@ -123,7 +123,7 @@ def scheduled(
         anchorage={},
     )
     mats = [basis.materials for basis in reinforcement.bases]
-    return replace(found, anchorage={mat.standard: anchorage_rows(found, mat) for mat in mats})
+    return replace(made, anchorage={mat.standard: anchorage_rows(made, mat) for mat in mats})
 
 
 def _largest(values: Sequence[Floats], nearest: Callable[[Floats], Ints]) -> Used:
