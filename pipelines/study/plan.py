@@ -1,7 +1,8 @@
 """From design to work: the deck of every row, rows that share a structure, memory.
 
-Every row becomes a complete deck file of its own. Its key is the hash of that file, of what is
-wanted of it and of the program, so a row is computed once, and again only when one of them changes.
+Every row becomes a complete deck file of its own. Its key is the hash of that file, of the accuracy
+wanted and of the program, so a row is computed once, and again only when one of them changes; what
+is read from it may change without that.
 
 Rows that differ in nothing but loads, vehicles, probes and bars share their structure. Where such
 rows have patches in different places, each of their decks gets one more static case without load
@@ -247,9 +248,15 @@ def _with_mesh(
         every = study.tolerance_every
         tolerances = every > 0 and int(structure, 16) % every == 0
         target = study.error_target if tolerances else None
-        wanted = [repr(study.responses), repr(study.reference), tolerances, target]
+        # What is read from a deck does not change it, but the order that its target asks for.
+        wanted = [tolerances, target, None if target is None else asked_of(study)]
         key = _digest([deck, row.values, wanted, program])
         yield replace(row, deck=deck, key=key, structure=structure, tolerances=tolerances)
+
+
+def asked_of(study: Study) -> str:
+    """What is asked of every deck, as a digest."""
+    return _digest([repr(study.responses), repr(study.reference)])[:16]
 
 
 def _digest(value: Any) -> str:

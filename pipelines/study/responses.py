@@ -15,6 +15,7 @@ formula  of parameters, lengths of the reference and responses named before it; 
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from difflib import get_close_matches
 from math import isfinite, tan
 from typing import Any
 
@@ -29,8 +30,10 @@ from pipelines.strips.beam import moment_lines
 from pipelines.strips.deck_strip import StripDeck, strip_deck
 from pipelines.strips.trains import StripLoad, Train, response
 from pipelines.study.groups import Reference
-from pipelines.study.spec import Response, StudyError, Value
+from pipelines.study.spec import NowhereError, Response, StudyError, Value
 
+# Names told where a way leads nowhere.
+MOST_TOLD = 12
 Way = tuple[str | int | tuple[tuple[str, Value], ...], ...]
 
 
@@ -53,7 +56,7 @@ def read_responses(
 
     known : parameters and lengths of the reference, for formulas.
 
-    Raises StudyError for a way that leads nowhere and MethodRangeError for a deck without a strip.
+    Raises NowhereError for a way that leads nowhere, MethodRangeError for a deck without a strip.
     """
     found: dict[str, Read] = {}
     for one in responses:
@@ -71,8 +74,11 @@ def read_responses(
 
 
 def _at_way(one: Response, summary: dict[str, Any]) -> Read:
-    above = walk(summary, one.way[:-1])
-    value = walk(above, one.way[-1:])
+    try:
+        above = walk(summary, one.way[:-1])
+        value = walk(above, one.way[-1:])
+    except NowhereError as error:
+        raise NowhereError(f"response {one.name}: {error}") from None
     if value is None:
         return Read(None)
     if isinstance(value, bool | str | list | dict):
@@ -90,30 +96,37 @@ def _at_way(one: Response, summary: dict[str, Any]) -> Read:
 def walk(place: Any, way: Way) -> Any:
     """What lies at the end of a way of keys, of numbers from 1 and of matches of entries.
 
-    Raises StudyError naming the part that is not there.
+    Raises NowhereError naming the part that is not there and what is there instead.
     """
     for part in way:
         if isinstance(place, dict) and isinstance(part, str):
             if part not in place:
-                raise StudyError(f'"{part}" is not in the summary; there are {_some(place)}')
+                raise NowhereError(f'"{part}" is not in the summary; {_some(part, list(place))}')
             place = place[part]
         elif isinstance(place, list) and isinstance(part, tuple):
             matches = [e for e in place if all(e.get(k) == v for k, v in part)]
             if not matches:
-                raise StudyError(f"no entry of the summary has {dict(part)}")
+                known = dict.fromkeys(tuple(str(e.get(k)) for k, _ in part) for e in place)
+                wanted, there = ", ".join(str(v) for _, v in part), [", ".join(k) for k in known]
+                raise NowhereError(
+                    f"no entry of the summary has {dict(part)}; of its entries "
+                    f"{_some(wanted, there) if there else 'there are none'}"
+                )
             place = matches[0]
         elif isinstance(place, list) and str(part).isdecimal() and int(str(part)) >= 1:
             if int(str(part)) > len(place):
-                raise StudyError(f"entry {part} of {len(place)} is not in the summary")
+                raise NowhereError(f"entry {part} of {len(place)} is not in the summary")
             place = place[int(str(part)) - 1]
         else:
-            raise StudyError(f"{part} leads nowhere in the summary")
+            raise NowhereError(f"{part} leads nowhere in the summary")
     return place
 
 
-def _some(place: dict[str, Any]) -> str:
-    names = list(place)
-    return ", ".join(names[:12]) + (", ..." if len(names) > 12 else "")
+def _some(wanted: str, names: list[str]) -> str:
+    """What there is, the nearest to what is wanted first."""
+    known = get_close_matches(wanted, names, n=3, cutoff=0.4)
+    known += [name for name in names if name not in known]
+    return f"there are {', '.join(known[:MOST_TOLD])}{', ...' if len(known) > MOST_TOLD else ''}"
 
 
 def _words(way: Way) -> str:

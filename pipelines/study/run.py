@@ -19,11 +19,11 @@ from pipelines.outputs import check_folder, replacing
 from pipelines.study.execute import execute
 from pipelines.study.file import read_study
 from pipelines.study.memory import Need, local_workers, study_need
-from pipelines.study.plan import Plan, Row, plan_study
+from pipelines.study.plan import Plan, Row, Task, asked_of, plan_study
 from pipelines.study.rows import RowFiles
-from pipelines.study.spec import Study
+from pipelines.study.spec import NowhereError, Study, StudyError
 from pipelines.study.table import Column, csv_text, has_parquet, study_columns, write_parquet
-from pipelines.study.task import Finished, Wanted
+from pipelines.study.task import Finished, Wanted, read_again
 from pipelines.study.workers import Cluster, Pool, Workers, end_unguarded
 
 PACKAGES = ("numpy", "scipy", "pyarrow")
@@ -102,12 +102,17 @@ def _run(
     tell: Progress,
 ) -> Outcome:
     """What is missing of a plan computed, and its table written."""
-    finished = {row.key: found for row in plan.rows if (found := files.read(row.key))}
+    wanted = Wanted(
+        study.responses, study.reference, study.error_target, plan.program, asked_of(study)
+    )
+    finished = _kept(plan, wanted, files)
     tasks = plan.tasks(lambda key: key in finished)
     count, before = sum(len(task.rows) for task in tasks), len(finished)
     need = study_need(plan) if tasks else Need(bytes=0.0, row=0, looked_at=0, structures=0)
 
     def keep(row: Row, one: Finished) -> None:
+        if one.nowhere and not any(known.status != "failed" for known in finished.values()):
+            raise StudyError(f"the first deck, row {row.number}: {one.reason}; nothing is kept")
         if one.lasting:
             files.write(row, one)
         finished[row.key] = one
@@ -119,8 +124,9 @@ def _run(
         pool: Pool = Cluster(cluster, need) if cluster else Workers(local_workers(workers, need))
         try:
             used = pool.count
-            wanted = Wanted(study.responses, study.reference, study.error_target, plan.program)
-            execute(tasks, wanted, pool, keep)
+            # One deck by itself first: a response that leads nowhere stops the study there.
+            execute((Task(tasks[0].rows[:1]),), wanted, pool, keep)
+            execute(plan.tasks(lambda key: key in finished), wanted, pool, keep)
         finally:
             pool.close()
         computed = count
@@ -154,6 +160,27 @@ def _run(
         ):
             write_text(folder / name, text)
     return outcome
+
+
+def _kept(plan: Plan, wanted: Wanted, files: RowFiles) -> dict[str, Finished]:
+    """The rows of a plan that are finished, by key; other responses than were asked for before are
+    read from what was kept of their decks.
+
+    Raises StudyError for a response that leads nowhere.
+    """
+    found: dict[str, Finished] = {}
+    for row in plan.rows:
+        kept = files.read(row.key)
+        if kept is not None and kept.asked != wanted.asked:
+            try:
+                kept = read_again(row, kept, wanted)
+            except NowhereError as error:
+                raise StudyError(f"row {row.number}: {error}") from None
+            if kept is not None:
+                files.write(row, kept)
+        if kept is not None:
+            found[row.key] = kept
+    return found
 
 
 def _caution(rows: int) -> Column:

@@ -79,3 +79,7 @@ class Study:
 
 class StudyError(JobError):
     """What stops a study as a whole; what a single deck cannot do is a row with its reason."""
+
+
+class NowhereError(StudyError):
+    """A response's way that leads nowhere in the summary of a deck."""

@@ -4,8 +4,11 @@ Whatever happens to a deck, its row comes back: with its values, or with the rea
 worker that runs another program than the one that planned the study returns no numbers.
 """
 
+import gzip
+import json
 import socket
 import time
+from base64 import b64decode, b64encode
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -13,12 +16,11 @@ from pipelines.analysis import analyse
 from pipelines.errors import JobError, SizeError
 from pipelines.kept import Kept
 from pipelines.model.cache import ModelCache
-from pipelines.report.data.summary import model_facts, summary
-from pipelines.result import Result
+from pipelines.report.data.summary import summary
 from pipelines.study.groups import Reference
 from pipelines.study.plan import Row, Task, deck_of, program_version
 from pipelines.study.responses import Read, read_responses, target_missed
-from pipelines.study.spec import Response, StudyError
+from pipelines.study.spec import NowhereError, Response, StudyError
 from plate.errors import PlateError
 from plate.threads import one_blas_thread
 
@@ -30,12 +32,13 @@ MOST_REFINEMENTS = 2
 
 @dataclass(frozen=True)
 class Wanted:
-    """What a study wants of every deck; `Study` without its design."""
+    """What a study wants of every deck; `Study` without its design. asked : its digest."""
 
     responses: tuple[Response, ...]
     reference: Reference | None
     error_target: float | None
     program: str
+    asked: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,6 +59,9 @@ class Finished:
     seconds: float = 0.0
     host: str = ""
     lasting: bool = True
+    nowhere: bool = False
+    asked: str = ""
+    summary: str = ""
 
     def entry(self) -> dict[str, Any]:
         """The task as plain values."""
@@ -88,12 +94,18 @@ def run_task(task: Task, wanted: Wanted) -> list[Finished]:
 
 
 def _run_row(row: Row, wanted: Wanted, models: ModelCache) -> Finished:
+    return replace(_tried(row, wanted, models), asked=wanted.asked)
+
+
+def _tried(row: Row, wanted: Wanted, models: ModelCache) -> Finished:
     try:
         return _finished(row, wanted, models)
     except MemoryError:
         return failed(row, "not enough memory", lasting=False)
     except SizeError as error:  # another machine, or this one later, may have the memory
         return failed(row, " ".join(str(error).split()), lasting=False)
+    except NowhereError as error:
+        return replace(failed(row, " ".join(str(error).split())), nowhere=True)
     except (JobError, PlateError) as error:
         return failed(row, " ".join(str(error).split()))
     except Exception as error:  # a fault of the program must not take the other rows with it
@@ -106,7 +118,8 @@ def _finished(row: Row, wanted: Wanted, models: ModelCache) -> Finished:
     missed = ""
     for _ in range(1 + MOST_REFINEMENTS):
         result = analyse(deck, kept=Kept(models), threads=1, tolerances_wanted=row.tolerances)
-        reads = read_responses(wanted.responses, summary(result), deck, wanted.reference, known)
+        found = summary(result)
+        reads = read_responses(wanted.responses, found, deck, wanted.reference, known)
         missed = ""
         if row.tolerances and wanted.error_target is not None:
             missed = target_missed(reads, wanted.error_target)
@@ -114,16 +127,43 @@ def _finished(row: Row, wanted: Wanted, models: ModelCache) -> Finished:
             break
         finer = replace(deck.mesh, order=result.built.model.mesh.order + 1)
         deck = replace(deck, mesh=finer)
-    return _row(row, result, reads, missed)
+    return _row(row, found, reads, missed)
 
 
-def _row(row: Row, result: Result, reads: dict[str, Read], missed: str) -> Finished:
-    facts = model_facts(result)
-    return Finished(
+def read_again(row: Row, kept: Finished, wanted: Wanted) -> Finished | None:
+    """A finished row with other responses, read from its summary; None where it has none, or where
+    they are not in it.
+
+    Raises NowhereError for a way that leads nowhere.
+    """
+    if not kept.summary:
+        return None
+    found = json.loads(gzip.decompress(b64decode(kept.summary)))
+    known = {**row.variables, **row.values}
+    try:
+        reads = read_responses(wanted.responses, found, deck_of(row), wanted.reference, known)
+    except NowhereError:
+        raise
+    except (JobError, PlateError):
+        return None
+    return replace(_with_reads(kept, reads), asked=wanted.asked)
+
+
+def _row(row: Row, found: dict[str, Any], reads: dict[str, Read], missed: str) -> Finished:
+    text = json.dumps(found, separators=(",", ":")).encode()
+    finished = Finished(
         key=row.key,
         status="above target" if missed else "done",
         reason=missed,
-        values={name: read.value for name, read in reads.items()},
-        errors={name: read.error for name, read in reads.items()},
-        model={name: facts[name] for name in ("order", "cells", "degrees_of_freedom")},
+        values={},
+        errors={},
+        model={name: found["model"][name] for name in ("order", "cells", "degrees_of_freedom")},
+        # Without a time in it: the same deck gives the same row.
+        summary=b64encode(gzip.compress(text, mtime=0)).decode(),
     )
+    return _with_reads(finished, reads)
+
+
+def _with_reads(finished: Finished, reads: dict[str, Read]) -> Finished:
+    values = {name: read.value for name, read in reads.items()}
+    return replace(finished, values=values, errors={n: read.error for n, read in reads.items()})

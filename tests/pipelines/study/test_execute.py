@@ -12,7 +12,7 @@ from pipelines.study.spec import StudyError
 from pipelines.study.task import Finished, Wanted
 from pipelines.study.workers import Pool
 
-WANTED = Wanted((), None, None, "")
+WANTED = Wanted((), None, None, "", "")
 
 
 def tasks(*sizes: int) -> tuple[Task, ...]:

@@ -26,7 +26,7 @@ from pipelines.study.plan import Task, plan_study
 from pipelines.study.task import Wanted, run_task
 study = read_study(Path(sys.argv[1]))
 plan = plan_study(study)
-run_task(Task(plan.rows[:1]), Wanted(study.responses, study.reference, None, plan.program))
+run_task(Task(plan.rows[:1]), Wanted(study.responses, study.reference, None, plan.program, ""))
 status = Path("/proc/self/status").read_text()
 print(1024 * int(status.split("VmHWM:")[1].split()[0]))
 """

@@ -21,6 +21,7 @@ from pipelines.cli.study import progress_line
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.report.data.summary import summary
 from pipelines.study.run import FILES, run_study
+from pipelines.study.spec import StudyError
 from pipelines.study.table import read_table
 from tests.pipelines.studies import DECK, HEAD, PARAMETERS, RESPONSES, SerialPool, write_study
 from tests.pipelines.study.processes import row_files, start, tables, undisturbed, until
@@ -122,6 +123,44 @@ def test_a_changed_base_runs_only_what_changed(tmp_path: Path) -> None:
     thicker = DECK.replace("thickness_mm = 250", "thickness_mm = 260")
     assert run_study(write_study(tmp_path, deck=thicker), out).computed == 8
     assert run_study(write_study(tmp_path), out).computed == 0  # the old rows are still there
+
+
+MORE = """
+[[response]]
+name = "w"
+unit = "mm"
+path = "probes.mid.cases.wheel.w_mm"
+"""
+
+
+@pytest.mark.usefixtures("serial")
+def test_a_further_response_is_read_from_what_was_kept(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    run_study(write_study(tmp_path), out)
+    before = rows_of(out)
+    more = write_study(tmp_path, HEAD, PARAMETERS, RESPONSES, MORE)
+    assert run_study(more, out).computed == 0
+    kept = tables(out)
+    assert [float(row["w"]) > 0.0 for row in rows_of(out)] == [True] * 8
+    assert [row["m"] for row in rows_of(out)] == [row["m"] for row in before]
+    assert run_study(more, tmp_path / "fresh").computed == 8
+    assert tables(tmp_path / "fresh") == kept  # to the last digit
+
+
+@pytest.mark.usefixtures("serial")
+def test_a_response_that_leads_nowhere_stops_at_the_first_deck(tmp_path: Path) -> None:
+    wrong = MORE.replace("mid.cases", "midd.cases")
+    out = tmp_path / "out"
+    study = write_study(tmp_path, HEAD, PARAMETERS, RESPONSES, wrong)
+    told = r'first deck, row 1: response w: "midd" is not in the summary; there are mid;'
+    with pytest.raises(StudyError, match=told):
+        run_study(study, out)
+    assert row_files(out) == []
+    assert not (out / "table.csv").exists()
+    # Nor is it read from what was kept.
+    run_study(write_study(tmp_path), out)
+    with pytest.raises(StudyError, match='row 1: response w: "midd" is not'):
+        run_study(write_study(tmp_path, HEAD, PARAMETERS, RESPONSES, wrong), out)
 
 
 # ---- Decks that fail --------------------------------------------------------------------------
