@@ -5,7 +5,7 @@ from pathlib import Path
 
 from pipelines.caution import CAUTION
 from pipelines.cli.words import DECK, Commands, found_deck
-from pipelines.deck.starters import KINDS, starter
+from pipelines.deck.starters import FAMILIES, KINDS, family_starter, starter
 from pipelines.errors import JobError
 from pipelines.files import write_text
 
@@ -14,13 +14,15 @@ def add_start(commands: Commands) -> None:
     """Add the commands `new`, `draw` and `view`."""
     new = commands.add_parser(
         "new",
-        help="write a commented deck file to start from",
-        description="Write a commented deck file for a kind of deck: "
-        + "; ".join(f"{kind}: {words}" for kind, words in KINDS.items()) + ".",
+        help="write a commented deck, study or fit file to start from",
+        description="Write a commented file to start from. A deck file for a kind of deck: "
+        + "; ".join(f"{kind}: {words}" for kind, words in KINDS.items())
+        + ". For families of decks: "
+        + "; ".join(f"{kind}: {words}" for kind, words in FAMILIES.items()) + ".",
         epilog=CAUTION,
     )  # fmt: skip
-    new.add_argument("kind", choices=[*KINDS], help="kind of deck")
-    new.add_argument("--out", metavar="DECK", type=Path, required=True, help="deck file to write")
+    new.add_argument("kind", choices=[*KINDS, *FAMILIES], help="kind of deck, or of file")
+    new.add_argument("--out", metavar="FILE", type=Path, required=True, help="file to write")
     new.set_defaults(do=_new)
     draw = commands.add_parser(
         "draw",
@@ -52,13 +54,26 @@ def add_start(commands: Commands) -> None:
 
 def _new(arguments: argparse.Namespace) -> int:
     out: Path = arguments.out
-    if out.exists():
-        raise JobError(f"--out {out}: exists already; give another name")
+    kind: str = arguments.kind
+    files = family_starter(kind, out) if kind in FAMILIES else {out: starter(kind)}
+    for path in files:
+        if path.exists():
+            raise JobError(f"--out {out}: {path} exists already; give another name")
     out.parent.mkdir(parents=True, exist_ok=True)
-    write_text(out, starter(arguments.kind))
-    print(f"{out}\nNext: deckslab draw {out} --out drawings, deckslab run {out} --out results")
+    for path, text in files.items():
+        write_text(path, text)
+        print(path)
+    print(f"Next: {_next(kind, out)}")
     print(CAUTION)
     return 0
+
+
+def _next(kind: str, out: Path) -> str:
+    if kind == "study":
+        return f"deckslab study {out} --out studied"
+    if kind == "fit":
+        return f"deckslab fit {out} --table studied/table.parquet --out fitted"
+    return f"deckslab draw {out} --out drawings, deckslab run {out} --out results"
 
 
 def _draw(arguments: argparse.Namespace) -> int:

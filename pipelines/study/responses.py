@@ -77,8 +77,8 @@ def _at_way(one: Response, summary: dict[str, Any]) -> Read:
     try:
         above = walk(summary, one.way[:-1])
         value = walk(above, one.way[-1:])
-    except NowhereError as error:
-        raise NowhereError(f"response {one.name}: {error}") from None
+    except NowhereError as nowhere:
+        raise NowhereError(f"response {one.name}: {nowhere}") from None
     if value is None:
         return Read(None)
     if isinstance(value, bool | str | list | dict):

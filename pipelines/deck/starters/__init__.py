@@ -1,4 +1,5 @@
-"""Deck files to start from, one for each kind of deck; their data are invented."""
+"""Files to start from: a deck file for each kind of deck, a study and a fit; their data are
+invented."""
 
 from pathlib import Path
 
@@ -13,5 +14,22 @@ KINDS = {
 
 
 def starter(kind: str) -> str:
-    """The commented deck file of a kind."""
+    """The commented file of a kind."""
     return (FOLDER / f"{kind}.toml").read_text(encoding="utf-8")
+
+
+FAMILIES = {
+    "study": "study file with the deck file that it changes",
+    "fit": "fit file for the table of that study",
+}
+
+
+def family_starter(kind: str, out: Path) -> dict[Path, str]:
+    """The commented files of a study or a fit by their paths; out : of the study or fit file,
+    beside which a study has its deck file."""
+    text = starter(kind)
+    if kind != "study":
+        return {out: text}
+    base = out.with_name(f"{out.stem}-deck.toml")
+    texts = {out: text.replace('"study-deck.toml"', f'"{base.name}"')}
+    return texts | {base: starter("study-deck")}

@@ -5,6 +5,7 @@ import errno
 import json
 import os
 import random
+import re
 import signal
 import subprocess
 import sys
@@ -17,9 +18,12 @@ import pytest
 
 import pipelines.study.task
 from pipelines.analysis import analyse
+from pipelines.cli.main import main
 from pipelines.cli.study import progress_line
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.report.data.summary import summary
+from pipelines.study.file import read_study
+from pipelines.study.plan import plan_study
 from pipelines.study.run import FILES, run_study
 from pipelines.study.spec import StudyError
 from pipelines.study.table import read_table
@@ -94,6 +98,39 @@ def test_nothing_of_the_place_or_time_is_in_the_results(tmp_path: Path) -> None:
         for file in (folder / "out").rglob("*"):
             assert file.is_dir() or str(tmp_path).encode() not in file.read_bytes()
     assert results[0] == results[1]
+
+
+# ---- Files to start from -----------------------------------------------------------------------
+
+
+def test_a_new_study_has_its_deck_beside_it_and_overwrites_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "sub" / "mine.toml"
+    assert main(["new", "study", "--out", str(path)]) == 0
+    study = read_study(path)
+    assert study.base_path == path.with_name("mine-deck.toml")
+    assert all(not row.reason for row in plan_study(study).rows)
+    path.unlink()
+    assert main(["new", "study", "--out", str(path)]) == 2
+    assert "mine-deck.toml exists already" in capsys.readouterr().err
+    assert not path.exists()
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("serial")
+def test_a_new_study_and_its_fit_run(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    study, fit, out = tmp_path / "study.toml", tmp_path / "fit.toml", tmp_path / "studied"
+    for kind, path in (("study", study), ("fit", fit)):
+        assert main(["new", kind, "--out", str(path)]) == 0
+    assert run_study(study, out).failed == 0
+    table = ["--table", str(out / "table.parquet"), "--out", str(tmp_path / "fitted")]
+    capsys.readouterr()
+    assert main(["fit", str(fit), *table]) == 0
+    worst = re.search(r"held-out geometries: ([\d.]+) %", capsys.readouterr().out)
+    # Beams alone, of two places and one span: a power law meets them within some per cent.
+    assert worst is not None
+    assert float(worst[1]) < 6.0
 
 
 # ---- Resuming ---------------------------------------------------------------------------------
@@ -248,8 +285,6 @@ def test_an_error_target_raises_the_order_and_says_what_it_does_not_reach(tmp_pa
 def test_without_parquet_there_is_a_table_all_the_same(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from pipelines.cli.main import main
-
     study, out = write_study(tmp_path), tmp_path / "out"
     run_study(study, out)
     table = (out / "table.csv").read_bytes()
