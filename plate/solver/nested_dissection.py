@@ -189,7 +189,7 @@ class Factorisation:
         return self.solution(F, few=False).dense()
 
     def solution(self, F: Loads, *, few: bool = True) -> SolutionByPart:
-        """The same part by part.
+        """The same part by part, each part solved for when it is read.
 
         few : whether parts without loads are solved for few of the loads, where these do.
         """
@@ -210,18 +210,20 @@ class Factorisation:
                 top[borders[k]] += X[n:-1]
                 at_top[borders[k]] |= not_zero[n:-1]
         last.down(top, last.up(top, at_top))
-        found = []
-        for k, part in enumerate(parts):
+
+        def solved(k: int) -> Combined:
             border = Combined(top[borders[k]], None)
             if k not in loaded and few:
                 border = in_few(border.values)
-            X, reached = loaded.get(k) or (part.empty(border.values.shape[1]), None)
+            part = parts[k]
+            X, reached = loaded.pop(k, None) or (part.empty(border.values.shape[1]), None)
             X[part.layout.n : -1] = border.values
             part.down(X, reached)
-            found.append(border.of(X))
+            return border.of(X)
+
         layouts = [part.layout for part in self.parts]
         return SolutionByPart(
-            row=self.row, order=self._by_row, layouts=layouts, values=found, separators=top
+            row=self.row, order=self._by_row, layouts=layouts, solve=solved, separators=top
         )
 
 

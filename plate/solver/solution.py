@@ -6,8 +6,8 @@ are linear in those of the border. The few are solved for and their results form
 block are products with the weights.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from functools import cache
 from typing import Protocol
 
@@ -138,14 +138,16 @@ class SolutionByPart:
     """Displacements by the parts of a factorisation.
 
     row : (n_dof,) the row of each degree of freedom; order : they themselves by row; layouts : of
-    the parts, the separators last; values : of the parts; separators : theirs, with a row of zeros.
+    the parts, the separators last; solve : makes the values of a part, each when it is first asked
+    for; separators : theirs, with a row of zeros.
     """
 
     row: Ints
     order: Ints
     layouts: Sequence[Layout]
-    values: Sequence[Combined]
+    solve: Callable[[int], Combined]
     separators: Floats
+    _solved: dict[int, Combined] = field(default_factory=dict)
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -153,7 +155,8 @@ class SolutionByPart:
 
     @property
     def is_finite(self) -> bool:
-        sums = [self.separators.sum(), *(part.values.sum() for part in self.values)]
+        every = range(len(self.layouts) - 1)
+        sums = [self.separators.sum(), *(self.part(k).values.sum() for k in every)]
         return bool(np.isfinite(sum(sums)))
 
     def __getitem__(self, dofs: Ints) -> Floats:
@@ -164,12 +167,14 @@ class SolutionByPart:
         for k in np.unique(owner).tolist():
             mine = np.flatnonzero(owner == k)
             local = rows[mine] - self.layouts[k].rows.start
-            values = self.values[k] if k < len(ends) else Combined(self.separators, None)
+            values = self.part(k) if k < len(ends) else Combined(self.separators, None)
             found[mine] = values.of(values.values[local]).of_loads
         return found.reshape(*dofs.shape, self.shape[1])
 
     def part(self, k: int) -> Combined:
-        return self.values[k]
+        if k not in self._solved:
+            self._solved[k] = self.solve(k)
+        return self._solved[k]
 
     def local(self, k: int, dofs: Ints) -> Ints:
         return self.layouts[k].local(self.row[dofs])
@@ -178,7 +183,7 @@ class SolutionByPart:
         U = np.empty(self.shape)
         ends = [layout.rows.stop for layout in self.layouts[:-1]]
         cuts = np.searchsorted(self.row[self.order], ends)
-        every = [*self.values, Combined(self.separators, None)]
+        every = [*map(self.part, range(len(ends))), Combined(self.separators, None)]
         for dofs, layout, part in zip(np.split(self.order, cuts), self.layouts, every, strict=True):
             U[dofs] = part.of(part.values[self.row[dofs] - layout.rows.start]).of_loads
         return U

@@ -166,21 +166,22 @@ def _of_group(
     mean, mine = tracker.means[w][group][:, here], np.searchsorted(here, group)
     read = tracker.reader(solved, here)
 
-    def under(load: Floats, positions: Ints) -> tuple[Floats, Floats]:
-        """Acting and resisting (n_sample, k) beside the line at some positions (k,)."""
-        on = np.isin(loads.position, positions)
-        column = np.searchsorted(positions, loads.position[on])
-        F = patch_loads(solved.model.mesh, loads.corners[on], load[on], column, len(positions))
-        traffic = read(solved.respond(F))
-        acting = np.asarray(mean @ tracker.principal(traffic, here))
-        return acting, tracker.resistance_at(traffic[:, mine], group, acting)[0]
-
-    acting, resists = under(loads.load, np.arange(n))
-    whole = float(utilisation(acting, resists).max())
+    # all of them in full, then those that have a wheel near the line with what of it counts
     less = np.unique(loads.position[shares < 1.0])
-    if len(less):
-        acting[:, less], resists[:, less] = under(loads.load * shares, less)
-    used = utilisation(acting, resists)
+    on = np.isin(loads.position, less)
+    F = patch_loads(
+        solved.model.mesh,
+        np.concatenate([loads.corners, loads.corners[on]]),
+        np.concatenate([loads.load, (loads.load * shares)[on]]),
+        np.concatenate([loads.position, n + np.searchsorted(less, loads.position[on])]),
+        n + len(less),
+    )
+    traffic = read(solved.stiffness.solution(F))
+    acting = np.asarray(mean @ tracker.principal(traffic, here))
+    resists = tracker.resistance_at(traffic[:, mine], group, acting)[0]
+    whole = float(utilisation(acting[:, :n], resists[:, :n]).max())
+    acting[:, less], resists[:, less] = acting[:, n:], resists[:, n:]
+    used = utilisation(acting[:, :n], resists[:, :n])
     k, column = np.unravel_index(int(used.argmax()), used.shape)
     place = sections.points[group[k]]
     return replace(

@@ -12,7 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipelines.bars.checks.remedies import Remedy, ShearDesign, remedies, steps
-from pipelines.bars.demand.control_sections import WIDTH_IN_DEPTHS, Sections, force_rows
+from pipelines.bars.demand.control_sections import (
+    WIDTH_IN_DEPTHS,
+    Sections,
+    force_rows,
+    mean_weights,
+)
 from pipelines.bars.demand.moments import permanent_sums
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
@@ -166,16 +171,8 @@ def _shear(
     """Mean principal shear over the width and the coexisting moment in its direction."""
     sections = check.sections
     piece = sections.piece == sections.piece[check.sample]
-    local = Sections(
-        names=sections.names,
-        line=sections.line[piece],
-        side=sections.side[piece],
-        points=sections.points[piece],
-        piece=sections.piece[piece],
-        rows=sections.rows[piece],
-        judged=sections.judged[piece],
-    )
-    mean = local.means(width)[[int(piece[: check.sample].sum())]]
+    sample = int(piece[: check.sample].sum())
+    mean = mean_weights(int(piece.sum()), sample, width)
     traffic = combination.traffic * forces.traffic
     v = np.zeros(traffic.shape[1])
     for state in permanent_states(combination, list(forces.permanent)):
@@ -183,7 +180,7 @@ def _shear(
         v = np.maximum(v, np.hypot(total[3], total[4]))
     first = permanent_states(combination, list(forces.permanent))[0]
     total = traffic + sum(f * forces.permanent[a] for a, f in first.items())
-    m_x, m_y, m_xy, q_x, q_y = total[:, int(piece[: check.sample].sum())]
+    m_x, m_y, m_xy, q_x, q_y = total[:, sample]
     c, s = np.array([q_x, q_y]) / max(float(np.hypot(q_x, q_y)), 1e-12)
     m = m_x * c**2 + m_y * s**2 + 2 * m_xy * c * s
-    return float((mean @ v)[0]), float(m)
+    return float(mean @ v), float(m)

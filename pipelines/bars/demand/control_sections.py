@@ -31,6 +31,7 @@ from plate.model.model import PlateModel
 from plate.results.fields import FieldPoints
 from plate.results.functionals import interpolation, result_rows
 from plate.results.places import at_field_points, deepest
+from plate.solver.solution import Solution
 
 # Effective depths in the width that shear is averaged over (lower bound of the Delft guideline).
 WIDTH_IN_DEPTHS = 4.0
@@ -68,10 +69,8 @@ class Sections:
         rows, columns, values = [], [], []
         for number in np.unique(self.piece):
             (index,) = np.nonzero(self.piece == number)
-            s = SPACING * np.arange(len(index), dtype=float)
-            for k, centre in enumerate(s):
-                low = max(min(centre - width / 2, s[-1] - width), 0.0)
-                weights = _weights(s, low, min(low + width, s[-1])) if len(s) > 1 else np.ones(1)
+            for k in range(len(index)):
+                weights = mean_weights(len(index), k, width)
                 used = np.flatnonzero(weights)
                 rows += [index[k]] * len(used)
                 columns += index[used].tolist()
@@ -79,15 +78,20 @@ class Sections:
         return sparse.coo_array((values, (rows, columns)), shape=(n, n)).tocsr()
 
 
-def _weights(s: Floats, low: float, high: float) -> Floats:
-    """Weights of samples at s for the mean of their linear interpolant over [low, high]."""
-    weights = np.zeros(len(s))
-    for i, (a, b) in enumerate(pairwise(s)):
-        p, q = max(a, low), min(b, high)
-        if q > p:
-            share = (0.5 * (p + q) - a) / (b - a)
-            weights[i] += (q - p) * (1 - share)
-            weights[i + 1] += (q - p) * share
+def mean_weights(n: int, k: int, width: float) -> Floats:
+    """Weights (n,) of the samples of a piece for the mean of their linear interpolant over a width
+    [m] about the one of number k, kept within the piece; of width 0 that sample alone."""
+    weights = np.zeros(n)
+    if width == 0.0 or n == 1:
+        weights[k] = 1.0
+        return weights
+    s = SPACING * np.arange(n, dtype=float)
+    low = max(min(s[k] - width / 2, s[-1] - width), 0.0)
+    start, end = np.maximum(s[:-1], low), np.minimum(s[1:], min(low + width, s[-1]))
+    length = np.maximum(end - start, 0.0)
+    share = (0.5 * (start + end) - s[:-1]) / np.diff(s)
+    weights[:-1] = length * (1 - share)
+    weights[1:] += length * share
     return np.asarray(weights / weights.sum())
 
 
@@ -297,18 +301,20 @@ class ShearTracker:
         at_samples = [np.asarray(self.sections.rows @ f) for f in fields]
         return self.combination.traffic * np.stack(at_samples)
 
-    def reader(self, solved: SolvedDeck, part: Ints) -> Callable[[Response], Floats]:
+    def reader(self, solved: SolvedDeck, part: Ints) -> Callable[[Solution], Floats]:
         """`factored` at the samples `part` (k,) alone, (5 or 8, k, n_position)."""
         rows = self.sections.rows[part]
-        operator = force_rows(solved.model, solved.recovery.points, rows)
+        operators = [force_rows(solved.model, solved.recovery.points, rows)]
+        if self.membrane is not None and self.membrane.rows is not None:
+            n = rows.shape[1]
+            operators += [rows @ self.membrane.rows[k * n : (k + 1) * n] for k in range(3)]
+        operator = sparse.csr_array(sparse.vstack(operators, format="csr"))
+        used = np.unique(operator.indices).astype(np.int64)
+        near = operator[:, used]
 
-        def read(response: Response) -> Floats:
-            local = np.asarray(operator @ response.displacements)
-            forces = list(local.reshape(-1, len(part), local.shape[1]))
-            own = None if self.membrane is None else self.membrane.own(response)
-            if own is not None:
-                forces += [np.asarray(rows @ f) for f in own]
-            return self.combination.traffic * np.stack(forces)
+        def read(solution: Solution) -> Floats:
+            local = np.asarray(near @ solution[used])
+            return self.combination.traffic * local.reshape(-1, len(part), local.shape[1])
 
         return read
 

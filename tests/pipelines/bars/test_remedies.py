@@ -1,5 +1,7 @@
 """The three remedies: least candidates that pass, re-solved with the demand of each design."""
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -24,6 +26,11 @@ def shear_use(
     demand = v + 25e3 * (design if solved is None else solved).thickness * 1.5 * 1.35
     found = one_way_resistance(design.section(), design.materials, demand, m)
     return float(utilisation(demand, found.v_Rd))
+
+
+def under(v: float) -> Callable[[ShearDesign, ShearDesign], float]:
+    """The utilisation under that shear of the wheel [N/m]."""
+    return lambda design, solved: shear_use(design, solved, v)
 
 
 @pytest.mark.parametrize(
@@ -62,7 +69,7 @@ def test_steel_beyond_two_per_cent_does_not_help() -> None:
     present = ShearDesign(0.25, EN, 0.0014, 0.05)
     rows = remedies(
         present,
-        lambda *d: shear_use(*d, v=260e3),
+        under(260e3),
         steps(0.25, 1.0, 0.01),
         grade_ladder("EN 1992"),
         steps(0.0014, 0.02, 0.0002),
@@ -74,18 +81,14 @@ def test_steel_beyond_two_per_cent_does_not_help() -> None:
 
 def test_a_design_that_passes_needs_nothing() -> None:
     present = ShearDesign(0.25, EN, 0.0014, 0.05)
-    rows = remedies(
-        present, lambda *d: shear_use(*d, v=20e3), [0.3], grade_ladder("EN 1992"), [0.002]
-    )
+    rows = remedies(present, under(20e3), [0.3], grade_ladder("EN 1992"), [0.002])
     assert [row.needed for row in rows] == [0.25, "C30/37", 0.0014]
 
 
 def test_candidates_below_the_present_value_are_passed_over() -> None:
     present = ShearDesign(0.25, EN, 0.0014, 0.05)
 
-    def over(design: ShearDesign, solved: ShearDesign) -> float:
-        return shear_use(design, solved, 400e3)
-
+    over = under(400e3)
     below = remedies(present, over, [0.2], grade_ladder("EN 1992"), [0.001])
     assert below[0].needed is None
     assert_allclose(below[0].utilisation, over(present, present))
@@ -138,7 +141,7 @@ def test_few_plates_are_solved_of_a_smooth_series(demand: float) -> None:
 
         def use(t: float, by: float, first: float = first, solved: set[float] = solved) -> float:
             solved.add(by)
-            return first * (0.25 / t) ** (1.0 + demand) * (by / 0.25) ** demand
+            return float(first * (0.25 / t) ** (1.0 + demand) * (by / 0.25) ** demand)
 
         found, at = least_passing(thicknesses, use)
         assert found is not None
