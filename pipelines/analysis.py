@@ -19,7 +19,7 @@ from pipelines.accuracy.tolerances import (
 )
 from pipelines.accuracy.worst_envelope import WorstEnvelope, stepped, with_worst_loads
 from pipelines.bars.checks.findings_utilisation import with_utilisation
-from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.demand.observer import DesignWatch, watched_part
 from pipelines.bars.design import design
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Reinforcement
@@ -128,7 +128,7 @@ def _on_this_mesh(
         watched, watch = kept.stage(
             "load positions",
             lambda: _load_positions(barred, alone, threads, stages.tell),
-            data=(of, deck.reinforcement),
+            data=(of, None if deck.reinforcement is None else watched_part(barred)),
             made=[bare],
         )
         # Without what the bars ask for the envelopes depend on no bar.
@@ -152,8 +152,8 @@ def _on_this_mesh(
         if watch is not None:
             bars = kept.stage(
                 "reinforcement",
-                lambda: design(barred, watched, watch, threads),
-                data=of,
+                lambda: design(barred, watched, watch.of_bars(barred, threads), threads),
+                data=(of, deck.reinforcement),
                 made=[watch],
             )
     with stages("worst load positions"):

@@ -1,7 +1,13 @@
 """What bars and shear need of the traffic: of every block of load positions as it is streamed, and
-of the load models."""
+of the load models.
+
+Moments and forces of beams ask nothing of the slab's bars but their depths; shear is judged by the
+bars as it is seen, since which load position governs depends on them. For other bars of the same
+depths vehicles that drive alone are streamed again for the shear alone.
+"""
 
 from collections.abc import Collection, Mapping, Sequence
+from copy import copy
 from dataclasses import replace
 
 import numpy as np
@@ -28,7 +34,7 @@ from pipelines.bars.demand.moments import (
 )
 from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.deck.deck import Deck
-from pipelines.deck.reinforcement import DesignBasis
+from pipelines.deck.reinforcement import DesignBasis, Reinforcement
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import Extremes
 from pipelines.envelopes.peaks import nearest
@@ -53,14 +59,14 @@ class DesignWatch:
     """
 
     def __init__(self, solved: SolvedDeck, cases: Mapping[str, Response]) -> None:
-        deck = solved.deck
-        reinforcement = deck.required_reinforcement
+        barred, reinforcement = solved, watched_part(solved)
+        deck = replace(solved.deck, reinforcement=reinforcement)
+        solved = solved.of_deck(deck)
         n = solved.recovery.points.n_points
         none: dict[Action, Floats] = {"self-weight": np.zeros((5, n))}
         permanent = permanent_fields(deck, cases, FORCES) or none
         self.beams = BeamWatch(solved, cases) if reinforcement.beams else None
         self.dead = sum(permanent.values(), np.zeros((5, n)))[:3]
-        self.deck, self.solved, self.reinforcement = deck, solved, reinforcement
         self.combinations = combinations_of(deck)
         grades = [basis.materials for basis in reinforcement.bases]
         self.membrane = membrane_forces(deck, solved.model, solved.recovery.points, grades)
@@ -84,12 +90,47 @@ class DesignWatch:
         self.moments = self.moment_envelopes(self.combinations)
         if own is not None:
             permanent = {a: np.concatenate([f, own[a]]) for a, f in permanent.items()}
+        self._permanent_forces = permanent
         depth = _depth(reinforcement.bars)
         self.design_width = _design_width(depth)
+        self.sections = shear_sections(solved, depth)
+        self._shear_forms: ShearForms | None = None
+        # where the load positions of each vehicle end, and the standards that it counts under
+        self._runs = load_positions(deck)
+        self._ends = np.cumsum([len(run) for run in self._runs])
+        self._families = [
+            {
+                b.materials.standard
+                for b in reinforcement.bases
+                if counts_under(v, b.materials.standard)
+            }
+            for v in (run.vehicle.name for run in self._runs)
+        ]
+        self._begin_shear(barred)
+
+    def of_bars(self, solved: SolvedDeck, workers: int | None = None) -> "DesignWatch":
+        """The same for the bars of a deck whose `watched_part` is the same."""
+        if solved.deck.reinforcement is self.reinforcement:
+            return self
+        found = copy(self)
+        found._begin_shear(solved)
+
+        def read(first: int, response: Response) -> None:
+            _ = response.fields
+
+        for first, response, _ in stream(solved, self._runs, read, workers):
+            found._judge_position_shear(first, response)
+        return found
+
+    def _begin_shear(self, solved: SolvedDeck) -> None:
+        """Trackers of the shear of all parts of a deck, before any load position."""
+        self.deck, self.solved = solved.deck, solved
+        self.reinforcement = reinforcement = solved.deck.required_reinforcement
+        permanent = self._permanent_forces
+        depth = _depth(reinforcement.bars)
         widths = [round(k * depth, 3) for k in SWEEP]
         if reinforcement.shear_widths is not None:
             widths = [*reinforcement.shear_widths, self.design_width]
-        self.sections = shear_sections(solved, depth)
 
         def tracker(sections: Sections, widths: Collection[float], bars: SlabBars,
                     basis: DesignBasis) -> ShearTracker:  # fmt: skip
@@ -131,18 +172,6 @@ class DesignWatch:
             for basis, found in zip(bases, self.panel_shears, strict=True):
                 as_read = replace(basis, materials=built.materials(basis.materials))
                 found.append(tracker(sections, [_design_width(depth)], built.bars, as_read))
-        self._shear_forms: ShearForms | None = None
-        # where the load positions of each vehicle end, and the standards that it counts under
-        runs = load_positions(deck)
-        self._ends = np.cumsum([len(run) for run in runs])
-        self._families = [
-            {
-                b.materials.standard
-                for b in reinforcement.bases
-                if counts_under(v, b.materials.standard)
-            }
-            for v in (run.vehicle.name for run in runs)
-        ]
 
     def of_model(self, model: LoadModel) -> ModelWatch | None:
         """What is to be enveloped under a load model; None where no standard here needs it."""
@@ -156,8 +185,8 @@ class DesignWatch:
 
     def take_models(self, numbered: GoverningIndex, envelopes: Sequence[TrafficEnvelope]) -> None:
         """Take in load models; where they stand is numbered on."""
-        for envelope in envelopes:
-            first = numbered.add(envelope)
+        firsts = [numbered.add(envelope) for envelope in envelopes]
+        for first, envelope in zip(firsts, envelopes, strict=True):
             n_beams = 0 if self.beams is None else self.beams.forms.shape[0]
             watched = envelope.watched
             for k, basis in enumerate(self.reinforcement.bases):
@@ -235,6 +264,10 @@ class DesignWatch:
         self.moments(first, response, mine)
         if self.beams is not None:
             self.beams.take_positions(response, mine)
+        self._judge_position_shear(first, response)
+
+    def _judge_position_shear(self, first: int, response: Response) -> None:
+        mine = self._families[int(np.searchsorted(self._ends, first, side="right"))]
         for k, basis in enumerate(self.reinforcement.bases):
             if basis.materials.standard in mine:
                 self._judge_shear(k, first, response)
@@ -244,6 +277,24 @@ class DesignWatch:
         for tracker in (self.shears[k], *self.part_shears[k], *self.panel_shears[k]):
             if len(tracker.sections.points):
                 tracker(first, response)
+
+
+def watched_part(solved: SolvedDeck) -> Reinforcement:
+    """What a `DesignWatch` reads of the reinforcement but for the shear. Of the bars these are the
+    depths, and where membrane forces act all, by which their arms are known."""
+    one = solved.deck.required_reinforcement
+    pulled = one.imposed or solved.model.connected
+    return replace(
+        one,
+        bars=one.bars if pulled else one.bars.of_depth,
+        choice=None,
+        shear_widths=None,
+        survey=None,
+        collision=None,
+        damage=None,
+        added=(),
+        stock=0.0,
+    )
 
 
 def _depth(bars: SlabBars) -> float:
