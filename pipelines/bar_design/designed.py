@@ -13,7 +13,6 @@ from pipelines.bar_design.told import (
 )
 from pipelines.bars.choice.alternatives import Alternative
 from pipelines.bars.choice.deck_text import DeckText
-from pipelines.bars.choice.floors import Floor
 from pipelines.bars.choice.governs import Governs
 from pipelines.bars.choice.least_steel import Chosen
 from pipelines.bars.choice.one_step_less import Less
@@ -21,7 +20,6 @@ from pipelines.caution import TO_VERIFY
 from pipelines.deck.deck import Deck
 from pipelines.report.document import Section
 from pipelines.result import Result
-from pipelines.standards.resistance.bars import Layer
 from plate.geometry.outline import DRAWN, region
 
 HELPS = (
@@ -53,9 +51,8 @@ class Designed:
     """What a design came to.
 
     text : of the deck file with the bars; chosen : the bars, None where nothing passes; result : of
-    the last analysis, with them; floors : least areas that checks of several layers asked for;
-    analyses : how many were made; stops : the checks that no bars of the
-    set meet, in words; one_step_less : what stands against bars that are smaller by one step;
+    the last analysis, with them; analyses : how many were made; stops : the checks that no bars of
+    the set meet, in words; one_step_less : what stands against bars that are smaller by one step;
     governs : what sets the steel of each layer and zone; alternatives : what else would weigh;
     helps : where no bars pass, what alone makes some pass and what does not. change : that was
     taken, in words, since none pass without; "" without.
@@ -64,7 +61,6 @@ class Designed:
     text: DeckText
     chosen: Chosen | None
     result: Result
-    floors: dict[Layer, Floor]
     analyses: int
     stops: tuple[str, ...]
     one_step_less: tuple[Less, ...] = ()

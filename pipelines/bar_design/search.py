@@ -6,22 +6,22 @@ adequate. What checks of several layers together ask for, shear above all, comes
 of layers; where no bars of the set suffice the slab gets thicker, if the deck file allows it.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 
 from pipelines.analysis import analyse
 from pipelines.bar_design.designed import Designed
 from pipelines.bars.adequacy import Adequacy, StandardVerdict
 from pipelines.bars.choice.alternatives import (
     ANALYSED,
-    MORE,
+    THICKER,
     alternative,
     alternatives,
     proposed,
 )
-from pipelines.bars.choice.candidates import Needs, Trial
+from pipelines.bars.choice.candidates import Candidate, Needs, Trial
 from pipelines.bars.choice.deck_text import DeckText
-from pipelines.bars.choice.floors import Floor, asked
+from pipelines.bars.choice.floors import LESS, MORE, Floor, asked, shear_floors
 from pipelines.bars.choice.governs import governs
 from pipelines.bars.choice.least_steel import Chosen, least_steel
 from pipelines.bars.choice.one_step_less import ESTIMATE, Less, one_step_less
@@ -47,7 +47,7 @@ def adequate(
     whole : the last analysis has all searches, and it is told what governs; without it bars are
     adequate by the steps of the load positions alone.
     """
-    floors: dict[Layer, Floor] = {}
+    found = _Found()
     tried: dict[Less, str] = {}
     chosen: Chosen | None = None
     quickly = True
@@ -55,27 +55,26 @@ def adequate(
         result = analyse(text.deck, kept=kept, tolerances_wanted=not quickly)
         bars = text.deck.required_reinforcement.bars
         stops = _stops(result.verdicts)
-        changed = _raise(floors, result, bars, chosen=chosen is not None)
+        _raise(found, result, bars, chosen=chosen is not None)
         tell(f"analysis {number}: {'; '.join(stops) or 'every check that is judged is adequate'}")
-        found = chosen is not None and not stops
-        if found and not (whole and quickly):
+        passes = chosen is not None and not stops
+        if passes and not (whole and quickly):
             break
-        following = least_steel(_needs(result, choice, floors), bars)
-        if found and chosen is not None and following == chosen:
-            spare = _spare(text, chosen, result, choice, floors, tried, kept)
+        following = least_steel(_needs(result, choice, found), bars)
+        if passes and chosen is not None and following == chosen:
+            spare = _spare(text, chosen, result, choice, found, tried, kept)
             if spare is not None:
-                less = spare.less
-                tell(f"{place_of(less.layer)}: {less.what} passes, too")
-                floors[less.layer] = spare.floor
-                tried[less] = f"{less.check}, by the searches of the whole run"
-                following = least_steel(_needs(result, choice, floors), bars)
+                tell(f"{place_of(spare.layer)}: {spare.what} passes, too")
+                found.passed[spare.layer] = spare.candidate
+                tried[spare] = f"{spare.check}, by the searches of the whole run"
+                following = least_steel(_needs(result, choice, found), bars)
         if following is None:
-            stops = (*stops, *_without_bars(_needs(result, choice, floors), bars)) or (NONE,)
+            stops = (*stops, *_without_bars(_needs(result, choice, found), bars)) or (NONE,)
             break
-        if following == chosen and not found and not changed:
-            break
+        if following == chosen and not passes:
+            break  # nothing else is left to try
         # the last analysis is the whole one, whose searches are closer
-        quickly = not (found and following == chosen)
+        quickly = not (passes and following == chosen)
         chosen = following
         text = text.with_bars(bars, chosen)
     else:  # the bars that were chosen last have not been analysed with all searches
@@ -84,31 +83,42 @@ def adequate(
         text=text,
         chosen=chosen,
         result=result,
-        floors=floors,
         analyses=number + len(tried),
         stops=stops,
     )
     if chosen is None or stops or not whole:
         return designed
-    return _told(designed, choice, tried, kept)
+    return _told(designed, choice, found, tried, kept)
 
 
-def _told(found: Designed, choice: BarChoice, tried: dict[Less, str], kept: Kept) -> Designed:
+@dataclass(frozen=True)
+class _Found:
+    """Least areas of layers that failed checks ask for, and bars of layers that pass in spite of
+    what is estimated."""
+
+    floors: dict[Layer, Floor] = field(default_factory=dict)
+    passed: dict[Layer, Candidate] = field(default_factory=dict)
+
+
+def _told(
+    design: Designed, choice: BarChoice, found: _Found, tried: dict[Less, str], kept: Kept
+) -> Designed:
     """An adequate design with what governs it and what else would weigh."""
-    chosen, result, text = found.chosen, found.result, found.text
+    chosen, result, text = design.chosen, design.result, design.text
     assert chosen is not None
-    needs = _needs(result, choice, found.floors)
+    needs = _needs(result, choice, found)
     bars = text.deck.required_reinforcement.bars
-    spare = _spare(text, chosen, result, choice, found.floors, tried, kept, whole=True)
+    spare = _spare(text, chosen, result, choice, found, tried, kept, whole=True)
     if spare is not None:
-        tried[spare.less] = ESTIMATE
-    thicker = text.with_thickness(bars.thickness + MORE)
+        tried[spare] = ESTIMATE
+    thicker = text.with_thickness(bars.thickness + THICKER)
     analysed = analyse(thicker.deck, kept=kept, tolerances_wanted=False)
     again = least_steel(
-        _needs(analysed, choice, found.floors), thicker.deck.required_reinforcement.bars
+        _needs(analysed, choice, replace(found, passed={})),
+        thicker.deck.required_reinforcement.bars,
     )
     return replace(
-        found,
+        design,
         one_step_less=tuple(
             replace(less, check=tried.get(less) or less.check)
             for less in one_step_less(needs, bars, chosen)
@@ -117,17 +127,9 @@ def _told(found: Designed, choice: BarChoice, tried: dict[Less, str], kept: Kept
         alternatives=(
             *alternatives(needs, bars, chosen),
             *proposed(needs),
-            alternative(f"{1e3 * MORE:.0f} mm thicker", needs, again, ANALYSED),
+            alternative(f"{1e3 * THICKER:.0f} mm thicker", needs, again, ANALYSED),
         ),
     )
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Spare:
-    """Bars that pass below an estimated least area, and the least area that they leave."""
-
-    less: Less
-    floor: Floor
 
 
 def _spare(
@@ -135,41 +137,40 @@ def _spare(
     chosen: Chosen,
     result: Result,
     choice: BarChoice,
-    floors: Mapping[Layer, Floor],
+    found: _Found,
     tried: dict[Less, str],
     kept: Kept,
     *,
     whole: bool = False,
-) -> _Spare | None:
+) -> Less | None:
     """Bars a step smaller than a least area asks for, which is an estimate, that pass in an
     analysis of their own; None where there are none.
 
     tried : what bars that have been analysed fail; added to. whole : with all searches.
     """
-    bars, needs = text.deck.required_reinforcement.bars, _needs(result, choice, floors)
+    bars, needs = text.deck.required_reinforcement.bars, _needs(result, choice, found)
     for less in one_step_less(needs, bars, chosen):
-        floor = floors.get(less.layer, Floor())
-        if less.check != floor.why or less in tried:
+        floor = needs.floors.get(less.layer)
+        if floor is None or less.check != floor.why or less in tried:
             continue
         changed = replace(chosen, layers={**chosen.layers, less.layer: less.candidate})
         deck = text.with_bars(bars, changed).deck
         stops = _stops(analyse(deck, kept=kept, tolerances_wanted=whole).verdicts)
         if not stops:
-            smaller = less.candidate
-            left = Floor(
-                min(floor.everywhere, smaller.bars.area),
-                min(floor.beside, smaller.beside),
-                floor.why,
-            )
-            return _Spare(less=less, floor=left)
+            return less
         tried[less] = "; ".join(stops)
     return None
 
 
-def _needs(result: Result, choice: BarChoice, floors: Mapping[Layer, Floor]) -> Needs:
-    """What the bars must take after an analysis."""
+def _needs(result: Result, choice: BarChoice, found: _Found) -> Needs:
+    """What the bars must take after an analysis: least areas for shear as it finds them, with what
+    earlier ones have shown to fail."""
     assert result.design is not None
-    return Needs(result.solved, result.design, choice, floors)
+    floors = dict(found.floors)
+    for standard in result.design.standards:
+        for layer, floor, _ in shear_floors(standard):
+            floors[layer] = floors.get(layer, Floor()).joined(floor.times(LESS))
+    return Needs(result.solved, result.design, choice, floors, found.passed)
 
 
 def _without_bars(needs: Needs, bars: SlabBars) -> Iterator[str]:
@@ -203,13 +204,17 @@ def _stops(verdicts: Sequence[StandardVerdict]) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _raise(floors: dict[Layer, Floor], result: Result, bars: SlabBars, *, chosen: bool) -> bool:
-    """Raise the least areas to what failing checks ask for; whether any has risen."""
-    changed = False
+def _raise(found: _Found, result: Result, bars: SlabBars, *, chosen: bool) -> None:
+    """Raise the least areas to what failing checks ask for."""
     assert result.design is not None
+    if any(verdict.of(Adequacy.NOT_ADEQUATE) for verdict in result.verdicts):
+        found.passed.clear()  # beside other bars than these
     for verdict, standard in zip(result.verdicts, result.design.standards, strict=True):
-        for layer, floor in asked(verdict, standard, bars, chosen=chosen):
-            before = floors.get(layer, Floor())
-            floors[layer] = before.raised(floor)
-            changed |= floors[layer] is not before
-    return changed
+        asked_for = list(asked(verdict, bars, chosen=chosen))
+        asked_for += [
+            (layer, floor.where(fails).times(MORE))
+            for layer, floor, fails in shear_floors(standard)
+            if fails.any()
+        ]
+        for layer, floor in asked_for:
+            found.floors[layer] = found.floors.get(layer, Floor()).joined(floor)

@@ -185,6 +185,10 @@ def _standard(
             peaks,
             {d: _span(deck, d) for d in DIRECTIONS},
             steel_needed(bars, mat, everywhere),
+            {
+                d: drawn.bars_at(plan[int(ultimate.layer(("bottom", d)).argmax())])
+                for d in DIRECTIONS
+            },
         ),
         *fatigue_rows(demand.fatigue, bars, mat, whole.points(plan)),
         *collision_rows(solved, mat, watch.dead),

@@ -143,6 +143,10 @@ class DrawnBars:
 
         return DrawnPart(name=name, marks=marks, bars=bars, holds=holds)
 
+    def bars_at(self, point: Floats) -> SlabBars:
+        """The bars that count at a plan point (2,)."""
+        return self.parts[int(self._number(point[None])[0])].bars
+
     def at(
         self, points: Floats, of: Callable[[SlabBars], Mapping[Layer, float]]
     ) -> dict[Layer, Floats]:

@@ -183,11 +183,13 @@ def rule_rows(
     peaks: Peaks,
     spans: Mapping[Direction, float],
     steel: Mapping[Layer, float],
+    loaded: Mapping[Direction, SlabBars],
 ) -> tuple[Row, ...]:
     """Every rule that the standard has.
 
     spans : largest distance of neighbouring lines that the bars of each direction span [m]; the
-    advice on span/depth is for the shorter one. steel : that bending needs [m2/m].
+    advice on span/depth is for the shorter one. steel : that bending needs [m2/m]. loaded : what
+    lies where the bottom bars of a direction have their largest moment, added bars with it.
     """
     mat = basis.materials
     rows = [row for face in FACES for row in mat_rows(bars, face, basis, peaks)]
@@ -199,7 +201,7 @@ def rule_rows(
     short: Layer = ("bottom", min(DIRECTIONS, key=lambda d: spans[d]))
     if np.isfinite(steel[short]):
         span = spans[short[1]]
-        rows += span_depth_rows(bars, short, mat, span, "interior span", steel[short])
+        rows += span_depth_rows(loaded[short[1]], short, mat, span, "interior span", steel[short])
     for face, exposure in zip(FACES, basis.exposure, strict=True):
         if exposure is not None:
             rows += cover_rows(bars, face, mat, exposure, basis.structural_class)

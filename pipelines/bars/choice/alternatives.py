@@ -15,7 +15,7 @@ from pipelines.standards.resistance.bars import (
     other_direction,
 )
 
-MORE = 0.010  # of cover or thickness [m]
+THICKER = 0.010  # cover or slab [m]
 # How an alternative was found.
 SAME = "chosen again under the same moments"
 NOT_SHEAR = "chosen again under the same moments; shear as it was: an estimate"
@@ -60,10 +60,10 @@ def alternatives(needs: Needs, bars: SlabBars, chosen: Chosen) -> Iterator[Alter
     for face in FACES:
         mat = bars.mat(face)
         try:
-            thicker = bars.with_mat(face, replace(mat, cover=mat.cover + MORE))
+            thicker = bars.with_mat(face, replace(mat, cover=mat.cover + THICKER))
         except ValueError:
             continue
-        what = f"{1e3 * MORE:.0f} mm more cover at the {face}"
+        what = f"{1e3 * THICKER:.0f} mm more cover at the {face}"
         less_deep = replace(needs, floors=_less_deep(needs, bars, thicker, face))
         yield alternative(what, needs, least_steel(less_deep, thicker), deep)
     same = [(s, least_of(known, prices, area, _spaced(s))) for s in needs.choice.spacings]

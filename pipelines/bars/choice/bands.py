@@ -24,6 +24,7 @@ from plate.arrays import Floats
 from plate.geometry.outline import DRAWN, region
 
 STEP = 0.1  # to which reaches of added bars are rounded [m]
+INSIDE = 1e-6  # to within which a place lies on what is drawn [m]
 # Lines and bars that enclose an angle with a sine above the first cross; below the other they run
 # alongside.
 CROSS, ALONGSIDE = 0.7, 0.5
@@ -60,17 +61,16 @@ class Added:
 class Band:
     """Lines along which, or clear of which, bars may be added to a layer.
 
-    gaps : (n_line, n) distance of every result point to each of them [m]. sines : (n_line,) largest
-    of the angles between each and the bars: a length along the bars is no more than so much of it
-    away from the line. sections : distance from the lines at which shear is judged beside all of
-    them [m]; None where it need not be.
+    lines : their courses. gaps : (n_line, n) distance of every result point to each of them [m].
+    sines : (n_line,) largest of the angles between each and the bars: a length along the bars is no
+    more than so much of it away from the line.
     """
 
     along: tuple[str, ...]
     clear: bool
+    lines: tuple[shapely.Geometry, ...]
     gaps: Floats
     sines: Floats
-    sections: float | None
 
     @cached_property
     def gap(self) -> Floats:
@@ -91,8 +91,18 @@ class Band:
     def without(self, line: int) -> "Band":
         """Of the other lines."""
         keep = [k for k in range(len(self.along)) if k != line]
-        names = tuple(self.along[k] for k in keep)
-        return replace(self, along=names, gaps=self.gaps[keep], sines=self.sines[keep])
+        return replace(
+            self,
+            along=tuple(self.along[k] for k in keep),
+            lines=tuple(self.lines[k] for k in keep),
+            gaps=self.gaps[keep],
+            sines=self.sines[keep],
+        )
+
+    def gap_at(self, points: Floats) -> Floats:
+        """(n,) distance of plan points (n, 2) to the nearest line [m]."""
+        places = shapely.points(points)
+        return np.min([shapely.distance(line, places) for line in self.lines], axis=0)
 
     def lengthened(self, reach: float, along: float) -> float:
         """A reach [m] of bars that are longer by so much at each end [m], rounded to more bars."""
@@ -101,16 +111,17 @@ class Band:
             return round(float(np.floor((reach - more) / STEP + 1e-9) * STEP), 3)
         return round(float(np.ceil((reach + more) / STEP - 1e-9) * STEP), 3)
 
-    def counted(self, reach: float, bond: float) -> NDArray[np.bool_]:
-        """(n,) where bars drawn with a reach [m] are anchored by their bond length [m]."""
-        off = bond * float(self.sines.max())
-        return np.asarray(self.gap >= reach + off if self.clear else self.gap <= reach - off)
+    def counted(self, reach: float, bond: float, gap: Floats) -> NDArray[np.bool_]:
+        """(n,) where bars drawn with a reach [m] are anchored by their bond length [m], at
+        distances `gap` (n,) from the nearest line [m]."""
+        off = bond * float(self.sines.max()) - INSIDE
+        return np.asarray(gap >= reach + off if self.clear else gap <= reach - off)
 
 
-def bands(solved: SolvedDeck, layer: Layer, depth: float) -> Iterator[Band]:
+def bands(solved: SolvedDeck, layer: Layer) -> Iterator[Band]:
     """Along the supporting lines that the layer's bars cross, and along the free edges beside them;
     of bottom bars also clear of the supports and edges that they cross, of those that run
-    alongside, and of all; depth : effective, of the sections of shear [m]."""
+    alongside, and of all."""
     deck = solved.deck
     plan = deck.plan
     supports = {line.name for line in deck.lines if line.support != "free"}
@@ -119,7 +130,7 @@ def bands(solved: SolvedDeck, layer: Layer, depth: float) -> Iterator[Band]:
     runs = _direction(deck, layer)
     sine = {name: _sine(plan.lines[name].path[[0, -1]], runs) for name in supports | free}
     crossed = [name for name in supports if sine[name] > CROSS]
-    yield from _band(solved, layer, crossed, sections=depth)
+    yield from _band(solved, layer, crossed)
     yield from _band(solved, layer, [edge for edge in free if sine[edge] < ALONGSIDE])
     if layer[0] == "bottom":
         every = supports | free
@@ -141,24 +152,19 @@ def _band(
     names: Sequence[str],
     *,
     clear: bool = False,
-    sections: float | None = None,
 ) -> Iterator[Band]:
-    """Of lines, if there are any. sections : effective depth, where shear beside them counts."""
+    """Of lines, if there are any."""
     if not names:
         return
-    deck, plan, along = solved.deck, solved.deck.plan, tuple(sorted(names))
-    points, runs = shapely.points(solved.recovery.points.plan), _direction(deck, layer)
-    lines = [courses(plan, [name]) for name in along]
-    if sections is not None:
-        widths = [line.width for line in deck.lines if line.name in along]
-        # beyond a section the bars in tension reach on: EN 1992-1-1 figure 6.3
-        sections += max(0.5 * max(widths) + sections, deck.slab.thickness)
+    along = tuple(sorted(names))
+    points, runs = shapely.points(solved.recovery.points.plan), _direction(solved.deck, layer)
+    lines = [courses(solved.deck.plan, [name]) for name in along]
     yield Band(
         along=along,
         clear=clear,
+        lines=tuple(lines),
         gaps=np.array([shapely.distance(line, points) for line in lines]),
         sines=np.array([max(_sine(run, runs) for run in _runs(line)) for line in lines]),
-        sections=sections,
     )
 
 

@@ -5,9 +5,10 @@ A candidate passes in bending, stresses, crack width, fatigue and the rules of i
 standard, each part of the slab by the bars that lie there.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,7 @@ from pipelines.model.responses import SolvedDeck
 from pipelines.numbers import within
 from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import Bars, Layer, SlabBars, place_of
+from plate.arrays import Floats
 from plate.geometry.outline import DRAWN, region
 
 STEEL = 7850.0  # density of reinforcing steel [kg/m3], EN 1991-1-1 table A.4
@@ -43,24 +45,20 @@ class Candidate:
     def sets(self) -> tuple[Bars, ...]:
         return (self.bars,) if self.added is None else (self.bars, self.added.bars)
 
-    @property
-    def beside(self) -> float:
-        """Steel beside the supporting lines that the bars cross [m2/m]."""
-        near = self.added is not None and not self.added.clear
-        return sum(bars.area for bars in (self.sets if near else self.sets[:1]))
-
 
 @dataclass(frozen=True, eq=False)
 class Needs:
     """What the bars of a run must take, and the bars there are to choose from.
 
-    floors : least areas of layers that checks beyond those of single layers ask for.
+    floors : least areas of layers that checks beyond those of single layers ask for; passed : bars
+    of layers that pass these in an analysis.
     """
 
     solved: SolvedDeck
     design: Design
     choice: BarChoice
     floors: Mapping[Layer, Floor] = field(default_factory=dict)
+    passed: Mapping[Layer, Candidate] = field(default_factory=dict)
 
     @property
     def deck(self) -> Deck:
@@ -108,13 +106,22 @@ class Trial:
     layer: Layer
     _peaks: dict[tuple[str, bytes], Peaks] = field(default_factory=dict)
 
-    def candidates(self) -> Iterator[Candidate]:
+    def candidates(self) -> list[Candidate]:
         """One for every mat that passes: alone, or with the least bars added along lines.
 
         Of mats that pass alone the least, the least of every diameter, on which the inner layer's
         depth depends, and those whose further steel a diameter and a spacing less may pay for.
+        Where none meets the least areas, those that meet them as far as the fullest mat does.
         """
-        needs, floor = self.needs, self.floor
+        found = list(self._meeting(self.floor))
+        if not found and self.floor.most > 0.0:
+            most = self._fullest((mat,) for mat in self.needs.sets)
+            found = list(self._meeting(self.floor.at_most(most, most)))
+        return found
+
+    def _meeting(self, floor: Floor) -> Iterator[Candidate]:
+        """Those that meet some least areas."""
+        needs = self.needs
         least, diameters = np.inf, set[float]()
         for mat in needs.sets:
             if mat.area < floor.everywhere:
@@ -123,7 +130,8 @@ class Trial:
             if changed is None:
                 continue
             mass = STEEL * mat.area * needs.area
-            if mat.area >= floor.beside and self.fails(changed, needs.everywhere) is None:
+            short = floor.areas > mat.area
+            if not short.any() and self.fails(changed, needs.everywhere) is None:
                 least = min(least, mass)
                 if mass <= least + self._variety or mat.diameter not in diameters:
                     yield Candidate(bars=mat, added=None, mass=mass)
@@ -132,24 +140,61 @@ class Trial:
             if np.isfinite(least):
                 continue  # less steel passes without any added
             for band in self._bands:
-                for added in self._added(changed, mat, band):
+                for added in self._added(changed, mat, band, floor):
                     more = STEEL * added.bars.area * added.area(needs.deck)
                     yield Candidate(bars=mat, added=added, mass=mass + more)
 
     @cached_property
     def floor(self) -> Floor:
-        """Least areas of the layer. Above the fullest mat that passes what single layers are
-        checked by it is this mat's: whether that suffices, an analysis tells."""
+        """Least areas of the layer: no more than bars have that pass, nor than the fullest that
+        pass what single layers are checked by, of a mat everywhere and elsewhere of two sets.
+        Whether these suffice, an analysis tells."""
         floor = self.needs.floors.get(self.layer, Floor())
-        for mat in reversed(self.needs.sets if floor.most > 0.0 else ()):
-            changed = self.with_layer(mat)
+        passed = self.needs.passed.get(self.layer)
+        if passed is not None:
+            floor = floor.at_most(passed.bars.area, self.steel_at(passed, floor.at))
+        if floor.most == 0.0:
+            return floor
+        alone: list[tuple[Bars, ...]] = [(mat,) for mat in self.needs.sets]
+        most = self._fullest(alone)
+        if floor.most <= most:
+            return floor
+        return floor.at_most(most, self._fullest([*alone, *product(self.needs.sets, repeat=2)]))
+
+    def _fullest(self, kinds: Iterable[tuple[Bars, ...]]) -> float:
+        """The most steel of some kinds of bars, mats alone or with others between theirs, that pass
+        what single layers are checked by [m2/m]; infinite where none do."""
+        for bars in sorted(kinds, key=lambda bars: -sum(one.area for one in bars)):
+            try:
+                changed = self.with_layer(replace(bars[0], between=bars[1] if bars[1:] else None))
+            except ValueError:
+                continue
             if changed is not None and self.fails(changed, self.needs.everywhere) is None:
-                return floor.at_most(mat.area)
-        return floor
+                return changed.bars(self.layer).area
+        return np.inf
+
+    def steel_at(self, candidate: Candidate, points: Floats) -> Floats:
+        """(n,) steel of a candidate that resists shear at plan points (n, 2) [m2/m]: of what is
+        added the bars that reach on by the tension shift and their bond length."""
+        areas = np.full(len(points), candidate.bars.area)
+        mats, added = self.with_layer(candidate.bars), candidate.added
+        if added is not None and mats is not None:
+            both, materials = mats.with_added(self.layer, added.bars), self.needs.materials
+            ends = sum(of(both, self.layer, materials) for of in (bond, shift))
+            band = band_of(self.needs.solved, self.layer, added)
+            counted = band.counted(added.reach, ends, band.gap_at(points))
+            areas[counted] += added.bars.area
+        return areas
+
+    def is_short(self, candidate: Candidate) -> bool:
+        """Whether a candidate has less steel than the least areas ask for."""
+        floor = self.floor
+        least = candidate.bars.area < floor.everywhere
+        return least or bool((self.steel_at(candidate, floor.at) < floor.areas).any())
 
     @cached_property
     def _bands(self) -> tuple[Band, ...]:
-        return tuple(bands(self.needs.solved, self.layer, self.bars.effective_depth(self.layer)))
+        return tuple(bands(self.needs.solved, self.layer))
 
     @cached_property
     def _variety(self) -> float:
@@ -165,56 +210,57 @@ class Trial:
         except ValueError:
             return None
 
-    def _added(self, changed: SlabBars, mat: Bars, band: Band) -> Iterator[Added]:
-        """The least bars added within the least reach, and those whose further steel a diameter
-        and a spacing less may pay for; nothing where the mat fails outside any."""
-        short = mat.area < self.floor.beside
-        if short and band.sections is None:
-            return
+    def _added(self, changed: SlabBars, mat: Bars, band: Band, floor: Floor) -> Iterator[Added]:
+        """The least bars added within the least reach, those whose further steel a diameter and a
+        spacing less may pay for, and the least of every smaller diameter; nothing where the mat
+        fails outside any. floor : least areas that they meet."""
         reaches = band.reaches
         low, high = 0, len(reaches)
         while low < high:  # the first reach outside which the mat passes
             middle = (low + high) // 2
             passes = self.fails(changed, band.alone(reaches[middle])) is None
             low, high = (low, middle) if passes else (middle + 1, high)
-        if low == len(reaches) or not band.alone(reaches[low]).any():
+        if low == len(reaches):
             return
-        reach = float(reaches[low])
-        if short and band.sections is not None:
-            reach = max(reach, band.sections)
-        else:
-            band = self._needed(changed, band, reach)
-        least = np.inf
+        short = floor.areas > mat.area
+        reach, places = float(reaches[low]), floor.at[short]
+        if short.any():
+            gaps = band.gap_at(places)
+            reach = min(reach, float(gaps.min())) if band.clear else max(reach, float(gaps.max()))
+        if not band.alone(reach).any():
+            return
+        band = self._needed(changed, band, reach, places)
+        asked = float(floor.areas[short].max(initial=0.0))
+        least, thinnest = np.inf, np.inf
         for more in self.needs.sets:
+            if mat.area + more.area < asked:
+                continue
+            if band.clear and more.area > (1.0 / RUNS_ON - 1.0) * mat.area * (1.0 + 1e-9):
+                break
             try:
                 both = changed.with_added(self.layer, more)
             except ValueError:
                 continue
-            if short and both.bars(self.layer).area < self.floor.beside:
-                continue
-            if band.clear and more.area > (1.0 / RUNS_ON - 1.0) * mat.area * (1.0 + 1e-9):
-                break
-            bond_length, shifted = (
-                f(both, self.layer, self.needs.materials) for f in (bond, shift)
-            )
-            drawn = band.lengthened(reach, bond_length + shifted)
+            bonded, shifted = (of(both, self.layer, self.needs.materials) for of in (bond, shift))
+            drawn = band.lengthened(reach, bonded + shifted)
             if drawn < STEP:
                 continue
             added = Added(bars=more, along=band.along, reach=drawn, clear=band.clear)
             mass = STEEL * more.area * added.area(self.needs.deck)
-            if mass > least + self._variety:
-                break
-            if self.fails(both, band.counted(drawn, bond_length)) is None:
-                least = min(least, mass)
+            if mass > least + self._variety and more.diameter >= thinnest:
+                continue
+            if self.fails(both, band.counted(drawn, bonded, band.gap)) is None:
+                least, thinnest = min(least, mass), min(thinnest, more.diameter)
                 yield added
 
-    def _needed(self, changed: SlabBars, band: Band, reach: float) -> Band:
-        """The band without lines beside which the mat passes alone."""
-        if band.clear:
-            return band
-        for name in band.along:
-            rest = band.without(band.along.index(name)) if len(band.along) > 1 else band
-            if self.fails(changed, rest.alone(reach)) is None:
+    def _needed(self, changed: SlabBars, band: Band, reach: float, places: Floats) -> Band:
+        """The band without lines beside which the mat suffices alone, also at places (n, 2)."""
+        for name in () if band.clear else band.along:
+            if len(band.along) == 1:
+                break
+            rest = band.without(band.along.index(name))
+            reached = not len(places) or rest.gap_at(places).max() <= reach
+            if reached and self.fails(changed, rest.alone(reach)) is None:
                 band = rest
         return band
 
@@ -228,7 +274,7 @@ class Trial:
         """
         both = mats.with_added(self.layer, added.bars)
         band = band_of(self.needs.solved, self.layer, added)
-        return band.counted(added.reach, bond(both, self.layer, self.needs.materials))
+        return band.counted(added.reach, bond(both, self.layer, self.needs.materials), band.gap)
 
     def fails(self, bars: SlabBars, where: NDArray[np.bool_]) -> tuple[str, float] | None:
         """The first check that the layer's bars fail at some result points, with its value."""

@@ -32,13 +32,15 @@ def governs(needs: Needs, bars: SlabBars, chosen: Chosen) -> tuple[Governs, ...]
     """Of every layer, and of what is added to it by itself; bars : the mats that were chosen."""
     found = []
     for layer in LAYERS:
-        for zone, counted, where, beside in _zones(needs, bars, chosen, layer):
+        own, trial = chosen.layers[layer], Trial(needs, bars, layer)
+        floor = trial.floor
+        steel = trial.steel_at(own, floor.at)
+        for zone, counted, where in _zones(needs, bars, chosen, layer):
             checks = _used(Trial(needs, counted, layer), counted, where)
-            floor = Trial(needs, bars, layer).floor
+            area = counted.bars(layer).area
             if floor.most > 0.0:
-                least = max(floor.everywhere, floor.beside if beside else 0.0)
-                asked = least / counted.bars(layer).area
-                checks[floor.why] = max(asked, checks.get(floor.why, 0.0))
+                asked = floor.areas[np.isclose(steel, area)].max(initial=floor.everywhere)
+                checks[floor.why] = max(asked / area, checks.get(floor.why, 0.0))
             most = sorted(checks.items(), key=lambda one: -one[1])
             found.append(
                 Governs(layer=layer, zone=zone, bars=counted.bars(layer), checks=tuple(most))
@@ -48,16 +50,15 @@ def governs(needs: Needs, bars: SlabBars, chosen: Chosen) -> tuple[Governs, ...]
 
 def _zones(
     needs: Needs, bars: SlabBars, chosen: Chosen, layer: Layer
-) -> Iterator[tuple[str, SlabBars, NDArray[np.bool_], bool]]:
-    """The parts in which different bars of a layer count, and whether shear beside supporting lines
-    is resisted by those of a part."""
+) -> Iterator[tuple[str, SlabBars, NDArray[np.bool_]]]:
+    """The parts in which different bars of a layer count."""
     added = chosen.layers[layer].added
     if added is None:
-        yield EVERYWHERE, bars, needs.everywhere, True
+        yield EVERYWHERE, bars, needs.everywhere
         return
     inside = Trial(needs, bars, layer).counts(bars, added)
-    yield "outside the added bars", bars, ~inside, added.clear
-    yield added.where, bars.with_added(layer, added.bars), inside, not added.clear
+    yield "outside the added bars", bars, ~inside
+    yield added.where, bars.with_added(layer, added.bars), inside
 
 
 def _used(trial: Trial, bars: SlabBars, where: NDArray[np.bool_]) -> dict[str, float]:

@@ -116,7 +116,6 @@ def _why(trial: Trial, candidate: Candidate) -> tuple[str, float | None]:
         fails = trial.fails(mats, ~inside) or trial.fails(both, inside)
     if fails is not None:
         return fails
-    floor = trial.floor
-    if candidate.bars.area < floor.everywhere or candidate.beside < floor.beside:
-        return floor.why, None
+    if trial.is_short(candidate):
+        return trial.floor.why, None
     return PRICE, None

@@ -236,12 +236,14 @@ def tension(forces: Floats, imposed: Floats | None) -> Floats:
 class ShearDemand:
     """Shear of one combination at the samples of all sections, for every width.
 
-    widths : (n_width,) [m]. utilisation, v, v_Rd : (n_width, n) at the governing position;
-    at : its number, -1 = no traffic; forces : (n_width, 5 or 8, n) coexisting, of traffic and all
-    permanent actions with their unfavourable factors. imposed : (3, n) imposed membrane forces.
+    points : (n, 2) of the samples in plan [m]. widths : (n_width,) [m]. utilisation, v, v_Rd :
+    (n_width, n) at the governing position; at : its number, -1 = no traffic; forces : (n_width, 5
+    or 8, n) coexisting, of traffic and all permanent actions with their unfavourable factors.
+    imposed : (3, n) imposed membrane forces.
     """
 
     combination: Combination
+    points: Floats
     widths: tuple[float, ...]
     utilisation: Floats
     v: Floats
@@ -387,6 +389,7 @@ class ShearTracker:
         """What has been found so far."""
         return ShearDemand(
             combination=self.combination,
+            points=self.sections.points,
             widths=self.widths,
             utilisation=self.best,
             v=self.v,
