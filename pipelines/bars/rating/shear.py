@@ -13,8 +13,12 @@ from scipy import sparse
 
 from pipelines.bars.demand.control_sections import ShearTracker
 from pipelines.bars.rating.root import MOST, STEP, largest
+from pipelines.numbers import within
 from pipelines.standards.resistance.bending import utilisation
 from plate.arrays import Floats, Ints
+
+# Load positions among which the multiplier is looked for first.
+FIRST = 64
 
 
 @dataclass(frozen=True)
@@ -53,34 +57,52 @@ class ShearOfVehicle:
         """None where no sample is judged. start : a guess."""
         if not len(self.judged):
             return None
-        least = self.tracker.least
-        high = min(max(start, 0.05), MOST)
-        # up to where something fails, whichever position it is under
-        while high < MOST and self._worst(self.traffic, high)[0] <= 1.0:
+        high, every = min(max(start, 0.05), MOST), np.arange(len(self.judged))
+        while self._worst(high)[0] <= 1.0:
+            if high >= MOST:
+                return ShearMultiplier(MOST, int(self.judged[0]), -1)
             high = min(STEP * high, MOST)
-        # convex: what stays below the least resistance at both ends does so between them
-        can = np.zeros(self.traffic.shape[2], dtype=bool)
-        for end in (0.0, high):
-            can |= (self._mean(self.traffic, end) >= least).any(axis=0)
-        columns = np.flatnonzero(can)
-        if not len(columns):
-            return ShearMultiplier(MOST, int(self.judged[0]), -1)
-        some = np.ascontiguousarray(self.traffic[:, :, columns])
-        value = largest(lambda m: self._worst(some, m)[0], high)
-        _, sample, column = self._worst(some, max(value, 1e-9))
-        number = -1 if value >= MOST else int(columns[column])
-        return ShearMultiplier(value, sample, number)
+        # few load positions govern: more are added until all others pass
+        columns = np.argsort(-self._mean(high).max(axis=0), kind="stable")[:FIRST]
+        while True:
+            near = self._part(every, columns)
+            value = largest(lambda m, near=near: near._worst(m)[0], high)  # type: ignore[misc]
+            used, sample, column = self._worst(max(value, 1e-9))
+            if within(used) or column in columns:
+                break
+            columns, high = np.append(columns, column), value
+        if value <= 0.0 or column not in columns:
+            _, sample, place = near._worst(max(value, 1e-9))
+            column = int(columns[place])
+        return ShearMultiplier(value, sample, column)
 
-    def _mean(self, traffic: Floats, multiplier: float) -> Floats:
-        v = self.tracker.principal(multiplier * traffic, self.samples)
+    @property
+    def traffic_means(self) -> Floats:
+        """(k, n_position) means of the size of the traffic's own shear."""
+        return np.asarray(self.means @ np.hypot(self.traffic[3], self.traffic[4]))
+
+    def _part(self, rows: Ints, columns: Ints) -> "ShearOfVehicle":
+        """Some of the judged samples under some of the load positions."""
+        means = sparse.csr_array(self.means[rows])
+        used = np.unique(means.indices).astype(np.int64)
+        return ShearOfVehicle(
+            self.tracker,
+            self.traffic[:, used[:, None], columns],
+            self.samples[used],
+            self.judged[rows],
+            sparse.csr_array(means[:, used]),
+        )
+
+    def _mean(self, multiplier: float) -> Floats:
+        v = self.tracker.principal(multiplier * self.traffic, self.samples)
         return np.asarray(self.means @ v)
 
-    def _worst(self, traffic: Floats, multiplier: float) -> tuple[float, int, int]:
+    def _worst(self, multiplier: float) -> tuple[float, int, int]:
         """The largest utilisation, its sample and its column."""
-        mean = self._mean(traffic, multiplier)
+        mean = self._mean(multiplier)
         row, column = np.nonzero(mean >= min(self.tracker.least, float(mean.max())))
         acting, sample = mean[row, column], self.judged[row]
-        forces = multiplier * traffic[:, np.searchsorted(self.samples, sample), column]
+        forces = multiplier * self.traffic[:, np.searchsorted(self.samples, sample), column]
         resists, _ = self.tracker.resistance_at(forces, sample, acting)
         used = utilisation(acting, resists)
         k = int(used.argmax())
