@@ -11,7 +11,6 @@ from pipelines.model.responses import (
     CASE_BALANCE,
     Response,
     SolvedDeck,
-    check_finite,
     check_sum,
     sums,
 )
@@ -22,6 +21,7 @@ from pipelines.model.static_cases import (
 )
 from plate.arrays import Floats
 from plate.conventions import N_FIELDS
+from plate.errors import SolutionError
 from plate.loads.imposed import ImposedStrain
 from plate.model.model import PlateModel
 from plate.results.functionals import held_forces, held_results
@@ -40,16 +40,22 @@ def case_responses(solved: SolvedDeck) -> dict[str, Response]:
     for name, solution in case_solutions(solved.deck, solved.stiffness, solved.models).items():
         if solution.stiffness not in stages:
             stages[solution.stiffness] = _on_stage(solved, solution.stiffness)
-        response = _response(solved, stages[solution.stiffness], solution)
-        _check(response, solution)
-        found[name] = response
+        check_case(solution)
+        found[name] = _response(solved, stages[solution.stiffness], solution)
     return read_cases(solved, found)
 
 
-def _check(response: Response, solution: CaseSolution) -> None:
-    """`check_response` of a case. Strains and settlements put no load on the slab: the reactions
-    that they make balance each other, but for rounding of the forces that hold the deck where it
-    was."""
+def check_case(solution: CaseSolution) -> None:
+    """Stop where a case's solution is not finite, or where its reactions do not carry its load.
+
+    Strains and settlements put no load on the slab: the reactions that they make balance each
+    other, but for rounding of the forces that hold the deck where it was.
+
+    Raises
+    ------
+    SolutionError
+        With the name of the case, of the check and by how much it fails.
+    """
     what = f"case {solution.case.name}"
     put = sums(np.abs(solution.load))
     if solution.case.imposes:
@@ -57,9 +63,10 @@ def _check(response: Response, solution: CaseSolution) -> None:
         plate, membrane = np.split(np.abs(solution.F), [model.n_plate_dof])
         bending = plate.reshape(-1, N_FIELDS).sum(axis=0) / np.ptp(model.mesh.xy, axis=0).min()
         holding = plate[::N_FIELDS].sum() + bending[1:].sum() + membrane.sum()
-        put = put + sum(abs(force) for force in response.reactions.values()) + ROUNDING * holding
-    check_finite(response, what)
-    check_sum(response.reactions, sums(solution.load), put, CASE_BALANCE, what)
+        put = put + sum(abs(force) for force in solution.reactions.values()) + ROUNDING * holding
+    if not np.isfinite(solution.U).all():
+        raise SolutionError(f"{what}: check of finite values: the solution is not finite")
+    check_sum(solution.reactions, sums(solution.load), put, CASE_BALANCE, what)
 
 
 def read_cases(solved: SolvedDeck, cases: Mapping[str, Response]) -> dict[str, Response]:
@@ -124,6 +131,7 @@ def _response(solved: SolvedDeck, stage: SolvedDeck | None, solution: CaseSoluti
         beam_shears=shears,
         reactions=reactions,
         total=sums(solution.load),
+        imposed=imposed,
         held=held,
         of_stage=stage,
         slab=solution.slab,

@@ -28,6 +28,7 @@ from pipelines.traffic.positions import Loads
 from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS
 from plate.errors import SolutionError
+from plate.loads.imposed import ImposedStrain
 from plate.loads.loads import patch_loads
 from plate.model.model import PlateModel
 from plate.model.singular_points import SingularPlace
@@ -58,7 +59,7 @@ class Response:
     membrane : (3 n_probe, n) n_x, n_y, n_xy [N/m] of composite decks, else (0, n);
     beam_moments, beam_shears : (n_sample, n); reactions : name -> (n,) upward [N];
     total : (n,) load put on the slab [N].
-    held : (6, n_point) what strains imposed on the slab add to the fields of every load.
+    imposed : strain imposed on the slab; held : (6, n_point) what it adds to the fields.
     of_stage : the deck of another stage of its life, of whose model the displacements are; slab :
     share of the slab's modulus there.
     """
@@ -71,6 +72,7 @@ class Response:
     beam_shears: Floats
     reactions: dict[str, Floats]
     total: Floats
+    imposed: ImposedStrain | None = None
     held: Floats | None = None
     of_stage: "SolvedDeck | None" = None
     slab: float = 1.0
@@ -264,14 +266,9 @@ def check_response(response: Response, F: RightHandSides, tolerance: float, what
     SolutionError
         With the name of the check, `what` was solved and by how much it fails.
     """
-    check_finite(response, what)
-    check_balance(response.reactions, F, tolerance, what)
-
-
-def check_finite(response: Response, what: str) -> None:
-    """Stop where a solution is not finite; raises SolutionError as `check_response`."""
     if not response.solution.is_finite:
         raise SolutionError(f"{what}: check of finite values: the solution is not finite")
+    check_balance(response.reactions, F, tolerance, what)
 
 
 def check_balance(

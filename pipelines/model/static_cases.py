@@ -7,6 +7,7 @@ beams and supports as a slab on rigid lines, and the beams carry it without comp
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from scipy import sparse
@@ -85,7 +86,7 @@ class CaseSolution:
         """`slab_values` of the case (n_row, 1)."""
         return slab_values(rows, self.U, self.slab)
 
-    @property
+    @cached_property
     def reactions(self) -> dict[str, Floats]:
         """Upward reactions (1,) [N], as `Stiffness.reactions` gives them."""
         if self.settlement is None:
@@ -178,7 +179,7 @@ def handed_over(model: PlateModel, load: Floats, models: ModelCache) -> Floats:
 
 
 def slab_values(rows: sparse.csr_array, U: Floats, share: float) -> Floats:
-    """Moments, shears or forces (n_row, n) of the slab, on which no strain is imposed, by rows of
+    """Moments, shears or forces (n_row, n) of the slab but what an imposed strain adds, by rows of
     the deck in the end on displacements (n_dof, n) in a stage where it has a share of its modulus;
     none of fresh concrete."""
     if share == 0.0:

@@ -23,6 +23,7 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.model.build import build_model
 from pipelines.model.cache import ModelCache
+from pipelines.model.case_responses import check_case
 from pipelines.model.fixed_loads import loads_of
 from pipelines.model.responses import CASE_BALANCE, check_balance, position_load
 from pipelines.model.static_cases import case_solutions
@@ -130,12 +131,12 @@ def _solve(
     fields = field_points(model)
     near = interpolation(fields, deepest(model.mesh, check.sections.points[piece]))
     rows = force_rows(model, fields, near)
-    what, shape = "a remedy of the shear", (5, int(piece.sum()))
+    shape = (5, int(piece.sum()))
     combined = tuple(case for case in deck.cases if case.action != "none")
     permanent_deck = replace(changed, cases=combined)
     of_case = {}
     for name, solution in case_solutions(permanent_deck, stiffness, models).items():
-        check_balance(solution.reactions, solution.load, CASE_BALANCE, what)
+        check_case(solution)
         of_case[name] = solution.of_slab(rows).reshape(shape)
     permanent = permanent_sums(changed, of_case, lambda forces: forces)
     traffic = np.zeros(shape)
@@ -147,7 +148,7 @@ def _solve(
             assert check.held is not None
             F = loads_of(model, [check.held])
         U = stiffness.solve(F, refine=True)
-        check_balance(stiffness.reactions(U, F), F, CASE_BALANCE, what)
+        check_balance(stiffness.reactions(U, F), F, CASE_BALANCE, "a remedy of the shear")
         traffic = np.asarray(rows @ U).reshape(shape)
     return _Forces(permanent, traffic)
 

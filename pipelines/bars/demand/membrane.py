@@ -26,9 +26,10 @@ from pipelines.standards.resistance.bars import LAYERS, Layer, SlabBars
 from pipelines.standards.resistance.bending import compression_arm, layer_section
 from plate.arrays import Floats
 from plate.geometry.plan import Plan
+from plate.loads.imposed import ImposedStrain
 from plate.model.model import PlateModel
 from plate.results.fields import FieldPoints
-from plate.results.functionals import membrane_rows
+from plate.results.functionals import held_forces, membrane_rows
 from plate.results.places import at_field_points
 
 NEAR = 1e-9  # m: a zone's own edge belongs to it
@@ -40,7 +41,8 @@ class MembraneForces:
 
     arms : layer -> t [m]; thickness : h [m]. ultimate, characteristic : (3, n_point) imposed n_x,
     n_y, n_xy [N/m], tension positive, None where the deck file imposes none. rows : to the model's
-    own n (3 n_point, n_dof), None unless a beam is joined to the slab's membrane.
+    own n (3 n_point, n_dof), None unless a beam is joined to the slab's membrane; held : (3,
+    n_point) of the slab held in its plane, a unit of strain imposed.
     """
 
     arms: Mapping[Layer, float]
@@ -48,13 +50,17 @@ class MembraneForces:
     ultimate: Floats | None = None
     characteristic: Floats | None = None
     rows: sparse.csr_array | None = None
+    held: Floats | None = None
 
     def own(self, response: Response) -> Floats | None:
         """The model's n_x, n_y, n_xy (3, n_point, n) [N/m]."""
         if self.rows is None:
             return None
         found = response.of_slab(self.rows)
-        return found.reshape(3, -1, found.shape[1])
+        found = found.reshape(3, -1, found.shape[1])
+        if response.imposed is not None and self.held is not None:
+            found = found + response.slab * response.imposed.mean * self.held[..., None]
+        return found
 
     def with_moments(self, layer: Layer, moments: Floats, forces: Floats | None) -> Floats:
         """m + n t of a layer, for the signs of m: sagging is positive at both faces.
@@ -85,13 +91,18 @@ def membrane_forces(
             imposed_field(deck.plan, points.plan, reinforcement.imposed, ultimate=u)
             for u in (True, False)
         )
-    rows = _own_rows(model, points) if model.connected else None
+    rows = held = None
+    if model.connected:
+        rows = _own_rows(model, points)
+        places = at_field_points(points, np.arange(points.n_points))
+        held = held_forces(model, places, ImposedStrain(mean=1.0)).reshape(-1, 3).T
     return MembraneForces(
         arms=arms(reinforcement.bars, grades),
         thickness=reinforcement.bars.thickness,
         ultimate=ultimate,
         characteristic=characteristic,
         rows=rows,
+        held=held,
     )
 
 

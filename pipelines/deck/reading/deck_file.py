@@ -60,7 +60,7 @@ from pipelines.deck.reading.plan_schema import (
     ZoneTable,
 )
 from pipelines.deck.reading.plausible import check_flanges, check_size
-from pipelines.deck.reading.stages import check_imposed, read_stages, read_sums
+from pipelines.deck.reading.stages import check_beam_bars, check_imposed, read_stages, read_sums
 from pipelines.deck.reading.strip import design_strip
 from pipelines.deck.reading.strip_schema import StripTable
 from pipelines.deck.reading.supports import support_lines, support_points
@@ -145,10 +145,8 @@ def deck_of(data: dict[str, Any], name: str, fitted_name: str | None = None) -> 
     stages = read_stages(
         _single(data, "stages", StagesTable, mistakes), cases, slab, lines, mistakes
     )
-    if stages is not None and "beam_bars" in data:
-        mistakes.add(
-            "[stages]", None, "bars of beams ([[beam_bars]]) are checked on one model alone"
-        )
+    if "beam_bars" in data:
+        check_beam_bars(stages, cases, mistakes)
     sum_tables = _listed(data, "sum", SumTable, mistakes)
     check_names(((where, table.name) for where, table in sum_tables), mistakes)
     sums = read_sums(sum_tables, cases, mistakes)

@@ -7,6 +7,8 @@ from pipelines.deck.reading.loads_schema import CaseTable, StagesTable, SumTable
 from pipelines.deck.reading.mistakes import Mistakes, nearest, printable
 
 IMPOSED = {"temperature", "shrinkage_permille", "settlements_mm"}
+# The actions of cases that impose one thing alone.
+OF_KEY = {"shrinkage_permille": "shrinkage", "settlements_mm": "settlement"}
 
 
 def temperature_of(table: CaseTable) -> Temperature | None:
@@ -23,21 +25,25 @@ def check_imposed(
     points: Sequence[Point],
     mistakes: Mistakes,
 ) -> None:
-    """Cases that strain the slab or move supports: alone, in no combination of the bars' checks,
-    and with something that can take them."""
+    """Cases that strain the slab or move supports: alone, as an action of their own, and with
+    something that can take them."""
     supports = _supports(lines, points)
     joined = any(line.beam is not None and line.beam.connection > 0.0 for line in lines)
+    fixed = any(line.lifts or any(h.lifts for h in line.held_at) for line in lines) or any(
+        point.lifts for point in points
+    )
     for where, table in tables:
         given = table.model_fields_set
         if not given & IMPOSED:
+            if table.action in OF_KEY.values():
+                told = "shrinkage and settlement are actions of cases with shrinkage_permille or"
+                mistakes.add(f"{where}, action", table.action, f"{told} settlements_mm alone")
             continue
         others = sorted(given - IMPOSED - {"name", "action", "stage"})
         if others:
             told = "temperature, shrinkage and settlements are cases of their own, without loads"
             mistakes.add(f"{where}, {others[0]}", None, f"{told}: add them up in a [[sum]]")
-        if table.action != "none":
-            told = "a case that strains the slab or moves supports is in no combination of the "
-            mistakes.add(f"{where}, action", table.action, f"{told}bars' checks: leave it out")
+        _check_action(where, table, given & IMPOSED, fixed, mistakes)
         strains = given & {"temperature", "shrinkage_permille"}
         if strains and table.stage == "wet concrete":
             mistakes.add(f"{where}, stage", table.stage, "fresh concrete takes no strain")
@@ -57,6 +63,25 @@ def check_imposed(
                 mistakes.add(key, value, f"{told}, {hint}")
             elif supports[name]:
                 mistakes.add(key, value, "a rigid point cannot settle: state its k_kN_m")
+
+
+def _check_action(
+    where: str, table: CaseTable, keys: set[str], fixed: bool, mistakes: Mistakes
+) -> None:
+    """The action of a case that imposes strains or settlements; fixed : whether supports lift."""
+    if table.action == "none":
+        return
+    key = f"{where}, action"
+    own = [OF_KEY.get(one) for one in keys]
+    if own != [table.action]:
+        told = (
+            "in the bars' combinations shrinkage alone is the action shrinkage, settlements alone "
+        )
+        told += "are settlement; temperatures are in none: leave action out"
+        mistakes.add(key, table.action, told)
+    elif fixed:
+        told = "with supports that lift off strains and settlements are in no combination"
+        mistakes.add(key, table.action, told)
 
 
 def _supports(lines: Sequence[Line], points: Sequence[Point]) -> dict[str, bool]:
@@ -100,6 +125,17 @@ def read_stages(
         return None
     share = {stage: None if n is None else max(moduli) / n / slab.E for stage, n in ratios.items()}
     return Stages(long_term=share["long-term"], shrinkage=share["shrinkage"])
+
+
+def check_beam_bars(stages: Stages | None, cases: Sequence[Case], mistakes: Mistakes) -> None:
+    """Bars of beams know one model, whose holds stay where they are."""
+    if stages is not None:
+        told = "bars of beams ([[beam_bars]]) are checked on one model alone"
+        mistakes.add("[stages]", None, told)
+    for case in cases:
+        if case.action == "settlement":
+            told = "settlements are in no combination of a deck with [[beam_bars]]"
+            mistakes.add(f'case "{printable(case.name)}", action', case.action, told)
 
 
 def read_sums(

@@ -3,7 +3,8 @@
 A permanent action has a factor where it is unfavourable and one where it is favourable. The
 self-weight of the structure is one source; every other action is its own, so that each may act
 with either factor: all such states count. Surfacing of EN 1991-1-1 5.2.3 varies by +40 and -20 %
-of its nominal value. The factors are from memory: the user confirms them, national annexes govern.
+of its nominal value. Shrinkage and settlement are permanent actions that are absent where they are
+favourable. The factors are from memory: the user confirms them, national annexes govern.
 """
 
 from collections.abc import Mapping, Sequence
@@ -84,6 +85,9 @@ def combinations(factors: Factors) -> tuple[Combination, ...]:
                 "surfacing": surfacing,
                 "parapet": weight,
                 "other permanent": weight,
+                # either may come late, or be less than foreseen
+                "shrinkage": (f["gamma_SH"] if state == "ULS" else 1.0, 0.0),
+                "settlement": (f["gamma_SE"] if state == "ULS" else 1.0, 0.0),
             },
             traffic=traffic,
             source=f.marked(Source(standard, clause), *ACTION_KEYS[standard]),
@@ -100,13 +104,16 @@ _ONE = (1.0, 1.0)
 ACTION_KEYS: dict[Standard, tuple[str, ...]] = {
     "EN 1992": (
         *("gamma_G_sup", "gamma_G_inf", "surfacing_sup", "surfacing_inf", "gamma_Q"),
-        *("psi_1_TS", "psi_1_UDL", "psi_2"),
+        *("psi_1_TS", "psi_1_UDL", "psi_2", "gamma_SH", "gamma_SE"),
     ),
     "IRC:112": (
         *("gamma_G_sup", "gamma_G_inf", "gamma_surfacing_sup", "gamma_surfacing_inf"),
-        *("surfacing_sup", "gamma_Q", "psi_1", "psi_2"),
+        *("surfacing_sup", "gamma_Q", "psi_1", "psi_2", "gamma_SH", "gamma_SE"),
     ),
-    "AASHTO LRFD": (*("gamma_DC_sup", "gamma_DC_inf", "gamma_DW_sup", "gamma_DW_inf", "gamma_LL"),),
+    "AASHTO LRFD": (
+        *("gamma_DC_sup", "gamma_DC_inf", "gamma_DW_sup", "gamma_DW_inf", "gamma_LL"),
+        *("gamma_SH", "gamma_SE"),
+    ),
 }
 
 

@@ -7,7 +7,9 @@ from typing import Literal
 
 from pipelines.standards.sources import Mark
 
-Action = Literal["none", "self-weight", "surfacing", "parapet", "other permanent"]
+Action = Literal[
+    "none", "self-weight", "surfacing", "parapet", "other permanent", "shrinkage", "settlement"
+]
 
 
 def cited(source: str, mark: str) -> str:

@@ -47,7 +47,25 @@ CASE = '[[case]]\nname = "x"\n'
         ),
         (
             (SLAB, PLAN, BEAMS, CASE + 'settlements_mm = { "C2@L1" = 5 }\naction = "surfacing"'),
-            r'\[\[case\]\] 1, action = "surfacing": a case that strains the slab or moves',
+            r'\[\[case\]\] 1, action = "surfacing": in the bars. combinations shrinkage alone',
+        ),
+        (
+            (
+                *(SLAB, PLAN, BEAMS, CASE),
+                'temperature = { difference_K = 5 }\naction = "shrinkage"',
+            ),
+            r'\[\[case\]\] 1, action = "shrinkage": .* temperatures are in none',
+        ),
+        (
+            (SLAB, PLAN, BEAMS, CASE + 'pressure_kN_m2 = 5\naction = "settlement"'),
+            r'\[\[case\]\] 1, action = "settlement": shrinkage and settlement are actions of',
+        ),
+        (
+            (
+                *(SLAB, PLAN, BEAMS, '[[line]]\non = "L1"\nsupport = "rigid"\nlifts = true\n'),
+                *(CASE, 'settlements_mm = { L1 = 5 }\naction = "settlement"'),
+            ),
+            r'\[\[case\]\] 1, action = "settlement": with supports that lift off',
         ),
         (
             (SLAB, PLAN, BEAMS, CASE + 'settlements_mm = { "C2@L3" = 5 }'),

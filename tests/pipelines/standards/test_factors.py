@@ -223,6 +223,10 @@ CASES: list[tuple[Standard, str, float, Rule, float | None]] = [
     ("IRC:112", "surfacing_sup", 1.4, combined("frequent", "surfacing"), 1.4 / 1.2),
     ("IRC:112", "gamma_surfacing_sup", 1.4, combined("ULS", "surfacing"), 0.8),
     ("IRC:112", "gamma_surfacing_inf", 0.5, combined("ULS", "surfacing", 1), 0.5),
+    *((s, "gamma_SH", 1.3, combined("ULS", "shrinkage"), 1.3)
+      for s in ("EN 1992", "IRC:112", "AASHTO LRFD")),
+    ("EN 1992", "gamma_SE", 1.5, combined("ULS", "settlement"), 1.5 / 1.2),
+    *((s, "gamma_SE", 1.3, combined("ULS", "settlement"), 1.3) for s in ("IRC:112", "AASHTO LRFD")),
     ("EN 1992", "gamma_Q", 1.5, combined("ULS", None), 1.5 / 1.35),
     ("IRC:112", "gamma_Q", 1.2, combined("ULS", None), 0.8),
     ("EN 1992", "psi_1_TS", 0.375, combined("frequent", None), 0.5),

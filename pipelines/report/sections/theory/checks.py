@@ -85,6 +85,8 @@ def _sum(combination: Combination) -> str:
         "surfacing": "G_{surfacing}",
         "parapet": "G_{parapet}",
         "other permanent": "G_{other}",
+        "shrinkage": "S_{shrinkage}",
+        "settlement": "S_{settlement}",
     }
     parts = [
         _times(high, letters[action])
