@@ -18,7 +18,9 @@ def test_ultimate_factors_are_never_below_those_in_service(standard: str) -> Non
     assert ultimate.traffic > service.traffic == 1.0
     for action, (more, less) in ultimate.permanent.items():
         assert more >= service.permanent[action][0]
-        assert more > less > 0
+        assert more > less
+        # Shrinkage and settlements may come late, or be less than foreseen: absent where favourable.
+        assert (less == 0.0) == (action in ("shrinkage", "settlement"))
 
 
 def test_surfacing_varies_by_40_and_20_per_cent() -> None:
