@@ -99,7 +99,7 @@ class Tracker:
             best = self.best[sign]
             peak = values.max(axis=-1) if sign > 0 else values.min(axis=-1)
             index = np.nonzero(sign * (peak - best) > TIE * np.abs(best))
-            column = _first_near(values[index], peak[index])
+            column = _first_near(values[index], peak[index], sign)
             best[index] = values[(*index, column)]
             self.at[sign][index] = first + column
 
@@ -159,7 +159,10 @@ class FieldTracker:
         side, row = np.nonzero(_beyond(peak, best[:, near]))
         component, place = np.divmod(near[row], len(points))
         top = peak[side, row]
-        column = _first_near(rows[row], top)
+        # maxima come first
+        n = int(np.count_nonzero(side == 0))
+        parts = zip(np.split(row, [n]), np.split(top, [n]), SIGNS, strict=True)
+        column = np.concatenate([_first_near(rows[mine], tops, sign) for mine, tops, sign in parts])
         if beside.weights is None:
             others = beside.values[:, place, column].T
         else:
@@ -189,11 +192,12 @@ class FieldTracker:
         return FieldEnvelope(Extremes(*self._best, *self._at), *self._coexisting)
 
 
-def _first_near(rows: Floats, top: Floats) -> Ints:
-    """The first column (n,) of rows (n, k), which are written over, that ties with its top (n,)."""
-    rows -= top[:, None]
-    np.abs(rows, out=rows)
-    return np.asarray(np.argmax(rows <= TIE * np.abs(top)[:, None], axis=-1))
+def _first_near(rows: Floats, top: Floats, sign: int) -> Ints:
+    """The first column (n,) of rows (n, k) that ties with its top (n,), the largest value of the
+    row for sign 1, the least for -1."""
+    limit = (top - sign * TIE * np.abs(top))[:, None]
+    near = rows >= limit if sign > 0 else rows <= limit
+    return np.asarray(np.argmax(near, axis=-1))
 
 
 def _beyond(peak: Floats, best: Floats) -> NDArray[np.bool_]:

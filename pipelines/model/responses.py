@@ -34,7 +34,7 @@ from plate.model.model import PlateModel
 from plate.model.singular_points import SingularPlace
 from plate.results.fields import FieldRecovery
 from plate.solver.nested_dissection import Loads as RightHandSides
-from plate.solver.solution import Combined, Solution, WholeSolution
+from plate.solver.solution import Combined, LocalRows, Solution, WholeSolution
 from plate.solver.stiffness import BLOCK, Stiffness
 from plate.threads import one_thread
 
@@ -100,9 +100,12 @@ class Response:
         found = self.recovery.fields(self.solution)
         return found if self.held is None else found + self.held[..., None]
 
-    def of_slab(self, rows: sparse.csr_array) -> Floats:
+    def of_slab(self, rows: LocalRows) -> Floats:
         """`slab_values` of these loads (n_row, n)."""
-        return slab_values(rows, self.displacements, self.slab)
+        # of fresh concrete there are none, and its model may have fewer degrees of freedom
+        n = self.solution.shape[1]
+        U = self.solution[rows.dofs] if self.slab else np.zeros((len(rows.dofs), n))
+        return slab_values(rows.rows, U, self.slab)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -168,14 +171,12 @@ class SolvedDeck:
         return self.stiffness.model
 
     @cached_property
-    def _rows(self) -> tuple[Ints, sparse.csr_array, list[int]]:
-        """Degrees of freedom and the rows on them of probes, membrane, beam moments and shears one
-        after the other, with where all but the first begin."""
+    def _rows(self) -> tuple[LocalRows, list[int]]:
+        """The rows of probes, membrane, beam moments and shears one after the other, with where all
+        but the first begin."""
         rows = [self.probes.rows, self.membrane, self.beams.moments, self.beams.shears]
-        every = sparse.csr_array(sparse.vstack(rows, format="csr"))
-        used = np.unique(every.indices).astype(np.int64)
         ends = np.cumsum([one.shape[0] for one in rows[:-1]]).tolist()
-        return used, sparse.csr_array(every[:, used]), ends
+        return LocalRows(sparse.csr_array(sparse.vstack(rows, format="csr"))), ends
 
     @cached_property
     def probe_influence(self) -> Floats:
@@ -225,8 +226,8 @@ class SolvedDeck:
             solution: Solution = WholeSolution(self.stiffness.solve(F, refine=refine))
         else:
             solution = self.stiffness.solution(F)
-        used, rows, ends = self._rows
-        probes, membrane, moments, shears = np.split(rows @ solution[used], ends)
+        rows, ends = self._rows
+        probes, membrane, moments, shears = np.split(rows.of(solution), ends)
         return Response(
             solution=solution,
             recovery=self.recovery,

@@ -12,7 +12,7 @@ from functools import cache
 from typing import Protocol
 
 import numpy as np
-from scipy import linalg
+from scipy import linalg, sparse
 
 from plate.arrays import Floats, Ints
 
@@ -187,6 +187,21 @@ class SolutionByPart:
         for dofs, layout, part in zip(np.split(self.order, cuts), self.layouts, every, strict=True):
             U[dofs] = part.of(part.values[self.row[dofs] - layout.rows.start]).of_loads
         return U
+
+
+class LocalRows:
+    """Rows (n, n_dof) on displacements, which ask of a solution what they are not zero at alone.
+
+    dofs : (k,) degrees of freedom; rows : (n, k) on these.
+    """
+
+    def __init__(self, rows: sparse.csr_array) -> None:
+        self.dofs: Ints = np.unique(rows.indices).astype(np.int64)
+        self.rows = sparse.csr_array(rows[:, self.dofs])
+
+    def of(self, solution: Solution) -> Floats:
+        """The results (n, n_load)."""
+        return np.asarray(self.rows @ solution[self.dofs])
 
 
 def in_few(border: Floats) -> Combined:

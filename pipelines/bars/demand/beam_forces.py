@@ -23,6 +23,7 @@ from pipelines.standards.actions.loads import Action
 from pipelines.standards.resistance.bending import Section, compression_arm
 from pipelines.standards.sources import Standard
 from plate.arrays import Floats
+from plate.solver.solution import LocalRows
 
 # Forms of a beam, in the order of `BeamWatch.forms`.
 N_FORMS = 6
@@ -93,6 +94,7 @@ class BeamWatch:
         ]
         rows = [*bending, self.rows.shears, beam_torsion_rows(solved.model)]
         self.forms = sparse.csr_array(sparse.vstack(rows))
+        self._read = LocalRows(self.forms)
         self.permanent = permanent_sums(deck, cases, lambda one: self._values(one)[..., 0])
         zero = np.zeros((N_FORMS, axial.shape[0]))
         standards = [basis.materials.standard for basis in deck.required_reinforcement.bases]
@@ -101,7 +103,7 @@ class BeamWatch:
         )
 
     def _values(self, response: Response) -> Floats:
-        found = np.asarray(self.forms @ response.displacements)
+        found = self._read.of(response.solution)
         return found.reshape(N_FORMS, -1, found.shape[1])
 
     def take_positions(self, response: Response, standards: Collection[Standard]) -> None:

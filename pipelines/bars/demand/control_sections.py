@@ -31,7 +31,7 @@ from plate.model.model import PlateModel
 from plate.results.fields import FieldPoints
 from plate.results.functionals import interpolation, result_rows
 from plate.results.places import at_field_points, deepest
-from plate.solver.solution import Solution
+from plate.solver.solution import LocalRows, Solution
 
 # Effective depths in the width that shear is averaged over (lower bound of the Delft guideline).
 WIDTH_IN_DEPTHS = 4.0
@@ -310,12 +310,10 @@ class ShearTracker:
         if self.membrane is not None and self.membrane.rows is not None:
             n = rows.shape[1]
             operators += [rows @ self.membrane.rows[k * n : (k + 1) * n] for k in range(3)]
-        operator = sparse.csr_array(sparse.vstack(operators, format="csr"))
-        used = np.unique(operator.indices).astype(np.int64)
-        near = operator[:, used]
+        near = LocalRows(sparse.csr_array(sparse.vstack(operators, format="csr")))
 
         def read(solution: Solution) -> Floats:
-            local = np.asarray(near @ solution[used])
+            local = near.of(solution)
             return self.combination.traffic * local.reshape(-1, len(part), local.shape[1])
 
         return read

@@ -11,6 +11,7 @@ with another sign on either side: there every moment is the point's own.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,7 @@ from pipelines.model.responses import Response, SolvedDeck
 from plate.arrays import Floats, Ints
 from plate.results.functionals import component_rows
 from plate.results.places import at_points
+from plate.solver.solution import LocalRows
 
 MOMENTS = slice(1, 4)
 # A point nearer to an edge than this lies on it [m].
@@ -46,9 +48,13 @@ class EdgeLayer:
     rows: sparse.csr_array
     row: Ints
 
+    @cached_property
+    def _read(self) -> LocalRows:
+        return LocalRows(self.rows)
+
     def further_in(self, response: Response) -> Floats:
         """Twisting moments (n, n_load) [N m/m] that stand for those in the layer."""
-        return response.of_slab(self.rows)[self.row]
+        return response.of_slab(self._read)[self.row]
 
     def without(self, points: Ints, moments: Floats, further_in: Floats) -> Floats:
         """Moments (3, k, n_load) at some field points (k,) without the layer's part."""

@@ -31,6 +31,7 @@ from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS
 from plate.results.functionals import component_rows
 from plate.results.places import deepest
+from plate.solver.solution import LocalRows
 
 # Name of the set of fields of `MomentEnvelopes.forms`.
 FORMS = "forms"
@@ -70,12 +71,6 @@ class ShearForms:
         turned = [np.cos(a) * q_x + np.sin(a) * q_y for a in DIRECTIONS]
         return np.stack([np.stack([mean @ q for q in turned]) for mean in self.means])
 
-    def values(self, response: Response) -> Floats:
-        """(n_form, k) of a response's k loads."""
-        shears = np.asarray(self.rows @ response.displacements)
-        n = len(self.sections.points)
-        return self.of_shears(shears[:n], shears[n:]).reshape(-1, shears.shape[1])
-
     def form_rows(self, forms: Ints) -> sparse.csr_array:
         """Rows (k, n_dof) of some forms."""
         n, shape = len(self.sections.points), (len(self.widths), len(DIRECTIONS))
@@ -99,7 +94,10 @@ class ModelWatch:
         shear: ShearForms | None,
         beams: sparse.csr_array | None,
     ) -> None:
-        self.moments, self.shear, self.beams = moments, shear, beams
+        self.moments, self.shear = moments, shear
+        self._n_beams = 0 if beams is None else beams.shape[0]
+        rows = [*([] if beams is None else [beams]), *([] if shear is None else [shear.rows])]
+        self._read = LocalRows(sparse.csr_array(sparse.vstack(rows))) if rows else None
         factors = [basis.materials.factors for basis in one.bases]
         mine = [f for f in factors if for_bars(model, f.standard)]
         used = [c for f in mine for c in combinations(f) if c.traffic]
@@ -128,12 +126,13 @@ class ModelWatch:
 
     def values(self, response: Response) -> Floats:
         """Forms of the beams, then those of the shear (n, k)."""
-        parts = [np.empty((0, response.probes.shape[1]))]
-        if self.beams is not None:
-            parts.append(np.asarray(self.beams @ response.displacements))
-        if self.shear is not None:
-            parts.append(self.shear.values(response))
-        return np.concatenate(parts)
+        if self._read is None:
+            return np.empty((0, response.probes.shape[1]))
+        found = self._read.of(response.solution)
+        if self.shear is None:
+            return found
+        beams, q_x, q_y = np.split(found, [self._n_beams, (self._n_beams + len(found)) // 2])
+        return np.concatenate([beams, self.shear.of_shears(q_x, q_y).reshape(-1, found.shape[1])])
 
 
 def held_for_shear(

@@ -14,6 +14,7 @@ force. Imposed compression is never counted on.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy import sparse
@@ -31,6 +32,7 @@ from plate.model.model import PlateModel
 from plate.results.fields import FieldPoints
 from plate.results.functionals import held_forces, membrane_rows
 from plate.results.places import at_field_points
+from plate.solver.solution import LocalRows
 
 NEAR = 1e-9  # m: a zone's own edge belongs to it
 
@@ -52,11 +54,15 @@ class MembraneForces:
     rows: sparse.csr_array | None = None
     held: Floats | None = None
 
+    @cached_property
+    def _read(self) -> LocalRows | None:
+        return None if self.rows is None else LocalRows(self.rows)
+
     def own(self, response: Response) -> Floats | None:
         """The model's n_x, n_y, n_xy (3, n_point, n) [N/m]."""
-        if self.rows is None:
+        if self._read is None:
             return None
-        found = response.of_slab(self.rows)
+        found = response.of_slab(self._read)
         found = found.reshape(3, -1, found.shape[1])
         if response.imposed is not None and self.held is not None:
             found = found + response.slab * response.imposed.mean * self.held[..., None]

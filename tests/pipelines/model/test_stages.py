@@ -12,6 +12,7 @@ import pytest
 from pipelines.model.case_responses import case_responses
 from pipelines.model.case_sums import beam_axial, stage_sums, stated_sums
 from pipelines.model.responses import Response, SolvedDeck
+from plate.solver.solution import LocalRows
 from tests.pipelines.composite_decks import CASES, COMPOSITE
 from tests.pipelines.small_decks import deck_of, solver_of
 
@@ -126,7 +127,7 @@ def test_sums_add_up_what_each_stage_adds(composite: Composite) -> None:
 def test_slab_rows_read_a_stage_as_its_own_fields(composite: Composite) -> None:
     """Rows of the deck in the end, times the slab's share of its modulus."""
     solved, cases = composite
-    rows = solved.probes.rows[1:3]
+    rows = LocalRows(solved.probes.rows[1:3])
     for name in ("surfacing", "crowd"):
         assert cases[name].of_slab(rows) == pytest.approx(cases[name].probes[1:3], rel=1e-9)
     assert not cases["fresh"].of_slab(rows).any()
