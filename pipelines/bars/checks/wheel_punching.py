@@ -22,7 +22,7 @@ from pipelines.standards.resistance.punching import SHAPES, MatAtPunching, punch
 from pipelines.standards.sources import Source
 from pipelines.traffic.arrangements import LoadPosition
 from pipelines.traffic.joints import model_joint_factors
-from pipelines.traffic.positions import LoadPositions
+from pipelines.traffic.positions import LoadPositions, Size
 from plate.arrays import Floats, Ints
 from plate.geometry.curves import sampled
 from plate.geometry.outline import FINE
@@ -133,7 +133,11 @@ def wheel_punching(
 
 @dataclass(kw_only=True)
 class _Search:
-    """The worst place found so far under one standard."""
+    """The worst place found so far under one standard.
+
+    groups : of the vehicles so far, and of pairs of them, with their utilisation in the interior:
+    the same at every offset.
+    """
 
     deck: Deck
     bars: SlabBars
@@ -144,6 +148,9 @@ class _Search:
     worst: WheelPunching | None = None
     interior: float = 0.0
     n: int = 0
+    groups: dict[tuple[Vehicle, tuple[Size, ...], float], tuple[tuple[WheelGroup, ...], Floats]] = (
+        field(default_factory=dict)
+    )
     mats: MatAtPunching = field(init=False)
     spread: float = field(init=False)
     edges: FreeEdges = field(init=False)
@@ -195,13 +202,17 @@ class _Search:
 
     def _worth(self, run: LoadPositions, factor: float) -> list[WheelGroup]:
         """Groups that may govern, by their utilisation in the interior."""
-        groups = wheel_groups(run.vehicle, run.patches, self.reach)
-        if not groups:
-            return []
-        load = np.array([g.load for g in groups]) * self.factor * factor * run.vehicle.impact
-        c_x, c_y = np.array([g.sides for g in groups]).T
-        cut = np.array([g.cut for g in groups])
-        used = punching(load, c_x, c_y, self.mat, self.mats, group_cut=cut).utilisation
+        key = run.vehicle, run.patches, factor
+        if key not in self.groups:
+            groups = wheel_groups(run.vehicle, run.patches, self.reach)
+            if not groups:
+                return []
+            load = np.array([g.load for g in groups]) * self.factor * factor * run.vehicle.impact
+            c_x, c_y = np.array([g.sides for g in groups]).T
+            cut = np.array([g.cut for g in groups])
+            found = punching(load, c_x, c_y, self.mat, self.mats, group_cut=cut).utilisation
+            self.groups[key] = groups, found
+        groups, used = self.groups[key]
         limit = WORTH * max(self.interior, float(used.max()))
         return [g for g, value in zip(groups, used, strict=True) if value >= limit]
 
