@@ -56,7 +56,8 @@ def one(size: float, positions: int) -> None:
 
 def fine(cores: int, step: float, lateral_step: float) -> None:
     """Print load positions, result points, seconds of the positions by the clock and of the
-    processors, megabytes at most, of the packaged example on so many threads."""
+    processors, megabytes at most and the share of values left out, of the packaged example on so
+    many threads."""
     deck = read_deck(EXAMPLES["estuary"])
     traffic = replace(deck.required_traffic, step=step, lateral_step=lateral_step)
     solved = SolvedDeck.of(replace(deck, traffic=traffic))
@@ -64,16 +65,21 @@ def fine(cores: int, step: float, lateral_step: float) -> None:
     [found] = traffic_envelopes(solved, workers=cores)
     seconds = time.perf_counter() - start[0], time.process_time() - start[1]
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(found.n_positions, solved.recovery.points.n_points, *seconds, peak)
+    print(found.n_positions, solved.recovery.points.n_points, *seconds, peak, found.left_out)
 
 
 def on_cores(cores: list[int], steps: list[float]) -> None:
     """Print a table of the packaged example on so many threads each."""
-    print("| threads | load positions | result points | time [s] | processors [s] | memory [MB] |")
-    print("|---|---|---|---|---|---|")
+    print(
+        "| threads | load positions | result points | time [s] | processors [s] | memory [MB] "
+        "| values not formed |\n|---|---|---|---|---|---|---|"
+    )
     for count in cores:
-        n, points, clock, processor, peak = run("--fine", count, *steps)
-        print(f"| {count} | {n:.0f} | {points:.0f} | {clock:.1f} | {processor:.1f} | {peak:.0f} |")
+        n, points, clock, processor, peak, left_out = run("--fine", count, *steps)
+        print(
+            f"| {count} | {n:.0f} | {points:.0f} | {clock:.1f} | {processor:.1f} | {peak:.0f} "
+            f"| {100.0 * left_out:.0f} % |"
+        )
 
 
 def run(*arguments: float | str) -> list[float]:

@@ -31,6 +31,8 @@ class TrafficEnvelope:
     joint : (n_point,) and probe_joint (6 n_probe,), factors near joints, in all values but beams',
     reactions and those watched. more : other fields that were watched, by the name of their set and
     the share of the distributed loads in them; watched : (n_value,) the values.
+    left_out : share of the fields' values at all load positions of vehicles that were not formed,
+    since bounds of theirs lie within extremes that others reach.
     """
 
     model: LoadModel
@@ -48,6 +50,7 @@ class TrafficEnvelope:
     probe_joint: Floats
     more: Mapping[tuple[str, float], FieldEnvelope]
     watched: Extremes
+    left_out: float
 
     @property
     def name(self) -> str:

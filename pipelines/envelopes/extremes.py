@@ -16,6 +16,8 @@ from plate.solver.solution import Combined
 
 # Of maxima and of minima.
 SIGNS = (1, -1)
+# What lies so far within the extremes that are known, in ties, can neither govern nor tie.
+WITHIN = 4.0 * TIE
 
 
 @dataclass(frozen=True)
@@ -113,7 +115,8 @@ class Peaks:
 
     side, component, point : (n,), side 0 for maxima and 1 for minima; top : (n,) the extreme;
     value, number : (n,) that of the first position that ties with it; coexisting : (n, n_beside)
-    what is kept beside it of that position.
+    what is kept beside it of that position. formed, left_out : values that were formed, and those
+    that cannot change an extreme.
     """
 
     side: Ints
@@ -123,40 +126,40 @@ class Peaks:
     value: Floats
     number: Ints
     coexisting: Floats
+    formed: int
+    left_out: int
 
 
 class FieldTracker:
     """Running extremes of fields with what coexists, by the sign sought: 1 or -1.
 
     best, at : (n_field, n_point); coexisting : (n_field, n_beside, n_point). By default the six
-    results and all of them beside each.
+    results and all of them beside each. formed, left_out : values, as of `Peaks`.
     """
 
     def __init__(self, n_point: int, n_field: int = 6, n_beside: int = 6) -> None:
         # maxima first, then minima
         self._best = np.zeros((2, n_field, n_point))
+        self._reached = np.zeros(self._best.shape)
         self._at = np.full(self._best.shape, -1, dtype=np.int64)
         self._coexisting = np.zeros((2, n_field, n_beside, n_point))
         self.best, self.at, self.coexisting = (
             dict(zip(SIGNS, both, strict=True)) for both in (self._best, self._at, self._coexisting)
         )
+        self.formed = self.left_out = 0
 
     def seen(self, points: Ints, fields: Combined, beside: Combined, first: int) -> Peaks:
         """What positions first, first + 1, ... may add at some field points (k,), from their fields
         (n_field, k, ...) and what is kept beside (n_beside, k, ...); any thread may ask.
 
-        The extremes so far may lag behind: they only grow, so what they let pass is enough. What
-        is put together from few loads is formed only where its bounds lie beyond them.
+        The extremes so far may lag behind: they only grow, so what they let pass is enough. Rows
+        are formed only where their bounds lie beyond them.
         """
-        best = self._best[:, :, points].reshape(2, -1)
-        rows = fields.values.reshape(best.shape[1], -1)
-        near = np.arange(len(rows))
-        if fields.weights is not None:
-            bounds = np.stack(fields.of(rows).bounds)
-            near = np.flatnonzero(_beyond(bounds, best).any(axis=0))
-            rows = fields.of(rows[near]).of_loads
+        limits = self._limits(points)
+        near = np.flatnonzero(_beyond(np.stack(fields.bounds).reshape(2, -1), limits).any(axis=0))
+        rows = fields.of(fields.values[np.divmod(near, len(points))]).of_loads
         peak = np.stack([rows.max(axis=-1), rows.min(axis=-1)])
-        side, row = np.nonzero(_beyond(peak, best[:, near]))
+        side, row = np.nonzero(_beyond(peak, limits[:, near]))
         component, place = np.divmod(near[row], len(points))
         top = peak[side, row]
         # maxima come first
@@ -167,6 +170,7 @@ class FieldTracker:
             others = beside.values[:, place, column].T
         else:
             others = np.einsum("bmk,km->mb", beside.values[:, place], beside.weights[:, column])
+        every = limits.shape[1] if fields.weights is None else len(near)
         return Peaks(
             side=side,
             component=component,
@@ -175,11 +179,30 @@ class FieldTracker:
             value=rows[row, column],
             number=first + column,
             coexisting=others,
+            formed=every * rows.shape[1],
+            left_out=(limits.shape[1] - every) * rows.shape[1],
         )
+
+    def _limits(self, points: Ints) -> Floats:
+        """What a value at some field points (k,) has to exceed, or go below, to count
+        (2, n_field k)."""
+        best, reached = (both[:, :, points].reshape(2, -1) for both in (self._best, self._reached))
+        sign = np.array(SIGNS)[:, None]
+        best = sign * best + TIE * np.abs(best)
+        return np.asarray(sign * np.maximum(best, sign * reached - WITHIN * np.abs(reached)))
+
+    def know(self, seen: list[Peaks]) -> None:
+        """Positions that will come reach so much: what stays within it need not be formed."""
+        for p in seen:
+            index = p.side, p.component, p.point
+            sign = np.array(SIGNS)[p.side]
+            self._reached[index] = sign * np.maximum(sign * self._reached[index], sign * p.top)
 
     def take(self, seen: list[Peaks]) -> None:
         """Take in what a block adds; blocks come in order."""
         for p in seen:
+            self.formed += p.formed
+            self.left_out += p.left_out
             index = p.side, p.component, p.point
             old = self._best[index]
             better = np.array(SIGNS)[p.side] * (p.top - old) > TIE * np.abs(old)
@@ -200,11 +223,9 @@ def _first_near(rows: Floats, top: Floats, sign: int) -> Ints:
     return np.asarray(np.argmax(near, axis=-1))
 
 
-def _beyond(peak: Floats, best: Floats) -> NDArray[np.bool_]:
-    """Which maxima and minima (2, ...) lie beyond those so far."""
-    gain = peak - best
-    gain[1] *= -1.0
-    return np.asarray(gain > TIE * np.abs(best))
+def _beyond(peak: Floats, limits: Floats) -> NDArray[np.bool_]:
+    """Which maxima and minima (2, ...) lie beyond limits."""
+    return np.stack([peak[0] > limits[0], peak[1] < limits[1]])
 
 
 def with_sums(reactions: dict[str, Floats]) -> dict[str, Floats]:

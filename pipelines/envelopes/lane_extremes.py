@@ -94,6 +94,11 @@ class TrainExtremes:
             found[name].append(self.fields[name].seen(points, fields, beside, first))
         return found
 
+    def know(self, peaks: Mapping[str, list[Peaks]]) -> None:
+        """What some positions reach, before any is taken in."""
+        for name, found in peaks.items():
+            self.fields[name].know(found)
+
     def take(self, others: Floats, first: int, peaks: Mapping[str, list[Peaks]]) -> None:
         """Take in a block; blocks come in order."""
         for name, found in peaks.items():

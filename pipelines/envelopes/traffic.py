@@ -8,13 +8,13 @@ result at each place from these (`lanes`). What coexists is the sum of what coex
 """
 
 from bisect import bisect_right
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.envelopes.extremes import SIGNS, Extremes, FieldEnvelope, with_sums
+from pipelines.envelopes.extremes import SIGNS, Extremes, FieldEnvelope, Peaks, with_sums
 from pipelines.envelopes.lane_extremes import (
     RESULTS_OF,
     BlockResult,
@@ -27,7 +27,15 @@ from pipelines.envelopes.lane_extremes import (
     other_values,
 )
 from pipelines.errors import JobError
-from pipelines.model.responses import Response, SolvedDeck, in_blocks, position_load, stream
+from pipelines.model.responses import (
+    WIDE,
+    Response,
+    SolvedDeck,
+    ahead,
+    in_blocks,
+    position_load,
+    read_blocks,
+)
 from pipelines.standards.actions.loads import LaneKind, LoadModel
 from pipelines.traffic.joints import model_joint_factors
 from pipelines.traffic.lanes import TIE, arrangement_orders, best_sum, strip_shares
@@ -37,6 +45,7 @@ from pipelines.traffic.trains import load_count, model_trains
 from plate.arrays import Floats, Ints
 from plate.solver.nested_dissection import Loads as RightHandSides
 from plate.solver.solution import WholeSolution
+from plate.solver.stiffness import BLOCK
 from plate.threads import one_thread
 
 RESULTS_SET = "results"
@@ -67,12 +76,17 @@ def traffic_envelopes(
         there = load_count(deck, model) if progress is not None else 0
         job = _Job(solved, model, watched(model) if model.whole else None)
         mine = () if model.whole else observers
-        for first, response, part in stream(solved, job.loads, job.reader(mine), workers):
+        for first, seen in read_blocks(solved, ahead(job.runs), job.seen, workers):
+            job.know(first, seen)
+        # Observers hold whole fields of a block.
+        blocks = in_blocks(job.loads, BLOCK if mine else WIDE)
+        for first, (part, response) in read_blocks(solved, blocks, job.reader(mine), workers):
             job.take(first, part)
-            for observe in mine:
-                observe(first, response)
+            if response is not None:
+                for observe in mine:
+                    observe(first, response)
             if progress is not None:
-                progress(model.name, first + len(response.total), there)
+                progress(model.name, first + part.others.shape[1], there)
         if job.loads:
             envelope = job.envelope()
             if model.whole and not len(envelope.arrangements):
@@ -166,14 +180,17 @@ class _Job:
             total=np.zeros(F.shape[1]),
         )
 
-    def reader(self, observers: Sequence[Observer]) -> Callable[[int, Response], BlockResult]:
-        """`read`, which also forms the fields that observers ask for, where it does not hold up the
-        other threads."""
+    def reader(
+        self, observers: Sequence[Observer]
+    ) -> Callable[[int, Response], tuple[BlockResult, Response | None]]:
+        """`read`, with the response for observers and its fields, which are formed where it does
+        not hold up the other threads."""
 
-        def read(first: int, response: Response) -> BlockResult:
-            if observers:
-                _ = response.fields
-            return self.read(first, response)
+        def read(first: int, response: Response) -> tuple[BlockResult, Response | None]:
+            if not observers:
+                return self.read(first, response), None
+            _ = response.fields
+            return self.read(first, response), response
 
         return read
 
@@ -192,8 +209,20 @@ class _Job:
         index = bisect_right(self.starts, first) - 1
         others = other_values(response, self.watched)
         if index < len(self.owner):
-            return BlockResult(others, peaks=self.kept[self.owner[index]].seen(response, first))
+            return BlockResult(others, peaks=self.seen(first, response))
         return BlockResult(others, sums=adverse_sums(self.sets, response))
+
+    def seen(self, first: int, response: Response) -> dict[str, list[Peaks]]:
+        """What vehicles at positions first, first + 1, ... may add to the fields; any thread may
+        ask."""
+        return self._train(first).seen(response, first)
+
+    def know(self, first: int, seen: Mapping[str, list[Peaks]]) -> None:
+        """What some positions of a run reach, before any is taken in."""
+        self._train(first).know(seen)
+
+    def _train(self, first: int) -> TrainExtremes:
+        return self.kept[self.owner[bisect_right(self.starts, first) - 1]]
 
     def take(self, first: int, part: BlockResult) -> None:
         """Take in what loads first, first + 1, ... add."""
@@ -247,7 +276,13 @@ class _Job:
             probe_joint=probe_joint,
             more=more,
             watched=watched,
+            left_out=self._left_out(),
         )
+
+    def _left_out(self) -> float:
+        trackers = [one for kept in self.kept.values() for one in kept.fields.values()]
+        left_out = sum(one.left_out for one in trackers)
+        return left_out / max(1, left_out + sum(one.formed for one in trackers))
 
     def _fields(self, name: str, share: float, joint: Floats) -> FieldEnvelope:
         """Envelope of a set of fields with that share of the distributed loads."""

@@ -7,7 +7,7 @@ result does not depend on the number of threads.
 """
 
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -39,6 +39,15 @@ from plate.solver.stiffness import BLOCK, Stiffness
 from plate.threads import one_thread
 
 T = TypeVar("T")
+
+Block = tuple[int, Loads, slice]
+"""The number of the first of some load positions, their run, and which of it."""
+
+# Runs of so many load positions are long: every so manyth is looked at before all of them, and as
+# their lattice is fine, more of them are alike and solved together.
+LONG = 8 * BLOCK
+STRIDE = 29
+WIDE = 2 * BLOCK
 
 # What may be out of balance, as a share of the load: static cases are refined; load positions are
 # not, and the thin limit costs them digits.
@@ -344,17 +353,35 @@ def stream(
     what `read` makes of both, in the thread that solved the block.
     workers : threads, default one per processor that may be used.
     """
-    count = workers or processors()
-    blocks = in_blocks(runs)
 
-    def work(first: int, run: Loads, part: slice) -> tuple[int, Response, T]:
+    def work(first: int, response: Response) -> tuple[Response, T]:
+        return response, read(first, response)
+
+    for first, (response, found) in read_blocks(solved, in_blocks(runs), work, workers):
+        yield first, response, found
+
+
+def read_blocks(
+    solved: SolvedDeck,
+    blocks: Iterable[Block],
+    read: Callable[[int, Response], T],
+    workers: int | None = None,
+) -> Iterator[tuple[int, T]]:
+    """What `read` makes of the responses of blocks of load positions, in order: each response is
+    given up in the thread that solved it, unless `read` hands it on.
+
+    Yields the number of a block's first load position and what was made.
+    """
+    count = workers or processors()
+
+    def work(first: int, run: Loads, part: slice) -> tuple[int, T]:
         F = position_load(solved.model, run, part)
         response = solved.respond(F)
         check_response(response, F, POSITION_BALANCE, run.words)
-        return first, response, read(first, response)
+        return first, read(first, response)
 
     with one_thread, ThreadPoolExecutor(count) as pool:
-        waiting: deque[Future[tuple[int, Response, T]]] = deque()
+        waiting: deque[Future[tuple[int, T]]] = deque()
         for block in blocks:
             waiting.append(pool.submit(work, *block))
             if len(waiting) > count:
@@ -363,11 +390,26 @@ def stream(
             yield waiting.popleft().result()
 
 
-def in_blocks(runs: Sequence[Loads]) -> Iterator[tuple[int, Loads, slice]]:
+def in_blocks(runs: Sequence[Loads], wide: int = BLOCK) -> Iterator[Block]:
     """Load positions that are solved together: the number of the first, counted over all runs, and
-    where they are."""
+    where they are.
+
+    wide : how many of a long run.
+    """
     base = 0
     for run in runs:
-        for start in range(0, len(run), BLOCK):
-            yield base + start, run, slice(start, min(start + BLOCK, len(run)))
+        size = wide if len(run) >= LONG else BLOCK
+        for start in range(0, len(run), size):
+            yield base + start, run, slice(start, min(start + size, len(run)))
+        base += len(run)
+
+
+def ahead(runs: Sequence[Loads]) -> Iterator[Block]:
+    """A few load positions from all over long runs, in the same way: their extremes are near those
+    of all."""
+    base = 0
+    for run in runs:
+        if len(run) >= LONG:
+            for start in range(0, len(run), STRIDE * BLOCK):
+                yield base + start, run, slice(start, min(start + STRIDE * BLOCK, len(run)), STRIDE)
         base += len(run)

@@ -74,8 +74,10 @@ class Combined:
 
     @property
     def bounds(self) -> tuple[Floats, Floats]:
-        """Above and below (...) all of the loads': each of the k at its largest and least."""
-        assert self.weights is not None
+        """Above and below (...) all of the loads': their own extremes, or each of the k at its
+        largest and least."""
+        if self.weights is None:
+            return self.values.max(axis=-1), self.values.min(axis=-1)
         high, low = self.weights.max(axis=1), self.weights.min(axis=1)
         up, down = np.maximum(self.values, 0.0), np.minimum(self.values, 0.0)
         return up @ high + down @ low, up @ low + down @ high

@@ -3,6 +3,7 @@
 import numpy as np
 
 from pipelines.envelopes.extremes import FieldTracker
+from pipelines.traffic.lanes import TIE
 from plate.solver.solution import Combined
 
 POINTS, LOADS, FEW, BLOCKS = 40, 24, 5, 6
@@ -33,3 +34,36 @@ def test_extremes_of_what_is_put_together_from_few_are_those_of_all_that_is_form
         np.testing.assert_allclose(a, b, rtol=0, atol=1e-13)
     # Had a bound been too low, the extremes would differ: each row is beaten somewhere.
     assert len(np.unique(one.extremes.at_maximum // LOADS)) > 2
+
+
+def test_what_positions_to_come_reach_leaves_more_out_and_changes_nothing() -> None:
+    """A rising sequence, of which none of the first lies within what came before: looked at
+    beforehand by every third position, the same extremes are found from a part of the values. A
+    value that comes twice, and one larger by half a tie, keep the number of the first."""
+    rng = np.random.default_rng(3)
+    points, weights = np.arange(POINTS), np.vstack([np.ones(LOADS), 0.1 * np.eye(4, LOADS)])
+    blocks = [
+        Combined((1.0 + k) * np.abs(rng.standard_normal((6, POINTS, FEW))), weights)
+        for k in range(BLOCKS)
+    ]
+    blocks[-1] = Combined(blocks[-2].values * (1.0 + 0.5 * TIE), weights)
+    informed, plain = FieldTracker(POINTS), FieldTracker(POINTS)
+    for k, block in enumerate(blocks):
+        some = Combined(block.values, weights[:, ::3])
+        informed.know([informed.seen(points, some, some, LOADS * k)])
+    for k, block in enumerate(blocks):
+        for tracker in (informed, plain):
+            tracker.take([tracker.seen(points, block, block, LOADS * k)])
+    one, other = informed.envelope(), plain.envelope()
+    for a, b in (
+        (one.extremes.at_maximum, other.extremes.at_maximum),
+        (one.extremes.at_minimum, other.extremes.at_minimum),
+    ):
+        np.testing.assert_array_equal(a, b)
+    # Rows are put together with others or by themselves: rounding.
+    np.testing.assert_allclose(one.extremes.maximum, other.extremes.maximum, rtol=1e-14)
+    np.testing.assert_allclose(one.with_maximum, other.with_maximum, rtol=1e-13, atol=1e-13)
+    every = 6 * POINTS * LOADS * BLOCKS
+    assert informed.formed + informed.left_out == plain.formed + plain.left_out == every
+    assert informed.formed < 0.6 * plain.formed
+    assert (one.extremes.at_maximum < LOADS * (BLOCKS - 1)).all()

@@ -11,6 +11,7 @@ from pipelines.deck.deck import Case, Deck, Patch
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.errors import JobError
+from pipelines.model import responses
 from pipelines.model.case_responses import case_responses
 from pipelines.model.responses import SolvedDeck, stream
 from pipelines.model.static_cases import case_load
@@ -120,6 +121,28 @@ def test_the_number_of_threads_changes_nothing(
     np.testing.assert_array_equal(
         alone.fields.extremes.at_minimum, envelopes.fields.extremes.at_minimum
     )
+
+
+def test_looking_ahead_and_wide_blocks_change_nothing(
+    solved: SolvedDeck, envelopes: TrafficEnvelope, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Runs taken as long: the same governing positions, values to the rounding of the few that they
+    are put together from (`plate.solver.solution.REMAINDER`), more left out."""
+    monkeypatch.setattr(responses, "LONG", 2)
+    monkeypatch.setattr(responses, "STRIDE", 5)
+    [found] = traffic_envelopes(solved)
+    one, other = found.fields, envelopes.fields
+    np.testing.assert_array_equal(one.extremes.at_maximum, other.extremes.at_maximum)
+    np.testing.assert_array_equal(one.extremes.at_minimum, other.extremes.at_minimum)
+    for a, b in (
+        (one.extremes.maximum, other.extremes.maximum),
+        (one.extremes.minimum, other.extremes.minimum),
+        (one.with_maximum.swapaxes(0, 1), other.with_maximum.swapaxes(0, 1)),
+        (one.with_minimum.swapaxes(0, 1), other.with_minimum.swapaxes(0, 1)),
+    ):
+        for mine, its in zip(a, b, strict=True):
+            np.testing.assert_allclose(mine, its, rtol=0, atol=1e-8 * np.abs(its).max())
+    assert found.left_out >= envelopes.left_out
 
 
 def test_a_symmetric_deck_has_a_symmetric_envelope(
