@@ -91,7 +91,7 @@ def design_blocks(
 
 def _steps(one: Governs, less: Sequence[Less]) -> list[str]:
     """What stands against smaller bars of a zone's own."""
-    added = one.bars.between is not None
+    added = bool(one.bars.between)
     return [step.words for step in less if step.layer == one.layer and step.added == added]
 
 

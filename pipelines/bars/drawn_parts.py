@@ -59,8 +59,7 @@ class DrawnBars:
         deck = solved.deck
         reinforcement = deck.required_reinforcement
         lengths = tuple(
-            anchorage(reinforcement.bars.with_added(a.layer, a.bars), a.layer, mat)
-            for a in reinforcement.added
+            anchorage(reinforcement.with_added(a), a.layer, mat) for a in reinforcement.added
         )
         return cls(
             deck=deck,

@@ -23,6 +23,8 @@ from plate.arrays import Floats
 
 # Longest bar that is delivered [m], common practice.
 STOCK = 12.0
+# A smaller part of the slab, or a smaller overlap, is none [m2].
+NOTHING = 1e-4
 CrackCombination = Literal["characteristic", "frequent", "quasi-permanent"]
 
 
@@ -82,6 +84,10 @@ class AddedBars:
     bars: Bars
     area: shapely.Geometry
     where: str
+
+    def overlaps(self, other: "AddedBars") -> bool:
+        """Whether there is a part of the slab where both lie."""
+        return float(shapely.area(self.area & other.area)) > NOTHING
 
 
 @dataclass(frozen=True)
@@ -184,3 +190,12 @@ class Reinforcement:
     hogging_at_face: bool = True
     added: tuple[AddedBars, ...] = ()
     stock: float = STOCK
+
+    def with_added(self, added: AddedBars) -> SlabBars:
+        """The bars of the slab where some added bars lie: the mats, these, and what else is added
+        to their layer in any part of where they lie."""
+        bars = self.bars
+        for one in self.added:
+            if one.layer == added.layer and (one is added or one.overlaps(added)):
+                bars = bars.with_added(one.layer, one.bars)
+        return bars

@@ -166,7 +166,7 @@ class Trial:
         what single layers are checked by [m2/m]; infinite where none do."""
         for bars in sorted(kinds, key=lambda bars: -sum(one.area for one in bars)):
             try:
-                changed = self.with_layer(replace(bars[0], between=bars[1] if bars[1:] else None))
+                changed = self.with_layer(bars[0].with_more(bars[1]) if bars[1:] else bars[0])
             except ValueError:
                 continue
             if changed is not None and self.fails(changed, self.needs.everywhere) is None:

@@ -199,8 +199,7 @@ def _bars(deck: Deck, basis: DesignBasis) -> Resistances:
         reinforcement=reinforcement,
         points=np.empty((0, 2)),
         anchored=tuple(
-            anchorage(reinforcement.bars.with_added(a.layer, a.bars), a.layer, mat)
-            for a in reinforcement.added
+            anchorage(reinforcement.with_added(a), a.layer, mat) for a in reinforcement.added
         ),
     )
 

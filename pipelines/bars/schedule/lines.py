@@ -126,7 +126,7 @@ class Course:
 
     def places(self, bars: Bars, between: Bars | None = None) -> tuple[Ints, Floats]:
         """Numbers (n,) and places across (n,) of the bars of a mat, which lie centred between the
-        edges, or of those added in the middle of its gaps."""
+        edges, or of those added in its gaps."""
         across = shapely.get_coordinates(self.slab) @ self.aside
         low, high = float(across.min()), float(across.max())
         room = in_bend(bars.diameter) + bars.diameter + max(bars.diameter, CLEAR)
@@ -136,9 +136,9 @@ class Course:
         numbers = np.arange(count, dtype=np.int64)
         if between is None:
             return numbers, np.asarray(first + pitch * numbers)
-        every = round(between.spacing / bars.spacing)
-        gaps = numbers[:-1:every]
-        return numbers[: len(gaps)], np.asarray(first + pitch * (gaps + 0.5))
+        every, off = round(between.spacing / bars.spacing), floor(between.place)
+        gaps = numbers[off:-1:every]
+        return numbers[: len(gaps)], np.asarray(first + pitch * (gaps - off + between.place))
 
     def lines(
         self, bars: Bars, between: Bars | None = None, area: shapely.Geometry | None = None
@@ -212,7 +212,7 @@ def laid_bars(deck: Deck) -> tuple[LaidBars, ...]:
                 layer=layer,
                 mark=added.mark,
                 bars=added.bars,
-                whole=reinforcement.bars.with_added(layer, added.bars),
+                whole=reinforcement.with_added(added),
                 lines=course.lines(mat, added.bars, added.area),
             )
             for added in reinforcement.added

@@ -133,9 +133,8 @@ def _largest(values: Sequence[Floats], nearest: Callable[[Floats], Ints]) -> Use
 
 def _sets(reinforcement: Reinforcement, layer: Layer) -> Iterator[SlabBars]:
     """The bars of a layer alone and with those added to it."""
-    mats = reinforcement.bars
-    yield mats
-    yield from (mats.with_added(layer, a.bars) for a in reinforcement.added if a.layer == layer)
+    yield reinforcement.bars
+    yield from (reinforcement.with_added(a) for a in reinforcement.added if a.layer == layer)
 
 
 def longest_lap(reinforcement: Reinforcement, layer: Layer) -> tuple[float, Standard]:

@@ -1,6 +1,7 @@
 """Bars of a deck file that are added to a mat in parts of the slab, and where these parts lie."""
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -10,7 +11,7 @@ from pipelines.deck.added_areas import along_lines, clear_of_lines
 from pipelines.deck.reading.bars_schema import AddedTable, BarsTable
 from pipelines.deck.reading.mistakes import Mistakes, nearest
 from pipelines.deck.reading.supports import matching
-from pipelines.deck.reinforcement import AddedBars
+from pipelines.deck.reinforcement import NOTHING, AddedBars
 from pipelines.numbers import length
 from pipelines.standards.resistance.bars import Bars, SlabBars
 from plate.geometry.curves import sampled
@@ -18,8 +19,6 @@ from plate.geometry.outline import DRAWN, region
 from plate.geometry.plan import Plan
 
 MM = 1e-3
-# A smaller part of the slab, or a smaller overlap, is none [m2].
-NOTHING = 1e-4
 
 
 def added_bars(
@@ -36,10 +35,28 @@ def added_bars(
     for one, other in combinations(found, 2):
         if one.mark == other.mark:
             mistakes.add("[[bars.added]] mark", one.mark, "stands twice")
-        elif one.layer == other.layer and shapely.area(one.area & other.area) > NOTHING:
-            told = f"{one.mark} and {other.mark} lie in one layer and overlap: state each part once"
+    return _placed(found, mats, mistakes)
+
+
+def _placed(
+    found: Sequence[AddedBars], mats: SlabBars, mistakes: Mistakes
+) -> tuple[AddedBars, ...]:
+    """The same with their places between the bars of the mats: of sets that lie in one layer and
+    part of the slab the first has the middle of its gaps, each further one what is left."""
+    placed: list[AddedBars] = []
+    for one in found:
+        beside = [o for o in placed if o.layer == one.layer and o.overlaps(one)]
+        mat = mats.bars(one.layer)
+        try:
+            bars = mat.placed(one.bars, [other.bars for other in beside])
+            together = replace(mat, between=(*(other.bars for other in beside), bars))
+        except ValueError as error:
+            marks = " and ".join(other.mark for other in beside)
+            told = f"{one.mark} lies in one layer with {marks}: {error}"
             mistakes.add("[[bars.added]]", None, told)
-    return tuple(found)
+            continue
+        placed.append(replace(one, bars=together.between[-1]))
+    return tuple(placed)
 
 
 def _added(

@@ -7,7 +7,8 @@ the direction with the larger moment (common practice: main bars outermost at bo
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import product
+from itertools import pairwise, product
+from math import gcd, lcm
 from typing import Literal
 
 import numpy as np
@@ -18,6 +19,7 @@ Layer = tuple[Face, Direction]
 
 FACES: tuple[Face, Face] = ("top", "bottom")
 DIRECTIONS: tuple[Direction, Direction] = ("x", "y")
+MIDDLE = 0.5  # of a gap
 LAYERS: tuple[Layer, ...] = tuple(product(FACES, DIRECTIONS))
 
 
@@ -37,8 +39,9 @@ def place_of(layer: Layer) -> str:
 @dataclass(frozen=True)
 class Bars:
     """One layer: diameter and centre-to-centre spacing [m]; loss : share of these bars' area that
-    is gone, or does not count; between : bars added in the middle of the gaps between them, of
-    every gap or of every second, third, ...: their spacing is a whole multiple of this one.
+    is gone, or does not count; between : sets of bars added in the gaps between them, in every gap
+    or in every second, third, ...: their spacing is a whole multiple of this one. place : of such
+    bars, how far past a bar of the mat the first lies, in that one's spacing.
 
     Raises
     ------
@@ -49,7 +52,8 @@ class Bars:
     diameter: float
     spacing: float
     loss: float = 0.0
-    between: "Bars | None" = None
+    between: tuple["Bars", ...] = ()
+    place: float = MIDDLE
 
     def __post_init__(self) -> None:
         if not 0 <= self.loss <= 1:
@@ -59,59 +63,97 @@ class Bars:
                 f"bars of {1e3 * self.diameter:g} mm at {1e3 * self.spacing:g} mm: the diameter "
                 "must be positive and less than the spacing"
             )
-        if self.between is None:
-            return
-        multiple = self.between.spacing / self.spacing
-        if self.between.between is not None or abs(multiple - max(round(multiple), 1)) > 1e-6:
+        for one in self.between:
+            multiple = one.spacing / self.spacing
+            if one.between or abs(multiple - max(round(multiple), 1)) > 1e-6:
+                raise ValueError(
+                    f"bars at {1e3 * one.spacing:g} mm do not lie between bars at "
+                    f"{1e3 * self.spacing:g} mm: allowed is that spacing or a whole multiple of it"
+                )
+        if self.between and self.clear <= 0:
+            more = " and ".join(map(str, self.between))
             raise ValueError(
-                f"bars at {1e3 * self.between.spacing:g} mm do not lie between bars at "
-                f"{1e3 * self.spacing:g} mm: allowed is that spacing or a whole multiple of it"
-            )
-        if self.clear <= 0:
-            raise ValueError(
-                f"bars {self.between} do not fit between bars {1e3 * self.diameter:g}@"
+                f"bars {more} do not fit between bars {1e3 * self.diameter:g}@"
                 f"{1e3 * self.spacing:g}"
             )
+
+    def with_more(self, added: "Bars") -> "Bars":
+        """The same with a further set between them."""
+        return replace(self, between=(*self.between, added))
+
+    def placed(self, added: "Bars", others: Sequence["Bars"]) -> "Bars":
+        """A set at its first free place between these bars beside others that are there: in the
+        middle of a gap, or where these lie there halfway to a bar of the mat.
+
+        Raises
+        ------
+        ValueError
+            If no place is free.
+        """
+        every = max(round(added.spacing / self.spacing), 1)
+        for share in (MIDDLE, MIDDLE / 2, 1 - MIDDLE / 2):
+            for gap in range(every):
+                one = replace(added, place=gap + share)
+                if not any(self._meet(one, other) for other in others):
+                    return one
+        raise ValueError(f"bars {added} find no gap beside {' and '.join(map(str, others))}")
+
+    def _meet(self, one: "Bars", other: "Bars") -> bool:
+        """Whether bars of two sets between these lie at one place."""
+        common = gcd(*(max(round(bars.spacing / self.spacing), 1) for bars in (one, other)))
+        off = (one.place - other.place) % common
+        return min(off, common - off) < 1e-6
+
+    @property
+    def sets(self) -> tuple["Bars", ...]:
+        """These and those between them, each by itself."""
+        return (replace(self, between=(), place=0.0), *self.between)
 
     @property
     def area(self) -> float:
         """Steel that is left per metre of width [m2/m]."""
         own = float((1.0 - self.loss) * np.pi * self.diameter**2 / 4 / self.spacing)
-        return own if self.between is None else own + self.between.area
+        return own + sum(one.area for one in self.between)
 
     @property
     def largest(self) -> float:
         """Largest diameter of the layer [m]."""
-        return self.diameter if self.between is None else max(self.diameter, self.between.diameter)
+        return max(one.diameter for one in self.sets)
 
     @property
     def equivalent(self) -> float:
         """The diameter [m] that stands for bars of several in the crack width, sum of n phi^2 over
         sum of n phi: EN 1992-1-1 7.3.4(3), equation 7.12; IRC:112 12.3.4(3)."""
-        if self.between is None:
+        if not self.between:
             return self.diameter
-        sets = (self, self.between)
-        return sum(b.diameter**2 / b.spacing for b in sets) / sum(
-            b.diameter / b.spacing for b in sets
+        return sum(b.diameter**2 / b.spacing for b in self.sets) / sum(
+            b.diameter / b.spacing for b in self.sets
         )
+
+    def _centres(self) -> Sequence[tuple[float, float]]:
+        """Places [m] and diameters of all bars until they come again, in order."""
+        multiples = [max(round(one.spacing / self.spacing), 1) for one in self.sets]
+        period = lcm(*multiples)
+        found = sorted(
+            (self.spacing * (one.place + k), one.diameter)
+            for one, multiple in zip(self.sets, multiples, strict=True)
+            for k in range(0, period, multiple)
+        )
+        return [*found, (self.spacing * period, self.diameter)]
 
     @property
     def widest(self) -> float:
         """Largest distance between the centres of neighbouring bars [m]."""
-        if self.between is None or self.between.spacing > 1.5 * self.spacing:
-            return self.spacing
-        return 0.5 * self.spacing
+        return max(b[0] - a[0] for a, b in pairwise(self._centres()))
 
     @property
     def clear(self) -> float:
         """Least clear distance between neighbouring bars [m]."""
-        if self.between is None:
-            return self.spacing - self.diameter
-        return 0.5 * (self.spacing - self.diameter - self.between.diameter)
+        return min(b[0] - a[0] - 0.5 * (a[1] + b[1]) for a, b in pairwise(self._centres()))
 
     def __str__(self) -> str:
         left = f" less {1e2 * self.loss:.0f} %" if self.loss else ""
-        more = "" if self.between is None else f" + {self.between}"
+        more = "".join(f" + {one}" for one in self.between)
         return f"{1e3 * self.diameter:g}@{1e3 * self.spacing:g}{left}{more}"
 
 
@@ -209,7 +251,7 @@ class SlabBars:
     def with_added(self, layer: Layer, added: Bars) -> "SlabBars":
         """The same with bars added between those of a layer."""
         mat = self.mat(layer[0])
-        bars = replace(mat.bars(layer[1]), between=added)
+        bars = mat.bars(layer[1]).with_more(added)
         return self.with_mat(layer[0], mat.with_bars(layer[1], bars))
 
 

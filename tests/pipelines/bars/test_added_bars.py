@@ -10,6 +10,7 @@ from pipelines.bars.adequacy import Check
 from pipelines.bars.checks.bending_and_service import resistances
 from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.drawn_parts import OUTSIDE, DrawnBars
+from pipelines.bars.schedule.lines import laid_bars
 from pipelines.deck.deck import Deck
 from pipelines.errors import DeckError
 from pipelines.report.data.summary import summary
@@ -46,7 +47,7 @@ def read(folder: Path, text: str, plan: str = PLAN) -> Deck:
 def test_a_layer_of_two_sets_by_hand() -> None:
     """16@200 and 12@200 between: (201.06 + 113.10) / 0.2 = 1570.8 mm2/m; equation 7.12 of EN
     1992-1-1: (256 + 144) / (16 + 12) = 14.29 mm; 100 - 8 - 6 = 86 mm clear."""
-    both = Bars(0.016, 0.200, between=Bars(0.012, 0.200))
+    both = Bars(0.016, 0.200, between=(Bars(0.012, 0.200),))
     assert both.area == pytest.approx(1570.8e-6, rel=1e-5)
     assert both.equivalent == pytest.approx(14.2857e-3, rel=1e-5)
     assert both.largest == 0.016
@@ -58,10 +59,45 @@ def test_a_layer_of_two_sets_by_hand() -> None:
 def test_bars_in_every_second_gap() -> None:
     """16@100 and 20@200: neighbours stay 100 mm apart where nothing lies between; clear in the
     other gaps 50 - 8 - 10 = 32 mm."""
-    both = Bars(0.016, 0.100, between=Bars(0.020, 0.200))
+    both = Bars(0.016, 0.100, between=(Bars(0.020, 0.200),))
     assert both.widest == 0.100
     assert both.clear == pytest.approx(0.032)
     assert both.largest == 0.020
+
+
+def test_several_sets_in_one_place(tmp_path: Path) -> None:
+    """Between 16@250: B takes the middle of every second gap; C, at 500 too, that of the others; D,
+    12@250 over both, lies halfway to the bars of the mat, E elsewhere in the middle.
+
+    The steel where all lie: (201.06 / 250 + 2 x 113.10 / 500 + 113.10 / 250) = 1709 mm2/m; centres
+    0, 62.5, 125, 250: 125 mm at most, 62.5 - 6 - 8 = 48.5 mm clear.
+    """
+    where = {"B": (0.0, 2.0), "C": (0.0, 2.0), "D": (-1.0, 1.0), "E": (-2.0, -1.0)}
+    tables = [
+        added("x", "12@500" if mark in "BC" else "12@250", f"offsets_m = {list(pair)}", mark)
+        for mark, pair in where.items()
+    ]
+    deck = read(tmp_path, top("16@250", *tables))
+    reinforcement = deck.required_reinforcement
+    assert [one.bars.place for one in reinforcement.added] == [0.5, 1.5, 0.25, 0.5]
+    whole = reinforcement.with_added(reinforcement.added[2]).bars(("top", "x"))
+    assert 1e6 * whole.area == pytest.approx(1709.0, abs=0.1)
+    assert whole.clear == pytest.approx(0.0485)
+    assert whole.widest == pytest.approx(0.125)
+    assert str(whole) == "16@250 + 12@500 + 12@500 + 12@250"
+    # the checks read what is there, the schedule lays each where it is
+    drawn = DrawnBars.of(solver_of(deck), reinforcement.bases[0].materials)
+    at = np.column_stack([np.full(4, 3.0), [-1.5, -0.5, 0.5, 1.5]])
+    areas = drawn.at(at, lambda bars: {("top", "x"): bars.bars(("top", "x")).area})["top", "x"]
+    steel = np.pi / 4 * np.array([16.0**2 / 250, 12.0**2 / 250, 12.0**2 / 500])
+    expected = [steel[:2].sum(), steel[:2].sum(), steel @ [1, 1, 2], steel @ [1, 0, 2]]
+    assert 1e3 * areas == pytest.approx(expected, rel=1e-9)
+    mat, *more = (one for one in laid_bars(deck) if one.layer == ("top", "x"))
+    first = min(line.across for line in mat.lines)
+    for one, off in zip(more, (0.5, 1.5, 0.25, 0.5), strict=True):
+        gaps = (np.array([line.across for line in one.lines]) - first) / 0.250 - off
+        multiple = 2 if one.mark in "BC" else 1
+        assert gaps / multiple == pytest.approx(np.rint(gaps / multiple), abs=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -74,7 +110,7 @@ def test_bars_in_every_second_gap() -> None:
 )
 def test_bars_that_do_not_lie_between_each_other(between: Bars, words: str) -> None:
     with pytest.raises(ValueError, match=words):
-        Bars(0.016, 0.100, between=between)
+        Bars(0.016, 0.100, between=(between,))
 
 
 def test_added_bars_count_from_where_they_are_anchored(tmp_path: Path) -> None:
@@ -203,8 +239,13 @@ def test_mistakes_in_where_bars_lie(tmp_path: Path, where: str, words: str) -> N
 
 def test_mistakes_between_added_bars(tmp_path: Path) -> None:
     one = added("x", "16@250", 'along = "C2"\nreach_m = 1.0', "M")
-    with pytest.raises(DeckError, match="M and A2 lie in one layer and overlap"):
-        read(tmp_path, top("16@250", one, added("x", "12@250", "offsets_m = [0.0, 1.0]")))
+    full = [added("x", "12@250", "offsets_m = [0.0, 1.0]") for _ in range(3)]
+    with pytest.raises(DeckError, match=r"A4 lies in one layer with M and A2 and A3: .* no gap"):
+        read(tmp_path, top("16@250", one, *full))
+    # 60 - 8 - 23 mm from the mat's bars, but 30 - 8 - 23 from M's
+    thick = added("x", "46@120", "offsets_m = [0.0, 1.0]")
+    with pytest.raises(DeckError, match=r"A2 lies in one layer with M: .* do not fit"):
+        read(tmp_path, top("16@120", one.replace("250", "120"), thick))
     with pytest.raises(DeckError, match="stands twice"):
         read(tmp_path, top("16@250", one, one.replace("C2", "C1")))
     with pytest.raises(DeckError, match=r"added\[1\], spacing_mm = 180: .*whole multiple"):
