@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 
 FILES = (
     *("report.html", "report.pdf", "summary.json", "findings.csv", "values.csv"),
-    *("as_built.csv", "load_tests.csv", "fields.vtu", "bars.dxf", "bar_schedule.csv"),
+    *("as_built.csv", "load_tests.csv", "fields.vtu", "bars.dxf", "bars.svg", "bars.pdf"),
+    "bar_schedule.csv",
 )
 """All that a run may write."""
 
@@ -36,7 +37,8 @@ def run(
 ) -> "Result":
     """Read a deck file, analyse it and write report.html, summary.json, findings.csv, values.csv
     and fields.vtu to `out`, with `pdf` also report.pdf, of a deck with bars bars.dxf and
-    bar_schedule.csv, with as-built readings as_built.csv, with load tests load_tests.csv.
+    bar_schedule.csv, with `pdf` also bars.svg and bars.pdf, with as-built readings as_built.csv,
+    with load tests load_tests.csv.
 
     fitted : a file of stiffnesses found from a load test, as `read_deck` takes it.
 
@@ -115,7 +117,13 @@ def write_results(
         if result.design is not None and result.schedule is not None:
             from pipelines.report.drawings.bars_dxf import write_bars
 
-            write_bars(folder / "bars.dxf", deck, result.design, result.schedule)
+            drawn = write_bars(folder / "bars.dxf", deck, result.design, result.schedule)
+            if pdf:
+                from pipelines.report.drawings.bar_sheets import pages_of, sheets, svg_of
+
+                printed = sheets(drawn)
+                write_text(folder / "bars.svg", svg_of(printed, deck.title))
+                (folder / "bars.pdf").write_bytes(pages_of(printed, deck.title))
             write_schedule(folder / "bar_schedule.csv", result.schedule)
         write_findings(folder / "findings.csv", result.findings)
         write_values(folder / "values.csv", result, entries)

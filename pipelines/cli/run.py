@@ -31,8 +31,9 @@ def add_run(commands: Commands) -> None:
         help="analyse a deck file and write its report",
         description="Analyse a deck file: static cases, every load position of its vehicles, "
         "envelopes, hand strips. Writes report.html, summary.json, findings.csv, values.csv and "
-        "fields.vtu, of a deck with bars also bars.dxf and bar_schedule.csv, as_built.csv "
-        "where there are readings on site, load_tests.csv where there are load tests. "
+        "fields.vtu, of a deck with bars also bars.dxf (as sheets, too, with --pdf) and "
+        "bar_schedule.csv, as_built.csv where "
+        "there are readings on site, load_tests.csv where there are load tests. "
         "Prints the finding in about ten lines.",
         epilog=STATUS,
     )

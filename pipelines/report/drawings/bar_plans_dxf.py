@@ -165,6 +165,8 @@ def _name_edge(space: Modelspace, deck: Deck, edge: str, marks: list[int], groun
     # and beside the one that is drawn in the middle of the edge
     x += (1.0 - abs(float(inner[0]))) * (len(marks) + 3.0) * PLAN
     text(space, line_title(deck, edge), (x, y + 1.1 * PLAN), PLAN, Align.MIDDLE_CENTER)
+    # two by two beside edges that run up the sheet: opposite ones may be near
+    row = 2 if abs(float(inner[0])) > 0.5 else len(marks)
     for k, number in enumerate(marks):
-        at = (x + (k - 0.5 * (len(marks) - 1)) * 2.0 * PLAN, y - 0.5 * PLAN)
-        ring(space, at, number, PLAN)
+        off = 2.0 * (k % row) - min(row, len(marks)) + 1.0
+        ring(space, (x + off * PLAN, y - (0.5 + 2.0 * (k // row)) * PLAN), number, PLAN)

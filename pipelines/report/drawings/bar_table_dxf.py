@@ -27,7 +27,7 @@ from pipelines.standards.resistance.bars import FACES, Direction, Face, Layer, o
 
 HEADS = ("Mark", "Layer, use", "Of", "Dia.", "No.", "Shape", "a", "b", "c", "R", "Cut length", "kg")
 WIDE = (6, 17, 16, 6, 7, 7, 8, 7, 7, 9, 16, 9)  # of the columns, in heights of text
-LENGTH = 1300.0  # of slab that a detail shows [mm]
+LENGTH, PAST = 1300.0, 250.0  # of slab that a detail shows at least, and past the legs [mm]
 
 
 def bar_table(space: Modelspace, deck: Deck, schedule: Schedule, top: float) -> float:
@@ -103,6 +103,7 @@ def _detail(
     mark, bars = marks[0], deck.required_reinforcement.bars
     direction = mark.layers[0][1]
     h, cover = MM * bars.thickness, MM * max(bars.mat(face).cover for face in FACES)
+    wide = max(LENGTH, cover + MM * (mark.a or 0.0) + PAST)
     where = ", ".join(line_title(deck, one.of) for one in marks)
     numbers = ", ".join(str(one.number) for one in marks)
     title = f"U-BAR at {where}, plot at 1:10; {TO_VERIFY}"
@@ -110,14 +111,12 @@ def _detail(
     top -= 6 * SECTION
     on = {"layer": "SLAB (mm)"}
     for z in (top, top - h):
-        space.add_line((0.0, z), (LENGTH, z), dxfattribs=on)
+        space.add_line((0.0, z), (wide, z), dxfattribs=on)
     space.add_line((0.0, top), (0.0, top - h), dxfattribs=on)
-    space.add_line((LENGTH, top), (LENGTH, top - h), dxfattribs=on | {"linetype": "DASHED"})
+    space.add_line((wide, top), (wide, top - h), dxfattribs=on | {"linetype": "DASHED"})
     for face in FACES:
-        _bar_along(
-            space, bars.bars((face, direction)).diameter, (face, direction), deck, cover, top
-        )
-        _bars_across(space, deck, schedule, mark, face, cover, top)
+        _bar_along(space, deck, (face, direction), (cover, wide), top)
+        _bars_across(space, deck, schedule, mark, face, (cover, wide), top)
     u_bar(space, mark, cover, MM * (mark.a or 0.0), top - MM * bars.mat("top").cover_to(direction))
     a, b, c = MM * (mark.a or 0.0), MM * (mark.b or 0.0), cover
     level = top - MM * bars.mat("top").cover_to(direction)
@@ -132,18 +131,19 @@ def _detail(
         f"one beside every bar of {layer_name(bars, fuller(bars, direction))}",
     )
     for k, line in enumerate(words):
-        at = (LENGTH + 2 * SECTION, top - h / 2 + (0.9 - 1.8 * k) * SECTION)
+        at = (wide + 2 * SECTION, top - h / 2 + (0.9 - 1.8 * k) * SECTION)
         text(space, line, at, SECTION, Align.MIDDLE_LEFT)
     return top - h - 9 * SECTION
 
 
 def _bar_along(
-    space: Modelspace, diameter: float, layer: Layer, deck: Deck, cover: float, top: float
+    space: Modelspace, deck: Deck, layer: Layer, reach: tuple[float, float], top: float
 ) -> None:
-    """The mat's bar beside the U-bar, as an outline."""
-    z = top - MM * centre_depth(deck.required_reinforcement.bars, layer)
-    r = MM * diameter / 2
-    outline = [(cover, z - r), (LENGTH, z - r), (LENGTH, z + r), (cover, z + r)]
+    """The mat's bar beside the U-bar, as an outline; reach : from where to where [mm]."""
+    bars = deck.required_reinforcement.bars
+    z, r = top - MM * centre_depth(bars, layer), MM * bars.bars(layer).diameter / 2
+    (start, end) = reach
+    outline = [(start, z - r), (end, z - r), (end, z + r), (start, z + r)]
     on = {"layer": f"BARS ALONG {layer[1].upper()} (mm)"}
     space.add_lwpolyline(outline, close=True, dxfattribs=on)
 
@@ -154,7 +154,7 @@ def _bars_across(
     schedule: Schedule,
     mark: Mark,
     face: Face,
-    cover: float,
+    reach: tuple[float, float],
     top: float,
 ) -> None:
     """The mat's bars across it, the first one its spacing off the edge bar, and the edge bar in the
@@ -167,12 +167,14 @@ def _bars_across(
     on = {"layer": f"BARS ALONG {across[1].upper()} (mm)"}
     beside = (m for m in schedule.marks if m.use == "edge bar" and m.of == mark.of)
     edge = next(beside, None)
-    places = [cover + MM * (in_bend(mark.diameter) + one.spacing * k) for k in range(1, 20)]
+    cover, wide = reach
+    first, count = cover + MM * in_bend(mark.diameter), int((wide - cover) / (MM * one.spacing))
+    places = [first + MM * one.spacing * k for k in range(1, count + 1)]
     if edge is not None:
         inside = MM * in_bend(mark.diameter)
         depth = MM * bars.mat(face).cover_to(own) + inside
         level = top - (depth if face == "top" else MM * bars.thickness - depth)
         filled_circle(space, (cover + inside, level), MM * edge.diameter / 2, on)
     for x in places:
-        if x < LENGTH - 20.0:
+        if x < wide - 20.0:
             filled_circle(space, (x, z), MM * one.diameter / 2, on)

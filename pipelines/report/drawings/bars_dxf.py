@@ -73,16 +73,19 @@ NOTES = (
 )
 
 
-def write_bars(path: Path, deck: Deck, design: Design, schedule: Schedule) -> None:
-    """Write the drawing of a deck's bars: the same bytes whenever and wherever it is drawn."""
+def write_bars(path: Path, deck: Deck, design: Design, schedule: Schedule) -> Drawing:
+    """Write the drawing of a deck's bars: the same bytes whenever and wherever it is drawn. What is
+    written comes back, for sheets of it."""
     fixed = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True  # no time and no GUID of its own
     try:
         stream = StringIO()
-        drawing(deck, design, schedule).write(stream)
+        doc = drawing(deck, design, schedule)
+        doc.write(stream)
     finally:
         options.write_fixed_meta_data_for_testing = fixed
     write_text(path, stream.getvalue())
+    return doc
 
 
 def drawing(deck: Deck, design: Design, schedule: Schedule) -> Drawing:
@@ -242,11 +245,15 @@ def _words(deck: Deck, design: Design, layer: Layer) -> list[str]:
         found.append("Stations are those at offset zero, carried along the cross lines' skew.")
     for standard in design.standards:
         z = standard.zones
+        some, every = (_where(axis, stretches(z, layer, least)) for least in (1, 2))
         found.append(
-            f"{standard.basis.materials.standard}: bars needed at {axis} = "
-            f"{stretches(z, layer, 1)} m, "
-            f"every bar at {axis} = {stretches(z, layer, 2)} m, each shifted by a_l of "
+            f"{standard.basis.materials.standard}: bars needed {some}, every bar {every}, each "
+            f"shifted by a_l of "
             f"{MM * z.shift[layer]:.0f} mm; anchorage beyond, not drawn: "
             f"{MM * z.anchorage[layer]:.0f} mm."
         )
     return found
+
+
+def _where(axis: str, places: str) -> str:
+    return "nowhere" if places == "none" else f"at {axis} = {places} m"

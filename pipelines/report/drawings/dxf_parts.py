@@ -160,8 +160,8 @@ def ground_of(deck: Deck, top: float) -> Ground:
 
 
 def draw_ground(space: Modelspace, deck: Deck, ground: Ground) -> None:
-    """Outline, openings, supporting lines with their names, chains of dimensions where the lines
-    are square to each other."""
+    """Outline, openings, supporting lines with their names, the directions of x and y, chains of
+    dimensions where the lines are square to each other."""
     shift = ground.shift
     for edge in ground.edges:
         points = (edge + shift).tolist()
@@ -176,8 +176,21 @@ def draw_ground(space: Modelspace, deck: Deck, ground: Ground) -> None:
         beside = line.name.startswith("L")
         at = (x + 0.4 * PLAN, y) if beside else (x, y - 0.4 * PLAN)
         text(space, line.name, at, 0.8 * PLAN, Align.MIDDLE_LEFT if beside else Align.TOP_LEFT)
+    _axes(space, (ground.x_max + 2 * PLAN, ground.above + 2 * PLAN))
     if deck.plan.alignment.straight and deck.plan.skew == 0:
         _chains(space, deck, ground.above, shift)
+
+
+def _axes(space: Modelspace, at: tuple[float, float]) -> None:
+    """Arrows along x and y from a point."""
+    on, (x, y) = {"layer": "TEXT"}, at
+    for name, (a, b) in (("x", (1.0, 0.0)), ("y", (0.0, -1.0))):
+        head = [(2.0, 0.0), (1.4, 0.25), (1.4, -0.25), (2.0, 0.0)]
+        space.add_line(at, (x + 2 * PLAN * a, y + 2 * PLAN * b), dxfattribs=on)
+        points = [(x + PLAN * (a * u - b * v), y + PLAN * (b * u + a * v)) for u, v in head]
+        space.add_lwpolyline(points, dxfattribs=on)
+        end = (x + 2.7 * PLAN * a, y + 2.7 * PLAN * b)
+        text(space, name, end, PLAN, Align.MIDDLE_CENTER)
 
 
 def _chains(space: Modelspace, deck: Deck, above: float, shift: Floats) -> None:
