@@ -220,7 +220,7 @@ def _standard(
             for part, tracker in zip(others, watch.part_shears[number], strict=True)
         ),
         anchored=drawn.anchored,
-        panels=panel_checks(seen, demand, basis, watch.panel_shears[number]),
+        panels=panel_checks(seen, demand, basis, drawn, watch.panel_shears[number]),
     )
 
 

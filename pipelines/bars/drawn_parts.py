@@ -5,15 +5,17 @@ before that not at all: EN 1992-1-1 9.2.1.3(3) allows to count them in proportio
 them. At an edge of the slab they are taken as anchored, like the bars of the mat.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from pipelines.deck.as_built import AsBuilt
 from pipelines.deck.deck import Deck
+from pipelines.deck.panels import Panels
 from pipelines.deck.reinforcement import AddedBars, Reinforcement
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.detailing.anchorage import anchorage
@@ -37,6 +39,17 @@ class DrawnPart:
     name: str
     marks: tuple[str, ...]
     bars: SlabBars
+    holds: Holds
+
+
+@dataclass(frozen=True, kw_only=True)
+class BuiltPart:
+    """A panel as built, or a part of one within which the bars are the same. number : of the
+    panel; drawn : as it is drawn."""
+
+    number: int
+    built: AsBuilt
+    drawn: DrawnPart
     holds: Holds
 
 
@@ -88,7 +101,7 @@ class DrawnBars:
     @cached_property
     def _slab(self) -> shapely.Geometry:
         # within rounding of the edges lies on the slab
-        slab = region(self.deck.plan, DRAWN)
+        slab = region(self.deck.plan, DRAWN).buffer(1e-6)
         shapely.prepare(slab)
         return slab
 
@@ -145,6 +158,32 @@ class DrawnBars:
     def bars_at(self, point: Floats) -> SlabBars:
         """The bars that count at a plan point (2,)."""
         return self.parts[int(self._number(point[None])[0])].bars
+
+    @cached_property
+    def built(self) -> tuple[BuiltPart, ...]:
+        """The panels with readings, those with added bars part by part."""
+        survey = self.reinforcement.survey
+        if survey is None:
+            return ()
+        return tuple(
+            found
+            for number, built in survey.built.items()
+            for found in self._built(survey.panels, number, built)
+        )
+
+    def _built(self, panels: Panels, number: int, built: AsBuilt) -> Iterator[BuiltPart]:
+        for part in self.parts:
+
+            def holds(points: Floats, part: DrawnPart = part) -> NDArray[np.bool_]:
+                return panels.holds(number, points) & part.holds(points)
+
+            if len(self.parts) == 1:
+                yield BuiltPart(
+                    number=number, built=built, drawn=part, holds=partial(panels.holds, number)
+                )
+            elif holds(self.points).any():
+                of_part = built.where(part.marks, part.name) if part.marks else built
+                yield BuiltPart(number=number, built=of_part, drawn=part, holds=holds)
 
     def at(
         self, points: Floats, of: Callable[[SlabBars], Mapping[Layer, float]]

@@ -17,7 +17,7 @@ from pipelines.bars.design import Design
 from pipelines.deck.as_built import as_built
 from pipelines.deck.deck import Deck
 from pipelines.deck.panels import Panels
-from pipelines.deck.reinforcement import Survey
+from pipelines.deck.reinforcement import Reinforcement, Survey
 from pipelines.deck.survey import Key, PanelReadings
 from pipelines.deck.words import place
 from pipelines.errors import JobError
@@ -31,6 +31,7 @@ from pipelines.standards.detailing.tolerances import (
 from pipelines.standards.resistance.bars import (
     FACES,
     LAYERS,
+    Bars,
     Direction,
     Face,
     Layer,
@@ -121,23 +122,23 @@ def read_as_drawn(deck: Deck) -> Deck:
     Raises
     ------
     JobError
-        If the deck has no bars, or bars that readings cannot be compared with.
+        If the deck has no bars.
     """
     reinforcement = deck.reinforcement
     if reinforcement is None:
         raise JobError(f"{deck.path}: the deck file has no bars to inspect")
-    if reinforcement.added:
-        told = "[[bars.added]] cannot be inspected yet: readings are compared with one mat a face"
-        raise JobError(f"{deck.path}: {told}")
     stated = reinforcement.survey
     panels = Panels(deck.plan) if stated is None else stated.panels
     value = "mean" if stated is None else stated.value
     bars = reinforcement.bars
+    added = [(one.layer, one.bars) for one in reinforcement.added]
     survey = Survey(
         path=FILE,
         panels=panels,
         built={
-            panels.names.index(name): as_built(bars, drawn_readings(bars, name), value)
+            panels.names.index(name): as_built(
+                bars, drawn_readings(bars, name, added), value, added
+            )
             for name in panels.with_slab
         },
         value=value,
@@ -145,13 +146,18 @@ def read_as_drawn(deck: Deck) -> Deck:
     return replace(deck, reinforcement=replace(reinforcement, survey=survey))
 
 
-def drawn_readings(bars: SlabBars, panel: str) -> PanelReadings:
+def drawn_readings(
+    bars: SlabBars, panel: str, added: Sequence[tuple[Layer, Bars]] = ()
+) -> PanelReadings:
     """One reading of every quantity as drawn."""
     found = {Key("thickness"): bars.thickness}
     found |= {Key("cover", face): bars.mat(face).cover for face in FACES}
     for layer in LAYERS:
         found[Key("diameter", *layer)] = bars.bars(layer).diameter
         found[Key("spacing", *layer)] = bars.bars(layer).spacing
+    for layer, one in added:
+        found[Key("diameter", *layer, one.mark)] = one.diameter
+        found[Key("spacing", *layer, one.mark)] = one.spacing
     return PanelReadings(
         panel=panel,
         readings={key: (value,) for key, value in found.items()},
@@ -165,11 +171,14 @@ def panel_sheets(solved: SolvedDeck, design: Design) -> tuple[PanelSheet, ...]:
     if survey is None:
         return ()
     places = _Candidates.of(solved, survey)
-    by_panel = zip(*(standard.panels for standard in design.standards), strict=True)
-    return tuple(
-        _sheet(design.reinforcement.bars, panels, places.chosen(number, panels))
-        for number, panels in zip(survey.built, by_panel, strict=True)
-    )
+    found = []
+    for number in survey.built:
+        # by every standard, and in every part with bars of its own
+        panels = [one for of in design.standards for one in of.panels if one.number == number]
+        chosen = places.chosen(number, panels)
+        name = survey.panels.names[number]
+        found.append(_sheet(design.reinforcement, name, panels, chosen))
+    return tuple(found)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -188,14 +197,14 @@ class _Candidates:
         points = points[shapely.contains_xy(inside, *points.T)]
         return cls(deck=deck, survey=survey, points=points)
 
-    def chosen(self, number: int, panels: Sequence[PanelCheck]) -> dict[Layer | None, Place]:
-        """The place of every layer, where it is used most by any standard, and that in the middle
-        of the panel (None)."""
+    def chosen(self, number: int, panels: Sequence[PanelCheck]) -> dict[Layer | str | None, Place]:
+        """The place of every layer, where it is used most by any standard, that of added bars by
+        their mark, and that in the middle of the panel (None)."""
         mine = self.points[self.survey.panels.holds(number, self.points)]
         if not len(mine):
             return {}
         u, y = self.survey.panels.extent(number)
-        wanted: dict[Layer | None, tuple[Floats, str]] = {
+        wanted: dict[Layer | str | None, tuple[Floats, str]] = {
             None: (
                 self.deck.plan.at(np.array(sum(u) / 2), np.array(sum(y) / 2)),
                 "middle of the panel",
@@ -206,7 +215,13 @@ class _Candidates:
             if checks:
                 worst = max(checks, key=lambda check: check.utilisation)
                 wanted[layer] = np.array(worst.at), f"{place_of(layer)} used most"
-        found: dict[Layer | None, Place] = {}
+        for layer, one in _sets(panels):
+            mine_of = [panel for panel in panels if one in panel.bars.bars(layer).between]
+            checks = [c for panel in mine_of for c in panel.layers if c.layer == layer]
+            if checks:
+                worst = max(checks, key=lambda check: check.utilisation)
+                wanted[one.mark] = np.array(worst.at), f"{one.mark} used most"
+        found: dict[Layer | str | None, Place] = {}
         for of, (point, why) in wanted.items():
             at = mine[np.hypot(*(mine - point).T).argmin()]
             same = [p for p in found.values() if np.hypot(*(at - p.at)) < SAME]
@@ -222,23 +237,45 @@ class _Candidates:
         return found
 
 
+def _sets(panels: Sequence[PanelCheck]) -> list[tuple[Layer, Bars]]:
+    """The added bars of a panel with their layers, each once."""
+    found = {
+        one.mark: (layer, one)
+        for panel in panels
+        for layer in LAYERS
+        for one in panel.bars.bars(layer).between
+    }
+    return list(found.values())
+
+
 def _sheet(
-    bars: SlabBars, panels: Sequence[PanelCheck], places: Mapping[Layer | None, Place]
+    reinforcement: Reinforcement,
+    name: str,
+    panels: Sequence[PanelCheck],
+    places: Mapping[Layer | str | None, Place],
 ) -> PanelSheet:
-    def numbers(*layers: Layer | None) -> tuple[int, ...]:
+    def numbers(*layers: Layer | str | None) -> tuple[int, ...]:
         return tuple(sorted({places[one].number for one in layers if one in places}))
 
-    measured = [_measured(bars, panels, Key("thickness"), numbers(*places))]
+    bars, sets = reinforcement.bars, _sets(panels)
+    drawn = drawn_readings(bars, name, [(a.layer, a.bars) for a in reinforcement.added])
+
+    def measure(key: Key, at: tuple[int, ...]) -> Measured:
+        return _measured(bars, drawn, panels, key, at)
+
+    measured = [measure(Key("thickness"), numbers(*places))]
     orders = []
     for face in FACES:
         outer = bars.mat(face).outer
         order: list[Layer] = [(face, outer), (face, other_direction(outer))]
         at = numbers(None, *order)
-        measured.append(_measured(bars, panels, Key("cover", face), at))
+        measured.append(measure(Key("cover", face), at))
         for layer in order:
-            at = numbers(None, layer)
-            measured.append(_measured(bars, panels, Key("diameter", *layer), numbers(layer)))
-            measured.append(_measured(bars, panels, Key("spacing", *layer), at))
+            measured.append(measure(Key("diameter", *layer), numbers(layer)))
+            measured.append(measure(Key("spacing", *layer), numbers(None, layer)))
+            for mark in (one.mark for of, one in sets if of == layer):
+                measured.append(measure(Key("diameter", *layer, mark), numbers(mark)))
+                measured.append(measure(Key("spacing", *layer, mark), numbers(mark)))
         stops = [
             (check, panel.basis.materials.standard)
             for panel in panels
@@ -253,7 +290,7 @@ def _sheet(
             )
         )
     return PanelSheet(
-        panel=panels[0].panel,
+        panel=name,
         places=tuple(sorted(set(places.values()), key=lambda one: one.number)),
         orders=tuple(orders),
         measured=tuple(measured),
@@ -261,9 +298,13 @@ def _sheet(
 
 
 def _measured(
-    bars: SlabBars, panels: Sequence[PanelCheck], key: Key, places: tuple[int, ...]
+    bars: SlabBars,
+    as_drawn: PanelReadings,
+    panels: Sequence[PanelCheck],
+    key: Key,
+    places: tuple[int, ...],
 ) -> Measured:
-    [drawn] = drawn_readings(bars, "").readings[key]
+    [drawn] = as_drawn.readings[key]
     standards = [panel.basis.materials.standard for panel in panels]
     return Measured(
         key=key,

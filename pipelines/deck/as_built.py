@@ -5,7 +5,7 @@ What was not read comes from the drawing, and the result says so. Spalled concre
 thickness and from the cover; bars laid bare have no bond and do not count.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from pipelines.deck.survey import Key, PanelReadings, Statistics, Value
@@ -29,11 +29,21 @@ from pipelines.standards.resistance.bars import (
 NONE = 1e-5
 
 
+@dataclass(frozen=True)
+class AddedAsBuilt:
+    """Bars added to a layer as they are used; from_drawing : what of them was not read."""
+
+    layer: Layer
+    bars: Bars
+    from_drawing: tuple[str, ...]
+
+
 @dataclass(frozen=True, kw_only=True)
 class AsBuilt:
     """A panel as built.
 
-    bars : what is used. readings, statistics : of what was read.
+    bars : what is used, of the mats alone, or with what is added in a part of the panel. sets :
+    all added bars. readings, statistics : of what was read.
     from_drawing : what was not read and comes from the drawing, in words. cores : characteristic
     strength of the cores, None where none were taken. least_cover : at each face the least cover to
     the outermost bars [m], spalling taken off, 0 where they are bare; of the drawing where it was
@@ -41,6 +51,7 @@ class AsBuilt:
     """
 
     bars: SlabBars
+    sets: tuple["AddedAsBuilt", ...]
     readings: PanelReadings
     statistics: Mapping[Key, Statistics]
     from_drawing: tuple[str, ...]
@@ -51,6 +62,22 @@ class AsBuilt:
     @property
     def panel(self) -> str:
         return self.readings.panel
+
+    def where(self, marks: Sequence[str], name: str) -> "AsBuilt":
+        """The part of the panel in which bars of these marks are added; those of a layer that is
+        laid bare do not count, either."""
+        bars = self.bars
+        missing = list(self.from_drawing)
+        for one in self.sets:
+            if one.bars.mark not in marks:
+                continue
+            missing += one.from_drawing
+            if one.layer not in self.bare:
+                mat, own = bars.mat(one.layer[0]), bars.bars(one.layer)
+                own = replace(own, between=(*own.between, one.bars))
+                bars = bars.with_mat(one.layer[0], mat.with_bars(one.layer[1], own))
+        readings = replace(self.readings, panel=f"{self.panel}, {name}")
+        return replace(self, bars=bars, readings=readings, from_drawing=tuple(missing))
 
     def materials(self, drawn: Materials) -> Materials:
         """With the concrete of the cores, where there are any."""
@@ -90,8 +117,16 @@ class _Reader:
         return value
 
 
-def as_built(drawing: SlabBars, readings: PanelReadings, which: Value = "mean") -> AsBuilt:
+def as_built(
+    drawing: SlabBars,
+    readings: PanelReadings,
+    which: Value = "mean",
+    added: Sequence[tuple[Layer, Bars]] = (),
+) -> AsBuilt:
     """The panel's bars with every quantity that was read in place of the drawing's.
+
+    added : bars between those of the mats, with their marks. Where their spacing was not read they
+    lie in the gaps as these were read.
 
     Covers read to both directions go before one to the outermost bars, and that before one to a
     single direction. Cores always give a characteristic strength, whichever value is asked for.
@@ -107,6 +142,7 @@ def as_built(drawing: SlabBars, readings: PanelReadings, which: Value = "mean") 
         thickness = read.use(Key("thickness"), drawing.thickness)
         mats = {face: _mat(face, drawing.mat(face), read) for face in FACES}
         whole = SlabBars(thickness, mats["top"], mats["bottom"])
+        sets = tuple(_added(layer, one, drawing, whole, read) for layer, one in added)
         bars, covers, bare = whole, {}, []
         for face in FACES:
             gone = read.value(Key("spalled depth", face)) or 0.0
@@ -119,6 +155,7 @@ def as_built(drawing: SlabBars, readings: PanelReadings, which: Value = "mean") 
         raise DeckError("as-built readings", [f"panel {readings.panel}: {error}"]) from error
     return AsBuilt(
         bars=bars,
+        sets=sets,
         readings=readings,
         statistics=statistics,
         from_drawing=tuple(read.missing),
@@ -152,11 +189,21 @@ def _mat(face: Face, drawn: Mat, read: _Reader) -> Mat:
     return replace(mat, cover=read.use(Key("cover", face), drawn.cover))
 
 
+def _added(
+    layer: Layer, one: Bars, drawing: SlabBars, mats: SlabBars, read: _Reader
+) -> AddedAsBuilt:
+    """Bars of a mark, in the gaps of the mats as these were read."""
+    gaps = mats.bars(layer).spacing / drawing.bars(layer).spacing
+    own = replace(read, missing=[])
+    bars = _bars(layer, replace(one, spacing=one.spacing * gaps), own)
+    return AddedAsBuilt(layer, bars, tuple(own.missing))
+
+
 def _bars(layer: Layer, drawn: Bars, read: _Reader) -> Bars:
-    diameter = read.use(Key("diameter", *layer), drawn.diameter)
-    spacing = read.use(Key("spacing", *layer), drawn.spacing)
-    loss = read.value(Key("area loss", *layer)) or 0.0
-    left = read.value(Key("remaining diameter", *layer))
+    diameter = read.use(Key("diameter", *layer, drawn.mark), drawn.diameter)
+    spacing = read.use(Key("spacing", *layer, drawn.mark), drawn.spacing)
+    loss = read.value(Key("area loss", *layer, drawn.mark)) or 0.0
+    left = read.value(Key("remaining diameter", *layer, drawn.mark))
     if left is not None:
         if left > diameter:
             raise ValueError(
@@ -164,7 +211,7 @@ def _bars(layer: Layer, drawn: Bars, read: _Reader) -> Bars:
                 f"than the diameter {1e3 * diameter:g} mm"
             )
         loss = max(loss, 1.0 - (left / diameter) ** 2)
-    return Bars(diameter, spacing, max(loss, drawn.loss))
+    return replace(drawn, diameter=diameter, spacing=spacing, loss=max(loss, drawn.loss))
 
 
 def _least_cover(mat: Mat, face: Face, readings: PanelReadings) -> float:

@@ -3,14 +3,11 @@
 `deckbars` makes these values from the deck file.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import partial
 from typing import Literal
 
-import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from pipelines.deck.as_built import AsBuilt
 from pipelines.deck.panels import Panels
@@ -19,7 +16,6 @@ from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import Bars, Face, Layer, SlabBars
 from pipelines.standards.resistance.fatigue_damage import DamageFactor
 from pipelines.standards.sources import Standard
-from plate.arrays import Floats
 
 # Longest bar that is delivered [m], common practice.
 STOCK = 12.0
@@ -156,11 +152,6 @@ class Survey:
     panels: Panels
     built: Mapping[int, AsBuilt]
     value: SurveyValue
-
-    @property
-    def parts(self) -> tuple[tuple[Callable[[Floats], NDArray[np.bool_]], AsBuilt], ...]:
-        """Every panel with readings, before it whether plan points (n, 2) lie in it."""
-        return tuple((partial(self.panels.holds, k), built) for k, built in self.built.items())
 
 
 @dataclass(frozen=True, kw_only=True)

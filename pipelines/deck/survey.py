@@ -79,14 +79,16 @@ MEASURES: dict[Quantity, Measure] = {
 @dataclass(frozen=True)
 class Key:
     """What a reading is of: face None for the thickness and cores, direction None for the cover to
-    the outermost bars and for spalling."""
+    the outermost bars and for spalling; mark : of added bars, "" for the mat's own."""
 
     quantity: Quantity
     face: Face | None = None
     direction: Direction | None = None
+    mark: str = ""
 
     def __str__(self) -> str:
         where = [self.face or "", f"bars along {self.direction}" if self.direction else ""]
+        where.append(f"added bars {self.mark}" if self.mark else "")
         return ", ".join(word for word in (self.quantity, *where) if word)
 
     @property

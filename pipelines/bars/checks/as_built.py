@@ -5,7 +5,6 @@ Demands are those of the deck as drawn: the readings change what resists, not th
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +22,7 @@ from pipelines.bars.checks.part import (
     part_peaks,
 )
 from pipelines.bars.demand.control_sections import ShearTracker, resistance
+from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.deck.as_built import AsBuilt
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.deck.survey import Key
@@ -66,14 +66,15 @@ class Deviation:
 
 @dataclass(frozen=True, kw_only=True)
 class PanelCheck(PartChecks):
-    """One panel as built.
+    """One panel as built, or a part of it with bars of its own.
 
-    extent : ranges of its stations and offsets without overhangs [m]. drawing : utilisation in
-    bending with the bars as drawn. swapped : at each face the check that fails first with its
-    layers the other way round, None where none does. durability : covers that are too small to
-    last, and why : what differs from the drawing, in words.
+    number : of the panel. extent : ranges of its stations and offsets without overhangs [m].
+    drawing : utilisation in bending with the bars as drawn. swapped : at each face the check that
+    fails first with its layers the other way round, None where none does. durability : covers that
+    are too small to last, and why : what differs from the drawing, in words.
     """
 
+    number: int
     as_built: AsBuilt
     extent: tuple[tuple[float, float], tuple[float, float]]
     drawing: Mapping[Layer, float]
@@ -93,37 +94,42 @@ class PanelCheck(PartChecks):
 
 
 def panel_checks(
-    seen: Seen, demand: StandardDemand, basis: DesignBasis, trackers: Sequence[ShearTracker]
+    seen: Seen,
+    demand: StandardDemand,
+    basis: DesignBasis,
+    drawn_bars: DrawnBars,
+    trackers: Sequence[ShearTracker],
 ) -> tuple[PanelCheck, ...]:
-    """Checks of the panels with readings by one standard, in the deck's order; trackers : of the
-    shear of each."""
+    """Checks of the panels with readings by one standard, in the deck's order, of each part of a
+    panel with bars of its own; trackers : of the shear of each."""
     reinforcement = seen.deck.required_reinforcement
     survey, plan = reinforcement.survey, seen.solved.recovery.points.plan
     found = []
     if survey is None:
         return ()
-    for (number, built), tracker in zip(survey.built.items(), trackers, strict=True):
+    for one, tracker in zip(drawn_bars.built, trackers, strict=True):
+        built, holds, drawing = one.built, one.holds, one.drawn.bars
         own = replace(basis, materials=built.materials(basis.materials))
-        holds = partial(survey.panels.holds, number)
         part = Part(basis=own, bars=built.bars, holds=holds)
         peaks, where = part_peaks(seen, demand, part), holds(plan)
         rows = as_built_rows(built.bars, built.least_cover, own, peaks, demand.fatigue, where)
         checks = part_checks(seen, demand, part, tracker, peaks, rows)
         trial = _Trial(built, checks, demand.fatigue, where)
-        drawn = resistances(reinforcement.bars, basis.materials)
+        drawn = resistances(drawing, basis.materials)
         found.append(
             PanelCheck(
                 **{field.name: getattr(checks, field.name) for field in fields(checks)},
+                number=one.number,
                 as_built=built,
-                extent=survey.panels.extent(number),
+                extent=survey.panels.extent(one.number),
                 drawing={
                     layer: float(utilisation(peaks.ultimate[layer], drawn[layer]))
                     for layer in LAYERS
                 },
-                deviations=trial.deviations(reinforcement.bars),
+                deviations=trial.deviations(drawing),
                 swapped={face: trial.swapped(face) for face in FACES},
                 durability=tuple(_durability(rows)),
-                why=tuple(_differences(reinforcement.bars, built)),
+                why=tuple(_differences(drawing, built)),
             )
         )
     return tuple(found)
@@ -163,7 +169,7 @@ class _Trial:
         for some."""
         exposed = [f for f, e in zip(FACES, self.found.basis.exposure, strict=True) if e]
         wanted = []
-        for key in measured_keys():
+        for key in measured_keys(self.built.bars):
             if self.built.was_read(key):
                 adverse = key.measure.adverse > 0
                 wanted.append((key, adverse))
@@ -239,7 +245,8 @@ def _drawn(key: Key, drawing: SlabBars) -> float:
         return 1.0 / MOST_SHARE
     if key.face is None or key.direction is None:
         return drawing.thickness
-    bars = drawing.bars((key.face, key.direction))
+    sets = drawing.bars((key.face, key.direction)).sets
+    bars = next(one for one in sets if one.mark == key.mark)
     return bars.diameter if key.quantity == "diameter" else bars.spacing
 
 
@@ -274,10 +281,11 @@ def _differences(drawing: SlabBars, built: AsBuilt) -> Iterator[str]:
         else:
             yield from lengths(f"{face}, cover", now.mat(face).cover, drawing.mat(face).cover)
     for layer in (layer for layer in LAYERS if layer not in built.bare):
-        bars, drawn = now.bars(layer), drawing.bars(layer)
-        yield from lengths(f"{place_of(layer)}: spacing", bars.spacing, drawn.spacing)
-        yield from lengths(f"{place_of(layer)}: diameter", bars.diameter, drawn.diameter)
-        if bars.loss > drawn.loss:
-            yield f"{place_of(layer)}: {1e2 * bars.loss:.0f} % of the area lost"
+        for bars, drawn in zip(now.bars(layer).sets, drawing.bars(layer).sets, strict=True):
+            of = f"{place_of(layer)}{f', {bars.mark}' if bars.mark else ''}"
+            yield from lengths(f"{of}: spacing", bars.spacing, drawn.spacing)
+            yield from lengths(f"{of}: diameter", bars.diameter, drawn.diameter)
+            if bars.loss > drawn.loss:
+                yield f"{of}: {1e2 * bars.loss:.0f} % of the area lost"
     if built.cores is not None:
         yield f"concrete {built.cores.words}"

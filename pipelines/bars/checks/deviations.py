@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from pipelines.deck.survey import Key, Quantity
 from pipelines.numbers import within
-from pipelines.standards.resistance.bars import FACES, LAYERS, SlabBars
+from pipelines.standards.resistance.bars import FACES, LAYERS, Bars, SlabBars
 
 
 def largest_deviation(
@@ -83,21 +83,40 @@ def deviated(bars: SlabBars, key: Key, by: float) -> SlabBars:
     if key.direction is None:
         raise ValueError(f"{key.quantity} needs a direction")
     old = mat.bars(key.direction)
-    changes = {
-        "diameter": lambda: replace(old, diameter=old.diameter + by),
-        "spacing": lambda: replace(old, spacing=old.spacing + by),
-        "area loss": lambda: replace(old, loss=old.loss + by),
-    }
-    new = changes[key.quantity]()
+    if key.mark:
+        sets = (_changed(one, key, by) if one.mark == key.mark else one for one in old.between)
+        new = replace(old, between=tuple(sets))
+    else:
+        new = _changed(replace(old, between=()), key, by)
+        # what is added lies in the gaps
+        wider = new.spacing / old.spacing
+        sets = (replace(one, spacing=one.spacing * wider) for one in old.between)
+        new = replace(new, between=tuple(sets))
     changed = replace(mat, x=new) if key.direction == "x" else replace(mat, y=new)
     return bars.with_mat(key.face, changed)
 
 
-def measured_keys() -> tuple[Key, ...]:
-    """What may deviate further: thickness, covers, diameters, spacings, loss of area."""
+def _changed(bars: Bars, key: Key, by: float) -> Bars:
+    """Bars of one set with one quantity changed."""
+    changes = {
+        "diameter": lambda: replace(bars, diameter=bars.diameter + by),
+        "spacing": lambda: replace(bars, spacing=bars.spacing + by),
+        "area loss": lambda: replace(bars, loss=bars.loss + by),
+    }
+    return changes[key.quantity]()
+
+
+def measured_keys(bars: SlabBars) -> tuple[Key, ...]:
+    """What may deviate further: thickness, covers, and of every set of bars diameter, spacing and
+    loss of area."""
     quantities: tuple[Quantity, ...] = ("diameter", "spacing", "area loss")
     return (
         Key("thickness"),
         *(Key("cover", face) for face in FACES),
-        *(Key(quantity, *layer) for layer in LAYERS for quantity in quantities),
+        *(
+            Key(quantity, *layer, one.mark)
+            for layer in LAYERS
+            for one in bars.bars(layer).sets
+            for quantity in quantities
+        ),
     )

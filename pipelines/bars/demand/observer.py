@@ -165,13 +165,19 @@ class DesignWatch:
                 depth = _depth(part.bars)
                 sections = shear_sections(solved, depth, part.holds)
                 found.append(tracker(sections, [_design_width(depth)], part.bars, basis))
-        for holds, built in () if reinforcement.survey is None else reinforcement.survey.parts:
-            self._of_parts |= holds(self.sections.points)
-            depth = _depth(built.bars)
-            sections = shear_sections(solved, depth, holds)
-            for basis, found in zip(bases, self.panel_shears, strict=True):
+        known: dict[tuple[int, int], Sections] = {}
+        for k, (basis, drawn) in enumerate(zip(bases, self.drawn, strict=True)):
+            for number, one in enumerate(drawn.built):
+                built, depth = one.built, _depth(one.built.bars)
+                # without added bars parts are the same by every standard
+                key = (k if reinforcement.added else 0, number)
+                if key not in known:
+                    self._of_parts |= one.holds(self.sections.points)
+                    known[key] = shear_sections(solved, depth, one.holds)
                 as_read = replace(basis, materials=built.materials(basis.materials))
-                found.append(tracker(sections, [_design_width(depth)], built.bars, as_read))
+                self.panel_shears[k].append(
+                    tracker(known[key], [_design_width(depth)], built.bars, as_read)
+                )
 
     def of_model(self, model: LoadModel) -> ModelWatch | None:
         """What is to be enveloped under a load model; None where no standard here needs it."""

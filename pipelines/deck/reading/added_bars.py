@@ -55,7 +55,7 @@ def _placed(
             told = f"{one.mark} lies in one layer with {marks}: {error}"
             mistakes.add("[[bars.added]]", None, told)
             continue
-        placed.append(replace(one, bars=together.between[-1]))
+        placed.append(replace(one, bars=replace(together.between[-1], mark=one.mark)))
     return tuple(placed)
 
 

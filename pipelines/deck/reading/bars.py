@@ -29,6 +29,7 @@ from pipelines.deck.reading.mistakes import BESIDE, Mistakes
 from pipelines.deck.reading.survey_file import read_survey
 from pipelines.deck.reinforcement import (
     STOCK,
+    AddedBars,
     BarChoice,
     Collision,
     DesignBasis,
@@ -99,11 +100,8 @@ def reinforcement(
     survey, choice, shear = tables.survey, tables.choice, tables.shear
     added = () if slab_bars is None else added_bars(tables.bars, slab_bars, plan, mistakes)
     readings = None
-    if survey is not None and added:
-        told = "not together with [[bars.added]]: readings are compared with one mat a face"
-        mistakes.add("[survey]", None, told)
-    elif survey is not None and slab_bars is not None:
-        readings = _survey(survey, slab_bars, plan, folder, mistakes)
+    if survey is not None and slab_bars is not None:
+        readings = _survey(survey, slab_bars, added, plan, folder, mistakes)
     if len(mistakes.lines) > before or slab_bars is None:
         return None
     return Reinforcement(
@@ -341,7 +339,12 @@ def _layer(table: LayerTable) -> Bars:
 
 
 def _survey(
-    table: SurveyTable, drawing: SlabBars, plan: Plan, folder: Path, mistakes: Mistakes
+    table: SurveyTable,
+    drawing: SlabBars,
+    added: Sequence[AddedBars],
+    plan: Plan,
+    folder: Path,
+    mistakes: Mistakes,
 ) -> Survey | None:
     if not is_beside(table.file):
         mistakes.add("[survey] file", table.file, BESIDE)
@@ -353,9 +356,11 @@ def _survey(
         mistakes.add("[survey] panel_m", table.panel_m, told)
         return None
     try:
-        readings = read_survey(folder / table.file, panels)
+        layers = {one.mark: one.layer for one in added}
+        readings = read_survey(folder / table.file, panels, layers)
+        sets = [(one.layer, one.bars) for one in added]
         built = {
-            panels.names.index(name): as_built(drawing, one, table.value)
+            panels.names.index(name): as_built(drawing, one, table.value, sets)
             for name, one in readings.items()
         }
     except DeckError as error:

@@ -16,6 +16,9 @@ are not read:
     panel,x_m,y_m,face,direction,quantity,reading
     C2-C3,3.85,-1.20,bottom,,cover_mm,42
 
+A reading of bars is of the mat's own; one with a mark is of the added bars of that name, whose face
+and direction need not be told.
+
 cover_mm without a direction is to the outermost bars; with one, to the bars along it, as a cover
 meter reads them: then the depth of each layer follows from its own cover. spalled_mm is how much
 concrete is gone from a face; core_MPa the strength of a core twice as long as wide.
@@ -35,8 +38,15 @@ from pipelines.deck.panels import Panels
 from pipelines.deck.reading.survey_schema import COLUMNS, FARTHEST, QUANTITIES
 from pipelines.deck.survey import MEASURES, Key, PanelReadings
 from pipelines.errors import DeckError
-from pipelines.files import UnreadableError, csv_rows, read_plain
-from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Direction, Face
+from pipelines.files import UnreadableError, csv_rows, plain_cell, read_plain
+from pipelines.standards.resistance.bars import (
+    DIRECTIONS,
+    FACES,
+    Direction,
+    Face,
+    Layer,
+    place_of,
+)
 
 PLACE = ("x_m", "y_m")
 LARGEST_FILE = 10_000_000  # bytes
@@ -66,8 +76,10 @@ class _Panel:
     places: list[tuple[float, float]] = field(default_factory=list)
 
 
-def read_survey(path: Path, panels: Panels) -> dict[str, PanelReadings]:
-    """Readings by panel, in the deck's order.
+def read_survey(
+    path: Path, panels: Panels, added: Mapping[str, Layer] | None = None
+) -> dict[str, PanelReadings]:
+    """Readings by panel, in the deck's order; added : layers of added bars by their marks.
 
     Raises
     ------
@@ -80,10 +92,12 @@ def read_survey(path: Path, panels: Panels) -> dict[str, PanelReadings]:
         raise DeckError(str(path), [str(error)]) from None
     except UnicodeDecodeError as error:
         raise DeckError(str(path), [f"cannot be read as UTF-8 text: {error.reason}"]) from None
-    return parse_survey(text, panels, str(path))
+    return parse_survey(text, panels, str(path), added or {})
 
 
-def parse_survey(text: str, panels: Panels, name: str = "survey") -> dict[str, PanelReadings]:
+def parse_survey(
+    text: str, panels: Panels, name: str = "survey", added: Mapping[str, Layer] | None = None
+) -> dict[str, PanelReadings]:
     """Readings by panel from the text of a survey; `name` stands in its errors."""
     try:
         columns, rows = csv_rows(text)
@@ -92,7 +106,9 @@ def parse_survey(text: str, panels: Panels, name: str = "survey") -> dict[str, P
     if mistakes := _column_mistakes(columns):
         raise DeckError(name, mistakes)
     found: dict[str, _Panel] = defaultdict(_Panel)
+    marks = {plain_cell(mark): (mark, layer) for mark, layer in (added or {}).items()}
     for row in _located(_rows(columns, rows, mistakes), panels):
+        row.cells = _marked(row.cells, marks, row.mistakes)
         mistakes += [f"line {row.line}: {told}" for told in _take(row, panels, found)]
     if mistakes:
         raise DeckError(name, mistakes)
@@ -153,6 +169,24 @@ def _in_columns(cells: Mapping[str, str], mistakes: list[str]) -> Mapping[str, s
     elif reading:
         return {**cells, column: reading}
     return cells
+
+
+def _marked(
+    cells: Mapping[str, str], marks: Mapping[str, tuple[str, Layer]], mistakes: list[str]
+) -> Mapping[str, str]:
+    """The cells with face and direction of the added bars that they name."""
+    name = cells["mark"]
+    if not name:
+        return cells
+    if plain_cell(name) not in marks:
+        known = ", ".join(mark for mark, _ in marks.values()) or "none here"
+        mistakes.append(f"mark {_shown(name)} is of no [[bars.added]]: {known}")
+        return cells
+    mark, layer = marks[plain_cell(name)]
+    for column, own in zip(("face", "direction"), layer, strict=True):
+        if cells[column] not in ("", own):
+            mistakes.append(f"{column} {_shown(cells[column])}: {mark} lies in {place_of(layer)}")
+    return {**cells, "mark": mark, "face": layer[0], "direction": layer[1]}
 
 
 def _located(rows: list[_Row], panels: Panels) -> list[_Row]:
@@ -283,9 +317,12 @@ def _readings(cells: Mapping[str, str], mistakes: list[str]) -> list[tuple[Key, 
             mistakes.append(f"{measure.column} {text} lies outside {limits}")
             continue
         by_layer = "direction" in measure.where or quantity == "cover"
+        mark = cells["mark"]
+        if mark and "direction" not in measure.where:
+            mistakes.append(f"{measure.column} is of no single bars: mark {_shown(mark)}")
         face = cast(Face, cells["face"] or None) if measure.where else None
         direction = cast(Direction, cells["direction"] or None) if by_layer else None
-        found.append((Key(quantity, face, direction), value * measure.unit))
+        found.append((Key(quantity, face, direction, mark), value * measure.unit))
     return found
 
 

@@ -66,6 +66,13 @@ class SurveyColumns(Table):
         default=None,
         left_out="cover_mm is to the outermost bars",
     )
+    mark: Name | None = entry(
+        "Added bars that were read, by the mark of their [[bars.added]], which says face and "
+        "direction.",
+        "A1",
+        default=None,
+        left_out="the bars of the mat",
+    )
     outer: Annotated[Direction, Choice(get_args(Direction))] | None = entry(
         "Direction of the outermost bars as seen; needs face.",
         "y",

@@ -14,7 +14,8 @@ from pipelines.numbers import as_given
 from pipelines.standards.sources import Standard
 
 COLUMNS = (
-    *("panel", "place", "x_m", "y_m", "date", "face", "direction", "quantity"),
+    *("panel", "place", "x_m", "y_m", "date", "face", "direction", "mark"),
+    "quantity",
     *("drawing", "tolerance", "least", "stops_below", "most", "stops_above", "reading", "caution"),
 )
 NONE_PASSES = "none passes"
@@ -50,6 +51,7 @@ def _length(one: Measured) -> dict[str, str]:
     return {
         "face": one.key.face or "",
         "direction": one.key.direction or "",
+        "mark": plain_cell(one.key.mark),
         "quantity": one.key.measure.column,
         "drawing": as_given(MM * one.drawn),
         "tolerance": tolerance_words(one),

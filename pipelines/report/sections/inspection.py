@@ -94,10 +94,11 @@ def _page(result: Result, k: int, sheet: PanelSheet) -> Iterator[Block]:
 
 def _finding(verdicts: Sequence[StandardVerdict], panel: str) -> str:
     return " ".join(
-        f"{one.standard}: {own.adequacy.value}, {decisive_words(own)}"
+        f"{one.standard}{own.panel.removeprefix(panel)}: {own.adequacy.value}, "
+        f"{decisive_words(own)}"
         for one in verdicts
         for own in one.panels
-        if own.panel == panel
+        if own.panel == panel or own.panel.startswith(f"{panel}, with ")
     )
 
 
@@ -136,6 +137,8 @@ def _what(one: Measured) -> str:
     if face is None:
         return one.key.quantity
     where = face if direction is None else place_of((face, direction))
+    if one.key.mark:
+        where += f", added {one.key.mark}"
     return f"{one.key.quantity}, {where}"
 
 

@@ -6,7 +6,7 @@ the direction with the larger moment (common practice: main bars outermost at bo
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise, product
 from math import gcd, lcm
 from typing import Literal
@@ -40,8 +40,9 @@ def place_of(layer: Layer) -> str:
 class Bars:
     """One layer: diameter and centre-to-centre spacing [m]; loss : share of these bars' area that
     is gone, or does not count; between : sets of bars added in the gaps between them, in every gap
-    or in every second, third, ...: their spacing is a whole multiple of this one. place : of such
-    bars, how far past a bar of the mat the first lies, in that one's spacing.
+    or in every second, third, ...: as drawn their spacing is a whole multiple of this one.
+    place : of such bars, how far past a bar of the mat the first lies, in that one's spacing;
+    mark : their name.
 
     Raises
     ------
@@ -54,6 +55,7 @@ class Bars:
     loss: float = 0.0
     between: tuple["Bars", ...] = ()
     place: float = MIDDLE
+    mark: str = field(default="", compare=False)
 
     def __post_init__(self) -> None:
         if not 0 <= self.loss <= 1:
@@ -63,13 +65,6 @@ class Bars:
                 f"bars of {1e3 * self.diameter:g} mm at {1e3 * self.spacing:g} mm: the diameter "
                 "must be positive and less than the spacing"
             )
-        for one in self.between:
-            multiple = one.spacing / self.spacing
-            if one.between or abs(multiple - max(round(multiple), 1)) > 1e-6:
-                raise ValueError(
-                    f"bars at {1e3 * one.spacing:g} mm do not lie between bars at "
-                    f"{1e3 * self.spacing:g} mm: allowed is that spacing or a whole multiple of it"
-                )
         if self.between and self.clear <= 0:
             more = " and ".join(map(str, self.between))
             raise ValueError(
@@ -78,7 +73,19 @@ class Bars:
             )
 
     def with_more(self, added: "Bars") -> "Bars":
-        """The same with a further set between them."""
+        """The same with a further set between them.
+
+        Raises
+        ------
+        ValueError
+            If it does not fit there, by its diameter or its spacing.
+        """
+        multiple = added.spacing / self.spacing
+        if added.between or abs(multiple - max(round(multiple), 1)) > 1e-6:
+            raise ValueError(
+                f"bars at {1e3 * added.spacing:g} mm do not lie between bars at "
+                f"{1e3 * self.spacing:g} mm: allowed is that spacing or a whole multiple of it"
+            )
         return replace(self, between=(*self.between, added))
 
     def placed(self, added: "Bars", others: Sequence["Bars"]) -> "Bars":

@@ -110,7 +110,7 @@ def test_several_sets_in_one_place(tmp_path: Path) -> None:
 )
 def test_bars_that_do_not_lie_between_each_other(between: Bars, words: str) -> None:
     with pytest.raises(ValueError, match=words):
-        Bars(0.016, 0.100, between=(between,))
+        Bars(0.016, 0.100).with_more(between)
 
 
 def test_added_bars_count_from_where_they_are_anchored(tmp_path: Path) -> None:
@@ -131,6 +131,8 @@ def test_added_bars_count_from_where_they_are_anchored(tmp_path: Path) -> None:
     x = 3.0 + np.array([-reach - 1e-3, -reach + 1e-3, 0.0, reach - 1e-3, reach + 1e-3])
     across = np.column_stack([x, np.full(5, 1.9)])
     assert drawn.counted(across)[0].tolist() == [False, True, True, True, False]
+    # along an edge of the slab they end where they end within it
+    assert drawn.counted(across + [0.0, 0.1])[0].tolist() == [False, True, True, True, False]
     along = np.column_stack([np.full(3, 0.5), [-2.0, 0.0, 2.0]])
     assert drawn.counted(along)[1].all()
     assert [part.name for part in drawn.parts] == [OUTSIDE, "with edge", "with over"]

@@ -66,7 +66,7 @@ def test_readings_replace_the_drawing_and_the_rest_is_named() -> None:
 def test_nothing_read_is_the_drawing() -> None:
     panel = as_built(DRAWING, PanelReadings(panel="C1-C2", readings={}, outer={}))
     assert panel.bars == DRAWING
-    told = [key for key in measured_keys() if key.quantity != "area loss"]
+    told = [key for key in measured_keys(DRAWING) if key.quantity != "area loss"]
     assert len(panel.from_drawing) == len(told) + 2  # and the order at each face
     assert panel.cores is None
     assert panel.least_cover == {"top": 0.055, "bottom": 0.045}
@@ -131,7 +131,7 @@ def test_two_panels_fail_for_different_reasons() -> None:
     assert use_of(DRAWING, m_x) < 1 < min(use_of(wide, m_x), use_of(swapped, m_x))
 
 
-@pytest.mark.parametrize("key", measured_keys(), ids=str)
+@pytest.mark.parametrize("key", measured_keys(DRAWING), ids=str)
 def test_largest_deviation_passes_and_a_little_more_fails(key: Key) -> None:
     sign = {"thickness": -1, "diameter": -1}.get(key.quantity, 1)
     found, _ = largest_deviation(DRAWING, key, used_of, limit=0.09, tolerance=1e-6)
@@ -197,8 +197,48 @@ def test_depth_follows_the_readings(thickness: float, cover: float, spacing: flo
     assert_allclose(bars.bars(layer).area, np.pi * 0.016**2 / 4 / (spacing / 1e3), rtol=1e-9)
 
 
+def test_readings_of_added_bars_belong_to_their_mark() -> None:
+    """Between 16@125 at the bottom along x: A 12@125, B 10@250. Of the mat 130 mm is read, of A 11
+    mm: the gaps of B are wider with the mat's, 260 mm; where only A lies B does not count."""
+    sets = [Bars(0.012, 0.125, mark="A"), Bars(0.010, 0.250, place=0.25, mark="B")]
+    layer: Layer = ("bottom", "x")
+    text = "panel,face,direction,mark,diameter_mm,spacing_mm\n"
+    text += "C1-C2,bottom,x,,,130\nC1-C2,,,A,11,\n"
+    read = parse_survey(text, PANELS, added={"A": layer, "B": layer})["C1-C2"]
+    panel = as_built(DRAWING, read, added=[(layer, one) for one in sets])
+    steel = np.pi / 4 * np.array([16.0**2 / 130, 11.0**2 / 130, 10.0**2 / 260])
+    for marks, counts in (((), [1, 0, 0]), (("A",), [1, 1, 0]), (("A", "B"), [1, 1, 1])):
+        part = panel.where(marks, "part")
+        assert 1e3 * part.bars.bars(layer).area == pytest.approx(steel @ counts, rel=1e-12)
+        told = [words for words in part.from_drawing if "added" in words]
+        assert any("added bars A" in words for words in told) == ("A" in marks)
+    assert "diameter, bottom, bars along x, added bars A" not in told
+    assert "spacing, bottom, bars along x, added bars A" in told
+    # deviations of the mat's spacing take what is added along, its own leave the mat's alone
+    whole = panel.where(("A", "B"), "part").bars
+    wider = deviated(whole, Key("spacing", *layer), 0.013)
+    assert wider.bars(layer).area == pytest.approx(whole.bars(layer).area / 1.1, rel=1e-12)
+    thinner = deviated(whole, Key("diameter", *layer, "B"), -0.010 + 1e-6)
+    assert 1e3 * thinner.bars(layer).area == pytest.approx(steel[:2].sum(), rel=1e-6)
+    assert len(measured_keys(whole)) == 1 + 2 + 3 * (len(LAYERS) + 2)
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("C1-C2,,,C,12,,", "mark 'C' is of no .* A"),
+        ("C1-C2,top,,A,12,,", "face 'top': A lies in bottom, bars along x"),
+        ("C1-C2,,,A,,,40", "cover_mm is of no single bars"),
+    ],
+)
+def test_mistakes_in_marks(row: str, words: str) -> None:
+    text = f"panel,face,direction,mark,diameter_mm,spacing_mm,cover_mm\n{row}\n"
+    with pytest.raises(DeckError, match=words):
+        parse_survey(text, PANELS, added={"A": ("bottom", "x")})
+
+
 def test_every_layer_has_its_keys() -> None:
-    keys = measured_keys()
+    keys = measured_keys(DRAWING)
     assert len(keys) == len(set(keys)) == 1 + 2 + 3 * len(LAYERS)
 
 

@@ -292,3 +292,60 @@ def test_tolerances_of_execution_by_hand() -> None:
     assert cover_tolerance("IRC:112", 0.3, 0.05).less == 0.0
     assert thickness_tolerance("AASHTO LRFD", 0.215).more == pytest.approx(0.009525)
     assert cover_tolerance("AASHTO LRFD", 0.215, 0.0254).less == pytest.approx(0.0254 / 3)
+
+
+ADDED = """
+[[bars.added]]
+mark = "A1"
+direction = "x"
+diameter_mm = 14
+spacing_mm = 250
+stations_m = [-1.0, 3.2]
+"""
+
+
+def test_added_bars_are_read_by_their_mark(tmp_path: Path) -> None:
+    """The first panel has them between its top bars, the second a strip that is too short to count.
+
+    Filled in with the drawing, the sheet finds the drawing; with 12 in place of 14 mm the parts
+    that have them have 12 mm, and no other part changes.
+    """
+    text = bars(bottom=("14@125", "20@125"), top=("20@250", "20@125"), more=ADDED)
+    deck = deck_of(tmp_path, THICK, PLAN, BEAMS, TRAFFIC, text)
+    kept = Kept()
+    as_drawn = analyse(read_as_drawn(deck), kept=kept, tolerances_wanted=False)
+    assert as_drawn.design is not None
+    names = [one.panel for one in as_drawn.verdicts[0].panels]
+    assert names == ["C1-C2", "C1-C2, with A1", "C2-C3"]
+    write_inspection(tmp_path / "blank.csv", panel_sheets(as_drawn.solved, as_drawn.design))
+    with (tmp_path / "blank.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    marked = [row for row in rows if row["mark"]]
+    assert {(row["panel"], row["mark"], row["quantity"]) for row in marked} == {
+        ("C1-C2", "A1", "diameter_mm"),
+        ("C1-C2", "A1", "spacing_mm"),
+    }
+    assert all(row["face"] == "top" and row["direction"] == "x" for row in marked)
+
+    def judged(diameter: str) -> Result:
+        with (tmp_path / "inspection.csv").open("w", encoding="utf-8", newline="") as file:
+            writer = csv.DictWriter(file, list(rows[0]))
+            writer.writeheader()
+            for row in rows:
+                own = row in marked and row["quantity"] == "diameter_mm"
+                writer.writerow({**row, "reading": diameter if own else row["drawing"]})
+        read = deck_of(tmp_path, THICK, PLAN, BEAMS, TRAFFIC, SURVEY, text)
+        return analyse(read, kept=kept, tolerances_wanted=False)
+
+    same, less = judged("14"), judged("12")
+    for result, alike in ((same, True), (less, False)):
+        for one, before in zip(result.verdicts[0].panels, as_drawn.verdicts[0].panels, strict=True):
+            assert one.panel == before.panel
+            pairs = zip(utilisations(one), utilisations(before), strict=True)
+            found = [abs(a[2] - b[2]) < 1e-8 * max(b[2], 1.0) for a, b in pairs]
+            assert all(found) == (alike or "A1" not in one.panel)
+    assert less.design is not None
+    (check,) = (one for one in less.design.standards[0].panels if "A1" in one.panel)
+    assert check.bars.bars(("top", "x")).between[0].diameter == pytest.approx(0.012)
+    assert any("A1: diameter 12 mm, drawn 14" in why for why in check.why)
+    assert any(one.key.mark == "A1" and one.value > 0.0 for one in check.deviations)
