@@ -7,6 +7,7 @@ that are lapped are drawn beside each other in turn, with strokes at their ends.
 from textwrap import wrap
 
 import numpy as np
+import shapely
 from ezdxf.enums import TextEntityAlignment as Align
 from ezdxf.layouts.layout import Modelspace
 
@@ -33,6 +34,9 @@ from plate.arrays import Floats
 GAP = 0.35 * PLAN  # of the pieces of a line that are drawn beside each other
 LETTER = 0.7 * PLAN  # width, no less than of any
 LINE = 1.8 * PLAN  # from one line of words to the next
+SIDES = np.array([-1.0, -1.0, 1.0, 1.0])  # of the corners of a strip of words
+# Where words are tried, in lines across them.
+ROWS = (0.0, 1.5, -1.5, 2.5, -2.5, 3.5, -3.5, 5.0, -5.0, 6.5, -6.5)
 
 
 def layer_plan(
@@ -42,8 +46,10 @@ def layer_plan(
     bars = deck.required_reinforcement.bars
     title = f"BARS OF LAYER {layer_title(bars, layer)}, plan, plot at 1:100; {TO_VERIFY}"
     ground = _begin(space, deck, title, top)
+    taken: list[shapely.Polygon] = []
     for one in layer_ranges(deck, schedule, layer):
-        _range(space, one, ground.shift, f"BARS ALONG {layer[1].upper()} (mm)", named=True)
+        on = f"BARS ALONG {layer[1].upper()} (mm)"
+        _range(space, one, ground.shift, on, taken)
     laps = next(laps for laps in schedule.laps if laps.layer == layer)
     cover = as_given(MM * max(bars.mat(face).cover for face in ("top", "bottom")))
     words = [
@@ -71,7 +77,7 @@ def edges_plan(space: Modelspace, deck: Deck, schedule: Schedule, top: float) ->
     )
     for one in found:
         layer = f"BARS ALONG {one.mark.layers[0][1].upper()} (mm)"
-        _range(space, one, ground.shift, layer, named=False)
+        _range(space, one, ground.shift, layer, None)
     low = ground.below - 4 * PLAN
     bars = deck.required_reinforcement.bars
     for place in dict.fromkeys(one.mark.of for one in found):
@@ -104,7 +110,15 @@ def _end(space: Modelspace, ground: Ground, sentences: list[str], low: float) ->
     return low - 4 * PLAN
 
 
-def _range(space: Modelspace, one: DrawnRange, shift: Floats, layer: str, *, named: bool) -> None:
+def _range(
+    space: Modelspace,
+    one: DrawnRange,
+    shift: Floats,
+    layer: str,
+    taken: list[shapely.Polygon] | None,
+) -> None:
+    """A bar with the line over which it stands for others; taken : where words stand already, None
+    without words."""
     path, middle = sheet(one.bar) + shift, sheet(one.middle) + shift
     along = (path[-1] - path[0]) / np.linalg.norm(path[-1] - path[0])
     if along[0] < -1e-9 or (abs(along[0]) < 1e-9 and along[1] < 0.0):
@@ -126,7 +140,7 @@ def _range(space: Modelspace, one: DrawnRange, shift: Floats, layer: str, *, nam
             space.add_lwpolyline([(end - bar).tolist(), (end + bar).tolist()], dxfattribs=thin)
     dot = space.add_hatch(color=256, dxfattribs={"layer": "TEXT"}).paths.add_edge_path()
     dot.add_ellipse(tuple(middle.tolist()), (0.16 * PLAN, 0.0), ratio=1.0)
-    if not named:
+    if taken is None:
         return
     # below a piece that is drawn below its line, longer words towards the end of the bar
     side = 1.0 if one.even else -1.0
@@ -137,15 +151,39 @@ def _range(space: Modelspace, one: DrawnRange, shift: Floats, layer: str, *, nam
         # words longer than bars that run up the sheet: level, past the end of their range
         reach = middle[None] if one.reach is None else sheet(one.reach) + shift
         x = float(reach[:, 0].max())
-        _words(space, one, np.array([x + 2.0 * PLAN, float(middle[1])]), np.array([1.0, 0.0]))
+        at, level = np.array([x + 2.0 * PLAN, float(middle[1])]), np.array([1.0, 0.0])
+        _words(space, one, at, level, middle, taken)
         return
     at = middle + (1.3 * PLAN + min(room - need, 0.0)) * along + side * 1.8 * PLAN * aside
-    _words(space, one, at, along)
+    _words(space, one, at, along, middle, taken)
 
 
-def _words(space: Modelspace, one: DrawnRange, at: Floats, along: Floats) -> None:
-    """The mark in a ring, and number and length past it."""
+def _words(
+    space: Modelspace,
+    one: DrawnRange,
+    at: Floats,
+    along: Floats,
+    of: Floats,
+    taken: list[shapely.Polygon],
+) -> None:
+    """The mark in a ring, and number and length past it, clear of words that stand there already;
+    moved for that they have a line to the dot `of` their range."""
     aside = np.array([-along[1], along[0]])
+    ends = np.array([-1.0, 1.3 + 0.9 * LETTER / PLAN * max(map(len, one.words))])
+    corners = PLAN * (ends[[0, 1, 1, 0], None] * along + 1.3 * SIDES[:, None] * aside)
+    for step in ROWS:
+        moved = at + step * LINE * aside
+        room = shapely.Polygon(moved + corners)
+        if not any(room.intersects(other) for other in taken):
+            break
+    else:
+        moved, room = at, shapely.Polygon(at + corners)
+    taken.append(room)
+    if np.abs(moved - at).max() > 0.0:
+        thin = {"layer": "DIMENSIONS (mm)"}
+        end = moved - 0.8 * PLAN * (moved - of) / np.linalg.norm(moved - of)
+        space.add_line(of.tolist(), end.tolist(), dxfattribs=thin)
+    at = moved
     ring(space, (float(at[0]), float(at[1])), one.mark.number, PLAN)
     turn = float(np.degrees(np.arctan2(along[1], along[0])))
     for words, up in zip(one.words, (0.7, -0.7), strict=True):

@@ -97,7 +97,7 @@ def _room(size: tuple[float, float]) -> tuple[float, float]:
 def _parts(doc: Drawing) -> Iterator[Part]:
     space = doc.modelspace()
     titles = [
-        (float(one.dxf.insert.y) + 2.0 * float(one.dxf.height), float(match[1]))
+        (float(one.dxf.insert.y) + 1.2 * float(one.dxf.height), float(match[1]))
         for one in space.query("TEXT")
         if (match := SCALE.search(one.dxf.text))
     ]

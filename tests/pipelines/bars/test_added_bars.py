@@ -132,7 +132,13 @@ def test_added_bars_count_from_where_they_are_anchored(tmp_path: Path) -> None:
     across = np.column_stack([x, np.full(5, 1.9)])
     assert drawn.counted(across)[0].tolist() == [False, True, True, True, False]
     # along an edge of the slab they end where they end within it
-    assert drawn.counted(across + [0.0, 0.1])[0].tolist() == [False, True, True, True, False]
+    assert drawn.counted(across + np.array([0.0, 0.1]))[0].tolist() == [
+        False,
+        True,
+        True,
+        True,
+        False,
+    ]
     along = np.column_stack([np.full(3, 0.5), [-2.0, 0.0, 2.0]])
     assert drawn.counted(along)[1].all()
     assert [part.name for part in drawn.parts] == [OUTSIDE, "with edge", "with over"]
