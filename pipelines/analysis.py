@@ -19,6 +19,7 @@ from pipelines.accuracy.tolerances import (
 )
 from pipelines.accuracy.worst_envelope import WorstEnvelope, stepped, with_worst_loads
 from pipelines.bars.checks.findings_utilisation import with_utilisation
+from pipelines.bars.cracked import CrackedSum, cracked_sums
 from pipelines.bars.demand.observer import DesignWatch, watched_part
 from pipelines.bars.design import design
 from pipelines.deck.deck import Deck
@@ -222,6 +223,15 @@ def _on_this_mesh(
                 data=(of, deck.load_tests, deck.fitted),
                 made=[bare],
             )
+    cracked: tuple[CrackedSum, ...] = ()
+    if any(one.cracked for one in deck.sums):
+        with stages("cracked stiffness"):
+            cracked = kept.stage(
+                "cracked stiffness",
+                lambda: cracked_sums(solved, deck),
+                data=(of, deck.sums, deck.probes, deck.reinforcement),
+                made=[bare],
+            )
     with stages("widths and reconciliation"):
         widths = kept.stage(
             "widths", lambda: back_widths(striped.deck, findings), data=of, made=[findings]
@@ -242,6 +252,7 @@ def _on_this_mesh(
         reconciliations=walks,
         design=bars,
         load_tests=tested,
+        cracked=cracked,
         seconds=stages.seconds,
     )
 

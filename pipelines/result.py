@@ -8,6 +8,7 @@ from html import escape
 from pipelines.accuracy.stated_probes import StatedProbe
 from pipelines.accuracy.tolerances import CaseTolerances, Tolerances
 from pipelines.bars.adequacy import StandardVerdict
+from pipelines.bars.cracked import CrackedSum
 from pipelines.bars.design import Design
 from pipelines.bars.schedule.marks import Schedule
 from pipelines.bars.schedule.schedule import schedule
@@ -64,7 +65,8 @@ class Result:
     compared with.
     widths : back-figured from the findings; reconciliations : of the governing ones.
     design : the reinforcement judged, None for a deck without bars.
-    load_tests : measured beside computed, nothing sought. seconds : stage -> wall time [s].
+    load_tests : measured beside computed, nothing sought. cracked : sums of static cases with the
+    stiffness that cracks leave the slab. seconds : stage -> wall time [s].
     """
 
     deck: Deck
@@ -80,6 +82,7 @@ class Result:
     reconciliations: tuple[Reconciliation, ...]
     design: Design | None
     load_tests: tuple[Outcome, ...]
+    cracked: tuple[CrackedSum, ...]
     seconds: Mapping[str, float]
 
     @property

@@ -81,6 +81,7 @@ INNER = {
     ),
     "pipelines/bars": (
         "drawn_parts",
+        "cracked",
         "demand",
         "adequacy",
         "checks",

@@ -224,10 +224,14 @@ class Stages:
 
 @dataclass(frozen=True)
 class Sum:
-    """A sum of static cases: name of the case -> its factor."""
+    """A sum of static cases: name of the case -> its factor.
+
+    cracked : whether it is also solved with the stiffness that cracks leave the slab.
+    """
 
     name: str
     factors: tuple[tuple[str, float], ...]
+    cracked: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

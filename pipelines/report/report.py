@@ -34,6 +34,7 @@ from pipelines.report.sections.as_built import as_built_section
 from pipelines.report.sections.assumptions import assumptions
 from pipelines.report.sections.bars import bars_section
 from pipelines.report.sections.bars_words import bars_findings
+from pipelines.report.sections.cracked import cracked_section
 from pipelines.report.sections.detailing import detailing_section
 from pipelines.report.sections.factors import factors_section
 from pipelines.report.sections.fields import case_results, envelope_plans, line_sections
@@ -106,6 +107,7 @@ def report(
         ("envelopes", "Envelopes in plan", envelope_plans(result)),
         ("cases", "Static cases", case_results(result)),
         ("stages", "Stages and sums of static cases", stages_section(result, entries)),
+        ("cracked", "Cracked stiffness, iterated", cracked_section(entries)),
         ("lines", "Envelopes along lines", line_sections(result)),
         ("strips", "Strips beside the plate", strips_section(result)),
         ("widths", "Back-figured widths", widths_section(result, widths)),

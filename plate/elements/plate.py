@@ -104,15 +104,22 @@ def shear(order: int, nodes: Floats, points: Floats) -> Floats:
     return to_cartesian(jacobian, covariant)
 
 
-def stiffness_matrices(mesh: Mesh, section: Section, chunk: int = 256) -> Floats:
+def stiffness_matrices(
+    mesh: Mesh, section: Section, chunk: int = 256, softened: Floats | None = None
+) -> Floats:
     """Element stiffness matrices (n_cell, n_dof, n_dof) [N/m, N, N m]; those of equal cells are
-    formed once."""
+    formed once.
+
+    softened : (n_cell, 2) factors on D_x and D_y of every cell, as `Section.bending` takes them.
+    """
     order = mesh.order
     x, weight = gauss(order + 1)
     points, weights = square(x, x), np.outer(weight, weight).ravel()
     n_dof = N_FIELDS * (order + 1) ** 2
     N = shape(order, points)
     different, which = _different(mesh, section, N)
+    if softened is not None:
+        different = which = np.arange(mesh.n_cells)
     K = np.empty((len(different), n_dof, n_dof))
     for start in range(0, len(different), chunk):
         part = slice(start, start + chunk)
@@ -121,7 +128,8 @@ def stiffness_matrices(mesh: Mesh, section: Section, chunk: int = 256) -> Floats
         plan = N @ mesh.plan[cells]
         B, det = curvature(order, nodes, points)
         scale = det * weights
-        D = section.bending(plan, mesh.alignment) * scale[..., None, None]
+        soft = None if softened is None else softened[different[part], None]
+        D = section.bending(plan, mesh.alignment, soft) * scale[..., None, None]
         Bs = shear(order, nodes, points)
         S = section.shear(plan) * scale
         flat = B.reshape(len(cells), -1, n_dof)

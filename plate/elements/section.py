@@ -77,12 +77,18 @@ class Section:
             t[zone.contains(plan)] = zone.thickness
         return t
 
-    def bending(self, plan: Floats, alignment: Alignment) -> Floats:
-        """D (..., 3, 3) [N m] in Cartesian axes at plan points: m = -D kappa."""
+    def bending(self, plan: Floats, alignment: Alignment, softened: Floats | None = None) -> Floats:
+        """D (..., 3, 3) [N m] in Cartesian axes at plan points (..., 2): m = -D kappa.
+
+        softened : (..., 2) factors on D_x and D_y there, with their geometric mean on D_1 and D_xy.
+        """
         Dx, Dy, D1, Dxy = self.rigidities
         local = np.array([[Dx, D1, 0.0], [D1, Dy, 0.0], [0.0, 0.0, Dxy]])
         scale = (self.thickness_at(plan) / self.thickness) ** 3
         D: Floats = scale[..., None, None] * local
+        if softened is not None:
+            roots = np.sqrt(np.concatenate([softened, _geometric_mean(softened)], axis=-1))
+            D = roots[..., :, None] * D * roots[..., None, :]
         if alignment.straight:
             return D
         # kappa_local = T kappa_cartesian, so D = T^T D_local T.
@@ -98,6 +104,11 @@ class Section:
         D = max(self.rigidities[:2]) * (t / self.thickness) ** 3
         virtual = (THIN * self.thin_span) ** 2
         return 6.0 * SHEAR_FACTOR * (1.0 - self.poisson) * D / virtual
+
+
+def _geometric_mean(pairs: Floats) -> Floats:
+    """(..., 1) of pairs (..., 2)."""
+    return np.asarray(np.sqrt(np.prod(pairs, axis=-1, keepdims=True)))
 
 
 def curvature_rotation(tangent: Floats) -> Floats:

@@ -40,13 +40,17 @@ class Spring:
 
 @dataclass(frozen=True, kw_only=True)
 class PlateModel:
-    """mesh, section, supports, beams and points as given; what follows from them as properties."""
+    """mesh, section, supports, beams and points as given; what follows from them as properties.
+
+    softened : (n_cell, 2) factors on the section's D_x and D_y in every cell, None = 1.
+    """
 
     mesh: Mesh
     section: Section
     supports: tuple[LineSupport, ...] = ()
     beams: tuple[BeamLine, ...] = ()
     points: tuple[PointSupport, ...] = ()
+    softened: Floats | None = None
 
     @property
     def n_plate_dof(self) -> int:
@@ -148,9 +152,8 @@ class PlateModel:
         """Slab cells first, then beams: what deforms between the supports."""
         mesh = self.mesh
         cells = np.arange(mesh.n_cells)
-        groups = [
-            ElementGroup(cell_dofs(mesh.cells), stiffness_matrices(mesh, self.section), cells)
-        ]
+        matrices = stiffness_matrices(mesh, self.section, softened=self.softened)
+        groups = [ElementGroup(cell_dofs(mesh.cells), matrices, cells)]
         for beam in self.beams:
             edges = self.line_edges(beam.line)
             matrices = beam_matrices(mesh.xy[edges], beam.section, self.tie(beam))

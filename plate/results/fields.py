@@ -44,12 +44,12 @@ def cell_operators(model: PlateModel, cells: Ints, points: Floats) -> Floats:
     plan = N @ mesh.plan[mesh.cells[cells]]
     out = np.zeros((*plan.shape[:2], N_RESULTS, N_FIELDS * nodes.shape[1]))
     out[:, :, 0, ::N_FIELDS] = N
-    moments = _moment_operator(model, nodes, inside_cells(mesh, cells, plan), points)
+    moments = _moment_operator(model, cells, inside_cells(mesh, cells, plan), points)
     if model.section.thin:
         # Moments at the cell's nodes, interpolated and differentiated.
         reference = mesh.node_reference
         inside = inside_cells(mesh, cells, mesh.plan[mesh.cells[cells]])
-        at_nodes = _moment_operator(model, nodes, inside, reference)
+        at_nodes = _moment_operator(model, cells, inside, reference)
         gradient, _ = cartesian_gradient(mesh.order, nodes, points)
         mx, my, mxy = (at_nodes[:, :, k] for k in range(3))
         dx, dy = gradient[..., 0, :], gradient[..., 1, :]
@@ -68,10 +68,11 @@ def cell_operators(model: PlateModel, cells: Ints, points: Floats) -> Floats:
     return out
 
 
-def _moment_operator(model: PlateModel, nodes: Floats, inside: Floats, points: Floats) -> Floats:
+def _moment_operator(model: PlateModel, cells: Ints, inside: Floats, points: Floats) -> Floats:
     """(n_cell, n_point, 3, n_dof) Cartesian moments [N m/m]."""
-    B, _ = curvature(model.mesh.order, nodes, points)
-    return np.asarray(-model.section.bending(inside, model.mesh.alignment) @ B)
+    B, _ = curvature(model.mesh.order, model.mesh.xy[model.mesh.cells[cells]], points)
+    softened = None if model.softened is None else model.softened[cells, None]
+    return np.asarray(-model.section.bending(inside, model.mesh.alignment, softened) @ B)
 
 
 def inside_cells(mesh: Mesh, cells: Ints, plan: Floats) -> Floats:

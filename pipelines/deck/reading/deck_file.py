@@ -60,7 +60,13 @@ from pipelines.deck.reading.plan_schema import (
     ZoneTable,
 )
 from pipelines.deck.reading.plausible import check_flanges, check_size
-from pipelines.deck.reading.stages import check_beam_bars, check_imposed, read_stages, read_sums
+from pipelines.deck.reading.stages import (
+    check_beam_bars,
+    check_cracked,
+    check_imposed,
+    read_stages,
+    read_sums,
+)
 from pipelines.deck.reading.strip import design_strip
 from pipelines.deck.reading.strip_schema import StripTable
 from pipelines.deck.reading.supports import support_lines, support_points
@@ -174,6 +180,15 @@ def deck_of(data: dict[str, Any], name: str, fitted_name: str | None = None) -> 
         fatigue=_single(data, "fatigue", FatigueTable, mistakes),
         beams=tuple(_listed(data, "beam_bars", BeamBarsTable, mistakes)),
         survey=_single(data, "survey", SurveyTable, mistakes),
+    )
+    check_cracked(
+        list(zip([where for where, _ in sum_tables], sums, strict=True)),
+        cases,
+        stages,
+        slab,
+        lines,
+        mistakes,
+        has_bars="bars" in data,
     )
     bars = reinforcement(bar_tables, factors, slab, plan, lines, Path(name).parent, mistakes)
     if not plan.is_grid and "collision" in data:

@@ -150,6 +150,12 @@ class SumTable(Table):
     factors: dict[str, Annotated[float, Range(-10.0, 10.0)]] = entry(
         "Factors by the names of the cases.", {"weight": 1.35, "shrinkage": 1.0}
     )
+    cracked: Flag = entry(
+        "Whether the sum is also solved with the stiffness that its cracks leave the slab, by the "
+        "mats of [[bars]], iterated; of cases of loads alone.",
+        True,
+        default=False,
+    )
 
 
 class TrafficTable(Table):

@@ -152,5 +152,35 @@ def read_sums(
                 key = f'{where}, factors."{printable(name)}"'
                 hint = nearest(name, names) if names else "there is none"
                 mistakes.add(key, factor, f"no such case, {hint}")
-        found.append(Sum(table.name, tuple(table.factors.items())))
+        found.append(Sum(table.name, tuple(table.factors.items()), table.cracked))
     return tuple(found)
+
+
+def check_cracked(
+    sums: Sequence[tuple[str, Sum]],
+    cases: Sequence[Case],
+    stages: Stages | None,
+    slab: Slab | None,
+    lines: Sequence[Line],
+    mistakes: Mistakes,
+    *,
+    has_bars: bool,
+) -> None:
+    """Sums with cracked stiffness: loads on a slab with bars that bends alone."""
+    of = {case.name: case for case in cases}
+    for where, one in sums:
+        if not one.cracked:
+            continue
+        key = f"{where}, cracked"
+        if not has_bars:
+            mistakes.add(key, True, "needs [[bars]]: cracks leave the slab their stiffness")
+        if slab is not None and (slab.rigidity is not None or slab.zones):
+            told = "needs a slab of one thickness with E_GPa or concrete, not rigidity_kNm"
+            mistakes.add(key, True, told)
+        if any(line.beam is not None and line.beam.connection > 0.0 for line in lines):
+            mistakes.add(key, True, "a slab connected to its beams cracks by membrane forces, too")
+        for name, _ in one.factors:
+            case = of.get(name)
+            if case is not None and (case.imposes or (stages and case.stage != "short-term")):
+                told = "is of loads of the stage short-term alone: cracking has no sums by stage"
+                mistakes.add(f'{where}, factors."{printable(name)}"', None, told)

@@ -1,9 +1,11 @@
 """What summary.json says of the stages of a deck and of sums of its static cases; the forms that
 entries of single cases share with them."""
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
+from pipelines.bars.cracked import CrackedSum
 from pipelines.deck.deck import Deck, Stage
 from pipelines.envelopes.extremes import with_sums
 from pipelines.model.case_sums import CaseSum, stage_sums, stated_sums
@@ -32,7 +34,32 @@ def sums_entry(result: Result) -> dict[str, Json]:
         found["sums"] = {
             one.name: _sum_entry(deck, solved, one) for one in stated_sums(solved, cases, deck)
         }
+    if result.cracked:
+        found["cracked"] = {one.name: _cracked_entry(solved, one) for one in result.cracked}
     return found
+
+
+def _cracked_entry(solved: SolvedDeck, one: CrackedSum) -> Json:
+    """How a cracked stiffness settles, and the result points by it, uncracked and as filed."""
+    kinds = {"uncracked": one.gross, "deck_file": one.filed, "cracked": one.cracked}
+    values = {key: solved.probes.values(r.probes[:, 0]) for key, r in kinds.items()}
+    return {
+        "settled": one.settled,
+        "steps": [
+            {
+                "change": None if math.isnan(step.change) else step.change,
+                "off_secant": step.off,
+                "least_share": step.least,
+                "w_mm": 1e3 * step.w,
+                "m_kNm_m": 1e-3 * step.m,
+            }
+            for step in one.steps
+        ],
+        "probes": {
+            name: {key: point_result(of[name]) for key, of in values.items()}
+            for name in plain_names(solved.probes)
+        },
+    }
 
 
 def _stage_facts(deck: Deck, stage: Stage) -> dict[str, Json]:

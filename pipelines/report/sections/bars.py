@@ -279,7 +279,8 @@ def _plans(result: Result, design: Design) -> list[Figure]:
     deck, solved = result.deck, result.solved
     bars = design.reinforcement.bars
     fields = field_map(solved)
-    plans = ContourPlans(deck, fields, solved.clear_of_lines, Lattice.of(deck, fields))
+    lattice = None if deck.traffic is None else Lattice.of(deck, fields)
+    plans = ContourPlans(deck, fields, solved.clear_of_lines, lattice)
     plan = solved.recovery.points.plan
     found = []
     for k, layer in enumerate(LAYER_ROWS):

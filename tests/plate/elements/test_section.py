@@ -1,5 +1,7 @@
 """Rigidities of the slab."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -79,3 +81,15 @@ def test_an_orthotropic_slab_turns_with_a_curved_deck() -> None:
     quarter = np.array([[10.0 * np.pi / 2, 0.0]])
     bending = section.bending(quarter, Alignment(10.0))[0]
     np.testing.assert_allclose(bending, [[3, 1, 0], [1, 4, 0], [0, 0, 0.5]], rtol=0, atol=1e-12)
+
+
+def test_softened_cells_are_a_section_with_factors() -> None:
+    """Factors on D_x and D_y, their geometric mean on D_1 and D_xy, as `factors` has them; about
+    the local axes of a curved deck."""
+    factors = (0.5, 0.8, 0.4**0.5)
+    section = Section(thickness=0.2, E=30e9, poisson=0.2)
+    softer = replace(section, factors=factors)
+    for alignment in (Alignment(), Alignment(10.0)):
+        plan = np.array([[3.0, -1.0], [7.0, 2.0]])
+        found = section.bending(plan, alignment, np.array([0.5, 0.8]))
+        np.testing.assert_allclose(found, softer.bending(plan, alignment), rtol=1e-13, atol=1e-3)

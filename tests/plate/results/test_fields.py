@@ -1,5 +1,7 @@
 """Results at points, along segments and in fields, on both sides of what divides the slab."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -16,6 +18,7 @@ from plate.model.supports import BeamLine, Hold, LineSupport
 from plate.results.fields import FieldRecovery, cell_operators, field_points
 from plate.results.functionals import mean_rows, result_rows
 from plate.results.places import at_points, on_sides, side_of
+from plate.solver.stiffness import Stiffness
 from tests.helpers import patch, results, solved, unit_section
 
 D = np.array([1.3, 0.9, 0.4, 0.6])
@@ -221,3 +224,23 @@ def test_a_side_is_all_its_cells_however_wide() -> None:
     assert np.bincount(there.place).tolist() == [2, 2, 4]
     read = (result_rows(model, there) @ u).reshape(-1, 6)
     np.testing.assert_allclose(read, fields[:, numbers].T, rtol=1e-9, atol=1e-9)
+
+
+@pytest.mark.parametrize("plan", [STRAIGHT, CURVED], ids=["straight", "curved"])
+def test_softened_cells_are_a_section_with_factors(plan: Plan) -> None:
+    """The same factors in every cell: displacements, moments and shears of both theories."""
+    for span in (None, 2.0):
+        section = Section(thickness=0.3, E=30e9, poisson=0.2, thin_span=span)
+        mesh = grid_mesh(plan, order=3, size=1.1)
+        factors = np.tile([0.5, 0.8], (mesh.n_cells, 1))
+        soft = PlateModel(mesh=mesh, section=section, supports=ENDS, softened=factors)
+        # the thin theory's shear layer follows the stiffer direction of its own section
+        shear_of = replace(section, factors=(0.5, 0.8, 0.4**0.5))
+        plain = PlateModel(mesh=mesh, section=shear_of, supports=ENDS)
+        fields = [
+            FieldRecovery(model).fields(Stiffness(model).solve(pressure(mesh, 5e3)[:, None]))
+            for model in (soft, plain)
+        ]
+        for k in range(4):
+            scale = np.abs(fields[1][k]).max()
+            np.testing.assert_allclose(fields[0][k], fields[1][k], atol=1e-5 * scale)

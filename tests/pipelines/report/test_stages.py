@@ -1,0 +1,99 @@
+"""What summary and report say of stages, sums and cracked stiffness."""
+
+from html import unescape
+from pathlib import Path
+
+import pytest
+
+from pipelines.analysis import analyse
+from pipelines.report.data.summary import summary
+from pipelines.result import Result
+from tests.pipelines.composite_decks import CASES, COMPOSITE
+from tests.pipelines.decks_with_bars import GRADES
+from tests.pipelines.report_page import report_page
+from tests.pipelines.small_decks import deck_of, mat
+
+SETTLES = '[[case]]\nname = "C2 down"\nsettlements_mm = { C2 = 12.0 }\n'
+TWO_SPANS = (
+    """
+[slab]
+thickness_mm = 250
+E_GPa = 34.0
+poisson = 0.0
+density_kN_m3 = 25.0
+stiffness = { x = 0.5, y = 0.5, xy = 0.5 }
+[plan]
+stations_m = [0.0, 6.0, 12.0]
+offsets_m = [-1.0, 1.0]
+[[line]]
+on = "C*"
+support = "rigid"
+[[case]]
+name = "p"
+pressure_kN_m2 = 16.0
+[[sum]]
+name = "heavy"
+factors = { p = 1.0 }
+cracked = true
+[[probe]]
+name = "mid"
+at_m = [3.0, 0.0]
+[mesh]
+size_m = 1.0
+"""
+    + GRADES
+    + mat("bottom", "12@150", "12@150")
+    + mat("top", "16@150", "12@150")
+)
+
+
+@pytest.fixture(scope="module")
+def composite(tmp_path_factory: pytest.TempPathFactory) -> Result:
+    folder: Path = tmp_path_factory.mktemp("composite")
+    return analyse(deck_of(folder, COMPOSITE, CASES, SETTLES), tolerances_wanted=False)
+
+
+def test_the_summary_has_every_stage_and_sum(composite: Result) -> None:
+    entries = summary(composite)
+    stages = entries["stages"]
+    assert list(stages) == ["wet concrete", "long-term", "shrinkage", "short-term", "all stages"]
+    assert stages["wet concrete"]["modular_ratio"] is None
+    assert stages["long-term"]["modular_ratio"] == pytest.approx(18.0)
+    assert stages["shrinkage"]["slab_E_GPa"] == pytest.approx(14.0)
+    assert stages["short-term"]["modular_ratio"] == pytest.approx(210 / 34)
+    fresh = stages["wet concrete"]["beams"]["L2"]
+    assert fresh["moment_max_kNm"] == pytest.approx(550.0, rel=1e-3)
+    assert fresh["axial_max_kN"] == 0.0
+    design = entries["sums"]["design"]
+    assert design["factors"]["crowd"] == 1.5
+    assert design["reactions"]["total_kN"] == pytest.approx(1.35 * (220 + 80) + 1.5 * 200, rel=1e-5)
+    assert entries["probes"]["mid"]["cases"]["C2 down"]["w_mm"] == pytest.approx(6.0, rel=1e-6)
+
+
+def test_the_report_tells_stages_and_what_is_imposed(composite: Result) -> None:
+    text = unescape(report_page(composite))
+    for words in (
+        "Stages of the deck's life",
+        "fresh, on the beams alone",
+        "1.35 × fresh + 1.35 × surfacing + 1 × shrinkage + 1.5 × crowd",
+        "upper face 10 K warmer than the lower one, α = 1e-05 1/K",
+        "slab at mid-depth 10 K warmer than its beams",
+        "shrinkage of the slab by 0.3 ‰",
+        "line C2 goes down by 12 mm",
+    ):
+        assert words in text
+    assert "every case acts on the same model" not in text
+
+
+def test_cracked_stiffness_stands_beside_that_of_the_file(tmp_path: Path) -> None:
+    result = analyse(deck_of(tmp_path, TWO_SPANS), tolerances_wanted=False)
+    entry = summary(result)["cracked"]["heavy"]
+    assert entry["settled"]
+    assert entry["steps"][0]["change"] is None
+    mid = entry["probes"]["mid"]
+    # one factor everywhere moves no moment between span and support
+    assert mid["deck_file"]["m_x"] == pytest.approx(mid["uncracked"]["m_x"], rel=0.01)
+    assert mid["cracked"]["m_x"] > 1.01 * mid["uncracked"]["m_x"]
+    text = unescape(report_page(result))
+    assert "Steps of the cracked stiffness (settled below 0.2 % and 1 %): settled" in text
+    assert "cracked, iterated" in text
