@@ -7,6 +7,7 @@ from pipelines.accuracy.best_arrangements import SMALL as LEAST
 from pipelines.accuracy.proven_place import GOAL as PLACE_GOAL
 from pipelines.accuracy.refinement import HIGHEST_ORDER, ROUNDS, SMALL
 from pipelines.accuracy.tolerances import SAFETY
+from pipelines.bars.cracked import SECANT, SETTLED
 from pipelines.model.build import (
     GRID_SHARE,
     MOST_CELLS,
@@ -169,6 +170,38 @@ def _loads() -> tuple[Item, ...]:
             ),
             source="EN 1991-2:2003, 4.6.1(6) (from memory); factors of each model: "
             "`deckslab vehicles`",
+        ),
+        Item(
+            title="Temperature, shrinkage, settlement",
+            words="An upper face warmer than the lower one by ΔT would bend the slab by κ_0; what "
+            "holds it makes moments. A mean strain ε_0 of the slab against its beams, of warmth or "
+            "shrinkage, acts through their connection. A rigid support takes its nodes down by s, "
+            "under a yielding one of stiffness k the ground moves.",
+            formulas=(
+                "κ_0 = α ΔT / t, m = −D (κ − κ_0)",
+                "n = C (ε − ε_0)",
+                "R = k (w − s)",
+            ),
+        ),
+        Item(
+            title="Stages",
+            words="With [stages] each static case is solved on the model of its stage, and results "
+            "add up: E of the slab from the modular ratio n of the stage; fresh concrete on "
+            "formwork over rigid lines, whose reactions load the beams without the slab.",
+            formulas=("E_{slab} = E_{beam} / n",),
+        ),
+        Item(
+            title="Cracked stiffness",
+            words="Of a sum of static cases, if asked for: in every cell the secant of the layer "
+            "in tension along x and along y, D_1 and D_xy by the geometric mean, r being the "
+            "stiffness of the plain section over that of the cracked one; iterated until moments "
+            f"change by less than {100 * SETTLED:g} % and no cell is further than "
+            f"{100 * SECANT:g} % from its secant.",
+            formulas=(
+                "ζ = 1 − (m_{cr} / m)^2, m_{cr} = f_{ctm} h^2 / 6",
+                "D_{cracked} / D = 1 / (1 − ζ + ζ r)",
+            ),
+            source="EN 1992-1-1 7.4.3 (3) (from memory)",
         ),
     )
 
