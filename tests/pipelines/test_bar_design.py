@@ -182,16 +182,17 @@ def test_what_is_otherwise_counts_no_less(found: Designed) -> None:
     assert any("thicker" in one.what for one in found.alternatives)
 
 
-def free_of_prices(axle: int, spacings: str) -> Designed:
-    """A design by mass alone."""
+def free_of_prices(axle: int, spacings: str, cover: int = 50) -> Designed:
+    """A design by mass alone; cover : of the bottom bars [mm]."""
     prices = "price_kg_m2 = { diameter = 0.0, spacing = 0.0, zone = 0.0 }\n"
     choice = f"[bar_choice]\ndiameters_mm = [12, 16, 20]\nspacings_mm = {spacings}\n{prices}"
-    bars = mat("bottom", "16@150", "16@150", cover=50) + mat("top", "16@150", "16@150", cover=55)
+    bars = mat("bottom", "16@150", "16@150", cover=cover)
+    bars += mat("top", "16@150", "16@150", cover=55)
     return designed(DeckText(text(axle=axle, choice=choice, more=bars), "deck"))
 
 
 @pytest.mark.slow
-def test_more_load_or_a_smaller_set_never_lowers_the_steel() -> None:
+def test_more_load_or_cover_or_a_smaller_set_never_lowers_the_steel() -> None:
     wide, narrow = "[100, 125, 150, 200]", "[100, 200]"
     light, heavy = free_of_prices(100, wide), free_of_prices(300, wide)
     assert light.chosen is not None
@@ -200,6 +201,9 @@ def test_more_load_or_a_smaller_set_never_lowers_the_steel() -> None:
     few = free_of_prices(300, narrow)
     assert few.chosen is not None
     assert heavy.chosen.mass <= few.chosen.mass
+    covered = free_of_prices(300, wide, cover=65)
+    assert covered.chosen is not None
+    assert heavy.chosen.mass <= covered.chosen.mass
     again = free_of_prices(300, wide)
     assert again.chosen == heavy.chosen
 
@@ -261,14 +265,22 @@ def test_the_least_change_is_the_first_that_passes() -> None:
 @pytest.mark.slow
 def test_the_least_thickness_that_helps_is_chosen_and_analysed(tmp_path: Path) -> None:
     """10 mm less than what is told fails in a design of its own, and what is told passes."""
-    thin = text(axle=300).replace("thickness_mm = 300", "thickness_mm = 200")
+    thin = text(axle=300).replace("thickness_mm = 300", "thickness_mm = 160")
     told = designed(DeckText(thin, "deck"))
     assert not told.adequate
-    (words,) = [one for one in told.helps if one.endswith("kg") and "mm of slab" in one]
-    thickness = int(words.split()[1])
+    assert any("shear" in stop or "punching" in stop for stop in told.stops)
+    (more,) = [one for one in told.helps if one.kind == "thickness"]
+    assert more.mass is not None
+    thickness = int(more.words.split()[0])
     for change, passes in ((0, True), (-10, False)):
         again = DeckText(thin, "deck").with_thickness(1e-3 * (thickness + change))
         assert designed(again).adequate == passes
+    path, out = tmp_path / "thin.toml", tmp_path / "out"
+    path.write_text(thin, encoding="utf-8")
+    assert main(["design", str(path), "--out", str(out), "--change", "thickness"]) == 0
+    assert 1e3 * read_deck(out / "deck.toml").slab.thickness == pytest.approx(thickness)
+    data = json.loads((out / "design.json").read_text(encoding="utf-8"))
+    assert data["change"] == more.words
 
 
 @pytest.mark.parametrize(

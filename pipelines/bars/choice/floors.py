@@ -1,5 +1,5 @@
 """Least areas of layers that checks beyond those of single layers ask for: shear, punching,
-collision, distribution steel."""
+collision, ends at edges, distribution steel."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
@@ -108,7 +108,7 @@ def _layers(judged: Judgement) -> Iterator[tuple[Layer, float]]:
         yield from ((("bottom", direction), POWER) for direction in ("x", "y"))
     elif judged.check is Check.BENDING and judged.layer is not None:
         yield judged.layer, 1.0
-    elif judged.check in (Check.COLLISION, *SINGLE):
+    elif judged.check in (Check.COLLISION, Check.ANCHORAGE, *SINGLE):
         for found in judged.found:
             if not found.met:
                 yield from ((layer, 1.0) for layer in LAYERS if place_of(layer) in found.place)
