@@ -12,7 +12,7 @@ Where a beam is held, or leaves the slab on a stub to where it is held, the hold
 beam at a point. The line of a web that strains in shear has a kink there, which the slab, whose
 normal follows that line, smooths: moments grow like ln r. By Mindlin's theory they do without such
 a web too, but within a hundredth of the thickness. So they do where beams cross and one of them has
-a shear area.
+a shear area, and where a beam with one runs across a rigid line, which holds it as a hold does.
 
 Where a beam's line has a kink, its moment cannot go on along it: M times the sine of the turn has
 to become torsion, and what does not enters the slab as a couple at a point. Moments grow like 1/r.
@@ -104,10 +104,24 @@ def singular_places(model: PlateModel) -> tuple[SingularPlace, ...]:
 
 
 def _holds(model: PlateModel) -> set[int]:
-    """Nodes of the slab at which a beam is held, or leaves it to where it is held."""
-    return {
+    """Nodes of the slab at which a beam is held, or leaves it to where it is held, and those at
+    which one with a shear area runs across a rigid line."""
+    holds = {
         int(model.crossing(beam.line, hold.on)[0]) for beam in model.beams for hold in beam.holds
     }
+    rigid = {
+        node
+        for support in model.supports
+        if support.kind != "spring"
+        for node in model.line_edges(support.line).ravel().tolist()
+    }
+    for beam in model.beams:
+        edges = model.line_edges(beam.line)
+        if beam.section.own_rotation:
+            nodes, sides = np.unique(edges[:, [0, -1]], return_counts=True)
+            # Where it ends its slope is free, and there is no kink.
+            holds |= rigid & set(nodes[sides > 1].tolist())
+    return holds
 
 
 def _crossings(model: PlateModel) -> set[int]:

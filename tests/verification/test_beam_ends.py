@@ -17,7 +17,7 @@ from plate.geometry.plan import grid_plan
 from plate.loads.loads import pressure
 from plate.meshing.grid import Grading, grid_mesh
 from plate.model.model import PlateModel
-from plate.model.supports import BeamLine, Hold
+from plate.model.supports import BeamLine, Hold, LineSupport
 from plate.results.functionals import component_rows, mean_rows
 from plate.results.places import at_points
 from plate.solver.stiffness import Stiffness
@@ -99,6 +99,38 @@ def test_on_the_line_a_web_makes_it_grow_like_a_logarithm(stub: float) -> None:
     model, U = solved(stub, 0.0, True, *MESHES[-1])
     rows = component_rows(model, at_points(model.mesh, at[2:]), [M_X] * 2)
     assert np.diff(-1e-3 * (rows @ U)) < 1.0
+
+
+@pytest.mark.parametrize("y", [EDGE, 0.0])
+def test_where_it_runs_across_a_rigid_line_a_web_makes_them_grow(y: float) -> None:
+    """Over a rigid line that beams cross, by Mindlin's theory: along that line each halving of the
+    distance from the crossing adds more than the one before. Without a web they do not grow."""
+
+    def along_the_line(web: float) -> Floats:
+        across = dict.fromkeys(("C1", "C2", "C3"), 0.02)
+        mesh = grid_mesh(
+            grid_plan([0.0, LINE, 2 * LINE], [EDGE, 0.0, -EDGE]),
+            order=4,
+            size=0.5,
+            grading=Grading(across, {"left": 0.02, "L2": 0.02}),
+        )
+        section = BeamSection(EI=34e9 * 1.9e-2, GJ=14e9 * 4e-3, GA=web or None)
+        model = PlateModel(
+            mesh=mesh,
+            section=Section(thickness=T, E=30e9, poisson=0.2),
+            supports=tuple(LineSupport(line=c, kind="rigid") for c in across),
+            beams=tuple(BeamLine(line=name, section=section) for name in ("L1", "L2", "L3")),
+        )
+        F = np.zeros(model.n_dof)
+        F[: model.n_plate_dof] = pressure(mesh, 1e4)
+        U = Stiffness(model).solve(F[:, None], refine=True)[:, 0]
+        at = np.array([[LINE, y + r] for r in (0.08, 0.04, 0.02, 0.01)])
+        rows = component_rows(model, at_points(mesh, at), [M_X] * len(at))
+        return np.diff(-1e-3 * (rows @ U))
+
+    steps = along_the_line(WEB)
+    assert steps[-1] > steps[-2] > 0.2
+    assert along_the_line(0.0).max() < 0.05
 
 
 @pytest.mark.parametrize("kind", [kind for kind in KINDS if not (kind[1] and kind[2])])

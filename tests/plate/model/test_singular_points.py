@@ -1,5 +1,7 @@
 """Singular places found from angles and supports."""
 
+from typing import Literal
+
 import numpy as np
 import pytest
 
@@ -116,6 +118,27 @@ def test_beams_that_cross_are_point_forces_where_a_web_strains() -> None:
     assert crossed(web, none) == crossed(none, web) == [(3.0, 0.0)]
     assert not crossed(none, none)
     assert not crossed(web)
+
+
+def test_a_rigid_line_holds_a_beam_whose_web_strains() -> None:
+    """Where it runs across; not where it ends there, nor on springs."""
+    plan = grid_plan([0.0, 3.0, 6.0], [-3.0, 0.0, 3.0])
+    mesh = grid_mesh(plan, order=2, size=1.0)
+
+    def held(
+        kind: Literal["rigid", "clamped", "spring"], GA: float | None
+    ) -> list[tuple[tuple[float, float], float]]:
+        supports = tuple(LineSupport(line=c, kind=kind, k=1e8) for c in ("C1", "C2", "C3"))
+        beam = BeamLine(line="L2:full", section=BeamSection(EI=1e9, GJ=1e6, GA=GA))
+        section = Section(thickness=0.2, E=30e9, poisson=0.3)
+        found = singular_places(
+            PlateModel(mesh=mesh, section=section, supports=supports, beams=(beam,))
+        )
+        return {p.at: p.exponent for p in found if p.edges == ("held", "held")}
+
+    assert held("rigid", 1e9) == held("clamped", 1e9) == {(3.0, 0.0): 2.0}
+    assert not held("rigid", None)
+    assert not held("spring", 1e9)
 
 
 def test_springs_make_no_wedge() -> None:
