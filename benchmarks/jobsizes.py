@@ -21,16 +21,18 @@ from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.starters import starter
 from pipelines.model.job_size import job_size
 
-# A whole run, then on the error stream its peak of memory [kB] and seconds of processors. The peak
-# of the process's own memory: that of its resources would take over its parent's.
+# A whole run, then on the error stream its peak of memory [kB] and seconds of processors, each with
+# that of a process beside it. The peak of the process's own memory: that of its resources would
+# take over its parent's.
 RUN = """
 import resource, sys
 from pathlib import Path
 from pipelines.cli.main import main
 assert main(["run", sys.argv[1], "--out", sys.argv[1] + ".out"]) == 0
 peak = Path("/proc/self/status").read_text().split("VmHWM:")[1].split()[0]
-used = resource.getrusage(resource.RUSAGE_SELF)
-print(peak, used.ru_utime + used.ru_stime, file=sys.stderr)
+own, beside = map(resource.getrusage, (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+used = sum(one.ru_utime + one.ru_stime for one in (own, beside))
+print(int(peak) + beside.ru_maxrss, used, file=sys.stderr)
 """
 
 # One bay under one lorry, coarse.

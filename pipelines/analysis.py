@@ -22,6 +22,7 @@ from pipelines.bars.checks.findings_utilisation import with_utilisation
 from pipelines.bars.cracked import CrackedSum, cracked_sums
 from pipelines.bars.demand.observer import DesignWatch, watched_part
 from pipelines.bars.design import design
+from pipelines.beside import Doer, here
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Reinforcement
 from pipelines.envelopes.envelope import TrafficEnvelope
@@ -34,7 +35,11 @@ from pipelines.findings.back_figured_widths import back_widths
 from pipelines.findings.compare import strip_findings
 from pipelines.findings.finding import Finding
 from pipelines.findings.left_out import left_out
-from pipelines.findings.reconciliation.walk import governing_findings, reconcile
+from pipelines.findings.reconciliation.walk import (
+    Reconciliation,
+    governing_findings,
+    reconcile,
+)
 from pipelines.kept import Kept
 from pipelines.loadtest.outcome import Outcome, judge
 from pipelines.model.accepted import buildable
@@ -44,6 +49,7 @@ from pipelines.model.case_responses import case_responses, read_cases
 from pipelines.model.job_size import check_job_size
 from pipelines.model.responses import Response, SolvedDeck
 from pipelines.result import Result, TrafficResult
+from pipelines.strips.hand_values import hands_of
 from plate.threads import one_thread
 
 Progress = Callable[[str, int, int], None]
@@ -58,6 +64,7 @@ def analyse(
     kept: Kept | None = None,
     threads: int | None = None,
     tolerances_wanted: bool = True,
+    apart: Doer = here,
 ) -> Result:
     """Model, solve and judge a deck.
 
@@ -65,7 +72,8 @@ def analyse(
     kept : what the stages of the analysis before made: those that read the same again are not done
     again; equal models are found there. threads : of the load positions, default one per
     processor. tolerances_wanted : False leaves every stated error empty, and values as the steps of
-    the load positions give them.
+    the load positions give them. apart : does what needs little of the rest, as a process beside
+    this one does.
 
     Raises
     ------
@@ -83,6 +91,7 @@ def analyse(
                 kept,
                 threads,
                 aside,
+                apart,
                 tolerances_wanted=tolerances_wanted,
             )
 
@@ -102,6 +111,7 @@ def _on_this_mesh(
     kept: Kept,
     threads: int | None,
     aside: Executor,
+    apart: Doer,
     *,
     tolerances_wanted: bool,
 ) -> Result:
@@ -116,7 +126,10 @@ def _on_this_mesh(
     of = deck.mesh, tolerances_wanted
     with stages("mesh and stiffness"):
         check_job_size(deck, threads, tolerances=tolerances_wanted)
-        plate = _plate_part(deck)
+        plate, on_strip = _plate_part(deck), _strip_part(deck)
+        striping = begun(
+            kept.stage, "hand strips", lambda: apart(hands_of, on_strip), data=on_strip
+        )
         built, bare = kept.stage(
             "mesh and stiffness", lambda: _solved(plate, kept.models), data=(of, plate)
         )
@@ -167,12 +180,12 @@ def _on_this_mesh(
         )
         envelopes = tuple(case.envelope for case in worst)
     with stages("strips and findings"):
-        striped = bare.of_deck(_strip_part(deck))
+        striped, hands = bare.of_deck(on_strip), striping.result()
         found, no_findings = kept.stage(
             "strips and findings",
-            lambda: strip_findings(striped, envelopes),
-            data=(of, striped.deck),
-            made=[worst],
+            lambda: strip_findings(striped, envelopes, hands),
+            data=(of, on_strip),
+            made=[worst, hands],
         )
     with stages("numerical tolerances"):
         measured = None if measuring is None else measuring.result()
@@ -185,11 +198,12 @@ def _on_this_mesh(
         walking = begun(
             kept.stage,
             "widths and reconciliation",
-            lambda: reconcile(
-                built,
-                striped,
+            lambda: _walks(
+                built.asked_for(on_strip),
                 envelopes,
                 governing_findings(findings) if tolerances_wanted else [],
+                bare.models,
+                apart,
             ),
             data=of,
             made=[findings],
@@ -234,7 +248,7 @@ def _on_this_mesh(
             )
     with stages("widths and reconciliation"):
         widths = kept.stage(
-            "widths", lambda: back_widths(striped.deck, findings), data=of, made=[findings]
+            "widths", lambda: back_widths(on_strip, findings), data=of, made=[findings]
         )
         walks = walking.result()
         findings = with_utilisation(solved, cases, findings)
@@ -342,6 +356,22 @@ def _traffic(
             )
         )
     return tuple(found)
+
+
+def _walks(
+    deck: Deck,
+    envelopes: Sequence[TrafficEnvelope],
+    findings: Sequence[Finding],
+    models: ModelCache,
+    apart: Doer,
+) -> tuple[Reconciliation, ...]:
+    """The walks of findings, each with its finding itself, wherever they were walked."""
+    if apart is here:
+        return reconcile(deck, envelopes, findings, models)
+    walks = apart(reconcile, deck, envelopes, findings)
+    return tuple(
+        replace(walk, finding=one) for walk, one in zip(walks, findings, strict=bool(walks))
+    )
 
 
 def _with_tolerances(

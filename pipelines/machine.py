@@ -1,5 +1,7 @@
 """What the machine gives a job: processors, memory, a lock on a folder; the same on any system."""
 
+import subprocess
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -10,6 +12,13 @@ from filelock import FileLock, Timeout
 from pipelines.errors import JobError
 
 LOCK = ".deckslab.lock"
+
+# For `subprocess.Popen`, process_group and creationflags of a process that Ctrl-C at the terminal
+# does not reach.
+if sys.platform == "win32":
+    OWN_GROUP, FLAGS = None, subprocess.CREATE_NEW_PROCESS_GROUP
+else:
+    OWN_GROUP, FLAGS = 0, 0
 
 
 def processors() -> int:

@@ -4,17 +4,20 @@ What computes and draws is imported once the deck file is read, so that a mistak
 once.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pipelines.beside import Beside, Doer, here
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.files import write_text
 from pipelines.outputs import check_folder, replacing
 
 if TYPE_CHECKING:
     from pipelines.analysis import Progress
+    from pipelines.deck.deck import Deck
     from pipelines.kept import Kept
     from pipelines.report.document import Document, Section
     from pipelines.result import Result
@@ -25,6 +28,9 @@ FILES = (
     "bar_schedule.csv",
 )
 """All that a run may write."""
+
+# What a process beside imports: the modules of what `analyse` has done there.
+STAGES = ("pipelines.findings.reconciliation.walk",)
 
 
 def run(
@@ -66,12 +72,27 @@ def analysed(
     """
     deck = read_deck(path, fitted)
     check_folder(out, "results", FILES)
-    from pipelines.analysis import analyse
-    from pipelines.report.pdf import require_pdf
-
     if pdf:
+        from pipelines.report.pdf import require_pdf
+
         require_pdf()
-    return analyse(deck, progress, kept=kept)
+    with _apart(deck) as apart:
+        from pipelines.analysis import analyse
+
+        return analyse(deck, progress, kept=kept, apart=apart)
+
+
+@contextmanager
+def _apart(deck: "Deck") -> "Iterator[Doer]":
+    """What does the stages that need little of the others: a process beside this one, where the
+    job is worth its start."""
+    from pipelines.model.job_size import job_size
+
+    if job_size(deck).apart:
+        with Beside(STAGES) as beside:
+            yield beside
+    else:
+        yield here
 
 
 def written(out: Path) -> list[str]:

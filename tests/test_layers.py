@@ -40,6 +40,7 @@ ROOMS = (
             "files",
             "machine",
             "outputs",
+            "beside",
             "standards",
             "deck",
             "traffic",

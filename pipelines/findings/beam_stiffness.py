@@ -144,7 +144,7 @@ def sweep(deck: Deck, cracked: float, ratios: Sequence[float] = RATIOS) -> tuple
         own = stiffness_ratio(deck, strip, one)
         if own is None:
             continue
-        walk = start_walk(deck, built, strip, envelope_of(traffic, one), one)
+        walk = start_walk(built.asked_for(deck), strip, envelope_of(traffic, one), one)
         curves = tuple(_curve(walk, solved.models, share, own, ratios) for share in (1.0, cracked))
         rows = [
             row

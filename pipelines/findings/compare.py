@@ -5,7 +5,7 @@ over a stated width and every hand strip. One vehicle is not a standard's load m
 row says that a strip covers.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -26,10 +26,10 @@ from pipelines.findings.plate_values import (
     wanted_at,
 )
 from pipelines.model.responses import SolvedDeck
-from pipelines.standards.actions.loads import alone
+from pipelines.standards.strip_widths.method import Bars
 from pipelines.strips.deck_strip import StripDeck, strip_decks
 from pipelines.strips.frame import frame
-from pipelines.strips.hand_values import NO_MOMENT, hands_under
+from pipelines.strips.hand_values import NO_MOMENT, HandStrips, apart, hands_of
 from pipelines.strips.sections import Section, sections
 from pipelines.traffic.positions import WheelPatches
 
@@ -40,10 +40,15 @@ NOTHING = 0.01
 
 
 def strip_findings(
-    solved: SolvedDeck, traffic: Sequence[TrafficEnvelope]
+    solved: SolvedDeck,
+    traffic: Sequence[TrafficEnvelope],
+    hands: Mapping[tuple[Bars, str], HandStrips] | None = None,
 ) -> tuple[tuple[Finding, ...], str]:
     """Findings of every case of traffic, method and section, worst first; why there are none, if
-    so."""
+    so.
+
+    hands : the deck's hand strips (`hands_of`), found here if they are not at hand.
+    """
     deck = solved.deck
     if not traffic:
         return (), "the deck file has no traffic"
@@ -51,11 +56,12 @@ def strip_findings(
         strips = strip_decks(deck)
     except MethodRangeError as error:
         return (), str(error)
+    hands = hands_of(deck) if hands is None else hands
     found: list[Finding] = []
     for strip in strips:
         at = frame(strip, solved)
         wanted: list[Wanted] = []
-        for source in _sources(solved, strip, traffic):
+        for source in _sources(solved, strip, traffic, hands):
             readings = [
                 of_group(group, source.envelope)
                 for group in _groups(sections(at, source.hands.depth))
@@ -127,7 +133,10 @@ def worst_first(findings: Sequence[Finding]) -> list[Finding]:
 
 
 def _sources(
-    solved: SolvedDeck, strip: StripDeck, traffic: Sequence[TrafficEnvelope]
+    solved: SolvedDeck,
+    strip: StripDeck,
+    traffic: Sequence[TrafficEnvelope],
+    hands: Mapping[tuple[Bars, str], HandStrips],
 ) -> Iterator[Source]:
     """What loads the deck and its strip: every load model, and every vehicle that drives alone."""
     for envelope in traffic:
@@ -139,19 +148,13 @@ def _sources(
                 solved, envelope, [reading.place for reading in readings]
             )
 
-        if envelope.whole:
-            parts = {envelope.name: (envelope.fields, envelope.model)}
-        else:
-            parts = {
-                kind.name: (envelope.of_vehicles[kind.name], alone(kind.vehicles))
-                for kind in envelope.model.kinds
-            }
-        for name, (fields, model) in parts.items():
+        fields = {envelope.name: envelope.fields} if envelope.whole else envelope.of_vehicles
+        for name in apart(envelope.model):
             yield Source(
                 name=name,
                 whole_model=envelope.whole,
-                envelope=fields,
-                hands=hands_under(solved.deck, strip, model),
+                envelope=fields[name],
+                hands=hands[strip.bars, name],
                 position=envelope.position,
                 held=held,
                 joint=envelope.joint,

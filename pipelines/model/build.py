@@ -54,6 +54,10 @@ class BuiltModel:
     size: float
     notes: tuple[str, ...]
 
+    def asked_for(self, deck: Deck) -> Deck:
+        """The deck, which asks for cells of this size and order."""
+        return replace(deck, mesh=replace(deck.mesh, size=self.size, order=self.model.mesh.order))
+
 
 @dataclass(frozen=True)
 class Near:

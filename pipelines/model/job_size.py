@@ -2,7 +2,8 @@
 
 On a grid of lines the cells are counted as the mesh will have them, elsewhere from areas and
 lengths. Memory is that of what a run holds at its two fullest moments: with blocks of load
-positions under way, and with the richer model of the stated errors being factorised. Time is that
+positions under way, and with the richer model of the stated errors being factorised, and that of a
+process beside it, where there is one: as much as the program and what a model leaves. Time is that
 of one processor. Both are estimates, not bounds; `benchmarks/jobsizes.py` sets them beside whole
 runs. A job that cannot fit is refused with the key that makes it smaller.
 """
@@ -41,6 +42,8 @@ LEFT, MAKING = 3.0, 2.0
 # what coexists, on two sides; of the six results, and of the forms that design moments are made of.
 RESULT_NUMBERS = 2 * len(RESULTS) * (2 + len(RESULTS))
 FORM_NUMBERS = 2 * 7 * (2 + 3)
+# A job of fewer seconds of one processor does not pay for the start of a process beside it [s].
+APART_FROM = 20.0
 # Seconds of one processor, measured on decks of 1 600 to 140 000 degrees of freedom: for the
 # program and the report; more where beams take part in the walk from strip to plate; per degree of
 # freedom of the model, factorised in either theory, walked and drawn; per one of the richer model;
@@ -120,7 +123,8 @@ class ModelSize:
 class JobSize:
     """What a job will about need.
 
-    cells, degrees of freedom, load positions; memory [byte]; seconds of one processor.
+    cells, degrees of freedom, load positions; memory [byte]; seconds of one processor. apart :
+    whether some of it is to be done in a process beside (`pipelines.beside`).
     """
 
     cells: int
@@ -128,6 +132,7 @@ class JobSize:
     load_positions: int
     memory: float
     seconds: float
+    apart: bool
 
     @property
     def words(self) -> str:
@@ -176,12 +181,17 @@ def job_size(deck: Deck, workers: int | None = None, *, tolerances: bool = True)
     if tolerances and deck.traffic is not None:
         cases = len(models) + ALONE * len(vehicles)
         seconds += cases * _stated(deck) * _askew_seconds(deck)
+    apart = tolerances and workers > 1 and seconds >= APART_FROM
     return JobSize(
         cells=int(own.cells),
         degrees_of_freedom=int(own.degrees_of_freedom),
         load_positions=int(positions + loads),
-        memory=PROGRAM + kept + max(LEFT * held + making, held + blocks),
+        memory=PROGRAM
+        + kept
+        + max(LEFT * held + making, held + blocks)
+        + apart * (PROGRAM + LEFT * held),
         seconds=seconds,
+        apart=apart,
     )
 
 

@@ -1,6 +1,6 @@
 """Every hand strip's value for the design sections of a deck, of one vehicle or load model."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -8,13 +8,13 @@ import numpy as np
 
 from pipelines.deck.deck import Deck
 from pipelines.errors import MethodRangeError
-from pipelines.standards.actions.loads import LoadModel, Vehicle
+from pipelines.standards.actions.loads import LoadModel, Vehicle, alone
 from pipelines.standards.resistance.bars import FACES, Direction
 from pipelines.standards.strip_widths.aashto_table import DECK_TABLE, require_girders
 from pipelines.standards.strip_widths.method import Bars
 from pipelines.standards.strip_widths.sets import StripSet
 from pipelines.strips.chosen import ChosenStrip, chosen_strip
-from pipelines.strips.deck_strip import StripDeck
+from pipelines.strips.deck_strip import StripDeck, strip_decks
 from pipelines.strips.frame import mean_span
 from pipelines.strips.hand_strip import NONE, HandStrip, as_chosen
 from pipelines.strips.lanes import LaneStrips
@@ -51,8 +51,8 @@ class HandStrips:
     """The strips of one vehicle or load model, found once and looked up by section.
 
     vehicle : the vehicle, or the first one of the load model. depth : effective depth for shear
-    [m]. at_edge : the moments along a free edge, sagging in the bay of that number or hogging over
-    the line of that number, kept in `edges`.
+    [m]. lanes : all that stands on the strip; limits : of the vehicle's centre line, on a strip
+    across traffic. edges : the moments along free edges, once they have been asked for.
     deck_table : factor on the moments of AASHTO's table A4-1, None where the load is not HL-93.
     chosen : the strip that the run is about; sets : all widths, its own among them.
     """
@@ -63,7 +63,8 @@ class HandStrips:
     depth: float
     moments: Mapping[tuple[str, ...], list[StripMoment]]
     shears: Mapping[str, list[StripShear]]
-    at_edge: Callable[[str, bool, int], tuple[StripMoment, ...]]
+    lanes: LaneStrips
+    limits: Limits | None
     chosen: ChosenStrip
     sets: tuple[StripSet, ...]
     edges: dict[tuple[str, bool, int], tuple[StripMoment, ...]] = field(default_factory=dict)
@@ -217,8 +218,24 @@ class HandStrips:
     ) -> tuple[HandStrip, ...]:
         key = (edge, hogging, number)
         if key not in self.edges:
-            self.edges[key] = self.at_edge(*key)
+            self.edges[key] = self._along_edge(*key)
         return tuple(_hand(one, one.strips) for one in self.edges[key] if one.at == at)
+
+    def _along_edge(self, edge: str, hogging: bool, number: int) -> tuple[StripMoment, ...]:
+        """Moments along a free edge, sagging in the bay of that number or hogging over the line of
+        that number."""
+        strip, vehicle, sets, lanes = self.strip, self.vehicle, self.sets, self.lanes
+        distances = edge_distances(self.deck, strip, vehicle, edge)
+        if lanes.model.whole:
+            over_lanes = model_edge_hogging if hogging else model_edge_moments
+            return over_lanes(lanes, edge, distances, number, sets)
+        if hogging:
+            return edge_hogging(
+                strip, vehicle, edge, distances, number, sets, lanes.directions, self.limits
+            )
+        return edge_moments(
+            strip, vehicle, edge, distances, (number,), sets, lanes.directions, self.limits
+        )
 
 
 def edge_distances(deck: Deck, strip: StripDeck, vehicle: Vehicle, edge: str) -> dict[str, float]:
@@ -246,6 +263,31 @@ def centre_limits(deck: Deck, vehicle: Vehicle) -> Limits:
     return {d: traffic.offset_range(vehicle, d) for d in DIRECTIONS}
 
 
+def hands_of(deck: Deck) -> dict[tuple[Bars, str], HandStrips]:
+    """All hand strips of a deck, by the strip's bars and the name of what is under it: every load
+    model, and every vehicle that drives alone. None where the deck has no strip or no traffic."""
+    if deck.traffic is None:
+        return {}
+    try:
+        strips = strip_decks(deck)
+    except MethodRangeError:
+        return {}
+    return {
+        (strip.bars, name): hands_under(deck, strip, model)
+        for strip in strips
+        for case in deck.traffic.cases
+        for name, model in apart(case).items()
+    }
+
+
+def apart(case: LoadModel) -> dict[str, LoadModel]:
+    """What of a case of traffic is under a strip at a time, by name: a load model, or each of the
+    vehicles that drive alone."""
+    if case.whole:
+        return {case.name: case}
+    return {kind.name: alone(kind.vehicles) for kind in case.kinds}
+
+
 def hands_under(deck: Deck, strip: StripDeck, model: LoadModel) -> HandStrips:
     """All hand strips of a deck's strip under a load model, or under one vehicle that drives alone,
     whose worst place on the strip is then found exactly instead of section by section."""
@@ -259,19 +301,6 @@ def hands_under(deck: Deck, strip: StripDeck, model: LoadModel) -> HandStrips:
     rules = shear_methods_for(model.name)
     moments: dict[tuple[str, ...], list[StripMoment]] = {}
     shears: dict[str, list[StripShear]] = {}
-
-    def at_edge(edge: str, hogging: bool, number: int) -> tuple[StripMoment, ...]:
-        distances = edge_distances(deck, strip, vehicle, edge)
-        if model.whole:
-            over_lanes = model_edge_hogging if hogging else model_edge_moments
-            return over_lanes(lanes, edge, distances, number, sets)
-        if hogging:
-            return edge_hogging(
-                strip, vehicle, edge, distances, number, sets, lanes.directions, limits
-            )
-        return edge_moments(
-            strip, vehicle, edge, distances, (number,), sets, lanes.directions, limits
-        )
 
     for moment in (
         model_moments(lanes, sets)
@@ -293,7 +322,8 @@ def hands_under(deck: Deck, strip: StripDeck, model: LoadModel) -> HandStrips:
         depth=depth,
         moments=moments,
         shears=shears,
-        at_edge=at_edge,
+        lanes=lanes,
+        limits=limits,
         chosen=chosen,
         sets=sets,
         deck_table=table,

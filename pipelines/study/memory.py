@@ -14,7 +14,9 @@ FREE_SHARE = 0.8
 """Share of the free memory that a study may plan with."""
 # At most so many structures are looked at; of more, evenly spaced ones.
 MOST_LOOKED_AT = 500
-NOTHING = JobSize(cells=0, degrees_of_freedom=0, load_positions=0, memory=0.0, seconds=0.0)
+NOTHING = JobSize(
+    cells=0, degrees_of_freedom=0, load_positions=0, memory=0.0, seconds=0.0, apart=False
+)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -286,7 +286,7 @@ class _Size(NamedTuple):
     and how much of the blocks of that size is their own."""
 
     height: int
-    count: int
+    many: int
     n: int
     m: int
     own: int
@@ -297,13 +297,13 @@ class _Size(NamedTuple):
 
     def with_one(self, other: "_Size") -> "_Size":
         n, m = max(self.n, other.n), max(self.m, other.m)
-        return _Size(self.height, self.count + 1, n, m, self.own + other.own)
+        return _Size(self.height, self.many + 1, n, m, self.own + other.own)
 
     @property
     def fits(self) -> bool:
         """Whether they are in cache together, and few zeros filled in."""
-        within = self.count * (self.n + self.m) <= BATCH_ROWS
-        return within and self.count * self.n * self.m <= (1.0 + FILL) * self.own
+        within = self.many * (self.n + self.m) <= BATCH_ROWS
+        return within and self.many * self.n * self.m <= (1.0 + FILL) * self.own
 
 
 def _groups(fronts: Sequence[_Front], among: Sequence[int]) -> list[list[int]]:

@@ -13,7 +13,6 @@ import numpy as np
 from pipelines.deck.deck import Deck, Direction
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.findings.finding import Finding
-from pipelines.model.build import BuiltModel
 from pipelines.standards.actions.loads import Vehicle
 from pipelines.standards.strip_widths.sets import FIRST_SET, StripSet
 from pipelines.strips.chosen import chosen_strip
@@ -240,10 +239,10 @@ def _strips_of(deck: Deck, finding: Finding) -> StripSet:
     return next(one for one in FIRST_SET if one.name == finding.hand.strip)
 
 
-def start_walk(
-    deck: Deck, built: BuiltModel, strip: StripDeck, envelope: TrafficEnvelope, finding: Finding
-) -> Walk:
-    """The walk of a finding under a case of traffic, over the load positions of the deck."""
+def start_walk(deck: Deck, strip: StripDeck, envelope: TrafficEnvelope, finding: Finding) -> Walk:
+    """The walk of a finding under a case of traffic, over the load positions of the deck, which
+    asks for the mesh that the finding is of (`BuiltModel.asked_for`)."""
+    assert deck.mesh.size is not None
     strips = _strips_of(deck, finding)
     supports = strip.beam.supports
     names = [support.name for support in supports]
@@ -272,11 +271,10 @@ def start_walk(
     clear = [gap if gap <= half else half for gap in gaps]
     for k, gap in enumerate((t - low, high - t)):
         # Where the peak is the outermost point that is read, other meshes read no further out.
-        if clear[k] <= gap < clear[k] + built.size:
+        if clear[k] <= gap < clear[k] + deck.mesh.size:
             clear[k] = gap
-    options = replace(deck.mesh, size=built.size, order=built.model.mesh.order)
     return Walk(
-        deck=replace(deck, mesh=options),
+        deck=deck,
         strip=strip,
         finding=finding,
         strips=strips,

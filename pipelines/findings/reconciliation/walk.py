@@ -14,14 +14,14 @@ from typing import Any
 
 import numpy as np
 
+from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.findings.finding import Finding, without_centre_lines
 from pipelines.findings.plate_values import MEAN_DEPTHS
 from pipelines.findings.reconciliation.changes import Change, changes
 from pipelines.findings.reconciliation.plates import ChangedDecks, Plate
 from pipelines.findings.reconciliation.search import OVER_LINES, Place, Walk, start_walk
-from pipelines.model.build import BuiltModel
-from pipelines.model.responses import SolvedDeck
+from pipelines.model.cache import ModelCache
 from pipelines.strips.axle_widths import SoughtSection, strip_trains
 from pipelines.strips.beam import moment_lines
 from pipelines.strips.deck_strip import strip_decks
@@ -165,24 +165,25 @@ def governing_findings(findings: Sequence[Finding]) -> list[Finding]:
 
 
 def reconcile(
-    built: BuiltModel,
-    solved: SolvedDeck,
+    deck: Deck,
     traffic: Sequence[TrafficEnvelope],
     findings: Sequence[Finding],
+    models: ModelCache | None = None,
 ) -> tuple[Reconciliation, ...]:
-    """Walks of the given findings.
+    """Walks of the given findings, one each, or none on a plan that cannot be straightened.
 
-    The plate's numerical tolerance is taken from the findings: cells beside the section are those
-    of the main analysis.
+    deck : asks for the mesh that the findings are of (`BuiltModel.asked_for`), so that the plate's
+    numerical tolerance can be taken from the findings: cells beside the section are those of the
+    main analysis. models : where equal models are found.
     """
-    deck = solved.deck
     if not findings or not deck.plan.is_mapped:
         return ()  # openings and lines anywhere cannot be straightened with the plan
+    models = ModelCache() if models is None else models
     found = []
     for strip in strip_decks(deck):
         mine = [finding for finding in findings if finding.bars == strip.bars]
-        walks = [start_walk(deck, built, strip, envelope_of(traffic, one), one) for one in mine]
-        decks = ChangedDecks(walks, solved.models)
+        walks = [start_walk(deck, strip, envelope_of(traffic, one), one) for one in mine]
+        decks = ChangedDecks(walks, models)
         found += [_walked(walk, decks) for walk in walks]
     return tuple(sorted(found, key=lambda walk: findings.index(walk.finding)))
 

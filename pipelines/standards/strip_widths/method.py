@@ -55,6 +55,11 @@ class StripInput:
     d: float | None = None
 
 
+def own_span(axle: StripInput) -> float:
+    """The span as it is put in [m]."""
+    return axle.span
+
+
 @dataclass(frozen=True, kw_only=True)
 class StripMethod:
     """A published rule for the width that carries a wheel, or for the moment itself.
@@ -80,7 +85,7 @@ class StripMethod:
     span: str
     width: Callable[[StripInput], Floats] | None = None
     moment: Callable[[StripInput, float], Floats] | None = None
-    span_of: Callable[[StripInput], float] = lambda one: one.span
+    span_of: Callable[[StripInput], float] = own_span
     union: bool = False
     note: str = ""
 

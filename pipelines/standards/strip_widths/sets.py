@@ -80,6 +80,24 @@ class StripSet:
         return self.patch(axle)[0]
 
 
+@dataclass(frozen=True)
+class _Fixed:
+    """The same share for every span."""
+
+    value: float
+
+    def __call__(self, _: StripInput) -> float:
+        return self.value
+
+
+def _lrfd_patch(one: StripInput) -> tuple[float, float]:
+    return one.contact[0] + one.depth, one.contact[1] + one.depth
+
+
+def _irc_patch(one: StripInput) -> tuple[float, float]:
+    return strips_irc.loaded_length(one), strips_irc.breadth(one)
+
+
 def _lrfd_share(axle: StripInput) -> float:
     """100 / sqrt(S) <= 50 % bars parallel to traffic, 220 / sqrt(S) <= 67 % across, S in ft."""
     root = math.sqrt(axle.span / FOOT)
@@ -104,7 +122,7 @@ FIRST_SET: tuple[StripSet, ...] = (
         ),
         edge_from="rail",
         width_of="section",
-        patch=lambda one: (one.contact[0] + one.depth, one.contact[1] + one.depth),
+        patch=_lrfd_patch,
         share=Share("9.7.3.2", "from memory", _lrfd_share),
     ),
     StripSet(
@@ -118,7 +136,7 @@ FIRST_SET: tuple[StripSet, ...] = (
         edge_from="wheel",
         width_of="load",
         patch=strips_heft240.loaded,
-        share=Share("DIN 1045:1988 20.1.6.3", "from memory", lambda one: 0.6),
+        share=Share("DIN 1045:1988 20.1.6.3", "from memory", _Fixed(0.6)),
     ),
     StripSet(
         name=f"{strips_irc.NAME} annex B-3",
@@ -128,7 +146,7 @@ FIRST_SET: tuple[StripSet, ...] = (
         edge=MappingProxyType({"parallel": strips_irc.SAGGING, "across": strips_irc.SAGGING}),
         edge_from="wheel",
         width_of="load",
-        patch=lambda one: (strips_irc.loaded_length(one), strips_irc.breadth(one)),
-        share=Share("0.3 of the live-load moment, IRC:21 305.18", "from memory", lambda one: 0.3),
+        patch=_irc_patch,
+        share=Share("0.3 of the live-load moment, IRC:21 305.18", "from memory", _Fixed(0.3)),
     ),
 )

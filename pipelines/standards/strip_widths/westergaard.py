@@ -1,5 +1,7 @@
 """Westergaard's formulas of 1930 and the plain family load width + k a (1 - a/l)."""
 
+from functools import partial
+
 import numpy as np
 
 from pipelines.standards.strip_widths.method import StripInput, StripMethod, placed, require
@@ -112,7 +114,7 @@ METHODS = {
         bars="either",
         per="wheel",
         span="clear span",
-        width=lambda one: plain_width(one, 2.4),
+        width=partial(plain_width, factor=2.4),
         span_of=clear_span,
         note="Away from free edges.",
     ),
@@ -125,7 +127,7 @@ METHODS = {
         bars="either",
         per="wheel",
         span="clear span",
-        width=lambda one: plain_width(one, 2.4),
+        width=partial(plain_width, factor=2.4),
         span_of=clear_span,
     ),
 }

@@ -170,7 +170,7 @@ def walked(deck: Deck, kind: str) -> tuple[Result, Reconciliation]:
         for one in governing_findings(result.findings)
     ]
     mine = [one for one in rows if one.section.kind == kind]
-    [walk] = reconcile(result.built, result.solved, [result.alone.envelope], mine)
+    [walk] = reconcile(result.built.asked_for(result.deck), [result.alone.envelope], mine)
     return result, walk
 
 

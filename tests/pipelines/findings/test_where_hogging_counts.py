@@ -121,7 +121,7 @@ def test_the_walk_leads_to_the_value_beside_the_line(result: Result) -> None:
     envelopes = [case.envelope for case in result.traffic]
     hogs = [one for one in governing_findings(result.findings) if one.section.sign < 0]
     assert [one.section.kind for one in hogs] == ["face"]
-    [walk] = reconcile(result.built, result.solved, envelopes, hogs)
+    [walk] = reconcile(result.built.asked_for(result.deck), envelopes, hogs)
     peak = walk.finding.plate.peak
     assert walk.forward[-1].searched == peak
     assert walk.forward[0].searched == walk.finding.hand.value

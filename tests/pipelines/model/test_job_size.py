@@ -114,13 +114,15 @@ def test_a_patch_that_no_machine_meshes_is_counted_at_once_and_refused(tmp_path:
         check_job_size(given, free=lambda: 8e9)
 
 
-# A whole run, then the peak of its memory [kB]: that of its resources would take over its parent's.
+# A whole run, then the peak of its memory [kB] with that of a process beside it: its own by its
+# resources would take over its parent's.
 RUN = """
-import sys
+import resource, sys
 from pathlib import Path
 from pipelines.cli.main import main
 assert main(["run", sys.argv[1], "--out", sys.argv[2]]) == 0
-print(Path("/proc/self/status").read_text().split("VmHWM:")[1].split()[0], file=sys.stderr)
+own = int(Path("/proc/self/status").read_text().split("VmHWM:")[1].split()[0])
+print(own + resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss, file=sys.stderr)
 """
 
 
@@ -232,6 +234,17 @@ def test_what_fits_is_let_through(deck: Deck) -> None:
     with pytest.raises(SizeError, match="may be taken"):
         check_job_size(deck, free=lambda: size.memory)  # only a share of what is free is taken
     assert check_job_size(deck, free=lambda: 2.0 * size.memory) == size
+
+
+def test_a_process_beside_is_counted_where_the_job_is_worth_it(deck: Deck, tmp_path: Path) -> None:
+    assert not job_size(deck, workers=2).apart
+    large = deck_of(tmp_path, starter("truss"))
+    assert job_size(large, workers=2).apart
+    assert not job_size(large, workers=1).apart
+    assert not job_size(large, workers=2, tolerances=False).apart
+    # the program once more
+    more = job_size(large, workers=2).memory - job_size(large, workers=1).memory
+    assert more > 2e8
 
 
 def test_memory_grows_with_cells_vehicles_and_threads(deck: Deck) -> None:

@@ -1,0 +1,164 @@
+"""A process beside a run: it does what a run asks of it, to the same numbers, and ends with it."""
+
+import json
+import os
+import pickle
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import CancelledError, ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+import psutil
+import pytest
+
+from pipelines.analysis import analyse
+from pipelines.beside import Beside, _packed
+from pipelines.deck.examples import FOLDER as EXAMPLES
+from pipelines.deck.reading.deck_file import read_deck
+from pipelines.deck.starters import starter
+from pipelines.machine import processors
+from pipelines.report.data.summary import finite
+from pipelines.strips.hand_values import hands_of
+from tests.pipelines.small_decks import BEAMS, MESH, PLAN, SLAB, TRAFFIC, deck_of
+
+ROOT = Path(__file__).parents[2]
+BEGUN = """
+import os, sys
+from pipelines.beside import Beside
+print(Beside([])(os.getpid), flush=True)
+os._exit(0)
+"""
+
+
+@pytest.fixture
+def beside() -> Iterator[Beside]:
+    with Beside([]) as one:
+        yield one
+
+
+def test_work_is_done_there(beside: Beside) -> None:
+    there = beside(os.getpid)
+    assert there not in (os.getpid(), os.getppid())
+    assert beside(os.getpid) == there
+    assert beside(int, "1001", base=2) == 9
+
+
+def test_what_is_printed_there_is_no_answer(beside: Beside) -> None:
+    there = beside(os.getpid)
+    assert beside(print, "aside", flush=True) is None
+    assert beside(os.getpid) == there
+
+
+def test_what_fails_there_is_done_here(beside: Beside) -> None:
+    with pytest.raises(ValueError, match="invalid literal"):
+        beside(int, "not a number")
+    here = 7
+    # neither goes through a pipe, one there, one back
+    assert beside(lambda: here) == 7
+    with beside(open, os.devnull, encoding="utf-8") as file:
+        assert file.read() == ""
+
+
+def test_what_was_killed_is_done_here(beside: Beside) -> None:
+    psutil.Process(beside(os.getpid)).kill()
+    assert beside(os.getpid) == os.getpid()
+
+
+def test_closing_cancels_what_is_under_way(beside: Beside) -> None:
+    with ThreadPoolExecutor(1) as thread:
+        beside(os.getpid)
+        asked = thread.submit(beside, time.sleep, 60.0)
+        time.sleep(0.2)
+        beside.close()
+        with pytest.raises(CancelledError):
+            asked.result(timeout=20.0)
+
+
+def gone(number: int, patience: float = 20.0) -> bool:
+    """Whether a process ends within so many seconds."""
+    end = time.monotonic() + patience
+    while time.monotonic() < end:
+        if not psutil.pid_exists(number):
+            return True
+        if psutil.Process(number).status() == psutil.STATUS_ZOMBIE:
+            return True
+        time.sleep(0.05)
+    return False
+
+
+def test_it_ends_with_who_began_it() -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", BEGUN],
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert gone(int(done.stdout))
+    assert done.stderr == ""
+
+
+def test_what_a_run_asks_of_it_has_the_same_numbers(tmp_path: Path, beside: Beside) -> None:
+    """To the last digit, there and here; and it does go there and come back."""
+    asked: list[str] = []
+
+    def both(work: Callable[..., Any], *arguments: Any) -> Any:
+        there = beside._asked(_packed((work, arguments, {})))
+        assert there
+        found = pickle.loads(there)
+        assert numbers(found) == numbers(work(*arguments))
+        asked.append(work.__name__)
+        return found
+
+    def numbers(found: Any) -> list[Any]:
+        if isinstance(found, dict):
+            return [
+                (*key, moment.value, moment.section, moment.station, moment.width)
+                for key, hands in found.items()
+                for moments in hands.moments.values()
+                for moment in moments
+            ]
+        return [json.dumps(finite(walk.entry())) for walk in found]
+
+    text = MESH.replace("size_m = 0.8", "size_m = 1.2")
+    assert text != MESH
+    result = analyse(deck_of(tmp_path, SLAB, PLAN, BEAMS, TRAFFIC, text), apart=both)
+    assert asked == ["hands_of", "reconcile"]
+    # the findings of the walks are those of the run, not their copies
+    assert result.reconciliations
+    for walk in result.reconciliations:
+        assert any(walk.finding is one for one in result.findings)
+
+
+@pytest.mark.parametrize("name", ["estuary", "estuary-bars", "girders", "skew"])
+def test_decks_of_every_kind_go_through(name: str) -> None:
+    assert _packed((hands_of, (read_deck(EXAMPLES / f"{name}.toml"),)))
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of a console")
+@pytest.mark.skipif(processors() < 2, reason="one processor has no process beside")
+def test_ctrl_c_ends_both(tmp_path: Path) -> None:
+    path = tmp_path / "deck.toml"
+    path.write_text(starter("truss"), encoding="utf-8")
+    run = subprocess.Popen(
+        [sys.executable, "-m", "pipelines", "run", str(path), "--out", str(tmp_path / "out")],
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    mine = psutil.Process(run.pid)
+    while not (beside := mine.children()):
+        assert run.poll() is None
+        time.sleep(0.02)
+    time.sleep(1.0)
+    run.send_signal(signal.SIGINT)
+    _, words = run.communicate(timeout=60.0)
+    assert run.returncode == 130
+    assert words.endswith("deckslab: stopped\n")
+    assert "Traceback" not in words
+    assert all(gone(one.pid) for one in beside)
