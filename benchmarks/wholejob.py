@@ -6,7 +6,8 @@ What a machine gives changes from one to the next and, with other work on it, fr
 every job is told as its seconds over those of ten products of 3000 x 3000 matrices on one core,
 taken right before and after it. The least of all repeats counts, of the seconds of a clock and of
 those of all processors, which other work disturbs less. Then the stages of each job, by what they
-make it wait and by what its processors do meanwhile: work of another stage may run beside.
+make it wait and by what its processors do meanwhile: work of another stage may run beside, and what
+a process beside the run uses is in the job's seconds alone.
 """
 
 import argparse

@@ -76,19 +76,19 @@ def analysed(
         from pipelines.report.pdf import require_pdf
 
         require_pdf()
-    with _apart(deck) as apart:
+    with _apart(deck, kept) as apart:
         from pipelines.analysis import analyse
 
         return analyse(deck, progress, kept=kept, apart=apart)
 
 
 @contextmanager
-def _apart(deck: "Deck") -> "Iterator[Doer]":
+def _apart(deck: "Deck", kept: "Kept | None") -> "Iterator[Doer]":
     """What does the stages that need little of the others: a process beside this one, where the
-    job is worth its start."""
+    job is worth its start. Where stages are kept there is less to do, and all is imported."""
     from pipelines.model.job_size import job_size
 
-    if job_size(deck).apart:
+    if kept is None and job_size(deck).apart:
         with Beside(STAGES) as beside:
             yield beside
     else:
