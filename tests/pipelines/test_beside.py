@@ -97,6 +97,7 @@ def test_it_ends_with_who_began_it() -> None:
         capture_output=True,
         text=True,
         check=True,
+        timeout=60.0,  # what outlives its starter holds the pipes
     )
     assert gone(int(done.stdout))
     assert done.stderr == ""
