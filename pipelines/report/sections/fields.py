@@ -115,8 +115,15 @@ def case_results(result: Result) -> tuple[Block, ...]:
     if not result.traffic:
         plans = ContourPlans(result.deck, field_map(result.solved), result.solved.clear_of_lines)
         names = list(result.cases)
+        fresh = {
+            case.name
+            for case in result.deck.cases
+            if result.deck.stages is not None and case.stage == "wet concrete"
+        }
         for name in names[:DRAWN_CASES]:
-            figures = [case_plan(result, plans, name, k) for k in range(len(RESULT_KEYS))]
+            # Fresh concrete has a deflection, no moments.
+            drawn = 1 if name in fresh else len(RESULT_KEYS)
+            figures = [case_plan(result, plans, name, k) for k in range(drawn)]
             parts.append(Section("", name, tuple(figures)))
         if len(names) > DRAWN_CASES:
             parts.append(

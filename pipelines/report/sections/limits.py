@@ -39,12 +39,27 @@ def _loads(deck: Deck) -> Iterator[str]:
         yield "Groups of traffic: load models with each other, with footways, with braking."
     if bars is None:
         yield "Partial and combination factors."
-    forces = ["settlement", "temperature", "wind", "braking", "wheels on the kerb", "footways"]
+    forces = [*_imposed(deck), "wind", "braking", "wheels on the kerb", "footways"]
     if bars is None or bars.collision is None:
         forces.append("collision with parapets (the deck file has no [collision])")
     elif not bars.collision.vertical:
         forces.append("the vertical force that acts with a collision (the deck file states none)")
     yield _sentence(forces)
+
+
+def _imposed(deck: Deck) -> Iterator[str]:
+    """Settlement and temperature as far as no case has them, or the bars are not judged by it."""
+    judged = deck.reinforcement is not None
+    settling = [case for case in deck.cases if case.settlements]
+    if judged and all(case.action == "none" for case in settling):
+        yield "settlement in the combinations of the bars" if settling else "settlement"
+    elif not settling:
+        yield "settlement"
+    warm = any(case.temperature is not None for case in deck.cases)
+    if judged and warm:
+        yield "temperature in the combinations of the bars"
+    elif not warm:
+        yield "temperature"
 
 
 def _model(deck: Deck) -> Iterator[str]:

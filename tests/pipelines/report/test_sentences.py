@@ -221,6 +221,35 @@ SENTENCES: dict[str, tuple[str, str]] = {
 }
 
 
+SETTLES = '[[case]]\nname = "down"\nsettlements_mm = { "C1@L1" = 4.0 }\n'
+WARM = '[[case]]\nname = "warm"\ntemperature = { difference_K = 8.0 }\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "there", "absent"),
+    [
+        (WHOLE, ("Settlement, temperature, wind",), ()),
+        (WHOLE + SETTLES + WARM, ("Wind",), ("ettlement, ", "emperature, ")),
+        (
+            WHOLE + BARS + SETTLES + WARM,
+            ("Settlement in the combinations of the bars, temperature in the combinations",),
+            (),
+        ),
+        (
+            WHOLE + BARS + SETTLES + 'action = "settlement"\n',
+            ("Temperature, wind",),
+            ("ettlement, ", "ettlement in the combinations"),
+        ),
+    ],
+)
+def test_what_no_case_imposes_is_not_covered(
+    tmp_path: Path, text: str, there: tuple[str, ...], absent: tuple[str, ...]
+) -> None:
+    told = "\n".join(not_covered(deck_of(tmp_path, text), singular=False))
+    assert all(words in told for words in there), told
+    assert not any(words in told for words in absent), told
+
+
 def sentences(deck: Deck) -> str:
     """All that is said of a deck, a line each; a row of a table is "what: value"."""
     blocks: list[Block] = [assumptions(deck, ())]

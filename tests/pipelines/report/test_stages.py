@@ -70,6 +70,14 @@ def test_the_summary_has_every_stage_and_sum(composite: Result) -> None:
     assert entries["probes"]["mid"]["cases"]["C2 down"]["w_mm"] == pytest.approx(6.0, rel=1e-6)
 
 
+def test_fresh_concrete_is_drawn_by_its_deflection_alone(composite: Result) -> None:
+    page = report_page(composite)
+    drawn = [name for name in ("w", "m_x", "q_y") if f"plan-case-1-{name}" in page]
+    assert next(iter(composite.cases)) == "fresh"
+    assert drawn == ["w"]
+    assert "plan-case-2-m_x" in page
+
+
 def test_the_report_tells_stages_and_what_is_imposed(composite: Result) -> None:
     text = unescape(report_page(composite))
     for words in (

@@ -19,7 +19,7 @@ def test_ultimate_factors_are_never_below_those_in_service(standard: str) -> Non
     for action, (more, less) in ultimate.permanent.items():
         assert more >= service.permanent[action][0]
         assert more > less
-        # Shrinkage and settlements may come late, or be less than foreseen: absent where favourable.
+        # Shrinkage and settlements may come late: they are absent where favourable.
         assert (less == 0.0) == (action in ("shrinkage", "settlement"))
 
 
