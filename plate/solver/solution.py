@@ -200,9 +200,15 @@ class LocalRows:
     def __init__(self, rows: sparse.csr_array) -> None:
         self.dofs: Ints = np.unique(rows.indices).astype(np.int64)
         self.rows = sparse.csr_array(rows[:, self.dofs])
+        self._n_dof = rows.shape[1]
 
     def of(self, solution: Solution) -> Floats:
-        """The results (n, n_load)."""
+        """The results (n, n_load).
+
+        Raises ValueError for the solution of a model with other degrees of freedom.
+        """
+        if solution.shape[0] != self._n_dof:
+            raise ValueError(f"rows on {self._n_dof} displacements, a solution of {solution.shape}")
         return np.asarray(self.rows @ solution[self.dofs])
 
 

@@ -12,7 +12,7 @@ from plate.meshing.grid import grid_mesh
 from plate.model.model import PlateModel
 from plate.model.supports import LineSupport, PointSupport
 from plate.results.fields import FieldRecovery
-from plate.solver.solution import REMAINDER, in_few
+from plate.solver.solution import REMAINDER, LocalRows, SolutionByPart, in_few
 from plate.solver.stiffness import Stiffness
 from tests.helpers import unit_section
 
@@ -61,6 +61,27 @@ def test_reactions_are_read_part_by_part(model: PlateModel) -> None:
     found = stiffness.reactions(stiffness.solution(F), F)
     for name, values in stiffness.reactions(stiffness.solve(F), F).items():
         np.testing.assert_allclose(found[name], values, rtol=0, atol=1e-8, err_msg=name)
+
+
+def test_rows_are_read_of_the_parts_that_they_ask_for(model: PlateModel) -> None:
+    """Against the same rows on all displacements; rows in one corner leave other parts alone."""
+    stiffness = Stiffness(model)
+    F = neighbours(model, 0.05)
+    solution, exact = stiffness.solution(F), stiffness.solve(F)
+    assert isinstance(solution, SolutionByPart)
+    first = np.flatnonzero(solution.row < solution.layouts[0].rows.stop)[:60:7]
+    rows = sparse.random_array(
+        (5, len(first)), density=0.5, rng=np.random.default_rng(2), format="csr"
+    )
+    spread = sparse.coo_array(
+        (rows.data, (rows.tocoo().coords[0], first[rows.indices])), shape=(5, model.n_dof)
+    )
+    found = LocalRows(sparse.csr_array(spread)).of(solution)
+    expected = spread @ exact
+    np.testing.assert_allclose(found, expected, rtol=0, atol=1e-10 * np.abs(exact).max())
+    assert 0 < len(solution._solved) < len(solution.layouts) - 1
+    with pytest.raises(ValueError, match="displacements"):
+        LocalRows(sparse.csr_array(spread[:, :-1])).of(solution)
 
 
 def test_nothing_lies_beyond_the_bounds(model: PlateModel) -> None:
