@@ -13,7 +13,7 @@ from plate.arrays import Floats
 from plate.geometry.elementary import distance_from_segments
 from plate.geometry.plan import EDGES
 from plate.model.model import PlateModel
-from plate.model.singular_points import SingularPlace
+from plate.model.singular_points import SingularPlace, stiff_ends
 from plate.results.fields import FieldPoints
 
 Mask = NDArray[np.bool_]
@@ -136,6 +136,18 @@ class ReadablePoints:
         ]
         off = away_from(self.places, self.model, self.points.xy, near)
         counts = off & hogging_points(self.deck, self.points)
+        return counts if counts.any() else self.off_places
+
+    @cached_property
+    def over_widths(self) -> Mask:
+        """Points (n_point,) where hogging over the width of a support may be told: off singular
+        places, and by Mindlin's theory no nearer than a thickness to the end of its line at an edge
+        where moments along the line are infinite within the layer."""
+        if self.model.section.thin:
+            return self.off_places
+        ends = self.model.mesh.xy[stiff_ends(self.model)]
+        gap = np.linalg.norm(self.points.xy[:, None] - ends, axis=2).min(axis=1, initial=np.inf)
+        counts = self.off_places & reaches(gap, self.model.section.thickness)
         return counts if counts.any() else self.off_places
 
     @cached_property

@@ -103,6 +103,28 @@ def singular_places(model: PlateModel) -> tuple[SingularPlace, ...]:
     return tuple(found[node] for node in sorted(found))
 
 
+def stiff_ends(model: PlateModel) -> Ints:
+    """Nodes (n,) at which a line that holds both slopes of the slab, clamped, hard or a beam's, meets
+    an edge that holds neither.
+
+    By Mindlin's theory bending near a corner is that of plane stress: between a clamped edge and a
+    free one at right angles moments go like r^(lambda - 1), kappa sin^2(lambda pi/2) = (kappa +
+    1)^2/4 - lambda^2 with kappa = (3 - nu)/(1 + nu), lambda 0.81 for nu 0.2 (Williams, Stress
+    singularities resulting from various boundary conditions in angular corners of plates in
+    extension, J. Appl. Mech. 19 (1952), 526-528; from memory). A beam is as clamped, since the slab
+    is soft beside it near enough to a point. By thin theory moments there are finite: all this is
+    within the layer.
+    """
+    mesh = model.mesh
+    ends, owner = mesh.edges
+    held = np.array([kind is not None for kind in _edge_kinds(model, len(ends))])
+    yielding = np.unique(ends[(owner[:, 1, 0] < 0) & ~held])
+    lines = [beam.line for beam in model.beams]
+    lines += [s.line for s in model.supports if s.kind == "clamped" or s.hard]
+    stiff = [model.line_edges(line).ravel() for line in lines]
+    return np.intersect1d(yielding, np.concatenate([*stiff, np.zeros(0, dtype=np.int64)]))
+
+
 def _holds(model: PlateModel) -> set[int]:
     """Nodes of the slab at which a beam is held, or leaves it to where it is held, and those at
     which one with a shear area runs across a rigid line."""

@@ -9,6 +9,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from plate.arrays import Floats
 from plate.elements.beam import BeamSection
@@ -131,6 +132,36 @@ def test_where_it_runs_across_a_rigid_line_a_web_makes_them_grow(y: float) -> No
     steps = along_the_line(WEB)
     assert steps[-1] > steps[-2] > 0.2
     assert along_the_line(0.0).max() < 0.05
+
+
+@pytest.mark.parametrize("poisson", [0.2, 0.3])
+def test_a_hard_line_makes_them_grow_at_a_free_edge_as_in_plane_stress(poisson: float) -> None:
+    """By Mindlin's theory, within the layer: across the end of the line like r^(lambda - 1) with
+    Williams' equation for a clamped and a free edge at right angles, whose exponent each halving of
+    the distance comes nearer to."""
+    kappa = (3.0 - poisson) / (1.0 + poisson)
+    known = brentq(
+        lambda x: kappa * np.sin(0.5 * np.pi * x) ** 2 - 0.25 * (kappa + 1.0) ** 2 + x**2, 0.3, 0.99
+    )
+    first = 0.002 * T
+    mesh = grid_mesh(
+        grid_plan([0.0, LINE], [EDGE, 0.0, -EDGE]),
+        order=4,
+        size=0.5,
+        grading=Grading({"start": first}, {"L2": first}),
+    )
+    lines = [LineSupport(line=name, kind="rigid", hard=True) for name in ("L1", "L2", "L3")]
+    model = PlateModel(
+        mesh=mesh, section=Section(thickness=T, E=30e9, poisson=poisson), supports=tuple(lines)
+    )
+    F = np.zeros(model.n_dof)
+    F[: model.n_plate_dof] = pressure(mesh, 1e4)
+    U = Stiffness(model).solve(F[:, None], refine=True)[:, 0]
+    at = np.array([[0.0, r] for r in (0.16 * T, 0.08 * T, 0.04 * T, 0.02 * T)])
+    moments = component_rows(model, at_points(mesh, at), [M_X + 1] * len(at)) @ U
+    power = np.log2(moments[1:] / moments[:-1])
+    assert power[0] < power[1] < power[2]
+    assert power[2] == pytest.approx(1.0 - known, abs=0.01)
 
 
 @pytest.mark.parametrize("kind", [kind for kind in KINDS if not (kind[1] and kind[2])])

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from pipelines.model.build import build_model
-from pipelines.model.readable import Mask, clear_of_lines, reaches
+from pipelines.model.readable import Mask, ReadablePoints, clear_of_lines, reaches
 from plate.arrays import Floats
 from plate.geometry.elementary import distance_from_segments
 from plate.geometry.plan import EDGES
+from plate.model.singular_points import singular_places
 from plate.results.fields import FieldRecovery
 from tests.pipelines.small_decks import SLAB, deck_of
 
@@ -45,6 +46,30 @@ def test_mirror_images_and_decks_elsewhere_are_read_at_the_same_points(
     at, read = clear(tmp_path, back, [-first, -shift])
     mirrored = {(round(-x - shift, 6), round(-y - shift, 6)) for x, y in at[read]}
     assert mirrored == expected
+
+
+@pytest.mark.parametrize(("theory", "told"), [("mindlin", False), ("kirchhoff", True)])
+def test_over_widths_the_ends_of_beams_at_free_edges_are_not_told(
+    tmp_path: Path, theory: str, told: bool
+) -> None:
+    """By Mindlin's theory moments along a beam's line are infinite at a free edge; half a thickness
+    beside, and a thickness along it, they are told as before."""
+    plan = (
+        "[plan]\nstations_m = [0.0, 6.0]\noffsets_m = [-2.0, 0.0, 2.0]\n"
+        "overhang_m = { start = 0.6, end = 0.6 }\n"
+        '[[line]]\non = "L*"\nsupport = "beam"\nto_edges = true\nheld_at = ["C1", "C2"]\n'
+        "beam = { E_GPa = 210, G_GPa = 81, I_cm4 = 4e5, J_cm4 = 300, A_cm2 = 250, Av_cm2 = 90 }\n"
+        "[mesh]\nsize_m = 0.5\n"
+    )
+    deck = deck_of(tmp_path, SLAB.replace("[slab]", f'[slab]\ntheory = "{theory}"'), plan)
+    model = build_model(deck).model
+    points = FieldRecovery(model).points
+    read = ReadablePoints(deck, model, singular_places(model), points).over_widths
+    gap = np.linalg.norm(points.plan - [-0.6, 0.0], axis=1)
+    assert gap.min() == 0.0
+    assert np.all(read[gap < 0.99 * T] == told)
+    off_hold = np.linalg.norm(points.plan, axis=1) > 1.01 * T
+    assert np.all(read[(gap > 1.01 * T) & (gap < 1.5) & off_hold & (points.plan[:, 0] < 0.0)])
 
 
 def test_points_that_are_nearer_are_not_read(tmp_path: Path) -> None:

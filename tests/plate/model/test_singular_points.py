@@ -14,7 +14,7 @@ from plate.meshing.cell_sizes import uniform
 from plate.meshing.free_mesh import quad_mesh
 from plate.meshing.grid import grid_mesh
 from plate.model.model import PlateModel
-from plate.model.singular_points import SingularPlace, singular_places
+from plate.model.singular_points import SingularPlace, singular_places, stiff_ends
 from plate.model.supports import BeamLine, Hold, LineSupport
 
 
@@ -139,6 +139,26 @@ def test_a_rigid_line_holds_a_beam_whose_web_strains() -> None:
     assert held("rigid", 1e9) == held("clamped", 1e9) == {(3.0, 0.0): 2.0}
     assert not held("rigid", None)
     assert not held("spring", 1e9)
+
+
+def test_lines_that_hold_both_slopes_end_stiffly_at_free_edges() -> None:
+    """A beam, a hard line and a clamped one that run on to edges; not a soft line, nor one that ends
+    at a supported edge."""
+    over = {"start": 1.0, "end": 0.0}
+    mesh = grid_mesh(grid_plan([0.0, 3.0], [-3.0, 0.0, 3.0], overhang=over), order=2, size=1.0)
+    section = Section(thickness=0.2, E=30e9, poisson=0.3)
+    beam = BeamLine(line="L2:full", section=BeamSection(EI=1e9, GJ=1e6))
+
+    def found(*supports: LineSupport, beams: tuple[BeamLine, ...] = ()) -> list[list[float]]:
+        model = PlateModel(mesh=mesh, section=section, supports=supports, beams=beams)
+        return sorted(mesh.plan[stiff_ends(model)].tolist())
+
+    across = LineSupport(line="C2", kind="rigid")
+    end = [[-1.0, 0.0]]
+    assert found(across, beams=(beam,)) == end
+    assert found(across, LineSupport(line="L2:full", kind="rigid", hard=True)) == end
+    assert found(across, LineSupport(line="L2:full", kind="clamped")) == end
+    assert not found(across, LineSupport(line="L2:full", kind="rigid"))
 
 
 def test_springs_make_no_wedge() -> None:
