@@ -28,7 +28,7 @@ from pipelines.report.drawings.dxf_parts import (
     sheet,
     text,
 )
-from pipelines.standards.resistance.bars import Layer
+from pipelines.standards.resistance.bars import MIDDLE, Layer
 from plate.arrays import Floats
 
 GAP = 0.35 * PLAN  # of the pieces of a line that are drawn beside each other
@@ -59,12 +59,28 @@ def layer_plan(
         "@spacing, L cut length, mark in a ring. U-bars and edge bars: plan of edges; trimmers: "
         "details of openings.",
     ]
+    words += _added(deck, layer)
     if laps.highest is not None:
         words.append(
             f"Laps {MM * laps.length:.0f} mm or more as drawn, those of every other line shifted; "
             f"utilisation in bending at laps up to {laps.highest:.2f}."
         )
     return _end(space, ground, words, ground.below - 4 * PLAN)
+
+
+def _added(deck: Deck, layer: Layer) -> list[str]:
+    """In which gaps of the mat each set of added bars lies."""
+    reinforcement = deck.required_reinforcement
+    mat = reinforcement.bars.bars(layer)
+    found = []
+    for one in reinforcement.added:
+        if one.layer != layer:
+            continue
+        every, share = round(one.bars.spacing / mat.spacing), one.bars.place % 1.0
+        gap = "every gap" if every == 1 else f"one gap of {every}"
+        where = "in the middle of" if share == MIDDLE else f"{share:g} of the width into"
+        found.append(f"{one.mark}, {one.bars}: {where} {gap} between the bars of the mat.")
+    return found
 
 
 def edges_plan(space: Modelspace, deck: Deck, schedule: Schedule, top: float) -> float:

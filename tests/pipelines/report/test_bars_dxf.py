@@ -24,6 +24,7 @@ from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis, Reinforcement
 from pipelines.report.drawings.bar_openings_dxf import opening_details
+from pipelines.report.drawings.bar_plans_dxf import layer_plan
 from pipelines.report.drawings.bar_sections import named_sections
 from pipelines.report.drawings.bars import bar_mark
 from pipelines.report.drawings.bars_dxf import write_bars
@@ -289,6 +290,46 @@ def test_plans_and_table_show_the_schedule(tmp_path: Path) -> None:
         row = [str(mark.number), f"{mark.mass:.1f}", str(len(mark.bars))]
         assert all(cell in texts for cell in row)
     assert any(f"all {schedule.mass:.0f} kg" in text for text in texts)
+
+
+SETS = """
+[[bars.added]]
+mark = "M"
+direction = "x"
+diameter_mm = 12
+spacing_mm = 400
+stations_m = [0.0, 3.0]
+[[bars.added]]
+mark = "Q"
+direction = "x"
+diameter_mm = 10
+spacing_mm = 200
+stations_m = [0.0, 3.0]
+"""
+
+
+def test_a_plan_says_in_which_gaps_added_bars_lie(tmp_path: Path) -> None:
+    deck = deck_of(tmp_path, SLAB, PLAN, BEAMS, THREE + SETS)
+    doc = new_drawing("R2010")
+    doc.styles.add("BARS", font="DejaVuSans.ttf")
+    layer_plan(doc.modelspace(), deck, schedule_of(deck), ("top", "x"), 0.0)
+    words = " ".join(one.dxf.text for one in doc.modelspace().query("TEXT"))
+    assert "M, 12@400: in the middle of one gap of 2 between the bars of the mat." in words
+    assert "Q, 10@200: 0.25 of the width into every gap between the bars of the mat." in words
+
+
+def test_marks_on_a_plan_stand_clear_of_each_other(tmp_path: Path) -> None:
+    """Beside an opening near a corner short bars lie close together."""
+    ramp = RAMP.replace('"beam"', f'"beam"\n{BEAM}')
+    deck = deck_of(tmp_path, SLAB, ramp, THREE)
+    for layer in LAYERS:
+        doc = new_drawing("R2010")
+        doc.styles.add("BARS", font="DejaVuSans.ttf")
+        layer_plan(doc.modelspace(), deck, schedule_of(deck), layer, 0.0)
+        rings = [(e.dxf.center.x, e.dxf.center.y) for e in doc.modelspace().query("CIRCLE")]
+        assert rings
+        for one, other in combinations(rings, 2):
+            assert np.hypot(*np.subtract(one, other)) > 1.6 * BARS_PLAN
 
 
 def test_zones_cover_their_places_and_words_say_so(tmp_path: Path) -> None:
