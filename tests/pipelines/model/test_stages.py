@@ -9,9 +9,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pipelines.accuracy.tolerances import case_values
 from pipelines.model.case_responses import case_responses
 from pipelines.model.case_sums import beam_axial, stage_sums, stated_sums
 from pipelines.model.responses import Response, SolvedDeck
+from pipelines.model.static_cases import case_solutions
 from plate.solver.solution import LocalRows
 from tests.pipelines.composite_decks import CASES, COMPOSITE
 from tests.pipelines.small_decks import deck_of, solver_of
@@ -188,13 +190,21 @@ offsets_m = [-2.0, 2.0]
 [[case]]
 name = "warm top"
 temperature = { difference_K = 10.0, alpha_per_K = 1.2e-5 }
+[[probe]]
+name = "p"
+at_m = [1.7, 0.3]
 [mesh]
 size_m = 1.0
 """
     D = 30e9 * 0.2**3 / (12 * (1 - 0.2**2))
     m = D * 1.2 * 1.2e-5 * 10.0 / 0.2
     clamped = '[[line]]\non = ["C1", "C2", "L1", "L2"]\nsupport = "clamped"\n'
-    response = case_responses(solver_of(deck_of(tmp_path, slab + clamped)))["warm top"]
+    solved = solver_of(deck_of(tmp_path, slab + clamped))
+    response = case_responses(solved)["warm top"]
+    assert response.probes[1:3, 0] == pytest.approx(m, rel=1e-9)
+    solutions = case_solutions(solved.deck, solved.stiffness, solved.models)
+    by_tolerances = case_values(solved.deck, solutions)["warm top"]
+    assert by_tolerances == pytest.approx(response.probes[:, 0], rel=1e-9)
     assert response.fields[1:3, :, 0] == pytest.approx(m, rel=1e-9)
     parts = [fields[1:3, :, 0] for _, fields in response.parts]
     assert np.concatenate(parts, axis=1) == pytest.approx(m, rel=1e-9)
