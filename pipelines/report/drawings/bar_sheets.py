@@ -15,9 +15,10 @@ from pathlib import Path
 from textwrap import wrap
 
 from ezdxf import bbox
-from ezdxf.addons.drawing import Frontend, RenderContext
 from ezdxf.addons.drawing.config import BackgroundPolicy, Configuration
+from ezdxf.addons.drawing.frontend import Frontend
 from ezdxf.addons.drawing.layout import Margins, Page, Settings, Units
+from ezdxf.addons.drawing.properties import RenderContext
 from ezdxf.addons.drawing.svg import SVGBackend
 from ezdxf.document import Drawing
 from ezdxf.fonts import fonts
