@@ -46,6 +46,7 @@ def _detail(
             if isinstance(part, shapely.LineString):
                 space.add_lwpolyline((np.array(part.coords) + shift).tolist(), dxfattribs=on)
     _size(space, flat(deck, points_of(deck.plan.openings)[number - 1]) + shift)
+    taken: list[Floats] = []
     for mark in marks:
         look = {"layer": f"BARS ALONG {mark.layers[0][1].upper()} (mm)", "lineweight": 35}
         shown = paths[mark.number]
@@ -53,7 +54,7 @@ def _detail(
             shown = [flat(deck, some[len(some) // 2].path) for some in mark.ranges]
         for path in shown:
             space.add_lwpolyline((path + shift).tolist(), dxfattribs=look)
-        _rings(space, deck, mark, shift)
+        _rings(space, deck, mark, shift, taken)
     level = top - 5 * SIZE - float(high[1] - low[1]) - 2 * SIZE
     bars = deck.required_reinforcement.bars
     ranges = {r.mark.number: r for r in beside_ranges(deck, schedule)}
@@ -84,9 +85,10 @@ def _size(space: Modelspace, opening: Floats) -> None:
     dimension(space, (x0, y0), (x0, y1), (x, y0), SIZE, upright=True)
 
 
-def _rings(space: Modelspace, deck: Deck, mark: Mark, shift: Floats) -> None:
+def _rings(space: Modelspace, deck: Deck, mark: Mark, shift: Floats, taken: list[Floats]) -> None:
     """The mark past an end of a bar of every range: the left or lower end of top bars, the other
-    of bottom bars; of U-bars past the ends of their legs."""
+    of bottom bars; of U-bars past the ends of their legs; further on where another stands there
+    already."""
     for some in mark.ranges:
         bar = some[len(some) // 2] if mark.use == "U-bar" else some[-1]
         bend, legs = flat(deck, bar.path)[[0, -1]] + shift
@@ -95,5 +97,8 @@ def _rings(space: Modelspace, deck: Deck, mark: Mark, shift: Floats) -> None:
         if mark.use == "U-bar":
             end, far = legs, bend
         out = (end - far) / np.linalg.norm(end - far)
-        x, y = (end + 1.2 * SIZE * out).tolist()
-        ring(space, (x, y), mark.number, SIZE)
+        at = end + 1.2 * SIZE * out
+        while any(np.hypot(*(at - other)) < 1.8 * SIZE for other in taken):
+            at = at + 0.6 * SIZE * out
+        taken.append(at)
+        ring(space, (float(at[0]), float(at[1])), mark.number, SIZE)

@@ -46,7 +46,9 @@ def layer_plan(
     bars = deck.required_reinforcement.bars
     title = f"BARS OF LAYER {layer_title(bars, layer)}, plan, plot at 1:100; {TO_VERIFY}"
     ground = _begin(space, deck, title, top)
-    taken: list[shapely.Polygon] = []
+    # title and dimensions
+    above = (ground.x_min - 3 * PLAN, ground.above + 1.5 * PLAN, ground.x_max + 5 * PLAN, top)
+    taken = [shapely.box(*above)]
     for one in layer_ranges(deck, schedule, layer):
         on = f"BARS ALONG {layer[1].upper()} (mm)"
         _range(space, one, ground.shift, on, taken)

@@ -146,18 +146,22 @@ def test_every_table_has_a_meaning() -> None:
 
 
 def test_examples_of_the_readings_are_a_survey() -> None:
-    """All columns in two rows: one with columns of their own, one of an inspection sheet."""
+    """All columns in three rows: one with columns of their own, one of added bars, one of an
+    inspection sheet."""
     cells = {key.name: key.example.strip('"') for key in SURVEY.tables[0].keys}
-    told = set(COLUMNS[COLUMNS.index("quantity") :])
+    told = {"mark", *COLUMNS[COLUMNS.index("quantity") :]}
     text = StringIO()
     rows = csv.DictWriter(text, COLUMNS)
     rows.writeheader()
     rows.writerow({name: cell for name, cell in cells.items() if name not in told})
     where = {"panel", "date", "x_m", "y_m", "face", "direction"}
-    rows.writerow({name: cell for name, cell in cells.items() if name in told | where})
+    rows.writerow({name: cells[name] for name in ("panel", "mark", "diameter_mm")})
+    sheet = (told | where) - {"mark"}
+    rows.writerow({name: cell for name, cell in cells.items() if name in sheet})
     panels = Panels(grid_plan([0.0, 3.0, 6.0, 9.0], [-2.0, 2.0]))
-    read = parse_survey(text.getvalue(), panels)
+    read = parse_survey(text.getvalue(), panels, added={cells["mark"]: ("top", "x")})
     assert set(read) == {cells["panel"]}
+    assert DeckKey("diameter", "top", "x", cells["mark"]) in read[cells["panel"]].readings
     assert len(read[cells["panel"]].readings[DeckKey("cover", "bottom", "x")]) == 2
 
 

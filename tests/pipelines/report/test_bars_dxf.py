@@ -252,6 +252,9 @@ def test_openings_have_a_detail_with_every_trimmer(tmp_path: Path) -> None:
         assert str(mark.number) in texts
     found = [d.get_measurement() for d in space.query("DIMENSION")]  # type: ignore[attr-defined]
     np.testing.assert_allclose(sorted(map(float, found)), [600.0, 600.0, 1000.0, 1000.0], rtol=1e-3)
+    rings = [(e.dxf.center.x, e.dxf.center.y) for e in space.query("CIRCLE")]
+    for one, other in combinations(rings, 2):
+        assert np.hypot(*np.subtract(one, other)) > 1.6 * 62.5
 
 
 def test_dimensions_measure_what_they_stand_at(tmp_path: Path) -> None:
