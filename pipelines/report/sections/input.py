@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from pipelines.deck.deck import Beam, Case, Deck, Held, Line
-from pipelines.deck.words import at_text, line_title
+from pipelines.deck.words import at_text, line_title, support_title
 from pipelines.numbers import as_given, length
 from pipelines.report.document import Symbol, Table, Words, lines, table
 from pipelines.standards.actions.loads import Vehicle
@@ -75,8 +75,8 @@ def _imposed(deck: Deck, case: Case) -> Iterator[str]:
     if case.shrinkage:
         yield f"shrinkage of the slab by {as_given(round(1e3 * case.shrinkage, 9))} ‰"
     for name, amount in case.settlements:
-        of = line_title(deck, name) if deck.line(name) is not None else name
-        yield f"{of} goes down by {as_given(round(1e3 * amount, 9))} mm"
+        down = as_given(round(1e3 * amount, 9))
+        yield f"{support_title(deck, name)} goes down by {down} mm"
 
 
 def line_table(deck: Deck) -> Table:

@@ -46,7 +46,7 @@ def _stages(result: Result, stages: Mapping[str, Any]) -> Table:
         rows.append(
             [
                 name,
-                "fresh, on the beams alone" if fresh else "composite as the beams are connected",
+                "fresh, on the beams alone" if fresh else "hardened, joined to the beams as stated",
                 "–" if fresh else number(entry["slab_E_GPa"]),
                 "–" if fresh else number(entry["modular_ratio"]),
                 ", ".join(entry["factors"]),
