@@ -7,8 +7,8 @@ by e every t/3.2, so that a thickness away 4 % is left; beside a beam it does th
 slab's twist and the beam's differ by. Bending moments of the layer are smaller by its width over
 the length along the edge, and count everywhere. A design reads its shear at the face of a support
 or further in besides. Hogging counts where `standards.supports` reads it, at the face of a support
-or a quarter of its width off, with the value over the width beside, which is told a thickness and
-more off free edges. Nothing counts within one thickness of a place whose moments are infinite.
+or a quarter of its width off, with the value over the width beside. Nothing counts within one
+thickness of a place whose moments are infinite.
 """
 
 from collections.abc import Sequence
@@ -105,13 +105,12 @@ def governing_values(solved: SolvedDeck, envelope: TrafficEnvelope) -> tuple[Pea
         ("min", -1, e.minimum, e.at_minimum, fields.with_minimum),
     )
     places, knife_edges = [], []
-    over_widths = solved.reading.over_widths
     for k, read in enumerate(headline_points(solved)):
         for _, sign, values, at, _ in sides:
             size = sign * values[k]
             hogs = k in BENDING and sign < 0
-            masks = (solved.hogging_readable, over_widths) if hogs else (read, read)
-            first, most = (int(np.argmax(np.where(m, size, -np.inf))) for m in masks)
+            counts = solved.hogging_readable if hogs else read
+            first, most = (int(np.argmax(np.where(m, size, -np.inf))) for m in (counts, read))
             points = [first, most] if hogs and size[most] > size[first] else [first]
             places += [(point, k, sign, int(at[k, point])) for point in points]
             knife_edges += [point != first for point in points]

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck
-from plate.arrays import Floats
+from plate.arrays import Floats, Ints
 from plate.geometry.elementary import distance_from_segments
 from plate.geometry.plan import EDGES
 from plate.model.model import PlateModel
@@ -116,18 +116,28 @@ class ReadablePoints:
     points: FieldPoints
 
     @cached_property
+    def ends(self) -> Ints:
+        """Nodes (n,) at which moments are infinite within Mindlin's layer alone: where lines that
+        hold both slopes run on to free edges. None by thin theory."""
+        none = np.zeros(0, dtype=np.int64)
+        return none if self.model.section.thin else stiff_ends(self.model)
+
+    @cached_property
     def off_places(self) -> Mask:
-        """Points (n_point,) no nearer than one thickness to a singular place."""
-        return away_from(self.places, self.model, self.points.xy, self.model.section.thickness)
+        """Points (n_point,) no nearer than one thickness to a singular place, nor to one within the
+        layer."""
+        t = self.model.section.thickness
+        off = away_from(self.places, self.model, self.points.xy, t)
+        return off & self._off_ends([t] * len(self.ends))
 
     @cached_property
     def hogging(self) -> Mask:
         """Points (n_point,) where hogging is to be read: where it counts over supports, off
         singular places, unless no point of the slab is.
 
-        Moments that grow like ln r from a point on a line are finite beside the line where hogging
-        counts, and the mesh has them there: they are read to that distance from the point, but no
-        nearer than half a thickness.
+        Moments that grow like ln r from a point on a line, or within the layer alone, are finite
+        beside the line where hogging counts, and the mesh has them there: they are read to that
+        distance from the point, but no nearer than half a thickness.
         """
         t = self.model.section.thickness
         near = [
@@ -135,20 +145,18 @@ class ReadablePoints:
             for place in self.places
         ]
         off = away_from(self.places, self.model, self.points.xy, near)
+        ends = [(float(x), float(y)) for x, y in self.model.mesh.plan[self.ends]]
+        off &= self._off_ends([line_reach(self.deck, at, t) for at in ends])
         counts = off & hogging_points(self.deck, self.points)
         return counts if counts.any() else self.off_places
 
-    @cached_property
-    def over_widths(self) -> Mask:
-        """Points (n_point,) where hogging over the width of a support may be told: off singular
-        places, and by Mindlin's theory no nearer than a thickness to the end of its line at an edge
-        where moments along the line are infinite within the layer."""
-        if self.model.section.thin:
-            return self.off_places
-        ends = self.model.mesh.xy[stiff_ends(self.model)]
-        gap = np.linalg.norm(self.points.xy[:, None] - ends, axis=2).min(axis=1, initial=np.inf)
-        counts = self.off_places & reaches(gap, self.model.section.thickness)
-        return counts if counts.any() else self.off_places
+    def _off_ends(self, distances: Sequence[float]) -> Mask:
+        """Points (n_point,) no nearer than these distances [m] to the nodes of `ends`."""
+        clear = np.ones(self.points.n_points, dtype=bool)
+        for node, least in zip(self.ends.tolist(), distances, strict=True):
+            gap = np.linalg.norm(self.points.xy - self.model.mesh.xy[node], axis=1)
+            clear &= reaches(gap, least)
+        return clear
 
     @cached_property
     def off_lines(self) -> Mask:

@@ -104,8 +104,8 @@ def singular_places(model: PlateModel) -> tuple[SingularPlace, ...]:
 
 
 def stiff_ends(model: PlateModel) -> Ints:
-    """Nodes (n,) at which a line that holds both slopes of the slab, clamped, hard or a beam's, meets
-    an edge that holds neither.
+    """Nodes (n,) at which a line that holds both slopes of the slab, clamped, hard or a beam's,
+    meets an edge that holds neither.
 
     By Mindlin's theory bending near a corner is that of plane stress: between a clamped edge and a
     free one at right angles moments go like r^(lambda - 1), kappa sin^2(lambda pi/2) = (kappa +

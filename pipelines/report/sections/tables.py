@@ -86,7 +86,7 @@ def governing_table(result: Result, case: TrafficResult) -> Table:
         caption += (
             "; hogging over supports whose width is stated where it counts for the slab, at their "
             "faces or a quarter of the width off, beside it the value of a knife edge over the "
-            "width, a thickness and more off free edges"
+            "width"
         )
     return table(
         caption,

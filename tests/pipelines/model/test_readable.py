@@ -49,25 +49,28 @@ def test_mirror_images_and_decks_elsewhere_are_read_at_the_same_points(
 
 
 @pytest.mark.parametrize(("theory", "told"), [("mindlin", False), ("kirchhoff", True)])
-def test_over_widths_the_ends_of_beams_at_free_edges_are_not_told(
+def test_the_ends_of_beams_at_free_edges_are_not_read(
     tmp_path: Path, theory: str, told: bool
 ) -> None:
-    """By Mindlin's theory moments along a beam's line are infinite at a free edge; half a thickness
-    beside, and a thickness along it, they are told as before."""
+    """By Mindlin's theory moments across a beam's line are infinite at a free edge. Where a width
+    is stated hogging is read nearer, at the face."""
     plan = (
         "[plan]\nstations_m = [0.0, 6.0]\noffsets_m = [-2.0, 0.0, 2.0]\n"
         "overhang_m = { start = 0.6, end = 0.6 }\n"
         '[[line]]\non = "L*"\nsupport = "beam"\nto_edges = true\nheld_at = ["C1", "C2"]\n'
+        "width_mm = 300\n"
         "beam = { E_GPa = 210, G_GPa = 81, I_cm4 = 4e5, J_cm4 = 300, A_cm2 = 250, Av_cm2 = 90 }\n"
         "[mesh]\nsize_m = 0.5\n"
     )
     deck = deck_of(tmp_path, SLAB.replace("[slab]", f'[slab]\ntheory = "{theory}"'), plan)
     model = build_model(deck).model
     points = FieldRecovery(model).points
-    read = ReadablePoints(deck, model, singular_places(model), points).over_widths
+    reading = ReadablePoints(deck, model, singular_places(model), points)
+    read = reading.off_places
     gap = np.linalg.norm(points.plan - [-0.6, 0.0], axis=1)
     assert gap.min() == 0.0
     assert np.all(read[gap < 0.99 * T] == told)
+    assert gap[reading.hogging].min() == pytest.approx(0.15)
     off_hold = np.linalg.norm(points.plan, axis=1) > 1.01 * T
     assert np.all(read[(gap > 1.01 * T) & (gap < 1.5) & off_hold & (points.plan[:, 0] < 0.0)])
 

@@ -127,7 +127,7 @@ def test_a_rigid_line_holds_a_beam_whose_web_strains() -> None:
 
     def held(
         kind: Literal["rigid", "clamped", "spring"], GA: float | None
-    ) -> list[tuple[tuple[float, float], float]]:
+    ) -> dict[tuple[float, float], float]:
         supports = tuple(LineSupport(line=c, kind=kind, k=1e8) for c in ("C1", "C2", "C3"))
         beam = BeamLine(line="L2:full", section=BeamSection(EI=1e9, GJ=1e6, GA=GA))
         section = Section(thickness=0.2, E=30e9, poisson=0.3)
@@ -142,8 +142,8 @@ def test_a_rigid_line_holds_a_beam_whose_web_strains() -> None:
 
 
 def test_lines_that_hold_both_slopes_end_stiffly_at_free_edges() -> None:
-    """A beam, a hard line and a clamped one that run on to edges; not a soft line, nor one that ends
-    at a supported edge."""
+    """A beam, a hard line and a clamped one that run on to edges; not a soft line, nor one that
+    ends at a supported edge."""
     over = {"start": 1.0, "end": 0.0}
     mesh = grid_mesh(grid_plan([0.0, 3.0], [-3.0, 0.0, 3.0], overhang=over), order=2, size=1.0)
     section = Section(thickness=0.2, E=30e9, poisson=0.3)
