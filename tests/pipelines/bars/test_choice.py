@@ -10,7 +10,7 @@ import pytest
 from pipelines.analysis import analyse
 from pipelines.bars.choice.bands import Added, bands, bond, shift
 from pipelines.bars.choice.candidates import RUNS_ON, Candidate, Needs, Trial
-from pipelines.bars.choice.floors import Floor
+from pipelines.bars.choice.floors import Floor, shear_floors
 from pipelines.bars.choice.least_steel import least_steel, options
 from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.deck.reinforcement import Prices
@@ -156,6 +156,38 @@ def test_a_least_area_above_the_fullest_bars_is_theirs(needs: Needs, mats: SlabB
         assert chosen is not None
         own = chosen.layers[BOTTOM_X]
         assert sum(bars.area for bars in own.sets) >= Bars(0.020, 0.125).area
+
+
+def test_steel_that_shear_asks_for_by_hand(needs: Needs, mats: SlabBars) -> None:
+    """EN 1992-1-1 6.2.2(1) at every sample with more than its least value: with so many times the
+    steel in the direction of the shear v_Rd,c is v, to the step of what is tried. The shears are
+    those of the deck, larger so that the worst is 1.6 times what the bars take."""
+    (standard,) = needs.standards
+    demand, mat = standard.shear_demand, standard.basis.materials
+    assert demand is not None
+    times = 1.6 / demand.utilisation.max()
+    demand = replace(demand, v=times * demand.v, utilisation=times * demand.utilisation)
+    standard = replace(standard, shear_demand=demand, reduced=None)
+    w = demand.widths.index(standard.design_width)
+    f_ck, seen = mat.concrete.f_ck / 1e6, 0
+    for layer, floor, fails in shear_floors(standard):
+        for at, area, failed in zip(floor.at, floor.areas, fails, strict=True):
+            k = int(np.hypot(*(demand.points - at).T).argmin())
+            q_x, q_y = demand.forces[w, 3:5, k]
+            share = q_x**2 / (q_x**2 + q_y**2)
+            x, y = ((layer[0], direction) for direction in ("x", "y"))
+            d = share * mats.effective_depth(x) + (1 - share) * mats.effective_depth(y)
+            times = area / mats.bars(layer).area
+            rho = times * (share * mats.bars(x).area + (1 - share) * mats.bars(y).area) / d
+            scale = min(1 + (0.2 / d) ** 0.5, 2.0)
+            steel = 0.18 / 1.5 * scale * (100 * min(rho, 0.02) * f_ck) ** (1 / 3)
+            least = 0.035 * scale**1.5 * f_ck**0.5
+            assert failed == (demand.utilisation[w, k] > 1.0)
+            assert max(steel, least) * d * 1e6 >= demand.v[w, k] * (1 - 1e-9) or rho >= 0.02
+            if steel > least and rho < 0.02:
+                assert steel * d * 1e6 == pytest.approx(demand.v[w, k], rel=0.006)
+                seen += 1
+    assert seen > 10
 
 
 def mass(needs: Needs, mats: SlabBars) -> float:
