@@ -102,7 +102,8 @@ class Band:
     def gap_at(self, points: Floats) -> Floats:
         """(n,) distance of plan points (n, 2) to the nearest line [m]."""
         places = shapely.points(points)
-        return np.min([shapely.distance(line, places) for line in self.lines], axis=0)
+        gaps = np.array([shapely.distance(line, places) for line in self.lines])
+        return np.asarray(gaps.min(axis=0))
 
     def lengthened(self, reach: float, along: float) -> float:
         """A reach [m] of bars that are longer by so much at each end [m], rounded to more bars."""

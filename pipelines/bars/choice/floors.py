@@ -137,8 +137,12 @@ def shear_floors(design: StandardDesign) -> Iterator[tuple[Layer, Floor, NDArray
         sags = m_x * c**2 + m_y * s**2 + 2 * m_xy * c * s
         for face in FACES:
             times = _times(part, face, principal, closer * demand.v[w, mine], sags, n)
-            for direction, nearest in (("x", np.abs(c) >= np.abs(s)), ("y", np.abs(c) < np.abs(s))):
-                layer: Layer = (face, direction)
+            along = np.abs(c) >= np.abs(s)
+            layers: tuple[tuple[Layer, NDArray[np.bool_]], ...] = (
+                ((face, "x"), along),
+                ((face, "y"), ~along),
+            )
+            for layer, nearest in layers:
                 own = nearest & ((sags >= 0.0) == (face == "bottom"))
                 areas = times[own] * part.bars.bars(layer).area
                 yield (
