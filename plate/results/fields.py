@@ -6,7 +6,7 @@ thickness divides the slab a point has one value for each side; elsewhere the va
 that meet are averaged.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -179,8 +179,9 @@ class _Part:
     operators : (n_cell, 6 n_value, n_local); dofs : (n,) of these cells, index : (n_cell, n_local)
     which of them are each cell's.
     points : the field points of these cells; the first `fresh` belong to no other part, the next
-        ones to one before, those from `last` on to one that comes later: `taken` and `left` are
-        their places among the results carried from part to part.
+        ones to parts before as well, those from `last` on to one that comes later.
+    shares : of the points from `fresh` to `last`, each part before, which of those that it left and
+        which of these they are.
     average : (6 n_point, n_cell n_value) from values in cells to shares of the means at points.
     """
 
@@ -191,8 +192,7 @@ class _Part:
     points: Ints
     fresh: int
     last: int
-    taken: Ints
-    left: Ints
+    shares: tuple[tuple[int, Ints, Ints], ...]
 
 
 class FieldRecovery:
@@ -215,18 +215,18 @@ class FieldRecovery:
             mine = self.points.cells[cells]
             first[mine] = np.minimum(first[mine], k)
             last[mine] = k
-        slot = np.full(n_points, -1)
-        shared = np.flatnonzero(first < last)
-        slot[shared] = np.arange(len(shared))
-        self._n_shared = len(shared)
         dofs = cell_dofs(mesh.cells)
-        self._parts = []
+        self._parts: list[_Part] = []
         for k, cells in enumerate(groups):
             mine = np.unique(self.points.cells[cells])
-            # Own points, carried and ended here, carried on, left to a later part.
-            kind = 2 * (last[mine] > k) + ((first[mine] < k) ^ (last[mine] > k))
+            # Own points, those that end here, those left to a later part.
+            kind = np.where(last[mine] > k, 2, first[mine] < k)
             mine = mine[np.argsort(kind, kind="stable")]
-            taken, left = first[mine] < k, last[mine] > k
+            fresh, end = np.searchsorted(np.sort(kind), [1, 2]).tolist()
+            place = np.full(n_points, -1)
+            place[mine[fresh:end]] = np.arange(end - fresh)
+            before = [place[part.points[part.last :]] for part in self._parts]
+            shares = [(j, np.flatnonzero(at >= 0), at[at >= 0]) for j, at in enumerate(before)]
             own, index = np.unique(dofs[cells], return_inverse=True)
             self._parts.append(
                 _Part(
@@ -235,10 +235,9 @@ class FieldRecovery:
                     index=index.reshape(dofs[cells].shape),
                     average=self._average(cells, mine, count),
                     points=mine,
-                    fresh=int((~taken & ~left).sum()),
-                    last=int((~left).sum()),
-                    taken=slot[mine[taken]],
-                    left=slot[mine[left]],
+                    fresh=fresh,
+                    last=end,
+                    shares=tuple(one for one in shares if len(one[1])),
                 )
             )
 
@@ -265,8 +264,7 @@ class FieldRecovery:
 
         Few cells at a time, so that what is made of their results finds them in cache.
         """
-        n_load = solution.shape[1]
-        carried = np.zeros((N_RESULTS, self._n_shared, n_load))
+        left: list[Combined] = []
         for k, part in enumerate(self._parts):
             found = solution.part(k)
             local = part.operators @ found.values[solution.local(k, part.dofs)[part.index]]
@@ -274,13 +272,11 @@ class FieldRecovery:
             values = every.reshape(N_RESULTS, len(part.points), -1)
             if part.fresh:
                 yield part.points[: part.fresh], found.of(values[:, : part.fresh])
-            # Points of several parts, which are combined in their own ways.
-            shared = found.of(values[:, part.fresh :]).of_loads
-            shared[:, : len(part.taken)] += carried[:, part.taken]
-            ends = part.last - part.fresh
-            carried[:, part.left] = shared[:, ends:]
-            if ends:
-                yield part.points[part.fresh : part.last], Combined(shared[:, :ends], None)
+            left.append(found.of(values[:, part.last :].copy()))
+            own = found.of(values[:, part.fresh : part.last])
+            shares = [(left[j], there, here) for j, there, here in part.shares]
+            for here, shared in _together(own, shares):
+                yield part.points[part.fresh : part.last][here], shared
 
     def fields(self, solution: Solution | Floats) -> Floats:
         """(6, n_point, n_load) w, m_x, m_y, m_xy, q_x, q_y of a solution, or of displacements
@@ -291,3 +287,38 @@ class FieldRecovery:
         for points, values in self.parts(solution):
             found[:, points] = values.of_loads
         return found
+
+
+def _together(
+    own: Combined, shares: Sequence[tuple[Combined, Ints, Ints]]
+) -> Iterator[tuple[Ints, Combined]]:
+    """Sums at points of several parts: which of the points of a part, and their values (6, n, ...).
+
+    own : what the part gives; shares : of each other part what it gives its points, which of them
+    these are, and which of the part's own. Points to which every part gives what is put together
+    from few are so, too, from the few of all.
+    """
+    formed = np.full(own.values.shape[1], own.weights is None)
+    for one, _, here in shares:
+        if one.weights is None:
+            formed[here] = True
+    points = np.flatnonzero(formed)
+    if len(points):
+        total = own.of(own.values[:, points]).of_loads
+        for one, there, here in shares:
+            mine = formed[here]
+            at = np.searchsorted(points, here[mine])
+            total[:, at] += one.of(one.values[:, there[mine]]).of_loads
+        yield points, Combined(total, None)
+    points = np.flatnonzero(~formed)
+    if len(points):
+        values, weights = [own.values[:, points]], [own.weights]
+        for one, there, here in shares:
+            mine = ~formed[here]
+            if mine.any():
+                given = np.zeros((N_RESULTS, len(points), one.values.shape[-1]))
+                given[:, np.searchsorted(points, here[mine])] = one.values[:, there[mine]]
+                values.append(given)
+                weights.append(one.weights)
+        together = np.vstack([of_one for of_one in weights if of_one is not None])
+        yield points, Combined(np.concatenate(values, axis=-1), together)

@@ -11,8 +11,8 @@ from plate.loads.loads import patch_loads
 from plate.meshing.grid import grid_mesh
 from plate.model.model import PlateModel
 from plate.model.supports import LineSupport, PointSupport
-from plate.results.fields import FieldRecovery
-from plate.solver.solution import REMAINDER, LocalRows, SolutionByPart, in_few
+from plate.results.fields import FieldRecovery, _together
+from plate.solver.solution import REMAINDER, Combined, LocalRows, SolutionByPart, in_few
 from plate.solver.stiffness import Stiffness
 from tests.helpers import unit_section
 
@@ -53,6 +53,32 @@ def test_what_is_put_together_from_few_is_what_is_solved_for(model: PlateModel) 
     for k, name in enumerate(RESULTS):
         atol = 1e-9 * np.abs(expected[k]).max()
         np.testing.assert_allclose(fields[k], expected[k], rtol=0, atol=atol, err_msg=name)
+    every = np.sort(np.concatenate([points for points, _ in recovery.parts(solution)]))
+    np.testing.assert_array_equal(every, np.arange(recovery.points.n_points))
+
+
+def test_points_of_several_parts_are_put_together_from_the_few_of_all() -> None:
+    """Sums of what three parts give against the same formed one by one; few columns only where all
+    that give are few."""
+    rng = np.random.default_rng(5)
+    own = Combined(rng.standard_normal((6, 5, 2)), rng.standard_normal((2, N)))
+    few = Combined(rng.standard_normal((6, 4, 3)), rng.standard_normal((3, N)))
+    full = Combined(rng.standard_normal((6, 3, N)), None)
+    shares = [
+        (few, np.array([0, 2, 3]), np.array([4, 0, 1])),
+        (full, np.array([1, 2]), np.array([1, 2])),
+    ]
+    expected = own.of_loads.copy()
+    for one, there, here in shares:
+        expected[:, here] += one.of_loads[:, there]
+    found = dict(zip(("full", "few"), _together(own, shares), strict=True))
+    assert found["full"][0].tolist() == [1, 2]
+    assert found["few"][0].tolist() == [0, 3, 4]
+    assert found["full"][1].weights is None
+    assert found["few"][1].values.shape[-1] == 2 + 3
+    for points, values in found.values():
+        # Sums of five products of numbers near one.
+        np.testing.assert_allclose(values.of_loads, expected[:, points], rtol=0, atol=1e-13)
 
 
 def test_reactions_are_read_part_by_part(model: PlateModel) -> None:
