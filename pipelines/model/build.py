@@ -4,6 +4,7 @@ The mesh follows the smallest dispersed wheel patch, because moments under a whe
 patch's own size; between patches and lines it follows the spans.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -28,6 +29,9 @@ ORDER = 3
 # On a grid rows of cells end where shears are read; the cells between are wider for that. By thin
 # theory there is no layer to stay clear of: no rows, and the cells as elsewhere.
 PATCH_SHARE, GRID_SHARE = 0.75, 0.9
+# On a grid askew cells are smaller by this factor: few shrink towards corners, and many are left
+# for the wheels.
+ASKEW_FACTOR = 0.74
 SPAN_SHARE = 0.25
 # Static patches get a band of fine cells that reaches this many patch sides beyond them.
 BAND_REACH = 0.5
@@ -147,7 +151,7 @@ def cell_size(deck: Deck) -> tuple[float, tuple[str, ...]]:
             for axle in vehicle.axles:
                 patch = dispersed(axle.patch, deck.traffic, deck.slab.thickness)
                 sizes.append(share * min(patch))
-    size = float(min(sizes))
+    size = float(min(sizes)) * (ASKEW_FACTOR if deck.plan.is_mapped and _askew(deck.plan) else 1.0)
     least = float(np.sqrt(plan_area(deck.plan) / MOST_CELLS))
     if size < least:
         note = (
@@ -187,6 +191,8 @@ def _division(deck: Deck, size: float, near: Near | None = None) -> dict[str, An
         (extra_u if crosses else extra_y).extend((at - off, at + off))
         if off < LEAST_ROW * deck.slab.thickness:
             (bands_u if crosses else bands_y).append(Band(at - off, at + off, off))
+    for extra, rows in zip((extra_u, extra_y), _edge_rows(deck, grading), strict=True):
+        extra.extend(rows)
     every = (-np.inf, np.inf)
     looked_at = (every, every) if near is None else (near.stations, near.offsets)
     for extra, rows in zip((extra_u, extra_y), clear_rows(deck, *looked_at), strict=True):
@@ -206,6 +212,23 @@ def _division(deck: Deck, size: float, near: Near | None = None) -> dict[str, An
         "bands_u": bands_u,
         "bands_y": bands_y,
     }
+
+
+def _edge_rows(deck: Deck, grading: Grading) -> tuple[list[float], list[float]]:
+    """Logical stations and offsets [m] half a thickness off edges towards whose corners cells
+    shrink: the row of their layer goes on beside the cells of the corners."""
+    if deck.slab.theory == "kirchhoff":
+        return [], []
+    plan, width = deck.plan, 0.5 * deck.slab.thickness
+    ends = dict(zip(("start", "end"), plan.u_range, strict=True))
+    offsets = plan.line_offsets(np.array(plan.u_range[0]))
+    sides = {"left": float(offsets[0]), "right": float(offsets[-1])}
+    inwards = {"start": width, "end": -width, "left": width, "right": -width}
+
+    def rows(edges: Mapping[str, float], first: Mapping[str, float]) -> list[float]:
+        return [at + inwards[k] for k, at in edges.items() if first.get(k, width) < width]
+
+    return rows(ends, grading.across), rows(sides, grading.along)
 
 
 def _read_beside(deck: Deck, near: Near | None = None) -> list[tuple[Line, float]]:
@@ -292,7 +315,7 @@ def _grading(deck: Deck, size: float) -> Grading:
             side = across if hold.on in across_names(deck) else along
             side.setdefault(hold.on, 0.5 * deck.slab.thickness)
     fine = corner_width(size)
-    askew = plan.skew != 0.0 or plan.end_offsets != plan.offsets
+    askew = _askew(plan)
     for line in deck.lines:
         if line.support not in ("rigid", "clamped", "beam"):
             continue
@@ -305,6 +328,11 @@ def _grading(deck: Deck, size: float) -> Grading:
             elif askew:
                 mine[line.name] = others[edge] = fine
     return Grading(across, along)
+
+
+def _askew(plan: Plan) -> bool:
+    """Whether lines across and along meet at other angles than right ones."""
+    return plan.skew != 0.0 or plan.end_offsets != plan.offsets
 
 
 def across_names(deck: Deck) -> tuple[str, ...]:

@@ -96,11 +96,13 @@ def graded_breaks(length: float, size: float, first: float, last: float) -> Floa
 
 
 def _ramp(first: float, size: float) -> list[float]:
-    """Cell widths growing from `first` up to `size`, which is not included."""
+    """Cell widths growing from `first` up to `size`, which is not included: by `GROWTH`, and where
+    they are narrower than any layer, towards a corner, by the ratio of its rows."""
+    finest = size * CORNER_RATIO**2
     widths: list[float] = []
     while first < size * (1.0 - 1e-9):
         widths.append(first)
-        first *= GROWTH
+        first = first / CORNER_RATIO if first < finest * (1.0 - 1e-9) else GROWTH * first
     return widths
 
 

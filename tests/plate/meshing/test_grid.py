@@ -8,7 +8,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from plate.geometry.plan import grid_plan
-from plate.meshing.grid import GROWTH, Band, Grading, corner_width, graded_breaks, grid_mesh
+from plate.meshing.grid import (
+    CORNER_RATIO,
+    GROWTH,
+    Band,
+    Grading,
+    corner_width,
+    graded_breaks,
+    grid_mesh,
+)
 from plate.meshing.mesh import Mesh
 
 widths = st.floats(-4.0, 0.0).map(lambda x: 10.0**x)
@@ -26,7 +34,7 @@ def test_graded_breaks(length: float, first: float, last: float) -> None:
     assert cells[-1] <= last * (1 + 1e-9)
     # twice the growth only where two ramps meet without room between them
     steps = np.maximum(cells[1:] / cells[:-1], cells[:-1] / cells[1:])
-    assert np.all(steps <= 2.0 * GROWTH)
+    assert np.all(steps <= 2.0 * growth(cells) * (1 + 1e-9))
 
 
 @given(st.floats(1.0, 40.0), widths, widths)
@@ -34,7 +42,21 @@ def test_growth_where_there_is_room(length: float, first: float, last: float) ->
     """A ramp up to the full width, then cells of nearly that width."""
     cells = np.diff(graded_breaks(length + 4.0, 1.0, first, last))
     steps = np.maximum(cells[1:] / cells[:-1], cells[:-1] / cells[1:])
-    assert np.all(steps <= GROWTH * (1 + 1e-9))
+    assert np.all(steps <= growth(cells) * (1 + 1e-9))
+
+
+def growth(cells: np.ndarray) -> np.ndarray:
+    """How much wider than its neighbour each cell may be, 1.0 being the widest: those narrower than
+    any layer by the ratio of the rows of corners."""
+    to_corner = np.minimum(cells[1:], cells[:-1]) < CORNER_RATIO**2 * (1 - 1e-6)
+    return np.where(to_corner, 1.0 / CORNER_RATIO, GROWTH)
+
+
+def test_towards_a_corner_rows_are_those_of_its_ratio_till_they_are_of_a_layer() -> None:
+    """Each 0.15 of the next up to 0.15² of the full width, from there three times the last."""
+    ramp = [0.15**5, 0.15**4, 0.15**3, 0.15**2, 3.0 * 0.15**2, 9.0 * 0.15**2, 27.0 * 0.15**2]
+    cells = np.diff(graded_breaks(4.0 + sum(ramp), 1.0, 0.15**5, 1.0))
+    np.testing.assert_allclose(cells, [*ramp, 1.0, 1.0, 1.0, 1.0])
 
 
 def test_no_sliver_is_left_beside_a_ramp() -> None:
