@@ -1,6 +1,7 @@
 """Where to measure in a panel: a plan of the deck with the panel and its numbered places."""
 
 import numpy as np
+import shapely
 
 from pipelines.bars.inspection import PanelSheet
 from pipelines.deck.deck import Deck
@@ -15,6 +16,7 @@ from pipelines.report.drawings.plan import (
     line_names,
     outline,
 )
+from plate.geometry.outline import DRAWN, region
 
 TALLEST = 190.0  # so that the page has room for the readings [point]
 
@@ -27,11 +29,15 @@ def inspection_plan(
     room = canvas(slab, (45.0, 20.0, 14.0, 40.0), 0.9, TALLEST)
     (u0, u1), (y0, y1) = extent
     corners = deck.plan.at(np.array([u0, u1, u1, u0]), np.array([y0, y0, y1, y1]))
+    panel = shapely.Polygon(corners) & region(deck.plan, DRAWN)
+    parts = [part for part in shapely.get_parts(panel) if isinstance(part, shapely.Polygon)]
 
     def paint(paper: Paper) -> None:
         axes = room.axes(paper)
         frame(axes, deck)
-        axes.path(closed(deck, corners), closed=True, fill=SLAB, ink="none")
+        for part in parts:
+            ring = closed(deck, np.array(part.exterior.coords)[:-1])
+            axes.path(ring, closed=True, fill=SLAB, ink="none")
         outline(axes, deck)
         faint_lines(axes, deck)
         line_names(axes, deck, (0.45, 0.45))
