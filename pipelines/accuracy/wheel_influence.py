@@ -39,7 +39,7 @@ class Lattice:
 
     def weights(self, s: Floats, y: Floats) -> tuple[Ints, Floats]:
         """Flat lattice places (n, 16) and weights (n, 16) of places s, y (n,) between them."""
-        (along, share), (across, other) = _cubic(s, self.s), _cubic(y, self.y)
+        (along, share), (across, other) = cubic(s, self.s), cubic(y, self.y)
         flat = along[:, :, None] * len(self.y) + across[:, None, :]
         both = share[:, :, None] * other[:, None, :]
         return flat.reshape(len(s), 16), np.asarray(both.reshape(len(s), 16))
@@ -152,7 +152,7 @@ def entering(half: float) -> Floats:
     return half * np.linspace(-1.0, 1.0, ENTERING + 1)
 
 
-def _cubic(x: Floats, nodes: Floats) -> tuple[Ints, Floats]:
+def cubic(x: Floats, nodes: Floats) -> tuple[Ints, Floats]:
     """Places (k, 4) of the nodes and weights of the cubic through them at x (k,), zero outside."""
     start = np.clip(np.searchsorted(nodes, x, side="right") - 2, 0, len(nodes) - 4)
     place: Ints = start[:, None] + np.arange(4)

@@ -61,10 +61,11 @@ class Moments:
 
     def block(self, row: int, columns: Ints) -> Block:
         """All blocks at some of the points (k,) as one with n_block k points."""
-        own, sums, numbers = (
+        own, sums = (
             values[row][..., columns].reshape(2, len(values[row][0]), -1)
-            for values in (self.own, self.sums, self.numbers)
+            for values in (self.own, self.sums)
         )
+        numbers = self.numbers[row][..., columns].reshape(2, len(self.numbers[row][0]), -1)
         return Block(own, sums, numbers, nothing_beside)
 
 

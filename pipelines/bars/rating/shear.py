@@ -19,6 +19,8 @@ from plate.arrays import Floats, Ints
 
 # Load positions among which the multiplier is looked for first.
 FIRST = 64
+# Means below this share of the largest do not come near to governing.
+NEAR = 0.7
 
 
 @dataclass(frozen=True)
@@ -76,10 +78,14 @@ class ShearOfVehicle:
             column = int(columns[place])
         return ShearMultiplier(value, sample, column)
 
-    @property
-    def traffic_means(self) -> Floats:
-        """(k, n_position) means of the size of the traffic's own shear."""
-        return np.asarray(self.means @ np.hypot(self.traffic[3], self.traffic[4]))
+    def by_sample(self, multiplier: float) -> Floats:
+        """(k,) the largest utilisation of each judged sample that comes near to governing at a
+        multiplier, 0 for the others."""
+        mean = self._mean(multiplier)
+        row, _, used = self._judged_at(multiplier, mean, NEAR * float(mean.max()))
+        found = np.zeros(len(self.judged))
+        np.maximum.at(found, row, used)
+        return found
 
     def _part(self, rows: Ints, columns: Ints) -> "ShearOfVehicle":
         """Some of the judged samples under some of the load positions."""
@@ -100,10 +106,17 @@ class ShearOfVehicle:
     def _worst(self, multiplier: float) -> tuple[float, int, int]:
         """The largest utilisation, its sample and its column."""
         mean = self._mean(multiplier)
-        row, column = np.nonzero(mean >= min(self.tracker.least, float(mean.max())))
+        least = min(self.tracker.least, float(mean.max()))
+        row, column, used = self._judged_at(multiplier, mean, least)
+        k = int(used.argmax())
+        return float(used[k]), int(self.judged[row[k]]), int(column[k])
+
+    def _judged_at(
+        self, multiplier: float, mean: Floats, least: float
+    ) -> tuple[Ints, Ints, Floats]:
+        """Judged samples and load positions whose mean is at least so large, and utilisations."""
+        row, column = np.nonzero(mean >= least)
         acting, sample = mean[row, column], self.judged[row]
         forces = multiplier * self.traffic[:, np.searchsorted(self.samples, sample), column]
         resists, _ = self.tracker.resistance_at(forces, sample, acting)
-        used = utilisation(acting, resists)
-        k = int(used.argmax())
-        return float(used[k]), int(sample[k]), int(column[k])
+        return row, column, np.asarray(utilisation(acting, resists))

@@ -5,7 +5,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from pipelines.bars.adequacy import Check
-from pipelines.bars.rating.rate import Multiplier, Rated, Rating
+from pipelines.bars.rating.multipliers import Multiplier, Rated
+from pipelines.bars.rating.rate import Rating
 from pipelines.caution import TO_VERIFY
 from pipelines.files import plain_cell
 
@@ -15,6 +16,7 @@ COLUMNS = (
     "check",
     "rule",
     "multiplier",
+    "no_less",
     "adequate",
     "governs",
     "where",
@@ -53,11 +55,12 @@ def _row(one: Rated, found: Multiplier) -> list[str | float]:
         found.check.value,
         f"{found.rule}: {found.words}",
         below(found.value),
+        "yes" if found.floor else "no",
         "yes" if found.adequate else "no",
         "yes" if found is one.least else "no",
         found.where,
-        round(found.at[0], 6),
-        round(found.at[1], 6),
+        "" if found.floor else round(found.at[0], 6),
+        "" if found.floor else round(found.at[1], 6),
         "" if at is None else round(at.station, 9),
         "" if at is None else round(at.offset, 9),
         "" if at is None else at.direction,

@@ -5,7 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from pipelines.bars.adequacy import Check
-from pipelines.bars.rating.rate import Multiplier, Rated, Rating
+from pipelines.bars.rating.multipliers import Multiplier, Rated
+from pipelines.bars.rating.rate import Rating
 from pipelines.bars.rating.root import MOST
 from pipelines.caution import CAUTION
 from pipelines.deck.words import place
@@ -103,7 +104,7 @@ def _multipliers(
 
 
 def _value(one: Multiplier, *, strong: bool = False) -> Words:
-    text = rounded_down(one.value)
+    text = ("≥ " if one.floor and one.value < MOST else "") + rounded_down(one.value)
     if not one.adequate:
         return Short(text)
     return Strong(text) if strong else text
@@ -162,8 +163,10 @@ def _plan(rating: Rating) -> tuple[Block, ...]:
             at=at,
         )
     )
+    some = any(one.at_places for one in rating.rated)
+    driven = "vehicles driven over the whole deck, of all " if some else "vehicles, "
     caption = (
-        ", the largest of all vehicles, layers and standards: above 1 the deck is short there. By "
+        f", the largest of all {driven}layers and standards: above 1 the deck is short there. By "
         "the terms of Wood and Armer's rule that add up, which is on the safe side where bars of "
         f"one direction alone are needed. Most at {place(rating.deck, at)}."
     )

@@ -9,7 +9,8 @@ from pipelines.bars.adequacy import Check, check_of
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.design import StandardDesign, design
 from pipelines.bars.rating.fleet import Fleet, Permit, driven, read_fleet
-from pipelines.bars.rating.rate import Multiplier, Rated, Rating, rate
+from pipelines.bars.rating.multipliers import Multiplier, Rated
+from pipelines.bars.rating.rate import Rating, rate
 from pipelines.bars.rating.root import MOST, largest
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck

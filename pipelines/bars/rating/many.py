@@ -1,0 +1,196 @@
+"""Many vehicles on one deck: a few driven over the whole deck, the others judged at the places
+where those come near to governing."""
+
+from collections.abc import Callable, Iterator, Sequence
+
+import numpy as np
+
+from pipelines.bars.adequacy import Check
+from pipelines.bars.checks.wheel_groups import wheel_groups
+from pipelines.bars.checks.wheel_punching import mat_at_punching, reach_of
+from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.rating.fleet import Permit
+from pipelines.bars.rating.multipliers import Multiplier, Rated
+from pipelines.bars.rating.places import AtPlaces, Places, Runs
+from pipelines.bars.rating.rater import Rater
+from pipelines.bars.rating.root import MOST
+from pipelines.deck.deck import Deck
+from pipelines.standards.resistance.punching import PUNCHING, punching
+from pipelines.traffic.positions import load_positions
+from plate.arrays import Floats
+
+# From so many vehicles on.
+MANY = 12
+# Vehicles that are driven over the whole deck to tell the places, and at most so many more whose
+# multipliers are as near to 1 as the places may miss.
+DRIVEN, NEAR_ONE = 4, 3
+# Multipliers as near to 1 as this are found over the whole deck in any case.
+CLOSE_TO_ONE = 0.01
+Progress = Callable[[int, int], None]
+
+
+def can_be_many(watch: DesignWatch) -> bool:
+    """Whether results are sums of wheels' alone, each moved along a straight course."""
+    joined = watch.membrane is not None and watch.membrane.rows is not None
+    return watch.deck.course.straight and not joined
+
+
+def rated_at_places(
+    rater: Rater, permits: Sequence[Permit], decks: Sequence[Deck], progress: Progress | None
+) -> tuple[list[Rated], tuple[str, ...]]:
+    """Every vehicle by every standard that it counts under, and what is to be known of it.
+
+    decks : with each vehicle alone.
+    """
+    fleet = [load_positions(deck) for deck in decks]
+    places = Places.of(rater.watch, rater.limits, rater.trackers, fleet)
+    found: dict[int, list[Rated]] = {}
+    missed = [0.0]
+
+    def drive(k: int) -> None:
+        over = rater.over_deck(permits[k], decks[k])
+        found[k] = [*rater.rated(permits[k], decks[k], over)]
+        sheared = (one.of(Check.SHEAR) for one in found[k])
+        of_standards = zip(rater.counting(permits[k]), sheared, strict=True)
+        places.learn(over, {j: 1.0 if one is None else one.value for j, one in of_standards})
+        _told(progress, found, fleet)
+
+    for count, k in enumerate(_apart(fleet)):
+        before = [*_at_places(rater, places, permits[k], decks[k], fleet[k])] if count else []
+        drive(k)
+        for one, two in zip(before, found[k], strict=False):
+            missed += _missed(one, two)
+    high, low = max(missed), -min(missed)
+    for k, runs in enumerate(fleet):
+        if k not in found:
+            found[k] = [*_at_places(rater, places, permits[k], decks[k], runs)]
+            _told(progress, found, fleet)
+    near = [
+        (abs(one.least.value - 1.0), k)
+        for k, every in found.items()
+        for one in every
+        if one.at_places and abs(one.least.value - 1.0) <= max(high, CLOSE_TO_ONE)
+    ]
+    again = [*dict.fromkeys(k for _, k in sorted(near))]
+    for k in again[:NEAR_ONE]:
+        drive(k)
+    rated = [one for k in range(len(fleet)) for one in found[k]]
+    driven = sum(not every[0].at_places for every in found.values() if every)
+    words = (
+        f"{driven} of {len(fleet)} vehicles are driven over the whole deck, the others judged at "
+        f"the {places.count} places where those come near to governing, each check at its least "
+        f"alone: {100.0 * high:.2g} % too high and {100.0 * low:.2g} % too low at most where both "
+        "were done, of the vehicles after the first."
+    )
+    if len(again) > NEAR_ONE:
+        words += f" {len(again) - NEAR_ONE} more are as near to 1 as that: rate them by themselves."
+    return rated, (words,)
+
+
+def _told(progress: Progress | None, found: dict[int, list[Rated]], fleet: Sequence[Runs]) -> None:
+    if progress is not None:
+        progress(len(found), len(fleet))
+
+
+def _apart(fleet: Sequence[Runs]) -> list[int]:
+    """Numbers of vehicles that differ: the longest, the shortest, that with the heaviest axle and
+    the heaviest."""
+
+    def of(runs: Runs) -> tuple[float, float, float, float]:
+        vehicle = runs[0].vehicle
+        loads = [vehicle.impact * axle.load for axle in vehicle.axles]
+        length = max(axle.at for axle in vehicle.axles)
+        return length, -length, max(loads), sum(loads)
+
+    every = np.array([of(runs) for runs in fleet])
+    return [*dict.fromkeys(every.argmax(axis=0).tolist())][:DRIVEN]
+
+
+def _missed(at_places: Rated, driven: Rated) -> Iterator[float]:
+    """By how much the least of every check is told too high at places, as a share."""
+    for one in at_places.multipliers:
+        other = driven.of(one.check)
+        if not one.floor and other is not None and 0.0 < other.value < MOST:
+            yield one.value / other.value - 1.0
+
+
+def _at_places(
+    rater: Rater, places: Places, permit: Permit, alone: Deck, runs: Runs
+) -> Iterator[Rated]:
+    standards = rater.counting(permit)
+    found = places.vehicle(runs, standards)
+    for k in standards:
+        multipliers = [*_of_checks(rater, places, k, found[k], runs)]
+        least = min((m.value for m in multipliers), default=MOST)
+        floor = _punching_floor(rater, k, runs)
+        # no wheel place can govern where the worst that there may be does not
+        if floor.value > max(least, 1.0):
+            multipliers.append(floor)
+        else:
+            multipliers += rater.punching(k, alone, runs)
+        yield rater.of_standard(k, permit, multipliers, runs, at_places=True)
+
+
+def _of_checks(
+    rater: Rater, places: Places, k: int, found: AtPlaces, runs: Runs
+) -> Iterator[Multiplier]:
+    """The multipliers; those that are the least of the vehicle are found again exactly."""
+    moments, shears = dict(enumerate(found.moments)), dict(enumerate(found.shears))
+    done: set[tuple[bool, int]] = set()
+    while True:
+        every = [(one.value, (True, j)) for j, (_, one) in moments.items()]
+        every += [(one.value, (False, j)) for j, (_, one) in shears.items()]
+        value, (of_moments, j) = min(every, default=(MOST, (True, -1)))
+        if value >= MOST or value <= 0.0 or (of_moments, j) in done:
+            break
+        done.add((of_moments, j))
+        if of_moments:
+            limit, one = moments[j]
+            moments[j] = limit, places.exact_moment(limit, one, runs)
+        else:
+            part, sheared = shears[j]
+            shears[j] = part, places.exact_shear((k, part), sheared, runs)
+    for limit, one in moments.values():
+        yield rater.of_moment(limit, one, runs)
+    for part, sheared in shears.values():
+        yield rater.of_shear(rater.trackers[k, part][0], sheared, runs)
+
+
+def _punching_floor(rater: Rater, k: int, runs: Runs) -> Multiplier:
+    """No more than the multiplier in punching: every wheel and group stands whole beside every kind
+    of free edge that there is."""
+    mat, factor = rater.bases[k].materials, rater.watch.shears[k].combination.traffic
+    reach = reach_of(rater.watch.reinforcement.bars, mat)
+    edge_x, edge_y = (0.0 if free else np.inf for free in rater.free_edges)
+    most = 0.0
+    run = rater.as_contacts(runs[0])
+    groups = wheel_groups(run.vehicle, run.patches, reach)
+    for part in rater.watch.drawn[k].parts:
+        bars = mat_at_punching(part.bars)
+        single = [
+            (a.load / len(a.wheels), *p)
+            for a, p in zip(run.vehicle.axles, run.patches, strict=True)
+        ]
+        for rows, cut in (
+            (single, None),
+            ([(g.load, *g.sides) for g in groups], np.array([g.cut for g in groups])),
+        ):
+            if rows:
+                load, c_x, c_y = np.array(rows).T
+                load = load * factor * run.vehicle.impact
+                used: Floats = punching(
+                    load, c_x, c_y, mat, bars, edge_x, edge_y, group_cut=cut
+                ).utilisation
+                most = max(most, float(used.max()))
+    return Multiplier(
+        value=min(1.0 / most, MOST),
+        check=Check.PUNCHING,
+        rule="punching under wheels",
+        words="at least so much, wheels beside any free edge",
+        ultimate=True,
+        at=(float("nan"), float("nan")),
+        where="not located",
+        position=None,
+        source=PUNCHING[mat.standard],
+        floor=True,
+    )

@@ -1,0 +1,185 @@
+"""Rates a vehicle that is driven over the whole deck: every load position solved for."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from pipelines.bars.adequacy import Check
+from pipelines.bars.checks.free_edges import FreeEdges
+from pipelines.bars.checks.wheel_punching import WheelPunching, reach_of, wheel_punching
+from pipelines.bars.demand.control_sections import ShearTracker
+from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.rating.fleet import Permit
+from pipelines.bars.rating.limits import MomentLimit, moment_limits
+from pipelines.bars.rating.moments import (
+    MomentMultiplier,
+    Moments,
+    moment_multiplier,
+    nothing_beside,
+    point_multipliers,
+)
+from pipelines.bars.rating.multipliers import Multiplier, Rated
+from pipelines.bars.rating.places import OverDeck, Runs, Trackers
+from pipelines.bars.rating.root import MOST
+from pipelines.bars.rating.shear import ShearMultiplier, ShearOfVehicle
+from pipelines.deck.deck import Deck
+from pipelines.deck.words import at_text, line_title, place
+from pipelines.model.responses import SolvedDeck, stream
+from pipelines.standards.actions.load_models import counts_under
+from pipelines.standards.resistance.shear import CHOSEN, NOT_ASKED, ONE_WAY
+from pipelines.traffic.positions import LoadPositions, load_positions, position_of
+from plate.arrays import Floats
+
+
+class Rater:
+    """What is the same for all vehicles of a deck."""
+
+    def __init__(self, solved: SolvedDeck, watch: DesignWatch) -> None:
+        self.solved, self.watch = solved, watch
+        self.plan = solved.recovery.points.plan
+        self.bases = watch.reinforcement.bases
+        self.limits = [moment_limits(watch, k, self.plan) for k in range(len(self.bases))]
+        self.trackers: Trackers = {
+            (k, part): (tracker, watch.design_width if part == 0 else tracker.widths[0])
+            for k, basis in enumerate(self.bases)
+            if basis.materials.standard not in NOT_ASKED
+            for part, tracker in enumerate((watch.shears[k], *watch.part_shears[k]))
+            if len(tracker.sections.points)
+        }
+        edges = FreeEdges.of(watch.deck)
+        self.free_edges = edges.across_x is not None, edges.across_y is not None
+        self.short = np.full(len(self.plan), MOST)
+
+    def counting(self, permit: Permit) -> list[int]:
+        """Numbers of the standards that a vehicle counts under."""
+        standards = (basis.materials.standard for basis in self.bases)
+        return [k for k, one in enumerate(standards) if counts_under(permit.vehicle.name, one)]
+
+    def over_deck(self, permit: Permit, alone: Deck) -> OverDeck:
+        """A vehicle driven over the whole deck."""
+        runs, mine = load_positions(alone), self.counting(permit)
+        trackers = {key: one for key, one in self.trackers.items() if key[0] in mine}
+        blocks = []
+        shears: dict[tuple[int, int], list[Floats]] = {}
+        for first, response, _ in stream(self.solved, runs, lambda _, response: response.fields):
+            made = self.watch.moments.blocks(first, response)
+            lean = {id(block): replace(block, beside=nothing_beside) for block in made}
+            blocks.append([lean[id(block)] for block in made])
+            for key, (tracker, _) in trackers.items():
+                shears.setdefault(key, []).append(tracker.factored(response))
+        return OverDeck(
+            runs,
+            Moments.of(np.arange(len(self.plan)), blocks),
+            {
+                key: ShearOfVehicle.of(tracker, shears[key], width)
+                for key, (tracker, width) in trackers.items()
+            },
+        )
+
+    def rated(self, permit: Permit, alone: Deck, over: OverDeck) -> Iterator[Rated]:
+        """A vehicle by every standard that it counts under."""
+        for k in self.counting(permit):
+            multipliers = []
+            for limit in self.limits[k]:
+                found = moment_multiplier(limit, over.moments, limit.at)
+                multipliers.append(self.of_moment(limit, found, over.runs))
+                if limit.check is Check.BENDING:
+                    self._take_short(limit, over.moments)
+            guess = min((m.value for m in multipliers if m.ultimate), default=1.0)
+            for key, one in over.shears.items():
+                sheared = one.multiplier(guess) if key[0] == k else None
+                if sheared is not None:
+                    multipliers.append(self.of_shear(one.tracker, sheared, over.runs))
+            multipliers += self.punching(k, alone, over.runs)
+            yield self.of_standard(k, permit, multipliers, over.runs)
+
+    def of_standard(
+        self,
+        k: int,
+        permit: Permit,
+        multipliers: Sequence[Multiplier],
+        runs: Runs,
+        *,
+        at_places: bool = False,
+    ) -> Rated:
+        """All multipliers by a standard; at_places : not of the whole deck."""
+        return Rated(
+            vehicle=permit.vehicle.name,
+            standard=self.bases[k].materials.standard,
+            multipliers=tuple(sorted(multipliers, key=lambda m: m.value)),
+            gamma=self.watch.shears[k].combination.traffic,
+            n=sum(map(len, runs)),
+            at_places=at_places,
+        )
+
+    def as_contacts(self, run: LoadPositions) -> LoadPositions:
+        """The same run with the wheels as they stand for punching."""
+        traffic = self.watch.deck.required_traffic
+        depth = 0.0 if traffic.dispersal == "none" else traffic.surfacing
+        by = 2.0 * depth * float(np.tan(traffic.dispersal_angle))
+        patches = tuple((a.patch[0] + by, a.patch[1] + by) for a in run.vehicle.axles)
+        return replace(run, patches=patches)
+
+    def _take_short(self, limit: MomentLimit, moments: Moments) -> None:
+        """A result point stands for those that are read at it."""
+        here = np.full(len(self.plan), MOST)
+        here[limit.at] = point_multipliers(limit, moments)
+        self.short = np.minimum(self.short, here[self.watch.read_at[limit.row]])
+
+    def of_moment(self, limit: MomentLimit, found: MomentMultiplier, runs: Runs) -> Multiplier:
+        """A multiplier of moments with its place and load position."""
+        at = (float(self.plan[found.at, 0]), float(self.plan[found.at, 1]))
+        return Multiplier(
+            value=found.value,
+            check=limit.check,
+            rule=limit.rule,
+            words=limit.words,
+            ultimate=limit.tracker.combination.limit_state == "ULS",
+            at=at,
+            where=f"{place(self.watch.deck, at)}, ({at_text(at)}) m",
+            position=None if found.number < 0 else position_of(runs, found.number),
+            source=limit.source,
+        )
+
+    def of_shear(self, tracker: ShearTracker, found: ShearMultiplier, runs: Runs) -> Multiplier:
+        """A multiplier in shear with its place and load position."""
+        sections = tracker.sections
+        line, side = sections.names[sections.line[found.sample]], sections.side[found.sample]
+        at = (float(sections.points[found.sample, 0]), float(sections.points[found.sample, 1]))
+        beside = f"{'before' if side < 0 else 'after'} {line_title(self.watch.deck, line)}"
+        return Multiplier(
+            value=found.value,
+            check=Check.SHEAR,
+            rule="shear without links",
+            words=beside,
+            ultimate=True,
+            at=at,
+            where=f"{beside}, ({at_text(at)}) m",
+            position=None if found.number < 0 else position_of(runs, found.number),
+            source=tracker.mat.factors.marked(ONE_WAY[tracker.mat.standard], *CHOSEN),
+        )
+
+    def punching(self, k: int, alone: Deck, runs: Runs) -> Iterator[Multiplier]:
+        """Utilisation in punching grows with the load in proportion."""
+        mat, factor = self.bases[k].materials, self.watch.shears[k].combination.traffic
+        reach = reach_of(self.watch.reinforcement.bars, mat)
+        parts = self.watch.drawn[k].parts
+        for part in parts:
+            holds = part.holds if len(parts) > 1 else None
+            found: WheelPunching | None = wheel_punching(
+                alone, runs, (), part.bars, mat, factor, holds, reach
+            )
+            if found is None or found.utilisation <= 0.0:
+                continue
+            yield Multiplier(
+                value=min(1.0 / found.utilisation, MOST),
+                check=Check.PUNCHING,
+                rule="punching under wheels",
+                words=f"{found.wheels} wheel{'s' * (found.wheels > 1)}, {found.shape}",
+                ultimate=True,
+                at=found.at,
+                where=f"{place(self.watch.deck, found.at)}, ({at_text(found.at)}) m",
+                position=found.position,
+                source=found.source,
+            )
