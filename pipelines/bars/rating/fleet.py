@@ -28,9 +28,12 @@ class Level:
 
 
 LRFR = Source(None, "AASHTO Manual for Bridge Evaluation, table 6A.4.2.2-1, strength I")
+PERMIT = Source(None, "AASHTO Manual for Bridge Evaluation, table 6A.4.5.4.2a-1, strength II")
 LEVELS = (
     Level(name="inventory", standard="AASHTO LRFD", gamma=1.75, source=str(LRFR)),
     Level(name="operating", standard="AASHTO LRFD", gamma=1.35, source=str(LRFR)),
+    # of those the one for a vehicle that no other traffic is beside
+    Level(name="permit, escorted, one trip", standard="AASHTO LRFD", gamma=1.1, source=str(PERMIT)),
 )
 
 

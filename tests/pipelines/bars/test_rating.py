@@ -157,14 +157,16 @@ def test_a_narrower_path_carries_no_less(deck: Deck, fleet: Fleet, rating: Ratin
 
 
 def test_levels_go_with_the_factor(rating: Rating) -> None:
-    """AASHTO: inventory is strength I itself, operating 1.75/1.35 of it."""
+    """AASHTO: inventory is strength I itself, operating 1.75/1.35 of it, an escorted permit trip
+    1.75/1.1."""
     rated = replace(rating.rated[0], standard="AASHTO LRFD", gamma=1.75)
-    inventory, operating = (
+    inventory, operating, permit = (
         rated.at_level(next(level for level in rating.levels if level.name == name))
-        for name in ("inventory", "operating")
+        for name in ("inventory", "operating", "permit, escorted, one trip")
     )
     least = min(m.value for m in rated.multipliers if m.ultimate)
     assert inventory == pytest.approx(least, rel=1e-12)  # a quotient of the same factor: rounding
+    assert permit == pytest.approx(inventory * 1.75 / 1.1, rel=1e-12)
     assert operating == pytest.approx(inventory * 1.75 / 1.35, rel=1e-12)
 
 
