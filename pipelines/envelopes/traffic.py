@@ -28,7 +28,6 @@ from pipelines.envelopes.lane_extremes import (
 )
 from pipelines.errors import JobError
 from pipelines.model.responses import (
-    WIDE,
     Response,
     SolvedDeck,
     ahead,
@@ -45,7 +44,6 @@ from pipelines.traffic.trains import load_count, model_trains
 from plate.arrays import Floats, Ints
 from plate.solver.nested_dissection import Loads as RightHandSides
 from plate.solver.solution import WholeSolution
-from plate.solver.stiffness import BLOCK
 from plate.threads import one_thread
 
 RESULTS_SET = "results"
@@ -78,8 +76,7 @@ def traffic_envelopes(
         mine = () if model.whole else observers
         for first, seen in read_blocks(solved, ahead(job.runs), job.seen, workers):
             job.know(first, seen)
-        # Observers hold whole fields of a block.
-        blocks = in_blocks(job.loads, BLOCK if mine else WIDE)
+        blocks = in_blocks(job.loads)
         for first, (part, response) in read_blocks(solved, blocks, job.reader(mine), workers):
             job.take(first, part)
             if response is not None:

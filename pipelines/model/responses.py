@@ -43,11 +43,9 @@ T = TypeVar("T")
 Block = tuple[int, Loads, slice]
 """The number of the first of some load positions, their run, and which of it."""
 
-# Runs of so many load positions are long: every so manyth is looked at before all of them, and as
-# their lattice is fine, more of them are alike and solved together.
+# Runs of so many load positions are long: every so manyth is looked at before all of them.
 LONG = 8 * BLOCK
 STRIDE = 29
-WIDE = 2 * BLOCK
 
 # What may be out of balance, as a share of the load: static cases are refined; load positions are
 # not, and the thin limit costs them digits.
@@ -390,17 +388,13 @@ def read_blocks(
             yield waiting.popleft().result()
 
 
-def in_blocks(runs: Sequence[Loads], wide: int = BLOCK) -> Iterator[Block]:
+def in_blocks(runs: Sequence[Loads]) -> Iterator[Block]:
     """Load positions that are solved together: the number of the first, counted over all runs, and
-    where they are.
-
-    wide : how many of a long run.
-    """
+    where they are."""
     base = 0
     for run in runs:
-        size = wide if len(run) >= LONG else BLOCK
-        for start in range(0, len(run), size):
-            yield base + start, run, slice(start, min(start + size, len(run)))
+        for start in range(0, len(run), BLOCK):
+            yield base + start, run, slice(start, min(start + BLOCK, len(run)))
         base += len(run)
 
 

@@ -123,7 +123,7 @@ def test_the_number_of_threads_changes_nothing(
     )
 
 
-def test_looking_ahead_and_wide_blocks_change_nothing(
+def test_looking_ahead_changes_nothing(
     solved: SolvedDeck, envelopes: TrafficEnvelope, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Runs taken as long: the same governing positions, values to the rounding of the few that they
