@@ -48,8 +48,8 @@ class FleetTable(Table):
         left_out="those of the standards alone",
     )  # fmt: skip
     level: Annotated[list[LevelTable], Count(1, 20)] | None = entry(
-        "Levels, each a table [[level]]; AASHTO's inventory, operating and permit levels are always "
-        "there.",
+        "Levels, each a table [[level]]; AASHTO's inventory, operating and permit levels are "
+        "always there.",
         [{"name": "escorted", "standard": "EN 1992", "gamma": 1.1}],
         default=None,
         left_out="the factors of the deck file",
