@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipelines.caution import CAUTION
+from pipelines.cli.progress import Progress
 from pipelines.cli.words import DECK, STATUS, Commands, found_deck, terminal
 from pipelines.errors import JobError, MissingError
 
@@ -91,12 +92,13 @@ def _collapse(arguments: argparse.Namespace) -> int:
         positions=arguments.positions,
         worst=arguments.worst,
     )
-    found = collapse_load(deck, wanted)
-    if not arguments.bending:
-        from pipelines.analysis import analyse
+    with Progress() as tell:
+        found = collapse_load(deck, wanted, tell)
+        if not arguments.bending:
+            from pipelines.analysis import analyse
 
-        verdicts = analyse(deck, tolerances_wanted=False).verdicts
-        found = replace(found, brittle=brittle_checks(verdicts, found.basis, found.combination))
+            verdicts = analyse(deck, tell, tolerances_wanted=False).verdicts
+            found = replace(found, brittle=brittle_checks(verdicts, found.basis, found.combination))
     files = write_collapse(found, arguments.out)
     console = terminal()
     for line in [*summary_lines(found), *map(str, files), CAUTION]:

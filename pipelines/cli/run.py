@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipelines.caution import CAUTION
+from pipelines.cli.progress import Progress
 from pipelines.cli.words import DECK, STATUS, Commands, found_deck, terminal
 from pipelines.errors import JobError
 
@@ -82,7 +83,7 @@ def _run(arguments: argparse.Namespace) -> int:
         from pipelines.cli.watch import watch
 
         return watch(path, partial(_watched, arguments, path))
-    with _Progress(quiet=arguments.quiet) as tell:
+    with Progress(quiet=arguments.quiet) as tell:
         result = run(path, arguments.out, tell, pdf=arguments.pdf, fitted=arguments.fitted)
     if arguments.json:
         print((arguments.out / "summary.json").read_text(encoding="utf-8"), end="")
@@ -107,7 +108,7 @@ def _watched(arguments: argparse.Namespace, path: Path, kept: "Kept") -> None:
     from pipelines.run import analysed, write_results, written
 
     start = time.perf_counter()
-    with _Progress(quiet=arguments.quiet) as tell:
+    with Progress(quiet=arguments.quiet) as tell:
         result = analysed(
             path, arguments.out, tell, pdf=arguments.pdf, kept=kept, fitted=arguments.fitted
         )
@@ -138,50 +139,6 @@ def _fails(result: "Result", what: str) -> bool:
     if not result.verdicts:
         raise JobError(f"--fail-on {what}: the deck file has no bars")
     return any(verdict.adequacy is not Adequacy.ADEQUATE for verdict in result.verdicts)
-
-
-class _Progress:
-    """A progress bar on the terminal's error stream, nothing where that is not a terminal."""
-
-    def __init__(self, *, quiet: bool) -> None:
-        self.quiet = quiet
-
-    def __enter__(self) -> "_Progress":
-        from rich.console import Console
-        from rich.progress import (
-            BarColumn,
-            Progress,
-            TextColumn,
-            TimeElapsedColumn,
-            TimeRemainingColumn,
-        )
-
-        self.bar = Progress(
-            TextColumn("{task.description:<20}"),
-            BarColumn(),
-            TextColumn("{task.completed:>7.0f}/{task.total:<7.0f}"),
-            TimeElapsedColumn(),
-            TimeRemainingColumn(),
-            console=Console(stderr=True),
-            disable=self.quiet or not sys.stderr.isatty(),
-        )
-        self.tasks: dict[str, int] = {}
-        self.bar.__enter__()
-        return self
-
-    def __call__(self, stage: str, part: int, whole: int) -> None:
-        if stage not in self.tasks:
-            for task in self.tasks.values():
-                total = self.bar.tasks[task].total
-                self.bar.update(task, completed=total or 0)  # type: ignore[arg-type]
-            self.tasks[stage] = self.bar.add_task(stage, total=whole)
-        self.bar.update(self.tasks[stage], completed=part)  # type: ignore[arg-type]
-
-    def __exit__(self, *error: object) -> None:
-        if error[0] is None:
-            for task in self.tasks.values():
-                self.bar.update(task, completed=self.bar.tasks[task].total or 0)  # type: ignore
-        self.bar.__exit__(*error)  # type: ignore[arg-type]
 
 
 def _closing_table(result: "Result", out: Path) -> None:

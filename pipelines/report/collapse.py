@@ -117,8 +117,8 @@ def _result(found: CollapseLoad) -> list[Words]:
     looked, closer = len(found.positions), sum(p.found is not None for p in found.positions)
     if looked > 1:
         lines.append(
-            f"Of {found.of} load positions of this vehicle {looked} were looked at, {closer} of "
-            f"them between both bounds; none of these {looked} collapses below "
+            f"Of {found.of} load positions of this vehicle on the slab {looked} were looked at, "
+            f"{closer} of them between both bounds; none of these {looked} collapses below "
             f"{number(found.safe)}."
         )
     lines.append(

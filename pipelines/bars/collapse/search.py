@@ -90,8 +90,8 @@ class Brittle:
 @dataclass(frozen=True, kw_only=True)
 class CollapseLoad:
     """What was found. positions : in order of their safe bounds, the least first; of : how many
-    positions the deck file has for this vehicle. rows : ductility. brittle : empty where it was not
-    asked for. first : elastic first yield at the governing position."""
+    of this vehicle's positions have a wheel on the slab. rows : ductility. brittle : empty where it
+    was not asked for. first : elastic first yield at the governing position."""
 
     deck: Deck
     basis: DesignBasis
@@ -124,7 +124,9 @@ class CollapseLoad:
 
 
 def collapse_load(deck: Deck, wanted: Wanted, progress: Progress | None = None) -> CollapseLoad:
-    """Bounds of the multiplier of a vehicle, without the brittle checks (`with_brittle`).
+    """Bounds of the multiplier of a vehicle, without the brittle checks (`brittle_checks`).
+
+    progress : called with the stage, the load positions that are done and those there are.
 
     Raises
     ------
@@ -143,7 +145,7 @@ def collapse_load(deck: Deck, wanted: Wanted, progress: Progress | None = None) 
     found: list[Bounded] = []
     for k, (run, number) in enumerate(chosen):
         if progress is not None:
-            progress("safe bounds of load positions", k, len(chosen))
+            progress("safe bounds", k, len(chosen))
         safe = float("nan")
         if len(chosen) > 1:
             try:
@@ -163,7 +165,7 @@ def collapse_load(deck: Deck, wanted: Wanted, progress: Progress | None = None) 
     closer = max(wanted.worst, missing) if len(found) > 1 else 1
     for k, one in enumerate(found[:closer]):
         if progress is not None:
-            progress("worst positions between both bounds", k, min(closer, len(found)))
+            progress("both bounds", k, min(closer, len(found)))
         load = vehicle_load(deck, one.run, one.number)
         found[k] = Bounded(
             position=one.position,
@@ -232,7 +234,7 @@ def _basis(deck: Deck, standard: str) -> DesignBasis:
 
 
 def _positions(deck: Deck, wanted: Wanted) -> tuple[list[tuple[LoadPositions, int]], int]:
-    """The positions to be looked at, and how many the deck file has for the vehicle."""
+    """The positions to be looked at, and how many of the vehicle's have a wheel on the slab."""
     if deck.traffic is None or not deck.traffic.vehicles:
         raise JobError(f"{deck.path}: a collapse load needs a vehicle, [traffic] in the deck file")
     runs = load_positions(deck)
@@ -243,20 +245,21 @@ def _positions(deck: Deck, wanted: Wanted) -> tuple[list[tuple[LoadPositions, in
     mine = [run for run in runs if run.vehicle.name == name]
     if any(run.spreads is not None for run in mine) or mine[0].vehicle.variable is not None:
         raise CoverageError(f"{name} has a variable spacing: its collapse load is not covered")
-    count = sum(len(run) for run in mine)
     if wanted.at is not None:
         direction = "reverse" if wanted.reverse else "forward"
         run = next((one for one in mine if one.direction == direction), mine[0])
         run = _at(run, wanted.at)
         if not vehicle_load(deck, run, 0).patches:
             raise JobError(f"--at {wanted.at[0]:g} {wanted.at[1]:g}: no wheel stands on the slab")
-        return [(run, 0)], count
+        return [(run, 0)], 1
     every = [(run, k) for run in mine for k in range(len(run))]
-    if len(every) > wanted.positions:
-        numbers = np.unique(np.linspace(0, len(every) - 1, wanted.positions).astype(int))
-        every = [every[k] for k in numbers]
     loaded = [(run, k) for run, k in every if vehicle_load(deck, run, k).patches]
-    return loaded, count
+    if not loaded:
+        raise JobError(f"{name}: no wheel stands on the slab at any load position")
+    if len(loaded) <= wanted.positions:
+        return loaded, len(loaded)
+    numbers = np.linspace(0, len(loaded) - 1, wanted.positions).astype(int)
+    return [loaded[k] for k in numbers], len(loaded)
 
 
 def _at(run: LoadPositions, place: tuple[float, float]) -> LoadPositions:

@@ -2,6 +2,7 @@
 
 import csv
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -117,8 +118,10 @@ def test_the_worst_of_all_positions_is_at_midspan(tmp_path: Path) -> None:
     # wheels wholly on the slab and partly, both ends: 0 to 3 in steps of 0.5
     assert (found.of, len(found.positions)) == (7, 7)
     assert [one.safe for one in found.positions] == sorted(one.safe for one in found.positions)
-    few = collapse_load(deck, Wanted(beams={}, worst=1, positions=3))
-    assert len(few.positions) == 3
+    told: list[tuple[str, int, int]] = []
+    few = collapse_load(deck, Wanted(beams={}, worst=1, positions=3), lambda *one: told.append(one))
+    assert (few.of, len(few.positions)) == (7, 3)
+    assert told == [*(("safe bounds", k, 3) for k in range(3)), ("both bounds", 0, 1)]
     rows = list(csv.DictReader(csv_text(found).splitlines()))
     assert len(rows) == 7
     assert float(rows[0]["lower_bound"]) == pytest.approx(found.safe, rel=1e-5)
@@ -151,6 +154,12 @@ def test_beams_give_way_by_hand(tmp_path: Path) -> None:
         ),
         ((SLAB, STRIP, AXLE, WEIGHT), {}, JobError, "needs bars"),
         ((SLAB, STRIP, WEIGHT, GRADES, BOTTOM, TOP), {}, JobError, "needs a vehicle"),
+        (
+            (SLAB, STRIP, AXLE.replace("[0.0]", "[1.2]"), WEIGHT, GRADES, BOTTOM, TOP),
+            {},
+            JobError,
+            "no wheel stands on the slab",
+        ),
         (
             (SLAB, STRIP + "lifts = true\n", AXLE, WEIGHT, GRADES, BOTTOM, TOP),
             {},
@@ -219,14 +228,21 @@ def test_ductility_by_hand() -> None:
     assert hinge_rows(slab, materials("5 ksi", "Grade 60", "AASHTO LRFD")) == ()
 
 
-def test_command_writes_table_and_page(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_command_writes_table_and_page(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a terminal it tells how far it has come."""
     deck = strip(tmp_path)
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True)
     out = tmp_path / "out"
     words = ["collapse", deck.path, "--out", str(out), "--bending", "--positions", "3"]
     assert main(words) == 0
-    told = capsys.readouterr().out
+    told, beside = capsys.readouterr()
     assert "Both bounds are certified" in told
     assert "qualified engineer" in told
+    # of 3 positions all have been bounded
+    for stage in ("safe bounds", "both bounds"):
+        assert re.search(rf"{stage} .* 3/3 ", beside)
     page = (out / "collapse.html").read_text(encoding="utf-8")
     assert page.count("<svg") == 3
     assert "What it may be used for" in page
