@@ -2,6 +2,7 @@
 
 import csv
 import re
+from html import unescape
 from pathlib import Path
 from textwrap import wrap
 from xml.etree import ElementTree
@@ -11,6 +12,7 @@ import pytest
 
 from pipelines.analysis import analyse
 from pipelines.caution import CAUTION, TO_VERIFY
+from pipelines.cli.main import main
 from pipelines.findings.beam_stiffness import Curve, Sweep
 from pipelines.report.data.findings_csv import write_findings
 from pipelines.report.data.summary import summary
@@ -21,8 +23,9 @@ from pipelines.report.html import html_of
 from pipelines.report.pdf import typst_of
 from pipelines.report.space import views
 from pipelines.report.space.scene import Scene, Surface
+from tests.pipelines.decks_with_bars import BOTTOM, GRADES, TOP
 from tests.pipelines.fake_findings import fake
-from tests.pipelines.small_decks import MESH, SLAB, deck_of, small_deck
+from tests.pipelines.small_decks import MESH, SLAB, TRAFFIC, WEIGHT, deck_of, small_deck
 
 TEXT = "{http://www.w3.org/2000/svg}text"
 
@@ -85,6 +88,21 @@ def test_data_have_it_as_a_field(tmp_path: Path) -> None:
         marks={},
     )
     assert one.entry()["caution"] == CAUTION
+
+
+def test_a_collapse_load_has_it_in_table_page_and_terminal(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    pytest.importorskip("clarabel")
+    parts = (SLAB, SMALL, TRAFFIC, WEIGHT, GRADES, BOTTOM, TOP)
+    words = ["collapse", deck_of(tmp_path, *parts).path, "--at", "1.5", "0", "--gap", "50"]
+    assert main([*words, "--bending", "--out", str(tmp_path / "out")]) == 0
+    assert CAUTION in capsys.readouterr().out.splitlines()
+    with (tmp_path / "out/collapse.csv").open(encoding="utf-8", newline="") as file:
+        assert [row["caution"] for row in csv.DictReader(file)] == [TO_VERIFY]
+    page = (tmp_path / "out/collapse.html").read_text(encoding="utf-8")
+    [foot] = re.findall(r"<footer>(.*?)</footer>", page, re.DOTALL)
+    assert CAUTION in unescape(foot)
 
 
 def scene() -> Scene:
