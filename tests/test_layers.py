@@ -113,7 +113,6 @@ INNER = {
         "space",
         "html",
         "pdf",
-        "collapse",
         "report",
     ),
 }

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from pipelines.bars.collapse.plastic_deck import BeamStrength
     from pipelines.deck.deck import Deck
 
+FILES = ("collapse.csv", "collapse.html")
 BEAM = re.compile(
     r"(?P<lines>[^=]+)=(?:(?P<rigid>rigid)|(?P<up>[\d.eE+]+)(?:,(?P<down>[\d.eE+]+))?)"
 )
@@ -73,8 +74,11 @@ def _collapse(arguments: argparse.Namespace) -> int:
     from dataclasses import replace
 
     from pipelines.bars.collapse.search import Wanted, brittle_checks, collapse_load
-    from pipelines.outputs import check_folder
-    from pipelines.report.collapse import FILES, summary_lines, write_collapse
+    from pipelines.files import write_text
+    from pipelines.outputs import check_folder, replacing
+    from pipelines.report.data.collapse_csv import write_collapse
+    from pipelines.report.html import html_of
+    from pipelines.report.sections.collapse import collapse_page, summary_lines
 
     for name, low, high in (("gap", 0.05, 50.0), ("positions", 1, 100_000), ("worst", 1, 100)):
         if not low <= getattr(arguments, name) <= high:
@@ -99,9 +103,12 @@ def _collapse(arguments: argparse.Namespace) -> int:
 
             verdicts = analyse(deck, tell, tolerances_wanted=False).verdicts
             found = replace(found, brittle=brittle_checks(verdicts, found.basis, found.combination))
-    files = write_collapse(found, arguments.out)
+    with replacing(arguments.out, "collapse") as folder:
+        write_collapse(folder / "collapse.csv", found)
+        write_text(folder / "collapse.html", html_of(collapse_page(found)))
     console = terminal()
-    for line in [*summary_lines(found), *map(str, files), CAUTION]:
+    files = [str(arguments.out / name) for name in FILES]
+    for line in [*summary_lines(found), *files, CAUTION]:
         console.print(line)
     return 0
 

@@ -18,7 +18,8 @@ from pipelines.caution import TO_VERIFY
 from pipelines.cli.main import main
 from pipelines.deck.deck import Deck
 from pipelines.errors import CoverageError, JobError
-from pipelines.report.collapse import csv_text, summary_lines
+from pipelines.report.data.collapse_csv import write_collapse
+from pipelines.report.sections.collapse import summary_lines
 from pipelines.standards.detailing.ductility import ductile_steel, hinge_rows
 from pipelines.standards.materials import materials
 from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
@@ -122,7 +123,9 @@ def test_the_worst_of_all_positions_is_at_midspan(tmp_path: Path) -> None:
     few = collapse_load(deck, Wanted(beams={}, worst=1, positions=3), lambda *one: told.append(one))
     assert (few.of, len(few.positions)) == (7, 3)
     assert told == [*(("safe bounds", k, 3) for k in range(3)), ("both bounds", 0, 1)]
-    rows = list(csv.DictReader(csv_text(found).splitlines()))
+    write_collapse(tmp_path / "collapse.csv", found)
+    with (tmp_path / "collapse.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
     assert len(rows) == 7
     assert float(rows[0]["lower_bound"]) == pytest.approx(found.safe, rel=1e-5)
     assert {row["caution"] for row in rows} == {TO_VERIFY}

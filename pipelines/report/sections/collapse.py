@@ -1,15 +1,10 @@
-"""A collapse load as files: positions as a table, a page with mechanism and moments."""
+"""The page of `deckslab collapse`, with mechanism and moments, and its words for the terminal."""
 
-import csv
-import io
 import math
-from pathlib import Path
 
 from pipelines.bars.collapse.search import Bounded, Brittle, CollapseLoad
-from pipelines.caution import CAUTION, TO_VERIFY
-from pipelines.files import write_text
+from pipelines.caution import CAUTION
 from pipelines.numbers import length, number, rounded_up
-from pipelines.outputs import replacing
 from pipelines.report.document import (
     Block,
     Bullets,
@@ -24,24 +19,9 @@ from pipelines.report.document import (
     table,
 )
 from pipelines.report.drawings.collapse_plans import mechanism_plan, moment_plan
-from pipelines.report.html import html_of
 
-FILES = ("collapse.csv", "collapse.html")
 # Positions that the page lists.
 LISTED = 10
-COLUMNS = (
-    "vehicle",
-    "direction",
-    "station_m",
-    "offset_m",
-    "safe_multiplier",
-    "lower_bound",
-    "upper_bound",
-    "gap",
-    "triangles",
-    "least_resistance_counted_kNm_m",
-    "caution",
-)
 USE = (
     "It is the collapse load in bending of a slab whose sections turn as far as they need to: for "
     "the reserve of an existing deck beyond first yield, beside the checks of the standard, not "
@@ -59,38 +39,6 @@ USE = (
     "throughout, which may not be the worst where they relieve.",
     "Curved edges are chords of the triangles.",
 )
-
-
-def write_collapse(found: CollapseLoad, out: Path) -> list[Path]:
-    """Write collapse.csv and collapse.html, both at once; returns the files."""
-    with replacing(out, "collapse") as folder:
-        write_text(folder / "collapse.csv", csv_text(found))
-        write_text(folder / "collapse.html", html_of(page(found)))
-    return [out / name for name in FILES]
-
-
-def csv_text(found: CollapseLoad) -> str:
-    """Every position that was looked at, the least multiplier first."""
-    stream = io.StringIO()
-    rows = csv.writer(stream, lineterminator="\n")
-    rows.writerow(COLUMNS)
-    for one in found.positions:
-        at, both = one.position, one.found
-        closer = (
-            ("", "", "", "", "")
-            if both is None
-            else (
-                f"{both.lower:.6g}",
-                f"{both.upper:.6g}",
-                f"{both.gap:.4g}",
-                len(both.triangles.cells),
-                f"{1e-3 * both.floor:.4g}",
-            )
-        )
-        safe = "" if math.isnan(one.safe) else f"{one.safe:.6g}"
-        place = (at.vehicle, at.direction, f"{at.station:.6g}", f"{at.offset:.6g}")
-        rows.writerow([*place, safe, *closer, TO_VERIFY])
-    return stream.getvalue()
 
 
 def summary_lines(found: CollapseLoad) -> list[str]:
@@ -179,8 +127,8 @@ def _brittle_words(found: CollapseLoad, one: Brittle) -> str:
     return f"{told}, met up to {number(one.limit)} times the vehicle at least, {one.place}."
 
 
-def page(found: CollapseLoad) -> Document:
-    """The page."""
+def collapse_page(found: CollapseLoad) -> Document:
+    """A collapse load as one page."""
     deck, one = found.deck, found.governing
     place = one.position.words
     figures = (
