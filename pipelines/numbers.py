@@ -36,6 +36,24 @@ def number(value: float) -> str:
     return text.replace("-", "\u2212", 1) if text.startswith("-") else text
 
 
+def at_least(value: float) -> str:
+    """A lower bound to three figures, no more than its value but for rounding."""
+    return number(_figures(value, np.floor))
+
+
+def at_most(value: float) -> str:
+    """An upper bound to three figures, no less than its value but for rounding."""
+    return number(_figures(value, np.ceil))
+
+
+def _figures(value: float, towards: np.ufunc) -> float:
+    if not np.isfinite(value) or value == 0.0:
+        return value
+    unit = 10.0 ** (np.floor(np.log10(abs(value))) - 2.0)
+    near = np.round(value / unit)
+    return float(unit * (near if abs(value / unit - near) < 1e-6 else towards(value / unit)))
+
+
 def as_result(value: float) -> str:
     """A result to three figures, no finer than a thousandth of its unit: less is rounding."""
     rounded = round(value, 3)

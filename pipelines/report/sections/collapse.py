@@ -4,7 +4,7 @@ import math
 
 from pipelines.bars.collapse.search import Bounded, Brittle, CollapseLoad
 from pipelines.caution import CAUTION
-from pipelines.numbers import length, number, rounded_up
+from pipelines.numbers import at_least, at_most, length, number, rounded_up
 from pipelines.report.document import (
     Block,
     Bullets,
@@ -52,22 +52,22 @@ def _result(found: CollapseLoad) -> list[Words]:
     assert both is not None
     standard = found.basis.materials.standard
     lines: list[Words] = [
-        f"Collapse in bending by the resistances of {standard}: {number(both.lower)} to "
-        f"{number(both.upper)} times {one.position.words}, gap {100.0 * both.gap:.1f} %, "
+        f"Collapse in bending by the resistances of {standard}: {at_least(both.lower)} to "
+        f"{at_most(both.upper)} times {one.position.words}, gap {100.0 * both.gap:.1f} %, "
         f"{len(both.triangles.cells)} triangles. Both bounds are certified.",
     ]
     first = found.first
     lines.append(
-        f"Elastic first yield at the same position: {number(first.multiplier)} times the vehicle, "
-        f"{first.face} bars at station {length(first.at[0])} m, offset {length(first.at[1])} m, by "
-        "the stiffnesses of the deck file."
+        f"Elastic first yield at the same position: {at_least(first.multiplier)} times the "
+        f"vehicle, {first.face} bars at station {length(first.at[0])} m, offset "
+        f"{length(first.at[1])} m, by the stiffnesses of the deck file."
     )
     looked, closer = len(found.positions), sum(p.found is not None for p in found.positions)
     if looked > 1:
         lines.append(
             f"Of {found.of} load positions of this vehicle on the slab {looked} were looked at, "
             f"{closer} of them between both bounds; none of these {looked} collapses below "
-            f"{number(found.safe)}."
+            f"{at_least(found.safe)}."
         )
     lines.append(
         f"The factor that {standard} asks of this traffic is {found.combination.traffic:g} "
@@ -92,10 +92,10 @@ def _conditions(found: CollapseLoad) -> list[Words]:
     elif math.isnan(found.counts):
         lines.append("The plastic multiplier may not be used: a brittle check ends it.")
     elif shown:
-        lines.append(f"What counts, the smallest of these: {number(found.counts)}.")
+        lines.append(f"What counts, the smallest of these: {at_least(found.counts)}.")
     else:
         lines.append(
-            f"The smallest of these, {number(found.counts)}, counts only if it is shown that the "
+            f"The smallest of these, {at_least(found.counts)}, counts only if it is shown that the "
             "sections turn; the following do not show it."
         )
     if not found.rows:
@@ -124,7 +124,7 @@ def _brittle_words(found: CollapseLoad, one: Brittle) -> str:
     told = f"{name}: utilisation {rounded_up(one.utilisation)} under all traffic of the deck file"
     if math.isnan(one.limit):
         return f"{told}, not met, {one.place}."
-    return f"{told}, met up to {number(one.limit)} times the vehicle at least, {one.place}."
+    return f"{told}, met up to {at_least(one.limit)} times the vehicle at least, {one.place}."
 
 
 def collapse_page(found: CollapseLoad) -> Document:
@@ -142,8 +142,8 @@ def collapse_page(found: CollapseLoad) -> Document:
                 f"moments-{k}",
                 moment_plan(deck, one, k),
                 "Moments of the lower bound, in equilibrium with permanent loads and "
-                f"{number(one.lower)} times the vehicle, one of many such fields; where triangles "
-                "meet they may jump, and the mean is drawn.",
+                f"{at_least(one.lower)} times the vehicle, one of many such fields; where "
+                "triangles meet they may jump, and the mean is drawn.",
             )
             for k in (0, 1)
         ),
@@ -167,9 +167,9 @@ def _positions(positions: tuple[Bounded, ...]) -> Table:
     rows = [
         (
             one.position.words,
-            number(one.safe),
-            "–" if one.found is None else number(one.found.lower),
-            "–" if one.found is None else number(one.found.upper),
+            at_least(one.safe),
+            "–" if one.found is None else at_least(one.found.lower),
+            "–" if one.found is None else at_most(one.found.upper),
         )
         for one in positions[:LISTED]
     ]

@@ -18,6 +18,7 @@ from pipelines.caution import TO_VERIFY
 from pipelines.cli.main import main
 from pipelines.deck.deck import Deck
 from pipelines.errors import CoverageError, JobError
+from pipelines.numbers import at_least, at_most
 from pipelines.report.data.collapse_csv import write_collapse
 from pipelines.report.sections.collapse import summary_lines
 from pipelines.standards.detailing.ductility import ductile_steel, hinge_rows
@@ -156,6 +157,20 @@ def test_beams_give_way_by_hand(tmp_path: Path) -> None:
             "beyond the slab",
         ),
         ((SLAB, STRIP, AXLE, WEIGHT), {}, JobError, "needs bars"),
+        (
+            (
+                SLAB,
+                STRIP.replace("0.5]", "0.5]\nradius_m = 30.0"),
+                AXLE,
+                WEIGHT,
+                GRADES,
+                BOTTOM,
+                TOP,
+            ),
+            {},
+            CoverageError,
+            "straight decks",
+        ),
         ((SLAB, STRIP, WEIGHT, GRADES, BOTTOM, TOP), {}, JobError, "needs a vehicle"),
         (
             (SLAB, STRIP, AXLE.replace("[0.0]", "[1.2]"), WEIGHT, GRADES, BOTTOM, TOP),
@@ -229,6 +244,14 @@ def test_ductility_by_hand() -> None:
     assert [r.provided for r in ratio] == pytest.approx([1.0] * 4)
     assert ductile_steel(materials("5 ksi", "Grade 60", "AASHTO LRFD")) is None
     assert hinge_rows(slab, materials("5 ksi", "Grade 60", "AASHTO LRFD")) == ()
+
+
+def test_bounds_in_print_are_rounded_away_from_each_other() -> None:
+    assert (at_least(2.0387), at_most(2.0312)) == ("2.03", "2.04")
+    assert (at_least(99.96), at_most(99.96)) == ("99.9", "100")
+    # what rounding leaves of round numbers
+    assert (at_least(1.35 - 1e-12), at_most(1.35 + 1e-12)) == ("1.35", "1.35")
+    assert (at_least(math.nan), at_most(0.0)) == ("–", "0")
 
 
 def test_command_writes_table_and_page(
