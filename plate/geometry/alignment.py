@@ -44,6 +44,15 @@ class Alignment:
         s, y = plan[..., 0], plan[..., 1]
         return np.stack([(R - y) * np.sin(s / R), R - (R - y) * np.cos(s / R)], axis=-1)
 
+    def from_cartesian(self, xy: Floats) -> Floats:
+        """Plan points (..., 2) [m] of Cartesian ones, within half a circle of station 0."""
+        xy = np.asarray(xy, dtype=float)
+        if self.straight:
+            return xy
+        R, side = self.radius, np.sign(self.radius)
+        across, along = side * (R - xy[..., 1]), side * xy[..., 0]
+        return np.stack([R * np.arctan2(along, across), R - side * np.hypot(along, across)], -1)
+
     def stretch(self, plan: Floats) -> Floats:
         """Length of arc at each point per length of station, 1 - y/R, (...,) [-]."""
         plan = np.asarray(plan, dtype=float)

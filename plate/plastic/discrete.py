@@ -97,9 +97,8 @@ def with_loads(slab: PlasticSlab, *loads: PlasticLoad) -> Triangles:
         cutter.point((x, y))
     patches = [patch for load in loads for patch in load.patches]
     if patches:
-        region = _region(slab.triangles)
         for k, patch in enumerate(patches):
-            on_slab = shapely.Polygon(patch.corners).intersection(region)
+            on_slab = shapely.Polygon(patch.corners).intersection(slab.triangles.region)
             parts = [part for part in shapely.get_parts(on_slab) if part.area > NOTHING]
             if not parts:
                 raise LoadError("a patch lies off the slab")
@@ -157,13 +156,6 @@ def discrete(slab: PlasticSlab, mesh: Triangles, live: PlasticLoad, dead: Plasti
         factor=factor,
         floor=FLOOR * moment if low_plus or low_minus else 0.0,
     )
-
-
-def _region(mesh: Triangles) -> shapely.Polygon:
-    rim = mesh.points[mesh.edges[mesh.on_rim]]
-    rings = shapely.get_parts(shapely.polygonize([shapely.LineString(edge) for edge in rim]))
-    parts = shapely.STRtree(rings).query(shapely.points(mesh.centroids), predicate="within")
-    return shapely.union_all(rings[np.unique(parts[1])])
 
 
 def _pressures(mesh: Triangles, load: PlasticLoad) -> tuple[Floats, Floats]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from plate.arrays import Floats, Ints
@@ -92,6 +93,16 @@ class Triangles:
         """Lengths (e,) of the edges [m]."""
         a, b = self.points[self.edges[:, 0]], self.points[self.edges[:, 1]]
         return np.asarray(np.linalg.norm(b - a, axis=1))
+
+    @cached_property
+    def region(self) -> shapely.Geometry:
+        """The polygon that the triangles cover, holes in it where they leave openings."""
+        rim = self.points[self.edges[self.on_rim]]
+        rings = shapely.get_parts(shapely.polygonize([shapely.LineString(edge) for edge in rim]))
+        parts = shapely.STRtree(rings).query(shapely.points(self.centroids), predicate="within")
+        found = shapely.union_all(rings[np.unique(parts[1])])
+        shapely.prepare(found)
+        return found
 
     @cached_property
     def _edges(self) -> tuple[Ints, Ints]:

@@ -22,7 +22,8 @@ from pipelines.standards.detailing.anchorage import anchorage
 from pipelines.standards.resistance.bars import LAYERS
 from pipelines.traffic.positions import LoadPositions
 from plate.arrays import Floats
-from plate.geometry.outline import plan_area, region
+from plate.geometry.alignment import Alignment
+from plate.geometry.outline import plan_area
 from plate.meshing.cell_sizes import uniform
 from plate.meshing.free_mesh import quad_mesh
 from plate.meshing.grid import grid_mesh
@@ -59,10 +60,10 @@ def check_covered(deck: Deck, beams: Mapping[str, BeamStrength]) -> None:
     not covered."""
     if deck.reinforcement is None:
         raise JobError(f"{deck.path}: a collapse load needs bars, [[bars]] in the deck file")
-    if not deck.plan.alignment.straight:
-        raise CoverageError("collapse loads are for straight decks, not for [plan] radius_m")
     if deck.slab.zones:
         raise CoverageError("collapse loads are for one thickness, not for [[slab.zone]]")
+    if not deck.plan.alignment.straight:
+        _check_curved(deck, beams)
     if deck.reinforcement.imposed:
         raise CoverageError("collapse loads are without imposed membrane forces")
     lifting = [point.name for point in deck.points if point.lifts]
@@ -94,6 +95,27 @@ def check_covered(deck: Deck, beams: Mapping[str, BeamStrength]) -> None:
         )
 
 
+def _check_curved(deck: Deck, beams: Mapping[str, BeamStrength]) -> None:
+    """The same of what follows [plan] radius_m: triangles have chords where a deck has arcs."""
+    if float(np.abs(deck.plan.outline[:, 0]).max()) >= np.pi * abs(deck.plan.alignment.radius):
+        raise CoverageError("collapse loads are for decks within half a circle of station 0")
+    if deck.points:
+        raise CoverageError("collapse loads of curved decks are without held points, [[point]]")
+    if _line_loads(deck):
+        raise CoverageError("collapse loads of curved decks are without line loads of [[case]]")
+    for line in deck.lines:
+        strength = beams.get(line.name)
+        if (
+            strength is not None
+            and not strength.rigid
+            and np.ptp(deck.plan.lines[line.name].path[:, 0]) > 0.0
+        ):
+            raise CoverageError(
+                f"beam {line.name} is curved: its own collapse is not covered; --beam "
+                f'"{line.name}=rigid" leaves it out'
+            )
+
+
 def plastic_slab(deck: Deck, basis: DesignBasis, beams: Mapping[str, BeamStrength]) -> PlasticSlab:
     """The slab of a deck, on triangles before any are halved; `check_covered` was asked before."""
     plan = deck.plan
@@ -119,7 +141,7 @@ def plastic_slab(deck: Deck, basis: DesignBasis, beams: Mapping[str, BeamStrengt
         points += _held(triangles, line)
     return PlasticSlab(
         triangles=triangles,
-        resistances=_bars(deck, basis),
+        resistances=_on_ground(deck.plan.alignment, bar_resistances(deck, basis)),
         holds=holds,
         points=points,
         beams=plastic,
@@ -137,7 +159,8 @@ def permanent_load(deck: Deck, combination: Combination) -> PlasticLoad:
         weight = deck.slab.density * deck.slab.thickness if case.self_weight else 0.0
         pressure += factor * (case.pressure + weight)
         for patch in case.patches:
-            corners = deck.plan.alignment.rectangles(patch.at, patch.size)
+            alignment = deck.plan.alignment
+            corners = alignment.to_cartesian(alignment.rectangles(patch.at, patch.size))
             a, b = patch.size
             patches.append(PressedPatch(corners, factor * patch.load / (a * b)))
     lines = {
@@ -147,19 +170,18 @@ def permanent_load(deck: Deck, combination: Combination) -> PlasticLoad:
     return PlasticLoad(patches=patches, pressure=pressure, lines=lines)
 
 
-def vehicle_load(deck: Deck, run: LoadPositions, number: int) -> PlasticLoad:
+def vehicle_load(deck: Deck, triangles: Triangles, run: LoadPositions, number: int) -> PlasticLoad:
     """The wheels of a vehicle at one of its positions, as its standard gives them, dispersed; those
     off the slab are left out."""
     wheels = run.wheels(slice(number, number + 1))
-    slab = region(deck.plan)
-    shapely.prepare(slab)
-    shapes = shapely.polygons(wheels.corners)
-    kept = shapely.area(shapely.intersection(shapes, slab)) > 1e-9
+    corners = deck.plan.alignment.to_cartesian(wheels.corners)
+    shapes = shapely.polygons(corners)
+    kept = shapely.area(shapely.intersection(shapes, triangles.region)) > 1e-9
     return PlasticLoad(
         patches=[
-            PressedPatch(corners, load / area)
-            for corners, load, area in zip(
-                wheels.corners[kept],
+            PressedPatch(patch, load / area)
+            for patch, load, area in zip(
+                corners[kept],
                 wheels.load[kept].tolist(),
                 shapely.area(shapes[kept]).tolist(),
                 strict=True,
@@ -189,9 +211,10 @@ def _held(triangles: Triangles, line: Line) -> list[tuple[float, float]]:
     return found
 
 
-def _bars(deck: Deck, basis: DesignBasis) -> Resistances:
-    """Resistances of the mats and of the added bars that count at all corners of a triangle and in
-    its middle: no more than what lies there, where their part is convex."""
+def bar_resistances(deck: Deck, basis: DesignBasis) -> Resistances:
+    """Along and across the deck, of triangles in plan: resistances of the mats and of the added
+    bars that count at all corners of a triangle and in its middle, no more than what lies there
+    where their part is convex."""
     reinforcement, mat = deck.required_reinforcement, basis.materials
     angles = [0.0, reinforcement.angle]
     drawn = DrawnBars(
@@ -224,5 +247,20 @@ def _bars(deck: Deck, basis: DesignBasis) -> Resistances:
         found = [tensors(kind.tolist()) for kind in kinds]
         below, above = (np.array([one[k] for one in found]) for k in range(2))
         return below[number.ravel()], above[number.ravel()]
+
+    return at
+
+
+def _on_ground(alignment: Alignment, in_plan: Resistances) -> Resistances:
+    """The same of Cartesian triangles; bars on a curve lie as in the middle of each triangle."""
+    if alignment.straight:
+        return in_plan
+
+    def at(corners: Floats) -> tuple[Floats, Floats]:
+        plan = alignment.from_cartesian(corners)
+        x = alignment.tangent(alignment.from_cartesian(corners.mean(axis=1)))
+        turn = np.stack([x, np.stack([-x[:, 1], x[:, 0]], axis=-1)], axis=-1)
+        below, above = (turn @ tensors @ turn.swapaxes(1, 2) for tensors in in_plan(plan))
+        return below, above
 
     return at

@@ -14,6 +14,7 @@ from pipelines.bars.adequacy import Adequacy, Check, StandardVerdict
 from pipelines.bars.collapse.first_yield import FirstYield, first_yield
 from pipelines.bars.collapse.plastic_deck import (
     BeamStrength,
+    bar_resistances,
     check_covered,
     permanent_load,
     plastic_slab,
@@ -29,6 +30,7 @@ from pipelines.traffic.arrangements import LoadPosition
 from pipelines.traffic.positions import LoadPositions, load_positions
 from plate.errors import CollapseError
 from plate.plastic.collapse import GAP, Collapse, collapse, safe_multiplier
+from plate.plastic.triangles import Triangles
 
 Progress = Callable[[str, int, int], None]
 
@@ -139,8 +141,8 @@ def collapse_load(deck: Deck, wanted: Wanted, progress: Progress | None = None) 
     basis = _basis(deck, wanted.standard)
     factors = combination(basis.materials.factors, "ULS")
     assert factors is not None
-    chosen, count = _positions(deck, wanted)
     slab = plastic_slab(deck, basis, wanted.beams)
+    chosen, count = _positions(deck, wanted, slab.triangles)
     dead = permanent_load(deck, factors)
     found: list[Bounded] = []
     for k, (run, number) in enumerate(chosen):
@@ -149,7 +151,7 @@ def collapse_load(deck: Deck, wanted: Wanted, progress: Progress | None = None) 
         safe = float("nan")
         if len(chosen) > 1:
             try:
-                safe = safe_multiplier(slab, vehicle_load(deck, run, number), dead)
+                safe = safe_multiplier(slab, vehicle_load(deck, slab.triangles, run, number), dead)
             except CollapseError:
                 safe = float("nan")
         position = LoadPosition(
@@ -166,7 +168,7 @@ def collapse_load(deck: Deck, wanted: Wanted, progress: Progress | None = None) 
     for k, one in enumerate(found[:closer]):
         if progress is not None:
             progress("both bounds", k, min(closer, len(found)))
-        load = vehicle_load(deck, one.run, one.number)
+        load = vehicle_load(deck, slab.triangles, one.run, one.number)
         found[k] = Bounded(
             position=one.position,
             run=one.run,
@@ -187,7 +189,7 @@ def collapse_load(deck: Deck, wanted: Wanted, progress: Progress | None = None) 
         rows=hinge_rows(bars, basis.materials),
         ductile=ductile_steel(basis.materials),
         brittle=(),
-        first=first_yield(deck, factors, worst.run, worst.number, slab.resistances),
+        first=first_yield(deck, factors, worst.run, worst.number, bar_resistances(deck, basis)),
     )
 
 
@@ -233,7 +235,9 @@ def _basis(deck: Deck, standard: str) -> DesignBasis:
     return bases[[str(name) for name in names].index(standard)]
 
 
-def _positions(deck: Deck, wanted: Wanted) -> tuple[list[tuple[LoadPositions, int]], int]:
+def _positions(
+    deck: Deck, wanted: Wanted, triangles: Triangles
+) -> tuple[list[tuple[LoadPositions, int]], int]:
     """The positions to be looked at, and how many of the vehicle's have a wheel on the slab."""
     if deck.traffic is None or not deck.traffic.vehicles:
         raise JobError(f"{deck.path}: a collapse load needs a vehicle, [traffic] in the deck file")
@@ -249,11 +253,11 @@ def _positions(deck: Deck, wanted: Wanted) -> tuple[list[tuple[LoadPositions, in
         direction = "reverse" if wanted.reverse else "forward"
         run = next((one for one in mine if one.direction == direction), mine[0])
         run = _at(run, wanted.at)
-        if not vehicle_load(deck, run, 0).patches:
+        if not vehicle_load(deck, triangles, run, 0).patches:
             raise JobError(f"--at {wanted.at[0]:g} {wanted.at[1]:g}: no wheel stands on the slab")
         return [(run, 0)], 1
     every = [(run, k) for run in mine for k in range(len(run))]
-    loaded = [(run, k) for run, k in every if vehicle_load(deck, run, k).patches]
+    loaded = [(run, k) for run, k in every if vehicle_load(deck, triangles, run, k).patches]
     if not loaded:
         raise JobError(f"{name}: no wheel stands on the slab at any load position")
     if len(loaded) <= wanted.positions:

@@ -23,6 +23,7 @@ from pipelines.report.drawings.plan import (
 )
 from plate.arrays import Floats
 from plate.conventions import MOMENTS
+from plate.plastic.collapse import Collapse
 
 LEVELS = 12
 # Hinges that turn less than this share of the largest turn are left out; widths of lines [point].
@@ -80,9 +81,8 @@ def moment_plan(deck: Deck, one: Bounded, component: int) -> Drawing:
     assert found is not None
     mesh = found.triangles
     weights = np.repeat(mesh.areas, 3)
-    sums = np.bincount(
-        mesh.cells.ravel(), weights * found.moments[:, :3, component].ravel(), len(mesh.points)
-    )
+    own = moments_in_plan(deck, found, component)
+    sums = np.bincount(mesh.cells.ravel(), weights * own.ravel(), len(mesh.points))
     shares = np.bincount(mesh.cells.ravel(), weights, len(mesh.points))
     values = 1e-3 * sums / np.where(shares > 0.0, shares, 1.0)
     high = float(np.abs(values).max())
@@ -104,6 +104,15 @@ def moment_plan(deck: Deck, one: Bounded, component: int) -> Drawing:
         f"{number(float(values.max()))} kNm/m."
     )
     return draw(f"collapse-{name}", words, room.size, paint)
+
+
+def moments_in_plan(deck: Deck, found: Collapse, component: int) -> Floats:
+    """m_x or m_y (m, 3) [N m/m] along or across the deck at the corners of the triangles."""
+    alignment = deck.plan.alignment
+    a, b = np.moveaxis(alignment.tangent(alignment.from_cartesian(found.triangles.corners)), -1, 0)
+    a, b = (a, b) if component == 0 else (-b, a)
+    m = found.moments[:, :3]
+    return np.asarray(a**2 * m[..., 0] + b**2 * m[..., 1] + 2.0 * a * b * m[..., 2])
 
 
 def _deck(axes: Axes, deck: Deck, one: Bounded) -> None:

@@ -37,7 +37,7 @@ USE = (
     "are left out. Springs count as rigid. Bars count as anchored where the deck file has them.",
     "One vehicle alone, not a load model; permanent loads with their unfavourable factors "
     "throughout, which may not be the worst where they relieve.",
-    "Curved edges are chords of the triangles.",
+    "Curved edges are chords of the triangles, and bars on a curve straight within each.",
 )
 
 

@@ -67,3 +67,12 @@ def test_rectangles_have_their_true_size_on_the_ground(radius: float) -> None:
             arc = (radius - offset) * angle if math.isfinite(radius) else np.ptp(corners[:, 0])
             assert arc == pytest.approx(a, rel=1e-12)
             np.testing.assert_allclose(corners[[first, last], 1], offset, rtol=1e-12)
+
+
+@pytest.mark.parametrize("radius", [30.0, -30.0, np.inf])
+def test_plan_points_of_cartesian_ones(radius: float) -> None:
+    """There and back, nearly half a circle either way."""
+    plan = np.stack(np.meshgrid([-90.0, -20.0, 0.0, 45.0, 94.0], [-12.0, 0.0, 7.0]), axis=-1)
+    alignment = Alignment(radius)
+    back = alignment.from_cartesian(alignment.to_cartesian(plan))
+    np.testing.assert_allclose(back, plan, rtol=0, atol=1e-11)
