@@ -42,6 +42,8 @@ LEFT, MAKING = 3.0, 2.0
 # what coexists, on two sides; of the six results, and of the forms that design moments are made of.
 RESULT_NUMBERS = 2 * len(RESULTS) * (2 + len(RESULTS))
 FORM_NUMBERS = 2 * 7 * (2 + 3)
+# Blocks that runs of load positions begin and do not fill, and that are read meanwhile.
+PARTS_OF_BLOCKS = 4
 # A job of fewer seconds of one processor does not pay for the start of a process beside it [s].
 APART_FROM = 20.0
 # Seconds of one processor, measured on decks of 1 600 to 140 000 degrees of freedom: for the
@@ -170,7 +172,9 @@ def job_size(deck: Deck, workers: int | None = None, *, tolerances: bool = True)
     in_flight = own.degrees_of_freedom + bars * len(RESULTS) * own.points
     blocks = 8.0 * trains * own.points
     if positions + loads:
-        blocks += 8.0 * BLOCK * (2 * workers + 1) * in_flight
+        # No more than there are, a part of one for each vehicle, direction and case besides.
+        there = (positions + loads) / BLOCK + PARTS_OF_BLOCKS
+        blocks += 8.0 * BLOCK * min(2 * workers + 1, there) * in_flight
     making = MAKING * (richer.matrices + richer.factor) if tolerances else 0.0
     beams = any(line.beam is not None for line in deck.lines)
     seconds = START + OVER_BEAMS * beams

@@ -1,7 +1,8 @@
 """Many vehicles on one deck: a few driven over the whole deck, the others judged at the places
 where those come near to governing."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -24,6 +25,10 @@ MANY = 12
 # Vehicles that are driven over the whole deck to tell the places, and at most so many more whose
 # multipliers are as near to 1 as the places may miss.
 DRIVEN, NEAR_ONE = 4, 3
+# Multipliers at places are told less by so many times what they were too high at most.
+SAFE = 2.0
+# Least share that the note shows.
+SHOWN = 5e-5
 # Multipliers as near to 1 as this are found over the whole deck in any case.
 CLOSE_TO_ONE = 0.01
 Progress = Callable[[int, int], None]
@@ -45,7 +50,8 @@ def rated_at_places(
     fleet = [load_positions(deck) for deck in decks]
     places = Places.of(rater.watch, rater.limits, rater.trackers, fleet)
     found: dict[int, list[Rated]] = {}
-    missed = [0.0]
+    high: dict[Check, float] = {}
+    low = 0.0
 
     def drive(k: int) -> None:
         over = rater.over_deck(permits[k], decks[k])
@@ -59,18 +65,17 @@ def rated_at_places(
         before = [*_at_places(rater, places, permits[k], decks[k], fleet[k])] if count else []
         drive(k)
         for one, two in zip(before, found[k], strict=False):
-            missed += _missed(one, two)
-    high, low = max(missed), -min(missed)
+            for check, share in _missed(one, two):
+                high[check], low = max(share, high.get(check, 0.0)), max(-share, low)
+    near: list[tuple[float, int]] = []
     for k, runs in enumerate(fleet):
         if k not in found:
-            found[k] = [*_at_places(rater, places, permits[k], decks[k], runs)]
+            raw = [*_at_places(rater, places, permits[k], decks[k], runs)]
+            found[k] = [_less(one, high) for one in raw]
+            for one, less in zip(raw, found[k], strict=True):
+                if less.least.value < 1.0 + CLOSE_TO_ONE and one.least.value > 1.0 - CLOSE_TO_ONE:
+                    near.append((abs(less.least.value - 1.0), k))
             _told(progress, found, fleet)
-    near = [
-        (abs(one.least.value - 1.0), k)
-        for k, every in found.items()
-        for one in every
-        if one.at_places and abs(one.least.value - 1.0) <= max(high, CLOSE_TO_ONE)
-    ]
     again = [*dict.fromkeys(k for _, k in sorted(near))]
     for k in again[:NEAR_ONE]:
         drive(k)
@@ -79,11 +84,13 @@ def rated_at_places(
     words = (
         f"{driven} of {len(fleet)} vehicles are driven over the whole deck, the others judged at "
         f"the {places.count} places where those come near to governing, each check at its least "
-        f"alone: {100.0 * high:.2g} % too high and {100.0 * low:.2g} % too low at most where both "
-        "were done, of the vehicles after the first."
+        f"alone, and told less by {_shares(high)}: {SAFE:g} times what they were too high at most "
+        f"where both were done, of the vehicles after the first (too low: {100.0 * low:.2g} %). "
+        "Nothing proves that no other place is worse for a vehicle: rate the one that matters by "
+        "itself."
     )
     if len(again) > NEAR_ONE:
-        words += f" {len(again) - NEAR_ONE} more are as near to 1 as that: rate them by themselves."
+        words += f" {len(again) - NEAR_ONE} more are that near to 1."
     return rated, (words,)
 
 
@@ -106,12 +113,33 @@ def _apart(fleet: Sequence[Runs]) -> list[int]:
     return [*dict.fromkeys(every.argmax(axis=0).tolist())][:DRIVEN]
 
 
-def _missed(at_places: Rated, driven: Rated) -> Iterator[float]:
-    """By how much the least of every check is told too high at places, as a share."""
-    for one in at_places.multipliers:
-        other = driven.of(one.check)
-        if not one.floor and other is not None and 0.0 < other.value < MOST:
-            yield one.value / other.value - 1.0
+def _missed(at_places: Rated, driven: Rated) -> Iterator[tuple[Check, float]]:
+    """By how much the least of every check is too high at places, as a share."""
+    for check in {one.check: None for one in at_places.multipliers if not one.floor}:
+        one, other = at_places.of(check), driven.of(check)
+        if one is not None and other is not None and 0.0 < other.value < MOST:
+            yield check, one.value / other.value - 1.0
+
+
+def _less(rated: Rated, high: Mapping[Check, float]) -> Rated:
+    """The same, told less by what multipliers of each check may be too high at places."""
+    less = [
+        one
+        if one.floor or one.value >= MOST
+        else replace(one, value=one.value / (1.0 + SAFE * high.get(one.check, 0.0)))
+        for one in rated.multipliers
+    ]
+    return replace(rated, multipliers=tuple(sorted(less, key=lambda one: one.value)))
+
+
+def _shares(high: Mapping[Check, float]) -> str:
+    """In words, check by check, as far as two digits after the point show them."""
+    told = [
+        f"{100.0 * SAFE * share:.2f} % ({check.value})"
+        for check, share in sorted(high.items(), key=lambda pair: -pair[1])
+        if SAFE * share >= SHOWN
+    ]
+    return ", ".join(told) or "nothing that shows"
 
 
 def _at_places(

@@ -134,8 +134,8 @@ def test_below_cracking_nothing_changes(tmp_path: Path) -> None:
     assert found.settled
     assert len(found.steps) == 2
     assert (found.shares == 1.0).all()
-    # twist and shears are rounding of the moments
-    rounding = 1e-12 * found.gross.probes.max()
+    # twist and shears are rounding of the moments: 1.3e-12 with other processors
+    rounding = 1e-11 * found.gross.probes.max()
     assert found.cracked.probes == pytest.approx(found.gross.probes, abs=rounding)
 
 

@@ -250,8 +250,11 @@ def test_a_process_beside_is_counted_where_the_job_is_worth_it(deck: Deck, tmp_p
 def test_memory_grows_with_cells_vehicles_and_threads(deck: Deck) -> None:
     assert deck.traffic is not None
     base = job_size(deck, workers=1)
-    # Blocks of load positions count where they need more than the richer model does.
-    assert job_size(deck, workers=64).memory > base.memory
+    # Blocks of load positions count where they need more than the richer model does, and where
+    # there are so many.
+    fine = replace(deck, traffic=replace(deck.traffic, step=0.02))
+    assert job_size(fine, workers=64).memory > 1.3 * job_size(fine, workers=1).memory
+    assert job_size(deck, workers=64).memory == job_size(deck, workers=16).memory
     assert job_size(deck, workers=1, tolerances=False).memory < base.memory
     finer = replace(deck, mesh=MeshOptions(3, 0.1))
     assert job_size(finer, workers=1).memory > 4.0 * base.memory
