@@ -169,13 +169,10 @@ def collapse_load(deck: Deck, wanted: Wanted, progress: Progress | None = None) 
         if progress is not None:
             progress("both bounds", k, min(closer, len(found)))
         load = vehicle_load(deck, slab.triangles, one.run, one.number)
-        found[k] = Bounded(
-            position=one.position,
-            run=one.run,
-            number=one.number,
-            safe=one.safe,
-            found=collapse(slab, load, dead, gap=wanted.gap),
-        )
+        try:
+            found[k] = replace(one, found=collapse(slab, load, dead, gap=wanted.gap))
+        except CollapseError as error:
+            raise CollapseError(f"{one.position.words}: {error}") from error
     bars = deck.required_reinforcement.bars
     worst = _governing(found)
     return CollapseLoad(

@@ -26,6 +26,7 @@ from pipelines.standards.detailing.ductility import ductile_steel, hinge_rows
 from pipelines.standards.materials import materials
 from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
 from pipelines.standards.sources import Source
+from plate.errors import CollapseError
 from tests.pipelines.decks_with_bars import BOTTOM, GRADES, TOP
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, WEIGHT, deck_of
 
@@ -132,6 +133,13 @@ def test_the_worst_of_all_positions_is_at_midspan(tmp_path: Path) -> None:
     assert float(rows[0]["lower_bound"]) == pytest.approx(found.safe, rel=1e-5)
     assert {row["caution"] for row in rows} == {TO_VERIFY}
     assert rows[1]["upper_bound"] == ""
+
+
+def test_a_position_without_bounds_is_named(tmp_path: Path) -> None:
+    """Permanent load that is more than the strip carries: 1.35 p L2/8 > m_Rd for p = 150 kN/m2."""
+    case = '[[case]]\nname = "fill"\naction = "surfacing"\npressure_kN_m2 = 150\n'
+    with pytest.raises(CollapseError, match=r"axle forward, first axle at 1\.50, 0\.00: .*dead"):
+        collapse_load(strip(tmp_path, case), Wanted(beams={}, at=(1.5, 0.0)))
 
 
 def test_beams_give_way_by_hand(tmp_path: Path) -> None:
