@@ -53,7 +53,7 @@ def add_collapse(commands: Commands) -> None:
     )
     parser.add_argument("--gap", type=float, default=1.0, help="between the bounds [%%], default 1")
     parser.add_argument(
-        "--positions", type=int, default=200, help="most load positions looked at, default 200"
+        "--positions", type=int, default=1000, help="most load positions looked at, default 1000"
     )
     parser.add_argument(
         "--worst", type=int, default=3, help="positions between both bounds, default 3"

@@ -53,7 +53,7 @@ class Wanted:
     beams: Mapping[str, BeamStrength]
     standard: str = ""
     gap: float = GAP
-    positions: int = 200
+    positions: int = 1000
     worst: int = 3
 
 
