@@ -234,6 +234,7 @@ def test_where_no_bars_pass_it_is_said(tmp_path: Path, capsys: pytest.CaptureFix
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.slow
 def test_the_least_thickness_that_passes_is_taken(tmp_path: Path) -> None:
     path = tmp_path / "free.toml"
     free = CHOICE + "thickness_mm = [180, 300]\n"

@@ -198,6 +198,7 @@ def mass(needs: Needs, mats: SlabBars) -> float:
     return chosen.mass
 
 
+@pytest.mark.slow
 def test_more_is_never_had_for_less(needs: Needs, mats: SlabBars) -> None:
     """Larger least areas, fewer diameters or spacings and more cover under the same moments never
     lower the steel, priced by mass alone; the same is chosen each time."""
