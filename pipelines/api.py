@@ -6,7 +6,7 @@ The rooms behind compute in SI: whoever goes on to `DeckFile.deck` and `Analysis
 N, m, Pa and rad there.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -14,7 +14,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, Self
 
-from pipelines.analysis import analyse
+from pipelines.analysis import Progress, analyse
 from pipelines.bars.adequacy import StandardVerdict
 from pipelines.deck.deck import Deck
 from pipelines.deck.examples import EXAMPLES
@@ -43,7 +43,6 @@ if TYPE_CHECKING:
     import pandas
     import xarray
 
-Progress = Callable[[str, int, int], None]
 CHECKS = (
     "standard",
     "panel",

@@ -73,10 +73,7 @@ class Beside:
 
     def __call__(self, work: Callable[P, T], *arguments: P.args, **named: P.kwargs) -> T:
         found = b""
-        with (
-            self._lock,
-            suppress(OSError, EOFError, pickle.PicklingError, AttributeError, TypeError),
-        ):
+        with self._lock, suppress(*_NOT_SENT):
             if not self._closed:
                 found = self._asked(_packed((work, arguments, named)))
         if found:
