@@ -5,6 +5,9 @@ latin hypercube one row in each of so many equal slices of every parameter (McKa
 sobol           a scrambled Sobol sequence, even in all parameters together
 rows            the rows of a CSV file with a column for each parameter
 
+A crossed parameter has every one of its values in each sampled row of the others: decks that share
+their structure and differ in the load are factorised once.
+
 Sampled values are rounded to six figures, so that the printed design is the design.
 """
 
@@ -36,11 +39,16 @@ def design_rows(study: Study) -> tuple[dict[str, Value], ...]:
         levels = [_levels(p) for p in parameters]
         return tuple(dict(zip(names, row, strict=True)) for row in product(*levels))
     assert design.rows is not None
-    unit = _samples(len(parameters), design.rows, design.seed, sobol=design.kind == "sobol")
-    return tuple(
-        {p.name: _at(p, float(share)) for p, share in zip(parameters, row, strict=True)}
-        for row in unit
-    )
+    sampled = [p for p in parameters if not p.crossed]
+    crossed = [[(p.name, value) for value in _levels(p)] for p in parameters if p.crossed]
+    unit = _samples(len(sampled), design.rows, design.seed, sobol=design.kind == "sobol")
+    found = []
+    for row in unit:
+        values = {p.name: _at(p, float(share)) for p, share in zip(sampled, row, strict=True)}
+        for levels in product(*crossed):
+            one = values | dict(levels)
+            found.append({name: one[name] for name in names})
+    return tuple(found)
 
 
 def _samples(dimensions: int, rows: int, seed: int, *, sobol: bool) -> np.ndarray:

@@ -152,10 +152,15 @@ def _parameter(
             mistakes.add(f"{where}, range", table.range, "the second must be the larger")
         if table.scale == "log" and low <= 0.0:
             mistakes.add(f"{where}, range", table.range, "must be positive on a log scale")
-        if kind == "grid" and table.steps is None:
-            mistakes.add(f"{where}, steps", None, "a range on a grid needs a number of steps")
-    if table.steps is not None and (kind != "grid" or table.range is None):
-        mistakes.add(f"{where}, steps", table.steps, "belongs to a range on a grid")
+        if (kind == "grid" or table.crossed) and table.steps is None:
+            mistakes.add(
+                f"{where}, steps", None, "a range on a grid, or crossed, needs a number of steps"
+            )
+    stepped = (kind == "grid" or table.crossed) and table.range is not None
+    if table.steps is not None and not stepped:
+        mistakes.add(f"{where}, steps", table.steps, "belongs to a range on a grid, or crossed")
+    if table.crossed and kind in ("grid", "rows"):
+        mistakes.add(f"{where}, crossed", True, "belongs to a sampled design")
     return Parameter(
         name=table.name,
         keys=tuple(table.key or ()),
@@ -165,6 +170,7 @@ def _parameter(
         high=high,
         steps=table.steps,
         log=table.scale == "log",
+        crossed=table.crossed,
         unit=table.unit or "",
     )
 
@@ -185,10 +191,15 @@ def _check_design(
         mistakes.add("[design] rows", table.rows, "a sobol design has 2, 4, 8, 16, ... rows")
     if (table.kind == "rows") != (table.file is not None):
         mistakes.add("[design] file", table.file, 'kind "rows" needs a CSV file, others have none')
-    count = 1
+    if sampled and all(parameter.crossed for parameter in parameters):
+        mistakes.add(
+            "[design]", None, f"a {table.kind} design needs a parameter that is not crossed"
+        )
+    count = (table.rows or 1) if sampled else 1
     for parameter in parameters:
-        count *= len(parameter.values) if parameter.values else (parameter.steps or 1)
-    if table.kind == "grid" and count > 100_000:
+        if table.kind == "grid" or parameter.crossed:
+            count *= len(parameter.values) if parameter.values else (parameter.steps or 1)
+    if count > 100_000:
         mistakes.add("[design]", None, f"{count} decks; allowed are 100 000")
 
 

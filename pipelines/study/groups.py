@@ -7,6 +7,7 @@ D_x, or D_x itself where the deck gives rigidities:
 
 | group            | what it sets                                                                 |
 |------------------|------------------------------------------------------------------------------|
+| bay              | which bay is loaded, from 1: the patches go to the same place in it          |
 | L                | stations: every bay times one factor, so that the loaded bay spans L [m]      |
 | span ratio       | stations: every other bay = the ratio times L                                |
 | S/L              | offsets: stretched about their middle                                         |
@@ -26,7 +27,7 @@ otherwise.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import radians, tan
 from typing import Any
 
@@ -55,6 +56,7 @@ class Reference:
 
 
 VARIABLES = {
+    "bay": "",
     "L": "m",
     "S": "m",
     "h": "m",
@@ -70,8 +72,9 @@ VARIABLES = {
     "skew": "degrees",
 }
 """Lengths and stiffnesses of the reference that formulas may name, with their units: besides those
-above the sides a along and b across of the patch nearest to the edge, its centre's station x and
-offset y, its station u on the bay's own (unskewed) scale, its distance e from the slab's edge."""
+above the loaded bay's number, the sides a along and b across of the patch nearest to the edge, its
+centre's station x and offset y, its station u on the bay's own (unskewed) scale, its distance e
+from the slab's edge."""
 
 
 def geometry(deck: Deck, reference: Reference) -> dict[str, float]:
@@ -84,6 +87,7 @@ def geometry(deck: Deck, reference: Reference) -> dict[str, float]:
         raise ReferenceMistake(f"bay {reference.bay}: the deck has {len(stations) - 1} bays")
     skew = float(plan.get("skew_deg", 0.0))
     found = {
+        "bay": reference.bay,
         "L": stations[reference.bay] - stations[reference.bay - 1],
         "S": offsets[-1] - offsets[0],
         "h": deck["slab"]["thickness_mm"] / 1e3,
@@ -111,10 +115,14 @@ def geometry(deck: Deck, reference: Reference) -> dict[str, float]:
     return {name: float(found.get(name, float("nan"))) for name in VARIABLES}
 
 
-def set_groups(deck: Deck, reference: Reference, values: Mapping[str, float]) -> None:
-    """Set the keys of the deck that the groups stand for."""
+def set_groups(deck: Deck, reference: Reference, values: Mapping[str, float]) -> Reference:
+    """Set the keys of the deck that the groups stand for; returns the reference with its bay.
+
+    Raises ReferenceMistake for a bay, or beams, that the deck does not have.
+    """
     before = geometry(deck, reference)
     share = (before["u"] - _bay_start(deck, reference)) / before["L"]
+    reference = in_bay(reference, values)
     for name, setter in _SETTERS.items():
         if name in values:
             setter(deck, reference, float(values[name]))
@@ -124,6 +132,18 @@ def set_groups(deck: Deck, reference: Reference, values: Mapping[str, float]) ->
         if name in values:
             e = float(values[name]) * now[length]
     _place(deck, reference, before, share, e)
+    return reference
+
+
+def in_bay(reference: Reference, values: Mapping[str, Any]) -> Reference:
+    """The reference in the loaded bay that the values name, if they name one.
+
+    Raises ReferenceMistake where that is no whole number from 1.
+    """
+    bay = values.get("bay", reference.bay)
+    if not isinstance(bay, int | float) or bay != int(bay) or bay < 1:
+        raise ReferenceMistake(f"bay {bay}: must be a whole number from 1")
+    return replace(reference, bay=int(bay))
 
 
 def _rigidity(slab: Deck) -> float:
@@ -231,10 +251,11 @@ def _sides(along: bool, across: bool) -> Callable[[Deck, Reference, float], None
 
 
 def _nothing(deck: Deck, reference: Reference, value: float) -> None:
-    """Set where the patches are placed."""
+    """Set where the bay is chosen, or the patches are placed."""
 
 
 _SETTERS: dict[str, Callable[[Deck, Reference, float], None]] = {
+    "bay": _nothing,
     "L": _span,
     "span ratio": _span_ratio,
     "S/L": _beam_span,

@@ -187,7 +187,7 @@ def _resolve(study: Study, tables: dict[str, Any], values: dict[str, Value]) -> 
             groups[parameter.group] = float(value)
     reference = study.reference
     if reference is not None:
-        set_groups(tables, reference, groups)
+        reference = set_groups(tables, reference, groups)
     variables = {} if reference is None else geometry(tables, reference)
     for key, formulas in study.follows:
         found = [float(formula({**values, **variables})) for formula in formulas]

@@ -29,7 +29,7 @@ from pipelines.strips.axle_widths import axle_width
 from pipelines.strips.beam import moment_lines
 from pipelines.strips.deck_strip import StripDeck, strip_deck
 from pipelines.strips.trains import StripLoad, Train, response
-from pipelines.study.groups import Reference
+from pipelines.study.groups import Reference, in_bay
 from pipelines.study.spec import NowhereError, Response, StudyError, Value
 
 # Names told where a way leads nowhere.
@@ -59,6 +59,8 @@ def read_responses(
     Raises NowhereError for a way that leads nowhere, MethodRangeError for a deck without a strip.
     """
     found: dict[str, Read] = {}
+    if reference is not None:
+        reference = in_bay(reference, known)
     for one in responses:
         if one.way:
             found[one.name] = _at_way(one, summary)

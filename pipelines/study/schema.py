@@ -133,7 +133,8 @@ class DesignTable(Table):
         "Every combination of values, a sampled design, or the rows of a CSV file.", "grid"
     )
     rows: Annotated[int, WholeRange(1, 100_000)] | None = entry(
-        "Number of decks of a sampled design; a power of two for sobol.",
+        "Number of rows of a sampled design; a power of two for sobol. Each is a deck, or "
+        "as many as crossed parameters have values.",
         256,
         default=None,
         left_out="needed by sampled designs alone",
@@ -156,7 +157,9 @@ class ReferenceTable(Table):
     """What the dimensionless groups mean on this deck: one loaded bay, some cases' patches, beams
     and an edge."""
 
-    bay: Annotated[int, WholeRange(1, 499)] = entry("Number of the loaded bay, from 1.", 3)
+    bay: Annotated[int, WholeRange(1, 499)] = entry(
+        "Number of the loaded bay, from 1, where no parameter of the group bay says it.", 3
+    )
     cases: Annotated[list[Name], Count(1, 100)] = entry(
         "Static cases whose patches are meant.", ["wheel", "axle"]
     )
@@ -213,6 +216,11 @@ class ParameterTable(Table):
         "Whether a range is divided evenly in the value or in its logarithm.",
         "log",
         default="linear",
+    )
+    crossed: Annotated[bool, Choice((False, True))] = entry(
+        "Whether every one of its values is computed with each sampled row of the others.",
+        True,
+        default=False,
     )
     unit: Unit | None = entry(
         "Unit of the value, for the table's heads.", "mm", default=None, left_out="none told"

@@ -18,7 +18,9 @@ ERROR = "_error"
 
 @dataclass(frozen=True, kw_only=True)
 class Parameter:
-    """keys : set to its value; group : of `studygroups`; values, or low..high with steps.
+    """keys : set to its value; group : of `groups`; values, or low..high with steps.
+
+    crossed : all values with each sampled row of the others.
 
     Neither keys nor group: the value serves formulas only.
     """
@@ -31,6 +33,7 @@ class Parameter:
     high: float
     steps: int | None
     log: bool
+    crossed: bool
     unit: str
 
 

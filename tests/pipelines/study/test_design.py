@@ -57,6 +57,28 @@ def test_latin_hypercube_has_one_row_in_every_slice(tmp_path: Path) -> None:
     assert sorted(row["J"] for row in rows) == [0.0] * 20 + [200.0] * 20
 
 
+def test_a_crossed_parameter_has_every_value_in_each_sampled_row(tmp_path: Path) -> None:
+    plain = rows_of(
+        tmp_path,
+        'kind = "sobol"\nrows = 8\nseed = 3',
+        SAMPLED.partition('[[parameter]]\nname = "J"')[0],
+    )
+    crossed = rows_of(tmp_path, 'kind = "sobol"\nrows = 8\nseed = 3', SAMPLED + "crossed = true\n")
+    assert crossed == [row | {"J": J} for row in plain for J in (0.0, 200.0)]
+
+
+@pytest.mark.parametrize(
+    ("design", "wrong"),
+    [
+        ('kind = "grid"', "belongs to a sampled design"),
+        ('kind = "sobol"\nrows = 65536\nseed = 3', "131072 decks; allowed are 100 000"),
+    ],
+)
+def test_crossed_where_it_cannot_be(tmp_path: Path, design: str, wrong: str) -> None:
+    with pytest.raises(DeckError, match=wrong):
+        rows_of(tmp_path, design, SAMPLED + "crossed = true\n")
+
+
 def test_sobol_halves_every_pair_of_parameters_evenly(tmp_path: Path) -> None:
     rows = rows_of(tmp_path, 'kind = "sobol"\nrows = 64\nseed = 3', SAMPLED)
     quarters = {(r["k"] > 1000**0.5, r["thickness"] > 250.0): 0 for r in rows}
@@ -100,7 +122,7 @@ def test_rows_of_a_file(tmp_path: Path) -> None:
         ('kind = "sobol"\nrows = 8', "seed: is missing"),
         ('kind = "latin hypercube"\nseed = 1', "rows: is missing"),
         ('kind = "grid"\nrows = 8', "no such key"),
-        ('kind = "grid"', "steps: a range on a grid"),
+        ('kind = "grid"', "steps: a range on a grid, or crossed"),
         ('kind = "rows"', "needs a CSV file"),
         ('kind = "random"', 'allowed is "grid"'),
     ],

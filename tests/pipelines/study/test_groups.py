@@ -44,6 +44,7 @@ REFERENCE = Reference(bay=2, cases=("axle",), beams="C*")
 def after(**values: float) -> tuple[dict[str, Any], dict[str, float]]:
     """The deck with groups set (names with _ for what keywords cannot hold) and its geometry."""
     named = {
+        "bay": "bay",
         "L": "L",
         "ratio": "span ratio",
         "S": "S/L",
@@ -60,15 +61,15 @@ def after(**values: float) -> tuple[dict[str, Any], dict[str, float]]:
     }
     assert set(named.values()) == set(GROUPS)
     deck = deepcopy(DECK)
-    set_groups(deck, REFERENCE, {named[k]: v for k, v in values.items()})
-    return deck, geometry(deck, REFERENCE)
+    reference = set_groups(deck, REFERENCE, {named[k]: v for k, v in values.items()})
+    return deck, geometry(deck, reference)
 
 
 def test_geometry_of_the_base() -> None:
     found = geometry(DECK, REFERENCE)
     D = 30e6 * 0.2**3 / 12 / 0.96
     expected = {"L": 3.0, "S": 6.0, "h": 0.2, "D": D, "a": 0.3, "b": 0.6, "x": 3.5, "y": 0.0}
-    expected |= {"u": 3.5, "e": 3.5, "skew": 0.0, "EI": 210e6 * 5e-4, "GJ": 80e6 * 1e-6}
+    expected |= {"bay": 2.0, "u": 3.5, "e": 3.5, "skew": 0.0, "EI": 210e6 * 5e-4, "GJ": 80e6 * 1e-6}
     assert found == pytest.approx(expected, rel=1e-12)
 
 
@@ -79,6 +80,10 @@ def test_nothing_set_changes_nothing() -> None:
 @pytest.mark.parametrize(
     ("values", "key", "expected"),
     [
+        ({"bay": 3}, "L", 4.0),
+        ({"bay": 3}, "u", 7.0),
+        ({"bay": 1, "place": 0.25}, "x", 0.5),
+        ({"bay": 3, "L": 2.0}, "u", 3.5),
         ({"L": 6.0}, "L", 6.0),
         ({"S": 3.0}, "S", 9.0),
         ({"h": 0.1}, "h", 0.3),
@@ -97,6 +102,12 @@ def test_nothing_set_changes_nothing() -> None:
 def test_each_group_sets_its_own(values: dict[str, float], key: str, expected: float) -> None:
     _, found = after(**values)
     assert found[key] == pytest.approx(expected, rel=1e-12)
+
+
+@pytest.mark.parametrize(("bay", "wrong"), [(4, "has 3 bays"), (1.5, "whole number")])
+def test_a_bay_that_is_not_there(bay: float, wrong: str) -> None:
+    with pytest.raises(ReferenceMistake, match=wrong):
+        after(bay=bay)
 
 
 def test_stiffness_group_uses_the_new_thickness_and_span() -> None:
