@@ -40,6 +40,7 @@ from pipelines.bars.checks.part import (
 )
 from pipelines.bars.checks.remedies import Remedy
 from pipelines.bars.checks.shear_remedies import Resolved, ShearCheck, shear_remedies
+from pipelines.bars.checks.standing_wheels import StandingWheels
 from pipelines.bars.demand.control_sections import Sections, ShearTracker, tension
 from pipelines.bars.demand.governing_index import GoverningIndex
 from pipelines.bars.demand.membrane import MembraneForces
@@ -130,7 +131,14 @@ def design(
     if alone is not None:
         numbered.add(alone)  # first: the watch has numbered its load positions so
     watch.take_models(numbered, models)
-    seen = Seen(solved=solved, alone=alone, models=models, watch=watch, numbered=numbered)
+    seen = Seen(
+        solved=solved,
+        alone=alone,
+        models=models,
+        watch=watch,
+        numbered=numbered,
+        standing=StandingWheels(deck),
+    )
     demands = watch.moments.demands()
     resolved: Resolved = {}
     grid = raster(solved)

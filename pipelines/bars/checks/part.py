@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pipelines.bars.checks.bending_and_service import Peaks, resistances, steel_needed
 from pipelines.bars.checks.fatigue import FatigueDemand
 from pipelines.bars.checks.near_supports import ReducedShear, reduced_shear
+from pipelines.bars.checks.standing_wheels import StandingWheels
 from pipelines.bars.checks.wheel_punching import WheelPunching, reach_of, wheel_punching
 from pipelines.bars.demand.control_sections import Sections, ShearDemand, ShearTracker
 from pipelines.bars.demand.governing_index import GoverningIndex
@@ -45,6 +46,7 @@ class Seen:
     models: Sequence[TrafficEnvelope]
     watch: DesignWatch
     numbered: GoverningIndex
+    standing: StandingWheels
 
     @property
     def deck(self) -> Deck:
@@ -216,7 +218,7 @@ def part_checks(
         design_width=width,
         reduced=reduced,
         punching=wheel_punching(
-            deck,
+            seen.standing,
             own,
             models,
             bars,

@@ -7,13 +7,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
-from pipelines.bars.checks.free_edges import FreeEdges, OnSlab, on_slab
-from pipelines.bars.checks.wheel_frames import Turn, first_wheel
+from pipelines.bars.checks.standing_wheels import Standing, StandingWheels
+from pipelines.bars.checks.wheel_frames import Turn
 from pipelines.bars.checks.wheel_groups import WheelGroup, neighbours, wheel_groups
-from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.materials import Materials
@@ -24,11 +22,7 @@ from pipelines.traffic.arrangements import LoadPosition
 from pipelines.traffic.joints import model_joint_factors
 from pipelines.traffic.positions import LoadPositions, Size
 from plate.arrays import Floats, Ints
-from plate.geometry.curves import sampled
-from plate.geometry.outline import FINE
 
-# What is left of a wheel at the slab's edge is not looked at below this side [m].
-LEAST_SIDE = 0.02
 # Groups whose utilisation in the interior is below this share of the vehicle's largest are left
 # out: an edge shortens no perimeter by more than that against another's.
 WORTH = 0.7
@@ -95,7 +89,7 @@ def reach_of(bars: SlabBars, mat: Materials) -> float:
 
 
 def wheel_punching(
-    deck: Deck,
+    standing: StandingWheels,
     runs: Sequence[LoadPositions],
     models: Sequence[TrafficEnvelope],
     bars: SlabBars,
@@ -104,21 +98,16 @@ def wheel_punching(
     holds: Callable[[Floats], NDArray[np.bool_]] | None = None,
     reach: float | None = None,
 ) -> WheelPunching | None:
-    """The worst wheel, or group of wheels, of all load positions, factor on its load; None without
-    traffic or where no wheel stands clear of the supporting lines.
+    """The worst wheel, or group of wheels, of all load positions, factor on its load; None where
+    no wheel stands clear of the supporting lines.
 
     models : load models whose vehicles count too, with their largest factor on any lane, and with
     those of the next lane beside them. holds : whether plan points (n, 2) lie in the part of the
     slab that is looked at: wheels that stand on any of it count; None = all of it. reach :
     `reach_of` that tells which wheels act together; None = by the bars.
-
-    The loaded area is the contact, spread through the surfacing where the deck file spreads wheels
-    at all. A part of a wheel off the slab carries its share of the load to what lies beyond.
     """
-    if deck.traffic is None:
-        return None
     reach = reach_of(bars, mat) if reach is None else reach
-    search = _Search(deck=deck, bars=bars, mat=mat, factor=factor, holds=holds, reach=reach)
+    search = _Search(standing=standing, bars=bars, mat=mat, factor=factor, holds=holds, reach=reach)
     for run in runs:
         search.take(run, run.vehicle.name, 1.0)
     for model in models:
@@ -139,7 +128,7 @@ class _Search:
     the same at every offset.
     """
 
-    deck: Deck
+    standing: StandingWheels
     bars: SlabBars
     mat: Materials
     factor: float
@@ -152,53 +141,39 @@ class _Search:
         field(default_factory=dict)
     )
     mats: MatAtPunching = field(init=False)
-    spread: float = field(init=False)
-    edges: FreeEdges = field(init=False)
-    lines: shapely.Geometry = field(init=False)
 
     def __post_init__(self) -> None:
-        traffic = self.deck.required_traffic
         self.mats = mat_at_punching(self.bars)
-        depth = 0.0 if traffic.dispersal == "none" else traffic.surfacing
-        self.spread = 2.0 * depth * float(np.tan(traffic.dispersal_angle))
-        self.edges = FreeEdges.of(self.deck)
-        self.lines = widths_of_lines(self.deck)
-        shapely.prepare(self.lines)
 
     def take(
         self, run: LoadPositions, name: str, factor: float, model: LoadModel | None = None
     ) -> None:
         """Every wheel of a run, and every group of its wheels."""
-        run = self._spread(run)
-        driven = self._driven(run, name, factor, model)
+        driven = self._driven(self.standing.known(run), name, factor, model)
         if driven is None:
             return
         self.n += int(driven.inside.sum())
         for k in np.flatnonzero(driven.inside.any(axis=0)):
             self._judge(driven, np.array([k]), None)
-        for group in self._worth(run, factor):
+        for group in self._worth(driven.on.run, factor):
             self._judge(driven, np.array(group.wheels), group.cut)
 
     def take_neighbours(self, run: LoadPositions, name: str, model: LoadModel) -> None:
         """Groups of wheels of a run's vehicle and of the one in the next lane."""
         own = sum(len(axle.wheels) for axle in run.vehicle.axles)
-        for pair in neighbours(self.deck, model, run):
-            both = self._spread(pair.run)
+        for pair in neighbours(self.standing.deck, model, run):
+            both = self.standing.spread(pair.run)
             groups = [
                 g for g in self._worth(both, pair.factor) if g.wheels[0] < own <= g.wheels[-1]
             ]
             if not groups:
                 continue
-            driven = self._driven(both, f"{name}, {pair.words}", pair.factor, model)
+            wheels = self.standing.of(pair.run)
+            driven = self._driven(wheels, f"{name}, {pair.words}", pair.factor, model)
             if driven is None:
                 continue
             for group in groups:
                 self._judge(driven, np.array(group.wheels), group.cut)
-
-    def _spread(self, run: LoadPositions) -> LoadPositions:
-        by = self.spread
-        patches = tuple((a.patch[0] + by, a.patch[1] + by) for a in run.vehicle.axles)
-        return replace(run, patches=patches)
 
     def _worth(self, run: LoadPositions, factor: float) -> list[WheelGroup]:
         """Groups that may govern, by their utilisation in the interior."""
@@ -217,52 +192,29 @@ class _Search:
         return [g for g, value in zip(groups, used, strict=True) if value >= limit]
 
     def _driven(
-        self, run: LoadPositions, name: str, factor: float, model: LoadModel | None
+        self, on: Standing, name: str, factor: float, model: LoadModel | None
     ) -> "_Driven | None":
         """None where no wheel comes near the part that is looked at."""
-        wheels = run.wheels(slice(None))
+        shape = on.load.shape
+        inside = on.counts
         if self.holds is not None:
-            run = self._near(run, wheels.corners)
-            if not len(run):
+            near = _touch(self.holds, on.corners).reshape(shape).any(axis=1)
+            if not near.any():
                 return None
-            wheels = run.wheels(slice(None))
-        turn = first_wheel(wheels.corners, len(run))
-        on = on_slab(self.edges, wheels.corners, turn)
-        load = self.factor * factor * wheels.load * on.share
+            mine = np.repeat(near, shape[1])
+            boxes = on.turn.of(np.flatnonzero(mine)).corners(on.on.low[mine], on.on.high[mine])
+            inside = np.zeros(shape, dtype=bool)
+            inside[near] = on.counts[near] & _touch(self.holds, boxes).reshape(-1, shape[1])
+        load = self.factor * factor * on.load
         if model is not None:
-            load *= model_joint_factors(self.deck, model, wheels.corners.mean(axis=1))
-        counts = np.asarray(((on.high - on.low) > LEAST_SIDE).all(axis=1))
-        boxes = turn.of(np.flatnonzero(counts)).boxes(on.low[counts], on.high[counts])
-        counts[counts] = ~shapely.intersects(self.lines, boxes)
-        inside = counts
-        if self.holds is not None:
-            inside = counts & _touch(self.holds, turn.corners(on.low, on.high))
-        shape = (len(run), -1)
-        return _Driven(
-            run=run,
-            name=name,
-            turn=turn,
-            on=on,
-            load=load.reshape(shape),
-            counts=counts.reshape(shape),
-            inside=inside.reshape(shape),
-        )
-
-    def _near(self, run: LoadPositions, corners: Floats) -> LoadPositions:
-        """The positions of which a wheel (n, 4, 2) may stand on the part that is looked at."""
-        assert self.holds is not None
-        inside = _touch(self.holds, corners).reshape(len(run), -1).any(axis=1)
-        return replace(
-            run,
-            stations=run.stations[inside],
-            offsets=run.offsets[inside],
-            spreads=None if run.spreads is None else run.spreads[inside],
-        )
+            centres = on.corners.mean(axis=1)
+            load *= model_joint_factors(self.standing.deck, model, centres).reshape(shape)
+        return _Driven(on=on, name=name, load=load, inside=inside)
 
     def _judge(self, driven: "_Driven", members: Ints, cut: float | None) -> None:
         """Punching around some wheels of a vehicle at every position where all of them count."""
-        on, load = driven.on, driven.load
-        stand, here = driven.counts[:, members], driven.inside[:, members]
+        wheels, on, load = driven.on, driven.on.on, driven.load
+        stand, here = wheels.counts[:, members], driven.inside[:, members]
         at = np.flatnonzero(stand.all(axis=1) & here.any(axis=1))
         if not len(at):
             return
@@ -273,7 +225,7 @@ class _Search:
         c_x, c_y = (high - low).T
         found = punching(total, c_x, c_y, self.mat, self.mats, *gaps, group_cut=cut)
         inside = np.where(found.shape == 0, found.utilisation, 0.0)
-        turn = driven.turn.of(places[:, 0])
+        turn = wheels.turn.of(places[:, 0])
         k = self._clear_of_lines(inside, turn, low, high, self.interior)
         if k is not None:
             self.interior = float(inside[k])
@@ -281,7 +233,7 @@ class _Search:
         k = self._clear_of_lines(found.utilisation, turn, low, high, best)
         if k is None:
             return
-        run, sides = driven.run, high[k] - low[k]
+        run, sides = wheels.run, high[k] - low[k]
         box = turn.of(np.array([k])).boxes(low[[k]], high[[k]])[0]
         self.worst = WheelPunching(
             utilisation=float(found.utilisation[k]),
@@ -310,24 +262,19 @@ class _Search:
             if used[k] <= best:
                 return None
             one = turn.of(np.array([k])).boxes(low[[k]], high[[k]])[0]
-            if not self.lines.intersects(one):
+            if not self.standing.lines.intersects(one):
                 return int(k)
         return None
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class _Driven:
-    """Wheels of a run at all its positions: what of them lies on the slab, in the frame of the
-    vehicle's first wheel, and by position and wheel the factored load [N], whether the wheel
-    counts: on the slab, clear of the lines, and whether it stands on any of the part that is looked
-    at besides."""
+    """Wheels of a run at all its positions, by position and wheel with the factored load [N] and
+    whether the wheel counts and stands on any of the part that is looked at."""
 
-    run: LoadPositions
+    on: Standing
     name: str
-    turn: Turn
-    on: OnSlab
     load: Floats
-    counts: NDArray[np.bool_]
     inside: NDArray[np.bool_]
 
 
@@ -336,16 +283,6 @@ def _touch(holds: Callable[[Floats], NDArray[np.bool_]], corners: Floats) -> NDA
     places = np.concatenate([corners, corners.mean(axis=1, keepdims=True)], axis=1)
     held = holds(places.reshape(-1, 2)).reshape(places.shape[:2])
     return np.asarray(held.any(axis=1))
-
-
-def widths_of_lines(deck: Deck) -> shapely.Geometry:
-    """The supporting lines in plan, each as wide as its support."""
-    found = []
-    for line in deck.lines:
-        course = sampled(deck.plan.lines[line.name].course(full=line.to_edges), FINE)
-        strip = shapely.LineString(course)
-        found.append(strip.buffer(0.5 * line.width, cap_style="flat") if line.width else strip)
-    return shapely.union_all(found)
 
 
 def _largest_factor(model: LoadModel, vehicle: Vehicle) -> float:

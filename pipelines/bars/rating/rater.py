@@ -7,6 +7,7 @@ import numpy as np
 
 from pipelines.bars.adequacy import Check
 from pipelines.bars.checks.free_edges import FreeEdges
+from pipelines.bars.checks.standing_wheels import StandingWheels
 from pipelines.bars.checks.wheel_punching import WheelPunching, reach_of, wheel_punching
 from pipelines.bars.demand.control_sections import ShearTracker
 from pipelines.bars.demand.observer import DesignWatch
@@ -164,11 +165,11 @@ class Rater:
         """Utilisation in punching grows with the load in proportion."""
         mat, factor = self.bases[k].materials, self.watch.shears[k].combination.traffic
         reach = reach_of(self.watch.reinforcement.bars, mat)
-        parts = self.watch.drawn[k].parts
+        parts, standing = self.watch.drawn[k].parts, StandingWheels(alone)
         for part in parts:
             holds = part.holds if len(parts) > 1 else None
             found: WheelPunching | None = wheel_punching(
-                alone, runs, (), part.bars, mat, factor, holds, reach
+                standing, runs, (), part.bars, mat, factor, holds, reach
             )
             if found is None or found.utilisation <= 0.0:
                 continue

@@ -12,6 +12,7 @@ from pipelines.bars.adequacy import Adequacy
 from pipelines.bars.checks.bending_and_service import Peaks, mat_rows, resistances
 from pipelines.bars.checks.curtailment import Zones
 from pipelines.bars.checks.remedies import ShearDesign
+from pipelines.bars.checks.standing_wheels import StandingWheels
 from pipelines.bars.checks.wheel_punching import wheel_punching
 from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.demand.observer import DesignWatch
@@ -278,9 +279,8 @@ def test_punching_is_worst_at_the_free_edge(result: Result, european: StandardDe
     assert found.shape != "interior"
     assert result.design is not None
     bars = result.design.reinforcement.bars
-    twice = wheel_punching(
-        result.deck, envelopes_of(result).runs, (), bars, european.basis.materials, 2 * 1.35
-    )
+    standing, runs = StandingWheels(result.deck), envelopes_of(result).runs
+    twice = wheel_punching(standing, runs, (), bars, european.basis.materials, 2 * 1.35)
     assert twice is not None
     assert twice.utilisation == pytest.approx(2 * found.utilisation, rel=1e-12)
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pipelines.bars.checks.standing_wheels import StandingWheels
 from pipelines.bars.checks.wheel_groups import neighbours, wheel_groups
 from pipelines.bars.checks.wheel_punching import WheelPunching, wheel_punching
 from pipelines.deck.deck import Deck
@@ -64,7 +65,8 @@ def punched(one: Deck) -> WheelPunching | None:
         object.__setattr__(envelope, "model", model)
         object.__setattr__(envelope, "runs", runs)
         models.append(envelope)
-    return wheel_punching(one, load_positions(one), models, one.reinforcement.bars, EN, 1.35)
+    standing = StandingWheels(one)
+    return wheel_punching(standing, load_positions(one), models, one.reinforcement.bars, EN, 1.35)
 
 
 def vehicle(*axles: tuple[float, float, tuple[float, ...]]) -> Vehicle:

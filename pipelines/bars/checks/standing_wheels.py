@@ -1,0 +1,101 @@
+"""Wheels of load positions as they stand on the slab: what of each lies on it, how far it is from
+free edges, and whether it stands clear of the supporting lines.
+
+None of this depends on bars or standard: one deck's runs are looked at once for all of them.
+"""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pipelines.bars.checks.free_edges import FreeEdges, OnSlab, on_slab
+from pipelines.bars.checks.wheel_frames import Turn, first_wheel
+from pipelines.deck.deck import Deck
+from pipelines.traffic.positions import LoadPositions
+from plate.arrays import Floats
+from plate.geometry.curves import sampled
+from plate.geometry.outline import FINE
+
+# What is left of a wheel at the slab's edge is not looked at below this side [m].
+LEAST_SIDE = 0.02
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Standing:
+    """Wheels of a run at all its positions, n of them at m wheels each.
+
+    corners : (n m, 4, 2) of the loaded areas in plan; on : what of them lies on the slab, in the
+    frames `turn` of the vehicle's first wheel. load : (n, m) without factors, of what lies there
+    [N]; counts : (n, m) whether the wheel is on the slab and clear of the lines.
+    """
+
+    run: LoadPositions
+    corners: Floats
+    turn: Turn
+    on: OnSlab
+    load: Floats
+    counts: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class StandingWheels:
+    """Those of a deck with traffic.
+
+    The loaded area is the contact, spread through the surfacing where the deck file spreads wheels
+    at all. A part of a wheel off the slab carries its share of the load to what lies beyond.
+    """
+
+    deck: Deck
+    lines: shapely.Geometry = field(init=False)
+    _edges: FreeEdges = field(init=False)
+    _known: dict[LoadPositions, Standing] = field(init=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        lines = widths_of_lines(self.deck)
+        shapely.prepare(lines)
+        object.__setattr__(self, "lines", lines)
+        object.__setattr__(self, "_edges", FreeEdges.of(self.deck))
+
+    def spread(self, run: LoadPositions) -> LoadPositions:
+        """The run with its loaded areas for punching."""
+        traffic = self.deck.required_traffic
+        depth = 0.0 if traffic.dispersal == "none" else traffic.surfacing
+        by = 2.0 * depth * float(np.tan(traffic.dispersal_angle))
+        patches = tuple((a.patch[0] + by, a.patch[1] + by) for a in run.vehicle.axles)
+        return replace(run, patches=patches)
+
+    def known(self, run: LoadPositions) -> Standing:
+        """`of` a run that is asked for again."""
+        if run not in self._known:
+            self._known[run] = self.of(run)
+        return self._known[run]
+
+    def of(self, run: LoadPositions) -> Standing:
+        """The wheels of a run."""
+        run = self.spread(run)
+        wheels = run.wheels(slice(None))
+        turn = first_wheel(wheels.corners, len(run))
+        on = on_slab(self._edges, wheels.corners, turn)
+        counts = np.asarray(((on.high - on.low) > LEAST_SIDE).all(axis=1))
+        boxes = turn.of(np.flatnonzero(counts)).boxes(on.low[counts], on.high[counts])
+        counts[counts] = ~shapely.intersects(self.lines, boxes)
+        return Standing(
+            run=run,
+            corners=wheels.corners,
+            turn=turn,
+            on=on,
+            load=(wheels.load * on.share).reshape(len(run), -1),
+            counts=counts.reshape(len(run), -1),
+        )
+
+
+def widths_of_lines(deck: Deck) -> shapely.Geometry:
+    """The supporting lines in plan, each as wide as its support."""
+    found = []
+    for line in deck.lines:
+        course = sampled(deck.plan.lines[line.name].course(full=line.to_edges), FINE)
+        strip = shapely.LineString(course)
+        found.append(strip.buffer(0.5 * line.width, cap_style="flat") if line.width else strip)
+    return shapely.union_all(found)
