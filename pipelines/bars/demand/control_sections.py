@@ -290,11 +290,7 @@ class ShearTracker:
         self.best, self.v, self.v_Rd = (np.zeros(shape_) for _ in range(3))
         self.at = np.full(shape_, -1, dtype=np.int64)
         self.forces = np.zeros((len(widths), count, n))
-        self._update(np.zeros((count, n, 1)), -1)
-
-    def __call__(self, first: int, response: Response) -> None:
-        """Take in a block of load positions."""
-        self._update(self.factored(response), first)
+        self.take(-1, np.zeros((count, n, 1)))
 
     def factored(self, response: Response) -> Floats:
         """Forces (5 or 8, n, n_position) of the traffic at the samples, with its factor."""
@@ -335,7 +331,8 @@ class ShearTracker:
         pulled = None if self.imposed is None else self.imposed[:, part][beside]
         return resistance(self.bars, self.mat, self.aggregate, acting, forces, pulled), forces
 
-    def _update(self, traffic: Floats, first: int) -> None:
+    def take(self, first: int, traffic: Floats) -> None:
+        """Take in a block of load positions first, first + 1, ... by what is `factored` of it."""
         v = self.principal(traffic)
         least = self.least
         for w, mean in enumerate(self.means):

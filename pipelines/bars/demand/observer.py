@@ -39,7 +39,7 @@ from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import Extremes
 from pipelines.envelopes.peaks import nearest
 from pipelines.model.fixed_loads import FixedLoads
-from pipelines.model.responses import Response, SolvedDeck, stream
+from pipelines.model.responses import Response, SolvedDeck, in_blocks, read_blocks, stream
 from pipelines.standards.actions.combinations import Combination
 from pipelines.standards.actions.load_models import counts_under, for_bars
 from pipelines.standards.actions.loads import Action, LoadModel
@@ -220,13 +220,19 @@ class DesignWatch:
         forms, tracker = self._shear_forms, self.shears[k]
         held = held_for_shear(self.solved, envelope, extremes, forms, tracker, self._of_parts)
         start = numbered.add_held(held)
-        if held:
-            for first, response, _ in stream(
-                self.solved,
-                [FixedLoads("arrangements held for shear", [one.loads for one in held])],
-                lambda _, response: response.fields,
-            ):
-                self._judge_shear(k, start + first, response)
+        if not held:
+            return
+        # The samples alone are read: fields are not formed.
+        trackers = self._shear_trackers(k)
+        readers = [one.reader(self.solved, np.arange(len(one.sections.points))) for one in trackers]
+        loads = FixedLoads("arrangements held for shear", [one.loads for one in held])
+
+        def read(_: int, response: Response) -> list[Floats]:
+            return [reader(response.solution) for reader in readers]
+
+        for first, found in read_blocks(self.solved, in_blocks([loads]), read):
+            for one, forces in zip(trackers, found, strict=True):
+                one.take(start + first, forces)
 
     def moment_envelopes(self, combinations: Sequence[Combination]) -> MomentEnvelopes:
         """Envelopes of some combinations before any load position."""
@@ -280,9 +286,12 @@ class DesignWatch:
 
     def _judge_shear(self, k: int, first: int, response: Response) -> None:
         """Shear of a block by the standard of that number, as drawn and in the panels as built."""
-        for tracker in (self.shears[k], *self.part_shears[k], *self.panel_shears[k]):
-            if len(tracker.sections.points):
-                tracker(first, response)
+        for tracker in self._shear_trackers(k):
+            tracker.take(first, tracker.factored(response))
+
+    def _shear_trackers(self, k: int) -> list[ShearTracker]:
+        every = (self.shears[k], *self.part_shears[k], *self.panel_shears[k])
+        return [tracker for tracker in every if len(tracker.sections.points)]
 
 
 def watched_part(solved: SolvedDeck) -> Reinforcement:

@@ -127,7 +127,8 @@ def test_tracker_finds_the_worst_position(sections: Sections, solved: SolvedDeck
     permanent["self-weight"][3] = 10e3
     tracker = ShearTracker(sections, (0.0, 0.8), COMBINATION, permanent, BARS, MATERIALS, 0.02)
     for first, part in ((0, slice(0, 4)), (4, slice(4, n))):
-        tracker(first, cast(Response, SimpleNamespace(fields=fields[:, :, part])))
+        response = cast(Response, SimpleNamespace(fields=fields[:, :, part]))
+        tracker.take(first, tracker.factored(response))
     found = tracker.demand()
     worst = int(fields[4, 0].argmax())
     v = 1.35 * 10e3 + 1.35 * fields[4, 0, worst]
