@@ -17,25 +17,30 @@ def add_rate(commands: Commands) -> None:
         "rate",
         help="the largest multiplier of each vehicle that a deck carries, check by check",
         description="For each vehicle of a fleet file (`deckslab keys fleet`), alone on the deck "
-        "at all its load positions, the largest multiplier at which bending by layer and "
-        "direction, shear without links, punching, stresses and crack widths are still adequate, "
-        "with the place, the load position and the next check. Writes rating.html and rating.csv.",
+        "at all its load positions, and each load model of the deck file that it names, with all "
+        "its lanes, the largest multiplier at which bending by layer and direction, shear without "
+        "links, punching, stresses and crack widths are still adequate, with the place, the load "
+        "position and the next check. Writes rating.html and rating.csv.",
         epilog=CAUTION,
     )
     parser.add_argument("deck", metavar="DECK", help=DECK)
     parser.add_argument(
-        "--vehicles", metavar="FILE", type=Path, required=True, help="fleet file (TOML)"
+        "--vehicles",
+        metavar="FILE",
+        type=Path,
+        help="fleet file (TOML); without it the vehicles and load models of the deck file",
     )
     parser.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder of results")
     parser.set_defaults(do=_rate)
 
 
 def _rate(arguments: argparse.Namespace) -> int:
-    from pipelines.bars.rating.fleet import read_fleet
+    from pipelines.bars.rating.fleet import Fleet, read_fleet
     from pipelines.deck.reading.deck_file import read_deck
 
     deck = read_deck(found_deck(arguments.deck))
-    fleet = read_fleet(arguments.vehicles)
+    file: Path | None = arguments.vehicles
+    fleet = Fleet.of_deck(deck) if file is None else read_fleet(file)
     from pipelines.bars.rating.rate import rate
     from pipelines.files import write_text
     from pipelines.outputs import check_folder, replacing

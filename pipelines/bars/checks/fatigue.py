@@ -17,7 +17,7 @@ deck slabs on several girders: there the range is printed without a limit.
 All of it is from memory unless a source says otherwise.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -39,7 +39,7 @@ from pipelines.standards.resistance.cracking import cracked_section
 from pipelines.standards.resistance.fatigue_damage import DamageFactor
 from pipelines.standards.sources import Source
 from pipelines.traffic.joints import joint_factors
-from pipelines.traffic.positions import load_positions
+from pipelines.traffic.positions import LoadPositions, load_positions
 from plate.arrays import Floats
 
 # Which result points count.
@@ -109,21 +109,39 @@ def stress_range(high: Floats, low: Floats, unit: tuple[float, float]) -> Floats
     return stress(top, unit) - stress(np.minimum(low, top), unit)
 
 
-def lorry_demands(
-    solved: SolvedDeck,
-    watch: DesignWatch,
-    model: str,
-    combinations: Sequence[Combination],
-) -> tuple[Demand, ...]:
-    """Demands of the combinations with that vehicle as the only traffic."""
-    deck = solved.deck
-    envelopes = watch.moment_envelopes(combinations)
-    if deck.traffic is not None:
-        lorry = replace(deck.traffic, vehicles=(library[model],), load_models=())
-        runs = load_positions(replace(deck, traffic=lorry))
-        for first, response, _ in stream(solved, runs, lambda _, response: response.fields):
-            envelopes(first, response)
-    return envelopes.demands()
+@dataclass(frozen=True)
+class FatigueLoad:
+    """A standard's own load for fatigue: the name of its vehicle, which drives alone, and the
+    combinations that the bars of the bottom and of the top face count it with."""
+
+    vehicle: str
+    combinations: tuple[Combination, Combination]
+
+    def runs(self, deck: Deck) -> tuple[LoadPositions, ...]:
+        """Its load positions."""
+        if deck.traffic is None:
+            return ()
+        lorry = replace(deck.traffic, vehicles=(library[self.vehicle],), load_models=())
+        return load_positions(replace(deck, traffic=lorry))
+
+
+def fatigue_load(deck: Deck, factors: Factors) -> FatigueLoad | None:
+    """None where fatigue is judged by the traffic of other checks.
+
+    EN 1992 with a damage equivalence factor: permanent actions as in the frequent combination with
+    the fatigue load model, its axles with each of `AXLES`.
+    """
+    if factors.standard == "AASHTO LRFD":
+        service = combination(factors, "characteristic")
+        assert service is not None
+        factored = replace(service, traffic=fatigue_load_factor(factors))
+        return FatigueLoad(TRUCK, (factored, factored))
+    if factors.standard != "EN 1992" or deck.required_reinforcement.damage is None:
+        return None
+    frequent = combination(factors, "frequent")
+    assert frequent is not None
+    bottom, top = (replace(frequent, traffic=factor) for factor in AXLES)
+    return FatigueLoad(MODEL, (bottom, top))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -149,36 +167,32 @@ def fatigue_demand(
     demands: Mapping[LimitState, Demand],
 ) -> FatigueDemand:
     """What fatigue is judged by anywhere on the deck by the factors of a standard; demands : of the
-    standard, by limit state.
+    standard, by limit state."""
+    load = fatigue_load(solved.deck, factors)
+    if load is None:
+        one = demands["characteristic" if factors.standard == "IRC:112" else "frequent"]
+        return demand_of(solved, watch, factors, (one, one))
+    bottom, top = load.combinations
+    envelopes = watch.moment_envelopes([bottom] if top == bottom else [bottom, top])
+    runs = load.runs(solved.deck)
+    for first, response, _ in stream(solved, runs, lambda _, response: response.fields):
+        envelopes(first, response)
+    found = envelopes.demands()
+    return demand_of(solved, watch, factors, (found[0], found[-1]))
 
-    EN 1992 with a damage equivalence factor: permanent actions as in the frequent combination with
-    the fatigue load model, its axles with each of `AXLES`.
-    """
+
+def demand_of(
+    solved: SolvedDeck, watch: DesignWatch, factors: Factors, found: tuple[Demand, Demand]
+) -> FatigueDemand:
+    """What fatigue is judged by, of the demands of the bars of the bottom and of the top face."""
     deck, plan = solved.deck, solved.recovery.points.plan
-    damage, stated, standard = None, deck.required_reinforcement.damage, factors.standard
-    raised, free = np.ones(len(plan)), False
-    if standard == "IRC:112":
-        bottom = top = demands["characteristic"]
-    elif standard == "AASHTO LRFD":
-        service = combination(factors, "characteristic")
-        assert service is not None
-        factored = [replace(service, traffic=fatigue_load_factor(factors))]
-        (bottom,) = lorry_demands(solved, watch, TRUCK, factored)
-        top, free = bottom, on_girders(deck)
-    elif stated is not None:
-        frequent = combination(factors, "frequent")
-        assert frequent is not None
-        factored = [replace(frequent, traffic=factor) for factor in AXLES]
-        bottom, top = lorry_demands(solved, watch, MODEL, factored)
-        raised, damage = joint_factors(deck, plan), stated
-    else:
-        bottom = top = demands["frequent"]
+    damage = deck.required_reinforcement.damage if factors.standard == "EN 1992" else None
     return FatigueDemand(
-        by_face={"bottom": bottom, "top": top},
-        raised=raised,
+        by_face={"bottom": found[0], "top": found[1]},
+        raised=np.ones(len(plan)) if damage is None else joint_factors(deck, plan),
         damage=damage,
         pulled=watch.membrane is not None,
-        on_girders=free,
+        on_girders=factors.standard == "AASHTO LRFD" and on_girders(deck),
     )
 
 
@@ -189,24 +203,31 @@ def fatigue_rows(
 
     where : the result points that are looked at.
     """
+    return tuple(row for row, _ in fatigue_places(demand, bars, mat, where))
+
+
+def fatigue_places(
+    demand: FatigueDemand, bars: SlabBars, mat: Materials, where: Points = EVERYWHERE
+) -> tuple[tuple[Row, int], ...]:
+    """`fatigue_rows`, each with the number of the result point among those that are looked at."""
     if not demand.raised[where].size:
         return ()
     rows = []
     for k, layer in enumerate(LAYER_ROWS):
         if bars.bars(layer).area > 0.0:
             unit = unit_stresses(bars, layer, mat, pulled=demand.pulled)
-            rows.append(_row(demand, k, layer, unit, mat, where))
+            rows.append(_judged(demand, k, layer, unit, mat, where))
     return tuple(rows)
 
 
-def _row(
+def _judged(
     demand: FatigueDemand,
     k: int,
     layer: Layer,
     unit: tuple[float, float],
     mat: Materials,
     where: Points,
-) -> Row:
+) -> tuple[Row, int]:
     """Least stress and range of AASHTO at the same place; the cracked section counts everywhere."""
     own, otherwise = demand.by_face[layer[0]], ""
     values, relieved = own.values[k][where], own.relieved[k][where]
@@ -214,34 +235,37 @@ def _row(
     if mat.standard == "IRC:112":
         check, key, source = "stress that needs no verification", UNVERIFIED_KEY, UNVERIFIED_SOURCE
         required, source = MPA * mat.factors[key], mat.factors.marked(source, key)
-        provided, otherwise = float(stress(values, unit).max()), UNVERIFIED_OTHERWISE
+        used, otherwise = stress(values, unit), UNVERIFIED_OTHERWISE
+        worst = int(used.argmax())
     elif mat.standard == "AASHTO LRFD" and demand.on_girders:
         check, required, source = "stress range, no limit on girders", np.inf, GIRDERS_SOURCE
-        provided = float(ranges.max())
+        used, worst = ranges, int(ranges.argmax())
     elif mat.standard == "AASHTO LRFD":
         limit = threshold(stress(np.minimum(relieved, values), unit), mat)
         worst = int((ranges - limit).argmax())
         check, required, source = "stress range", float(limit[worst]), THRESHOLD_SOURCE
-        provided = float(ranges[worst])
+        used = ranges
     elif demand.damage is not None:
         factor = demand.damage[layer[0]]
         check, required = "equivalent range", equivalent_range(mat.factors)
-        provided = float((factor.value * demand.raised[where] * ranges).max())
+        used = np.asarray(factor.value * demand.raised[where] * ranges)
+        worst = int(used.argmax())
         source = Source("EN 1992", f"{EQUIVALENT_CLAUSE}; {factor.words}")
     else:
         check, required = "plain stress range", MPA * mat.factors["plain_range_MPa"]
         source = mat.factors.marked(PLAIN_SOURCE, "plain_range_MPa")
-        provided, otherwise = float(ranges.max()), PLAIN_OTHERWISE
-    return Row(
+        used, worst, otherwise = ranges, int(ranges.argmax()), PLAIN_OTHERWISE
+    row = Row(
         check=f"fatigue: {check}",
         place=place_of(layer),
         required=required,
-        provided=provided,
+        provided=float(used[worst]),
         sense="at most",
         unit="Pa",
         source=source,
         otherwise=otherwise,
     )
+    return row, worst
 
 
 def threshold(least: Floats, mat: Materials) -> Floats:

@@ -19,7 +19,7 @@ from pipelines.bars.demand.governing_index import FixedArrangement
 from pipelines.bars.demand.moments import MomentEnvelopes
 from pipelines.deck.reinforcement import Reinforcement
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.envelopes.extremes import Extremes
+from pipelines.envelopes.extremes import Extremes, FieldEnvelope
 from pipelines.envelopes.governing_loads import governing_loads
 from pipelines.envelopes.lane_extremes import Fields, Reader
 from pipelines.model.responses import Response, SolvedDeck
@@ -78,6 +78,11 @@ class ShearForms:
         means = sparse.csr_array(sparse.vstack(self.means))[w * n + sample]
         turned = [sparse.diags_array(f(DIRECTIONS)[d]) @ means for f in (np.cos, np.sin)]
         return sparse.csr_array(sparse.csr_array(sparse.hstack(turned)) @ self.rows)
+
+
+def forms_of(envelope: TrafficEnvelope) -> dict[float, FieldEnvelope]:
+    """Share of the distributed loads -> envelope of `MomentEnvelopes.forms` with it."""
+    return {share: fields for (name, share), fields in envelope.more.items() if name == FORMS}
 
 
 class ModelWatch:

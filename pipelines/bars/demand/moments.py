@@ -273,9 +273,11 @@ class MomentEnvelopes:
         for tracker in self.trackers:
             combination = tracker.combination
             if combination.standard == standard and combination.traffic:
-                tracker.update(self._model_blocks(first, envelopes[combination.share]))
+                tracker.update(self.model_blocks(first, envelopes[combination.share]))
 
-    def _model_blocks(self, first: int, envelope: FieldEnvelope) -> list[Block]:
+    def model_blocks(self, first: int, envelope: FieldEnvelope) -> list[Block]:
+        """Of each row, what the arrangements first, first + 1, ... add; arguments as of
+        `take_model`, of one share."""
         values = np.stack([envelope.extremes.maximum, envelope.extremes.minimum])
         at = np.stack([envelope.extremes.at_maximum, envelope.extremes.at_minimum])
         numbers = np.where(at < 0, -1, first + at)

@@ -21,8 +21,8 @@ from pipelines.bars.demand.control_sections import (
     shear_sections,
 )
 from pipelines.bars.demand.edge_layer import edge_layer
-from pipelines.bars.demand.governing_index import GoverningIndex
-from pipelines.bars.demand.load_models import FORMS, ModelWatch, ShearForms, held_for_shear
+from pipelines.bars.demand.governing_index import FixedArrangement, GoverningIndex
+from pipelines.bars.demand.load_models import ModelWatch, ShearForms, forms_of, held_for_shear
 from pipelines.bars.demand.membrane import membrane_forces
 from pipelines.bars.demand.moments import (
     LAYER_ROWS,
@@ -36,7 +36,6 @@ from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis, Reinforcement
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.envelopes.extremes import Extremes
 from pipelines.envelopes.peaks import nearest
 from pipelines.model.fixed_loads import FixedLoads
 from pipelines.model.responses import Response, SolvedDeck, in_blocks, read_blocks, stream
@@ -199,26 +198,25 @@ class DesignWatch:
                 standard = basis.materials.standard
                 if not for_bars(envelope.model, standard):
                     continue
-                forms = {share: f for (name, share), f in envelope.more.items() if name == FORMS}
-                self.moments.take_model(first, forms, standard)
+                self.moments.take_model(first, forms_of(envelope), standard)
                 if self.beams is not None:
                     beams = watched.part(0, n_beams)
                     self.beams.take_model(standard, beams.maximum, beams.minimum)
-                if self._shear_forms is not None:
-                    self._hold(numbered, envelope, watched.part(n_beams, None), k)
+                self._hold(numbered, envelope, k)
 
-    def _hold(
-        self,
-        numbered: GoverningIndex,
-        envelope: TrafficEnvelope,
-        extremes: Extremes,
-        k: int,
-    ) -> None:
+    def held(self, envelope: TrafficEnvelope, k: int) -> list[FixedArrangement]:
+        """Arrangements of a load model that may govern shear by the standard of that number."""
+        if self._shear_forms is None:
+            return []
+        n_beams = 0 if self.beams is None else self.beams.forms.shape[0]
+        extremes, tracker = envelope.watched.part(n_beams, None), self.shears[k]
+        forms = self._shear_forms
+        return held_for_shear(self.solved, envelope, extremes, forms, tracker, self._of_parts)
+
+    def _hold(self, numbered: GoverningIndex, envelope: TrafficEnvelope, k: int) -> None:
         """Solve the arrangements that may govern shear by the standard of that number and let its
         trackers judge them."""
-        assert self._shear_forms is not None
-        forms, tracker = self._shear_forms, self.shears[k]
-        held = held_for_shear(self.solved, envelope, extremes, forms, tracker, self._of_parts)
+        held = self.held(envelope, k)
         start = numbered.add_held(held)
         if not held:
             return

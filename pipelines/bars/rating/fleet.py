@@ -10,7 +10,7 @@ from pipelines.deck.deck import SAME, Deck
 from pipelines.deck.reading.loads import own_vehicles
 from pipelines.deck.reading.mistakes import Mistakes, nearest, validated
 from pipelines.deck.reading.toml import read_toml
-from pipelines.standards.actions.loads import Vehicle
+from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.actions.vehicles import library
 from pipelines.standards.sources import Source, Standard
 
@@ -47,10 +47,34 @@ class Permit:
 
 @dataclass(frozen=True)
 class Fleet:
-    """The vehicles of a fleet file, and levels beside the deck's own factors."""
+    """The vehicles of a fleet file, levels beside the deck's own factors, and the names of load
+    models of the deck file."""
 
     permits: tuple[Permit, ...]
     levels: tuple[Level, ...] = LEVELS
+    models: tuple[str, ...] = ()
+
+    @classmethod
+    def of_deck(cls, deck: Deck) -> "Fleet":
+        """The deck's own traffic: its vehicles and those of its load models that are not for
+        fatigue alone."""
+        traffic = deck.traffic
+        if traffic is None:
+            return cls(())
+        models = tuple(model.name for model in traffic.load_models if not model.fatigue)
+        return cls(tuple(Permit(vehicle) for vehicle in traffic.vehicles), models=models)
+
+    def load_models(self, deck: Deck, mistakes: Mistakes) -> tuple[LoadModel, ...]:
+        """Those of the deck with a mistake for each that it has not."""
+        there = {model.name: model for model in deck.required_traffic.load_models}
+        for name in self.models:
+            if name not in there:
+                told = "is not among [traffic] load_models of the deck file"
+                mistakes.add(f"{WHERE}, load_models", name, f"{told}, {nearest(name, there)}")
+            elif there[name].fatigue:
+                told = "is for fatigue alone, which is rated by itself"
+                mistakes.add(f"{WHERE}, load_models", name, told)
+        return tuple(there[name] for name in dict.fromkeys(self.models) if name in there)
 
 
 def read_fleet(path: Path) -> Fleet:
@@ -76,14 +100,16 @@ def read_fleet(path: Path) -> Fleet:
         vehicle = own.get(one.name)
         if vehicle is not None:
             permits.append(Permit(vehicle, None if band is None else (band[0], band[1])))
-    if not table.vehicles and not table.vehicle:
-        mistakes.add(WHERE, None, "names no vehicle: vehicles or [[vehicle]] is missing")
+    models = tuple(table.load_models or ())
+    if not table.vehicles and not table.vehicle and not models:
+        told = "names no vehicle: vehicles, [[vehicle]] or load_models is missing"
+        mistakes.add(WHERE, None, told)
     mistakes.raise_if_any()
     levels = [
         Level(name=one.name, standard=one.standard, gamma=one.gamma, source=path.name)
         for one in table.level or []
     ]
-    return Fleet(tuple(permits), (*LEVELS, *levels))
+    return Fleet(tuple(permits), (*LEVELS, *levels), models)
 
 
 def driven(deck: Deck, permit: Permit, mistakes: Mistakes) -> Deck | None:

@@ -47,6 +47,13 @@ class FleetTable(Table):
         default=None,
         left_out="those of the standards alone",
     )  # fmt: skip
+    load_models: Annotated[list[Name], Count(1, 20)] | None = entry(
+        "Load models of the deck file, each with all its lanes, that are rated "
+        "beside the vehicles, by their names.",
+        ["EN 1991-2 LM1"],
+        default=None,
+        left_out="none; without a fleet file all of them",
+    )
     level: Annotated[list[LevelTable], Count(1, 20)] | None = entry(
         "Levels, each a table [[level]]; AASHTO's inventory, operating and permit levels are "
         "always there.",

@@ -13,7 +13,7 @@ from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.rating.fleet import Permit
 from pipelines.bars.rating.multipliers import Multiplier, Rated
 from pipelines.bars.rating.places import AtPlaces, Places, Runs
-from pipelines.bars.rating.rater import Rater
+from pipelines.bars.rating.rater import Rater, standing
 from pipelines.bars.rating.root import MOST
 from pipelines.deck.deck import Deck
 from pipelines.standards.resistance.punching import PUNCHING, punching
@@ -156,7 +156,8 @@ def _at_places(
             multipliers.append(floor)
         else:
             multipliers += rater.punching(k, alone, runs)
-        yield rater.of_standard(k, permit, multipliers, runs, at_places=True)
+        n = sum(map(len, runs))
+        yield rater.of_standard(k, permit.vehicle.name, multipliers, n, at_places=True)
 
 
 def _of_checks(
@@ -179,9 +180,9 @@ def _of_checks(
             part, sheared = shears[j]
             shears[j] = part, places.exact_shear((k, part), sheared, runs)
     for limit, one in moments.values():
-        yield rater.of_moment(limit, one, runs)
+        yield rater.of_moment(limit, one, standing(runs))
     for part, sheared in shears.values():
-        yield rater.of_shear(rater.trackers[k, part][0], sheared, runs)
+        yield rater.of_shear(rater.trackers[k, part][0], sheared, standing(runs))
 
 
 def _punching_floor(rater: Rater, k: int, runs: Runs) -> Multiplier:

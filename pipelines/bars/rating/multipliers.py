@@ -6,7 +6,7 @@ from pipelines.bars.adequacy import Check
 from pipelines.bars.rating.fleet import Level
 from pipelines.bars.rating.root import MOST
 from pipelines.standards.sources import Source, Standard
-from pipelines.traffic.arrangements import LoadPosition
+from pipelines.traffic.arrangements import Arrangement
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -15,8 +15,8 @@ class Multiplier:
 
     rule : of the check; words : the layer or section; ultimate : whether the check is of the
     ultimate limit state, so that another partial factor on traffic changes the multiplier in
-    proportion; at : in plan [m]; position : of the vehicle where it governs, None = no position
-    comes to the limit; floor : whether it is only no less than this.
+    proportion; at : in plan [m]; position : where the traffic stands as it governs, None = nowhere
+    does it come to the limit; floor : whether it is only no less than this.
     """
 
     value: float
@@ -26,7 +26,7 @@ class Multiplier:
     ultimate: bool
     at: tuple[float, float]
     where: str
-    position: LoadPosition | None
+    position: Arrangement | None
     source: Source
     floor: bool = False
 
@@ -37,8 +37,9 @@ class Multiplier:
 
 @dataclass(frozen=True, kw_only=True)
 class Rated:
-    """A vehicle by one standard: multipliers, the least first; n : its load positions; gamma : the
-    factor on traffic at the ultimate limit state; at_places : whether it is judged at places where
+    """A vehicle or load model by one standard: multipliers, the least first; whole : whether it is
+    a load model, with all its lanes; n : load positions; gamma : the factor on traffic at the
+    ultimate limit state; at_places : whether it is judged at places where
     other vehicles govern, the least of each check alone."""
 
     vehicle: str
@@ -47,6 +48,7 @@ class Rated:
     gamma: float
     n: int
     at_places: bool = False
+    whole: bool = False
 
     @property
     def least(self) -> Multiplier:

@@ -1,9 +1,10 @@
-"""How much of each vehicle a deck carries: the largest multiplier of the traffic, check by check.
+"""How much of each vehicle and load model a deck carries: the largest multiplier of the traffic,
+check by check.
 
-Every vehicle drives alone over the deck, at all its load positions, with permanent actions as they
-are. The plate is factorised once, and what bars and sections can take is found once. A multiplier
-is that at which the checks of a run of the deck with the vehicle so multiplied just pass; of many
-vehicles most are judged at places alone (`many`).
+Every vehicle drives alone over the deck, at all its load positions, every load model stands on it
+with all its lanes, with permanent actions as they are. The plate is factorised once, and what bars
+and sections can take is found once. A multiplier is that at which the checks of a run of the deck
+with the traffic so multiplied just pass; of many vehicles most are judged at places alone (`many`).
 """
 
 from collections.abc import Callable
@@ -11,7 +12,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.rating.fatigue import fatigue_rated
 from pipelines.bars.rating.fleet import Fleet, Level, driven
+from pipelines.bars.rating.load_models import rated_model
 from pipelines.bars.rating.many import MANY, can_be_many, rated_at_places
 from pipelines.bars.rating.multipliers import Rated
 from pipelines.bars.rating.rater import Rater
@@ -29,11 +32,11 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Rating:
-    """All vehicles of a fleet on a deck.
+    """All vehicles and load models of a fleet on a deck.
 
-    rated : every vehicle by every standard that it counts under. solved : the deck; short :
-    (n_point,) least multiplier in bending of any vehicle by any standard at each result point;
-    notes : what is not judged.
+    rated : each of them by every standard that it counts under, and every standard's own load for
+    fatigue. solved : the deck; short : (n_point,) least multiplier in bending of any of them by any
+    standard at each result point; notes : what is not judged.
     """
 
     deck: Deck
@@ -49,14 +52,15 @@ class Rating:
 
 
 def rate(deck: Deck, fleet: Fleet, progress: Progress | None = None) -> Rating:
-    """Multipliers of every vehicle of a fleet.
+    """Multipliers of every vehicle and load model of a fleet, and of the loads for fatigue.
 
     progress : called with the number of vehicles done and of all.
 
     Raises
     ------
     DeckError
-        The deck has no bars or no traffic, or a vehicle's path leaves the carriageway.
+        The deck has no bars or no traffic, a vehicle's path leaves the carriageway, or the deck has
+        no load model of that name.
     PlateError, JobError
         What is wrong with the deck, in one message.
     """
@@ -66,6 +70,7 @@ def rate(deck: Deck, fleet: Fleet, progress: Progress | None = None) -> Rating:
     if deck.traffic is None:
         mistakes.add("[traffic]", None, "is missing: it says where the carriageway is")
     mistakes.raise_if_any()
+    models = fleet.load_models(deck, mistakes)
     decks = [driven(deck, permit, mistakes) for permit in fleet.permits]
     mistakes.raise_if_any()
     with one_thread:
@@ -84,6 +89,9 @@ def rate(deck: Deck, fleet: Fleet, progress: Progress | None = None) -> Rating:
                 found += rater.rated(permit, alone, rater.over_deck(permit, alone))
                 if progress is not None:
                     progress(k + 1, len(every))
+        for model in models:
+            found += rated_model(rater, model)
+        found += fatigue_rated(rater)
     return Rating(
         deck=deck,
         solved=solved,
@@ -99,7 +107,8 @@ def _notes(watch: DesignWatch) -> tuple[str, ...]:
     notes = [
         "Every vehicle alone on the deck, at the steps of the load positions; not beside other "
         "traffic.",
-        "Fatigue of the bars is not rated: it is of traffic over the years, not of one vehicle.",
+        "Fatigue of the bars is rated under a standard's own load for it alone, where it has one: "
+        "it is of traffic over the years, not of one vehicle.",
         "Bars as drawn; not panels as built, beams with bars or the barrier.",
         "Shear beside supports at its full value; load positions between the steps are not looked "
         "at.",

@@ -1,6 +1,6 @@
 """Rates a vehicle that is driven over the whole deck: every load position solved for."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -26,11 +26,21 @@ from pipelines.bars.rating.root import MOST
 from pipelines.bars.rating.shear import ShearMultiplier, ShearOfVehicle
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text, line_title, place
+from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.model.responses import SolvedDeck, stream
 from pipelines.standards.actions.load_models import counts_under
 from pipelines.standards.resistance.shear import CHOSEN, NOT_ASKED, ONE_WAY
+from pipelines.traffic.arrangements import Arrangement
 from pipelines.traffic.positions import LoadPositions, load_positions, position_of
 from plate.arrays import Floats
+
+Standing = Callable[[int], Arrangement | None]
+"""Where the traffic of that number stands; None of a negative one."""
+
+
+def standing(runs: Runs) -> Standing:
+    """Of a vehicle's load positions."""
+    return lambda number: None if number < 0 else Arrangement.of(position_of(runs, number))
 
 
 class Rater:
@@ -84,34 +94,36 @@ class Rater:
             multipliers = []
             for limit in self.limits[k]:
                 found = moment_multiplier(limit, over.moments, limit.at)
-                multipliers.append(self.of_moment(limit, found, over.runs))
+                multipliers.append(self.of_moment(limit, found, standing(over.runs)))
                 if limit.check is Check.BENDING:
-                    self._take_short(limit, over.moments)
+                    self.take_short(limit, over.moments)
             guess = min((m.value for m in multipliers if m.ultimate), default=1.0)
             for key, one in over.shears.items():
                 sheared = one.multiplier(guess) if key[0] == k else None
                 if sheared is not None:
-                    multipliers.append(self.of_shear(one.tracker, sheared, over.runs))
+                    multipliers.append(self.of_shear(one.tracker, sheared, standing(over.runs)))
             multipliers += self.punching(k, alone, over.runs)
-            yield self.of_standard(k, permit, multipliers, over.runs)
+            yield self.of_standard(k, permit.vehicle.name, multipliers, sum(map(len, over.runs)))
 
     def of_standard(
         self,
         k: int,
-        permit: Permit,
+        name: str,
         multipliers: Sequence[Multiplier],
-        runs: Runs,
+        n: int,
         *,
         at_places: bool = False,
+        whole: bool = False,
     ) -> Rated:
-        """All multipliers by a standard; at_places : not of the whole deck."""
+        """All multipliers of a vehicle or load model by a standard; arguments as of `Rated`."""
         return Rated(
-            vehicle=permit.vehicle.name,
+            vehicle=name,
             standard=self.bases[k].materials.standard,
             multipliers=tuple(sorted(multipliers, key=lambda m: m.value)),
             gamma=self.watch.shears[k].combination.traffic,
-            n=sum(map(len, runs)),
+            n=n,
             at_places=at_places,
+            whole=whole,
         )
 
     def as_contacts(self, run: LoadPositions) -> LoadPositions:
@@ -122,14 +134,16 @@ class Rater:
         patches = tuple((a.patch[0] + by, a.patch[1] + by) for a in run.vehicle.axles)
         return replace(run, patches=patches)
 
-    def _take_short(self, limit: MomentLimit, moments: Moments) -> None:
+    def take_short(self, limit: MomentLimit, moments: Moments) -> None:
         """A result point stands for those that are read at it."""
         here = np.full(len(self.plan), MOST)
         here[limit.at] = point_multipliers(limit, moments)
         self.short = np.minimum(self.short, here[self.watch.read_at[limit.row]])
 
-    def of_moment(self, limit: MomentLimit, found: MomentMultiplier, runs: Runs) -> Multiplier:
-        """A multiplier of moments with its place and load position."""
+    def of_moment(
+        self, limit: MomentLimit, found: MomentMultiplier, standing: Standing
+    ) -> Multiplier:
+        """A multiplier of moments with its place and where the traffic stands."""
         at = (float(self.plan[found.at, 0]), float(self.plan[found.at, 1]))
         return Multiplier(
             value=found.value,
@@ -139,12 +153,14 @@ class Rater:
             ultimate=limit.tracker.combination.limit_state == "ULS",
             at=at,
             where=f"{place(self.watch.deck, at)}, ({at_text(at)}) m",
-            position=None if found.number < 0 else position_of(runs, found.number),
+            position=standing(found.number),
             source=limit.source,
         )
 
-    def of_shear(self, tracker: ShearTracker, found: ShearMultiplier, runs: Runs) -> Multiplier:
-        """A multiplier in shear with its place and load position."""
+    def of_shear(
+        self, tracker: ShearTracker, found: ShearMultiplier, standing: Standing
+    ) -> Multiplier:
+        """A multiplier in shear with its place and where the traffic stands."""
         sections = tracker.sections
         line, side = sections.names[sections.line[found.sample]], sections.side[found.sample]
         at = (float(sections.points[found.sample, 0]), float(sections.points[found.sample, 1]))
@@ -157,19 +173,22 @@ class Rater:
             ultimate=True,
             at=at,
             where=f"{beside}, ({at_text(at)}) m",
-            position=None if found.number < 0 else position_of(runs, found.number),
+            position=standing(found.number),
             source=tracker.mat.factors.marked(ONE_WAY[tracker.mat.standard], *CHOSEN),
         )
 
-    def punching(self, k: int, alone: Deck, runs: Runs) -> Iterator[Multiplier]:
-        """Utilisation in punching grows with the load in proportion."""
+    def punching(
+        self, k: int, alone: Deck, runs: Runs, models: Sequence[TrafficEnvelope] = ()
+    ) -> Iterator[Multiplier]:
+        """Utilisation in punching grows with the load in proportion; models : load models whose
+        wheels are rated, too."""
         mat, factor = self.bases[k].materials, self.watch.shears[k].combination.traffic
         reach = reach_of(self.watch.reinforcement.bars, mat)
         parts, standing = self.watch.drawn[k].parts, StandingWheels(alone)
         for part in parts:
             holds = part.holds if len(parts) > 1 else None
             found: WheelPunching | None = wheel_punching(
-                standing, runs, (), part.bars, mat, factor, holds, reach
+                standing, runs, models, part.bars, mat, factor, holds, reach
             )
             if found is None or found.utilisation <= 0.0:
                 continue
@@ -181,6 +200,6 @@ class Rater:
                 ultimate=True,
                 at=found.at,
                 where=f"{place(self.watch.deck, found.at)}, ({at_text(found.at)}) m",
-                position=found.position,
+                position=Arrangement.of(found.position),
                 source=found.source,
             )

@@ -1,4 +1,5 @@
-"""rating.csv: one row a vehicle, standard and check, the least multiplier with its place."""
+"""rating.csv: one row a vehicle or load model, standard and check, the least multiplier with its
+place."""
 
 import csv
 from collections.abc import Iterator
@@ -25,6 +26,7 @@ COLUMNS = (
     "station_m",
     "offset_m",
     "direction",
+    "lanes",
     "gamma",
     "source",
     "caution",
@@ -32,7 +34,7 @@ COLUMNS = (
 
 
 def write_rating(path: Path, rating: Rating) -> None:
-    """The table, the vehicle with the least multiplier first."""
+    """The table, that with the least multiplier first."""
     with path.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
         writer.writerow(COLUMNS)
@@ -48,7 +50,7 @@ def least_by_check(one: Rated) -> Iterator[Multiplier]:
 
 
 def _row(one: Rated, found: Multiplier) -> list[str | float]:
-    at = found.position
+    at = None if found.position is None else found.position.single
     return [
         one.vehicle,
         one.standard,
@@ -64,6 +66,7 @@ def _row(one: Rated, found: Multiplier) -> list[str | float]:
         "" if at is None else round(at.station, 9),
         "" if at is None else round(at.offset, 9),
         "" if at is None else at.direction,
+        "" if found.position is None or at is not None else found.position.words,
         one.gamma if found.ultimate else "",
         str(found.source),
         TO_VERIFY,

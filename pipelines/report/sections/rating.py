@@ -27,6 +27,7 @@ from pipelines.report.document import (
 from pipelines.report.drawings.contour_plans import ContourPlans, PlanField
 from pipelines.report.drawings.cuts import field_map
 from pipelines.report.sections.factors import factors_section
+from pipelines.traffic.arrangements import Arrangement
 
 # Vehicles that the page tells; the CSV has all of them.
 TOLD = 100
@@ -53,11 +54,18 @@ def rated_line(one: Rated) -> str:
     found = f"{one.vehicle}, {one.standard}: {rounded_down(least.value)} ({words}), {_of(least)}"
     found += f" at {least.where}"
     if least.position is not None:
-        at = least.position
-        found += f", first axle at {at.station:.2f}, {at.offset:.2f} {at.direction}"
+        found += f", {stands(least.position)}"
     if following is None:
         return found
     return f"{found}; then {rounded_down(following.value)} {_of(following)}"
+
+
+def stands(at: Arrangement) -> str:
+    """Where the traffic stands, without the name of a vehicle that stands alone."""
+    one = at.single
+    if one is None:
+        return at.words
+    return f"{one.direction}, first axle at {one.station:.2f}, {one.offset:.2f}"
 
 
 def _of(one: Multiplier) -> str:
@@ -95,7 +103,12 @@ def _multipliers(
             found = one.of(check)
             row.append("–" if found is None else _value(found))
         rows.append(row)
-    head: list[Words] = ["Vehicle", "Standard", "Least", *(check.value for check in checks)]
+    head: list[Words] = [
+        "Vehicle or load model",
+        "Standard",
+        "Least",
+        *(check.value for check in checks),
+    ]
     words = f"The {len(rated)} least of {len(rating.rated)}. " if len(rating.rated) > TOLD else ""
     short = sum(not one.least.adequate for one in rating.rated)
     told = f"{words}{short} of {len(rating.rated)} are below 1."
@@ -122,19 +135,19 @@ def _governing(rated: Sequence[Rated]) -> tuple[Block, ...]:
                 _value(least),
                 _of(least),
                 least.where,
-                "–" if at is None else f"{at.direction}, {at.station:.2f}, {at.offset:.2f}",
+                "–" if at is None else stands(at),
                 "–" if following is None else f"{rounded_down(following.value)}: {_of(following)}",
                 str(one.n),
                 str(least.source),
             ]
         )
     head: list[Words] = [
-        "Vehicle",
+        "Vehicle or load model",
         "Standard",
         "Multiplier",
         "Check",
         "Place",
-        "First axle: station, offset [m]",
+        "Where it stands: station, offset [m]",
         "Next",
         "Load positions",
         "Clause and mark",

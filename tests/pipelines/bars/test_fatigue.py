@@ -12,13 +12,10 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from pipelines.bars.checks.fatigue import (
-    AXLES,
-    MODEL,
     TRUCK,
     fatigue_demand,
     fatigue_load_factor,
     fatigue_rows,
-    lorry_demands,
     on_girders,
     stress,
     stress_range,
@@ -183,8 +180,8 @@ def test_fatigue_load_model_3_in_place_of_the_traffic(tmp_path: Path) -> None:
     fatigue = "[fatigue]\nlambda_s = 1.2\n"
     deck = deck_of(tmp_path, SLAB, PLAN, BEAMS, LORRY, BAR_TABLES, fatigue)
     solved, watch = solved_deck(deck)
-    factored = [replace(FREQUENT, traffic=factor) for factor in AXLES]
-    bottom, top = lorry_demands(solved, watch, MODEL, factored)
+    demand = fatigue_demand(solved, watch, EN.factors, {})
+    bottom, top = demand.by_face["bottom"], demand.by_face["top"]
     alone = deck_of(tmp_path, SLAB, PLAN, BEAMS, LORRY.replace("LM2", "FLM3"), BAR_TABLES, fatigue)
     other_solved, other = solved_deck(alone)
     traffic_envelopes(other_solved, workers=1, observers=(other,))

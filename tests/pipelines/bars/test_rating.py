@@ -5,11 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.bars.adequacy import Check, check_of
+from pipelines.bars.adequacy import Check
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.design import StandardDesign, design
 from pipelines.bars.rating.fleet import Fleet, Permit, driven, read_fleet
-from pipelines.bars.rating.multipliers import Multiplier, Rated
+from pipelines.bars.rating.multipliers import Multiplier
 from pipelines.bars.rating.rate import Rating, rate
 from pipelines.bars.rating.root import MOST, largest
 from pipelines.caution import CAUTION, TO_VERIFY
@@ -21,8 +21,8 @@ from pipelines.model.case_responses import case_responses
 from pipelines.model.responses import SolvedDeck
 from pipelines.report.data.rating_csv import below, write_rating
 from pipelines.report.sections.rating import rated_line, rating_page, rounded_down
-from pipelines.standards.resistance.bars import place_of
 from tests.pipelines.decks_with_bars import BARS, BOTTOM, GRADES, TOP
+from tests.pipelines.rated import COARSE, JUST, looked_at, utilisation
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, WEIGHT, deck_of
 
 TRAFFIC = """
@@ -40,15 +40,6 @@ impact = 1.1
 axles = [
   { at_m = 0.0, load_kN = 120, gauge_m = 2.0, patch_mm = [250, 400] },
   { at_m = 1.6, load_kN = 160, gauge_m = 2.0, patch_mm = [250, 400] } ]
-"""
-# Of a multiplier: beyond its own closeness, and small against a step of anything.
-JUST = 1e-3
-
-
-COARSE = """
-[mesh]
-size_m = 1.5
-order = 2
 """
 
 
@@ -87,29 +78,6 @@ def judged(deck: Deck, permit: Permit, factor: float) -> dict[str, StandardDesig
     envelopes = traffic_envelopes(solved, workers=1, observers=(watch,))
     found = design(solved, envelopes, watch, workers=1)
     return {one.basis.materials.standard: one for one in found.standards}
-
-
-def utilisation(one: StandardDesign, of: Multiplier) -> float:
-    """Of the same check, in the run."""
-    if of.check is Check.BENDING:
-        [layer] = [check for check in one.layers if place_of(check.layer) == of.words]
-        return layer.utilisation
-    if of.check is Check.SHEAR:
-        assert one.design_shear is not None
-        return one.design_shear.utilisation
-    if of.check is Check.PUNCHING:
-        assert one.punching is not None
-        return one.punching.utilisation
-    [row] = [row for row in one.rows if row.check == of.rule and row.place == of.words]
-    assert check_of(row) is of.check
-    return row.utilisation
-
-
-def looked_at(rated: Rated) -> list[Multiplier]:
-    """One multiplier of every check, and of every layer in bending."""
-    first = {(m.check, m.words if m.check is Check.BENDING else ""): m
-             for m in reversed(rated.multipliers)}  # fmt: skip
-    return [m for m in first.values() if 0.0 < m.value < MOST]
 
 
 @pytest.mark.slow
@@ -153,7 +121,8 @@ def test_a_narrower_path_carries_no_less(deck: Deck, fleet: Fleet, rating: Ratin
     inner = rate(deck, Fleet((replace(permit, path=(0.0, 0.0)),)))
     for one, two in zip(rating.rated, inner.rated, strict=True):
         assert two.least.value >= one.least.value * (1.0 - 1e-6)
-        assert all(m.position is None or m.position.offset == 0.0 for m in two.multipliers)
+        stand = [m.position.single for m in two.multipliers if m.position is not None]
+        assert all(at is not None and at.offset == 0.0 for at in stand)
 
 
 def test_levels_go_with_the_factor(rating: Rating) -> None:
