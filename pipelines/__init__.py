@@ -16,8 +16,10 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pipelines.api import Analysis, DeckFile, Influence, Picture
-    from pipelines.errors import DeckError, JobError, Mistake
+    from pipelines.errors import DeckError, JobError, MethodRangeError, Mistake
     from pipelines.kept import Kept
+    from pipelines.standards.own.strips import OwnMoment, OwnStrip
+    from pipelines.standards.strip_widths.method import StripInput
     from plate.errors import PlateError
 
 # Imported when they are asked for: the command line needs few of them.
@@ -30,6 +32,10 @@ _ROOMS = {
     "JobError": "pipelines.errors",
     "Mistake": "pipelines.errors",
     "Kept": "pipelines.kept",
+    "OwnStrip": "pipelines.standards.own.strips",
+    "OwnMoment": "pipelines.standards.own.strips",
+    "StripInput": "pipelines.standards.strip_widths.method",
+    "MethodRangeError": "pipelines.errors",
     "PlateError": "plate.errors",
 }
 __all__ = [  # noqa: RUF022 - in the order in which one meets them
@@ -38,6 +44,10 @@ __all__ = [  # noqa: RUF022 - in the order in which one meets them
     "Influence",
     "Picture",
     "Kept",
+    "OwnStrip",
+    "OwnMoment",
+    "StripInput",
+    "MethodRangeError",
     "JobError",
     "DeckError",
     "Mistake",

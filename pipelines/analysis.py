@@ -49,6 +49,7 @@ from pipelines.model.case_responses import case_responses, read_cases
 from pipelines.model.job_size import check_job_size
 from pipelines.model.responses import Response, SolvedDeck
 from pipelines.result import Result, TrafficResult
+from pipelines.standards.own.own import Own
 from pipelines.strips.hand_values import hands_of
 from plate.threads import one_thread
 
@@ -284,6 +285,7 @@ def _plate_part(deck: Deck) -> Deck:
         fitted=(),
         factors=(),
         sums=(),
+        own=Own(),
     )
 
 

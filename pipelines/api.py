@@ -63,7 +63,8 @@ _UNITS = {"_kNm_m": "kNm/m", "_kN_m": "kN/m", "w_mm": "mm", "w_mm_max": "mm", "w
 class DeckFile:
     """A deck as its file says it: tables of keys with their units, which always are a valid deck.
 
-    name : of the file; the drawing and the readings that it names lie beside it.
+    name : of the file; the drawing and the readings that it names lie beside it. own : Python files
+    that may be run where the table [own] names them.
 
     >>> deck = DeckFile.read("estuary")
     >>> thinner = deck.with_({"slab.thickness_mm": 250, "line.C*.beam.I_cm4": 90000})
@@ -73,21 +74,24 @@ class DeckFile:
 
     tables: Mapping[str, Any]
     name: str = "deck.toml"
+    own: Sequence[str | Path] = ()
     deck: Deck = field(init=False, compare=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "tables", deepcopy(dict(self.tables)))
-        object.__setattr__(self, "deck", deck_of(dict(self.tables), self.name))
+        object.__setattr__(self, "deck", deck_of(dict(self.tables), self.name, own=self.own))
 
     @classmethod
-    def read(cls, source: str | Path) -> Self:
+    def read(cls, source: str | Path, own: Sequence[str | Path] = ()) -> Self:
         """The deck file of that path, or the packaged example of that name.
+
+        own : Python files that may be run where the deck file names them in [own].
 
         Raises DeckError, whose `mistakes` have key, value and what is allowed.
         """
         packaged = isinstance(source, str) and source in EXAMPLES and not Path(source).is_file()
         path = EXAMPLES[str(source)] if packaged else Path(source)
-        return cls(read_toml(str(path)), str(path))
+        return cls(read_toml(str(path)), str(path), own)
 
     def __getitem__(self, key: str) -> Any:
         """The value at a dotted key as studies write it: "line.C*.beam.I_cm4" is the inertia of
@@ -103,7 +107,7 @@ class DeckFile:
         tables = deepcopy(dict(self.tables))
         for key, value in changes.items():
             set_key(tables, key, value)
-        return type(self)(tables, self.name)
+        return type(self)(tables, self.name, self.own)
 
     def analyse(self, progress: Progress | None = None, *, kept: Kept | None = None) -> "Analysis":
         """The whole analysis, as `deckslab run` makes it; nothing is written.

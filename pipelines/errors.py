@@ -5,6 +5,7 @@ JobError                a user's mistake; the command line prints it and exits w
 ├── MissingError        packages of an extra that are not installed
 ├── CoverageError       a request outside what the tool covers
 ├── SizeError           a job too large for the program or for the memory that is free
+├── OwnError            what a user's own code is or gives that is not allowed
 └── MethodRangeError    a hand method asked outside its range of validity
 """
 
@@ -91,6 +92,10 @@ class CoverageError(JobError):
 
 class SizeError(JobError):
     """A job too large for the program or for the memory that is free."""
+
+
+class OwnError(JobError):
+    """What a user's own code is, does or gives that is not allowed."""
 
 
 class MethodRangeError(JobError):

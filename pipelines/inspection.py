@@ -1,5 +1,6 @@
 """The inspection sheet of a deck's bars: analysed as if every panel were read as drawn."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,17 +18,23 @@ KIND = "inspection"
 
 
 def inspect(
-    path: Path, out: Path, progress: "Progress | None" = None, *, pdf: bool = False
+    path: Path,
+    out: Path,
+    progress: "Progress | None" = None,
+    *,
+    pdf: bool = False,
+    own: Sequence[Path] = (),
 ) -> tuple[PanelSheet, ...]:
     """Read a deck file with bars and write inspection.html, one page a panel, with `pdf` also
-    inspection.pdf, and inspection.csv, which filled in is the file of `[survey]`.
+    inspection.pdf, and inspection.csv, which filled in is the file of `[survey]`. own : as of
+    `read_deck`.
 
     Raises
     ------
     DeckError, JobError
         What is wrong with the deck file, or that it has no bars to inspect.
     """
-    deck = read_as_drawn(read_deck(path))
+    deck = read_as_drawn(read_deck(path, own=own))
     check_folder(out, KIND, (FILE, PAGES, PDF), SMALL)
     from pipelines.analysis import analyse
     from pipelines.report.data.inspection_csv import write_inspection

@@ -40,17 +40,19 @@ def run(
     *,
     pdf: bool = False,
     fitted: Path | None = None,
+    own: Sequence[Path] = (),
 ) -> "Result":
     """Read a deck file, analyse it and write report.html, summary.json, findings.csv, values.csv
     and fields.vtu to `out`, with `pdf` also report.pdf, of a deck with bars bars.dxf and
     bar_schedule.csv, with `pdf` also bars.svg and bars.pdf, with as-built readings as_built.csv,
     with load tests load_tests.csv.
 
-    fitted : a file of stiffnesses found from a load test, as `read_deck` takes it.
+    fitted, own : a file of stiffnesses found from a load test, and files of the user's own code
+    that may be run, as `read_deck` takes them.
 
     The files replace those of the run before together, once all are finished.
     """
-    result = analysed(path, out, progress, pdf=pdf, fitted=fitted)
+    result = analysed(path, out, progress, pdf=pdf, fitted=fitted, own=own)
     if progress is not None:
         progress("report", 0, 1)
     write_results(result, out, pdf=pdf)
@@ -65,12 +67,13 @@ def analysed(
     pdf: bool = False,
     kept: "Kept | None" = None,
     fitted: Path | None = None,
+    own: Sequence[Path] = (),
 ) -> "Result":
     """The first half of `run`: nothing is written yet, but that it can be is certain.
 
     kept : what the run before made (`analysis.analyse`).
     """
-    deck = read_deck(path, fitted)
+    deck = read_deck(path, fitted, own)
     check_folder(out, "results", FILES)
     if pdf:
         from pipelines.report.pdf import require_pdf

@@ -79,6 +79,7 @@ INNER = {
         "resistance",
         "detailing",
         "strip_widths",
+        "own",
     ),
     "pipelines/bars": (
         "drawn_parts",

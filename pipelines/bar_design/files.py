@@ -3,6 +3,7 @@ of the design."""
 
 import csv
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
 from pipelines.bar_design.design import designed
@@ -21,10 +22,15 @@ DESIGN_FILES = (DECK_FILE, DESIGN_CSV, DESIGN_JSON)
 
 
 def design_bars(
-    path: Path, out: Path, tell: Tell = lambda _: None, change: Kind | None = None
+    path: Path,
+    out: Path,
+    tell: Tell = lambda _: None,
+    change: Kind | None = None,
+    own: Sequence[Path] = (),
 ) -> Designed:
     """Bars of a deck file; where they are adequate its whole run with them is written to `out`,
-    beside the deck file that has them and what was found of the design. change : as of `designed`.
+    beside the deck file that has them and what was found of the design. change : as of `designed`;
+    own : as of `read_deck`.
 
     Raises
     ------
@@ -32,7 +38,7 @@ def design_bars(
         What is wrong with the deck file, or with asking it for a design.
     """
     check_folder(out, "results", (*FILES, *DESIGN_FILES))
-    found = designed(DeckText(text_of(str(path)), str(path)), tell, change)
+    found = designed(DeckText(text_of(str(path)), str(path), tuple(own)), tell, change)
     if found.adequate:
         write_results(found.result, out, beside=(found.section,))
         write_text(out / DECK_FILE, found.text.text)

@@ -3,7 +3,7 @@
 import argparse
 
 from pipelines.caution import CAUTION
-from pipelines.cli.words import DECK, Commands, found_deck
+from pipelines.cli.words import DECK, Commands, add_own, found_deck
 from pipelines.errors import JobError
 
 
@@ -17,6 +17,7 @@ def add_check(commands: Commands) -> None:
         epilog=CAUTION + " Exit status: 0 no mistake, 2 a mistake.",
     )
     parser.add_argument("deck", metavar="DECK", nargs="+", help=DECK)
+    add_own(parser)
     parser.set_defaults(do=_check)
 
 
@@ -26,7 +27,7 @@ def _check(arguments: argparse.Namespace) -> int:
     mistakes = []
     for name in arguments.deck:
         try:
-            deck = read_deck(found_deck(name))
+            deck = read_deck(found_deck(name), own=arguments.own)
         except JobError as error:
             mistakes.append(str(error))
             continue

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from pipelines.caution import CAUTION
 from pipelines.cli.progress import Progress
-from pipelines.cli.words import DECK, STATUS, Commands, found_deck, terminal
+from pipelines.cli.words import DECK, STATUS, Commands, add_own, found_deck, terminal
 from pipelines.errors import JobError, MissingError
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ def add_collapse(commands: Commands) -> None:
         epilog=STATUS,
     )
     parser.add_argument("deck", metavar="DECK", help=DECK)
+    add_own(parser)
     parser.add_argument("--vehicle", default="", help="its name; the first of the deck file")
     parser.add_argument(
         "--at", nargs=2, type=float, metavar=("X", "Y"), help="only there: first axle [m]"
@@ -68,7 +69,7 @@ def add_collapse(commands: Commands) -> None:
 def _collapse(arguments: argparse.Namespace) -> int:
     from pipelines.deck.reading.deck_file import read_deck
 
-    deck = read_deck(found_deck(arguments.deck))
+    deck = read_deck(found_deck(arguments.deck), own=arguments.own)
     if find_spec("clarabel") is None:
         raise MissingError("collapse", "collapse")
     from dataclasses import replace

@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 
 from pipelines.caution import CAUTION
-from pipelines.cli.words import DECK, STATUS, Commands, found_deck, terminal
+from pipelines.cli.words import DECK, STATUS, Commands, add_own, found_deck, terminal
 
 
 def add_design(commands: Commands) -> None:
@@ -23,6 +23,7 @@ def add_design(commands: Commands) -> None:
         epilog=STATUS,
     )
     parser.add_argument("deck", metavar="DECK", help=DECK)
+    add_own(parser)
     parser.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder of results")
     parser.add_argument(
         "--change",
@@ -38,7 +39,11 @@ def _design(arguments: argparse.Namespace) -> int:
     from pipelines.bar_design.files import design_bars
 
     found = design_bars(
-        path, arguments.out, lambda words: print(words, flush=True), arguments.change
+        path,
+        arguments.out,
+        lambda words: print(words, flush=True),
+        arguments.change,
+        own=arguments.own,
     )
     for line in found.words:
         terminal().print(line)

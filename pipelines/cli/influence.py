@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipelines.caution import CAUTION
-from pipelines.cli.words import DECK, STATUS, Commands, found_deck, terminal
+from pipelines.cli.words import DECK, STATUS, Commands, add_own, found_deck, terminal
 from pipelines.errors import JobError
 from plate.conventions import RESULTS
 
@@ -26,6 +26,7 @@ def add_influence(commands: Commands) -> None:
         epilog=STATUS,
     )
     parser.add_argument("deck", metavar="DECK", help=DECK)
+    add_own(parser)
     parser.add_argument(
         "--at", nargs=2, type=float, metavar=("X", "Y"), required=True, help="station, offset [m]"
     )
@@ -44,7 +45,7 @@ def add_influence(commands: Commands) -> None:
 def _influence(arguments: argparse.Namespace) -> int:
     from pipelines.deck.reading.deck_file import read_deck
 
-    deck = read_deck(found_deck(arguments.deck))
+    deck = read_deck(found_deck(arguments.deck), own=arguments.own)
     from pipelines.outputs import check_folder
     from pipelines.report.data.influence import FILES, influence_result, write_influence
 

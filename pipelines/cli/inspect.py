@@ -5,7 +5,7 @@ import os
 from pathlib import Path
 
 from pipelines.caution import CAUTION
-from pipelines.cli.words import DECK, STATUS, Commands, found_deck
+from pipelines.cli.words import DECK, STATUS, Commands, add_own, found_deck
 
 
 def add_inspect(commands: Commands) -> None:
@@ -20,6 +20,7 @@ def add_inspect(commands: Commands) -> None:
         epilog=STATUS,
     )
     parser.add_argument("deck", metavar="DECK", help=DECK)
+    add_own(parser)
     parser.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder of results")
     parser.add_argument(
         "--pdf", action="store_true", help='also inspection.pdf (needs the extra "pdf")'
@@ -32,7 +33,7 @@ def _inspect(arguments: argparse.Namespace) -> int:
     from pipelines.bars.inspection import FILE
     from pipelines.inspection import PAGES, PDF, inspect
 
-    sheets = inspect(path, arguments.out, pdf=arguments.pdf)
+    sheets = inspect(path, arguments.out, pdf=arguments.pdf, own=arguments.own)
     readings = sum(len(one.places) for sheet in sheets for one in sheet.measured)
     print(f"{len(sheets)} panels, {readings} readings of lengths")
     for name in (PAGES, FILE, *([PDF] if arguments.pdf else [])):

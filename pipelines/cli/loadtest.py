@@ -5,7 +5,7 @@ import json
 from pathlib import Path
 
 from pipelines.caution import CAUTION
-from pipelines.cli.words import DECK, STATUS, Commands, found_deck, terminal
+from pipelines.cli.words import DECK, STATUS, Commands, add_own, found_deck, terminal
 
 FILES = ("loadtest.html", "loadtest.csv", "loadtest.json", "fitted.toml")
 
@@ -22,6 +22,7 @@ def add_loadtest(commands: Commands) -> None:
         epilog=STATUS,
     )
     parser.add_argument("deck", metavar="DECK", help=DECK)
+    add_own(parser)
     parser.add_argument(
         "--out", metavar="DIR", type=Path, required=True, help="folder for the results, made if new"
     )
@@ -32,7 +33,7 @@ def add_loadtest(commands: Commands) -> None:
 def _loadtest(arguments: argparse.Namespace) -> int:
     from pipelines.deck.reading.deck_file import read_deck
 
-    deck = read_deck(found_deck(arguments.deck))
+    deck = read_deck(found_deck(arguments.deck), own=arguments.own)
     from pipelines.files import write_text
     from pipelines.loadtest.fitted_file import fitted_text
     from pipelines.loadtest.outcome import chosen_test, judge

@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 
 from pipelines.caution import CAUTION
-from pipelines.cli.words import DECK, Commands, found_deck
+from pipelines.cli.words import DECK, Commands, add_own, found_deck
 
 FILES = ("rating.html", "rating.csv")
 # Vehicles that the terminal tells.
@@ -24,6 +24,7 @@ def add_rate(commands: Commands) -> None:
         epilog=CAUTION,
     )
     parser.add_argument("deck", metavar="DECK", help=DECK)
+    add_own(parser)
     parser.add_argument(
         "--vehicles",
         metavar="FILE",
@@ -38,7 +39,7 @@ def _rate(arguments: argparse.Namespace) -> int:
     from pipelines.bars.rating.fleet import Fleet, read_fleet
     from pipelines.deck.reading.deck_file import read_deck
 
-    deck = read_deck(found_deck(arguments.deck))
+    deck = read_deck(found_deck(arguments.deck), own=arguments.own)
     file: Path | None = arguments.vehicles
     fleet = Fleet.of_deck(deck) if file is None else read_fleet(file)
     from pipelines.bars.rating.rate import rate

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from pipelines.caution import CAUTION
 from pipelines.cli.progress import Progress
-from pipelines.cli.words import DECK, STATUS, Commands, found_deck, terminal
+from pipelines.cli.words import DECK, STATUS, Commands, add_own, found_deck, terminal
 from pipelines.errors import JobError
 
 if TYPE_CHECKING:
@@ -39,6 +39,7 @@ def add_run(commands: Commands) -> None:
         epilog=STATUS,
     )
     parser.add_argument("deck", metavar="DECK", help=DECK)
+    add_own(parser)
     parser.add_argument(
         "--out", metavar="DIR", type=Path, required=True, help="folder for the results, made if new"
     )
@@ -84,7 +85,14 @@ def _run(arguments: argparse.Namespace) -> int:
 
         return watch(path, partial(_watched, arguments, path))
     with Progress(quiet=arguments.quiet) as tell:
-        result = run(path, arguments.out, tell, pdf=arguments.pdf, fitted=arguments.fitted)
+        result = run(
+            path,
+            arguments.out,
+            tell,
+            pdf=arguments.pdf,
+            fitted=arguments.fitted,
+            own=arguments.own,
+        )
     if arguments.json:
         print((arguments.out / "summary.json").read_text(encoding="utf-8"), end="")
     elif arguments.verbose:
@@ -110,7 +118,13 @@ def _watched(arguments: argparse.Namespace, path: Path, kept: "Kept") -> None:
     start = time.perf_counter()
     with Progress(quiet=arguments.quiet) as tell:
         result = analysed(
-            path, arguments.out, tell, pdf=arguments.pdf, kept=kept, fitted=arguments.fitted
+            path,
+            arguments.out,
+            tell,
+            pdf=arguments.pdf,
+            kept=kept,
+            fitted=arguments.fitted,
+            own=arguments.own,
         )
     print(again_words(kept, time.perf_counter() - start), flush=True)
     if arguments.verbose:

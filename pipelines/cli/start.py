@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 
 from pipelines.caution import CAUTION
-from pipelines.cli.words import DECK, Commands, found_deck
+from pipelines.cli.words import DECK, Commands, add_own, found_deck
 from pipelines.deck.starters import FAMILIES, KINDS, family_starter, starter
 from pipelines.errors import JobError
 from pipelines.files import write_text
@@ -32,6 +32,7 @@ def add_start(commands: Commands) -> None:
         epilog=CAUTION,
     )
     draw.add_argument("deck", metavar="DECK", help=DECK)
+    add_own(draw)
     draw.add_argument("--out", metavar="DIR|FILE.svg", type=Path, required=True, help="where to")
     draw.set_defaults(do=_draw)
     view = commands.add_parser(
@@ -49,6 +50,7 @@ def add_start(commands: Commands) -> None:
     view.add_argument(
         "--deck", metavar="DECK", help="deck of the results: shows beams, supports, the vehicle"
     )
+    add_own(view)
     view.set_defaults(do=_view)
 
 
@@ -79,7 +81,7 @@ def _next(kind: str, out: Path) -> str:
 def _draw(arguments: argparse.Namespace) -> int:
     from pipelines.deck.reading.deck_file import read_deck
 
-    deck = read_deck(found_deck(arguments.deck))
+    deck = read_deck(found_deck(arguments.deck), own=arguments.own)
     from pipelines.model.accepted import accepted
     from pipelines.report.drawings.before_run import write_drawings
 
@@ -102,7 +104,7 @@ def _view(arguments: argparse.Namespace) -> int:
     check_file(arguments.out, SMALL)
     source = found_deck(arguments.source)
     name = arguments.deck if source.is_dir() else str(source)
-    deck = read_deck(found_deck(name)) if name else None
+    deck = read_deck(found_deck(name), own=arguments.own) if name else None
     if deck is not None:
         accepted(deck)
     write_view(source, deck, arguments.out, arguments.field)

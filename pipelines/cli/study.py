@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipelines.caution import CAUTION
-from pipelines.cli.words import STATUS, Commands, found, terminal
+from pipelines.cli.words import STATUS, Commands, add_own, found, terminal
 from pipelines.deck.examples import FITS, STUDIES
 
 if TYPE_CHECKING:
@@ -52,6 +52,7 @@ def _add_study(commands: Commands) -> None:
         metavar="ADDRESS",
         help="scheduler of a Dask cluster, as tcp://host:8786, instead of local processes",
     )
+    add_own(parser)
     parser.set_defaults(do=_study)
 
 
@@ -95,6 +96,7 @@ def _study(arguments: argparse.Namespace) -> int:
         workers=arguments.workers,
         cluster=arguments.cluster,
         progress=tell,
+        own=arguments.own,
     )
     tell.close()
     _print_outcome(outcome, arguments.out)

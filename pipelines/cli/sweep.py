@@ -5,7 +5,7 @@ import json
 from pathlib import Path
 
 from pipelines.caution import CAUTION
-from pipelines.cli.words import DECK, Commands, found_deck
+from pipelines.cli.words import DECK, Commands, add_own, found_deck
 from pipelines.errors import JobError
 
 # Stiffness of a cracked slab as a share of the uncracked: common practice takes 0.25 to 0.5 of the
@@ -25,6 +25,7 @@ def add_sweep(commands: Commands) -> None:
         epilog=CAUTION,
     )
     parser.add_argument("deck", metavar="DECK", help=DECK)
+    add_own(parser)
     parser.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder of results")
     parser.add_argument(
         "--cracked",
@@ -41,7 +42,7 @@ def _sweep(arguments: argparse.Namespace) -> int:
         raise JobError(f"--cracked {arguments.cracked}: must be between 0.01 and 1")
     from pipelines.deck.reading.deck_file import read_deck
 
-    deck = read_deck(found_deck(arguments.deck))
+    deck = read_deck(found_deck(arguments.deck), own=arguments.own)
     from pipelines.files import write_text
     from pipelines.findings.beam_stiffness import sweep
     from pipelines.numbers import number

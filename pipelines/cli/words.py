@@ -18,6 +18,11 @@ DECK = f"deck file (TOML), or the name of a packaged example: {', '.join(EXAMPLE
 STATUS = CAUTION + " Exit status: 0 success, 2 a mistake in the input, 1 anything else."
 
 
+OWN = (
+    "a Python file of your own that the deck file names in [own]: it runs only where it is named "
+    "here, too; may be given several times"
+)
+
 NO_MEMORY = "the memory that may be taken does not suffice"
 # What makes the job of one deck smaller.
 SMALLER = ": make [mesh] size_m larger, or [traffic] step_m and lateral_step_m"
@@ -57,6 +62,11 @@ def found_deck(name: str) -> Path:
     Raises JobError where there is neither.
     """
     return found(name, EXAMPLES)
+
+
+def add_own(parser: argparse.ArgumentParser) -> None:
+    """Add the option that permits code of the user's own."""
+    parser.add_argument("--own", metavar="FILE", type=Path, action="append", default=[], help=OWN)
 
 
 def terminal(width: int | None = None) -> "Console":

@@ -15,6 +15,7 @@ from pipelines.deck.load_test import Factor, LoadTest, Stiffness
 from pipelines.deck.reinforcement import Reinforcement
 from pipelines.standards.actions.loads import Action, Axle, LoadModel, Vehicle, alone
 from pipelines.standards.factors import FACTORS, Factors
+from pipelines.standards.own.own import Own
 from pipelines.standards.supports import hogging_at
 from plate.arrays import Floats
 from plate.geometry.axis import Axis, Course
@@ -340,6 +341,7 @@ class Deck:
     factors : of every standard, recommended ones and those that the user states.
     fitted : factors on stiffnesses, found from a load test, that are in the deck's values already.
     stages : None where every case acts on the same model; sums : of static cases.
+    own : what code of the user's own gives.
     """
 
     path: str
@@ -362,6 +364,7 @@ class Deck:
     fitted: tuple[Factor, ...] = ()
     stages: Stages | None = None
     sums: tuple[Sum, ...] = ()
+    own: Own = field(default_factory=Own)
 
     @property
     def required_traffic(self) -> Traffic:

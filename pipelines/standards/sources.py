@@ -2,14 +2,15 @@
 
 Every value taken from a standard carries a `Source`. `from memory` means that the clause was not
 read again for this tool: the user checks it in the edition that governs the job. `read` is for what
-was read in the print that is named, a standard, a book or a paper, and for nothing else.
+was read in the print that is named, a standard, a book or a paper, and for nothing else. `user's`
+marks what code of the user's own gives.
 """
 
 from dataclasses import dataclass
 from typing import Literal
 
 Standard = Literal["EN 1992", "IRC:112", "AASHTO LRFD"]
-Mark = Literal["from memory", "common practice", "read"]
+Mark = Literal["from memory", "common practice", "read", "user's"]
 
 EDITIONS: dict[Standard, str] = {
     "EN 1992": "EN 1992-1-1:2004 and EN 1992-2:2005",

@@ -15,7 +15,7 @@ from pipelines.standards.actions.load_models import family_of
 from pipelines.standards.sources import Standard
 from pipelines.standards.strip_widths.method import Bars, Effect, StripInput, StripMethod, near_edge
 from pipelines.standards.strip_widths.sets import FIRST_SET, Share, StripSet
-from pipelines.strips.methods import goes_with
+from pipelines.strips.methods import all_sets, goes_with
 from pipelines.traffic.positions import dispersed
 from plate.arrays import Floats
 
@@ -55,9 +55,9 @@ def chosen_strip(deck: Deck, load: str) -> ChosenStrip:
     if stated is None:
         strips, why = _fitting(deck, load)
         return ChosenStrip(strips=strips, stated=None, why=why)
-    base = next((one for one in FIRST_SET if one.name == stated.method), None)
+    base = next((one for one in all_sets(deck) if one.name == stated.method), None)
     why = "stated in [strip] of the deck file"
-    if base is not None and not goes_with(base.name, load):
+    if base in FIRST_SET and base is not None and not goes_with(base.name, load):
         why += "; its widths are made for the loads of another standard"
     strips = _stated_set(deck.required_traffic, deck.slab.thickness, stated, base)
     return ChosenStrip(strips=strips, stated=stated, why=why)

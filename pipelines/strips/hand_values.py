@@ -1,6 +1,6 @@
 """Every hand strip's value for the design sections of a deck, of one vehicle or load model."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -8,10 +8,10 @@ import numpy as np
 
 from pipelines.deck.deck import Deck
 from pipelines.errors import MethodRangeError
-from pipelines.standards.actions.loads import LoadModel, Vehicle, alone
+from pipelines.standards.actions.loads import Axle, LoadModel, Vehicle, alone
 from pipelines.standards.resistance.bars import FACES, Direction
 from pipelines.standards.strip_widths.aashto_table import DECK_TABLE, require_girders
-from pipelines.standards.strip_widths.method import Bars
+from pipelines.standards.strip_widths.method import Bars, Effect, StripInput, StripMethod
 from pipelines.standards.strip_widths.sets import StripSet
 from pipelines.strips.chosen import ChosenStrip, chosen_strip
 from pipelines.strips.deck_strip import StripDeck, strip_decks
@@ -79,11 +79,12 @@ class HandStrips:
     def _at(self, section: Section, bay: int | None) -> tuple[HandStrip, ...]:
         """All methods for a section."""
         if section.kind == "sagging":
-            return self._moments("bay", section.lines) + self._deck_table(section.lines)
-        if section.kind == "hogging":
-            return self._moments("centre line", section.lines)
-        if section.kind == "face":
-            return self._moments("face", section.lines)
+            found = self._moments("bay", section.lines) + self._deck_table(section.lines)
+            return found + self._by_rule("sagging", section.lines)
+        if section.kind in ("hogging", "face"):
+            at = "centre line" if section.kind == "hogging" else "face"
+            found = self._moments(at, section.lines)
+            return found + (self._by_rule("hogging", section.lines) if found else ())
         if section.kind == "over line":
             return self._over_line(section.lines)
         if section.kind == "transverse":
@@ -136,6 +137,47 @@ class HandStrips:
             note=method.note,
         )
         return (found,)
+
+    def _by_rule(self, effect: Effect, lines: tuple[str, ...]) -> tuple[HandStrip, ...]:
+        """Moments that rules of the user's own give for a bay, or over a line, there those of the
+        bays beside it."""
+        rules = [one for one in self.deck.own.strips.moments if one.effect == effect]
+        if effect == "sagging":
+            bays = [self._bay(lines)]
+        else:
+            line = self._bay(lines)
+            bays = [bay for bay in (line - 1, line) if bay in self.strip.bays]
+        return tuple(self._largest(rule, bays) for rule in rules)
+
+    def _largest(self, rule: StripMethod, bays: Sequence[int]) -> HandStrip:
+        """The largest moment that a rule gives any axle of the load by itself in some bays."""
+        assert rule.moment is not None
+        value, reason = None, ""
+        try:
+            value = max(
+                float(rule.moment(centred(self.strip.span_input(axle, bay)), carried(rule, axle)))
+                * factor
+                for vehicle, factor in factored(self.lanes.model)
+                for axle in vehicle.axles
+                for bay in bays
+            )
+        except MethodRangeError as error:
+            reason = str(error)
+        spans = [self.strip.span_input(self.vehicle.axles[0], bay).span for bay in bays]
+        sign = -1.0 if rule.effect == "hogging" else 1.0
+        return HandStrip(
+            strip=rule.standard,
+            clause=rule.clause,
+            edition=rule.edition,
+            span=max(spans),
+            width=None,
+            width_of="",
+            effect=rule.effect,
+            value=None if value is None else sign * value,
+            reason=reason,
+            mark=rule.mark,
+            note=rule.note,
+        )
 
     def _by_set(self, at: str, lines: tuple[str, ...]) -> list[tuple[StripSet, StripMoment]]:
         sets = {method.name: method for method in self.sets}
@@ -238,6 +280,26 @@ class HandStrips:
         )
 
 
+def centred(one: StripInput) -> StripInput:
+    """The load in the middle of its span."""
+    return replace(one, position=0.5 * one.span)
+
+
+def carried(rule: StripMethod, axle: Axle) -> float:
+    """What of an axle a rule for a wheel, a line of wheels or an axle is asked about [N]."""
+    shares = {"wheel": 1.0 / len(axle.wheels), "wheel line": 0.5}
+    return shares.get(rule.per, 1.0) * axle.load
+
+
+def factored(model: LoadModel) -> Iterator[tuple[Vehicle, float]]:
+    """Every vehicle of a load model with all factors on it, impact too, the largest that its lane
+    may have."""
+    for k, kind in enumerate(model.kinds):
+        most = max((one.factor for one in model.sets if k in one.kinds), default=1.0)
+        for vehicle in kind.vehicles:
+            yield vehicle, most * kind.factor * vehicle.impact
+
+
 def edge_distances(deck: Deck, strip: StripDeck, vehicle: Vehicle, edge: str) -> dict[str, float]:
     """Distances from a free edge along the strip to the nearest wheel's centre and to what
     `StripSet.edge_from` calls the rail [m]."""
@@ -296,7 +358,7 @@ def hands_under(deck: Deck, strip: StripDeck, model: LoadModel) -> HandStrips:
     lanes = LaneStrips(deck, strip, model)
     limits = centre_limits(deck, vehicle) if strip.bars == "across" else None
     chosen = chosen_strip(deck, model.name)
-    others = [one for one in sets_for(model.name) if one.name != chosen.name]
+    others = [one for one in sets_for(deck, model.name) if one.name != chosen.name]
     sets = (chosen.strips, *others)
     rules = shear_methods_for(model.name)
     moments: dict[tuple[str, ...], list[StripMoment]] = {}

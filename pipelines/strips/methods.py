@@ -1,11 +1,13 @@
 """Which hand methods stand beside a load: those of its own family.
 
 A standard's widths go with its own loads, so a library vehicle or load model is compared with its
-own family's methods and with those of no family; a deck's own vehicle is compared with all.
+own family's methods and with those of no family; a deck's own vehicle is compared with all. Methods
+of the user's own stand beside every load.
 """
 
 from collections.abc import Iterable
 
+from pipelines.deck.deck import Deck
 from pipelines.standards.actions.load_models import family_of
 from pipelines.standards.sources import Standard
 from pipelines.standards.strip_widths.sets import FIRST_SET, METHODS, StripSet
@@ -27,9 +29,15 @@ def goes_with(standard: str, load: str) -> bool:
     return family is None or _FAMILIES.get(standard.split()[0], family) == family
 
 
-def sets_for(load: str) -> tuple[StripSet, ...]:
+def all_sets(deck: Deck) -> tuple[StripSet, ...]:
+    """The library's sets and those of the user's own."""
+    return (*FIRST_SET, *deck.own.strips.sets)
+
+
+def sets_for(deck: Deck, load: str) -> tuple[StripSet, ...]:
     """The sets that are compared under a vehicle or load model."""
-    return tuple(method for method in FIRST_SET if goes_with(method.name, load))
+    library = (method for method in FIRST_SET if goes_with(method.name, load))
+    return (*library, *deck.own.strips.sets)
 
 
 def shear_methods_for(load: str) -> tuple[str, ...]:

@@ -14,7 +14,7 @@ gives the row's numbers.
 import hashlib
 import json
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, replace
 from functools import cache
@@ -28,13 +28,14 @@ import pipelines
 import plate
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading import dxf, survey_file
-from pipelines.deck.reading.deck_file import read_deck
+from pipelines.deck.reading.deck_file import deck_of as read_tables
 from pipelines.deck.reading.keys import set_key
 from pipelines.deck.reading.mistakes import BESIDE, shown
 from pipelines.errors import DeckError, JobError
 from pipelines.files import UnreadableError, is_beside, read_plain
 from pipelines.study.design import design_rows
 from pipelines.study.groups import geometry, set_groups
+from pipelines.study.own import Codes, NotPermittedError, own_codes, tables_here
 from pipelines.study.spec import Study, StudyError, Value
 from plate.errors import PlateError
 
@@ -55,7 +56,7 @@ class Row:
     """One row of the design.
 
     values : parameters by name; variables : what formulas may name besides; deck : TOML text;
-    files : other files that it names, by the names it uses.
+    files : other files that it names, by the names it uses; own : code of the user's own.
     structure : hash of what the stiffness depends on; tolerances : whether they are wanted.
     reason : why there is no valid deck, else "".
     """
@@ -65,6 +66,7 @@ class Row:
     variables: dict[str, float]
     deck: str = ""
     files: tuple[tuple[str, bytes], ...] = ()
+    own: Codes = ()
     key: str = ""
     structure: str = ""
     tolerances: bool = False
@@ -100,18 +102,22 @@ class Plan:
         )
 
 
-def plan_study(study: Study, told: Callable[[int, int], None] | None = None) -> Plan:
+def plan_study(
+    study: Study,
+    told: Callable[[int, int], None] | None = None,
+    own: Sequence[str | Path] = (),
+) -> Plan:
     """The rows of a study.
 
-    told : called with the rows planned and their number.
+    told : called with the rows planned and their number. own : files that may be run.
 
-    Raises StudyError where no row gives a valid deck.
+    Raises StudyError where no row gives a valid deck, and where one would run another file.
     """
     program = program_version()
     values = design_rows(study)
     rows: list[tuple[Row, dict[str, Any]]] = []
     for number, value in enumerate(values, start=1):
-        rows.append(_row(study, number, value))
+        rows.append(_row(study, number, value, own))
         if told is not None:
             told(number, len(values))
     broken = [row for row, _ in rows if row.reason]
@@ -137,7 +143,9 @@ def program_version() -> str:
     return f"{version('deckslab')}+{digest.hexdigest()[:12]}"
 
 
-def _row(study: Study, number: int, values: dict[str, Value]) -> tuple[Row, dict[str, Any]]:
+def _row(
+    study: Study, number: int, values: dict[str, Value], own: Sequence[str | Path]
+) -> tuple[Row, dict[str, Any]]:
     """The row with its deck's tables, or with the reason why it has none."""
     tables = deepcopy(study.base)
     tables.pop("loadtest", None)  # has no part in a study, nor has the file of its readings
@@ -145,8 +153,11 @@ def _row(study: Study, number: int, values: dict[str, Value]) -> tuple[Row, dict
     try:
         row = replace(row, variables=_resolve(study, tables, values))
         row = replace(row, files=_attached(tables, study.base_path.parent))
+        row = replace(row, own=own_codes(tables, study.base_path.parent, own))
         row = replace(row, deck=tomli_w.dumps(tables))
         deck_of(row)
+    except NotPermittedError:
+        raise
     except (JobError, PlateError) as error:
         return replace(row, reason=" ".join(str(error).split())), tables
     except (KeyError, TypeError, ValueError, AttributeError, IndexError, ArithmeticError):
@@ -250,7 +261,8 @@ def _with_mesh(
         target = study.error_target if tolerances else None
         # What is read from a deck does not change it, but the order that its target asks for.
         wanted = [tolerances, target, None if target is None else asked_of(study)]
-        key = _digest([deck, row.values, wanted, program])
+        packages = [code.digest for _, code in row.own if not code.path]
+        key = _digest([deck, row.values, wanted, program, *packages])
         yield replace(row, deck=deck, key=key, structure=structure, tolerances=tolerances)
 
 
@@ -266,11 +278,11 @@ def _digest(value: Any) -> str:
 def deck_of(row: Row) -> Deck:
     """The row's deck, read from its own text; DeckError for its mistakes."""
     with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "deck.toml"
-        path.write_text(row.deck, encoding="utf-8")
         for name, data in row.files:
-            (path.parent / name).write_bytes(data)
+            (Path(folder) / name).write_bytes(data)
+        tables, own = tables_here(row.deck, row.own)
         try:
-            return replace(read_deck(path), path="deck")
+            deck = read_tables(tables, str(Path(folder) / "deck.toml"), own=own)
+            return replace(deck, path="deck")
         except DeckError as error:
             raise DeckError("deck", error.mistakes) from None

@@ -6,9 +6,9 @@ strip    the moment [kNm] of the case's load on a beam as wide as the deck: cont
          plate moment per metre it gives the effective width. The load stands where the case's patch
          nearest to the edge stands in its bay, or at place_in_bay: an axle on a skew deck has its
          worst place not where a wheel by itself has it, a strip always at midspan.
-hand     the width [m] by which that strip moment must be divided to give what a hand method gives
-         for the same tyres: the method's own width, corrected where it spreads the load over
-         another length. Empty where the method is outside its range.
+hand     the width [m] by which that strip moment must be divided to give what a hand method (also
+         one of the user's own) gives for the same tyres: the method's own width, corrected where it
+         spreads the load over another length. Empty where the method is outside its range.
 formula  of parameters, lengths of the reference and responses named before it; its tolerance is
          the sum of the changes that the tolerances of those make in it.
 """
@@ -24,10 +24,13 @@ import numpy as np
 from pipelines.deck.deck import Case, Deck
 from pipelines.errors import MethodRangeError
 from pipelines.standards.actions.loads import Axle
-from pipelines.standards.strip_widths.sets import FIRST_SET, StripSet
+from pipelines.standards.strip_widths.method import StripMethod
+from pipelines.standards.strip_widths.sets import StripSet
 from pipelines.strips.axle_widths import axle_width
 from pipelines.strips.beam import moment_lines
 from pipelines.strips.deck_strip import StripDeck, strip_deck
+from pipelines.strips.hand_values import carried
+from pipelines.strips.methods import all_sets
 from pipelines.strips.trains import StripLoad, Train, response
 from pipelines.study.groups import Reference, in_bay
 from pipelines.study.spec import NowhereError, Response, StudyError, Value
@@ -71,8 +74,17 @@ def read_responses(
             found[one.name] = Read(strip_moment(deck, reference, *one.strip) / 1e3, 0.0)
         elif one.hand is not None:
             assert reference is not None, "a hand method without a reference"
-            found[one.name] = Read(hand_width(deck, reference, *one.hand), 0.0)
+            found[one.name] = _hand_read(one.name, deck, reference, one.hand)
     return found
+
+
+def _hand_read(
+    name: str, deck: Deck, reference: Reference, hand: tuple[str, str, float | None]
+) -> Read:
+    try:
+        return Read(hand_width(deck, reference, *hand), 0.0)
+    except NowhereError as nowhere:
+        raise NowhereError(f"response {name}: {nowhere}") from None
 
 
 def _at_way(one: Response, summary: dict[str, Any]) -> Read:
@@ -209,7 +221,7 @@ def hand_width(
     wheel by itself. None where the method is outside its range, where a patch is
     smaller than its spread, and where the strip of an axle would reach over the slab's edge.
     """
-    found = next(method for method in FIRST_SET if method.name == strips)
+    found = _method(deck, strips)
     case = _case(deck, name)
     u, places = _axle(deck, reference, case, place)
     alike = len({(p.size, p.load) for p in case.patches}) == 1
@@ -226,10 +238,19 @@ def hand_width(
         return None
 
 
+def _method(deck: Deck, name: str) -> StripSet | StripMethod:
+    """The set of widths of that name, or the rule for sagging moments of the user's own."""
+    sets = {one.name: one for one in all_sets(deck)}
+    rules = {one.standard: one for one in deck.own.strips.moments if one.effect == "sagging"}
+    if name not in sets and name not in rules:
+        raise NowhereError(f'no strip method "{name}"; {_some(name, [*sets, *rules])}')
+    return sets.get(name) or rules[name]
+
+
 def _hand(
     deck: Deck,
     strip: StripDeck,
-    strips: StripSet,
+    strips: StripSet | StripMethod,
     case: Case,
     u: float,
     contact: tuple[float, float],
@@ -245,19 +266,27 @@ def _hand(
     edge = min(min(offsets) - left, right - max(offsets))
     if len(offsets) == 1:
         one = replace(one, edge_distance=edge)
+    if isinstance(strips, StripMethod):
+        assert strips.moment is not None
+        moment = float(strips.moment(one, carried(strips, axle)))
+        return axle.load * _sagging(strip, u, case.patches[0].size[0]) / moment
     method = strips.sagging
     if method.width is None or (method.per == "axle" and len(offsets) == 1):
         return None  # a strip that carries an axle says nothing of a single wheel
     width = method.width(one)
     if len(offsets) > 1 and method.per == "wheel" and edge < 0.5 * float(width):
         return None
-    carried = float(axle_width(method, width, offsets, one.slab_width))
+    width_of_axle = float(axle_width(method, width, offsets, one.slab_width))
+    as_spread, by_method = (
+        _sagging(strip, u, length) for length in (case.patches[0].size[0], strips.length(one))
+    )
+    return width_of_axle * as_spread / by_method
+
+
+def _sagging(strip: StripDeck, u: float, length: float) -> float:
+    """Moment [m] at a station under a load of one there, spread over a length [m]."""
     lines = moment_lines(strip.beam, [u], "right")
-    moments = [
-        float(response(lines, Train((StripLoad(0.0, 1.0, length),)), "forward").at(u)[0, 0])
-        for length in (case.patches[0].size[0], strips.length(one))
-    ]
-    return carried * moments[0] / moments[1]
+    return float(response(lines, Train((StripLoad(0.0, 1.0, length),)), "forward").at(u)[0, 0])
 
 
 def target_missed(reads: Mapping[str, Read], target: float) -> str:

@@ -3,7 +3,7 @@
 import json
 import platform
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
@@ -19,6 +19,7 @@ from pipelines.outputs import check_folder, replacing
 from pipelines.study.execute import execute
 from pipelines.study.file import read_study
 from pipelines.study.memory import Need, local_workers, study_need
+from pipelines.study.own import distinct, entries, require_named
 from pipelines.study.plan import Plan, Row, Task, asked_of, plan_study
 from pipelines.study.rows import RowFiles
 from pipelines.study.spec import NowhereError, Study, StudyError
@@ -63,11 +64,14 @@ def run_study(
     workers: int | None = None,
     cluster: str | None = None,
     progress: Progress | None = None,
+    own: Sequence[str | Path] = (),
 ) -> Outcome:
     """Compute what is missing of a study and write its table to `out`.
 
     workers : local processes, default one per processor as far as memory allows; cluster : address
     of a Dask scheduler instead. progress : called with the stage, what is done and what there is.
+    own : files of the user's own code that may be run where the base deck names them, and on a
+    cluster packages.
 
     `out` holds the files of FILES, table.parquet where pyarrow is installed, and rows/ with one
     file per deck.
@@ -85,7 +89,9 @@ def run_study(
     end_unguarded()
     tell = progress or (lambda stage, part, whole: None)
     study = read_study(path)
-    plan = plan_study(study, lambda part, whole: tell("decks", part, whole))
+    plan = plan_study(study, lambda part, whole: tell("decks", part, whole), own)
+    if cluster:
+        require_named(distinct(row.own for row in plan.rows), own)
     check_folder(out, "study", FILES)
     files = RowFiles(out / "rows")
     with locked(files.folder, PATIENCE):
@@ -205,7 +211,8 @@ def _design(study: Study, plan: Plan) -> list[Column]:
 def _about(study: Study, plan: Plan) -> dict[str, Any]:
     """Where the table comes from; the same whenever and wherever it is computed."""
     design = study.design
-    return {
+    codes = distinct(row.own for row in plan.rows)
+    return ({"own": entries(codes)} if codes else {}) | {
         "title": study.title,
         "caution": CAUTION,
         "program": plan.program,

@@ -17,6 +17,7 @@ from pipelines.deck.reading.rules import (
     refused,
 )
 from pipelines.deck.reading.schema import Name, Table, entry
+from pipelines.deck.reading.strip_schema import MethodName
 from pipelines.standards.strip_widths.sets import FIRST_SET
 from pipelines.study.groups import GROUPS
 
@@ -242,9 +243,7 @@ class StripTable(Table):
 class HandTable(StripTable):
     """The width by which that strip moment must be divided to give what a hand method gives."""
 
-    strips: Annotated[str, Choice(tuple(method.name for method in FIRST_SET))] = entry(
-        "The hand method.", FIRST_SET[0].name
-    )
+    strips: Annotated[str, MethodName()] = entry("The hand method.", FIRST_SET[0].name)
 
 
 class ResponseTable(Table):

@@ -17,11 +17,13 @@ from typing import Any
 from pipelines.errors import MissingError
 from pipelines.files import plain_cell
 from pipelines.study.groups import VARIABLES
+from pipelines.study.own import own_meanings, own_names
 from pipelines.study.plan import Plan
 from pipelines.study.spec import ERROR, Study
 from pipelines.study.task import Finished
 
 METADATA = "deckslab"
+RESPONSE = "response"
 MODEL_COLUMNS = ("order", "cells", "degrees_of_freedom")
 
 
@@ -57,17 +59,19 @@ def study_columns(study: Study, plan: Plan, finished: Mapping[str, Finished]) ->
             ),
         ),
     ]
+    own = own_meanings(study, own_names(row.own for row in rows))
     for parameter in study.parameters:
         where = parameter.group or ", ".join(parameter.keys) or "for formulas"
         levels = tuple(row.values[parameter.name] for row in rows)
-        columns.append(Column(parameter.name, parameter.unit, f"parameter: {where}", levels))
+        meaning = f"parameter: {where}{own.get(parameter.name, '')}"
+        columns.append(Column(parameter.name, parameter.unit, meaning, levels))
     for name, unit in VARIABLES.items() if study.reference is not None else ():
         lengths = tuple(row.variables.get(name) for row in rows)
         columns.append(Column(name, unit, "of the reference", lengths))
     for response in study.responses:
         name = response.name
         values = tuple(r.values.get(name) if r else None for r in results)
-        columns.append(Column(name, response.unit, "response", values))
+        columns.append(Column(name, response.unit, RESPONSE + own.get(name, ""), values))
         errors = tuple(r.errors.get(name) if r else None for r in results)
         meaning = f"numerical tolerance of {name}"
         columns.append(Column(name + ERROR, response.unit, meaning, errors))
@@ -139,7 +143,7 @@ def _array(column: Column) -> Any:
     if column.name in ("row", *MODEL_COLUMNS):
         return pa.array(values, pa.int64())
     if all(isinstance(v, int | float) and not isinstance(v, bool) for v in known):
-        floats = known or column.meaning in ("response",) or column.name.endswith(ERROR)
+        floats = known or column.meaning.startswith(RESPONSE) or column.name.endswith(ERROR)
         if floats:
             return pa.array([None if v is None else float(v) for v in values], pa.float64())
     return pa.array([None if v is None else _cell(v) for v in values], pa.string())

@@ -18,6 +18,7 @@ from pipelines.kept import Kept
 from pipelines.model.cache import ModelCache
 from pipelines.report.data.summary import summary
 from pipelines.study.groups import Reference
+from pipelines.study.own import distinct, require_same
 from pipelines.study.plan import Row, Task, deck_of, program_version
 from pipelines.study.responses import Read, read_responses, target_missed
 from pipelines.study.spec import NowhereError, Response, StudyError
@@ -83,6 +84,7 @@ def run_task(task: Task, wanted: Wanted) -> list[Finished]:
             f"the worker on {socket.gethostname()} runs {program_version()}, the study was planned "
             f"with {wanted.program}; install the same version"
         )
+    require_same(distinct(row.own for row in task.rows))
     models = ModelCache(MODELS_KEPT)
     found = []
     for row in task.rows:

@@ -7,6 +7,7 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from pathlib import Path
 from typing import Any
 
 from pipelines.bars.choice.least_steel import Chosen, slab_bars
@@ -30,10 +31,11 @@ BARS, THICKNESS, GRADE = "[[bars]]", "[slab] thickness_mm", "[[concrete]] grade"
 
 @dataclass(frozen=True)
 class DeckText:
-    """Text of a deck file and the file's name."""
+    """Text of a deck file and the file's name; own : as of `read_deck`."""
 
     text: str
     name: str
+    own: tuple[Path, ...] = ()
 
     @cached_property
     def tables(self) -> dict[str, Any]:
@@ -43,7 +45,7 @@ class DeckText:
     @cached_property
     def deck(self) -> Deck:
         """The deck that it describes."""
-        return deck_of(self.tables, self.name)
+        return deck_of(self.tables, self.name, own=self.own)
 
     def with_bars(self, bars: SlabBars, chosen: Chosen | None = None) -> "DeckText":
         """With these mats in place of its [[bars]], or at its end; angle_deg and moment_at stay.

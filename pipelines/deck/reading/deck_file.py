@@ -49,6 +49,8 @@ from pipelines.deck.reading.loads_schema import (
     VehicleTable,
 )
 from pipelines.deck.reading.mistakes import AnyTable, Mistakes, printable, validated
+from pipelines.deck.reading.own import read_own
+from pipelines.deck.reading.own_schema import OwnTable
 from pipelines.deck.reading.plan import read_plan
 from pipelines.deck.reading.plan_schema import (
     MeshTable,
@@ -81,10 +83,11 @@ from plate.geometry.plan import Plan
 SAME_PLACE = 1e-9  # m
 
 
-def read_deck(path: str | Path, fitted: Path | None = None) -> Deck:
+def read_deck(path: str | Path, fitted: Path | None = None, own: Sequence[str | Path] = ()) -> Deck:
     """The deck that a file describes.
 
-    fitted : a file of [[fitted]] tables that stand for those of the deck file.
+    fitted : a file of [[fitted]] tables that stand for those of the deck file. own : Python files
+    that may be run where the deck file names them in [own].
 
     Raises
     ------
@@ -93,8 +96,8 @@ def read_deck(path: str | Path, fitted: Path | None = None) -> Deck:
     """
     data = read_toml(str(path))
     if fitted is None:
-        return deck_of(data, str(path))
-    return deck_of(data | _fitted_tables(fitted), str(path), str(fitted))
+        return deck_of(data, str(path), own=own)
+    return deck_of(data | _fitted_tables(fitted), str(path), str(fitted), own)
 
 
 def _fitted_tables(path: Path) -> dict[str, Any]:
@@ -110,17 +113,24 @@ def _fitted_tables(path: Path) -> dict[str, Any]:
     return data
 
 
-def deck_of(data: dict[str, Any], name: str, fitted_name: str | None = None) -> Deck:
+def deck_of(
+    data: dict[str, Any],
+    name: str,
+    fitted_name: str | None = None,
+    own: Sequence[str | Path] = (),
+) -> Deck:
     """The deck of the tables of a deck file.
 
     name : of the file: messages tell it, and in its folder lie the files that it names; fitted_name
-    : of the file of the [[fitted]] tables where that is another. Raises DeckError for mistakes, all
-    of them, one line each.
+    : of the file of the [[fitted]] tables where that is another; own : as of `read_deck`. Raises
+    DeckError for mistakes, all of them, one line each.
     """
     mistakes = Mistakes(name)
     of_fitted = mistakes if fitted_name is None else Mistakes(fitted_name)
     warnings: list[str] = []
     _check_tables(data, mistakes)
+    own_table = _single(data, "own", OwnTable, mistakes)
+    given = read_own(own_table, Path(name).parent, own, mistakes, warnings)
     title = _title(data, mistakes) if "title" in data else printable(Path(name).stem)
     plan_table = _single(data, "plan", PlanTable, mistakes)
     opening_tables = _listed(data, "opening", OpeningTable, mistakes)
@@ -130,13 +140,13 @@ def deck_of(data: dict[str, Any], name: str, fitted_name: str | None = None) -> 
     point_tables = _listed(data, "point", PointTable, mistakes)
     case_tables = _listed(data, "case", CaseTable, mistakes)
     vehicle_tables = _listed(data, "vehicle", VehicleTable, mistakes)
-    own = _described(data, "vehicle") | own_vehicles(vehicle_tables, mistakes)
+    described = _described(data, "vehicle") | own_vehicles(vehicle_tables, mistakes)
     traffic_table = _single(data, "traffic", TrafficTable, mistakes)
     probe_tables = _listed(data, "probe", ProbeTable, mistakes)
     mesh = _single(data, "mesh", MeshTable, mistakes) or MeshTable()
     test_tables = _listed(data, "loadtest", LoadTestTable, mistakes)
     fitted_tables = _listed(data, "fitted", FittedTable, of_fitted)
-    if own and "traffic" not in data and "loadtest" not in data:
+    if described and "traffic" not in data and "loadtest" not in data:
         mistakes.add("[[vehicle]]", None, "there is no [traffic] for it to drive in")
     if plan is None:
         mistakes.raise_if_any()
@@ -161,12 +171,12 @@ def deck_of(data: dict[str, Any], name: str, fitted_name: str | None = None) -> 
     traffic = None
     if traffic_table is not None:
         factors["EN 1992"] = lane_factors(traffic_table, factors["EN 1992"], Path(name).name)
-        traffic = moving_loads(traffic_table, own, factors, plan, lines, mistakes, warnings)
+        traffic = moving_loads(traffic_table, described, factors, plan, lines, mistakes, warnings)
     named = Named(plan, lines, points)
-    tests = load_tests(test_tables, own, named, probes, plan, Path(name).parent, mistakes)
+    tests = load_tests(test_tables, described, named, probes, plan, Path(name).parent, mistakes)
     fitted = fitted_factors(fitted_tables, named, of_fitted)
     check_fitted(tests, fitted, of_fitted)
-    strip = design_strip(_single(data, "strip", StripTable, mistakes), mistakes)
+    strip = design_strip(_single(data, "strip", StripTable, mistakes), given.strips, mistakes)
     if "strip" in data and "traffic" not in data:
         mistakes.add("[strip]", None, "there is no [traffic] that it could be compared under")
     bar_tables = BarTables(
@@ -219,6 +229,7 @@ def deck_of(data: dict[str, Any], name: str, fitted_name: str | None = None) -> 
         fitted=fitted,
         stages=stages,
         sums=sums,
+        own=given,
     )
     return with_factors(deck, fitted)
 

@@ -3,19 +3,29 @@
 from typing import cast
 
 from pipelines.deck.design_strip import DesignStrip, StripPart
-from pipelines.deck.reading.mistakes import Mistakes
+from pipelines.deck.reading.mistakes import Mistakes, nearest
 from pipelines.deck.reading.schema import Table
 from pipelines.deck.reading.strip_schema import StripTable
+from pipelines.standards.own.strips import OwnRules
 from pipelines.standards.strip_widths.sets import FIRST_SET
 
 WHERE = "[strip]"
 LIBRARY = tuple(one.name for one in FIRST_SET)
 
 
-def design_strip(table: StripTable | None, mistakes: Mistakes) -> DesignStrip | None:
-    """The strip, None without one; what its keys cannot mean together goes to the mistakes."""
+def design_strip(table: StripTable | None, own: OwnRules, mistakes: Mistakes) -> DesignStrip | None:
+    """The strip, None without one; what its keys cannot mean together goes to the mistakes.
+
+    own : methods of the user's own, which it may name as well.
+    """
     if table is None:
         return None
+    methods = (*LIBRARY, *(one.name for one in own.sets))
+    if table.method is not None and table.method not in methods:
+        told = f"no strip method, {nearest(table.method, methods)}"
+        if table.method in own.names:
+            told = "gives moments; a strip of the design has widths"
+        mistakes.add(f"{WHERE} method", table.method, told)
     widths = _given(table.width_m)
     values = {part: 1e3 * value for part, value in _given(table.moment_kNm_m).items()}
     if table.shear_kN_m is not None:
@@ -28,7 +38,7 @@ def design_strip(table: StripTable | None, mistakes: Mistakes) -> DesignStrip | 
         mistakes.add(f"{WHERE} width_of", None, needs)
     if not widths and table.width_of is not None:
         mistakes.add(f"{WHERE} width_of", table.width_of, "belongs to width_m, which is not given")
-    if (widths or values) and table.name in LIBRARY:
+    if (widths or values) and table.name in (*LIBRARY, *own.names):
         mistakes.add(f"{WHERE} name", table.name, "is a method's; own values need another name")
     for part in widths.keys() & values.keys():
         words = "this section has a width in width_m too; give one of them"

@@ -1,16 +1,29 @@
 """What a deck file may say of the hand strip that the design stands on."""
 
+from dataclasses import dataclass
 from typing import Annotated, get_args
 
 from pipelines.deck.design_strip import WidthOf
-from pipelines.deck.reading.rules import Choice, Range
+from pipelines.deck.reading.rules import Choice, Range, Text
 from pipelines.deck.reading.schema import Name, Table, entry
 from pipelines.standards.strip_widths.method import Bars
 from pipelines.standards.strip_widths.sets import FIRST_SET
 
 Width = Annotated[float, Range(0.1, 50.0, "m")]
 Moment = Annotated[float, Range(0.0, 1e4, "kNm/m")]
+LIBRARY = ", ".join(f'"{one.name}"' for one in FIRST_SET)
 NOT_OWN = "the method's, or none"
+
+
+@dataclass(frozen=True)
+class MethodName(Text):
+    """A strip method's name; which there are is known once the whole file is."""
+
+    longest: int = 100
+
+    @property
+    def allowed(self) -> str:
+        return f"{LIBRARY}, or the name of a method that [own] strips gives"
 
 
 class StripWidthsTable(Table):
@@ -53,12 +66,12 @@ class StripMomentsTable(Table):
 
 
 class StripTable(Table):
-    """The hand strip that the design stands on: a method of the library, own widths or values, or
-    a method with own ones in place of some of its own. Without the table the method that goes with
-    the traffic is taken."""
+    """The hand strip that the design stands on: a method of the library or of [own], own widths or
+    values, or a method with own ones in place of some of its own. Without the table the method that
+    goes with the traffic is taken."""
 
-    method: Annotated[str, Choice(tuple(one.name for one in FIRST_SET))] | None = entry(
-        "Method of the library.",
+    method: Annotated[str, MethodName()] | None = entry(
+        "Method of the library, or one of the user's own.",
         FIRST_SET[1].name,
         default=None,
         left_out="own widths and values alone",

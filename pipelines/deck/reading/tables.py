@@ -25,6 +25,7 @@ from pipelines.deck.reading.loads_schema import (
     TrafficTable,
     VehicleTable,
 )
+from pipelines.deck.reading.own_schema import OwnTable
 from pipelines.deck.reading.plan_schema import (
     MeshTable,
     OpeningTable,
@@ -80,6 +81,7 @@ TABLES: dict[str, type[Table]] = {
     "factors": FactorsTable,
     "loadtest": LoadTestTable,
     "fitted": FittedTable,
+    "own": OwnTable,
     **BARS_TABLES,
 }
 MOST_TABLES = {

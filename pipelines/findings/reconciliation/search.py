@@ -14,9 +14,10 @@ from pipelines.deck.deck import Deck, Direction
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.findings.finding import Finding
 from pipelines.standards.actions.loads import Vehicle
-from pipelines.standards.strip_widths.sets import FIRST_SET, StripSet
+from pipelines.standards.strip_widths.sets import StripSet
 from pipelines.strips.chosen import chosen_strip
 from pipelines.strips.deck_strip import StripDeck
+from pipelines.strips.methods import all_sets
 from pipelines.traffic.positions import LoadPositions, WheelPatches, load_positions
 from pipelines.traffic.trains import widened
 from plate.arrays import Floats
@@ -236,7 +237,7 @@ def _strips_of(deck: Deck, finding: Finding) -> StripSet:
     """The widths of the strip that a finding compares."""
     if finding.hand.chosen:
         return chosen_strip(deck, finding.load).strips
-    return next(one for one in FIRST_SET if one.name == finding.hand.strip)
+    return next(one for one in all_sets(deck) if one.name == finding.hand.strip)
 
 
 def start_walk(deck: Deck, strip: StripDeck, envelope: TrafficEnvelope, finding: Finding) -> Walk:

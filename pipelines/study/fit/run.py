@@ -1,7 +1,7 @@
 """A fit, start to end: fit file and table in; formula, scores and figures out."""
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from hashlib import sha256
 from math import ceil
 from pathlib import Path
@@ -12,6 +12,7 @@ import numpy as np
 from pipelines.files import write_text
 from pipelines.outputs import SMALL, check_folder, check_unchanged, replacing
 from pipelines.report.drawings.canvas import sheet
+from pipelines.standards.own.code import MARK
 from pipelines.study.fit.figures import figures
 from pipelines.study.fit.file import Fit, FitError, read_fit
 from pipelines.study.fit.score import (
@@ -26,6 +27,7 @@ from pipelines.study.fit.score import (
 )
 from pipelines.study.fit.text import CAUTION, family_rows, formula_text, limits_text, table_text
 from pipelines.study.formula import FormulaError
+from pipelines.study.own import OWN_MEANING
 from pipelines.study.table import Column, csv_text, read_table
 from plate.arrays import Floats, Ints
 
@@ -133,6 +135,7 @@ def run_fit(path: Path, out: Path, table: Path | None = None) -> FitResult:
 
 def fit_table(fit: Fit, columns: tuple[Column, ...]) -> FitResult:
     """Fit to the columns of a study's table; FitError where they do not support it."""
+    fit = _with_marks(fit, columns)
     rows, dropped = _rows(fit, columns)
     seen = ~rows.held
     if not seen.any():
@@ -160,6 +163,17 @@ def fit_table(fit: Fit, columns: tuple[Column, ...]) -> FitResult:
         left=leave_out(fit, rows),
         dropped=dropped,
     )
+
+
+def _with_marks(fit: Fit, columns: tuple[Column, ...]) -> Fit:
+    """The fit with its mark beside the name of what code of the user's own has given."""
+    own = {column.name for column in columns if OWN_MEANING in column.meaning}
+
+    def marked(name: str, column: str) -> str:
+        return f"{name} ({MARK})" if column in own else name
+
+    compare = tuple((marked(name, column), column) for name, column in fit.compare)
+    return replace(fit, label=marked(fit.label, fit.response), compare=compare)
 
 
 def _rows(fit: Fit, columns: tuple[Column, ...]) -> tuple[Rows, int]:

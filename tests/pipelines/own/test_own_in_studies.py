@@ -1,0 +1,126 @@
+"""Code of a user's own in studies and fits: permitted, known by its digest, marked in the table and
+in the formula's words."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from pipelines.cli.main import main
+from pipelines.standards.own.code import OwnCode
+from pipelines.study.file import read_study
+from pipelines.study.fit.run import run_fit
+from pipelines.study.own import require_same
+from pipelines.study.plan import deck_of, plan_study
+from pipelines.study.run import run_study
+from pipelines.study.spec import StudyError
+from pipelines.study.table import read_table
+from tests.pipelines.own.office import WIDTH, installed
+from tests.pipelines.studies import DECK, HEAD, RESPONSES, SerialPool, write_study
+
+PARAMETER = """
+[[parameter]]
+name = "span"
+key = "plan.stations_m.3"
+values = [6.0, 6.5, 7.0]
+"""
+OWN = """
+[[response]]
+name = "office"
+unit = "m"
+hand = { strips = "office rule", case = "axle" }
+[[response]]
+name = "office_L"
+formula = "office / L"
+"""
+AXLE = """
+[[case]]
+name = "axle"
+patches = [
+  { at_m = [1.5, -0.9], size_m = [0.6, 0.6], load_kN = 50.0 },
+  { at_m = [1.5, 0.9], size_m = [0.6, 0.6], load_kN = 50.0 } ]
+"""
+FIT = """
+title = "A width"
+response = "office_L"
+safe = "below"
+[compare]
+"the office" = "office_L"
+"IRC" = "irc"
+[[input]]
+name = "span"
+"""
+
+
+@pytest.fixture
+def serial(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("pipelines.study.run.Workers", SerialPool)
+
+
+def study(folder: Path, code: str = WIDTH, own: str = "office.py") -> tuple[Path, Path]:
+    file = folder / "office.py"
+    file.write_text(code, encoding="utf-8")
+    deck = f'{DECK}{AXLE}[own]\nstrips = "{own}"\n'
+    return write_study(folder, HEAD, PARAMETER, RESPONSES, OWN, deck=deck), file
+
+
+@pytest.mark.usefixtures("serial")
+def test_a_user_s_rule_in_a_study_and_a_fit(tmp_path: Path) -> None:
+    path, file = study(tmp_path)
+    outcome = run_study(path, tmp_path / "out", own=[file])
+    assert (outcome.rows, outcome.failed) == (3, 0)
+    columns, about = read_table(tmp_path / "out" / "table.parquet")
+    by_name = {column.name: column for column in columns}
+    assert by_name["office"].meaning == "response (user's: office rule)"
+    assert by_name["office_L"].meaning == "response (user's: office rule)"
+    assert by_name["irc"].meaning == "response"
+    assert [one["name"] for one in about["own"]] == ["office.py"]
+    # 0.4 of the bay, the tyre (the patch less its spread through half the slab) and its spread.
+    assert by_name["office"].values[0] == pytest.approx(0.4 * 3.0 + (0.6 - 0.25) + 0.25)
+    fit = tmp_path / "fit.toml"
+    fit.write_text(FIT, encoding="utf-8")
+    told = run_fit(fit, tmp_path / "fitted", tmp_path / "out" / "table.parquet").text()
+    assert "office_L (user's) = " in told
+    assert "the office (user's), all rows" in told
+    assert "IRC, all rows" in told
+
+
+def test_a_study_runs_no_file_unasked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path, file = study(tmp_path)
+    assert main(["study", str(path), "--out", str(tmp_path / "out")]) == 2
+    told = capsys.readouterr().err
+    assert f"would run the Python file {file}" in told
+    assert told.count("\n") == 1
+
+
+def test_decks_of_rows_name_the_digest_and_other_code_is_another_row(tmp_path: Path) -> None:
+    path, file = study(tmp_path)
+    one = plan_study(read_study(path), own=[file]).rows[0]
+    ((_, code),) = one.own
+    assert f'strips = "{code.digest[:16]}.py"' in one.deck
+    assert deck_of(one).own.strips.names == ("office rule",)
+    file.write_text(WIDTH.replace("0.4", "0.5"), encoding="utf-8")
+    assert plan_study(read_study(path), own=[file]).rows[0].key != one.key
+    with pytest.raises(StudyError, match=r"the worker on .* is not what it was"):
+        require_same([code])
+
+
+def test_a_package_on_a_cluster_is_named_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    installed(tmp_path, monkeypatch, WIDTH, "office_of_a_cluster")
+    path, _ = study(tmp_path, own="office_of_a_cluster")
+    with pytest.raises(StudyError, match="give --own office_of_a_cluster"):
+        run_study(path, tmp_path / "out", cluster="tcp://127.0.0.1:1")
+    with pytest.raises(StudyError, match="no scheduler answers"):
+        run_study(path, tmp_path / "out", cluster="tcp://127.0.0.1:1", own=["office_of_a_cluster"])
+    other = replace(OwnCode.of_package("office_of_a_cluster"), digest="0" * 64)
+    with pytest.raises(StudyError, match="is not what it was"):
+        require_same([other])
+
+
+@pytest.mark.usefixtures("serial")
+def test_a_name_that_no_method_has_stops_the_study(tmp_path: Path) -> None:
+    path, file = study(tmp_path, WIDTH.replace("office rule", "office rulebook"))
+    with pytest.raises(StudyError, match='response office: no strip method "office rule"; there'):
+        run_study(path, tmp_path / "out", own=[file])
