@@ -62,7 +62,8 @@ def _add_fit(commands: Commands) -> None:
         help="fit a formula to the table of a study",
         description="Fit a response of a study's table to dimensionless groups, as a fit file "
         "says: the mean and a safe-side quantile, judged on geometries that were held out and "
-        "beside the hand methods. Prints the formulas; writes text, numbers and figures.",
+        "beside the hand methods and other forms. Prints the formulas; writes them as text, Python "
+        "and a table, with numbers and figures.",
         epilog=STATUS,
     )
     parser.add_argument(
@@ -109,7 +110,8 @@ def _fit(arguments: argparse.Namespace) -> int:
     result = run_fit(found(arguments.fit, FITS), arguments.out, arguments.table)
     print(result.text())
     for name in FILES:
-        print(os.fspath(arguments.out / name))
+        if (arguments.out / name).exists():
+            print(os.fspath(arguments.out / name))
     print(CAUTION)
     return 0
 

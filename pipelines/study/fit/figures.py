@@ -1,4 +1,6 @@
-"""Figures of a fit, as SVG: predicted against computed, residuals, partial dependence.
+"""Figures of a fit: predicted against computed, residuals, partial dependence, limits.
+
+Series differ in their marks as well as in colour and lightness: grey prints keep them apart.
 
 The widths of hand methods stand on the same axes; the numbers are in fit.csv.
 """
@@ -15,7 +17,9 @@ from pipelines.report.drawings.canvas import Paper, draw
 from pipelines.report.drawings.colours import INK, MARKS, PALE, SERIES
 from pipelines.report.drawings.legend import Key, legend, legend_height
 from pipelines.study.fit.file import Fit
-from pipelines.study.fit.score import Curves, Rows
+from pipelines.study.fit.result import FitResult
+from pipelines.study.fit.rows import Rows
+from pipelines.study.fit.score import Curves
 from plate.arrays import Floats
 
 FITTED, HELD, SAFE = SERIES[:3]
@@ -23,7 +27,9 @@ FITTED, HELD, SAFE = SERIES[:3]
 BAND = 0.1
 # Boxes: side of the square one, width, height, paper at the left, above and below each [point].
 SQUARE, WIDE, HIGH, LEFT, ABOVE, BELOW = 330.0, 180.0, 140.0, 50.0, 14.0, 40.0
-ACROSS = 3  # boxes in a row at most
+# Marks that are lines.
+LINES = ("x", "+", "_", "|")
+ACROSS = 2  # boxes in a row at most: 17 cm at full size
 MOST = 8  # parts of a scale at most
 # Inputs that spread further than that, largest to smallest, are drawn by their logarithms.
 SPREAD = 5.0
@@ -38,25 +44,29 @@ class _Series:
     y: Floats
 
 
-def figures(
-    fit: Fit, rows: Rows, curves: Curves, predicted: dict[str, Floats]
-) -> dict[str, Drawing]:
-    """Drawings by file name."""
+def figures(result: FitResult) -> dict[str, Drawing]:
+    """Drawings by file name; that of the limits where there is a polygon."""
+    fit, rows, curves, predicted = result.fit, result.rows, result.curves, result.predicted
     names = [one.label for one in fit.inputs]
     ratio = "predicted / computed"
     against = f"{fit.title}: predicted over computed {fit.label} against every input"
     partial = f"{fit.title}: {fit.label} against every input, the others at their middle values"
     of_residuals = [list(_residuals(k, rows, predicted)) for k in range(len(names))]
     of_partial = [list(_partial(k, rows, curves)) for k in range(len(names))]
-    return {
+    found = {
         "predicted": _predicted(fit, rows, predicted),
         "residuals": _panels("residuals", against, names, ratio, of_residuals, level=1.0),
         "partial": _panels("partial", partial, names, fit.label, of_partial, level=0.0),
     }
+    if result.validity.leading is not None:
+        found["limits"] = _limits(result, *result.validity.leading)
+    return found
 
 
 def _dots(words: str, ink: str, mark: str = "o", size: float = 3.5) -> Key:
-    return Key(words=words, mark=mark, size=size, mark_fill=ink, mark_ink="none")
+    line = mark in LINES
+    fill, edge = ("none", ink) if line else (ink, "none")
+    return Key(words=words, mark=mark, size=size, mark_fill=fill, mark_ink=edge)
 
 
 def _methods(rows: Rows) -> Iterator[tuple[Key, Floats]]:
@@ -73,10 +83,10 @@ def _predicted(fit: Fit, rows: Rows, predicted: dict[str, Floats]) -> Drawing:
         if pick.any():
             series.append(
                 _Series(
-                    _dots(name, ink, "D" if held else "o"), rows.y[pick], predicted["mean"][pick]
+                    _dots(name, ink, "x" if held else "o"), rows.y[pick], predicted["mean"][pick]
                 )
             )
-    series.append(_Series(_dots("safe side", SAFE, "D", 2.5), rows.y, predicted["safe"]))
+    series.append(_Series(_dots("safe side", SAFE, "_"), rows.y, predicted["safe"]))
     top = max(float(np.nanmax(one.y)) for one in series if np.isfinite(one.y).any())
     top, right = 1.05 * max(top, float(rows.y.max())), 1.05 * float(rows.y.max())
     keys = [one.key for one in series]
@@ -145,6 +155,43 @@ def _panels(
     return draw(name, words, (width, height), paint)
 
 
+def _limits(result: FitResult, first: int, second: int) -> Drawing:
+    """The polygon of the two leading inputs with the rows fitted and held out."""
+    fit, rows, polygon = result.fit, result.rows, result.validity.polygon
+    pair = rows.x[:, [first, second]]
+    series = []
+    for held, ink, name in ((False, FITTED, "fitted"), (True, HELD, "held out")):
+        pick = rows.held == held
+        if pick.any():
+            mark = _dots(name, ink, "x" if held else "o")
+            series.append(_Series(mark, pair[pick, 0], pair[pick, 1]))
+    line = Key(words="limits of validity", ink=INK, width=1.0)
+    keys = [line, *(one.key for one in series)]
+    width = LEFT + SQUARE + 14.0
+    height = ABOVE + SQUARE + BELOW + legend_height(keys, width)
+    low, high = pair.min(axis=0), pair.max(axis=0)
+    spare = 0.04 * (high - low)
+
+    def paint(paper: Paper) -> None:
+        axes = Axes(
+            paper=paper,
+            box=(LEFT, ABOVE, LEFT + SQUARE, ABOVE + SQUARE),
+            x=(float(low[0] - spare[0]), float(high[0] + spare[0])),
+            y=(float(high[1] + spare[1]), float(low[1] - spare[1])),
+        )
+        axes.scale("bottom", fit.inputs[first].label)
+        axes.scale("left", fit.inputs[second].label, ruled=True)
+        axes.frame(sides="lb")
+        axes.path(np.vstack([polygon, polygon[:1]]), ink=line.ink, width=line.width)
+        for one in series:
+            _draw(axes, one)
+        legend(paper, keys)
+
+    of = f"{fit.inputs[first].label} and {fit.inputs[second].label}"
+    words = f"{fit.title}: limits of validity in {of}, with the rows fitted and held out"
+    return draw("limits", words, (width, height), paint)
+
+
 def _draw(axes: Axes, one: _Series) -> None:
     key = one.key
     shown = np.isfinite(one.y)
@@ -160,7 +207,7 @@ def _residuals(k: int, rows: Rows, predicted: dict[str, Floats]) -> Iterator[_Se
         pick = rows.held == held
         if pick.any():
             ratio = predicted["mean"][pick] / rows.y[pick]
-            yield _Series(_dots(name, ink, "D" if held else "o"), rows.x[pick, k], ratio)
+            yield _Series(_dots(name, ink, "x" if held else "o"), rows.x[pick, k], ratio)
 
 
 def _partial(k: int, rows: Rows, curves: Curves) -> Iterator[_Series]:

@@ -1,7 +1,7 @@
 """Reads a fit file (TOML): which response of a table is fitted to what, how and with what held out.
 
 title, response     the column fitted, positive; label for print
-form, degree        "power law", or "polynomial in logs" of that degree
+form, degree        "power law", "polynomial in logs" or "polynomial" of that degree
 safe, quantile      the side on which the response is safe, and the share of rows beyond it
 where               which rows count, as a condition on the table's columns
 holds_for           what the study does not vary, in words; printed with the limits
@@ -15,19 +15,34 @@ table               the study's table.parquet, beside the fit file; or --table
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
 
 from pipelines.deck.reading.mistakes import Mistakes, validated
 from pipelines.deck.reading.toml import read_toml
 from pipelines.errors import JobError
-from pipelines.study.fit.schema import FitTable
+from pipelines.study.fit.schema import FitTable, FormName
 from pipelines.study.formula import Formula, FormulaError, read_formula
-
-Form = Literal["power law", "polynomial in logs"]
 
 
 class FitError(JobError):
     """A fit that its table does not support."""
+
+
+@dataclass(frozen=True)
+class Form:
+    """A kind of formula and its degree, which of a power law is 1."""
+
+    name: FormName
+    degree: int
+
+    @property
+    def logs(self) -> bool:
+        """Whether the terms are of logarithms, and give the logarithm of the response."""
+        return self.name != "polynomial"
+
+    @property
+    def words(self) -> str:
+        """The form in print."""
+        return self.name if self.name == "power law" else f"{self.name}, degree {self.degree}"
 
 
 @dataclass(frozen=True)
@@ -57,7 +72,6 @@ class Fit:
     response: str
     label: str
     form: Form
-    degree: int
     unsafe_above: bool
     quantile: float
     where: Formula | None
@@ -102,8 +116,7 @@ def read_fit(path: Path) -> Fit:
         title=table.title,
         response=table.response,
         label=table.label or table.response,
-        form=table.form,
-        degree=1 if table.form == "power law" else table.degree,
+        form=Form(table.form, 1 if table.form == "power law" else table.degree),
         unsafe_above=table.safe == "below",
         quantile=table.quantile,
         where=where,

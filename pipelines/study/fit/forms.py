@@ -2,22 +2,25 @@
 
 With x the inputs and y the response, all positive,
 
-    ln y = sum over terms of c * product of (ln x_j)^e_j,
+    ln y = sum over terms of c * product of (ln x_j)^e_j     power law, polynomial in logs
+       y = sum over terms of c * product of x_j^e_j          polynomial
 
-a power law where the exponents e of every term sum to at most 1, a polynomial in logs otherwise.
-The mean is the least-squares line of ln y; the safe-side line is a quantile of ln y by linear
+a power law where the exponents e of every term sum to at most 1. The mean is the least-squares line
+of ln y, of a polynomial that of the relative errors; the safe-side line is a quantile by linear
 programming (Koenker and Bassett 1978). Limits are linear equations in the coefficients and hold
 exactly; with no input left free they leave nothing to fit.
 """
 
 from dataclasses import dataclass
 from itertools import combinations_with_replacement
+from typing import Any
 
 import numpy as np
 from scipy.linalg import null_space
 from scipy.optimize import linprog
+from scipy.sparse import csc_array, eye_array, hstack
 
-from pipelines.study.fit.file import FitError
+from pipelines.study.fit.file import FitError, Form, Limit
 from plate.arrays import Floats, Ints
 
 # Coefficients are printed, and everything stated of the formula is computed, with so many figures.
@@ -36,89 +39,106 @@ def exponents(n_input: int, degree: int) -> Ints:
     return np.array(rows, dtype=np.int64).reshape(len(rows), n_input)
 
 
-def terms(powers: Ints, x: Floats) -> Floats:
+def terms(form: Form, powers: Ints, x: Floats) -> Floats:
     """(n, n_term) of inputs (n, n_input), which are positive."""
-    logs = np.log(x)[:, None, :]
-    return np.asarray(np.prod(logs**powers, axis=2))
+    base = np.log(x) if form.logs else x
+    return np.asarray(np.prod(base[:, None, :] ** powers, axis=2))
 
 
 @dataclass(frozen=True)
 class Curve:
     """A fitted formula: powers (n_term, n_input) and coefficients (n_term,)."""
 
+    form: Form
     powers: Ints
     coefficients: Floats
 
     def at(self, x: Floats) -> Floats:
         """The response (n,) at inputs (n, n_input)."""
-        return np.asarray(np.exp(terms(self.powers, x) @ self.coefficients))
+        total = terms(self.form, self.powers, x) @ self.coefficients
+        return np.asarray(np.exp(total) if self.form.logs else total)
 
     def rounded(self) -> "Curve":
         """The same form with the coefficients that are printed."""
-        return Curve(self.powers, np.array([float(f"{c:.{FIGURES}g}") for c in self.coefficients]))
+        printed = np.array([float(f"{c:.{FIGURES}g}") for c in self.coefficients])
+        return Curve(self.form, self.powers, printed)
 
 
-@dataclass(frozen=True)
-class Limits:
-    """Equations A c = d that the coefficients meet; A (n, n_term), d (n,)."""
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """Rows as X c = right, of which errors count alike, and the coefficients that meet the limits:
+    start (n_term,) plus any sum of the directions free (n_term, k)."""
 
-    A: Floats
-    d: Floats
+    form: Form
+    powers: Ints
+    X: Floats
+    right: Floats
+    start: Floats
+    free: Floats
+
+    def curve(self, along: Floats) -> Curve:
+        """The formula at shares (k,) of the free directions."""
+        return Curve(self.form, self.powers, self.start + self.free @ along)
 
 
-def limits_of(powers: Ints, at: Floats, values: Floats) -> Limits:
-    """The formula equals `values` (n,) at inputs `at` (n, n_input)."""
-    return Limits(terms(powers, at.reshape(-1, powers.shape[1])), np.log(values))
-
-
-def mean_curve(powers: Ints, x: Floats, y: Floats, limits: Limits) -> Curve:
-    """Least squares of ln y.
+def problem(form: Form, x: Floats, y: Floats, limits: tuple[Limit, ...] = ()) -> Problem:
+    """What a form has to meet: rows x (n, n_input), y (n,), and its limits exactly.
 
     Raises FitError where the rows do not tell the terms apart or the limits contradict each other.
     """
-    X = terms(powers, x)
-    start, free = _free_directions(X, limits)
-    if free.shape[1] == 0:
-        return Curve(powers, start)
-    found, *_ = np.linalg.lstsq(X @ free, np.log(y) - X @ start, rcond=None)
-    return Curve(powers, start + free @ found)
+    powers = exponents(x.shape[1], form.degree)
+    X = terms(form, powers, x)
+    at = np.array([limit.at for limit in limits]).reshape(-1, x.shape[1])
+    values = np.array([limit.value for limit in limits])
+    start, free = _free_directions(X, terms(form, powers, at), form.logs, values)
+    if form.logs:
+        return Problem(form, powers, X, np.log(y), start, free)
+    return Problem(form, powers, X / y[:, None], np.ones(len(y)), start, free)
 
 
-def quantile_curve(powers: Ints, x: Floats, y: Floats, share: float, limits: Limits) -> Curve:
+def mean_curve(given: Problem) -> Curve:
+    """Least squares of ln y, or of relative errors."""
+    left = given.right - given.X @ given.start
+    found, *_ = np.linalg.lstsq(given.X @ given.free, left, rcond=None)
+    return given.curve(np.asarray(found, dtype=float))
+
+
+def quantile_curve(given: Problem, share: float) -> Curve:
     """The line below which a share of the rows lies, as near to all of them as can be.
 
-    Raises FitError like `mean_curve`.
+    Raises FitError where there is none.
     """
-    X = terms(powers, x)
-    start, free = _free_directions(X, limits)
-    if free.shape[1] == 0:
-        return Curve(powers, start)
-    n, k = len(X), free.shape[1]
+    n, k = len(given.X), given.free.shape[1]
+    if k == 0:
+        return given.curve(np.zeros(0))
     cost = np.concatenate([np.zeros(k), np.full(n, share), np.full(n, 1.0 - share)])
-    equations = np.hstack([X @ free, np.eye(n), -np.eye(n)])
-    right = np.log(y) - X @ start
+    slack = eye_array(n, format="csc")
+    equations: Any = hstack([csc_array(given.X @ given.free), slack, -slack], format="csc")
+    right = given.right - given.X @ given.start
     bounds = [(None, None)] * k + [(0.0, None)] * (2 * n)
     found = linprog(cost, A_eq=equations, b_eq=right, bounds=bounds, method="highs")
     if found.x is None:
         raise FitError(f"the quantile has no solution: {found.message}")
-    return Curve(powers, start + free @ found.x[:k])
+    return given.curve(found.x[:k])
 
 
-def _free_directions(X: Floats, limits: Limits) -> tuple[Floats, Floats]:
-    """Coefficients (n_term,) that meet the limits, and directions (n_term, k) that keep them."""
+def _free_directions(X: Floats, A: Floats, logs: bool, values: Floats) -> tuple[Floats, Floats]:
+    """Coefficients (n_term,) that meet the limits A c = values, or their logarithms, and directions
+    (n_term, k) that keep them."""
     n_term = X.shape[1]
     if len(X) < n_term:
         raise FitError(f"{len(X)} rows for {n_term} terms: more rows, fewer inputs or terms")
     start: Floats = np.zeros(n_term)
     free: Floats = np.eye(n_term)
-    if len(limits.d):
-        start = np.asarray(np.linalg.lstsq(limits.A, limits.d, rcond=None)[0])
-        if np.abs(limits.A @ start - limits.d).max() > 1e-9:
+    if len(values):
+        right = np.log(values) if logs else values
+        start = np.asarray(np.linalg.lstsq(A, right, rcond=None)[0])
+        if np.abs(A @ start - right).max() > 1e-9 * max(1.0, float(np.abs(right).max())):
             raise FitError("the limits contradict each other")
-        free = null_space(limits.A)
+        free = null_space(A)
     scale = np.linalg.norm(X, axis=0)
-    values = np.linalg.svd(X / np.where(scale > 0.0, scale, 1.0), compute_uv=False)
-    if values[-1] < INDEPENDENT * values[0]:
+    singular = np.linalg.svd(X / np.where(scale > 0.0, scale, 1.0), compute_uv=False)
+    if singular[-1] < INDEPENDENT * singular[0]:
         raise FitError(
             "the rows do not tell the terms apart: an input is constant, has too few levels for "
             "the degree, or follows from the others"

@@ -6,7 +6,8 @@ from pipelines.deck.reading.rules import Choice, Count, Range, Text, WholeRange
 from pipelines.deck.reading.schema import Table, entry
 from pipelines.study.schema import FileName, FormulaText, Ident
 
-FORMS = ("power law", "polynomial in logs")
+FormName = Literal["power law", "polynomial in logs", "polynomial"]
+FORMS = ("power law", "polynomial in logs", "polynomial")
 SIDES = ("below", "above")
 Label = Annotated[str, Text(60)]
 
@@ -55,11 +56,13 @@ class FitTable(Table):
 
     title: Annotated[str, Text(200)] = entry("Title of the fit.", "Sagging width of a wheel")
     response: Ident = entry("Column that is fitted, positive.", "b_wheel_L")
-    form: Annotated[Literal["power law", "polynomial in logs"], Choice(FORMS)] = entry(
-        "Form of the formula.", "polynomial in logs", default="power law"
+    form: Annotated[FormName, Choice(FORMS)] = entry(
+        "Form of the formula; whichever it is, others are set beside it in a table.",
+        "polynomial in logs",
+        default="power law",
     )
     degree: Annotated[int, WholeRange(1, 4)] = entry(
-        "Degree of a polynomial in logs.", 3, default=2
+        "Degree of a polynomial, in logs or not.", 3, default=2
     )
     safe: Annotated[Literal["below", "above"], Choice(SIDES)] = entry(
         "Side of the computed value on which a prediction is safe: below for a width, above for a "

@@ -1,31 +1,27 @@
 """How good a formula is: predicted over computed, on rows fitted and on rows it never saw."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
+from scipy.stats import beta
 
-from pipelines.study.fit.file import Fit, FitError
-from pipelines.study.fit.forms import Curve, exponents, limits_of, mean_curve, quantile_curve
+from pipelines.study.fit.file import Fit, FitError, Form
+from pipelines.study.fit.forms import Curve, mean_curve, problem, quantile_curve
+from pipelines.study.fit.rows import Flags, Rows
+from pipelines.study.fit.validity import Validity
 from plate.arrays import Floats
 
-Flags = NDArray[np.bool_]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Rows:
-    """Rows that a fit uses.
-
-    number : of each in the study's design; x (n, n_input); y (n,) the response; held : held out;
-    families : column -> level of each row; compare : name -> widths (n,), nan where there is none.
-    """
-
-    number: NDArray[np.int64]
-    x: Floats
-    y: Floats
-    held: Flags
-    families: dict[str, tuple[object, ...]]
-    compare: dict[str, Floats]
+# Forms that are set beside that of the fit file.
+FORMS = (
+    Form("power law", 1),
+    Form("polynomial in logs", 2),
+    Form("polynomial in logs", 3),
+    Form("polynomial", 1),
+    Form("polynomial", 2),
+    Form("polynomial", 3),
+)
+# The error that all but one in twenty rows keep within.
+MOST_OF = 95.0
 
 
 @dataclass(frozen=True)
@@ -39,7 +35,8 @@ class Curves:
 @dataclass(frozen=True, kw_only=True)
 class Score:
     """Predicted over computed: number of rows, mean (bias), coefficient of variation, extremes,
-    and the share of rows on the unsafe side. missing : rows without a prediction."""
+    the relative error that 95 % of the rows keep within, and the share of rows on the unsafe side.
+    missing : rows without a prediction."""
 
     n: int
     missing: int
@@ -47,12 +44,29 @@ class Score:
     variation: float
     low: float
     high: float
+    within: float
     unsafe: float
 
     @property
     def worst(self) -> float:
         """The largest relative error of any row."""
         return max(abs(self.low - 1.0), abs(self.high - 1.0))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Coverage:
+    """How many rows that were held out lie on the safe side of the safe-side formula.
+
+    safe : their share of n rows with a prediction, of so many geometries; low, high : the 95 %
+    interval (Clopper and Pearson 1934; from memory), each geometry counted as one row, since rows
+    of a geometry are alike.
+    """
+
+    n: int
+    geometries: int
+    safe: float
+    low: float
+    high: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,16 +80,27 @@ class LeftOut:
     reason: str = ""
 
 
+@dataclass(frozen=True, kw_only=True)
+class Compared:
+    """A form with its number of coefficients, fitted to the same rows and judged on the same rows;
+    why not, if that cannot be."""
+
+    form: Form
+    coefficients: int
+    score: Score | None
+    reason: str = ""
+
+
+def fit_mean(fit: Fit, x: Floats, y: Floats) -> Curve:
+    """The mean line of rows; FitError where they do not support the form."""
+    return mean_curve(problem(fit.form, x, y, fit.limits)).rounded()
+
+
 def fit_curves(fit: Fit, x: Floats, y: Floats) -> Curves:
     """The mean and the safe-side line of rows; FitError where they do not support the form."""
-    powers = exponents(x.shape[1], fit.degree)
-    at = np.array([limit.at for limit in fit.limits])
-    limits = limits_of(powers, at, np.array([limit.value for limit in fit.limits]))
+    given = problem(fit.form, x, y, fit.limits)
     share = fit.quantile if fit.unsafe_above else 1.0 - fit.quantile
-    return Curves(
-        mean_curve(powers, x, y, limits).rounded(),
-        quantile_curve(powers, x, y, share, limits).rounded(),
-    )
+    return Curves(mean_curve(given).rounded(), quantile_curve(given, share).rounded())
 
 
 def score(predicted: Floats, computed: Floats, unsafe_above: bool) -> Score | None:
@@ -93,22 +118,49 @@ def score(predicted: Floats, computed: Floats, unsafe_above: bool) -> Score | No
         variation=float(ratio.std(ddof=1)) / mean if len(ratio) > 1 else 0.0,
         low=float(ratio.min()),
         high=float(ratio.max()),
+        within=float(np.percentile(np.abs(ratio - 1.0), MOST_OF)),
         unsafe=float(unsafe.mean()),
     )
 
 
-def within(x: Floats, ranges: Floats) -> Flags:
-    """Which rows (n, n_input) lie within the ranges (n_input, 2) that a formula is stated for."""
-    slack = 1e-9 * (ranges[:, 1] - ranges[:, 0])
-    return np.asarray(np.all((x >= ranges[:, 0] - slack) & (x <= ranges[:, 1] + slack), axis=1))
-
-
-def enforced(curve: Curve, x: Floats, ranges: Floats) -> Floats:
+def enforced(curve: Curve, x: Floats, validity: Validity) -> Floats:
     """Predictions, nan outside the stated limits."""
     found = np.full(len(x), np.nan)
-    inside = within(x, ranges)
+    inside = validity.inside(x)
     found[inside] = curve.at(x[inside])
     return found
+
+
+def coverage(rows: Rows, safe: Floats, unsafe_above: bool) -> Coverage | None:
+    """Of predictions (n,) by the safe-side formula, nan where there is none; None where no row that
+    was held out has one."""
+    use = rows.held & np.isfinite(safe)
+    if not use.any():
+        return None
+    good = safe[use] <= rows.y[use] if unsafe_above else safe[use] >= rows.y[use]
+    share, count = float(good.mean()), len(np.unique(rows.geometry[use]))
+    hits = share * count
+    low = 0.0 if hits <= 0.0 else float(beta.ppf(0.025, hits, count - hits + 1.0))
+    high = 1.0 if hits >= count else float(beta.ppf(0.975, hits + 1.0, count - hits))
+    return Coverage(n=len(good), geometries=count, safe=share, low=low, high=high)
+
+
+def compare_forms(fit: Fit, rows: Rows, validity: Validity) -> tuple[Compared, ...]:
+    """The mean lines of several forms, that of the fit first, on the rows held out within the
+    limits; where none are, on the rows fitted."""
+    judged = (rows.held if rows.held.any() else ~rows.held) & validity.inside(rows.x)
+    seen = ~rows.held
+    found = []
+    for form in (fit.form, *(one for one in FORMS if one != fit.form)):
+        try:
+            curve = fit_mean(replace(fit, form=form), rows.x[seen], rows.y[seen])
+        except FitError as error:
+            found.append(Compared(form=form, coefficients=0, score=None, reason=str(error)))
+            continue
+        judgement = score(curve.at(rows.x[judged]), rows.y[judged], fit.unsafe_above)
+        count = len(curve.coefficients)
+        found.append(Compared(form=form, coefficients=count, score=judgement))
+    return tuple(found)
 
 
 def leave_out(fit: Fit, rows: Rows) -> tuple[LeftOut, ...]:
