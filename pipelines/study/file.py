@@ -1,6 +1,7 @@
 """Reads a study file (TOML): a family of decks, and what is wanted of each.
 
 title, base         the base deck file, beside the study file
+licence             of the data
 [design]            kind = "grid" | "latin hypercube" | "sobol" | "rows"; rows, seed, file
 [reference]         what the dimensionless groups mean on this deck (`studygroups`)
 [[parameter]]       name; key (dotted, or several) or group, or neither; values, or range
@@ -44,6 +45,7 @@ def read_study(path: Path) -> Study:
             mistakes.unknown_key(key, key, StudyTable.model_fields)
     title = _text(data, "title", mistakes)
     base_name = _text(data, "base", mistakes)
+    licence = _text(data, "licence", mistakes) if "licence" in data else ""
     design = _table(data, "design", DesignTable, mistakes)
     reference = _table(data, "reference", ReferenceTable, mistakes) if "reference" in data else None
     run = _table(data, "run", RunTable, mistakes) if "run" in data else RunTable()
@@ -64,6 +66,7 @@ def read_study(path: Path) -> Study:
     return Study(
         path=path,
         title=title,
+        licence=licence,
         base_path=base_path,
         base=read_toml(str(base_path)),
         design=Design(

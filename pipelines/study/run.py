@@ -1,34 +1,38 @@
 """A study, start to end: study file in, table of responses out; killed at any time, it goes on."""
 
 import json
-import platform
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from hashlib import sha256
-from importlib.metadata import version
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
-from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.files import write_text
 from pipelines.machine import locked, processors
 from pipelines.outputs import check_folder, replacing
 from pipelines.study.execute import execute
 from pipelines.study.file import read_study
 from pipelines.study.memory import Need, local_workers, study_need
-from pipelines.study.own import distinct, entries, require_named
+from pipelines.study.own import distinct, require_named
 from pipelines.study.plan import Plan, Row, Task, asked_of, plan_study
+from pipelines.study.record import (
+    about,
+    caution_column,
+    design_columns,
+    made_columns,
+    table_schema,
+)
 from pipelines.study.rows import RowFiles
 from pipelines.study.spec import NowhereError, Study, StudyError
-from pipelines.study.table import Column, csv_text, has_parquet, study_columns, write_parquet
+from pipelines.study.table import csv_text, has_parquet, study_columns, write_parquet
 from pipelines.study.task import Finished, Wanted, read_again
 from pipelines.study.workers import Cluster, Pool, Workers, end_unguarded
 
-PACKAGES = ("numpy", "scipy", "pyarrow")
-FILES = ("table.parquet", "table.csv", "design.csv", "study.json")
+FILES = (
+    *("table.parquet", "table.csv", "table.schema.json"),
+    *("design.csv", "made.csv", "study.json"),
+)
 # How long the end of another study in the same folder is waited for [s].
 PATIENCE = 2.0
 Progress = Callable[[str, int, int], None]
@@ -150,7 +154,8 @@ def _run(
         seconds=seconds,
         deck_seconds=sum(one.seconds for one in new),
     )
-    record = _about(study, plan) | _run_record(outcome, new, cluster)
+    source = about(study, plan)
+    record = source | _run_record(outcome, new, cluster)
     record |= {
         "study_file": study.path.read_text(encoding="utf-8"),
         "base_file": study.base_path.read_text(encoding="utf-8"),
@@ -158,10 +163,12 @@ def _run(
     }
     with replacing(out, "study") as folder:
         if has_parquet():
-            write_parquet(folder / "table.parquet", columns, _about(study, plan))
+            write_parquet(folder / "table.parquet", columns, source)
         for name, text in (
-            ("table.csv", csv_text([*columns, _caution(len(plan.rows))])),
-            ("design.csv", csv_text(_design(study, plan))),
+            ("table.csv", csv_text([*columns, caution_column(len(plan.rows))])),
+            ("table.schema.json", json.dumps(table_schema(study, columns), indent=1) + "\n"),
+            ("design.csv", csv_text(design_columns(study, plan))),
+            ("made.csv", csv_text(made_columns(study, plan))),
             ("study.json", json.dumps(record, indent=1) + "\n"),
         ):
             write_text(folder / name, text)
@@ -187,44 +194,6 @@ def _kept(plan: Plan, wanted: Wanted, files: RowFiles) -> dict[str, Finished]:
         if kept is not None:
             found[row.key] = kept
     return found
-
-
-def _caution(rows: int) -> Column:
-    """The caution beside every row."""
-    return Column("caution", "", "", (TO_VERIFY,) * rows)
-
-
-def _design(study: Study, plan: Plan) -> list[Column]:
-    found = [Column("row", "", "", tuple(row.number for row in plan.rows))]
-    for parameter in study.parameters:
-        found.append(
-            Column(
-                parameter.name,
-                parameter.unit,
-                "",
-                tuple(r.values[parameter.name] for r in plan.rows),
-            )
-        )
-    return found
-
-
-def _about(study: Study, plan: Plan) -> dict[str, Any]:
-    """Where the table comes from; the same whenever and wherever it is computed."""
-    design = study.design
-    codes = distinct(row.own for row in plan.rows)
-    return ({"own": entries(codes)} if codes else {}) | {
-        "title": study.title,
-        "caution": CAUTION,
-        "program": plan.program,
-        "python": platform.python_version(),
-        "packages": {name: version(name) for name in PACKAGES if find_spec(name)},
-        "study": study.path.name,
-        "study_sha256": sha256(study.path.read_bytes()).hexdigest(),
-        "base": study.base_path.name,
-        "base_sha256": sha256(study.base_path.read_bytes()).hexdigest(),
-        "design": {"kind": design.kind, "rows": len(plan.rows), "seed": design.seed},
-        "units": "as in each column's metadata; tolerances are numerical (mesh) only",
-    }
 
 
 def _run_record(outcome: Outcome, new: list[Finished], cluster: str | None) -> dict[str, Any]:

@@ -298,6 +298,12 @@ class StudyTable(Table):
     base: FileName = entry(
         "Deck file that the family is made from, beside the study file.", "deck.toml"
     )
+    licence: FileName | None = entry(
+        "Licence of the data, with whom to name; it goes with the table and what is fitted to it.",
+        "CC BY 4.0, A. Engineer",
+        default=None,
+        left_out="none stated",
+    )
     design: DesignTable = entry("Which decks are computed.", {"kind": "grid"})
     reference: ReferenceTable | None = entry(
         "What dimensionless groups mean on this deck.",

@@ -62,13 +62,15 @@ class Design:
 class Study:
     """A study file.
 
-    base : tables of the base deck; follows : keys with the formulas that set them.
+    licence : of the data, "" where none is stated. base : tables of the base deck; follows : keys
+    with the formulas that set them.
     tolerance_every : numerical tolerances for one structure in so many, 0 = none.
     error_target : relative, None = whatever the mesh gives.
     """
 
     path: Path
     title: str
+    licence: str
     base_path: Path
     base: dict[str, Any]
     design: Design

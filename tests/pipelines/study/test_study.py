@@ -11,10 +11,12 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 import pytest
+from jsonschema import Draft202012Validator
 
 import pipelines.study.task
 from pipelines.analysis import analyse
@@ -73,6 +75,35 @@ def test_table_design_and_provenance(tmp_path: Path) -> None:
     assert float(rows[0]["width"]) == pytest.approx(float(rows[2]["width"]), rel=1e-12)
     per_load = [float(row["M"]) / float(row["load"]) for row in rows]
     assert per_load == pytest.approx([per_load[0]] * 8, rel=1e-12)
+
+
+@pytest.mark.usefixtures("serial")
+def test_columns_and_the_making_of_rows_are_told_beside_the_table(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    head = HEAD.replace('base = "deck', 'licence = "CC BY 4.0, A. Engineer"\nbase = "deck')
+    head = head.replace("tolerance_every = 0", "tolerance_every = 1")
+    some = PARAMETERS.replace("[50, 100]", "[50]").replace("[0.2, 0.6]", "[0.2, 30]")
+    study = write_study(tmp_path, head, some, RESPONSES)
+    assert run_study(study, out).failed == 2  # a patch off the slab
+    columns, about = read_table(out / "table.parquet")
+    schema = json.loads((out / "table.schema.json").read_text(encoding="utf-8"))
+    validator = Draft202012Validator(schema)
+    for values in zip(*(column.values for column in columns), strict=True):
+        row = dict(zip((column.name for column in columns), values, strict=True))
+        validator.validate(row)
+        assert not validator.is_valid(row | {"m": "much"})
+        assert not validator.is_valid(row | {"status": "so so"})
+    assert schema["properties"]["m"]["unit"] == "kNm/m"
+    errors = schema["properties"]["m"]["error"]
+    assert [row[errors] != "" for row in rows_of(out)] == [True, False, True, False]
+    made = list(csv.DictReader((out / "made.csv").read_text(encoding="utf-8").splitlines()))
+    for one in made:
+        if one["deck"]:
+            entry = json.loads((out / one["deck"]).read_text(encoding="utf-8"))
+            assert sha256(entry["deck"].encode()).hexdigest() == one["deck_sha256"]
+        assert one["program"] == f"deckslab {about['program']}"
+        assert one["licence"] == about["licence"] == "CC BY 4.0, A. Engineer"
+    assert [bool(one["deck"]) for one in made] == [True, False, True, False]
 
 
 @pytest.mark.usefixtures("serial")
