@@ -186,6 +186,8 @@ def _findings(strip: StripDeck, one: Wanted, peak: Found) -> Iterator[Finding]:
     if peak.beam_range is not None:
         low, high = sorted(turn * v for v in peak.beam_range)
         of_beams = (low, high)
+    hands = one.source.hands
+    of = hands.lanes.model if one.source.whole_model else hands.vehicle
     for hand, width, mean in zip(one.hands, one.widths, peak.means, strict=True):
         yield Finding(
             reference="",
@@ -195,6 +197,8 @@ def _findings(strip: StripDeck, one: Wanted, peak: Found) -> Iterator[Finding]:
             ),
             load=one.source.name,
             whole_model=one.source.whole_model,
+            load_source=of.cited,
+            load_mark=of.mark,
             hand=hand,
             plate=PlateValue(
                 component=section.component,

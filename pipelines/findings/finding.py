@@ -3,11 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
-from typing import Any
+from typing import Any, Literal
 
-from pipelines.standards.actions.load_models import of_a_standard
 from pipelines.standards.resistance.bending import BENDING
-from pipelines.standards.sources import Standard
+from pipelines.standards.sources import Mark, Standard
 from pipelines.standards.strip_widths.method import Bars
 from pipelines.strips.hand_strip import HandStrip
 from pipelines.strips.sections import AT_FACES, Section
@@ -84,6 +83,8 @@ class Finding:
     reference : short name of the row. bars : direction of the strip. section : where it is read,
         with the place that the hand strip names. load : name of the vehicle or the load model;
         whole_model : whether it is all of a standard's load model, on the plate and on the strip.
+    load_source : where the load's numbers come from, with the mark; load_mark : how far they are to
+        be trusted, "" for those of the deck file.
     used : None without bars, for shears, and for traffic that does not count under the standard.
     """
 
@@ -95,6 +96,8 @@ class Finding:
     hand: HandStrip
     plate: PlateValue
     used: Used | None = None
+    load_source: str = "deck file"
+    load_mark: Mark | Literal[""] = ""
 
     @property
     def ratio(self) -> float | None:
@@ -152,12 +155,6 @@ class Finding:
         return "" if self.whole_model or self.verdict is Verdict.NO_LESS else CAUTION
 
     @property
-    def load_mark(self) -> str:
-        """How far the load's numbers are to be trusted; "" for those of the deck file."""
-        standard = of_a_standard(self.load, whole=self.whole_model)
-        return "" if standard is None else standard.mark
-
-    @property
     def unit(self) -> str:
         return "kN/m" if self.section.component in SHEARS else "kNm/m"
 
@@ -167,7 +164,6 @@ class Finding:
         where = arrangement_entry(plate.position)
         m_x, m_y, m_xy = (1e-3 * v for v in plate.coexisting)
         low, high = plate.beam_range or (None, None)
-        standard = of_a_standard(self.load, whole=self.whole_model)
 
         def kilo(value: float | None) -> float | None:
             return None if value is None else 1e-3 * value
@@ -181,7 +177,7 @@ class Finding:
             "effect": section.effect,
             "result": RESULTS[section.component],
             "load": self.load,
-            "load_source": "deck file" if standard is None else standard.cited,
+            "load_source": self.load_source,
             "station_m": where["station_m"],
             "offset_m": where["offset_m"],
             "direction": where["direction"],

@@ -189,7 +189,7 @@ class HandStrips:
         try:
             share = strips.share.of(self.strip.span_input(self.vehicle.axles[0], bay))
         except MethodRangeError as error:
-            return replace(hand, value=None, reason=str(error), mark="")
+            return replace(hand, value=None, reason=str(error))
         words = f"{100.0 * share:.3g} % of the strip's moment, {strips.share.clause}"
         value = None if hand.value is None else share * hand.value
         return replace(hand, clause=words, value=value, mark=strips.share.mark)

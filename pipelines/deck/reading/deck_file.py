@@ -49,7 +49,7 @@ from pipelines.deck.reading.loads_schema import (
     VehicleTable,
 )
 from pipelines.deck.reading.mistakes import AnyTable, Mistakes, printable, validated
-from pipelines.deck.reading.own import read_own
+from pipelines.deck.reading.own import read_own, vehicles_given
 from pipelines.deck.reading.own_schema import OwnTable
 from pipelines.deck.reading.plan import read_plan
 from pipelines.deck.reading.plan_schema import (
@@ -141,6 +141,7 @@ def deck_of(
     case_tables = _listed(data, "case", CaseTable, mistakes)
     vehicle_tables = _listed(data, "vehicle", VehicleTable, mistakes)
     described = _described(data, "vehicle") | own_vehicles(vehicle_tables, mistakes)
+    offered = own_vehicles(vehicles_given(given, mistakes), mistakes, described)
     traffic_table = _single(data, "traffic", TrafficTable, mistakes)
     probe_tables = _listed(data, "probe", ProbeTable, mistakes)
     mesh = _single(data, "mesh", MeshTable, mistakes) or MeshTable()
@@ -171,9 +172,13 @@ def deck_of(
     traffic = None
     if traffic_table is not None:
         factors["EN 1992"] = lane_factors(traffic_table, factors["EN 1992"], Path(name).name)
-        traffic = moving_loads(traffic_table, described, factors, plan, lines, mistakes, warnings)
+        traffic = moving_loads(
+            traffic_table, described, offered, factors, plan, lines, mistakes, warnings
+        )
     named = Named(plan, lines, points)
-    tests = load_tests(test_tables, described, named, probes, plan, Path(name).parent, mistakes)
+    tests = load_tests(
+        test_tables, offered | described, named, probes, plan, Path(name).parent, mistakes
+    )
     fitted = fitted_factors(fitted_tables, named, of_fitted)
     check_fitted(tests, fitted, of_fitted)
     strip = design_strip(_single(data, "strip", StripTable, mistakes), given.strips, mistakes)

@@ -20,12 +20,14 @@ from pipelines.deck.reading.loads_schema import (
     VehicleTable,
 )
 from pipelines.deck.reading.mistakes import Mistakes, nearest, printable, shown
+from pipelines.deck.reading.own_schema import OwnVehicleTable
 from pipelines.deck.reading.plausible import check_wheels
 from pipelines.deck.reading.stages import temperature_of
 from pipelines.standards.actions.load_models import Conditions, load_models
 from pipelines.standards.actions.loads import Axle, LoadModel, Vehicle
 from pipelines.standards.actions.vehicles import library
 from pipelines.standards.factors import Factors
+from pipelines.standards.own.code import MARK
 from pipelines.standards.sources import Standard
 from plate.arrays import Floats
 from plate.geometry.elementary import rectangle_corners
@@ -170,14 +172,19 @@ def _rings(part: shapely.Geometry) -> list[tuple[float, shapely.Geometry]]:
 
 
 def own_vehicles(
-    tables: list[tuple[str, VehicleTable]], mistakes: Mistakes
+    tables: Sequence[tuple[str, VehicleTable]],
+    mistakes: Mistakes,
+    taken: Collection[str] = (),
 ) -> dict[str, Vehicle | None]:
-    """The vehicles that the file describes, by name; None for one with mistakes."""
+    """The vehicles that the file, or code of the user's own, describes, by name; None for one with
+    mistakes. taken : names that they may not have."""
     check_names(((where, table.name) for where, table in tables), mistakes)
     vehicles: dict[str, Vehicle | None] = {}
     for where, table in tables:
         if table.name in library:
             mistakes.add(f"{where}, name", table.name, "a standard's vehicle has this name")
+        if table.name in taken:
+            mistakes.add(f"{where}, name", table.name, "a [[vehicle]] has this name")
         axles: list[Axle] = []
         last = 0.0
         for i, axle in enumerate(table.axles):
@@ -200,9 +207,10 @@ def own_vehicles(
         sound = len(axles) == len(table.axles)
         if sound:
             check_wheels(where, axles, mistakes)
-        vehicles[table.name] = (
-            Vehicle(name=table.name, axles=tuple(axles), impact=table.impact) if sound else None
-        )
+        vehicle = Vehicle(name=table.name, axles=tuple(axles), impact=table.impact)
+        if isinstance(table, OwnVehicleTable):
+            vehicle = replace(vehicle, source=table.source or "", mark=MARK)
+        vehicles[table.name] = vehicle if sound else None
     return vehicles
 
 
@@ -225,16 +233,18 @@ def _wheels(axle: AxleTable, key: str, mistakes: Mistakes) -> tuple[float, ...]:
 def moving_loads(
     table: TrafficTable,
     own: Mapping[str, Vehicle | None],
+    offered: Mapping[str, Vehicle | None],
     factors: Mapping[Standard, Factors],
     plan: Plan,
     lines: Sequence[Line],
     mistakes: Mistakes,
     warnings: list[str],
 ) -> Traffic:
-    """The traffic: the vehicles listed, then the file's own that are not listed."""
+    """The traffic: the vehicles listed, then the file's own that are not listed; offered : by code
+    of the user's own, of which only those listed drive."""
     low, high = table.carriageway_m
     axis = axis_of(table, plan, mistakes, warnings)
-    vehicles = _driven(table, own, mistakes)
+    vehicles = _driven(table, own, offered, mistakes)
     traffic = Traffic(
         carriageway=(low, high),
         vehicles=vehicles,
@@ -246,7 +256,7 @@ def moving_loads(
         dispersal=table.dispersal,
         dispersal_angle=radians(table.dispersal_deg),
         directions=table.directions,
-        load_models=_models(table, own, factors, plan, mistakes),
+        load_models=_models(table, {*own, *offered}, factors, plan, mistakes),
         joints=tuple(table.joints or ()),
         on_overhang=on_overhang((low, high), plan, lines, axis),
         axis=axis,
@@ -273,9 +283,12 @@ def _lateral_step(table: TrafficTable, mistakes: Mistakes) -> float | None:
 
 
 def _driven(
-    table: TrafficTable, own: Mapping[str, Vehicle | None], mistakes: Mistakes
+    table: TrafficTable,
+    own: Mapping[str, Vehicle | None],
+    offered: Mapping[str, Vehicle | None],
+    mistakes: Mistakes,
 ) -> tuple[Vehicle, ...]:
-    known = {**library, **own}
+    known = {**library, **offered, **own}
     listed: dict[str, Vehicle | None] = {}
     for i, name in enumerate(table.vehicles or []):
         key = f"[traffic] vehicles {i + 1}"
@@ -292,7 +305,8 @@ def _driven(
         mistakes.add(
             "[traffic] vehicles",
             None,
-            f"no vehicle; list some of {', '.join(library)}, or describe a [[vehicle]]",
+            f"no vehicle; list some of {', '.join((*library, *offered))}, or describe a "
+            "[[vehicle]]",
         )
     driven = listed | {name: vehicle for name, vehicle in own.items() if name not in listed}
     for name, factor in table.impact.items():

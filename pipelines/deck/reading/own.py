@@ -5,8 +5,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import cast
 
-from pipelines.deck.reading.mistakes import Mistakes, shown
-from pipelines.deck.reading.own_schema import OwnTable
+from pipelines.deck.reading.mistakes import Mistakes, shown, validated
+from pipelines.deck.reading.own_schema import OwnTable, OwnVehicleTable
 from pipelines.errors import OwnError
 from pipelines.standards.own.code import Kind, OwnCode
 from pipelines.standards.own.own import Own
@@ -53,6 +53,20 @@ def read_own(
             mistakes.add(f"{WHERE} {kind}", name, str(error))
             made = Own(tuple(pair for pair in made.codes if pair[0] != kind))
     return made
+
+
+def vehicles_given(own: Own, mistakes: Mistakes) -> list[tuple[str, OwnVehicleTable]]:
+    """The vehicles of a deck's own code, each with where it stands."""
+    code = own.code("vehicles")
+    found = []
+    for k, table in enumerate(own.vehicles, start=1):
+        assert code is not None, "vehicles without code"
+        where = f"{WHERE} {code.name}, vehicles {k}"
+        if not isinstance(table, dict):
+            mistakes.add(where, table, "must be a table (dict), as [[vehicle]] is")
+        elif (valid := validated(OwnVehicleTable, table, where, mistakes)) is not None:
+            found.append((where, valid.model_copy(update={"source": valid.source or code.name})))
+    return found
 
 
 def own_names(table: OwnTable | None) -> dict[Kind, str]:

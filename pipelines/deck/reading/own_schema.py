@@ -2,8 +2,9 @@
 
 from typing import Annotated
 
+from pipelines.deck.reading.loads_schema import VehicleTable
 from pipelines.deck.reading.rules import Text
-from pipelines.deck.reading.schema import Table, entry
+from pipelines.deck.reading.schema import Name, Table, entry
 
 OwnName = Annotated[str, Text(200)]
 
@@ -18,4 +19,22 @@ class OwnTable(Table):
         "office.py",
         default=None,
         left_out="none but the library's",
+    )
+    vehicles: OwnName | None = entry(
+        "What gives vehicles, in its list `vehicles`, as tables [[vehicle]] have them, with "
+        "`source`; [traffic] vehicles names those that drive.",
+        "office.py",
+        default=None,
+        left_out="none but the library's and those of [[vehicle]]",
+    )
+
+
+class OwnVehicleTable(VehicleTable):
+    """A vehicle that code of the user's own gives."""
+
+    source: Name | None = entry(
+        "Where it comes from, for print.",
+        "office note 12",
+        default=None,
+        left_out="the code's name",
     )

@@ -27,6 +27,7 @@ from pipelines.report.data.summary_sums import (
     sums_entry,
 )
 from pipelines.result import Result, TrafficResult
+from pipelines.standards.own.code import MARK
 from pipelines.traffic.arrangements import arrangement_entry
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
 from plate.arrays import Floats, Ints
@@ -200,6 +201,11 @@ def summary(result: Result) -> dict[str, Json]:
         for name, values in beam_case(solved, response).items():
             found["beams"][name][case] = values
     found |= sums_entry(result)
+    if deck.own.codes:
+        found["own"] = [
+            {"kind": kind, "name": code.name, "sha256": code.digest, "mark": MARK}
+            for kind, code in deck.own.codes
+        ]
     if result.alone is not None:
         entries = traffic_entry(result, result.alone)
         for name, values in entries["probes"].items():

@@ -21,7 +21,7 @@ PARTS = (
     "above_steps",
 )
 COLUMNS = (
-    *("kind", "name", "load", "result", "extreme", "unit", "value"),
+    *("kind", "name", "load", "load_mark", "result", "extreme", "unit", "value"),
     *PARTS,
     *("station_m", "offset_m", "along_beam_m", "load_position", "caution"),
 )
@@ -45,10 +45,23 @@ def values_table(result: Result, summary: Mapping[str, Any]) -> Iterator[Row]:
             entry = peak.entry()
             at = dict(zip(("station_m", "offset_m"), entry["at_m"], strict=True))
             row = {"kind": "governing", "load": case.name, "result": peak.result, **at}
+            row["load_mark"] = load_mark(case)
             yield {**row, **_extreme(peak.extreme, entry), "unit": peak.unit}
     yield from _static(summary)
     for case in result.traffic:
-        yield from _of_traffic(case.name, traffic_entries(summary, case))
+        mark = load_mark(case)
+        for row in _of_traffic(case.name, traffic_entries(summary, case)):
+            yield {**row, "load_mark": mark}
+
+
+def load_mark(case: TrafficResult) -> str:
+    """How far the numbers of a case of traffic are to be trusted; of vehicles that drive alone for
+    each that has a mark."""
+    model = case.envelope.model
+    if case.envelope.whole:
+        return model.mark
+    vehicles = (vehicle for kind in model.kinds for vehicle in kind.vehicles if vehicle.mark)
+    return "; ".join(f"{vehicle.name}: {vehicle.mark}" for vehicle in vehicles)
 
 
 def traffic_entries(summary: Mapping[str, Any], case: TrafficResult) -> Mapping[str, Any]:

@@ -7,6 +7,7 @@ from pipelines.deck.words import line_title
 from pipelines.numbers import as_given, length, number
 from pipelines.report.document import Table, Words, joined, table
 from pipelines.report.sections.words import D_1, D_X, D_XY, D_Y, hogging_words
+from pipelines.standards.own.code import MARK
 from pipelines.standards.supports import SOURCES
 from plate.geometry.outline import crossings
 
@@ -25,6 +26,7 @@ def assumptions(deck: Deck, notes: Sequence[str]) -> Table:
         *_hogging(deck),
         *(_traffic(deck.traffic) if deck.traffic is not None else ()),
         ("Load factors", *_factors(deck)),
+        *_own(deck),
         *(("Mesh", note, "program") for note in notes),
     ]
     return table("Assumptions and their sources", ["What", "Value", "Source"], rows)
@@ -181,6 +183,15 @@ def _traffic(traffic: Traffic) -> Iterator[Row]:
         source = FILE if traffic.edge_clearance is not None else vehicle.cited
         yield f"Clearance of {vehicle.name}", words, source
         yield f"Impact on {vehicle.name}", f"× {as_given(vehicle.impact)}", FILE
+
+
+def _own(deck: Deck) -> Iterator[Row]:
+    """Code of the user's own, which nobody but the user has verified."""
+    for code in dict.fromkeys(code for _, code in deck.own.codes):
+        kinds = " and ".join(kind for kind, one in deck.own.codes if one == code)
+        names = ", ".join(deck.own.of(*(k for k, one in deck.own.codes if one == code)).names)
+        words = f"{code.name} gives {kinds}{f': {names}' if names else ''}"
+        yield "Code of the user's own", f"{words}; SHA-256 {code.digest[:16]}…", MARK
 
 
 def _factors(deck: Deck) -> tuple[str, str]:

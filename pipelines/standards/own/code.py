@@ -6,11 +6,12 @@ another process runs the file that is named there itself, if it is still the sam
 
 import hashlib
 import traceback
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.metadata import EntryPoint, entry_points
 from math import isfinite
-from numbers import Real
+from numbers import Integral, Real
 from pathlib import Path
 from types import ModuleType
 from typing import Any, Literal, get_args
@@ -19,7 +20,7 @@ from pipelines.errors import MethodRangeError, OwnError
 from pipelines.files import UnreadableError, read_plain
 from pipelines.standards.sources import Mark
 
-Kind = Literal["strips"]
+Kind = Literal["strips", "vehicles"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 GROUP = "deckslab"
 MARK: Mark = "user's"
@@ -94,10 +95,8 @@ class OwnFunction:
 
     def refused(self, value: object, allowed: str) -> OwnError:
         """The error of a value that it gave."""
-        text = repr(value)
-        shown = text if len(text) <= LONGEST_SHOWN else f"{text[: LONGEST_SHOWN - 1]}…"
         function = getattr(self.code.given(self.kind)[self.number], self.name)
-        return OwnError(f"{self.words(function)} gave {shown}: allowed is {allowed}")
+        return OwnError(f"{self.words(function)} gave {_shown(value)}: allowed is {allowed}")
 
     def words(self, function: object) -> str:
         """Which function it is."""
@@ -111,6 +110,30 @@ def finite(value: object) -> float | None:
         return None
     number = float(value)
     return number if isfinite(number) else None
+
+
+def plain(value: object) -> Any:
+    """Tables, lists, numbers and texts as a TOML file would give them: tuples are lists, numbers of
+    arrays plain ones. Raises OwnError for what a file cannot hold."""
+    if isinstance(value, Mapping):
+        return {str(key): plain(one) for key, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(one) for one in value]
+    if isinstance(value, str | bool | int | float):
+        return value
+    if isinstance(value, Integral):
+        return int(value)
+    if isinstance(value, Real):
+        return float(value)
+    raise OwnError(
+        f"{_shown(value)} is a {type(value).__name__}: allowed are tables (dict), lists, numbers, "
+        "texts, true and false"
+    )
+
+
+def _shown(value: object) -> str:
+    text = repr(value)
+    return text if len(text) <= LONGEST_SHOWN else f"{text[: LONGEST_SHOWN - 1]}…"
 
 
 @lru_cache(maxsize=64)

@@ -1,8 +1,9 @@
 """What of a deck comes from code of the user's own."""
 
 from dataclasses import dataclass
+from typing import Any
 
-from pipelines.standards.own.code import Kind, OwnCode
+from pipelines.standards.own.code import Kind, OwnCode, plain
 from pipelines.standards.own.strips import OwnRules, own_rules
 
 
@@ -16,17 +17,32 @@ class Own:
     @property
     def strips(self) -> OwnRules:
         """Strip methods."""
-        code = dict(self.codes).get("strips")
+        code = self.code("strips")
         return OwnRules() if code is None else own_rules(code)
+
+    @property
+    def vehicles(self) -> tuple[Any, ...]:
+        """Tables of vehicles in plain values, as of a file, still to be validated. Raises OwnError
+        for what a file could not hold."""
+        return self._plain("vehicles")
 
     @property
     def names(self) -> tuple[str, ...]:
         """Of everything that is given."""
-        return self.strips.names
+        tables = [one for one in self.vehicles if isinstance(one, dict)]
+        return (*self.strips.names, *(str(one.get("name")) for one in tables))
+
+    def code(self, kind: Kind) -> OwnCode | None:
+        """What gives a kind."""
+        return dict(self.codes).get(kind)
+
+    def _plain(self, kind: Kind) -> tuple[Any, ...]:
+        code = self.code(kind)
+        return () if code is None else tuple(plain(one) for one in code.given(kind))
 
     def check(self) -> None:
         """Ask for all of it once. Raises OwnError for what is not allowed in it."""
-        _ = self.strips
+        _ = self.strips, self.vehicles
 
     def of(self, *kinds: Kind) -> "Own":
         """What is given of some kinds alone."""

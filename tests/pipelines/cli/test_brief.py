@@ -20,6 +20,7 @@ from pipelines.findings.compare import worst_first
 from pipelines.findings.effects import effect_findings
 from pipelines.findings.finding import Finding
 from pipelines.result import Result
+from pipelines.standards.actions.vehicles import MARK
 from pipelines.standards.sources import Source
 from tests.pipelines.fake_findings import fake
 from tests.pipelines.small_decks import small_deck
@@ -169,9 +170,9 @@ def test_what_is_not_comparable_says_why() -> None:
 
 
 def test_a_load_of_a_standard_has_its_mark() -> None:
-    first, *_ = made([fake(1.2, whole_model=True, load="EN 1991-2 LM1")])
+    first, *_ = made([fake(1.2, whole_model=True, load="EN 1991-2 LM1", load_mark=MARK)])
     assert first.endswith("under EN 1991-2 LM1 (from memory)")
-    first, *_ = made([fake(1.2, load="EN 1991-2 LM2")])
+    first, *_ = made([fake(1.2, load="EN 1991-2 LM2", load_mark=MARK)])
     assert first.endswith("EN 1991-2 LM2 (from memory) (single vehicle, not the load model)")
 
 
