@@ -168,7 +168,7 @@ def deck_of(
     check_names(((where, table.name) for where, table in sum_tables), mistakes)
     sums = read_sums(sum_tables, cases, mistakes)
     probes = _probes(probe_tables, plan, mistakes)
-    factors = stated_factors(data.get("factors"), name, Path(name).parent, mistakes)
+    factors = stated_factors(data.get("factors"), name, Path(name).parent, given, mistakes)
     traffic = None
     if traffic_table is not None:
         factors["EN 1992"] = lane_factors(traffic_table, factors["EN 1992"], Path(name).name)

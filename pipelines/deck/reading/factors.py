@@ -10,20 +10,23 @@ from pipelines.deck.reading.toml import read_toml
 from pipelines.errors import DeckError
 from pipelines.files import is_beside
 from pipelines.standards.factors import FACTORS, Factors
+from pipelines.standards.own.code import MARK
+from pipelines.standards.own.own import Own
 from pipelines.standards.sources import Standard
 
 WHERE = "[factors]"
 
 
 def stated_factors(
-    value: object, path: str, folder: Path, mistakes: Mistakes
+    value: object, path: str, folder: Path, given: Own, mistakes: Mistakes
 ) -> dict[Standard, Factors]:
     """Factors of every standard, recommended where nothing else is stated.
 
     value : of the deck file's key `factors`, None where it has none: a table, or the name of a
-    file. path : of the deck file, for print; folder : in which the file is looked for.
+    file. path : of the deck file, for print; folder : in which the file is looked for. given : by
+    code of the user's own, which what is stated here goes before.
     """
-    found = dict(FACTORS)
+    found = _of_code(given, mistakes)
     if isinstance(value, str):
         value = {"file": value}
     if value is None:
@@ -39,6 +42,22 @@ def stated_factors(
         if shared is not None:
             found = _with(found, shared, shared.source or own.file)
     return _with(found, own, own.source or Path(path).name)
+
+
+def _of_code(given: Own, mistakes: Mistakes) -> dict[Standard, Factors]:
+    """Recommended factors with those that code of the user's own gives."""
+    code = given.code("factors")
+    if code is None:
+        return dict(FACTORS)
+    (value,) = given.factors
+    where = f"[own] {code.name}, factors"
+    if "file" in value:
+        mistakes.add(f"{where}, file", value["file"], "code gives factors, it names no file")
+        return dict(FACTORS)
+    table = validated(FactorsTable, value, where, mistakes)
+    if table is None:
+        return dict(FACTORS)
+    return _with(FACTORS, table, f"{table.source or code.name} ({MARK})")
 
 
 def _shared(name: str, folder: Path, mistakes: Mistakes) -> FactorsTable | None:

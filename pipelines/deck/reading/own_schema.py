@@ -27,6 +27,13 @@ class OwnTable(Table):
         default=None,
         left_out="none but the library's and those of [[vehicle]]",
     )
+    factors: OwnName | None = entry(
+        "What gives a set of factors and national choices, in its table `factors`, which holds "
+        "what [factors] may hold; what a file of factors or [factors] itself states wins.",
+        "office.py",
+        default=None,
+        left_out="recommended ones",
+    )
 
 
 class OwnVehicleTable(VehicleTable):

@@ -20,7 +20,7 @@ from pipelines.errors import MethodRangeError, OwnError
 from pipelines.files import UnreadableError, read_plain
 from pipelines.standards.sources import Mark
 
-Kind = Literal["strips", "vehicles"]
+Kind = Literal["strips", "vehicles", "factors"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 GROUP = "deckslab"
 MARK: Mark = "user's"
@@ -58,9 +58,13 @@ class OwnCode:
             raise OwnError(f"{self.path or self.name} is not what it was when it was read first")
 
     def given(self, kind: Kind) -> tuple[object, ...]:
-        """What it gives of a kind. Raises OwnError where it has none, or where running it fails."""
-        namespace = _run(self)
-        found = getattr(namespace, kind, None)
+        """What it gives of a kind, of factors their one table. Raises OwnError where it has none,
+        or where running it fails."""
+        found = getattr(_run(self), kind, None)
+        if kind == "factors":
+            if isinstance(found, Mapping):
+                return (found,)
+            raise OwnError(f"{self.name} needs a table (dict) {kind}, as [factors] is")
         if not isinstance(found, list | tuple) or not found:
             raise OwnError(f"{self.name} needs a list {kind} with one entry or more")
         return tuple(found)

@@ -27,6 +27,11 @@ class Own:
         return self._plain("vehicles")
 
     @property
+    def factors(self) -> tuple[Any, ...]:
+        """The table of factors, if there is one, otherwise as `vehicles`."""
+        return self._plain("factors")
+
+    @property
     def names(self) -> tuple[str, ...]:
         """Of everything that is given."""
         tables = [one for one in self.vehicles if isinstance(one, dict)]
@@ -42,7 +47,7 @@ class Own:
 
     def check(self) -> None:
         """Ask for all of it once. Raises OwnError for what is not allowed in it."""
-        _ = self.strips, self.vehicles
+        _ = self.strips, self.vehicles, self.factors
 
     def of(self, *kinds: Kind) -> "Own":
         """What is given of some kinds alone."""
