@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from pipelines.api import Analysis, DeckFile, Influence, Picture
     from pipelines.errors import DeckError, JobError, MethodRangeError, Mistake
     from pipelines.kept import Kept
+    from pipelines.standards.own.checks import LayerDemand, LayerSection, OwnCheck
     from pipelines.standards.own.strips import OwnMoment, OwnStrip
     from pipelines.standards.strip_widths.method import StripInput
     from plate.errors import PlateError
@@ -34,6 +35,9 @@ _ROOMS = {
     "Kept": "pipelines.kept",
     "OwnStrip": "pipelines.standards.own.strips",
     "OwnMoment": "pipelines.standards.own.strips",
+    "OwnCheck": "pipelines.standards.own.checks",
+    "LayerSection": "pipelines.standards.own.checks",
+    "LayerDemand": "pipelines.standards.own.checks",
     "StripInput": "pipelines.standards.strip_widths.method",
     "MethodRangeError": "pipelines.errors",
     "PlateError": "plate.errors",
@@ -47,6 +51,9 @@ __all__ = [  # noqa: RUF022 - in the order in which one meets them
     "OwnStrip",
     "OwnMoment",
     "StripInput",
+    "OwnCheck",
+    "LayerSection",
+    "LayerDemand",
     "MethodRangeError",
     "JobError",
     "DeckError",

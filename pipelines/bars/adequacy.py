@@ -5,6 +5,7 @@ from enum import Enum
 
 from pipelines.numbers import within
 from pipelines.standards.detailing.rules import Row
+from pipelines.standards.own.checks import NAMED
 from pipelines.standards.resistance.bars import Layer, place_of
 from pipelines.standards.sources import Source, Standard
 
@@ -34,6 +35,7 @@ class Check(Enum):
     BEAMS = "beams with bars"
     DEPTH = "least depth of the slab"
     ADVICE = "advice on span/depth"
+    OWN = "checks of the user's own"
     OTHER = "other rules"
 
 
@@ -61,6 +63,7 @@ FAMILIES = {
     "least deck thickness": Check.DEPTH,
     "span/depth": Check.ADVICE,
     "thickness by span": Check.ADVICE,
+    NAMED: Check.OWN,
 }
 
 

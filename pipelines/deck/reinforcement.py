@@ -4,7 +4,7 @@
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import shapely
@@ -13,6 +13,7 @@ from pipelines.deck.as_built import AsBuilt
 from pipelines.deck.panels import Panels
 from pipelines.deck.survey import Value as SurveyValue
 from pipelines.standards.materials import Materials
+from pipelines.standards.own.own import Own
 from pipelines.standards.resistance.bars import Bars, Face, Layer, SlabBars
 from pipelines.standards.resistance.fatigue_damage import DamageFactor
 from pipelines.standards.sources import Standard
@@ -31,7 +32,8 @@ class DesignBasis:
     exposure : class at the top and bottom face in the standard's words, None = not stated.
     aggregate : largest size [m]; crack_width : limit that the user states [m], None = the
     standard's; crack_combination : of the crack width; structural_class : 1 .. 6 for S1 .. S6 of
-    EN 1992-1-1 4.4.1.2(5) behind its cover, None = by the design life of the factors.
+    EN 1992-1-1 4.4.1.2(5) behind its cover, None = by the design life of the factors. own : what
+    gives checks of the user's own.
     """
 
     materials: Materials
@@ -40,6 +42,7 @@ class DesignBasis:
     crack_width: float | None
     crack_combination: CrackCombination
     structural_class: int | None = None
+    own: Own = field(default_factory=Own)
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from pipelines.bars.checks.own_checks import own_rows
 from pipelines.deck.reinforcement import BarChoice, DesignBasis
 from pipelines.standards.detailing.cover import cover_rows
 from pipelines.standards.detailing.rules import (
@@ -25,6 +26,7 @@ from pipelines.standards.detailing.serviceability import (
     stress_rows,
 )
 from pipelines.standards.materials import Materials
+from pipelines.standards.own.checks import LayerDemand
 from pipelines.standards.resistance.bars import (
     DIRECTIONS,
     FACES,
@@ -174,7 +176,18 @@ def mat_rows(bars: SlabBars, face: Face, basis: DesignBasis, peaks: Peaks) -> tu
         # wheels stand everywhere
         rows += spacing_rows(bars, layer, peaks.main, mat.standard, True, basis.aggregate)
         rows += service_rows(bars, layer, basis, peaks)
+        rows += own_rows(bars, layer, basis, _demand(layer, peaks))
     return tuple(rows)
+
+
+def _demand(layer: Layer, peaks: Peaks) -> LayerDemand:
+    """What a check of the user's own is told of a layer."""
+    return LayerDemand(
+        ultimate_kNm_m=1e-3 * peaks.ultimate[layer],
+        characteristic_kNm_m=1e-3 * peaks.characteristic[layer],
+        crack_kNm_m=1e-3 * peaks.crack[layer],
+        n_kN_m=1e-3 * peaks.pull.get(layer, 0.0),
+    )
 
 
 def rule_rows(

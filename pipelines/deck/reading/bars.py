@@ -44,6 +44,7 @@ from pipelines.files import is_beside
 from pipelines.standards.detailing.tables import LIST_EXPOSURES
 from pipelines.standards.factors import Factors
 from pipelines.standards.materials import Materials, concrete, steel
+from pipelines.standards.own.own import Own
 from pipelines.standards.resistance.bars import Bars, Face, Mat, SlabBars
 from pipelines.standards.resistance.fatigue_damage import DamageFactor, by_parts, stated
 from pipelines.standards.sources import Standard
@@ -80,18 +81,19 @@ def reinforcement(
     plan: Plan,
     lines: Sequence[Line],
     folder: Path,
+    given: Own,
     mistakes: Mistakes,
 ) -> Reinforcement | None:
     """The bars and what they are checked to; None where the file has none of these tables.
 
-    folder : in which the survey's file is looked for.
+    folder : in which the survey's file is looked for. given : by code of the user's own.
     """
     if not tables.any or slab is None:
         return None
     before = len(mistakes.lines)
     if slab.zones:
         mistakes.add("[[bars]]", None, "not yet supported on a slab with zones of other thickness")
-    bases = _bases(tables.concretes, tables.steels, factors, mistakes)
+    bases = _bases(tables.concretes, tables.steels, factors, given.of("checks"), mistakes)
     grades = _grades(tables.concretes, mistakes)
     slab_bars = _slab_bars(tables.bars, slab.thickness, mistakes)
     imposed = tuple(_imposed(where, table, mistakes) for where, table in tables.membrane)
@@ -220,9 +222,10 @@ def _bases(
     concretes: tuple[tuple[str, ConcreteTable], ...],
     steels: tuple[tuple[str, SteelTable], ...],
     factors: Mapping[Standard, Factors],
+    given: Own,
     mistakes: Mistakes,
 ) -> tuple[DesignBasis, ...]:
-    """Concrete and steel of each standard together."""
+    """Concrete and steel of each standard together; given : checks of the user's own."""
     if not concretes:
         mistakes.add("[[concrete]]", None, "is missing; bars are checked to its standard and grade")
     grades = {table.standard: (where, table) for where, table in reversed(steels)}
@@ -275,6 +278,7 @@ def _bases(
                 structural_class=None
                 if table.structural_class is None
                 else int(table.structural_class[1]),
+                own=given,
             )
         )
     return tuple(found)

@@ -205,7 +205,10 @@ def deck_of(
         mistakes,
         has_bars="bars" in data,
     )
-    bars = reinforcement(bar_tables, factors, slab, plan, lines, Path(name).parent, mistakes)
+    bars = reinforcement(bar_tables, factors, slab, plan, lines, Path(name).parent, given, mistakes)
+    checking = given.code("checks")
+    if bars is None and checking is not None:
+        mistakes.add("[own] checks", checking.name, "there are no bars that it could check")
     if not plan.is_grid and "collision" in data:
         mistakes.add("[collision]", None, "needs the edges of a plan with C and L lines")
     mistakes.raise_if_any()

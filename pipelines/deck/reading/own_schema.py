@@ -34,6 +34,12 @@ class OwnTable(Table):
         default=None,
         left_out="recommended ones",
     )
+    checks: OwnName | None = entry(
+        "What gives checks of bars, in its list `checks`; they count as the standards' own do.",
+        "office.py",
+        default=None,
+        left_out="the standards' alone",
+    )
 
 
 class OwnVehicleTable(VehicleTable):

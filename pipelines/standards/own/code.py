@@ -20,11 +20,12 @@ from pipelines.errors import MethodRangeError, OwnError
 from pipelines.files import UnreadableError, read_plain
 from pipelines.standards.sources import Mark
 
-Kind = Literal["strips", "vehicles", "factors"]
+Kind = Literal["strips", "vehicles", "factors", "checks"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 GROUP = "deckslab"
 MARK: Mark = "user's"
 MOST_BYTES = 1_000_000
+LONGEST_NAME = 100
 # Of a value in a message.
 LONGEST_SHOWN = 60
 
@@ -89,13 +90,15 @@ class OwnFunction:
         except Exception as error:
             raise OwnError(f"{self.words(function)} raised {_fault(self.code, error)}") from None
 
-    def positive(self, *arguments: object, unit: str, most: float) -> float:
-        """A number above zero that it gives. Raises OwnError for anything else."""
+    def value(self, *arguments: object, unit: str, most: float, zero: bool = False) -> float:
+        """A number above zero that it gives, or where that is allowed zero. Raises OwnError for
+        anything else."""
         value = self(*arguments)
         number = finite(value)
-        if number is not None and 0.0 < number <= most:
+        if number is not None and 0.0 <= number <= most and (zero or number > 0.0):
             return number
-        raise self.refused(value, f"one number above 0, at most {most:g} {unit}")
+        least = "from 0" if zero else "above 0"
+        raise self.refused(value, f"one number {least}, at most {most:g} {unit}")
 
     def refused(self, value: object, allowed: str) -> OwnError:
         """The error of a value that it gave."""
@@ -133,6 +136,13 @@ def plain(value: object) -> Any:
         f"{_shown(value)} is a {type(value).__name__}: allowed are tables (dict), lists, numbers, "
         "texts, true and false"
     )
+
+
+def check_text(value: object, where: str) -> None:
+    """Raise OwnError unless it is a text that can be printed in a line."""
+    sound = isinstance(value, str) and value.isprintable() and value == value.strip()
+    if not sound or not 1 <= len(str(value)) <= LONGEST_NAME:
+        raise OwnError(f"{where}: allowed is text of 1 to {LONGEST_NAME} printable characters")
 
 
 def _shown(value: object) -> str:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
+from pipelines.standards.own.checks import CheckRule, own_checks
 from pipelines.standards.own.code import Kind, OwnCode, plain
 from pipelines.standards.own.strips import OwnRules, own_rules
 
@@ -32,10 +33,17 @@ class Own:
         return self._plain("factors")
 
     @property
+    def checks(self) -> tuple[CheckRule, ...]:
+        """Checks of bars."""
+        code = self.code("checks")
+        return () if code is None else own_checks(code)
+
+    @property
     def names(self) -> tuple[str, ...]:
         """Of everything that is given."""
         tables = [one for one in self.vehicles if isinstance(one, dict)]
-        return (*self.strips.names, *(str(one.get("name")) for one in tables))
+        checks = (one.name for one in self.checks)
+        return (*self.strips.names, *(str(one.get("name")) for one in tables), *checks)
 
     def code(self, kind: Kind) -> OwnCode | None:
         """What gives a kind."""
@@ -47,7 +55,7 @@ class Own:
 
     def check(self) -> None:
         """Ask for all of it once. Raises OwnError for what is not allowed in it."""
-        _ = self.strips, self.vehicles, self.factors
+        _ = self.strips, self.vehicles, self.factors, self.checks
 
     def of(self, *kinds: Kind) -> "Own":
         """What is given of some kinds alone."""

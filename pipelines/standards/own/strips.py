@@ -9,7 +9,7 @@ from typing import Literal, get_args
 import numpy as np
 
 from pipelines.errors import MethodRangeError, OwnError
-from pipelines.standards.own.code import MARK, OwnCode, OwnFunction
+from pipelines.standards.own.code import MARK, OwnCode, OwnFunction, check_text
 from pipelines.standards.strip_widths import heft240
 from pipelines.standards.strip_widths.method import Effect, StripInput, StripMethod, near_edge
 from pipelines.standards.strip_widths.sets import FIRST_SET, Share, StripSet
@@ -21,7 +21,6 @@ WIDTHS: tuple[Effect, ...] = ("sagging", "hogging", "overhang", "edge")
 MOMENTS: tuple[Effect, ...] = ("sagging", "hogging")
 # A width [m] and a moment [kNm/m] beyond which there is a slip of unit.
 WIDEST, MOST_MOMENT = 1000.0, 1e5
-LONGEST_NAME = 100
 ONE_LOAD = (
     "The moment is that of the heaviest axle of the load by itself, in the middle of the bay."
 )
@@ -137,13 +136,6 @@ def _check(
         raise OwnError(f'{where}, per: allowed is "axle", "wheel line" or "wheel"')
 
 
-def check_text(value: object, where: str) -> None:
-    """Raise OwnError unless it is a text that can be printed in a line."""
-    sound = isinstance(value, str) and value.isprintable() and value == value.strip()
-    if not sound or not 1 <= len(str(value)) <= LONGEST_NAME:
-        raise OwnError(f"{where}: allowed is text of 1 to {LONGEST_NAME} printable characters")
-
-
 def _set(one: OwnStrip, code: OwnCode, number: int) -> StripSet:
     def method(effect: Effect, part: Effect) -> StripMethod:
         given = getattr(one, part) is not None
@@ -209,7 +201,7 @@ class OwnWidth:
             raise MethodRangeError(f"{self.name} has no width for this section ({self.part})")
         places = np.asarray(one.position, dtype=float)
         widths = [
-            self.rule.positive(replace(one, position=x), unit="m", most=WIDEST)
+            self.rule.value(replace(one, position=x), unit="m", most=WIDEST)
             for x in places.ravel().tolist()
         ]
         found = np.array(widths).reshape(places.shape)
@@ -255,5 +247,5 @@ class OwnMomentRule:
     rule: OwnFunction
 
     def __call__(self, one: StripInput, load: float) -> Floats:
-        found = self.rule.positive(one, 1e-3 * load, unit="kNm/m", most=MOST_MOMENT)
+        found = self.rule.value(one, 1e-3 * load, unit="kNm/m", most=MOST_MOMENT)
         return np.asarray(1e3 * found)

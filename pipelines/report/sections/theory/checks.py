@@ -349,6 +349,13 @@ ITEMS: dict[Check, tuple[Item, ...]] = {
         ),
         f"EN 1992-1-1 7.4.2, a rule for buildings; AASHTO LRFD 2.5.2.6.3 {FROM_MEMORY}",
     ),
+    Check.OWN: _item(
+        Check.OWN,
+        "Code that a deck names in [own] gives utilisations of single layers from their section "
+        "and the largest moments that they are designed for. Nobody but the user has verified it.",
+        (),
+        "user's",
+    ),
     Check.OTHER: _item(
         Check.OTHER, "Rules of a standard that belong to none of these are told by name.", (), ""
     ),
