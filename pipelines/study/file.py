@@ -16,9 +16,10 @@ from typing import Any, TypeVar
 
 from pipelines.deck.reading.keys import KeyMistake, split_key
 from pipelines.deck.reading.mistakes import Mistakes, validated
-from pipelines.deck.reading.rules import Text
+from pipelines.deck.reading.rules import Choice, Text
 from pipelines.deck.reading.schema import Table
 from pipelines.deck.reading.toml import read_toml
+from pipelines.standards.strip_widths.sets import FIRST_SET
 from pipelines.study.formula import Formula, FormulaError, read_formula
 from pipelines.study.groups import EDGE_DISTANCES, VARIABLES, Reference
 from pipelines.study.schema import (
@@ -63,12 +64,16 @@ def read_study(path: Path) -> Study:
     assert design is not None, "a design is missing without a mistake"
     assert run is not None, "a run table is wrong without a mistake"
     base_path = path.parent / base_name
+    base = read_toml(str(base_path))
+    if "own" not in base:
+        _check_hands(responses, mistakes)
+        mistakes.raise_if_any()
     return Study(
         path=path,
         title=title,
         licence=licence,
         base_path=base_path,
-        base=read_toml(str(base_path)),
+        base=base,
         design=Design(
             design.kind,
             design.rows,
@@ -295,6 +300,16 @@ def _check_groups(parameters: tuple[Parameter, ...], mistakes: Mistakes) -> None
         if what in taken:
             mistakes.add("[[parameter]] group", parameter.group, f"{taken[what]} sets it already")
         taken[what] = parameter.name
+
+
+def _check_hands(responses: tuple[Response, ...], mistakes: Mistakes) -> None:
+    """Hand methods where the deck has none of the user's own: what their code has is known when it
+    has been run."""
+    methods = Choice(tuple(method.name for method in FIRST_SET))
+    for one in responses:
+        if one.hand is not None and one.hand[0] not in methods.options:
+            where = f"[[response]] {one.name}, hand.strips"
+            mistakes.add(where, one.hand[0], f"allowed is {methods.allowed}")
 
 
 def _check_names(
