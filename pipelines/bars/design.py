@@ -41,7 +41,7 @@ from pipelines.bars.checks.part import (
 from pipelines.bars.checks.remedies import Remedy
 from pipelines.bars.checks.shear_remedies import Resolved, ShearCheck, shear_remedies
 from pipelines.bars.checks.standing_wheels import StandingWheels
-from pipelines.bars.demand.control_sections import Sections, ShearTracker, tension
+from pipelines.bars.demand.control_sections import Sections, ShearTracker, first_highest, tension
 from pipelines.bars.demand.governing_index import GoverningIndex
 from pipelines.bars.demand.membrane import MembraneForces
 from pipelines.bars.demand.moments import LAYER_ROWS, Demand
@@ -262,7 +262,7 @@ def _remedies(
     if judged is None or judged.utilisation <= 1 or demand is None:
         return ()
     w = demand.widths.index(judged.width)
-    sample = int(demand.utilisation[w].argmax())
+    sample = first_highest(demand.utilisation[w])
     held = seen.numbered.held(int(demand.at[w, sample]))
     check = ShearCheck(
         sections=tracker.sections,

@@ -95,15 +95,16 @@ class Tracker:
         self.best = {sign: np.zeros(shape) for sign in SIGNS}
         self.at = {sign: np.full(shape, -1, dtype=np.int64) for sign in SIGNS}
 
-    def update(self, values: Floats, first: int) -> None:
-        """Take in values (..., n) of positions first, first + 1, ..."""
+    def update(self, values: Floats, numbers: Ints) -> None:
+        """Take in values (..., n) of positions, whose numbers broadcast to the same shape."""
+        numbers = np.broadcast_to(numbers, values.shape)
         for sign in SIGNS:
             best = self.best[sign]
             peak = values.max(axis=-1) if sign > 0 else values.min(axis=-1)
             index = np.nonzero(sign * (peak - best) > TIE * np.abs(best))
             column = _first_near(values[index], peak[index], sign)
             best[index] = values[(*index, column)]
-            self.at[sign][index] = first + column
+            self.at[sign][index] = numbers[(*index, column)]
 
     def extremes(self) -> Extremes:
         return Extremes(self.best[1], self.best[-1], self.at[1], self.at[-1])
@@ -113,7 +114,7 @@ class Tracker:
 class Peaks:
     """Extremes over a block of positions at points where they may govern.
 
-    side, component, point : (n,), side 0 for maxima and 1 for minima; top : (n,) the extreme;
+    side, component, point, lane : (n,), side 0 for maxima and 1 for minima; top : (n,) the extreme;
     value, number : (n,) that of the first position that ties with it; coexisting : (n, n_beside)
     what is kept beside it of that position. formed, left_out : values that were formed, and those
     that cannot change an extreme.
@@ -122,6 +123,7 @@ class Peaks:
     side: Ints
     component: Ints
     point: Ints
+    lane: Ints
     top: Floats
     value: Floats
     number: Ints
@@ -131,18 +133,20 @@ class Peaks:
 
 
 class FieldTracker:
-    """Running extremes of fields with what coexists, by the sign sought: 1 or -1.
+    """Running extremes of fields with what coexists, by the sign sought: 1 or -1, and by lanes: the
+    offsets of a train, each with extremes of its own.
 
-    best, at : (n_field, n_point); coexisting : (n_field, n_beside, n_point). By default the six
-    results and all of them beside each. formed, left_out : values, as of `Peaks`.
+    best, at : (n_field, n_point, n_lane); coexisting : (n_field, n_beside, n_point, n_lane). By
+    default the six results and all of them beside each. formed, left_out : values, as of `Peaks`.
     """
 
-    def __init__(self, n_point: int, n_field: int = 6, n_beside: int = 6) -> None:
+    def __init__(self, n_point: int, n_field: int = 6, n_beside: int = 6, lanes: int = 1) -> None:
         # maxima first, then minima
-        self._best = np.zeros((2, n_field, n_point))
+        self.lanes = lanes
+        self._best = np.zeros((2, n_field, n_point, lanes))
         self._reached = np.zeros(self._best.shape)
         self._at = np.full(self._best.shape, -1, dtype=np.int64)
-        self._coexisting = np.zeros((2, n_field, n_beside, n_point))
+        self._coexisting = np.zeros((2, n_field, n_beside, n_point, lanes))
         self.best, self.at, self.coexisting = (
             dict(zip(SIGNS, both, strict=True)) for both in (self._best, self._at, self._coexisting)
         )
@@ -150,51 +154,58 @@ class FieldTracker:
 
     def seen(self, points: Ints, fields: Combined, beside: Combined, first: int) -> Peaks:
         """What positions first, first + 1, ... may add at some field points (k,), from their fields
-        (n_field, k, ...) and what is kept beside (n_beside, k, ...); any thread may ask.
+        (n_field, k, ...) and what is kept beside (n_beside, k, ...); any thread may ask. Positions
+        come as in `in_blocks`, with the lanes abreast of each other.
 
         The extremes so far may lag behind: they only grow, so what they let pass is enough. Rows
         are formed only where their bounds lie beyond them.
         """
-        limits = self._limits(points)
-        near = np.flatnonzero(_beyond(np.stack(fields.bounds).reshape(2, -1), limits).any(axis=0))
-        rows = fields.of(fields.values[np.divmod(near, len(points))]).of_loads
-        peak = np.stack([rows.max(axis=-1), rows.min(axis=-1)])
-        side, row = np.nonzero(_beyond(peak, limits[:, near]))
-        component, place = np.divmod(near[row], len(points))
-        top = peak[side, row]
+        limits, bounds = self._limits(points), np.stack(fields.bounds(self.lanes))
+        if fields.weights is None:
+            formed, peak, rows = np.ones(limits.shape[1:3], dtype=bool), bounds, fields.values
+        else:
+            formed = _beyond(bounds, limits).any(axis=(0, 3))
+            limits, rows = limits[:, formed], fields.of(fields.values[formed]).of_loads
+            peak = np.stack(Combined(rows, None).bounds(self.lanes))
+        side, *row, lane = np.nonzero(_beyond(peak, limits))
+        top = peak[side, *row, lane]
+        count = rows.shape[-1] // self.lanes
+        picked = rows.reshape(*rows.shape[:-1], self.lanes, count)[*row, lane]
+        component, place = row if len(row) > 1 else (at[row[0]] for at in np.nonzero(formed))
         # maxima come first
         n = int(np.count_nonzero(side == 0))
-        parts = zip(np.split(row, [n]), np.split(top, [n]), SIGNS, strict=True)
-        column = np.concatenate([_first_near(rows[mine], tops, sign) for mine, tops, sign in parts])
+        parts = zip(np.split(picked, [n]), np.split(top, [n]), SIGNS, strict=True)
+        column = np.concatenate([_first_near(mine, tops, sign) for mine, tops, sign in parts])
+        load = count * lane + column
         if beside.weights is None:
-            others = beside.values[:, place, column].T
+            others = beside.values[:, place, load].T
         else:
-            others = np.einsum("bmk,km->mb", beside.values[:, place], beside.weights[:, column])
-        every = limits.shape[1] if fields.weights is None else len(near)
+            others = np.einsum("bmk,km->mb", beside.values[:, place], beside.weights[:, load])
         return Peaks(
             side=side,
             component=component,
             point=points[place],
+            lane=lane,
             top=top,
-            value=rows[row, column],
-            number=first + column,
+            value=picked[np.arange(len(side)), column],
+            number=first + self.lanes * column + lane,
             coexisting=others,
-            formed=every * rows.shape[1],
-            left_out=(limits.shape[1] - every) * rows.shape[1],
+            formed=int(formed.sum()) * self.lanes * count,
+            left_out=int((~formed).sum()) * self.lanes * count,
         )
 
     def _limits(self, points: Ints) -> Floats:
         """What a value at some field points (k,) has to exceed, or go below, to count
-        (2, n_field k)."""
-        best, reached = (both[:, :, points].reshape(2, -1) for both in (self._best, self._reached))
-        sign = np.array(SIGNS)[:, None]
+        (2, n_field, k, n_lane)."""
+        best, reached = self._best[:, :, points], self._reached[:, :, points]
+        sign = np.array(SIGNS)[:, None, None, None]
         best = sign * best + TIE * np.abs(best)
         return np.asarray(sign * np.maximum(best, sign * reached - WITHIN * np.abs(reached)))
 
     def know(self, seen: list[Peaks]) -> None:
         """Positions that will come reach so much: what stays within it need not be formed."""
         for p in seen:
-            index = p.side, p.component, p.point
+            index = p.side, p.component, p.point, p.lane
             sign = np.array(SIGNS)[p.side]
             self._reached[index] = sign * np.maximum(sign * self._reached[index], sign * p.top)
 
@@ -203,16 +214,20 @@ class FieldTracker:
         for p in seen:
             self.formed += p.formed
             self.left_out += p.left_out
-            index = p.side, p.component, p.point
+            index = p.side, p.component, p.point, p.lane
             old = self._best[index]
             better = np.array(SIGNS)[p.side] * (p.top - old) > TIE * np.abs(old)
-            side, component, point = (i[better] for i in index)
-            self._best[side, component, point] = p.value[better]
-            self._at[side, component, point] = p.number[better]
-            self._coexisting[side, component, :, point] = p.coexisting[better]
+            side, component, point, lane = (i[better] for i in index)
+            self._best[side, component, point, lane] = p.value[better]
+            self._at[side, component, point, lane] = p.number[better]
+            self._coexisting[side, component, :, point, lane] = p.coexisting[better]
 
     def envelope(self) -> FieldEnvelope:
-        return FieldEnvelope(Extremes(*self._best, *self._at), *self._coexisting)
+        """Of one lane alone."""
+        best, at, beside = (
+            np.squeeze(one, axis=-1) for one in (self._best, self._at, self._coexisting)
+        )
+        return FieldEnvelope(Extremes(*best, *at), *beside)
 
 
 def _first_near(rows: Floats, top: Floats, sign: int) -> Ints:

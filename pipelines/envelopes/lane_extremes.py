@@ -12,9 +12,12 @@ from pipelines.model.responses import Response
 from plate.arrays import Floats, Ints
 from plate.solver.solution import Combined
 
-Reader = Callable[[Ints, Floats], tuple[Floats, Floats]]
-"""Field points (k,) and the six results there (6, k, n) -> fields (n_field, k, n) and what is kept
-beside each (n_beside, k, n)."""
+Read = tuple[Ints, Combined, Combined]
+"""Field points (k,), fields (n_field, k, ...) there and what is kept beside each
+(n_beside, k, ...)."""
+
+Reader = Callable[[Ints, Combined], Iterator[Read]]
+"""Of field points and the six results there, some of the points after the other."""
 
 
 @dataclass(frozen=True)
@@ -27,7 +30,7 @@ class Fields:
     reader: Callable[[Response], Reader]
 
 
-RESULTS_OF = Fields(6, 6, lambda _: lambda _, results: (results, results))
+RESULTS_OF = Fields(6, 6, lambda _: lambda points, results: iter([(points, results, results)]))
 
 
 class Watched(Protocol):
@@ -71,21 +74,22 @@ def read_parts(
         return
     readers = {name: lane_set.reader(response) for name, lane_set in sets.items()}
     for points, results in response.combined:
-        # Readers of other sets may add what is the loads' own.
-        own = Combined(results.of_loads, None) if len(sets) > 1 else results
         for name, reader in readers.items():
-            found = results if sets[name] is RESULTS_OF else own
-            fields, beside = reader(points, found.values)
-            yield name, points, found.of(fields), found.of(beside)
+            for mine, fields, beside in reader(points, results):
+                yield name, mine, fields, beside
 
 
 class TrainExtremes:
-    """Running extremes of a train at one offset; fields : by the names of the sets."""
+    """Running extremes of a train at each of its offsets, which are its lanes; fields : by the
+    names of the sets."""
 
-    def __init__(self, sets: Mapping[str, Fields], n_point: int, n_other: int) -> None:
-        self.sets = sets
-        self.fields = {k: FieldTracker(n_point, s.n_field, s.n_beside) for k, s in sets.items()}
-        self.others = Tracker((n_other,))
+    def __init__(self, sets: Mapping[str, Fields], n_point: int, n_other: int, lanes: int) -> None:
+        self.sets, self.lanes = sets, lanes
+        self.fields = {
+            name: FieldTracker(n_point, one.n_field, one.n_beside, lanes)
+            for name, one in sets.items()
+        }
+        self.others = Tracker((n_other, lanes))
 
     def seen(self, response: Response, first: int) -> dict[str, list[Peaks]]:
         """What positions first, first + 1, ... may add to the fields; any thread may ask."""
@@ -103,7 +107,9 @@ class TrainExtremes:
         """Take in a block; blocks come in order."""
         for name, found in peaks.items():
             self.fields[name].take(found)
-        self.others.update(others, first)
+        others = others.reshape(len(others), self.lanes, -1)
+        stations = np.arange(others.shape[-1])
+        self.others.update(others, first + self.lanes * stations + np.arange(self.lanes)[:, None])
 
 
 # Sign, field points (k,), sums (n_field, k) and what coexists (n_field, n_beside, k).
@@ -171,7 +177,7 @@ class BlockResult:
 
 class Selector:
     """Reads one kind of values from what is kept of a train or of a strip of cells: a field of a
-    set, or without a set everything that is no field."""
+    set, or without a set everything that is no field. Of a train the last axis counts lanes."""
 
     def __init__(self, name: str = "", component: int = 0) -> None:
         self.name, self.component = name, component

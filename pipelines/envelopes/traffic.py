@@ -74,9 +74,10 @@ def traffic_envelopes(
         there = load_count(deck, model) if progress is not None else 0
         job = _Job(solved, model, watched(model) if model.whole else None)
         mine = () if model.whole else observers
-        for first, seen in read_blocks(solved, ahead(job.runs), job.seen, workers):
+        early = ahead(job.runs, job.abreast[: len(job.runs)])
+        for first, seen in read_blocks(solved, early, job.seen, workers):
             job.know(first, seen)
-        blocks = in_blocks(job.loads)
+        blocks = in_blocks(job.loads, job.abreast)
         for first, (part, response) in read_blocks(solved, blocks, job.reader(mine), workers):
             job.take(first, part)
             if response is not None:
@@ -108,7 +109,7 @@ def probe_envelopes(ones: Sequence[SolvedDeck], model: LoadModel) -> list[Traffi
         return []
     with one_thread:
         jobs = [_Job(one, model, None, fields=False) for one in ones]
-        for first, run, part in in_blocks(jobs[0].loads):
+        for first, run, part in in_blocks(jobs[0].loads, jobs[0].abreast):
             F = position_load(ones[0].model, run, part)
             for job in jobs:
                 job.take(first, job.read(first, job.probes_under(F)))
@@ -137,16 +138,13 @@ class _Job:
         self.trains = model_trains(deck, model)
         self.edges, cells = pressure_cells(deck)
         self.cells: list[PressureCells] = cells if model.has_pressure else []
-        self.runs = [run for train in self.trains.values() for mine in train.runs for run in mine]
+        self.runs = [run for train in self.trains.values() for run in train.runs]
         self.loads: list[Loads] = [*self.runs, *self.cells]
         self.starts = np.cumsum([0, *(len(load) for load in self.loads)]).tolist()
-        # Which offset of which train each run belongs to.
-        self.owner = [
-            (vehicles, j)
-            for vehicles, train in self.trains.items()
-            for j, mine in enumerate(train.runs)
-            for _ in mine
-        ]
+        # Which train each run belongs to.
+        self.owner = [vehicles for vehicles, train in self.trains.items() for _ in train.runs]
+        lanes = {vehicles: len(train.offsets) for vehicles, train in self.trains.items()}
+        self.abreast = [*(lanes[vehicles] for vehicles in self.owner), *(1 for _ in self.cells)]
         nothing = np.zeros((solved.model.n_plate_dof, 1))
         empty = solved.respond(nothing) if fields else self.probes_under(nothing)
         self.names = tuple(with_sums(empty.reactions))
@@ -155,7 +153,7 @@ class _Job:
         self.points = solved.recovery.points.plan[: None if fields else 0]
         n_point = len(self.points)
         self.kept = {
-            key: TrainExtremes(self.sets, n_point, n_other) for key in dict.fromkeys(self.owner)
+            vehicles: TrainExtremes(self.sets, n_point, n_other, n) for vehicles, n in lanes.items()
         }
         self.sums = [StripSums(self.sets, n_point, n_other) for _ in self.cells]
         self.table = _Arrangements(None if model.whole else self._alone())
@@ -195,7 +193,7 @@ class _Job:
         """Rows of `TrafficEnvelope.arrangements` of vehicles alone: their load positions."""
         orders = [kinds for _, kinds in arrangement_orders(self.model)]
         of_kind = {self.model.kinds[k].vehicles: orders.index((k,)) for (k,) in orders}
-        order = [of_kind[vehicles] for vehicles, _ in self.owner]
+        order = [of_kind[vehicles] for vehicles in self.owner]
         lengths = [len(run) for run in self.runs]
         numbers = np.arange(sum(lengths))
         rows = [np.repeat(order, lengths), numbers, np.zeros(len(numbers), dtype=np.int64)]
@@ -249,7 +247,7 @@ class _Job:
             every.part(a, b) for a, b in zip([0, *ends], [*ends, len(high.value)], strict=True)
         )
         of_vehicles = {
-            kind.name: self.kept[kind.vehicles, 0].fields[RESULTS_SET].envelope()
+            kind.name: self.kept[kind.vehicles].fields[RESULTS_SET].envelope()
             for kind in self.model.kinds
             if has_fields and not self.model.whole
         }
@@ -312,12 +310,7 @@ class _Job:
 
     def _kind_values(self, sign: int, kind: LaneKind, pick: Selector, share: float) -> Floats:
         """sign x values (n_offset, n) of a lane of that kind at each of its offsets."""
-        train = self.trains[kind.vehicles]
-        rows = [
-            sign * kind.factor * pick(self.kept[kind.vehicles, j], sign)
-            for j in range(len(train.offsets))
-        ]
-        total = np.array(rows)
+        total = np.asarray(sign * kind.factor * pick(self.kept[kind.vehicles], sign).T)
         if kind.pressure:
             total += share * kind.pressure * (self._shares(kind) @ self._cell_sums(sign, pick))
         return total
@@ -362,10 +355,8 @@ class _Job:
         for number, (_, lanes) in enumerate(arrangement_orders(self.model)):
             mine = np.flatnonzero(order == number)
             for lane, k in enumerate(lanes):
-                kind = self.model.kinds[k]
-                for j in np.unique(places[lane, mine]).tolist():
-                    here = mine[places[lane, mine] == j]
-                    numbers[lane, here] = pick.at(self.kept[kind.vehicles, j], sign)[here]
+                at = pick.at(self.kept[self.model.kinds[k].vehicles], sign)
+                numbers[lane, mine] = at[mine, places[lane, mine]]
         return _Best(sign * best, order, places, numbers)
 
     def _coexisting(self, sign: int, pick: Selector, best: "_Best", share: float) -> Floats:
@@ -379,18 +370,16 @@ class _Job:
             mine = np.flatnonzero(best.order == number)
             factor = self.model.sets[lane_set].factor
             for lane, k in enumerate(lanes):
-                kind = self.model.kinds[k]
-                covered = self._shares(kind) if kind.pressure else None
-                for j in np.unique(best.places[lane, mine]).tolist():
-                    here = mine[best.places[lane, mine] == j]
-                    kept = pick.beside(self.kept[kind.vehicles, j], sign)
-                    total[:, here] += factor * kind.factor * kept[:, here]
-                    if covered is None:
-                        continue
-                    for part, sums in zip(covered[j], self.sums, strict=True):
-                        if part > 0.0:
-                            weight = share * factor * kind.pressure * part
-                            total[:, here] += weight * pick.beside(sums, sign)[:, here]
+                kind, j = self.model.kinds[k], best.places[lane, mine]
+                kept = pick.beside(self.kept[kind.vehicles], sign)
+                total[:, mine] += factor * kind.factor * kept[:, mine, j]
+                if not kind.pressure:
+                    continue
+                for parts, sums in zip(self._shares(kind).T, self.sums, strict=True):
+                    covered = np.flatnonzero(parts[j] > 0.0)
+                    here, part = mine[covered], parts[j[covered]]
+                    weight = share * factor * kind.pressure * part
+                    total[:, here] += weight * pick.beside(sums, sign)[:, here]
         return total
 
 

@@ -40,8 +40,8 @@ from plate.threads import one_thread
 
 T = TypeVar("T")
 
-Block = tuple[int, Loads, slice]
-"""The number of the first of some load positions, their run, and which of it."""
+Block = tuple[int, Loads, Ints]
+"""The number of the first of some load positions, their run, and which of it (n,)."""
 
 # Runs of so many load positions are long: every so manyth is looked at before all of them.
 LONG = 8 * BLOCK
@@ -332,10 +332,10 @@ def check_stiffness(stiffness: Stiffness) -> None:
             )
 
 
-def position_load(model: PlateModel, positions: Loads, index: slice) -> sparse.csc_array:
+def position_load(model: PlateModel, positions: Loads, index: slice | Ints) -> sparse.csc_array:
     """Sparse right-hand sides (n_dof, n) [N] of some load positions of a vehicle."""
     wheels = positions.wheels(index)
-    n = len(range(*index.indices(len(positions))))
+    n = len(np.arange(len(positions))[index])
     return patch_loads(model.mesh, wheels.corners, wheels.load, wheels.position, n)
 
 
@@ -372,7 +372,7 @@ def read_blocks(
     """
     count = workers or processors()
 
-    def work(first: int, run: Loads, part: slice) -> tuple[int, T]:
+    def work(first: int, run: Loads, part: Ints) -> tuple[int, T]:
         F = position_load(solved.model, run, part)
         response = solved.respond(F)
         check_response(response, F, POSITION_BALANCE, run.words)
@@ -388,22 +388,33 @@ def read_blocks(
             yield waiting.popleft().result()
 
 
-def in_blocks(runs: Sequence[Loads]) -> Iterator[Block]:
+def in_blocks(runs: Sequence[Loads], abreast: Sequence[int] | None = None) -> Iterator[Block]:
     """Load positions that are solved together: the number of the first, counted over all runs, and
-    where they are."""
+    where they are.
+
+    abreast : how many offsets each run has at every station, where they are told apart: a block
+    has all positions of one offset before those of the next. So many neighbouring stations load
+    little of the slab.
+    """
     base = 0
-    for run in runs:
-        for start in range(0, len(run), BLOCK):
-            yield base + start, run, slice(start, min(start + BLOCK, len(run)))
+    for run, offsets in zip(runs, abreast or [1] * len(runs), strict=True):
+        every = np.arange(len(run)).reshape(-1, offsets)
+        together = max(BLOCK // offsets, 1)
+        for start in range(0, len(every), together):
+            yield base + start * offsets, run, every[start : start + together].T.ravel()
         base += len(run)
 
 
-def ahead(runs: Sequence[Loads]) -> Iterator[Block]:
+def ahead(runs: Sequence[Loads], abreast: Sequence[int]) -> Iterator[Block]:
     """A few load positions from all over long runs, in the same way: their extremes are near those
-    of all."""
+    of all. Of runs whose offsets are told apart one block of stations."""
     base = 0
-    for run in runs:
+    for run, offsets in zip(runs, abreast, strict=True):
         if len(run) >= LONG:
-            for start in range(0, len(run), STRIDE * BLOCK):
-                yield base + start, run, slice(start, min(start + STRIDE * BLOCK, len(run)), STRIDE)
+            every = np.arange(len(run)).reshape(-1, offsets)
+            together = max(BLOCK // offsets, 1)
+            every = every[:: STRIDE if offsets == 1 else -(-len(every) // together)]
+            for start in range(0, len(every), together):
+                block = every[start : start + together]
+                yield base + int(block[0, 0]), run, block.T.ravel()
         base += len(run)

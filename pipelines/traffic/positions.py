@@ -118,6 +118,16 @@ class LoadPositions:
         """The same with the wheels' contacts in place of what they spread to."""
         return replace(self, patches=tuple(axle.patch for axle in self.vehicle.axles))
 
+    def at_offset(self, offset: float) -> "LoadPositions":
+        """Those at one of the offsets [m]."""
+        mine = self.offsets == offset
+        return replace(
+            self,
+            stations=self.stations[mine],
+            offsets=self.offsets[mine],
+            spreads=None if self.spreads is None else self.spreads[mine],
+        )
+
     def wheels(self, index: slice | NDArray[np.intp]) -> WheelPatches:
         """Patches of all wheels at the positions `index`, wheels of a position together."""
         stations, offsets = self.stations[index], self.offsets[index]

@@ -1,14 +1,13 @@
 """The trains of a load model: every vehicle of a lane along every offset that it may take.
 
-Where nothing stands beside a vehicle its offsets need not be told apart: all its positions are one
-run then, by station first.
+Where nothing stands beside a vehicle its offsets need not be told apart.
 """
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipelines.deck.deck import Deck
+from pipelines.deck.deck import Deck, Traffic
 from pipelines.errors import JobError
 from pipelines.standards.actions.loads import LaneKind, LoadModel, Vehicle
 from pipelines.traffic.lanes import lane_offsets
@@ -24,13 +23,13 @@ SPREAD_STEP = 1.2
 class Train:
     """The vehicles of a kind along every offset.
 
-    offsets : (n,) [m]; runs : for each its load positions. Of vehicles alone one middle offset
-    stands for all.
+    offsets : (n,) [m]; runs : load positions by station, at each of them every offset. Of vehicles
+    alone one middle offset stands for all.
     """
 
     vehicles: tuple[Vehicle, ...]
     offsets: Floats
-    runs: tuple[tuple[LoadPositions, ...], ...]
+    runs: tuple[LoadPositions, ...]
 
 
 def model_trains(deck: Deck, model: LoadModel) -> dict[tuple[Vehicle, ...], Train]:
@@ -50,15 +49,8 @@ def model_trains(deck: Deck, model: LoadModel) -> dict[tuple[Vehicle, ...], Trai
 def _alone(deck: Deck, kind: LaneKind) -> Train:
     """All positions of vehicles beside which nothing stands."""
     traffic = deck.required_traffic
-    vehicles = [(v, by) for v in kind.vehicles for by in spreads(v)]
-    runs: list[LoadPositions] = []
-    for vehicle, widening in vehicles:
-        only = replace(traffic, vehicles=(widened(vehicle, widening),))
-        for run in load_positions(replace(deck, traffic=only)):
-            by = None if vehicle.variable is None else np.full(len(run), widening)
-            runs.append(replace(run, vehicle=vehicle, spreads=by))
     middle = 0.5 * sum(traffic.carriageway)
-    return Train(kind.vehicles, np.array([middle]), (tuple(runs),))
+    return Train(kind.vehicles, np.array([middle]), _runs(deck, traffic, kind))
 
 
 def _train(deck: Deck, kind: LaneKind, name: str) -> Train:
@@ -69,22 +61,20 @@ def _train(deck: Deck, kind: LaneKind, name: str) -> Train:
         assert traffic.lateral_step is not None
         low, high = lane_range(deck, kind, name)
         offsets = lane_offsets(low, high, traffic.lateral_step, 2.0 * kind.room)
-    spread = [(vehicle, widening) for vehicle in kind.vehicles for widening in spreads(vehicle)]
-    runs = []
-    for offset in offsets.tolist():
-        mine: list[LoadPositions] = []
-        for vehicle, widening in spread:
-            alone = replace(
-                traffic,
-                vehicles=(widened(vehicle, widening),),
-                offsets=(offset,),
-                lateral_step=None,
-            )
-            for run in load_positions(replace(deck, traffic=alone)):
+    along = replace(traffic, offsets=tuple(offsets.tolist()), lateral_step=None)
+    return Train(kind.vehicles, offsets, _runs(deck, along, kind))
+
+
+def _runs(deck: Deck, traffic: Traffic, kind: LaneKind) -> tuple[LoadPositions, ...]:
+    """Load positions of the kind's vehicles, one after the other, each with every widening."""
+    runs: list[LoadPositions] = []
+    for vehicle in kind.vehicles:
+        for widening in spreads(vehicle):
+            only = replace(traffic, vehicles=(widened(vehicle, widening),))
+            for run in load_positions(replace(deck, traffic=only)):
                 by = None if vehicle.variable is None else np.full(len(run), widening)
-                mine.append(replace(run, vehicle=vehicle, spreads=by))
-        runs.append(tuple(mine))
-    return Train(kind.vehicles, offsets, tuple(runs))
+                runs.append(replace(run, vehicle=vehicle, spreads=by))
+    return tuple(runs)
 
 
 def lane_range(deck: Deck, kind: LaneKind, name: str) -> tuple[float, float]:
@@ -120,7 +110,7 @@ def widened(vehicle: Vehicle, by: float) -> Vehicle:
 def load_count(deck: Deck, model: LoadModel) -> int:
     """Number of loads that a case of traffic solves."""
     trains = model_trains(deck, model).values()
-    count = sum(len(run) for train in trains for runs in train.runs for run in runs)
+    count = sum(len(run) for train in trains for run in train.runs)
     if model.has_pressure:
         count += sum(len(cells) for cells in pressure_cells(deck)[1])
     return count

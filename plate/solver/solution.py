@@ -72,13 +72,14 @@ class Combined:
         """The same combinations of other values."""
         return Combined(values, self.weights)
 
-    @property
-    def bounds(self) -> tuple[Floats, Floats]:
-        """Above and below (...) all of the loads': their own extremes, or each of the k at its
-        largest and least."""
+    def bounds(self, groups: int = 1) -> tuple[Floats, Floats]:
+        """Above and below (..., groups) all of the loads' in each of so many groups of them, equal
+        and one after the other: their own extremes, or each of the k at its largest and least."""
+        of_loads = self.values if self.weights is None else self.weights
+        each = of_loads.reshape(*of_loads.shape[:-1], groups, of_loads.shape[-1] // groups)
+        high, low = each.max(axis=-1), each.min(axis=-1)
         if self.weights is None:
-            return self.values.max(axis=-1), self.values.min(axis=-1)
-        high, low = self.weights.max(axis=1), self.weights.min(axis=1)
+            return high, low
         up, down = np.maximum(self.values, 0.0), np.minimum(self.values, 0.0)
         return up @ high + down @ low, up @ low + down @ high
 

@@ -28,9 +28,10 @@ def every_arrangement(deck: Deck, solved: SolvedDeck) -> tuple[np.ndarray, np.nd
     for kind in model.kinds:
         train = trains[kind.vehicles]
         mine = []
-        for offset, runs in zip(train.offsets, train.runs, strict=True):
-            for run in runs:
-                U = solved.stiffness.solve(position_load(solved.model, run, slice(None)))
+        for offset in train.offsets:
+            for run in train.runs:
+                F = position_load(solved.model, run.at_offset(offset), slice(None))
+                U = solved.stiffness.solve(F)
                 mine += [(float(offset), kind.factor * v) for v in (rows @ U).T]
             mine.append((float(offset), np.zeros(rows.shape[0])))  # no vehicle in the lane
         singles.append(mine)

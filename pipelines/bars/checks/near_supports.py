@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.bars.demand.control_sections import ShearDemand, ShearTracker
+from pipelines.bars.demand.control_sections import ShearDemand, ShearTracker, first_highest
 from pipelines.bars.demand.governing_index import FixedArrangement, GoverningIndex
 from pipelines.deck.deck import Deck, Line
 from pipelines.model.responses import SolvedDeck
@@ -127,7 +127,7 @@ def _of_group(
     """The worst of the samples beside one side of one line."""
     deck = solved.deck
     sections, mat = tracker.sections, tracker.mat
-    top = int(group[demand.utilisation[w, group].argmax()])
+    top = int(group[first_highest(demand.utilisation[w, group])])
     name, side = sections.names[sections.line[top]], int(sections.side[top])
     number = int(demand.at[w, top])
     at = (float(sections.points[top, 0]), float(sections.points[top, 1]))

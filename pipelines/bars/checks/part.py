@@ -13,7 +13,12 @@ from pipelines.bars.checks.fatigue import FatigueDemand
 from pipelines.bars.checks.near_supports import ReducedShear, reduced_shear
 from pipelines.bars.checks.standing_wheels import StandingWheels
 from pipelines.bars.checks.wheel_punching import WheelPunching, reach_of, wheel_punching
-from pipelines.bars.demand.control_sections import Sections, ShearDemand, ShearTracker
+from pipelines.bars.demand.control_sections import (
+    Sections,
+    ShearDemand,
+    ShearTracker,
+    first_highest,
+)
 from pipelines.bars.demand.governing_index import GoverningIndex
 from pipelines.bars.demand.judged_under import JudgedUnder, judged_under
 from pipelines.bars.demand.membrane import MembraneForces
@@ -292,7 +297,8 @@ def _shear_peaks(
         return ()
     found = []
     for w, width in enumerate(demand.widths):
-        k = int(np.where(sections.judged, demand.utilisation[w], -1.0).argmax())
+        used = np.where(sections.judged, demand.utilisation[w], -1.0)
+        k = first_highest(used)
         number = int(demand.at[w, k])
         at = sections.points[k]
         found.append(

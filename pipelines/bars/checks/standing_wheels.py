@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from pipelines.bars.checks.free_edges import FreeEdges, OnSlab, on_slab
 from pipelines.bars.checks.wheel_frames import Turn, first_wheel
 from pipelines.deck.deck import Deck
+from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.traffic.positions import LoadPositions
 from plate.arrays import Floats
 from plate.geometry.curves import sampled
@@ -51,6 +52,9 @@ class StandingWheels:
     lines: shapely.Geometry = field(init=False)
     _edges: FreeEdges = field(init=False)
     _known: dict[LoadPositions, Standing] = field(init=False, default_factory=dict)
+    _lanes: dict[TrafficEnvelope, tuple[LoadPositions, ...]] = field(
+        init=False, default_factory=dict
+    )
 
     def __post_init__(self) -> None:
         lines = widths_of_lines(self.deck)
@@ -65,6 +69,16 @@ class StandingWheels:
         by = 2.0 * depth * float(np.tan(traffic.dispersal_angle))
         patches = tuple((a.patch[0] + by, a.patch[1] + by) for a in run.vehicle.axles)
         return replace(run, patches=patches)
+
+    def lanes(self, envelope: TrafficEnvelope) -> tuple[LoadPositions, ...]:
+        """Load positions of a load model's vehicles, of a train with others beside it those at each
+        offset by themselves."""
+        if envelope not in self._lanes:
+            runs = envelope.runs
+            if not envelope.model.one_lane:
+                runs = tuple(run.at_offset(y) for run in runs for y in np.unique(run.offsets))
+            self._lanes[envelope] = runs
+        return self._lanes[envelope]
 
     def known(self, run: LoadPositions) -> Standing:
         """`of` a run that is asked for again."""

@@ -111,7 +111,7 @@ def wheel_punching(
     for run in runs:
         search.take(run, run.vehicle.name, 1.0)
     for model in models:
-        for run in model.runs:
+        for run in standing.lanes(model):
             name = f"{model.model.name}: {run.vehicle.name}"
             search.take(run, name, _largest_factor(model.model, run.vehicle), model.model)
             search.take_neighbours(run, name, model.model)

@@ -24,6 +24,7 @@ from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Face, SlabBars
 from pipelines.standards.resistance.bending import Section, utilisation
 from pipelines.standards.resistance.shear import one_way_resistance, principal_shear
+from pipelines.traffic.lanes import TIE
 from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS
 from plate.geometry.elementary import distance_from_segments
@@ -251,6 +252,12 @@ class ShearDemand:
     at: Ints
     forces: Floats
     imposed: Floats | None
+
+
+def first_highest(utilisation: Floats) -> int:
+    """Number of the first of those (n,) >= 0 that tie with the highest, as samples on either side
+    of a symmetric deck do."""
+    return int((utilisation >= (1.0 - TIE) * utilisation.max()).argmax())
 
 
 class ShearTracker:

@@ -52,6 +52,10 @@ class EdgeLayer:
     def _read(self) -> LocalRows:
         return LocalRows(self.rows)
 
+    def holds(self, points: Ints) -> NDArray[np.bool_]:
+        """Which of some field points (k,) lie in it."""
+        return np.asarray(self.place[points] >= 0)
+
     def further_in(self, response: Response) -> Floats:
         """Twisting moments (n, n_load) [N m/m] that stand for those in the layer."""
         return response.of_slab(self._read)[self.row]

@@ -6,7 +6,7 @@ components in a few directions do: the arrangements that are worst for those, be
 are held, solved as one load each, and judged like load positions.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,7 +21,7 @@ from pipelines.deck.reinforcement import Reinforcement
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import Extremes, FieldEnvelope
 from pipelines.envelopes.governing_loads import governing_loads
-from pipelines.envelopes.lane_extremes import Fields, Reader
+from pipelines.envelopes.lane_extremes import Fields, Read, Reader
 from pipelines.model.responses import Response, SolvedDeck
 from pipelines.standards.actions.combinations import combinations
 from pipelines.standards.actions.load_models import for_bars
@@ -31,7 +31,7 @@ from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS
 from plate.results.functionals import component_rows
 from plate.results.places import deepest
-from plate.solver.solution import LocalRows
+from plate.solver.solution import Combined, LocalRows
 
 # Name of the set of fields of `MomentEnvelopes.forms`.
 FORMS = "forms"
@@ -118,14 +118,28 @@ class ModelWatch:
         own = None if membrane is None else membrane.own(response)
         further_in = None if layer is None else layer.further_in(response)
 
-        def read(points: Ints, results: Floats) -> tuple[Floats, Floats]:
-            moments = results[MOMENTS]
+        def of_loads(points: Ints, moments: Floats) -> Read:
+            """With what is the loads' own besides."""
             if layer is not None and further_in is not None:
                 moments = layer.without(points, moments, further_in)
             if own is None:
-                return self.moments.forms(moments, None), moments
-            here = own[:, points]
-            return self.moments.forms(moments, here), np.concatenate([moments, here])
+                fields, beside = self.moments.forms(moments, None), moments
+            else:
+                here = own[:, points]
+                fields, beside = self.moments.forms(moments, here), np.concatenate([moments, here])
+            return points, Combined(fields, None), Combined(beside, None)
+
+        def read(points: Ints, results: Combined) -> Iterator[Read]:
+            moments = results.of(results.values[MOMENTS])
+            adds = np.full(len(points), own is not None)
+            if own is None and layer is not None:
+                adds = layer.holds(points)
+            if adds.any():
+                some = moments.of(moments.values[:, adds])
+                yield of_loads(points[adds], some.of_loads)
+                points, moments = points[~adds], moments.of(moments.values[:, ~adds])
+            if len(points):
+                yield points, moments.of(self.moments.forms(moments.values, None)), moments
 
         return read
 

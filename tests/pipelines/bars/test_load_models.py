@@ -209,10 +209,10 @@ def test_a_held_arrangement_entered_again_gives_its_shear(
         at = lane.position
         assert at is not None
         run = next(
-            r
-            for runs in train.runs
-            for r in runs
-            if r.direction == at.direction and abs(r.offsets[0] - at.offset) < 1e-6
+            r.at_offset(y)
+            for r in train.runs
+            for y in train.offsets
+            if r.direction == at.direction and abs(y - at.offset) < 1e-6
         )
         index = int(np.abs(run.stations - at.station).argmin())
         wheels = run.wheels(np.array([index]))

@@ -60,7 +60,7 @@ def punched(one: Deck) -> WheelPunching | None:
     models = []
     for model in one.traffic.load_models:
         trains = model_trains(one, model).values()
-        runs = tuple(run for train in trains for by in train.runs for run in by)
+        runs = tuple(run for train in trains for run in train.runs)
         envelope = object.__new__(TrafficEnvelope)
         object.__setattr__(envelope, "model", model)
         object.__setattr__(envelope, "runs", runs)
@@ -163,8 +163,9 @@ def test_neighbours_keep_their_distance(tmp_path: Path) -> None:
     assert one.traffic is not None
     (model,) = one.traffic.load_models
     for train in model_trains(one, model).values():
-        for (run,) in train.runs:
-            for pair in neighbours(one, model, run):
+        (run,) = train.runs
+        for offset in train.offsets:
+            for pair in neighbours(one, model, run.at_offset(offset)):
                 wheels = replace(pair.run, patches=tuple(a.patch for a in pair.run.vehicle.axles))
                 across = wheels.wheels(np.array([0])).corners[:, :, 1].mean(axis=1)
                 assert np.diff(np.unique(across.round(9))).min() == pytest.approx(0.5)

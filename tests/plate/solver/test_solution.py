@@ -116,7 +116,7 @@ def test_nothing_lies_beyond_the_bounds(model: PlateModel) -> None:
     seen = 0
     for _, found in recovery.parts(solution):
         if found.weights is not None:
-            high, low = found.bounds
+            high, low = (bound[..., 0] for bound in found.bounds())
             own = found.of_loads
             slack = 1e-12 * np.abs(own).max()
             assert (own.max(axis=-1) <= high + slack).all()
