@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from pipelines.errors import DeckError, JobError, MethodRangeError, Mistake
     from pipelines.kept import Kept
     from pipelines.standards.own.checks import LayerDemand, LayerSection, OwnCheck
+    from pipelines.standards.own.results import NamedValues, OwnResult
     from pipelines.standards.own.strips import OwnMoment, OwnStrip
     from pipelines.standards.strip_widths.method import StripInput
     from plate.errors import PlateError
@@ -38,6 +39,8 @@ _ROOMS = {
     "OwnCheck": "pipelines.standards.own.checks",
     "LayerSection": "pipelines.standards.own.checks",
     "LayerDemand": "pipelines.standards.own.checks",
+    "OwnResult": "pipelines.standards.own.results",
+    "NamedValues": "pipelines.standards.own.results",
     "StripInput": "pipelines.standards.strip_widths.method",
     "MethodRangeError": "pipelines.errors",
     "PlateError": "plate.errors",
@@ -54,6 +57,8 @@ __all__ = [  # noqa: RUF022 - in the order in which one meets them
     "OwnCheck",
     "LayerSection",
     "LayerDemand",
+    "OwnResult",
+    "NamedValues",
     "MethodRangeError",
     "JobError",
     "DeckError",

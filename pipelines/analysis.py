@@ -305,6 +305,7 @@ def _strip_part(deck: Deck) -> Deck:
         load_tests=(),
         fitted=(),
         sums=(),
+        own=deck.own.of("strips"),
     )
 
 

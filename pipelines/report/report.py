@@ -51,6 +51,7 @@ from pipelines.report.sections.tables import (
     beam_tables,
     equilibrium_table,
     governing_table,
+    own_results_table,
     probe_tables,
     reaction_tables,
     singular_table,
@@ -269,7 +270,9 @@ def _model(result: Result, entries: Mapping[str, Any]) -> tuple[Block, ...]:
 
 def _probes(result: Result, entries: Mapping[str, Any]) -> tuple[Block, ...]:
     tables = probe_tables(result, entries)
-    return (*tables, Paragraph(PROBE_RULE)) if tables else ()
+    own = own_results_table(entries)
+    found: tuple[Block, ...] = (*tables, Paragraph(PROBE_RULE)) if tables else ()
+    return found if own is None else (*found, own)
 
 
 def _reactions(result: Result, entries: Mapping[str, Any]) -> tuple[Block, ...]:

@@ -40,6 +40,12 @@ class OwnTable(Table):
         default=None,
         left_out="the standards' alone",
     )
+    results: OwnName | None = entry(
+        "What gives results made of those that [[probe]] tables ask for, in its list `results`.",
+        "office.py",
+        default=None,
+        left_out="none",
+    )
 
 
 class OwnVehicleTable(VehicleTable):

@@ -18,6 +18,7 @@ from pipelines.model.beam_rows import BeamRows
 from pipelines.model.case_sums import beam_axial
 from pipelines.model.probes import ProbeRows, point_result
 from pipelines.model.responses import Response, SolvedDeck
+from pipelines.report.data.own_results import own_entries
 from pipelines.report.data.summary_bars import design_entry
 from pipelines.report.data.summary_sums import (
     beam_extremes,
@@ -27,7 +28,6 @@ from pipelines.report.data.summary_sums import (
     sums_entry,
 )
 from pipelines.result import Result, TrafficResult
-from pipelines.standards.own.code import MARK
 from pipelines.traffic.arrangements import arrangement_entry
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
 from plate.arrays import Floats, Ints
@@ -201,11 +201,6 @@ def summary(result: Result) -> dict[str, Json]:
         for name, values in beam_case(solved, response).items():
             found["beams"][name][case] = values
     found |= sums_entry(result)
-    if deck.own.codes:
-        found["own"] = [
-            {"kind": kind, "name": code.name, "sha256": code.digest, "mark": MARK}
-            for kind, code in deck.own.codes
-        ]
     if result.alone is not None:
         entries = traffic_entry(result, result.alone)
         for name, values in entries["probes"].items():
@@ -222,6 +217,7 @@ def summary(result: Result) -> dict[str, Json]:
             for traffic_case in result.traffic
             if traffic_case.envelope.whole
         }
+    found |= own_entries(deck.own, found)
     if result.leading is not None:
         entries = traffic_entry(result, result.leading)
         found |= {key: entries[key] for key in ("mean_curves", "uplift")}

@@ -48,6 +48,9 @@ def values_table(result: Result, summary: Mapping[str, Any]) -> Iterator[Row]:
             row["load_mark"] = load_mark(case)
             yield {**row, **_extreme(peak.extreme, entry), "unit": peak.unit}
     yield from _static(summary)
+    for name, entry in summary.get("own_results", {}).items():
+        told = {"kind": "user's", "name": name, "load_mark": entry["mark"]}
+        yield {**told, "unit": entry["unit"], "value": entry["value"]}
     for case in result.traffic:
         mark = load_mark(case)
         for row in _of_traffic(case.name, traffic_entries(summary, case)):

@@ -294,6 +294,23 @@ def probe_tables(result: Result, summary: Mapping[str, Any]) -> list[Table]:
     return found
 
 
+def own_results_table(summary: Mapping[str, Any]) -> Table | None:
+    """Results that code of the user's own makes of them."""
+    rows: list[list[Words]] = [
+        [
+            f"{name} ({entry['mark']})",
+            entry["reason"] if entry["value"] is None else number(entry["value"]),
+            entry["unit"],
+            entry["source"],
+        ]
+        for name, entry in summary.get("own_results", {}).items()
+    ]
+    if not rows:
+        return None
+    heads: list[Words] = ["Name", "Value", "Unit", "Source"]
+    return table("Results of the user's own", heads, rows, numeric=(1,))
+
+
 def _with_tolerances(values: Mapping[str, Any]) -> list[str]:
     """The six results of a probe in one case."""
     return [as_result(values[k]) + tolerance(values["error"][k]) for k in RESULT_KEYS]

@@ -20,7 +20,7 @@ from pipelines.errors import MethodRangeError, OwnError
 from pipelines.files import UnreadableError, read_plain
 from pipelines.standards.sources import Mark
 
-Kind = Literal["strips", "vehicles", "factors", "checks"]
+Kind = Literal["strips", "vehicles", "factors", "checks", "results"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 GROUP = "deckslab"
 MARK: Mark = "user's"
@@ -99,6 +99,14 @@ class OwnFunction:
             return number
         least = "from 0" if zero else "above 0"
         raise self.refused(value, f"one number {least}, at most {most:g} {unit}")
+
+    def signed(self, *arguments: object) -> float:
+        """A finite number that it gives. Raises OwnError for anything else."""
+        value = self(*arguments)
+        number = finite(value)
+        if number is None:
+            raise self.refused(value, "one finite number")
+        return number
 
     def refused(self, value: object, allowed: str) -> OwnError:
         """The error of a value that it gave."""

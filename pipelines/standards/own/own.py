@@ -5,6 +5,7 @@ from typing import Any
 
 from pipelines.standards.own.checks import CheckRule, own_checks
 from pipelines.standards.own.code import Kind, OwnCode, plain
+from pipelines.standards.own.results import ResultRule, own_results
 from pipelines.standards.own.strips import OwnRules, own_rules
 
 
@@ -39,11 +40,17 @@ class Own:
         return () if code is None else own_checks(code)
 
     @property
+    def results(self) -> tuple[ResultRule, ...]:
+        """Results made of values at named places."""
+        code = self.code("results")
+        return () if code is None else own_results(code)
+
+    @property
     def names(self) -> tuple[str, ...]:
         """Of everything that is given."""
         tables = [one for one in self.vehicles if isinstance(one, dict)]
-        checks = (one.name for one in self.checks)
-        return (*self.strips.names, *(str(one.get("name")) for one in tables), *checks)
+        rules = (one.name for one in (*self.checks, *self.results))
+        return (*self.strips.names, *(str(one.get("name")) for one in tables), *rules)
 
     def code(self, kind: Kind) -> OwnCode | None:
         """What gives a kind."""
@@ -55,7 +62,7 @@ class Own:
 
     def check(self) -> None:
         """Ask for all of it once. Raises OwnError for what is not allowed in it."""
-        _ = self.strips, self.vehicles, self.factors, self.checks
+        _ = self.strips, self.vehicles, self.factors, self.checks, self.results
 
     def of(self, *kinds: Kind) -> "Own":
         """What is given of some kinds alone."""
