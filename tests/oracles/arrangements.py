@@ -30,7 +30,9 @@ def every_arrangement(deck: Deck, solved: SolvedDeck) -> tuple[np.ndarray, np.nd
         mine = []
         for offset in train.offsets:
             for run in train.runs:
-                F = position_load(solved.model, run.at_offset(offset), slice(None))
+                # where nothing stands beside a vehicle its middle stands for all offsets
+                there = run if model.one_lane else run.at_offset(offset)
+                F = position_load(solved.model, there, slice(None))
                 U = solved.stiffness.solve(F)
                 mine += [(float(offset), kind.factor * v) for v in (rows @ U).T]
             mine.append((float(offset), np.zeros(rows.shape[0])))  # no vehicle in the lane
