@@ -112,36 +112,40 @@ class TrainExtremes:
         self.others.update(others, first + self.lanes * stations + np.arange(self.lanes)[:, None])
 
 
-# Sign, field points (k,), sums (n_field, k) and what coexists (n_field, n_beside, k).
+# Sign, field points (k,), of strips sums (n_field, k, n_strip) and what coexists (n_field,
+# n_beside, k, n_strip).
 Sums = tuple[int, Ints, Floats, Floats]
 
 
 @dataclass(frozen=True, eq=False)
 class SignedSums:
-    """Sums over cells by the sign sought: (n_field, n_point) and (n_field, n_beside, n_point)."""
+    """Sums over the cells of strips by the sign sought: (n_field, n_point, n_strip) and
+    (n_field, n_beside, n_point, n_strip)."""
 
     best: dict[int, Floats]
     coexisting: dict[int, Floats]
 
     @classmethod
-    def empty(cls, one: Fields, n_point: int) -> "SignedSums":
+    def empty(cls, one: Fields, n_point: int, strips: int) -> "SignedSums":
         """Before any cell."""
-        shape = (one.n_field, one.n_beside, n_point)
+        shape = (one.n_field, one.n_beside, n_point, strips)
         return cls(
-            {sign: np.zeros((one.n_field, n_point)) for sign in SIGNS},
+            {sign: np.zeros((one.n_field, n_point, strips)) for sign in SIGNS},
             {sign: np.zeros(shape) for sign in SIGNS},
         )
 
 
 class StripSums:
-    """Sums over the cells of one strip of the carriageway of the responses of one sign."""
+    """Sums over the cells of each strip of the carriageway of the responses of one sign."""
 
-    def __init__(self, sets: Mapping[str, Fields], n_point: int, n_other: int) -> None:
-        self.fields = {name: SignedSums.empty(lane_set, n_point) for name, lane_set in sets.items()}
-        self.others: dict[int, Floats] = {sign: np.zeros(n_other) for sign in SIGNS}
+    def __init__(self, sets: Mapping[str, Fields], n_point: int, n_other: int, strips: int) -> None:
+        self.strips = strips
+        self.fields = {name: SignedSums.empty(one, n_point, strips) for name, one in sets.items()}
+        self.others: dict[int, Floats] = {sign: np.zeros((n_other, strips)) for sign in SIGNS}
 
     def take(self, others: Floats, sums: Mapping[str, list[Sums]]) -> None:
         """Take in a block of cells."""
+        others = others.reshape(len(others), self.strips, -1)
         for sign in SIGNS:
             self.others[sign] += np.where(sign * others > 0.0, others, 0.0).sum(axis=-1)
         for name, found in sums.items():
@@ -151,17 +155,22 @@ class StripSums:
                 kept.coexisting[sign][:, :, points] += beside
 
 
-def adverse_sums(sets: Mapping[str, Fields], response: Response) -> dict[str, list[Sums]]:
-    """Sums over a block of cells of the fields where one of them has a sign; any thread may ask."""
+def adverse_sums(
+    sets: Mapping[str, Fields], response: Response, strips: int
+) -> dict[str, list[Sums]]:
+    """Sums over a block of the cells of so many strips, one after the other, of the fields where
+    one of them has a sign; any thread may ask."""
     found: dict[str, list[Sums]] = {name: [] for name in sets}
-    for name, points, found_fields, found_beside in read_parts(sets, response):
-        fields, others = found_fields.of_loads, found_beside.of_loads
+    for name, points, *both in read_parts(sets, response):
+        fields, others = (
+            one.of_loads.reshape(len(one.values), len(points), strips, -1) for one in both
+        )
         for sign in SIGNS:
             adverse = (sign * fields > 0.0).astype(float)
-            # (field sought, point, cell) x (point, cell, what coexists)
-            beside = np.matmul(adverse.swapaxes(0, 1), others.transpose(1, 2, 0))
-            sums = np.einsum("kpn,kpn->kp", adverse, fields)
-            found[name].append((sign, points, sums, beside.transpose(1, 2, 0)))
+            # (field sought, point, strip, cell) x (point, strip, cell, what coexists)
+            beside = np.matmul(adverse.transpose(1, 2, 0, 3), others.transpose(1, 2, 3, 0))
+            sums = np.einsum("kpsn,kpsn->kps", adverse, fields)
+            found[name].append((sign, points, sums, beside.transpose(2, 3, 0, 1)))
     return found
 
 
@@ -176,8 +185,8 @@ class BlockResult:
 
 
 class Selector:
-    """Reads one kind of values from what is kept of a train or of a strip of cells: a field of a
-    set, or without a set everything that is no field. Of a train the last axis counts lanes."""
+    """Reads one kind of values from what is kept of a train or of strips of cells: a field of a
+    set, or without a set everything that is no field. The last axis counts lanes, or strips."""
 
     def __init__(self, name: str = "", component: int = 0) -> None:
         self.name, self.component = name, component
@@ -189,7 +198,7 @@ class Selector:
         return np.asarray(kept.fields[self.name].best[sign][self.component])
 
     def beside(self, kept: TrainExtremes | StripSums, sign: int) -> Floats:
-        """(n_beside, n_point), what coexists."""
+        """(n_beside, n_point, n_lane or n_strip), what coexists."""
         return np.asarray(kept.fields[self.name].coexisting[sign][self.component])
 
     def at(self, kept: TrainExtremes, sign: int) -> Ints:

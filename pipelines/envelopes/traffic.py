@@ -39,7 +39,7 @@ from pipelines.standards.actions.loads import LaneKind, LoadModel
 from pipelines.traffic.joints import model_joint_factors
 from pipelines.traffic.lanes import TIE, arrangement_orders, best_sum, strip_shares
 from pipelines.traffic.positions import Loads
-from pipelines.traffic.pressure_cells import PressureCells, pressure_cells
+from pipelines.traffic.pressure_cells import CellsAbreast, pressure_cells
 from pipelines.traffic.trains import load_count, model_trains
 from plate.arrays import Floats, Ints
 from plate.solver.nested_dissection import Loads as RightHandSides
@@ -136,15 +136,16 @@ class _Job:
         if watched is not None:
             self.sets |= watched.fields
         self.trains = model_trains(deck, model)
-        self.edges, cells = pressure_cells(deck)
-        self.cells: list[PressureCells] = cells if model.has_pressure else []
+        self.edges, strips = pressure_cells(deck)
+        cells = [CellsAbreast(strips)] if model.has_pressure else []
         self.runs = [run for train in self.trains.values() for run in train.runs]
-        self.loads: list[Loads] = [*self.runs, *self.cells]
+        self.loads: list[Loads] = [*self.runs, *cells]
         self.starts = np.cumsum([0, *(len(load) for load in self.loads)]).tolist()
         # Which train each run belongs to.
         self.owner = [vehicles for vehicles, train in self.trains.items() for _ in train.runs]
         lanes = {vehicles: len(train.offsets) for vehicles, train in self.trains.items()}
-        self.abreast = [*(lanes[vehicles] for vehicles in self.owner), *(1 for _ in self.cells)]
+        self.abreast = [lanes[vehicles] for vehicles in self.owner]
+        self.abreast += [len(strips) for _ in cells]
         nothing = np.zeros((solved.model.n_plate_dof, 1))
         empty = solved.respond(nothing) if fields else self.probes_under(nothing)
         self.names = tuple(with_sums(empty.reactions))
@@ -155,7 +156,7 @@ class _Job:
         self.kept = {
             vehicles: TrainExtremes(self.sets, n_point, n_other, n) for vehicles, n in lanes.items()
         }
-        self.sums = [StripSums(self.sets, n_point, n_other) for _ in self.cells]
+        self.sums = StripSums(self.sets, n_point, n_other, len(strips)) if cells else None
         self.table = _Arrangements(None if model.whole else self._alone())
 
     def probes_under(self, F: RightHandSides) -> Response:
@@ -205,7 +206,7 @@ class _Job:
         others = other_values(response, self.watched)
         if index < len(self.owner):
             return BlockResult(others, peaks=self.seen(first, response))
-        return BlockResult(others, sums=adverse_sums(self.sets, response))
+        return BlockResult(others, sums=adverse_sums(self.sets, response, self.abreast[index]))
 
     def seen(self, first: int, response: Response) -> dict[str, list[Peaks]]:
         """What vehicles at positions first, first + 1, ... may add to the fields; any thread may
@@ -224,8 +225,8 @@ class _Job:
         index = bisect_right(self.starts, first) - 1
         if index < len(self.owner):
             self.kept[self.owner[index]].take(part.others, first, part.peaks)
-        else:
-            self.sums[index - len(self.owner)].take(part.others, part.sums)
+        elif self.sums is not None:
+            self.sums.take(part.others, part.sums)
 
     def envelope(self) -> TrafficEnvelope:
         """The envelope of all arrangements."""
@@ -312,11 +313,13 @@ class _Job:
         """sign x values (n_offset, n) of a lane of that kind at each of its offsets."""
         total = np.asarray(sign * kind.factor * pick(self.kept[kind.vehicles], sign).T)
         if kind.pressure:
-            total += share * kind.pressure * (self._shares(kind) @ self._cell_sums(sign, pick))
+            total += share * kind.pressure * (self._shares(kind) @ self._strip_sums(sign, pick))
         return total
 
-    def _cell_sums(self, sign: int, pick: Selector) -> Floats:
-        return np.array([sign * pick(sums, sign) for sums in self.sums])
+    def _strip_sums(self, sign: int, pick: Selector) -> Floats:
+        """sign x sums (n_strip, n)."""
+        assert self.sums is not None
+        return np.asarray(sign * pick(self.sums, sign).T)
 
     def _shares(self, kind: LaneKind) -> Floats:
         offsets = self.trains[kind.vehicles].offsets
@@ -330,7 +333,7 @@ class _Job:
         most = max(len(one.kinds) for one in self.model.sets)
         base = np.zeros(n)
         if self.model.pressure:
-            base = share * self.model.pressure * self._cell_sums(sign, pick).sum(axis=0)
+            base = share * self.model.pressure * self._strip_sums(sign, pick).sum(axis=0)
         best = np.zeros(n)
         order = np.full(n, -1)
         places = np.zeros((most, n), dtype=np.int64)
@@ -363,9 +366,9 @@ class _Job:
         """What is kept beside a field (n_beside, n_point) in the worst arrangement for it."""
         total = np.zeros((self.sets[pick.name].n_beside, len(best.order)))
         loaded = best.order >= 0
-        if self.model.pressure:
-            for sums in self.sums:
-                total += share * self.model.pressure * pick.beside(sums, sign) * loaded
+        strips = None if self.sums is None else pick.beside(self.sums, sign)
+        if self.model.pressure and strips is not None:
+            total += share * self.model.pressure * strips.sum(axis=-1) * loaded
         for number, (lane_set, lanes) in enumerate(arrangement_orders(self.model)):
             mine = np.flatnonzero(best.order == number)
             factor = self.model.sets[lane_set].factor
@@ -373,13 +376,9 @@ class _Job:
                 kind, j = self.model.kinds[k], best.places[lane, mine]
                 kept = pick.beside(self.kept[kind.vehicles], sign)
                 total[:, mine] += factor * kind.factor * kept[:, mine, j]
-                if not kind.pressure:
-                    continue
-                for parts, sums in zip(self._shares(kind).T, self.sums, strict=True):
-                    covered = np.flatnonzero(parts[j] > 0.0)
-                    here, part = mine[covered], parts[j[covered]]
-                    weight = share * factor * kind.pressure * part
-                    total[:, here] += weight * pick.beside(sums, sign)[:, here]
+                if kind.pressure and strips is not None:
+                    covered = share * factor * kind.pressure * self._shares(kind)[j]
+                    total[:, mine] += np.einsum("bns,ns->bn", strips[:, mine], covered)
         return total
 
 

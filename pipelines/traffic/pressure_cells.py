@@ -1,6 +1,7 @@
 """The carriageway cut into cells under a unit pressure, so that a distributed load can be put on
 the adverse parts of an influence surface alone: on each cell whose response has the sign sought."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -50,6 +51,28 @@ class PressureCells:
         corners = self.course.to_plan(track)
         area = np.abs(self.course.polygon_area(corners))
         return WheelPatches(corners, area, np.arange(len(start)))
+
+
+@dataclass(frozen=True, eq=False)
+class CellsAbreast:
+    """The cells of strips that lie side by side: at each station those of every strip."""
+
+    strips: Sequence[PressureCells]
+
+    def __len__(self) -> int:
+        return sum(map(len, self.strips))
+
+    @property
+    def words(self) -> str:
+        """What they are."""
+        return "unit pressure on cells of the carriageway"
+
+    def wheels(self, index: slice | NDArray[np.intp]) -> WheelPatches:
+        """The cells as patches, one each."""
+        cell, strip = np.divmod(np.arange(len(self))[index], len(self.strips))
+        every = [one.wheels(slice(None)) for one in self.strips]
+        corners, area = np.stack([e.corners for e in every]), np.stack([e.load for e in every])
+        return WheelPatches(corners[strip, cell], area[strip, cell], np.arange(len(cell)))
 
 
 def pressure_cells(deck: Deck, side: float | None = None) -> tuple[Floats, list[PressureCells]]:
