@@ -22,6 +22,7 @@ from pipelines.bars.checks.findings_utilisation import with_utilisation
 from pipelines.bars.cracked import CrackedSum, cracked_sums
 from pipelines.bars.demand.observer import DesignWatch, watched_part
 from pipelines.bars.design import design
+from pipelines.bars.schedule.schedule import schedule
 from pipelines.beside import Doer, here
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Reinforcement
@@ -34,7 +35,7 @@ from pipelines.envelopes.uplift import uplift_findings
 from pipelines.findings.back_figured_widths import back_widths
 from pipelines.findings.compare import strip_findings
 from pipelines.findings.finding import Finding
-from pipelines.findings.left_out import left_out
+from pipelines.findings.left_out import LeftOut, left_out
 from pipelines.findings.reconciliation.walk import (
     Reconciliation,
     governing_findings,
@@ -163,14 +164,15 @@ def _on_this_mesh(
             made=[bare],
         )
     with stages("reinforcement"):
-        bars = None
+        judged = listed = None
         if watch is not None:
-            bars = kept.stage(
+            judged = bars = kept.stage(
                 "reinforcement",
                 lambda: design(barred, watched, watch.of_bars(barred, threads), threads),
                 data=(of, deck.reinforcement),
                 made=[watch],
             )
+            listed = kept.stage("bar schedule", lambda: schedule(barred, bars), made=[bars])
     with stages("worst load positions"):
         worst_of = with_worst_loads if tolerances_wanted else stepped
         worst = kept.stage(
@@ -218,7 +220,7 @@ def _on_this_mesh(
             lambda new: stated_probes(bare, worst, new, measured),
             made=[worst, measured],
         )
-        traffic = kept.stage(
+        unprobed = kept.stage(
             "numerical tolerances",
             lambda: _traffic(bare, alone, worst, traffic_tolerances(bare, worst, measured)),
             data=of,
@@ -226,7 +228,7 @@ def _on_this_mesh(
         )
         traffic = tuple(
             replace(case, probes=tuple(probe[k] for probe in probes))
-            for k, case in enumerate(traffic)
+            for k, case in enumerate(unprobed)
         )
     tested: tuple[Outcome, ...] = ()
     if deck.load_tests:
@@ -252,7 +254,12 @@ def _on_this_mesh(
             "widths", lambda: back_widths(on_strip, findings), data=of, made=[findings]
         )
         walks = walking.result()
-        findings = with_utilisation(solved, cases, findings)
+        used, left = kept.stage(
+            "utilisation of findings",
+            lambda: _used(barred, alone, findings, unprobed),
+            data=(of, deck.reinforcement),
+            made=[bare, alone, findings, unprobed],
+        )
     return Result(
         deck=deck,
         built=built,
@@ -260,12 +267,13 @@ def _on_this_mesh(
         cases=cases,
         case_tolerances=of_cases,
         traffic=traffic,
-        findings=findings,
+        findings=used,
         no_findings=no_findings,
-        left_out=left_out(deck, [(case.envelope, case.governing) for case in traffic], findings),
+        left_out=left,
         widths=widths,
         reconciliations=walks,
-        design=bars,
+        design=judged,
+        schedule=listed,
         load_tests=tested,
         cracked=cracked,
         seconds=stages.seconds,
@@ -388,6 +396,18 @@ def _with_tolerances(
         replace(finding, plate=replace(finding.plate, error=error))
         for finding, error in zip(findings, errors, strict=True)
     )
+
+
+def _used(
+    solved: SolvedDeck,
+    cases: Mapping[str, Response],
+    findings: Sequence[Finding],
+    traffic: Sequence[TrafficResult],
+) -> tuple[tuple[Finding, ...], tuple[LeftOut, ...]]:
+    """The findings with what they use of the bars, and the governing values beside no strip."""
+    used = with_utilisation(solved, cases, findings)
+    governing = [(case.envelope, case.governing) for case in traffic]
+    return used, left_out(solved.deck, governing, used)
 
 
 class _Stages:

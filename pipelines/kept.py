@@ -3,7 +3,8 @@
 A stage names all that it reads: data, which are the same where every value in them is, and what
 other stages made, which is the same where it is the same object. A stage that reads the same again
 is not done again. What it is given is all that it can read (`pipelines.analysis` takes from the
-deck what a stage has no business with), so nothing kept can be out of date.
+deck what a stage has no business with), so nothing kept can be out of date. The parts of the files
+are stages, too: what is drawn of a result is the same while that result is.
 """
 
 from collections.abc import Callable, Sequence
@@ -28,16 +29,21 @@ class Kept:
         self.unchanged: list[str] = []
         self._made: dict[tuple[str, str], tuple[tuple[object, ...], Any]] = {}
         self._asked: set[tuple[str, str]] = set()
+        self._done = False
 
     def begin(self) -> None:
-        """Another analysis begins."""
+        """Another analysis begins: what the one before and the writing of its files did not ask for
+        is forgotten, unless it failed."""
+        if self._done:
+            self._made = {key: self._made[key] for key in self._asked}
         self.again.clear()
         self.unchanged.clear()
         self._asked.clear()
+        self._done = False
 
     def end(self) -> None:
-        """The analysis is done: what it did not ask for is forgotten."""
-        self._made = {key: self._made[key] for key in self._asked}
+        """The analysis is done; its files may be written yet."""
+        self._done = True
 
     def stage(
         self, name: str, make: Callable[[], T], *, data: object = None, made: Sequence[object] = ()

@@ -11,7 +11,6 @@ from pipelines.bars.adequacy import StandardVerdict
 from pipelines.bars.cracked import CrackedSum
 from pipelines.bars.design import Design
 from pipelines.bars.schedule.marks import Schedule
-from pipelines.bars.schedule.schedule import schedule
 from pipelines.bars.verdicts import verdicts
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.columns import field_columns
@@ -64,7 +63,8 @@ class Result:
     no_findings : why there are none, "" otherwise. left_out : governing values that no strip is
     compared with.
     widths : back-figured from the findings; reconciliations : of the governing ones.
-    design : the reinforcement judged, None for a deck without bars.
+    design, schedule : the reinforcement judged, its bars as they are bent and placed; None for a
+    deck without bars.
     load_tests : measured beside computed, nothing sought. cracked : sums of static cases with the
     stiffness that cracks leave the slab. seconds : stage -> wall time [s].
     """
@@ -81,6 +81,7 @@ class Result:
     widths: tuple[BackWidth, ...]
     reconciliations: tuple[Reconciliation, ...]
     design: Design | None
+    schedule: Schedule | None
     load_tests: tuple[Outcome, ...]
     cracked: tuple[CrackedSum, ...]
     seconds: Mapping[str, float]
@@ -117,11 +118,6 @@ class Result:
         readable = self.solved.readable
         read = [finding for finding in self.findings if readable[finding.plate.point]]
         return verdicts(self.deck, self.design, read, self.schedule)
-
-    @cached_property
-    def schedule(self) -> Schedule | None:
-        """The bars as they are bent and placed, None for a deck without bars."""
-        return None if self.design is None else schedule(self.solved, self.design)
 
     @property
     def columns(self) -> dict[str, Floats]:

@@ -7,6 +7,7 @@ once.
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from pipelines.analysis import Progress
     from pipelines.deck.deck import Deck
     from pipelines.kept import Kept
+    from pipelines.report.again import Again
     from pipelines.report.document import Document, Section
     from pipelines.result import Result
 
@@ -104,13 +106,21 @@ def written(out: Path) -> list[str]:
 
 
 def write_results(
-    result: "Result", out: Path, *, pdf: bool = False, beside: "Sequence[Section]" = ()
+    result: "Result",
+    out: Path,
+    *,
+    pdf: bool = False,
+    beside: "Sequence[Section]" = (),
+    kept: "Kept | None" = None,
 ) -> None:
     """All files of a finished analysis, as `run` writes them.
 
-    beside : sections of the report that are not of the run, before its record.
+    beside : sections of the report that are not of the run, before its record. kept : what the run
+    before made, as `analysed` takes it.
     """
     from pipelines.envelopes.columns import field_columns
+    from pipelines.kept import Kept
+    from pipelines.report.again import Again
     from pipelines.report.data.as_built_csv import write_as_built
     from pipelines.report.data.bar_schedule_csv import write_schedule
     from pipelines.report.data.fields_vtu import write_fields
@@ -121,7 +131,7 @@ def write_results(
     from pipelines.report.html import html_of
     from pipelines.report.pdf import pdf_of
 
-    deck = result.deck
+    deck, again = result.deck, Again(result, Kept() if kept is None else kept)
     with replacing(out) as folder:
         write_fields(
             folder / "fields.vtu",
@@ -129,7 +139,7 @@ def write_results(
             field_columns(result.cases, [case.envelope for case in result.traffic]),
         )
         entries = summary(result)
-        document = report_of(result, entries)
+        document = report_of(result, entries, again)
         document = replace(document, record=(*beside, *document.record))
         write_text(folder / "report.html", html_of(document))
         if pdf:
@@ -139,13 +149,18 @@ def write_results(
         if result.load_tests:
             write_load_tests(folder / "load_tests.csv", result.load_tests)
         if result.design is not None and result.schedule is not None:
-            from pipelines.report.drawings.bars_dxf import write_bars
+            from pipelines.report.drawings.bars_dxf import drawn_bars
 
-            drawn = write_bars(folder / "bars.dxf", deck, result.design, result.schedule)
+            drawing, text = again.made(
+                "drawing of the bars",
+                partial(drawn_bars, again.but_probes.deck, result.design, result.schedule),
+                again.but_probes,
+            )
+            write_text(folder / "bars.dxf", text)
             if pdf:
                 from pipelines.report.drawings.bar_sheets import pages_of, sheets, svg_of
 
-                printed = sheets(drawn)
+                printed = sheets(drawing)
                 write_text(folder / "bars.svg", svg_of(printed, deck.title))
                 (folder / "bars.pdf").write_bytes(pages_of(printed, deck.title))
             write_schedule(folder / "bar_schedule.csv", result.schedule)
@@ -154,16 +169,24 @@ def write_results(
         write_summary(folder / "summary.json", entries)
 
 
-def report_of(result: "Result", entries: Mapping[str, Any]) -> "Document":
-    """The report of a finished run, with the fields that it alone shows; entries : those of
-    summary.json."""
-    from pipelines.envelopes.picked_surfaces import picked_surfaces
-    from pipelines.findings.back_figured_widths import width_fields
+def report_of(
+    result: "Result", entries: Mapping[str, Any], again: "Again | None" = None
+) -> "Document":
+    """The report of a finished run, with the fields that it alone shows.
+
+    entries : those of summary.json. again : what parts of the report of the run before showed."""
+    from pipelines.envelopes.picked_surfaces import picked_surfaces, with_probes
+    from pipelines.kept import Kept
+    from pipelines.report.again import Again
     from pipelines.report.report import report
 
-    solved, leading = result.solved, result.leading
-    envelopes = [case.envelope for case in result.traffic]
-    envelope = None if leading is None else leading.envelope
-    surfaces = picked_surfaces(solved, envelope, result.governing)
-    widths = width_fields(solved, envelopes, result.findings)
-    return report(result, entries, surfaces, widths)
+    again = Again(result, Kept()) if again is None else again
+    plate, leading = again.of_plate, result.leading
+    surfaces = again.made(
+        "influence surfaces",
+        lambda: picked_surfaces(
+            plate.solved, None if leading is None else leading.envelope, plate.governing
+        ),
+        plate,
+    )
+    return report(result, entries, with_probes(surfaces, result.solved), again)

@@ -114,6 +114,7 @@ INNER = {
         "space",
         "html",
         "pdf",
+        "again",
         "report",
     ),
 }

@@ -133,7 +133,7 @@ def _watched(arguments: argparse.Namespace, path: Path, kept: "Kept") -> None:
         _brief(result, arguments.out, ())
     sys.stdout.flush()
     start = time.perf_counter()
-    write_results(result, arguments.out, pdf=arguments.pdf)
+    write_results(result, arguments.out, pdf=arguments.pdf, kept=kept)
     seconds = time.perf_counter() - start
     print(f"{written_words(written(arguments.out), arguments.out)}; {seconds:.2f} s", flush=True)
 

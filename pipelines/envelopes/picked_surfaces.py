@@ -8,7 +8,7 @@ are those of the governing values, the probes, and some of a lattice over the sl
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -59,28 +59,47 @@ class PickedSurfaces:
 def picked_surfaces(
     solved: SolvedDeck, envelope: TrafficEnvelope | None, governing: Sequence[Peak]
 ) -> PickedSurfaces:
-    """Surfaces of the governing values of a case of traffic, and of all results at the probes and
-    the lattice."""
-    deck = solved.deck
-    points, mesh = solved.recovery.points, solved.model.mesh
+    """Surfaces of the governing values of a case of traffic, and of all results at the lattice."""
+    mesh = solved.model.mesh
     rows = [row for row in governing if row.position is not None]
-    picked = [*_probed(deck, points), *_lattice(deck, points)]
     goals = [(row.point, row.component) for row in rows]
-    read = readable_results(solved)
-    goals += [(k, c) for k in picked for c in range(len(RESULT_KEYS)) if read[c][k]]
-    # Per newton in SI to per kilonewton in the units of the report.
-    scale = 1e3 * np.array([RESULT_SCALE[c] for _, c in goals])
-    asked = field_rows(solved, [k for k, _ in goals], [c for _, c in goals])
-    found = Surfaces(mesh, scale[:, None] * surfaces(solved.stiffness, asked).ordinates)
+    goals += _results(solved, _lattice(solved.deck, solved.recovery.points))
+    found = _surfaces(solved, goals)
     return PickedSurfaces(
         tuple(goals),
-        _under_squares(found, points.plan, deck.slab.thickness),
+        _under_squares(solved, found),
         tuple(
             _on_patches(envelope, row, Surfaces(mesh, found.ordinates[[i]]))
             for i, row in enumerate(rows)
             if envelope is not None
         ),
     )
+
+
+def with_probes(found: PickedSurfaces, solved: SolvedDeck) -> PickedSurfaces:
+    """The same with surfaces of all results at the probes of a deck."""
+    goals = _results(solved, _probed(solved.deck, solved.recovery.points))
+    goals = [goal for goal in goals if goal not in found.goals]
+    if not goals:
+        return found
+    more = _under_squares(solved, _surfaces(solved, goals))
+    return replace(
+        found, goals=(*found.goals, *goals), ordinates=np.vstack([found.ordinates, more])
+    )
+
+
+def _results(solved: SolvedDeck, points: Sequence[int]) -> list[tuple[int, int]]:
+    """All results that are read at field points."""
+    read = readable_results(solved)
+    return [(k, c) for k in points for c in range(len(RESULT_KEYS)) if read[c][k]]
+
+
+def _surfaces(solved: SolvedDeck, goals: Sequence[tuple[int, int]]) -> Surfaces:
+    # Per newton in SI to per kilonewton in the units of the report.
+    scale = 1e3 * np.array([RESULT_SCALE[c] for _, c in goals])
+    asked = field_rows(solved, [k for k, _ in goals], [c for _, c in goals])
+    ordinates = scale[:, None] * surfaces(solved.stiffness, asked).ordinates
+    return Surfaces(solved.model.mesh, ordinates)
 
 
 def _probed(deck: Deck, points: FieldPoints) -> list[int]:
@@ -126,9 +145,10 @@ def _divided(at: Floats, size: float) -> Floats:
     return np.unique(np.round(np.concatenate(found), 9))
 
 
-def _under_squares(found: Surfaces, plan: Floats, side: float) -> Floats:
-    """Ordinates (n_surface, n) at plan points (n, 2): means under squares of that side [m], over
-    what is on the slab."""
+def _under_squares(solved: SolvedDeck, found: Surfaces) -> Floats:
+    """Ordinates (n_surface, n_point) at the field points: means under squares one thickness wide,
+    over what is on the slab."""
+    plan, side = solved.recovery.points.plan, solved.deck.slab.thickness
     corners = plan[:, None] + 0.5 * side * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
     ones = np.ones((1, found.mesh.n_nodes))
     means = Surfaces(found.mesh, np.vstack([found.ordinates, ones])).means(corners)

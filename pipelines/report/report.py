@@ -1,7 +1,7 @@
 """The report as a document, from a finished run and what was computed for it."""
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
@@ -9,8 +9,9 @@ from typing import Any
 from pipelines.caution import CAUTION
 from pipelines.deck.deck import Deck, Traffic
 from pipelines.envelopes.picked_surfaces import PickedSurfaces
-from pipelines.findings.back_figured_widths import WidthField
+from pipelines.findings.back_figured_widths import width_fields
 from pipelines.numbers import as_given, number
+from pipelines.report.again import Again
 from pipelines.report.document import (
     Block,
     Bullets,
@@ -79,20 +80,27 @@ def report(
     result: Result,
     entries: Mapping[str, Any],
     surfaces: PickedSurfaces,
-    widths: Sequence[WidthField],
+    again: Again,
 ) -> Document:
     """The report of a run, the same from run to run of the same deck.
 
-    entries : those of summary.json; surfaces : influence surfaces to look at; widths : fields of
-    back-figured widths to draw.
+    entries : those of summary.json; surfaces : influence surfaces to look at; again : what sections
+    show of the run without its probes, and of the plate alone.
     """
     deck = result.deck
+
+    def rest(show: Callable[[Result], Iterable[Block]]) -> tuple[Block, ...]:
+        return again.section(show, again.but_probes)
+
+    def plate(show: Callable[[Result], Iterable[Block]]) -> tuple[Block, ...]:
+        return again.section(show, again.of_plate)
+
     summary: list[tuple[str, str, Iterable[Block]]] = [
-        ("finding", "Finding", first_page(result)),
+        ("finding", "Finding", rest(first_page)),
         ("input", "Plan of the model", _input(result)),
         ("governing", "Governing values", _governing(result)),
         ("comparison", "Other methods beside the strip", _comparison(result)),
-        ("bars-summary", "Bars by check", bars_findings(result)),
+        ("bars-summary", "Bars by check", rest(bars_findings)),
         ("assumptions", "Assumptions", (assumptions(deck, result.built.notes),)),
         ("not-covered", "Not covered", (Bullets(_not_covered(result, entries)),)),
         ("explore", "Look at any point and section", explorer(result, surfaces)),
@@ -101,26 +109,26 @@ def report(
         ("lines-of-the-plan", "Lines of the plan", (line_table(deck),)),
         ("actions", "Actions", _actions(result)),
         ("factors", "Factors and national choices", factors_section(deck)),
-        ("load-models", "Load models", models_section(result)),
+        ("load-models", "Load models", plate(models_section)),
         ("model", "Model and stiffness", _model(result, entries)),
         ("equilibrium", "Equilibrium", (equilibrium_table(entries),) if result.cases else ()),
         ("values", "Values of other traffic, parts of tolerances", _values(result)),
-        ("envelopes", "Envelopes in plan", envelope_plans(result)),
+        ("envelopes", "Envelopes in plan", plate(envelope_plans)),
         ("cases", "Static cases", case_results(result)),
         ("stages", "Stages and sums of static cases", stages_section(result, entries)),
         ("cracked", "Cracked stiffness, iterated", cracked_section(entries)),
-        ("lines", "Envelopes along lines", line_sections(result)),
-        ("strips", "Strips beside the plate", strips_section(result)),
-        ("widths", "Back-figured widths", widths_section(result, widths)),
-        ("reconciliation", "Reconciliation, step by step", reconciliation_section(result)),
+        ("lines", "Envelopes along lines", rest(line_sections)),
+        ("strips", "Strips beside the plate", rest(strips_section)),
+        ("widths", "Back-figured widths", rest(_widths)),
+        ("reconciliation", "Reconciliation, step by step", rest(reconciliation_section)),
         ("probes", "Results asked for by name", _probes(result, entries)),
         ("reactions", "Reactions", _reactions(result, entries)),
         ("beams", "Beams", beam_tables(result, entries)),
-        ("bars", "Bars", bars_section(result)),
-        ("shear", "Shear without links and punching", shear_section(result)),
-        ("arching", "Arching and the empirical method", arching_section(result)),
-        ("detailing", "Detailing", detailing_section(result)),
-        ("as-built", "As-built check", as_built_section(result)),
+        ("bars", "Bars", rest(bars_section)),
+        ("shear", "Shear without links and punching", rest(shear_section)),
+        ("arching", "Arching and the empirical method", rest(arching_section)),
+        ("detailing", "Detailing", rest(detailing_section)),
+        ("as-built", "As-built check", rest(as_built_section)),
         ("load-tests", "Load tests", load_test_sections(result.load_tests)),
         ("source", "Program and input", (_source(result),)),
     ]
@@ -266,6 +274,11 @@ def _model(result: Result, entries: Mapping[str, Any]) -> tuple[Block, ...]:
         singular_table(entries),
     ]
     return tuple(part for part in parts if part is not None)
+
+
+def _widths(result: Result) -> tuple[Block, ...]:
+    envelopes = [case.envelope for case in result.traffic]
+    return widths_section(result, width_fields(result.solved, envelopes, result.findings))
 
 
 def _probes(result: Result, entries: Mapping[str, Any]) -> tuple[Block, ...]:

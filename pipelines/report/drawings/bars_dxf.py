@@ -9,7 +9,6 @@ drawing says so.
 """
 
 from io import StringIO
-from pathlib import Path
 from textwrap import wrap
 
 import numpy as np
@@ -30,7 +29,6 @@ from pipelines.bars.schedule.marks import Schedule
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
-from pipelines.files import write_text
 from pipelines.numbers import as_given
 from pipelines.report.drawings.bar_openings_dxf import opening_details
 from pipelines.report.drawings.bar_plans_dxf import edges_plan, layer_plan
@@ -73,9 +71,9 @@ NOTES = (
 )
 
 
-def write_bars(path: Path, deck: Deck, design: Design, schedule: Schedule) -> Drawing:
-    """Write the drawing of a deck's bars: the same bytes whenever and wherever it is drawn. What is
-    written comes back, for sheets of it."""
+def drawn_bars(deck: Deck, design: Design, schedule: Schedule) -> tuple[Drawing, str]:
+    """The drawing of a deck's bars, and the text of its file: the same whenever and wherever it is
+    drawn."""
     fixed = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True  # no time and no GUID of its own
     try:
@@ -84,8 +82,7 @@ def write_bars(path: Path, deck: Deck, design: Design, schedule: Schedule) -> Dr
         doc.write(stream)
     finally:
         options.write_fixed_meta_data_for_testing = fixed
-    write_text(path, stream.getvalue())
-    return doc
+    return doc, stream.getvalue()
 
 
 def drawing(deck: Deck, design: Design, schedule: Schedule) -> Drawing:

@@ -18,7 +18,7 @@ from pipelines.report.drawings.bar_sheets import (
     sheets,
     svg_of,
 )
-from pipelines.report.drawings.bars_dxf import write_bars
+from pipelines.report.drawings.bars_dxf import drawn_bars
 from pipelines.run import run
 from tests.pipelines.decks_with_bars import bars
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, deck_of
@@ -70,7 +70,7 @@ def test_the_sheets_of_a_run(tmp_path: Path) -> None:
     assert (tmp_path / "out" / "bars.pdf").read_bytes().startswith(b"%PDF")
     assert result.design is not None
     assert result.schedule is not None
-    doc = write_bars(tmp_path / "again.dxf", result.deck, result.design, result.schedule)
+    doc, _ = drawn_bars(result.deck, result.design, result.schedule)
     printed = sheets(doc)
     titles = [one for one in doc.modelspace().query("TEXT") if SCALE.search(one.dxf.text)]
     assert sum(len(sheet.placed) for sheet in printed) == len(titles) > 10

@@ -31,7 +31,7 @@ from pipelines.report.drawings.bar_openings_dxf import opening_details
 from pipelines.report.drawings.bar_plans_dxf import layer_plan
 from pipelines.report.drawings.bar_sections import named_sections
 from pipelines.report.drawings.bars import bar_mark
-from pipelines.report.drawings.bars_dxf import write_bars
+from pipelines.report.drawings.bars_dxf import drawn_bars
 from pipelines.report.drawings.dxf_parts import PLAN as BARS_PLAN
 from pipelines.report.drawings.dxf_parts import SECTION
 from pipelines.run import run
@@ -77,7 +77,8 @@ def drawn(deck: Deck, folder: Path, angle: float = np.pi / 2) -> tuple[Drawing, 
     deck = replace(deck, reinforcement=Reinforcement(bars=BARS, angle=angle, bases=(basis,)))
     one = SimpleNamespace(basis=basis, zones=zones())
     design = SimpleNamespace(reinforcement=deck.reinforcement, standards=(one,))
-    write_bars(folder / "bars.dxf", deck, cast(Design, design), schedule_of(deck))
+    _, text = drawn_bars(deck, cast(Design, design), schedule_of(deck))
+    (folder / "bars.dxf").write_text(text, encoding="utf-8")
     return ezdxf.readfile(folder / "bars.dxf"), deck
 
 
