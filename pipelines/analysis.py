@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, ThreadPoolExecutor, wait
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import cache, partial
 from typing import ParamSpec, TypeVar
 
 from pipelines.accuracy.refinement import refined
@@ -166,9 +167,18 @@ def _on_this_mesh(
     with stages("reinforcement"):
         judged = listed = None
         if watch is not None:
+            drawn = deck.required_reinforcement
+            looked = cache(partial(watch.of_bars, barred, threads))
+            held = kept.stage(
+                "loads held for shear",
+                lambda: looked().held_under([one for one in watched if one.whole]),
+                # Of bars of the same depths those of parts alone, by where they are judged.
+                data=(of, drawn if drawn.added or drawn.survey is not None else None),
+                made=[watch],
+            )
             judged = bars = kept.stage(
                 "reinforcement",
-                lambda: design(barred, watched, watch.of_bars(barred, threads), threads),
+                lambda: design(barred, watched, looked(), threads, held),
                 data=(of, deck.reinforcement),
                 made=[watch],
             )

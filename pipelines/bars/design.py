@@ -45,7 +45,7 @@ from pipelines.bars.demand.control_sections import Sections, ShearTracker, first
 from pipelines.bars.demand.governing_index import GoverningIndex
 from pipelines.bars.demand.membrane import MembraneForces
 from pipelines.bars.demand.moments import LAYER_ROWS, Demand
-from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.demand.observer import DesignWatch, Held
 from pipelines.bars.drawn_parts import DrawnPart
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis, Reinforcement
@@ -117,11 +117,13 @@ def design(
     traffic: Sequence[TrafficEnvelope],
     watch: DesignWatch,
     workers: int | None = None,
+    held: Held | None = None,
 ) -> Design:
     """The design of a deck with bars, from what the watch has seen of vehicles that drive alone
     and from the load models.
 
     workers : threads, one for each standard at most; default one per processor that may be used.
+    held : what may govern shear under the load models; default what the watch finds.
     """
     deck = solved.deck
     reinforcement = deck.required_reinforcement
@@ -130,7 +132,7 @@ def design(
     numbered = GoverningIndex()
     if alone is not None:
         numbered.add(alone)  # first: the watch has numbered its load positions so
-    watch.take_models(numbered, models)
+    watch.take_models(numbered, models, watch.held_under(models) if held is None else held)
     seen = Seen(
         solved=solved,
         alone=alone,

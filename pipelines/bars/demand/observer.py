@@ -49,6 +49,9 @@ from plate.arrays import Floats
 # Widths that shear is averaged over, in effective depths, where the deck file states none.
 SWEEP = (0.0, 2.0, 4.0, 6.0, 8.0)
 
+# Arrangements held for shear, by load model and number of the standard.
+Held = Mapping[tuple[str, int], Sequence[FixedArrangement]]
+
 
 class DesignWatch:
     """Observer of the streamed load positions for a deck with bars; load models are taken in after
@@ -188,8 +191,10 @@ class DesignWatch:
         beams = None if self.beams is None else self.beams.forms
         return ModelWatch(self.reinforcement, model, self.moments, self._shear_forms, beams)
 
-    def take_models(self, numbered: GoverningIndex, envelopes: Sequence[TrafficEnvelope]) -> None:
-        """Take in load models; where they stand is numbered on."""
+    def take_models(
+        self, numbered: GoverningIndex, envelopes: Sequence[TrafficEnvelope], held: Held
+    ) -> None:
+        """Take in load models; where they stand is numbered on. held : as `held_under` has it."""
         firsts = [numbered.add(envelope) for envelope in envelopes]
         for first, envelope in zip(firsts, envelopes, strict=True):
             n_beams = 0 if self.beams is None else self.beams.forms.shape[0]
@@ -202,7 +207,17 @@ class DesignWatch:
                 if self.beams is not None:
                     beams = watched.part(0, n_beams)
                     self.beams.take_model(standard, beams.maximum, beams.minimum)
-                self._hold(numbered, envelope, k)
+                self._hold(numbered, held[envelope.name, k], k)
+
+    def held_under(self, envelopes: Sequence[TrafficEnvelope]) -> Held:
+        """What may govern shear under load models. The depths of the bars tell it, and where bars
+        of their own are judged."""
+        return {
+            (envelope.name, k): self.held(envelope, k)
+            for envelope in envelopes
+            for k, basis in enumerate(self.reinforcement.bases)
+            if for_bars(envelope.model, basis.materials.standard)
+        }
 
     def held(self, envelope: TrafficEnvelope, k: int) -> list[FixedArrangement]:
         """Arrangements of a load model that may govern shear by the standard of that number."""
@@ -213,10 +228,9 @@ class DesignWatch:
         forms = self._shear_forms
         return held_for_shear(self.solved, envelope, extremes, forms, tracker, self._of_parts)
 
-    def _hold(self, numbered: GoverningIndex, envelope: TrafficEnvelope, k: int) -> None:
+    def _hold(self, numbered: GoverningIndex, held: Sequence[FixedArrangement], k: int) -> None:
         """Solve the arrangements that may govern shear by the standard of that number and let its
         trackers judge them."""
-        held = self.held(envelope, k)
         start = numbered.add_held(held)
         if not held:
             return
