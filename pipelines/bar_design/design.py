@@ -5,8 +5,8 @@ from dataclasses import replace
 
 from pipelines.bar_design.covers import with_some_bars
 from pipelines.bar_design.designed import Designed
-from pipelines.bar_design.least_change import Kind, least_changes, with_least_change
-from pipelines.bar_design.search import STILL, Tell, adequate
+from pipelines.bar_design.least_change import Kind, first_passing, least_changes, with_least_change
+from pipelines.bar_design.search import STILL, Look, Tell, adequate
 from pipelines.bars.choice.deck_text import DeckText
 from pipelines.errors import JobError
 from pipelines.kept import Kept
@@ -35,17 +35,35 @@ def designed(text: DeckText, tell: Tell = lambda _: None, change: Kind | None = 
     if reinforcement.survey is not None:
         raise JobError(f"{deck.path}: [survey] is of bars that lie already: leave it out")
     choice, kept, count = reinforcement.choice, Kept(), 0
-    for thickness in choice.thicknesses or (deck.slab.thickness,):
-        for grades in choice.grades or ({},):
-            trial = text.with_thickness(thickness).with_grades(grades)
-            tell(", ".join((f"slab of {1e3 * thickness:.0f} mm", *grades.values())))
-            found = adequate(trial, choice, kept, tell)
+    grades = choice.grades or ({},)
+
+    def at(thickness: float, look: Look) -> Designed:
+        """With the first of the grades at which some bars pass, or the last."""
+        nonlocal count
+        for grade in grades:
+            trial = text.with_thickness(thickness).with_grades(grade)
+            tell(", ".join((f"slab of {1e3 * thickness:.0f} mm", *grade.values())))
+            found = adequate(trial, choice, kept, tell, look=look)
             count += found.analyses
-            found = replace(found, analyses=count)
             if found.adequate:
-                return found
+                break
+        return replace(found, analyses=count)
+
+    def passing(thickness: float) -> Designed | None:
+        found = at(thickness, "wide")
+        return found if found.adequate else None
+
+    thicknesses = choice.thicknesses or (deck.slab.thickness,)
+    first = 0
+    if len(thicknesses) > 1:
+        first, _ = first_passing(thicknesses, 0, passing)
+    for thickness in thicknesses[first:]:  # by searches closer than the steps, too
+        found = at(thickness, "whole")
+        if found.adequate:
+            return found
     if any(stop.startswith(STILL) for stop in found.stops):
         return found  # nothing has been shown not to pass
+    last = text.with_thickness(thicknesses[-1]).with_grades(grades[-1])
     if change is not None:
-        return with_least_change(change, trial, found, choice, kept, tell)
-    return replace(found, helps=tuple(least_changes(trial, found, choice, kept, tell)))
+        return with_least_change(change, last, found, choice, kept, tell)
+    return replace(found, helps=tuple(least_changes(last, found, choice, kept, tell)))

@@ -9,8 +9,11 @@ from pipelines.bar_design.designed import Designed, Help
 from pipelines.bar_design.search import Tell, adequate
 from pipelines.bars.checks.remedies import steps
 from pipelines.bars.choice.deck_text import DeckText
+from pipelines.bars.choice.least_steel import Chosen
+from pipelines.bars.design import StandardDesign
 from pipelines.deck.reinforcement import BarChoice
 from pipelines.kept import Kept
+from pipelines.numbers import within
 from pipelines.standards.materials import grade_ladder
 
 STEP, THICKER = 0.010, 0.150  # of thickness, and the most that is added [m]
@@ -45,7 +48,11 @@ def least_changes(
         changes = _changes(kind, text, choice)
         if changes:
             k, again = _first(kind, changes, found, kept, tell)
-            mass = None if again is None or again.chosen is None else again.chosen.mass
+            mass = None
+            if again is not None:  # these pass, and may be more than the least
+                least = adequate(again.text, changes[k].choice, kept, lambda _: None, look="steps")
+                again = least if least.adequate else again
+                mass = None if again.chosen is None else again.chosen.mass
             yield Help(kind=kind, words=changes[k].words, mass=mass)
 
 
@@ -60,9 +67,10 @@ def with_least_change(
     k, again = _first(kind, changes, found, kept, tell)
     if again is None:
         return replace(found, helps=(Help(kind=kind, words=changes[k].words, mass=None),))
+    bars = again.chosen
     for change in changes[k:]:
         tell(f"with {change.words}")
-        whole = adequate(change.text, change.choice, kept, tell)
+        whole = adequate(_with(bars, change.text), change.choice, kept, tell, chosen=bars)
         if whole.adequate:  # by searches closer than the steps, too
             return replace(whole, change=change.words)
     return replace(found, helps=(Help(kind=kind, words=changes[-1].words, mass=None),))
@@ -71,32 +79,49 @@ def with_least_change(
 def _first(
     kind: Kind, changes: Sequence[_Change], found: Designed, kept: Kept, tell: Tell
 ) -> tuple[int, Designed | None]:
-    """Which change is the first that passes by the steps of the load positions."""
+    """Which change is the first that passes by a wide look, and bars with which it does: those of
+    `found`, which fail without, if these pass."""
+    bars = found.chosen
 
     def passing(change: _Change) -> Designed | None:
         tell(f"does it pass with {change.words}?")
-        again = adequate(change.text, change.choice, kept, lambda _: None, whole=False)
+        again = adequate(
+            _with(bars, change.text), change.choice, kept, lambda _: None, look="wide", chosen=bars
+        )
+        tell("it does" if again.adequate else f"it does not: {'; '.join(again.stops)}")
         return again if again.adequate else None
 
     return first_passing(changes, _near(changes, found) if kind == "thickness" else 0, passing)
 
 
+def _with(bars: Chosen | None, text: DeckText) -> DeckText:
+    """A deck with bars chosen for another."""
+    if bars is None:
+        return text
+    return text.with_bars(text.deck.required_reinforcement.bars, bars)
+
+
 def first_passing(
     changes: Sequence[T], start: int, passing: Callable[[T], R | None]
 ) -> tuple[int, R | None]:
-    """The first of changes, each more than the one before, that passes; sought from `start`. The
-    last and None where it does not pass: that is asked first."""
-    last = len(changes) - 1
-    most = passing(changes[last])
-    if most is None or last == 0:
-        return last, most
-    k, found = start, most if start == last else passing(changes[start])
-    while found is None:
-        k += 1
-        found = most if k == last else passing(changes[k])
-    while 0 < k <= start and (less := passing(changes[k - 1])) is not None:
-        k, found = k - 1, less
-    return k, found
+    """The first of changes, each more than the one before, that passes; sought from `start` in
+    steps that double, then between the last that fails and the first that passes. The last and
+    None where it does not pass: it is asked second where the start fails."""
+    low, high, last = -1, len(changes), len(changes) - 1
+    k, step, found = start, 1, None
+    while high - low > 1:
+        again = passing(changes[k])
+        if again is None:
+            low = k
+        else:
+            high, found = k, again
+        if high > last:
+            k = last
+        elif low < 0:
+            k, step = max(high - step, 0), 2 * step
+        else:
+            k = (low + high) // 2
+    return (last, None) if found is None else (high, found)
 
 
 def _changes(kind: Kind, text: DeckText, choice: BarChoice) -> list[_Change]:
@@ -119,19 +144,30 @@ def _thicker(text: DeckText, choice: BarChoice) -> Iterator[_Change]:
 
 
 def _near(thicker: Sequence[_Change], found: Designed) -> int:
-    """The number of the change with which the shear at the position that governs passes."""
+    """The number of the change with which shear and punching pass at the positions that govern,
+    the last where none suffices."""
     design = found.result.design
     assert design is not None
-    needed = [
-        remedy.needed
-        for standard in design.standards
-        for remedy in standard.remedies
-        if remedy.name == "thickness" and not isinstance(remedy.needed, str | None)
-    ]
-    if not needed:
-        return 0
-    enough = [k for k, c in enumerate(thicker) if c.text.deck.slab.thickness > max(needed) - 1e-9]
-    return enough[0] if enough else len(thicker) - 1
+    for k, change in enumerate(thicker):
+        t = change.text.deck.slab.thickness
+        if all(_passes(standard, t) for standard in design.standards):
+            return k
+    return len(thicker) - 1
+
+
+def _passes(standard: StandardDesign, thickness: float) -> bool:
+    """Whether the remedy for shear takes no more thickness [m], and punching with it passes, as
+    far as either is judged."""
+    for remedy in standard.remedies:
+        if remedy.name == "thickness":
+            needed = remedy.needed
+            if not isinstance(needed, float) or needed > thickness + 1e-9:
+                return False
+    punched = ((part.punching, replace(part.bars, thickness=thickness)) for part in standard.drawn)
+    return all(
+        punching is None or within(punching.with_bars(bars, standard.basis.materials))
+        for punching, bars in punched
+    )
 
 
 def _stronger(text: DeckText, choice: BarChoice) -> Iterator[_Change]:

@@ -4,10 +4,14 @@ The deck is analysed with some bars, the least steel that resists what was found
 whole is done again with it, until the bars no longer change and every check that is judged is
 adequate. What checks of several layers together ask for, shear above all, comes back as least areas
 of layers; where no bars of the set suffice the slab gets thicker, if the deck file allows it.
+
+Until bars pass and no longer change load positions are looked at with wider steps: what fails at
+some of them fails. The last analysis looks as closely as is asked for.
 """
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 from pipelines.analysis import analyse
 from pipelines.bar_design.designed import Designed
@@ -25,6 +29,7 @@ from pipelines.bars.choice.floors import LESS, MORE, Floor, asked, shear_floors
 from pipelines.bars.choice.governs import governs
 from pipelines.bars.choice.least_steel import Chosen, least_steel
 from pipelines.bars.choice.one_step_less import ESTIMATE, Less, one_step_less
+from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import BarChoice
 from pipelines.deck.words import at_text
 from pipelines.kept import Kept
@@ -37,28 +42,38 @@ STILL = "the bars still change after"
 NONE = "no bars of the set pass the checks of single layers"
 
 Tell = Callable[[str], None]
+Look = Literal["wide", "steps", "whole"]
+"""How closely load positions are looked at: with wider steps, with those of the deck file, with all
+searches."""
+WIDER = 2  # times the steps
 
 
 def adequate(
-    text: DeckText, choice: BarChoice, kept: Kept, tell: Tell, *, whole: bool = True
+    text: DeckText,
+    choice: BarChoice,
+    kept: Kept,
+    tell: Tell,
+    *,
+    look: Look = "whole",
+    chosen: Chosen | None = None,
 ) -> Designed:
     """Bars at the thickness and with the concrete that the text has.
 
-    whole : the last analysis has all searches, and it is told what governs; without it bars are
-    adequate by the steps of the load positions alone.
+    look : of the last analysis, by which the bars are adequate; of a whole one it is told what
+    governs. chosen : bars that the text has already, as chosen elsewhere: a wide look asks for
+    nothing else if they pass.
     """
     found = _Found()
     tried: dict[Less, str] = {}
-    chosen: Chosen | None = None
-    quickly = True
+    now: Look = "wide"
     for number in range(1, MOST + 1):
-        result = analyse(text.deck, kept=kept, tolerances_wanted=not quickly)
+        result = _analysed(text.deck, kept, now)
         bars = text.deck.required_reinforcement.bars
         stops = _stops(result.verdicts)
         _raise(found, result, bars, chosen=chosen is not None)
         tell(f"analysis {number}: {'; '.join(stops) or 'every check that is judged is adequate'}")
         passes = chosen is not None and not stops
-        if passes and not (whole and quickly):
+        if passes and now == look:
             break
         following = least_steel(_needs(result, choice, found), bars)
         if passes and chosen is not None and following == chosen:
@@ -73,11 +88,10 @@ def adequate(
             break
         if following == chosen and not passes:
             break  # nothing else is left to try
-        # the last analysis is the whole one, whose searches are closer
-        quickly = not (passes and following == chosen)
+        now = look if passes and following == chosen else "wide"
         chosen = following
         text = text.with_bars(bars, chosen)
-    else:  # the bars that were chosen last have not been analysed with all searches
+    else:  # the bars that were chosen last have not been analysed so closely
         stops = stops or (f"{STILL} {MOST} analyses",)
     designed = Designed(
         text=text,
@@ -86,9 +100,18 @@ def adequate(
         analyses=number + len(tried),
         stops=stops,
     )
-    if chosen is None or stops or not whole:
+    if chosen is None or stops or look != "whole":
         return designed
     return _told(designed, choice, found, tried, kept)
+
+
+def _analysed(deck: Deck, kept: Kept, look: Look) -> Result:
+    if look == "wide" and deck.traffic is not None:
+        steps = deck.traffic.step, deck.traffic.lateral_step
+        along, across = (None if step is None else WIDER * step for step in steps)
+        assert along is not None
+        deck = replace(deck, traffic=replace(deck.traffic, step=along, lateral_step=across))
+    return analyse(deck, kept=kept, tolerances_wanted=look == "whole")
 
 
 @dataclass(frozen=True)
@@ -108,11 +131,11 @@ def _told(
     assert chosen is not None
     needs = _needs(result, choice, found)
     bars = text.deck.required_reinforcement.bars
-    spare = _spare(text, chosen, result, choice, found, tried, kept, whole=True)
+    spare = _spare(text, chosen, result, choice, found, tried, kept, look="whole")
     if spare is not None:
         tried[spare] = ESTIMATE
     thicker = text.with_thickness(bars.thickness + THICKER)
-    analysed = analyse(thicker.deck, kept=kept, tolerances_wanted=False)
+    analysed = _analysed(thicker.deck, kept, "steps")
     again = least_steel(
         _needs(analysed, choice, replace(found, passed={})),
         thicker.deck.required_reinforcement.bars,
@@ -140,13 +163,12 @@ def _spare(
     found: _Found,
     tried: dict[Less, str],
     kept: Kept,
-    *,
-    whole: bool = False,
+    look: Look = "wide",
 ) -> Less | None:
     """Bars a step smaller than a least area asks for, which is an estimate, that pass in an
     analysis of their own; None where there are none.
 
-    tried : what bars that have been analysed fail; added to. whole : with all searches.
+    tried : what bars that have been analysed fail; added to. look : of the last analysis of each.
     """
     bars, needs = text.deck.required_reinforcement.bars, _needs(result, choice, found)
     for less in one_step_less(needs, bars, chosen):
@@ -155,10 +177,13 @@ def _spare(
             continue
         changed = replace(chosen, layers={**chosen.layers, less.layer: less.candidate})
         deck = text.with_bars(bars, changed).deck
-        stops = _stops(analyse(deck, kept=kept, tolerances_wanted=whole).verdicts)
-        if not stops:
+        for closely in dict.fromkeys(("wide", look)):
+            stops = _stops(_analysed(deck, kept, closely).verdicts)
+            if stops:
+                tried[less] = "; ".join(stops)
+                break
+        else:
             return less
-        tried[less] = "; ".join(stops)
     return None
 
 

@@ -195,7 +195,7 @@ def free_of_prices(axle: int, spacings: str, cover: int = 50) -> Chosen:
     deck = DeckText(text(axle=axle, choice=choice, more=bars), "deck")
     own = deck.deck.required_reinforcement.choice
     assert own is not None
-    found = adequate(deck, own, Kept(), lambda _: None, whole=False)
+    found = adequate(deck, own, Kept(), lambda _: None, look="steps")
     assert found.adequate
     assert found.chosen is not None
     return found.chosen
@@ -245,10 +245,35 @@ def test_the_least_thickness_that_passes_is_taken(tmp_path: Path) -> None:
     assert read_deck(tmp_path / "out" / "deck.toml").slab.thickness == pytest.approx(0.3)
 
 
+@pytest.mark.parametrize(
+    ("key", "thicknesses"),
+    [
+        ("thickness_mm = [300, 250, 300]", [250, 300]),
+        ("thickness_range_mm = { least = 200, most = 235 }", [200, 210, 220, 230, 235]),
+        ("thickness_range_mm = { least = 300, most = 360, step = 30 }", [300, 330, 360]),
+        ("thickness_range_mm = { least = 300, most = 300 }", "must be larger than least"),
+        ("thickness_range_mm = { least = 100, most = 900, step = 1 }", "801 thicknesses; allowed"),
+        ("thickness_mm = [300]\nthickness_range_mm = { least = 250, most = 300 }", "one of both"),
+    ],
+)
+def test_thicknesses_to_choose_from_are_a_list_or_a_range(
+    key: str, thicknesses: list[int] | str
+) -> None:
+    mats = mat("bottom", "16@150", "16@150", cover=50) + mat("top", "16@150", "16@150", cover=55)
+    deck = DeckText(text(choice=f"{CHOICE}{key}\n", more=mats), "deck")
+    if isinstance(thicknesses, str):
+        with pytest.raises(DeckError, match=thicknesses):
+            _ = deck.deck
+        return
+    choice = deck.deck.required_reinforcement.choice
+    assert choice is not None
+    assert [1e3 * t for t in choice.thicknesses] == pytest.approx(thicknesses)
+
+
 def test_the_least_change_is_the_first_that_passes() -> None:
-    """From any start, every one that is asked for once at most but the last; where none passes one
-    question tells."""
-    for count in range(1, 8):
+    """From any start, nothing asked twice; where none passes two questions tell, and two where the
+    start is the first that passes."""
+    for count in range(1, 40):
         for first in range(count + 1):
             for start in range(count):
                 questions: list[int] = []
@@ -260,10 +285,14 @@ def test_the_least_change_is_the_first_that_passes() -> None:
                     return change if change >= first else None
 
                 number, passes = first_passing(range(count), start, passing)
+                assert len(questions) == len(set(questions))
                 if first == count:
-                    assert (number, passes, questions) == (count - 1, None, [count - 1])
+                    assert (number, passes) == (count - 1, None)
+                    assert questions == list(dict.fromkeys([start, count - 1]))
                 else:
                     assert number == passes == first
+                if first == start:
+                    assert len(questions) <= 2
 
 
 @pytest.mark.slow
@@ -281,7 +310,7 @@ def test_the_least_thickness_that_helps_is_chosen_and_analysed(tmp_path: Path) -
     less = with_some_bars(DeckText(thin, "deck")).with_thickness(1e-3 * (thickness - 10))
     choice = less.deck.required_reinforcement.choice
     assert choice is not None
-    assert not adequate(less, choice, Kept(), lambda _: None, whole=False).adequate
+    assert not adequate(less, choice, Kept(), lambda _: None, look="steps").adequate
     path, out = tmp_path / "thin.toml", tmp_path / "out"
     path.write_text(thin, encoding="utf-8")
     assert main(["design", str(path), "--out", str(out), "--change", "thickness"]) == 0

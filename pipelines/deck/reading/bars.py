@@ -9,6 +9,7 @@ from pipelines.deck.as_built import as_built
 from pipelines.deck.deck import Line, Slab
 from pipelines.deck.panels import Panels
 from pipelines.deck.reading.added_bars import added_bars
+from pipelines.deck.reading.bar_choice import bar_choice
 from pipelines.deck.reading.bars_schema import (
     BarChoiceTable,
     BarsTable,
@@ -30,12 +31,10 @@ from pipelines.deck.reading.survey_file import read_survey
 from pipelines.deck.reinforcement import (
     STOCK,
     AddedBars,
-    BarChoice,
     Collision,
     DesignBasis,
     EdgeBeam,
     ImposedForce,
-    Prices,
     Reinforcement,
     Survey,
 )
@@ -94,12 +93,14 @@ def reinforcement(
     if slab.zones:
         mistakes.add("[[bars]]", None, "not yet supported on a slab with zones of other thickness")
     bases = _bases(tables.concretes, tables.steels, factors, given.of("checks"), mistakes)
-    grades = _grades(tables.concretes, mistakes)
+    choice = None
+    if tables.choice is not None:
+        choice = bar_choice(tables.choice, tables.concretes, mistakes)
     slab_bars = _slab_bars(tables.bars, slab.thickness, mistakes)
     imposed = tuple(_imposed(where, table, mistakes) for where, table in tables.membrane)
     beams = _beams(tables.beams, lines, mistakes)
     damage = None if tables.fatigue is None else _damage(tables.fatigue, bases, mistakes)
-    survey, choice, shear = tables.survey, tables.choice, tables.shear
+    survey, shear = tables.survey, tables.shear
     added = () if slab_bars is None else added_bars(tables.bars, slab_bars, plan, mistakes)
     readings = None
     if survey is not None and slab_bars is not None:
@@ -110,15 +111,7 @@ def reinforcement(
         bars=slab_bars,
         angle=radians(tables.bars[0][1].angle_deg),
         bases=bases,
-        choice=None
-        if choice is None
-        else BarChoice(
-            tuple(sorted(MM * d for d in choice.diameters_mm)),
-            tuple(sorted(MM * s for s in choice.spacings_mm)),
-            Prices(**choice.price_kg_m2.model_dump()),
-            tuple(sorted(MM * t for t in choice.thickness_mm or ())),
-            grades,
-        ),
+        choice=choice,
         shear_widths=None if shear is None else tuple(sorted(set(shear.widths_m))),
         survey=readings,
         imposed=imposed,
@@ -127,7 +120,7 @@ def reinforcement(
         damage=damage,
         hogging_at_face=all(table.moment_at != "centre line" for _, table in tables.bars),
         added=added,
-        stock=STOCK if choice is None else choice.stock_m,
+        stock=STOCK if tables.choice is None else tables.choice.stock_m,
     )
 
 
@@ -282,25 +275,6 @@ def _bases(
             )
         )
     return tuple(found)
-
-
-def _grades(
-    concretes: tuple[tuple[str, ConcreteTable], ...], mistakes: Mistakes
-) -> tuple[dict[Standard, str], ...]:
-    """Grades to choose from, by standard; as many of each standard that has any."""
-    lists = [(where, table, table.grades) for where, table in concretes if table.grades is not None]
-    for where, table, grades in lists:
-        if len(grades) != len(lists[0][2]):
-            told = f"must be as many as those of {lists[0][0]}: they belong together"
-            mistakes.add(f"{where}, grades", grades, told)
-            return ()
-        for grade in grades:
-            try:
-                concrete(grade, table.standard)
-            except CoverageError as error:
-                mistakes.add(f"{where}, grades", grade, str(error))
-    count = len(lists[0][2]) if lists else 0
-    return tuple({table.standard: grades[k] for _, table, grades in lists} for k in range(count))
 
 
 def _slab_bars(

@@ -2,6 +2,7 @@
 
 from typing import Annotated, Literal, get_args
 
+from pipelines.deck.reading.plan_schema import Thickness
 from pipelines.deck.reading.rules import Choice, Count, Range, WholeRange
 from pipelines.deck.reading.schema import Lines, Name, Pair, Table, entry
 from pipelines.deck.reinforcement import STOCK, CrackCombination, Prices
@@ -221,6 +222,16 @@ class PriceTable(Table):
     zone: Price = entry("Of each zone of added bars.", 0.5, default=Prices.zone)
 
 
+class ThicknessRangeTable(Table):
+    """Thicknesses in even steps."""
+
+    least: Thickness = entry("The first.", 250)
+    most: Thickness = entry("The last, which counts whether a step ends there or not.", 350)
+    step: Annotated[float, Range(1.0, 500.0, "mm")] = entry(
+        "From one to the next.", 10, default=10.0
+    )
+
+
 class BarChoiceTable(Table):
     """Bars to choose from: the least steel that passes is told beside the checks, and `deckslab
     design` takes the deck's bars from them."""
@@ -237,11 +248,15 @@ class BarChoiceTable(Table):
         default=PriceTable(),
         left_out="as its own keys say",
     )
-    thickness_mm: (
-        Annotated[list[Annotated[float, Range(20.0, 5000.0, "mm")]], Count(1, 40)] | None
-    ) = entry(
+    thickness_mm: Annotated[list[Thickness], Count(1, 40)] | None = entry(
         "Thicknesses of the slab that `deckslab design` may choose from, the least that passes.",
         [260, 280, 300, 320],
+        default=None,
+        left_out="that of [slab]",
+    )
+    thickness_range_mm: ThicknessRangeTable | None = entry(
+        "The same as a range, in place of `thickness_mm`.",
+        {"least": 250, "most": 350, "step": 10},
         default=None,
         left_out="that of [slab]",
     )
