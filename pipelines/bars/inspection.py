@@ -14,11 +14,12 @@ import shapely
 from pipelines.bars.adequacy import Check
 from pipelines.bars.checks.as_built import PanelCheck
 from pipelines.bars.design import Design
-from pipelines.deck.as_built import as_built
+from pipelines.deck.as_built import AsBuilt, as_built
 from pipelines.deck.deck import Deck
 from pipelines.deck.panels import Panels
 from pipelines.deck.reinforcement import Reinforcement, Survey
 from pipelines.deck.survey import Key, PanelReadings
+from pipelines.deck.thicknesses import Thicknesses, as_drawn
 from pipelines.deck.words import place
 from pipelines.errors import JobError
 from pipelines.model.responses import SolvedDeck
@@ -46,6 +47,10 @@ from plate.geometry.outline import DRAWN, region
 FILE = "inspection.csv"
 # How far from an edge of the slab is measured; places nearer to each other are one [m].
 INSIDE, SAME = 0.10, 0.30
+SEVERAL = (
+    "The slab has several thicknesses in this panel, one of which cannot be told from another's "
+    "reading: cut the panels by [survey] panel_m so that each has one, and it is measured."
+)
 # Places are told to so many decimals of a metre.
 DECIMALS = 3
 
@@ -107,12 +112,13 @@ class LayerOrder:
 
 @dataclass(frozen=True, kw_only=True)
 class PanelSheet:
-    """What to inspect in a panel."""
+    """What to inspect in a panel; note : what is not on the sheet."""
 
     panel: str
     places: tuple[Place, ...]
     orders: tuple[LayerOrder, ...]
     measured: tuple[Measured, ...]
+    note: str = ""
 
 
 def read_as_drawn(deck: Deck) -> Deck:
@@ -130,27 +136,23 @@ def read_as_drawn(deck: Deck) -> Deck:
     stated = reinforcement.survey
     panels = Panels(deck.plan) if stated is None else stated.panels
     value = "mean" if stated is None else stated.value
-    bars = reinforcement.bars
+    bars, thicknesses = reinforcement.bars, Thicknesses.of(deck)
     added = [(one.layer, one.bars) for one in reinforcement.added]
-    survey = Survey(
-        path=FILE,
-        panels=panels,
-        built={
-            panels.names.index(name): as_built(
-                bars, drawn_readings(bars, name, added), value, added
-            )
-            for name in panels.with_slab
-        },
-        value=value,
-    )
+    built = {}
+    for name in panels.with_slab:
+        number = panels.names.index(name)
+        drawn = as_drawn(bars, panels, number, thicknesses)
+        readings = drawn_readings(drawn or bars, name, added, thick=drawn is not None)
+        built[number] = as_built(drawn or bars, readings, value, added)
+    survey = Survey(path=FILE, panels=panels, built=built, value=value)
     return replace(deck, reinforcement=replace(reinforcement, survey=survey))
 
 
 def drawn_readings(
-    bars: SlabBars, panel: str, added: Sequence[tuple[Layer, Bars]] = ()
+    bars: SlabBars, panel: str, added: Sequence[tuple[Layer, Bars]] = (), *, thick: bool = True
 ) -> PanelReadings:
-    """One reading of every quantity as drawn."""
-    found = {Key("thickness"): bars.thickness}
+    """One reading of every quantity as drawn; thick : of the thickness, too."""
+    found = {Key("thickness"): bars.thickness} if thick else {}
     found |= {Key("cover", face): bars.mat(face).cover for face in FACES}
     for layer in LAYERS:
         found[Key("diameter", *layer)] = bars.bars(layer).diameter
@@ -177,7 +179,8 @@ def panel_sheets(solved: SolvedDeck, design: Design) -> tuple[PanelSheet, ...]:
         panels = [one for of in design.standards for one in of.panels if one.number == number]
         chosen = places.chosen(number, panels)
         name = survey.panels.names[number]
-        found.append(_sheet(design.reinforcement, name, panels, chosen))
+        of = survey.built[number]
+        found.append(_sheet(design.reinforcement, name, panels, chosen, of))
     return tuple(found)
 
 
@@ -253,17 +256,20 @@ def _sheet(
     name: str,
     panels: Sequence[PanelCheck],
     places: Mapping[Layer | str | None, Place],
+    built: AsBuilt,
 ) -> PanelSheet:
     def numbers(*layers: Layer | str | None) -> tuple[int, ...]:
         return tuple(sorted({places[one].number for one in layers if one in places}))
 
-    bars, sets = reinforcement.bars, _sets(panels)
-    drawn = drawn_readings(bars, name, [(a.layer, a.bars) for a in reinforcement.added])
+    bars, sets = reinforcement.bars.at(built.drawn_thickness), _sets(panels)
+    thick = built.was_read(Key("thickness"))
+    added = [(a.layer, a.bars) for a in reinforcement.added]
+    drawn = drawn_readings(bars, name, added, thick=thick)
 
     def measure(key: Key, at: tuple[int, ...]) -> Measured:
         return _measured(bars, drawn, panels, key, at)
 
-    measured = [measure(Key("thickness"), numbers(*places))]
+    measured = [measure(Key("thickness"), numbers(*places))] if thick else []
     orders = []
     for face in FACES:
         outer = bars.mat(face).outer
@@ -294,6 +300,7 @@ def _sheet(
         places=tuple(sorted(set(places.values()), key=lambda one: one.number)),
         orders=tuple(orders),
         measured=tuple(measured),
+        note="" if thick else SEVERAL,
     )
 
 

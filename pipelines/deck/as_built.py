@@ -42,8 +42,9 @@ class AddedAsBuilt:
 class AsBuilt:
     """A panel as built.
 
-    bars : what is used, of the mats alone, or with what is added in a part of the panel. sets :
-    all added bars. readings, statistics : of what was read.
+    bars : what is used, of the mats alone, or with what is added in a part of the panel.
+    drawn_thickness : of the panel on the drawing [m]. sets : all added bars. readings, statistics :
+    of what was read.
     from_drawing : what was not read and comes from the drawing, in words. cores : characteristic
     strength of the cores, None where none were taken. least_cover : at each face the least cover to
     the outermost bars [m], spalling taken off, 0 where they are bare; of the drawing where it was
@@ -51,6 +52,7 @@ class AsBuilt:
     """
 
     bars: SlabBars
+    drawn_thickness: float
     sets: tuple["AddedAsBuilt", ...]
     readings: PanelReadings
     statistics: Mapping[Key, Statistics]
@@ -63,10 +65,12 @@ class AsBuilt:
     def panel(self) -> str:
         return self.readings.panel
 
-    def where(self, marks: Sequence[str], name: str) -> "AsBuilt":
+    def where(self, marks: Sequence[str], name: str, drawn: SlabBars) -> "AsBuilt":
         """The part of the panel in which bars of these marks are added; those of a layer that is
-        laid bare do not count, either."""
-        bars = self.bars
+        laid bare do not count, either. drawn : by whose thicknesses, which are off by as much as
+        the panel's is."""
+        off = self.bars.thickness - self.drawn_thickness
+        bars = self.bars.at(drawn.thickness, drawn.run_on).thicker(off)
         missing = list(self.from_drawing)
         for one in self.sets:
             if one.bars.mark not in marks:
@@ -155,6 +159,7 @@ def as_built(
         raise DeckError("as-built readings", [f"panel {readings.panel}: {error}"]) from error
     return AsBuilt(
         bars=bars,
+        drawn_thickness=drawing.thickness,
         sets=sets,
         readings=readings,
         statistics=statistics,
@@ -236,7 +241,7 @@ def _spalled(bars: SlabBars, face: Face, gone: float) -> tuple[SlabBars, list[La
         changed = changed.with_bars(direction, _without(mat.bars(direction)))
     if bare:
         changed = replace(changed, gap=max(left[inner] - 2 * NONE, 0.0))
-    return replace(bars.with_mat(face, changed), thickness=bars.thickness - gone), bare
+    return bars.with_mat(face, changed).thicker(-gone), bare
 
 
 def _without(bars: Bars) -> Bars:

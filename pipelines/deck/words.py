@@ -16,6 +16,8 @@ def line_title(deck: Deck, name: str) -> str:
     line = deck.line(name)
     if line is not None and line.label:
         return line.label
+    if name.startswith("step "):
+        return f"{name} of the soffit"
     if name.startswith("opening "):
         return f"edge of {name}"
     if name in EDGES:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from pipelines.deck.deck import Beam, Deck, Line
+from pipelines.deck.thicknesses import corners
 from pipelines.model.clear_rows import clear_rows
 from pipelines.model.free_mesh import free_mesh, holds_slopes, mesh_line, shortest_span
 from pipelines.traffic.positions import dispersed
@@ -113,15 +114,8 @@ def model_on(deck: Deck, mesh: Mesh) -> PlateModel:
 
 
 def _section(deck: Deck) -> Section:
-    slab, plan = deck.slab, deck.plan
-    low, high = plan.u_range
-    left, right = plan.outline[:, 1].min(), plan.outline[:, 1].max()
-    zones = []
-    for zone in slab.zones:
-        a, b = zone.stations or (low, high)
-        c, d = zone.offsets or (left, right)
-        corners = plan.at(np.array([a, b, b, a]), np.array([c, c, d, d]))
-        zones.append(Zone(corners, zone.thickness))
+    slab = deck.slab
+    zones = [Zone(corners(deck.plan, zone), zone.thickness) for zone in slab.zones]
     thin = shortest_span(deck) if slab.theory == "kirchhoff" else None
     return Section(
         thickness=slab.thickness,

@@ -82,9 +82,10 @@ def moment_resistance(mat: Materials, h: float, d: float, area: float) -> float:
 
 def resistances(bars: SlabBars, mat: Materials) -> dict[Layer, float]:
     """m_Rd [N m/m] of every layer."""
-    h = bars.thickness
     return {
-        layer: moment_resistance(mat, h, bars.effective_depth(layer), bars.bars(layer).area)
+        layer: moment_resistance(
+            mat, bars.thickness_of(layer), bars.effective_depth(layer), bars.bars(layer).area
+        )
         for layer in LAYERS
     }
 
@@ -101,7 +102,7 @@ def steel_needed(bars: SlabBars, mat: Materials, peaks: Peaks) -> dict[Layer, fl
         section, moment = layer_section(bars, layer), peaks.ultimate[layer]
         needed = float(required_steel(moment, section, mat))
         if peaks.arms is not None:
-            z = bars.effective_depth(layer) - bars.thickness / 2 + peaks.arms[layer]
+            z = bars.effective_depth(layer) - bars.thickness_of(layer) / 2 + peaks.arms[layer]
             needed = max(needed, moment / (mat.factors.or_one("phi_bending") * z * mat.f_yd))
         found[layer] = needed
     return found

@@ -26,6 +26,7 @@ from pipelines.bars.demand.wood_armer import layer_moment
 from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import Collision
+from pipelines.deck.thicknesses import Thicknesses
 from pipelines.deck.words import line_title
 from pipelines.model.fixed_loads import FixedLoads
 from pipelines.model.responses import SolvedDeck, stream
@@ -62,13 +63,13 @@ ACCIDENTAL: dict[Standard, Source] = {
 
 
 def edge_forces(
-    collision: Collision, thickness: float, inside: ArrayLike = 0.0
+    collision: Collision, thickness: ArrayLike, inside: ArrayLike = 0.0
 ) -> tuple[Floats, Floats]:
     """Moment about mid-depth [N m/m], tension at the top positive, and tension n [N/m], at
     distances `inside` the parapet's inner face [m]."""
     spread = 2 * (collision.height + np.asarray(inside)) * np.tan(collision.spread)
     n = np.asarray(collision.force / (collision.length + spread))
-    return n * (collision.height + thickness / 2), n
+    return np.asarray(n * (collision.height + np.asarray(thickness) / 2)), n
 
 
 def accidental(mat: Materials) -> Materials:
@@ -100,7 +101,8 @@ def collision_rows(solved: SolvedDeck, mat: Materials, permanent: Floats) -> tup
         return ()
     factor, source = permanent_factor(mat.factors), ACCIDENTAL[mat.standard]
     grades, drawn = accidental(mat), DrawnBars.of(solved, mat)
-    points, h = solved.recovery.points.plan, reinforcement.bars.thickness
+    points = solved.recovery.points.plan
+    h = Thicknesses.of(deck).at(points)
 
     def arms(bars: SlabBars) -> dict[Layer, float]:
         return {TOP: float(compression_arm(layer_section(bars, TOP), grades))}

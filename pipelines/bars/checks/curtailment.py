@@ -126,7 +126,10 @@ def zones(deck_raster: Raster, drawn: DrawnBars, mat: Materials, demand: Demand)
     def halved(bars: SlabBars) -> dict[Layer, float]:
         return {
             layer: moment_resistance(
-                mat, bars.thickness, bars.effective_depth(layer), bars.bars(layer).area / 2
+                mat,
+                bars.thickness_of(layer),
+                bars.effective_depth(layer),
+                bars.bars(layer).area / 2,
             )
             for layer in LAYERS
         }

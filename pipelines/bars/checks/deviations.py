@@ -74,7 +74,7 @@ def _last(good: Callable[[float], bool], inside: float, outside: float, toleranc
 def deviated(bars: SlabBars, key: Key, by: float) -> SlabBars:
     """`bars` with one quantity changed by `by`, in SI."""
     if key.quantity == "thickness":
-        return replace(bars, thickness=bars.thickness + by)
+        return bars.thicker(by)
     if key.face is None:
         raise ValueError(f"{key.quantity} needs a face")
     mat = bars.mat(key.face)

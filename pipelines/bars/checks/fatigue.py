@@ -89,7 +89,7 @@ def unit_stresses(
     own = float(cracked_section(layer_section(bars, layer), 1.0, E_c, E_s).sigma_s)
     opposite: Layer = (other_face(layer[0]), layer[1])
     if pulled:
-        z = bars.effective_depth(layer) + bars.effective_depth(opposite) - bars.thickness
+        z = bars.effective_depth(layer) + bars.effective_depth(opposite) - bars.thickness_of(layer)
         own = max(own, 1.0 / (z * bars.bars(layer).area))
         return own, own
     section = layer_section(bars, opposite, "counted")

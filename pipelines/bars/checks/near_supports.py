@@ -151,15 +151,14 @@ def _of_group(
     )
     if number < 0:
         return plain, 0
-    line = deck.line(name)
-    assert line is not None
-    d = depth_across(deck, line, tracker.bars)
+    line = deck.line(name)  # none where the soffit steps
+    d = least_depth(tracker.bars) if line is None else depth_across(deck, line, tracker.bars)
     held = numbered.held(number)
     reach = WINDOW * d + deck.required_traffic.step
     near = _near(runs, number, reach) if held is None else _moved(held, reach, deck.course)
     shares = np.ones(len(near.loads.load))
-    counted = wheel_shares(deck, line, side, d, near.contacts)
-    shares[near.is_wheel] = counted
+    if line is not None:
+        shares[near.is_wheel] = wheel_shares(deck, line, side, d, near.contacts)
     loads, n = near.loads, len(near.positions)
     # A mean takes in the samples of its piece.
     here = np.flatnonzero(np.isin(sections.piece, sections.piece[group]))
@@ -268,6 +267,11 @@ def depth_across(deck: Deck, line: Line, bars: SlabBars) -> float:
     a, b = deck.plan.lines[line.name].full[[0, -1]]
     across: Direction = "y" if abs(b[0] - a[0]) > abs(b[1] - a[1]) else "x"
     return min(bars.effective_depth((face, across)) for face in FACES)
+
+
+def least_depth(bars: SlabBars) -> float:
+    """Of all layers [m]."""
+    return min(bars.effective_depth(layer) for layer in LAYERS)
 
 
 def wheel_shares(deck: Deck, line: Line, side: int, d: float, wheels: WheelPatches) -> Floats:

@@ -19,12 +19,14 @@ from pipelines.bars.checks.part import peaks_at
 from pipelines.bars.choice.bands import STEP, Added, Band, band_of, bands, bond, shift
 from pipelines.bars.choice.floors import Floor
 from pipelines.bars.design import Design, StandardDesign
+from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import BarChoice
 from pipelines.model.responses import SolvedDeck
 from pipelines.numbers import within
 from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import Bars, Layer, SlabBars, place_of
+from pipelines.standards.sources import Standard
 from plate.arrays import Floats
 from plate.geometry.outline import DRAWN, region
 
@@ -59,6 +61,9 @@ class Needs:
     choice: BarChoice
     floors: Mapping[Layer, Floor] = field(default_factory=dict)
     passed: Mapping[Layer, Candidate] = field(default_factory=dict)
+    _depths: dict[Standard, Sequence[tuple[NDArray[np.bool_], SlabBars]]] = field(
+        default_factory=dict
+    )
 
     @property
     def deck(self) -> Deck:
@@ -88,6 +93,16 @@ class Needs:
         """Every diameter at every spacing, least area first."""
         pairs = [Bars(d, s) for d in self.choice.diameters for s in self.choice.spacings if d < s]
         return tuple(sorted(pairs, key=lambda bars: (bars.area, -bars.spacing)))
+
+    def depths(self, standard: StandardDesign) -> Sequence[tuple[NDArray[np.bool_], SlabBars]]:
+        """The result points (n,) of the parts of the slab within which the thickness by which bars
+        are judged is the same, and bars of that."""
+        mat = standard.basis.materials
+        if mat.standard not in self._depths:
+            plan = self.solved.recovery.points.plan
+            parts = DrawnBars.of(self.solved, mat).without_added.parts
+            self._depths[mat.standard] = [(part.holds(plan), part.bars) for part in parts]
+        return self._depths[mat.standard]
 
     def peaks(self, standard: StandardDesign, where: NDArray[np.bool_]) -> Peaks:
         membrane, angle = self.design.membrane, self.design.reinforcement.angle
@@ -205,10 +220,13 @@ class Trial:
     def with_layer(self, bars: Bars) -> SlabBars | None:
         """The slab's bars with others in the layer; None where they do not fit."""
         mat = self.bars.mat(self.layer[0]).with_bars(self.layer[1], bars)
+        slab = self.needs.deck.slab
         try:
-            return self.bars.with_mat(self.layer[0], mat)
+            changed = self.bars.with_mat(self.layer[0], mat)
+            changed.at(min(slab.thickness, *(zone.thickness for zone in slab.zones), np.inf))
         except ValueError:
             return None
+        return changed
 
     def _added(self, changed: SlabBars, mat: Bars, band: Band, floor: Floor) -> Iterator[Added]:
         """The least bars added within the least reach, those whose further steel a diameter and a
@@ -284,10 +302,15 @@ class Trial:
         """The checks of the layer's bars at some result points by every standard, and how far each
         is used."""
         for standard in self.needs.standards:
-            key = standard.basis.materials.standard, where.tobytes()
-            if key not in self._peaks:
-                self._peaks[key] = self.needs.peaks(standard, where)
-            yield from judged(standard, self._peaks[key], bars, self.layer, where)
+            for inside, depths in self.needs.depths(standard):
+                mine = where & inside
+                if not mine.any():
+                    continue
+                key = standard.basis.materials.standard, mine.tobytes()
+                if key not in self._peaks:
+                    self._peaks[key] = self.needs.peaks(standard, mine)
+                there = bars.at(depths.thickness, depths.run_on)
+                yield from judged(standard, self._peaks[key], there, self.layer, mine)
 
 
 def judged(

@@ -161,7 +161,8 @@ def _times(
     bars, basis = part.bars, part.basis
     depth = principal.along(*(bars.effective_depth((face, e)) for e in DIRECTIONS))
     area = principal.along(*(bars.bars((face, e)).area for e in DIRECTIONS))
-    section = Section(h=bars.thickness, d=depth, A_s=area * TIMES[:, None])
+    h = principal.along(*(bars.thickness_of((face, e)) for e in DIRECTIONS))
+    section = Section(h=h, d=depth, A_s=area * TIMES[:, None])
     resists = one_way_resistance(section, basis.materials, v, m, n, basis.aggregate).v_Rd
     enough = np.minimum(v, resists.max(axis=0)) <= resists
     return np.asarray(TIMES[enough.argmax(axis=0)])

@@ -1,12 +1,13 @@
 """Shear of the slab at control sections beside its supporting lines, for each load position.
 
 A section runs along each side of a line at its face plus the effective depth, and no nearer to any
-edge or line than the slab's thickness (nearer, Mindlin's edge layer is in the shears). The
+edge or line than the slab's thickness (nearer, Mindlin's edge layer is in the shears), and in the
+thinner part along every step of the soffit: what lies beyond may resist less there. The
 principal shear of each load position, at every sample in the worst state of the permanent factors,
 is averaged along the section over stated widths; the widths are the finding's own condition.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -17,6 +18,7 @@ from scipy import sparse
 
 from pipelines.bars.demand.membrane import MembraneForces, in_direction, largest_tension
 from pipelines.deck.deck import Deck
+from pipelines.deck.thicknesses import Thicknesses
 from pipelines.model.responses import Response, SolvedDeck
 from pipelines.standards.actions.combinations import Combination, permanent_states
 from pipelines.standards.actions.loads import Action
@@ -37,6 +39,7 @@ from plate.solver.solution import LocalRows, Solution
 # Effective depths in the width that shear is averaged over (lower bound of the Delft guideline).
 WIDTH_IN_DEPTHS = 4.0
 SPACING = 0.1  # of samples along a section [m]
+BESIDE = 0.01  # of a section off a step of the soffit [m]
 INSIDE = 1e-6
 # Fields that matter here: m_x, m_y, m_xy, q_x, q_y.
 FORCES = slice(1, 6)
@@ -115,36 +118,37 @@ def shear_sections(
     solved: SolvedDeck,
     depth: float,
     holds: Callable[[Floats], NDArray[np.bool_]] | None = None,
+    thicknesses: Sequence[float] | None = None,
 ) -> Sections:
-    """Control sections of every straight supporting line.
+    """Control sections of every straight supporting line, and of every straight step of the soffit.
 
     depth : effective depth [m]. holds : whether plan points (n, 2) lie in the part of the slab that
     is judged, whose samples come with the whole pieces that they are of; None = all of it.
+    thicknesses : of the part [m], with `depth` in the first; sections of the others lie so much
+    further off lines. None = the slab's own.
     """
     deck = solved.deck
-    plan, thickness = deck.plan, deck.slab.thickness
+    plan, every = deck.plan, thicknesses or (deck.slab.thickness,)
+    thickness = every[0]
     names: list[str] = []
     line, side, found, piece = [], [], [], []
     count = 0
     borders = _borders(deck)
-    for support in deck.lines:
-        path = plan.lines[support.name].full if support.to_edges else plan.lines[support.name].path
-        if not _is_straight(path):
-            continue
+    for own, title, path, away, signs in (
+        *_beside_lines(deck, depth, every),
+        *_beside_steps(deck),
+    ):
         a, b = path[0], path[-1]
         length = float(np.linalg.norm(b - a))
-        along = (b - a) / length
-        normal = np.array([-along[1], along[0]])
-        normal *= 1.0 if normal.sum() > 0 else -1.0
-        away = max(0.5 * support.width + depth, thickness)
-        names.append(support.name)
+        along, normal = _directions(path)
+        names.append(title)
         n = int(length / SPACING)
         s = SPACING * np.arange(n + 1) + 0.5 * (length - SPACING * n)
-        for sign in (-1, 1):
+        for sign in signs:
             points = a + s[:, None] * along + sign * away * normal
             good = plan.contains(points, -INSIDE)
             for name, border in borders.items():
-                if name != support.name and good.any():
+                if name != own and good.any():
                     good &= distance_from_segments(points, border) >= thickness - INSIDE
             index = np.flatnonzero(good)
             for part in np.split(index, np.flatnonzero(np.diff(index) > 1) + 1):
@@ -167,6 +171,37 @@ def shear_sections(
         rows=rows,
         judged=np.ones(len(points), dtype=bool) if holds is None else holds(points),
     )
+
+
+Beside = tuple[str, str, Floats, float, tuple[int, ...]]
+"""Name of a line or "", its title, its path (n, 2), how far off it [m] and on which of its sides
+sections lie."""
+
+
+def _beside_lines(deck: Deck, depth: float, thicknesses: Sequence[float]) -> Iterator[Beside]:
+    for support in deck.lines:
+        course = deck.plan.lines[support.name]
+        path = course.full if support.to_edges else course.path
+        for t in thicknesses if _is_straight(path) else ():
+            away = max(0.5 * support.width + depth + t - thicknesses[0], t)
+            yield support.name, support.name, path, away, (-1, 1)
+
+
+def _beside_steps(deck: Deck) -> Iterator[Beside]:
+    found = Thicknesses.of(deck)
+    for path in found.straight_steps:
+        _, normal = _directions(path)
+        beside = path.mean(axis=0) + BESIDE * np.array([[-1.0], [1.0]]) * normal
+        t = found.at(beside)
+        title = f"step {1e3 * t.min():g} to {1e3 * t.max():g} mm"
+        yield "", title, path, BESIDE, ((-1, 1)[int(t.argmin())],)
+
+
+def _directions(path: Floats) -> tuple[Floats, Floats]:
+    """Unit vectors along a straight path and across it, to growing stations or offsets."""
+    along = (path[-1] - path[0]) / np.linalg.norm(path[-1] - path[0])
+    normal = np.array([-along[1], along[0]])
+    return along, normal * (1.0 if normal.sum() > 0 else -1.0)
 
 
 def _is_straight(path: Floats) -> bool:
@@ -218,7 +253,8 @@ def resistance(
     for face in FACES:
         d = principal.along(*(bars.effective_depth((face, e)) for e in DIRECTIONS))
         area = principal.along(*(bars.bars((face, e)).area for e in DIRECTIONS))
-        section = Section(h=bars.thickness, d=d, A_s=area)
+        h = principal.along(*(bars.thickness_of((face, e)) for e in DIRECTIONS))
+        section = Section(h=h, d=d, A_s=area)
         by_face[face] = one_way_resistance(section, mat, v, m, n, aggregate).v_Rd
     return np.where(m >= 0, by_face["bottom"], by_face["top"])
 
@@ -383,7 +419,8 @@ class ShearTracker:
         for face in FACES:
             d = min(self.bars.effective_depth((face, e)) for e in DIRECTIONS)
             area = min(self.bars.bars((face, e)).area for e in DIRECTIONS)
-            section = Section(h=self.bars.thickness, d=d, A_s=area)
+            h = min(self.bars.thickness_of((face, e)) for e in DIRECTIONS)
+            section = Section(h=h, d=d, A_s=area)
             values.append(float(one_way_resistance(section, self.mat, 0.0, 0.0, n).v_Rd))
         return max(min(values), 1e-9)
 

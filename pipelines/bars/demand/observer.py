@@ -165,17 +165,21 @@ class DesignWatch:
             self.shears.append(tracker(sections, widths, mats.bars, basis))
             for part in others:
                 depth = _depth(part.bars)
-                sections = shear_sections(solved, depth, part.holds)
+                both = sorted({part.bars.thickness, *dict(part.bars.run_on).values()})
+                sections = shear_sections(solved, depth, part.holds, both)
                 found.append(tracker(sections, [_design_width(depth)], part.bars, basis))
         known: dict[tuple[int, int], Sections] = {}
         for k, (basis, drawn) in enumerate(zip(bases, self.drawn, strict=True)):
             for number, one in enumerate(drawn.built):
                 built, depth = one.built, _depth(one.built.bars)
-                # without added bars parts are the same by every standard
-                key = (k if reinforcement.added else 0, number)
+                mine = one.drawn.bars
+                both = sorted({mine.thickness, *dict(mine.run_on).values()})
+                # of one thickness and without added bars parts are the same by every standard
+                parted = reinforcement.added or solved.deck.slab.zones
+                key = (k if parted else 0, number)
                 if key not in known:
                     self._of_parts |= one.holds(self.sections.points)
-                    known[key] = shear_sections(solved, depth, one.holds)
+                    known[key] = shear_sections(solved, depth, one.holds, both)
                 as_read = replace(basis, materials=built.materials(basis.materials))
                 self.panel_shears[k].append(
                     tracker(known[key], [_design_width(depth)], built.bars, as_read)

@@ -9,10 +9,12 @@ import shapely
 
 from pipelines.bars.checks.free_edges import free_edges
 from pipelines.bars.schedule.ends import thinner
-from pipelines.bars.schedule.lines import BarLine, LaidBars
+from pipelines.bars.schedule.laid import LaidBars
+from pipelines.bars.schedule.lines import BarLine
 from pipelines.bars.schedule.marks import EndAnchorage, LayerLaps, Schedule, TurnedEnd
 from pipelines.bars.schedule.pieces import Used
 from pipelines.deck.deck import Deck, Line
+from pipelines.deck.thicknesses import Thicknesses
 from pipelines.standards.detailing.anchorage import anchorage
 from pipelines.standards.detailing.laps import (
     ALL,
@@ -126,8 +128,8 @@ def _worse(one: TurnedEnd, other: TurnedEnd, leg: float) -> bool:
 
 
 def least_leg(deck: Deck) -> float:
-    """Of U-bars that need not anchor more [m]."""
-    return 2.0 * deck.required_reinforcement.bars.thickness
+    """Of U-bars that need not anchor more, where the slab is thinnest [m]."""
+    return 2.0 * Thicknesses.of(deck).parts[0][0]
 
 
 def _used(path: Floats, used: Used, at: Floats) -> Floats:
@@ -188,7 +190,8 @@ def edges_with_u_bars(
     """Edges with the directions of the bars whose ends get U-bars, and whether these have to anchor
     the bars by more than their least legs: free edges, joints, and where straight bars lack
     room."""
-    leg, bars = least_leg(deck), deck.required_reinforcement.bars
+    leg = least_leg(deck)
+    bars = deck.required_reinforcement.bars.at(leg / 2.0)
     lacking = {(end.edge, end.layer[1]) for end in ends if not end.holds}
     long = {
         (end.edge, end.layer[1])

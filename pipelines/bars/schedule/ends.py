@@ -5,10 +5,10 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 import shapely
 
+from pipelines.bars.schedule.laid import LaidBars
 from pipelines.bars.schedule.lines import (
     BarLine,
     Course,
-    LaidBars,
     arc_radius,
     course_of,
     in_bend,
@@ -23,7 +23,9 @@ from pipelines.bars.schedule.marks import (
     up,
 )
 from pipelines.bars.schedule.pieces import lapped
+from pipelines.bars.schedule.steps import lines_by_level, room_at_level
 from pipelines.deck.deck import Deck
+from pipelines.deck.thicknesses import Thicknesses
 from pipelines.standards.detailing.laps import bend_radius
 from pipelines.standards.resistance.bars import (
     FACES,
@@ -50,41 +52,67 @@ def u_bars(
     for edge, (directions, anchors) in edges.items():
         for direction in directions:
             full = fuller(bars, direction)
-            lap = thinner(bars, direction) * max(laps[face, direction] for face in FACES)
             for one in laid:
                 more = one.mark and one.whole.bars(one.layer).area > bars.bars(full).area
                 if one.layer == full or (more and one.layer[1] == direction):
-                    leg = up(max(2.0 * bars.thickness, lap if anchors else 0.0))
-                    yield from _u_bars(one, u_height(bars, direction), edge, leg)
+                    for h, ends in _by_thickness(deck, one, edge).items():
+                        there = bars.at(h)
+                        lap = thinner(there, direction) * max(
+                            laps[face, direction] for face in FACES
+                        )
+                        leg = up(max(2.0 * h, lap if anchors else 0.0))
+                        yield from _u_bars(deck, one, there, ends, edge, leg)
 
 
-def _u_bars(laid: LaidBars, height: float, edge: str, most: float) -> Iterator[Mark]:
-    """Those beside bars that end at an edge; most : length of their legs, shorter ones, beside bars
-    that are shorter themselves, are a series."""
-    direction = laid.layer[1]
+def _by_thickness(deck: Deck, laid: LaidBars, edge: str) -> dict[float, list[tuple[BarLine, int]]]:
+    """Lines that end at an edge, each with the number of its end there, by the thickness of the
+    slab [m]; none of bars that run on past a step up to the edge: others lie below them."""
+    ended = [
+        (line, side) for line in laid.lines for side, name in enumerate(line.ends) if name == edge
+    ]
+    if not ended:
+        return {}
+    found: dict[float, list[tuple[BarLine, int]]] = {}
+    points = np.array([line.path[-side] for line, side in ended])
+    for one, h in zip(ended, Thicknesses.of(deck).at(points).tolist(), strict=True):
+        if laid.layer[0] == "top" or h == laid.whole.thickness:
+            found.setdefault(h, []).append(one)
+    return found
+
+
+def _u_bars(
+    deck: Deck,
+    laid: LaidBars,
+    bars: SlabBars,
+    ends: Sequence[tuple[BarLine, int]],
+    edge: str,
+    most: float,
+) -> Iterator[Mark]:
+    """Those beside bars that end at an edge, bars : of the slab there; most : length of their legs,
+    which end before a step to a thinner part; shorter ones, beside bars that are shorter
+    themselves, are a series."""
+    thicknesses, cover = Thicknesses.of(deck), course_of(deck, laid.layer[1]).cover
+    direction, height = laid.layer[1], u_height(bars, laid.layer[1])
     diameter = u_diameter(laid.bars.diameter, height)
     radius = bend_radius(diameter)
     whole: list[PlacedBar] = []
     shorter: list[PlacedBar] = []
-    for line in laid.lines:
-        for side, name in enumerate(line.ends):
-            if name != edge:
-                continue
-            own = min(most, down(line.length))
-            path = (
-                line.part(0.0, own)
-                if side == 0
-                else line.part(line.length - own, line.length)[::-1]
-            )
-            cut = up(u_length(own, height, diameter, radius))
-            placed = whole if own == most else shorter
-            placed.append(PlacedBar(path, cut, line.across))
+    rooms = [room_at_level(thicknesses, line, side, cover) for line, side in ends]
+    if len({round(down(room), 3) for room in rooms}) == 1:
+        most = min(most, down(rooms[0]))
+    for (line, side), room in zip(ends, rooms, strict=True):
+        own = min(most, down(room))
+        path = line.part(0.0, own) if side == 0 else line.part(line.length - own, line.length)[::-1]
+        cut = up(u_length(own, height, diameter, radius))
+        placed = whole if own == most else shorter
+        placed.append(PlacedBar(path, cut, line.across))
     for those, leg in ((whole, round(most, 3)), (shorter, None)):
         if those:
             yield Mark(
                 number=0,
                 use="U-bar",
                 layers=(("top", direction), ("bottom", direction)),
+                thickness=bars.thickness,
                 of=edge,
                 diameter=diameter,
                 spacing=laid.bars.spacing,
@@ -131,7 +159,8 @@ def edge_bars(
 ) -> Iterator[Mark]:
     """A bar at the top and one at the bottom along every edge of the slab with U-bars, in their
     bends; openings have trimmers."""
-    bars = deck.required_reinforcement.bars
+    mats = deck.required_reinforcement.bars
+    bars = mats.at(Thicknesses.of(deck).parts[0][0])
     for edge, (directions, _) in edges.items():
         if edge.startswith("opening") or not directions:
             continue
@@ -150,23 +179,37 @@ def edge_bars(
             line = BarLine(number=number, path=path, length=length, across=0.0, ends=("", ""))
             # as of the layer's own bars, in AASHTO with the square of the diameter
             lap = laps[face, along] * max(diameter / bars.bars((face, along)).largest, 1.0) ** 2
-            for group in lapped([line], lap, stock, lambda points: np.zeros(len(points))):
-                for placed in group.pieces():
-                    bend = arc_radius(deck.plan, placed[0].path)
-                    yield Mark(
-                        number=0,
-                        use="edge bar",
-                        layers=((face, along),),
-                        of=edge,
-                        diameter=diameter,
-                        spacing=0.0,
-                        shape="00" if bend is None else "67",
-                        a=round(placed[0].cut, 3),
-                        b=None,
-                        c=None,
-                        radius=None if bend is None else (round(bend, 3), round(bend, 3)),
-                        ranges=(tuple(placed),),
-                    )
+            for t, mine in lines_by_level(deck, (face, along), [line], course.cover).items():
+                for group in lapped(mine, lap, stock, lambda points: np.zeros(len(points))):
+                    for placed in group.pieces():
+                        yield _edge_bar(deck, (face, along), t, edge, diameter, placed)
+
+
+def _edge_bar(
+    deck: Deck,
+    layer: Layer,
+    thickness: float,
+    edge: str,
+    diameter: float,
+    placed: Sequence[PlacedBar],
+) -> Mark:
+    bend = arc_radius(deck.plan, placed[0].path)
+    cuts = {round(bar.cut, 3) for bar in placed}
+    return Mark(
+        number=0,
+        use="edge bar",
+        layers=(layer,),
+        thickness=thickness,
+        of=edge,
+        diameter=diameter,
+        spacing=0.0,
+        shape="00" if bend is None else "67",
+        a=cuts.pop() if len(cuts) == 1 else None,
+        b=None,
+        c=None,
+        radius=None if bend is None else (round(bend, 3), round(bend, 3)),
+        ranges=(tuple(placed),),
+    )
 
 
 def _beside(course: Course, edge: str, diameter: float) -> Floats | None:

@@ -11,7 +11,7 @@ import shapely
 
 from pipelines.deck.deck import Deck
 from pipelines.standards.detailing.laps import bend_radius
-from pipelines.standards.resistance.bars import FACES, LAYERS, Bars, Direction, Layer, SlabBars
+from pipelines.standards.resistance.bars import FACES, Bars, Direction
 from plate.arrays import Floats, Ints
 from plate.geometry.curves import sampled
 from plate.geometry.outline import DRAWN, region
@@ -176,49 +176,6 @@ class Course:
         at = shapely.Point(point)
         name = min(self.edges, key=lambda name: self.edges[name].distance(at))
         return name if self.edges[name].distance(at) < 1.5 * self.inset + 0.02 else ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class LaidBars:
-    """Bars of a mat, or with the `mark` of those added to it, and the lines on which they lie.
-
-    whole : the bars of the slab where these lie.
-    """
-
-    layer: Layer
-    mark: str
-    bars: Bars
-    whole: SlabBars
-    lines: tuple[BarLine, ...]
-
-
-def laid_bars(deck: Deck) -> tuple[LaidBars, ...]:
-    """The bars of every layer: of its mat, then those added to it."""
-    reinforcement = deck.required_reinforcement
-    found = []
-    for layer in LAYERS:
-        mat, course = reinforcement.bars.bars(layer), course_of(deck, layer[1])
-        found.append(
-            LaidBars(
-                layer=layer,
-                mark="",
-                bars=mat,
-                whole=reinforcement.bars,
-                lines=course.lines(mat),
-            )
-        )
-        found += [
-            LaidBars(
-                layer=layer,
-                mark=added.mark,
-                bars=added.bars,
-                whole=reinforcement.with_added(added),
-                lines=course.lines(mat, added.bars, added.area),
-            )
-            for added in reinforcement.added
-            if added.layer == layer
-        ]
-    return tuple(found)
 
 
 def course_of(deck: Deck, direction: Direction) -> Course:

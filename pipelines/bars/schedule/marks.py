@@ -57,7 +57,8 @@ class PlacedBar:
 class Mark:
     """Bars that are bent alike, or in lengths that run from one to another.
 
-    layers : that they lie in, both of a U-bar; of : mark of added bars, edge or opening; spacing :
+    layers : that they lie in, both of a U-bar; thickness : of the slab at whose level those of the
+    bottom lie [m]; of : mark of added bars, edge or opening; spacing :
     across the bars [m], 0 = by number; a, b, c : None where the shape or a series has none;
     radius : inside of bends, or of the axis of an arc, from the smallest to the largest.
     ranges : the bars that lie side by side, over which one that is drawn stands for all.
@@ -66,6 +67,7 @@ class Mark:
     number: int
     use: Use
     layers: tuple[Layer, ...]
+    thickness: float
     of: str
     diameter: float
     spacing: float
@@ -233,7 +235,7 @@ def numbered(marks: Sequence[Mark]) -> tuple[Mark, ...]:
         lengths = tuple(mark.lengths)
         own = len(lengths) > 1
         bent = (mark.diameter, mark.shape, mark.b, mark.radius, lengths)
-        key = (mark.use, mark.layers, mark.of, *bent, id(mark) if own else 0)
+        key = (mark.use, mark.layers, mark.thickness, mark.of, *bent, id(mark) if own else 0)
         before = alike.get(key)
         if before is not None:
             mark = replace(before, ranges=before.ranges + mark.ranges)

@@ -11,9 +11,12 @@ from math import ceil
 import numpy as np
 import shapely
 
-from pipelines.bars.schedule.lines import SHORTEST, Course, LaidBars, course_of, true_length
+from pipelines.bars.schedule.laid import LaidBars
+from pipelines.bars.schedule.lines import SHORTEST, Course, course_of, true_length
 from pipelines.bars.schedule.marks import SLACK, Mark, PlacedBar, Use, down
+from pipelines.bars.schedule.steps import level_along
 from pipelines.deck.deck import Deck
+from pipelines.deck.thicknesses import Thicknesses
 from pipelines.standards.resistance.bars import FACES, LAYERS, Layer
 from plate.arrays import Floats
 from plate.geometry.curves import sampled
@@ -71,7 +74,7 @@ def _trimmers(
             at = edge + side * (0.5 * bars.diameter + k * apart)
             path = at * course.aside + ends[:, None] * course.along
             found[-1] += _clipped(course, path, float(at))
-    yield from _mark("trimmer", layer, number, bars.diameter, found)
+    yield from _mark(course.deck, "trimmer", layer, number, bars.diameter, found)
 
 
 def _diagonals(
@@ -86,7 +89,7 @@ def _diagonals(
         middle = corner + (np.sqrt(2.0) * course.inset + 0.5 * diameter) * out
         path = middle + np.array([[-bond], [bond]]) * aside
         found.append(_clipped(course, path, float(middle @ course.aside)))
-    yield from _mark("diagonal", layer, number, diameter, found)
+    yield from _mark(course.deck, "diagonal", layer, number, diameter, found)
 
 
 def _clipped(course: Course, path: Floats, across: float) -> list[PlacedBar]:
@@ -101,16 +104,23 @@ def _clipped(course: Course, path: Floats, across: float) -> list[PlacedBar]:
 
 
 def _mark(
-    use: Use, layer: Layer, number: int, diameter: float, placed: list[list[PlacedBar]]
+    deck: Deck,
+    use: Use,
+    layer: Layer,
+    number: int,
+    diameter: float,
+    placed: list[list[PlacedBar]],
 ) -> Iterator[Mark]:
     """One mark, of bars that an edge makes shorter a series; nothing where none has room. placed :
     bars side by side."""
     cuts = {round(bar.cut, 3) for side in placed for bar in side}
     if cuts:
+        paths = [bar.path for side in placed for bar in side]
         yield Mark(
             number=0,
             use=use,
             layers=(layer,),
+            thickness=level_along(Thicknesses.of(deck), paths),
             of=f"opening {number}",
             diameter=diameter,
             spacing=0.0,

@@ -15,7 +15,8 @@ from pipelines.bars.schedule.anchored import (
     turned_ends,
 )
 from pipelines.bars.schedule.ends import edge_bars, u_bars
-from pipelines.bars.schedule.lines import LaidBars, arc_radius, laid_bars
+from pipelines.bars.schedule.laid import LaidBars, laid_bars
+from pipelines.bars.schedule.lines import arc_radius
 from pipelines.bars.schedule.marks import (
     EndAnchorage,
     LayerLaps,
@@ -29,7 +30,7 @@ from pipelines.bars.schedule.marks import (
 from pipelines.bars.schedule.openings import bars_at_openings
 from pipelines.bars.schedule.pieces import Lapped, Used, lapped
 from pipelines.deck.deck import Deck
-from pipelines.deck.reinforcement import Reinforcement
+from pipelines.deck.thicknesses import Thicknesses
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.detailing.anchorage import anchorage
 from pipelines.standards.detailing.laps import ALL, HALF, lap_length
@@ -77,7 +78,7 @@ def scheduled(
     reinforcement = deck.required_reinforcement
     stock = reinforcement.stock
     laid = laid_bars(deck)
-    longest = {layer: longest_lap(reinforcement, layer) for layer in LAYERS}
+    longest = {layer: longest_lap(deck, layer) for layer in LAYERS}
     lengths = {layer: length for layer, (length, _) in longest.items()}
     marks: list[Mark] = []
     laps: list[LayerLaps] = []
@@ -94,7 +95,7 @@ def scheduled(
                 layer=layer,
                 length=lengths[layer],
                 by=longest[layer][1],
-                sets=tuple(_sets(reinforcement, layer)),
+                sets=tuple(_sets(deck, layer)),
                 highest=max(found, default=None),
                 too_long=sum(
                     line.length > stock + 1e-6
@@ -105,12 +106,13 @@ def scheduled(
             )
         )
     edges = edges_with_u_bars(deck, ends, turned)
-    at_edges = {layer: _longest(reinforcement, layer, ALL)[0] for layer in LAYERS}
+    at_edges = {layer: _longest(deck, layer, ALL)[0] for layer in LAYERS}
     marks += u_bars(deck, laid, edges, at_edges)
     marks += edge_bars(deck, edges, lengths, stock)
-    anchored = {layer: _bond(reinforcement, layer) for layer in LAYERS}
+    anchored = {layer: _bond(deck, layer) for layer in LAYERS}
     marks += bars_at_openings(deck, laid, anchored)
     area = plan_area(deck.plan)
+    thicknesses = Thicknesses.of(deck)
     marks = [mark for mark in marks if mark.bars]
     made = Schedule(
         marks=numbered(marks),
@@ -119,7 +121,7 @@ def scheduled(
         turned=tuple(end for end in turned if end.layer[1] in edges.get(end.edge, ((), False))[0]),
         stock=stock,
         area=area,
-        volume=area * reinforcement.bars.thickness,
+        volume=area * thicknesses.mean,
         anchorage={},
     )
     mats = [basis.materials for basis in reinforcement.bases]
@@ -131,29 +133,32 @@ def _largest(values: Sequence[Floats], nearest: Callable[[Floats], Ints]) -> Use
     return lambda points: most[nearest(points)]
 
 
-def _sets(reinforcement: Reinforcement, layer: Layer) -> Iterator[SlabBars]:
-    """The bars of a layer alone and with those added to it."""
-    yield reinforcement.bars
-    yield from (reinforcement.with_added(a) for a in reinforcement.added if a.layer == layer)
+def _sets(deck: Deck, layer: Layer) -> Iterator[SlabBars]:
+    """The bars of a layer alone and with those added to it, in every thickness of the slab."""
+    reinforcement = deck.required_reinforcement
+    sets = [reinforcement.bars]
+    sets += [reinforcement.with_added(a) for a in reinforcement.added if a.layer == layer]
+    for thickness, _ in Thicknesses.of(deck).parts:
+        yield from (bars.at(thickness) for bars in sets)
 
 
-def longest_lap(reinforcement: Reinforcement, layer: Layer) -> tuple[float, Standard]:
+def longest_lap(deck: Deck, layer: Layer) -> tuple[float, Standard]:
     """Lap of a layer's bars [m] and the standard that asks for it."""
-    return _longest(reinforcement, layer, HALF)
+    return _longest(deck, layer, HALF)
 
 
-def _longest(reinforcement: Reinforcement, layer: Layer, share: float) -> tuple[float, Standard]:
-    mats = [basis.materials for basis in reinforcement.bases]
+def _longest(deck: Deck, layer: Layer, share: float) -> tuple[float, Standard]:
+    mats = [basis.materials for basis in deck.required_reinforcement.bases]
     return max(
         (lap_length(bars, layer, mat, share=share), mat.standard)
-        for bars in _sets(reinforcement, layer)
+        for bars in _sets(deck, layer)
         for mat in mats
     )
 
 
-def _bond(reinforcement: Reinforcement, layer: Layer) -> float:
-    mats = [basis.materials for basis in reinforcement.bases]
-    return max(anchorage(bars, layer, mat) for bars in _sets(reinforcement, layer) for mat in mats)
+def _bond(deck: Deck, layer: Layer) -> float:
+    mats = [basis.materials for basis in deck.required_reinforcement.bases]
+    return max(anchorage(bars, layer, mat) for bars in _sets(deck, layer) for mat in mats)
 
 
 def _marks(plan: Plan, laid: LaidBars, groups: Sequence[Lapped]) -> Iterator[Mark]:
@@ -170,6 +175,7 @@ def _mark(plan: Plan, laid: LaidBars, placed: Sequence[PlacedBar]) -> Mark:
         number=0,
         use="added" if laid.mark else "mat",
         layers=(laid.layer,),
+        thickness=laid.whole.thickness,
         of=laid.mark,
         diameter=laid.bars.diameter,
         spacing=laid.bars.spacing,

@@ -38,6 +38,8 @@ from pipelines.deck.reinforcement import (
     Reinforcement,
     Survey,
 )
+from pipelines.deck.survey import Key
+from pipelines.deck.thicknesses import Thicknesses, as_drawn
 from pipelines.errors import CoverageError, DeckError
 from pipelines.files import is_beside
 from pipelines.standards.detailing.tables import LIST_EXPOSURES
@@ -90,13 +92,16 @@ def reinforcement(
     if not tables.any or slab is None:
         return None
     before = len(mistakes.lines)
-    if slab.zones:
-        mistakes.add("[[bars]]", None, "not yet supported on a slab with zones of other thickness")
+    if slab.zones and (
+        tables.membrane or any(line.beam and line.beam.connection for line in lines)
+    ):
+        told = "with membrane forces, imposed or of composite beams, take a slab of one thickness"
+        mistakes.add("[[bars]]", None, f"{told}: [[slab.zone]] has others")
     bases = _bases(tables.concretes, tables.steels, factors, given.of("checks"), mistakes)
     choice = None
     if tables.choice is not None:
         choice = bar_choice(tables.choice, tables.concretes, mistakes)
-    slab_bars = _slab_bars(tables.bars, slab.thickness, mistakes)
+    slab_bars = _slab_bars(tables.bars, slab, mistakes)
     imposed = tuple(_imposed(where, table, mistakes) for where, table in tables.membrane)
     beams = _beams(tables.beams, lines, mistakes)
     damage = None if tables.fatigue is None else _damage(tables.fatigue, bases, mistakes)
@@ -104,7 +109,8 @@ def reinforcement(
     added = () if slab_bars is None else added_bars(tables.bars, slab_bars, plan, mistakes)
     readings = None
     if survey is not None and slab_bars is not None:
-        readings = _survey(survey, slab_bars, added, plan, folder, mistakes)
+        found = Thicknesses(plan, slab)
+        readings = _survey(survey, slab_bars, added, found, folder, mistakes)
     if len(mistakes.lines) > before or slab_bars is None:
         return None
     return Reinforcement(
@@ -278,7 +284,7 @@ def _bases(
 
 
 def _slab_bars(
-    tables: tuple[tuple[str, BarsTable], ...], thickness: float, mistakes: Mistakes
+    tables: tuple[tuple[str, BarsTable], ...], slab: Slab, mistakes: Mistakes
 ) -> SlabBars | None:
     """Both mats; a mistake where one is missing, stands twice or does not fit."""
     mats: dict[str, Mat] = {}
@@ -306,10 +312,13 @@ def _slab_bars(
     if len(angles) > 1:
         mistakes.add("[[bars]] angle_deg", sorted(angles), "must be the same at both faces")
     try:
-        return SlabBars(thickness, mats["top"], mats["bottom"])
+        found = SlabBars(slab.thickness, mats["top"], mats["bottom"])
+        for thickness in {zone.thickness for zone in slab.zones}:
+            found.at(thickness)
     except ValueError as error:
         mistakes.add("[[bars]]", None, str(error))
         return None
+    return found
 
 
 def _layer(table: LayerTable) -> Bars:
@@ -320,7 +329,7 @@ def _survey(
     table: SurveyTable,
     drawing: SlabBars,
     added: Sequence[AddedBars],
-    plan: Plan,
+    thicknesses: Thicknesses,
     folder: Path,
     mistakes: Mistakes,
 ) -> Survey | None:
@@ -328,7 +337,7 @@ def _survey(
         mistakes.add("[survey] file", table.file, BESIDE)
         return None
     size = _pair(table.panel_m)
-    panels = Panels(plan, size)
+    panels = Panels(thicknesses.plan, size)
     if panels.count > MOST_PANELS:
         told = f"makes {panels.count} panels; allowed is {MOST_PANELS} at most"
         mistakes.add("[survey] panel_m", table.panel_m, told)
@@ -337,10 +346,16 @@ def _survey(
         layers = {one.mark: one.layer for one in added}
         readings = read_survey(folder / table.file, panels, layers)
         sets = [(one.layer, one.bars) for one in added]
-        built = {
-            panels.names.index(name): as_built(drawing, one, table.value, sets)
-            for name, one in readings.items()
-        }
+        built = {}
+        for name, one in readings.items():
+            number = panels.names.index(name)
+            drawn = as_drawn(drawing, panels, number, thicknesses)
+            if drawn is None and Key("thickness") in one.readings:
+                told = (
+                    "one thickness is read where the drawing has several: cut the panels, panel_m"
+                )
+                mistakes.add(f"[survey] {table.file}", None, f"panel {name}: {told}")
+            built[number] = as_built(drawn or drawing, one, table.value, sets)
     except DeckError as error:
         for line in error.mistakes:
             mistakes.add(f"[survey] {table.file}", None, line)

@@ -14,8 +14,9 @@ Factor = Annotated[float, Range(0.01, 10.0)]
 
 
 class ZoneTable(Table):
-    """A part of the slab with another thickness: a haunch, a thickened joint edge. The mid-plane
-    stays, zones may not overlap, and a slab with zones has no checks of bars."""
+    """A part of the slab with another thickness: a haunch, a thickened joint edge. The model's
+    mid-plane stays; of the bars it is the top that is level, the soffit steps. Zones may not
+    overlap."""
 
     stations_m: Pair | None = entry(
         "From which station to which the zone reaches; on skew decks its ends run with the C "

@@ -4,13 +4,21 @@ import numpy as np
 
 from pipelines.bars.schedule.marks import Schedule
 from pipelines.deck.deck import Deck
+from pipelines.deck.thicknesses import Thicknesses
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.axes import Axes
 from pipelines.report.drawings.bar_ranges import DrawnRange, layer_ranges
 from pipelines.report.drawings.bars import INKS, layer_name
 from pipelines.report.drawings.canvas import SMALL, Paper, draw
 from pipelines.report.drawings.colours import SOFT
-from pipelines.report.drawings.plan import deck_canvas, faint_lines, frame, line_names, outline
+from pipelines.report.drawings.plan import (
+    deck_canvas,
+    faint_lines,
+    frame,
+    line_names,
+    outline,
+    traced,
+)
 from pipelines.standards.resistance.bars import Layer
 
 APART = 4.0  # of pieces of a line that are drawn beside each other [point]
@@ -27,6 +35,8 @@ def bars_drawing(deck: Deck, schedule: Schedule, layer: Layer) -> Drawing:
         outline(axes, deck)
         faint_lines(axes, deck)
         line_names(axes, deck, (0.45, 0.45))
+        for path in Thicknesses.of(deck).straight_steps:
+            axes.path(traced(deck, path), ink=SOFT, width=0.8, dash=(5, 3))
         for one in layer_ranges(deck, schedule, layer):
             _range(axes, one, INKS[layer[1]], room.scale)
 

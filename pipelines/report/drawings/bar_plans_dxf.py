@@ -17,7 +17,7 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
 from pipelines.numbers import as_given
 from pipelines.report.drawings.bar_ranges import DrawnRange, beside_ranges, counted, layer_ranges
-from pipelines.report.drawings.bars import layer_name, layer_title
+from pipelines.report.drawings.bars import layer_name, layer_title, step_words
 from pipelines.report.drawings.dxf_parts import (
     MM,
     PLAN,
@@ -33,6 +33,7 @@ from plate.arrays import Floats
 
 GAP = 0.35 * PLAN  # of the pieces of a line that are drawn beside each other
 LETTER = 0.7 * PLAN  # width, no less than of any
+FAR = 100 * PLAN  # beyond all that a plan may need
 LINE = 1.8 * PLAN  # from one line of words to the next
 SIDES = np.array([-1.0, -1.0, 1.0, 1.0])  # of the corners of a strip of words
 # Where words are tried, in lines across them.
@@ -46,9 +47,12 @@ def layer_plan(
     bars = deck.required_reinforcement.bars
     title = f"BARS OF LAYER {layer_title(bars, layer)}, plan, plot at 1:100; {TO_VERIFY}"
     ground = _begin(space, deck, title, top)
-    # title and dimensions
-    above = (ground.x_min - 3 * PLAN, ground.above + 1.5 * PLAN, ground.x_max + 5 * PLAN, top)
-    taken = [shapely.box(*above)]
+    # title and dimensions with all that is above, names of lines and notes with all below
+    left, right = ground.x_min - FAR, ground.x_max + FAR
+    taken = [
+        shapely.box(left, ground.above + 1.5 * PLAN, right, top + FAR),
+        shapely.box(left, ground.below - FAR, right, ground.below - 0.4 * PLAN),
+    ]
     for one in layer_ranges(deck, schedule, layer):
         on = f"BARS ALONG {layer[1].upper()} (mm)"
         _range(space, one, ground.shift, on, taken)
@@ -61,7 +65,7 @@ def layer_plan(
         "@spacing, L cut length, mark in a ring. U-bars and edge bars: plan of edges; trimmers: "
         "details of openings.",
     ]
-    words += _added(deck, layer)
+    words += [*_added(deck, layer), *step_words(deck)]
     if laps.highest is not None:
         words.append(
             f"Laps {MM * laps.length:.0f} mm or more as drawn, those of every other line shifted; "

@@ -10,6 +10,7 @@ import shapely
 from pipelines.bars.schedule.lines import in_bend, true_length
 from pipelines.bars.schedule.marks import Mark, PlacedBar, Schedule
 from pipelines.deck.deck import Deck, Line
+from pipelines.deck.thicknesses import Thicknesses
 from pipelines.deck.words import line_title
 from pipelines.numbers import length
 from pipelines.report.drawings.plan import line_path
@@ -87,10 +88,11 @@ class Support:
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Section:
     """What a section shows. pieces : of slab, from where to where [m], and whether either end is
-    an edge of the slab."""
+    an edge of the slab; depths : from where to where the slab is how thick [m]."""
 
     cut: Cut
     pieces: tuple[tuple[float, float, bool, bool], ...]
+    depths: tuple[tuple[float, float, float], ...]
     rounds: tuple[RoundBar, ...]
     longs: tuple[LongBar, ...]
     bends: tuple[BentBar, ...]
@@ -99,6 +101,16 @@ class Section:
     @property
     def width(self) -> float:
         return max(end for _, end, *_ in self.pieces)
+
+    @property
+    def deepest(self) -> float:
+        """The largest thickness that it shows [m]."""
+        return max(t for *_, t in self.depths)
+
+    def depth(self, at: float) -> float:
+        """The thickness at a place, on a step the larger [m]."""
+        inside = [t for start, end, t in self.depths if start - SAME <= at <= end + SAME]
+        return max(inside, default=self.deepest)
 
 
 def named_sections(deck: Deck, schedule: Schedule) -> Iterator[Section]:
@@ -220,8 +232,9 @@ def _section(deck: Deck, schedule: Schedule, cut: Cut) -> Section | None:
     rounds: list[RoundBar] = []
     longs: list[LongBar] = []
     bends: list[BentBar] = []
-    bars = deck.required_reinforcement.bars
+    mats = deck.required_reinforcement.bars
     for mark in schedule.marks:
+        bars = mats.at(mark.thickness)
         with_cut: list[PlacedBar] = []
         for bar in mark.bars:
             along = bar.path[-1] - bar.path[0]
@@ -252,11 +265,24 @@ def _section(deck: Deck, schedule: Schedule, cut: Cut) -> Section | None:
     return Section(
         cut=cut,
         pieces=tuple(sorted(pieces)),
+        depths=tuple(sorted(_thicknesses(deck, parts, s))),
         rounds=tuple(rounds),
         longs=tuple(longs),
         bends=tuple(bends),
         supports=tuple(_supports(deck, line, s)),
     )
+
+
+def _thicknesses(
+    deck: Deck, parts: Sequence[Floats], s: Callable[[Floats], float]
+) -> Iterator[tuple[float, float, float]]:
+    """From where to where along the section the slab is how thick."""
+    for path in parts:
+        for t, area in Thicknesses.of(deck).parts:
+            for piece in shapely.get_parts(shapely.LineString(path).intersection(area)):
+                if isinstance(piece, shapely.LineString) and piece.length > SAME:
+                    start, end = sorted(s(np.array(piece.coords[k])) for k in (0, -1))
+                    yield start, end, t
 
 
 def _nearest(

@@ -12,6 +12,7 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
 from pipelines.numbers import as_given
 from pipelines.report.drawings.bar_sections import (
+    SAME,
     BentBar,
     LongBar,
     RoundBar,
@@ -36,11 +37,11 @@ def section_sheets(space: Modelspace, deck: Deck, schedule: Schedule, top: float
 def _sheet(space: Modelspace, deck: Deck, section: Section, top: float) -> float:
     cut, bars = section.cut, deck.required_reinforcement.bars
     size = 2.5 * cut.scale  # of text, 2.5 mm as plotted
-    h = MM * bars.thickness
+    h = MM * section.deepest
     title = f"SECTION {RUNS[cut.direction]} at {cut.where}, plot at 1:{cut.scale}; {TO_VERIFY}"
     text(space, title.replace("\u2013", "-"), (0.0, top), 1.4 * size)
     top -= 6 * size
-    _slab(space, section, top, h, size)
+    _slab(space, section, top, size)
     for bar in section.longs:
         on = {"layer": f"BARS ALONG {bar.layer[1].upper()} (mm)"}
         z, r = top - MM * bar.depth, MM * bar.mark.diameter / 2
@@ -56,21 +57,28 @@ def _sheet(space: Modelspace, deck: Deck, section: Section, top: float) -> float
         x, w = MM * support.at, MM * support.width / 2
         axis = {"layer": "SUPPORTING LINES (mm)", "ltscale": size / 2}
         low = top - h - BELOW * size
-        space.add_line((x, top - h), (x, low), dxfattribs=axis)
+        soffit = top - MM * section.depth(support.at)
+        space.add_line((x, soffit), (x, low), dxfattribs=axis)
         for side in (-w, w) if w > 0.0 else ():
-            space.add_line((x + side, top - h), (x + side, low), dxfattribs={"layer": "SLAB (mm)"})
+            space.add_line((x + side, soffit), (x + side, low), dxfattribs={"layer": "SLAB (mm)"})
         name = line_title(deck, support.line.name)
         text(space, name, (x, low - 0.4 * size), size, Align.TOP_CENTER)
-    _beams(space, deck, section, top, h)
-    left = -3 * size
-    dimension(space, (0.0, top), (0.0, top - h), (2 * left, top), size, upright=True)
-    covers = [("top", 0.0), ("bottom", h)]
+    _beams(space, deck, section, top)
+    left, first = -3 * size, MM * section.depths[0][2]
+    dimension(space, (0.0, top), (0.0, top - first), (2 * left, top), size, upright=True)
+    for start, end, t in section.depths if len(section.depths) > 1 else ():
+        at = (MM * start + 0.5 * size, top - MM * t - 0.5 * size)
+        if MM * (end - start) > 7 * size:
+            text(space, f"h = {as_given(round(MM * t, 6))}", at, size, Align.TOP_LEFT)
+    covers = [("top", 0.0), ("bottom", first)]
     for face, depth in covers:
         cover = MM * bars.mat(face).cover  # type: ignore[arg-type]
         inner = depth + cover if face == "top" else depth - cover
         a, b = sorted((depth, inner))
         dimension(space, (0.0, top - a), (0.0, top - b), (left, top), size, upright=True)
     low = top - h - (BELOW + 4) * size if section.supports else top - h - 3 * size
+    if len(section.depths) > 1 and not section.supports:
+        low -= 2 * size
     for sentence in (CAUTION, _legend(deck, section)):
         for words in wrap(sentence, 100):
             text(space, words, (0.0, low), size)
@@ -78,15 +86,21 @@ def _sheet(space: Modelspace, deck: Deck, section: Section, top: float) -> float
     return low - 4 * size
 
 
-def _slab(space: Modelspace, section: Section, top: float, h: float, size: float) -> None:
+def _slab(space: Modelspace, section: Section, top: float, size: float) -> None:
     on = {"layer": "SLAB (mm)"}
     for start, end, *edges in section.pieces:
         a, b = MM * start, MM * end
-        for z in (top, top - h):
-            space.add_line((a, z), (b, z), dxfattribs=on)
-        for x, is_edge in zip((a, b), edges, strict=True):
+        space.add_line((a, top), (b, top), dxfattribs=on)
+        soffit = [
+            (MM * x, top - MM * t)
+            for low, high, t in section.depths
+            if start - SAME < 0.5 * (low + high) < end + SAME
+            for x in (low, high)
+        ]
+        space.add_lwpolyline(soffit, dxfattribs=on)
+        for x, low, is_edge in zip((a, b), (soffit[0][1], soffit[-1][1]), edges, strict=True):
             look = on if is_edge else on | {"linetype": "DASHED", "ltscale": size}
-            space.add_line((x, top), (x, top - h), dxfattribs=look)
+            space.add_line((x, top), (x, low), dxfattribs=look)
 
 
 def _bend(space: Modelspace, deck: Deck, bend: BentBar, top: float) -> None:
@@ -95,12 +109,13 @@ def _bend(space: Modelspace, deck: Deck, bend: BentBar, top: float) -> None:
     u_bar(space, mark, MM * bend.at, MM * bend.leg, level, rightward=bend.rightward)
 
 
-def _beams(space: Modelspace, deck: Deck, section: Section, top: float, h: float) -> None:
+def _beams(space: Modelspace, deck: Deck, section: Section, top: float) -> None:
     """Outlines of concrete beams whose bars the deck file states, at the height of the model."""
     for beam in deck.required_reinforcement.beams:
         for support in section.supports:
             if support.line.name in beam.lines and support.line.beam is not None:
                 x, w, d = MM * support.at, MM * beam.width / 2, MM * beam.depth
+                h = MM * section.depth(support.at)
                 high = top - h / 2 - MM * support.line.beam.eccentricity + d / 2
                 corners = [(x - w, high), (x + w, high), (x + w, high - d), (x - w, high - d)]
                 look = {"layer": "SLAB (mm)", "linetype": "DASHED", "ltscale": h / 10}

@@ -30,6 +30,7 @@ FORMATS = {"A3": (420.0, 297.0), "A1": (841.0, 594.0)}  # ISO 216 [mm]
 BINDING, EDGE = 20.0, 10.0  # from the paper's edge to the frame: left, elsewhere [mm]
 FOOT = 16.0  # strip along the foot of a frame: title, cautions, number [mm]
 NOTE = 2.5  # height of its letters, that of the drawings' notes [mm]
+LETTER = 0.85  # mean width of those of the cautions, in heights
 MARGIN = 1.0  # round a drawing [mm]
 APART = 6.0  # of drawings on a sheet, and from its frame [mm]
 SCALE = re.compile(r"plot at 1:(\d+)")
@@ -188,7 +189,7 @@ def _sheet(sheet: Sheet, title: str, number: str) -> Iterator[str]:
     scales = sorted({part.scale for part, _ in sheet.placed})
     told = ", ".join(f"1:{scale:g}" for scale in scales)
     words = (f"{title}: bars", f"Sheet {number}; {sheet.paper}, print at full size: {told}")
-    room = int(0.62 * (right - left) / (0.62 * NOTE))
+    room = int(0.62 * (right - left) / (LETTER * NOTE))
     yield f'<g font-family="DejaVu Sans, sans-serif" font-size="{NOTE / 0.73:.3f}">'
     for k, line in enumerate(words):
         yield _text(line, left + 2.0, foot + 5.5 + 5.0 * k)

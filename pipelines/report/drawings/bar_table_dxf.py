@@ -11,8 +11,10 @@ from pipelines.bars.schedule.lines import in_bend
 from pipelines.bars.schedule.marks import Mark, Schedule
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
+from pipelines.deck.thicknesses import Thicknesses
 from pipelines.deck.words import line_title
 from pipelines.numbers import as_given, number
+from pipelines.report.drawings.bar_ranges import LAID
 from pipelines.report.drawings.bars import centre_depth, layer_name
 from pipelines.report.drawings.dxf_parts import (
     MM,
@@ -23,7 +25,14 @@ from pipelines.report.drawings.dxf_parts import (
     text,
     u_bar,
 )
-from pipelines.standards.resistance.bars import FACES, Direction, Face, Layer, other_direction
+from pipelines.standards.resistance.bars import (
+    FACES,
+    Direction,
+    Face,
+    Layer,
+    SlabBars,
+    other_direction,
+)
 
 HEADS = ("Mark", "Layer, use", "Of", "Dia.", "No.", "Shape", "a", "b", "c", "R", "Cut length", "kg")
 WIDE = (6, 17, 16, 6, 7, 7, 8, 7, 7, 9, 16, 9)  # of the columns, in heights of text
@@ -74,7 +83,7 @@ def _row(deck: Deck, mark: Mark) -> tuple[str, ...]:
     return (
         str(mark.number),
         f"{layers} {mark.use}",
-        mark.of if mark.use in ("mat", "added") else line_title(deck, mark.of),
+        " ".join((mark.of if mark.use in LAID else line_title(deck, mark.of), *level(deck, mark))),
         as_given(round(MM * mark.diameter, 6)),
         str(len(mark.bars)),
         mark.shape,
@@ -85,12 +94,21 @@ def _row(deck: Deck, mark: Mark) -> tuple[str, ...]:
     )
 
 
+def level(deck: Deck, mark: Mark) -> tuple[str, ...]:
+    """Where the soffit steps: at the level of which thickness bottom bars lie."""
+    faces = {layer[0] for layer in mark.layers}
+    if "bottom" not in faces or Thicknesses.of(deck).uniform:
+        return ()
+    return (f"h {as_given(round(MM * mark.thickness, 6))}",)
+
+
 def u_bar_details(space: Modelspace, deck: Deck, schedule: Schedule, top: float) -> float:
     """A section at the edge for every kind of U-bar; where the next drawing may begin [mm]."""
     kinds: dict[object, list[Mark]] = {}
     for mark in schedule.marks:
         if mark.use == "U-bar" and mark.a is not None:
-            kinds.setdefault((mark.layers, mark.diameter, mark.a), []).append(mark)
+            kind = (mark.layers, mark.thickness, mark.diameter, mark.a)
+            kinds.setdefault(kind, []).append(mark)
     for marks in kinds.values():
         top = _detail(space, deck, schedule, marks, top)
     return top
@@ -100,7 +118,8 @@ def _detail(
     space: Modelspace, deck: Deck, schedule: Schedule, marks: list[Mark], top: float
 ) -> float:
     """The slab from its edge, on the left, with the U-bar, the bars beside it and across."""
-    mark, bars = marks[0], deck.required_reinforcement.bars
+    mark = marks[0]
+    bars = deck.required_reinforcement.bars.at(mark.thickness)
     direction = mark.layers[0][1]
     h, cover = MM * bars.thickness, MM * max(bars.mat(face).cover for face in FACES)
     wide = max(LENGTH, cover + MM * (mark.a or 0.0) + PAST)
@@ -115,8 +134,8 @@ def _detail(
     space.add_line((0.0, top), (0.0, top - h), dxfattribs=on)
     space.add_line((wide, top), (wide, top - h), dxfattribs=on | {"linetype": "DASHED"})
     for face in FACES:
-        _bar_along(space, deck, (face, direction), (cover, wide), top)
-        _bars_across(space, deck, schedule, mark, face, (cover, wide), top)
+        _bar_along(space, bars, (face, direction), (cover, wide), top)
+        _bars_across(space, bars, schedule, mark, face, (cover, wide), top)
     u_bar(space, mark, cover, MM * (mark.a or 0.0), top - MM * bars.mat("top").cover_to(direction))
     a, b, c = MM * (mark.a or 0.0), MM * (mark.b or 0.0), cover
     level = top - MM * bars.mat("top").cover_to(direction)
@@ -137,10 +156,9 @@ def _detail(
 
 
 def _bar_along(
-    space: Modelspace, deck: Deck, layer: Layer, reach: tuple[float, float], top: float
+    space: Modelspace, bars: SlabBars, layer: Layer, reach: tuple[float, float], top: float
 ) -> None:
     """The mat's bar beside the U-bar, as an outline; reach : from where to where [mm]."""
-    bars = deck.required_reinforcement.bars
     z, r = top - MM * centre_depth(bars, layer), MM * bars.bars(layer).diameter / 2
     (start, end) = reach
     outline = [(start, z - r), (end, z - r), (end, z + r), (start, z + r)]
@@ -150,7 +168,7 @@ def _bar_along(
 
 def _bars_across(
     space: Modelspace,
-    deck: Deck,
+    bars: SlabBars,
     schedule: Schedule,
     mark: Mark,
     face: Face,
@@ -159,7 +177,6 @@ def _bars_across(
 ) -> None:
     """The mat's bars across it, the first one its spacing off the edge bar, and the edge bar in the
     bend where there is one."""
-    bars = deck.required_reinforcement.bars
     own: Direction = mark.layers[0][1]
     across: Layer = (face, other_direction(own))
     one = bars.bars(across)

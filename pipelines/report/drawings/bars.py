@@ -8,7 +8,10 @@ from shapely import Polygon, coverage_union_all, get_parts, polygons
 from shapely.geometry.base import BaseGeometry
 
 from pipelines.bars.checks.curtailment import Zones
+from pipelines.bars.schedule.marks import up
+from pipelines.bars.schedule.steps import longest_run_on
 from pipelines.deck.deck import Deck
+from pipelines.deck.thicknesses import Thicknesses
 from pipelines.numbers import as_given, length
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.axes import Axes
@@ -78,6 +81,31 @@ def stretches(zones: Zones, layer: Layer, least: int) -> str:
         for a, b in zones.ranges(layer, least)
     ]
     return ", ".join(f"{length(a)} to {length(b)}" for a, b in outwards) or "none"
+
+
+def step_words(deck: Deck) -> list[str]:
+    """Where the soffit steps, and how bars pass it, in words; nothing of one thickness."""
+    if Thicknesses.of(deck).uniform:
+        return []
+    zones = [
+        f"{as_given(round(1e3 * zone.thickness, 6))} mm"
+        + _range_words(" at x = ", zone.stations)
+        + _range_words(" at y = ", zone.offsets)
+        for zone in deck.slab.zones
+    ]
+    reach = longest_run_on(deck.required_reinforcement)
+    along = " and ".join(f"{1e3 * up(reach[d]):.0f} mm along {d}" for d in DIRECTIONS)
+    return [
+        f"Slab {as_given(round(1e3 * deck.slab.thickness, 6))} mm, {'; '.join(zones)}: its top is "
+        "level, the soffit steps at the dashed lines. Bottom bars are cut there: those of the "
+        f"thinner part run on straight into the thicker one, {along} or more, at their own level; "
+        "those of the thicker part, at its soffit, end at the step less the cover. Top bars run "
+        "level past it (common practice)."
+    ]
+
+
+def _range_words(words: str, limits: tuple[float, float] | None) -> str:
+    return "" if limits is None else f"{words}{length(limits[0])} to {length(limits[1])} m"
 
 
 def section_drawing(bars: SlabBars, cut: Direction) -> Drawing:

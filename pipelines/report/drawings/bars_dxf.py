@@ -43,6 +43,7 @@ from pipelines.report.drawings.bars import (
     layer_name,
     layer_title,
     places_across,
+    step_words,
     stretches,
     zone_area,
 )
@@ -105,7 +106,8 @@ def drawing(deck: Deck, design: Design, schedule: Schedule) -> Drawing:
     top = 0.0
     for cut in DIRECTIONS:
         top = _section(space, bars, cut, top)
-    for words in NOTES:
+    steps = [line for sentence in step_words(deck) for line in wrap(sentence, 100)]
+    for words in (*NOTES, *steps):
         text(space, words, (0.0, top), SECTION)
         top -= 1.8 * SECTION
     top = section_sheets(space, deck, schedule, top - 4 * SECTION)

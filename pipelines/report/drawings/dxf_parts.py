@@ -13,6 +13,8 @@ from ezdxf.layouts.layout import Modelspace
 
 from pipelines.bars.schedule.marks import Mark
 from pipelines.deck.deck import Deck
+from pipelines.deck.thicknesses import Thicknesses
+from pipelines.numbers import as_given
 from pipelines.report.drawings.plan import line_path, traced
 from plate.arrays import Floats
 from plate.geometry.outline import points_of
@@ -160,8 +162,8 @@ def ground_of(deck: Deck, top: float) -> Ground:
 
 
 def draw_ground(space: Modelspace, deck: Deck, ground: Ground) -> None:
-    """Outline, openings, supporting lines with their names, the directions of x and y, chains of
-    dimensions where the lines are square to each other."""
+    """Outline, openings, supporting lines with their names, steps of the soffit, the directions of
+    x and y, chains of dimensions on straight decks with lines."""
     shift = ground.shift
     for edge in ground.edges:
         points = (edge + shift).tolist()
@@ -176,8 +178,11 @@ def draw_ground(space: Modelspace, deck: Deck, ground: Ground) -> None:
         beside = line.name.startswith("L")
         at = (x + 0.4 * PLAN, y) if beside else (x, y - 0.4 * PLAN)
         text(space, line.name, at, 0.8 * PLAN, Align.MIDDLE_LEFT if beside else Align.TOP_LEFT)
+    for path in Thicknesses.of(deck).straight_steps:
+        on = {"layer": "SLAB (mm)", "linetype": "DASHED", "ltscale": 3 * PLAN}
+        space.add_lwpolyline((flat(deck, path) + shift).tolist(), dxfattribs=on)
     _axes(space, (ground.x_max + 2 * PLAN, ground.above + 2 * PLAN))
-    if deck.plan.alignment.straight and deck.plan.skew == 0:
+    if deck.plan.is_grid and deck.plan.alignment.straight:
         _chains(space, deck, ground.above, shift)
 
 
@@ -194,16 +199,24 @@ def _axes(space: Modelspace, at: tuple[float, float]) -> None:
 
 
 def _chains(space: Modelspace, deck: Deck, above: float, shift: Floats) -> None:
-    """Chains of dimensions: edges and cross lines above, edges and lines along at the start."""
-    low, high = deck.plan.u_range
-    stations = sorted({low, *deck.plan.stations, high})
-    offsets = sorted(set(deck.plan.line_offsets(np.array(low)).tolist()))
-    up, left = above, MM * low
-    for a, b in _pairs(stations):
-        dimension(space, (MM * a, up), (MM * b, up), (MM * a, up + 2 * PLAN), PLAN)
+    """Chains of dimensions: edges and cross lines above, where they meet the upper edge; edges and
+    lines along at the start; the skew."""
+    plan = deck.plan
+    low, high = plan.u_range
+    offsets = sorted(set(plan.line_offsets(np.array(low)).tolist()))
+    upper = float(plan.outline[:, 1].min())
+    met = plan.at(np.array(sorted({low, *plan.stations, high})), np.array(upper))[:, 0].tolist()
+    left = MM * float(plan.outline[:, 0].min())
+    for a, b in _pairs(met):
+        dimension(space, (MM * a, above), (MM * b, above), (MM * a, above + 2 * PLAN), PLAN)
     for a, b in _pairs(offsets):
         ends = ((left, MM * -a + shift[1]), (left, MM * -b + shift[1]))
         dimension(space, *ends, (left - 2 * PLAN, ends[0][1]), PLAN, upright=True)
+    if plan.skew:
+        words = f"skew {as_given(round(float(np.degrees(plan.skew)), 6))} degrees"
+        at = plan.at(np.array(low), np.array(float(plan.outline[:, 1].max())))
+        x, y = (MM * at * np.array([1.0, -1.0]) + shift).tolist()
+        text(space, words, (x - PLAN, y + PLAN), PLAN, Align.RIGHT)
 
 
 def _pairs(values: list[float]) -> Iterable[tuple[float, float]]:

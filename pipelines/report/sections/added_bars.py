@@ -1,19 +1,28 @@
-"""Section of the report on bars that are added to the mats in parts of the slab."""
+"""Section of the report on the parts of the slab within which bars and thickness are the same."""
 
 from pipelines.bars.checks.part import PartChecks
 from pipelines.bars.design import Design, StandardDesign
+from pipelines.deck.deck import Deck
 from pipelines.numbers import length, number
 from pipelines.report.document import Block, Paragraph, Words, table
-from pipelines.report.drawings.bars import layer_title
+from pipelines.report.drawings.bars import layer_title, step_words
 from pipelines.report.sections.bars_words import standard_of, used
 
+STEPPED = (
+    "In every check the bottom bars that cross a step are judged by the thickness and the depth of "
+    "the thinner part up to a bond length into the thicker one; the other layers by what is there. "
+    "Shear is judged along every step, too, in the thinner part. The model has the middle of the "
+    "slab level: the small thrust that the soffit's steps make is not in it."
+)
 
-def added_part(design: Design) -> tuple[Block, ...]:
-    """Where bars are added, from where they count, and what the parts with them come to; nothing
-    where the mats lie alone."""
+
+def added_part(deck: Deck, design: Design) -> tuple[Block, ...]:
+    """Where bars are added, from where they count, how they pass steps of the soffit, and what the
+    parts come to; nothing where the mats lie alone in a slab of one thickness."""
+    stepped = [Paragraph(f"{words} {STEPPED}") for words in step_words(deck)]
     if not design.reinforcement.added:
-        return ()
-    return (_drawn(design), _parts(design), Paragraph(
+        return (_parts(design), *stepped) if stepped else ()
+    return (_drawn(design), _parts(design), *stepped, Paragraph(
         "Added bars count from a bond length inside their part on, and before that not at all, "
         "which EN 1992-1-1 9.2.1.3(3) allows (from memory); at an edge of the slab they are taken "
         "as anchored, like the bars of the mats. Their level is that of the layer; its effective "
@@ -78,7 +87,7 @@ def _parts(design: Design) -> Block:
         "Rules",
         "the most used rule",
     ]
-    caption = "Parts with added bars: largest utilisations"
+    caption = "Parts with added bars or another thickness: largest utilisations"
     return table(caption, head, rows, numeric=(2, 4, 5, 6), wide=(7,))
 
 

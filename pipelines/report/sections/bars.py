@@ -86,7 +86,7 @@ def bars_section(result: Result) -> tuple[Block, ...]:
             (Strong("Section across the deck"), ", to scale, lengths in mm."),
         ),
         _layers(result, design),
-        *added_part(design),
+        *added_part(result.deck, design),
         *membrane_part(design),
         Paragraph(
             "Wood and Armer's rule is formed at every load position with its coexisting moments, "

@@ -90,6 +90,8 @@ def _page(result: Result, k: int, sheet: PanelSheet) -> Iterator[Block]:
     )
     yield Figure(f"plan-panel-{k}", drawing, f"Places (station, offset): {places}.")
     yield _readings(sheet)
+    if sheet.note:
+        yield Paragraph(sheet.note)
 
 
 def _finding(verdicts: Sequence[StandardVerdict], panel: str) -> str:
@@ -98,7 +100,7 @@ def _finding(verdicts: Sequence[StandardVerdict], panel: str) -> str:
         f"{decisive_words(own)}"
         for one in verdicts
         for own in one.panels
-        if own.panel == panel or own.panel.startswith(f"{panel}, with ")
+        if own.panel == panel or own.panel.startswith(f"{panel}, ")
     )
 
 

@@ -109,7 +109,7 @@ def least_moment_row(
     """
     if mat.standard != "AASHTO LRFD":
         return ()
-    cracking = 1.6 * 0.67 * mat.concrete.f_ct * bars.thickness**2 / 6
+    cracking = 1.6 * 0.67 * mat.concrete.f_ct * bars.thickness_of(layer) ** 2 / 6
     required = min(cracking, 1.33 * m_Ed)
     source = Source("AASHTO LRFD", "5.6.3.3")
     return (
@@ -130,7 +130,7 @@ def most_steel_rows(bars: SlabBars, layer: Layer, factors: Factors) -> tuple[Row
     clauses = {"EN 1992": "9.2.1.1(3)", "IRC:112": "16.5.1.1"}
     if factors.standard not in clauses:
         return ()
-    required = factors["A_s_max_share"] * bars.thickness
+    required = factors["A_s_max_share"] * bars.thickness_of(layer)
     provided = bars.bars(layer).area
     clause = Source(factors.standard, clauses[factors.standard])
     source = factors.marked(clause, "A_s_max_share")
@@ -164,7 +164,7 @@ def spacing_rows(
     times, most = SPACING[standard][role, at_peak]
     clause = {"EN 1992": "9.3.1.1(3)", "IRC:112": "16.6.1.1", "AASHTO LRFD": "5.10.3.2"}[standard]
     layer_bars, place = bars.bars(layer), place_of(layer)
-    limit = min(times * bars.thickness, most)
+    limit = min(times * bars.thickness_of(layer), most)
     phi, clear = layer_bars.largest, layer_bars.clear
     least, clear_clause = {
         "EN 1992": (max(phi, aggregate + 0.005, 0.020), "8.2(2)"),

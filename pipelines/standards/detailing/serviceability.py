@@ -59,7 +59,7 @@ def crack_steel_rows(
     }
     if mat.standard not in clauses:
         return ()
-    h, layer_bars = bars.thickness, bars.bars(layer)
+    h, layer_bars = bars.thickness_of(layer), bars.bars(layer)
     f_ct = max(mat.concrete.f_ct, LEAST_F_CT)
     k_c = min(0.4 * (1 + 1.5 * pull / h / f_ct), 1.0)
     k = float(np.interp(h, (0.3, 0.8), (1.0, 0.65)))
@@ -148,8 +148,9 @@ def crack_spacing_row(
     """
     if mat.standard != "AASHTO LRFD":
         return ()
-    d_c = bars.thickness - bars.effective_depth(layer)
-    beta_s = 1 + d_c / (0.7 * (bars.thickness - d_c))
+    h, d = bars.thickness_of(layer), bars.effective_depth(layer)
+    d_c = h - d
+    beta_s = 1 + d_c / (0.7 * d)
     stress = min(sigma_s, 0.6 * mat.steel.f_yk) / KSI
     source = Source("AASHTO LRFD", "5.6.7")
     limit = np.inf
@@ -221,7 +222,7 @@ def span_depth_rows(
     ----------
     span : [m]; required : steel that bending requires in `layer` [m2/m]
     """
-    place, h = place_of(layer), bars.thickness
+    place, h = place_of(layer), bars.thickness_of(layer)
     if mat.standard == "EN 1992":
         limit = _en_span_depth(bars, layer, mat, support, required)
         source = Source("EN 1992", "7.4.2 (rule for buildings, advice only; not in EN 1992-2)")

@@ -211,6 +211,9 @@ class Mat:
 class SlabBars:
     """Thickness [m] and the mats at both faces.
 
+    run_on : layers of which the bars of a thinner part count, which run on past a step of the
+    soffit, with its thickness [m]: they are judged by that.
+
     Raises
     ------
     ValueError
@@ -220,14 +223,16 @@ class SlabBars:
     thickness: float
     top: Mat
     bottom: Mat
+    run_on: tuple[tuple[Layer, float], ...] = ()
 
     def __post_init__(self) -> None:
         inner = [m.cover_to(other_direction(m.outer)) for m in (self.top, self.bottom)]
         bars = [m.bars(other_direction(m.outer)).largest for m in (self.top, self.bottom)]
-        if sum(inner) + sum(bars) > self.thickness:
+        thickness = min((self.thickness, *dict(self.run_on).values()))
+        if sum(inner) + sum(bars) > thickness:
             raise ValueError(
                 f"covers and bars need {1e3 * (sum(inner) + sum(bars)):.0f} mm, more than the "
-                f"thickness {1e3 * self.thickness:.0f} mm"
+                f"thickness {1e3 * thickness:.0f} mm"
             )
 
     def mat(self, face: Face) -> Mat:
@@ -239,11 +244,25 @@ class SlabBars:
     def bars(self, layer: Layer) -> Bars:
         return self.mat(layer[0]).bars(layer[1])
 
+    def thickness_of(self, layer: Layer) -> float:
+        """The thickness [m] by which the bars of a layer are judged."""
+        return dict(self.run_on).get(layer, self.thickness)
+
+    def at(self, thickness: float, run_on: tuple[tuple[Layer, float], ...] = ()) -> "SlabBars":
+        """The same covers and bars where the slab is that thick [m]."""
+        return replace(self, thickness=thickness, run_on=run_on)
+
+    def thicker(self, by: float) -> "SlabBars":
+        """The same with so much more thickness everywhere [m]."""
+        run_on = tuple((layer, thickness + by) for layer, thickness in self.run_on)
+        return self.at(self.thickness + by, run_on)
+
     def effective_depth(self, layer: Layer) -> float:
         """The distance from the opposite face to the bars' centre [m], used when `face` is in
         tension; of bars of two diameters to the thicker ones' centre, on the safe side."""
         mat = self.mat(layer[0])
-        return self.thickness - mat.cover_to(layer[1]) - mat.bars(layer[1]).largest / 2
+        axis = mat.cover_to(layer[1]) + mat.bars(layer[1]).largest / 2
+        return self.thickness_of(layer) - axis
 
     @property
     def of_depth(self) -> "SlabBars":

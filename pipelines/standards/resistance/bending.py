@@ -60,11 +60,15 @@ def layer_section(bars: SlabBars, layer: Layer, compression: Compression = "igno
     face, direction = layer
     d = bars.effective_depth(layer)
     if compression == "ignored":
-        return Section(h=bars.thickness, d=d, A_s=bars.bars(layer).area)
+        return Section(h=bars.thickness_of(layer), d=d, A_s=bars.bars(layer).area)
     opposite: Layer = (other_face(face), direction)
-    d_c = bars.thickness - bars.effective_depth(opposite)
+    d_c = bars.thickness_of(opposite) - bars.effective_depth(opposite)
     return Section(
-        h=bars.thickness, d=d, A_s=bars.bars(layer).area, d_c=d_c, A_sc=bars.bars(opposite).area
+        h=bars.thickness_of(layer),
+        d=d,
+        A_s=bars.bars(layer).area,
+        d_c=d_c,
+        A_sc=bars.bars(opposite).area,
     )
 
 

@@ -10,7 +10,7 @@ from pipelines.bars.adequacy import Check
 from pipelines.bars.checks.bending_and_service import resistances
 from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.drawn_parts import OUTSIDE, DrawnBars
-from pipelines.bars.schedule.lines import laid_bars
+from pipelines.bars.schedule.laid import laid_bars
 from pipelines.deck.deck import Deck
 from pipelines.errors import DeckError
 from pipelines.report.data.summary import summary

@@ -15,7 +15,8 @@ import shapely
 from pipelines.analysis import analyse
 from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.bars.schedule.anchored import end_anchorages, turned_ends
-from pipelines.bars.schedule.lines import BarLine, laid_bars
+from pipelines.bars.schedule.laid import laid_bars
+from pipelines.bars.schedule.lines import BarLine
 from pipelines.bars.schedule.marks import EndAnchorage, Mark, Schedule, TurnedEnd, u_length
 from pipelines.bars.schedule.pieces import Used
 from pipelines.bars.schedule.schedule import scheduled
