@@ -37,7 +37,7 @@ from pipelines.model.responses import (
 )
 from pipelines.standards.actions.loads import LaneKind, LoadModel
 from pipelines.traffic.joints import model_joint_factors
-from pipelines.traffic.lanes import TIE, arrangement_orders, best_sum, strip_shares
+from pipelines.traffic.lanes import SAME, TIE, arrangement_orders, best_sum, strip_shares
 from pipelines.traffic.positions import Loads
 from pipelines.traffic.pressure_cells import CellsAbreast, pressure_cells
 from pipelines.traffic.trains import load_count, model_trains
@@ -48,6 +48,8 @@ from plate.threads import one_thread
 
 RESULTS_SET = "results"
 Observer = Callable[[int, Response], None]
+Strip = tuple[float, float]
+"""Lowest and highest offset [m]."""
 
 
 def traffic_envelopes(
@@ -98,6 +100,34 @@ def traffic_envelopes(
     return tuple(found)
 
 
+def watched_envelopes(
+    solved: SolvedDeck,
+    model: LoadModel,
+    watched: Watched,
+    closed: Sequence[Strip | None] = (None,),
+) -> list[TrafficEnvelope]:
+    """Envelopes of what is watched under a load model, without the results, from one run of its
+    loads: for each strip of the carriageway that of the arrangements of which no vehicle's room
+    reaches into the strip, None = of all.
+
+    Raises ValueError if nothing ever stands beside the model's vehicles: their offsets are not told
+    apart then.
+    """
+    if model.one_lane and any(strip is not None for strip in closed):
+        raise ValueError(f"{model.name} has one lane")
+    job = _Job(solved, model, watched, results=False)
+    early = ahead(job.runs, job.abreast[: len(job.runs)])
+    for first, seen in read_blocks(solved, early, job.seen, 1):
+        job.know(first, seen)
+    for first, part in read_blocks(solved, in_blocks(job.loads, job.abreast), job.read, 1):
+        job.take(first, part)
+    found = []
+    for strip in closed:
+        job.closed, job.table = strip, _Arrangements(None)
+        found.append(job.envelope())
+    return found
+
+
 def probe_envelopes(ones: Sequence[SolvedDeck], model: LoadModel) -> list[TrafficEnvelope]:
     """Envelopes of a case of traffic of plates of which a probe alone is read each
     (`SolvedDeck.of_probe`), without fields, beams and reactions.
@@ -119,7 +149,9 @@ def probe_envelopes(ones: Sequence[SolvedDeck], model: LoadModel) -> list[Traffi
 class _Job:
     """One case of traffic on one deck: its loads, what is kept of them, and its envelope.
 
-    fields : whether all that is read is enveloped, or probes alone.
+    fields : whether all that is read is enveloped, or probes alone; results : whether the results
+    are, or what is watched alone. closed : strip of the carriageway that no vehicle's room reaches
+    into [m], None = nowhere.
     """
 
     def __init__(
@@ -129,10 +161,12 @@ class _Job:
         watched: Watched | None,
         *,
         fields: bool = True,
+        results: bool = True,
     ) -> None:
         deck = solved.deck
+        self.closed: Strip | None = None
         self.deck, self.solved, self.model, self.watched = deck, solved, model, watched
-        self.sets: dict[str, Fields] = {RESULTS_SET: RESULTS_OF} if fields else {}
+        self.sets: dict[str, Fields] = {RESULTS_SET: RESULTS_OF} if fields and results else {}
         if watched is not None:
             self.sets |= watched.fields
         self.trains = model_trains(deck, model)
@@ -314,6 +348,11 @@ class _Job:
         total = np.asarray(sign * kind.factor * pick(self.kept[kind.vehicles], sign).T)
         if kind.pressure:
             total += share * kind.pressure * (self._shares(kind) @ self._strip_sums(sign, pick))
+        if self.closed is not None:
+            offsets = self.trains[kind.vehicles].offsets
+            low, high = self.closed
+            near = (offsets + kind.room > low + SAME) & (offsets - kind.room < high - SAME)
+            total[near] = -np.inf
         return total
 
     def _strip_sums(self, sign: int, pick: Selector) -> Floats:

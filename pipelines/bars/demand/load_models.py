@@ -89,6 +89,7 @@ class ModelWatch:
     """What is enveloped for bars and shear under one load model.
 
     beams : rows (n, n_dof) of the beams' forms, whose values come before those of the shear.
+    shares : of the distributed loads beside the axles, None = those of the combinations.
     """
 
     def __init__(
@@ -98,6 +99,7 @@ class ModelWatch:
         moments: MomentEnvelopes,
         shear: ShearForms | None,
         beams: sparse.csr_array | None,
+        shares: Sequence[float] | None = None,
     ) -> None:
         self.moments, self.shear = moments, shear
         self._n_beams = 0 if beams is None else beams.shape[0]
@@ -106,7 +108,7 @@ class ModelWatch:
         factors = [basis.materials.factors for basis in one.bases]
         mine = [f for f in factors if for_bars(model, f.standard)]
         used = [c for f in mine for c in combinations(f) if c.traffic]
-        self.shares: Sequence[float] = sorted({c.share for c in used})
+        self.shares: Sequence[float] = sorted({c.share for c in used}) if shares is None else shares
         membrane = moments.membrane
         joined = membrane is not None and membrane.rows is not None
         self.fields: Mapping[str, Fields] = {

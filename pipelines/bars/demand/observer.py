@@ -185,15 +185,20 @@ class DesignWatch:
                     tracker(known[key], [_design_width(depth)], built.bars, as_read)
                 )
 
-    def of_model(self, model: LoadModel) -> ModelWatch | None:
-        """What is to be enveloped under a load model; None where no standard here needs it."""
+    def of_model(
+        self, model: LoadModel, shares: Sequence[float] | None = None
+    ) -> ModelWatch | None:
+        """What is to be enveloped under a load model; None where no standard here needs it.
+
+        shares : of the distributed loads beside the axles, None = those of the combinations.
+        """
         if not any(for_bars(model, b.materials.standard) for b in self.reinforcement.bases):
             return None
         if self._shear_forms is None and len(self.sections.points):
             widths = sorted({0.0, self.design_width})
             self._shear_forms = ShearForms.of(self.solved, self.sections, widths)
         beams = None if self.beams is None else self.beams.forms
-        return ModelWatch(self.reinforcement, model, self.moments, self._shear_forms, beams)
+        return ModelWatch(self.reinforcement, model, self.moments, self._shear_forms, beams, shares)
 
     def take_models(
         self, numbered: GoverningIndex, envelopes: Sequence[TrafficEnvelope], held: Held

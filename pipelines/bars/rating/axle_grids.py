@@ -1,26 +1,28 @@
 """What axles make of some results at all load positions of vehicles, quickly enough for thousands.
 
 A unit axle of each kind is driven along the deck at every offset once; a vehicle is a sum of such
-grids, each shifted along the deck by the axle's distance, cubic between the steps.
+grids, each moved along the deck by the axle's distance, cubic between the stations: one product
+with a matrix for each kind of axle and run. Greatest values over the offsets, added up in the same
+way, are no less than those of the sums: they tell which results are worth adding up.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from pipelines.accuracy.wheel_influence import grid_places
+from pipelines.accuracy.wheel_influence import cubic, grid_places
 from pipelines.bars.rating.place_fields import DrivenOver
 from pipelines.standards.actions.loads import Axle, Vehicle
 from pipelines.traffic.positions import LoadPositions, Size
-from plate.arrays import Floats
+from plate.arrays import Floats, Ints
 from plate.geometry.axis import Course
 
 AxleKind = tuple[tuple[float, ...], Size]
 """Offsets of an axle's wheels from the vehicle's centre line and the sides of their patches [m]."""
 Offsets = tuple[float, ...]
-# Stations between which a shift is interpolated.
-TAPS = (-1, 0, 1, 2)
+# Stations in the length of the shortest patch, and the most bytes of grids that are kept.
+PER_PATCH, KEPT = 6.0, 1.5e9
 
 
 def axles_of(run: LoadPositions) -> Iterator[tuple[AxleKind, float, float]]:
@@ -32,51 +34,66 @@ def axles_of(run: LoadPositions) -> Iterator[tuple[AxleKind, float, float]]:
         yield (wheels, patch), -side * axle.at, axle.load * run.vehicle.impact
 
 
+def stations_over(low: float, high: float, patches: Sequence[Size]) -> Floats:
+    """Stations (n,) [m] of an axle from where the first of the patches comes onto the slab, which
+    lies from `low` to `high`, to where the last leaves it."""
+    along = [patch[0] for patch in patches]
+    half = 0.5 * max(along)
+    spaces = int(np.ceil(PER_PATCH * (high - low + 2.0 * half) / min(along)))
+    return np.linspace(low - half, high + half, max(spaces, 4) + 1)
+
+
 @dataclass(eq=False)
 class AxleGrids:
-    """Grids (n_result, n_offset, n_station) of some results per newton of an axle.
+    """Grids of some results per newton of an axle.
 
-    read : driven axles -> results (n_result, n_position). step : of the stations, whose numbers
-    run from `first` over `count` of them and cover every place of an axle on the slab.
+    read : driven axles -> results (n_result, n_position). screened : a grid (n_result, n_offset,
+    n_station) -> what results are screened by (n_screened, n_offset, n_station), linear in it.
+    stations : (n_station,) of the axles, rising.
     """
 
     read: Callable[[DrivenOver], Floats]
+    screened: Callable[[Floats], Iterator[Floats]]
     drive: Callable[[LoadPositions], DrivenOver]
     course: Course
-    step: float
-    first: int
-    count: int
-    known: dict[tuple[AxleKind, Offsets], Floats] = field(default_factory=dict)
+    stations: Floats
+    known: dict[tuple[AxleKind, Offsets], tuple[Floats, Floats]] = field(default_factory=dict)
 
-    def under(self, run: LoadPositions) -> tuple[Floats, int]:
-        """Results (n_result, n_offset, n) at stations one step apart, and the first one's number.
+    def greatest(self, runs: Sequence[LoadPositions]) -> Floats:
+        """(n_screened,) no less than what is screened under any load position of the runs, as the
+        grids have it: the greatest sums of every axle's own greatest over the offsets."""
+        found = [self._sum(run, 1, slice(None)).max(axis=1) for run in runs]
+        return np.asarray(np.maximum.reduce(found), dtype=float)
 
-        run : load positions at all their stations and offsets.
-        """
+    def under(self, run: LoadPositions, results: Ints) -> Floats:
+        """Some of the results (n, n_position) under a run at all its stations and offsets."""
+        n_offset = len(np.unique(run.offsets))
+        values = self._sum(run, 0, results).reshape(len(results), n_offset, -1)
+        return np.asarray(values.transpose(0, 2, 1).reshape(len(results), -1), dtype=float)
+
+    def _sum(self, run: LoadPositions, which: int, rows: Ints | slice) -> Floats:
+        """(n_row, n) of grids (0), or of their greatest values over the offsets (1), at the n
+        stations of a run; of a grid by row and offset."""
         offsets = tuple(np.unique(run.offsets).tolist())
-        axles = [*axles_of(run)]
-        shifts = [ahead / self.step for _, ahead, _ in axles]
-        before = int(np.ceil(max(shifts))) + 2
-        width = self.count + before - int(np.floor(min(shifts))) + 2
-        total: Floats = np.zeros(0, dtype=np.float32)
-        for (kind, _, load), shift in zip(axles, shifts, strict=True):
-            grid = self._grid(kind, offsets)
-            if not len(total):
-                total = np.zeros((*grid.shape[:2], width), dtype=np.float32)
-            whole = int(np.floor(shift + 1e-9))
-            for tap, share in zip(TAPS, _cubic(max(shift - whole, 0.0)), strict=True):
-                if share:
-                    # the first axle at station j has this one at j + shift
-                    start = before - whole - tap
-                    total[..., start : start + self.count] += np.float32(load * share) * grid
-        return total, self.first - before
+        stations = run.stations[:: len(offsets)]
+        moved: dict[AxleKind, Floats] = {}
+        column = np.arange(len(stations))[:, None]
+        for kind, ahead, load in axles_of(run):
+            if kind not in moved:
+                moved[kind] = np.zeros((len(self.stations), len(stations)), dtype=np.float32)
+            place, weight = cubic(stations + ahead, self.stations)
+            moved[kind][place, column] += load * weight
+        total: Floats = np.zeros(())
+        for kind, matrix in moved.items():
+            grid = self._grid(kind, offsets)[which][rows]
+            total = total + grid.reshape(-1, len(self.stations)) @ matrix
+        return total
 
-    def _grid(self, kind: AxleKind, offsets: Offsets) -> Floats:
+    def _grid(self, kind: AxleKind, offsets: Offsets) -> tuple[Floats, Floats]:
         key = kind, offsets
         if key not in self.known:
             wheels, patch = kind
-            stations = np.asarray(self.step * (self.first + np.arange(self.count)), dtype=float)
-            along, across = grid_places(stations, np.array(offsets))
+            along, across = grid_places(self.stations, np.array(offsets))
             run = LoadPositions(
                 vehicle=Vehicle(name="axle", axles=(Axle(0.0, 1.0, wheels, patch),)),
                 direction="forward",
@@ -85,13 +102,10 @@ class AxleGrids:
                 patches=(patch,),
                 course=self.course,
             )
-            values = self.read(self.drive(run)).reshape(-1, self.count, len(offsets))
-            self.known[key] = np.ascontiguousarray(values.transpose(0, 2, 1), dtype=np.float32)
+            values = self.read(self.drive(run)).reshape(-1, len(self.stations), len(offsets))
+            grid: Floats = np.ascontiguousarray(values.transpose(0, 2, 1), dtype=np.float32)
+            greatest: Floats = np.concatenate([part.max(axis=1) for part in self.screened(grid)])
+            if sum(one.nbytes for one, _ in self.known.values()) > KEPT:
+                self.known.clear()
+            self.known[key] = grid, greatest
         return self.known[key]
-
-
-def _cubic(part: float) -> list[float]:
-    """(4,) shares of the values at `TAPS` in that at `part` between 0 and 1."""
-    if part < 1e-9:
-        return [0.0, 1.0, 0.0, 0.0]
-    return [float(np.prod([(part - b) / (a - b) for b in TAPS if b != a])) for a in TAPS]

@@ -39,10 +39,16 @@ LEVELS = (
 
 @dataclass(frozen=True)
 class Permit:
-    """A vehicle and the offsets [m] between which its centre line may run, None = all of them."""
+    """A vehicle and the offsets [m] between which its centre line may run, None = all of them.
+
+    beside : name of the load model of the deck file whose lanes stand beside it, None = alone;
+    factors : on their axles and distributed loads, None = frequent values.
+    """
 
     vehicle: Vehicle
     path: tuple[float, float] | None = None
+    beside: str | None = None
+    factors: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -95,11 +101,22 @@ def read_fleet(path: Path) -> Fleet:
     own = own_vehicles(list(tables), mistakes)
     for where, one in tables:
         band = one.offsets_m
+        factors = one.beside_factors
+        if factors is not None and not (0.0 < factors[0] <= 1.0 and 0.0 <= factors[1] <= 1.0):
+            told = "must be above 0 and up to 1, then 0 to 1"
+            mistakes.add(f"{where}, beside_factors", factors, told)
         if band is not None and band[0] > band[1]:
             mistakes.add(f"{where}, offsets_m", band, "the second must not be less than the first")
         vehicle = own.get(one.name)
         if vehicle is not None:
-            permits.append(Permit(vehicle, None if band is None else (band[0], band[1])))
+            permits.append(
+                Permit(
+                    vehicle,
+                    None if band is None else (band[0], band[1]),
+                    one.beside,
+                    None if factors is None else (factors[0], factors[1]),
+                )
+            )
     models = tuple(table.load_models or ())
     if not table.vehicles and not table.vehicle and not models:
         told = "names no vehicle: vehicles, [[vehicle]] or load_models is missing"

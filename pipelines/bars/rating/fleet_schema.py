@@ -20,6 +20,20 @@ class FleetVehicleTable(VehicleTable):
         left_out="the whole carriageway, with the deck file's clearance",
     )
 
+    beside: Name | None = entry(
+        "Load model of the deck file whose other lanes stand beside the vehicle, which takes one.",
+        "EN 1991-2 LM1",
+        default=None,
+        left_out="alone on the deck",
+    )
+    beside_factors: Pair | None = entry(
+        "Factors on the axles and on the distributed loads of those lanes, which are not "
+        "multiplied.",
+        [0.75, 0.4],
+        default=None,
+        left_out="those of the frequent combination of the load model's standard",
+    )
+
 
 class LevelTable(Table):
     """A level of rating: another factor on the vehicles at the ultimate limit state."""

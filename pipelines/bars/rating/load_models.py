@@ -17,7 +17,7 @@ from pipelines.bars.rating.moments import Moments, moment_multiplier
 from pipelines.bars.rating.multipliers import Multiplier, Rated
 from pipelines.bars.rating.rater import Rater
 from pipelines.bars.rating.shear import ShearOfVehicle
-from pipelines.envelopes.traffic import traffic_envelopes
+from pipelines.envelopes.traffic import watched_envelopes
 from pipelines.model.fixed_loads import FixedLoads
 from pipelines.model.responses import stream
 from pipelines.standards.actions.load_models import for_bars
@@ -35,7 +35,9 @@ def rated_model(rater: Rater, model: LoadModel) -> list[Rated]:
         return []
     traffic = replace(watch.deck.required_traffic, vehicles=(), load_models=(model,))
     alone = replace(watch.deck, traffic=traffic)
-    [envelope] = traffic_envelopes(rater.solved.of_deck(alone), workers=1, watched=watch.of_model)
+    watched = watch.of_model(model)
+    assert watched is not None
+    [envelope] = watched_envelopes(rater.solved.of_deck(alone), model, watched)
     every = np.arange(len(rater.plan))
     of_share = {
         share: Moments.of(every, [watch.moments.model_blocks(0, fields)])

@@ -10,9 +10,10 @@ from pipelines.bars.adequacy import Check
 from pipelines.bars.checks.wheel_groups import wheel_groups
 from pipelines.bars.checks.wheel_punching import mat_at_punching, reach_of
 from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.rating.at_places import AtPlaces, at_places, exact_moment, exact_shear
 from pipelines.bars.rating.fleet import Permit
 from pipelines.bars.rating.multipliers import Multiplier, Rated
-from pipelines.bars.rating.places import AtPlaces, Places, Runs
+from pipelines.bars.rating.places import Places, Runs
 from pipelines.bars.rating.rater import Rater, standing
 from pipelines.bars.rating.root import MOST
 from pipelines.deck.deck import Deck
@@ -54,7 +55,7 @@ def rated_at_places(
     low = 0.0
 
     def drive(k: int) -> None:
-        over = rater.over_deck(permits[k], decks[k])
+        over = rater.over_deck(permits[k], fleet[k])
         found[k] = [*rater.rated(permits[k], decks[k], over)]
         sheared = (one.of(Check.SHEAR) for one in found[k])
         of_standards = zip(rater.counting(permits[k]), sheared, strict=True)
@@ -146,7 +147,7 @@ def _at_places(
     rater: Rater, places: Places, permit: Permit, alone: Deck, runs: Runs
 ) -> Iterator[Rated]:
     standards = rater.counting(permit)
-    found = places.vehicle(runs, standards)
+    found = at_places(places, runs, standards)
     for k in standards:
         multipliers = [*_of_checks(rater, places, k, found[k], runs)]
         least = min((m.value for m in multipliers), default=MOST)
@@ -175,10 +176,10 @@ def _of_checks(
         done.add((of_moments, j))
         if of_moments:
             limit, one = moments[j]
-            moments[j] = limit, places.exact_moment(limit, one, runs)
+            moments[j] = limit, exact_moment(places, limit, one, runs)
         else:
             part, sheared = shears[j]
-            shears[j] = part, places.exact_shear((k, part), sheared, runs)
+            shears[j] = part, exact_shear(places, (k, part), sheared, runs)
     for limit, one in moments.values():
         yield rater.of_moment(limit, one, standing(runs))
     for part, sheared in shears.values():

@@ -14,11 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.bars.demand.moments import LAYER_ROWS, CombinationTracker
-from pipelines.bars.demand.wood_armer import Block, layer_moment
+from pipelines.bars.demand.wood_armer import Block, functionals, layer_moment
 from pipelines.bars.rating.limits import MomentLimit
 from pipelines.bars.rating.root import CLOSE, MOST
 from pipelines.numbers import SLACK
 from plate.arrays import Floats, Ints
+from plate.solver.stiffness import BLOCK
 
 # Points at which the rule's own multiplier is looked for together.
 TOGETHER = 64
@@ -32,13 +33,15 @@ class Moments:
     of positions, of each row of LAYER_ROWS.
 
     points : (n,) result points; own : of each row (2, 3, n_block, n), sums, numbers : (2, 4,
-    n_block, n), as of `Block`.
+    n_block, n), as of `Block`. beside : what traffic that is not multiplied makes beside each
+    block, its `own` and `sums` by row; None = there is none.
     """
 
     points: Ints
     own: tuple[Floats, ...]
     sums: tuple[Floats, ...]
     numbers: tuple[Ints, ...]
+    beside: tuple[tuple[Floats, ...], tuple[Floats, ...]] | None = None
 
     @classmethod
     def of(cls, points: Ints, blocks: Sequence[Sequence[Block]]) -> "Moments":
@@ -50,22 +53,60 @@ class Moments:
             tuple(np.stack([getattr(block, name) for block in row], axis=2) for row in rows)
             for name in ("own", "sums", "numbers")
         ]
-        every = [part * (len(LAYER_ROWS) // len(part)) for part in parts]
-        return cls(points, *every)
+        own, sums, numbers = (part * (len(LAYER_ROWS) // len(part)) for part in parts)
+        return cls(points, own, sums, numbers)
+
+    @classmethod
+    def of_values(cls, points: Ints, values: Sequence[Floats]) -> "Moments":
+        """The same of a, b, t (3, n, n_position) of some runs, in the blocks of a run."""
+        own, sums, numbers, first = [], [], [], 0
+        for run in values:
+            count = run.shape[2]
+            # the last position again where a block is not full
+            index = np.arange(-(-count // BLOCK) * BLOCK).clip(max=count - 1).reshape(-1, BLOCK)
+            blocks = run[:, :, index]
+            total = functionals(blocks)
+            at = np.stack([total.argmax(axis=3), total.argmin(axis=3)])
+            sums.append(np.stack([total.max(axis=3), total.min(axis=3)]))
+            numbers.append((first + index[:, 0] + at).clip(max=first + count - 1))
+            own.append(np.stack([blocks.max(axis=3), blocks.min(axis=3)]))
+            first += count
+        parts = [np.concatenate(one, axis=3).swapaxes(2, 3) for one in (own, sums, numbers)]
+        of_own, of_sums, of_numbers = ((part,) * len(LAYER_ROWS) for part in parts)
+        return cls(points, of_own, of_sums, of_numbers)
 
     def extreme(self, row: int) -> Floats:
         """(2, n) largest a + t and a - t of a row's first bars, the signs of the layer."""
+        return np.asarray(self._signed(self.sums, row).max(axis=1))
+
+    @staticmethod
+    def _signed(sums: tuple[Floats, ...], row: int) -> Floats:
+        """(2, n_block, n) a + t and a - t of a row's first bars, the signs of the layer."""
         sign, which = (1.0, 0) if row < 2 else (-1.0, 1)
         pair = slice(0, 2) if row % 2 == 0 else slice(2, 4)
-        return np.asarray((sign * self.sums[row][which, pair]).max(axis=1))
+        return np.asarray(sign * sums[row][which, pair])
 
-    def block(self, row: int, columns: Ints) -> Block:
-        """All blocks at some of the points (k,) as one with n_block k points."""
-        own, sums = (
-            values[row][..., columns].reshape(2, len(values[row][0]), -1)
-            for values in (self.own, self.sums)
-        )
-        numbers = self.numbers[row][..., columns].reshape(2, len(self.numbers[row][0]), -1)
+    def linear(self, limit: "MomentLimit", allowed: float, columns: Ints) -> Floats:
+        """(n,) multipliers by the linear terms at some of the points, between 0 and MOST."""
+        at, row, tracker = self.points[columns], limit.row, limit.tracker
+        if self.beside is None:
+            return linear_multipliers(tracker, row, allowed, self.extreme(row)[:, columns], at)
+        every, beside = (self._signed(s, row)[..., columns] for s in (self.sums, self.beside[1]))
+        blocks = zip(every.swapaxes(0, 1), beside.swapaxes(0, 1), strict=True)
+        found = [linear_multipliers(tracker, row, allowed, a, at, b) for a, b in blocks]
+        return np.asarray(np.minimum.reduce(found))
+
+    def block(self, row: int, columns: Ints, multiplier: Floats) -> Block:
+        """All blocks at some of the points (k,) as one with n_block k points, each with the traffic
+        times its multiplier (k,)."""
+        parts = [multiplier * values[row][..., columns] for values in (self.own, self.sums)]
+        if self.beside is not None:
+            parts = [
+                part + values[row][..., columns]
+                for part, values in zip(parts, self.beside, strict=True)
+            ]
+        own, sums = (part.reshape(2, len(part[0]), -1) for part in parts)
+        numbers = self.numbers[row][..., columns].reshape(2, len(sums[0]), -1)
         return Block(own, sums, numbers, nothing_beside)
 
 
@@ -85,14 +126,19 @@ class MomentMultiplier:
 
 
 def linear_multipliers(
-    tracker: CombinationTracker, row: int, limit: float, extreme: Floats, at: Ints
+    tracker: CombinationTracker,
+    row: int,
+    limit: float,
+    extreme: Floats,
+    at: Ints,
+    beside: Floats | float = 0.0,
 ) -> Floats:
     """(n,) multipliers by the linear terms at some points, between 0 and MOST.
 
-    extreme : (2, n) of `Moments` there.
+    extreme : (2, n) of `Moments` there; beside : (2, n) of the traffic that is not multiplied.
     """
     traffic = tracker.combination.traffic * extreme
-    spare = room(tracker, row, limit, at)
+    spare = room(tracker, row, limit, at) - tracker.combination.traffic * beside
     with np.errstate(divide="ignore", invalid="ignore"):
         found = np.where(traffic > 0.0, spare / traffic, np.where(spare < 0.0, 0.0, np.inf))
     return np.asarray(np.clip(found.min(axis=0), 0.0, MOST))
@@ -114,8 +160,7 @@ def moment_multiplier(
     than this, this is told.
     """
     row, allowed = limit.row, limit.moment * (1.0 + SLACK)
-    at = moments.points[columns]
-    linear = linear_multipliers(limit.tracker, row, allowed, moments.extreme(row)[:, columns], at)
+    linear = moments.linear(limit, allowed, columns)
     order = np.argsort(linear, kind="stable")
     best, found = below, columns[order[0]]
     for start in range(0, len(order), TOGETHER):
@@ -139,10 +184,11 @@ def _value(
     states = tracker.permanent[row][..., moments.points[columns]]
     best = np.max([layer_moment(state, row) for state in states], axis=0)
     number = np.full(len(columns), -1, dtype=np.int64)
-    block = moments.block(row, columns)
-    count = block.own.shape[-1] // len(columns)
-    factor = np.tile(tracker.combination.traffic * multiplier, count)
-    every, here = np.arange(len(factor)), np.arange(len(columns))
+    block = moments.block(row, columns, multiplier)
+    size = block.own.shape[-1]
+    count = size // len(columns)
+    factor = tracker.combination.traffic
+    every, here = np.arange(size), np.arange(len(columns))
     extreme = 0 if row < 2 else 1
     for state in states:
         bound, which = block.bound(np.tile(state, count), factor, row, every)
@@ -188,5 +234,4 @@ def _exact(
 
 def point_multipliers(limit: MomentLimit, moments: Moments) -> Floats:
     """(n,) multipliers by the linear terms at the points of the check, for drawing."""
-    extreme = moments.extreme(limit.row)[:, limit.at]
-    return linear_multipliers(limit.tracker, limit.row, limit.moment, extreme, limit.at)
+    return moments.linear(limit, limit.moment, limit.at)

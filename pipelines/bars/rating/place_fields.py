@@ -14,7 +14,7 @@ from scipy import sparse
 from pipelines.accuracy.wheel_influence import Lattice, patches_at, wheel_lattice
 from pipelines.bars.demand.control_sections import FORCES, ShearTracker, force_rows
 from pipelines.bars.demand.edge_layer import MOMENTS, EdgeLayer
-from pipelines.model.influence import Surfaces, field_rows, surfaces
+from pipelines.model.influence import field_rows, surfaces
 from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.positions import LoadPositions, Size, WheelPatches, wheel_pattern
 from plate.arrays import Floats, Ints
@@ -80,10 +80,21 @@ class DrivenOver:
             found.append((patch, sparse.csr_array((values, place.ravel(), starts), shape=shape)))
         return cls(tuple(found))
 
-    def at(self, positions: Ints) -> "DrivenOver":
-        """Some of the load positions."""
-        part = ((patch, sparse.csr_array(one[positions])) for patch, one in self.operators)
-        return DrivenOver(tuple(part))
+    @classmethod
+    def of_runs(
+        cls, lattices: dict[Size, WheelLattice], runs: Sequence[LoadPositions]
+    ) -> "DrivenOver":
+        """All load positions of the runs of one vehicle, one after the other."""
+        parts = [cls.of(lattices, run).operators for run in runs]
+        return cls(
+            tuple(
+                (
+                    rows[0][0],
+                    sparse.csr_array(sparse.vstack([one for _, one in rows], format="csr")),
+                )
+                for rows in zip(*parts, strict=True)
+            )
+        )
 
 
 @dataclass(eq=False)
@@ -101,17 +112,13 @@ class PlaceFields:
     known: dict[tuple[int, Size], Floats] = field(default_factory=dict)
     ordinates: dict[int, Floats] = field(default_factory=dict)
 
-    def under(self, driven: Sequence[DrivenOver], places: Ints) -> Floats:
-        """Results (per_place, k, n_position) at places (k,) under the load positions of some
-        runs, one after the other."""
+    def under(self, driven: DrivenOver, places: Ints) -> Floats:
+        """Results (per_place, k, n_position) at places (k,) under some load positions."""
         self._learn(places)
-        found = []
-        for place in places.tolist():
-            parts = [
-                sum(operator @ self.known[place, patch] for patch, operator in run.operators)
-                for run in driven
-            ]
-            found.append(np.concatenate(parts))
+        found = [
+            sum(operator @ self.known[place, patch] for patch, operator in driven.operators)
+            for place in places.tolist()
+        ]
         return np.stack(found, dtype=float).transpose(2, 0, 1)
 
     def _learn(self, places: Ints) -> None:
@@ -134,13 +141,15 @@ class PlaceFields:
             found = surfaces(self.solved.stiffness, self.rows_of(new)).ordinates
             parts = found.reshape(len(new), self.per_place, -1)
             self.ordinates.update(zip(new.tolist(), parts, strict=True))
-        ordinates = np.concatenate([self.ordinates[p] for p in places.tolist()])
-        found_there = Surfaces(self.solved.model.mesh, ordinates)
-        means = found_there.means(wheels.corners) * wheels.load
-        total = np.zeros((len(means), count))
-        for column in range(count):
-            total[:, column] = means[:, wheels.position == column].sum(axis=1)
-        return np.asarray(total.reshape(len(places), self.per_place, count).transpose(1, 0, 2))
+        nodes, patch, shares = patch_shares(self.solved.model.mesh, wheels.corners)
+        used, column = np.unique(nodes, return_inverse=True)
+        load = np.zeros((len(used), count))
+        position = np.broadcast_to(wheels.position[patch][:, None], nodes.shape)
+        np.add.at(
+            load, (column.ravel(), position.ravel()), (shares * wheels.load[patch][:, None]).ravel()
+        )
+        near = np.stack([self.ordinates[p][:, used] for p in places.tolist()], axis=1)
+        return np.asarray(near @ load)
 
 
 def moment_rows(solved: SolvedDeck, layer: EdgeLayer | None) -> RowsOf:
@@ -173,8 +182,8 @@ def moment_rows(solved: SolvedDeck, layer: EdgeLayer | None) -> RowsOf:
     return rows
 
 
-def shear_rows(solved: SolvedDeck, tracker: ShearTracker) -> RowsOf:
-    """m_x, m_y, m_xy, q_x, q_y at samples of a tracker's sections."""
+def force_rows_at(solved: SolvedDeck, tracker: ShearTracker, some: Sequence[int]) -> RowsOf:
+    """Some of m_x, m_y, m_xy, q_x, q_y, by their numbers, at samples of a tracker's sections."""
     count = FORCES.stop - FORCES.start
 
     def rows(samples: Ints) -> sparse.csr_array:
@@ -184,7 +193,7 @@ def shear_rows(solved: SolvedDeck, tracker: ShearTracker) -> RowsOf:
             sparse.csr_array(tracker.sections.rows[samples]),
         )
         n = len(samples)
-        order = np.arange(count * n).reshape(count, n).T.ravel()
+        order = np.arange(count * n).reshape(count, n)[list(some)].T.ravel()
         return sparse.csr_array(found[order])
 
     return rows

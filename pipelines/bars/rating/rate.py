@@ -7,11 +7,12 @@ and sections can take is found once. A multiplier is that at which the checks of
 with the traffic so multiplied just pass; of many vehicles most are judged at places alone (`many`).
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.rating.beside import Lanes, lanes_of, rated_beside
 from pipelines.bars.rating.fatigue import fatigue_rated
 from pipelines.bars.rating.fleet import Fleet, Level, driven
 from pipelines.bars.rating.load_models import rated_model
@@ -24,6 +25,7 @@ from pipelines.model.accepted import buildable
 from pipelines.model.case_responses import case_responses
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.resistance.shear import NOT_ASKED
+from pipelines.traffic.positions import load_positions
 from plate.arrays import Floats
 from plate.threads import one_thread
 
@@ -71,6 +73,7 @@ def rate(deck: Deck, fleet: Fleet, progress: Progress | None = None) -> Rating:
         mistakes.add("[traffic]", None, "is missing: it says where the carriageway is")
     mistakes.raise_if_any()
     models = fleet.load_models(deck, mistakes)
+    lanes = [lanes_of(deck, permit, mistakes) for permit in fleet.permits]
     decks = [driven(deck, permit, mistakes) for permit in fleet.permits]
     mistakes.raise_if_any()
     with one_thread:
@@ -78,17 +81,27 @@ def rate(deck: Deck, fleet: Fleet, progress: Progress | None = None) -> Rating:
         solved.check()
         watch = DesignWatch(solved, case_responses(solved))
         rater = Rater(solved, watch)
-        every = [one for one in decks if one is not None]
-        notes = _notes(watch)
+        every = [
+            (permit, alone, beside)
+            for permit, alone, beside in zip(fleet.permits, decks, lanes, strict=True)
+            if alone is not None
+        ]
+        notes = _notes(watch, [beside for _, _, beside in every])
         found: list[Rated] = []
-        if len(every) >= MANY and can_be_many(watch):
-            found, more = rated_at_places(rater, fleet.permits, every, progress)
+        single = [(permit, alone) for permit, alone, beside in every if beside is None]
+        if len(single) >= MANY and can_be_many(watch):
+            permits, those = [one for one, _ in single], [alone for _, alone in single]
+            found, more = rated_at_places(rater, permits, those, progress)
             notes = (*more, *notes)
         else:
-            for k, (permit, alone) in enumerate(zip(fleet.permits, every, strict=True)):
-                found += rater.rated(permit, alone, rater.over_deck(permit, alone))
+            for k, (permit, alone) in enumerate(single):
+                over = rater.over_deck(permit, load_positions(alone))
+                found += rater.rated(permit, alone, over)
                 if progress is not None:
                     progress(k + 1, len(every))
+        for permit, alone, beside in every:
+            if beside is not None:
+                found += rated_beside(rater, permit, alone, beside)
         for model in models:
             found += rated_model(rater, model)
         found += fatigue_rated(rater)
@@ -102,11 +115,25 @@ def rate(deck: Deck, fleet: Fleet, progress: Progress | None = None) -> Rating:
     )
 
 
-def _notes(watch: DesignWatch) -> tuple[str, ...]:
-    """What is left out."""
-    notes = [
-        "Every vehicle alone on the deck, at the steps of the load positions; not beside other "
-        "traffic.",
+def _notes(watch: DesignWatch, lanes: Sequence[Lanes | None]) -> tuple[str, ...]:
+    """What is left out; lanes : beside every vehicle, None = it is alone."""
+    notes = []
+    if None in lanes or not lanes:
+        others = " but where it says so" if any(lanes) else ""
+        notes.append(
+            "Every vehicle alone on the deck, at the steps of the load positions; not beside other "
+            f"traffic{others}."
+        )
+    if any(lanes):
+        notes.append(
+            "The multiplier of a vehicle beside lanes of a load model is on the vehicle alone, the "
+            "lanes stay at the factors told on axles and distributed loads, in every combination. "
+            "They stand where its room leaves them the carriageway, one lane less at least than "
+            "without it; distributed loads lie on the vehicle's own strip, too. Shear under the "
+            "arrangements of lanes that are worst by themselves; punching of the vehicle's own "
+            "wheels alone."
+        )
+    notes += [
         "Fatigue of the bars is rated under a standard's own load for it alone, where it has one: "
         "it is of traffic over the years, not of one vehicle.",
         "Bars as drawn; not panels as built, beams with bars or the barrier.",

@@ -31,7 +31,7 @@ from pipelines.model.responses import SolvedDeck, stream
 from pipelines.standards.actions.load_models import counts_under
 from pipelines.standards.resistance.shear import CHOSEN, NOT_ASKED, ONE_WAY
 from pipelines.traffic.arrangements import Arrangement
-from pipelines.traffic.positions import LoadPositions, load_positions, position_of
+from pipelines.traffic.positions import LoadPositions, position_of
 from plate.arrays import Floats
 
 Standing = Callable[[int], Arrangement | None]
@@ -67,9 +67,9 @@ class Rater:
         standards = (basis.materials.standard for basis in self.bases)
         return [k for k, one in enumerate(standards) if counts_under(permit.vehicle.name, one)]
 
-    def over_deck(self, permit: Permit, alone: Deck) -> OverDeck:
-        """A vehicle driven over the whole deck."""
-        runs, mine = load_positions(alone), self.counting(permit)
+    def over_deck(self, permit: Permit, runs: Runs) -> OverDeck:
+        """A vehicle driven over the whole deck, at its load positions."""
+        mine = self.counting(permit)
         trackers = {key: one for key, one in self.trackers.items() if key[0] in mine}
         blocks = []
         shears: dict[tuple[int, int], list[Floats]] = {}

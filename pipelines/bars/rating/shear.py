@@ -12,13 +12,13 @@ import numpy as np
 from scipy import sparse
 
 from pipelines.bars.demand.control_sections import ShearTracker
-from pipelines.bars.rating.root import MOST, STEP, largest
+from pipelines.bars.rating.root import MOST, largest
 from pipelines.numbers import within
 from pipelines.standards.resistance.bending import utilisation
 from plate.arrays import Floats, Ints
 
-# Load positions among which the multiplier is looked for first.
-FIRST = 64
+# Samples and load positions among which the multiplier is looked for first.
+FIRST = 16
 # Means below this share of the largest do not come near to governing.
 NEAR = 0.7
 
@@ -37,7 +37,8 @@ class ShearOfVehicle:
     """Shear at some samples of a tracker under the load positions of a vehicle.
 
     traffic : (5 or 8, n, n_position) factored forces at the samples `samples` (n,); means : (k, n)
-    of the principal shear at the judged ones, `judged` (k,) of all.
+    of the principal shear at the judged ones, `judged` (k,) of all. beside : factored forces like
+    those of the traffic that are not multiplied; None = there are none.
     """
 
     tracker: ShearTracker
@@ -45,6 +46,7 @@ class ShearOfVehicle:
     samples: Ints
     judged: Ints
     means: sparse.csr_array
+    beside: Floats | None = None
 
     @classmethod
     def of(cls, tracker: ShearTracker, blocks: Sequence[Floats], width: float) -> "ShearOfVehicle":
@@ -59,24 +61,23 @@ class ShearOfVehicle:
         """None where no sample is judged. start : a guess."""
         if not len(self.judged):
             return None
-        high, every = min(max(start, 0.05), MOST), np.arange(len(self.judged))
-        while self._worst(high)[0] <= 1.0:
-            if high >= MOST:
-                return ShearMultiplier(MOST, int(self.judged[0]), -1)
-            high = min(STEP * high, MOST)
-        # few load positions govern: more are added until all others pass
-        columns = np.argsort(-self._mean(high).max(axis=0), kind="stable")[:FIRST]
+        # few samples and load positions govern: more are added until all others pass
+        value = min(max(start, 0.05), MOST)
+        mean = self._mean(value)
+        rows = np.argsort(-mean.max(axis=1), kind="stable")[:FIRST]
+        columns = np.argsort(-mean[rows].max(axis=0), kind="stable")[:FIRST]
         while True:
-            near = self._part(every, columns)
-            value = largest(lambda m, near=near: near._worst(m)[0], high)  # type: ignore[misc]
+            near = self._part(np.sort(rows), columns)
+            value = largest(lambda m, near=near: near._worst(m)[0], value)  # type: ignore[misc]
             used, sample, column = self._worst(max(value, 1e-9))
-            if within(used) or column in columns:
+            row = int(np.flatnonzero(self.judged == sample)[0])
+            if within(used) or (row in rows and column in columns):
                 break
-            columns, high = np.append(columns, column), value
-        if value <= 0.0 or column not in columns:
-            _, sample, place = near._worst(max(value, 1e-9))
-            column = int(columns[place])
-        return ShearMultiplier(value, sample, column)
+            rows, columns = np.union1d(rows, row), np.union1d(columns, column)
+        if value >= MOST:
+            return ShearMultiplier(MOST, int(self.judged[0]), -1)
+        _, sample, place = near._worst(max(value, 1e-9))
+        return ShearMultiplier(value, sample, int(columns[place]))
 
     def by_sample(self, multiplier: float) -> Floats:
         """(k,) the largest utilisation of each judged sample that comes near to governing at a
@@ -97,10 +98,15 @@ class ShearOfVehicle:
             self.samples[used],
             self.judged[rows],
             sparse.csr_array(means[:, used]),
+            None if self.beside is None else self.beside[:, used[:, None], columns],
         )
 
+    def _times(self, multiplier: float) -> Floats:
+        traffic = multiplier * self.traffic
+        return traffic if self.beside is None else traffic + self.beside
+
     def _mean(self, multiplier: float) -> Floats:
-        v = self.tracker.principal(multiplier * self.traffic, self.samples)
+        v = self.tracker.principal(self._times(multiplier), self.samples)
         return np.asarray(self.means @ v)
 
     def _worst(self, multiplier: float) -> tuple[float, int, int]:
@@ -117,6 +123,9 @@ class ShearOfVehicle:
         """Judged samples and load positions whose mean is at least so large, and utilisations."""
         row, column = np.nonzero(mean >= least)
         acting, sample = mean[row, column], self.judged[row]
-        forces = multiplier * self.traffic[:, np.searchsorted(self.samples, sample), column]
+        at = np.searchsorted(self.samples, sample)
+        forces = multiplier * self.traffic[:, at, column]
+        if self.beside is not None:
+            forces += self.beside[:, at, column]
         resists, _ = self.tracker.resistance_at(forces, sample, acting)
         return row, column, np.asarray(utilisation(acting, resists))

@@ -9,6 +9,7 @@ import pytest
 
 from pipelines.bars.adequacy import Check
 from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.rating.at_places import at_places, exact_moment, exact_shear
 from pipelines.bars.rating.fleet import Fleet, Permit, driven
 from pipelines.bars.rating.many import MANY, _less
 from pipelines.bars.rating.moments import moment_multiplier
@@ -21,6 +22,7 @@ from pipelines.deck.reading.mistakes import Mistakes
 from pipelines.model.case_responses import case_responses
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.loads import Axle, Vehicle
+from pipelines.traffic.positions import load_positions
 from tests.pipelines.decks_with_bars import BOTTOM, GRADES, TOP
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, WEIGHT, deck_of
 
@@ -76,7 +78,7 @@ def rater(deck: Deck) -> Rater:
 def over(rater: Rater, permit: Permit) -> OverDeck:
     alone = driven(rater.watch.deck, permit, Mistakes(""))
     assert alone is not None
-    return rater.over_deck(permit, alone)
+    return rater.over_deck(permit, load_positions(alone))
 
 
 def test_at_its_own_place_a_vehicle_has_the_multiplier_of_the_whole_deck(rater: Rater) -> None:
@@ -85,10 +87,10 @@ def test_at_its_own_place_a_vehicle_has_the_multiplier_of_the_whole_deck(rater: 
     first, second = (over(rater, permit) for permit in permits)
     places = Places.of(rater.watch, rater.limits, rater.trackers, [first.runs, second.runs])
     places.learn(first, {0: 2.0})
-    found = places.vehicle(second.runs, [0])[0]
+    found = at_places(places, second.runs, [0])[0]
     assert len(found.moments) >= 3
     for limit, one in found.moments:
-        exact = places.exact_moment(limit, one, second.runs)
+        exact = exact_moment(places, limit, one, second.runs)
         column = np.searchsorted(second.moments.points, [one.at])
         there = moment_multiplier(limit, second.moments, column)
         # both found to 1e-7
@@ -96,14 +98,14 @@ def test_at_its_own_place_a_vehicle_has_the_multiplier_of_the_whole_deck(rater: 
         # cubics between places a sixth of a patch apart, across kinks of a coarse mesh
         assert one.value == pytest.approx(there.value, rel=3e-2)
     for part, sheared in found.shears:
-        exact_shear = places.exact_shear((0, part), sheared, second.runs)
+        exactly = exact_shear(places, (0, part), sheared, second.runs)
         whole = second.shears[0, part]
         row = np.flatnonzero(whole.judged == sheared.sample)
         alone = replace(whole, judged=whole.judged[row], means=whole.means[row])
         there_too = ShearOfVehicle.multiplier(alone, 1.0)
         assert there_too is not None
-        assert exact_shear.value >= there_too.value * (1.0 - 3e-7)
-        assert exact_shear.value == pytest.approx(there_too.value, rel=2e-2)
+        assert exactly.value >= there_too.value * (1.0 - 3e-7)
+        assert exactly.value == pytest.approx(there_too.value, rel=2e-2)
 
 
 def test_vehicles_at_places_are_told_no_more_than_the_whole_deck_gives(deck: Deck) -> None:
@@ -136,7 +138,7 @@ def test_multipliers_at_places_are_lowered_by_what_others_missed(rater: Rater) -
     [permit] = fleet_of(1).permits
     alone = driven(rater.watch.deck, permit, Mistakes(""))
     assert alone is not None
-    [whole] = rater.rated(permit, alone, rater.over_deck(permit, alone))
+    [whole] = rater.rated(permit, alone, over(rater, permit))
     less = _less(whole, {Check.SHEAR: 0.05})
     for check in {one.check for one in whole.multipliers}:
         before, after = whole.of(check), less.of(check)
