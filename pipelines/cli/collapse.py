@@ -26,9 +26,10 @@ def add_collapse(commands: Commands) -> None:
     """Add the command `collapse`."""
     parser = commands.add_parser(
         "collapse",
-        help="multiplier of a vehicle at which the slab collapses in bending",
-        description="The multiplier of one vehicle at which the slab collapses in bending, between "
-        "two certified bounds, permanent loads constant: a safe bound of its load positions, the "
+        help="multiplier of traffic at which the slab collapses in bending",
+        description="The multiplier of one vehicle, or of a load model with its lanes, at which "
+        "the slab collapses in bending, between two certified bounds, permanent loads constant: a "
+        "safe bound of its load positions, or of arrangements that govern the elastic slab, the "
         "worst of them between both. Shear and punching, as `deckslab run` checks them, end it "
         "where they are smaller. Writes collapse.csv and collapse.html, which says what the "
         "multiplier may be used for.",
@@ -36,7 +37,11 @@ def add_collapse(commands: Commands) -> None:
     )
     parser.add_argument("deck", metavar="DECK", help=DECK)
     add_own(parser)
-    parser.add_argument("--vehicle", default="", help="its name; the first of the deck file")
+    traffic = parser.add_mutually_exclusive_group()
+    traffic.add_argument("--vehicle", default="", help="its name; the first of the deck file")
+    traffic.add_argument(
+        "--load-model", default="", help="in place of a vehicle, one of the deck file's"
+    )
     parser.add_argument(
         "--at", nargs=2, type=float, metavar=("X", "Y"), help="only there: first axle [m]"
     )
@@ -50,14 +55,16 @@ def add_collapse(commands: Commands) -> None:
         "given), or LINES=rigid for beams that are taken not to fail; may be repeated",
     )
     parser.add_argument(
-        "--standard", default="", help="by which bars resist; the deck file's first"
+        "--standard",
+        default="",
+        help="by which bars resist; the deck file's first, or the first of the load model's family",
     )
     parser.add_argument("--gap", type=float, default=1.0, help="between the bounds [%%], default 1")
     parser.add_argument(
-        "--positions", type=int, default=1000, help="most load positions looked at, default 1000"
+        "--positions", type=int, default=1000, help="most places looked at, default 1000"
     )
     parser.add_argument(
-        "--worst", type=int, default=3, help="positions between both bounds, default 3"
+        "--worst", type=int, default=3, help="of them between both bounds, default 3"
     )
     parser.add_argument(
         "--bending", action="store_true", help="bending alone, without shear and punching"
@@ -84,11 +91,14 @@ def _collapse(arguments: argparse.Namespace) -> int:
     for name, low, high in (("gap", 0.05, 50.0), ("positions", 1, 100_000), ("worst", 1, 100)):
         if not low <= getattr(arguments, name) <= high:
             raise JobError(f"--{name} {getattr(arguments, name):g}: allowed is {low:g} to {high:g}")
+    if arguments.at is not None and arguments.load_model:
+        raise JobError("--at is for a vehicle, not for a load model")
     if arguments.reverse and arguments.at is None:
         raise JobError("--reverse needs --at, a load position")
     check_folder(arguments.out, "collapse", FILES)
     wanted = Wanted(
         vehicle=arguments.vehicle,
+        load_model=arguments.load_model,
         at=None if arguments.at is None else (arguments.at[0], arguments.at[1]),
         reverse=arguments.reverse,
         beams=_beams(deck, arguments.beam),

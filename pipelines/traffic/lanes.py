@@ -94,12 +94,21 @@ def lane_offsets(low: float, high: float, step: float, apart: float) -> Floats:
     return np.asarray(every[np.concatenate([[True], np.diff(every) > SAME])])
 
 
+def strip_sides(
+    offset: Floats, width: float, carriageway: tuple[float, float]
+) -> tuple[Floats, Floats]:
+    """Sides (n,) of strips of a width about offsets (n,), moved inward where they would leave the
+    carriageway [m]."""
+    width = min(width, carriageway[1] - carriageway[0])
+    low = np.clip(offset - 0.5 * width, carriageway[0], carriageway[1] - width)
+    return low, low + width
+
+
 def strip_shares(
     edges: Floats, offset: Floats, width: float, carriageway: tuple[float, float]
 ) -> Floats:
     """Shares (n, n_cell) of cells between edges (n_cell + 1,) that strips of a width about offsets
-    (n,) cover; strips are moved inward where they would leave the carriageway [m]."""
-    width = min(width, carriageway[1] - carriageway[0])
-    low = np.clip(offset - 0.5 * width, carriageway[0], carriageway[1] - width)[:, None]
-    covered = np.minimum(edges[1:], low + width) - np.maximum(edges[:-1], low)
+    (n,) cover, as `strip_sides` has them."""
+    low, high = (side[:, None] for side in strip_sides(offset, width, carriageway))
+    covered = np.minimum(edges[1:], high) - np.maximum(edges[:-1], low)
     return np.asarray(np.clip(covered / np.diff(edges), 0.0, 1.0))

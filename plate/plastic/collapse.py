@@ -21,7 +21,7 @@ from plate.plastic.upper_bound import Deflections, Mechanism, upper_bound
 # Gap that is asked for, as a share of the lower bound.
 GAP = 0.01
 # Triangles after which it is given up.
-MOST = 1500
+MOST = 4000
 # Triangles with this share of the gap are halved.
 SHARE = 0.7
 # Bounds may cross by rounding, as a share of their size.

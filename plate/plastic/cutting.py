@@ -20,6 +20,10 @@ Point = tuple[float, float]
 # A free point nearer to a cut than this share of the edge it lies on is moved onto the cut:
 # slivers spoil the bounds.
 SNAP = 0.15
+# A cut that passes a point which stays where it is, nearer than this share of the edge it lies on,
+# goes through that point, and a corner so near to such a point or edge is on it: edges of a
+# hundredth of a millimetre, between cuts that cross almost in one point, left no upper bound.
+NEAR = 2e-3
 # No triangle shrinks below this share of its area when a point is moved.
 SHRUNK = 0.2
 # Points nearer than this share of the slab's extent are the same.
@@ -87,7 +91,8 @@ class Cutter:
         shortest = min(
             _distance(self.points[corners[k]], self.points[corners[k - 1]]) for k in range(3)
         )
-        if _distance(self.points[near], at) < SNAP * shortest and self._moved(near, at):
+        away = _distance(self.points[near], at)
+        if away < SNAP * shortest and (self._moved(near, at) or away < NEAR * shortest):
             return near
         node = self._on_a_side(corners, at)
         return self._within(self._cell_at(at), at) if node is None else node
@@ -147,6 +152,8 @@ class Cutter:
                 for k, off in ((u, share), (v, 1.0 - share)):
                     if off < SNAP and (self._moved(k, at) or self._slid(k, here, end)):
                         return k
+                    if off < NEAR and _distance(self.points[k], self.points[end]) < length:
+                        return k
                 return self._split(_edge(u, v), at)
         return None
 
@@ -172,10 +179,13 @@ class Cutter:
         off, length, share, edge, (a, b) = min(found)
         if off <= self.same:
             return self._split(edge, at)
-        if off > SNAP * length or edge in self.names or len(self._sides(edge)) < 2:
-            return None
         (ax, ay), (bx, by) = self.points[a], self.points[b]
-        node = self._split(edge, (ax + share * (bx - ax), ay + share * (by - ay)))
+        foot = (ax + share * (bx - ax), ay + share * (by - ay))
+        if edge in self.names or len(self._sides(edge)) < 2:
+            return self._split(edge, foot) if off <= NEAR * length else None
+        if off > SNAP * length:
+            return None
+        node = self._split(edge, foot)
         return node if self._moved(node, at) else None
 
     def _slid(self, node: int, start: int, end: int) -> bool:

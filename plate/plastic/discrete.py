@@ -161,8 +161,16 @@ def discrete(slab: PlasticSlab, mesh: Triangles, live: PlasticLoad, dead: Plasti
 def _pressures(mesh: Triangles, load: PlasticLoad) -> tuple[Floats, Floats]:
     pressure = np.full(len(mesh.cells), load.pressure)
     for patch in load.patches:
-        inside = shapely.contains_xy(shapely.Polygon(patch.corners), mesh.centroids)
-        pressure[inside] += patch.pressure
+        polygon = shapely.Polygon(patch.corners)
+        inside = shapely.contains_xy(polygon, mesh.centroids)
+        # all of its load on what its cut sides, moved a little here and there, enclose
+        area = float(polygon.intersection(mesh.region).area)
+        pressure[inside] += patch.pressure * area / max(float(mesh.areas[inside].sum()), NOTHING)
+    if load.spread:
+        cells = shapely.polygons(mesh.corners)
+        for patch in load.spread:
+            covered = shapely.area(shapely.intersection(cells, shapely.Polygon(patch.corners)))
+            pressure += patch.pressure * covered / mesh.areas
     lines = np.zeros(len(mesh.edges))
     for name, value in load.lines.items():
         lines[mesh.edges_of(name)] += value

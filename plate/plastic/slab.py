@@ -54,7 +54,7 @@ class PlasticSlab:
 
 @dataclass(frozen=True)
 class PressedPatch:
-    """A convex polygon (n, 2) [m] that presses evenly [N/m2]; only what is on the slab acts."""
+    """A polygon (n, 2) [m] that presses evenly [N/m2]; only what is on the slab acts."""
 
     corners: Floats
     pressure: float
@@ -62,10 +62,12 @@ class PressedPatch:
 
 @dataclass(frozen=True, kw_only=True)
 class PlasticLoad:
-    """patches : areas. pressure : on the whole slab [N/m2]. lines : along lines, by name [N/m].
-    All act down."""
+    """patches : areas. spread : areas that are not cut into the triangles: the load of what one
+    covers of a triangle is spread over that triangle. pressure : on the whole slab [N/m2]. lines :
+    along lines, by name [N/m]. All act down."""
 
     patches: Sequence[PressedPatch] = ()
+    spread: Sequence[PressedPatch] = ()
     pressure: float = 0.0
     lines: Mapping[str, float] = field(default_factory=dict)
 

@@ -20,7 +20,7 @@ from pipelines.standards.actions.combinations import Combination
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.detailing.anchorage import anchorage
 from pipelines.standards.resistance.bars import LAYERS
-from pipelines.traffic.positions import LoadPositions
+from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats
 from plate.geometry.alignment import Alignment
 from plate.geometry.outline import plan_area
@@ -41,6 +41,9 @@ from plate.plastic.triangles import Triangles, split_in_four
 
 # Cells before triangles are halved: a share of the shortest span, and so many on the whole slab.
 SPAN_SHARE, CELLS = 0.5, 40.0
+# Longest chord of a distributed load on a curved deck, in plan [m]; pieces of a line by which the
+# length of its arc is told.
+CHORD, ARC = 1.0, 200
 
 
 @dataclass(frozen=True)
@@ -101,8 +104,11 @@ def _check_curved(deck: Deck, beams: Mapping[str, BeamStrength]) -> None:
         raise CoverageError("collapse loads are for decks within half a circle of station 0")
     if deck.points:
         raise CoverageError("collapse loads of curved decks are without held points, [[point]]")
-    if _line_loads(deck):
-        raise CoverageError("collapse loads of curved decks are without line loads of [[case]]")
+    if any(not load.on for _, load, _ in _line_loads(deck)):
+        raise CoverageError(
+            "collapse loads of curved decks are without line loads of [[case]] on a path_m: "
+            "give them on a line or an edge"
+        )
     for line in deck.lines:
         strength = beams.get(line.name)
         if (
@@ -125,8 +131,9 @@ def plastic_slab(deck: Deck, basis: DesignBasis, beams: Mapping[str, BeamStrengt
     else:
         mesh = quad_mesh(plan, order=2, field=uniform(size))
     cutter = Cutter(split_in_four(mesh))
-    for name, (load, _) in _line_loads(deck).items():
-        cutter.path(np.array(load.path), name)
+    for name, load, _ in _line_loads(deck):
+        if not load.on:
+            cutter.path(np.array(load.path), name)
     triangles = cutter.triangles()
     holds: dict[str, Hold] = {}
     plastic: list[PlasticBeam] = []
@@ -148,8 +155,10 @@ def plastic_slab(deck: Deck, basis: DesignBasis, beams: Mapping[str, BeamStrengt
     )
 
 
-def permanent_load(deck: Deck, combination: Combination) -> PlasticLoad:
-    """The cases of the deck that take part in combinations, each with its unfavourable factor."""
+def permanent_load(deck: Deck, combination: Combination, triangles: Triangles) -> PlasticLoad:
+    """The cases of the deck that take part in combinations, each with its unfavourable factor.
+
+    A line load on an arc is all of it on the arc's chords."""
     pressure = 0.0
     patches: list[PressedPatch] = []
     for case in deck.cases:
@@ -163,41 +172,58 @@ def permanent_load(deck: Deck, combination: Combination) -> PlasticLoad:
             corners = alignment.to_cartesian(alignment.rectangles(patch.at, patch.size))
             a, b = patch.size
             patches.append(PressedPatch(corners, factor * patch.load / (a * b)))
-    lines = {
-        name: combination.permanent[action][0] * load.load
-        for name, (load, action) in _line_loads(deck).items()
-    }
+    lines: dict[str, float] = {}
+    for name, load, action in _line_loads(deck):
+        value = combination.permanent[action][0] * load.load
+        if load.on:
+            chords = float(triangles.lengths[triangles.edges_of(name)].sum())
+            value *= _length(deck, load) / chords
+        lines[name] = lines.get(name, 0.0) + value
     return PlasticLoad(patches=patches, pressure=pressure, lines=lines)
 
 
-def vehicle_load(deck: Deck, triangles: Triangles, run: LoadPositions, number: int) -> PlasticLoad:
-    """The wheels of a vehicle at one of its positions, as its standard gives them, dispersed; those
-    off the slab are left out."""
-    wheels = run.wheels(slice(number, number + 1))
-    corners = deck.plan.alignment.to_cartesian(wheels.corners)
-    shapes = shapely.polygons(corners)
-    kept = shapely.area(shapely.intersection(shapes, triangles.region)) > 1e-9
+def live_load(
+    deck: Deck, triangles: Triangles, wheels: WheelPatches, spread: WheelPatches
+) -> PlasticLoad:
+    """Wheels and distributed loads in plan, each evenly loaded; those off the slab are left out."""
     return PlasticLoad(
-        patches=[
-            PressedPatch(patch, load / area)
-            for patch, load, area in zip(
-                corners[kept],
-                wheels.load[kept].tolist(),
-                shapely.area(shapes[kept]).tolist(),
-                strict=True,
-            )
-        ]
+        patches=_pressed(deck, triangles, wheels), spread=_pressed(deck, triangles, spread)
     )
 
 
-def _line_loads(deck: Deck) -> dict[str, tuple[LineLoad, Action]]:
-    """Line loads of the cases that take part in combinations, by the name of their mesh line."""
-    return {
-        f"load {case.name} {k + 1}": (load, case.action)
+def _pressed(deck: Deck, triangles: Triangles, patches: WheelPatches) -> list[PressedPatch]:
+    """On a curved deck sides of wheels are chords, those of lanes as many as their arcs need."""
+    alignment = deck.plan.alignment
+    shapes = shapely.polygons(patches.corners)
+    if not alignment.straight:
+        shapes = shapely.transform(shapely.segmentize(shapes, CHORD), alignment.to_cartesian)
+    kept = shapely.area(shapely.intersection(shapes, triangles.region)) > 1e-9
+    return [
+        PressedPatch(shapely.get_coordinates(shape)[:-1], load / float(shape.area))
+        for shape, load in zip(shapes[kept], patches.load[kept].tolist(), strict=True)
+    ]
+
+
+def _line_loads(deck: Deck) -> list[tuple[str, LineLoad, Action]]:
+    """Line loads of the cases that take part in combinations, with the name of their mesh line."""
+    return [
+        (load.on or f"load {case.name} {k + 1}", load, case.action)
         for case in deck.cases
         if case.action != "none"
         for k, load in enumerate(case.lines)
-    }
+    ]
+
+
+def _length(deck: Deck, load: LineLoad) -> float:
+    """Of the line that a load lies on, along its arcs [m]."""
+    line, alignment = deck.plan.lines[load.on], deck.plan.alignment
+    if line.curves:
+        return sum(curve.length for curve in line.curves)
+    path = np.array(load.path)
+    pieces = np.linspace(0.0, len(path) - 1.0, ARC * (len(path) - 1) + 1)
+    fine = [np.interp(pieces, np.arange(len(path)), column) for column in path.T]
+    steps = np.diff(alignment.to_cartesian(np.column_stack(fine)), axis=0)
+    return float(np.linalg.norm(steps, axis=1).sum())
 
 
 def _held(triangles: Triangles, line: Line) -> list[tuple[float, float]]:

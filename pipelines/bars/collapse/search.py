@@ -1,4 +1,5 @@
-"""The multiplier of one vehicle at which the slab collapses in bending, over its load positions.
+"""The multiplier of a vehicle, over its load positions, or of a load model, over its worst
+arrangements, at which the slab collapses in bending.
 
 A safe bound of every position that is looked at, on triangles as they come; then the worst few
 between two bounds. What is smaller, the multiplier of a brittle check or that of bending, is what
@@ -16,20 +17,28 @@ from pipelines.bars.collapse.plastic_deck import (
     BeamStrength,
     bar_resistances,
     check_covered,
+    live_load,
     permanent_load,
     plastic_slab,
-    vehicle_load,
+)
+from pipelines.bars.collapse.standing import (
+    Standing,
+    evenly,
+    load_model_of,
+    standing_arrangements,
+    standing_vehicles,
+    vehicle_positions,
 )
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
-from pipelines.errors import CoverageError, JobError
+from pipelines.errors import JobError
 from pipelines.standards.actions.combinations import Combination, combination
+from pipelines.standards.actions.load_models import counts_under
 from pipelines.standards.detailing.ductility import ductile_steel, hinge_rows
 from pipelines.standards.detailing.rules import Row
-from pipelines.traffic.arrangements import LoadPosition
-from pipelines.traffic.positions import LoadPositions, load_positions
 from plate.errors import CollapseError
 from plate.plastic.collapse import GAP, Collapse, collapse, safe_multiplier
+from plate.plastic.slab import PlasticLoad
 from plate.plastic.triangles import Triangles
 
 Progress = Callable[[str, int, int], None]
@@ -41,13 +50,15 @@ BRITTLE = (Check.SHEAR, Check.PUNCHING)
 class Wanted:
     """What is asked for.
 
-    vehicle : its name, "" = the first. at : station and offset of its first axle [m], None = all
-    positions, no more than `positions` of them, evenly chosen. beams : plastic moments by line.
+    vehicle : its name, "" = the first. load_model : its name, in place of a vehicle, "" = none.
+    at : station and offset of the vehicle's first axle [m], None = all positions, no more than
+    `positions` of them, evenly chosen. beams : plastic moments by line.
     standard : "" = the first of the deck file's. gap : between the bounds, as a share. worst : how
     many positions are looked at between both bounds.
     """
 
     vehicle: str = ""
+    load_model: str = ""
     at: tuple[float, float] | None = None
     reverse: bool = False
     beams: Mapping[str, BeamStrength]
@@ -59,14 +70,17 @@ class Wanted:
 
 @dataclass(frozen=True, kw_only=True)
 class Bounded:
-    """A position. safe : certified lower bound on triangles as they come, NaN where none was found;
-    found : both bounds, None where it was not looked at closer."""
+    """A position, or an arrangement. safe : certified lower bound on triangles as they come, NaN
+    where none was found; found : both bounds, None where it was not looked at closer."""
 
-    position: LoadPosition
-    run: LoadPositions
-    number: int
+    standing: Standing
     safe: float
     found: Collapse | None = None
+
+    @property
+    def words(self) -> str:
+        """Where the traffic stands, as it is entered again."""
+        return self.standing.at.words
 
     @property
     def lower(self) -> float:
@@ -79,7 +93,7 @@ class Brittle:
     """What a brittle check comes to under the traffic of the deck file with its factors.
 
     utilisation : NaN where it is not judged, with the reason in `why`; limit : multiplier of the
-    vehicle below which it is met, on the safe side, NaN where the check is not met as it is.
+    traffic below which it is met, on the safe side, NaN where the check is not met as it is.
     """
 
     check: Check
@@ -91,15 +105,16 @@ class Brittle:
 
 @dataclass(frozen=True, kw_only=True)
 class CollapseLoad:
-    """What was found. positions : in order of their safe bounds, the least first; of : how many
-    of this vehicle's positions have a wheel on the slab. rows : ductility. brittle : empty where it
-    was not asked for. first : elastic first yield at the governing position."""
+    """What was found. traffic : name of the vehicle or load model. positions : in order of their
+    safe bounds, the least first; of : how many of this vehicle's positions have a wheel on the
+    slab, or how many arrangements govern its elastic values. rows : ductility. brittle : empty
+    where it was not asked for. first : elastic first yield at the governing position."""
 
     deck: Deck
     basis: DesignBasis
     combination: Combination
     wanted: Wanted
-    vehicle: str
+    traffic: str
     positions: tuple[Bounded, ...]
     of: int
     rows: tuple[Row, ...]
@@ -126,7 +141,8 @@ class CollapseLoad:
 
 
 def collapse_load(deck: Deck, wanted: Wanted, progress: Progress | None = None) -> CollapseLoad:
-    """Bounds of the multiplier of a vehicle, without the brittle checks (`brittle_checks`).
+    """Bounds of the multiplier of a vehicle or load model, without the brittle checks
+    (`brittle_checks`).
 
     progress : called with the stage, the load positions that are done and those there are.
 
@@ -138,29 +154,23 @@ def collapse_load(deck: Deck, wanted: Wanted, progress: Progress | None = None) 
         A dead load that is not carried, bounds that are not certified.
     """
     check_covered(deck, wanted.beams)
-    basis = _basis(deck, wanted.standard)
+    basis = _basis(deck, wanted)
     factors = combination(basis.materials.factors, "ULS")
     assert factors is not None
     slab = plastic_slab(deck, basis, wanted.beams)
-    chosen, count = _positions(deck, wanted, slab.triangles)
-    dead = permanent_load(deck, factors)
+    chosen, count = _standings(deck, wanted, slab.triangles)
+    dead = permanent_load(deck, factors, slab.triangles)
     found: list[Bounded] = []
-    for k, (run, number) in enumerate(chosen):
+    for k, standing in enumerate(chosen):
         if progress is not None:
             progress("safe bounds", k, len(chosen))
         safe = float("nan")
         if len(chosen) > 1:
             try:
-                safe = safe_multiplier(slab, vehicle_load(deck, slab.triangles, run, number), dead)
+                safe = safe_multiplier(slab, _live(deck, slab.triangles, standing), dead)
             except CollapseError:
                 safe = float("nan")
-        position = LoadPosition(
-            vehicle=run.vehicle.name,
-            direction=run.direction,
-            station=float(run.stations[number]),
-            offset=float(run.offsets[number]),
-        )
-        found.append(Bounded(position=position, run=run, number=number, safe=safe))
+        found.append(Bounded(standing=standing, safe=safe))
     # What has no safe bound is looked at first.
     found.sort(key=lambda one: (not np.isnan(one.safe), one.safe))
     missing = sum(bool(np.isnan(one.safe)) for one in found)
@@ -168,11 +178,11 @@ def collapse_load(deck: Deck, wanted: Wanted, progress: Progress | None = None) 
     for k, one in enumerate(found[:closer]):
         if progress is not None:
             progress("both bounds", k, min(closer, len(found)))
-        load = vehicle_load(deck, slab.triangles, one.run, one.number)
+        load = _live(deck, slab.triangles, one.standing)
         try:
             found[k] = replace(one, found=collapse(slab, load, dead, gap=wanted.gap))
         except CollapseError as error:
-            raise CollapseError(f"{one.position.words}: {error}") from error
+            raise CollapseError(f"{one.words}: {error}") from error
     bars = deck.required_reinforcement.bars
     worst = _governing(found)
     return CollapseLoad(
@@ -180,14 +190,18 @@ def collapse_load(deck: Deck, wanted: Wanted, progress: Progress | None = None) 
         basis=basis,
         combination=factors,
         wanted=wanted,
-        vehicle=chosen[0][0].vehicle.name,
+        traffic=wanted.load_model or chosen[0].vehicles[0].vehicle,
         positions=tuple(found),
         of=count,
         rows=hinge_rows(bars, basis.materials),
         ductile=ductile_steel(basis.materials),
         brittle=(),
-        first=first_yield(deck, factors, worst.run, worst.number, bar_resistances(deck, basis)),
+        first=first_yield(deck, factors, worst.standing.patches, bar_resistances(deck, basis)),
     )
+
+
+def _live(deck: Deck, triangles: Triangles, standing: Standing) -> PlasticLoad:
+    return live_load(deck, triangles, standing.wheels, standing.spread)
 
 
 def _governing(positions: Sequence[Bounded]) -> Bounded:
@@ -222,46 +236,35 @@ def brittle_checks(
     return tuple(found)
 
 
-def _basis(deck: Deck, standard: str) -> DesignBasis:
-    bases = deck.required_reinforcement.bases
-    names = [basis.materials.standard for basis in bases]
-    if not standard:
-        return bases[0]
-    if standard not in names:
-        raise JobError(f"--standard {standard}: the deck file has {', '.join(names)}")
-    return bases[[str(name) for name in names].index(standard)]
+def _basis(deck: Deck, wanted: Wanted) -> DesignBasis:
+    """Of the standard that is asked for, else the first under which the traffic counts."""
+    by_name = {str(b.materials.standard): b for b in deck.required_reinforcement.bases}
+    standard, traffic = wanted.standard, wanted.load_model or wanted.vehicle
+    if standard and standard not in by_name:
+        raise JobError(f"--standard {standard}: the deck file has {', '.join(by_name)}")
+    for name, basis in by_name.items():
+        if standard in ("", name) and counts_under(traffic, basis.materials.standard):
+            return basis
+    among = standard or ", ".join(by_name)
+    raise JobError(f"{traffic} does not count for bars that are checked to {among}")
 
 
-def _positions(
-    deck: Deck, wanted: Wanted, triangles: Triangles
-) -> tuple[list[tuple[LoadPositions, int]], int]:
-    """The positions to be looked at, and how many of the vehicle's have a wheel on the slab."""
-    if deck.traffic is None or not deck.traffic.vehicles:
-        raise JobError(f"{deck.path}: a collapse load needs a vehicle, [traffic] in the deck file")
-    runs = load_positions(deck)
-    names = list(dict.fromkeys(run.vehicle.name for run in runs))
-    name = wanted.vehicle or names[0]
-    if name not in names:
-        raise JobError(f"--vehicle {name}: the deck file has {', '.join(names)}")
-    mine = [run for run in runs if run.vehicle.name == name]
-    if any(run.spreads is not None for run in mine) or mine[0].vehicle.variable is not None:
-        raise CoverageError(f"{name} has a variable spacing: its collapse load is not covered")
-    if wanted.at is not None:
-        direction = "reverse" if wanted.reverse else "forward"
-        run = next((one for one in mine if one.direction == direction), mine[0])
-        run = _at(run, wanted.at)
-        if not vehicle_load(deck, triangles, run, 0).patches:
-            raise JobError(f"--at {wanted.at[0]:g} {wanted.at[1]:g}: no wheel stands on the slab")
-        return [(run, 0)], 1
-    every = [(run, k) for run in mine for k in range(len(run))]
-    loaded = [(run, k) for run, k in every if vehicle_load(deck, triangles, run, k).patches]
+def _standings(deck: Deck, wanted: Wanted, triangles: Triangles) -> tuple[list[Standing], int]:
+    """Where traffic is looked at, and how many of these places have a wheel on the slab."""
+    if wanted.load_model:
+        every = standing_arrangements(deck, load_model_of(deck, wanted.load_model))
+    else:
+        runs = vehicle_positions(deck, wanted.vehicle)
+        if wanted.at is not None:
+            direction = "reverse" if wanted.reverse else "forward"
+            run = next((one for one in runs if one.direction == direction), runs[0])
+            x, y = wanted.at
+            runs = [replace(run, stations=np.array([x]), offsets=np.array([y]))]
+        every = standing_vehicles(runs)
+    loaded = [one for one in every if _live(deck, triangles, one).patches]
+    if not loaded and wanted.at is not None:
+        raise JobError(f"--at {wanted.at[0]:g} {wanted.at[1]:g}: no wheel stands on the slab")
     if not loaded:
+        name = wanted.load_model or wanted.vehicle or str(deck.path)
         raise JobError(f"{name}: no wheel stands on the slab at any load position")
-    if len(loaded) <= wanted.positions:
-        return loaded, len(loaded)
-    numbers = np.linspace(0, len(loaded) - 1, wanted.positions).astype(int)
-    return [loaded[k] for k in numbers], len(loaded)
-
-
-def _at(run: LoadPositions, place: tuple[float, float]) -> LoadPositions:
-    return replace(run, stations=np.array([place[0]]), offsets=np.array([place[1]]))
+    return evenly(loaded, wanted.positions), len(loaded)

@@ -1,4 +1,5 @@
-"""collapse.csv: one row a load position, the least multiplier first."""
+"""collapse.csv: one row a load position or an arrangement of a load model, the least multiplier
+first."""
 
 import csv
 import math
@@ -19,6 +20,9 @@ COLUMNS = (
     "gap",
     "triangles",
     "least_resistance_counted_kNm_m",
+    "load_model",
+    "arrangement",
+    "governs_elastic",
     "caution",
 )
 
@@ -32,17 +36,21 @@ def write_collapse(path: Path, found: CollapseLoad) -> None:
 
 
 def _row(one: Bounded) -> list[str | int]:
-    at, both = one.position, one.found
+    at, both = one.standing.at, one.found
+    alone = at.single
     return [
-        plain_cell(at.vehicle),
-        at.direction,
-        f"{at.station:.6g}",
-        f"{at.offset:.6g}",
+        "" if alone is None else plain_cell(alone.vehicle),
+        "" if alone is None else alone.direction,
+        "" if alone is None else f"{alone.station:.6g}",
+        "" if alone is None else f"{alone.offset:.6g}",
         "" if math.isnan(one.safe) else f"{one.safe:.6g}",
         "" if both is None else f"{both.lower:.6g}",
         "" if both is None else f"{both.upper:.6g}",
         "" if both is None else f"{both.gap:.4g}",
         "" if both is None else len(both.triangles.cells),
         "" if both is None else f"{1e-3 * both.floor:.4g}",
+        at.model if at.whole else "",
+        plain_cell(at.words) if at.whole else "",
+        plain_cell(one.standing.worst_of),
         TO_VERIFY,
     ]

@@ -8,12 +8,13 @@ from pipelines.numbers import number
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.axes import Axes, round_levels
 from pipelines.report.drawings.canvas import SMALL, Paper, draw
-from pipelines.report.drawings.colours import SERIES, field_colours
+from pipelines.report.drawings.colours import LOAD, SERIES, field_colours
 from pipelines.report.drawings.contours import bands, colour_bar, label_contours
 from pipelines.report.drawings.legend import Key
 from pipelines.report.drawings.marching import Triangles
 from pipelines.report.drawings.plan import (
     StandingLoad,
+    closed,
     deck_canvas,
     faint_lines,
     frame,
@@ -119,12 +120,10 @@ def _deck(axes: Axes, deck: Deck, one: Bounded) -> None:
     outline(axes, deck)
     faint_lines(axes, deck)
     line_names(axes, deck, (0.5, 0.5))
-    standing(axes, deck, StandingLoad(_wheels(one), (one.position,)))
-
-
-def _wheels(one: Bounded) -> Floats:
-    return one.run.wheels(slice(one.number, one.number + 1)).corners
+    for corners in one.standing.spread.corners:
+        axes.path(closed(deck, corners), closed=True, ink=LOAD, width=0.7, dash=(3, 2))
+    standing(axes, deck, StandingLoad(one.standing.wheels.corners, one.standing.vehicles))
 
 
 def _keep_off(axes: Axes, one: Bounded) -> list[Floats]:
-    return [axes.at(np.vstack([ring, ring[:1]])) for ring in _wheels(one)]
+    return [axes.at(np.vstack([ring, ring[:1]])) for ring in one.standing.wheels.corners]

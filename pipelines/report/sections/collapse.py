@@ -22,6 +22,14 @@ from pipelines.report.drawings.collapse_plans import mechanism_plan, moment_plan
 
 # Positions that the page lists.
 LISTED = 10
+VEHICLE = "One vehicle alone, not the load model of a standard."
+LOAD_MODEL = (
+    "All of the load model is multiplied, distributed loads with it. Looked at are the "
+    "arrangements that are worst for deflection and moments of the elastic slab in its parts and "
+    "for the moments of its beams, with distributed loads where they are adverse to these; another "
+    "arrangement may come before them at collapse. Where the edge of a lane’s load crosses a "
+    "triangle, what lies on the triangle is spread over it: both bounds are of that load."
+)
 USE = (
     "It is the collapse load in bending of a slab whose sections turn as far as they need to: for "
     "the reserve of an existing deck beyond first yield, beside the checks of the standard, not "
@@ -35,8 +43,8 @@ USE = (
     "once and be unfit for use long before.",
     "Supports and beams hold as told and hold down; membrane forces, arching and torsion of beams "
     "are left out. Springs count as rigid. Bars count as anchored where the deck file has them.",
-    "One vehicle alone, not a load model; permanent loads with their unfavourable factors "
-    "throughout, which may not be the worst where they relieve.",
+    "Permanent loads count with their unfavourable factors throughout, which may not be the worst "
+    "where they relieve.",
     "Curved edges are chords of the triangles, and bars on a curve straight within each.",
 )
 
@@ -53,21 +61,20 @@ def _result(found: CollapseLoad) -> list[Words]:
     standard = found.basis.materials.standard
     lines: list[Words] = [
         f"Collapse in bending by the resistances of {standard}: {at_least(both.lower)} to "
-        f"{at_most(both.upper)} times {one.position.words}, gap {100.0 * both.gap:.1f} %, "
+        f"{at_most(both.upper)} times {_place(found)}, gap {100.0 * both.gap:.1f} %, "
         f"{len(both.triangles.cells)} triangles. Both bounds are certified.",
     ]
     first = found.first
     lines.append(
         f"Elastic first yield at the same position: {at_least(first.multiplier)} times the "
-        f"vehicle, {first.face} bars at station {length(first.at[0])} m, offset "
+        f"traffic, {first.face} bars at station {length(first.at[0])} m, offset "
         f"{length(first.at[1])} m, by the stiffnesses of the deck file."
     )
     looked, closer = len(found.positions), sum(p.found is not None for p in found.positions)
     if looked > 1:
         lines.append(
-            f"Of {found.of} load positions of this vehicle on the slab {looked} were looked at, "
-            f"{closer} of them between both bounds; none of these {looked} collapses below "
-            f"{at_least(found.safe)}."
+            f"Of {found.of} {_places(found)} {looked} were looked at, {closer} of them between "
+            f"both bounds; none of these {looked} collapses below {at_least(found.safe)}."
         )
     lines.append(
         f"The factor that {standard} asks of this traffic is {found.combination.traffic:g} "
@@ -79,6 +86,17 @@ def _result(found: CollapseLoad) -> list[Words]:
             "bounds are those of the slab so strengthened."
         )
     return lines
+
+
+def _place(found: CollapseLoad) -> str:
+    words = found.governing.words
+    return f"{found.traffic}, {words}" if found.wanted.load_model else words
+
+
+def _places(found: CollapseLoad) -> str:
+    if found.wanted.load_model:
+        return "arrangements that govern the elastic slab in its parts"
+    return "load positions of this vehicle on the slab"
 
 
 def _conditions(found: CollapseLoad) -> list[Words]:
@@ -124,25 +142,29 @@ def _brittle_words(found: CollapseLoad, one: Brittle) -> str:
     told = f"{name}: utilisation {rounded_up(one.utilisation)} under all traffic of the deck file"
     if math.isnan(one.limit):
         return f"{told}, not met, {one.place}."
-    return f"{told}, met up to {at_least(one.limit)} times the vehicle at least, {one.place}."
+    return f"{told}, met up to {at_least(one.limit)} times the traffic at least, {one.place}."
 
 
 def collapse_page(found: CollapseLoad) -> Document:
     """A collapse load as one page."""
     deck, one = found.deck, found.governing
-    place = one.position.words
+    place = _place(found)
+    load_model = bool(found.wanted.load_model)
+    beside = ", dashed where its distributed loads act" if load_model else ""
+    of_traffic = LOAD_MODEL if load_model else VEHICLE
     figures = (
         Figure(
             "mechanism",
             mechanism_plan(deck, one),
-            f"Mechanism of the upper bound, {place}. Between hinges the slab bends as well.",
+            f"Mechanism of the upper bound, {place}{beside}. Between hinges the slab bends as "
+            "well.",
         ),
         *(
             Figure(
                 f"moments-{k}",
                 moment_plan(deck, one, k),
                 "Moments of the lower bound, in equilibrium with permanent loads and "
-                f"{at_least(one.lower)} times the vehicle, one of many such fields; where "
+                f"{at_least(one.lower)} times the traffic, one of many such fields; where "
                 "triangles meet they may jump, and the mean is drawn.",
             )
             for k in (0, 1)
@@ -150,10 +172,14 @@ def collapse_page(found: CollapseLoad) -> Document:
     )
     return Document(
         title=f"Collapse load: {deck.title}",
-        lead=f"{found.vehicle}, bending of a rigid-plastic slab between two certified bounds",
+        lead=f"{found.traffic}, bending of a rigid-plastic slab between two certified bounds",
         front=(Caution((Bullets(tuple(_result(found))), Bullets(tuple(_conditions(found))))),),
         sections=(
-            Section("use", "What it may be used for", (Bullets(USE),)),
+            Section(
+                "use",
+                "What it may be used for",
+                (Bullets((of_traffic, *USE)),),
+            ),
             Section("plans", "Mechanism and moments", figures),
             Section("positions", "Load positions", (_positions(found.positions),)),
             Section("ductility", "Ductility", (_ductility(found),)),
@@ -166,14 +192,14 @@ def collapse_page(found: CollapseLoad) -> Document:
 def _positions(positions: tuple[Bounded, ...]) -> Table:
     rows = [
         (
-            one.position.words,
+            one.words,
             at_least(one.safe),
             "–" if one.found is None else at_least(one.found.lower),
             "–" if one.found is None else at_most(one.found.upper),
         )
         for one in positions[:LISTED]
     ]
-    heads = ("load position", "safe multiplier", "lower bound", "upper bound")
+    heads = ("load position or arrangement", "safe multiplier", "lower bound", "upper bound")
     return table("The load positions with the smallest multipliers", heads, rows, numeric=(1, 2, 3))
 
 

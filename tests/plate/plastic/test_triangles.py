@@ -13,7 +13,7 @@ from plate.meshing.cell_sizes import uniform
 from plate.meshing.free_mesh import quad_mesh
 from plate.meshing.grid import grid_mesh
 from plate.plastic.cutting import Cutter
-from plate.plastic.discrete import with_loads
+from plate.plastic.discrete import discrete, with_loads
 from plate.plastic.slab import PlasticLoad, PlasticSlab, PressedPatch
 from plate.plastic.slab import uniform as same
 from plate.plastic.triangles import Triangles, split_in_four
@@ -152,3 +152,45 @@ def test_what_is_not_there_is_told() -> None:
         Cutter(mesh).point((3.0, 0.5))
     with pytest.raises(MeshError, match="1 triangles are turned"):
         Triangles(np.array([(0.0, 0.0), (0.0, 1.0), (1.0, 0.0)]), np.array([[0, 1, 2]]), {})
+
+
+def test_cuts_that_cross_almost_in_one_point_cross_in_one() -> None:
+    """Sides of three patches pass each other by hundredths of a millimetre: edges between the
+    crossings would be as short, and left no upper bound."""
+    cutter = Cutter(panel(2.0, 2.0, 1.0))
+    cutter.path(np.array([[0.3, 0.9], [1.7, 1.1]]), "one")
+    cutter.path(np.array([[0.9, 0.3], [1.1, 1.7]]), "two")
+    cutter.path(np.array([[0.3, 0.31], [1.7, 1.69001]]), "three")
+    mesh = cutter.triangles()
+    assert conforming(mesh)
+    assert mesh.areas.sum() == pytest.approx(4.0, rel=1e-12)
+    assert mesh.lengths.min() > 5e-3
+    for name in ("one", "two", "three"):
+        length = mesh.lengths[mesh.edges_of(name)].sum()
+        assert length == pytest.approx(np.hypot(1.4, 1.38 if name == "three" else 0.2), rel=1e-3)
+
+
+def test_a_moved_side_moves_no_load() -> None:
+    """Of two patches one ends a tenth of a millimetre beside the other: both keep their load."""
+    corners = [rectangle_corners((0.7, 0.7), 0.4), rectangle_corners((1.0, 0.7001), (0.6, 0.4))]
+    load = PlasticLoad(patches=[PressedPatch(patch, 1.0) for patch in corners])
+    base = slab(panel(2.0, 2.0, 0.5))
+    mesh = with_loads(base, load)
+    assert mesh.lengths.min() > 1e-3
+    problem = discrete(base, mesh, load, PlasticLoad())
+    total = problem.live @ problem.triangles.areas / problem.factor * problem.moment
+    assert total == pytest.approx(0.16 + 0.24, rel=1e-12)
+
+
+def test_loads_that_are_spread_lie_on_what_they_cover() -> None:
+    """Not cut in: all of the load, each triangle with its share."""
+    corners = rectangle_corners((1.0, 1.0), (0.37, 1.93))
+    load = PlasticLoad(spread=[PressedPatch(corners, 3.0)])
+    base = slab(panel(2.0, 2.0, 0.5))
+    mesh = with_loads(base, load)
+    assert len(mesh.cells) == len(base.triangles.cells)
+    problem = discrete(base, mesh, load, PlasticLoad())
+    pressures = problem.live / problem.factor * problem.moment / problem.length**2
+    assert pressures @ mesh.areas == pytest.approx(3.0 * 0.37 * 1.93, rel=1e-12)
+    off = shapely.disjoint(shapely.polygons(mesh.corners), shapely.Polygon(corners))
+    assert not pressures[off].any()

@@ -12,16 +12,18 @@ import pytest
 from pipelines.bars.adequacy import Check, Found, Judgement, StandardVerdict
 from pipelines.bars.checks.bending_and_service import resistances
 from pipelines.bars.collapse.first_yield import yield_multipliers
-from pipelines.bars.collapse.plastic_deck import BeamStrength
+from pipelines.bars.collapse.plastic_deck import BeamStrength, permanent_load, plastic_slab
 from pipelines.bars.collapse.search import CollapseLoad, Wanted, brittle_checks, collapse_load
 from pipelines.caution import TO_VERIFY
 from pipelines.cli.main import main
 from pipelines.deck.deck import Deck
+from pipelines.deck.starters import starter
 from pipelines.errors import CoverageError, JobError
 from pipelines.numbers import at_least, at_most
 from pipelines.report.data.collapse_csv import write_collapse
 from pipelines.report.drawings.collapse_plans import moments_in_plan
 from pipelines.report.sections.collapse import summary_lines
+from pipelines.standards.actions.combinations import combination
 from pipelines.standards.detailing.ductility import ductile_steel, hinge_rows
 from pipelines.standards.materials import materials
 from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
@@ -114,10 +116,35 @@ def test_line_loads_are_permanent(tmp_path: Path) -> None:
     assert found.safe == pytest.approx(by_hand(deck, 4e3), rel=1e-3)
 
 
+def test_a_line_load_on_an_arc_is_all_on_its_chords(tmp_path: Path) -> None:
+    """7 kN/m on E1 of the starter, from (0, -4) by (6, -4.6) to (12, -6): the arc's length by its
+    circle."""
+    deck = deck_of(tmp_path, starter("outline"))
+    basis = deck.required_reinforcement.bases[0]
+    factors = combination(basis.materials.factors, "ULS")
+    assert factors is not None
+    rigid = {line.name: BeamStrength(math.inf, math.inf) for line in deck.lines if line.beam}
+    triangles = plastic_slab(deck, basis, rigid).triangles
+    load = permanent_load(deck, factors, triangles)
+    a, b, c = (np.array(p) for p in deck_ends(deck))
+    sides = [float(np.linalg.norm(v)) for v in (b - a, c - b, c - a)]
+    area = abs(np.linalg.det([b - a, c - a])) / 2.0
+    radius = math.prod(sides) / (4.0 * area)
+    length = 2.0 * radius * math.asin(sides[2] / (2.0 * radius))
+    on = load.lines["E1"] * triangles.lengths[triangles.edges_of("E1")].sum()
+    factor = factors.permanent["parapet"][0]
+    assert on == pytest.approx(factor * 7e3 * length, rel=1e-9)
+
+
+def deck_ends(deck: Deck) -> list[tuple[float, float]]:
+    [arc] = deck.plan.lines["E1"].curves
+    return [tuple(arc.at(share)) for share in (0.0, 0.5, 1.0)]
+
+
 def test_the_worst_of_all_positions_is_at_midspan(tmp_path: Path) -> None:
     deck = strip(tmp_path)
     found = collapse_load(deck, Wanted(beams={}, worst=1))
-    assert found.governing.position.station == 1.5
+    assert found.governing.standing.vehicles[0].station == 1.5
     assert found.safe == pytest.approx(by_hand(deck), rel=5e-6)
     # wheels wholly on the slab and partly, both ends: 0 to 3 in steps of 0.5
     assert (found.of, len(found.positions)) == (7, 7)
