@@ -153,12 +153,12 @@ def _worst(solved: SolvedDeck, envelope: TrafficEnvelope) -> list[Standing]:
     means = _CellMeans(solved, envelope, sparse.csr_array(sparse.vstack(rows, format="csr")))
     found = []
     for row, (number, sign, joint, words) in enumerate(values):
-        at = envelope.position(number)
-        if at is None:
+        stands = envelope.position(number)
+        if stands is None:
             continue
         wheels = together([(envelope.wheels(number), joint)])
-        spread = means.adverse(row, sign, number, at)
-        found.append(Standing(at=at, wheels=wheels, spread=spread, worst_of=words))
+        spread = means.adverse(row, sign, number, stands)
+        found.append(Standing(at=stands, wheels=wheels, spread=spread, worst_of=words))
     return found
 
 
@@ -235,10 +235,11 @@ class _CellMeans:
         return np.unique(np.round(np.clip(edges, low, high), 9))
 
 
-def _runs(flags: Mask) -> list[list[int]]:
+def _runs(flags: Mask) -> list[tuple[int, int]]:
     """First and last + 1 of every run of flags that are set."""
     steps = np.diff(np.concatenate([[0], flags.astype(np.int64), [0]]))
-    return np.column_stack([np.flatnonzero(steps > 0), np.flatnonzero(steps < 0)]).tolist()
+    firsts, ends = (np.flatnonzero(steps == step).tolist() for step in (1, -1))
+    return list(zip(firsts, ends, strict=True))
 
 
 def evenly(standings: Sequence[Standing], most: int) -> list[Standing]:

@@ -98,7 +98,7 @@ def test_all_of_a_load_model_by_hand(tmp_path: Path) -> None:
 def test_distributed_loads_lie_where_they_are_adverse(tmp_path: Path) -> None:
     """Of two spans one for its own sagging, both for hogging over the middle line."""
     deck = strip(tmp_path, "[0.0, 5.0, 10.0]")
-    found = {}
+    found: dict[str, list[tuple[float, float]]] = {}
     for one in standing_arrangements(deck, load_model_of(deck, LM1)):
         x = one.spread.corners[..., 0]
         found.setdefault(one.worst_of, []).append((x.min(), x.max()) if len(x) else (0.0, 0.0))
