@@ -17,6 +17,7 @@ from pipelines.bars.demand.moments import permanent_sums
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import EdgeBeam
 from pipelines.model.beam_rows import BeamRows, beam_axial_rows, beam_torsion_rows
+from pipelines.model.case_sums import beam_axial
 from pipelines.model.responses import Response, SolvedDeck
 from pipelines.standards.actions.combinations import Combination, permanent_states
 from pipelines.standards.actions.loads import Action
@@ -86,21 +87,26 @@ class BeamWatch:
     def __init__(self, solved: SolvedDeck, cases: Mapping[str, Response]) -> None:
         deck = solved.deck
         self.rows = solved.beams
-        axial, arms = beam_axial_rows(solved.model), _arms(deck, solved.beams)
-        bending = [
-            self.rows.moments + sparse.diags_array(sign * t) @ axial
-            for sign, side in ((1.0, arms[:2]), (-1.0, arms[2:]))
-            for t in side
-        ]
+        self._levers = _levers(_arms(deck, solved.beams))
+        axial = beam_axial_rows(solved.model)
+        bending = [self.rows.moments + sparse.diags_array(t) @ axial for t in self._levers]
         rows = [*bending, self.rows.shears, beam_torsion_rows(solved.model)]
         self.forms = sparse.csr_array(sparse.vstack(rows))
         self._read = LocalRows(self.forms)
-        self.permanent = permanent_sums(deck, cases, lambda one: self._values(one)[..., 0])
+        self.permanent = permanent_sums(deck, cases, lambda one: self._of_case(solved, one))
         zero = np.zeros((N_FORMS, axial.shape[0]))
         standards = [basis.materials.standard for basis in deck.required_reinforcement.bases]
         self._extremes: dict[Standard, tuple[Floats, Floats]] = dict.fromkeys(
             standards, (zero, zero)
         )
+
+    def _of_case(self, solved: SolvedDeck, response: Response) -> Floats:
+        """Forms (6, n_sample) of a static case on the model of its stage."""
+        of = solved if response.of_stage is None else response.of_stage
+        moments, axial = response.beam_moments[:, 0], beam_axial(solved, response)
+        torsion = np.asarray(beam_torsion_rows(of.model) @ response.displacements[:, 0])
+        return np.stack([*(moments + t * axial for t in self._levers),
+                         response.beam_shears[:, 0], torsion])  # fmt: skip
 
     def _values(self, response: Response) -> Floats:
         found = self._read.of(response.solution)
@@ -122,6 +128,11 @@ class BeamWatch:
         """What has been found so far, for a standard."""
         high, low = self._extremes[standard]
         return BeamForces(self.rows, self.permanent, high, low)
+
+
+def _levers(arms: Floats) -> Floats:
+    """(4, n_sample) lever of the axial force in each form of bending, with its sign."""
+    return np.concatenate([arms[:2], -arms[2:]])
 
 
 def _arms(deck: Deck, rows: BeamRows) -> Floats:

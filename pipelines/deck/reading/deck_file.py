@@ -63,7 +63,6 @@ from pipelines.deck.reading.plan_schema import (
 )
 from pipelines.deck.reading.plausible import check_flanges, check_size
 from pipelines.deck.reading.stages import (
-    check_beam_bars,
     check_cracked,
     check_imposed,
     read_stages,
@@ -162,8 +161,6 @@ def deck_of(
     stages = read_stages(
         _single(data, "stages", StagesTable, mistakes), cases, slab, lines, mistakes
     )
-    if "beam_bars" in data:
-        check_beam_bars(stages, cases, mistakes)
     sum_tables = _listed(data, "sum", SumTable, mistakes)
     check_names(((where, table.name) for where, table in sum_tables), mistakes)
     sums = read_sums(sum_tables, cases, mistakes)

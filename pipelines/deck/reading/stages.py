@@ -127,17 +127,6 @@ def read_stages(
     return Stages(long_term=share["long-term"], shrinkage=share["shrinkage"])
 
 
-def check_beam_bars(stages: Stages | None, cases: Sequence[Case], mistakes: Mistakes) -> None:
-    """Bars of beams know one model, whose holds stay where they are."""
-    if stages is not None:
-        told = "bars of beams ([[beam_bars]]) are checked on one model alone"
-        mistakes.add("[stages]", None, told)
-    for case in cases:
-        if case.action == "settlement":
-            told = "settlements are in no combination of a deck with [[beam_bars]]"
-            mistakes.add(f'case "{printable(case.name)}", action', case.action, told)
-
-
 def read_sums(
     tables: Sequence[tuple[str, SumTable]], cases: Sequence[Case], mistakes: Mistakes
 ) -> tuple[Sum, ...]:

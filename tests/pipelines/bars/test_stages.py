@@ -5,14 +5,26 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pipelines.bars.demand.beam_forces import BeamWatch, bending_section
 from pipelines.bars.demand.moments import combinations_of, permanent_fields
 from pipelines.bars.demand.observer import DesignWatch
-from pipelines.errors import DeckError
+from pipelines.model.beam_rows import samples_in_holds
 from pipelines.model.case_responses import case_responses
 from pipelines.model.responses import Response, SolvedDeck
-from tests.pipelines.composite_decks import CASES, COMPOSITE
+from pipelines.standards.resistance.bending import compression_arm
+from tests.pipelines.composite_decks import (
+    CASES,
+    COMPOSITE,
+    N_LONG,
+    N_SHRINKAGE,
+    B,
+    L,
+    T,
+    by_hand,
+    strained,
+)
 from tests.pipelines.decks_with_bars import GRADES
-from tests.pipelines.small_decks import deck_of, mat, solver_of
+from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of, mat, solver_of
 
 IN_COMBINATIONS = (
     CASES.replace('name = "fresh"', 'name = "fresh"\naction = "self-weight"')
@@ -21,6 +33,17 @@ IN_COMBINATIONS = (
     + '[[case]]\nname = "down"\nsettlements_mm = { C2 = 10 }\naction = "settlement"\n'
 )
 BARS = GRADES + mat("bottom", "16@150", "12@125") + mat("top", "16@200", "12@200", outer="y")
+
+BEAM_BARS = """
+[[beam_bars]]
+on = LINES
+width_mm = 400
+depth_mm = 1000
+cover_mm = 50
+top = { count = 4, diameter_mm = 20 }
+bottom = { count = 6, diameter_mm = 25 }
+links = { diameter_mm = 12, spacing_mm = 120 }
+"""
 
 
 @pytest.fixture(scope="module")
@@ -65,10 +88,41 @@ def test_membrane_forces_of_bars_are_those_of_the_cases(
     assert not own.any()
 
 
-def test_bars_of_beams_are_judged_on_one_model_alone(tmp_path: Path) -> None:
-    beams = '[[beam_bars]]\non = "L2"\n'
-    with pytest.raises(DeckError, match=r"\[stages\]: bars of beams"):
-        deck_of(tmp_path, COMPOSITE, CASES, BARS, beams)
-    settles = '[[case]]\nname = "down"\nsettlements_mm = { C2 = 10 }\naction = "settlement"\n'
-    with pytest.raises(DeckError, match=r'case "down", action = "settlement": settlements are in'):
-        deck_of(tmp_path, COMPOSITE, settles, BARS, beams)
+def test_beams_with_bars_carry_what_each_stage_gives_them(tmp_path: Path) -> None:
+    """M + t N of the bottom bars at midspan from the hand sums of the composite section; fresh
+    concrete is carried without N."""
+    beams = BEAM_BARS.replace("LINES", '"L2"')
+    deck = deck_of(tmp_path, COMPOSITE, IN_COMBINATIONS, BARS, beams)
+    solved = solver_of(deck)
+    watch = BeamWatch(solved, case_responses(solved))
+    reinforcement = deck.required_reinforcement
+    [beam] = reinforcement.beams
+    t = compression_arm(bending_section(beam, sagging=True), reinforcement.bases[0].materials)
+    middle = np.isclose(solved.beams.at[0], L / 2)
+    surfacing, shrinkage = by_hand(N_LONG, 2e3 * B), strained(N_SHRINKAGE, -3e-4)
+    for action, M, N in (
+        ("self-weight", 25e3 * B * T * L**2 / 8, 0.0),
+        ("surfacing", surfacing["M"], surfacing["N"]),
+        ("shrinkage", shrinkage["M"], shrinkage["N"]),
+    ):
+        lever = float(t) if N > 0 else max(3 * float(t) - beam.depth, 0.0)
+        forms = watch.permanent[action][:2, middle].mean(axis=1)
+        assert forms[0 if N > 0 else 1] == pytest.approx(M + lever * N, rel=0.01), action
+    # the girder lies on one line at either end
+    assert np.abs(watch.permanent["settlement"][:4]).max() < 1.0
+
+
+def test_beams_with_bars_feel_a_hold_that_settles(tmp_path: Path) -> None:
+    """The shear that enters a beam at its hold is the hold's reaction."""
+    settles = '[[case]]\nname = "down"\nsettlements_mm = { "C2@L1" = 5 }\naction = "settlement"\n'
+    beams = BEAM_BARS.replace("LINES", '"C2"')
+    mesh = "[mesh]\nsize_m = 1.5\norder = 2\n"
+    deck = deck_of(tmp_path, SLAB, PLAN, BEAMS, BARS, settles, beams, mesh)
+    solved = solver_of(deck)
+    cases = case_responses(solved)
+    forms = BeamWatch(solved, cases).permanent["settlement"]
+    holds = samples_in_holds(solved.model)
+    assert len(holds) == 6
+    for sample, name, sign in holds:
+        assert forms[4, sample] == pytest.approx(sign * cases["down"].reactions[name][0], rel=1e-9)
+    assert np.abs(forms[4]).max() > 1e3

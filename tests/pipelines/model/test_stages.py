@@ -1,7 +1,7 @@
 """Stages of a composite deck, strains and settlements of a deck file, against hand sums.
 
-A slab 2 m wide on one girder, 20 m long and simply supported: a beam of two parts joined without
-slip, so narrow that the slab works along with its whole width (the hand sum's plane section).
+A slab on one girder, simply supported: a beam of two parts joined without slip, so narrow that the
+slab works along with its whole width (the hand sum's plane section).
 """
 
 from pathlib import Path
@@ -15,13 +15,21 @@ from pipelines.model.case_sums import beam_axial, stage_sums, stated_sums
 from pipelines.model.responses import Response, SolvedDeck
 from pipelines.model.static_cases import case_solutions
 from plate.solver.solution import LocalRows
-from tests.pipelines.composite_decks import CASES, COMPOSITE
+from tests.pipelines.composite_decks import (
+    CASES,
+    COMPOSITE,
+    E_C,
+    E_S,
+    INERTIA,
+    N_LONG,
+    N_SHRINKAGE,
+    B,
+    L,
+    T,
+    by_hand,
+    strained,
+)
 from tests.pipelines.small_decks import deck_of, solver_of
-
-L, B, T = 20.0, 2.0, 0.22
-E_S, E_C = 210e9, 34e9
-AREA, INERTIA, E = 0.0258, 0.004292, 0.61  # eccentricity: half of 1 m, and of the slab
-N_LONG, N_SHRINKAGE = 18.0, 15.0
 
 
 @pytest.fixture(scope="module")
@@ -29,30 +37,6 @@ def composite(tmp_path_factory: pytest.TempPathFactory) -> tuple[SolvedDeck, dic
     folder: Path = tmp_path_factory.mktemp("composite")
     solved = solver_of(deck_of(folder, COMPOSITE, CASES))
     return solved, case_responses(solved)
-
-
-def by_hand(n: float, load: float) -> dict[str, float]:
-    """Mid-span of the composite section under a load [N/m]: beam's M and N, slab's m_x, w."""
-    EA_c, EI_c = E_S / n * B * T, E_S / n * B * T**3 / 12
-    EA_s, EI_s = E_S * AREA, E_S * INERTIA
-    joint = EA_c * EA_s / (EA_c + EA_s)
-    EI = EI_c + EI_s + joint * E**2
-    M = load * L**2 / 8
-    return {
-        "M": M * EI_s / EI,
-        "N": M * joint * E / EI,
-        "m_x": M * EI_c / EI / B,
-        "w": 5 * load * L**4 / (384 * EI),
-    }
-
-
-def strained(n: float, strain: float) -> dict[str, float]:
-    """The same for a strain of the slab against the beam: the slab's force without load."""
-    EA_c, EI_c = E_S / n * B * T, E_S / n * B * T**3 / 12
-    EA_s, EI_s = E_S * AREA, E_S * INERTIA
-    N = -strain / (1 / EA_c + 1 / EA_s + E**2 / (EI_c + EI_s))  # tension of the slab
-    kappa = N * E / (EI_c + EI_s)
-    return {"M": EI_s * kappa, "N": -N, "m_x": EI_c * kappa / B, "w": kappa * L**2 / 8}
 
 
 def found(solved: SolvedDeck, response: Response) -> dict[str, float]:
