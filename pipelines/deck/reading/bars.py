@@ -89,6 +89,9 @@ def reinforcement(
 
     folder : in which the survey's file is looked for. given : by code of the user's own.
     """
+    checking = given.code("checks")
+    if checking is not None and not tables.any:
+        mistakes.add("[own] checks", checking.name, "there are no bars that it could check")
     if not tables.any or slab is None:
         return None
     before = len(mistakes.lines)

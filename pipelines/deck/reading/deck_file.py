@@ -49,7 +49,8 @@ from pipelines.deck.reading.loads_schema import (
     VehicleTable,
 )
 from pipelines.deck.reading.mistakes import AnyTable, Mistakes, printable, validated
-from pipelines.deck.reading.own import read_own, vehicles_given
+from pipelines.deck.reading.offered import check_room, offered_by
+from pipelines.deck.reading.own import read_own
 from pipelines.deck.reading.own_schema import OwnTable
 from pipelines.deck.reading.plan import read_plan
 from pipelines.deck.reading.plan_schema import (
@@ -140,7 +141,7 @@ def deck_of(
     case_tables = _listed(data, "case", CaseTable, mistakes)
     vehicle_tables = _listed(data, "vehicle", VehicleTable, mistakes)
     described = _described(data, "vehicle") | own_vehicles(vehicle_tables, mistakes)
-    offered = own_vehicles(vehicles_given(given, mistakes), mistakes, described)
+    offered = offered_by(given, described, mistakes)
     traffic_table = _single(data, "traffic", TrafficTable, mistakes)
     probe_tables = _listed(data, "probe", ProbeTable, mistakes)
     mesh = _single(data, "mesh", MeshTable, mistakes) or MeshTable()
@@ -172,10 +173,10 @@ def deck_of(
         traffic = moving_loads(
             traffic_table, described, offered, factors, plan, lines, mistakes, warnings
         )
+        check_room(traffic, offered.load_models, mistakes)
     named = Named(plan, lines, points)
-    tests = load_tests(
-        test_tables, offered | described, named, probes, plan, Path(name).parent, mistakes
-    )
+    drivable = {**offered.vehicles, **described}
+    tests = load_tests(test_tables, drivable, named, probes, plan, Path(name).parent, mistakes)
     fitted = fitted_factors(fitted_tables, named, of_fitted)
     check_fitted(tests, fitted, of_fitted)
     strip = design_strip(_single(data, "strip", StripTable, mistakes), given.strips, mistakes)
@@ -203,9 +204,6 @@ def deck_of(
         has_bars="bars" in data,
     )
     bars = reinforcement(bar_tables, factors, slab, plan, lines, Path(name).parent, given, mistakes)
-    checking = given.code("checks")
-    if bars is None and checking is not None:
-        mistakes.add("[own] checks", checking.name, "there are no bars that it could check")
     if not plan.is_grid and "collision" in data:
         mistakes.add("[collision]", None, "needs the edges of a plan with C and L lines")
     mistakes.raise_if_any()

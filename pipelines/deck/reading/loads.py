@@ -1,7 +1,7 @@
 """Loads of a deck file: static cases, vehicles of the library and of the file, and traffic."""
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import radians
 
@@ -214,6 +214,15 @@ def own_vehicles(
     return vehicles
 
 
+@dataclass(frozen=True)
+class Offered:
+    """Vehicles and load models that code of the user's own gives, by name, None for one with
+    mistakes: only those that [traffic] names drive or act."""
+
+    vehicles: Mapping[str, Vehicle | None]
+    load_models: Mapping[str, LoadModel | None]
+
+
 def _wheels(axle: AxleTable, key: str, mistakes: Mistakes) -> tuple[float, ...]:
     if axle.gauge_m is not None and axle.wheels_m is not None:
         mistakes.add(f"{key}, gauge_m", axle.gauge_m, "give gauge_m or wheels_m, not both")
@@ -233,15 +242,14 @@ def _wheels(axle: AxleTable, key: str, mistakes: Mistakes) -> tuple[float, ...]:
 def moving_loads(
     table: TrafficTable,
     own: Mapping[str, Vehicle | None],
-    offered: Mapping[str, Vehicle | None],
+    offered: Offered,
     factors: Mapping[Standard, Factors],
     plan: Plan,
     lines: Sequence[Line],
     mistakes: Mistakes,
     warnings: list[str],
 ) -> Traffic:
-    """The traffic: the vehicles listed, then the file's own that are not listed; offered : by code
-    of the user's own, of which only those listed drive."""
+    """The traffic: the vehicles listed, then the file's own that are not listed."""
     low, high = table.carriageway_m
     axis = axis_of(table, plan, mistakes, warnings)
     vehicles = _driven(table, own, offered, mistakes)
@@ -256,7 +264,7 @@ def moving_loads(
         dispersal=table.dispersal,
         dispersal_angle=radians(table.dispersal_deg),
         directions=table.directions,
-        load_models=_models(table, {*own, *offered}, factors, plan, mistakes),
+        load_models=_models(table, own, offered, factors, plan, mistakes),
         joints=tuple(table.joints or ()),
         on_overhang=on_overhang((low, high), plan, lines, axis),
         axis=axis,
@@ -285,16 +293,16 @@ def _lateral_step(table: TrafficTable, mistakes: Mistakes) -> float | None:
 def _driven(
     table: TrafficTable,
     own: Mapping[str, Vehicle | None],
-    offered: Mapping[str, Vehicle | None],
+    offered: Offered,
     mistakes: Mistakes,
 ) -> tuple[Vehicle, ...]:
-    known = {**library, **offered, **own}
+    known = {**library, **offered.vehicles, **own}
     listed: dict[str, Vehicle | None] = {}
     for i, name in enumerate(table.vehicles or []):
         key = f"[traffic] vehicles {i + 1}"
         if name not in known:
             told = "is a load model, with all its lanes: name it in load_models"
-            if name not in load_models:
+            if name not in load_models and name not in offered.load_models:
                 told = f"unknown vehicle, {nearest(name, known)}"
             mistakes.add(key, name, told)
         elif name in listed:
@@ -305,7 +313,7 @@ def _driven(
         mistakes.add(
             "[traffic] vehicles",
             None,
-            f"no vehicle; list some of {', '.join((*library, *offered))}, or describe a "
+            f"no vehicle; list some of {', '.join((*library, *offered.vehicles))}, or describe a "
             "[[vehicle]]",
         )
     driven = listed | {name: vehicle for name, vehicle in own.items() if name not in listed}
@@ -334,6 +342,7 @@ def lane_factors(table: TrafficTable, factors: Factors, by: str) -> Factors:
 def _models(
     table: TrafficTable,
     own: Collection[str],
+    offered: Offered,
     factors: Mapping[Standard, Factors],
     plan: Plan,
     mistakes: Mistakes,
@@ -348,15 +357,18 @@ def _models(
     found: dict[str, LoadModel] = {}
     for i, name in enumerate(table.load_models or []):
         key = f"[traffic] load_models {i + 1}"
-        if name not in load_models:
+        if name not in load_models and name not in offered.load_models:
             told = "is a vehicle, which drives alone: name it in vehicles"
-            if name not in library and name not in own:
-                told = f"unknown load model, {nearest(name, load_models)}"
+            if name not in library and name not in own and name not in offered.vehicles:
+                told = f"unknown load model, {nearest(name, (*load_models, *offered.load_models))}"
             mistakes.add(key, name, told)
         elif name in found:
             mistakes.add(key, name, "listed twice")
         elif given.width > 0.0:
-            found[name] = _with_impact(load_models[name](given), table.impact.get(name, 1.0))
+            theirs = offered.load_models
+            model = theirs[name] if name in theirs else load_models[name](given)
+            if model is not None:
+                found[name] = _with_impact(model, table.impact.get(name, 1.0))
     if table.joints and not plan.stations:
         mistakes.add("[traffic] joints", table.joints, "this plan has no start and end")
     return tuple(found.values())

@@ -3,16 +3,18 @@
 import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import cast
+from typing import TypeVar, cast
 
 from pipelines.deck.reading.mistakes import Mistakes, shown, validated
-from pipelines.deck.reading.own_schema import OwnTable, OwnVehicleTable
+from pipelines.deck.reading.own_schema import OwnLoadModelTable, OwnTable, OwnVehicleTable
 from pipelines.errors import OwnError
 from pipelines.standards.own.code import Kind, OwnCode
 from pipelines.standards.own.own import Own
 
 WHERE = "[own]"
 FILE = ".py"
+
+Given = TypeVar("Given", OwnVehicleTable, OwnLoadModelTable)
 
 
 def read_own(
@@ -57,14 +59,26 @@ def read_own(
 
 def vehicles_given(own: Own, mistakes: Mistakes) -> list[tuple[str, OwnVehicleTable]]:
     """The vehicles of a deck's own code, each with where it stands."""
-    code = own.code("vehicles")
+    return _tables_given(own, "vehicles", own.vehicles, OwnVehicleTable, mistakes)
+
+
+def load_models_given(own: Own, mistakes: Mistakes) -> list[tuple[str, OwnLoadModelTable]]:
+    """The load models of a deck's own code, each with where it stands."""
+    return _tables_given(own, "load_models", own.load_models, OwnLoadModelTable, mistakes)
+
+
+def _tables_given(
+    own: Own, kind: Kind, tables: Sequence[object], model: type[Given], mistakes: Mistakes
+) -> list[tuple[str, Given]]:
+    """Valid tables; those that state no source have the name of the code."""
+    code = own.code(kind)
     found = []
-    for k, table in enumerate(own.vehicles, start=1):
-        assert code is not None, "vehicles without code"
-        where = f"{WHERE} {code.name}, vehicles {k}"
+    for k, table in enumerate(tables, start=1):
+        assert code is not None, "tables without code"
+        where = f"{WHERE} {code.name}, {kind} {k}"
         if not isinstance(table, dict):
-            mistakes.add(where, table, "must be a table (dict), as [[vehicle]] is")
-        elif (valid := validated(OwnVehicleTable, table, where, mistakes)) is not None:
+            mistakes.add(where, table, "must be a table (dict)")
+        elif (valid := validated(model, table, where, mistakes)) is not None:
             found.append((where, valid.model_copy(update={"source": valid.source or code.name})))
     return found
 

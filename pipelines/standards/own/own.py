@@ -29,6 +29,11 @@ class Own:
         return self._plain("vehicles")
 
     @property
+    def load_models(self) -> tuple[Any, ...]:
+        """Tables of load models, as `vehicles`."""
+        return self._plain("load_models")
+
+    @property
     def factors(self) -> tuple[Any, ...]:
         """The table of factors, if there is one, otherwise as `vehicles`."""
         return self._plain("factors")
@@ -48,7 +53,8 @@ class Own:
     @property
     def names(self) -> tuple[str, ...]:
         """Of everything that is given."""
-        tables = [one for one in self.vehicles if isinstance(one, dict)]
+        both = (*self.vehicles, *self.load_models)
+        tables = [one for one in both if isinstance(one, dict)]
         rules = (one.name for one in (*self.checks, *self.results))
         return (*self.strips.names, *(str(one.get("name")) for one in tables), *rules)
 
@@ -62,7 +68,7 @@ class Own:
 
     def check(self) -> None:
         """Ask for all of it once. Raises OwnError for what is not allowed in it."""
-        _ = self.strips, self.vehicles, self.factors, self.checks, self.results
+        _ = self.strips, self.vehicles, self.load_models, self.factors, self.checks, self.results
 
     def of(self, *kinds: Kind) -> "Own":
         """What is given of some kinds alone."""

@@ -19,6 +19,13 @@ def width(strip: StripInput) -> float:
 
 strips = [OwnStrip(name="office rule", source="office note 12", sagging=width, hogging=width)]
 """
+CRANE = """
+axle = {"load_kN": 120, "gauge_m": 2.0, "patch_mm": (250, 400)}
+vehicles = [
+    {"name": "crane", "impact": 1.1, "axles": [{"at_m": at, **axle} for at in (0.0, 1.6)]},
+    {"name": "other", "source": "office note 3", "axles": [{"at_m": 0, **axle}]},
+]
+"""
 DECK = SLAB + PLAN + BEAMS + TRAFFIC + MESH
 
 

@@ -9,16 +9,9 @@ from pipelines import DeckFile
 from pipelines.cli.main import main
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
-from tests.pipelines.own.office import written
+from tests.pipelines.own.office import CRANE, written
 from tests.pipelines.small_decks import BEAMS, MESH, PLAN, SLAB, TRAFFIC
 
-CRANE = """
-axle = {"load_kN": 120, "gauge_m": 2.0, "patch_mm": (250, 400)}
-vehicles = [
-    {"name": "crane", "impact": 1.1, "axles": [{"at_m": at, **axle} for at in (0.0, 1.6)]},
-    {"name": "other", "source": "office note 3", "axles": [{"at_m": 0, **axle}]},
-]
-"""
 LISTED = TRAFFIC.replace("[[vehicle]]", 'vehicles = ["crane"]\n[[vehicle]]')
 NAMED = f'{SLAB}{PLAN}{BEAMS}{LISTED}{MESH}[own]\nvehicles = "office.py"\n'
 
