@@ -55,8 +55,12 @@ class Own:
         """Of everything that is given."""
         both = (*self.vehicles, *self.load_models)
         tables = [one for one in both if isinstance(one, dict)]
-        rules = (one.name for one in (*self.checks, *self.results))
-        return (*self.strips.names, *(str(one.get("name")) for one in tables), *rules)
+        return (
+            *self.strips.names,
+            *(str(one.get("name")) for one in tables),
+            *(check.name for check in self.checks),
+            *(result.name for result in self.results),
+        )
 
     def code(self, kind: Kind) -> OwnCode | None:
         """What gives a kind."""

@@ -1,6 +1,7 @@
 """Code of a user's own in studies and fits: permitted, known by its digest, marked in the table and
 in the formula's words."""
 
+import os
 from dataclasses import replace
 from pathlib import Path
 
@@ -124,3 +125,35 @@ def test_a_name_that_no_method_has_stops_the_study(tmp_path: Path) -> None:
     path, file = study(tmp_path, WIDTH.replace("office rule", "office rulebook"))
     with pytest.raises(StudyError, match='response office: no strip method "office rule"; there'):
         run_study(path, tmp_path / "out", own=[file])
+
+
+WHO = """
+import os
+from pathlib import Path
+
+Path(__file__).with_name(f"run-by-{os.getpid()}").touch()
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("where", ["workers", "cluster"])
+def test_every_worker_runs_the_file_itself(tmp_path: Path, where: str) -> None:
+    """As local processes and on a cluster on this machine's loopback the same numbers come out."""
+    path, file = study(tmp_path, WHO + WIDTH)
+    here = run_study(path, tmp_path / "here", workers=1, own=[file])
+    for one in tmp_path.glob("run-by-*"):
+        one.unlink()
+    if where == "workers":
+        there = run_study(path, tmp_path / "there", workers=2, own=[file])
+    else:
+        distributed = pytest.importorskip("distributed")
+        asked = {"n_workers": 2, "threads_per_worker": 1, "dashboard_address": None}
+        with distributed.LocalCluster(host="127.0.0.1", **asked) as cluster:
+            address = cluster.scheduler_address
+            there = run_study(path, tmp_path / "there", cluster=address, own=[file])
+    assert (here.failed, there.failed) == (0, 0)
+    ran = [int(one.name.rpartition("-")[2]) for one in tmp_path.glob("run-by-*")]
+    assert [pid for pid in ran if pid != os.getpid()]
+    tables = [read_table(tmp_path / folder / "table.parquet")[0] for folder in ("here", "there")]
+    offices = [next(c.values for c in table if c.name == "office") for table in tables]
+    assert offices[0] == pytest.approx(offices[1], rel=1e-9)
