@@ -29,7 +29,8 @@ def _add_study(commands: Commands) -> None:
         "study",
         help="compute a family of decks described by a study file",
         description="Compute every deck of a study file and write the table of its responses. What "
-        "is finished is kept: the same command again computes what is missing or has changed.",
+        "is finished is kept: the same command again computes what is missing or has changed. "
+        "While it runs, progress.html in the folder shows how far it is and where its results go.",
         epilog=STATUS,
     )
     parser.add_argument(
@@ -118,6 +119,7 @@ def _fit(arguments: argparse.Namespace) -> int:
 
 def _print_outcome(outcome: "Outcome", out: Path) -> None:
     from pipelines.errors import extra_words
+    from pipelines.study.convergence import PAGE
     from pipelines.study.run import FILES
 
     console = terminal()
@@ -131,10 +133,12 @@ def _print_outcome(outcome: "Outcome", out: Path) -> None:
             f"per hour; at most about {outcome.need.bytes / 1e9:.2f} GB per deck in flight "
             f"(estimate from {outcome.need.looked_at} of {outcome.need.structures} structures)"
         )
-    for name in FILES:
+    if outcome.stopped:
+        console.print(outcome.stopped)
+    for name in (*FILES, PAGE):
         if (out / name).exists():
             console.print(os.fspath(out / name))
-        else:  # the one file that is not always there
+        elif name == "table.parquet":
             console.print(f"{name} is left out: it needs {extra_words('study')}")
     console.print(CAUTION)
 
@@ -149,7 +153,7 @@ class StudyProgress:
         self.start = self.last = 0.0
         self.open_line = False
 
-    def __call__(self, stage: str, part: int, whole: int) -> None:
+    def __call__(self, stage: str, part: int, whole: int, failed: int) -> None:
         now = time.monotonic()
         if stage != self.stage:
             self.close()
@@ -158,7 +162,7 @@ class StudyProgress:
         if part < whole and now - self.last < pause:
             return
         self.last = now
-        text = progress_line(stage, part, whole, now - self.start)
+        text = progress_line(stage, part, whole, now - self.start, failed)
         if self.terminal:
             print(f"\r{text:<78}", end="", file=sys.stderr, flush=True)
             self.open_line = True
@@ -172,9 +176,11 @@ class StudyProgress:
             self.open_line = False
 
 
-def progress_line(stage: str, part: int, whole: int, seconds: float) -> str:
-    """ "rows 12/540, 43 per minute, 12 min left"."""
+def progress_line(stage: str, part: int, whole: int, seconds: float, failed: int = 0) -> str:
+    """ "rows 12/540, 1 failed, 43 per minute, 12 min left"."""
     line = f"{stage} {part}/{whole}"
+    if failed:
+        line += f", {failed} failed"
     if part and seconds > 0.0:
         rate = part / seconds
         line += f", {60.0 * rate:.3g} per minute"

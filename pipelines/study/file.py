@@ -8,6 +8,7 @@ licence             of the data
 [set]               further keys as formulas of parameters and of the reference's lengths
 [[response]]        name, unit; path into summary.json, strip, hand or formula
 [run]               tolerance_every, error_target_percent
+[stop]              fit, error_percent, every: no more decks once a fit is good enough
 """
 
 from collections.abc import Callable
@@ -15,11 +16,13 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from pipelines.deck.reading.keys import KeyMistake, split_key
-from pipelines.deck.reading.mistakes import Mistakes, validated
+from pipelines.deck.reading.mistakes import BESIDE, Mistakes, validated
 from pipelines.deck.reading.rules import Choice, Text
 from pipelines.deck.reading.schema import Table
 from pipelines.deck.reading.toml import read_toml
+from pipelines.files import is_beside
 from pipelines.standards.strip_widths.sets import FIRST_SET
+from pipelines.study.fit.file import read_fit
 from pipelines.study.formula import Formula, FormulaError, read_formula
 from pipelines.study.groups import EDGE_DISTANCES, VARIABLES, Reference
 from pipelines.study.schema import (
@@ -28,10 +31,11 @@ from pipelines.study.schema import (
     ReferenceTable,
     ResponseTable,
     RunTable,
+    StopTable,
     StripTable,
     StudyTable,
 )
-from pipelines.study.spec import ERROR, OWN_COLUMNS, Design, Parameter, Response, Study
+from pipelines.study.spec import ERROR, OWN_COLUMNS, Design, Parameter, Response, Stop, Study
 
 AnyTable = TypeVar("AnyTable", bound=Table)
 T = TypeVar("T")
@@ -50,6 +54,8 @@ def read_study(path: Path) -> Study:
     design = _table(data, "design", DesignTable, mistakes)
     reference = _table(data, "reference", ReferenceTable, mistakes) if "reference" in data else None
     run = _table(data, "run", RunTable, mistakes) if "run" in data else RunTable()
+    stop_table = _table(data, "stop", StopTable, mistakes) if "stop" in data else None
+    stop = None if stop_table is None else _stop(stop_table, path, mistakes)
     tables = _tables(data, "parameter", ParameterTable, mistakes)
     parameters = tuple(_parameter(w, t, design, reference, mistakes) for w, t in tables)
     given = {p.name for p in parameters} | (set(VARIABLES) if reference else set())
@@ -86,7 +92,19 @@ def read_study(path: Path) -> Study:
         responses=responses,
         tolerance_every=run.tolerance_every,
         error_target=None if run.error_target_percent is None else run.error_target_percent / 100.0,
+        stop=stop,
     )
+
+
+def _stop(table: StopTable, path: Path, mistakes: Mistakes) -> Stop | None:
+    """Raises DeckError with the mistakes of the fit file."""
+    if not is_beside(table.fit):
+        mistakes.add("[stop] fit", table.fit, BESIDE)
+        return None
+    fit = read_fit(path.parent / table.fit)
+    if not fit.hold_out:
+        mistakes.add("[stop] fit", table.fit, "has no [hold_out], which judges it")
+    return Stop(fit, table.error_percent / 100.0, table.every)
 
 
 def _text(data: dict[str, Any], key: str, mistakes: Mistakes) -> str:

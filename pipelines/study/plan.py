@@ -87,11 +87,29 @@ class Plan:
     rows: tuple[Row, ...]
     program: str
 
-    def tasks(self, done: Callable[[str], bool]) -> tuple[Task, ...]:
-        """Tasks for the valid rows whose key is not done, each key once."""
+    def rounds(self, every: int, drawn: bool) -> tuple[tuple[Row, ...], ...]:
+        """The valid rows in parts of so many and a few more, so that structures stay whole.
+
+        drawn : in the order of the structures' hashes, as if drawn at random, and not as planned.
+        """
+        alike: dict[str, list[Row]] = {}
+        for row in self.rows:
+            if not row.reason:
+                alike.setdefault(row.structure, []).append(row)
+        found: list[list[Row]] = []
+        for structure in sorted(alike) if drawn else alike:
+            if not found or len(found[-1]) >= every:
+                found.append([])
+            found[-1] += alike[structure]
+        return tuple(map(tuple, found))
+
+    def tasks(
+        self, done: Callable[[str], bool], rows: tuple[Row, ...] | None = None
+    ) -> tuple[Task, ...]:
+        """Tasks for the valid rows whose key is not done, each key once; rows : of them all."""
         wanted: dict[str, list[Row]] = {}
         seen: set[str] = set()
-        for row in self.rows:
+        for row in self.rows if rows is None else rows:
             if not row.reason and row.key not in seen and not done(row.key):
                 seen.add(row.key)
                 wanted.setdefault(row.structure, []).append(row)

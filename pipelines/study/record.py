@@ -16,7 +16,7 @@ from pipelines.study.spec import ERROR, Study
 from pipelines.study.table import Column
 
 PACKAGES = ("numpy", "scipy", "pyarrow")
-STATUSES = ("done", "above target", "failed")
+STATUSES = ("done", "above target", "failed", "not computed")
 
 
 def about(study: Study, plan: Plan) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 import json
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -11,8 +11,10 @@ from typing import Any
 from pipelines.files import write_text
 from pipelines.machine import locked, processors
 from pipelines.outputs import check_folder, replacing
+from pipelines.study.convergence import PAGE, Convergence
 from pipelines.study.execute import execute
 from pipelines.study.file import read_study
+from pipelines.study.fit.held import enough, look, stop_words
 from pipelines.study.memory import Need, local_workers, study_need
 from pipelines.study.own import distinct, require_named
 from pipelines.study.plan import Plan, Row, Task, asked_of, plan_study
@@ -35,21 +37,24 @@ FILES = (
 )
 # How long the end of another study in the same folder is waited for [s].
 PATIENCE = 2.0
-Progress = Callable[[str, int, int], None]
+Progress = Callable[[str, int, int, int], None]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Outcome:
     """What a run of a study did.
 
-    rows, failed, above_target : of the whole table; computed : decks computed in this run;
-    seconds : wall time of the computing; deck_seconds : summed over workers.
+    rows, failed, above_target : of the whole table; computed : decks computed in this run; saved :
+    not computed, since the study was stopped, as `stopped` says; seconds : wall time of the
+    computing; deck_seconds : summed over workers.
     """
 
     rows: int
     failed: int
     above_target: int
     computed: int
+    saved: int
+    stopped: str
     workers: int
     need: Need
     seconds: float
@@ -73,9 +78,9 @@ def run_study(
     """Compute what is missing of a study and write its table to `out`.
 
     workers : local processes, default one per processor as far as memory allows; cluster : address
-    of a Dask scheduler instead. progress : called with the stage, what is done and what there is.
-    own : files of the user's own code that may be run where the base deck names them, and on a
-    cluster packages.
+    of a Dask scheduler instead. progress : called with the stage, what is done, what there is and
+    how many rows failed. own : files of the user's own code that may be run where the base deck
+    names them, and on a cluster packages.
 
     `out` holds the files of FILES, table.parquet where pyarrow is installed, and rows/ with one
     file per deck.
@@ -91,12 +96,12 @@ def run_study(
         Files that cannot be written. Finished rows stay, the next run goes on from them.
     """
     end_unguarded()
-    tell = progress or (lambda stage, part, whole: None)
+    tell = progress or (lambda stage, part, whole, failed: None)
     study = read_study(path)
-    plan = plan_study(study, lambda part, whole: tell("decks", part, whole), own)
+    plan = plan_study(study, lambda part, whole: tell("decks", part, whole, 0), own)
     if cluster:
         require_named(distinct(row.own for row in plan.rows), own)
-    check_folder(out, "study", FILES)
+    check_folder(out, "study", (*FILES, PAGE))
     files = RowFiles(out / "rows")
     with locked(files.folder, PATIENCE):
         return _run(study, plan, out, files, workers, cluster, tell)
@@ -116,9 +121,11 @@ def _run(
         study.responses, study.reference, study.error_target, plan.program, asked_of(study)
     )
     finished = _kept(plan, wanted, files)
-    tasks = plan.tasks(lambda key: key in finished)
-    count, before = sum(len(task.rows) for task in tasks), len(finished)
+    before = frozenset(finished)
+    tasks = plan.tasks(before.__contains__)
+    count = sum(len(task.rows) for task in tasks)
     need = study_need(plan) if tasks else Need(bytes=0.0, row=0, looked_at=0, structures=0)
+    seen = Convergence(study, plan, out / PAGE, finished.values())
 
     def keep(row: Row, one: Finished) -> None:
         if one.nowhere and not any(known.status != "failed" for known in finished.values()):
@@ -126,35 +133,36 @@ def _run(
         if one.lasting:
             files.write(row, one)
         finished[row.key] = one
-        tell("rows", len(finished) - before, count)
+        seen.add(one)
+        seen.write()
+        tell("rows", len(finished) - len(before), count, seen.failed)
 
-    start, computed, used = time.perf_counter(), 0, 0
-    if tasks:
-        tell("rows", 0, count)
-        pool: Pool = Cluster(cluster, need) if cluster else Workers(local_workers(workers, need))
-        try:
-            used = pool.count
-            # One deck by itself first: a response that leads nowhere stops the study there.
-            execute((Task(tasks[0].rows[:1]),), wanted, pool, keep)
-            execute(plan.tasks(lambda key: key in finished), wanted, pool, keep)
-        finally:
-            pool.close()
-        computed = count
+    def start_workers() -> Pool:
+        tell("rows", 0, count, seen.failed)
+        return Cluster(cluster, need) if cluster else Workers(local_workers(workers, need))
+
+    start = time.perf_counter()
+    used = _compute(study, plan, wanted, finished, start_workers, keep, seen)
     seconds = time.perf_counter() - start
-    columns = study_columns(study, plan, finished)
+    saved = len({row.key for row in plan.rows if not row.reason} - finished.keys())
+    stopped = stop_words(study.stop, seen.looks, saved) if saved and study.stop else ""
+    seen.write(ended=stopped or "All rows are there.")
+    columns = study_columns(study, plan, finished, stopped)
     statuses = next(c.values for c in columns if c.name == "status")
-    new = [finished[row.key] for task in tasks for row in task.rows]
+    new = [one for key, one in finished.items() if key not in before]
     outcome = Outcome(
         rows=len(plan.rows),
         failed=statuses.count("failed"),
         above_target=statuses.count("above target"),
-        computed=computed,
+        computed=len(new),
+        saved=saved,
+        stopped=stopped,
         workers=used,
         need=need,
         seconds=seconds,
         deck_seconds=sum(one.seconds for one in new),
     )
-    source = about(study, plan)
+    source = about(study, plan) | ({"stopped": stopped} if stopped else {})
     record = source | _run_record(outcome, new, cluster)
     record |= {
         "study_file": study.path.read_text(encoding="utf-8"),
@@ -173,6 +181,44 @@ def _run(
         ):
             write_text(folder / name, text)
     return outcome
+
+
+def _compute(
+    study: Study,
+    plan: Plan,
+    wanted: Wanted,
+    finished: dict[str, Finished],
+    start_workers: Callable[[], Pool],
+    keep: Callable[[Row, Finished], None],
+    seen: Convergence,
+) -> int:
+    """Compute what is missing, part by part, until nothing is or the fit that the study stops at is
+    good enough, which depends on the parts alone. Returns the number of workers."""
+    stop, pool = study.stop, None
+    sampled = study.design.rows is not None
+    every = len(plan.rows) if stop is None else stop.every
+    so_far: list[Row] = []
+    try:
+        for part in plan.rounds(every, drawn=not sampled):
+            tasks = plan.tasks(finished.__contains__, part)
+            if tasks and pool is None:
+                pool = start_workers()
+                # One deck by itself first: a response that leads nowhere stops the study there.
+                execute((Task(tasks[0].rows[:1]),), wanted, pool, keep)
+                tasks = plan.tasks(finished.__contains__, part)
+            if tasks and pool is not None:
+                execute(tasks, wanted, pool, keep)
+            if stop is not None:
+                so_far += part
+                rows = tuple(sorted(so_far, key=lambda row: row.number))
+                columns = study_columns(study, replace(plan, rows=rows), finished)
+                seen.looks.append(look(stop.fit, columns, len(rows)))
+                if enough(seen.looks, stop.error):
+                    break
+    finally:
+        if pool is not None:
+            pool.close()
+    return 0 if pool is None else pool.count
 
 
 def _kept(plan: Plan, wanted: Wanted, files: RowFiles) -> dict[str, Finished]:
@@ -203,6 +249,7 @@ def _run_record(outcome: Outcome, new: list[Finished], cluster: str | None) -> d
             "computed": outcome.computed,
             "failed": outcome.failed,
             "above_target": outcome.above_target,
+            "saved": outcome.saved,
             "executor": "cluster" if cluster else "local processes",
             "workers": outcome.workers,
             "processors": processors(),

@@ -291,6 +291,23 @@ class RunTable(Table):
     )
 
 
+class StopTable(Table):
+    """Where a study stops before all its decks are computed: when a fit to them is good enough."""
+
+    fit: FileName = entry(
+        "Fit file beside the study file, with its [hold_out]: the rows held out judge it.",
+        "fit.toml",
+    )
+    error_percent: Annotated[float, Range(0.01, 100.0, "percent")] = entry(
+        "Error of the mean formula within which 95 % of the rows held out are to be, at two looks "
+        "one after the other.",
+        4,
+    )
+    every: Annotated[int, WholeRange(1, 100_000)] = entry(
+        "Rows from one look to the next.", 64, default=64
+    )
+
+
 class StudyTable(Table):
     """A study: a family of decks made from one deck file, and what is wanted of each."""
 
@@ -331,4 +348,10 @@ class StudyTable(Table):
         {"tolerance_every": 4},
         default=RunTable(),
         left_out="errors for every structure",
+    )
+    stop: StopTable | None = entry(
+        "When no more decks are computed.",
+        {"fit": "fit.toml", "error_percent": 4},
+        default=None,
+        left_out="all decks are computed",
     )

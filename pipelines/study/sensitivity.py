@@ -90,16 +90,15 @@ def indices(response: str, names: Sequence[str], values: Floats) -> Sensitivity 
     )
 
 
-def formula_indices(
-    response: str, names: Sequence[str], formula: Callable[[Floats], Floats], ranges: Floats
-) -> Sensitivity | None:
-    """Indices of a formula of inputs (n, d) that spread evenly by their logarithms, each by itself,
-    over ranges (d, 2); None where it does not change."""
-    shares = two_samples(len(names), FORMULA_POINTS, SEED)
+def formula_indices(formula: Callable[[Floats], Floats], ranges: Floats) -> tuple[Floats, Floats]:
+    """First and total order (d,) of a formula of inputs (n, d) that spread evenly by their
+    logarithms, each by itself, over ranges (d, 2)."""
+    n_input = len(ranges)
+    shares = two_samples(n_input, FORMULA_POINTS, SEED)
     low, high = np.log(ranges).T
     x = np.exp(low + shares * (high - low))
-    values = formula(x.reshape(-1, len(names))).reshape(shares.shape[:2])
-    return indices(response, names, values)
+    first, total = _indices(formula(x.reshape(-1, n_input)).reshape(1, *shares.shape[:2]))
+    return first[0], total[0]
 
 
 def _indices(f: Floats) -> tuple[Floats, Floats]:

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from pipelines.errors import JobError
+from pipelines.study.fit.file import Fit
 from pipelines.study.formula import Formula
 from pipelines.study.groups import Reference
 
@@ -58,6 +59,16 @@ class Design:
     file: Path | None
 
 
+@dataclass(frozen=True)
+class Stop:
+    """When a study has computed enough: once 95 % of the rows that a fit holds out are predicted
+    within a relative error, looked at after every so many rows."""
+
+    fit: Fit
+    error: float
+    every: int
+
+
 @dataclass(frozen=True, kw_only=True)
 class Study:
     """A study file.
@@ -65,7 +76,7 @@ class Study:
     licence : of the data, "" where none is stated. base : tables of the base deck; follows : keys
     with the formulas that set them.
     tolerance_every : numerical tolerances for one structure in so many, 0 = none.
-    error_target : relative, None = whatever the mesh gives.
+    error_target : relative, None = whatever the mesh gives. stop : None = all rows are computed.
     """
 
     path: Path
@@ -80,6 +91,7 @@ class Study:
     responses: tuple[Response, ...]
     tolerance_every: int
     error_target: float | None
+    stop: Stop | None
 
 
 class StudyError(JobError):

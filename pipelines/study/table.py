@@ -18,7 +18,7 @@ from pipelines.errors import MissingError
 from pipelines.files import plain_cell
 from pipelines.study.groups import VARIABLES
 from pipelines.study.own import own_meanings, own_names
-from pipelines.study.plan import Plan
+from pipelines.study.plan import Plan, Row
 from pipelines.study.spec import ERROR, Study
 from pipelines.study.task import Finished
 
@@ -37,25 +37,29 @@ class Column:
     values: tuple[Any, ...]
 
 
-def study_columns(study: Study, plan: Plan, finished: Mapping[str, Finished]) -> tuple[Column, ...]:
-    """Columns of the table; finished : rows by key, all of the valid ones."""
+def study_columns(
+    study: Study, plan: Plan, finished: Mapping[str, Finished], stopped: str = ""
+) -> tuple[Column, ...]:
+    """Columns of the table; finished : rows by key; stopped : why others are not
+    there."""
     rows = plan.rows
-    results = [None if row.reason else finished[row.key] for row in rows]
+    results = [None if row.reason else finished.get(row.key) for row in rows]
     columns = [
         Column("row", "", "number in the design, from 1", tuple(row.number for row in rows)),
         Column("key", "", "hash of deck, wishes and program", tuple(row.key for row in rows)),
         Column(
             "status",
             "",
-            "done, above target (of the numerical tolerance) or failed",
-            tuple("failed" if r is None else r.status for r in results),
+            "done, above target (of the numerical tolerance), failed or not computed",
+            tuple(_status(row, r) for row, r in zip(rows, results, strict=True)),
         ),
         Column(
             "reason",
             "",
             "why the row failed or is above target",
             tuple(
-                row.reason or (r.reason if r else "") for row, r in zip(rows, results, strict=True)
+                row.reason or (r.reason if r else stopped)
+                for row, r in zip(rows, results, strict=True)
             ),
         ),
     ]
@@ -79,6 +83,12 @@ def study_columns(study: Study, plan: Plan, finished: Mapping[str, Finished]) ->
         sizes = tuple(r.model.get(name) if r else None for r in results)
         columns.append(Column(name, "", "of the mesh", sizes))
     return tuple(columns)
+
+
+def _status(row: Row, result: Finished | None) -> str:
+    if result is not None:
+        return result.status
+    return "failed" if row.reason else "not computed"
 
 
 def has_parquet() -> bool:

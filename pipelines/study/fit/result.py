@@ -1,6 +1,7 @@
 """A finished fit: its formulas, where they hold, how good they are; in words, as plain values."""
 
 from dataclasses import asdict, dataclass
+from math import isfinite
 from typing import Any
 
 from pipelines.study.fit.file import Fit
@@ -17,7 +18,6 @@ from pipelines.study.fit.text import (
     table_text,
 )
 from pipelines.study.fit.validity import Validity
-from pipelines.study.sensitivity import Sensitivity
 from plate.arrays import Floats
 
 
@@ -27,8 +27,9 @@ class FitResult:
 
     curves : fitted to the rows not held out; validity : of those rows, within which the formulas
     are stated. scores : name -> score, hand methods included; coverage : of the safe side on rows
-    not seen; forms : compared; effects : of the inputs on the mean; left : families. predicted :
-    "mean" and "safe" -> (n,) of all rows, nan outside the limits. dropped : rows not used.
+    not seen; forms : compared; effects : indices of first and total order of the mean; left :
+    families. predicted : "mean" and "safe" -> (n,) of all rows, nan outside the limits. dropped :
+    rows not used.
     """
 
     fit: Fit
@@ -39,7 +40,7 @@ class FitResult:
     scores: dict[str, Score | None]
     coverage: Coverage | None
     forms: tuple[Compared, ...]
-    effects: Sensitivity | None
+    effects: tuple[Floats, Floats]
     left: tuple[LeftOut, ...]
     dropped: int
 
@@ -98,12 +99,14 @@ class FitResult:
             "limits": [asdict(limit) for limit in fit.limits],
             "scores": {k: None if v is None else asdict(v) for k, v in self.scores.items()},
             "forms": [asdict(one) for one in self.forms],
-            "effects": None
-            if self.effects is None
-            else {
-                "first": dict(zip(self.effects.names, self.effects.first.tolist(), strict=True)),
-                "total": dict(zip(self.effects.names, self.effects.total.tolist(), strict=True)),
+            "effects": {
+                source.name: {"first": _finite(first), "total": _finite(total)}
+                for source, first, total in zip(fit.inputs, *self.effects, strict=True)
             },
             "left_out": [asdict(one) for one in self.left],
             "caution": CAUTION,
         }
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if isfinite(value) else None

@@ -26,11 +26,10 @@ from pipelines.study.fit.score import (
     fit_curves,
     leave_out,
     score,
+    where_it_holds,
 )
-from pipelines.study.fit.validity import validity_of
 from pipelines.study.own import OWN_MEANING
 from pipelines.study.pages import has_pdf, pages_of
-from pipelines.study.sensitivity import formula_indices
 from pipelines.study.table import Column, csv_text, read_table
 
 FIGURES = ("predicted.svg", "residuals.svg", "partial.svg", "limits.svg")
@@ -83,10 +82,7 @@ def fit_table(fit: Fit, columns: tuple[Column, ...]) -> FitResult:
     if not seen.any():
         raise FitError("every row is held out")
     curves = fit_curves(fit, rows.x[seen], rows.y[seen])
-    ranges = np.stack([rows.x[seen].min(axis=0), rows.x[seen].max(axis=0)], axis=1)
-    names = [one.name for one in fit.inputs]
-    effects = formula_indices(fit.response, names, curves.mean.at, ranges)
-    validity = validity_of(rows.x[seen], effects)
+    effects, validity = where_it_holds(curves.mean, rows.x[seen])
     predicted = {
         "mean": enforced(curves.mean, rows.x, validity),
         "safe": enforced(curves.safe, rows.x, validity),

@@ -8,7 +8,8 @@ from scipy.stats import beta
 from pipelines.study.fit.file import Fit, FitError, Form
 from pipelines.study.fit.forms import Curve, mean_curve, problem, quantile_curve
 from pipelines.study.fit.rows import Flags, Rows
-from pipelines.study.fit.validity import Validity
+from pipelines.study.fit.validity import Validity, validity_of
+from pipelines.study.sensitivity import formula_indices
 from plate.arrays import Floats
 
 # Forms that are set beside that of the fit file.
@@ -121,6 +122,12 @@ def score(predicted: Floats, computed: Floats, unsafe_above: bool) -> Score | No
         within=float(np.percentile(np.abs(ratio - 1.0), MOST_OF)),
         unsafe=float(unsafe.mean()),
     )
+
+
+def where_it_holds(mean: Curve, x: Floats) -> tuple[tuple[Floats, Floats], Validity]:
+    """Indices of first and total order of a mean fitted to rows x, and the limits of these."""
+    effects = formula_indices(mean.at, np.stack([x.min(axis=0), x.max(axis=0)], axis=1))
+    return effects, validity_of(x, effects[1])
 
 
 def enforced(curve: Curve, x: Floats, validity: Validity) -> Floats:

@@ -6,7 +6,7 @@ from pipelines.study.fit.file import Fit
 from pipelines.study.fit.forms import FIGURES, Curve
 from pipelines.study.fit.score import Compared, Coverage, LeftOut, Score
 from pipelines.study.fit.validity import Validity
-from pipelines.study.sensitivity import Sensitivity
+from plate.arrays import Floats
 
 CAUTION = (
     "Fitted to computed widths of linear-elastic plates within the limits stated above. To be "
@@ -133,13 +133,10 @@ def forms_text(compared: tuple[Compared, ...], held: bool) -> list[str]:
     return lines + [f"  –: {one}" for one in dict.fromkeys(c.reason for c in compared if c.reason)]
 
 
-def effects_text(fit: Fit, effects: Sensitivity | None) -> list[str]:
+def effects_text(fit: Fit, effects: tuple[Floats, Floats]) -> list[str]:
     """What the mean formula changes with."""
-    if effects is None:
-        return []
     rows = [("", "first order", "total")]
-    for k, source in enumerate(fit.inputs):
-        first, total = effects.first[k], effects.total[k]
+    for source, first, total in zip(fit.inputs, *effects, strict=True):
         rows.append((source.label, f"{first:.2f}", f"{total:.2f}"))
     return [
         "",

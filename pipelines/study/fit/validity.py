@@ -7,7 +7,6 @@ import numpy as np
 import shapely
 
 from pipelines.study.fit.rows import Flags
-from pipelines.study.sensitivity import Sensitivity
 from plate.arrays import Floats
 
 # Rows on the border are inside: of the ranges, a share.
@@ -39,12 +38,12 @@ class Validity:
         return np.asarray(found & np.all(left >= -SLACK, axis=1))
 
 
-def validity_of(x: Floats, effects: Sensitivity | None) -> Validity:
-    """The limits of rows x (n, n_input); effects : of the formula, to tell the leading inputs."""
+def validity_of(x: Floats, total: Floats) -> Validity:
+    """The limits of rows x (n, n_input); total (n_input,) : what the formula changes with each."""
     ranges = np.stack([x.min(axis=0), x.max(axis=0)], axis=1)
-    if effects is None or x.shape[1] < 2:
+    if x.shape[1] < 2 or not np.isfinite(total).all():
         return Validity(ranges, None, np.zeros((0, 2)))
-    first, second = np.argsort(-effects.total, kind="stable")[:2].tolist()
+    first, second = np.argsort(-total, kind="stable")[:2].tolist()
     unit = np.ptp(ranges, axis=1)[[first, second]]
     around = shapely.convex_hull(shapely.multipoints(x[:, [first, second]] / unit))
     if not isinstance(around, shapely.Polygon):

@@ -19,7 +19,6 @@ from pipelines.study.fit.rows import Rows
 from pipelines.study.fit.run import FILES, fit_table, run_fit
 from pipelines.study.fit.score import FORMS, coverage
 from pipelines.study.fit.validity import Validity, validity_of
-from pipelines.study.sensitivity import Sensitivity
 from pipelines.study.table import Column, write_parquet
 from tests.pipelines.studies import FIT, columns
 
@@ -116,19 +115,7 @@ def test_the_interval_of_a_coverage_is_exact(good: int, count: int) -> None:
 
 
 def limits(x: Any, total: list[float]) -> Validity:
-    ends = np.zeros((len(total), 2))
-    names = tuple("abc"[: len(total)])
-    effects = Sensitivity(
-        response="y",
-        names=names,
-        first=np.array(total),
-        total=np.array(total),
-        first_ends=ends,
-        total_ends=ends,
-        points=8,
-        left_out=0,
-    )
-    return validity_of(np.asarray(x, dtype=float), effects)
+    return validity_of(np.asarray(x, dtype=float), np.array(total))
 
 
 def test_the_polygon_is_that_of_the_leading_inputs() -> None:

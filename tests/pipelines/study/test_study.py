@@ -220,7 +220,7 @@ def test_a_response_that_leads_nowhere_stops_at_the_first_deck(tmp_path: Path) -
     wrong = MORE.replace("mid.cases", "midd.cases")
     out = tmp_path / "out"
     study = write_study(tmp_path, HEAD, PARAMETERS, RESPONSES, wrong)
-    told = r'first deck, row 1: response w: "midd" is not in the summary; there are mid;'
+    told = r'first deck, row \d: response w: "midd" is not in the summary; there are mid;'
     with pytest.raises(StudyError, match=told):
         run_study(study, out)
     assert row_files(out) == []
@@ -328,6 +328,7 @@ def test_without_parquet_there_is_a_table_all_the_same(
     # The Parquet file of the run before is gone: the files of a folder are of one run.
     assert {path.name for path in out.iterdir()} == {
         *FILES,
+        "progress.html",
         "rows",
         "study.files.json",
     } - {"table.parquet"}
@@ -495,4 +496,5 @@ def test_progress_tells_rate_and_time_left() -> None:
     assert progress_line("rows", 10, 100, 20.0) == "rows 10/100, 30 per minute, 3 min left"
     assert progress_line("rows", 10, 100, 2.0) == "rows 10/100, 300 per minute, 18 s left"
     assert progress_line("rows", 1, 1000, 36.0).endswith("10.0 h left")
+    assert progress_line("rows", 10, 100, 2.0, 3).startswith("rows 10/100, 3 failed, 300 per")
     assert progress_line("rows", 100, 100, 50.0) == "rows 100/100, 120 per minute"
