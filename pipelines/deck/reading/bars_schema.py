@@ -225,7 +225,7 @@ class PriceTable(Table):
 class ThicknessRangeTable(Table):
     """Thicknesses in even steps."""
 
-    least: Thickness = entry("The first.", 250)
+    least: Thickness = entry("Least thickness that is tried.", 250)
     most: Thickness = entry("The last, which counts whether a step ends there or not.", 350)
     step: Annotated[float, Range(1.0, 500.0, "mm")] = entry(
         "From one to the next.", 10, default=10.0
