@@ -164,7 +164,7 @@ class FieldTracker:
         if fields.weights is None:
             formed, peak, rows = np.ones(limits.shape[1:3], dtype=bool), bounds, fields.values
         else:
-            formed = _beyond(bounds, limits).any(axis=(0, 3))
+            formed = np.asarray(_beyond(bounds, limits).any(axis=(0, 3)))
             limits, rows = limits[:, formed], fields.of(fields.values[formed]).of_loads
             peak = np.stack(Combined(rows, None).bounds(self.lanes))
         side, *row, lane = np.nonzero(_beyond(peak, limits))

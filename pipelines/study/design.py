@@ -45,8 +45,8 @@ def design_rows(study: Study) -> tuple[dict[str, Value], ...]:
     found = []
     for row in unit:
         values = {p.name: _at(p, float(share)) for p, share in zip(sampled, row, strict=True)}
-        for levels in product(*crossed):
-            one = values | dict(levels)
+        for pairs in product(*crossed):
+            one = values | dict(pairs)
             found.append({name: one[name] for name in names})
     return tuple(found)
 
