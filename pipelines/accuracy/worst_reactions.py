@@ -28,7 +28,7 @@ def with_worst_reactions(
     unknown = np.full((2, n), np.nan)
     if not n or solved.deck.required_traffic.axis is not None:
         return envelope, unknown
-    ordinates = with_sums(solved.stiffness.reaction_influence())
+    ordinates = with_sums(solved.stiffness.reaction_influence)
     found = Surfaces(
         solved.model.mesh, np.array([ordinates[name] for name in envelope.reaction_names])
     )

@@ -108,7 +108,7 @@ class Panels:
         points = np.asarray(points, dtype=float)
         u, y = self.plan.logical_station(points), points[:, 1]
         first_along, first_across = self._borders
-        row = _part(u, np.broadcast_to(self._stations, (len(u), len(self._stations))), first_along)
+        row = _part(u, self._stations, first_along)
         column = _part(y, self._offsets(u), first_across)
         return np.asarray(row * first_across[-1] + column, dtype=np.intp)
 
@@ -144,12 +144,15 @@ class Panels:
 
 
 def _part(values: Floats, borders: Floats, first: Ints) -> Ints:
-    """Number of the part in which each value (n,) lies, between borders (n, m) of bays that have
-    first[i + 1] - first[i] equal parts each; beyond the ends, the outermost part."""
-    last = borders.shape[1] - 2
-    bay = np.minimum((values[:, None] >= borders[:, 1:-1]).sum(axis=1), last)
-    rows = np.arange(len(values))
-    low, high = borders[rows, bay], borders[rows, bay + 1]
+    """Number of the part in which each value (n,) lies, between borders (m,), or its own (n, m), of
+    bays that have first[i + 1] - first[i] equal parts each; beyond the ends, the outermost part."""
+    if borders.ndim == 1:
+        bay = np.searchsorted(borders[1:-1], values, side="right")
+        low, high = borders[bay], borders[bay + 1]
+    else:
+        bay = (values[:, None] >= borders[:, 1:-1]).sum(axis=1)
+        rows = np.arange(len(values))
+        low, high = borders[rows, bay], borders[rows, bay + 1]
     count = first[bay + 1] - first[bay]
     part = np.floor((values - low) / (high - low) * count).astype(np.int64)
     return np.asarray(first[bay] + np.clip(part, 0, count - 1))

@@ -76,8 +76,9 @@ class Combined:
         """Above and below (..., groups) all of the loads' in each of so many groups of them, equal
         and one after the other: their own extremes, or each of the k at its largest and least."""
         of_loads = self.values if self.weights is None else self.weights
-        each = of_loads.reshape(*of_loads.shape[:-1], groups, of_loads.shape[-1] // groups)
-        high, low = each.max(axis=-1), each.min(axis=-1)
+        n = of_loads.shape[-1]
+        starts = np.arange(0, n, n // groups)
+        high, low = (f.reduceat(of_loads, starts, axis=-1) for f in (np.maximum, np.minimum))
         if self.weights is None:
             return high, low
         up, down = np.maximum(self.values, 0.0), np.minimum(self.values, 0.0)

@@ -131,6 +131,7 @@ class Stiffness:
             found[spring.name] = found.get(spring.name, 0.0) + carried
         return found | dict(zip(self._rigid_points, multipliers, strict=True))
 
+    @cached_property
     def reaction_influence(self) -> dict[str, Floats]:
         """Upward reactions (n_node,) [N/N] of each line, hold and point under a unit load down at
         each node, as `reactions` gives them: what a load makes by way of the displacements, by

@@ -149,7 +149,7 @@ def test_reactions_follow_from_their_influence(plan: Plan, ratio: float) -> None
     places = [(0.2, 0.4), (1.7, 0.6), (2.9, -0.9)]
     F = np.stack([pressure(mesh, 1.0), *(patch(mesh, *p, 0.4, 0.3) for p in places)], axis=1)
     reactions = stiffness.reactions(stiffness.solve(F, refine=True), F)
-    influence = stiffness.reaction_influence()
+    influence = stiffness.reaction_influence
     assert set(influence) == set(reactions)
     for name, ordinates in influence.items():
         scale = np.abs(F).sum(axis=0).max()
