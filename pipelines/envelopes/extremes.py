@@ -89,25 +89,26 @@ class FieldEnvelope:
 
 
 class Tracker:
-    """Running extremes of results of one shape."""
+    """Running extremes of results by the sign sought, 1 or -1, and by lanes, as of `FieldTracker`:
+    best, at (n, n_lane)."""
 
-    def __init__(self, shape: tuple[int, ...]) -> None:
-        self.best = {sign: np.zeros(shape) for sign in SIGNS}
-        self.at = {sign: np.full(shape, -1, dtype=np.int64) for sign in SIGNS}
+    def __init__(self, n: int, lanes: int = 1) -> None:
+        self.lanes = lanes
+        self.best = {sign: np.zeros((n, lanes)) for sign in SIGNS}
+        self.at = {sign: np.full((n, lanes), -1, dtype=np.int64) for sign in SIGNS}
 
-    def update(self, values: Floats, numbers: Ints) -> None:
-        """Take in values (..., n) of positions, whose numbers broadcast to the same shape."""
-        numbers = np.broadcast_to(numbers, values.shape)
-        for sign in SIGNS:
+    def update(self, values: Floats, first: int) -> None:
+        """Take in values (n, n_load) of positions first, first + 1, ..., which come as in
+        `in_blocks`."""
+        peaks = Combined(values, None).bounds(self.lanes)
+        values = values.reshape(len(values), self.lanes, values.shape[1] // self.lanes)
+        for sign, peak in zip(SIGNS, peaks, strict=True):
             best = self.best[sign]
-            peak = values.max(axis=-1) if sign > 0 else values.min(axis=-1)
-            index = np.nonzero(sign * (peak - best) > TIE * np.abs(best))
-            column = _first_near(values[index], peak[index], sign)
-            best[index] = values[(*index, column)]
-            self.at[sign][index] = numbers[(*index, column)]
-
-    def extremes(self) -> Extremes:
-        return Extremes(self.best[1], self.best[-1], self.at[1], self.at[-1])
+            row, lane = np.nonzero(sign * (peak - best) > TIE * np.abs(best))
+            picked = values[row, lane]
+            column = _first_near(picked, peak[row, lane], sign)
+            best[row, lane] = picked[np.arange(len(row)), column]
+            self.at[sign][row, lane] = first + self.lanes * column + lane
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -144,7 +145,8 @@ class FieldTracker:
         # maxima first, then minima
         self.lanes = lanes
         self._best = np.zeros((2, n_field, n_point, lanes))
-        self._reached = np.zeros(self._best.shape)
+        # what a value has to exceed, or go below, to count
+        self._limits = np.zeros(self._best.shape)
         self._at = np.full(self._best.shape, -1, dtype=np.int64)
         self._coexisting = np.zeros((2, n_field, n_beside, n_point, lanes))
         self.best, self.at, self.coexisting = (
@@ -160,7 +162,7 @@ class FieldTracker:
         The extremes so far may lag behind: they only grow, so what they let pass is enough. Rows
         are formed only where their bounds lie beyond them.
         """
-        limits, bounds = self._limits(points), np.stack(fields.bounds(self.lanes))
+        limits, bounds = self._limits[:, :, points], np.stack(fields.bounds(self.lanes))
         if fields.weights is None:
             formed, peak, rows = np.ones(limits.shape[1:3], dtype=bool), bounds, fields.values
         else:
@@ -171,7 +173,9 @@ class FieldTracker:
         top = peak[side, *row, lane]
         count = rows.shape[-1] // self.lanes
         picked = rows.reshape(*rows.shape[:-1], self.lanes, count)[*row, lane]
-        component, place = row if len(row) > 1 else (at[row[0]] for at in np.nonzero(formed))
+        if fields.weights is not None:
+            row = [at[row[0]] for at in np.nonzero(formed)]
+        component, place = row
         # maxima come first
         n = int(np.count_nonzero(side == 0))
         parts = zip(np.split(picked, [n]), np.split(top, [n]), SIGNS, strict=True)
@@ -194,20 +198,10 @@ class FieldTracker:
             left_out=int((~formed).sum()) * self.lanes * count,
         )
 
-    def _limits(self, points: Ints) -> Floats:
-        """What a value at some field points (k,) has to exceed, or go below, to count
-        (2, n_field, k, n_lane)."""
-        best, reached = self._best[:, :, points], self._reached[:, :, points]
-        sign = np.array(SIGNS)[:, None, None, None]
-        best = sign * best + TIE * np.abs(best)
-        return np.asarray(sign * np.maximum(best, sign * reached - WITHIN * np.abs(reached)))
-
     def know(self, seen: list[Peaks]) -> None:
         """Positions that will come reach so much: what stays within it need not be formed."""
         for p in seen:
-            index = p.side, p.component, p.point, p.lane
-            sign = np.array(SIGNS)[p.side]
-            self._reached[index] = sign * np.maximum(sign * self._reached[index], sign * p.top)
+            self._limit((p.side, p.component, p.point, p.lane), p.top, -WITHIN)
 
     def take(self, seen: list[Peaks]) -> None:
         """Take in what a block adds; blocks come in order."""
@@ -217,10 +211,17 @@ class FieldTracker:
             index = p.side, p.component, p.point, p.lane
             old = self._best[index]
             better = np.array(SIGNS)[p.side] * (p.top - old) > TIE * np.abs(old)
-            side, component, point, lane = (i[better] for i in index)
-            self._best[side, component, point, lane] = p.value[better]
-            self._at[side, component, point, lane] = p.number[better]
+            side, component, point, lane = index = tuple(i[better] for i in index)
+            self._best[index] = p.value[better]
+            self._limit(index, p.value[better], TIE)
+            self._at[index] = p.number[better]
             self._coexisting[side, component, :, point, lane] = p.coexisting[better]
+
+    def _limit(self, index: tuple[Ints, ...], value: Floats, beyond: float) -> None:
+        """A value (n,) counts where it lies so far beyond one that is known, as a share of it."""
+        sign = np.array(SIGNS)[index[0]]
+        limit = sign * value + beyond * np.abs(value)
+        self._limits[index] = sign * np.maximum(sign * self._limits[index], limit)
 
     def envelope(self) -> FieldEnvelope:
         """Of one lane alone."""

@@ -89,7 +89,7 @@ class TrainExtremes:
             name: FieldTracker(n_point, one.n_field, one.n_beside, lanes)
             for name, one in sets.items()
         }
-        self.others = Tracker((n_other, lanes))
+        self.others = Tracker(n_other, lanes)
 
     def seen(self, response: Response, first: int) -> dict[str, list[Peaks]]:
         """What positions first, first + 1, ... may add to the fields; any thread may ask."""
@@ -107,9 +107,7 @@ class TrainExtremes:
         """Take in a block; blocks come in order."""
         for name, found in peaks.items():
             self.fields[name].take(found)
-        others = others.reshape(len(others), self.lanes, -1)
-        stations = np.arange(others.shape[-1])
-        self.others.update(others, first + self.lanes * stations + np.arange(self.lanes)[:, None])
+        self.others.update(others, first)
 
 
 # Sign, field points (k,), of strips sums (n_field, k, n_strip) and what coexists (n_field,

@@ -68,8 +68,12 @@ class ShearForms:
 
     def of_shears(self, q_x: Floats, q_y: Floats) -> Floats:
         """(n_width, n_direction, n, k) forms of shears (n, k)."""
-        turned = [np.cos(a) * q_x + np.sin(a) * q_y for a in DIRECTIONS]
-        return np.stack([np.stack([mean @ q for q in turned]) for mean in self.means])
+        found = np.empty((len(self.means), len(DIRECTIONS), *q_x.shape))
+        for of_width, mean in zip(found, self.means, strict=True):
+            x, y = mean @ q_x, mean @ q_y
+            for form, angle in zip(of_width, DIRECTIONS, strict=True):
+                np.add(np.cos(angle) * x, np.sin(angle) * y, out=form)
+        return found
 
     def form_rows(self, forms: Ints) -> sparse.csr_array:
         """Rows (k, n_dof) of some forms."""
