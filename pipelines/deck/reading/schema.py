@@ -17,7 +17,7 @@ from pipelines.deck.reading.rules import Choice, Count, Range, Rule, Text
 class Table(BaseModel):
     """A table of the file: no key but its own."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 def entry(meaning: str, example: object, *, default: object = ..., left_out: str = "") -> Any:
