@@ -15,9 +15,10 @@ from pipelines.deck.thicknesses import corners
 from pipelines.model.clear_rows import clear_rows
 from pipelines.model.free_mesh import free_mesh, holds_slopes, mesh_line, shortest_span
 from pipelines.traffic.positions import dispersed
-from plate.arrays import Floats
+from plate.arrays import Floats, Ints
 from plate.elements.beam import BeamSection
 from plate.elements.section import Section, Zone
+from plate.geometry.elementary import distance_from_segments, rectangle_corners
 from plate.geometry.outline import plan_area
 from plate.geometry.plan import Plan
 from plate.meshing.grid import Band, Grading, corner_width, grid_breaks, grid_mesh
@@ -42,6 +43,8 @@ COARSE_SHARE = 0.5
 # the line: nearer than the first it is read on the line itself; up to the second the row of cells
 # between has another like it beyond; up to the third it stands for the row of half a thickness.
 ON_LINE, LEAST_ROW, LARGEST_ROW = 0.05, 0.4, 0.6
+# A node nearer to the side of a static patch lies on it [m].
+ON_SIDE = 1e-9
 # The richer model of the stated errors has cells so many times smaller.
 REFINEMENT = 1.5
 # The size is raised, with a note, where it would give more cells than this.
@@ -109,8 +112,29 @@ def model_on(deck: Deck, mesh: Mesh) -> PlateModel:
     )
     points = tuple(PointSupport(p.name, p.at, p.size, p.k) for p in deck.points)
     return PlateModel(
-        mesh=mesh, section=_section(deck), supports=supports, beams=beams, points=points
+        mesh=mesh,
+        section=_section(deck),
+        supports=supports,
+        beams=beams,
+        points=points,
+        creases=_creases(deck, mesh),
     )
+
+
+def _creases(deck: Deck, mesh: Mesh) -> Ints:
+    """End nodes (n, 2) of the edges of the mesh along which static loads end or act."""
+    ends, _ = mesh.edges
+    named = [
+        mesh.lines[load.on][:, [0, -1]] for case in deck.cases for load in case.lines if load.on
+    ]
+    found = [np.zeros((0, 2), dtype=np.int64), *named]
+    for case in deck.cases:
+        for patch in case.patches:
+            corners = rectangle_corners(patch.at, patch.size)
+            for side in np.stack([corners, np.roll(corners, -1, axis=0)], axis=1):
+                on = distance_from_segments(mesh.plan, side[None]) < ON_SIDE
+                found.append(ends[on[ends].all(axis=1)])
+    return np.concatenate(found)
 
 
 def _section(deck: Deck) -> Section:

@@ -100,7 +100,8 @@ class Mesh:
     def edge_index(self, ends: Ints) -> Ints:
         """Numbers (n,) in `edges` of edges given by their end nodes (n, 2)."""
         table = self._edge_table
-        return np.array([table[tuple(pair)] for pair in np.sort(ends, axis=1).tolist()])
+        numbers = [table[tuple(pair)] for pair in np.sort(ends, axis=1).tolist()]
+        return np.array(numbers, dtype=np.int64)
 
     @cached_property
     def _edge_table(self) -> dict[tuple[int, ...], int]:

@@ -1,6 +1,6 @@
 """A plate with its section, supports and beams, ready to be assembled."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -23,6 +23,7 @@ from plate.errors import MechanismError, SupportError
 from plate.interpolation import gauss, lobatto
 from plate.loads.loads import patch_loads
 from plate.meshing.mesh import Mesh
+from plate.model.continuation import continued_cells
 from plate.model.supports import BeamLine, Hold, LineSupport, PointSupport
 
 
@@ -43,6 +44,8 @@ class PlateModel:
     """mesh, section, supports, beams and points as given; what follows from them as properties.
 
     softened : (n_cell, 2) factors on the section's D_x and D_y in every cell, None = 1.
+    creases : (n, 2) end nodes of edges along which loads end or act, so that shears have a kink
+        or a step there.
     """
 
     mesh: Mesh
@@ -51,6 +54,30 @@ class PlateModel:
     beams: tuple[BeamLine, ...] = ()
     points: tuple[PointSupport, ...] = ()
     softened: Floats | None = None
+    creases: Ints = field(default_factory=lambda: np.zeros((0, 2), dtype=np.int64))
+
+    @cached_property
+    def divided(self) -> NDArray[np.bool_]:
+        """Which edges (n_edge,) of the mesh supports, beams or steps of thickness divide, so that
+        results have a value on each side."""
+        mesh = self.mesh
+        ends, owner = mesh.edges
+        found = np.zeros(len(ends), dtype=bool)
+        for line in [s.line for s in self.supports] + [b.line for b in self.beams]:
+            found[mesh.edge_index(mesh.lines[line][:, [0, -1]])] = True
+        inner = owner[:, 1, 0] >= 0
+        t = self.section.thickness_at(mesh.corners.mean(axis=1))
+        before, after = t[owner[inner, 0, 0]], t[owner[inner, 1, 0]]
+        found[inner] |= ~np.isclose(before, after, rtol=1e-12)
+        return found
+
+    @cached_property
+    def continued(self) -> Ints:
+        """The cell (n_cell, 4) beyond each side of a cell into which results go on smoothly, -1
+        where there is none (`continued_cells`)."""
+        apart = self.divided.copy()
+        apart[self.mesh.edge_index(self.creases)] = True
+        return continued_cells(self.mesh, apart)
 
     @property
     def n_plate_dof(self) -> int:

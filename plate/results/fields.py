@@ -3,7 +3,7 @@
 Every result is a linear operator on the displacements of one cell, or a mean of such operators.
 Fields are given at a lattice of points in every cell. Where a beam or support line or a step of
 thickness divides the slab a point has one value for each side; elsewhere the values of the cells
-that meet are averaged.
+that meet are averaged, moments and shears as `readings` reads them.
 """
 
 from collections.abc import Iterator, Sequence
@@ -21,6 +21,7 @@ from plate.elements.section import moment_rotation
 from plate.interpolation import cell_nodes, shape
 from plate.meshing.mesh import Mesh, side_nodes
 from plate.model.model import PlateModel
+from plate.results.readings import Readings, lattice_order
 from plate.solver.solution import Combined, Solution, WholeSolution
 from plate.solver.stiffness import cell_parts
 
@@ -135,16 +136,10 @@ class FieldPoints:
 def field_points(model: PlateModel) -> FieldPoints:
     """Points of the cells, doubled where supports, beams or steps of thickness divide the slab."""
     mesh = model.mesh
-    order = max(2, mesh.order - 1)
+    order = lattice_order(mesh.order)
     n = (order + 1) ** 2
-    ends, owner = mesh.edges
-    divided = np.zeros(len(ends), dtype=bool)
-    for line in [s.line for s in model.supports] + [b.line for b in model.beams]:
-        divided[mesh.edge_index(mesh.lines[line][:, [0, -1]])] = True
-    inner = owner[:, 1, 0] >= 0
-    t = model.section.thickness_at(mesh.corners.mean(axis=1))
-    divided[inner] |= ~np.isclose(t[owner[inner, 0, 0]], t[owner[inner, 1, 0]], rtol=1e-12)
-    joined = owner[inner & ~divided]
+    owner = mesh.edges[1]
+    joined = owner[(owner[:, 1, 0] >= 0) & ~model.divided]
     # Points of the two cells along each edge, the second cell's turned to run the same way.
     start = side_nodes(mesh.order)[:, 0]
     sides = side_nodes(order)
@@ -195,6 +190,50 @@ class _Part:
     shares: tuple[tuple[int, Ints, Ints], ...]
 
 
+class PointMeans:
+    """Results at field points as shares of results in the cells that meet there."""
+
+    def __init__(self, model: PlateModel, points: FieldPoints) -> None:
+        self.model, self.points = model, points
+        self._readings = Readings(model)
+        self._total = np.empty((N_RESULTS, points.n_points))
+        for way, kinds in self._readings.ways:
+            lattice, _, share = self._readings.shares(np.arange(model.mesh.n_cells), way)
+            at = np.take_along_axis(points.cells, lattice, axis=1).ravel()
+            total = np.bincount(at, weights=share.ravel(), minlength=points.n_points)
+            self._total[kinds] = total
+
+    def operators(self, cells: Ints) -> Floats:
+        """(n_cell, 6 n_value, n_dof) results of cells where they are read, those of one kind
+        together."""
+        found = np.empty(0)
+        for way, kinds in self._readings.ways:
+            read = cell_operators(self.model, cells, self._readings.points(cells, way))
+            found = found if found.size else np.empty_like(read.swapaxes(1, 2))
+            found[:, kinds] = read.swapaxes(1, 2)[:, kinds]
+        return found.reshape(len(cells), -1, found.shape[-1])
+
+    def average(self, cells: Ints, points: Ints) -> sparse.csr_array:
+        """(6 n_point, n_cell n_value) from these values in cells (n_cell,) to what they add to the
+        results at points (n_point,), all of theirs."""
+        place = np.zeros(self.points.n_points, dtype=np.int64)
+        place[points] = np.arange(len(points))
+        mine = self.points.cells[cells]
+        n_value = mine.shape[1]
+        first = N_RESULTS * n_value * np.arange(len(cells))[:, None]
+        rows, columns, values = [], [], []
+        for way, kinds in self._readings.ways:
+            lattice, read, share = self._readings.shares(cells, way)
+            at, used = np.take_along_axis(mine, lattice, axis=1), share != 0.0
+            for kind in kinds.tolist():
+                rows.append((place[at] + len(points) * kind)[used])
+                columns.append((first + kind * n_value + read)[used])
+                values.append((share / self._total[kind, at])[used])
+        size = (N_RESULTS * len(points), N_RESULTS * n_value * len(cells))
+        index = (np.concatenate(rows), np.concatenate(columns))
+        return sparse.coo_array((np.concatenate(values), index), shape=size).tocsr()
+
+
 class FieldRecovery:
     """Fields of results from displacements, in blocks of loads.
 
@@ -209,7 +248,7 @@ class FieldRecovery:
         mesh = model.mesh
         groups = cell_parts(mesh)
         n_points = self.points.n_points
-        count = np.bincount(self.points.cells.ravel(), minlength=n_points)
+        means = PointMeans(model, self.points)
         first, last = np.full(n_points, len(groups)), np.full(n_points, -1)
         for k, cells in enumerate(groups):
             mine = self.points.cells[cells]
@@ -230,33 +269,16 @@ class FieldRecovery:
             own, index = np.unique(dofs[cells], return_inverse=True)
             self._parts.append(
                 _Part(
-                    operators=self._operators(model, cells),
+                    operators=means.operators(cells),
                     dofs=own,
                     index=index.reshape(dofs[cells].shape),
-                    average=self._average(cells, mine, count),
+                    average=means.average(cells, mine),
                     points=mine,
                     fresh=fresh,
                     last=end,
                     shares=tuple(one for one in shares if len(one[1])),
                 )
             )
-
-    def _operators(self, model: PlateModel, cells: Ints) -> Floats:
-        """(n_cell, 6 n_value, n_dof), the results of one kind together."""
-        operators = cell_operators(model, cells, self.points.reference).swapaxes(1, 2)
-        return operators.reshape(len(cells), -1, operators.shape[-1]).copy()
-
-    def _average(self, cells: Ints, points: Ints, count: Ints) -> sparse.csr_array:
-        place = np.zeros(self.points.n_points, dtype=np.int64)
-        place[points] = np.arange(len(points))
-        mine = self.points.cells[cells][:, None]
-        kinds = np.arange(N_RESULTS)[:, None]
-        rows = place[mine] + len(points) * kinds
-        values = np.broadcast_to(1.0 / count[mine], rows.shape)
-        return sparse.coo_array(
-            (values.ravel(), (rows.ravel(), np.arange(rows.size))),
-            shape=(N_RESULTS * len(points), rows.size),
-        ).tocsr()
 
     def parts(self, solution: Solution) -> Iterator[tuple[Ints, Combined]]:
         """Field points (n,) and the results (6, n, ...) w, m_x, m_y, m_xy, q_x, q_y there, for some

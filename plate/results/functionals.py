@@ -5,12 +5,13 @@ result's influence surface.
 """
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 from scipy import sparse
 
 from plate.arrays import Floats, Ints
-from plate.conventions import N_FIELDS
+from plate.conventions import N_FIELDS, RESULTS
 from plate.elements.membrane import force_operators, membrane_dofs
 from plate.elements.plate import cell_dofs
 from plate.interpolation import shape
@@ -18,12 +19,19 @@ from plate.loads.imposed import ImposedStrain
 from plate.model.model import PlateModel
 from plate.results.fields import FieldPoints, cell_operators, inside_cells
 from plate.results.places import Places, along_path
+from plate.results.readings import SAME, Readings, Way
 
 
 def result_rows(model: PlateModel, places: Places) -> sparse.csr_array:
     """Rows (6 count, n_dof) of w, m_x, m_y, m_xy, q_x, q_y [m, N m/m, N/m], place after place."""
-    local, dofs = _at_places(model, places)
-    return _rows_of(places, local, dofs, model.n_dof)
+    n = len(RESULTS)
+    total = sparse.csr_array((n * places.count, model.n_dof))
+    for way, kinds in Readings(model).ways:
+        read, local, dofs = _read(model, places, way)
+        for k in kinds.tolist():
+            own = replace(read, count=n * places.count, place=n * read.place + k)
+            total = total + _rows_of(own, local[:, [k]], dofs, model.n_dof)
+    return sparse.csr_array(total)
 
 
 def component_rows(
@@ -33,9 +41,15 @@ def component_rows(
 
     components : (count,) indices in `plate.conventions.RESULTS`.
     """
-    local, dofs = _at_places(model, places)
-    chosen = np.asarray(components, dtype=np.int64)[places.place]
-    return _rows_of(places, local[np.arange(len(chosen)), chosen][:, None], dofs, model.n_dof)
+    wanted = np.asarray(components, dtype=np.int64)
+    total = sparse.csr_array((places.count, model.n_dof))
+    for way, kinds in Readings(model).ways:
+        mine = places.of(np.isin(wanted, kinds))
+        if len(mine.cells):
+            read, local, dofs = _read(model, mine, way)
+            chosen = local[np.arange(len(dofs)), wanted[read.place]][:, None]
+            total = total + _rows_of(read, chosen, dofs, model.n_dof)
+    return sparse.csr_array(total)
 
 
 def mean_rows(model: PlateModel, path: Floats) -> sparse.csr_array:
@@ -101,10 +115,24 @@ def interpolation(fields: FieldPoints, places: Places) -> sparse.csr_array:
     return _rows_of(places, values, fields.cells[places.cells], fields.n_points)
 
 
-def _at_places(model: PlateModel, places: Places) -> tuple[Floats, Ints]:
-    """Operators (n, 6, n_local) at the points of cells and the degrees of freedom (n, n_local)."""
-    local = cell_operators(model, places.cells, places.reference[:, None, :])[:, 0]
-    return local, cell_dofs(model.mesh.cells[places.cells])
+def _read(model: PlateModel, places: Places, way: Way) -> tuple[Places, Floats, Ints]:
+    """What results at places are read from that are read in a way, the operators
+    (n, 6, n_local) there and their degrees of freedom (n, n_local); means along lines are those of
+    the cells as they are."""
+    owner, cells, reference, share = Readings(model).of(
+        places.cells, places.reference, Way(()) if places.integrated else way
+    )
+    keys = np.column_stack([cells, np.round(reference, SAME) + 0.0])
+    _, first, which = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+    there = cell_operators(model, cells[first], reference[first][:, None, :])[:, 0]
+    read = replace(
+        places,
+        cells=cells,
+        reference=reference,
+        place=places.place[owner],
+        weight=places.weight[owner] * share,
+    )
+    return read, there[which.ravel()], cell_dofs(model.mesh.cells[cells])
 
 
 def _rows_of(places: Places, local: Floats, columns: Ints, n_columns: int) -> sparse.csr_array:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plate.arrays import Floats, Ints
 from plate.errors import GeometryError
@@ -31,6 +32,7 @@ class Places:
 
     count : number of places. cells, reference, place, weight : (n,) cells, (n, 2) reference points
     in them, (n,) the place to which each belongs and (n,) its share of that place's mean.
+    integrated : whether the points are those of integrals along lines.
     """
 
     count: int
@@ -38,11 +40,23 @@ class Places:
     reference: Floats
     place: Ints
     weight: Floats
+    integrated: bool = False
 
     def apart(self) -> "Places":
         """The same points of cells, each a place of its own."""
         n = len(self.cells)
         return replace(self, count=n, place=np.arange(n), weight=np.ones(n))
+
+    def of(self, chosen: NDArray[np.bool_]) -> "Places":
+        """The points of some of the places (count,), whose numbers stay."""
+        mine = chosen[self.place]
+        return replace(
+            self,
+            cells=self.cells[mine],
+            reference=self.reference[mine],
+            place=self.place[mine],
+            weight=self.weight[mine],
+        )
 
 
 def _equal_shares(count: int, cells: Ints, reference: Floats, place: Ints) -> Places:
@@ -176,6 +190,7 @@ def along_path(mesh: Mesh, path: Floats) -> Places:
         reference=reference,
         place=np.zeros(len(cells), dtype=np.int64),
         weight=weight / weight.sum(),
+        integrated=True,
     )
 
 
@@ -206,7 +221,7 @@ class StraightLine:
         # Two cells on the same stretch are one place.
         _, unique, owner = np.unique(np.round(start, 10), return_index=True, return_inverse=True)
         place = (owner[:, None] * per + np.arange(per)).ravel()
-        places = _equal_shares(len(unique) * per, cells, xi, place)
+        places = replace(_equal_shares(len(unique) * per, cells, xi, place), integrated=True)
         stretches = np.stack([start, start + 2.0 * size], axis=-1)[unique]
         return cls(places, share[unique].ravel(), stretches)
 

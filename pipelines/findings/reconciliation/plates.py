@@ -19,11 +19,10 @@ from pipelines.strips.frame import ON
 from pipelines.strips.sections import CORNER
 from pipelines.traffic.positions import LoadPositions, WheelPatches, together
 from plate.arrays import Floats, Ints
-from plate.elements.plate import cell_dofs
 from plate.model.model import PlateModel
-from plate.results.fields import cell_operators, field_points
+from plate.results.fields import field_points
 from plate.results.functionals import component_rows
-from plate.results.places import at_points
+from plate.results.places import at_field_points, at_points
 from plate.solver.stiffness import Stiffness
 
 
@@ -85,14 +84,13 @@ class Plate:
         s, _ = self._coordinates(mesh.corners.mean(axis=1))
         cells = np.flatnonzero((s > walk.s_range[0]) & (s < walk.s_range[1]))
         points = field_points(self.model)
-        unique, self._label = np.unique(points.cells[cells], return_inverse=True)
-        self._label = self._label.ravel()
-        operators = cell_operators(self.model, cells, points.reference)
-        self._rows = operators[:, :, walk.finding.section.component].copy()
-        self._dofs = cell_dofs(mesh.cells[cells])
-        self._count = np.bincount(self._label)
-        self._plan = points.plan[unique]
-        self._sought = self._region(*self._coordinates(self._plan))
+        within = np.unique(points.cells[cells])
+        sought = self._region(*self._coordinates(points.plan[within]))
+        sought = within[sought] if sought.any() else within
+        self._plan = points.plan[sought]
+        places = at_field_points(points, sought)
+        components = [walk.finding.section.component] * len(sought)
+        self._rows = component_rows(self.model, places, components)
         # Displacements of the held load position, by whether wheels are spread as in the deck file.
         self._moved: dict[bool, dict[Place, Floats]] = {False: {}, True: {}}
 
@@ -101,12 +99,8 @@ class Plate:
         U = self._solve(places, spread)
         if self.walk.place in places:
             self._moved[spread] = {self.walk.place: U[:, places.index(self.walk.place)].copy()}
-        local = np.matmul(self._rows, U[self._dofs]).reshape(-1, len(places))
-        total = np.zeros((len(self._count), len(places)))
-        np.add.at(total, self._label, local)
-        values = total / self._count[:, None]
-        ranked = np.where(self._sought[:, None], self.walk.sign * values, -np.inf)
-        at = np.argmax(ranked, axis=0)
+        values = self._rows @ U
+        at = np.argmax(self.walk.sign * values, axis=0)
         return values[at, np.arange(len(places))], at
 
     def held(self, spread: bool) -> float:

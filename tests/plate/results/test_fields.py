@@ -16,8 +16,8 @@ from plate.meshing.grid import grid_mesh
 from plate.model.model import PlateModel
 from plate.model.supports import BeamLine, Hold, LineSupport
 from plate.results.fields import FieldRecovery, cell_operators, field_points
-from plate.results.functionals import mean_rows, result_rows
-from plate.results.places import at_points, on_sides, side_of
+from plate.results.functionals import component_rows, mean_rows, result_rows
+from plate.results.places import at_field_points, at_points, on_sides, side_of
 from plate.solver.stiffness import Stiffness
 from tests.helpers import patch, results, solved, unit_section
 
@@ -56,6 +56,17 @@ def test_points_of_a_cubic_state(plan: Plan, order: int) -> None:
     )
 
 
+@pytest.mark.parametrize("order", [3, 4])
+@pytest.mark.parametrize("plan", [STRAIGHT, SKEW, TAPER], ids=["straight", "skew", "taper"])
+def test_fields_of_a_cubic_state(plan: Plan, order: int) -> None:
+    """Moments that are linear are exact at all points, beside wide and narrow cells."""
+    mesh = grid_mesh(plan, order=order, size=1.1, extra_u=[0.3, 2.2], extra_y=[])
+    model = PlateModel(mesh=mesh, section=STATE, supports=ENDS)
+    recovery = FieldRecovery(model)
+    fields = recovery.fields(cubic(mesh.xy)[0].reshape(-1, 1))[:, :, 0].T
+    np.testing.assert_allclose(fields, cubic(recovery.points.xy)[1], rtol=0, atol=1e-10)
+
+
 def test_thin_shears_are_the_divergence_of_the_moments() -> None:
     section = Section(thickness=0.3, E=1.0, poisson=0.2, rigidity=STATE.rigidity, thin_span=2.0)
     model = PlateModel(mesh=grid_mesh(SKEW, order=3, size=1.1), section=section, supports=ENDS)
@@ -82,34 +93,33 @@ def test_components_turn_with_a_curved_deck() -> None:
     np.testing.assert_allclose(found[:, 1:4], exact, rtol=0, atol=2e-5)
 
 
-def test_fields_are_means_of_the_cells_that_meet() -> None:
-    """Averages where cells meet, both values on a line that divides."""
+@pytest.mark.parametrize("order", [2, 3, 4])
+@pytest.mark.parametrize("plan", [STRAIGHT, SKEW, TAPER, CURVED])
+def test_fields_are_what_rows_read_at_their_points(plan: Plan, order: int) -> None:
+    """One value where cells meet, both values on a line that divides, of any displacements."""
     beams = (BeamLine(line="C2", section=BeamSection(5.0, 2.0), holds=(Hold("L1"), Hold("L2"))),)
     model = PlateModel(
-        mesh=grid_mesh(SKEW, order=3, size=0.9),
+        mesh=grid_mesh(plan, order=order, size=0.9, extra_u=[0.6]),
         section=unit_section(0.2),
         supports=ENDS,
         beams=beams,
     )
-    F = np.stack([patch(model.mesh, x, 0.2, 0.5, 0.4) for x in (1.0, 3.1)], axis=1)
-    _, U, _ = solved(model, *F.T)
+    U = np.random.default_rng(order).normal(size=(model.n_dof, 2))
     recovery = FieldRecovery(model)
     fields = recovery.fields(U)
     points = recovery.points
     assert fields.shape == (6, points.n_points, 2)
-    local = cell_operators(model, np.arange(model.mesh.n_cells), points.reference)
-    for point in range(0, points.n_points, 17):
-        values = []
-        for cell, slot in np.argwhere(points.cells == point):
-            dofs = (N_FIELDS * model.mesh.cells[cell][:, None] + np.arange(N_FIELDS)).ravel()
-            values.append(local[cell, slot] @ U[dofs])
-        np.testing.assert_allclose(fields[:, point], np.mean(values, axis=0), rtol=0, atol=1e-11)
+    every = at_field_points(points, np.arange(points.n_points))
+    rows = (result_rows(model, every) @ U).reshape(points.n_points, 6, 2)
+    scale = np.abs(rows).max(axis=(0, 2))[:, None]
+    assert (np.abs(fields.swapaxes(0, 1) - rows).max(axis=(0, 2)) < 1e-12 * scale.ravel()).all()
+    chosen = np.arange(points.n_points) % 6
+    some = component_rows(model, every, chosen) @ U
+    np.testing.assert_allclose(some, rows[np.arange(len(rows)), chosen], rtol=0, atol=1e-9)
     _, place, doubled = np.unique(
         np.round(points.xy, 9), axis=0, return_index=True, return_counts=True
     )
-    first, last = model.mesh.xy[model.mesh.lines["C2"].ravel()[[0, -1]]]
-    (dx, dy), (x, y) = last - first, (points.xy[place] - first).T
-    on_beam = np.abs(dx * y - dy * x) < 1e-9
+    on_beam = np.abs(plan.logical_station(points.plan[place]) - 2.0) < 1e-9
     assert np.all(doubled[on_beam] == 2)
     assert np.all(doubled[~on_beam] == 1)
 
