@@ -7,12 +7,14 @@ cracks. The moments of a step give the stiffness of the next, each halfway from 
 moments no longer change. Added bars and the slab's shear stiffness are left as they are.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck, Sum
+from pipelines.deck.thicknesses import Thicknesses
 from pipelines.model.responses import CASE_BALANCE, Response, SolvedDeck, check_response
 from pipelines.model.static_cases import case_load
 from pipelines.standards.materials import Materials
@@ -93,6 +95,10 @@ class Secant:
         return 1.0 / (1.0 - zeta + zeta * self.ratio)
 
 
+Laws = Sequence[tuple[NDArray[np.bool_], Mapping[Layer, Secant]]]
+"""Of cells of one thickness (n_cell,) the secants of every layer."""
+
+
 def cracked_sums(solved: SolvedDeck, deck: Deck) -> tuple[CrackedSum, ...]:
     """The sums that the deck file asks for with cracked stiffness; deck : with its bars."""
     asked = [one for one in deck.sums if one.cracked]
@@ -100,11 +106,17 @@ def cracked_sums(solved: SolvedDeck, deck: Deck) -> tuple[CrackedSum, ...]:
         return ()
     reinforcement = deck.required_reinforcement
     mat = reinforcement.bases[0].materials
-    laws = {layer: Secant.of(reinforcement.bars, layer, mat, deck.slab.E) for layer in LAYERS}
+    points = solved.recovery.points
+    depth = Thicknesses.of(deck).at(points.plan[points.cells].mean(axis=1))
+    laws = []
+    for t in np.unique(depth).tolist():
+        bars = reinforcement.bars.at(t)
+        of = {layer: Secant.of(bars, layer, mat, deck.slab.E) for layer in LAYERS}
+        laws.append((depth == t, of))
     return tuple(_iterated(solved, one, laws) for one in asked)
 
 
-def _iterated(solved: SolvedDeck, asked: Sum, laws: Mapping[Layer, Secant]) -> CrackedSum:
+def _iterated(solved: SolvedDeck, asked: Sum, laws: Laws) -> CrackedSum:
     model = solved.model
     plain = replace(model, section=replace(model.section, factors=(1.0, 1.0, 1.0)))
     cases = {case.name: case for case in solved.deck.cases}
@@ -145,16 +157,17 @@ def _iterated(solved: SolvedDeck, asked: Sum, laws: Mapping[Layer, Secant]) -> C
     )
 
 
-def secant_shares(response: Response, laws: Mapping[Layer, Secant]) -> Floats:
+def secant_shares(response: Response, laws: Laws) -> Floats:
     """(n_cell, 2) shares of D_x and D_y by the mean moments of every cell: of each direction the
     layer that its moment pulls, by |m| + |m_xy| as bars are designed for."""
     points = response.recovery.points
     m_x, m_y, m_xy = cell_means(points, response.fields[1:4, :, 0])
     found = np.empty((len(m_x), 2))
-    for k, (direction, m) in enumerate(zip(DIRECTIONS, (m_x, m_y), strict=True)):
-        pulled = np.abs(m) + np.abs(m_xy)
-        below, above = (laws[face, direction].share(pulled) for face in ("bottom", "top"))
-        found[:, k] = np.where(m >= 0.0, below, above)
+    for cells, of in laws:
+        for k, (direction, m) in enumerate(zip(DIRECTIONS, (m_x, m_y), strict=True)):
+            pulled = np.abs(m[cells]) + np.abs(m_xy[cells])
+            below, above = (of[face, direction].share(pulled) for face in ("bottom", "top"))
+            found[cells, k] = np.where(m[cells] >= 0.0, below, above)
     return found
 
 

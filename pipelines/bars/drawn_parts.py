@@ -100,7 +100,7 @@ class DrawnBars:
         deck = solved.deck
         reinforcement = deck.required_reinforcement
         # the bond of top bars is the poorest where the slab is thickest
-        thick = Thicknesses.of(deck).parts[-1][0]
+        thick = Thicknesses.of(deck).thickest
         lengths = tuple(
             anchorage(reinforcement.with_added(a).at(thick), a.layer, mat)
             for a in reinforcement.added

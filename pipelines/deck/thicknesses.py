@@ -77,6 +77,10 @@ class Thicknesses:
         return len(self.parts) == 1
 
     @property
+    def thickest(self) -> float:
+        return self.parts[-1][0]
+
+    @property
     def mean(self) -> float:
         """Over the slab in plan [m]."""
         if self.uniform:

@@ -16,6 +16,7 @@ from pipelines.bars.demand.control_sections import field_interpolation
 from pipelines.bars.demand.moments import Demand
 from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.deck.deck import Deck
+from pipelines.deck.thicknesses import Thicknesses
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.detailing.anchorage import anchorage
 from pipelines.standards.materials import Materials
@@ -120,7 +121,8 @@ def raster(solved: SolvedDeck) -> Raster:
 def zones(deck_raster: Raster, drawn: DrawnBars, mat: Materials, demand: Demand) -> Zones:
     """Zones of every layer, by the bars that count at each place."""
     u, y = deck_raster.u, deck_raster.y
-    bars = drawn.reinforcement.bars
+    # where the slab is thickest the tension shifts most and the bond of top bars is poorest
+    bars = drawn.reinforcement.bars.at(Thicknesses.of(drawn.deck).thickest)
     found, shifts, lengths = {}, {}, {}
 
     def halved(bars: SlabBars) -> dict[Layer, float]:

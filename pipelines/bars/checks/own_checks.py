@@ -23,7 +23,7 @@ def own_rows(
         standard=mat.standard,
         face=layer[0],
         direction=layer[1],
-        thickness_mm=1e3 * bars.thickness,
+        thickness_mm=1e3 * bars.thickness_of(layer),
         d_mm=1e3 * bars.effective_depth(layer),
         cover_mm=1e3 * bars.mat(layer[0]).cover_to(layer[1]),
         area_mm2_m=1e6 * of.area,

@@ -12,7 +12,7 @@ from pipelines.bars.checks.bending_and_service import Peaks, resistances, steel_
 from pipelines.bars.checks.fatigue import FatigueDemand
 from pipelines.bars.checks.near_supports import ReducedShear, reduced_shear
 from pipelines.bars.checks.standing_wheels import StandingWheels
-from pipelines.bars.checks.wheel_punching import WheelPunching, reach_of, wheel_punching
+from pipelines.bars.checks.wheel_punching import WheelPunching, farthest_reach, wheel_punching
 from pipelines.bars.demand.control_sections import (
     Sections,
     ShearDemand,
@@ -231,7 +231,7 @@ def part_checks(
             ultimate.combination.traffic,
             part.holds,
             # which wheels act together is asked once
-            reach_of(seen.watch.reinforcement.bars, mat),
+            farthest_reach(deck, mat),
         ),
     )
 

@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 from pipelines.bars.checks.standing_wheels import Standing, StandingWheels
 from pipelines.bars.checks.wheel_frames import Turn
 from pipelines.bars.checks.wheel_groups import WheelGroup, neighbours, wheel_groups
+from pipelines.deck.deck import Deck
+from pipelines.deck.thicknesses import Thicknesses
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.materials import Materials
@@ -86,6 +88,11 @@ def reach_of(bars: SlabBars, mat: Materials) -> float:
     """Loaded areas nearer than this have perimeters that overlap [m]."""
     d = float(mat_at_punching(bars).d)
     return 0.9 * d if mat.standard == "AASHTO LRFD" else 4.0 * d
+
+
+def farthest_reach(deck: Deck, mat: Materials) -> float:
+    """The same by the mats where the slab is thickest [m]."""
+    return reach_of(deck.required_reinforcement.bars.at(Thicknesses.of(deck).thickest), mat)
 
 
 def wheel_punching(

@@ -8,7 +8,7 @@ import numpy as np
 from pipelines.bars.adequacy import Check
 from pipelines.bars.checks.free_edges import FreeEdges
 from pipelines.bars.checks.standing_wheels import StandingWheels
-from pipelines.bars.checks.wheel_punching import WheelPunching, reach_of, wheel_punching
+from pipelines.bars.checks.wheel_punching import WheelPunching, farthest_reach, wheel_punching
 from pipelines.bars.demand.control_sections import ShearTracker
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.rating.fleet import Permit
@@ -183,7 +183,7 @@ class Rater:
         """Utilisation in punching grows with the load in proportion; models : load models whose
         wheels are rated, too."""
         mat, factor = self.bases[k].materials, self.watch.shears[k].combination.traffic
-        reach = reach_of(self.watch.reinforcement.bars, mat)
+        reach = farthest_reach(self.watch.deck, mat)
         parts, standing = self.watch.drawn[k].parts, StandingWheels(alone)
         for part in parts:
             holds = part.holds if len(parts) > 1 else None

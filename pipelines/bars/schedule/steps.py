@@ -29,7 +29,7 @@ def lines_by_level(
     bond is the poorest. cover : at the ends of bars [m]."""
     thicknesses = Thicknesses.of(deck)
     if layer[0] == "top" or thicknesses.uniform:
-        return {thicknesses.parts[-1][0]: tuple(lines)}
+        return {thicknesses.thickest: tuple(lines)}
     reach = longest_run_on(deck.required_reinforcement)[layer[1]]
     parts = thicknesses.within_cover(cover)
     found: dict[float, list[BarLine]] = {t: [] for t, _ in parts}
