@@ -13,6 +13,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+import numpy as np
+
 from pipelines.analysis import analyse
 from pipelines.bar_design.designed import Designed
 from pipelines.bars.adequacy import Adequacy, StandardVerdict
@@ -46,6 +48,8 @@ Look = Literal["wide", "steps", "whole"]
 """How closely load positions are looked at: with wider steps, with those of the deck file, with all
 searches."""
 WIDER = 2  # times the steps
+# A utilisation that is far above 1, and the share of it that other bars take off, if they help.
+FAR, GAIN = 1.10, 0.005
 
 
 def adequate(
@@ -65,6 +69,7 @@ def adequate(
     """
     found = _Found()
     tried: dict[Less, str] = {}
+    failing: list[float] = []
     now: Look = "wide"
     for number in range(1, MOST + 1):
         result = _analysed(text.deck, kept, now)
@@ -73,6 +78,10 @@ def adequate(
         _raise(found, result, bars, chosen=chosen is not None)
         tell(f"analysis {number}: {'; '.join(stops) or 'every check that is judged is adequate'}")
         passes = chosen is not None and not stops
+        if chosen is not None:
+            failing.append(_largest(result.verdicts))
+        if _stuck(failing):
+            break
         if passes and now == look:
             break
         following = least_steel(_needs(result, choice, found), bars)
@@ -215,6 +224,26 @@ def _without_bars(needs: Needs, bars: SlabBars) -> Iterator[str]:
             f"{place_of(layer)}: {fullest} fails {fails[0]} {rounded_up(fails[1])}, moments are "
             f"largest at ({at_text(at)}) m"
         )
+
+
+def _largest(verdicts: Sequence[StandardVerdict]) -> float:
+    """The largest utilisation of any check for which the bars are not adequate, 0 without."""
+    return max(
+        (
+            judged.worst.utilisation
+            for verdict in verdicts
+            for judged in verdict.of(Adequacy.NOT_ADEQUATE)
+            if judged.worst is not None
+        ),
+        default=0.0,
+    )
+
+
+def _stuck(failing: Sequence[float]) -> bool:
+    """Whether what bars fail by most, analysis after analysis, is far above 1 and no less than it
+    was, though they were changed for it."""
+    *before, now = (np.inf, *failing) if failing else (np.inf, 0.0)
+    return now > FAR and now > (1.0 - GAIN) * min(before)
 
 
 def _stops(verdicts: Sequence[StandardVerdict]) -> tuple[str, ...]:

@@ -13,7 +13,7 @@ from pipelines.bar_design.design import designed
 from pipelines.bar_design.designed import Designed
 from pipelines.bar_design.files import design_bars
 from pipelines.bar_design.least_change import first_passing
-from pipelines.bar_design.search import adequate
+from pipelines.bar_design.search import _stuck, adequate
 from pipelines.bars.adequacy import Adequacy
 from pipelines.bars.choice.alternatives import ANALYSED
 from pipelines.bars.choice.candidates import STEEL
@@ -293,6 +293,23 @@ def test_the_least_change_is_the_first_that_passes() -> None:
                     assert number == passes == first
                 if first == start:
                     assert len(questions) <= 2
+
+
+@pytest.mark.parametrize(
+    ("failing", "stuck"),
+    [
+        ([], False),
+        ([1.3], False),
+        ([1.3, 1.26], False),
+        ([1.3, 1.26, 1.26], True),
+        ([1.3, 1.26, 1.24], False),
+        ([1.26, 1.2, 1.26], True),  # back and forth
+        ([1.09, 1.09, 1.09], False),  # near enough that more steel may do
+        ([1.3, 1.26, 0.0], False),
+    ],
+)
+def test_bars_that_do_not_help_are_not_changed_for_ever(failing: list[float], stuck: bool) -> None:
+    assert _stuck(failing) is stuck
 
 
 @pytest.mark.slow

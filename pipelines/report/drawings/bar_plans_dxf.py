@@ -22,6 +22,7 @@ from pipelines.report.drawings.dxf_parts import (
     MM,
     PLAN,
     Ground,
+    arc_words,
     draw_ground,
     ground_of,
     ring,
@@ -65,7 +66,7 @@ def layer_plan(
         "@spacing, L cut length, mark in a ring. U-bars and edge bars: plan of edges; trimmers: "
         "details of openings.",
     ]
-    words += [*_added(deck, layer), *step_words(deck)]
+    words += [*_added(deck, layer), *step_words(deck), *arc_words(deck)]
     if laps.highest is not None:
         words.append(
             f"Laps {MM * laps.length:.0f} mm or more as drawn, those of every other line shifted; "

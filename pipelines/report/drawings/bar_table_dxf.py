@@ -35,7 +35,7 @@ from pipelines.standards.resistance.bars import (
 )
 
 HEADS = ("Mark", "Layer, use", "Of", "Dia.", "No.", "Shape", "a", "b", "c", "R", "Cut length", "kg")
-WIDE = (6, 17, 16, 6, 7, 7, 8, 7, 7, 9, 16, 9)  # of the columns, in heights of text
+WIDE = (6, 17, 20, 6, 7, 7, 8, 7, 7, 15, 16, 9)  # of the columns, in heights of text
 LENGTH, PAST = 1300.0, 250.0  # of slab that a detail shows at least, and past the legs [mm]
 
 
@@ -88,10 +88,16 @@ def _row(deck: Deck, mark: Mark) -> tuple[str, ...]:
         str(len(mark.bars)),
         mark.shape,
         *sizes,
-        "" if mark.radius is None else f"{MM * mark.radius[0]:.0f}",
-        f"{MM * longest:.0f}" + ("" if longest == shortest else f" to {MM * shortest:.0f}"),
+        "" if mark.radius is None else _to(*sorted(mark.radius)),
+        _to(longest, shortest),
         f"{mark.mass:.1f}",
     )
+
+
+def _to(first: float, last: float) -> str:
+    """One length, or from one to another [mm]."""
+    found = list(dict.fromkeys(f"{MM * one:.0f}" for one in (first, last)))
+    return " to ".join(found)
 
 
 def level(deck: Deck, mark: Mark) -> tuple[str, ...]:

@@ -14,7 +14,7 @@ from ezdxf.layouts.layout import Modelspace
 from pipelines.bars.schedule.marks import Mark
 from pipelines.deck.deck import Deck
 from pipelines.deck.thicknesses import Thicknesses
-from pipelines.numbers import as_given
+from pipelines.numbers import as_given, length
 from pipelines.report.drawings.plan import line_path, traced
 from plate.arrays import Floats
 from plate.geometry.outline import points_of
@@ -173,17 +173,34 @@ def draw_ground(space: Modelspace, deck: Deck, ground: Ground) -> None:
         points = (flat(deck, path) + shift).tolist()
         on = {"layer": "SUPPORTING LINES (mm)", "ltscale": PLAN / 2}
         space.add_lwpolyline(points, dxfattribs=on)
-        # past its end: below the slab, or right of it
-        x, y = points[-1]
-        beside = line.name.startswith("L")
-        at = (x + 0.4 * PLAN, y) if beside else (x, y - 0.4 * PLAN)
-        text(space, line.name, at, 0.8 * PLAN, Align.MIDDLE_LEFT if beside else Align.TOP_LEFT)
+        # past its end, as it runs: names of lines that meet in a corner stand apart
+        run = np.subtract(points[-1], points[-2])
+        x, y = (np.array(points[-1]) + 0.95 * PLAN * run / np.linalg.norm(run)).tolist()
+        text(space, line.name, (x, y), 0.8 * PLAN, Align.MIDDLE_CENTER)
     for path in Thicknesses.of(deck).straight_steps:
         on = {"layer": "SLAB (mm)", "linetype": "DASHED", "ltscale": 3 * PLAN}
         space.add_lwpolyline((flat(deck, path) + shift).tolist(), dxfattribs=on)
     _axes(space, (ground.x_max + 2 * PLAN, ground.above + 2 * PLAN))
     if deck.plan.is_grid and deck.plan.alignment.straight:
         _chains(space, deck, ground.above, shift)
+
+
+def arc_words(deck: Deck) -> list[str]:
+    """What sets out a curved deck, of which no chains of dimensions are drawn."""
+    plan = deck.plan
+    if plan.alignment.straight:
+        return []
+    low, high = plan.u_range
+    offsets = plan.line_offsets(np.array(low)).tolist()
+    sign = "-" if plan.alignment.radius > 0.0 else "+"
+    return [
+        f"Arc of R {length(abs(plan.alignment.radius))} m at offset 0, along which stations count: "
+        f"edges x = {length(low)} and {length(high)}, "
+        + ", ".join(f"C{k} {length(u)}" for k, u in enumerate(plan.stations, start=1))
+        + f" m; offsets: edges y = {length(offsets[0])} and {length(offsets[-1])}, "
+        + ", ".join(f"L{k} {length(y)}" for k, y in enumerate(offsets[1:-1], start=1))
+        + f" m; radius {length(abs(plan.alignment.radius))} {sign} y. Cut lengths are on the arc."
+    ]
 
 
 def _axes(space: Modelspace, at: tuple[float, float]) -> None:
