@@ -57,7 +57,7 @@ _CONCRETE = "Partial factor on concrete"
 _STEEL = "Partial factor on reinforcing steel"
 _SHARE = (0.0, 1.0)
 _MODEL = (0.0, 3.0)
-_UP, _DOWN = (0.5, 3.0), (0.0, 1.5)
+_UP, _DOWN, _WARM = (0.5, 3.0), (0.0, 1.5), (0.0, 3.0)
 _EN_ULS, _EN_SLS = "EN 1990 table A2.4(B) (6.10)", "EN 1990 table A2.1"
 _EN_CRACKS, _IRC_CRACKS = "7.3.4(3)", "12.3.4"
 _IRC_ULS, _IRC_SLS = "IRC:6 annex B, table B.2", "IRC:6 table B.3"
@@ -123,6 +123,9 @@ RECOMMENDED: Mapping[Standard, Mapping[str, Choice]] = MappingProxyType(
              "EN 1991-1-1 5.2.3(3)"),
             ("gamma_SH", "γ_SH", "Shrinkage", 1.0, _UP, "2.4.2.1(1)"),
             ("gamma_SE", "γ_Gset", "Settlement, linear elastic", 1.2, _UP, _EN_ULS),
+            ("gamma_T", "γ_Q", "Temperature", 1.5, _WARM, _EN_ULS),
+            ("psi_0_T", "ψ_0", "Temperature beside traffic", 0.6, _SHARE, _EN_SLS),
+            ("psi_2_T", "ψ_2", "Temperature, frequent and quasi-permanent", 0.5, _SHARE, _EN_SLS),
             ("gamma_Q", "γ_Q", "Road traffic", 1.35, _UP, _EN_ULS),
             ("psi_1_TS", "ψ_1", "Tandems and vehicles, frequent", 0.75, (0.05, 1.0), _EN_SLS),
             ("psi_1_UDL", "ψ_1", "Distributed traffic, frequent", 0.40, _SHARE, _EN_SLS),
@@ -179,6 +182,9 @@ RECOMMENDED: Mapping[Standard, Mapping[str, Choice]] = MappingProxyType(
             ("surfacing_sup", "1+", "Surfacing in service, unfavourable", 1.2, _UP, _IRC_SLS),
             ("gamma_SH", "γ_SH", "Shrinkage", 1.0, _UP, _IRC_ULS),
             ("gamma_SE", "γ_SE", "Settlement", 1.0, _UP, _IRC_ULS),
+            ("gamma_T", "γ_T", "Temperature beside traffic, ultimate", 0.9, _WARM, _IRC_ULS),
+            ("psi_0_T", "ψ_0", "Temperature beside traffic, rare", 0.6, _SHARE, _IRC_SLS),
+            ("psi_2_T", "ψ_2", "Temperature, frequent and quasi-permanent", 0.5, _SHARE, _IRC_SLS),
             ("gamma_Q", "γ_Q", "Road traffic", 1.5, _UP, _IRC_ULS),
             ("psi_1", "ψ_1", "Road traffic, frequent", 0.75, _SHARE, _IRC_SLS),
             ("psi_2", "ψ_2", "Road traffic, quasi-permanent", 0.0, _SHARE, _IRC_SLS),
@@ -200,6 +206,10 @@ RECOMMENDED: Mapping[Standard, Mapping[str, Choice]] = MappingProxyType(
             ("gamma_DW_inf", "γ_DW", "Surfacing, favourable", 0.65, _DOWN, "table 3.4.1-2"),
             ("gamma_SH", "γ_SH", "Shrinkage", 1.0, _UP, "table 3.4.1-3"),
             ("gamma_SE", "γ_SE", "Settlement", 1.0, _UP, "3.4.1"),
+            ("gamma_TG_strength", "γ_TG", "Temperature gradient, strength", 0.0, _WARM,
+             "3.4.1"),
+            ("gamma_TG", "γ_TG", "Temperature gradient beside vehicles, service", 0.5, _WARM,
+             "3.4.1"),
             ("gamma_LL", "γ_LL", "Vehicles, strength I", 1.75, _UP, _LRFD),
             ("gamma_LL_fatigue", "γ_LL", "Fatigue truck, fatigue I", 1.75, _UP, _LRFD),
             ("IM", "IM", "Dynamic load allowance", 0.33, (0.0, 1.0), "table 3.6.2.1-1"),

@@ -37,8 +37,8 @@ from pipelines.traffic.arrangements import Arrangement, LoadPosition
 from pipelines.traffic.positions import LoadPositions, WheelPatches, load_positions
 from plate.arrays import Floats
 from plate.results.fields import field_points
-from plate.results.functionals import interpolation
-from plate.results.places import deepest
+from plate.results.functionals import held_results, interpolation
+from plate.results.places import at_field_points, deepest
 
 THICKER = (0.01, 0.15)  # step and most added to the thickness [m]
 MORE_STEEL = (1e-4, 6e-3)  # step and most [m2/m]
@@ -137,7 +137,12 @@ def _solve(
     of_case = {}
     for name, solution in case_solutions(permanent_deck, stiffness, models).items():
         check_case(solution)
-        of_case[name] = solution.of_slab(rows).reshape(shape)
+        forces = solution.of_slab(rows).reshape(shape)
+        if solution.imposed is not None:
+            every = at_field_points(fields, np.arange(fields.n_points))
+            held = held_results(solution.stiffness.model, every, solution.imposed)
+            forces = forces + np.asarray((near @ held.reshape(-1, 6)[:, 1:]).T)
+        of_case[name] = forces
     permanent = permanent_sums(changed, of_case, lambda forces: forces)
     traffic = np.zeros(shape)
     if check.position is not None:

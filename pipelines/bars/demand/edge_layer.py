@@ -70,9 +70,11 @@ class EdgeLayer:
         return found
 
     def moments(self, response: Response) -> Floats:
-        """m_x, m_y, m_xy (3, n_point, n_load) of a response without the layer's part."""
-        points = np.arange(len(self.place))
-        return self.without(points, response.fields[MOMENTS], self.further_in(response))
+        """m_x, m_y, m_xy (3, n_point, n_load) of a response without the layer's part, which what
+        the held slab has is none of."""
+        points, moments = np.arange(len(self.place)), response.fields[MOMENTS]
+        held = np.zeros(1) if response.held is None else response.held[MOMENTS, :, None]
+        return self.without(points, moments - held, self.further_in(response)) + held
 
 
 def edge_layer(solved: SolvedDeck) -> EdgeLayer | None:

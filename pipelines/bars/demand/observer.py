@@ -41,7 +41,7 @@ from pipelines.model.fixed_loads import FixedLoads
 from pipelines.model.responses import Response, SolvedDeck, in_blocks, read_blocks, stream
 from pipelines.standards.actions.combinations import Combination
 from pipelines.standards.actions.load_models import counts_under, for_bars
-from pipelines.standards.actions.loads import Action, LoadModel
+from pipelines.standards.actions.loads import TEMPERATURES, Action, LoadModel
 from pipelines.standards.resistance.bars import LAYERS, SlabBars
 from pipelines.traffic.positions import load_positions
 from plate.arrays import Floats
@@ -68,7 +68,8 @@ class DesignWatch:
         none: dict[Action, Floats] = {"self-weight": np.zeros((5, n))}
         permanent = permanent_fields(deck, cases, FORCES) or none
         self.beams = BeamWatch(solved, cases) if reinforcement.beams else None
-        self.dead = sum(permanent.values(), np.zeros((5, n)))[:3]
+        lasting = (fields for action, fields in permanent.items() if action not in TEMPERATURES)
+        self.dead = sum(lasting, np.zeros((5, n)))[:3]
         self.combinations = combinations_of(deck)
         grades = [basis.materials for basis in reinforcement.bases]
         self.membrane = membrane_forces(deck, solved.model, solved.recovery.points, grades)

@@ -113,7 +113,7 @@ class CaseTable(Table):
     action: Annotated[Action, Choice(get_args(Action))] = entry(
         "What the case is in the combinations of the bars' checks; with none it is left out of "
         "them. Shrinkage and settlement are actions of cases of shrinkage_permille and of "
-        "settlements_mm alone.",
+        "settlements_mm alone, warming and cooling of temperatures, which never act at once.",
         "surfacing",
         default="none",
     )

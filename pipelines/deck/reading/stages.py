@@ -5,10 +5,15 @@ from collections.abc import Sequence
 from pipelines.deck.deck import Case, Line, Point, Slab, Stages, Sum, Temperature
 from pipelines.deck.reading.loads_schema import CaseTable, StagesTable, SumTable
 from pipelines.deck.reading.mistakes import Mistakes, nearest, printable
+from pipelines.standards.actions.loads import TEMPERATURES, Action
 
 IMPOSED = {"temperature", "shrinkage_permille", "settlements_mm"}
 # The actions of cases that impose one thing alone.
-OF_KEY = {"shrinkage_permille": "shrinkage", "settlements_mm": "settlement"}
+OF_KEY: dict[str, tuple[Action, ...]] = {
+    "shrinkage_permille": ("shrinkage",),
+    "settlements_mm": ("settlement",),
+    "temperature": TEMPERATURES,
+}
 
 
 def temperature_of(table: CaseTable) -> Temperature | None:
@@ -35,9 +40,10 @@ def check_imposed(
     for where, table in tables:
         given = table.model_fields_set
         if not given & IMPOSED:
-            if table.action in OF_KEY.values():
-                told = "shrinkage and settlement are actions of cases with shrinkage_permille or"
-                mistakes.add(f"{where}, action", table.action, f"{told} settlements_mm alone")
+            if any(table.action in actions for actions in OF_KEY.values()):
+                told = "shrinkage, settlement, warming and cooling are actions of cases with"
+                keys = "shrinkage_permille, settlements_mm or temperature alone"
+                mistakes.add(f"{where}, action", table.action, f"{told} {keys}")
             continue
         others = sorted(given - IMPOSED - {"name", "action", "stage"})
         if others:
@@ -72,12 +78,12 @@ def _check_action(
     if table.action == "none":
         return
     key = f"{where}, action"
-    own = [OF_KEY.get(one) for one in keys]
-    if own != [table.action]:
+    own = [OF_KEY[one] for one in keys]
+    if len(own) != 1 or table.action not in own[0]:
         told = (
             "in the bars' combinations shrinkage alone is the action shrinkage, settlements alone "
+            "are settlement, a temperature alone is warming or cooling"
         )
-        told += "are settlement; temperatures are in none: leave action out"
         mistakes.add(key, table.action, told)
     elif fixed:
         told = "with supports that lift off strains and settlements are in no combination"

@@ -55,11 +55,13 @@ def _imposed(deck: Deck) -> Iterator[str]:
         yield "settlement in the combinations of the bars" if settling else "settlement"
     elif not settling:
         yield "settlement"
-    warm = any(case.temperature is not None for case in deck.cases)
-    if judged and warm:
-        yield "temperature in the combinations of the bars"
+    warm = [case for case in deck.cases if case.temperature is not None]
+    if judged and all(case.action == "none" for case in warm):
+        yield "temperature in the combinations of the bars" if warm else "temperature"
     elif not warm:
         yield "temperature"
+    elif judged:
+        yield "temperature as the leading action"
 
 
 def _model(deck: Deck) -> Iterator[str]:

@@ -4,7 +4,9 @@ A permanent action has a factor where it is unfavourable and one where it is fav
 self-weight of the structure is one source; every other action is its own, so that each may act
 with either factor: all such states count. Surfacing of EN 1991-1-1 5.2.3 varies by +40 and -20 %
 of its nominal value. Shrinkage and settlement are permanent actions that are absent where they are
-favourable. The factors are from memory: the user confirms them, national annexes govern.
+favourable; so are warming and cooling, which act beside the traffic with their factor of an
+accompanying action and never both at once. The factors are from memory: the user confirms them,
+national annexes govern.
 """
 
 from collections.abc import Mapping, Sequence
@@ -12,7 +14,7 @@ from dataclasses import dataclass
 from itertools import product
 from typing import Literal
 
-from pipelines.standards.actions.loads import Action
+from pipelines.standards.actions.loads import TEMPERATURES, Action
 from pipelines.standards.factors import Factors
 from pipelines.standards.sources import Source, Standard
 
@@ -88,6 +90,7 @@ def combinations(factors: Factors) -> tuple[Combination, ...]:
                 # either may come late, or be less than foreseen
                 "shrinkage": (f["gamma_SH"] if state == "ULS" else 1.0, 0.0),
                 "settlement": (f["gamma_SE"] if state == "ULS" else 1.0, 0.0),
+                **dict.fromkeys(TEMPERATURES, (_temperature(f, state), 0.0)),
             },
             traffic=traffic,
             source=f.marked(Source(standard, clause), *ACTION_KEYS[standard]),
@@ -95,6 +98,15 @@ def combinations(factors: Factors) -> tuple[Combination, ...]:
         )
         for state, weight, surfacing, traffic, distributed, clause in made
     )
+
+
+def _temperature(f: Factors, state: LimitState) -> float:
+    """Factor on a temperature beside the traffic."""
+    if f.standard == "AASHTO LRFD":
+        return f["gamma_TG_strength"] if state == "ULS" else f["gamma_TG"]
+    if state == "ULS":
+        return f["gamma_T"] * f["psi_0_T"] if f.standard == "EN 1992" else f["gamma_T"]
+    return f["psi_0_T"] if state == "characteristic" else f["psi_2_T"]
 
 
 _EN = "EN 1990 table A2.4(B) (6.10), EN 1991-1-1 5.2.3(3)"
@@ -105,14 +117,16 @@ ACTION_KEYS: dict[Standard, tuple[str, ...]] = {
     "EN 1992": (
         *("gamma_G_sup", "gamma_G_inf", "surfacing_sup", "surfacing_inf", "gamma_Q"),
         *("psi_1_TS", "psi_1_UDL", "psi_2", "gamma_SH", "gamma_SE"),
+        *("gamma_T", "psi_0_T", "psi_2_T"),
     ),
     "IRC:112": (
         *("gamma_G_sup", "gamma_G_inf", "gamma_surfacing_sup", "gamma_surfacing_inf"),
         *("surfacing_sup", "gamma_Q", "psi_1", "psi_2", "gamma_SH", "gamma_SE"),
+        *("gamma_T", "psi_0_T", "psi_2_T"),
     ),
     "AASHTO LRFD": (
         *("gamma_DC_sup", "gamma_DC_inf", "gamma_DW_sup", "gamma_DW_inf", "gamma_LL"),
-        *("gamma_SH", "gamma_SE"),
+        *("gamma_SH", "gamma_SE", "gamma_TG_strength", "gamma_TG"),
     ),
 }
 
@@ -129,4 +143,7 @@ def permanent_states(
     """Factors of the actions in every state that can govern, all unfavourable first."""
     present = [a for a in dict.fromkeys(actions) if a != "none"]
     pairs = [dict.fromkeys(combination.permanent[a]) for a in present]
-    return tuple(dict(zip(present, factors, strict=True)) for factors in product(*pairs))
+    states = (dict(zip(present, factors, strict=True)) for factors in product(*pairs))
+    return tuple(
+        state for state in states if not all(state.get(action, 0.0) for action in TEMPERATURES)
+    )

@@ -8,8 +8,18 @@ from typing import Literal
 from pipelines.standards.sources import Mark
 
 Action = Literal[
-    "none", "self-weight", "surfacing", "parapet", "other permanent", "shrinkage", "settlement"
+    "none",
+    "self-weight",
+    "surfacing",
+    "parapet",
+    "other permanent",
+    "shrinkage",
+    "settlement",
+    "warming",
+    "cooling",
 ]
+# Temperatures: never both at once.
+TEMPERATURES: tuple[Action, ...] = ("warming", "cooling")
 
 
 def cited(source: str, mark: str) -> str:

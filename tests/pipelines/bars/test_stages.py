@@ -126,3 +126,40 @@ def test_beams_with_bars_feel_a_hold_that_settles(tmp_path: Path) -> None:
     for sample, name, sign in holds:
         assert forms[4, sample] == pytest.approx(sign * cases["down"].reactions[name][0], rel=1e-9)
     assert np.abs(forms[4]).max() > 1e3
+
+
+def test_a_temperature_of_a_held_slab_is_in_the_combinations(tmp_path: Path) -> None:
+    """Clamped all round: D (1 + nu) alpha dT/h everywhere, times 1.5 x 0.6 in the ultimate state;
+    below under a warmer top, above under a cooler one."""
+    clamped = """
+[plan]
+stations_m = [0.0, 4.0]
+offsets_m = [-2.0, 2.0]
+[[line]]
+on = ["C1", "C2", "L1"]
+support = "clamped"
+[[line]]
+on = "L2"
+support = "clamped"
+[[case]]
+name = "warm top"
+temperature = { difference_K = 10.0 }
+action = "warming"
+[[case]]
+name = "cold top"
+temperature = { difference_K = -5.0 }
+action = "cooling"
+[mesh]
+size_m = 1.0
+order = 2
+"""
+    deck = deck_of(tmp_path, SLAB, clamped, BARS)
+    solved = solver_of(deck)
+    watch = DesignWatch(solved, case_responses(solved))
+    D = 30e9 * 0.25**3 / (12.0 * (1.0 - 0.2**2))
+    m = D * 1.2 * 1e-5 * 10.0 / 0.25
+    [ultimate] = [d for d in watch.moments.demands() if d.combination.limit_state == "ULS"]
+    assert ultimate.layer(("bottom", "x")) == pytest.approx(0.9 * m, rel=1e-9)
+    assert ultimate.layer(("top", "y")) == pytest.approx(0.9 * m / 2.0, rel=1e-9)
+    # collision and fatigue count what lasts
+    assert not watch.dead.any()

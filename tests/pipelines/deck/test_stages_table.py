@@ -54,11 +54,11 @@ CASE = '[[case]]\nname = "x"\n'
                 *(SLAB, PLAN, BEAMS, CASE),
                 'temperature = { difference_K = 5 }\naction = "shrinkage"',
             ),
-            r'\[\[case\]\] 1, action = "shrinkage": .* temperatures are in none',
+            r'\[\[case\]\] 1, action = "shrinkage": .* a temperature alone is warming or cooling',
         ),
         (
             (SLAB, PLAN, BEAMS, CASE + 'pressure_kN_m2 = 5\naction = "settlement"'),
-            r'\[\[case\]\] 1, action = "settlement": shrinkage and settlement are actions of',
+            r'\[\[case\]\] 1, action = "settlement": shrinkage, settlement, warming and',
         ),
         (
             (

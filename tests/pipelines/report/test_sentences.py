@@ -240,6 +240,11 @@ WARM = '[[case]]\nname = "warm"\ntemperature = { difference_K = 8.0 }\n'
             ("Temperature, wind",),
             ("ettlement, ", "ettlement in the combinations"),
         ),
+        (
+            WHOLE + BARS + WARM + 'action = "warming"\n',
+            ("Settlement, temperature as the leading action, wind",),
+            ("emperature in the combinations",),
+        ),
     ],
 )
 def test_what_no_case_imposes_is_not_covered(

@@ -8,6 +8,7 @@ from pipelines.standards.actions.combinations import (
     combinations,
     permanent_states,
 )
+from pipelines.standards.actions.loads import TEMPERATURES
 from pipelines.standards.factors import FACTORS
 
 
@@ -17,10 +18,12 @@ def test_ultimate_factors_are_never_below_those_in_service(standard: str) -> Non
     ultimate, service = by_state["ULS"], by_state["characteristic"]
     assert ultimate.traffic > service.traffic == 1.0
     for action, (more, less) in ultimate.permanent.items():
+        if standard == "AASHTO LRFD" and action in TEMPERATURES:
+            continue  # gradients count in service alone (art. 3.4.1, from memory)
         assert more >= service.permanent[action][0]
         assert more > less
-        # Shrinkage and settlements may come late: they are absent where favourable.
-        assert (less == 0.0) == (action in ("shrinkage", "settlement"))
+        # Shrinkage and settlements may come late, temperatures go: absent where favourable.
+        assert (less == 0.0) == (action in ("shrinkage", "settlement", *TEMPERATURES))
 
 
 def test_surfacing_varies_by_40_and_20_per_cent() -> None:
@@ -31,6 +34,22 @@ def test_surfacing_varies_by_40_and_20_per_cent() -> None:
     service = combination(FACTORS["EN 1992"], "characteristic")
     assert service is not None
     assert service.permanent["surfacing"] == (1.4, 0.8)
+
+
+def test_temperature_acts_beside_the_traffic_and_never_both_ways() -> None:
+    """EN 1990 tables A2.4(B) and A2.1, from memory: 1.5 x 0.6, then psi_0 = 0.6 and psi_2 = 0.5."""
+    factors = {c.limit_state: c.permanent["warming"] for c in combinations(FACTORS["EN 1992"])}
+    assert factors["ULS"] == pytest.approx((0.9, 0.0))
+    assert factors["characteristic"] == (0.6, 0.0)
+    assert factors["frequent"] == factors["quasi-permanent"] == (0.5, 0.0)
+    ultimate = combination(FACTORS["EN 1992"], "ULS")
+    assert ultimate is not None
+    states = permanent_states(ultimate, ["warming", "cooling"])
+    assert [tuple(state.values()) for state in states] == [
+        (pytest.approx(0.9), 0.0),
+        (0.0, pytest.approx(0.9)),
+        (0.0, 0.0),
+    ]
 
 
 def test_quasi_permanent_has_no_traffic() -> None:

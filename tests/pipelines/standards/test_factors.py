@@ -190,9 +190,14 @@ SHARED = [
     ("gamma_c_accidental", 1.5, lambda mat: accidental(mat).f_cd, 1.2 / 1.5),
     ("gamma_s_accidental", 1.15, lambda mat: accidental(mat).f_yd, 1 / 1.15),
     ("psi_2", 0.2, combined("quasi-permanent", None), None),
+    ("gamma_T", 2.0, combined("ULS", "warming"), None),
+    ("psi_0_T", 0.3, combined("characteristic", "cooling"), 0.5),
+    ("psi_2_T", 0.25, combined("frequent", "warming"), 0.5),
 ]  # fmt: skip
 CASES: list[tuple[Standard, str, float, Rule, float | None]] = [
     *((s, *row) for row in SHARED for s in ("EN 1992", "IRC:112")),  # type: ignore[list-item]
+    ("AASHTO LRFD", "gamma_TG_strength", 0.5, combined("ULS", "warming"), None),
+    ("AASHTO LRFD", "gamma_TG", 1.0, combined("characteristic", "cooling"), 2.0),
     ("EN 1992", "gamma_c", 1.35, shear(FULL), 1.5 / 1.35),
     ("IRC:112", "gamma_c", 1.35, lambda mat: mat.f_cd, 1.5 / 1.35),
     ("EN 1992", "gamma_s", 1.0, lambda mat: mat.f_yd, 1.15),

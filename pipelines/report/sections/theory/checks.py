@@ -87,6 +87,8 @@ def _sum(combination: Combination) -> str:
         "other permanent": "G_{other}",
         "shrinkage": "S_{shrinkage}",
         "settlement": "S_{settlement}",
+        "warming": "T_{warming}",
+        "cooling": "T_{cooling}",
     }
     parts = [
         _times(high, letters[action])
