@@ -117,7 +117,12 @@ def _stated_set(
         return own
     edge_from = "rail" if "edge" in stated.widths else base.edge_from
     return replace(
-        own, edge_from=edge_from, width_of=base.width_of, patch=base.patch, share=base.share
+        own,
+        edge_from=edge_from,
+        width_of=base.width_of,
+        patch=base.patch,
+        share=base.share,
+        shear=base.shear,
     )
 
 

@@ -57,7 +57,9 @@ class HandStrip:
 def as_chosen(hand: HandStrip, section: Section, chosen: ChosenStrip) -> HandStrip:
     """The value at a section told as that of the chosen strip where it is, with the user's own in
     its place where there is one."""
-    mine = METHODS[SHEAR_RULE].standard if section.kind == "shear" else chosen.name
+    mine = chosen.name
+    if section.kind == "shear":
+        mine = (chosen.strips.shear or METHODS[SHEAR_RULE]).standard
     if hand.strip not in (mine, NONE):
         return hand
     hand = replace(hand, chosen=True)

@@ -360,7 +360,7 @@ def hands_under(deck: Deck, strip: StripDeck, model: LoadModel) -> HandStrips:
     chosen = chosen_strip(deck, model.name)
     others = [one for one in sets_for(deck, model.name) if one.name != chosen.name]
     sets = (chosen.strips, *others)
-    rules = shear_methods_for(model.name)
+    rules = shear_methods_for(deck, model.name)
     moments: dict[tuple[str, ...], list[StripMoment]] = {}
     shears: dict[str, list[StripShear]] = {}
 

@@ -8,7 +8,8 @@ import numpy as np
 
 from pipelines.errors import MethodRangeError
 from pipelines.standards.actions.loads import Vehicle
-from pipelines.standards.strip_widths.sets import FIRST_SET, METHODS, StripSet
+from pipelines.standards.strip_widths.method import StripMethod
+from pipelines.standards.strip_widths.sets import FIRST_SET, StripSet
 from pipelines.strips.axle_widths import SoughtSection, strip_train, strip_trains
 from pipelines.strips.beam import Side, moment_lines, shear_lines
 from pipelines.strips.lanes import LaneStrips, LaneWorst
@@ -78,12 +79,12 @@ def model_edge_hogging(
 
 
 def model_shears(
-    lanes: LaneStrips, d: float, methods: Sequence[str] = SHEAR_METHODS
+    lanes: LaneStrips, d: float, methods: Sequence[StripMethod] = SHEAR_METHODS
 ) -> tuple[StripShear, ...]:
     """The shears of a load model, as `shears.strip_shears`."""
     found: list[StripShear] = []
     last = len(lanes.strip.beam.supports) - 1
-    for key in methods:
+    for method in methods:
         seen: dict[tuple[int, int], tuple[StripShear, float | None]] = {}
         for support in range(last + 1):
             for bay in (support - 1, support):
@@ -95,26 +96,26 @@ def model_shears(
                     shear = turned_shear(lanes.strip, shear, support, bay, alike)
                     seen[support, bay] = shear, alike
                 else:
-                    seen[support, bay] = _shear(lanes, d, key, support, bay)
+                    seen[support, bay] = _shear(lanes, d, method, support, bay)
         found += [shear for shear, _ in seen.values()]
     return tuple(found)
 
 
 def _shear(
-    lanes: LaneStrips, d: float, key: str, support: int, bay: int
+    lanes: LaneStrips, d: float, method: StripMethod, support: int, bay: int
 ) -> tuple[StripShear, float | None]:
     """The shear, and `LaneWorst.alike` of it."""
     strip = lanes.strip
-    empty, away = empty_shear(strip, lanes.model.name, d, key, support, bay)
+    empty, away = empty_shear(strip, lanes.model.name, d, method, support, bay)
     if empty.reason:
         return empty, None
 
     def trains(vehicle: Vehicle, extent: float | None) -> tuple[Train, ...]:
-        return shear_trains(strip, vehicle, d, key, support, bay, extent)
+        return shear_trains(strip, vehicle, d, method, support, bay, extent)
 
     lines = shear_lines(strip.beam, [empty.section], "right")
     try:
-        found = lanes.worst(trains, METHODS[key], lines, away, edge=False)
+        found = lanes.worst(trains, method, lines, away, edge=False)
     except MethodRangeError as error:
         return replace(empty, reason=str(error)), None
     shear = replace(

@@ -10,7 +10,8 @@ from collections.abc import Iterable
 from pipelines.deck.deck import Deck
 from pipelines.standards.actions.load_models import family_of
 from pipelines.standards.sources import Standard
-from pipelines.standards.strip_widths.sets import FIRST_SET, METHODS, StripSet
+from pipelines.standards.strip_widths.method import StripMethod
+from pipelines.standards.strip_widths.sets import FIRST_SET, StripSet
 from pipelines.strips.shears import SHEAR_METHODS
 
 # The family of a method by the first word of its print: Heft 240 and the Model Code belong to
@@ -40,16 +41,17 @@ def sets_for(deck: Deck, load: str) -> tuple[StripSet, ...]:
     return (*library, *deck.own.strips.sets)
 
 
-def shear_methods_for(load: str) -> tuple[str, ...]:
-    """Keys of the shear rules that are compared under a vehicle or load model."""
-    return tuple(key for key in SHEAR_METHODS if goes_with(METHODS[key].standard, load))
+def shear_methods_for(deck: Deck, load: str) -> tuple[StripMethod, ...]:
+    """The shear rules that are compared under a vehicle or load model."""
+    library = (rule for rule in SHEAR_METHODS if goes_with(rule.standard, load))
+    return (*library, *(one.shear for one in deck.own.strips.sets if one.shear is not None))
 
 
 def left_out_methods(loads: Iterable[str]) -> str:
     """Which methods are not compared under which loads, and why, in a sentence; "" if none."""
     names = list(
         dict.fromkeys(
-            [method.name for method in FIRST_SET] + [METHODS[key].standard for key in SHEAR_METHODS]
+            [method.name for method in FIRST_SET] + [rule.standard for rule in SHEAR_METHODS]
         )
     )
     found: dict[tuple[str, ...], list[str]] = {}

@@ -34,8 +34,13 @@ from pipelines.strips.trains import (
 from plate.arrays import Floats
 
 Limits = Mapping[Direction, tuple[float, float]]
-SHEAR_METHODS = ("shear-45-far-side", "shear-45-centre", "shear-model-code-2010", "heft240-shear")
-MODEL_CODE = "shear-model-code-2010"
+MODEL_CODE = METHODS["shear-model-code-2010"]
+SHEAR_METHODS = (
+    METHODS["shear-45-far-side"],
+    METHODS["shear-45-centre"],
+    MODEL_CODE,
+    METHODS["heft240-shear"],
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,7 +70,7 @@ def strip_shears(
     deck: StripDeck,
     vehicle: Vehicle,
     d: float,
-    methods: Sequence[str] = SHEAR_METHODS,
+    methods: Sequence[StripMethod] = SHEAR_METHODS,
     directions: Sequence[Direction] = DIRECTIONS,
     limits: Limits | None = None,
 ) -> tuple[StripShear, ...]:
@@ -73,7 +78,7 @@ def strip_shears(
     found: list[StripShear] = []
     turns = deck.is_mirrored and len(directions) == 2 and limits is None
     last = len(deck.beam.supports) - 1
-    for key in methods:
+    for method in methods:
         seen: dict[tuple[int, int], StripShear] = {}
         for support in range(last + 1):
             for bay in (support - 1, support):
@@ -84,7 +89,7 @@ def strip_shears(
                     seen[support, bay] = turned_shear(deck, seen[twin], support, bay)
                 else:
                     seen[support, bay] = _shear(
-                        deck, vehicle, d, key, support, bay, directions, limits
+                        deck, vehicle, d, method, support, bay, directions, limits
                     )
         found += seen.values()
     return tuple(found)
@@ -113,19 +118,19 @@ def _shear(
     deck: StripDeck,
     vehicle: Vehicle,
     d: float,
-    key: str,
+    method: StripMethod,
     support: int,
     bay: int,
     directions: Sequence[Direction],
     limits: Limits | None,
 ) -> StripShear:
     beam = deck.beam
-    empty, away = empty_shear(deck, vehicle.name, d, key, support, bay)
+    empty, away = empty_shear(deck, vehicle.name, d, method, support, bay)
     section = empty.section
     if empty.reason:
         return empty
     try:
-        trains = shear_trains(deck, vehicle, d, key, support, bay)
+        trains = shear_trains(deck, vehicle, d, method, support, bay)
     except MethodRangeError as error:
         return replace(empty, reason=str(error))
     side: Side = "right"
@@ -153,7 +158,7 @@ def _shear(
 
 
 def empty_shear(
-    deck: StripDeck, name: str, d: float, key: str, support: int, bay: int
+    deck: StripDeck, name: str, d: float, method: StripMethod, support: int, bay: int
 ) -> tuple[StripShear, float]:
     """The shear still to be found, with the reason where it cannot be; and its sign."""
     line = deck.beam.supports[support]
@@ -163,7 +168,7 @@ def empty_shear(
     inside = low < section < high
     reason = "" if inside else "the section lies beyond the bay"
     return StripShear(
-        method=METHODS[key],
+        method=method,
         vehicle=name,
         line=line.name,
         bay=bay,
@@ -177,7 +182,7 @@ def shear_trains(
     deck: StripDeck,
     vehicle: Vehicle,
     d: float,
-    key: str,
+    method: StripMethod,
     support: int,
     bay: int,
     extent: float | None = None,
@@ -189,7 +194,7 @@ def shear_trains(
 
     def load(at: float, force: float, axle: Axle, spread: float | None) -> StripLoad:
         span_input = deck.span_input(axle, bay)
-        law = _law(deck, replace(span_input, d=d), axle, key, support, bay, spread)
+        law = _law(deck, replace(span_input, d=d), axle, method, support, bay, spread)
         return StripLoad(at, force, span_input.contact[0], law)
 
     if deck.bars == "parallel":
@@ -211,18 +216,18 @@ def _law(
     deck: StripDeck,
     strip_axle: StripInput,
     axle: Axle,
-    key: str,
+    method: StripMethod,
     support: int,
     bay: int,
     spread: float | None,
 ) -> WidthFunction:
     """The width as a function of the load's station."""
     line = deck.beam.supports[support]
-    question = _Question(key, replace(strip_axle, support_width=line.width), axle.wheels, spread)
+    question = _Question(method, replace(strip_axle, support_width=line.width), axle.wheels, spread)
     half = 0.5 * question.one.span
     least = question.least
     if least >= half:
-        raise MethodRangeError(f"{METHODS[key].name}: no room for a wheel between face and middle")
+        raise MethodRangeError(f"{method.name}: no room for a wheel between face and middle")
     nodes = deck.beam.nodes
     grid = [line.at + s * x for x in (least, *_resolved(question), half) for s in (-1.0, 1.0)]
     inside = [x for x in grid if nodes[0] < x < nodes[-1]]
@@ -236,7 +241,7 @@ class _Question:
     """A shear rule asked about an axle's wheels beside one line; hashable, so that equal bays
     share. spread : as in `strips_laws`."""
 
-    key: str
+    method: StripMethod
     one: StripInput
     wheels: tuple[float, ...]
     spread: float | None
@@ -253,12 +258,12 @@ class _Question:
         Nearer than the section and beyond mid-span it stays what it is there. By the Model Code a
         load nearer than 2 d counts with the share a_v / 2 d.
         """
-        one, method = self.one, METHODS[self.key]
+        one, method = self.one, self.method
         assert method.width is not None
         assert one.d is not None
         x = np.clip(distance, self.least, 0.5 * one.span)
         width = method.width(replace(one, position=x))
-        if self.key == MODEL_CODE:
+        if method == MODEL_CODE:
             a_v = x - 0.5 * (one.support_width + one.contact[0])
             width = width / near_support_factor(a_v, one.d, LEAST_SHARE_FIB)
         if self.spread is not None:

@@ -17,7 +17,7 @@ from plate.arrays import Floats
 
 Per = Literal["axle", "wheel line", "wheel"]
 WidthOf = Literal["load", "section"]
-WIDTHS: tuple[Effect, ...] = ("sagging", "hogging", "overhang", "edge")
+WIDTHS: tuple[Effect, ...] = ("sagging", "hogging", "overhang", "edge", "shear")
 MOMENTS: tuple[Effect, ...] = ("sagging", "hogging")
 # A width [m] and a moment [kNm/m] beyond which there is a slip of unit.
 WIDEST, MOST_MOMENT = 1000.0, 1e5
@@ -31,11 +31,12 @@ class OwnStrip:
     """A strip method that gives widths; one entry of a file's list `strips`.
 
     name, source : for print, in findings, studies and reports; the mark is "user's".
-    sagging, hogging, overhang, edge : width [m] that carries what `per` says, as a function of one
-        load on one span (`StripInput`, its position a number); None where the method has no rule.
-        A function may raise MethodRangeError with words of its own. Widths but that along a free
-        edge are cut there: half of them and the distance to it. Without `edge` that for sagging is
-        taken.
+    sagging, hogging, overhang, edge, shear : width [m] that carries what `per` says, as a function
+        of one load on one span (`StripInput`, its position a number); None where the method has no
+        rule. A function may raise MethodRangeError with words of its own. Widths for moments but
+        that along a free edge are cut there: half of them and the distance to it. Without `edge`
+        that for sagging is taken, without `shear` rules of common practice are. For shear the
+        position counts from the line beside which it is read, and d is the effective depth.
     per : a whole axle, a line of wheels (half an axle), or a wheel. width_of : each load has the
         width of its own place, or the least of a bay belongs to the section and carries every load.
     joined : whether widths of wheels side by side may be joined where they overlap.
@@ -56,6 +57,7 @@ class OwnStrip:
     hogging: Callable[[StripInput], float] | None = None
     overhang: Callable[[StripInput], float] | None = None
     edge: Callable[[StripInput], float] | None = None
+    shear: Callable[[StripInput], float] | None = None
     per: Per = "axle"
     width_of: WidthOf = "load"
     joined: bool = False
@@ -166,6 +168,7 @@ def _set(one: OwnStrip, code: OwnCode, number: int) -> StripSet:
         width_of=one.width_of,
         patch=heft240.loaded if one.patch is None else patched,
         share=Share(one.source, MARK, OwnShare(one.name, across)),
+        shear=None if one.shear is None else method("shear", "shear"),
     )
 
 
@@ -205,7 +208,7 @@ class OwnWidth:
             for x in places.ravel().tolist()
         ]
         found = np.array(widths).reshape(places.shape)
-        if self.part == "edge":
+        if self.part in ("edge", "shear"):
             return np.asarray(np.minimum(found, one.slab_width))
         return near_edge(found, one, self.name)
 

@@ -53,6 +53,7 @@ class StripSet:
     width_of : whether one width belongs to the section and carries every axle, or each load has
         the width of its own place in its span.
     share : for the transverse moment under wheels.
+    shear : a rule of its own for shear beside lines, None = those of `METHODS`.
     """
 
     name: str
@@ -64,6 +65,7 @@ class StripSet:
     width_of: Literal["section", "load"]
     patch: Callable[[StripInput], tuple[float, float]]
     share: Share
+    shear: StripMethod | None = None
 
     def method(self, bars: Bars, *, hogging: bool, edge: bool) -> StripMethod:
         """The rule for a bay or over a line, within the slab or along a free edge.

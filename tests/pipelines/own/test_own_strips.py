@@ -19,7 +19,8 @@ from pipelines.strips.hand_values import HandStrips, hands_of
 from pipelines.strips.sections import Kind, Section
 from tests.pipelines.own.office import DECK, WIDTH, installed, written
 
-# Heft 240 written once more as a user would, for one load at one place.
+# Heft 240 written once more as a user would, for one load at one place; shear at 45 degrees from
+# the far side.
 HEFT = """
 from pipelines import MethodRangeError, OwnStrip
 
@@ -52,6 +53,11 @@ def overhang(strip):
     return max(sides(strip)[1], 0.2 * strip.span) + 1.5 * strip.position
 
 
+def shear(strip):
+    a_v = strip.position - 0.5 * (strip.support_width + strip.contact[0])
+    return max(strip.contact[1] + 2 * (a_v + strip.contact[0]), 4 * strip.d)
+
+
 strips = (
     OwnStrip(
         name="heft again",
@@ -59,6 +65,7 @@ strips = (
         sagging=sagging,
         hogging=hogging,
         overhang=overhang,
+        shear=shear,
         patch=sides,
         per="wheel",
         joined=True,
@@ -109,14 +116,16 @@ def test_a_rule_written_again_gives_what_the_library_has(tmp_path: Path) -> None
     long = path.read_text(encoding="utf-8").replace("start = 0.4", "start = 1.2")
     path.write_text(long, encoding="utf-8")
     found = hands_of(read_deck(path, own=[file]))["parallel", "lorry"]
-    places: tuple[tuple[Kind, *tuple[str, ...]], ...] = (
-        ("sagging", "C1", "C2"),
-        ("hogging", "C2"),
-        ("hogging", "C1"),  # the root of an overhang
-        ("transverse", "C1", "C2"),
+    heft, french = "DAfStb Heft 240", "French practice"
+    places: tuple[tuple[str, tuple[Kind, *tuple[str, ...]]], ...] = (
+        (heft, ("sagging", "C1", "C2")),
+        (heft, ("hogging", "C2")),
+        (heft, ("hogging", "C1")),  # the root of an overhang
+        (heft, ("transverse", "C1", "C2")),
+        (french, ("shear", "C2")),
     )
-    for place in places:
-        mine, theirs = (by(found, *place)[name] for name in ("heft again", "DAfStb Heft 240"))
+    for name, place in places:
+        mine, theirs = (by(found, *place)[one] for one in ("heft again", name))
         assert theirs.value is not None, place
         assert mine.value == pytest.approx(theirs.value, rel=1e-9), place
         assert mine.width == (None if theirs.width is None else pytest.approx(theirs.width))
@@ -142,6 +151,15 @@ def test_it_can_be_the_strip_of_the_design(tmp_path: Path) -> None:
     path.write_text(named.replace("office rule", "office rules"), encoding="utf-8")
     with pytest.raises(DeckError, match='nearest known one is "office rule"'):
         read_deck(path, own=[file])
+
+
+def test_its_shear_is_that_of_the_design_where_it_has_one(tmp_path: Path) -> None:
+    for code, name in ((HEFT, "heft again"), (WIDTH, "office rule")):
+        named = f'{DECK}[own]\nstrips = "office.py"\n[strip]\nmethod = "{name}"\n'
+        path, file = written(tmp_path, code, named)
+        found = hands_of(read_deck(path, own=[file]))["parallel", "lorry"]
+        [taken] = {one.strip for one in found.at(section("shear", "C2")) if one.chosen}
+        assert taken == ("heft again" if code == HEFT else "French practice")
 
 
 # ---- Nothing runs unasked ---------------------------------------------------------------------

@@ -724,7 +724,7 @@ def test_shear_is_the_beams_over_the_rules_width():
     single = replace(TANDEM, axles=TANDEM.axles[:1])
     found = [
         one
-        for one in strip_shears(deck, single, d, ("shear-45-far-side",))
+        for one in strip_shears(deck, single, d, [METHODS["shear-45-far-side"]])
         if (one.line, one.bay) == ("C3", 2)
     ]
     [one] = found
@@ -740,13 +740,13 @@ def test_shear_is_the_beams_over_the_rules_width():
     # By the Model Code a load nearer than 2 d counts with a_v / 2 d: it governs further out.
     [code] = [
         two
-        for two in strip_shears(deck, single, d, ("shear-model-code-2010",))
+        for two in strip_shears(deck, single, d, [METHODS["shear-model-code-2010"]])
         if (two.line, two.bay) == ("C3", 2)
     ]
     assert code.station > one.station + 0.5 * d
     [heft] = [
         two
-        for two in strip_shears(deck, single, d, ("heft240-shear",))
+        for two in strip_shears(deck, single, d, [METHODS["heft240-shear"]])
         if (two.line, two.bay) == ("C3", 2)
     ]
     assert heft.value is None
