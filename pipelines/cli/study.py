@@ -120,6 +120,7 @@ def _fit(arguments: argparse.Namespace) -> int:
 def _print_outcome(outcome: "Outcome", out: Path) -> None:
     from pipelines.errors import extra_words
     from pipelines.study.convergence import PAGE
+    from pipelines.study.effects import SENSITIVITY
     from pipelines.study.run import FILES
 
     console = terminal()
@@ -135,7 +136,7 @@ def _print_outcome(outcome: "Outcome", out: Path) -> None:
         )
     if outcome.stopped:
         console.print(outcome.stopped)
-    for name in (*FILES, PAGE):
+    for name in (*FILES, *SENSITIVITY, PAGE):
         if (out / name).exists():
             console.print(os.fspath(out / name))
         elif name == "table.parquet":

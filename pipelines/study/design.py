@@ -3,6 +3,7 @@
 grid            every combination of values, the last parameter changing fastest
 latin hypercube one row in each of so many equal slices of every parameter (McKay 1979)
 sobol           a scrambled Sobol sequence, even in all parameters together
+saltelli        points of a Sobol sequence in pairs, mixed, for the sensitivity to each parameter
 rows            the rows of a CSV file with a column for each parameter
 
 A crossed parameter has every one of its values in each sampled row of the others: decks that share
@@ -19,6 +20,7 @@ from scipy.stats import qmc
 
 from pipelines.deck.reading.rules import LARGEST
 from pipelines.files import UnreadableError, csv_rows, read_plain
+from pipelines.study.sensitivity import two_samples
 from pipelines.study.spec import Parameter, Study, StudyError, Value
 
 MOST_ROWS = 100_000
@@ -39,6 +41,12 @@ def design_rows(study: Study) -> tuple[dict[str, Value], ...]:
         levels = [_levels(p) for p in parameters]
         return tuple(dict(zip(names, row, strict=True)) for row in product(*levels))
     assert design.rows is not None
+    if design.kind == "saltelli":
+        shares = two_samples(len(parameters), design.rows, design.seed).reshape(-1, len(parameters))
+        return tuple(
+            {p.name: _at(p, float(share)) for p, share in zip(parameters, row, strict=True)}
+            for row in shares
+        )
     sampled = [p for p in parameters if not p.crossed]
     crossed = [[(p.name, value) for value in _levels(p)] for p in parameters if p.crossed]
     unit = _samples(len(sampled), design.rows, design.seed, sobol=design.kind == "sobol")

@@ -2,7 +2,8 @@
 
 title, base         the base deck file, beside the study file
 licence             of the data
-[design]            kind = "grid" | "latin hypercube" | "sobol" | "rows"; rows, seed, file
+[design]            kind = "grid" | "latin hypercube" | "sobol" | "saltelli" | "rows"; rows, seed,
+                    file
 [reference]         what the dimensionless groups mean on this deck (`studygroups`)
 [[parameter]]       name; key (dotted, or several) or group, or neither; values, or range
 [set]               further keys as formulas of parameters and of the reference's lengths
@@ -185,8 +186,8 @@ def _parameter(
     stepped = (kind == "grid" or table.crossed) and table.range is not None
     if table.steps is not None and not stepped:
         mistakes.add(f"{where}, steps", table.steps, "belongs to a range on a grid, or crossed")
-    if table.crossed and kind in ("grid", "rows"):
-        mistakes.add(f"{where}, crossed", True, "belongs to a sampled design")
+    if table.crossed and kind in ("grid", "rows", "saltelli"):
+        mistakes.add(f"{where}, crossed", True, "belongs to a sampled design, but not saltelli")
     return Parameter(
         name=table.name,
         keys=tuple(table.key or ()),
@@ -204,7 +205,7 @@ def _parameter(
 def _check_design(
     table: DesignTable, parameters: tuple[Parameter, ...], mistakes: Mistakes
 ) -> None:
-    sampled = table.kind in ("latin hypercube", "sobol")
+    sampled = table.kind in ("latin hypercube", "sobol", "saltelli")
     if sampled and table.rows is None:
         mistakes.add("[design] rows", None, f"is missing; a {table.kind} design has so many rows")
     if not sampled and table.rows is not None:
@@ -213,8 +214,11 @@ def _check_design(
         mistakes.add("[design] seed", table.seed, f'kind "{table.kind}" has no such key')
     if sampled and table.seed is None:
         mistakes.add("[design] seed", None, "is missing; with it the same design comes again")
-    if table.kind == "sobol" and table.rows and table.rows & (table.rows - 1):
-        mistakes.add("[design] rows", table.rows, "a sobol design has 2, 4, 8, 16, ... rows")
+    even = table.kind in ("sobol", "saltelli")
+    if even and table.rows and table.rows & (table.rows - 1):
+        mistakes.add(
+            "[design] rows", table.rows, f"a {table.kind} design has 2, 4, 8, 16, ... rows"
+        )
     if (table.kind == "rows") != (table.file is not None):
         mistakes.add("[design] file", table.file, 'kind "rows" needs a CSV file, others have none')
     if sampled and all(parameter.crossed for parameter in parameters):
@@ -222,6 +226,7 @@ def _check_design(
             "[design]", None, f"a {table.kind} design needs a parameter that is not crossed"
         )
     count = (table.rows or 1) if sampled else 1
+    count *= len(parameters) + 2 if table.kind == "saltelli" else 1
     for parameter in parameters:
         if table.kind == "grid" or parameter.crossed:
             count *= len(parameter.values) if parameter.values else (parameter.steps or 1)

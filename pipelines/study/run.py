@@ -12,6 +12,7 @@ from pipelines.files import write_text
 from pipelines.machine import locked, processors
 from pipelines.outputs import check_folder, replacing
 from pipelines.study.convergence import PAGE, Convergence
+from pipelines.study.effects import SENSITIVITY, write_sensitivity
 from pipelines.study.execute import execute
 from pipelines.study.file import read_study
 from pipelines.study.fit.held import enough, look, stop_words
@@ -82,8 +83,8 @@ def run_study(
     how many rows failed. own : files of the user's own code that may be run where the base deck
     names them, and on a cluster packages.
 
-    `out` holds the files of FILES, table.parquet where pyarrow is installed, and rows/ with one
-    file per deck.
+    `out` holds the files of FILES, table.parquet where pyarrow is installed, those of SENSITIVITY
+    for a saltelli design, and rows/ with one file per deck.
 
     Raises
     ------
@@ -101,7 +102,7 @@ def run_study(
     plan = plan_study(study, lambda part, whole: tell("decks", part, whole, 0), own)
     if cluster:
         require_named(distinct(row.own for row in plan.rows), own)
-    check_folder(out, "study", (*FILES, PAGE))
+    check_folder(out, "study", (*FILES, *SENSITIVITY, PAGE))
     files = RowFiles(out / "rows")
     with locked(files.folder, PATIENCE):
         return _run(study, plan, out, files, workers, cluster, tell)
@@ -172,6 +173,8 @@ def _run(
     with replacing(out, "study") as folder:
         if has_parquet():
             write_parquet(folder / "table.parquet", columns, source)
+        if study.design.kind == "saltelli":
+            write_sensitivity(folder, study, columns)
         for name, text in (
             ("table.csv", csv_text([*columns, caution_column(len(plan.rows))])),
             ("table.schema.json", json.dumps(table_schema(study, columns), indent=1) + "\n"),

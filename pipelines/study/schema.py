@@ -21,7 +21,8 @@ from pipelines.deck.reading.strip_schema import MethodName
 from pipelines.standards.strip_widths.sets import FIRST_SET
 from pipelines.study.groups import GROUPS
 
-KINDS = ("grid", "latin hypercube", "sobol", "rows")
+Kind = Literal["grid", "latin hypercube", "sobol", "saltelli", "rows"]
+KINDS = ("grid", "latin hypercube", "sobol", "saltelli", "rows")
 SCALES = ("linear", "log")
 IDENTIFIER = "[A-Za-z][A-Za-z0-9_]{0,39}"
 
@@ -130,12 +131,15 @@ FileName = Annotated[str, Text(500)]
 class DesignTable(Table):
     """Which decks of the family are computed."""
 
-    kind: Annotated[Literal["grid", "latin hypercube", "sobol", "rows"], Choice(KINDS)] = entry(
-        "Every combination of values, a sampled design, or the rows of a CSV file.", "grid"
+    kind: Annotated[Kind, Choice(KINDS)] = entry(
+        "Every combination of values, a sampled design, one for the sensitivity to each parameter "
+        "(saltelli), or the rows of a CSV file.",
+        "grid",
     )
     rows: Annotated[int, WholeRange(1, 100_000)] | None = entry(
-        "Number of rows of a sampled design; a power of two for sobol. Each is a deck, or "
-        "as many as crossed parameters have values.",
+        "Number of rows of a sampled design; a power of two for sobol and saltelli. Each is a "
+        "deck, or as many as crossed parameters have values; of saltelli as many as there are "
+        "parameters and two more.",
         256,
         default=None,
         left_out="needed by sampled designs alone",

@@ -2,15 +2,15 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from pipelines.errors import JobError
 from pipelines.study.fit.file import Fit
 from pipelines.study.formula import Formula
 from pipelines.study.groups import Reference
+from pipelines.study.schema import Kind
 
 Value = float | int | str | bool
-Kind = Literal["grid", "latin hypercube", "sobol", "rows"]
 # Columns of the result table that are not the study's own.
 OWN_COLUMNS = ("row", "key", "status", "reason", "order", "cells", "degrees_of_freedom", "caution")
 ERROR = "_error"

@@ -87,7 +87,17 @@ def test_sobol_halves_every_pair_of_parameters_evenly(tmp_path: Path) -> None:
     assert sorted(quarters.values()) == [16, 16, 16, 16]
 
 
-@pytest.mark.parametrize("kind", ["latin hypercube", "sobol"])
+def test_saltelli_changes_one_parameter_at_a_time(tmp_path: Path) -> None:
+    rows = rows_of(tmp_path, 'kind = "saltelli"\nrows = 16\nseed = 3', SAMPLED)
+    assert len(rows) == 16 * 5
+    for point in range(16):
+        a, b, *mixed = rows[5 * point : 5 * point + 5]
+        assert a["k"] != b["k"]
+        for name, one in zip(("k", "thickness", "J"), mixed, strict=True):
+            assert one == a | {name: b[name]}
+
+
+@pytest.mark.parametrize("kind", ["latin hypercube", "sobol", "saltelli"])
 def test_the_seed_is_the_design(tmp_path: Path, kind: str) -> None:
     first, again, other = (
         rows_of(tmp_path, f'kind = "{kind}"\nrows = 8\nseed = {seed}', SAMPLED)
@@ -120,6 +130,8 @@ def test_rows_of_a_file(tmp_path: Path) -> None:
     [
         ('kind = "sobol"\nrows = 12\nseed = 1', "2, 4, 8, 16"),
         ('kind = "sobol"\nrows = 8', "seed: is missing"),
+        ('kind = "saltelli"\nrows = 12\nseed = 1', "a saltelli design has 2, 4"),
+        ('kind = "saltelli"\nrows = 32768\nseed = 1', "163840 decks"),
         ('kind = "latin hypercube"\nseed = 1', "rows: is missing"),
         ('kind = "grid"\nrows = 8', "no such key"),
         ('kind = "grid"', "steps: a range on a grid, or crossed"),

@@ -24,11 +24,12 @@ from pipelines.study.task import Finished, Wanted
 from tests.pipelines.studies import HEAD, SerialPool, write_study
 
 STOP = '[stop]\nfit = "fit.toml"\nerror_percent = 2\nevery = 12\n'
-PARAMETERS = """
+K = "values = [1, 1.5, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48]"
+PARAMETERS = f"""
 [[parameter]]
 name = "k"
 group = "EI_b/(D L)"
-values = [1, 1.5, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48]
+{K}
 [[parameter]]
 name = "span"
 group = "L"
@@ -159,6 +160,35 @@ def test_mistakes_of_a_stop(tmp_path: Path, stop: str, words: str) -> None:
     (tmp_path / "bare.toml").write_text(bare, encoding="utf-8")
     with pytest.raises(DeckError, match=words):
         read_study(written(tmp_path, stop))
+
+
+# ---- Sensitivity -------------------------------------------------------------------------------
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_study_of_sensitivity(tmp_path: Path) -> None:
+    """v is of k alone, w of the span alone: all of the variance, and nothing, is theirs."""
+    design = 'kind = "saltelli"\nrows = 16\nseed = 1'
+    head = HEAD.replace('kind = "grid"', design)
+    ranges = PARAMETERS.replace("values = [2, 3, 4, 5, 6, 7]", "range = [2.0, 5.9]")
+    ranges = ranges.replace(K, 'range = [1.5, 48]\nscale = "log"')
+    out = tmp_path / "out"
+    outcome = run_study(write_study(tmp_path, head, ranges), out)
+    assert (outcome.rows, outcome.failed) == (64, 0)
+    text = (out / "sensitivity.csv").read_text(encoding="utf-8")
+    rows = {(r["response"], r["parameter"]): r for r in csv.DictReader(text.splitlines())}
+    for response, own, other in (("v", "k", "span"), ("w", "span", "k")):
+        # Estimates of 16 points: half of an index, at most; what does not change has none.
+        assert float(rows[response, own]["total"]) == pytest.approx(1.0, abs=0.5)
+        assert float(rows[response, other]["total"]) == 0.0
+        assert float(rows[response, other]["first_order"]) == 0.0
+        low, high = (float(rows[response, own][f"first_order_{end}"]) for end in ("low", "high"))
+        assert low < float(rows[response, own]["first_order"]) < high
+        assert rows[response, own]["points"] == "16"
+    svg = (out / "sensitivity.svg").read_text(encoding="utf-8")
+    assert "share of the variance of v" in svg
+    assert "Jansen" in svg
+    assert (out / "sensitivity.pdf").read_bytes().startswith(b"%PDF")
 
 
 # ---- The page ----------------------------------------------------------------------------------
