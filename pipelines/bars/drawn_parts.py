@@ -29,6 +29,7 @@ from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import DIRECTIONS, Direction, Layer, SlabBars, place_of
 from plate.arrays import Floats
 from plate.geometry.outline import DRAWN, region
+from plate.geometry.prepared import prepared
 
 Holds = Callable[[Floats], NDArray[np.bool_]]
 """Whether plan points (n, 2) lie in a part of the slab."""
@@ -141,16 +142,11 @@ class DrawnBars:
     @cached_property
     def _slab(self) -> shapely.Geometry:
         # within rounding of the edges lies on the slab
-        slab = region(self.deck.plan, DRAWN).buffer(1e-6)
-        shapely.prepare(slab)
-        return slab
+        return prepared(region(self.deck.plan, DRAWN).buffer(1e-6))
 
     @cached_property
     def _areas(self) -> tuple[shapely.Geometry, ...]:
-        grown = tuple(added.area.buffer(1e-6) for added in self.reinforcement.added)
-        for area in grown:
-            shapely.prepare(area)
-        return grown
+        return tuple(prepared(added.area.buffer(1e-6)) for added in self.reinforcement.added)
 
     def _along(self, direction: Direction) -> Floats:
         angle = 0.0 if direction == "x" else self.reinforcement.angle

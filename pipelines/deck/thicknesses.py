@@ -18,6 +18,7 @@ from pipelines.standards.resistance.bars import SlabBars
 from plate.arrays import Floats
 from plate.geometry.outline import DRAWN, region
 from plate.geometry.plan import Plan
+from plate.geometry.prepared import prepared
 
 Part = tuple[float, shapely.Geometry]
 """A thickness [m] and the part of the slab in plan that has it."""
@@ -141,16 +142,11 @@ class Thicknesses:
 
     @cached_property
     def _grown(self) -> tuple[Part, ...]:
-        grown = tuple((t, part.buffer(DRAWN)) for t, part in self.parts)
-        for _, part in grown:
-            shapely.prepare(part)
-        return grown
+        return tuple((t, prepared(part.buffer(DRAWN))) for t, part in self.parts)
 
     @cached_property
     def _slab(self) -> shapely.Geometry:
-        slab = region(self.plan, DRAWN).buffer(DRAWN)
-        shapely.prepare(slab)
-        return slab
+        return prepared(region(self.plan, DRAWN).buffer(DRAWN))
 
 
 def as_drawn(

@@ -5,6 +5,7 @@ None of this depends on bars or standard: one deck's runs are looked at once for
 """
 
 from dataclasses import dataclass, field, replace
+from threading import RLock
 
 import numpy as np
 import shapely
@@ -49,8 +50,11 @@ class StandingWheels:
     """
 
     deck: Deck
-    lines: shapely.Geometry = field(init=False)
+    _lines: shapely.Geometry = field(init=False)
     _edges: FreeEdges = field(init=False)
+    # A prepared geometry that two threads ask about areas at once ends the process: GEOS works in
+    # it. The standards' threads wait for each other here, for the same runs mostly.
+    _lock: RLock = field(init=False, default_factory=RLock)
     _known: dict[LoadPositions, Standing] = field(init=False, default_factory=dict)
     _lanes: dict[TrafficEnvelope, tuple[LoadPositions, ...]] = field(
         init=False, default_factory=dict
@@ -59,7 +63,7 @@ class StandingWheels:
     def __post_init__(self) -> None:
         lines = widths_of_lines(self.deck)
         shapely.prepare(lines)
-        object.__setattr__(self, "lines", lines)
+        object.__setattr__(self, "_lines", lines)
         object.__setattr__(self, "_edges", FreeEdges.of(self.deck))
 
     def spread(self, run: LoadPositions) -> LoadPositions:
@@ -82,19 +86,26 @@ class StandingWheels:
 
     def known(self, run: LoadPositions) -> Standing:
         """`of` a run that is asked for again."""
-        if run not in self._known:
-            self._known[run] = self.of(run)
+        with self._lock:
+            if run not in self._known:
+                self._known[run] = self.of(run)
         return self._known[run]
+
+    def clear_of_lines(self, areas: NDArray[np.object_]) -> NDArray[np.bool_]:
+        """Which areas (n,) in plan touch no width of a supporting line."""
+        with self._lock:
+            return np.asarray(~shapely.intersects(self._lines, areas))
 
     def of(self, run: LoadPositions) -> Standing:
         """The wheels of a run."""
         run = self.spread(run)
         wheels = run.wheels(slice(None))
         turn = first_wheel(wheels.corners, len(run))
-        on = on_slab(self._edges, wheels.corners, turn)
+        with self._lock:
+            on = on_slab(self._edges, wheels.corners, turn)
         counts = np.asarray(((on.high - on.low) > LEAST_SIDE).all(axis=1))
         boxes = turn.of(np.flatnonzero(counts)).boxes(on.low[counts], on.high[counts])
-        counts[counts] = ~shapely.intersects(self.lines, boxes)
+        counts[counts] = self.clear_of_lines(boxes)
         return Standing(
             run=run,
             corners=wheels.corners,

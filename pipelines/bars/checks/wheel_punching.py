@@ -268,8 +268,8 @@ class _Search:
         for k in np.argsort(-used, kind="stable").tolist():
             if used[k] <= best:
                 return None
-            one = turn.of(np.array([k])).boxes(low[[k]], high[[k]])[0]
-            if not self.standing.lines.intersects(one):
+            one = turn.of(np.array([k])).boxes(low[[k]], high[[k]])
+            if self.standing.clear_of_lines(one)[0]:
                 return int(k)
         return None
 
