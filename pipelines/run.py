@@ -5,6 +5,7 @@ once.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
@@ -54,10 +55,14 @@ def run(
 
     The files replace those of the run before together, once all are finished.
     """
-    result = analysed(path, out, progress, pdf=pdf, fitted=fitted, own=own)
-    if progress is not None:
-        progress("report", 0, 1)
-    write_results(result, out, pdf=pdf)
+    deck = _checked(path, out, pdf=pdf, fitted=fitted, own=own)
+    with _apart(deck) as apart:
+        from pipelines.analysis import analyse
+
+        result = analyse(deck, progress, apart=apart)
+        if progress is not None:
+            progress("report", 0, 1)
+        write_results(result, out, pdf=pdf, apart=apart)
     return result
 
 
@@ -66,34 +71,42 @@ def analysed(
     out: Path,
     progress: "Progress | None" = None,
     *,
+    kept: "Kept",
     pdf: bool = False,
-    kept: "Kept | None" = None,
     fitted: Path | None = None,
     own: Sequence[Path] = (),
 ) -> "Result":
-    """The first half of `run`: nothing is written yet, but that it can be is certain.
+    """The first half of `run` for a watched deck: nothing is written yet, but that it can be is
+    certain. No process is beside it: there is less to do, and all is imported.
 
     kept : what the run before made (`analysis.analyse`).
     """
+    deck = _checked(path, out, pdf=pdf, fitted=fitted, own=own)
+    from pipelines.analysis import analyse
+
+    return analyse(deck, progress, kept=kept)
+
+
+def _checked(
+    path: Path, out: Path, *, pdf: bool, fitted: Path | None, own: Sequence[Path]
+) -> "Deck":
+    """The deck, once it is certain that what is found of it can be written."""
     deck = read_deck(path, fitted, own)
     check_folder(out, "results", FILES)
     if pdf:
         from pipelines.report.pdf import require_pdf
 
         require_pdf()
-    with _apart(deck, kept) as apart:
-        from pipelines.analysis import analyse
-
-        return analyse(deck, progress, kept=kept, apart=apart)
+    return deck
 
 
 @contextmanager
-def _apart(deck: "Deck", kept: "Kept | None") -> "Iterator[Doer]":
+def _apart(deck: "Deck") -> "Iterator[Doer]":
     """What does the stages that need little of the others: a process beside this one, where the
-    job is worth its start. Where stages are kept there is less to do, and all is imported."""
+    job is worth its start."""
     from pipelines.model.job_size import job_size
 
-    if kept is None and job_size(deck).apart:
+    if job_size(deck).apart:
         with Beside(STAGES) as beside:
             yield beside
     else:
@@ -112,11 +125,12 @@ def write_results(
     pdf: bool = False,
     beside: "Sequence[Section]" = (),
     kept: "Kept | None" = None,
+    apart: Doer = here,
 ) -> None:
     """All files of a finished analysis, as `run` writes them.
 
     beside : sections of the report that are not of the run, before its record. kept : what the run
-    before made, as `analysed` takes it.
+    before made, as `analysed` takes it. apart : draws the bars, as a process beside this one does.
     """
     from pipelines.envelopes.columns import field_columns
     from pipelines.kept import Kept
@@ -128,11 +142,21 @@ def write_results(
     from pipelines.report.data.load_test import write_load_tests
     from pipelines.report.data.summary import summary, write_summary
     from pipelines.report.data.values_csv import write_values
+    from pipelines.report.drawings.bar_files import bar_files
     from pipelines.report.html import html_of
     from pipelines.report.pdf import pdf_of
 
     deck, again = result.deck, Again(result, Kept() if kept is None else kept)
-    with replacing(out) as folder:
+
+    def bars() -> Mapping[str, bytes]:
+        if result.design is None or result.schedule is None:
+            return {}
+        of = again.but_probes.deck, result.design, result.schedule
+        draw = partial(apart, bar_files, *of, deck.title, pdf=pdf)
+        return again.made("drawing of the bars", draw, again.but_probes, (deck.title, pdf))
+
+    with replacing(out) as folder, ThreadPoolExecutor(1) as aside:
+        drawn = aside.submit(bars)
         write_fields(
             folder / "fields.vtu",
             result.solved.recovery.points,
@@ -148,25 +172,13 @@ def write_results(
             write_as_built(folder / "as_built.csv", result.verdicts)
         if result.load_tests:
             write_load_tests(folder / "load_tests.csv", result.load_tests)
-        if result.design is not None and result.schedule is not None:
-            from pipelines.report.drawings.bars_dxf import drawn_bars
-
-            drawing, text = again.made(
-                "drawing of the bars",
-                partial(drawn_bars, again.but_probes.deck, result.design, result.schedule),
-                again.but_probes,
-            )
-            write_text(folder / "bars.dxf", text)
-            if pdf:
-                from pipelines.report.drawings.bar_sheets import pages_of, sheets, svg_of
-
-                printed = sheets(drawing)
-                write_text(folder / "bars.svg", svg_of(printed, deck.title))
-                (folder / "bars.pdf").write_bytes(pages_of(printed, deck.title))
+        if result.schedule is not None:
             write_schedule(folder / "bar_schedule.csv", result.schedule)
         write_findings(folder / "findings.csv", result.findings)
         write_values(folder / "values.csv", result, entries)
         write_summary(folder / "summary.json", entries)
+        for name, data in drawn.result().items():
+            (folder / name).write_bytes(data)
 
 
 def report_of(

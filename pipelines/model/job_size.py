@@ -45,7 +45,7 @@ FORM_NUMBERS = 2 * 7 * (2 + 3)
 # Blocks that runs of load positions begin and do not fill, and that are read meanwhile.
 PARTS_OF_BLOCKS = 4
 # A job of fewer seconds of one processor does not pay for the start of a process beside it [s].
-APART_FROM = 20.0
+APART_FROM = 14.0
 # Seconds of one processor, measured on decks of 1 600 to 140 000 degrees of freedom: for the
 # program and the report; more where beams take part in the walk from strip to plate; per degree of
 # freedom of the model, factorised in either theory, walked and drawn; per one of the richer model;

@@ -1,5 +1,6 @@
 """Sheets of the drawings of bars: their scales, paper and cautions."""
 
+import pickle
 import re
 from pathlib import Path
 from xml.etree import ElementTree
@@ -8,7 +9,9 @@ import pytest
 from ezdxf.document import Drawing
 from ezdxf.filemanagement import new
 
+from pipelines.beside import Beside, _packed
 from pipelines.caution import CAUTION
+from pipelines.report.drawings.bar_files import bar_files
 from pipelines.report.drawings.bar_sheets import (
     FORMATS,
     MARGIN,
@@ -70,13 +73,18 @@ def test_the_sheets_of_a_run(tmp_path: Path) -> None:
     assert (tmp_path / "out" / "bars.pdf").read_bytes().startswith(b"%PDF")
     assert result.design is not None
     assert result.schedule is not None
-    doc, _ = drawn_bars(result.deck, result.design, result.schedule)
+    bars_of = result.deck, result.design, result.schedule
+    doc, _ = drawn_bars(*bars_of)
     printed = sheets(doc)
     titles = [one for one in doc.modelspace().query("TEXT") if SCALE.search(one.dxf.text)]
     assert sum(len(sheet.placed) for sheet in printed) == len(titles) > 10
     svg = svg_of(printed, result.deck.title)
     assert svg == (tmp_path / "out" / "bars.svg").read_text(encoding="utf-8")
     assert pages_of(printed, "bars") == pages_of(printed, "bars")
+    # in a process beside the run the same
+    with Beside([]) as beside:
+        there = beside._asked(_packed((bar_files, (*bars_of, "bars"), {"pdf": False})))
+    assert pickle.loads(there) == {"bars.dxf": (tmp_path / "out" / "bars.dxf").read_bytes()}
     texts = [one.text or "" for one in ElementTree.fromstring(svg).iter(TEXT)]
     assert sum(text.startswith("Sheet ") for text in texts) == len(printed)
     assert " ".join(texts).count(CAUTION) == len(printed)
