@@ -165,25 +165,6 @@ def _on_this_mesh(
             data=of,
             made=[bare],
         )
-    with stages("reinforcement"):
-        judged = listed = None
-        if watch is not None:
-            drawn = deck.required_reinforcement
-            looked = cache(partial(watch.of_bars, barred, threads))
-            held = kept.stage(
-                "loads held for shear",
-                lambda: looked().held_under([one for one in watched if one.whole]),
-                # Of bars of the same depths those of parts alone, by where they are judged.
-                data=(of, drawn if drawn.added or drawn.survey is not None else None),
-                made=[watch],
-            )
-            judged = bars = kept.stage(
-                "reinforcement",
-                lambda: design(barred, watched, looked(), threads, held),
-                data=(of, deck.reinforcement),
-                made=[watch],
-            )
-            listed = kept.stage("bar schedule", lambda: schedule(barred, bars), made=[bars])
     with stages("worst load positions"):
         worst_of = with_worst_loads if tolerances_wanted else stepped
         worst = kept.stage(
@@ -201,7 +182,6 @@ def _on_this_mesh(
             data=(of, on_strip),
             made=[worst, hands],
         )
-    with stages("numerical tolerances"):
         measured = None if measuring is None else measuring.result()
         findings = kept.stage(
             "tolerances of findings",
@@ -222,6 +202,26 @@ def _on_this_mesh(
             data=closer,
             made=[findings],
         )
+    with stages("reinforcement"):
+        judged = listed = None
+        if watch is not None:
+            drawn = deck.required_reinforcement
+            looked = cache(partial(watch.of_bars, barred, threads))
+            held = kept.stage(
+                "loads held for shear",
+                lambda: looked().held_under([one for one in watched if one.whole]),
+                # Of bars of the same depths those of parts alone, by where they are judged.
+                data=(of, drawn if drawn.added or drawn.survey is not None else None),
+                made=[watch],
+            )
+            judged = bars = kept.stage(
+                "reinforcement",
+                lambda: design(barred, watched, looked(), threads, held),
+                data=(of, deck.reinforcement),
+                made=[watch],
+            )
+            listed = kept.stage("bar schedule", lambda: schedule(barred, bars), made=[bars])
+    with stages("numerical tolerances"):
         of_cases = case_tolerances(
             solved, cases, None if measured is None else measured.reading(solved)
         )

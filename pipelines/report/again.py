@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 
 from pipelines.accuracy.tolerances import CaseTolerances
 from pipelines.kept import Kept
+from pipelines.model.cache import fingerprint
 from pipelines.report.document import Block
 from pipelines.result import Result
 
@@ -53,6 +54,7 @@ class Again:
             schedule=None,
             load_tests=(),
         )
+        self._decks = {of: fingerprint(of.deck) for of in (self.but_probes, self.of_plate)}
 
     def section(self, show: Callable[[Result], Iterable[Block]], of: Result) -> tuple[Block, ...]:
         """What a section shows of one of these."""
@@ -60,7 +62,7 @@ class Again:
 
     def made(self, name: str, make: Callable[[], T], of: Result, more: object = None) -> T:
         """What is made of one of these, and of `more` values."""
-        return self._kept.stage(name, make, data=(of.deck, more), made=[*_objects(of)])
+        return self._kept.stage(name, make, data=(self._decks[of], more), made=[*_objects(of)])
 
 
 def _objects(result: Result) -> Iterator[object]:
