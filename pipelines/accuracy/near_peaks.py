@@ -13,13 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import KDTree
 
+from pipelines.accuracy.climbed import MOVES, counts, is_straight, moved_along
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.governing_loads import governing_arrangement_loads
-from pipelines.envelopes.peaks import BENDING, Peak
+from pipelines.envelopes.peaks import Peak
 from pipelines.model.fixed_loads import loads_of, rows_under
 from pipelines.model.readable import Mask, ReadablePoints
 from pipelines.model.responses import SolvedDeck
-from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats, Ints
 from plate.results.fields import FieldPoints, field_points
 from plate.results.functionals import component_rows
@@ -28,9 +28,8 @@ from plate.solver.stiffness import Stiffness
 
 # For each governing value: points of the run's mesh looked around, those with the largest values of
 # their own and no less than this share of it; loads held there; points of the richer mesh at which
-# loads are moved, and how far, in steps.
+# loads are moved.
 POINTS, SHARE, LOADS, MOVED = 12, 0.9, 4, 3
-MOVES = (-0.5, -0.25, 0.25, 0.5)
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,12 +68,14 @@ def largest_near(
         values[:, part] = np.where(own, sign[owner, None] * (rows @ U), -np.inf)
     largest = np.full(len(around), -np.inf)
     np.maximum.at(largest, owner, values.max(axis=1))
-    if _straight(solved):
+    if is_straight(solved):
         chosen = [
             _apart(fields, points, values.max(axis=1), owner == k) for k in range(len(around))
         ]
         best = np.concatenate(chosen)
-        loads = [moved for k in best for moved in _moved(solved, held[int(values[k].argmax())])]
+        loads = [
+            moved for k in best for moved in moved_along(solved, held[int(values[k].argmax())])
+        ]
         row = np.repeat(np.arange(len(best)), len(MOVES))
         again = rows_under(richer, rows[best], row, loads)
         np.maximum.at(largest, owner[best][row], sign[owner[best]][row] * again)
@@ -90,7 +91,7 @@ def _around(
     tree: KDTree,
 ) -> _Around:
     e, own = envelope.fields.extremes, solved.recovery.points
-    allowed = np.flatnonzero(_counts(solved.reading, peak))
+    allowed = np.flatnonzero(counts(solved.reading, peak))
     values, numbers = (e.maximum, e.at_maximum) if peak.sign > 0 else (e.minimum, e.at_minimum)
     size = peak.sign * values[peak.component, allowed]
     order = np.argsort(-size, kind="stable")[:POINTS]
@@ -100,13 +101,7 @@ def _around(
     held = [(int(near[k]), peak.component, peak.sign, int(number[k])) for k in first]
     balls = tree.query_ball_point(own.xy[near], _reach(own, near))
     points = np.unique(np.concatenate(balls).astype(np.int64))
-    return _Around(peak, points[_counts(finely, peak)[points]], [at for at in held if at[3] >= 0])
-
-
-def _counts(reading: ReadablePoints, peak: Peak) -> Mask:
-    """Points (n_point,) at which a value of this kind may govern."""
-    hogs = peak.component in BENDING and peak.sign < 0
-    return reading.hogging if hogs else reading.headline(peak.component)
+    return _Around(peak, points[counts(finely, peak)[points]], [at for at in held if at[3] >= 0])
 
 
 def _reach(points: FieldPoints, near: Ints) -> Floats:
@@ -129,17 +124,3 @@ def _apart(fields: FieldPoints, points: Ints, size: Floats, mine: Mask) -> Ints:
         gap = np.linalg.norm(fields.xy[points[left]] - fields.xy[points[best]], axis=1)
         left = left[gap > _reach(fields, points[[best]])[0]]
     return np.array(found, dtype=np.int64)
-
-
-def _straight(solved: SolvedDeck) -> bool:
-    """Whether what is moved along the deck is moved along x."""
-    traffic = solved.deck.traffic
-    return solved.deck.plan.alignment.straight and (traffic is None or traffic.axis is None)
-
-
-def _moved(solved: SolvedDeck, load: WheelPatches) -> list[WheelPatches]:
-    """A load moved along the deck by shares of a step."""
-    assert solved.deck.traffic is not None
-    moves = np.multiply(MOVES, solved.deck.traffic.step)
-    corners = [load.corners + np.array([move, 0.0]) for move in moves.tolist()]
-    return [WheelPatches(moved, load.load, load.position) for moved in corners]

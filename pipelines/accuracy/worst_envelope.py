@@ -2,7 +2,8 @@
 
 The envelope's lattice of load positions serves the fields. What is stated with an error, governing
 values, probes and extremes of the beams, is the value under the worst load that is found anywhere
-(`worst_loads`): its load position joins the envelope's, and the value takes its place there.
+(`worst_loads`): its load position joins the envelope's, and the value takes its place there. A
+governing value stands where it is largest under such loads (`climbed`).
 """
 
 from collections.abc import Sequence
@@ -10,8 +11,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pipelines.accuracy.climbed import climbed, joined
 from pipelines.accuracy.stated_values import StatedValues, own_rows, stated_values
-from pipelines.accuracy.worst_loads import WorstLoad, worst_loads
+from pipelines.accuracy.worst_loads import worst_loads
 from pipelines.accuracy.worst_reactions import with_worst_reactions
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import Extremes, FieldEnvelope
@@ -21,6 +23,7 @@ from pipelines.model.fixed_loads import values_under
 from pipelines.model.influence import field_rows, probe_surfaces, surfaces
 from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.lanes import TIE
+from pipelines.units import RESULT_SCALE
 from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS
 
@@ -75,8 +78,9 @@ def with_worst_loads(
 
     largest : (n_kind,) values of the deck of each of their kinds, where others are stated apart.
     """
-    before = stepped(solved, envelope)
-    stated = before.stated
+    of_peaks = {_kind(peak): abs(peak.value) for peak in _peaks(solved, envelope)}
+    before = stepped(solved, climbed(solved, envelope) if envelope.n_points else envelope)
+    envelope, stated = before.envelope, before.stated
     if not len(stated.value):
         return before
     rows = own_rows(solved, stated)
@@ -93,7 +97,7 @@ def with_worst_loads(
     gap = stated.joint * np.array([worst.tolerance for worst in found])
     higher = stated.sign * (true - stated.value) > TIE * np.abs(stated.value)
     chosen = np.flatnonzero(higher)
-    envelope, number = _joined(envelope, [found[k] for k in chosen.tolist()])
+    envelope, number = joined(envelope, [found[k] for k in chosen.tolist()])
     value = true[chosen]
     if envelope.model.has_pressure:
         # The search cuts distributed loads into finer cells than the envelope.
@@ -108,6 +112,10 @@ def with_worst_loads(
         chosen, value, number = chosen[more], value[more], number[more]
     values = stated.value.copy()
     values[chosen] = value
+    raised = np.abs(values - stated.value)
+    for k, peak in enumerate(stated.peaks, 2 * stated.n_probe):
+        of_steps = of_peaks.get(_kind(peak), 0.0) / RESULT_SCALE[peak.component]
+        raised[k] = abs(values[k]) - of_steps
     envelope = _with_values(solved, envelope, stated, chosen, value, number)
     envelope, reaction_gap = with_worst_reactions(solved, envelope)
     # a knife edge is no longer told where hogging has risen above it
@@ -124,7 +132,7 @@ def with_worst_loads(
         of_steps=stated_values(solved, before.envelope, earlier),
         reaction_gap=reaction_gap,
         gap=(gap + np.maximum(stated.sign * (true - values), 0.0))[kept],
-        raised=np.asarray(np.abs(values - stated.value))[kept],
+        raised=np.asarray(raised)[kept],
         proven=all(worst.proven for worst in found),
     )
 
@@ -132,15 +140,6 @@ def with_worst_loads(
 def _kind(peak: Peak) -> tuple[int, int, bool]:
     """What a governing value is of, whichever its place."""
     return peak.component, peak.sign, peak.knife_edge
-
-
-def _joined(envelope: TrafficEnvelope, found: Sequence[WorstLoad]) -> tuple[TrafficEnvelope, Ints]:
-    """The envelope with the arrangements of worst loads among its own, each once, and the number
-    (n,) of each."""
-    positions = [one.position for one in found if one.position is not None]
-    different = list(dict.fromkeys(positions))
-    joined, numbers = envelope.with_arrangements(different)
-    return joined, numbers[[different.index(one) for one in positions]]
 
 
 def _with_values(

