@@ -57,8 +57,8 @@ def _rate(arguments: argparse.Namespace) -> int:
         write_rating(folder / "rating.csv", found)
     short = sum(not one.least.adequate for one in found.rated)
     print(
-        f"{deck.title}: {short} of {len(found.rated)} ratings below 1, the least first; every "
-        "vehicle alone, not beside other traffic"
+        f"{deck.title}: {short} of {len(found.rated)} ratings below 1, the least first; of the "
+        "slab alone"
     )
     for one in found.worst_first[:TOLD]:
         print(f"  {rated_line(one)}")

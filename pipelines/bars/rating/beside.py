@@ -54,7 +54,10 @@ class Lanes:
 
     @property
     def words(self) -> str:
-        return f"{self.model.name} \u00d7 {self.axles:g}, {self.distributed:g}"
+        factors = f"axles \u00d7 {self.axles:g}"
+        if self.model.has_pressure:
+            factors += f", distributed loads \u00d7 {self.distributed:g}"
+        return f"{self.model.name} ({factors})"
 
     def factor(self, combination: Combination) -> float:
         """On the axles, against the vehicle's own factor: no combination takes them at less than
@@ -194,8 +197,8 @@ class _Beside:
         guess = min((m.value for m in multipliers if m.ultimate), default=1.0)
         multipliers += self._of_shear(max(guess, 0.05))
         multipliers += rater.punching(self.k, alone, self.over.runs)
-        name = f"{self.permit.vehicle.name} beside {self.lanes.words}"
-        return rater.of_standard(self.k, name, multipliers, int(self.starts[-1]))
+        n, further = int(self.starts[-1]), f" beside {self.lanes.words}"
+        return rater.of_standard(self.k, self.permit.vehicle, multipliers, n, further=further)
 
     def _moments(self, limit: MomentLimit) -> Moments:
         factor = self.lanes.factor(limit.tracker.combination)

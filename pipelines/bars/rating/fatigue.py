@@ -26,6 +26,7 @@ from pipelines.bars.rating.rater import Rater, standing
 from pipelines.bars.rating.root import MOST, largest
 from pipelines.deck.words import at_text, place
 from pipelines.model.responses import stream
+from pipelines.standards.actions.vehicles import library
 from pipelines.standards.detailing.rules import Row
 from pipelines.standards.resistance.bars import place_of
 from plate.arrays import Floats, Ints
@@ -59,7 +60,8 @@ def fatigue_rated(rater: Rater) -> Iterator[Rated]:
             position=None if value >= MOST else standing(runs)(number),
             source=row.source,
         )
-        yield rater.of_standard(k, load.vehicle, [found], sum(map(len, runs)))
+        n, vehicle = sum(map(len, runs)), library[load.vehicle]
+        yield rater.of_standard(k, vehicle, [found], n, further=", for fatigue")
 
 
 class _Search:

@@ -19,12 +19,14 @@ WHERE = "fleet"
 
 @dataclass(frozen=True, kw_only=True)
 class Level:
-    """A level of rating: `gamma` on the vehicle at the ultimate limit state."""
+    """A level of rating: `gamma` on the traffic at the ultimate limit state; permit : whether it is
+    for permit vehicles, not for load models."""
 
     name: str
     standard: Standard
     gamma: float
     source: str
+    permit: bool = False
 
 
 LRFR = Source(None, "AASHTO Manual for Bridge Evaluation, table 6A.4.2.2-1, strength I")
@@ -33,7 +35,13 @@ LEVELS = (
     Level(name="inventory", standard="AASHTO LRFD", gamma=1.75, source=str(LRFR)),
     Level(name="operating", standard="AASHTO LRFD", gamma=1.35, source=str(LRFR)),
     # of those the one for a vehicle that no other traffic is beside
-    Level(name="permit, escorted, one trip", standard="AASHTO LRFD", gamma=1.1, source=str(PERMIT)),
+    Level(
+        name="permit, escorted, one trip",
+        standard="AASHTO LRFD",
+        gamma=1.1,
+        source=str(PERMIT),
+        permit=True,
+    ),
 )
 
 

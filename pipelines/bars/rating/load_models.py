@@ -56,7 +56,7 @@ def rated_model(rater: Rater, model: LoadModel) -> list[Rated]:
         multipliers += _of_shear(rater, k, watch.held(envelope, k), guess)
         multipliers += rater.punching(k, alone, (), (envelope,))
         n = envelope.n_positions
-        found.append(rater.of_standard(k, model.name, multipliers, n, whole=True))
+        found.append(rater.of_standard(k, model, multipliers, n))
     return found
 
 

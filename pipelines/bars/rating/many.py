@@ -85,10 +85,9 @@ def rated_at_places(
     words = (
         f"{driven} of {len(fleet)} vehicles are driven over the whole deck, the others judged at "
         f"the {places.count} places where those come near to governing, each check at its least "
-        f"alone, and told less by {_shares(high)}: {SAFE:g} times what they were too high at most "
-        f"where both were done, of the vehicles after the first (too low: {100.0 * low:.2g} %). "
-        "Nothing proves that no other place is worse for a vehicle: rate the one that matters by "
-        "itself."
+        f"alone. {_told_less(high)} Of the vehicles after the first, where both were done, "
+        f"multipliers at places were too low by {100.0 * low:.2g} % at most. Nothing proves that "
+        "no other place is worse for a vehicle: rate the one that matters by itself."
     )
     if len(again) > NEAR_ONE:
         words += f" {len(again) - NEAR_ONE} more are that near to 1."
@@ -133,6 +132,13 @@ def _less(rated: Rated, high: Mapping[Check, float]) -> Rated:
     return replace(rated, multipliers=tuple(sorted(less, key=lambda one: one.value)))
 
 
+def _told_less(high: Mapping[Check, float]) -> str:
+    shares = _shares(high)
+    if not shares:
+        return "None was too high at places."
+    return f"They are told less by {shares}: {SAFE:g} times what they were too high at most."
+
+
 def _shares(high: Mapping[Check, float]) -> str:
     """In words, check by check, as far as two digits after the point show them."""
     told = [
@@ -140,7 +146,7 @@ def _shares(high: Mapping[Check, float]) -> str:
         for check, share in sorted(high.items(), key=lambda pair: -pair[1])
         if SAFE * share >= SHOWN
     ]
-    return ", ".join(told) or "nothing that shows"
+    return ", ".join(told)
 
 
 def _at_places(
@@ -158,7 +164,7 @@ def _at_places(
         else:
             multipliers += rater.punching(k, alone, runs)
         n = sum(map(len, runs))
-        yield rater.of_standard(k, permit.vehicle.name, multipliers, n, at_places=True)
+        yield rater.of_standard(k, permit.vehicle, multipliers, n, at_places=True)
 
 
 def _of_checks(

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 from pipelines.bars.adequacy import Check
 from pipelines.bars.rating.fleet import Level
-from pipelines.bars.rating.root import MOST
+from pipelines.standards.actions.loads import Axle
 from pipelines.standards.sources import Source, Standard
-from pipelines.traffic.arrangements import Arrangement
+from pipelines.traffic.arrangements import Arrangement, LoadPosition
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,20 +35,46 @@ class Multiplier:
         return self.value >= 1.0
 
 
+@dataclass(frozen=True)
+class BetweenSteps:
+    """value : the multiplier at the governing place is no less than this wherever the vehicle
+    stands; proven : whether that is so, or only as far as a search has found; position : where it
+    comes nearest to that, None = nowhere does it come to the limit."""
+
+    value: float
+    proven: bool
+    position: LoadPosition | None
+
+
 @dataclass(frozen=True, kw_only=True)
 class Rated:
-    """A vehicle or load model by one standard: multipliers, the least first; whole : whether it is
-    a load model, with all its lanes; n : load positions; gamma : the factor on traffic at the
-    ultimate limit state; at_places : whether it is judged at places where
-    other vehicles govern, the least of each check alone."""
+    """A vehicle or load model by one standard.
+
+    vehicle : its name, with what stands beside it; axles : of the vehicle, None = a load model;
+    multipliers : the least first; gamma : the factor on traffic at the ultimate limit state; n :
+    load positions; at_places : whether it is judged at places where other vehicles govern, the
+    least of each check alone; between : of the least multiplier where it is of moments, None = not
+    looked at.
+    """
 
     vehicle: str
     standard: Standard
     multipliers: tuple[Multiplier, ...]
     gamma: float
     n: int
+    axles: tuple[Axle, ...] | None = None
     at_places: bool = False
-    whole: bool = False
+    between: BetweenSteps | None = None
+
+    @property
+    def whole(self) -> bool:
+        """Whether it is a load model, with all its lanes."""
+        return self.axles is None
+
+    @property
+    def weight(self) -> float | None:
+        """Of the vehicle, without impact [N]; None of a load model."""
+        return None if self.axles is None else sum(axle.load for axle in self.axles)
 
     @property
     def least(self) -> Multiplier:
@@ -65,5 +91,10 @@ class Rated:
 
     def at_level(self, level: Level) -> float:
         """The least multiplier of the ultimate limit state with another factor on the vehicle."""
-        least = min((m.value for m in self.multipliers if m.ultimate), default=MOST)
+        least = min(m.value for m in self.multipliers if m.ultimate)
         return least * self.gamma / level.gamma
+
+    def has_level(self, level: Level) -> bool:
+        """Whether a level is of its standard, is of its kind and changes any of its checks."""
+        ours = level.standard == self.standard and any(m.ultimate for m in self.multipliers)
+        return ours and not (level.permit and self.whole)

@@ -136,9 +136,11 @@ def _notes(watch: DesignWatch, lanes: Sequence[Lanes | None]) -> tuple[str, ...]
     notes += [
         "Fatigue of the bars is rated under a standard's own load for it alone, where it has one: "
         "it is of traffic over the years, not of one vehicle.",
-        "Bars as drawn; not panels as built, beams with bars or the barrier.",
-        "Shear beside supports at its full value; load positions between the steps are not looked "
-        "at.",
+        "The slab alone: not the beams and girders that carry it, bearings, joints, anchorage and "
+        "laps of the bars, deflections or the barrier; bars as drawn, not panels as built.",
+        "Shear beside supports at its full value. Between the steps of the load positions only the "
+        "least multiplier of a vehicle driven over the whole deck is looked at, where it is of "
+        "moments, at its place: no less than told. Another check or place may lose more there.",
     ]
     if watch.membrane is not None:
         notes.append("Stresses and crack widths: not where membrane forces act.")

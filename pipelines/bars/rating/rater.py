@@ -11,6 +11,7 @@ from pipelines.bars.checks.standing_wheels import StandingWheels
 from pipelines.bars.checks.wheel_punching import WheelPunching, farthest_reach, wheel_punching
 from pipelines.bars.demand.control_sections import ShearTracker
 from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.rating.between_steps import between_steps
 from pipelines.bars.rating.fleet import Permit
 from pipelines.bars.rating.limits import MomentLimit, moment_limits
 from pipelines.bars.rating.moments import (
@@ -22,13 +23,14 @@ from pipelines.bars.rating.moments import (
 )
 from pipelines.bars.rating.multipliers import Multiplier, Rated
 from pipelines.bars.rating.places import OverDeck, Runs, Trackers
-from pipelines.bars.rating.root import MOST
+from pipelines.bars.rating.root import CLOSE, MOST
 from pipelines.bars.rating.shear import ShearMultiplier, ShearOfVehicle
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text, line_title, place
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.model.responses import SolvedDeck, stream
 from pipelines.standards.actions.load_models import counts_under
+from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.resistance.shear import CHOSEN, NOT_ASKED, ONE_WAY
 from pipelines.traffic.arrangements import Arrangement
 from pipelines.traffic.positions import LoadPositions, position_of
@@ -92,9 +94,12 @@ class Rater:
         """A vehicle by every standard that it counts under."""
         for k in self.counting(permit):
             multipliers = []
+            least: tuple[float, MomentLimit, int] | None = None
             for limit in self.limits[k]:
                 found = moment_multiplier(limit, over.moments, limit.at)
                 multipliers.append(self.of_moment(limit, found, standing(over.runs)))
+                if least is None or found.value < least[0]:
+                    least = found.value, limit, found.at
                 if limit.check is Check.BENDING:
                     self.take_short(limit, over.moments)
             guess = min((m.value for m in multipliers if m.ultimate), default=1.0)
@@ -103,27 +108,32 @@ class Rater:
                 if sheared is not None:
                     multipliers.append(self.of_shear(one.tracker, sheared, standing(over.runs)))
             multipliers += self.punching(k, alone, over.runs)
-            yield self.of_standard(k, permit.vehicle.name, multipliers, sum(map(len, over.runs)))
+            every = self.of_standard(k, permit.vehicle, multipliers, sum(map(len, over.runs)))
+            if least is not None and 0.0 < least[0] <= min(every.least.value, MOST * (1.0 - CLOSE)):
+                _, limit, at = least
+                every = replace(every, between=between_steps(self.watch, alone, limit, at))
+            yield every
 
     def of_standard(
         self,
         k: int,
-        name: str,
+        of: Vehicle | LoadModel,
         multipliers: Sequence[Multiplier],
         n: int,
         *,
         at_places: bool = False,
-        whole: bool = False,
+        further: str = "",
     ) -> Rated:
-        """All multipliers of a vehicle or load model by a standard; arguments as of `Rated`."""
+        """All multipliers of a vehicle or load model by a standard; further : behind its name;
+        other arguments as of `Rated`."""
         return Rated(
-            vehicle=name,
+            vehicle=f"{of.name}{further}",
+            axles=of.axles if isinstance(of, Vehicle) else None,
             standard=self.bases[k].materials.standard,
             multipliers=tuple(sorted(multipliers, key=lambda m: m.value)),
             gamma=self.watch.shears[k].combination.traffic,
             n=n,
             at_places=at_places,
-            whole=whole,
         )
 
     def as_contacts(self, run: LoadPositions) -> LoadPositions:

@@ -13,10 +13,13 @@ from pipelines.files import plain_cell
 
 COLUMNS = (
     "vehicle",
+    "axles",
+    "weight_kN",
     "standard",
     "check",
     "rule",
     "multiplier",
+    "between_steps",
     "no_less",
     "adequate",
     "governs",
@@ -53,10 +56,13 @@ def _row(one: Rated, found: Multiplier) -> list[str | float]:
     at = None if found.position is None else found.position.single
     return [
         one.vehicle,
+        "" if one.axles is None else len(one.axles),
+        "" if one.weight is None else round(one.weight / 1e3, 6),
         one.standard,
         found.check.value,
         f"{found.rule}: {found.words}",
         below(found.value),
+        "" if one.between is None or found is not one.least else below(one.between.value),
         "yes" if found.floor else "no",
         "yes" if found.adequate else "no",
         "yes" if found is one.least else "no",

@@ -32,9 +32,14 @@ from pipelines.traffic.arrangements import Arrangement
 # Vehicles that the page tells; the CSV has all of them.
 TOLD = 100
 MEANING = (
-    "Multiplier: the largest factor on the vehicle, with its impact, at which the check is still "
-    "adequate at every step of the load positions, permanent actions as they are; below 1 it "
-    "fails. What is not rated stands below. It is rounded down."
+    "Multiplier: the largest factor on the vehicle or load model, with its impact, at which the "
+    "check is still adequate at every step of the load positions, permanent actions as they are. "
+    "Below 1 it fails; 1 and more is adequate in the checks of the table alone, not in what "
+    "\u201cNot covered\u201d lists. It is rounded down."
+)
+SLAB = (
+    "Of the slab alone: beams and girders that carry it, bearings and joints are not rated, and "
+    "may allow less."
 )
 # What a plan shows where permanent actions alone are too much.
 FULL = 10.0
@@ -87,7 +92,7 @@ def rating_page(rating: Rating) -> Document:
     return Document(
         title=rating.deck.title,
         lead="How much of each vehicle the deck carries",
-        front=(Caution((Bullets((CAUTION, *rating.notes[:1])),)), Paragraph(MEANING)),
+        front=(Caution((Bullets((CAUTION, SLAB, *rating.notes[:1])),)), Paragraph(MEANING)),
         sections=tuple(Section(name, title, tuple(b)) for name, title, b in parts if b),
         end=CAUTION,
     )
@@ -98,22 +103,29 @@ def _multipliers(
 ) -> tuple[Block, ...]:
     rows: list[list[Words]] = []
     for one in rated:
-        row: list[Words] = [one.vehicle, one.standard, _value(one.least, strong=True)]
+        row: list[Words] = [one.vehicle, *_size(one), one.standard]
+        row.append(_value(one.least, strong=True))
         for check in checks:
             found = one.of(check)
             row.append("–" if found is None else _value(found))
         rows.append(row)
-    head: list[Words] = [
-        "Vehicle or load model",
-        "Standard",
-        "Least",
-        *(check.value for check in checks),
-    ]
+    named = [check.value.capitalize() for check in checks]
+    sizes = ["Axles", "Weight [kN]"]
+    head: list[Words] = ["Vehicle or load model", *sizes, "Standard", "Least", *named]
     words = f"The {len(rated)} least of {len(rating.rated)}. " if len(rating.rated) > TOLD else ""
     short = sum(not one.least.adequate for one in rating.rated)
-    told = f"{words}{short} of {len(rating.rated)} are below 1."
-    numeric = range(2, len(head))
+    told = f"{words}{short} of {len(rating.rated)} ratings are below 1. Weight is without impact."
+    if any(m.floor for one in rated for m in one.multipliers):
+        told += " \u2265: no less than this, where it cannot govern."
+    numeric = (1, 2, *range(4, len(head)))
     return Paragraph(told), table("Multipliers, the least first", head, rows, numeric=numeric)
+
+
+def _size(one: Rated) -> tuple[str, str]:
+    """Axles and weight of a vehicle."""
+    if one.axles is None or one.weight is None:
+        return "\u2013", "\u2013"
+    return str(len(one.axles)), f"{one.weight / 1e3:.0f}"
 
 
 def _value(one: Multiplier, *, strong: bool = False) -> Words:
@@ -133,11 +145,12 @@ def _governing(rated: Sequence[Rated]) -> tuple[Block, ...]:
                 one.vehicle,
                 one.standard,
                 _value(least),
+                _between(one),
                 _of(least),
                 least.where,
                 "–" if at is None else stands(at),
                 "–" if following is None else f"{rounded_down(following.value)}: {_of(following)}",
-                str(one.n),
+                f"{one.n}{', at places' if one.at_places else ''}",
                 str(least.source),
             ]
         )
@@ -145,6 +158,7 @@ def _governing(rated: Sequence[Rated]) -> tuple[Block, ...]:
         "Vehicle or load model",
         "Standard",
         "Multiplier",
+        "Between the steps",
         "Check",
         "Place",
         "Where it stands: station, offset [m]",
@@ -153,7 +167,24 @@ def _governing(rated: Sequence[Rated]) -> tuple[Block, ...]:
         "Clause and mark",
     ]
     caption = "The check that limits each vehicle, and the next"
-    return (table(caption, head, rows, numeric=(2, 7), wide=(4, 6)),)
+    words = (
+        "Between the steps: wherever the vehicle stands the multiplier of this check is no less "
+        "than this at the same place; other checks and places are not looked at between them."
+    )
+    told = (Paragraph(words),) if any(one.between is not None for one in rated) else ()
+    return (
+        *told,
+        table(caption, head, rows, numeric=(2, 3), wide=(5, 7)),
+    )
+
+
+def _between(one: Rated) -> str:
+    """No less than this is the multiplier at its place between the steps."""
+    between = one.between
+    if between is None:
+        return "\u2013"
+    value = rounded_down(min(between.value, one.least.value))
+    return f"\u2265 {value}" if between.proven else f"{value}, searched"
 
 
 def _plan(rating: Rating) -> tuple[Block, ...]:
@@ -177,7 +208,7 @@ def _plan(rating: Rating) -> tuple[Block, ...]:
         )
     )
     some = any(one.at_places for one in rating.rated)
-    driven = "vehicles driven over the whole deck, of all " if some else "vehicles, "
+    driven = "vehicles driven over the whole deck, of all " if some else "that is rated, of all "
     caption = (
         f", the largest of all {driven}layers and standards: above 1 the deck is short there. By "
         "the terms of Wood and Armer's rule that add up, which is on the safe side where bars of "
@@ -188,10 +219,6 @@ def _plan(rating: Rating) -> tuple[Block, ...]:
 
 
 def _levels(rating: Rating, rated: Sequence[Rated]) -> tuple[Block, ...]:
-    standards = {one.standard for one in rating.rated}
-    levels = [level for level in rating.levels if level.standard in standards]
-    if not levels:
-        return ()
     rows: list[list[Words]] = [
         [
             one.vehicle,
@@ -202,9 +229,18 @@ def _levels(rating: Rating, rated: Sequence[Rated]) -> tuple[Block, ...]:
             level.source,
         ]
         for one in rated
-        for level in levels
-        if level.standard == one.standard
+        for level in rating.levels
+        if one.has_level(level)
     ]
-    head: list[Words] = ["Vehicle", "Standard", "Level", "Factor", "Multiplier", "Source"]
+    if not rows:
+        return ()
+    head: list[Words] = [
+        "Vehicle or load model",
+        "Standard",
+        "Level",
+        "Factor",
+        "Multiplier",
+        "Source",
+    ]
     caption = "Least multiplier of the ultimate limit state by level"
     return (table(caption, head, rows, numeric=(3, 4)),)

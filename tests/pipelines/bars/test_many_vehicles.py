@@ -24,6 +24,7 @@ from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.loads import Axle, Vehicle
 from pipelines.traffic.positions import load_positions
 from tests.pipelines.decks_with_bars import BOTTOM, GRADES, TOP
+from tests.pipelines.rated import JUST, judged, looked_at, passes_and_fails, utilisation
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, WEIGHT, deck_of
 
 TRAFFIC = """
@@ -132,6 +133,32 @@ def test_vehicles_at_places_are_told_no_more_than_the_whole_deck_gives(deck: Dec
             if not found.floor:
                 # cubics between places, as above; what does not govern is told by them alone
                 assert found.value >= other.value * (1.0 - less.get(check.value, 0.0) - 3e-2)
+
+
+@pytest.mark.slow
+def test_runs_of_vehicles_rated_at_places_pass(deck: Deck) -> None:
+    """At just less than its multiplier every check of a run passes; it fails where the whole deck
+    says, which is no more than 3 % above."""
+    fleet = fleet_of(40)
+    at_places = [one for one in rate(deck, fleet).rated if one.at_places]
+    assert len(at_places) >= 30
+    above = []
+    for one in at_places[::12]:
+        permit = next(p for p in fleet.permits if p.vehicle.name == one.vehicle)
+        [whole] = rate(deck, Fleet((permit,))).rated
+        for found in looked_at(one):
+            if found.floor:
+                continue
+            used = utilisation(judged(deck, permit, found.value * (1.0 - JUST))["EN 1992"], found)
+            assert used <= 1.0, (one.vehicle, found)
+            least = [m.value for m in whole.multipliers
+                     if (m.check, m.rule) == (found.check, found.rule)
+                     and (m.words == found.words or m.check is not Check.BENDING)]  # fmt: skip
+            above.append(min(least) / found.value - 1.0)
+        passes_and_fails(deck, permit, "EN 1992", whole.least)
+    assert len(above) >= 9
+    assert min(above) >= -JUST
+    assert max(above) < 0.03, max(above)
 
 
 def test_multipliers_at_places_are_lowered_by_what_others_missed(rater: Rater) -> None:

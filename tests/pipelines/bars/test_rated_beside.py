@@ -134,7 +134,10 @@ def test_lanes_beside_leave_less(deck: Deck, fleet: Fleet, rating: Rating, tmp_p
 
 def test_what_is_told_of_lanes_beside(rating: Rating) -> None:
     [rated] = rating.rated
-    assert rated.vehicle == "crane beside EN 1991-2 LM1 \u00d7 0.75, 0.4"
+    assert (
+        rated.vehicle
+        == "crane beside EN 1991-2 LM1 (axles \u00d7 0.75, distributed loads \u00d7 0.4)"
+    )
     line = rated_line(rated)
     assert "; crane at " in line or ": crane at " in line or ", crane at " in line
     assert "forward, first axle at" in line

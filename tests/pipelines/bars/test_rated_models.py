@@ -116,7 +116,7 @@ def test_fatigue_is_rated_by_its_own_load(
     deck: Deck, rating: Rating, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Against the run's own rows with the axles times the multiplier in place of the factors."""
-    rated = of(rating, "EN 1991-2 FLM3")
+    rated = of(rating, "EN 1991-2 FLM3, for fatigue")
     [found] = rated.multipliers
     assert found.check is Check.FATIGUE
     assert 0.0 < found.value < MOST
@@ -139,7 +139,7 @@ def test_what_is_told_of_load_models(rating: Rating, tmp_path: Path) -> None:
     assert "lane 1 at" in line
     assert "EN 1991-2 LM1 TS" in line
     page = rating_page(rating)
-    assert {one.vehicle for one in rating.rated} == {LM1, LM2, "EN 1991-2 FLM3"}
+    assert {one.vehicle for one in rating.rated} == {LM1, LM2, "EN 1991-2 FLM3, for fatigue"}
     assert "levels" not in {section.name for section in page.sections}
     write_rating(tmp_path / "rating.csv", rating)
     with (tmp_path / "rating.csv").open(encoding="utf-8", newline="") as file:

@@ -3,26 +3,27 @@
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from pipelines.bars.adequacy import Check
 from pipelines.bars.demand.observer import DesignWatch
-from pipelines.bars.design import StandardDesign, design
 from pipelines.bars.rating.fleet import Fleet, Permit, driven, read_fleet
-from pipelines.bars.rating.multipliers import Multiplier
+from pipelines.bars.rating.moments import moment_multiplier
 from pipelines.bars.rating.rate import Rating, rate
+from pipelines.bars.rating.rater import Rater
 from pipelines.bars.rating.root import MOST, largest
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.mistakes import Mistakes
-from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.errors import DeckError
 from pipelines.model.case_responses import case_responses
 from pipelines.model.responses import SolvedDeck
 from pipelines.report.data.rating_csv import below, write_rating
 from pipelines.report.sections.rating import rated_line, rating_page, rounded_down
+from pipelines.traffic.positions import load_positions
 from tests.pipelines.decks_with_bars import BARS, BOTTOM, GRADES, TOP
-from tests.pipelines.rated import COARSE, JUST, looked_at, utilisation
+from tests.pipelines.rated import COARSE, looked_at, passes_and_fails
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, WEIGHT, deck_of
 
 TRAFFIC = """
@@ -68,18 +69,6 @@ def rating(deck: Deck, fleet: Fleet) -> Rating:
     return rate(deck, fleet)
 
 
-def judged(deck: Deck, permit: Permit, factor: float) -> dict[str, StandardDesign]:
-    """The bars by every standard, as a run judges them under the vehicle times a factor."""
-    vehicle = replace(permit.vehicle, impact=factor * permit.vehicle.impact)
-    alone = driven(deck, replace(permit, vehicle=vehicle), Mistakes(""))
-    assert alone is not None
-    solved = SolvedDeck.of(alone)
-    watch = DesignWatch(solved, case_responses(solved))
-    envelopes = traffic_envelopes(solved, workers=1, observers=(watch,))
-    found = design(solved, envelopes, watch, workers=1)
-    return {one.basis.materials.standard: one for one in found.standards}
-
-
 @pytest.mark.slow
 def test_a_run_just_passes_and_just_fails(by_all: Deck, fleet: Fleet) -> None:
     for rated in rate(by_all, fleet).rated:
@@ -87,14 +76,6 @@ def test_a_run_just_passes_and_just_fails(by_all: Deck, fleet: Fleet) -> None:
         assert {m.check for m in every} >= {Check.BENDING, Check.PUNCHING, Check.STRESSES}
         for found in every:
             passes_and_fails(by_all, fleet.permits[0], rated.standard, found)
-
-
-def passes_and_fails(deck: Deck, permit: Permit, standard: str, found: Multiplier) -> None:
-    just_less, just_more = (
-        utilisation(judged(deck, permit, found.value * k)[standard], found)
-        for k in (1.0 - JUST, 1.0 + JUST)
-    )
-    assert just_less <= 1.0 < just_more, found
 
 
 def test_the_least_just_passes_and_just_fails(deck: Deck, fleet: Fleet, rating: Rating) -> None:
@@ -123,6 +104,39 @@ def test_a_narrower_path_carries_no_less(deck: Deck, fleet: Fleet, rating: Ratin
         assert two.least.value >= one.least.value * (1.0 - 1e-6)
         stand = [m.position.single for m in two.multipliers if m.position is not None]
         assert all(at is not None and at.offset == 0.0 for at in stand)
+
+
+def test_between_the_steps_at_the_place_that_governs(
+    deck: Deck, fleet: Fleet, rating: Rating
+) -> None:
+    """Steps of a twentieth find no less, and at the worst position it is what is told."""
+    [permit], [rated] = fleet.permits, rating.rated
+    between, least = rated.between, rated.least
+    assert between is not None
+    assert between.proven
+    assert between.position is not None
+    solved = SolvedDeck.of(deck)
+    rater = Rater(solved, DesignWatch(solved, case_responses(solved)))
+    [limit] = [m for m in rater.limits[0] if (m.rule, m.words) == (least.rule, least.words)]
+    point = np.flatnonzero((rater.plan == least.at).all(axis=1))
+
+    def there(step: float, offset: float) -> float:
+        traffic = replace(deck.required_traffic, step=step, lateral_step=None, offsets=(offset,))
+        alone = driven(replace(deck, traffic=traffic), permit, Mistakes(""))
+        assert alone is not None
+        over = rater.over_deck(permit, load_positions(alone))
+        return moment_multiplier(limit, over.moments, point).value
+
+    at = between.position
+    assert least.position is not None
+    stepped = least.position.single
+    assert stepped is not None
+    assert (
+        between.value <= there(0.025, stepped.offset) * (1.0 + 1e-6) <= least.value * (1.0 + 1e-5)
+    )
+    # the proof leaves a thousandth of the moment open
+    exactly = there(at.station / round(at.station / 0.2), at.offset)
+    assert between.value <= exactly <= between.value * (1.0 + 2e-3)
 
 
 def test_levels_go_with_the_factor(rating: Rating) -> None:
