@@ -13,44 +13,15 @@ from pipelines.bars.cracked import MOST_STEPS, SECANT, SETTLED, CrackedSum, Seca
 from pipelines.errors import DeckError
 from pipelines.standards.resistance.bars import Layer
 from plate.arrays import Floats
-from tests.pipelines.decks_with_bars import GRADES
-from tests.pipelines.small_decks import deck_of, mat, solver_of
+from tests.pipelines.cracked_strips import CRACKED_BARS, cracked_strip
+from tests.pipelines.small_decks import deck_of, solver_of
 
 H, E, L = 0.25, 34e9, 6.0
 M_CR = 3.21e6 * H**2 / 6  # C35/45
-BOTTOM = mat("bottom", "12@150", "12@150", cover=40)
-TOP = mat("top", "16@150", "12@150", cover=40)
-STRIP = """
-[slab]
-thickness_mm = 250
-E_GPa = 34.0
-poisson = 0.0
-density_kN_m3 = 25.0
-stiffness = { x = 0.5, y = 0.5, xy = 0.5 }
-[plan]
-stations_m = STATIONS
-offsets_m = [-1.0, 1.0]
-[[line]]
-on = "C*"
-support = "rigid"
-[[case]]
-name = "p"
-pressure_kN_m2 = 10.0
-[[sum]]
-name = "s"
-factors = { p = LOAD }
-cracked = true
-[[probe]]
-name = "mid"
-at_m = [3.0, 0.0]
-[mesh]
-size_m = 0.3
-"""
 
 
 def strip(folder: Path, stations: list[float], load: float) -> CrackedSum:
-    text = STRIP.replace("STATIONS", str(stations)).replace("LOAD", str(load / 10))
-    deck = deck_of(folder, text, GRADES, BOTTOM, TOP)
+    deck = deck_of(folder, cracked_strip(stations, load), CRACKED_BARS)
     [found] = cracked_sums(solver_of(deck), deck)
     return found
 
@@ -82,8 +53,8 @@ X = np.linspace(0.0, L, 2001)
 
 @pytest.mark.parametrize("layer", [("bottom", "x"), ("top", "x")])
 def test_the_secant_by_hand(tmp_path: Path, layer: Layer) -> None:
-    text = STRIP.replace("STATIONS", "[0.0, 6.0]").replace("LOAD", "10.0")
-    bars = deck_of(tmp_path, text, GRADES, BOTTOM, TOP).required_reinforcement
+    deck = deck_of(tmp_path, cracked_strip([0.0, 6.0], 10.0), CRACKED_BARS)
+    bars = deck.required_reinforcement
     law = Secant.of(bars.bars, layer, bars.bases[0].materials, E)
     sign = 1.0 if layer[0] == "bottom" else -1.0
     assert law.m_cr == pytest.approx(M_CR, rel=1e-3)
@@ -163,12 +134,10 @@ def test_steps_tell_how_it_settles(tmp_path: Path) -> None:
     ],
 )  # fmt: skip
 def test_mistakes_are_told(tmp_path: Path, changed: Callable[[str], str], told: str) -> None:
-    text = changed(STRIP).replace("STATIONS", "[0.0, 6.0]").replace("LOAD", "5.0")
     with pytest.raises(DeckError, match=told):
-        deck_of(tmp_path, text, GRADES, BOTTOM, TOP)
+        deck_of(tmp_path, changed(cracked_strip([0.0, 6.0], 5.0)), CRACKED_BARS)
 
 
 def test_without_bars_there_is_nothing_to_crack(tmp_path: Path) -> None:
-    text = STRIP.replace("STATIONS", "[0.0, 6.0]").replace("LOAD", "5.0")
     with pytest.raises(DeckError, match=r"\[\[sum\]\] 1, cracked = true: needs \[\[bars\]\]"):
-        deck_of(tmp_path, text)
+        deck_of(tmp_path, cracked_strip([0.0, 6.0], 5.0))

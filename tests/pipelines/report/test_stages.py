@@ -9,42 +9,11 @@ from pipelines.analysis import analyse
 from pipelines.report.data.summary import summary
 from pipelines.result import Result
 from tests.pipelines.composite_decks import CASES, COMPOSITE
-from tests.pipelines.decks_with_bars import GRADES
+from tests.pipelines.cracked_strips import CRACKED_BARS, cracked_strip
 from tests.pipelines.report_page import report_page
-from tests.pipelines.small_decks import deck_of, mat
+from tests.pipelines.small_decks import deck_of
 
 SETTLES = '[[case]]\nname = "C2 down"\nsettlements_mm = { C2 = 12.0 }\n'
-TWO_SPANS = (
-    """
-[slab]
-thickness_mm = 250
-E_GPa = 34.0
-poisson = 0.0
-density_kN_m3 = 25.0
-stiffness = { x = 0.5, y = 0.5, xy = 0.5 }
-[plan]
-stations_m = [0.0, 6.0, 12.0]
-offsets_m = [-1.0, 1.0]
-[[line]]
-on = "C*"
-support = "rigid"
-[[case]]
-name = "p"
-pressure_kN_m2 = 16.0
-[[sum]]
-name = "heavy"
-factors = { p = 1.0 }
-cracked = true
-[[probe]]
-name = "mid"
-at_m = [3.0, 0.0]
-[mesh]
-size_m = 1.0
-"""
-    + GRADES
-    + mat("bottom", "12@150", "12@150")
-    + mat("top", "16@150", "12@150")
-)
 
 
 @pytest.fixture(scope="module")
@@ -94,8 +63,9 @@ def test_the_report_tells_stages_and_what_is_imposed(composite: Result) -> None:
 
 
 def test_cracked_stiffness_stands_beside_that_of_the_file(tmp_path: Path) -> None:
-    result = analyse(deck_of(tmp_path, TWO_SPANS), tolerances_wanted=False)
-    entry = summary(result)["cracked"]["heavy"]
+    text = cracked_strip([0.0, 6.0, 12.0], 16.0, size=1.0)
+    result = analyse(deck_of(tmp_path, text, CRACKED_BARS), tolerances_wanted=False)
+    entry = summary(result)["cracked"]["s"]
     assert entry["settled"]
     assert entry["steps"][0]["change"] is None
     mid = entry["probes"]["mid"]
