@@ -15,7 +15,7 @@ from pipelines.report.drawings.plan import StandingLoad
 from pipelines.report.drawings.smooth import RULE, Lattice
 from pipelines.report.sections.most import most_governing
 from pipelines.report.sections.positions import load_text
-from pipelines.report.sections.tables import case_table, over_width_words
+from pipelines.report.sections.tables import case_table, fresh_cases, over_width_words
 from pipelines.report.sections.words import SYMBOLS, case_title, shear_rule
 from pipelines.result import Result, TrafficResult
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
@@ -115,13 +115,8 @@ def case_results(result: Result) -> tuple[Block, ...]:
     if not result.traffic:
         plans = ContourPlans(result.deck, field_map(result.solved), result.solved.clear_of_lines)
         names = list(result.cases)
-        fresh = {
-            case.name
-            for case in result.deck.cases
-            if result.deck.stages is not None and case.stage == "wet concrete"
-        }
+        fresh = fresh_cases(result.deck)
         for name in names[:DRAWN_CASES]:
-            # Fresh concrete has a deflection, no moments.
             drawn = 1 if name in fresh else len(RESULT_KEYS)
             figures = [case_plan(result, plans, name, k) for k in range(drawn)]
             parts.append(Section("", name, tuple(figures)))

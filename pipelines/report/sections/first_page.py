@@ -7,6 +7,7 @@ from pipelines.bars.adequacy import Adequacy
 from pipelines.findings.effects import EffectFinding, State, same_walk, steps
 from pipelines.findings.finding import Finding
 from pipelines.findings.reconciliation.walk import Reconciliation
+from pipelines.loadtest.words import lead
 from pipelines.numbers import number
 from pipelines.report.document import (
     Block,
@@ -46,9 +47,11 @@ def first_page(result: Result) -> tuple[Block, ...]:
     walk = _told_walk(result)
     if walk is not None:
         found.append(Paragraph((Strong("From strip to plate: "), walk_line(walk))))
+    found += _beside_strips(result)
     known = to_know(result)
     if known:
-        found += [Paragraph(Strong("What would decide the doubtful ones")), Bullets(known)]
+        head = "What would decide the doubtful ones" if result.effects else "What a finding needs"
+        found += [Paragraph(Strong(head)), Bullets(known)]
     rest = [_sentence(words) for words in not_judged(result)]
     if rest:
         found.append(Paragraph((*rest, " (", Link("left-out", "which and why"), ").")))
@@ -59,6 +62,16 @@ def first_page(result: Result) -> tuple[Block, ...]:
 
 def _sentence(words: str) -> str:
     return words[0].upper() + words[1:]
+
+
+def _beside_strips(result: Result) -> Iterator[Block]:
+    """What else was asked for: sums of static cases, load tests."""
+    if result.deck.stages is not None or result.deck.sums:
+        what = "Static cases by stages of the deck's life" if result.deck.stages else "Static cases"
+        yield Paragraph((f"{what} and their sums: ", Link("stages", "values"), "."))
+    for test in result.load_tests:
+        more = Link("load-tests", "reading by reading")
+        yield Paragraph((Strong(f"Load test {test.test.name}: "), lead(test), " (", more, ")"))
 
 
 def _bars(result: Result) -> Iterator[Block]:

@@ -175,7 +175,7 @@ def _readings(outcome: Outcome, quantity: Quantity, mine: list[int]) -> Table:
 
 
 def _tolerance(value: float) -> str:
-    return f"{value:.1g}" if value >= LEAST else f"< {LEAST:g}"
+    return f"{float(f'{value:.1g}'):g}" if value >= LEAST else f"< {LEAST:g}"
 
 
 def _moments(outcome: Outcome) -> Table:

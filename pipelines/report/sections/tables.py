@@ -316,12 +316,21 @@ def _with_tolerances(values: Mapping[str, Any]) -> list[str]:
     return [as_result(values[k]) + tolerance(values["error"][k]) for k in RESULT_KEYS]
 
 
+def fresh_cases(deck: Deck) -> set[str]:
+    """Cases that fresh concrete carries: it has a deflection, no moments."""
+    if deck.stages is None:
+        return set()
+    return {case.name for case in deck.cases if case.stage == "wet concrete"}
+
+
 def case_table(deck: Deck, result: Result) -> Table:
     """Largest and smallest results of every static case over the slab, off singular places."""
     plan, headlines = result.solved.recovery.points.plan, headline_points(result.solved)
-    rows = []
+    rows, fresh = [], fresh_cases(deck)
     for name, response in result.cases.items():
         for k, (head, read) in enumerate(zip(RESULT_HEADS, headlines, strict=True)):
+            if name in fresh and k > 0:
+                break
             values = response.fields[k, :, 0] * RESULT_SCALE[k]
             allowed = np.flatnonzero(read)
             row: list[Words] = [name, head]

@@ -23,7 +23,10 @@ from pipelines.strips.methods import left_out_methods
 from tests.pipelines.small_decks import SLAB, TRAFFIC, deck_of
 
 EXAMPLES = Path(__file__).parents[3] / "pipelines" / "deck" / "examples"
-PACKAGED = sorted(path.stem for path in EXAMPLES.glob("*.toml"))
+# Those under traffic.
+PACKAGED = sorted(
+    path.stem for path in EXAMPLES.glob("*.toml") if "[traffic]" in path.read_text("utf-8")
+)
 SMALL = [name for name in PACKAGED if name != "estuary-bars"]  # estuary with whole load models
 
 TWO_BAYS = """
