@@ -87,9 +87,10 @@ class Reading:
 
     value : deflection down [m], strain [-] with tension positive, rotation [rad], positive where
     the deflection grows with station or offset. accuracy : its standard deviation, None = not
-    known. face, direction : of strains both, of rotations the direction.
-    lever : from the section's neutral axis to the gauge [m], None = half the thickness there.
-    line : of the file.
+    known. face, direction : of strains both, of rotations the direction; beam : the line of the
+    beam on which a strain is read, along it and without direction, "" = on the slab.
+    lever : from the section's neutral axis to the gauge [m], of a beam from its centroid; None =
+    half the slab's thickness there. line : of the file.
     """
 
     line: int
@@ -102,10 +103,19 @@ class Reading:
     face: Face | None = None
     direction: Along | None = None
     lever: float | None = None
+    beam: str = ""
+
+    @property
+    def signed_lever(self) -> float:
+        """The lever of a strain whose lever is stated, below the axis positive [m]."""
+        assert self.lever is not None
+        return -self.lever if self.face == "top" else self.lever
 
     @property
     def words(self) -> str:
         """Quantity, face and direction."""
+        if self.beam:
+            return f"strain {self.face}, beam {self.beam}"
         if self.quantity == "strain":
             return f"strain {self.face} {self.direction}"
         return self.quantity if self.direction is None else f"{self.quantity} {self.direction}"

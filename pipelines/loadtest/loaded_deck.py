@@ -10,6 +10,7 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.load_test import Factor, LoadTest, Reading, Standing
 from pipelines.deck.variants import with_factors
 from pipelines.errors import JobError
+from pipelines.model.beam_rows import beam_strain_row
 from pipelines.model.build import (
     MOST_CELLS,
     PATCH_SHARE,
@@ -140,13 +141,29 @@ def reading_rows(
             share[W] = 1.0
         elif one.quantity == "rotation":
             share[SLOPES + along] = 1.0
-        else:
+        elif not one.beam:
             lever = (0.5 * t if one.lever is None else one.lever) * (-1.0) ** (one.face == "top")
             share[M_X : M_Y + 1] = lever * soft[along] * (model.section.thickness / t) ** 3
             share[STRAINS + along] = 1.0
     parts = (shares[:, :SLOPES], shares[:, SLOPES:STRAINS], shares[:, STRAINS:])
     found = [_each(part) @ row for part, row in zip(parts, rows, strict=False)]
-    return sparse.csr_array(sum(found[1:], found[0]))
+    of_slab = sparse.csr_array(sum(found[1:], found[0]))
+    on_beams = [k for k, one in enumerate(readings) if one.beam]
+    if not on_beams:
+        return of_slab
+    gauges = [
+        beam_strain_row(
+            model,
+            readings[k].beam,
+            model.mesh.alignment.to_cartesian(np.array(readings[k].at)),
+            readings[k].signed_lever,
+        )
+        for k in on_beams
+    ]
+    spread = sparse.csr_array(
+        (np.ones(len(on_beams)), (on_beams, np.arange(len(on_beams)))), shape=(n, len(on_beams))
+    )
+    return sparse.csr_array(of_slab + spread @ sparse.vstack(gauges, format="csr"))
 
 
 def _each(shares: Floats) -> sparse.csr_array:
@@ -187,7 +204,8 @@ def build_for(deck: Deck, test: LoadTest) -> BuiltModel:
     """The deck's model, with cells as small as the wheels of the test where strains are read."""
     size, notes = cell_size(deck)
     least = float(np.sqrt(plan_area(deck.plan) / MOST_CELLS))
-    if deck.mesh.size is None and any(one.quantity == "strain" for one in test.readings):
+    on_slab = any(one.quantity == "strain" and not one.beam for one in test.readings)
+    if deck.mesh.size is None and on_slab:
         wheels = min(min(patch) for patch in spread_patches(deck, test))
         size = min(size, max(PATCH_SHARE * wheels, least))
     built = build_model(replace(deck, mesh=replace(deck.mesh, size=size)))

@@ -12,7 +12,7 @@ straight on the node of a rigid hold.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -170,6 +170,30 @@ def beam_rows_at(model: PlateModel, name: str, at: float) -> tuple[Rows, Rows]:
         if abs(at - place) < 2.0 * SIDE:
             shear = shear + _beside_holds(model, beam).get((edge, end), 0.0 * shear)
     return moment, sparse.csr_array(shear)
+
+
+def beam_strain_row(model: PlateModel, name: str, xy: Floats, lever: float) -> Rows:
+    """Row (1, n_dof) of the strain of a beam's fibre [-] at the point of its line nearest to xy
+    (2,), tension positive: that of its centroid, if it is joined to the slab's membrane, and of its
+    curvature; lever : below the centroid positive [m]."""
+    beam = next(b for b in model.beams if plain_name(b.line) == name)
+    edges = model.line_edges(beam.line)
+    start, end = (model.mesh.xy[edges[:, k]] for k in (0, -1))
+    step = end - start
+    share = np.clip(np.sum((xy - start) * step, axis=1) / np.sum(step**2, axis=1), 0.0, 1.0)
+    edge = int(np.argmin(np.linalg.norm(start + share[:, None] * step - xy, axis=1)))
+    which, sample = np.array([edge]), np.array([2.0 * share[edge] - 1.0])
+    frame = edge_frame(model.mesh.xy[edges[which]], sample)
+    bent = -lever * bending_operator(frame, own=beam.section.own_rotation)
+    row = _scatter(bent, model.beam_dofs(beam)[which], model.n_dof)
+    if beam.connection == 0.0:
+        return row
+    strain = axial_operator if np.isinf(beam.connection) else stretch_operator
+    joint = model.joint(beam)
+    if joint.arms is not None:
+        joint = replace(joint, arms=joint.arms[which])
+    stretched = strain(frame, joint)
+    return row + _scatter(stretched, model.axial_dofs(beam)[which], model.n_dof)
 
 
 def _index(model: PlateModel, beam: BeamLine) -> Ints:

@@ -10,6 +10,7 @@ Example:
 
 from collections.abc import Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -20,22 +21,26 @@ from pipelines.deck.reading.mistakes import Mistakes, nearest, shown, validated
 from pipelines.deck.reading.schema import described_keys
 from pipelines.errors import DeckError
 from pipelines.files import UnreadableError, csv_rows, read_plain
+from plate.geometry.curves import distance
 from plate.geometry.plan import Plan
 
 LARGEST_FILE = 5_000_000  # bytes
 MOST_READINGS = 5000
-TEXTS = ("position", "place", "face", "direction")
+TEXTS = ("position", "place", "face", "direction", "beam")
 VALUES: dict[str, Quantity] = {
     "deflection_mm": "deflection",
     "strain_um_m": "strain",
     "rotation_mrad": "rotation",
 }
+# A gauge on a beam lies this near to the beam's line [m].
+ON_LINE = 1e-3
 # What a reading needs beside its value, and what it has no use for.
 NEEDS: dict[Quantity, tuple[str, ...]] = {
     "deflection": (),
     "strain": ("face", "direction"),
     "rotation": ("direction",),
 }
+NEEDS_ON_BEAM = ("face", "lever_mm")
 ALLOWED = {keys[0]: words for keys, words in described_keys(LoadTestColumns).items()}
 
 
@@ -44,10 +49,12 @@ def read_load_test(
     positions: tuple[str, ...],
     probes: Mapping[str, tuple[float, float]],
     plan: Plan,
+    beams: Mapping[str, str] = MappingProxyType({}),
 ) -> tuple[Reading, ...]:
     """The readings of a file, in its order.
 
-    positions : names of the test's load positions; probes : places by the deck's own names.
+    positions : names of the test's load positions; probes : places by the deck's own names; beams :
+    lines with a beam, by the names that a file may use.
 
     Raises
     ------
@@ -84,7 +91,7 @@ def read_load_test(
             key: text for key, cell in zip(columns, row, strict=False) if (text := cell.strip())
         }
         if cells:
-            reading = _reading(line, cells, positions, places, plan, mistakes)
+            reading = _reading(line, cells, positions, places, plan, beams, mistakes)
             if reading is not None:
                 readings.append(reading)
     mistakes.raise_if_any()
@@ -97,6 +104,7 @@ def _reading(
     positions: tuple[str, ...],
     places: dict[str, tuple[float, float]],
     plan: Plan,
+    beams: Mapping[str, str],
     mistakes: Mistakes,
 ) -> Reading | None:
     """The reading of a row; its place is added to those known."""
@@ -124,13 +132,18 @@ def _reading(
         return None
     [column] = given
     quantity = VALUES[column]
-    for key in NEEDS[quantity]:
+    on_beam = row.beam is not None and quantity == "strain"
+    needs = NEEDS_ON_BEAM if on_beam else NEEDS[quantity]
+    for key in needs:
         if getattr(row, key) is None:
             mistakes.add(f"{where}, {column}", getattr(row, column), f"needs {key}")
-    for key in ("face", "direction", "lever_mm"):
-        wanted = key in NEEDS[quantity] or (key == "lever_mm" and quantity == "strain")
+    for key in ("face", "direction", "lever_mm", "beam"):
+        wanted = key in needs or (key in ("lever_mm", "beam") and quantity == "strain")
         if getattr(row, key) is not None and not wanted:
-            mistakes.add(f"{where}, {key}", getattr(row, key), f"a {quantity} has none")
+            what = "strain along a beam" if on_beam else quantity
+            mistakes.add(f"{where}, {key}", getattr(row, key), f"a {what} has none")
+    if on_beam and at is not None:
+        _check_beam(where, str(row.beam), at, plan, beams, mistakes)
     if at is None or len(mistakes.lines) > before:
         return None
     scale = UNITS[quantity].scale
@@ -145,7 +158,26 @@ def _reading(
         face=row.face,
         direction=row.direction,
         lever=None if row.lever_mm is None else row.lever_mm / 1e3,
+        beam="" if row.beam is None else beams[row.beam],
     )
+
+
+def _check_beam(
+    where: str,
+    beam: str,
+    at: tuple[float, float],
+    plan: Plan,
+    beams: Mapping[str, str],
+    mistakes: Mistakes,
+) -> None:
+    """A gauge on a beam lies on the line of one."""
+    if beam not in beams:
+        hint = nearest(beam, list(beams)) if beams else "there is none"
+        mistakes.add(f"{where}, beam", beam, f"no line with a beam, {hint}")
+        return
+    off = float(distance(plan.lines[beams[beam]].course(full=True), np.array([at]))[0])
+    if off > ON_LINE:
+        mistakes.add(f"{where}, x_m, y_m", list(at), f"{1e3 * off:.0f} mm off the line of {beam}")
 
 
 def _number(text: str) -> float | None:

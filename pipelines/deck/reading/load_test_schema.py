@@ -152,16 +152,27 @@ class LoadTestColumns(Table):
         left_out="not known: from how readings and model differ",
     )
     face: Annotated[Face, Choice(get_args(Face))] | None = entry(
-        "Face of the slab on which a strain is read.", "bottom", default=None, left_out="no strain"
+        "Face of the slab, or side of a beam, on which a strain is read.",
+        "bottom",
+        default=None,
+        left_out="no strain",
     )
     direction: Annotated[Direction, Choice(get_args(Direction))] | None = entry(
         "Direction of a strain or of a rotation.", "x", default=None, left_out="a deflection"
     )
     lever_mm: Annotated[float, Range(1.0, 5000.0, "mm")] | None = entry(
-        "Distance of a strain gauge from the section's neutral axis.",
+        "Distance of a strain gauge from the section's neutral axis; on a beam from the beam's own "
+        "centroid, where it is needed.",
         135,
         default=None,
         left_out="half the slab's thickness there: an uncracked section, gauges on its faces",
+    )
+    beam: Name | None = entry(
+        "Line of the beam on which a strain is read, along the beam, at a place on that line; face "
+        "tells whether the gauge is below or above the beam's centroid.",
+        "C2",
+        default=None,
+        left_out="on the slab",
     )
 
 

@@ -128,7 +128,9 @@ def load_tests(
             mistakes.add(f"{where}, file", table.file, BESIDE)
             continue
         try:
-            readings = read_load_test(folder / table.file, tuple(positions), places, plan)
+            readings = read_load_test(
+                folder / table.file, tuple(positions), places, plan, named.by_kind["beam EI"]
+            )
         except DeckError as error:
             for line in error.mistakes:
                 mistakes.add(f"{where}, {table.file}", None, line)

@@ -23,6 +23,7 @@ COLUMNS = (
     "quantity",
     "face",
     "direction",
+    "beam",
     "unit",
     "measured",
     "accuracy",
@@ -68,6 +69,7 @@ def load_test_table(outcome: Outcome) -> Iterator[tuple[Any, ...]]:
             one.quantity,
             one.face or "",
             one.direction or "",
+            one.beam,
             unit.name,
             _six(measured),
             "" if one.accuracy is None else _six(one.accuracy / unit.scale),
@@ -92,7 +94,7 @@ def strip_moments(outcome: Outcome) -> dict[int, tuple[float, float, float]]:
     slab = outcome.deck.slab
     found = {}
     for i, one in enumerate(outcome.test.readings):
-        if one.quantity != "strain":
+        if one.quantity != "strain" or one.beam:
             continue
         lever = one.lever or 0.5 * outcome.thickness[i]
         by = slab.E * float(outcome.thickness[i]) ** 3 / 12.0 / lever

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from pipelines.deck.reading.deck_file import read_deck
-from pipelines.errors import JobError
+from pipelines.errors import DeckError, JobError
 from pipelines.model.case_responses import case_responses
+from pipelines.model.case_sums import beam_axial
 from pipelines.model.responses import SolvedDeck
 from plate.conventions import SHEAR_FACTOR
 from tests.pipelines.load_test_decks import (
@@ -20,7 +21,7 @@ from tests.pipelines.load_test_decks import (
     load_test,
     loaded,
 )
-from tests.pipelines.small_decks import PLAN, SLAB
+from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of
 
 # The wheels of the lorry's first axle at station 1.4 and offset 0.3, on the slab.
 ONE_AXLE = "axles = [{ at_m = 0.0, load_kN = 60, gauge_m = 1.8, patch_mm = [250, 350] }]"
@@ -170,3 +171,62 @@ impact = 1.5
     own = loaded(deck_with(tmp_path, load_test(fit="")))
     x = own.start
     np.testing.assert_allclose(with_impact.values(x), own.values(x), rtol=1e-6)
+
+
+ON_BEAMS = f"""{HEADS},lever_mm,beam
+P1,B1,3.0,0.0,,1,,bottom,,,400,C2
+P1,B1,,,,1,,top,,,350,C2
+P1,B2,3.0,0.73,,1,,bottom,,,400,C2
+"""
+
+
+@pytest.mark.parametrize("joined", ["", 'eccentricity_mm = 525, connection = "full",'])
+def test_strains_of_beams_are_those_of_their_forces(tmp_path: Path, joined: str) -> None:
+    """M y/EI + N/EA of the beam's own forces under the wheels as a static case, read at the samples
+    beside the gauges: moments are linear between these."""
+    table = load_test(positions=STANDS, fit="", lorry=ONE_AXLE)
+    fine = "[mesh]\norder = 3\nsize_m = 0.8\n"
+    (tmp_path / "readings.csv").write_text(ON_BEAMS, encoding="utf-8")
+    beams = BEAMS.replace("{ E_GPa", "{ " + joined + " E_GPa")
+    deck = deck_of(tmp_path, SLAB, PLAN, beams, fine, table, CASE)
+    test = loaded(deck)
+    solved = SolvedDeck.of(deck, test.model(test.start))
+    response = case_responses(solved)["wheels"]
+    moments = solved.beams.split(response.beam_moments[:, 0])["C2"]
+    axial = solved.beams.split(beam_axial(solved, response))["C2"]
+    at = dict(zip(solved.beams.names, solved.beams.at, strict=True))["C2"]
+    expected = []
+    for offset, lever in ((0.0, 0.4), (0.0, -0.35), (0.73, 0.4)):
+        place = offset + 2.0
+        M, N = (np.interp(place, at, values) for values in (moments, axial))
+        expected.append(M * lever / (210e9 * 60000e-8) + N / (210e9 * 160e-4))
+    np.testing.assert_allclose(test.values(test.start), expected, rtol=5e-3)
+    assert bool(joined) == bool(np.abs(axial).max() > 1.0)
+
+
+def test_strains_of_beams_change_with_stiffnesses_as_they_differ(tmp_path: Path) -> None:
+    """Derivatives against differences, as of all other readings."""
+    fit = 'fit = [{ of = "slab E" }, { of = "beam EI", on = "C2" }]\n'
+    table = load_test(positions=STANDS, fit=fit, lorry=ONE_AXLE)
+    test = loaded(deck_with(tmp_path, table, readings=ON_BEAMS))
+    x, h = test.start + 0.1, 1e-4
+    J = test.jacobian(x)
+    differences = np.column_stack(
+        [(test.values(x + h * e) - test.values(x - h * e)) / (2.0 * h) for e in np.eye(2)]
+    )
+    np.testing.assert_allclose(J, differences, atol=1e-5 * np.abs(differences).max(), rtol=0)
+
+
+@pytest.mark.parametrize(
+    ("row", "told"),
+    [
+        ("P1,B,3.0,0.0,,1,,bottom,,,400,C9", 'beam = "C9": no line with a beam'),
+        ("P1,B,3.1,0.0,,1,,bottom,,,400,C2", "x_m, y_m = .*: 100 mm off the line of C2"),
+        ("P1,B,3.0,0.0,,1,,bottom,,,,C2", "strain_um_m = 1: needs lever_mm"),
+        ("P1,B,3.0,0.0,,1,,bottom,x,,400,C2", 'direction = "x": a strain along a beam has none'),
+        ("P1,B,3.0,0.0,1,,,,,,,C2", 'beam = "C2": a deflection has none'),
+    ],
+)
+def test_mistakes_of_gauges_on_beams_are_told(tmp_path: Path, row: str, told: str) -> None:
+    with pytest.raises(DeckError, match=told):
+        deck_with(tmp_path, load_test(positions=STANDS, fit=""), readings=ON_BEAMS + row + "\n")
