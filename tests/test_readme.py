@@ -164,12 +164,12 @@ def test_twenty_lines_of_a_user_s_are_seen_in_report_study_and_fit(
 
 
 def test_the_commands_of_the_readme_are_known(capsys: pytest.CaptureFixture[str]) -> None:
-    commands = set(re.findall(r"^`?deckslab (\w+)", README, re.MULTILINE))
+    commands = set(re.findall(r"^(?:`?deckslab |\| `)(\w+)\b(?!\.)", README, re.MULTILINE))
     assert commands >= {"new", "draw", "run", "view", "study", "fit"}
     for command in commands:
         with pytest.raises(SystemExit) as stopped:
             main([command, "--help"])
         assert stopped.value.code == 0
     # pip's own beside those of the commands
-    known = {"--quiet", *re.findall(r"--[a-z]+", capsys.readouterr().out)}
-    assert set(re.findall(r"--[a-z]+", README)) <= known
+    known = {"--quiet", *re.findall(r"--[a-z][a-z-]*", capsys.readouterr().out)}
+    assert set(re.findall(r"--[a-z][a-z-]*", README)) <= known

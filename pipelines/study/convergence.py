@@ -31,6 +31,8 @@ PAUSE = 10.0
 # Points of a line, boxes in a row, their width and height, paper around them [point].
 POINTS, ACROSS, WIDE, HIGH, LEFT, ABOVE, BELOW = 60, 3, 150.0, 80.0, 56.0, 14.0, 34.0
 REASONS = 5
+# Of a value: below it a difference is rounding.
+SAME = 1e-9
 AGAIN = f"<script>setTimeout(() => location.reload(), {PAUSE * 1e3:.0f});</script>"
 
 
@@ -176,7 +178,9 @@ def _panels(name: str, words: str, panels: list[tuple[str, Mean]]) -> Drawing:
             late = mean.n >= 0.1 * mean.n[-1]
             low = float((mean.mean - mean.half)[late].min())
             high = float((mean.mean + mean.half)[late].max())
-            spare = 0.05 * (high - low) or 0.05 * abs(high) or 1.0
+            most = max(abs(low), abs(high))
+            # Of a response that no row changes only rounding is left between the two.
+            spare = 0.05 * (high - low if high - low > SAME * most else most) or 1.0
             axes = Axes(
                 paper=paper,
                 box=(left, top, left + WIDE, top + HIGH),

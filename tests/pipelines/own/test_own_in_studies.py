@@ -3,6 +3,7 @@ in the formula's words."""
 
 import os
 from dataclasses import replace
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -148,7 +149,11 @@ def test_every_worker_runs_the_file_itself(tmp_path: Path, where: str) -> None:
     else:
         distributed = pytest.importorskip("distributed")
         asked = {"n_workers": 2, "threads_per_worker": 1, "dashboard_address": None}
-        with distributed.LocalCluster(host="127.0.0.1", **asked) as cluster:
+        patient = dict.fromkeys(("connect", "tcp"), "120s")  # on a machine that does much else
+        with (
+            import_module("dask.config").set({"distributed.comm.timeouts": patient}),
+            distributed.LocalCluster(host="127.0.0.1", **asked) as cluster,
+        ):
             address = cluster.scheduler_address
             there = run_study(path, tmp_path / "there", cluster=address, own=[file])
     assert (here.failed, there.failed) == (0, 0)

@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines import DeckFile
+from pipelines import DeckFile, Kept
+from pipelines.analysis import analyse
 from pipelines.beside import Beside
 from pipelines.cli.main import main
 from pipelines.deck.reading.deck_file import read_deck
@@ -316,3 +317,17 @@ def test_what_is_outside_its_range_is_told_beside_the_others(tmp_path: Path) -> 
     assert found["office rule"].value is None
     assert found["office rule"].reason == "spans to 2 m"
     assert found["DAfStb Heft 240"].value is not None
+
+
+@pytest.mark.slow
+def test_of_a_watched_deck_the_strips_alone_are_found_again(tmp_path: Path) -> None:
+    path, file = written(tmp_path, WIDTH)
+    kept, widths = Kept(), []
+    for share in ("0.4", "0.5"):
+        file.write_text(WIDTH.replace("0.4", share), encoding="utf-8")
+        result = analyse(read_deck(path, own=[file]), kept=kept, tolerances_wanted=False)
+        rows = [one for one in result.findings if one.hand.strip == "office rule"]
+        widths.append(next(one.hand.width for one in rows if one.section.kind == "sagging"))
+    assert widths[1] > widths[0]
+    assert {"hand strips", "strips and findings"} <= set(kept.again)
+    assert {"mesh and stiffness", "load positions", "envelopes"} <= set(kept.unchanged)
