@@ -27,7 +27,7 @@ import tomli_w
 import pipelines
 import plate
 from pipelines.deck.deck import Deck
-from pipelines.deck.reading import dxf, survey_file
+from pipelines.deck.reading import dxf, survey_file, toml
 from pipelines.deck.reading.deck_file import deck_of as read_tables
 from pipelines.deck.reading.keys import set_key
 from pipelines.deck.reading.mistakes import BESIDE, shown
@@ -43,7 +43,11 @@ from plate.errors import PlateError
 # more patches than they need: what is shared is decided by the models themselves.
 STRUCTURE = ("slab", "plan", "opening", "line", "point", "mesh")
 # Keys that name another file beside the deck file, with its most bytes.
-FILE_KEYS = (("plan", "dxf", dxf.LARGEST_FILE), ("survey", "file", survey_file.LARGEST_FILE))
+FILE_KEYS = (
+    ("plan", "dxf", dxf.LARGEST_FILE),
+    ("survey", "file", survey_file.LARGEST_FILE),
+    ("factors", "file", toml.LARGEST_FILE),
+)
 MESH_CASE = "patches of the study, without load"
 # Up to here one mesh for all is measured to be cheaper than several, on straight and skew decks.
 MOST_PATCHES = 24
@@ -189,8 +193,11 @@ def _row(
 def _attached(tables: dict[str, Any], folder: Path) -> tuple[tuple[str, bytes], ...]:
     """The files that a deck names, renamed in its tables to the hash of what they hold."""
     found = []
+    if isinstance(tables.get("factors"), str):  # short for a table with that file
+        tables["factors"] = {"file": tables["factors"]}
     for table, key, most in FILE_KEYS:
-        name = tables.get(table, {}).get(key)
+        named = tables.get(table)
+        name = named.get(key) if isinstance(named, dict) else None
         if isinstance(name, str):
             if not is_beside(name):
                 raise StudyError(f"[{table}] {key} = {shown(name)}: {BESIDE}")

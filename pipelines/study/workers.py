@@ -103,8 +103,8 @@ class Cluster:
     """The workers of a Dask cluster, by the address of its scheduler.
 
     Raises MissingError where the optional packages are missing, StudyError where nothing answers at
-    the address, no worker is there, a worker runs another program or has less memory than the study
-    needs.
+    the address, no worker is there, a worker runs another program or none, or has less memory than
+    the study needs. Files that decks name travel with their rows.
     """
 
     def __init__(self, address: str, need: Need, timeout: float = 10.0) -> None:
@@ -147,7 +147,12 @@ class Cluster:
                     f"{limit / 1e9:.1f} GB for {threads} at a time: fewer threads or more memory"
                 )
         own = program_version()
-        for name, program in self._client.run(program_version).items():
+        for name, program in self._client.run(program_version, on_error="return").items():
+            if isinstance(program, BaseException):  # by its message: the class may be unknown here
+                raise StudyError(
+                    f"worker {name} cannot run this program ({program}): install deckslab there, "
+                    f"of the version {own}"
+                )
             if program != own:
                 raise StudyError(f"worker {name} runs {program}, this is {own}: install the same")
         return sum(int(worker["nthreads"]) for worker in workers.values())

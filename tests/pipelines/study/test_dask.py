@@ -2,10 +2,12 @@
 
 import json
 import os
+import re
+import shutil
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
 
@@ -25,7 +27,10 @@ NOWHERE = "tcp://127.0.0.1:1"
 class LocalCluster:
     """A scheduler and its workers, each a process of its own."""
 
-    def __init__(self, folder: Path, memory: str = "4GB") -> None:
+    def __init__(
+        self, folder: Path, memory: str = "4GB", roots: tuple[Path, Path] = (ROOT, ROOT)
+    ) -> None:
+        """roots : where each worker finds the program."""
         folder.mkdir()
         self.folder = folder
         file = folder / "scheduler.json"
@@ -36,14 +41,17 @@ class LocalCluster:
         self.address = str(json.loads(file.read_text(encoding="utf-8"))["address"])
         common = ("--nthreads", "1", "--no-nanny", "--memory-limit", memory)
         where = ("--local-directory", str(folder), "--host", "127.0.0.1")
-        self.workers = [self._start("worker", self.address, *common, *where) for _ in range(2)]
+        self.workers = [
+            self._start("worker", self.address, *common, *where, root=root) for root in roots
+        ]
         assert until(lambda: self._registered() == 2), "no workers"
 
-    def _start(self, *arguments: str) -> "subprocess.Popen[bytes]":
+    def _start(self, *arguments: str, root: Path = ROOT) -> "subprocess.Popen[bytes]":
         with (self.folder / "log.txt").open("ab") as log:
             return subprocess.Popen(
                 [sys.executable, "-m", "dask", *arguments, "--no-dashboard"],
-                env=os.environ | {"PYTHONPATH": str(ROOT)},
+                env=os.environ | {"PYTHONPATH": str(root)},
+                cwd=self.folder,  # where the program is not
                 stdout=log,
                 stderr=log,
             )
@@ -126,19 +134,61 @@ def test_a_cluster_that_cannot_serve_is_told(tmp_path: Path, cluster: LocalClust
     assert f"no scheduler answers at {NOWHERE}" in errors
 
 
+ASK = """
+import sys
+from pipelines.study.memory import Need
+from pipelines.study.spec import StudyError
+from pipelines.study.workers import Cluster
+try:
+    Cluster(sys.argv[1], Need(bytes=1e6, row=1, looked_at=1, structures=1))
+except StudyError as error:
+    print(error)
+"""
+
+
+def another_program(folder: Path) -> Path:
+    for package in ("plate", "pipelines"):
+        shutil.copytree(ROOT / package, folder / package)
+    with (folder / "plate" / "errors.py").open("a", encoding="utf-8") as file:
+        file.write("# changed\n")
+    return folder
+
+
+def no_program(folder: Path) -> Path:
+    for package in ("plate", "pipelines"):
+        (folder / package).mkdir(parents=True)
+        (folder / package / "__init__.py").write_text("", encoding="utf-8")
+    return folder
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("install", "words"),
+    [(another_program, "this is .*: install the same"), (no_program, "install deckslab there")],
+)
+def test_a_worker_with_another_install_is_refused(
+    tmp_path: Path, install: Callable[[Path], Path], words: str
+) -> None:
+    pytest.importorskip("distributed")
+    found = LocalCluster(tmp_path / "cluster", roots=(ROOT, install(tmp_path / "other")))
+    try:
+        done = subprocess.run(
+            [sys.executable, "-c", ASK, found.address],
+            env=os.environ | {"PYTHONPATH": str(ROOT)},
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+    finally:
+        found.stop()
+    assert re.fullmatch(f"worker tcp://.* {words}.*\n", done.stdout), done.stdout
+
+
 @pytest.mark.parametrize("address", ["nonsense", "tcp://host", "tcp://host:port"])
 def test_what_is_no_address_is_told_at_once(address: str) -> None:
     """In a process of its own: what its end prints is printed."""
-    code = (
-        "import sys\n"
-        "from pipelines.study.memory import Need\n"
-        "from pipelines.study.spec import StudyError\n"
-        "from pipelines.study.workers import Cluster\n"
-        "try:\n    Cluster(sys.argv[1], Need(bytes=1e6, row=1, looked_at=1, structures=1))\n"
-        "except StudyError as error:\n    print(error)\n"
-    )
     done = subprocess.run(
-        [sys.executable, "-c", code, address],
+        [sys.executable, "-c", ASK, address],
         env=os.environ | {"PYTHONPATH": str(ROOT)},
         capture_output=True,
         text=True,

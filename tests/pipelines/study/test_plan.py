@@ -200,3 +200,18 @@ def test_a_file_that_the_deck_names_goes_with_it_and_counts(tmp_path: Path) -> N
     told = r"\[plan\] dxf = \"drawings/plan.dxf\": there is no such file"
     with pytest.raises(StudyError, match=told):
         plan(tmp_path, OF_DRAWN, deck=DRAWN)
+
+
+def test_factors_that_the_deck_names_go_with_it(tmp_path: Path) -> None:
+    owner = tmp_path / "owner.toml"
+    owner.write_text("[EN]\ngamma_c = 1.4\n", encoding="utf-8")
+    parameters = PARAMETERS.replace("[1, 100]", "[1]").replace("[50, 100]", "[50]")
+    asked = (HEAD, parameters, RESPONSES)
+    deck = 'factors = "owner.toml"\n' + DECK
+    [first, *_] = plan(tmp_path, *asked, deck=deck).rows
+    assert [data for _, data in first.files] == [owner.read_bytes()]
+    known = {one.standard: one for one in deck_of(first).factors}
+    assert known["EN 1992"]["gamma_c"] == 1.4
+    owner.write_text("[EN]\ngamma_c = 1.3\n", encoding="utf-8")
+    [again, *_] = plan(tmp_path, *asked, deck=deck).rows
+    assert again.key != first.key
