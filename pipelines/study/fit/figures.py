@@ -47,16 +47,16 @@ class _Series:
 def figures(result: FitResult) -> dict[str, Drawing]:
     """Drawings by file name; that of the limits where there is a polygon."""
     fit, rows, curves, predicted = result.fit, result.rows, result.curves, result.predicted
-    names = [one.label for one in fit.inputs]
+    label, *names = result.labels
     ratio = "predicted / computed"
     against = f"{fit.title}: predicted over computed {fit.label} against every input"
     partial = f"{fit.title}: {fit.label} against every input, the others at their middle values"
     of_residuals = [list(_residuals(k, rows, predicted)) for k in range(len(names))]
     of_partial = [list(_partial(k, rows, curves)) for k in range(len(names))]
     found = {
-        "predicted": _predicted(fit, rows, predicted),
+        "predicted": _predicted(fit, label, rows, predicted),
         "residuals": _panels("residuals", against, names, ratio, of_residuals, level=1.0),
-        "partial": _panels("partial", partial, names, fit.label, of_partial, level=0.0),
+        "partial": _panels("partial", partial, names, label, of_partial, level=0.0),
     }
     if result.validity.leading is not None:
         found["limits"] = _limits(result, *result.validity.leading)
@@ -76,7 +76,7 @@ def _methods(rows: Rows) -> Iterator[tuple[Key, Floats]]:
         yield _dots(name, inks[k % len(inks)], MARKS[k % len(MARKS)]), values
 
 
-def _predicted(fit: Fit, rows: Rows, predicted: dict[str, Floats]) -> Drawing:
+def _predicted(fit: Fit, label: str, rows: Rows, predicted: dict[str, Floats]) -> Drawing:
     series = [_Series(key, rows.y, values) for key, values in _methods(rows)]
     for held, ink, name in ((False, FITTED, "mean, fitted"), (True, HELD, "mean, held out")):
         pick = rows.held == held
@@ -96,8 +96,8 @@ def _predicted(fit: Fit, rows: Rows, predicted: dict[str, Floats]) -> Drawing:
     def paint(paper: Paper) -> None:
         box = (LEFT, ABOVE, LEFT + SQUARE, ABOVE + SQUARE)
         axes = Axes(paper=paper, box=box, x=(0.0, right), y=(top, 0.0))
-        axes.scale("bottom", f"computed {fit.label}", ruled=True)
-        axes.scale("left", f"predicted {fit.label}; dashed: ±{100 * BAND:.0f} %", ruled=True)
+        axes.scale("bottom", f"computed {label}", ruled=True)
+        axes.scale("left", f"predicted {label}; dashed: ±{100 * BAND:.0f} %", ruled=True)
         axes.frame(sides="lb")
         for factor in (1.0 - BAND, 1.0 + BAND):
             axes.path([[0.0, 0.0], [top, factor * top]], ink=PALE, dash=(5, 2))
@@ -179,8 +179,8 @@ def _limits(result: FitResult, first: int, second: int) -> Drawing:
             x=(float(low[0] - spare[0]), float(high[0] + spare[0])),
             y=(float(high[1] + spare[1]), float(low[1] - spare[1])),
         )
-        axes.scale("bottom", fit.inputs[first].label)
-        axes.scale("left", fit.inputs[second].label, ruled=True)
+        axes.scale("bottom", result.labels[1 + first])
+        axes.scale("left", result.labels[1 + second], ruled=True)
         axes.frame(sides="lb")
         axes.path(np.vstack([polygon, polygon[:1]]), ink=line.ink, width=line.width)
         for one in series:

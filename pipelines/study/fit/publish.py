@@ -68,10 +68,10 @@ def python_text(result: FitResult, source: str) -> str:
         u, v = (fit.inputs[k].name for k in validity.leading)
         leading = f"{u} and {v}"
         inside = INSIDE.format(u=u, v=v, u_name=_name(u), v_name=_name(v))
-    about = [f"{fit.title}: {fit.label}", "", "Inputs"]
-    about += [
-        f"  {n}: {one.label} = {one.formula.text}" for n, one in zip(names, fit.inputs, strict=True)
-    ]
+    about = [f"{fit.title}: {result.labels[0]}", "", "Inputs"]
+    response, *labels = result.labels
+    inputs = zip(names, labels, fit.inputs, strict=True)
+    about += [f"  {name}: {label} = {one.formula.text}" for name, label, one in inputs]
     about += ["", "Mean", "  " + formula_text(fit, result.curves.mean)]
     about += ["Safe side", "  " + formula_text(fit, result.curves.safe)]
     about += ["  " + safe_text(fit, result.coverage), "", "Limits"]
@@ -86,7 +86,7 @@ def python_text(result: FitResult, source: str) -> str:
         names=", ".join(names),
         given=", ".join(f'"{one.name}": {n}' for n, one in zip(names, fit.inputs, strict=True)),
         inside=inside,
-        label=fit.label.replace("\\", "\\\\").replace('"""', "'''"),
+        label=response.replace("\\", "\\\\").replace('"""', "'''"),
         mean=_expression(fit, result.curves.mean),
         safe=_expression(fit, result.curves.safe),
     )

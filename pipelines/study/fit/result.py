@@ -25,14 +25,15 @@ from plate.arrays import Floats
 class FitResult:
     """A finished fit.
 
-    curves : fitted to the rows not held out; validity : of those rows, within which the formulas
-    are stated. scores : name -> score, hand methods included; coverage : of the safe side on rows
-    not seen; forms : compared; effects : indices of first and total order of the mean; left :
-    families. predicted : "mean" and "safe" -> (n,) of all rows, nan outside the limits. dropped :
-    rows not used.
+    units : of the response and of the inputs. curves : fitted to the rows not held out; validity :
+    of those rows, within which the formulas are stated. scores : name -> score, hand methods
+    included; coverage : of the safe side on rows not seen; forms : compared; effects : indices of
+    first and total order of the mean; left : families. predicted : "mean" and "safe" -> (n,) of all
+    rows, nan outside the limits. dropped : rows not used.
     """
 
     fit: Fit
+    units: tuple[str, ...]
     rows: Rows
     curves: Curves
     validity: Validity
@@ -44,6 +45,13 @@ class FitResult:
     left: tuple[LeftOut, ...]
     dropped: int
 
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """The response and the inputs in print, with their units."""
+        labels = (self.fit.label, *(one.label for one in self.fit.inputs))
+        pairs = zip(labels, self.units, strict=True)
+        return tuple(f"{label} [{unit}]" if unit else label for label, unit in pairs)
+
     def text(self) -> str:
         """Everything in words."""
         fit, n = self.fit, len(self.rows.y)
@@ -54,6 +62,8 @@ class FitResult:
         lines += ["  " + safe_text(fit, self.coverage), "", "Limits"]
         lines += ["  " + line for line in limits_text(fit, self.validity)]
         lines += ["", f"{n - held} rows fitted, {held} held out, {self.dropped} not used."]
+        if any(self.units):
+            lines.append(f"Units: {', '.join(self.labels)}.")
         lines += [f"Predicted over computed; {side} 1 is unsafe.", ""]
         lines += table_text("", list(self.scores.items()))
         worst = self.scores["mean, held out"]
@@ -73,15 +83,19 @@ class FitResult:
         return {
             "title": fit.title,
             "response": fit.response,
+            "unit": self.units[0],
             "form": fit.form.name,
             "inputs": [
                 {
                     "name": source.name,
                     "label": source.label,
                     "formula": source.formula.text,
+                    "unit": unit,
                     "range": pair,
                 }
-                for source, pair in zip(fit.inputs, validity.ranges.tolist(), strict=True)
+                for source, unit, pair in zip(
+                    fit.inputs, self.units[1:], validity.ranges.tolist(), strict=True
+                )
             ],
             "polygon": None
             if validity.leading is None

@@ -33,6 +33,14 @@ class Rows:
     compare: dict[str, Floats]
 
 
+def units_of(fit: Fit, columns: tuple[Column, ...]) -> tuple[str, ...]:
+    """Units of the response and of every input that is a column, "" for groups of columns."""
+    units = {column.name: column.unit for column in columns}
+    return tuple(
+        units.get(name, "") for name in (fit.response, *(i.formula.text for i in fit.inputs))
+    )
+
+
 def rows_of(fit: Fit, columns: tuple[Column, ...]) -> tuple[Rows, int]:
     """The rows that count, and how many do not; FitError where the table does not support them."""
     table = {column.name: column.values for column in columns}

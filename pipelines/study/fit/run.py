@@ -17,7 +17,7 @@ from pipelines.study.fit.figures import figures
 from pipelines.study.fit.file import Fit, FitError, read_fit
 from pipelines.study.fit.publish import coefficient_columns, python_text
 from pipelines.study.fit.result import FitResult
-from pipelines.study.fit.rows import rows_of
+from pipelines.study.fit.rows import rows_of, units_of
 from pipelines.study.fit.score import (
     Score,
     compare_forms,
@@ -96,6 +96,7 @@ def fit_table(fit: Fit, columns: tuple[Column, ...]) -> FitResult:
                 scores[name] = score(values[use], rows.y[use], fit.unsafe_above)
     return FitResult(
         fit=fit,
+        units=units_of(fit, columns),
         rows=rows,
         curves=curves,
         validity=validity,

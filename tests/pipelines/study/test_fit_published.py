@@ -13,7 +13,9 @@ import pytest
 from scipy.spatial import Delaunay
 from scipy.stats import binomtest
 
+from pipelines.study.fit.figures import figures
 from pipelines.study.fit.file import read_fit
+from pipelines.study.fit.publish import python_text
 from pipelines.study.fit.result import FitResult
 from pipelines.study.fit.rows import Rows
 from pipelines.study.fit.run import FILES, fit_table, run_fit
@@ -195,6 +197,20 @@ def test_names_that_python_has_for_itself(tmp_path: Path) -> None:
     inside = int(np.flatnonzero(np.isfinite(result.predicted["mean"]))[0])
     asked = dict(zip(("lambda_", "log_"), result.rows.x[inside].tolist(), strict=True))
     assert module["mean"](**asked) == pytest.approx(result.predicted["mean"][inside], rel=1e-12)
+
+
+def test_units_stand_in_words_and_figures(tmp_path: Path) -> None:
+    text = FIT.replace('label = "b/L"', 'label = "width"')
+    (tmp_path / "fit.toml").write_text(text, encoding="utf-8")
+    units = {"y": "m", "a": "mm"}
+    table = tuple(replace(c, unit=units.get(c.name, "")) for c in columns(0.05))
+    result = fit_table(read_fit(tmp_path / "fit.toml"), table)
+    assert result.labels == ("width [m]", "a/L [mm]", "1 + 2 D L/EI")  # a group has none
+    assert "Units: width [m], a/L [mm], 1 + 2 D L/EI." in result.text()
+    drawings = figures(result)
+    assert "computed width [m]" in drawings["predicted"].svg
+    assert all("a/L [mm]" in drawings[name].svg for name in ("residuals", "partial", "limits"))
+    assert "The mean of width [m];" in python_text(result, "")
 
 
 def test_figures_for_print(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
