@@ -8,11 +8,13 @@ from xml.etree import ElementTree
 import pytest
 from ezdxf.document import Drawing
 from ezdxf.filemanagement import new
+from ezdxf.fonts import fonts
 
 from pipelines.beside import Beside, _packed
 from pipelines.caution import CAUTION
 from pipelines.report.drawings.bar_files import bar_files
 from pipelines.report.drawings.bar_sheets import (
+    EDGE,
     FORMATS,
     MARGIN,
     NOTE,
@@ -22,6 +24,7 @@ from pipelines.report.drawings.bar_sheets import (
     svg_of,
 )
 from pipelines.report.drawings.bars_dxf import drawn_bars
+from pipelines.report.fonts import SANS
 from pipelines.run import run
 from tests.pipelines.decks_with_bars import bars
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, deck_of
@@ -62,6 +65,16 @@ def test_paper_is_as_large_as_the_drawings_need() -> None:
     assert longer.size[1] == FORMATS["A1"][1]
     many = sheets(strips(*[(10, 3500, 700)] * 4))
     assert [len(sheet.placed) for sheet in many] == [3, 1]
+
+
+@pytest.mark.parametrize("long", [2000, 6000])
+def test_the_cautions_end_within_the_frame(long: int) -> None:
+    """As wide as their letters are in the font of the sheets, on A3 and on A1."""
+    printed = sheets(strips((10, long, 300)))
+    font = fonts.make_font(SANS, cap_height=NOTE)
+    lines = ElementTree.fromstring(svg_of(printed, "bars")).iter(TEXT)
+    ends = [float(one.get("x", 0.0)) + font.text_width(one.text or "") for one in lines]
+    assert max(ends) < printed[0].size[0] - EDGE
 
 
 def test_the_sheets_of_a_run(tmp_path: Path) -> None:

@@ -348,6 +348,62 @@ def strip_of(words: DXFGraphic) -> shapely.Geometry:
     return affinity.rotate(level, words.dxf.rotation, origin=(x, y))
 
 
+@pytest.mark.parametrize("kind", ["square", "curved to the right", "to the left", "skew"])
+def test_plans_can_be_set_out(tmp_path: Path, kind: str) -> None:
+    """Names of lines that meet in a corner stand apart by their height; chains of dimensions to
+    the edges of straight decks, 6.8 m along and 4 m across, or the arc in words."""
+    more = {
+        "curved to the right": "radius_m = 12\n",
+        "to the left": "radius_m = -12\n",
+        "skew": "skew_deg = 30\n",
+    }
+    plan = PLAN.replace("overhang_m", f"{more.get(kind, '')}overhang_m")
+    beam = (
+        'on = "L*"\nsupport = "beam"\nbeam = { E_GPa = 210, G_GPa = 81, I_cm4 = 60000, J_cm4 = 200,'
+    )
+    along = f"[[line]]\n{beam} A_cm2 = 160 }}\nheld_at = ['C1', 'C3']\n"
+    deck = deck_of(tmp_path, SLAB, plan, BEAMS, along, THREE)
+    doc = new_drawing("R2010", setup=["linetypes"])
+    doc.styles.add("BARS", font="DejaVuSans.ttf")
+    space = doc.modelspace()
+    layer_plan(space, deck, schedule_of(deck), ("bottom", "x"), 0.0)
+    names = [e for e in space.query("TEXT") if re.fullmatch(r"[CL]\d", e.dxf.text)]
+    assert len(names) == 5
+    for one, other in combinations(names, 2):
+        gap = np.hypot(*np.subtract(one.dxf.align_point, other.dxf.align_point)[:2])
+        assert gap > 0.8 * BARS_PLAN
+    words = " ".join(e.dxf.text for e in space.query("TEXT"))
+    measured = [round(e.get_measurement()) for e in space.query("DIMENSION")]
+    if "to the" in kind:
+        assert f"radius 12.00 {'-' if 'right' in kind else '+'} y" in words
+        assert measured == []
+        return
+    assert sum(measured) == 6800 + 4000
+    assert ("skew 30 degrees" in words) == (kind == "skew")
+
+
+def test_steps_of_the_soffit_are_drawn_and_told(tmp_path: Path) -> None:
+    """Dashed across the slab at both ends of the haunch, in the plan of the layer; no words of bars
+    above the plan's title or below its slab."""
+    haunch = "[[slab.zone]]\nstations_m = [2.0, 4.0]\nthickness_mm = 350\n"
+    deck = deck_of(tmp_path, SLAB, haunch, PLAN, BEAMS, THREE)
+    doc = new_drawing("R2010", setup=["linetypes"])
+    doc.styles.add("BARS", font="DejaVuSans.ttf")
+    space = doc.modelspace()
+    layer_plan(space, deck, schedule_of(deck), ("bottom", "x"), 0.0)
+    dashed = [e for e in space.query("LWPOLYLINE") if e.dxf.linetype == "DASHED"]
+    ends = sorted(round(float(e.get_points("xy")[0][0])) for e in dashed)  # type: ignore[attr-defined]
+    assert ends == [2000, 4000]
+    texts = [e for e in space.query("TEXT")]
+    words = " ".join(e.dxf.text for e in texts)
+    assert "350 mm at x = 2.00 to 4.00 m" in words
+    assert "run on straight into the thicker one" in words
+    rings = [e.dxf.center.y for e in space.query("CIRCLE")]
+    title = next(e.dxf.insert.y for e in texts if e.dxf.text.startswith("BARS OF"))
+    assert max(rings) < title
+    assert min(rings) > title - 5 * BARS_PLAN - 4000.0 - BARS_PLAN
+
+
 def test_zones_cover_their_places_and_words_say_so(tmp_path: Path) -> None:
     doc, _ = drawn(deck_of(tmp_path, SLAB, PLAN, BEAMS), tmp_path)
     # 1.9 to 3.1 m over the width of 4 m; the whole slab where every other bar is needed
