@@ -75,7 +75,8 @@ class Thicknesses:
 
     @property
     def uniform(self) -> bool:
-        return len(self.parts) == 1
+        """Whether the slab has its own thickness everywhere."""
+        return [t for t, _ in self.parts] == [self.slab.thickness]
 
     @property
     def thickest(self) -> float:

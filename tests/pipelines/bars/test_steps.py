@@ -258,6 +258,19 @@ def test_thicknesses_at_places_and_along_bars(found: Result) -> None:
     assert shapely.length(there.steps) == pytest.approx(3 * 4.0, rel=1e-3)
 
 
+def test_a_zone_of_all_of_the_slab_is_its_thickness(tmp_path: Path) -> None:
+    """And a zone of the slab's own thickness none."""
+    every = read_deck(file(tmp_path, "[[slab.zone]]\nthickness_mm = 300\n"))
+    assert [t for t, _ in Thicknesses.of(every).parts] == [0.3]
+    assert not Thicknesses.of(every).uniform
+    points = np.array([[1.0, 0.0], [-0.4, -2.0]])
+    bars = DrawnBars(deck=every, reinforcement=every.required_reinforcement, points=points,
+                     anchored=(), run_on={"x": 0.5, "y": 0.4})  # fmt: skip
+    assert [part.bars.thickness for part in bars.parts] == [0.3]
+    same = read_deck(file(tmp_path, ZONES.replace("350", "250").replace("300", "250")))
+    assert Thicknesses.of(same).uniform
+
+
 @pytest.mark.slow
 def test_a_design_chooses_bars_for_all_thicknesses() -> None:
     """Bars that pass in every part, found by the program; in a slab that is nowhere as thick as
