@@ -7,14 +7,16 @@ from typing import Literal, TypeVar, get_args
 
 from pipelines.bar_design.designed import Designed, Help
 from pipelines.bar_design.search import Tell, adequate
+from pipelines.bars.checks.part import PartChecks
 from pipelines.bars.checks.remedies import steps
 from pipelines.bars.choice.deck_text import DeckText
 from pipelines.bars.choice.least_steel import Chosen
-from pipelines.bars.design import StandardDesign
+from pipelines.bars.demand.control_sections import resistance
 from pipelines.deck.reinforcement import BarChoice
 from pipelines.kept import Kept
 from pipelines.numbers import within
 from pipelines.standards.materials import grade_ladder
+from pipelines.standards.resistance.bending import utilisation
 
 STEP, THICKER = 0.010, 0.150  # of thickness, and the most that is added [m]
 GRADES = 3  # stronger ones that are tried
@@ -81,17 +83,23 @@ def _first(
 ) -> tuple[int, Designed | None]:
     """Which change is the first that passes by a wide look, and bars with which it does: those of
     `found`, which fail without, if these pass."""
-    bars = found.chosen
+    bars, fails = found.chosen, found
 
     def passing(change: _Change) -> Designed | None:
+        nonlocal fails
         tell(f"does it pass with {change.words}?")
         again = adequate(
             _with(bars, change.text), change.choice, kept, lambda _: None, look="wide", chosen=bars
         )
         tell("it does" if again.adequate else f"it does not: {'; '.join(again.stops)}")
-        return again if again.adequate else None
+        if again.adequate:
+            return again
+        fails = again
+        return None
 
-    return first_passing(changes, _near(changes, found) if kind == "thickness" else 0, passing)
+    if kind != "thickness":
+        return first_passing(changes, 0, passing)
+    return first_passing(changes, _near(changes, found), passing, lambda: _near(changes, fails))
 
 
 def _with(bars: Chosen | None, text: DeckText) -> DeckText:
@@ -102,11 +110,18 @@ def _with(bars: Chosen | None, text: DeckText) -> DeckText:
 
 
 def first_passing(
-    changes: Sequence[T], start: int, passing: Callable[[T], R | None]
+    changes: Sequence[T],
+    start: int,
+    passing: Callable[[T], R | None],
+    better: Callable[[], int] | None = None,
 ) -> tuple[int, R | None]:
     """The first of changes, each more than the one before, that passes; sought from `start` in
     steps that double, then between the last that fails and the first that passes. The last and
-    None where it does not pass: it is asked second where the start fails."""
+    None where it does not pass.
+
+    better : a better start, asked for once where the start fails; after that, or without it, the
+    last is asked next.
+    """
     low, high, last = -1, len(changes), len(changes) - 1
     k, step, found = start, 1, None
     while high - low > 1:
@@ -116,7 +131,8 @@ def first_passing(
         else:
             high, found = k, again
         if high > last:
-            k = last
+            k = last if better is None else min(max(better(), low + 1), last)
+            better = None
         elif low < 0:
             k, step = max(high - step, 0), 2 * step
         else:
@@ -144,30 +160,32 @@ def _thicker(text: DeckText, choice: BarChoice) -> Iterator[_Change]:
 
 
 def _near(thicker: Sequence[_Change], found: Designed) -> int:
-    """The number of the change with which shear and punching pass at the positions that govern,
-    the last where none suffices."""
+    """The number of the change with which shear and punching pass under the forces that govern
+    them in `found`, the last where none suffices: a thicker slab draws others."""
     design = found.result.design
     assert design is not None
+    parts = [part for standard in design.standards for part in standard.drawn]
+    t = design.reinforcement.bars.thickness
     for k, change in enumerate(thicker):
-        t = change.text.deck.slab.thickness
-        if all(_passes(standard, t) for standard in design.standards):
+        more = change.text.deck.slab.thickness - t
+        if more > 0.0 and all(_passes(part, more) for part in parts):
             return k
     return len(thicker) - 1
 
 
-def _passes(standard: StandardDesign, thickness: float) -> bool:
-    """Whether the remedy for shear takes no more thickness [m], and punching with it passes, as
-    far as either is judged."""
-    for remedy in standard.remedies:
-        if remedy.name == "thickness":
-            needed = remedy.needed
-            if not isinstance(needed, float) or needed > thickness + 1e-9:
-                return False
-    punched = ((part.punching, replace(part.bars, thickness=thickness)) for part in standard.drawn)
-    return all(
-        punching is None or within(punching.with_bars(bars, standard.basis.materials))
-        for punching, bars in punched
-    )
+def _passes(part: PartChecks, more: float) -> bool:
+    """Whether shear and punching of a part pass with so much more thickness [m]."""
+    mat, bars = part.basis.materials, part.bars.thicker(more)
+    demand, peak, near = part.shear_demand, part.design_shear, part.reduced
+    if demand is not None and peak is not None and part.shear_not_asked is None:
+        w = demand.widths.index(part.design_width)
+        v, forces = demand.v[w], demand.forces[w]
+        resists = resistance(bars, mat, part.basis.aggregate, v, forces, demand.imposed)
+        # searches that look closer may find more
+        closer = 1.0 if near is None else max(1.0, near.whole / max(peak.utilisation, 1e-9))
+        if not within(closer * float(utilisation(v, resists).max())):
+            return False
+    return part.punching is None or within(part.punching.with_bars(bars, mat))
 
 
 def _stronger(text: DeckText, choice: BarChoice) -> Iterator[_Change]:

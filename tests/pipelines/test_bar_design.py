@@ -293,6 +293,10 @@ def test_the_least_change_is_the_first_that_passes() -> None:
                     assert number == passes == first
                 if first == start:
                     assert len(questions) <= 2
+                if first < count:  # a better start where the first one fails
+                    asked = iter((first,))
+                    number, _ = first_passing(range(count), start, passing, lambda a=asked: next(a))
+                    assert number == first
 
 
 @pytest.mark.parametrize(
