@@ -58,6 +58,7 @@ from plate.threads import one_thread
 Progress = Callable[[str, int, int], None]
 P = ParamSpec("P")
 T = TypeVar("T")
+LEFT_OUT = "hand strips were left out"
 
 
 def analyse(
@@ -67,6 +68,7 @@ def analyse(
     kept: Kept | None = None,
     threads: int | None = None,
     tolerances_wanted: bool = True,
+    strips_wanted: bool = True,
     apart: Doer = here,
 ) -> Result:
     """Model, solve and judge a deck.
@@ -75,8 +77,9 @@ def analyse(
     kept : what the stages of the analysis before made: those that read the same again are not done
     again; equal models are found there. threads : of the load positions, default one per
     processor. tolerances_wanted : False leaves every stated error empty, and values as the steps of
-    the load positions give them. apart : does what needs little of the rest, as a process beside
-    this one does.
+    the load positions give them. strips_wanted : False leaves out hand strips and with them the
+    findings, of which bars ask nothing. apart : does what needs little of the rest, as a process
+    beside this one does.
 
     Raises
     ------
@@ -96,6 +99,7 @@ def analyse(
                 aside,
                 apart,
                 tolerances_wanted=tolerances_wanted,
+                strips_wanted=strips_wanted,
             )
 
     if deck.mesh.error is None or not tolerances_wanted:
@@ -117,6 +121,7 @@ def _on_this_mesh(
     apart: Doer,
     *,
     tolerances_wanted: bool,
+    strips_wanted: bool,
 ) -> Result:
     """The analysis on the deck's mesh; aside : a thread for what nothing waits for yet."""
 
@@ -132,7 +137,10 @@ def _on_this_mesh(
         check_job_size(deck, threads, tolerances=tolerances_wanted)
         plate, on_strip = _plate_part(deck), _strip_part(deck)
         striping = begun(
-            kept.stage, "hand strips", lambda: apart(hands_of, on_strip), data=on_strip
+            kept.stage,
+            "hand strips",
+            lambda: apart(hands_of, on_strip) if strips_wanted else None,
+            data=(on_strip, strips_wanted),
         )
         built, bare = kept.stage(
             "mesh and stiffness", lambda: _solved(plate, kept.models), data=(of, plate)
@@ -178,7 +186,7 @@ def _on_this_mesh(
         striped, hands = bare.of_deck(on_strip), striping.result()
         found, no_findings = kept.stage(
             "strips and findings",
-            lambda: strip_findings(striped, envelopes, hands),
+            lambda: ((), LEFT_OUT) if hands is None else strip_findings(striped, envelopes, hands),
             data=(of, on_strip),
             made=[worst, hands],
         )

@@ -120,7 +120,8 @@ def _analysed(deck: Deck, kept: Kept, look: Look) -> Result:
         along, across = (None if step is None else WIDER * step for step in steps)
         assert along is not None
         deck = replace(deck, traffic=replace(deck.traffic, step=along, lateral_step=across))
-    return analyse(deck, kept=kept, tolerances_wanted=look == "whole")
+    whole = look == "whole"
+    return analyse(deck, kept=kept, tolerances_wanted=whole, strips_wanted=whole)
 
 
 @dataclass(frozen=True)
