@@ -65,12 +65,14 @@ class AsBuilt:
     def panel(self) -> str:
         return self.readings.panel
 
-    def where(self, marks: Sequence[str], name: str, drawn: SlabBars) -> "AsBuilt":
+    def where(self, marks: Sequence[str], name: str, drawn: SlabBars | None = None) -> "AsBuilt":
         """The part of the panel in which bars of these marks are added; those of a layer that is
         laid bare do not count, either. drawn : by whose thicknesses, which are off by as much as
-        the panel's is."""
-        off = self.bars.thickness - self.drawn_thickness
-        bars = self.bars.at(drawn.thickness, drawn.run_on).thicker(off)
+        the panel's is; None = the panel's own."""
+        bars = self.bars
+        if drawn is not None:
+            off = bars.thickness - self.drawn_thickness
+            bars = bars.at(drawn.thickness, drawn.run_on).thicker(off)
         missing = list(self.from_drawing)
         for one in self.sets:
             if one.bars.mark not in marks:
