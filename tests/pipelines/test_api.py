@@ -165,6 +165,7 @@ def test_influence_is_a_table_and_a_picture(deck: DeckFile) -> None:
     assert "influence" in found._repr_svg_()
 
 
+@pytest.mark.slow
 def test_what_was_kept_serves_a_changed_deck(deck: DeckFile) -> None:
     kept = Kept()
     deck.analyse(kept=kept)

@@ -220,6 +220,7 @@ def test_bars_that_still_change_are_not_called_adequate(monkeypatch: pytest.Monk
     assert "still change" in found.words[0]
 
 
+@pytest.mark.slow
 def test_where_no_bars_pass_it_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A slab of 180 mm under such axles: bending and shear, with no one change; nothing is
     written."""

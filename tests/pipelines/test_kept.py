@@ -96,6 +96,7 @@ def agree(folder: Path, seed: int, count: int) -> None:
         assert same(shown(result, kept), shown(fresh, Kept()), 0.0101), what
 
 
+@pytest.mark.slow
 def test_after_changes_all_is_as_in_a_fresh_run(tmp_path: Path) -> None:
     agree(tmp_path, 1, 4)
 
@@ -106,6 +107,7 @@ def test_after_many_changes_all_is_as_in_a_fresh_run(seed: int, tmp_path: Path) 
     agree(tmp_path, seed, 12)
 
 
+@pytest.mark.slow
 def test_only_what_a_change_touches_is_done_again(tmp_path: Path) -> None:
     kept = Kept()
     shown(analyse(deck_of_text(tmp_path, TEXT), kept=kept), kept)

@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import pytest
+
 from pipelines.accuracy.refinement import relative_errors
 from pipelines.analysis import analyse
 from pipelines.report.data.summary import summary
@@ -18,6 +20,7 @@ axles = [{ at_m = 0.0, load_kN = 80, gauge_m = 1.2, patch_mm = [600, 600] }]
 """
 
 
+@pytest.mark.slow
 def test_asking_for_a_tolerance_meets_it(tmp_path: Path) -> None:
     plain = analyse(deck_of(tmp_path, SLAB, PLAN, BEAMS, TRAFFIC, "[mesh]\nsize_m = 1.0\n"))
     asked = "[mesh]\nsize_m = 1.0\nerror = 0.005\n"
@@ -30,6 +33,7 @@ def test_asking_for_a_tolerance_meets_it(tmp_path: Path) -> None:
     assert all(error <= 0.005 or name in notes for name, error in after.items())
 
 
+@pytest.mark.slow
 def test_what_cannot_be_met_is_named(tmp_path: Path) -> None:
     asked = "[mesh]\nsize_m = 1.5\nerror = 0.0001\n"
     result = analyse(deck_of(tmp_path, SLAB, PLAN, BEAMS, TRAFFIC, asked))

@@ -357,6 +357,7 @@ def test_a_cover_too_small_to_last_is_no_gain(tmp_path: Path) -> None:
     assert more.stops is less.stops is Check.COVER
 
 
+@pytest.mark.slow
 def test_the_largest_deviation_is_the_least_over_all_checks(tmp_path: Path) -> None:
     """Read a little less than that far off, everything passes; a little more, and the check that is
     named fails, by a run of its own each time."""

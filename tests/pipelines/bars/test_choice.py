@@ -222,6 +222,7 @@ def test_more_is_never_had_for_less(needs: Needs, mats: SlabBars) -> None:
         assert least <= mass(needs, thicker) * (1 + 1e-9)
 
 
+@pytest.mark.slow
 def test_prices_are_honoured(needs: Needs, mats: SlabBars) -> None:
     """The larger the price of a kind of variety, the less of it; none at prices above all steel."""
     kinds = {"diameter": [], "spacing": [], "zone": []}

@@ -474,6 +474,7 @@ corners_m = [[1.2, -0.5], [2.0, -0.5], [2.0, 0.3], [1.2, 0.3]]
 """
 
 
+@pytest.mark.slow
 def test_corners_of_an_opening_do_not_count(tmp_path: Path) -> None:
     """Moments are infinite there: bars are judged by what lies a thickness of 0.25 m off them."""
     (tmp_path / "readings.csv").write_text(READINGS, encoding="utf-8")

@@ -304,6 +304,7 @@ stations_m = [-1.0, 3.2]
 """
 
 
+@pytest.mark.slow
 def test_added_bars_are_read_by_their_mark(tmp_path: Path) -> None:
     """The first panel has them between its top bars, the second a strip that is too short to count.
 

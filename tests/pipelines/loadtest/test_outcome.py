@@ -58,6 +58,7 @@ def trials(folder: Path, count: int, *, stated: bool) -> list[int]:
     return [int(n) for n in held]
 
 
+@pytest.mark.slow
 def test_a_few_noisy_tests_are_answered_within_their_intervals(tmp_path: Path) -> None:
     """Fewer than 5 of 8 at 95 % each have less than one chance in two thousand."""
     assert binom.cdf(4, 8, 0.95) < 5e-4

@@ -77,6 +77,7 @@ def test_the_cautions_end_within_the_frame(long: int) -> None:
     assert max(ends) < printed[0].size[0] - EDGE
 
 
+@pytest.mark.slow
 def test_the_sheets_of_a_run(tmp_path: Path) -> None:
     """Every drawing of bars.dxf on one of them, the caution at the size of the notes on each, the
     same bytes each time."""

@@ -317,6 +317,7 @@ def test_the_table_of_values_holds_the_summary(result: Result, tmp_path: Path) -
         assert (float(row["station_m"]), float(row["offset_m"])) == pytest.approx(peak.at)
 
 
+@pytest.mark.slow
 def test_of_several_traffics_the_one_that_makes_most_is_listed_and_drawn(tmp_path: Path) -> None:
     """Every case is in values.csv; the report has each largest and smallest value of these."""
     more = TRAFFIC.replace("[traffic]", '[traffic]\nload_models = ["EN 1991-2 LM2"]', 1)

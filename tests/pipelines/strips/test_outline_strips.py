@@ -89,6 +89,7 @@ def test_over_lines_as_on_c_lines(tmp_path: Path) -> None:
     same_findings(grid, outline, names, 0.04)
 
 
+@pytest.mark.slow
 def test_across_girders_as_on_l_lines(tmp_path: Path) -> None:
     """Three girders along traffic between abutments that hold them, the slab hanging over.
 

@@ -74,6 +74,7 @@ def cluster(tmp_path: Path) -> Iterator[LocalCluster]:
         yield found
 
 
+@pytest.mark.slow
 def test_the_same_study_on_a_cluster_with_a_worker_killed(
     tmp_path: Path, cluster: LocalCluster
 ) -> None:
@@ -90,6 +91,7 @@ def test_the_same_study_on_a_cluster_with_a_worker_killed(
     assert tables(out) == tables(clean)
 
 
+@pytest.mark.slow
 def test_a_killed_scheduler_ends_the_run_and_the_next_goes_on(
     tmp_path: Path, cluster: LocalCluster
 ) -> None:

@@ -439,6 +439,7 @@ def disturbed(study: Path, out: Path, kills: list[str], seed: int) -> int:
 linux = pytest.mark.skipif(not Path("/proc/self").exists(), reason="finds processes in /proc")
 
 
+@pytest.mark.slow
 @linux
 def test_workers_and_kills_do_not_change_a_byte(tmp_path: Path) -> None:
     parameters = PARAMETERS.replace("[1, 100]", "[1, 3, 10, 30, 100, 300, 1000]")

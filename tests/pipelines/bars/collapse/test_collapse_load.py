@@ -402,6 +402,7 @@ def test_mistakes_of_the_command(
     assert words in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_added_bars_count_where_they_are_anchored(tmp_path: Path) -> None:
     """Bars between all bottom bars: the strip by hand with the resistance of both. Ended half a
     metre either side of midspan they count at less than that, and more than nothing."""
