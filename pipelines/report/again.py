@@ -15,7 +15,7 @@ from pipelines.accuracy.tolerances import CaseTolerances
 from pipelines.kept import Kept
 from pipelines.model.cache import fingerprint
 from pipelines.report.document import Block
-from pipelines.result import Result
+from pipelines.result import Result, TrafficResult
 
 T = TypeVar("T")
 # One object each, as what is kept is told by the objects that it was made of.
@@ -68,7 +68,8 @@ class Again:
 def _objects(result: Result) -> Iterator[object]:
     """All that a result has but its deck; a plate that is solved is known by its stiffness."""
     yield result.solved.stiffness
-    for one in (result, *result.traffic):
+    parts: list[Result | TrafficResult] = [result, *result.traffic]
+    for one in parts:
         for field in fields(one):
             value = getattr(one, field.name)
             if field.name not in ("deck", "solved", "traffic", "probes"):
