@@ -1,5 +1,7 @@
 """Where to measure in a panel: a plan of the deck with the panel and its numbered places."""
 
+from typing import Literal
+
 import numpy as np
 import shapely
 
@@ -16,8 +18,19 @@ from pipelines.report.drawings.plan import (
     line_names,
     outline,
 )
+from plate.arrays import Floats
 from plate.geometry.outline import DRAWN, region
 
+MARK = 4.0  # size of the mark of a place [point]
+LETTER = 0.65  # width of a letter, in heights
+Beside = tuple[float, float, Literal["start", "end"]]
+# Sides of a place where its name may stand: shift to its base line [point], and how it runs.
+SIDES: tuple[Beside, ...] = (
+    (4.0, -3.0, "start"),
+    (4.0, 10.0, "start"),
+    (-4.0, -3.0, "end"),
+    (-4.0, 10.0, "end"),
+)
 TALLEST = 190.0  # so that the page has room for the readings [point]
 
 
@@ -41,13 +54,32 @@ def inspection_plan(
         outline(axes, deck)
         faint_lines(axes, deck)
         line_names(axes, deck, (0.45, 0.45))
-        for place in sheet.places:
-            at = deck.plan.alignment.to_cartesian(np.array(place.at))
-            axes.mark(at, "o", 4.0, fill=LOAD, ink="none")
-            axes.text(
-                at, f"P{place.number}", (4.0, -3.0), size=SMALL, along="start", level="base",
-                ink=LOAD, halo=True,
-            )  # fmt: skip
+        places = [deck.plan.alignment.to_cartesian(np.array(one.at)) for one in sheet.places]
+        taken = [_box(axes.at(at), (-MARK / 2, MARK / 2), MARK / 2, MARK) for at in places]
+        for at, place in zip(places, sheet.places, strict=True):
+            axes.mark(at, "o", MARK, fill=LOAD, ink="none")
+            words = f"P{place.number}"
+            x, y, along = _beside(axes.at(at), words, taken)
+            axes.text(at, words, (x, y), size=SMALL, along=along, level="base", ink=LOAD, halo=True)
 
     name = f"plan-inspection-{sheet.panel.replace('/', '-').replace(' ', '-')}"
     return draw(name, f"Places to measure at in {sheet.panel}.", room.size, paint)
+
+
+def _beside(at: Floats, words: str, taken: list[shapely.Polygon]) -> Beside:
+    """The first side of a place on the sheet where its name stands clear of places and names so
+    far, the first of all where there is none; added to these."""
+    wide = LETTER * SMALL * len(words)
+    for x, y, along in SIDES:
+        reach = (x, x + wide) if along == "start" else (x - wide, x)
+        room = _box(at, reach, y, SMALL)
+        if not any(room.intersects(other) for other in taken):
+            taken.append(room)
+            return x, y, along
+    return SIDES[0]
+
+
+def _box(at: Floats, reach: tuple[float, float], base: float, high: float) -> shapely.Polygon:
+    """Beside a place on the sheet, from its base line up [point]."""
+    x, y = at.tolist()
+    return shapely.box(x + reach[0], y + base - high, x + reach[1], y + base)

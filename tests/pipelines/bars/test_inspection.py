@@ -3,8 +3,10 @@
 import csv
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from pipelines.analysis import analyse
@@ -18,6 +20,7 @@ from pipelines.errors import DeckError, JobError
 from pipelines.inspection import inspect
 from pipelines.kept import Kept
 from pipelines.report.data.inspection_csv import least_words, most_words, write_inspection
+from pipelines.report.drawings.inspection_plan import MARK, SIDES, _beside, _box
 from pipelines.report.pdf import typst_of
 from pipelines.report.sections.inspection import inspection
 from pipelines.result import Result
@@ -350,3 +353,15 @@ def test_added_bars_are_read_by_their_mark(tmp_path: Path) -> None:
     assert check.bars.bars(("top", "x")).between[0].diameter == pytest.approx(0.012)
     assert any("A1: diameter 12 mm, drawn 14" in why for why in check.why)
     assert any(one.key.mark == "A1" and one.value > 0.0 for one in check.deviations)
+
+
+def test_names_of_places_near_each_other_stand_apart() -> None:
+    """One place a little to the left of another and one below it, as on a skew panel."""
+    places = [np.array([100.0, 100.0]), np.array([89.0, 100.0]), np.array([100.0, 112.0])]
+    half = MARK / 2
+    taken = [_box(at, (-half, half), half, MARK) for at in places]
+    sides = [_beside(at, f"P{k}", taken) for k, at in enumerate(places, start=1)]
+    assert sides[0] == SIDES[0]
+    assert len(taken) == 6
+    for one, other in combinations(taken, 2):
+        assert not one.intersects(other)
