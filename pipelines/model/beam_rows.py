@@ -193,7 +193,8 @@ def beam_strain_row(model: PlateModel, name: str, xy: Floats, lever: float) -> R
     if joint.arms is not None:
         joint = replace(joint, arms=joint.arms[which])
     stretched = strain(frame, joint)
-    return row + _scatter(stretched, model.axial_dofs(beam)[which], model.n_dof)
+    joined = row + _scatter(stretched, model.axial_dofs(beam)[which], model.n_dof)
+    return sparse.csr_array(joined)
 
 
 def _index(model: PlateModel, beam: BeamLine) -> Ints:

@@ -141,7 +141,7 @@ def permanent_states(
     combination: Combination, actions: Sequence[Action]
 ) -> tuple[dict[Action, float], ...]:
     """Factors of the actions in every state that can govern, all unfavourable first."""
-    present = [a for a in dict.fromkeys(actions) if a != "none"]
+    present: list[Action] = [a for a in dict.fromkeys(actions) if a != "none"]
     pairs = [dict.fromkeys(combination.permanent[a]) for a in present]
     states = (dict(zip(present, factors, strict=True)) for factors in product(*pairs))
     return tuple(
