@@ -67,30 +67,23 @@ def seconds(folder: Path, name: str, *, workers: int | None = None, cluster: str
     return run_study(folder / "study.toml", out, workers=workers, cluster=cluster or None).seconds
 
 
+def _quiet(command: list[str]) -> "subprocess.Popen[bytes]":
+    return subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+
+
 def cluster_of_two(folder: Path) -> tuple[str, list["subprocess.Popen[bytes]"]]:
     """The address of a scheduler on the loopback with two workers of one thread, and all three."""
     file = folder / "scheduler.json"
     dask = [sys.executable, "-m", "dask"]
-    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-    place = ("--host", "127.0.0.1", "--no-dashboard")
-    found = [
-        subprocess.Popen(
-            [*dask, "scheduler", *place, "--port", "0", "--scheduler-file", str(file)], **quiet
-        )
-    ]
-    for _ in range(2):
-        found.append(
-            subprocess.Popen(
-                [
-                    *(*dask, "worker", *place, "--nthreads", "1", "--no-nanny"),
-                    *("--scheduler-file", str(file), "--local-directory", str(folder)),
-                ],
-                **quiet,
-            )
-        )
+    place = ("--host", "127.0.0.1", "--no-dashboard", "--scheduler-file", str(file))
+    worker = ("--nthreads", "1", "--no-nanny", "--local-directory", str(folder))
+    found = [_quiet([*dask, "scheduler", *place, "--port", "0"])]
+    found += [_quiet([*dask, "worker", *place, *worker]) for _ in range(2)]
     from distributed import Client
 
-    with Client(scheduler_file=str(file), set_as_default=False, timeout=120) as client:
+    with Client(  # type: ignore[no-untyped-call]
+        scheduler_file=str(file), set_as_default=False, timeout=120
+    ) as client:
         client.wait_for_workers(2, timeout=240)
         return str(client.scheduler.address), found
 
@@ -125,12 +118,10 @@ def main() -> None:
                 process.terminate()
                 process.wait()
     print(f"{asked.decks} decks, {os.cpu_count()} processors; seconds in {asked.rounds} rounds")
-    for workers, found in times.items():
+    for which, found in times.items():
         ratios = [one / other for one, other in zip(times["1 local"], found, strict=True)]
         told = ", ".join(f"{one:.1f}" for one in found)
-        print(
-            f"{workers:15} {told}   one worker took {statistics.median(ratios):.2f} times as long"
-        )
+        print(f"{which:15} {told}   one worker took {statistics.median(ratios):.2f} times as long")
 
 
 if __name__ == "__main__":

@@ -22,8 +22,8 @@ def with_some_bars(text: DeckText) -> DeckText:
         return text
     covers: Mapping[Face, float] = dict.fromkeys(FACES, COVER)
     for _ in range(2):
-        mats = [Mat(cover=covers[face], x=SOME, y=SOME, outer="x") for face in FACES]
-        some = text.with_bars(SlabBars(math.inf, *mats))
+        top, bottom = (Mat(cover=covers[face], x=SOME, y=SOME, outer="x") for face in FACES)
+        some = text.with_bars(SlabBars(math.inf, top, bottom))
         reinforcement = some.deck.reinforcement
         if reinforcement is None:
             return text

@@ -211,10 +211,11 @@ class FieldTracker:
             index = p.side, p.component, p.point, p.lane
             old = self._best[index]
             better = np.array(SIGNS)[p.side] * (p.top - old) > TIE * np.abs(old)
-            side, component, point, lane = index = tuple(i[better] for i in index)
-            self._best[index] = p.value[better]
-            self._limit(index, p.value[better], TIE)
-            self._at[index] = p.number[better]
+            side, component, point, lane = (i[better] for i in index)
+            at = side, component, point, lane
+            self._best[at] = p.value[better]
+            self._limit(at, p.value[better], TIE)
+            self._at[at] = p.number[better]
             self._coexisting[side, component, :, point, lane] = p.coexisting[better]
 
     def _limit(self, index: tuple[Ints, ...], value: Floats, beyond: float) -> None:

@@ -85,8 +85,8 @@ class Plate:
         cells = np.flatnonzero((s > walk.s_range[0]) & (s < walk.s_range[1]))
         points = field_points(self.model)
         within = np.unique(points.cells[cells])
-        sought = self._region(*self._coordinates(points.plan[within]))
-        sought = within[sought] if sought.any() else within
+        near = self._region(*self._coordinates(points.plan[within]))
+        sought = within[near] if near.any() else within
         self._plan = points.plan[sought]
         places = at_field_points(points, sought)
         components = [walk.finding.section.component] * len(sought)

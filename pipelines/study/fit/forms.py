@@ -39,6 +39,12 @@ def exponents(n_input: int, degree: int) -> Ints:
     return np.array(rows, dtype=np.int64).reshape(len(rows), n_input)
 
 
+def _told_apart(powers: Ints, x: Floats) -> Ints:
+    """The terms less those of an input's power that its few levels make of its lower ones."""
+    levels = np.array([max(len(np.unique(column)), 2) for column in x.T])
+    return powers[(powers < levels).all(axis=1)]
+
+
 def terms(form: Form, powers: Ints, x: Floats) -> Floats:
     """(n, n_term) of inputs (n, n_input), which are positive."""
     base = np.log(x) if form.logs else x
@@ -86,7 +92,7 @@ def problem(form: Form, x: Floats, y: Floats, limits: tuple[Limit, ...] = ()) ->
 
     Raises FitError where the rows do not tell the terms apart or the limits contradict each other.
     """
-    powers = exponents(x.shape[1], form.degree)
+    powers = _told_apart(exponents(x.shape[1], form.degree), x)
     X = terms(form, powers, x)
     at = np.array([limit.at for limit in limits]).reshape(-1, x.shape[1])
     values = np.array([limit.value for limit in limits])

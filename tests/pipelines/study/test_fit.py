@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 
 from pipelines.errors import DeckError
-from pipelines.study.fit.file import FitError, read_fit
-from pipelines.study.fit.forms import exponents
+from pipelines.study.fit.file import FitError, Form, read_fit
+from pipelines.study.fit.forms import exponents, mean_curve, problem
 from pipelines.study.fit.run import FILES, FitResult, fit_table, run_fit
 from pipelines.study.table import Column, write_parquet
 from tests.pipelines.studies import COEFFICIENTS, FIT, columns
@@ -48,6 +48,17 @@ def test_a_polynomial_in_logs_comes_back(tmp_path: Path) -> None:
     found = dict(zip(powers, result.curves.mean.coefficients, strict=True))
     assert [found[p] for p in powers[:3]] == pytest.approx(COEFFICIENTS, rel=5e-4)
     assert [found[p] for p in powers[3:]] == pytest.approx([0.0] * 3, abs=1e-9)
+
+
+def test_powers_that_few_levels_cannot_tell_apart_are_left_out() -> None:
+    x = np.stack([np.linspace(1.0, 3.0, 20), np.tile([1.0, 2.0], 10)], axis=1)
+    y = 2.0 * x[:, 0] ** 0.5 * x[:, 1] ** 0.3
+    of = problem(Form("polynomial in logs", 2), x, y)
+    assert [tuple(p) for p in of.powers.tolist()] == [(0, 0), (1, 0), (0, 1), (2, 0), (1, 1)]
+    assert mean_curve(of).at(x) == pytest.approx(y, rel=1e-9)
+    constant = np.stack([x[:, 0], np.ones(20)], axis=1)
+    with pytest.raises(FitError, match="do not tell the terms apart"):
+        problem(Form("power law", 1), constant, y)
 
 
 @pytest.mark.parametrize(("n", "degree", "count"), [(1, 1, 2), (3, 2, 10), (4, 3, 35)])
