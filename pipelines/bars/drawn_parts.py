@@ -11,7 +11,7 @@ them. At an edge of the slab they are taken as anchored, like the bars of the ma
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 
 import numpy as np
@@ -86,14 +86,14 @@ class DrawnBars:
 
     points : (n, 2) in plan, whose combinations of added bars and thicknesses make the parts;
     anchored : (n_added,) bond length of each [m]; run_on : past a step, of the bottom bars along
-    each direction [m].
+    each direction [m], of a slab of one thickness nothing.
     """
 
     deck: Deck
     reinforcement: Reinforcement
     points: Floats
     anchored: tuple[float, ...]
-    run_on: Mapping[Direction, float]
+    run_on: Mapping[Direction, float] = field(default_factory=dict)
 
     @classmethod
     def of(cls, solved: SolvedDeck, mat: Materials) -> "DrawnBars":

@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 
 from pipelines.bars.checks.bending_and_service import resistances
-from pipelines.bars.drawn_parts import DrawnBars, run_on
+from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.deck.deck import Deck, Line, LineLoad
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.errors import CoverageError, JobError
@@ -250,7 +250,6 @@ def bar_resistances(deck: Deck, basis: DesignBasis) -> Resistances:
         anchored=tuple(
             anchorage(reinforcement.with_added(a), a.layer, mat) for a in reinforcement.added
         ),
-        run_on=run_on(reinforcement, mat),
     )
 
     def tensors(counts: Sequence[bool]) -> tuple[Floats, Floats]:
