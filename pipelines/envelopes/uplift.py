@@ -3,10 +3,11 @@
 A support is flagged where the lowest reaction of the traffic is larger than what the permanent
 cases press on it (cases with self-weight or with an action). Where the deck file says that a
 support `lifts`, the governing load positions are solved again without tension, with the permanent
-load, and both totals are given.
+load, and both totals are given. What other stages, strains and settlements leave in a support has
+to be pulled out before it lets go.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,8 +18,10 @@ from pipelines.envelopes.extremes import with_sums
 from pipelines.envelopes.peaks import Peak
 from pipelines.model.fixed_loads import loads_of
 from pipelines.model.responses import Response, SolvedDeck
-from pipelines.model.static_cases import case_load
+from pipelines.model.static_cases import case_load, case_solutions
 from pipelines.units import RESULT_SCALE
+from plate.arrays import Floats
+from plate.conventions import N_FIELDS
 from plate.errors import MechanismError
 from plate.results.functionals import component_rows
 from plate.results.places import at_field_points
@@ -98,8 +101,10 @@ def uplifts(deck: Deck, cases: Mapping[str, Response], envelope: TrafficEnvelope
     return sorted(found, key=lambda u: u.permanent + u.traffic)
 
 
-def without_tension(solved: SolvedDeck, peaks: Sequence[Peak]) -> list[WithoutTension]:
-    """Governing values with the permanent load, tied down and without tension.
+def without_tension(
+    solved: SolvedDeck, cases: Mapping[str, Response], peaks: Sequence[Peak]
+) -> list[WithoutTension]:
+    """Governing values with the permanent cases, tied down and without tension.
 
     Empty where no support lifts. Raises MechanismError where the slab would lift off altogether.
     """
@@ -109,21 +114,28 @@ def without_tension(solved: SolvedDeck, peaks: Sequence[Peak]) -> list[WithoutTe
         return []
     model = solved.model
     lifting = LiftingSupports(model, names)
-    permanent = np.zeros(model.n_plate_dof)
+    permanent, before_it = np.zeros(model.n_plate_dof), set()
     for case in deck.cases:
-        if case.name in permanent_cases(deck):
+        if case.name not in permanent_cases(deck):
+            continue
+        if case.imposes or (deck.stages is not None and case.stage != "short-term"):
+            before_it.add(case.name)
+        else:
             permanent += case_load(deck, case, model)
+    locked = _locked(solved, lifting, before_it)
     found = []
     for peak in peaks:
         F = permanent.copy()
         if peak.number >= 0:
             F += loads_of(model, [peak.held]).toarray()[:, 0]
-        contact = lifting.solve(F)
+        contact = lifting.solve(F, locked)
         U = np.column_stack([solved.stiffness.solve(F[:, None], refine=True), contact.U])
         row = component_rows(
             model, at_field_points(solved.recovery.points, [peak.point]), [peak.component]
         )
-        [tied, untied] = (RESULT_SCALE[peak.component] * (row @ U)[0]).tolist()
+        steady = (cases[name].fields[peak.component, peak.point, 0] for name in before_it)
+        before = float(sum(steady))
+        [tied, untied] = (RESULT_SCALE[peak.component] * (before + (row @ U)[0])).tolist()
         lifted = [n for n, o in zip(contact.names, contact.open, strict=True) if o]
         found.append(
             WithoutTension(
@@ -136,6 +148,26 @@ def without_tension(solved: SolvedDeck, peaks: Sequence[Peak]) -> list[WithoutTe
     return found
 
 
+def _locked(solved: SolvedDeck, lifting: LiftingSupports, names: Collection[str]) -> Floats:
+    """Upward forces (n_place,) [N] that cases leave in the places that may lift, each by the model
+    of its stage; where several supports hold a node each has its share."""
+    found = np.zeros(len(lifting.names))
+    if not names:
+        return found
+    places = list(zip(lifting.names, lifting.nodes.tolist(), strict=True))
+    for name, one in case_solutions(solved.deck, solved.stiffness, solved.models).items():
+        if name not in names:
+            continue
+        nodal = (one.F - one.stiffness.force(one.V))[:, 0]
+        holders = one.stiffness.model.held[2]
+        for k, (support, node) in enumerate(places):
+            if node < 0:
+                found[k] += float(one.reactions[support][0])
+            else:
+                found[k] += float(nodal[N_FIELDS * node]) / len(holders[node])
+    return found
+
+
 def uplift_findings(
     solved: SolvedDeck,
     cases: Mapping[str, Response],
@@ -145,6 +177,6 @@ def uplift_findings(
     """Supports in tension, and the governing values without it."""
     supports = tuple(uplifts(solved.deck, cases, envelope))
     try:
-        return UpliftFindings(supports, tuple(without_tension(solved, peaks)))
+        return UpliftFindings(supports, tuple(without_tension(solved, cases, peaks)))
     except MechanismError as error:
         return UpliftFindings(supports, not_solved=str(error))

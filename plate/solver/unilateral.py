@@ -61,16 +61,22 @@ class LiftingSupports:
         self._flexibility = functionals.T @ self._response
         self._springs = _spring_matrix(soft, set(lifting), self.names, self.nodes)
 
-    def solve(self, F: Floats) -> Contact:
+    def solve(self, F: Floats, locked: Floats | None = None) -> Contact:
         """Contact under the load F (n_plate_dof,) [N].
+
+        locked : upward forces (n_place,) [N] that are in the places before this load comes, of
+        loads that this or other models carried with all places closed; the displacements are then
+        those that F adds, the forces are whole.
 
         Raises MechanismError if the slab lifts off altogether.
         """
         U = self.stiffness.solve(F[:, None], refine=True)[:, 0]
         free = self._functionals.T @ U
         A, n = self._flexibility, len(free)
+        before = np.zeros(n) if locked is None else locked
+        free = free + A @ before
         released = np.eye(n) - A @ self._springs
-        scale = max(float(np.abs(F).max()), 1e-300)
+        scale = max(float(np.abs(F).max()), float(np.abs(before).max()), 1e-300)
         closed = np.ones(n, dtype=bool)
         for _ in range(ROUNDS):
             # Unknown: the force where closed, the deflection where open.
@@ -85,7 +91,7 @@ class LiftingSupports:
             tension = closed & (force < -1e-9 * scale)
             pressed = ~closed & (w > 1e-9 * size)
             if not (tension | pressed).any():
-                U = U + self._response @ (self._springs @ w - force)
+                U = U + self._response @ (self._springs @ w - force + before)
                 return Contact(U, self.names, self.nodes, np.where(closed, force, 0.0))
             closed = (closed & ~tension) | pressed
         raise MechanismError("the slab finds no rest on supports that carry no tension")

@@ -34,9 +34,6 @@ def check_imposed(
     something that can take them."""
     supports = _supports(lines, points)
     joined = any(line.beam is not None and line.beam.connection > 0.0 for line in lines)
-    fixed = any(line.lifts or any(h.lifts for h in line.held_at) for line in lines) or any(
-        point.lifts for point in points
-    )
     for where, table in tables:
         given = table.model_fields_set
         if not given & IMPOSED:
@@ -49,7 +46,7 @@ def check_imposed(
         if others:
             told = "temperature, shrinkage and settlements are cases of their own, without loads"
             mistakes.add(f"{where}, {others[0]}", None, f"{told}: add them up in a [[sum]]")
-        _check_action(where, table, given & IMPOSED, fixed, mistakes)
+        _check_action(where, table, given & IMPOSED, mistakes)
         strains = given & {"temperature", "shrinkage_permille"}
         if strains and table.stage == "wet concrete":
             mistakes.add(f"{where}, stage", table.stage, "fresh concrete takes no strain")
@@ -71,10 +68,8 @@ def check_imposed(
                 mistakes.add(key, value, "a rigid point cannot settle: state its k_kN_m")
 
 
-def _check_action(
-    where: str, table: CaseTable, keys: set[str], fixed: bool, mistakes: Mistakes
-) -> None:
-    """The action of a case that imposes strains or settlements; fixed : whether supports lift."""
+def _check_action(where: str, table: CaseTable, keys: set[str], mistakes: Mistakes) -> None:
+    """The action of a case that imposes strains or settlements."""
     if table.action == "none":
         return
     key = f"{where}, action"
@@ -84,9 +79,6 @@ def _check_action(
             "in the bars' combinations shrinkage alone is the action shrinkage, settlements alone "
             "are settlement, a temperature alone is warming or cooling"
         )
-        mistakes.add(key, table.action, told)
-    elif fixed:
-        told = "with supports that lift off strains and settlements are in no combination"
         mistakes.add(key, table.action, told)
 
 
@@ -116,10 +108,6 @@ def read_stages(
         listed = ", ".join(f"{1e-9 * E:g}" for E in sorted(moduli))
         told = f"a modular ratio is that to beams of one modulus; these have {listed} GPa"
         mistakes.add("[stages]", None, told)
-    if any(held.lifts for line in lines for held in line.held_at) or any(
-        line.lifts for line in lines
-    ):
-        mistakes.add("[stages]", None, "supports that lift off are solved on one model alone")
     ratios = {"long-term": table.long_term_n, "shrinkage": table.shrinkage_n}
     for stage, n in ratios.items():
         key = f"{stage.replace('-', '_')}_n"

@@ -61,13 +61,6 @@ CASE = '[[case]]\nname = "x"\n'
             r'\[\[case\]\] 1, action = "settlement": shrinkage, settlement, warming and',
         ),
         (
-            (
-                *(SLAB, PLAN, BEAMS, '[[line]]\non = "L1"\nsupport = "rigid"\nlifts = true\n'),
-                *(CASE, 'settlements_mm = { L1 = 5 }\naction = "settlement"'),
-            ),
-            r'\[\[case\]\] 1, action = "settlement": with supports that lift off',
-        ),
-        (
             (SLAB, PLAN, BEAMS, CASE + 'settlements_mm = { "C2@L3" = 5 }'),
             r'\[\[case\]\] 1, settlements_mm."C2@L3" = 5: no line, hold or point that holds the '
             r'deck, .*"C2@L1"',
@@ -114,13 +107,10 @@ def test_mistakes_are_told(tmp_path: Path, parts: tuple[str, ...], told: str) ->
         deck_of(tmp_path, *parts)
 
 
-def test_stages_need_beams_of_one_modulus_and_no_lifting(tmp_path: Path) -> None:
+def test_stages_need_beams_of_one_modulus(tmp_path: Path) -> None:
     two = COMPOSITE.replace('on = "L2"', 'on = ["L2"]') + (
         '[[line]]\non = "L1"\nsupport = "beam"\n'
         "beam = { E_GPa = 34, G_GPa = 14, I_cm4 = 1e5, J_cm4 = 1e4, A_cm2 = 500 }\n"
     )
     with pytest.raises(DeckError, match=r"\[stages\]: a modular ratio .* have 34, 210 GPa"):
         deck_of(tmp_path, two, "[stages]\n")
-    lifts = COMPOSITE.replace('support = "rigid"', 'support = "rigid"\nlifts = true')
-    with pytest.raises(DeckError, match=r"\[stages\]: supports that lift off are solved on one"):
-        deck_of(tmp_path, lifts, "[stages]\n")

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from plate.conventions import N_FIELDS
 from plate.elements.section import Section
 from plate.errors import SupportError
 from plate.geometry.plan import grid_plan
@@ -73,6 +74,27 @@ def test_a_point_support_lifts() -> None:
     contact = LiftingSupports(model, ["P"]).solve(load_in_span_1(model))
     assert contact.open.all()
     assert moment(model, contact.U, 2.0) == pytest.approx(1e4, rel=5e-3)
+
+
+def test_what_lies_in_a_support_before_is_pulled_out_first() -> None:
+    """Weight that was there before the load is the same as weight that comes with it."""
+    model = three_lines()
+    weight, load = pressure(model.mesh, 5e2), load_in_span_1(model)
+    lifting = LiftingSupports(model, ["C1", "C2", "C3"])
+    together = lifting.solve(weight + load)
+    assert together.open.any()
+    held = Stiffness(model).solve(weight[:, None], refine=True)
+    below = weight - Stiffness(model).force(held)[: len(weight), 0]
+    locked = below[N_FIELDS * lifting.nodes]
+    # some of the end stays down under it
+    assert locked.sum() == pytest.approx(5e2 * 8.0 * B, rel=1e-6)
+    after = lifting.solve(load, locked)
+    np.testing.assert_array_equal(after.open, together.open)
+    size = np.abs(together.force).max()
+    np.testing.assert_allclose(after.force, together.force, atol=1e-6 * size)
+    np.testing.assert_allclose(
+        moment(model, after.U + held[:, 0], 2.0), moment(model, together.U, 2.0), rtol=1e-6
+    )
 
 
 def test_only_rigid_supports_can_lift() -> None:
