@@ -13,7 +13,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from pipelines.analysis import analyse
-from pipelines.errors import JobError, SizeError
+from pipelines.errors import JobError, OwnError, SizeError
 from pipelines.kept import Kept
 from pipelines.model.cache import ModelCache
 from pipelines.report.data.summary import summary
@@ -106,7 +106,7 @@ def _tried(row: Row, wanted: Wanted, models: ModelCache) -> Finished:
         return failed(row, "not enough memory", lasting=False)
     except SizeError as error:  # another machine, or this one later, may have the memory
         return failed(row, " ".join(str(error).split()), lasting=False)
-    except NowhereError as error:
+    except (NowhereError, OwnError) as error:
         return replace(failed(row, " ".join(str(error).split())), nowhere=True)
     except (JobError, PlateError) as error:
         return failed(row, " ".join(str(error).split()))

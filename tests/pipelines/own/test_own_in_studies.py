@@ -2,6 +2,7 @@
 in the formula's words."""
 
 import os
+import re
 from dataclasses import replace
 from importlib import import_module
 from pathlib import Path
@@ -12,7 +13,7 @@ from pipelines.cli.main import main
 from pipelines.standards.own.code import OwnCode
 from pipelines.study.file import read_study
 from pipelines.study.fit.run import run_fit
-from pipelines.study.own import require_same
+from pipelines.study.own import own_meanings, require_same
 from pipelines.study.plan import deck_of, plan_study
 from pipelines.study.run import run_study
 from pipelines.study.spec import StudyError
@@ -130,6 +131,7 @@ def test_a_name_that_no_method_has_stops_the_study(tmp_path: Path) -> None:
 
 WHO = """
 import os
+import re
 from pathlib import Path
 
 Path(__file__).with_name(f"run-by-{os.getpid()}").touch()
@@ -162,3 +164,35 @@ def test_every_worker_runs_the_file_itself(tmp_path: Path, where: str) -> None:
     tables = [read_table(tmp_path / folder / "table.parquet")[0] for folder in ("here", "there")]
     offices = [next(c.values for c in table if c.name == "office") for table in tables]
     assert offices[0] == pytest.approx(offices[1], rel=1e-9)
+
+
+def test_a_parameter_that_names_what_is_the_user_s_is_marked(tmp_path: Path) -> None:
+    path, _ = study(tmp_path)
+    text = path.read_text(encoding="utf-8") + VEHICLE
+    path.write_text(text, encoding="utf-8")
+    told = own_meanings(read_study(path), ["office rule", "office crane"])
+    assert told["lorry"] == " (user's: office crane)"
+    assert "span" not in told
+    assert told["office_L"] == " (user's: office rule)"
+
+
+VEHICLE = """
+[[parameter]]
+name = "lorry"
+key = "traffic.vehicles.1"
+values = ["office crane", "EN 1991-2 LM2"]
+"""
+
+
+@pytest.mark.usefixtures("serial")
+def test_what_a_rule_may_not_give_stops_the_study_at_the_first_deck(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path, file = study(tmp_path, WIDTH.replace("return", 'return float("nan")\n    return'))
+    out = tmp_path / "out"
+    assert main(["study", str(path), "--out", str(out), "--own", str(file)]) == 2
+    told = capsys.readouterr().err
+    said = r"the first deck, row \d: office\.py: width, sagging of strips 1, gave nan"
+    assert re.search(said, told), told
+    assert "Traceback" not in told
+    assert not (out / "table.csv").exists()
