@@ -31,7 +31,10 @@ MOVES = (-0.5, -0.25, 0.25, 0.5)
 
 
 def climbed(solved: SolvedDeck, envelope: TrafficEnvelope) -> TrafficEnvelope:
-    """The envelope with the larger values at the points to which governing values move."""
+    """The envelope with the larger values at the points to which governing values move; where the
+    worst traffic is found by pieces in little time, on straight decks of rectangular cells."""
+    if not (is_straight(solved) and solved.model.mesh.upright.all()):
+        return envelope
     first = [
         peak
         for peak in governing_values(solved, envelope)
@@ -65,7 +68,7 @@ def _elsewhere(
     moved along the deck."""
     every, numbers = joined(envelope, [worst for _, worst in known])
     held = _held(solved, every, [peak for peak, _ in known], numbers)
-    more = [moved_along(solved, load) if is_straight(solved) else [] for load in held]
+    more = [moved_along(solved, load) for load in held]
     loads = [one for load, moved in zip(held, more, strict=True) for one in (load, *moved)]
     owner = np.repeat(np.arange(len(held)), [1 + len(moved) for moved in more])
     best, point = np.full(len(held), -np.inf), [peak.point for peak, _ in known]

@@ -60,7 +60,7 @@ def shears(tmp_path_factory: pytest.TempPathFactory) -> tuple[Floats, Floats, Fl
     exact = []
     for x, y in PLACES:
         load = [Patch(x, y, *WHEEL)]
-        thin = simply_supported(LENGTH, WIDTH, rigidity, load, *at.T, modes=200)
+        thin = simply_supported(LENGTH, WIDTH, rigidity, load, at[:, 0], at[:, 1], modes=200)
         hard = mindlin_hard(thin, model.section.poisson, shear_rigidity(model.section))
         exact.append(hard.stack())
     mean = cell_means(model, recovery, U)[:, chosen]
