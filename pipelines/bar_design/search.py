@@ -78,7 +78,7 @@ def adequate(
         _raise(found, result, bars, chosen=chosen is not None)
         tell(f"analysis {number}: {'; '.join(stops) or 'every check that is judged is adequate'}")
         passes = chosen is not None and not stops
-        if chosen is not None:
+        if chosen is not None and number > 1:  # not of bars chosen elsewhere, which may be more
             failing.append(_largest(result.verdicts))
         if _stuck(failing):
             break
