@@ -6,6 +6,7 @@ from pathlib import Path
 from pipelines.caution import CAUTION
 from pipelines.cli.words import DECK, Commands, add_own, found_deck
 from pipelines.deck.starters import FAMILIES, KINDS, family_starter, starter
+from pipelines.deck.starters.notebooks import NOTEBOOKS, notebook_starter
 from pipelines.errors import JobError
 from pipelines.files import write_text
 
@@ -14,14 +15,18 @@ def add_start(commands: Commands) -> None:
     """Add the commands `new`, `draw` and `view`."""
     new = commands.add_parser(
         "new",
-        help="write a commented deck, study or fit file to start from",
+        help="write a commented deck, study or fit file, or a notebook, to start from",
         description="Write a commented file to start from. A deck file for a kind of deck: "
         + "; ".join(f"{kind}: {words}" for kind, words in KINDS.items())
         + ". For families of decks: "
-        + "; ".join(f"{kind}: {words}" for kind, words in FAMILIES.items()) + ".",
+        + "; ".join(f"{kind}: {words}" for kind, words in FAMILIES.items())
+        + ". Pages that compute: "
+        + "; ".join(f"{kind}: {words}" for kind, words in NOTEBOOKS.items()) + ".",
         epilog=CAUTION,
     )  # fmt: skip
-    new.add_argument("kind", choices=[*KINDS, *FAMILIES], help="kind of deck, or of file")
+    new.add_argument(
+        "kind", choices=[*KINDS, *FAMILIES, *NOTEBOOKS], help="kind of deck, or of file"
+    )
     new.add_argument("--out", metavar="FILE", type=Path, required=True, help="file to write")
     new.set_defaults(do=_new)
     draw = commands.add_parser(
@@ -57,7 +62,10 @@ def add_start(commands: Commands) -> None:
 def _new(arguments: argparse.Namespace) -> int:
     out: Path = arguments.out
     kind: str = arguments.kind
-    files = family_starter(kind, out) if kind in FAMILIES else {out: starter(kind)}
+    if kind in NOTEBOOKS:
+        files = {out: notebook_starter(kind)}
+    else:
+        files = family_starter(kind, out) if kind in FAMILIES else {out: starter(kind)}
     for path in files:
         if path.exists():
             raise JobError(f"--out {out}: {path} exists already; give another name")
@@ -73,6 +81,8 @@ def _new(arguments: argparse.Namespace) -> int:
 def _next(kind: str, out: Path) -> str:
     if kind == "study":
         return f"deckslab study {out} --out studied"
+    if kind in NOTEBOOKS:
+        return f"jupyter lab {out}"
     if kind == "fit":
         return f"deckslab fit {out} --table studied/table.parquet --out fitted"
     return f"deckslab draw {out} --out drawings, deckslab run {out} --out results"
