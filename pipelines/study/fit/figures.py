@@ -1,4 +1,5 @@
-"""Figures of a fit: predicted against computed, residuals, partial dependence, limits.
+"""Figures of a fit: predicted against computed, residuals, partial dependence, limits, and where
+hand methods are unsafe.
 
 Series differ in their marks as well as in colour and lightness: grey prints keep them apart.
 
@@ -23,6 +24,8 @@ from pipelines.study.fit.score import Curves
 from plate.arrays import Floats
 
 FITTED, HELD, SAFE = SERIES[:3]
+# Of rows on which a hand method is safe, a little unsafe, and more.
+SAFE_INK, NEAR_INK, FAR_INK = PALE, SERIES[1], INK
 # Relative error of the pale lines beside the line of equality.
 BAND = 0.1
 # Boxes: side of the square one, width, height, paper at the left, above and below each [point].
@@ -45,7 +48,7 @@ class _Series:
 
 
 def figures(result: FitResult) -> dict[str, Drawing]:
-    """Drawings by file name; that of the limits where there is a polygon."""
+    """Drawings by file name; those of the limits and of hand methods where there is a polygon."""
     fit, rows, curves, predicted = result.fit, result.rows, result.curves, result.predicted
     label, *names = result.labels
     ratio = "predicted / computed"
@@ -60,6 +63,8 @@ def figures(result: FitResult) -> dict[str, Drawing]:
     }
     if result.validity.leading is not None:
         found["limits"] = _limits(result, *result.validity.leading)
+        if rows.compare:
+            found["methods"] = _methods_map(result, *result.validity.leading)
     return found
 
 
@@ -134,13 +139,11 @@ def _panels(
             left = LEFT + (k % across) * (LEFT + WIDE)
             top = ABOVE + (k // across) * (ABOVE + HIGH + BELOW)
             x = np.concatenate([one.x for one in panel])
-            low, high = float(x.min()), float(x.max())
-            log = high > SPREAD * low > 0.0
-            spare = 0.04 * ((high - low) or 1.0)
+            log = _is_log(x)
             axes = Axes(
                 paper=paper,
                 box=(left, top, left + WIDE, top + HIGH),
-                x=(low / 1.05, high * 1.05) if log else (low - spare, high + spare),
+                x=_ends(x, log=log),
                 y=(float(levels[-1]), float(levels[0])),
                 log=(log, False),
             )
@@ -190,6 +193,63 @@ def _limits(result: FitResult, first: int, second: int) -> Drawing:
     of = f"{fit.inputs[first].label} and {fit.inputs[second].label}"
     words = f"{fit.title}: limits of validity in {of}, with the rows fitted and held out"
     return draw("limits", words, (width, height), paint)
+
+
+def _methods_map(result: FitResult, first: int, second: int) -> Drawing:
+    """Where in the two leading inputs each hand method lies on the safe side of what was computed,
+    and where not: a box for each."""
+    fit, rows = result.fit, result.rows
+    far = 1.0 + BAND
+    inks = (SAFE_INK, NEAR_INK, FAR_INK)
+    of = "above" if fit.unsafe_above else "below"
+    share = f"{100 * BAND:.0f} %"
+    words = ("on the safe side", f"unsafe, {of} by up to {share}", f"unsafe by more than {share}")
+    marks = [_dots(*one) for one in zip(words, inks, ("o", "x", "s"), strict=True)]
+    logs = [_is_log(rows.x[:, k]) for k in (first, second)]
+    across = min(ACROSS, len(rows.compare))
+    down = ceil(len(rows.compare) / across)
+    width = across * (LEFT + WIDE) + 14.0
+    height = down * (ABOVE + 14.0 + WIDE + BELOW) + legend_height(marks, width)
+
+    def paint(paper: Paper) -> None:
+        for k, (name, values) in enumerate(rows.compare.items()):
+            left = LEFT + (k % across) * (LEFT + WIDE)
+            top = ABOVE + 14.0 + (k // across) * (ABOVE + 14.0 + WIDE + BELOW)
+            (x0, x1), (y0, y1) = (
+                _ends(rows.x[:, j], log=log) for j, log in zip((first, second), logs, strict=True)
+            )
+            axes = Axes(
+                paper=paper,
+                box=(left, top, left + WIDE, top + WIDE),
+                x=(x0, x1),
+                y=(y1, y0),
+                log=(logs[0], logs[1]),
+            )
+            axes.scale("bottom", result.labels[1 + first])
+            axes.scale("left", result.labels[1 + second] if k % across == 0 else "")
+            axes.frame(sides="lb")
+            paper.text((left, top - 8.0), name, along="start", bold=True)
+            over = values / rows.y if fit.unsafe_above else rows.y / values
+            for low, high, mark in zip((0.0, 1.0, far), (1.0, far, np.inf), marks, strict=True):
+                pick = (over > low) & (over <= high)
+                if pick.any():
+                    _draw(axes, _Series(mark, rows.x[pick, first], rows.x[pick, second]))
+        legend(paper, marks)
+
+    pair = f"{fit.inputs[first].label} and {fit.inputs[second].label}"
+    title = f"{fit.title}: where in {pair} hand methods are safe, and where not"
+    return draw("methods", title, (width, height), paint)
+
+
+def _is_log(x: Floats) -> bool:
+    return bool(float(x.max()) > SPREAD * float(x.min()) > 0.0)
+
+
+def _ends(x: Floats, *, log: bool) -> tuple[float, float]:
+    """Of a scale on which all values stand clear of its ends."""
+    low, high = float(x.min()), float(x.max())
+    spare = 0.04 * ((high - low) or 1.0)
+    return (low / 1.05, high * 1.05) if log else (low - spare, high + spare)
 
 
 def _draw(axes: Axes, one: _Series) -> None:

@@ -32,7 +32,7 @@ from pipelines.study.own import OWN_MEANING
 from pipelines.study.pages import has_pdf, pages_of
 from pipelines.study.table import Column, csv_text, read_table
 
-FIGURES = ("predicted.svg", "residuals.svg", "partial.svg", "limits.svg")
+FIGURES = ("predicted.svg", "residuals.svg", "partial.svg", "limits.svg", "methods.svg")
 FILES = (
     *("fit.txt", "fit.json", "fit.csv", "formula.py", "formula.csv"),
     *(*FIGURES, "figures.pdf"),

@@ -4,6 +4,7 @@ run elsewhere, figures for print."""
 import csv
 import math
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -19,7 +20,7 @@ from pipelines.study.fit.publish import python_text
 from pipelines.study.fit.result import FitResult
 from pipelines.study.fit.rows import Rows
 from pipelines.study.fit.run import FILES, fit_table, run_fit
-from pipelines.study.fit.score import FORMS, coverage
+from pipelines.study.fit.score import FORMS, Compared, coverage
 from pipelines.study.fit.validity import Validity, validity_of
 from pipelines.study.table import Column, write_parquet
 from tests.pipelines.studies import FIT, columns
@@ -58,12 +59,21 @@ def test_forms_stand_in_one_table_on_the_same_rows(tmp_path: Path) -> None:
 
 def test_a_form_that_rows_do_not_support_is_told(tmp_path: Path) -> None:
     (tmp_path / "fit.toml").write_text(FIT, encoding="utf-8")
-    three = [k for k, v in enumerate(columns()[1].values) if k % 12 in (0, 5, 11)]
-    few = tuple(Column(c.name, "", "", tuple(c.values[k] for k in three)) for c in columns(0.02))
-    forms = fit_table(read_fit(tmp_path / "fit.toml"), few).forms
-    told = {(one.form.name, one.form.degree): one.reason for one in forms}
-    assert told["polynomial", 2] == ""
-    assert "too few levels" in told["polynomial", 3]  # three levels of an input, a cube
+
+    def forms(rows: Callable[[int], bool]) -> dict[tuple[str, int], Compared]:
+        pick = [k for k in range(120) if rows(k)]
+        table = tuple(
+            Column(c.name, "", "", tuple(c.values[k] for k in pick)) for c in columns(0.02)
+        )
+        found = fit_table(read_fit(tmp_path / "fit.toml"), table).forms
+        return {(one.form.name, one.form.degree): one for one in found}
+
+    # three levels of a: no cube of it, the other nine terms of two inputs
+    three = forms(lambda k: k % 12 in (0, 5, 11))
+    assert (three["polynomial", 3].reason, three["polynomial", 3].coefficients) == ("", 9)
+    few = forms(lambda k: k % 15 == 0)
+    assert few["polynomial", 2].reason == ""
+    assert "for 10 terms: more rows" in few["polynomial", 3].reason
 
 
 def test_a_polynomial_comes_back_with_its_limit(tmp_path: Path) -> None:
@@ -209,7 +219,7 @@ def test_units_stand_in_words_and_figures(tmp_path: Path) -> None:
     assert "Units: width [m], a/L [mm], 1 + 2 D L/EI." in result.text()
     drawings = figures(result)
     assert "computed width [m]" in drawings["predicted"].svg
-    assert all("a/L [mm]" in drawings[name].svg for name in ("residuals", "partial", "limits"))
+    assert all("a/L [mm]" in drawings[name].svg for name in drawings.keys() - {"predicted"})
     assert "The mean of width [m];" in python_text(result, "")
 
 
@@ -222,7 +232,7 @@ def test_figures_for_print(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> N
     assert pages.startswith(b"%PDF")
     for width, _ in re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", pages):
         assert float(width) <= 510.0  # 18 cm: the text of an A4 page, at full size
-    assert len(re.findall(rb"/MediaBox", pages)) == 4
+    assert len(re.findall(rb"/MediaBox", pages)) == 5
     monkeypatch.setattr("pipelines.study.fit.run.has_pdf", lambda: False)
     run_fit(*asked)
     there = {path.name for path in (tmp_path / "out").iterdir()}
