@@ -61,7 +61,7 @@ def end_anchorages(
     """
     supports = [(line.name, line.width, _course(deck, line)) for line in deck.lines]
     worst: dict[tuple[Layer, str], EndAnchorage] = {}
-    for one, edge, path in _sampled(laid):
+    for one, edge, path in ((mats, *end) for mats in laid for end in _sampled(mats)):
         layer = one.layer
         first = _first_support(path, supports)
         if first is None:
@@ -98,27 +98,28 @@ def turned_ends(
     are anchored by themselves."""
     leg = least_leg(deck)
     worst: dict[tuple[Layer, str], TurnedEnd] = {}
-    for one, edge, path in _sampled(laid):
+    for one in laid:
         layer, bond = one.layer, anchorage(one.whole, one.layer, mat)
         at = np.linspace(0.0, bond, WITHIN)
         ahead = at[:, None] + np.linspace(0.0, shift[layer], WITHIN)
         bars = one.whole.bars(layer)
-        lap = lap_length(one.whole, layer, mat, share=ALL)
-        end = TurnedEnd(
-            edge=edge,
-            layer=layer,
-            standard=mat.standard,
-            at=tuple(at.tolist()),
-            used=tuple(_used(path, used[layer], ahead).max(axis=1).tolist()),
-            bond=bond,
-            lap=(lap, lap_length(one.whole, layer, mat, 0.0, ALL)),
-            steel=bars.area,
-            diameter=bars.largest,
-            source=EDGES[mat.standard],
-        )
-        known = worst.get((layer, edge))
-        if known is None or _worse(end, known, leg):
-            worst[layer, edge] = end
+        stressed, free = (lap_length(one.whole, layer, mat, share, ALL) for share in (1.0, 0.0))
+        for edge, path in _sampled(one):
+            end = TurnedEnd(
+                edge=edge,
+                layer=layer,
+                standard=mat.standard,
+                at=tuple(at.tolist()),
+                used=tuple(_used(path, used[layer], ahead).max(axis=1).tolist()),
+                bond=bond,
+                lap=(stressed, free),
+                steel=bars.area,
+                diameter=bars.largest,
+                source=EDGES[mat.standard],
+            )
+            known = worst.get((layer, edge))
+            if known is None or _worse(end, known, leg):
+                worst[layer, edge] = end
     yield from worst.values()
 
 
@@ -140,12 +141,11 @@ def _used(path: Floats, used: Used, at: Floats) -> Floats:
     return used(points.reshape(-1, 2)).reshape(at.shape)
 
 
-def _sampled(laid: Sequence[LaidBars]) -> Iterator[tuple[LaidBars, str, Floats]]:
+def _sampled(laid: LaidBars) -> Iterator[tuple[str, Floats]]:
     """Some of the bars that end at every edge, from there."""
-    for one in laid:
-        for edge, paths in _ends(one.lines).items():
-            for path in paths[:: max(len(paths) // MOST_ENDS, 1)]:
-                yield one, edge, path
+    for edge, paths in _ends(laid.lines).items():
+        for path in paths[:: max(len(paths) // MOST_ENDS, 1)]:
+            yield edge, path
 
 
 def _ends(lines: Sequence[BarLine]) -> dict[str, list[Floats]]:
