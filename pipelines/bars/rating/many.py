@@ -26,10 +26,9 @@ MANY = 12
 # Vehicles that are driven over the whole deck to tell the places, and at most so many more whose
 # multipliers are as near to 1 as the places may miss.
 DRIVEN, NEAR_ONE = 4, 3
-# Multipliers at places are told less by so many times what they were too high at most.
-SAFE = 2.0
-# Least share that the note shows.
-SHOWN = 5e-5
+# Multipliers at places are told less by so many times what they were too high at most, and by this
+# share at least.
+SAFE, LEAST = 2.0, 0.005
 # Multipliers as near to 1 as this are found over the whole deck in any case.
 CLOSE_TO_ONE = 0.01
 Progress = Callable[[int, int], None]
@@ -126,7 +125,7 @@ def _less(rated: Rated, high: Mapping[Check, float]) -> Rated:
     less = [
         one
         if one.floor or one.value >= MOST
-        else replace(one, value=one.value / (1.0 + SAFE * high.get(one.check, 0.0)))
+        else replace(one, value=one.value / (1.0 + max(SAFE * high.get(one.check, 0.0), LEAST)))
         for one in rated.multipliers
     ]
     return replace(rated, multipliers=tuple(sorted(less, key=lambda one: one.value)))
@@ -134,17 +133,18 @@ def _less(rated: Rated, high: Mapping[Check, float]) -> Rated:
 
 def _told_less(high: Mapping[Check, float]) -> str:
     shares = _shares(high)
+    least = f"They are told less by {100.0 * LEAST:g} % at least"
     if not shares:
-        return "None was too high at places."
-    return f"They are told less by {shares}: {SAFE:g} times what they were too high at most."
+        return f"{least}."
+    return f"{least}, by {shares}: {SAFE:g} times what they were too high at most."
 
 
 def _shares(high: Mapping[Check, float]) -> str:
-    """In words, check by check, as far as two digits after the point show them."""
+    """In words, check by check, those above the least."""
     told = [
         f"{100.0 * SAFE * share:.2f} % ({check.value})"
         for check, share in sorted(high.items(), key=lambda pair: -pair[1])
-        if SAFE * share >= SHOWN
+        if SAFE * share > LEAST
     ]
     return ", ".join(told)
 

@@ -31,11 +31,10 @@ from pipelines.numbers import SLACK
 from pipelines.traffic.positions import LoadPositions, Size
 from plate.arrays import Floats, Ints
 
-# A place is the largest within this distance [m], and its traffic takes at least this share of what
-# permanent actions leave, against the largest anywhere; in shear, which differs more from vehicle
-# to vehicle, less is worth a place.
-APART, WORTH = 0.4, 0.92
-SHEAR_APART, SHEAR_WORTH = 0.25, 0.85
+# A place is the largest within this distance [m], in shear within the other one, and its traffic
+# takes at least this share of what permanent actions leave, against the largest anywhere: of what
+# comes to less no vehicle of those tried made its worst place.
+APART, SHEAR_APART, WORTH = 0.4, 0.25, 0.85
 # Parts of a stretch in which the direction of the shear is taken as one.
 PARTS = 3
 # Of m_x, m_y, m_xy, q_x, q_y those that are read.
@@ -138,7 +137,7 @@ class Places:
             tracker = shear.tracker
             in_use = shear.by_sample(max(in_shear[k], 1e-3))
             at = tracker.sections.points[shear.judged]
-            new = local_tops(in_use, at, float(in_use.max()), SHEAR_APART, SHEAR_WORTH)
+            new = local_tops(in_use, at, float(in_use.max()), SHEAR_APART)
             shared = id(tracker.sections)
             known = self.stretches.get(shared, np.zeros(0, dtype=np.int64))
             self.stretches[shared] = np.union1d(known, shear.judged[new])

@@ -11,10 +11,10 @@ from pipelines.bars.adequacy import Check
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.rating.at_places import at_places, exact_moment, exact_shear
 from pipelines.bars.rating.fleet import Fleet, Permit, driven
-from pipelines.bars.rating.many import MANY, _less
+from pipelines.bars.rating.many import LEAST, MANY, SAFE, _less
 from pipelines.bars.rating.moments import moment_multiplier
-from pipelines.bars.rating.places import OverDeck, Places, local_tops
-from pipelines.bars.rating.rate import rate
+from pipelines.bars.rating.places import WORTH, OverDeck, Places, local_tops
+from pipelines.bars.rating.rate import Rating, rate
 from pipelines.bars.rating.rater import Rater
 from pipelines.bars.rating.shear import ShearOfVehicle
 from pipelines.deck.deck import Deck
@@ -109,18 +109,23 @@ def test_at_its_own_place_a_vehicle_has_the_multiplier_of_the_whole_deck(rater: 
         assert exactly.value == pytest.approx(there_too.value, rel=2e-2)
 
 
+def told_less(rating: Rating) -> dict[str, float]:
+    """By what share multipliers at places are told less, by the checks of the note."""
+    found = re.findall(r"([\d.]+) % \(([a-z ]+)\)[,:]", rating.notes[0])
+    return {check.value: LEAST for check in Check} | {
+        check: float(share) / 100.0 for share, check in found
+    }
+
+
 def test_vehicles_at_places_are_told_no_more_than_the_whole_deck_gives(deck: Deck) -> None:
     """Every check of vehicles that are judged at places against the whole deck."""
     fleet = fleet_of(MANY)
     many = rate(deck, fleet)
     at_places = [one for one in many.rated if one.at_places]
     assert len(at_places) >= MANY - 7
-    [note] = many.notes[:1]
-    less = {
-        check: float(share) / 100.0
-        for share, check in re.findall(r"([\d.]+) % \(([a-z ]+)\)[,:]", note)
-    }
-    assert max(less.values(), default=0.0) < 0.08
+    less = told_less(many)
+    # no place is left out at which vehicles came to more than WORTH of their largest
+    assert max(less.values(), default=0.0) < SAFE * (1.0 / WORTH - 1.0)
     for one in at_places[:3]:
         permit = next(p for p in fleet.permits if p.vehicle.name == one.vehicle)
         [whole] = rate(deck, Fleet((permit,))).rated
@@ -138,9 +143,10 @@ def test_vehicles_at_places_are_told_no_more_than_the_whole_deck_gives(deck: Dec
 @pytest.mark.slow
 def test_runs_of_vehicles_rated_at_places_pass(deck: Deck) -> None:
     """At just less than its multiplier every check of a run passes; it fails where the whole deck
-    says, which is no more than 3 % above."""
+    says, above by what the note tells and 3 % at most."""
     fleet = fleet_of(40)
-    at_places = [one for one in rate(deck, fleet).rated if one.at_places]
+    many = rate(deck, fleet)
+    at_places, less = [one for one in many.rated if one.at_places], told_less(many)
     assert len(at_places) >= 30
     above = []
     for one in at_places[::12]:
@@ -154,11 +160,12 @@ def test_runs_of_vehicles_rated_at_places_pass(deck: Deck) -> None:
             least = [m.value for m in whole.multipliers
                      if (m.check, m.rule) == (found.check, found.rule)
                      and (m.words == found.words or m.check is not Check.BENDING)]  # fmt: skip
-            above.append(min(least) / found.value - 1.0)
+            further = less.get(found.check.value, 0.0)
+            above.append((min(least) / found.value - 1.0, further))
         passes_and_fails(deck, permit, "EN 1992", whole.least)
     assert len(above) >= 9
-    assert min(above) >= -JUST
-    assert max(above) < 0.03, max(above)
+    assert min(share for share, _ in above) >= -JUST
+    assert all(share < further + 0.03 for share, further in above), above
 
 
 def test_multipliers_at_places_are_lowered_by_what_others_missed(rater: Rater) -> None:
@@ -171,8 +178,8 @@ def test_multipliers_at_places_are_lowered_by_what_others_missed(rater: Rater) -
         before, after = whole.of(check), less.of(check)
         assert before is not None
         assert after is not None
-        # twice what was found too high
-        share = 1.1 if check is Check.SHEAR else 1.0
+        # twice what was found too high, and a least share
+        share = 1.1 if check is Check.SHEAR else 1.0 + LEAST
         assert after.value == pytest.approx(before.value / share, rel=1e-12)
     values = [one.value for one in less.multipliers]
     assert values == sorted(values)
