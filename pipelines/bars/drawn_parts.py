@@ -162,7 +162,10 @@ class DrawnBars:
         found = self._thicknesses
         depths = [
             found.at(points),
-            *(found.least_along(points, self._along(d), self.run_on[d]) for d in DIRECTIONS),
+            *(
+                found.least_along(points, self._along(d), self.run_on.get(d, 0.0))
+                for d in DIRECTIONS
+            ),
         ]
         return np.vstack([self.counted(points), *depths]).T
 
