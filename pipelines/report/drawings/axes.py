@@ -189,7 +189,7 @@ def round_ticks(low: float, high: float, most: int) -> Ticks:
     """Round values between two, and their print."""
     step = round_step(high - low, most)
     values = step * np.arange(math.ceil(low / step - ON), math.floor(high / step + ON) + 1)
-    decimals = next(d for d in range(12) if abs(round(step, d) - step) < 1e-6 * step)
+    decimals = next((d for d in range(12) if abs(round(step, d) - step) < 1e-6 * step), 12)
     shown = [f"{v + 0.0:.{decimals}f}".replace("-", "\u2212") for v in np.round(values, 12)]
     return values.tolist(), shown
 

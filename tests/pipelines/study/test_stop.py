@@ -11,7 +11,7 @@ from scipy.stats import t as student
 
 from pipelines.caution import CAUTION
 from pipelines.errors import DeckError
-from pipelines.study.convergence import PAGE, running_mean
+from pipelines.study.convergence import PAGE, _panels, running_mean
 from pipelines.study.file import read_study
 from pipelines.study.fit.file import read_fit
 from pipelines.study.fit.held import Look, enough
@@ -233,3 +233,9 @@ def test_a_mean_has_its_interval() -> None:
         assert found.mean[k] == pytest.approx(part.mean())
         assert found.half[k] == pytest.approx((high - low) / 2.0)
     assert len(running_mean(values[:2]).n) == 1
+
+
+def test_a_response_that_is_rounding_about_nothing_is_drawn() -> None:
+    """A twisting moment on a line of symmetry, say."""
+    values = np.random.default_rng(1).normal(0.0, 1e-15, 40)
+    assert "rows; twist" in _panels("means", "means", [("twist", running_mean(values))]).svg
