@@ -362,7 +362,8 @@ def test_line_springs_against_levy() -> None:
 
 @pytest.mark.parametrize("theory", ["thick", "thin"])
 def test_a_guided_edge_is_a_line_of_symmetry(theory: str) -> None:
-    """Half a symmetric deck on a guided edge (k = 0, stiff in rotation) is the whole deck."""
+    """Half a symmetric deck on a guided edge (k = 0, stiff in rotation) is the whole deck, read on
+    the line of symmetry as on an edge."""
     section = unit_section(0.2, thin_span=2.0 if theory == "thin" else None)
     values = []
     for stations in ([0.0, 2.0], [0.0, 4.0]):
@@ -374,7 +375,9 @@ def test_a_guided_edge_is_a_line_of_symmetry(theory: str) -> None:
         else:
             supports.append(LineSupport(line="C2", kind="clamped"))
             loads = loads + patch(mesh, 2.7, 0.3, 0.4, 0.6)
-        model = PlateModel(mesh=mesh, section=section, supports=tuple(supports))
+        ends = mesh.edges[0]
+        symmetric = ends[(np.abs(mesh.plan[ends, 0] - 2.0) < 1e-9).all(axis=1)]
+        model = PlateModel(mesh=mesh, section=section, supports=tuple(supports), creases=symmetric)
         _, U, _ = solved(model, loads)
         values.append(results(model, U[:, 0], [(1.0, 0.3), (2.0, 0.5), (0.2, -0.8), (2.0, 1.0)]))
     # m_xy vanishes on the line of symmetry, and naturally, not exactly, on the guided edge
@@ -404,7 +407,8 @@ def test_point_springs_share_by_stiffness() -> None:
 
 @pytest.mark.parametrize("edges", [HARD, SOFT], ids=["hard", "soft"])
 def test_a_turned_deck_is_the_same_deck(edges: dict[str, tuple[str, bool]]) -> None:
-    """The mesh turned by 35 degrees: supports askew to the axes, moments turned with them."""
+    """The mesh turned by 35 degrees: supports askew to the axes, moments turned with them. Cells
+    are read as they are: what is read along their directions does not turn with the axes."""
     angle = math.radians(35.0)
     R = np.array([[math.cos(angle), math.sin(angle)], [-math.sin(angle), math.cos(angle)]])
     beams = (BeamLine(line="C2", section=BeamSection(4.0, 2.0), holds=BOTH_ENDS),)
@@ -413,7 +417,11 @@ def test_a_turned_deck_is_the_same_deck(edges: dict[str, tuple[str, bool]]) -> N
     fields = []
     for m in (mesh, turned):
         model = PlateModel(
-            mesh=m, section=unit_section(0.15), supports=edge_supports(edges), beams=beams
+            mesh=m,
+            section=unit_section(0.15),
+            supports=edge_supports(edges),
+            beams=beams,
+            creases=m.edges[0],
         )
         stiffness, U, F = solved(model, pressure(m, 1.0))
         fields.append(FieldRecovery(model).fields(U)[:, :, 0])
