@@ -15,7 +15,6 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from pipelines.deck.as_built import AsBuilt
@@ -29,7 +28,7 @@ from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import DIRECTIONS, Direction, Layer, SlabBars, place_of
 from plate.arrays import Floats
 from plate.geometry.outline import DRAWN, region
-from plate.geometry.prepared import prepared
+from plate.geometry.prepared import Prepared
 
 Holds = Callable[[Floats], NDArray[np.bool_]]
 """Whether plan points (n, 2) lie in a part of the slab."""
@@ -130,23 +129,23 @@ class DrawnBars:
             zip(self.reinforcement.added, self.anchored, strict=True)
         ):
             area = self._areas[k]
-            near = np.flatnonzero(shapely.contains_xy(area, *points.T))
+            near = np.flatnonzero(area.contains(points))
             along = self._along(added.layer[1])
             good = np.ones(len(near), dtype=bool)
             for share in SHARES:
                 at = points[near] + share * bond * along
-                good &= shapely.contains_xy(area, *at.T) | ~shapely.contains_xy(self._slab, *at.T)
+                good &= area.contains(at) | ~self._slab.contains(at)
             found[k, near[good]] = True
         return found
 
     @cached_property
-    def _slab(self) -> shapely.Geometry:
+    def _slab(self) -> Prepared:
         # within rounding of the edges lies on the slab
-        return prepared(region(self.deck.plan, DRAWN).buffer(1e-6))
+        return Prepared(region(self.deck.plan, DRAWN).buffer(1e-6))
 
     @cached_property
-    def _areas(self) -> tuple[shapely.Geometry, ...]:
-        return tuple(prepared(added.area.buffer(1e-6)) for added in self.reinforcement.added)
+    def _areas(self) -> tuple[Prepared, ...]:
+        return tuple(Prepared(added.area.buffer(1e-6)) for added in self.reinforcement.added)
 
     def _along(self, direction: Direction) -> Floats:
         angle = 0.0 if direction == "x" else self.reinforcement.angle

@@ -18,7 +18,7 @@ from pipelines.standards.resistance.bars import SlabBars
 from plate.arrays import Floats
 from plate.geometry.outline import DRAWN, region
 from plate.geometry.plan import Plan
-from plate.geometry.prepared import prepared
+from plate.geometry.prepared import Prepared
 
 Part = tuple[float, shapely.Geometry]
 """A thickness [m] and the part of the slab in plan that has it."""
@@ -127,7 +127,7 @@ class Thicknesses:
         """Thickness (n,) [m] at plan points (n, 2), on a step that of the thinner part."""
         found = np.full(len(points), self.slab.thickness)
         for t, grown in reversed(self._grown):
-            found[shapely.intersects_xy(grown, *points.T)] = t
+            found[grown.meets(points)] = t
         return found
 
     def least_along(self, points: Floats, along: Floats, reach: float) -> Floats:
@@ -137,17 +137,17 @@ class Thicknesses:
         near = np.flatnonzero(shapely.dwithin(shapely.points(points), self.steps, reach + ON))
         for share in SHARES if len(near) else ():
             places = points[near] + share * reach * along
-            on = shapely.intersects_xy(self._slab, *places.T)
+            on = self._slab.meets(places)
             found[near[on]] = np.minimum(found[near[on]], self.at(places[on]))
         return found
 
     @cached_property
-    def _grown(self) -> tuple[Part, ...]:
-        return tuple((t, prepared(part.buffer(DRAWN))) for t, part in self.parts)
+    def _grown(self) -> tuple[tuple[float, Prepared], ...]:
+        return tuple((t, Prepared(part.buffer(DRAWN))) for t, part in self.parts)
 
     @cached_property
-    def _slab(self) -> shapely.Geometry:
-        return prepared(region(self.plan, DRAWN).buffer(DRAWN))
+    def _slab(self) -> Prepared:
+        return Prepared(region(self.plan, DRAWN).buffer(DRAWN))
 
 
 def as_drawn(

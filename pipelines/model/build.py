@@ -134,7 +134,8 @@ def _creases(deck: Deck, mesh: Mesh) -> Ints:
             for side in np.stack([corners, np.roll(corners, -1, axis=0)], axis=1):
                 on = distance_from_segments(mesh.plan, side[None]) < ON_SIDE
                 found.append(ends[on[ends].all(axis=1)])
-    return np.concatenate(found)
+    # in one order, so that decks whose cases stand in another have the same model
+    return np.unique(np.sort(np.concatenate(found), axis=1), axis=0)
 
 
 def _section(deck: Deck) -> Section:

@@ -12,6 +12,7 @@ from pipelines.standards.resistance.bars import Direction
 from plate.arrays import Floats
 from plate.geometry.curves import sampled
 from plate.geometry.outline import FINE, region
+from plate.geometry.prepared import Prepared
 
 # An edge this near to a supporting line along its whole length is supported by it [m].
 ALONG = 0.01
@@ -43,7 +44,7 @@ class OnSlab:
 class FreeEdges:
     """The slab in plan and its free edges: those whose normal is nearer to x, to y, None = none."""
 
-    slab: shapely.Polygon
+    slab: Prepared
     across_x: shapely.MultiLineString | None
     across_y: shapely.MultiLineString | None
 
@@ -51,12 +52,11 @@ class FreeEdges:
     def of(cls, deck: Deck) -> "FreeEdges":
         """Those of a deck, its openings' among them."""
         slab = region(deck.plan)
-        shapely.prepare(slab)
         sides = [
             shapely.multilinestrings(edges) if len(edges) else None
             for edges in _free_edges(deck, slab)
         ]
-        return cls(slab, *sides)
+        return cls(Prepared(slab), *sides)
 
 
 def on_slab(edges: FreeEdges, corners: Floats, turn: Turn) -> OnSlab:
@@ -64,8 +64,8 @@ def on_slab(edges: FreeEdges, corners: Floats, turn: Turn) -> OnSlab:
     slab = edges.slab
     patches = shapely.polygons(corners)
     areas = shapely.area(patches)
-    cut = ~shapely.covers(slab, patches)
-    patches[cut] = shapely.intersection(patches[cut], slab)
+    cut = ~slab.covers(patches)
+    patches[cut] = shapely.intersection(patches[cut], slab.geometry)
     gap_x, gap_y = (
         np.full(len(patches), np.inf) if side is None else shapely.distance(patches, side)
         for side in (edges.across_x, edges.across_y)

@@ -5,7 +5,7 @@ None of this depends on bars or standard: one deck's runs are looked at once for
 """
 
 from dataclasses import dataclass, field, replace
-from threading import RLock
+from threading import Lock
 
 import numpy as np
 import shapely
@@ -19,6 +19,7 @@ from pipelines.traffic.positions import LoadPositions
 from plate.arrays import Floats
 from plate.geometry.curves import sampled
 from plate.geometry.outline import FINE
+from plate.geometry.prepared import Prepared
 
 # What is left of a wheel at the slab's edge is not looked at below this side [m].
 LEAST_SIDE = 0.02
@@ -50,20 +51,17 @@ class StandingWheels:
     """
 
     deck: Deck
-    _lines: shapely.Geometry = field(init=False)
+    _lines: Prepared = field(init=False)
     _edges: FreeEdges = field(init=False)
-    # A prepared geometry that two threads ask about areas at once ends the process: GEOS works in
-    # it. The standards' threads wait for each other here, for the same runs mostly.
-    _lock: RLock = field(init=False, default_factory=RLock)
+    # A standard's thread waits here for another's that looks at the same run.
+    _alone: Lock = field(init=False, default_factory=Lock)
     _known: dict[LoadPositions, Standing] = field(init=False, default_factory=dict)
     _lanes: dict[TrafficEnvelope, tuple[LoadPositions, ...]] = field(
         init=False, default_factory=dict
     )
 
     def __post_init__(self) -> None:
-        lines = widths_of_lines(self.deck)
-        shapely.prepare(lines)
-        object.__setattr__(self, "_lines", lines)
+        object.__setattr__(self, "_lines", Prepared(widths_of_lines(self.deck)))
         object.__setattr__(self, "_edges", FreeEdges.of(self.deck))
 
     def spread(self, run: LoadPositions) -> LoadPositions:
@@ -86,23 +84,21 @@ class StandingWheels:
 
     def known(self, run: LoadPositions) -> Standing:
         """`of` a run that is asked for again."""
-        with self._lock:
+        with self._alone:
             if run not in self._known:
                 self._known[run] = self.of(run)
         return self._known[run]
 
     def clear_of_lines(self, areas: NDArray[np.object_]) -> NDArray[np.bool_]:
         """Which areas (n,) in plan touch no width of a supporting line."""
-        with self._lock:
-            return np.asarray(~shapely.intersects(self._lines, areas))
+        return ~self._lines.intersects(areas)
 
     def of(self, run: LoadPositions) -> Standing:
         """The wheels of a run."""
         run = self.spread(run)
         wheels = run.wheels(slice(None))
         turn = first_wheel(wheels.corners, len(run))
-        with self._lock:
-            on = on_slab(self._edges, wheels.corners, turn)
+        on = on_slab(self._edges, wheels.corners, turn)
         counts = np.asarray(((on.high - on.low) > LEAST_SIDE).all(axis=1))
         boxes = turn.of(np.flatnonzero(counts)).boxes(on.low[counts], on.high[counts])
         counts[counts] = self.clear_of_lines(boxes)
