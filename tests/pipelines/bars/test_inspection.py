@@ -195,8 +195,8 @@ def test_all_limits_of_all_panels(
 
 
 def test_swapped_layers_that_fail_are_told_and_found(tmp_path: Path) -> None:
-    """18@125 along x outermost with nothing to spare: inside it fails in fatigue."""
-    deck = deck_of(tmp_path, THICK, PLAN, BEAMS, TRAFFIC, bars(bottom=("13@125", "20@125")))
+    """12@115 along x outermost with nothing to spare: inside it fails in fatigue."""
+    deck = deck_of(tmp_path, THICK, PLAN, BEAMS, TRAFFIC, bars(bottom=("12@115", "20@125")))
     kept = Kept()
     result = analyse(read_as_drawn(deck), kept=kept, tolerances_wanted=False)
     assert result.design is not None
@@ -209,7 +209,7 @@ def test_swapped_layers_that_fail_are_told_and_found(tmp_path: Path) -> None:
     (tmp_path / "inspection.csv").write_text(
         "panel,face,quantity,reading\nC1-C2,bottom,outer,y\n", encoding="utf-8"
     )
-    text = bars(bottom=("13@125", "20@125"))
+    text = bars(bottom=("12@115", "20@125"))
     read = deck_of(tmp_path, THICK, PLAN, BEAMS, TRAFFIC, SURVEY, text)
     panel = analyse(read, kept=kept, tolerances_wanted=False).verdicts[0].panels[0]
     assert stops[0] in {judged.check for judged in panel.of(Adequacy.NOT_ADEQUATE)}

@@ -228,7 +228,7 @@ def test_check_reads_and_computes_nothing(
     text = capsys.readouterr()
     assert "skew: no mistake" in text.out
     assert "thickness_mm = 0.25" in text.err
-    assert "there is no such file; packaged examples are estuary" in text.err
+    assert "there is no such file; packaged examples are composite, estuary" in text.err
 
 
 def test_a_folder_of_results_does_not_hide_an_example(
@@ -248,7 +248,7 @@ def test_a_wrong_example_is_answered_with_the_list(
 ) -> None:
     more = ["--at", "1", "0", "--component", "m_x"] if command == "influence" else []
     assert main([command, "estuari", "--out", str(tmp_path / "x"), *more]) == 2
-    assert "packaged examples are estuary" in capsys.readouterr().err
+    assert "packaged examples are composite, estuary" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(("command", "names"), [("study", STUDIES), ("fit", FITS)])
