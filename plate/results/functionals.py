@@ -25,13 +25,12 @@ from plate.results.readings import SAME, Readings, Way
 def result_rows(model: PlateModel, places: Places) -> sparse.csr_array:
     """Rows (6 count, n_dof) of w, m_x, m_y, m_xy, q_x, q_y [m, N m/m, N/m], place after place."""
     n = len(RESULTS)
-    total = sparse.csr_array((n * places.count, model.n_dof))
-    for way, kinds in Readings(model).ways:
-        read, local, dofs = _read(model, places, way)
-        for k in kinds.tolist():
-            own = replace(read, count=n * places.count, place=n * read.place + k)
-            total = total + _rows_of(own, local[:, [k]], dofs, model.n_dof)
-    return sparse.csr_array(total)
+    parts = []
+    for way, kinds in _ways(model, places):
+        read = _read(model, places, way)
+        rows = n * read.place[:, None] + kinds
+        parts.append((read, rows, np.broadcast_to(kinds, rows.shape)))
+    return _rows_read(model, parts, n * places.count)
 
 
 def component_rows(
@@ -42,14 +41,13 @@ def component_rows(
     components : (count,) indices in `plate.conventions.RESULTS`.
     """
     wanted = np.asarray(components, dtype=np.int64)
-    total = sparse.csr_array((places.count, model.n_dof))
-    for way, kinds in Readings(model).ways:
+    parts = []
+    for way, kinds in _ways(model, places):
         mine = places.of(np.isin(wanted, kinds))
         if len(mine.cells):
-            read, local, dofs = _read(model, mine, way)
-            chosen = local[np.arange(len(dofs)), wanted[read.place]][:, None]
-            total = total + _rows_of(read, chosen, dofs, model.n_dof)
-    return sparse.csr_array(total)
+            read = _read(model, mine, way)
+            parts.append((read, read.place[:, None], wanted[read.place][:, None]))
+    return _rows_read(model, parts, places.count)
 
 
 def mean_rows(model: PlateModel, path: Floats) -> sparse.csr_array:
@@ -115,24 +113,52 @@ def interpolation(fields: FieldPoints, places: Places) -> sparse.csr_array:
     return _rows_of(places, values, fields.cells[places.cells], fields.n_points)
 
 
-def _read(model: PlateModel, places: Places, way: Way) -> tuple[Places, Floats, Ints]:
-    """What results at places are read from that are read in a way, the operators
-    (n, 6, n_local) there and their degrees of freedom (n, n_local); means along lines are those of
-    the cells as they are."""
-    owner, cells, reference, share = Readings(model).of(
-        places.cells, places.reference, Way(()) if places.integrated else way
-    )
-    keys = np.column_stack([cells, np.round(reference, SAME) + 0.0])
-    _, first, which = np.unique(keys, axis=0, return_index=True, return_inverse=True)
-    there = cell_operators(model, cells[first], reference[first][:, None, :])[:, 0]
-    read = replace(
+def _ways(model: PlateModel, places: Places) -> Sequence[tuple[Way, Ints]]:
+    """The ways of reading and the results of each; means along lines are of the cells as they
+    are."""
+    if places.integrated:
+        return ((Way(()), np.arange(len(RESULTS))),)
+    return Readings(model).ways
+
+
+def _read(model: PlateModel, places: Places, way: Way) -> Places:
+    """The points of cells that results at places are read from in a way."""
+    if not way.along:
+        return places
+    owner, cells, reference, share = Readings(model).of(places.cells, places.reference, way)
+    return replace(
         places,
         cells=cells,
         reference=reference,
         place=places.place[owner],
         weight=places.weight[owner] * share,
     )
-    return read, there[which.ravel()], cell_dofs(model.mesh.cells[cells])
+
+
+def _rows_read(
+    model: PlateModel, parts: Sequence[tuple[Places, Ints, Ints]], count: int
+) -> sparse.csr_array:
+    """Rows (count, n_dof) of what is read at points of cells: the points (n,), and of each the rows
+    (n, k) that some of its results (n, k) add to. Points that several read are formed once."""
+    if not parts:
+        return sparse.csr_array((count, model.n_dof))
+    cells = np.concatenate([read.cells for read, *_ in parts])
+    reference = np.concatenate([read.reference for read, *_ in parts])
+    keys = np.column_stack([cells, np.round(reference, SAME) + 0.0])
+    _, first, which = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+    there = cell_operators(model, cells[first], reference[first][:, None, :])[:, 0]
+    dofs, which, begin = cell_dofs(model.mesh.cells[cells]), which.ravel(), 0
+    row, column, value = [], [], []
+    for read, rows, kinds in parts:
+        mine = slice(begin, begin + len(read.cells))
+        begin = mine.stop
+        local = read.weight[:, None, None] * there[which[mine][:, None], kinds]
+        index = np.broadcast_arrays(rows[:, :, None], dofs[mine][:, None, :])
+        row.append(index[0].ravel())
+        column.append(index[1].ravel())
+        value.append(local.ravel())
+    entries = np.concatenate(value), (np.concatenate(row), np.concatenate(column))
+    return sparse.coo_array(entries, shape=(count, model.n_dof)).tocsr()
 
 
 def _rows_of(places: Places, local: Floats, columns: Ints, n_columns: int) -> sparse.csr_array:
