@@ -80,6 +80,9 @@ def drawn_bars(deck: Deck, design: Design, schedule: Schedule) -> tuple[Drawing,
     try:
         stream = StringIO()
         doc = drawing(deck, design, schedule)
+        # ezdxf adds them as they come out of a set, which another process has in another order
+        for name in sorted(doc.entitydb.dxf_types_in_use()):
+            doc.classes.add_class(name)
         doc.write(stream)
     finally:
         options.write_fixed_meta_data_for_testing = fixed
