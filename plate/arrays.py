@@ -1,7 +1,22 @@
-"""The arrays of the package by name."""
+"""The arrays of the package by name, and which rows of one differ."""
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+
+def different_rows(rows: NDArray[np.generic]) -> tuple[Ints, Ints]:
+    """The first (k,) of all rows (n, m) that are equal, in ascending order, and which of these each
+    row (n,) is like.
+
+    As `np.unique` along an axis has them, which compares rows as records, four times slower.
+    """
+    order = np.lexsort(rows.T[::-1])
+    ascending = rows[order]
+    new = np.ones(len(rows), dtype=bool)
+    new[1:] = np.any(ascending[1:] != ascending[:-1], axis=1)
+    which = np.empty(len(rows), dtype=np.int64)
+    which[order] = np.cumsum(new) - 1
+    return order[new], which

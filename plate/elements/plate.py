@@ -7,9 +7,11 @@ interpolation of tensorial components (Bathe and Dvorkin 1985 for p = 1; Bathe, 
 Fortin 1989 for the general idea), which does not lock and has no spurious modes.
 """
 
+from functools import cache
+
 import numpy as np
 
-from plate.arrays import Floats, Ints
+from plate.arrays import Floats, Ints, different_rows
 from plate.conventions import N_FIELDS
 from plate.elements.section import Section
 from plate.interpolation import gauss, lagrange, lobatto, shape, shape_gradient, square
@@ -66,23 +68,15 @@ def _determinant(jacobian: Floats) -> Floats:
     return np.asarray(J[..., 0, 0] * J[..., 1, 1] - J[..., 0, 1] * J[..., 1, 0])
 
 
-def tied_shear(order: int, nodes: Floats) -> tuple[Floats, Floats]:
-    """Covariant shear strains at the tying points.
-
-    Returns (n_cell, p (p+1), n_dof) for gamma_xi (Gauss in xi, Lobatto in eta) and for gamma_eta
-    (Lobatto in xi, Gauss in eta); eta fastest in both.
-    """
+@cache
+def _tying(order: int) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+    """Shape functions (p (p+1), n_node) at the tying points of gamma_xi (Gauss in xi, Lobatto in
+    eta) and of gamma_eta (Lobatto in xi, Gauss in eta), and their derivatives along xi and along
+    eta; eta fastest in both."""
     inner, outer = gauss(order)[0], lobatto(order + 1)
-    tied = []
-    for direction, points in enumerate([square(inner, outer), square(outer, inner)]):
-        N = shape(order, points)
-        gradient = shape_gradient(order, points)[:, direction]
-        along = gradient @ nodes
-        B = np.zeros((len(nodes), len(points), nodes.shape[1], N_FIELDS))
-        B[..., 0] = gradient
-        B[..., 1:] = -N[..., None] * along[:, :, None, :]
-        tied.append(B.reshape(len(nodes), len(points), N_FIELDS * nodes.shape[1]))
-    return tied[0], tied[1]
+    xi, eta = square(inner, outer), square(outer, inner)
+    along, across = shape_gradient(order, xi)[:, 0], shape_gradient(order, eta)[:, 1]
+    return (shape(order, xi), along), (shape(order, eta), across)
 
 
 def shear_interpolation(order: int, points: Floats) -> tuple[Floats, Floats]:
@@ -97,11 +91,15 @@ def shear_interpolation(order: int, points: Floats) -> tuple[Floats, Floats]:
 
 def shear(order: int, nodes: Floats, points: Floats) -> Floats:
     """Shear strain operator (n_cell, n_point, 2, n_dof): (gamma_x, gamma_y) = B u [-]."""
-    tied_xi, tied_eta = tied_shear(order, nodes)
-    from_xi, from_eta = shear_interpolation(order, points)
-    covariant = np.stack([from_xi @ tied_xi, from_eta @ tied_eta], axis=-2)
     jacobian = shape_gradient(order, points) @ nodes[:, None]
-    return to_cartesian(jacobian, covariant)
+    covariant = np.empty((*jacobian.shape[:2], 2, nodes.shape[1], N_FIELDS))
+    tied = zip(_tying(order), shear_interpolation(order, points), strict=True)
+    for k, ((N, gradient), share) in enumerate(tied):
+        # What the slopes add is formed of the tangents (n_cell, 1, 2, n_tied) at the tying points.
+        tangents = (gradient @ nodes).swapaxes(1, 2)[:, None]
+        covariant[..., k, :, 0] = share @ gradient
+        covariant[..., k, :, 1:] = -((share[..., None, :] * tangents) @ N).swapaxes(2, 3)
+    return to_cartesian(jacobian, covariant.reshape(*jacobian.shape[:2], 2, -1))
 
 
 def stiffness_matrices(
@@ -149,9 +147,5 @@ def _different(mesh: Mesh, section: Section, N: Floats) -> tuple[Ints, Ints]:
     keys = (nodes - nodes[:, :1]).reshape(mesh.n_cells, -1)
     if section.zones:
         keys = np.hstack([keys, section.thickness_at(N @ mesh.plan[mesh.cells])])
-    _, first, which = np.unique(
-        np.round(keys, 12) + 0.0, axis=0, return_index=True, return_inverse=True
-    )
-    if len(first) == mesh.n_cells:
-        return every, every
-    return first, which.ravel()
+    first, which = different_rows(np.round(keys, 12) + 0.0)
+    return (every, every) if len(first) == mesh.n_cells else (first, which)

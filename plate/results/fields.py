@@ -26,15 +26,19 @@ from plate.solver.solution import Combined, Solution, WholeSolution
 from plate.solver.stiffness import cell_parts
 
 N_RESULTS = len(RESULTS)
+EVERY_KIND = np.arange(N_RESULTS)
 
 
-def cell_operators(model: PlateModel, cells: Ints, points: Floats) -> Floats:
+def cell_operators(
+    model: PlateModel, cells: Ints, points: Floats, kinds: Ints = EVERY_KIND
+) -> Floats:
     """Operators (n_cell, n_point, 6, n_dof) to w, m_x, m_y, m_xy, q_x, q_y [m, N m/m, N/m].
 
     Parameters
     ----------
     cells : (n_cell,).
     points : reference points (n_point, 2), or (n_cell, n_point, 2) in each cell.
+    kinds : which of `plate.conventions.RESULTS` are formed; the others are left zero.
 
     Components are along the local tangent and the growing offset. Under Kirchhoff theory the
     shears are the divergence of the moments.
@@ -45,27 +49,17 @@ def cell_operators(model: PlateModel, cells: Ints, points: Floats) -> Floats:
     plan = N @ mesh.plan[mesh.cells[cells]]
     out = np.zeros((*plan.shape[:2], N_RESULTS, N_FIELDS * nodes.shape[1]))
     out[:, :, 0, ::N_FIELDS] = N
-    moments = _moment_operator(model, cells, inside_cells(mesh, cells, plan), points)
-    if model.section.thin:
-        # Moments at the cell's nodes, interpolated and differentiated.
-        reference = mesh.node_reference
-        inside = inside_cells(mesh, cells, mesh.plan[mesh.cells[cells]])
-        at_nodes = _moment_operator(model, cells, inside, reference)
-        gradient, _ = cartesian_gradient(mesh.order, nodes, points)
-        mx, my, mxy = (at_nodes[:, :, k] for k in range(3))
-        dx, dy = gradient[..., 0, :], gradient[..., 1, :]
-        shears = np.stack([dx @ mx + dy @ mxy, dx @ mxy + dy @ my], axis=-2)
-    else:
-        rigidity = model.section.shear(inside_cells(mesh, cells, plan))
-        shears = rigidity[..., None, None] * shear(mesh.order, nodes, points)
-    if not mesh.alignment.straight:
-        tangent = mesh.alignment.tangent(plan)
-        moments = moment_rotation(tangent) @ moments
-        c, s = tangent[..., 0], tangent[..., 1]
-        turn = np.stack([np.stack([c, s], axis=-1), np.stack([-s, c], axis=-1)], axis=-2)
-        shears = turn @ shears
-    out[:, :, 1:4] = moments
-    out[:, :, 4:] = shears
+    tangent = None if mesh.alignment.straight else mesh.alignment.tangent(plan)
+    if np.any((kinds >= 1) & (kinds < 4)):
+        moments = _moment_operator(model, cells, inside_cells(mesh, cells, plan), points)
+        out[:, :, 1:4] = moments if tangent is None else moment_rotation(tangent) @ moments
+    if np.any(kinds >= 4):
+        shears = _shear_operator(model, cells, inside_cells(mesh, cells, plan), points)
+        if tangent is not None:
+            c, s = tangent[..., 0], tangent[..., 1]
+            turn = np.stack([np.stack([c, s], axis=-1), np.stack([-s, c], axis=-1)], axis=-2)
+            shears = turn @ shears
+        out[:, :, 4:] = shears
     return out
 
 
@@ -74,6 +68,22 @@ def _moment_operator(model: PlateModel, cells: Ints, inside: Floats, points: Flo
     B, _ = curvature(model.mesh.order, model.mesh.xy[model.mesh.cells[cells]], points)
     softened = None if model.softened is None else model.softened[cells, None]
     return np.asarray(-model.section.bending(inside, model.mesh.alignment, softened) @ B)
+
+
+def _shear_operator(model: PlateModel, cells: Ints, inside: Floats, points: Floats) -> Floats:
+    """(n_cell, n_point, 2, n_dof) Cartesian shears [N/m]."""
+    mesh = model.mesh
+    nodes = mesh.xy[mesh.cells[cells]]
+    if not model.section.thin:
+        rigidity = model.section.shear(inside)
+        return np.asarray(rigidity[..., None, None] * shear(mesh.order, nodes, points))
+    # Moments at the cell's nodes, interpolated and differentiated.
+    at_nodes = inside_cells(mesh, cells, mesh.plan[mesh.cells[cells]])
+    moments = _moment_operator(model, cells, at_nodes, mesh.node_reference)
+    gradient, _ = cartesian_gradient(mesh.order, nodes, points)
+    mx, my, mxy = (moments[:, :, k] for k in range(3))
+    dx, dy = gradient[..., 0, :], gradient[..., 1, :]
+    return np.stack([dx @ mx + dy @ mxy, dx @ mxy + dy @ my], axis=-2)
 
 
 def inside_cells(mesh: Mesh, cells: Ints, plan: Floats) -> Floats:
@@ -208,7 +218,8 @@ class PointMeans:
         together."""
         found = np.empty(0)
         for way, kinds in self._readings.ways:
-            read = cell_operators(self.model, cells, self._readings.points(cells, way))
+            points = self._readings.points(cells, way)
+            read = cell_operators(self.model, cells, points, kinds)
             found = found if found.size else np.empty_like(read.swapaxes(1, 2))
             found[:, kinds] = read.swapaxes(1, 2)[:, kinds]
         return found.reshape(len(cells), -1, found.shape[-1])

@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 from scipy import sparse
 
-from plate.arrays import Floats, Ints
+from plate.arrays import Floats, Ints, different_rows
 from plate.conventions import N_FIELDS, RESULTS
 from plate.elements.membrane import force_operators, membrane_dofs
 from plate.elements.plate import cell_dofs
@@ -145,9 +145,10 @@ def _rows_read(
     cells = np.concatenate([read.cells for read, *_ in parts])
     reference = np.concatenate([read.reference for read, *_ in parts])
     keys = np.column_stack([cells, np.round(reference, SAME) + 0.0])
-    _, first, which = np.unique(keys, axis=0, return_index=True, return_inverse=True)
-    there = cell_operators(model, cells[first], reference[first][:, None, :])[:, 0]
-    dofs, which, begin = cell_dofs(model.mesh.cells[cells]), which.ravel(), 0
+    first, which = different_rows(keys)
+    formed = np.unique(np.concatenate([kinds.ravel() for *_, kinds in parts]))
+    there = cell_operators(model, cells[first], reference[first][:, None, :], formed)[:, 0]
+    dofs, begin = cell_dofs(model.mesh.cells[cells]), 0
     row, column, value = [], [], []
     for read, rows, kinds in parts:
         mine = slice(begin, begin + len(read.cells))

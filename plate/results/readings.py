@@ -22,7 +22,7 @@ from functools import cached_property
 
 import numpy as np
 
-from plate.arrays import Floats, Ints
+from plate.arrays import Floats, Ints, different_rows
 from plate.interpolation import gauss, lobatto
 from plate.model.continuation import lengths
 from plate.model.model import PlateModel
@@ -209,8 +209,8 @@ def _summed(
 ) -> tuple[Ints, Ints, Floats, Floats]:
     """The same readings each once, and those left out whose shares come to nothing."""
     keys = np.column_stack([owner, cells, np.round(at, SAME) + 0.0])
-    _, first, which = np.unique(keys, axis=0, return_index=True, return_inverse=True)
-    total = np.bincount(which.ravel(), weights=share, minlength=len(first))
+    first, which = different_rows(keys)
+    total = np.bincount(which, weights=share, minlength=len(first))
     kept = np.abs(total) > NOTHING
     first = first[kept]
     return owner[first], cells[first], at[first], np.asarray(total[kept], dtype=float)
