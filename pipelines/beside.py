@@ -33,6 +33,8 @@ T = TypeVar("T")
 _SERVE = """
 import sys
 sys.path[:] = sys.argv[2:]
+from pipelines.__main__ import collect_seldom
+collect_seldom()
 from pipelines.beside import serve
 serve(sys.argv[1].split())
 """

@@ -32,8 +32,10 @@ FILES = (
 )
 """All that a run may write."""
 
-# What a process beside imports: the modules of what `analyse` has done there.
+# What a process beside imports before there is work: the modules of what `analyse` has done there,
+# and of a deck with bars those that draw them.
 STAGES = ("pipelines.findings.reconciliation.walk",)
+DRAWING = ("pipelines.report.drawings.bars_dxf",)
 
 
 def run(
@@ -107,7 +109,7 @@ def _apart(deck: "Deck") -> "Iterator[Doer]":
     from pipelines.model.job_size import job_size
 
     if job_size(deck).apart:
-        with Beside(STAGES) as beside:
+        with Beside(STAGES if deck.reinforcement is None else STAGES + DRAWING) as beside:
             yield beside
     else:
         yield here
