@@ -118,7 +118,7 @@ def quantile_curve(given: Problem, share: float) -> Curve:
     # The dual: as many equations as coefficients, which are its multipliers. It takes a sixth of
     # the time of the programme in residuals, of which there is an equation for every row.
     left = given.right - given.X @ given.start
-    bounds = np.tile([share - 1.0, share], (n, 1))
+    bounds = [(share - 1.0, share)] * n
     equations = (given.X @ given.free).T
     found = linprog(-left, A_eq=equations, b_eq=np.zeros(k), bounds=bounds, method="highs")
     if found.x is None:
