@@ -41,7 +41,7 @@ def _rate(arguments: argparse.Namespace) -> int:
 
     deck = read_deck(found_deck(arguments.deck), own=arguments.own)
     file: Path | None = arguments.vehicles
-    fleet = Fleet.of_deck(deck) if file is None else read_fleet(file)
+    fleet = Fleet.of_deck(deck) if file is None else read_fleet(file, deck)
     from pipelines.bars.rating.rate import rate
     from pipelines.files import write_text
     from pipelines.outputs import check_folder, replacing

@@ -9,6 +9,7 @@ from pipelines.bars.rating.fleet_schema import FleetTable
 from pipelines.deck.deck import SAME, Deck
 from pipelines.deck.reading.loads import own_vehicles
 from pipelines.deck.reading.mistakes import Mistakes, nearest, validated
+from pipelines.deck.reading.own import vehicles_given
 from pipelines.deck.reading.toml import read_toml
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.actions.vehicles import library
@@ -91,23 +92,29 @@ class Fleet:
         return tuple(there[name] for name in dict.fromkeys(self.models) if name in there)
 
 
-def read_fleet(path: Path) -> Fleet:
-    """Raises DeckError with every mistake of the fleet file."""
+def read_fleet(path: Path, deck: Deck | None = None) -> Fleet:
+    """A fleet; deck : whose vehicles it may name, those of its own code among them.
+
+    Raises DeckError with every mistake of the fleet file.
+    """
     data = read_toml(str(path))
     mistakes = Mistakes(str(path))
     table = validated(FleetTable, data, WHERE, mistakes)
     mistakes.raise_if_any()
     assert table is not None, "a table is missing without a mistake"
     permits = []
+    known = {**library, **_of_deck(deck)}
     for k, name in enumerate(table.vehicles or []):
-        if name in library:
-            permits.append(Permit(library[name]))
+        if name in known:
+            permits.append(Permit(known[name]))
         else:
-            told = f"unknown vehicle, {nearest(name, library)}"
+            told = f"unknown vehicle, {nearest(name, known)}"
             mistakes.add(f"{WHERE}, vehicles {k + 1}", name, told)
     tables = [(f"[[vehicle]] {k + 1}", one) for k, one in enumerate(table.vehicle or [])]
     own = own_vehicles(list(tables), mistakes)
     for where, one in tables:
+        if one.name in (table.vehicles or []):
+            mistakes.add(f"{where}, name", one.name, "is among `vehicles`, too")
         band = one.offsets_m
         factors = one.beside_factors
         if factors is not None and not (0.0 < factors[0] <= 1.0 and 0.0 <= factors[1] <= 1.0):
@@ -135,6 +142,17 @@ def read_fleet(path: Path) -> Fleet:
         for one in table.level or []
     ]
     return Fleet(tuple(permits), (*LEVELS, *levels), models)
+
+
+def _of_deck(deck: Deck | None) -> dict[str, Vehicle]:
+    """Vehicles of the deck file by name: those that drive, and all that its own code gives."""
+    if deck is None:
+        return {}
+    given = vehicles_given(deck.own, Mistakes(deck.path))
+    own = own_vehicles(given, Mistakes(deck.path))
+    driving = () if deck.traffic is None else deck.traffic.vehicles
+    sound = {name: one for name, one in own.items() if one is not None}
+    return sound | {one.name: one for one in driving}
 
 
 def driven(deck: Deck, permit: Permit, mistakes: Mistakes) -> Deck | None:

@@ -49,7 +49,8 @@ class FleetTable(Table):
     """Vehicles to be rated on a deck, and levels of rating."""
 
     vehicles: Annotated[list[Name], Count(1, 100)] | None = entry(
-        "Vehicles of the standards by their names, as `deckslab vehicles` lists them.",
+        "Vehicles by their names: of the standards, as `deckslab vehicles` lists them, of the deck "
+        "file, and those that its [own] vehicles give.",
         ["EN 1991-2 LM2"],
         default=None,
         left_out="those of the tables alone",

@@ -1,11 +1,13 @@
 """What a vehicle is rated at: multipliers by check, with their places and load positions."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 from pipelines.bars.adequacy import Check
 from pipelines.bars.rating.fleet import Level
-from pipelines.standards.actions.loads import Axle
-from pipelines.standards.sources import Source, Standard
+from pipelines.standards.actions.loads import Axle, cited
+from pipelines.standards.own.code import MARK
+from pipelines.standards.sources import Mark, Source, Standard
 from pipelines.traffic.arrangements import Arrangement, LoadPosition
 
 
@@ -50,7 +52,8 @@ class BetweenSteps:
 class Rated:
     """A vehicle or load model by one standard.
 
-    vehicle : its name, with what stands beside it; axles : of the vehicle, None = a load model;
+    vehicle : its name, with what stands beside it; mark : how far its loads are to be trusted, "" =
+    those of a file; axles : of the vehicle, None = a load model;
     multipliers : the least first; gamma : the factor on traffic at the ultimate limit state; n :
     load positions; at_places : whether it is judged at places where other vehicles govern, the
     least of each check alone; between : of the least multiplier where it is of moments, None = not
@@ -62,9 +65,15 @@ class Rated:
     multipliers: tuple[Multiplier, ...]
     gamma: float
     n: int
+    mark: Mark | Literal[""] = ""
     axles: tuple[Axle, ...] | None = None
     at_places: bool = False
     between: BetweenSteps | None = None
+
+    @property
+    def words(self) -> str:
+        """Its name, with the mark of what is the user's own."""
+        return cited(self.vehicle, MARK) if self.mark == MARK else self.vehicle
 
     @property
     def whole(self) -> bool:

@@ -142,6 +142,8 @@ def _notes(watch: DesignWatch, lanes: Sequence[Lanes | None]) -> tuple[str, ...]
         "least multiplier of a vehicle driven over the whole deck is looked at, where it is of "
         "moments, at its place: no less than told. Another check or place may lose more there.",
     ]
+    if any(basis.own.checks for basis in watch.reinforcement.bases):
+        notes.append("Checks of the user's own: not rated.")
     if watch.membrane is not None:
         notes.append("Stresses and crack widths: not where membrane forces act.")
     for basis in watch.reinforcement.bases:

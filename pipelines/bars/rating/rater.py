@@ -128,6 +128,7 @@ class Rater:
         other arguments as of `Rated`."""
         return Rated(
             vehicle=f"{of.name}{further}",
+            mark=of.mark,
             axles=of.axles if isinstance(of, Vehicle) else None,
             standard=self.bases[k].materials.standard,
             multipliers=tuple(sorted(multipliers, key=lambda m: m.value)),

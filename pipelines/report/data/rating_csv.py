@@ -13,6 +13,7 @@ from pipelines.files import plain_cell
 
 COLUMNS = (
     "vehicle",
+    "vehicle_mark",
     "axles",
     "weight_kN",
     "standard",
@@ -56,6 +57,7 @@ def _row(one: Rated, found: Multiplier) -> list[str | float]:
     at = None if found.position is None else found.position.single
     return [
         one.vehicle,
+        one.mark,
         "" if one.axles is None else len(one.axles),
         "" if one.weight is None else round(one.weight / 1e3, 6),
         one.standard,

@@ -56,7 +56,7 @@ def rated_line(one: Rated) -> str:
     """A vehicle in one line for the terminal."""
     least, following = one.least, one.following
     words = "adequate in what is rated" if least.adequate else "short"
-    found = f"{one.vehicle}, {one.standard}: {rounded_down(least.value)} ({words}), {_of(least)}"
+    found = f"{one.words}, {one.standard}: {rounded_down(least.value)} ({words}), {_of(least)}"
     found += f" at {least.where}"
     if least.position is not None:
         found += f", {stands(least.position)}"
@@ -103,7 +103,7 @@ def _multipliers(
 ) -> tuple[Block, ...]:
     rows: list[list[Words]] = []
     for one in rated:
-        row: list[Words] = [one.vehicle, *_size(one), one.standard]
+        row: list[Words] = [one.words, *_size(one), one.standard]
         row.append(_value(one.least, strong=True))
         for check in checks:
             found = one.of(check)
@@ -142,7 +142,7 @@ def _governing(rated: Sequence[Rated]) -> tuple[Block, ...]:
         at = least.position
         rows.append(
             [
-                one.vehicle,
+                one.words,
                 one.standard,
                 _value(least),
                 _between(one),
@@ -221,7 +221,7 @@ def _plan(rating: Rating) -> tuple[Block, ...]:
 def _levels(rating: Rating, rated: Sequence[Rated]) -> tuple[Block, ...]:
     rows: list[list[Words]] = [
         [
-            one.vehicle,
+            one.words,
             one.standard,
             level.name,
             as_given(level.gamma),

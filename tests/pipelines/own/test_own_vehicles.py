@@ -1,5 +1,6 @@
 """Vehicles of a user's own: the same as the deck file's, marked, and told where they are wrong."""
 
+import csv
 import re
 from pathlib import Path
 
@@ -9,7 +10,9 @@ from pipelines import DeckFile
 from pipelines.cli.main import main
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
+from tests.pipelines.decks_with_bars import BOTTOM, GRADES, TOP
 from tests.pipelines.own.office import CRANE, written
+from tests.pipelines.rated import COARSE
 from tests.pipelines.small_decks import BEAMS, MESH, PLAN, SLAB, TRAFFIC
 
 LISTED = TRAFFIC.replace("[[vehicle]]", 'vehicles = ["crane"]\n[[vehicle]]')
@@ -45,6 +48,48 @@ def _plain(folder: Path, table: str) -> Path:
 def test_the_source_that_it_states_is_printed(tmp_path: Path) -> None:
     deck = deck_with(tmp_path, deck=NAMED.replace('"crane"', '"other"'))
     assert deck.required_traffic.vehicles[0].cited == "office note 3 (user's)"
+
+
+SAME = """
+[[vehicle]]
+name = "same"
+impact = 1.1
+axles = [ { at_m = 0.0, load_kN = 120, gauge_m = 2.0, patch_mm = [250, 400] },
+          { at_m = 1.6, load_kN = 120, gauge_m = 2.0, patch_mm = [250, 400] } ]
+"""
+
+
+def test_they_stand_in_a_fleet_by_their_names(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One that does not drive, one that does, and the same axles by a table of the fleet."""
+    deck = SLAB + PLAN + BEAMS + TRAFFIC + GRADES + BOTTOM + TOP + COARSE
+    path, file = written(tmp_path, CRANE, f'{deck}[own]\nvehicles = "office.py"\n')
+    fleet = tmp_path / "fleet.toml"
+    fleet.write_text('vehicles = ["crane", "lorry"]\n' + SAME, encoding="utf-8")
+    asked = ["rate", str(path), "--vehicles", str(fleet), "--out", str(tmp_path / "out")]
+    assert main([*asked, "--own", str(file)]) == 0
+    assert "crane (user's), EN 1992: " in capsys.readouterr().out
+    with (tmp_path / "out" / "rating.csv").open(encoding="utf-8", newline="") as table:
+        rows = [row for row in csv.DictReader(table) if row["governs"] == "yes"]
+    found = {row["vehicle"]: row for row in rows}
+    assert {name: row["vehicle_mark"] for name, row in found.items()} == {
+        "crane": "user's",
+        "lorry": "",
+        "same": "",
+    }
+    # the same loads in another order of blocks: rounding of sums
+    like = float(found["same"]["multiplier"])
+    assert float(found["crane"]["multiplier"]) == pytest.approx(like, rel=1e-5)
+    page = (tmp_path / "out" / "rating.html").read_text(encoding="utf-8")
+    assert "crane (user&#x27;s)" in page
+    assert main(asked) == 2  # not permitted to run
+    fleet.write_text('vehicles = ["kran", "crane"]\n' + SAME.replace("same", "crane"), "utf-8")
+    capsys.readouterr()
+    assert main([*asked, "--own", str(file)]) == 2
+    told = capsys.readouterr().err
+    assert 'vehicles 1 = "kran": unknown vehicle, the nearest known one is "crane"' in told
+    assert 'name = "crane": is among `vehicles`, too' in told
 
 
 @pytest.mark.parametrize(
