@@ -18,7 +18,13 @@ if TYPE_CHECKING:
     from pipelines.api import Analysis, DeckFile, Influence, Picture
     from pipelines.errors import DeckError, JobError, MethodRangeError, Mistake
     from pipelines.kept import Kept
-    from pipelines.standards.own.checks import LayerDemand, LayerSection, OwnCheck
+    from pipelines.standards.own.checks import (
+        LayerDemand,
+        LayerSection,
+        OwnCheck,
+        ShearForces,
+        ShearSection,
+    )
     from pipelines.standards.own.results import NamedValues, OwnResult
     from pipelines.standards.own.strips import OwnMoment, OwnStrip
     from pipelines.standards.strip_widths.method import StripInput
@@ -39,6 +45,8 @@ _ROOMS = {
     "OwnCheck": "pipelines.standards.own.checks",
     "LayerSection": "pipelines.standards.own.checks",
     "LayerDemand": "pipelines.standards.own.checks",
+    "ShearSection": "pipelines.standards.own.checks",
+    "ShearForces": "pipelines.standards.own.checks",
     "OwnResult": "pipelines.standards.own.results",
     "NamedValues": "pipelines.standards.own.results",
     "StripInput": "pipelines.standards.strip_widths.method",
@@ -57,6 +65,8 @@ __all__ = [  # noqa: RUF022 - in the order in which one meets them
     "OwnCheck",
     "LayerSection",
     "LayerDemand",
+    "ShearSection",
+    "ShearForces",
     "OwnResult",
     "NamedValues",
     "MethodRangeError",

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pipelines.bars.checks.bending_and_service import Peaks, resistances, steel_needed
 from pipelines.bars.checks.fatigue import FatigueDemand
 from pipelines.bars.checks.near_supports import ReducedShear, reduced_shear
+from pipelines.bars.checks.own_checks import own_shear_rows
 from pipelines.bars.checks.standing_wheels import StandingWheels
 from pipelines.bars.checks.wheel_punching import WheelPunching, farthest_reach, wheel_punching
 from pipelines.bars.demand.control_sections import (
@@ -211,6 +212,8 @@ def part_checks(
     if deck.traffic is not None:
         reduced = reduced_shear(solved, runs, seen.numbered, tracker, width)
     ultimate = demand.moments["ULS"]
+    if shear_demand is not None:
+        rows = (*rows, *own_shear_rows(bars, basis, tracker.sections, shear_demand, width))
     return PartChecks(
         basis=basis,
         bars=bars,

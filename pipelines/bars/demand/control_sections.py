@@ -244,19 +244,29 @@ def resistance(
     x cos^2 + y sin^2 of those along the bars. Tension across the section lowers the resistance,
     compression is not counted.
     """
+    m, by_face = across_shear(bars, forces)
+    n = tension(forces, imposed)
+    resists = {
+        face: one_way_resistance(section, mat, v, m, n, aggregate).v_Rd
+        for face, section in by_face.items()
+    }
+    return np.where(m >= 0, resists["bottom"], resists["top"])
+
+
+def across_shear(bars: SlabBars, forces: Floats) -> tuple[Floats, dict[Face, Section]]:
+    """The moment in the direction of the principal shear, sagging positive [N m/m], and the section
+    across that direction with the bars of either face. Arguments as of `resistance`."""
     m_x, m_y, m_xy, q_x, q_y = forces[:5]
     principal = principal_shear(q_x, q_y)
     c, s = np.cos(principal.angle), np.sin(principal.angle)
     m = m_x * c**2 + m_y * s**2 + 2 * m_xy * c * s
-    n = tension(forces, imposed)
-    by_face: dict[Face, Floats] = {}
+    by_face: dict[Face, Section] = {}
     for face in FACES:
         d = principal.along(*(bars.effective_depth((face, e)) for e in DIRECTIONS))
         area = principal.along(*(bars.bars((face, e)).area for e in DIRECTIONS))
         h = principal.along(*(bars.thickness_of((face, e)) for e in DIRECTIONS))
-        section = Section(h=h, d=d, A_s=area)
-        by_face[face] = one_way_resistance(section, mat, v, m, n, aggregate).v_Rd
-    return np.where(m >= 0, by_face["bottom"], by_face["top"])
+        by_face[face] = Section(h=h, d=d, A_s=area)
+    return m, by_face
 
 
 def tension(forces: Floats, imposed: Floats | None) -> Floats:

@@ -12,6 +12,8 @@ from pipelines.standards.sources import Standard
 
 # How the rules begin that checks of the user's own are told as.
 NAMED = "user's check"
+# Functions of a check: of layers, of shear.
+PARTS = ("utilisation", "shear")
 # A utilisation beyond which there is a slip of unit.
 MOST = 1e6
 
@@ -53,12 +55,48 @@ class LayerDemand:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ShearSection:
+    """The section that the principal shear acts on, per metre of width, and its materials.
+
+    tension : the face in tension under the moment that coexists. Depth and steel are those of that
+    face in the direction of the shear, x cos^2 + y sin^2 of the layers along x and y; strengths as
+    of `LayerSection`.
+    """
+
+    standard: Standard
+    tension: Face
+    thickness_mm: float
+    d_mm: float
+    area_mm2_m: float
+    f_ck_MPa: float
+    f_yk_MPa: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class ShearForces:
+    """Forces of the ultimate limit state at a place where shear is judged, under the traffic that
+    is worst there by the standard's own rule.
+
+    v_kN_m : principal shear, the mean over the width that the standard's check takes, 4 d.
+    m_kNm_m : moment in its direction, sagging positive. n_kN_m : tension across the section, 0
+    without membrane forces. v_Rd_kN_m : the standard's resistance without links.
+    """
+
+    v_kN_m: float
+    m_kNm_m: float
+    n_kN_m: float
+    v_Rd_kN_m: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class OwnCheck:
-    """A check of every layer of bars; one entry of a file's list `checks`.
+    """A check of every layer of bars, of the shear, or of both; one entry of a file's list
+    `checks`.
 
     utilisation : a share of what is allowed, 1 at most where the check passes, from the layer's
         section and demand at its worst point. A function may raise MethodRangeError with words of
         its own, then the check is not judged.
+    shear : the same of every place where shear is judged; the worst of them counts.
     standard : whose bars it is for; None = those of every one. name, source : as of `OwnStrip`.
 
     >>> OwnCheck(
@@ -72,22 +110,30 @@ class OwnCheck:
 
     name: str
     source: str
-    utilisation: Callable[[LayerSection, LayerDemand], float]
+    utilisation: Callable[[LayerSection, LayerDemand], float] | None = None
+    shear: Callable[[ShearSection, ShearForces], float] | None = None
     standard: Standard | None = None
 
 
 @dataclass(frozen=True)
 class CheckRule:
-    """A check of the user's own with the function that is asked."""
+    """A check of the user's own with the functions that are asked, None = there is none."""
 
     name: str
     source: str
     standard: Standard | None
-    rule: OwnFunction
+    of_layers: OwnFunction | None
+    of_shear: OwnFunction | None
 
-    def utilisation(self, section: LayerSection, demand: LayerDemand) -> float:
-        """Raises OwnError for what is no share, MethodRangeError where the rule says so."""
-        return self.rule.value(section, demand, unit="of what is allowed", most=MOST, zero=True)
+    def counts_for(self, standard: Standard) -> bool:
+        """Whether bars are judged by it under a standard."""
+        return self.standard in (None, standard)
+
+
+def share(rule: OwnFunction, section: object, demand: object) -> float:
+    """What a function of a check gives. Raises OwnError for what is no share, MethodRangeError
+    where the rule says so."""
+    return rule.value(section, demand, unit="of what is allowed", most=MOST, zero=True)
 
 
 @lru_cache(maxsize=64)
@@ -102,10 +148,15 @@ def own_checks(code: OwnCode) -> tuple[CheckRule, ...]:
         check_text(one.source, f"{where}, source")
         if one.name in [other.name for other in found]:
             raise OwnError(f'{where}, name "{one.name}": another check has this name')
-        if not callable(one.utilisation):
-            raise OwnError(f"{where}, utilisation is no function")
+        rules = {}
+        for part in PARTS:
+            given = getattr(one, part)
+            if given is not None and not callable(given):
+                raise OwnError(f"{where}, {part} is no function")
+            rules[part] = None if given is None else OwnFunction(code, "checks", number, part)
+        if not any(rules.values()):
+            raise OwnError(f"{where} has no function: give {' or '.join(PARTS)}")
         if one.standard is not None and one.standard not in get_args(Standard):
             raise OwnError(f"{where}, standard: allowed is {', '.join(get_args(Standard))} or None")
-        rule = OwnFunction(code, "checks", number, "utilisation")
-        found.append(CheckRule(one.name, one.source, one.standard, rule))
+        found.append(CheckRule(one.name, one.source, one.standard, *rules.values()))
     return tuple(found)

@@ -19,6 +19,7 @@ from pipelines.standards.own.checks import NAMED
 from pipelines.standards.resistance.bars import DIRECTIONS, FACES, LAYERS, Layer
 from tests.pipelines.decks_with_bars import BOTTOM, GRADES, TOP, bars
 from tests.pipelines.own.office import written
+from tests.pipelines.rated import COARSE
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC
 
 STRESS = """
@@ -115,12 +116,75 @@ def test_it_counts_in_the_verdict_and_stands_in_the_report(tmp_path: Path) -> No
     assert "outside its range, the office looks at soffits" in page
 
 
+SHEAR = """
+from pipelines import MethodRangeError, OwnCheck, ShearForces, ShearSection
+
+
+def again(section: ShearSection, forces: ShearForces) -> float:
+    return forces.v_kN_m / forces.v_Rd_kN_m
+
+
+def redone(section: ShearSection, forces: ShearForces) -> float:
+    rho = min(section.area_mm2_m / section.d_mm / 1000, 0.02)
+    k = min(1 + (200 / section.d_mm) ** 0.5, 2)
+    by_steel = 0.18 / 1.5 * k * (100 * rho * section.f_ck_MPa) ** (1 / 3)
+    least = 0.035 * k**1.5 * section.f_ck_MPa**0.5
+    return forces.v_kN_m / (max(by_steel, least) * section.d_mm)
+
+
+def strong(section: ShearSection, forces: ShearForces) -> float:
+    assert (forces.m_kNm_m >= 0) == (section.tension == "bottom")
+    assert forces.n_kN_m == 0
+    if forces.v_kN_m < 20:
+        raise MethodRangeError("the office looks at strong shear")
+    return 0.5
+
+
+checks = [
+    OwnCheck(name="again", source="office note 8", shear=again),
+    OwnCheck(name="redone", source="office note 8", shear=redone),
+    OwnCheck(name="strong", source="office note 9", shear=strong, standard="EN 1992"),
+    OwnCheck(name="elsewhere", source="office note 9", shear=strong, standard="IRC:112"),
+]
+"""
+
+
+def test_shear_is_asked_about_where_the_standard_s_is_judged(tmp_path: Path) -> None:
+    """EN 1992-1-1 (6.2) written again by the user comes to the check of the standard."""
+    deck = deck_with(
+        tmp_path, SHEAR, SLAB + PLAN + BEAMS + TRAFFIC + GRADES + BOTTOM + TOP + COARSE + CHECKS
+    )
+    result = analyse(deck, tolerances_wanted=False)
+    assert result.design is not None
+    [standard] = result.design.standards
+    peak = standard.design_shear
+    assert peak is not None
+    rows = [row for row in standard.rows if row.check.startswith(NAMED)]
+    again, redone, strong, outside = rows
+    assert again.utilisation == pytest.approx(peak.utilisation, rel=1e-12)
+    assert redone.utilisation == pytest.approx(peak.utilisation, rel=1e-9)
+    beside = f"shear {'before' if peak.side < 0 else 'after'} {peak.line}, ("
+    assert again.place.startswith(beside)
+    assert redone.place.startswith(beside)
+    assert strong.utilisation == 0.5
+    assert outside.otherwise == "outside its range, the office looks at strong shear"
+    assert outside.place.startswith("shear at ")
+    [mine] = [one for one in result.verdicts[0].judgements if one.check is Check.OWN]
+    assert len(mine.found) == len(rows)
+
+
 @pytest.mark.parametrize(
     ("code", "deck", "words"),
     [
         (STRESS, SLAB + PLAN + LINES + CHECKS, "there are no bars"),
         (STRESS.replace("utilisation=stress", "utilisation=1.0"), DECK, "is no function"),
         (STRESS.replace('source="', 'standard="BS", source="'), DECK, "standard: allowed is"),
+        (
+            STRESS.replace(", utilisation=stress", ""),
+            DECK,
+            "no function: give utilisation or shear",
+        ),
+        (SHEAR.replace("shear=again", "shear=2"), DECK, "checks 1, shear is no function"),
         ("checks = [len]", DECK, "allowed is OwnCheck"),
     ],
 )
