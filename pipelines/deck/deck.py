@@ -16,6 +16,7 @@ from pipelines.deck.reinforcement import Reinforcement
 from pipelines.standards.actions.loads import Action, Axle, LoadModel, Vehicle, alone
 from pipelines.standards.factors import FACTORS, Factors
 from pipelines.standards.own.own import Own
+from pipelines.standards.sources import Mark
 from pipelines.standards.supports import hogging_at
 from plate.arrays import Floats
 from plate.geometry.axis import Axis, Course
@@ -227,12 +228,15 @@ class Stages:
 class Sum:
     """A sum of static cases: name of the case -> its factor.
 
-    cracked : whether it is also solved with the stiffness that cracks leave the slab.
+    cracked : whether it is also solved with the stiffness that cracks leave the slab. source, mark
+    : as of a vehicle.
     """
 
     name: str
     factors: tuple[tuple[str, float], ...]
     cracked: bool = False
+    source: str = "deck file"
+    mark: Mark | Literal[""] = ""
 
 
 @dataclass(frozen=True, kw_only=True)

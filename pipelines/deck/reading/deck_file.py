@@ -50,7 +50,7 @@ from pipelines.deck.reading.loads_schema import (
 )
 from pipelines.deck.reading.mistakes import AnyTable, Mistakes, printable, validated
 from pipelines.deck.reading.offered import check_room, offered_by
-from pipelines.deck.reading.own import read_own
+from pipelines.deck.reading.own import read_own, sums_given
 from pipelines.deck.reading.own_schema import OwnTable
 from pipelines.deck.reading.plan import read_plan
 from pipelines.deck.reading.plan_schema import (
@@ -162,7 +162,10 @@ def deck_of(
     stages = read_stages(
         _single(data, "stages", StagesTable, mistakes), cases, slab, lines, mistakes
     )
-    sum_tables = _listed(data, "sum", SumTable, mistakes)
+    sum_tables: list[tuple[str, SumTable]] = [
+        *_listed(data, "sum", SumTable, mistakes),
+        *sums_given(given, mistakes),
+    ]
     check_names(((where, table.name) for where, table in sum_tables), mistakes)
     sums = read_sums(sum_tables, cases, mistakes)
     probes = _probes(probe_tables, plan, mistakes)

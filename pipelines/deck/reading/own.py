@@ -6,7 +6,12 @@ from pathlib import Path
 from typing import TypeVar, cast
 
 from pipelines.deck.reading.mistakes import Mistakes, shown, validated
-from pipelines.deck.reading.own_schema import OwnLoadModelTable, OwnTable, OwnVehicleTable
+from pipelines.deck.reading.own_schema import (
+    OwnLoadModelTable,
+    OwnSumTable,
+    OwnTable,
+    OwnVehicleTable,
+)
 from pipelines.errors import OwnError
 from pipelines.standards.own.code import Kind, OwnCode
 from pipelines.standards.own.own import Own
@@ -14,7 +19,7 @@ from pipelines.standards.own.own import Own
 WHERE = "[own]"
 FILE = ".py"
 
-Given = TypeVar("Given", OwnVehicleTable, OwnLoadModelTable)
+Given = TypeVar("Given", OwnVehicleTable, OwnLoadModelTable, OwnSumTable)
 
 
 def read_own(
@@ -65,6 +70,11 @@ def vehicles_given(own: Own, mistakes: Mistakes) -> list[tuple[str, OwnVehicleTa
 def load_models_given(own: Own, mistakes: Mistakes) -> list[tuple[str, OwnLoadModelTable]]:
     """The load models of a deck's own code, each with where it stands."""
     return _tables_given(own, "load_models", own.load_models, OwnLoadModelTable, mistakes)
+
+
+def sums_given(own: Own, mistakes: Mistakes) -> list[tuple[str, OwnSumTable]]:
+    """The sums of static cases of a deck's own code, each with where it stands."""
+    return _tables_given(own, "sums", own.sums, OwnSumTable, mistakes)
 
 
 def _tables_given(

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from pipelines.deck.reading.loads_schema import VehicleTable
+from pipelines.deck.reading.loads_schema import SumTable, VehicleTable
 from pipelines.deck.reading.rules import Count, Range, Text, WholeRange
 from pipelines.deck.reading.schema import Lines, Name, Table, entry
 
@@ -41,6 +41,13 @@ class OwnTable(Table):
         default=None,
         left_out="recommended ones",
     )
+    sums: OwnName | None = entry(
+        "What gives sums of static cases, combinations, in its list `sums`, as tables [[sum]] have "
+        "them, with `source`; all of them are made.",
+        "office.py",
+        default=None,
+        left_out="those of [[sum]] alone",
+    )
     checks: OwnName | None = entry(
         "What gives checks of bars, in its list `checks`; they count as the standards' own do.",
         "office.py",
@@ -57,6 +64,17 @@ class OwnTable(Table):
 
 class OwnVehicleTable(VehicleTable):
     """A vehicle that code of the user's own gives."""
+
+    source: Name | None = entry(
+        "Where it comes from, for print.",
+        "office note 12",
+        default=None,
+        left_out="the code's name",
+    )
+
+
+class OwnSumTable(SumTable):
+    """A sum of static cases that code of the user's own gives."""
 
     source: Name | None = entry(
         "Where it comes from, for print.",

@@ -1,11 +1,14 @@
 """What a deck file says of the deck's life: stages, strains and settlements, sums of cases."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from pipelines.deck.deck import Case, Line, Point, Slab, Stages, Sum, Temperature
 from pipelines.deck.reading.loads_schema import CaseTable, StagesTable, SumTable
 from pipelines.deck.reading.mistakes import Mistakes, nearest, printable
+from pipelines.deck.reading.own_schema import OwnSumTable
 from pipelines.standards.actions.loads import TEMPERATURES, Action
+from pipelines.standards.own.code import MARK
 
 IMPOSED = {"temperature", "shrinkage_permille", "settlements_mm"}
 # The actions of cases that impose one thing alone.
@@ -135,7 +138,10 @@ def read_sums(
                 key = f'{where}, factors."{printable(name)}"'
                 hint = nearest(name, names) if names else "there is none"
                 mistakes.add(key, factor, f"no such case, {hint}")
-        found.append(Sum(table.name, tuple(table.factors.items()), table.cracked))
+        made = Sum(name=table.name, factors=tuple(table.factors.items()), cracked=table.cracked)
+        if isinstance(table, OwnSumTable):
+            made = replace(made, source=table.source or "", mark=MARK)
+        found.append(made)
     return tuple(found)
 
 

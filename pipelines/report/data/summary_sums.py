@@ -20,7 +20,7 @@ Json = Any
 
 def sums_entry(result: Result) -> dict[str, Json]:
     """`stages` of a deck with stages: of each its slab, its cases and their sum; `sums` as the deck
-    file asks for them."""
+    file and code of the user's own ask for them."""
     deck, solved, cases = result.deck, result.solved, result.cases
     found: dict[str, Json] = {}
     if deck.stages is not None:
@@ -32,7 +32,8 @@ def sums_entry(result: Result) -> dict[str, Json]:
         found["stages"] = stages
     if deck.sums:
         found["sums"] = {
-            one.name: _sum_entry(deck, solved, one) for one in stated_sums(solved, cases, deck)
+            one.name: _sum_entry(deck, solved, one) | {"source": asked.source, "mark": asked.mark}
+            for asked, one in zip(deck.sums, stated_sums(solved, cases, deck), strict=True)
         }
     if result.cracked:
         found["cracked"] = {one.name: _cracked_entry(solved, one) for one in result.cracked}

@@ -48,6 +48,7 @@ def values_table(result: Result, summary: Mapping[str, Any]) -> Iterator[Row]:
             row["load_mark"] = load_mark(case)
             yield {**row, **_extreme(peak.extreme, entry), "unit": peak.unit}
     yield from _static(summary)
+    yield from _sums(summary)
     for name, entry in summary.get("own_results", {}).items():
         told = {"kind": "user's", "name": name, "load_mark": entry["mark"]}
         yield {**told, "unit": entry["unit"], "value": entry["value"]}
@@ -106,6 +107,25 @@ def _static(summary: Mapping[str, Any]) -> Iterator[Row]:
             for extreme in ("max", "min"):
                 row = _named("beam", name, case, "moment")
                 value, along = entry[f"moment_{extreme}_kNm"], entry[f"at_{extreme}_m"]
+                yield {**row, "extreme": extreme, "value": value, "along_beam_m": along}
+
+
+def _sums(summary: Mapping[str, Any]) -> Iterator[Row]:
+    """Values in the sums of static cases: of stages, and those asked for."""
+    stages, asked = summary.get("stages", {}), summary.get("sums", {})
+    named = [(f"stage {n}" if "modular_ratio" in e else n, e) for n, e in stages.items()]
+    for load, entry in (*named, *((f"sum {name}", one) for name, one in asked.items())):
+        mark = {"load_mark": entry.get("mark")}
+        for name, values in entry["probes"].items():
+            for key in RESULT_KEYS:
+                yield {**_named("by name", name, load, key), **mark, "value": values[key]}
+        for name, value in entry["reactions"].items():
+            support = "all together" if name == "total_kN" else name
+            yield {**_named("reaction", support, load, "reaction"), **mark, "value": value}
+        for name, values in entry["beams"].items():
+            for extreme in ("max", "min"):
+                row = _named("beam", name, load, "moment") | mark
+                value, along = values[f"moment_{extreme}_kNm"], values[f"at_{extreme}_m"]
                 yield {**row, "extreme": extreme, "value": value, "along_beam_m": along}
 
 

@@ -9,6 +9,7 @@ from pipelines.numbers import as_given, as_result, length, number
 from pipelines.report.document import Block, Paragraph, Symbol, Table, Words, table
 from pipelines.report.sections.tables import RESULT_HEADS
 from pipelines.result import Result
+from pipelines.standards.actions.loads import cited
 from pipelines.units import RESULT_KEYS
 
 RULE = (
@@ -28,7 +29,8 @@ def stages_section(result: Result, entries: Mapping[str, Any]) -> tuple[Block, .
     if stages:
         found += [_stages(result, stages), Paragraph(RULE)]
     of_stages = {f"stage {n}" if "modular_ratio" in e else n: e for n, e in stages.items()}
-    every = {**of_stages, **{f"sum {name}": entry for name, entry in sums.items()}}
+    of_sums = {cited(f"sum {name}", entry["mark"]): entry for name, entry in sums.items()}
+    every = {**of_stages, **of_sums}
     if sums:
         found.append(_factors(sums))
     if every:
@@ -58,10 +60,15 @@ def _stages(result: Result, stages: Mapping[str, Any]) -> Table:
 
 def _factors(sums: Mapping[str, Any]) -> Table:
     rows = [
-        [name, " + ".join(f"{as_given(f)} × {case}" for case, f in entry["factors"].items())]
+        [
+            name,
+            " + ".join(f"{as_given(f)} × {case}" for case, f in entry["factors"].items()),
+            cited(entry["source"], entry["mark"]),
+        ]
         for name, entry in sums.items()
     ]
-    return table("Sums asked for: factors as stated in the deck file", ["Sum", "Cases"], rows)
+    heads: list[Words] = ["Sum", "Factors and cases", "Stated by"]
+    return table("Sums asked for", heads, rows, wide=(1,))
 
 
 def _at_points(result: Result, every: Mapping[str, Any]) -> Iterator[Table]:

@@ -20,7 +20,7 @@ from pipelines.errors import MethodRangeError, OwnError
 from pipelines.files import UnreadableError, read_plain
 from pipelines.standards.sources import Mark
 
-Kind = Literal["strips", "vehicles", "load_models", "factors", "checks", "results"]
+Kind = Literal["strips", "vehicles", "load_models", "factors", "sums", "checks", "results"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 GROUP = "deckslab"
 MARK: Mark = "user's"

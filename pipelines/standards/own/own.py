@@ -39,6 +39,11 @@ class Own:
         return self._plain("factors")
 
     @property
+    def sums(self) -> tuple[Any, ...]:
+        """Tables of sums of static cases, as `vehicles`."""
+        return self._plain("sums")
+
+    @property
     def checks(self) -> tuple[CheckRule, ...]:
         """Checks of bars."""
         code = self.code("checks")
@@ -53,8 +58,8 @@ class Own:
     @property
     def names(self) -> tuple[str, ...]:
         """Of everything that is given."""
-        both = (*self.vehicles, *self.load_models)
-        tables = [one for one in both if isinstance(one, dict)]
+        every = (*self.vehicles, *self.load_models, *self.sums)
+        tables = [one for one in every if isinstance(one, dict)]
         return (
             *self.strips.names,
             *(str(one.get("name")) for one in tables),
@@ -72,7 +77,8 @@ class Own:
 
     def check(self) -> None:
         """Ask for all of it once. Raises OwnError for what is not allowed in it."""
-        _ = self.strips, self.vehicles, self.load_models, self.factors, self.checks, self.results
+        _ = self.strips, self.vehicles, self.load_models, self.factors, self.sums
+        _ = self.checks, self.results
 
     def of(self, *kinds: Kind) -> "Own":
         """What is given of some kinds alone."""

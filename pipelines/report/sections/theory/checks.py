@@ -354,7 +354,9 @@ ITEMS: dict[Check, tuple[Item, ...]] = {
     Check.OWN: _item(
         Check.OWN,
         "Code that a deck names in [own] gives utilisations of single layers from their section "
-        "and the largest moments that they are designed for. Nobody but the user has verified it.",
+        "and the largest moments that they are designed for, and of the shear at every place where "
+        "it is judged from the section, the mean over 4 d, the coexisting moment and tension and "
+        "the standard's resistance. Nobody but the user has verified it.",
         (),
         "user's",
     ),
