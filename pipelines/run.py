@@ -139,11 +139,11 @@ def write_results(
     from pipelines.report.again import Again
     from pipelines.report.data.as_built_csv import write_as_built
     from pipelines.report.data.bar_schedule_csv import write_schedule
+    from pipelines.report.data.fields_vtu import write_fields
     from pipelines.report.data.findings_csv import write_findings
     from pipelines.report.data.load_test import write_load_tests
     from pipelines.report.data.summary import summary, write_summary
     from pipelines.report.data.values_csv import write_values
-    from pipelines.report.data.vtu import write_vtu
     from pipelines.report.drawings.bar_files import bar_files
     from pipelines.report.html import html_of
     from pipelines.report.pdf import pdf_of
@@ -159,7 +159,7 @@ def write_results(
 
     with replacing(out) as folder, ThreadPoolExecutor(1) as aside:
         drawn = aside.submit(bars)
-        write_vtu(
+        write_fields(
             folder / "fields.vtu",
             result.solved.recovery.points,
             field_columns(result.cases, [case.envelope for case in result.traffic]),

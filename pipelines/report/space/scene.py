@@ -18,8 +18,8 @@ from pipelines.errors import JobError
 from pipelines.model.build import build_model
 from pipelines.model.responses import position_load
 from pipelines.numbers import length
+from pipelines.report.data.fields_vtu import read_results
 from pipelines.report.data.influence import one_position
-from pipelines.report.data.read_back import read_results
 from pipelines.report.drawings.colours import BEAM, HOLD, LOAD
 from pipelines.report.drawings.input_plan import hold_place
 from pipelines.report.drawings.plan import closed, line_path, traced

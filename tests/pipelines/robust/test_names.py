@@ -10,7 +10,7 @@ import pytest
 
 from pipelines.cli.main import main
 from pipelines.files import plain_cell
-from pipelines.report.data.read_back import read_results
+from pipelines.report.data.fields_vtu import read_results
 from pipelines.report.document import page_data
 from pipelines.report.drawings.canvas import draw
 from pipelines.study.table import Column, csv_text

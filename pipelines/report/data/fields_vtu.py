@@ -1,16 +1,34 @@
-"""Fields and summary of a run, read back from its folder."""
+"""Fields of a run in VTU files: static cases and envelopes on the deck's mesh.
+
+Coordinates are (x, -y, -z) so that common viewers, whose z points up, show the deck from above
+with offsets growing to the right. Points on lines and steps are doubled: one for each side.
+"""
 
 import json
+from html import escape
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
 import meshio
+import numpy as np
 
 from pipelines.errors import JobError
 from pipelines.outputs import read_whole
+from plate.arrays import Floats
+from plate.results.fields import FieldPoints
 
 FILES = ("fields.vtu", "summary.json")
+
+
+def write_fields(path: Path, points: FieldPoints, columns: dict[str, Floats]) -> None:
+    """Write fields at the field points; columns : of any name, values by point."""
+    xy = points.xy
+    coordinates = np.column_stack([xy[:, 0], -xy[:, 1], np.zeros(len(xy))])
+    cells = [("quad", points.quads)]
+    # The writer puts names into the file's attributes as they are.
+    data = {escape(name): values for name, values in columns.items()}
+    meshio.write(path, meshio.Mesh(coordinates, cells, point_data=data), file_format="vtu")
 
 
 def read_results(folder: Path) -> tuple[meshio.Mesh, dict[str, Any]]:
