@@ -299,10 +299,7 @@ class FieldRecovery:
         """
         left: list[Combined] = []
         for k, part in enumerate(self._parts):
-            found = solution.part(k)
-            local = part.operators @ found.values[solution.local(k, part.dofs)[part.index]]
-            every = part.average @ local.reshape(-1, local.shape[-1])
-            values = every.reshape(N_RESULTS, len(part.points), -1)
+            values, found = self._formed(solution, k)
             if part.fresh:
                 yield part.points[: part.fresh], found.of(values[:, : part.fresh])
             left.append(found.of(values[:, part.last :].copy()))
@@ -310,6 +307,27 @@ class FieldRecovery:
             shares = [(left[j], there, here) for j, there, here in part.shares]
             for here, shared in _together(own, shares):
                 yield part.points[part.fresh : part.last][here], shared
+
+    def at(self, solution: Solution, points: Ints) -> Floats:
+        """The same at some field points (k,) alone, each once (6, k, n_load): of parts of the
+        solution that have none of them nothing is solved for."""
+        place = np.full(self.points.n_points, -1)
+        place[points] = np.arange(len(points))
+        found = np.zeros((N_RESULTS, len(points), solution.shape[1]))
+        for k, part in enumerate(self._parts):
+            wanted = place[part.points] >= 0
+            if wanted.any():
+                values, of_part = self._formed(solution, k)
+                found[:, place[part.points[wanted]]] += of_part.of(values[:, wanted]).of_loads
+        return found
+
+    def _formed(self, solution: Solution, k: int) -> tuple[Floats, Combined]:
+        """What the cells of part k add to the results at its points (6, n, ...), and of what loads
+        that is."""
+        part, found = self._parts[k], solution.part(k)
+        local = part.operators @ found.values[solution.local(k, part.dofs)[part.index]]
+        every = part.average @ local.reshape(-1, local.shape[-1])
+        return every.reshape(N_RESULTS, len(part.points), -1), found
 
     def fields(self, solution: Solution | Floats) -> Floats:
         """(6, n_point, n_load) w, m_x, m_y, m_xy, q_x, q_y of a solution, or of displacements

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from pipelines.bars.demand.control_sections import ShearDemand, ShearTracker, first_highest
 from pipelines.bars.demand.governing_index import FixedArrangement, GoverningIndex
+from pipelines.bars.demand.sample_forces import force_reader
 from pipelines.deck.deck import Deck, Line
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.resistance.bars import FACES, LAYERS, Direction, SlabBars
@@ -163,7 +164,7 @@ def _of_group(
     # A mean takes in the samples of its piece.
     here = np.flatnonzero(np.isin(sections.piece, sections.piece[group]))
     mean, mine = tracker.means[w][group][:, here], np.searchsorted(here, group)
-    read = tracker.reader(solved, here)
+    read = force_reader(solved, [(tracker, here)])
 
     # all of them in full, then those that have a wheel near the line with what of it counts
     less = np.unique(loads.position[shares < 1.0])
@@ -175,7 +176,7 @@ def _of_group(
         np.concatenate([loads.position, n + np.searchsorted(less, loads.position[on])]),
         n + len(less),
     )
-    traffic = read(solved.stiffness.solution(F))
+    (traffic,) = read(solved.stiffness.solution(F))
     acting = np.asarray(mean @ tracker.principal(traffic, here))
     resists = tracker.resistance_at(traffic[:, mine], group, acting)[0]
     whole = float(utilisation(acting[:, :n], resists[:, :n]).max())

@@ -15,10 +15,10 @@ from pipelines.bars.checks.remedies import Remedy, ShearDesign, remedies, steps
 from pipelines.bars.demand.control_sections import (
     WIDTH_IN_DEPTHS,
     Sections,
-    force_rows,
     mean_weights,
 )
 from pipelines.bars.demand.moments import permanent_sums
+from pipelines.bars.demand.sample_forces import force_rows
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.model.build import build_model

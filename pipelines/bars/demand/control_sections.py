@@ -28,13 +28,9 @@ from pipelines.standards.resistance.bending import Section, utilisation
 from pipelines.standards.resistance.shear import one_way_resistance, principal_shear
 from pipelines.traffic.lanes import TIE
 from plate.arrays import Floats, Ints
-from plate.conventions import RESULTS
 from plate.geometry.elementary import distance_from_segments
-from plate.model.model import PlateModel
-from plate.results.fields import FieldPoints
-from plate.results.functionals import interpolation, result_rows
-from plate.results.places import at_field_points, deepest
-from plate.solver.solution import LocalRows, Solution
+from plate.results.functionals import interpolation
+from plate.results.places import deepest
 
 # Effective depths in the width that shear is averaged over (lower bound of the Delft guideline).
 WIDTH_IN_DEPTHS = 4.0
@@ -102,16 +98,6 @@ def mean_weights(n: int, k: int, width: float) -> Floats:
 def field_interpolation(solved: SolvedDeck, points: Floats) -> sparse.csr_array:
     """Rows (n, n_point) that give fields at plan points (n, 2), each in one of its cells."""
     return interpolation(solved.recovery.points, deepest(solved.model.mesh, points))
-
-
-def force_rows(model: PlateModel, fields: FieldPoints, rows: sparse.csr_array) -> sparse.csr_array:
-    """Rows (5 n, n_dof) that give `FORCES`, one after the other, by rows (n, n_point) on the fields
-    of a few places: the fields of the rest of the deck need not be formed."""
-    used = np.unique(rows.indices).astype(np.int64)
-    read = result_rows(model, at_field_points(fields, used))
-    near = sparse.csr_array(rows[:, used])
-    every = range(FORCES.start, FORCES.stop)
-    return sparse.csr_array(sparse.vstack([near @ read[k :: len(RESULTS)] for k in every]))
 
 
 def shear_sections(
@@ -351,21 +337,6 @@ class ShearTracker:
         fields = response.fields[FORCES] if own is None else [*response.fields[FORCES], *own]
         at_samples = [np.asarray(self.sections.rows @ f) for f in fields]
         return self.combination.traffic * np.stack(at_samples)
-
-    def reader(self, solved: SolvedDeck, part: Ints) -> Callable[[Solution], Floats]:
-        """`factored` at the samples `part` (k,) alone, (5 or 8, k, n_position)."""
-        rows = self.sections.rows[part]
-        operators = [force_rows(solved.model, solved.recovery.points, rows)]
-        if self.membrane is not None and self.membrane.rows is not None:
-            n = rows.shape[1]
-            operators += [rows @ self.membrane.rows[k * n : (k + 1) * n] for k in range(3)]
-        near = LocalRows(sparse.csr_array(sparse.vstack(operators, format="csr")))
-
-        def read(solution: Solution) -> Floats:
-            local = near.of(solution)
-            return self.combination.traffic * local.reshape(-1, len(part), local.shape[1])
-
-        return read
 
     def principal(self, traffic: Floats, part: Ints | slice = slice(None)) -> Floats:
         """Principal shear (k, n_position) at the samples `part` (k,) in the worst permanent state,

@@ -32,6 +32,7 @@ from pipelines.bars.demand.moments import (
     permanent_fields,
     permanent_sums,
 )
+from pipelines.bars.demand.sample_forces import force_reader
 from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis, Reinforcement
@@ -244,13 +245,14 @@ class DesignWatch:
         start = numbered.add_held(held)
         if not held:
             return
-        # The samples alone are read: fields are not formed.
+        # The samples alone are read: fields are formed nowhere else.
         trackers = self._shear_trackers(k)
-        readers = [one.reader(self.solved, np.arange(len(one.sections.points))) for one in trackers]
+        samples = [np.arange(len(one.sections.points)) for one in trackers]
+        reader = force_reader(self.solved, list(zip(trackers, samples, strict=True)))
         loads = FixedLoads("arrangements held for shear", [one.loads for one in held])
 
         def read(_: int, response: Response) -> list[Floats]:
-            return [reader(response.solution) for reader in readers]
+            return reader(response.solution)
 
         for first, found in read_blocks(self.solved, in_blocks([loads]), read):
             for one, forces in zip(trackers, found, strict=True):

@@ -12,8 +12,9 @@ import numpy as np
 from scipy import sparse
 
 from pipelines.accuracy.wheel_influence import Lattice, patches_at, wheel_lattice
-from pipelines.bars.demand.control_sections import FORCES, ShearTracker, force_rows
+from pipelines.bars.demand.control_sections import FORCES, ShearTracker
 from pipelines.bars.demand.edge_layer import MOMENTS, EdgeLayer
+from pipelines.bars.demand.sample_forces import force_rows
 from pipelines.model.influence import field_rows, surfaces
 from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.positions import LoadPositions, Size, WheelPatches, wheel_pattern

@@ -6,6 +6,7 @@ from typing import cast
 
 import numpy as np
 import pytest
+from scipy import sparse
 
 from pipelines.bars.demand.control_sections import (
     SPACING,
@@ -15,6 +16,7 @@ from pipelines.bars.demand.control_sections import (
     resistance,
     shear_sections,
 )
+from pipelines.bars.demand.sample_forces import force_reader
 from pipelines.deck.deck import Deck
 from pipelines.model.build import build_model
 from pipelines.model.responses import Response, SolvedDeck
@@ -136,6 +138,24 @@ def test_tracker_finds_the_worst_position(sections: Sections, solved: SolvedDeck
     np.testing.assert_allclose(found.v, v, rtol=1e-9)
     assert (found.at == worst).all()
     np.testing.assert_allclose(found.utilisation, found.v / found.v_Rd, rtol=1e-12)
+
+
+def test_forces_read_at_samples_are_those_of_the_fields(
+    sections: Sections, solved: SolvedDeck
+) -> None:
+    """Of all samples and of some, by two trackers at once; rounding differs alone."""
+    rng = np.random.default_rng(5)
+    permanent: dict[Action, np.ndarray] = {
+        "self-weight": np.zeros((5, solved.recovery.points.n_points))
+    }
+    tracker = ShearTracker(sections, (0.0,), COMBINATION, permanent, BARS, MATERIALS, 0.02)
+    response = solved.respond(sparse.csc_array(rng.normal(size=(solved.model.n_plate_dof, 3))))
+    every, some = np.arange(len(sections.points)), np.array([7, 3, 40])
+    read = force_reader(solved, [(tracker, every), (tracker, some)])
+    fields = tracker.factored(response)
+    size = np.abs(fields).max(axis=(1, 2), keepdims=True)
+    for found, part in zip(read(response.solution), (every, some), strict=True):
+        np.testing.assert_allclose(found / size, fields[:, part] / size, rtol=0, atol=1e-12)
 
 
 def test_path_is_used(tmp_path: Path) -> None:

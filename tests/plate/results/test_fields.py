@@ -18,6 +18,7 @@ from plate.model.supports import BeamLine, Hold, LineSupport
 from plate.results.fields import FieldRecovery, cell_operators, field_points
 from plate.results.functionals import component_rows, mean_rows, result_rows
 from plate.results.places import at_field_points, at_points, on_sides, side_of
+from plate.solver.solution import WholeSolution
 from plate.solver.stiffness import Stiffness
 from tests.helpers import patch, results, solved, unit_section
 
@@ -116,6 +117,9 @@ def test_fields_are_what_rows_read_at_their_points(plan: Plan, order: int) -> No
     chosen = np.arange(points.n_points) % 6
     some = component_rows(model, every, chosen) @ U
     np.testing.assert_allclose(some, rows[np.arange(len(rows)), chosen], rtol=0, atol=1e-9)
+    some_points = np.random.default_rng(2).permutation(points.n_points)[: points.n_points // 3]
+    at_some = recovery.at(WholeSolution(U), some_points)
+    np.testing.assert_allclose(at_some, fields[:, some_points], rtol=0, atol=1e-9)
     _, place, doubled = np.unique(
         np.round(points.xy, 9), axis=0, return_index=True, return_counts=True
     )
