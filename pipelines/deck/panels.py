@@ -41,6 +41,12 @@ class Panels:
         return found[:, 1:-1] if self.plan.is_grid else found
 
     @cached_property
+    def _parallel(self) -> Floats | None:
+        """Offsets of the L lines (m,) where they are the same at every station."""
+        found = self._offsets(self._stations)
+        return found[0] if (found == found[0]).all() else None
+
+    @cached_property
     def _parts(self) -> tuple[Ints, Ints]:
         """Number of parts of every bay along, and of every strip between L lines across."""
         stations = self._stations
@@ -109,7 +115,8 @@ class Panels:
         u, y = self.plan.logical_station(points), points[:, 1]
         first_along, first_across = self._borders
         row = _part(u, self._stations, first_along)
-        column = _part(y, self._offsets(u), first_across)
+        lines = self._offsets(u) if self._parallel is None else self._parallel
+        column = _part(y, lines, first_across)
         return np.asarray(row * first_across[-1] + column, dtype=np.intp)
 
     def holds(self, k: int, points: Floats) -> NDArray[np.bool_]:
