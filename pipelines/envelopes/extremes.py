@@ -138,15 +138,24 @@ class FieldTracker:
     offsets of a train, each with extremes of its own.
 
     best, at : (n_field, n_point, n_lane); coexisting : (n_field, n_beside, n_point, n_lane). By
-    default the six results and all of them beside each. formed, left_out : values, as of `Peaks`.
+    default the six results and all of them beside each. limits : of trackers beside this one whose
+    extremes compete with its own; what stays within them need not be found. formed, left_out :
+    values, as of `Peaks`.
     """
 
-    def __init__(self, n_point: int, n_field: int = 6, n_beside: int = 6, lanes: int = 1) -> None:
+    def __init__(
+        self,
+        n_point: int,
+        n_field: int = 6,
+        n_beside: int = 6,
+        lanes: int = 1,
+        limits: Floats | None = None,
+    ) -> None:
         # maxima first, then minima
         self.lanes = lanes
         self._best = np.zeros((2, n_field, n_point, lanes))
         # what a value has to exceed, or go below, to count
-        self._limits = np.zeros(self._best.shape)
+        self.limits = np.zeros(self._best.shape) if limits is None else limits
         self._at = np.full(self._best.shape, -1, dtype=np.int64)
         self._coexisting = np.zeros((2, n_field, n_beside, n_point, lanes))
         self.best, self.at, self.coexisting = (
@@ -162,7 +171,7 @@ class FieldTracker:
         The extremes so far may lag behind: they only grow, so what they let pass is enough. Rows
         are formed only where their bounds lie beyond them.
         """
-        limits, bounds = self._limits[:, :, points], np.stack(fields.bounds(self.lanes))
+        limits, bounds = self.limits[:, :, points], np.stack(fields.bounds(self.lanes))
         if fields.weights is None:
             formed, peak, rows = np.ones(limits.shape[1:3], dtype=bool), bounds, fields.values
         else:
@@ -222,7 +231,7 @@ class FieldTracker:
         """A value (n,) counts where it lies so far beyond one that is known, as a share of it."""
         sign = np.array(SIGNS)[index[0]]
         limit = sign * value + beyond * np.abs(value)
-        self._limits[index] = sign * np.maximum(sign * self._limits[index], limit)
+        self.limits[index] = sign * np.maximum(sign * self.limits[index], limit)
 
     def envelope(self) -> FieldEnvelope:
         """Of one lane alone."""

@@ -81,12 +81,26 @@ def read_parts(
 
 class TrainExtremes:
     """Running extremes of a train at each of its offsets, which are its lanes; fields : by the
-    names of the sets."""
+    names of the sets. beside : of another train in whose place this one may stand, with factors
+    as large and as many lanes: what stays within its extremes need not be found."""
 
-    def __init__(self, sets: Mapping[str, Fields], n_point: int, n_other: int, lanes: int) -> None:
+    def __init__(
+        self,
+        sets: Mapping[str, Fields],
+        n_point: int,
+        n_other: int,
+        lanes: int,
+        beside: "TrainExtremes | None" = None,
+    ) -> None:
         self.sets, self.lanes = sets, lanes
         self.fields = {
-            name: FieldTracker(n_point, one.n_field, one.n_beside, lanes)
+            name: FieldTracker(
+                n_point,
+                one.n_field,
+                one.n_beside,
+                lanes,
+                None if beside is None else beside.fields[name].limits,
+            )
             for name, one in sets.items()
         }
         self.others = Tracker(n_other, lanes)

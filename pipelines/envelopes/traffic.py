@@ -35,7 +35,7 @@ from pipelines.model.responses import (
     position_load,
     read_blocks,
 )
-from pipelines.standards.actions.loads import LaneKind, LoadModel
+from pipelines.standards.actions.loads import LaneKind, LoadModel, Vehicle
 from pipelines.traffic.joints import model_joint_factors
 from pipelines.traffic.lanes import SAME, TIE, arrangement_orders, best_sum, strip_shares
 from pipelines.traffic.positions import Loads
@@ -115,7 +115,8 @@ def watched_envelopes(
     """
     if model.one_lane and any(strip is not None for strip in closed):
         raise ValueError(f"{model.name} has one lane")
-    job = _Job(solved, model, watched, results=False)
+    apart = any(strip is not None for strip in closed)
+    job = _Job(solved, model, watched, results=False, apart=apart)
     early = ahead(job.runs, job.abreast[: len(job.runs)])
     for first, seen in read_blocks(solved, early, job.seen, 1):
         job.know(first, seen)
@@ -150,8 +151,9 @@ class _Job:
     """One case of traffic on one deck: its loads, what is kept of them, and its envelope.
 
     fields : whether all that is read is enveloped, or probes alone; results : whether the results
-    are, or what is watched alone. closed : strip of the carriageway that no vehicle's room reaches
-    into [m], None = nowhere.
+    are, or what is watched alone. apart : whether offsets are told apart where nothing stands
+    beside, too. closed : strip of the carriageway that no vehicle's room reaches into [m], None =
+    nowhere.
     """
 
     def __init__(
@@ -162,6 +164,7 @@ class _Job:
         *,
         fields: bool = True,
         results: bool = True,
+        apart: bool = False,
     ) -> None:
         deck = solved.deck
         self.closed: Strip | None = None
@@ -169,7 +172,10 @@ class _Job:
         self.sets: dict[str, Fields] = {RESULTS_SET: RESULTS_OF} if fields and results else {}
         if watched is not None:
             self.sets |= watched.fields
-        self.trains = model_trains(deck, model)
+        self.trains = {
+            vehicles: train if apart or not model.factors_alone(vehicles) else train.as_one
+            for vehicles, train in model_trains(deck, model).items()
+        }
         self.edges, strips = pressure_cells(deck)
         cells = [CellsAbreast(strips)] if model.has_pressure else []
         self.runs = [run for train in self.trains.values() for run in train.runs]
@@ -187,9 +193,15 @@ class _Job:
         n_other = len(other_values(empty, watched))
         self.points = solved.recovery.points.plan[: None if fields else 0]
         n_point = len(self.points)
-        self.kept = {
-            vehicles: TrainExtremes(self.sets, n_point, n_other, n) for vehicles, n in lanes.items()
-        }
+        self.kept: dict[tuple[Vehicle, ...], TrainExtremes] = {}
+        rivals: dict[frozenset[float], TrainExtremes] = {}
+        for vehicles, n in lanes.items():
+            # Of vehicles one of which stands alone the worst is asked for, whichever it is.
+            factors = model.factors_alone(vehicles) if model.whole and not apart else frozenset()
+            one = TrainExtremes(self.sets, n_point, n_other, n, rivals.get(factors))
+            self.kept[vehicles] = one
+            if len(factors) == 1:
+                rivals.setdefault(factors, one)
         self.sums = StripSums(self.sets, n_point, n_other, len(strips)) if cells else None
         self.table = _Arrangements(None if model.whole else self._alone())
 

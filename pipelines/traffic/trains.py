@@ -31,6 +31,11 @@ class Train:
     offsets: Floats
     runs: tuple[LoadPositions, ...]
 
+    @property
+    def as_one(self) -> "Train":
+        """The same with its offsets not told apart."""
+        return replace(self, offsets=self.offsets.mean(keepdims=True))
+
 
 def model_trains(deck: Deck, model: LoadModel) -> dict[tuple[Vehicle, ...], Train]:
     """The trains of a load model, each once, with their positions on the deck.

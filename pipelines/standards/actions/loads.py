@@ -132,6 +132,15 @@ class LoadModel:
         """Whether nothing ever stands or lies beside its vehicle."""
         return not self.has_pressure and all(len(lane_set.kinds) == 1 for lane_set in self.sets)
 
+    def factors_alone(self, vehicles: tuple[Vehicle, ...]) -> frozenset[float]:
+        """Factors on vehicles of lanes beside which nothing ever stands or lies but the model's own
+        pressure; none where something does."""
+        lanes = [(one, self.kinds[k]) for one in self.sets for k in one.kinds]
+        mine = [(one, kind) for one, kind in lanes if kind.vehicles == vehicles]
+        if any(len(one.kinds) > 1 or kind.pressure for one, kind in mine):
+            return frozenset()
+        return frozenset(one.factor * kind.factor for one, kind in mine)
+
 
 ALONE = "vehicles alone"
 

@@ -67,3 +67,32 @@ def test_what_positions_to_come_reach_leaves_more_out_and_changes_nothing() -> N
     assert informed.formed + informed.left_out == plain.formed + plain.left_out == every
     assert informed.formed < 0.6 * plain.formed
     assert (one.extremes.at_maximum < LOADS * (BLOCKS - 1)).all()
+
+
+def test_rivals_share_limits_and_the_worse_of_both_is_as_by_themselves() -> None:
+    """What a vehicle makes within another's extremes, in whose place it may stand, is not found:
+    the larger of both, its number and what coexists stay, and more is left out."""
+    rng = np.random.default_rng(4)
+    points, weights = np.arange(POINTS), np.vstack([np.ones(LOADS), 0.1 * np.eye(4, LOADS)])
+    blocks = [
+        [Combined(size * rng.standard_normal((6, POINTS, FEW)), weights) for _ in range(BLOCKS)]
+        for size in (1.0, 0.8)
+    ]
+    first, plain = FieldTracker(POINTS), FieldTracker(POINTS)
+    rival = FieldTracker(POINTS, limits=first.limits)
+    for trackers, own in (((first,), blocks[0]), ((rival, plain), blocks[1])):
+        for k, block in enumerate(own):
+            for tracker in trackers:
+                tracker.take([tracker.seen(points, block, block, LOADS * k)])
+    assert rival.left_out > plain.left_out
+    for sign in (1, -1):
+        beyond = sign * plain.best[sign] > sign * first.best[sign] + TIE * np.abs(first.best[sign])
+        assert 0.1 < beyond.mean() < 0.9
+        for name in ("best", "at"):
+            found, alone = getattr(rival, name)[sign], getattr(plain, name)[sign]
+            np.testing.assert_allclose(found[beyond], alone[beyond], rtol=1e-14)
+        assert (sign * rival.best[sign] <= sign * plain.best[sign] * (1.0 + TIE)).all()
+        kept = np.broadcast_to(beyond[:, None], rival.coexisting[sign].shape)
+        np.testing.assert_allclose(
+            rival.coexisting[sign][kept], plain.coexisting[sign][kept], rtol=1e-12, atol=1e-12
+        )

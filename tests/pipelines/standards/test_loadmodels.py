@@ -165,6 +165,22 @@ def test_irc_heavy_vehicles_take_two_lanes() -> None:
     assert (narrow.name, narrow.width) == ("IRC:6 Class A", 2.3)
 
 
+def test_vehicles_beside_which_nothing_stands() -> None:
+    """On two lanes a 70R takes both, Class A may have another beside it; on three a Class A stands
+    beside a 70R. Distributed loads that go with a lane lie beside its vehicle."""
+    two, three = (
+        load_models["IRC:6 Class 70R lanes"](replace(GIVEN, width=width)) for width in (7.0, 12.0)
+    )
+    for model, factors in ((two, {1.0}), (three, set())):
+        light, *heavy = (model.factors_alone(kind.vehicles) for kind in model.kinds)
+        assert light == set()
+        assert all(one == factors for one in heavy)
+    wheels = load_models["EN 1991-2 LM2"](GIVEN)
+    assert all(wheels.factors_alone(kind.vehicles) == {1.0} for kind in wheels.kinds)
+    lane = load_models["EN 1991-2 LM1"](replace(GIVEN, width=5.0))
+    assert lane.factors_alone(lane.kinds[0].vehicles) == set()
+
+
 @pytest.mark.parametrize("name", load_models)
 def test_every_model_says_where_its_numbers_come_from(name: str) -> None:
     model = load_models[name](replace(GIVEN, width=10.0))
