@@ -5,7 +5,8 @@ The empty deck is a member: maxima are never below zero, minima never above; whe
 the position is -1. Of positions that tie within 1e-9 the first listed governs.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -132,6 +133,18 @@ class Peaks:
     formed: int
     left_out: int
 
+    @classmethod
+    def joined(cls, parts: Sequence["Peaks"]) -> "Peaks":
+        """Those at some points after the other, no point twice."""
+        counts = {"formed", "left_out"}
+        whole = {name: sum(getattr(one, name) for one in parts) for name in counts}
+        arrays = {
+            field.name: np.concatenate([getattr(one, field.name) for one in parts])
+            for field in fields(cls)
+            if field.name not in counts
+        }
+        return cls(**arrays, **whole)
+
 
 class FieldTracker:
     """Running extremes of fields with what coexists, by the sign sought: 1 or -1, and by lanes: the
@@ -187,8 +200,9 @@ class FieldTracker:
         component, place = row
         # maxima come first
         n = int(np.count_nonzero(side == 0))
-        parts = zip(np.split(picked, [n]), np.split(top, [n]), SIGNS, strict=True)
-        column = np.concatenate([_first_near(mine, tops, sign) for mine, tops, sign in parts])
+        column = np.concatenate(
+            [_first_near(picked[:n], top[:n], 1), _first_near(picked[n:], top[n:], -1)]
+        )
         load = count * lane + column
         if beside.weights is None:
             others = beside.values[:, place, load].T
@@ -207,25 +221,23 @@ class FieldTracker:
             left_out=int((~formed).sum()) * self.lanes * count,
         )
 
-    def know(self, seen: list[Peaks]) -> None:
+    def know(self, p: Peaks) -> None:
         """Positions that will come reach so much: what stays within it need not be formed."""
-        for p in seen:
-            self._limit((p.side, p.component, p.point, p.lane), p.top, -WITHIN)
+        self._limit((p.side, p.component, p.point, p.lane), p.top, -WITHIN)
 
-    def take(self, seen: list[Peaks]) -> None:
+    def take(self, p: Peaks) -> None:
         """Take in what a block adds; blocks come in order."""
-        for p in seen:
-            self.formed += p.formed
-            self.left_out += p.left_out
-            index = p.side, p.component, p.point, p.lane
-            old = self._best[index]
-            better = np.array(SIGNS)[p.side] * (p.top - old) > TIE * np.abs(old)
-            side, component, point, lane = (i[better] for i in index)
-            at = side, component, point, lane
-            self._best[at] = p.value[better]
-            self._limit(at, p.value[better], TIE)
-            self._at[at] = p.number[better]
-            self._coexisting[side, component, :, point, lane] = p.coexisting[better]
+        self.formed += p.formed
+        self.left_out += p.left_out
+        index = p.side, p.component, p.point, p.lane
+        old = self._best[index]
+        better = np.array(SIGNS)[p.side] * (p.top - old) > TIE * np.abs(old)
+        side, component, point, lane = (i[better] for i in index)
+        at = side, component, point, lane
+        self._best[at] = p.value[better]
+        self._limit(at, p.value[better], TIE)
+        self._at[at] = p.number[better]
+        self._coexisting[side, component, :, point, lane] = p.coexisting[better]
 
     def _limit(self, index: tuple[Ints, ...], value: Floats, beyond: float) -> None:
         """A value (n,) counts where it lies so far beyond one that is known, as a share of it."""

@@ -105,19 +105,19 @@ class TrainExtremes:
         }
         self.others = Tracker(n_other, lanes)
 
-    def seen(self, response: Response, first: int) -> dict[str, list[Peaks]]:
+    def seen(self, response: Response, first: int) -> dict[str, Peaks]:
         """What positions first, first + 1, ... may add to the fields; any thread may ask."""
         found: dict[str, list[Peaks]] = {name: [] for name in self.sets}
         for name, points, fields, beside in read_parts(self.sets, response):
             found[name].append(self.fields[name].seen(points, fields, beside, first))
-        return found
+        return {name: Peaks.joined(parts) for name, parts in found.items()}
 
-    def know(self, peaks: Mapping[str, list[Peaks]]) -> None:
+    def know(self, peaks: Mapping[str, Peaks]) -> None:
         """What some positions reach, before any is taken in."""
         for name, found in peaks.items():
             self.fields[name].know(found)
 
-    def take(self, others: Floats, first: int, peaks: Mapping[str, list[Peaks]]) -> None:
+    def take(self, others: Floats, first: int, peaks: Mapping[str, Peaks]) -> None:
         """Take in a block; blocks come in order."""
         for name, found in peaks.items():
             self.fields[name].take(found)
@@ -192,7 +192,7 @@ class BlockResult:
     sets, the peaks of a train's positions or the sums of cells."""
 
     others: Floats
-    peaks: Mapping[str, list[Peaks]] = field(default_factory=dict)
+    peaks: Mapping[str, Peaks] = field(default_factory=dict)
     sums: Mapping[str, list[Sums]] = field(default_factory=dict)
 
 

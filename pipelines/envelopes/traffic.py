@@ -254,12 +254,12 @@ class _Job:
             return BlockResult(others, peaks=self.seen(first, response))
         return BlockResult(others, sums=adverse_sums(self.sets, response, self.abreast[index]))
 
-    def seen(self, first: int, response: Response) -> dict[str, list[Peaks]]:
+    def seen(self, first: int, response: Response) -> dict[str, Peaks]:
         """What vehicles at positions first, first + 1, ... may add to the fields; any thread may
         ask."""
         return self._train(first).seen(response, first)
 
-    def know(self, first: int, seen: Mapping[str, list[Peaks]]) -> None:
+    def know(self, first: int, seen: Mapping[str, Peaks]) -> None:
         """What some positions of a run reach, before any is taken in."""
         self._train(first).know(seen)
 

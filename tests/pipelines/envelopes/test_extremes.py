@@ -20,8 +20,8 @@ def test_extremes_of_what_is_put_together_from_few_are_those_of_all_that_is_form
         weights = np.vstack([np.ones(LOADS), 0.2 * rng.standard_normal((FEW - 1, LOADS))])
         found = Combined(size * rng.standard_normal((6, POINTS, FEW)), weights)
         formed = Combined(found.of_loads, None)
-        few.take([few.seen(points, found, found, LOADS * k)])
-        all_formed.take([all_formed.seen(points, formed, formed, LOADS * k)])
+        few.take(few.seen(points, found, found, LOADS * k))
+        all_formed.take(all_formed.seen(points, formed, formed, LOADS * k))
     one, other = few.envelope(), all_formed.envelope()
     np.testing.assert_array_equal(one.extremes.at_maximum, other.extremes.at_maximum)
     np.testing.assert_array_equal(one.extremes.at_minimum, other.extremes.at_minimum)
@@ -50,10 +50,10 @@ def test_what_positions_to_come_reach_leaves_more_out_and_changes_nothing() -> N
     informed, plain = FieldTracker(POINTS), FieldTracker(POINTS)
     for k, block in enumerate(blocks):
         some = Combined(block.values, weights[:, ::3])
-        informed.know([informed.seen(points, some, some, LOADS * k)])
+        informed.know(informed.seen(points, some, some, LOADS * k))
     for k, block in enumerate(blocks):
         for tracker in (informed, plain):
-            tracker.take([tracker.seen(points, block, block, LOADS * k)])
+            tracker.take(tracker.seen(points, block, block, LOADS * k))
     one, other = informed.envelope(), plain.envelope()
     for a, b in (
         (one.extremes.at_maximum, other.extremes.at_maximum),
@@ -83,7 +83,7 @@ def test_rivals_share_limits_and_the_worse_of_both_is_as_by_themselves() -> None
     for trackers, own in (((first,), blocks[0]), ((rival, plain), blocks[1])):
         for k, block in enumerate(own):
             for tracker in trackers:
-                tracker.take([tracker.seen(points, block, block, LOADS * k)])
+                tracker.take(tracker.seen(points, block, block, LOADS * k))
     assert rival.left_out > plain.left_out
     for sign in (1, -1):
         beyond = sign * plain.best[sign] > sign * first.best[sign] + TIE * np.abs(first.best[sign])
