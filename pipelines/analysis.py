@@ -52,6 +52,7 @@ from pipelines.model.job_size import check_job_size
 from pipelines.model.responses import Response, SolvedDeck
 from pipelines.result import Result, TrafficResult
 from pipelines.standards.own.own import Own
+from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
 from pipelines.strips.hand_values import hands_of
 from plate.threads import one_thread
 
@@ -59,6 +60,7 @@ Progress = Callable[[str, int, int], None]
 P = ParamSpec("P")
 T = TypeVar("T")
 LEFT_OUT = "hand strips were left out"
+NO_SIZE = 1e-6
 
 
 def analyse(
@@ -197,18 +199,15 @@ def _on_this_mesh(
             data=of,
             made=[found, measured],
         )
+        # A walk reads no depth of bars, and numbers of findings are but names.
+        walked = governing_findings(findings) if tolerances_wanted else []
+        unnamed, on_walk = [replace(one, reference="") for one in walked], _walk_part(on_strip)
         walking = begun(
             kept.stage,
             "widths and reconciliation",
-            lambda: _walks(
-                built.asked_for(on_strip),
-                envelopes,
-                governing_findings(findings) if tolerances_wanted else [],
-                bare.models,
-                apart,
-            ),
-            data=closer,
-            made=[findings],
+            lambda: _walks(built.asked_for(on_walk), envelopes, unnamed, bare.models, apart),
+            data=(closer, on_walk, unnamed),
+            made=[worst],
         )
     with stages("reinforcement"):
         judged = listed = None
@@ -272,7 +271,7 @@ def _on_this_mesh(
         widths = kept.stage(
             "widths", lambda: back_widths(on_strip, findings), data=of, made=[findings]
         )
-        walks = walking.result()
+        walks = tuple(replace(walk, finding=walked[k]) for k, walk in enumerate(walking.result()))
         used, left = kept.stage(
             "utilisation of findings",
             lambda: _used(barred, alone, findings, unprobed),
@@ -336,6 +335,17 @@ def _strip_part(deck: Deck) -> Deck:
     )
 
 
+def _walk_part(on_strip: Deck) -> Deck:
+    """What of that a walk from strip to plate reads: of the bars their standard alone, so that bars
+    of no size stand in their place."""
+    bars = on_strip.reinforcement
+    if bars is None:
+        return on_strip
+    mat = Mat(cover=NO_SIZE, x=Bars(NO_SIZE, 1.0), y=Bars(NO_SIZE, 1.0), outer="x")
+    none = replace(bars, bars=SlabBars(on_strip.slab.thickness, mat, mat))
+    return replace(on_strip, reinforcement=none)
+
+
 def _solved(deck: Deck, models: ModelCache) -> tuple[BuiltModel, SolvedDeck]:
     built = buildable(deck)
     solved = SolvedDeck.of(deck, built.model, models)
@@ -395,13 +405,10 @@ def _walks(
     models: ModelCache,
     apart: Doer,
 ) -> tuple[Reconciliation, ...]:
-    """The walks of findings, each with its finding itself, wherever they were walked."""
+    """The walks of findings, wherever they were walked."""
     if apart is here:
         return reconcile(deck, envelopes, findings, models)
-    walks = apart(reconcile, deck, envelopes, findings)
-    return tuple(
-        replace(walk, finding=one) for walk, one in zip(walks, findings, strict=bool(walks))
-    )
+    return apart(reconcile, deck, envelopes, findings)
 
 
 def _with_tolerances(
