@@ -18,8 +18,8 @@ from pipelines.report.drawings.bar_ranges import LAID
 from pipelines.report.drawings.bars import centre_depth, layer_name
 from pipelines.report.drawings.dxf_parts import (
     MM,
-    PLAN,
     SECTION,
+    TABLE,
     dimension,
     filled_circle,
     text,
@@ -41,15 +41,15 @@ LENGTH, PAST = 1300.0, 250.0  # of slab that a detail shows at least, and past t
 
 def bar_table(space: Modelspace, deck: Deck, schedule: Schedule, top: float) -> float:
     """The table below `top`; where the next drawing may begin [mm]."""
-    text(space, f"BAR TABLE, lengths in mm, plot at 1:100; {TO_VERIFY}", (0.0, top), 1.4 * PLAN)
+    text(space, f"BAR TABLE, lengths in mm, plot at 1:100; {TO_VERIFY}", (0.0, top), 1.4 * TABLE)
     rows = [HEADS, *(_row(deck, mark) for mark in schedule.marks)]
-    edges = PLAN * np.concatenate([[0.0], np.cumsum(WIDE)])
-    step, first = 2.0 * PLAN, top - 3 * PLAN
+    edges = TABLE * np.concatenate([[0.0], np.cumsum(WIDE)])
+    step, first = 2.0 * TABLE, top - 3 * TABLE
     on = {"layer": "DIMENSIONS (mm)"}
     for k, row in enumerate(rows):
         level = first - (k + 0.5) * step
         for x, cell in zip(edges[:-1].tolist(), row, strict=True):
-            text(space, cell, (x + 0.5 * PLAN, level), PLAN, Align.MIDDLE_LEFT)
+            text(space, cell, (x + 0.5 * TABLE, level), TABLE, Align.MIDDLE_LEFT)
     low = first - len(rows) * step
     for k in range(len(rows) + 1):
         space.add_line((0.0, first - k * step), (edges[-1], first - k * step), dxfattribs=on)
@@ -70,9 +70,9 @@ def bar_table(space: Modelspace, deck: Deck, schedule: Schedule, top: float) -> 
     ]
     words = [line for sentence in sentences for line in wrap(sentence, 100)]
     for line in words:
-        low -= 1.8 * PLAN
-        text(space, line, (0.0, low), PLAN)
-    return low - 6 * PLAN
+        low -= 1.8 * TABLE
+        text(space, line, (0.0, low), TABLE)
+    return low - 6 * TABLE
 
 
 def _row(deck: Deck, mark: Mark) -> tuple[str, ...]:

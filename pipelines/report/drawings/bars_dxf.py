@@ -2,10 +2,10 @@
 each layer in plan, the table of bars, and the zones of each layer.
 
 Everything is drawn at full size in mm, X along the deck and Y up the sheet: y grows down it, as in
-every plan here. Sections are to be plotted at 1:10, plans and the table at 1:100. Each layer of the
-drawing says what it holds and its unit. Bars are those of the schedule and no others. Zones are
-areas where bending needs them; anchorage, least and distribution steel are not in them, and the
-drawing says so.
+every plan here. Sections are to be plotted at 1:10, the table at 1:100, plans as their titles say.
+Each layer of the drawing says what it holds and its unit. Bars are those of the schedule and no
+others. Zones are areas where bending needs them; anchorage, least and distribution steel are not in
+them, and the drawing says so.
 """
 
 from io import StringIO
@@ -49,8 +49,8 @@ from pipelines.report.drawings.bars import (
 )
 from pipelines.report.drawings.dxf_parts import (
     MM,
-    PLAN,
     SECTION,
+    TABLE,
     dimension,
     draw_ground,
     flat,
@@ -115,7 +115,7 @@ def drawing(deck: Deck, design: Design, schedule: Schedule) -> Drawing:
         top -= 1.8 * SECTION
     top = section_sheets(space, deck, schedule, top - 4 * SECTION)
     top = u_bar_details(space, deck, schedule, top)
-    top -= 4 * PLAN
+    top -= 4 * TABLE
     for layer in LAYER_ROWS:
         top = layer_plan(space, deck, schedule, layer, top)
     top = edges_plan(space, deck, schedule, top)
@@ -195,10 +195,10 @@ def _plan(doc: Drawing, deck: Deck, design: Design, layer: Layer, top: float) ->
     angle = np.degrees(design.reinforcement.angle)
     if layer[1] == "y" and not np.isclose(angle, 90.0):
         title += f" at {angle:g} degrees to x"
-    title += ", plan, plot at 1:100"
     ground = ground_of(deck, top)
-    shift, x_min = ground.shift, ground.x_min
-    text(space, title, (x_min, top), 1.4 * PLAN)
+    title += f", plan, plot at 1:{ground.scale}"
+    shift, x_min, size = ground.shift, ground.x_min, ground.size
+    text(space, title, (x_min, top), 1.4 * size)
     found = [standard.zones for standard in design.standards]
     for least in (1, 2):
         area = shapely.transform(zone_area(deck, found, layer, least), sheet)
@@ -207,12 +207,12 @@ def _plan(doc: Drawing, deck: Deck, design: Design, layer: Layer, top: float) ->
         _fill(space, area, shift, drawn)
     draw_ground(space, deck, ground)
     _bar_mark(space, deck, layer, shift)
-    low = ground.below - 4 * PLAN
+    low = ground.below - 4 * size
     for sentence in _words(deck, design, layer):
         for words in wrap(sentence, 100):
-            text(space, words, (x_min, low), PLAN)
-            low -= 1.8 * PLAN
-    return low - 4 * PLAN
+            text(space, words, (x_min, low), size)
+            low -= 1.8 * size
+    return low - 4 * size
 
 
 def _fill(space: Modelspace, area: BaseGeometry, shift: Floats, layer: str) -> None:

@@ -20,7 +20,11 @@ from plate.arrays import Floats
 from plate.geometry.outline import points_of
 
 MM = 1e3  # of a metre
-SECTION, PLAN = 25.0, 250.0  # height of text: 2.5 mm at 1:10 and at 1:100
+LETTERS = 2.5  # height of text as plotted [mm]
+SECTION, TABLE = 10 * LETTERS, 100 * LETTERS  # at 1:10 and at 1:100
+# Plans have the first of these scales at which they are no larger than this on paper [mm], that of
+# an A3 sheet less its frame, title and notes; else the last.
+PLANS, LARGEST = (25, 50, 100), (330.0, 130.0)
 
 
 def text(
@@ -134,9 +138,10 @@ def sheet(points: Floats) -> Floats:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Ground:
-    """Place of a plan on the sheet [mm]. edges : closed outlines (n, 2) before they are moved by
-    `shift`; x_min, x_max, above, below : what the slab takes."""
+    """Place of a plan on the sheet [mm]. scale : 50 = 1:50. edges : closed outlines (n, 2) before
+    they are moved by `shift`; x_min, x_max, above, below : what the slab takes."""
 
+    scale: int
     edges: tuple[Floats, ...]
     shift: Floats
     x_min: float
@@ -144,14 +149,23 @@ class Ground:
     above: float
     below: float
 
+    @property
+    def size(self) -> float:
+        """Height of text."""
+        return LETTERS * self.scale
+
 
 def ground_of(deck: Deck, top: float) -> Ground:
     """The plan of the slab below its title at `top`."""
     edges = [flat(deck, np.vstack([e, e[:1]]))[:-1] for e in points_of(deck.plan.boundary)]
     points = np.concatenate(edges)
     (x_min, y_min), (x_max, y_max) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
-    down = top - 5 * PLAN - y_max
+    wide, high = x_max - x_min, y_max - y_min
+    fits = [k for k in PLANS if wide <= k * LARGEST[0] and high <= k * LARGEST[1]]
+    scale = next(iter(fits), PLANS[-1])
+    down = top - 5 * LETTERS * scale - y_max
     return Ground(
+        scale=scale,
         edges=tuple(edges),
         shift=np.array([0.0, down]),
         x_min=x_min,
@@ -164,25 +178,25 @@ def ground_of(deck: Deck, top: float) -> Ground:
 def draw_ground(space: Modelspace, deck: Deck, ground: Ground) -> None:
     """Outline, openings, supporting lines with their names, steps of the soffit, the directions of
     x and y, chains of dimensions on straight decks with lines."""
-    shift = ground.shift
+    shift, size = ground.shift, ground.size
     for edge in ground.edges:
         points = (edge + shift).tolist()
         space.add_lwpolyline(points, close=True, dxfattribs={"layer": "SLAB (mm)"})
     for line in deck.lines:
         path = line_path(deck, line)
         points = (flat(deck, path) + shift).tolist()
-        on = {"layer": "SUPPORTING LINES (mm)", "ltscale": PLAN / 2}
+        on = {"layer": "SUPPORTING LINES (mm)", "ltscale": size / 2}
         space.add_lwpolyline(points, dxfattribs=on)
         # past its end, as it runs: names of lines that meet in a corner stand apart
         run = np.subtract(points[-1], points[-2])
-        x, y = (np.array(points[-1]) + 0.95 * PLAN * run / np.linalg.norm(run)).tolist()
-        text(space, line.name, (x, y), 0.8 * PLAN, Align.MIDDLE_CENTER)
+        x, y = (np.array(points[-1]) + 0.95 * size * run / np.linalg.norm(run)).tolist()
+        text(space, line.name, (x, y), 0.8 * size, Align.MIDDLE_CENTER)
     for path in Thicknesses.of(deck).straight_steps:
-        on = {"layer": "SLAB (mm)", "linetype": "DASHED", "ltscale": 3 * PLAN}
+        on = {"layer": "SLAB (mm)", "linetype": "DASHED", "ltscale": 3 * size}
         space.add_lwpolyline((flat(deck, path) + shift).tolist(), dxfattribs=on)
-    _axes(space, (ground.x_max + 2 * PLAN, ground.above + 2 * PLAN))
+    _axes(space, (ground.x_max + 2 * size, ground.above + 2 * size), size)
     if deck.plan.is_grid and deck.plan.alignment.straight:
-        _chains(space, deck, ground.above, shift)
+        _chains(space, deck, ground)
 
 
 def arc_words(deck: Deck) -> list[str]:
@@ -203,37 +217,37 @@ def arc_words(deck: Deck) -> list[str]:
     ]
 
 
-def _axes(space: Modelspace, at: tuple[float, float]) -> None:
+def _axes(space: Modelspace, at: tuple[float, float], size: float) -> None:
     """Arrows along x and y from a point."""
     on, (x, y) = {"layer": "TEXT"}, at
     for name, (a, b) in (("x", (1.0, 0.0)), ("y", (0.0, -1.0))):
         head = [(2.0, 0.0), (1.4, 0.25), (1.4, -0.25), (2.0, 0.0)]
-        space.add_line(at, (x + 2 * PLAN * a, y + 2 * PLAN * b), dxfattribs=on)
-        points = [(x + PLAN * (a * u - b * v), y + PLAN * (b * u + a * v)) for u, v in head]
+        space.add_line(at, (x + 2 * size * a, y + 2 * size * b), dxfattribs=on)
+        points = [(x + size * (a * u - b * v), y + size * (b * u + a * v)) for u, v in head]
         space.add_lwpolyline(points, dxfattribs=on)
-        end = (x + 2.7 * PLAN * a, y + 2.7 * PLAN * b)
-        text(space, name, end, PLAN, Align.MIDDLE_CENTER)
+        end = (x + 2.7 * size * a, y + 2.7 * size * b)
+        text(space, name, end, size, Align.MIDDLE_CENTER)
 
 
-def _chains(space: Modelspace, deck: Deck, above: float, shift: Floats) -> None:
+def _chains(space: Modelspace, deck: Deck, ground: Ground) -> None:
     """Chains of dimensions: edges and cross lines above, where they meet the upper edge; edges and
     lines along at the start; the skew."""
-    plan = deck.plan
+    plan, above, shift, size = deck.plan, ground.above, ground.shift, ground.size
     low, high = plan.u_range
     offsets = sorted(set(plan.line_offsets(np.array(low)).tolist()))
     upper = float(plan.outline[:, 1].min())
     met = plan.at(np.array(sorted({low, *plan.stations, high})), np.array(upper))[:, 0].tolist()
     left = MM * float(plan.outline[:, 0].min())
     for a, b in _pairs(met):
-        dimension(space, (MM * a, above), (MM * b, above), (MM * a, above + 2 * PLAN), PLAN)
+        dimension(space, (MM * a, above), (MM * b, above), (MM * a, above + 2 * size), size)
     for a, b in _pairs(offsets):
         ends = ((left, MM * -a + shift[1]), (left, MM * -b + shift[1]))
-        dimension(space, *ends, (left - 2 * PLAN, ends[0][1]), PLAN, upright=True)
+        dimension(space, *ends, (left - 2 * size, ends[0][1]), size, upright=True)
     if plan.skew:
         words = f"skew {as_given(round(float(np.degrees(plan.skew)), 6))} degrees"
         at = plan.at(np.array(low), np.array(float(plan.outline[:, 1].max())))
         x, y = (MM * at * np.array([1.0, -1.0]) + shift).tolist()
-        text(space, words, (x - PLAN, y + PLAN), PLAN, Align.RIGHT)
+        text(space, words, (x - size, y + size), size, Align.RIGHT)
 
 
 def _pairs(values: list[float]) -> Iterable[tuple[float, float]]:

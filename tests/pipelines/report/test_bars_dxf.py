@@ -32,8 +32,7 @@ from pipelines.report.drawings.bar_plans_dxf import layer_plan
 from pipelines.report.drawings.bar_sections import named_sections
 from pipelines.report.drawings.bars import bar_mark
 from pipelines.report.drawings.bars_dxf import drawn_bars
-from pipelines.report.drawings.dxf_parts import PLAN as BARS_PLAN
-from pipelines.report.drawings.dxf_parts import SECTION
+from pipelines.report.drawings.dxf_parts import PLANS, SECTION, TABLE, ground_of
 from pipelines.run import run
 from pipelines.standards.materials import materials
 from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, Mat, SlabBars
@@ -97,10 +96,13 @@ def test_every_sheet_has_the_caution_at_the_size_of_its_notes(tmp_path: Path) ->
     named = [text for text, _ in texts if re.match("SECTION (ALONG|ACROSS) at", text)]
     sizes = [2.5 * float(text.split("1:")[1].split(";")[0]) for text in named]
     assert len(sizes) == 8
+    # 6.8 by 4 m: 136 by 80 mm at 1:50, at 1:25 too high for a sheet of A3
+    size = 2.5 * 50
     assert [height for text, height in texts if text == first] == [
-        SECTION, *sizes, *[BARS_PLAN] * 10
+        SECTION, *sizes, *[size] * 5, TABLE, *[size] * 4
     ]  # fmt: skip
-    titles = [text for text, height in texts if height == pytest.approx(1.4 * BARS_PLAN)]
+    heights = [pytest.approx(1.4 * size), pytest.approx(1.4 * TABLE)]
+    titles = [text for text, height in texts if height in heights]
     bars = [title for title in titles if not title.startswith("ZONES")]
     assert len(bars) == 6
     assert all(title.endswith(TO_VERIFY) for title in bars)
@@ -371,7 +373,7 @@ def test_plans_can_be_set_out(tmp_path: Path, kind: str) -> None:
     assert len(names) == 5
     for one, other in combinations(names, 2):
         gap = np.hypot(*np.subtract(one.dxf.align_point, other.dxf.align_point)[:2])
-        assert gap > 0.8 * BARS_PLAN
+        assert gap > 0.8 * ground_of(deck, 0.0).size
     words = " ".join(e.dxf.text for e in space.query("TEXT"))
     measured = [round(e.get_measurement()) for e in space.query("DIMENSION")]
     if "to the" in kind:
@@ -401,7 +403,66 @@ def test_steps_of_the_soffit_are_drawn_and_told(tmp_path: Path) -> None:
     rings = [e.dxf.center.y for e in space.query("CIRCLE")]
     title = next(e.dxf.insert.y for e in texts if e.dxf.text.startswith("BARS OF"))
     assert max(rings) < title
-    assert min(rings) > title - 5 * BARS_PLAN - 4000.0 - BARS_PLAN
+    size = ground_of(deck, 0.0).size
+    assert min(rings) > title - 5 * size - 4000.0 - size
+
+
+@pytest.mark.parametrize(
+    ("long", "wide", "scale"), [(3.0, 2.0, 25), (6.8, 4.0, 50), (30.0, 10.0, 100), (90.0, 9.0, 100)]
+)
+def test_small_decks_have_plans_at_larger_scales(
+    tmp_path: Path, long: float, wide: float, scale: int
+) -> None:
+    """The largest of those in use at which the slab is 330 by 130 mm on paper at most."""
+    plan = PLAN.replace("[0.0, 3.0, 6.0]", f"[0.0, {long / 2}, {long}]")
+    plan = plan.replace("[-2.0, 2.0]", f"[{-wide / 2}, {wide / 2}]").replace("0.4", "0.0")
+    deck = deck_of(tmp_path, SLAB, plan, BEAMS, THREE)
+    ground = ground_of(deck, 0.0)
+    assert ground.scale == scale
+    small = 1e3 * long / scale <= 330 and 1e3 * wide / scale <= 130
+    assert small or scale == PLANS[-1]
+
+
+FOUR = """
+[[slab.zone]]
+stations_m = [2.2, 3.8]
+thickness_mm = 350
+[[slab.zone]]
+stations_m = [-0.4, 0.8]
+thickness_mm = 300
+[[slab.zone]]
+stations_m = [4.6, 5.2]
+offsets_m = [-1.0, 1.0]
+thickness_mm = 220
+"""
+
+
+@pytest.mark.parametrize("layer", LAYERS)
+def test_words_stand_clear_of_lines_and_words_on_a_deck_of_four_thicknesses(
+    tmp_path: Path, layer: Layer
+) -> None:
+    """Bars cut at every step: no words meet others, and few a bar or the slab's edge."""
+    deck = deck_of(tmp_path, SLAB, FOUR, PLAN, BEAMS, THREE)
+    doc = new_drawing("R2010", setup=["linetypes"])
+    doc.styles.add("BARS", font="DejaVuSans.ttf")
+    space = doc.modelspace()
+    layer_plan(space, deck, schedule_of(deck), layer, 0.0)
+    words = [e for e in space.query("TEXT") if re.match(r"\d+ x |L \d", e.dxf.text)]
+    strips = [strip_of(e) for e in words]
+    for one, other in combinations(strips, 2):
+        assert not one.intersects(other)
+    rings = [
+        shapely.Point(e.dxf.center.x, e.dxf.center.y).buffer(e.dxf.radius)  # type: ignore[attr-defined]
+        for e in space.query("CIRCLE")
+    ]
+    assert not any(ring.intersects(strip) for ring in rings for strip in strips)
+    lines = [
+        shapely.LineString(e.get_points("xy"))  # type: ignore[attr-defined]
+        for e in space.query("LWPOLYLINE")
+        if e.dxf.layer.startswith(("BARS", "SLAB")) and e.dxf.linetype != "DASHED"
+    ]
+    covered = [strip for strip in strips if any(line.intersects(strip) for line in lines)]
+    assert len(covered) <= 0.1 * len(strips)
 
 
 def test_zones_cover_their_places_and_words_say_so(tmp_path: Path) -> None:
