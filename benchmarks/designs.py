@@ -1,11 +1,12 @@
 """Designs from no bars: a deck by a family of standards, by the command as a user types it.
 
-python benchmarks/designs.py [--change KIND] [--keep DIR] DECK FAMILY
+python benchmarks/designs.py [--coarse] [--change KIND] [--keep DIR] DECK FAMILY
 
 DECK is a kind of `deckslab new`, or an example of the package; FAMILY is "European" (EN 1992 and
 IRC:112) or "AASHTO". The deck's own [[bars]] and readings are taken away, traffic, concrete, steel
-and the set of bars are those of the family, all else is as the file has it, mesh and steps too. One
-row of a table is printed: wall and processor time of the process, analyses, steel, how many marks
+and the set of bars are those of the family, all else is as the file has it, mesh and steps too, but
+with --coarse: cells of order 2 and 1 m, load positions every metre along and across. One row of a
+table is printed: wall and processor time of the process, analyses, steel, how many marks
 the schedule has, and what the uniform mats weigh that `run` proposes, which leave out shear and
 fatigue, and those that pass all checks. What the command said goes before it.
 """
@@ -62,13 +63,14 @@ FAMILIES: dict[str, dict[str, Any]] = {
         "bar_choice": SOFT,
     },
 }
+COARSE = {"size_m": 1.0, "order": 2}
 HEADS = (
     "| deck | family | thickness [mm] | wall [s] | processor [s] | analyses | kg/m² | marks "
     "| proposed mats | saving | passing mats | saving |"
 )
 
 
-def deck_text(deck: str, family: str) -> str:
+def deck_text(deck: str, family: str, *, coarse: bool) -> str:
     """The deck file without bars, by a family of standards."""
     text = starter(deck) if deck in KINDS else found_deck(deck).read_text(encoding="utf-8")
     tables = tomllib.loads(text)
@@ -82,6 +84,9 @@ def deck_text(deck: str, family: str) -> str:
     for vehicle in ("vehicles", "joints"):
         tables["traffic"].pop(vehicle, None)
     tables.pop("vehicle", None)
+    if coarse:
+        tables["mesh"] = COARSE
+        tables["traffic"] |= {"step_m": 1.0, "lateral_step_m": 1.0}
     return tomli_w.dumps(tables | own)
 
 
@@ -117,6 +122,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("deck", metavar="DECK")
     parser.add_argument("family", choices=[*FAMILIES])
+    parser.add_argument("--coarse", action="store_true", help="coarse cells and steps")
     parser.add_argument("--change", choices=CHANGES, help="taken where no bars pass without")
     parser.add_argument("--keep", metavar="DIR", type=Path, help="where the files stay")
     options = parser.parse_args()
@@ -124,7 +130,8 @@ def main() -> None:
         folder = Path(place) if options.keep is None else options.keep
         folder.mkdir(parents=True, exist_ok=True)
         path, out = folder / "deck-without-bars.toml", folder / "designed"
-        path.write_text(deck_text(options.deck, options.family), encoding="utf-8")
+        text = deck_text(options.deck, options.family, coarse=options.coarse)
+        path.write_text(text, encoding="utf-8")
         clock, used, status = command(path, out, options.change)
         if status == 0:
             print(f"{HEADS}\n|{'---|' * 12}")

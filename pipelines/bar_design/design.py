@@ -6,7 +6,8 @@ from dataclasses import replace
 from pipelines.bar_design.covers import with_some_bars
 from pipelines.bar_design.designed import Designed
 from pipelines.bar_design.least_change import Kind, first_passing, least_changes, with_least_change
-from pipelines.bar_design.search import STILL, Look, Tell, adequate
+from pipelines.bar_design.looks import Look
+from pipelines.bar_design.search import STILL, Tell, adequate
 from pipelines.bars.choice.deck_text import DeckText
 from pipelines.errors import JobError
 from pipelines.kept import Kept

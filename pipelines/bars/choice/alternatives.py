@@ -81,6 +81,7 @@ def alternatives(needs: Needs, bars: SlabBars, chosen: Chosen) -> Iterator[Alter
 def _less_deep(needs: Needs, bars: SlabBars, thicker: SlabBars, face: Face) -> dict[Layer, Floor]:
     """Least areas where bars lie less deep: resistances that grow with the third root of the steel
     grow with the depth times that of its share."""
+    # shear is asked for at the depths that are tried
     floors = dict(needs.floors)
     for direction in DIRECTIONS:
         layer: Layer = (face, direction)

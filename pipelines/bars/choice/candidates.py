@@ -18,6 +18,7 @@ from pipelines.bars.checks.fatigue import fatigue_rows
 from pipelines.bars.checks.part import peaks_at
 from pipelines.bars.choice.bands import STEP, Added, Band, band_of, bands, bond, shift
 from pipelines.bars.choice.floors import Floor
+from pipelines.bars.choice.shears import Shears
 from pipelines.bars.design import Design, StandardDesign
 from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.deck.deck import Deck
@@ -25,7 +26,13 @@ from pipelines.deck.reinforcement import BarChoice
 from pipelines.model.responses import SolvedDeck
 from pipelines.numbers import within
 from pipelines.standards.materials import Materials
-from pipelines.standards.resistance.bars import Bars, Layer, SlabBars, place_of
+from pipelines.standards.resistance.bars import (
+    Bars,
+    Layer,
+    SlabBars,
+    other_direction,
+    place_of,
+)
 from pipelines.standards.sources import Standard
 from plate.arrays import Floats
 from plate.geometry.outline import DRAWN, region
@@ -47,20 +54,25 @@ class Candidate:
     def sets(self) -> tuple[Bars, ...]:
         return (self.bars,) if self.added is None else (self.bars, self.added.bars)
 
+    @property
+    def largest(self) -> float:
+        """Largest diameter [m]."""
+        return max(bars.diameter for bars in self.sets)
+
 
 @dataclass(frozen=True, eq=False)
 class Needs:
     """What the bars of a run must take, and the bars there are to choose from.
 
-    floors : least areas of layers that checks beyond those of single layers ask for; passed : bars
-    of layers that pass these in an analysis.
+    floors : least areas of layers that checks beyond those of single layers ask for; shears : what
+    shear asks for.
     """
 
     solved: SolvedDeck
     design: Design
     choice: BarChoice
     floors: Mapping[Layer, Floor] = field(default_factory=dict)
-    passed: Mapping[Layer, Candidate] = field(default_factory=dict)
+    shears: tuple[Shears, ...] = ()
     _depths: dict[Standard, Sequence[tuple[NDArray[np.bool_], SlabBars]]] = field(
         default_factory=dict
     )
@@ -94,6 +106,13 @@ class Needs:
         pairs = [Bars(d, s) for d in self.choice.diameters for s in self.choice.spacings if d < s]
         return tuple(sorted(pairs, key=lambda bars: (bars.area, -bars.spacing)))
 
+    def candidate(self, bars: Bars, added: Added | None) -> Candidate:
+        """Bars of a layer with what they weigh."""
+        mass = STEEL * bars.area * self.area
+        if added is not None:
+            mass += STEEL * added.bars.area * added.area(self.deck)
+        return Candidate(bars=bars, added=added, mass=mass)
+
     def depths(self, standard: StandardDesign) -> Sequence[tuple[NDArray[np.bool_], SlabBars]]:
         """The result points (n,) of the parts of the slab within which the thickness by which bars
         are judged is the same, and bars of that."""
@@ -120,6 +139,7 @@ class Trial:
     bars: SlabBars
     layer: Layer
     _peaks: dict[tuple[str, bytes], Peaks] = field(default_factory=dict)
+    _floors: dict[float, Floor] = field(default_factory=dict)
 
     def candidates(self) -> list[Candidate]:
         """One for every mat that passes: alone, or with the least bars added along lines.
@@ -128,17 +148,14 @@ class Trial:
         depth depends, and those whose further steel a diameter and a spacing less may pay for.
         Where none meets the least areas, those that meet them as far as the fullest mat does.
         """
-        found = list(self._meeting(self.floor))
-        if not found and self.floor.most > 0.0:
-            most = self._fullest((mat,) for mat in self.needs.sets)
-            found = list(self._meeting(self.floor.at_most(most, most)))
-        return found
+        return list(self._meeting(alone=False)) or list(self._meeting(alone=True))
 
-    def _meeting(self, floor: Floor) -> Iterator[Candidate]:
-        """Those that meet some least areas."""
+    def _meeting(self, *, alone: bool) -> Iterator[Candidate]:
+        """Those that meet the least areas; alone : as far as a mat alone does."""
         needs = self.needs
         least, diameters = np.inf, set[float]()
         for mat in needs.sets:
+            floor = self.floor(mat.diameter, alone=alone)
             if mat.area < floor.everywhere:
                 continue
             changed = self.with_layer(mat)
@@ -149,32 +166,48 @@ class Trial:
             if not short.any() and self.fails(changed, needs.everywhere) is None:
                 least = min(least, mass)
                 if mass <= least + self._variety or mat.diameter not in diameters:
-                    yield Candidate(bars=mat, added=None, mass=mass)
+                    yield needs.candidate(mat, None)
                 diameters.add(mat.diameter)
                 continue
             if np.isfinite(least):
                 continue  # less steel passes without any added
             for band in self._bands:
-                for added in self._added(changed, mat, band, floor):
-                    more = STEEL * added.bars.area * added.area(needs.deck)
-                    yield Candidate(bars=mat, added=added, mass=mass + more)
+                for added in self._added(changed, mat, band, alone=alone):
+                    yield needs.candidate(mat, added)
+
+    def floor(self, diameter: float, *, alone: bool = False) -> Floor:
+        """Least areas of the layer with bars of that diameter at most: no more than the fullest
+        have that pass what single layers are checked by, of a mat everywhere and elsewhere of two
+        sets, or of a mat alone. Whether these suffice, an analysis tells."""
+        floor = self._asked(diameter)
+        if floor.most == 0.0 or floor.most <= self._fullest_mat:
+            return floor
+        return floor.at_most(self._fullest_mat, self._fullest_mat if alone else self._fullest_sets)
+
+    def _asked(self, diameter: float) -> Floor:
+        """What checks of several layers ask for, beside an inner layer of the largest bars of the
+        set."""
+        if diameter not in self._floors:
+            floor = self.needs.floors.get(self.layer, Floor())
+            own, most = (Bars(d, 1.0) for d in (diameter, max(self.needs.choice.diameters)))
+            mat = self.bars.mat(self.layer[0])
+            if mat.outer == self.layer[1]:
+                mat = mat.with_bars(other_direction(mat.outer), most)
+            bars = self.bars.with_mat(self.layer[0], mat.with_bars(self.layer[1], own))
+            least = self.needs.sets[0].area
+            for shears in self.needs.shears:
+                floor = floor.joined(shears.asked(self.layer, bars, least))
+            self._floors[diameter] = floor
+        return self._floors[diameter]
 
     @cached_property
-    def floor(self) -> Floor:
-        """Least areas of the layer: no more than bars have that pass, nor than the fullest that
-        pass what single layers are checked by, of a mat everywhere and elsewhere of two sets.
-        Whether these suffice, an analysis tells."""
-        floor = self.needs.floors.get(self.layer, Floor())
-        passed = self.needs.passed.get(self.layer)
-        if passed is not None:
-            floor = floor.at_most(passed.bars.area, self.steel_at(passed, floor.at))
-        if floor.most == 0.0:
-            return floor
-        alone: list[tuple[Bars, ...]] = [(mat,) for mat in self.needs.sets]
-        most = self._fullest(alone)
-        if floor.most <= most:
-            return floor
-        return floor.at_most(most, self._fullest([*alone, *product(self.needs.sets, repeat=2)]))
+    def _fullest_mat(self) -> float:
+        return self._fullest((mat,) for mat in self.needs.sets)
+
+    @cached_property
+    def _fullest_sets(self) -> float:
+        sets = self.needs.sets
+        return self._fullest([*((mat,) for mat in sets), *product(sets, repeat=2)])
 
     def _fullest(self, kinds: Iterable[tuple[Bars, ...]]) -> float:
         """The most steel of some kinds of bars, mats alone or with others between theirs, that pass
@@ -203,7 +236,7 @@ class Trial:
 
     def is_short(self, candidate: Candidate) -> bool:
         """Whether a candidate has less steel than the least areas ask for."""
-        floor = self.floor
+        floor = self.floor(candidate.largest)
         least = candidate.bars.area < floor.everywhere
         return least or bool((self.steel_at(candidate, floor.at) < floor.areas).any())
 
@@ -228,10 +261,10 @@ class Trial:
             return None
         return changed
 
-    def _added(self, changed: SlabBars, mat: Bars, band: Band, floor: Floor) -> Iterator[Added]:
+    def _added(self, changed: SlabBars, mat: Bars, band: Band, *, alone: bool) -> Iterator[Added]:
         """The least bars added within the least reach, those whose further steel a diameter and a
         spacing less may pay for, and the least of every smaller diameter; nothing where the mat
-        fails outside any. floor : least areas that they meet."""
+        fails outside any. alone : as of `floor`."""
         reaches = band.reaches
         low, high = 0, len(reaches)
         while low < high:  # the first reach outside which the mat passes
@@ -240,36 +273,50 @@ class Trial:
             low, high = (low, middle) if passes else (middle + 1, high)
         if low == len(reaches):
             return
-        short = floor.areas > mat.area
-        reach, places = float(reaches[low]), floor.at[short]
-        if short.any():
-            gaps = band.gap_at(places)
-            reach = min(reach, float(gaps.min())) if band.clear else max(reach, float(gaps.max()))
-        if not band.alone(reach).any():
-            return
-        band = self._needed(changed, band, reach, places)
-        asked = float(floor.areas[short].max(initial=0.0))
+        asked = {
+            diameter: self._reach(changed, mat, band, float(reaches[low]), floor)
+            for diameter in self.needs.choice.diameters
+            for floor in [self.floor(max(mat.diameter, diameter), alone=alone)]
+        }
         least, thinnest = np.inf, np.inf
         for more in self.needs.sets:
-            if mat.area + more.area < asked:
+            found = asked[more.diameter]
+            if found is None or mat.area + more.area < found[2]:
                 continue
-            if band.clear and more.area > (1.0 / RUNS_ON - 1.0) * mat.area * (1.0 + 1e-9):
+            here, reach, _ = found
+            if here.clear and more.area > (1.0 / RUNS_ON - 1.0) * mat.area * (1.0 + 1e-9):
                 break
             try:
                 both = changed.with_added(self.layer, more)
             except ValueError:
                 continue
             bonded, shifted = (of(both, self.layer, self.needs.materials) for of in (bond, shift))
-            drawn = band.lengthened(reach, bonded + shifted)
+            drawn = here.lengthened(reach, bonded + shifted)
             if drawn < STEP:
                 continue
-            added = Added(bars=more, along=band.along, reach=drawn, clear=band.clear)
+            added = Added(bars=more, along=here.along, reach=drawn, clear=here.clear)
             mass = STEEL * more.area * added.area(self.needs.deck)
             if mass > least + self._variety and more.diameter >= thinnest:
                 continue
-            if self.fails(both, band.counted(drawn, bonded, band.gap)) is None:
+            if self.fails(both, here.counted(drawn, bonded, here.gap)) is None:
                 least, thinnest = min(least, mass), min(thinnest, more.diameter)
                 yield added
+
+    def _reach(
+        self, changed: SlabBars, mat: Bars, band: Band, reach: float, floor: Floor
+    ) -> tuple[Band, float, float] | None:
+        """The lines of a band beside which bars are needed, how far off them [m], no less than
+        `reach`, and how much steel some least areas ask for there; None where that is all of the
+        slab."""
+        short = floor.areas > mat.area
+        places = floor.at[short]
+        if short.any():
+            gaps = band.gap_at(places)
+            reach = min(reach, float(gaps.min())) if band.clear else max(reach, float(gaps.max()))
+        if not band.alone(reach).any():
+            return None
+        most = float(floor.areas[short].max(initial=0.0))
+        return self._needed(changed, band, reach, places), reach, most
 
     def _needed(self, changed: SlabBars, band: Band, reach: float, places: Floats) -> Band:
         """The band without lines beside which the mat suffices alone, also at places (n, 2)."""

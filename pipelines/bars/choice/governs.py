@@ -7,7 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.bars.choice.candidates import Needs, Trial
-from pipelines.bars.choice.least_steel import Chosen
+from pipelines.bars.choice.floors import Floor
+from pipelines.bars.choice.least_steel import Chosen, shears_used
 from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, SlabBars
 
 EVERYWHERE = "everywhere"
@@ -18,8 +19,8 @@ class Governs:
     """The checks of the bars that count in a zone of a layer, the most used first.
 
     bars : with those added there. checks : each once, in words with its standard, and how far it is
-    used; a least area that a check of several layers asks for counts as the area asked for over
-    that provided.
+    used; shear where it runs along these bars more than across them; a least area that another
+    check of several layers asks for as the area asked for over that provided.
     """
 
     layer: Layer
@@ -31,16 +32,20 @@ class Governs:
 def governs(needs: Needs, bars: SlabBars, chosen: Chosen) -> tuple[Governs, ...]:
     """Of every layer, and of what is added to it by itself; bars : the mats that were chosen."""
     found = []
+    sheared = shears_used(needs, bars, chosen)
     for layer in LAYERS:
         own, trial = chosen.layers[layer], Trial(needs, bars, layer)
-        floor = trial.floor
-        steel = trial.steel_at(own, floor.at)
+        floor = needs.floors.get(layer, Floor())
         for zone, counted, where in _zones(needs, bars, chosen, layer):
             checks = _used(Trial(needs, counted, layer), counted, where)
             area = counted.bars(layer).area
-            if floor.most > 0.0:
-                asked = floor.areas[np.isclose(steel, area)].max(initial=floor.everywhere)
-                checks[floor.why] = max(asked / area, checks.get(floor.why, 0.0))
+            if floor.everywhere > 0.0:
+                checks[floor.why] = max(floor.everywhere / area, checks.get(floor.why, 0.0))
+            for shears, used in zip(needs.shears, sheared, strict=True):
+                steel = trial.steel_at(own, shears.points)
+                here = shears.nearest(layer) & np.isclose(steel, area)
+                there = float(used[here].max(initial=0.0))
+                checks[shears.why] = max(there, checks.get(shears.why, 0.0))
             most = sorted(checks.items(), key=lambda one: -one[1])
             found.append(
                 Governs(layer=layer, zone=zone, bars=counted.bars(layer), checks=tuple(most))

@@ -11,6 +11,7 @@ from pipelines.deck.reinforcement import Prices
 from pipelines.standards.resistance.bars import (
     DIRECTIONS,
     FACES,
+    LAYERS,
     Bars,
     Direction,
     Face,
@@ -19,6 +20,7 @@ from pipelines.standards.resistance.bars import (
     SlabBars,
     other_direction,
 )
+from plate.arrays import Floats
 
 # A face's layer order, and the largest diameter of its outer layer on which the inner one rests.
 Rest = tuple[Direction, float]
@@ -171,3 +173,24 @@ def slab_bars(chosen: Chosen, drawn: SlabBars) -> SlabBars:
         for face in FACES
     }
     return SlabBars(drawn.thickness, mats["top"], mats["bottom"])
+
+
+def shears_used(needs: Needs, bars: SlabBars, chosen: Chosen) -> list[Floats]:
+    """How far chosen bars are used at every place of each of the shears that are known, with the
+    steel of all layers that counts there; bars : covers and thickness."""
+    drawn = slab_bars(chosen, bars)
+    deep = drawn
+    for layer in LAYERS:
+        largest = Bars(chosen.layers[layer].largest, 1.0)
+        deep = deep.with_mat(layer[0], deep.mat(layer[0]).with_bars(layer[1], largest))
+    trials = {layer: Trial(needs, drawn, layer) for layer in LAYERS}
+    return [
+        shears.used(
+            deep,
+            {
+                layer: trials[layer].steel_at(chosen.layers[layer], shears.points)
+                for layer in LAYERS
+            },
+        )
+        for shears in needs.shears
+    ]
