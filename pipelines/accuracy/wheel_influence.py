@@ -158,11 +158,10 @@ def cubic(x: Floats, nodes: Floats) -> tuple[Ints, Floats]:
     place: Ints = start[:, None] + np.arange(4)
     at = nodes[place]
     inside = (x >= nodes[0]) & (x <= nodes[-1])
-    away = np.where(inside, x, nodes[0])[:, None] - at
+    away, at = (np.where(inside, x, nodes[0])[:, None] - at).T, at.T
     weight = np.empty_like(at)
     for k in range(4):
-        others = [j for j in range(4) if j != k]
-        weight[:, k] = np.prod(away[:, others], axis=1) / np.prod(
-            at[:, [k]] - at[:, others], axis=1
-        )
-    return place, np.asarray(weight * inside[:, None])
+        i, j, m = (n for n in range(4) if n != k)
+        below = (at[k] - at[i]) * (at[k] - at[j]) * (at[k] - at[m])
+        weight[k] = inside * away[i] * away[j] * away[m] / below
+    return place, np.ascontiguousarray(weight.T)

@@ -1,38 +1,37 @@
 """A vehicle judged at places alone, at all its load positions.
 
 Greatest values over the offsets tell at which places a check may govern; there grids of unit axles
-give the moments of every load position, and the shears where sections' forces are read under
-influence surfaces. The multiplier that governs is found again with the wheels integrated exactly.
+give the moments and shears of every load position. Places are judged in the order of their bounds
+until none that is left can have a smaller multiplier; in shear those stretches and load positions
+are judged that make the most. The multiplier that governs is found again with the wheels
+integrated exactly.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import sparse
 
 from pipelines.bars.adequacy import Check
 from pipelines.bars.demand.wood_armer import functionals, skew_components
+from pipelines.bars.rating.axle_grids import DrivenAxles
 from pipelines.bars.rating.limits import MomentLimit
-from pipelines.bars.rating.moments import (
-    MomentMultiplier,
-    Moments,
-    linear_multipliers,
-    moment_multiplier,
-    room,
-)
-from pipelines.bars.rating.place_fields import DrivenOver, PlaceFields
-from pipelines.bars.rating.places import DIRECTIONS, PARTS, Places, Runs
-from pipelines.bars.rating.root import MOST
-from pipelines.bars.rating.shear import ShearMultiplier, ShearOfVehicle
-from pipelines.numbers import SLACK
+from pipelines.bars.rating.moments import Extremes, LimitsAt, MomentMultiplier, Moments
+from pipelines.bars.rating.place_fields import ExactFields
+from pipelines.bars.rating.places import Places, Runs
+from pipelines.bars.rating.root import MOST, from_nothing
+from pipelines.bars.rating.shear import ShearMultiplier
+from pipelines.bars.rating.shear_pairs import STEP, ShearPairs
+from pipelines.numbers import within
 from pipelines.traffic.positions import WheelPatches, find_position
 from plate.arrays import Floats, Ints
 
-# Points of a check that are looked at together, and those judged by the check itself; stretches
-# that come near to governing by what they are screened by, and those that are judged; load
-# positions that shear is judged at, and what governs is integrated exactly at.
-NEAR_POINTS, JUDGED, NEAR_STRETCHES, SHEARED, POSITIONS, EXACT = 12, 6, 24, 12, 60, 6
+# Places of a check that are looked at together; stretches that are judged in shear, each at so many
+# load positions of the stations that come to a share of the most; load positions that what governs
+# is integrated exactly at.
+AHEAD, STRETCHES, POSITIONS, WORTH, EXACT = 12, 16, 16, 0.7, 6
+# How a candidate's multiplier is known.
+_BOUND, _LINEAR, _RULE = range(3)
 
 
 @dataclass(frozen=True)
@@ -46,176 +45,179 @@ class AtPlaces:
 
 def at_places(places: Places, runs: Runs, standards: Sequence[int]) -> dict[int, AtPlaces]:
     """The multipliers of a vehicle by some standards."""
-    top = places.grids.greatest(runs)
-    extreme, begin = [], 0
-    for points in places.points:
-        extreme.append(top[begin : begin + 2 * len(points)].reshape(2, -1))
-        begin += 2 * len(points)
-    wanted = _wanted(places, runs, standards, extreme)
-    every = [p for by_limit in wanted.values() for some in by_limit.values() for p in some]
-    points = np.unique(every).astype(np.int64)
-    moments = Moments.of_values(points, _values(places, runs, points))
-    shared_top = _by_shared(places, top[begin:])
+    driven = [places.grids.driven(run) for run in runs]
+    top = np.maximum.reduce([one.greatest.max(axis=1) for one in driven])
+    moments = _moments(places, driven, standards, top)
     found = {}
     for k in standards:
-        least: dict[Check, tuple[MomentLimit, MomentMultiplier]] = {}
-        for limit, some in ((places.limits[k][j], some) for j, some in wanted[k].items()):
-            below = least[limit.check][1].value if limit.check in least else MOST
-            one = moment_multiplier(limit, moments, np.searchsorted(points, some), below)
-            if limit.check not in least or one.value < below:
-                least[limit.check] = limit, one
         ultimate = [
             one.value
-            for limit, one in least.values()
+            for limit, one in moments[k]
             if limit.tracker.combination.limit_state == "ULS"
         ]
         guess = min(ultimate, default=1.0)
         shears = []
-        for key, (tracker, _) in places.trackers.items():
-            shared = id(tracker.sections)
-            if key[0] == k and len(places.stretches.get(shared, ())):
-                sheared = _shear(places, key, runs, shared_top[shared], guess)
-                shears += [] if sheared is None else [(key[1], sheared)]
-        found[k] = AtPlaces(tuple(least.values()), tuple(shears))
+        begin = 2 * sum(map(len, places.points))
+        for shared, stretches in places.stretches.items():
+            count = len(stretches.judged)
+            for key in places.trackers:
+                if count and key[0] == k and id(places.trackers[key][0].sections) == shared:
+                    shears.append((key[1], _shear(places, key, driven, begin, guess)))
+            begin += 2 * count
+        found[k] = AtPlaces(tuple(moments[k]), tuple(shears))
     return found
 
 
-def _values(places: Places, runs: Runs, points: Ints) -> list[Floats]:
+def _under(places: Places, driven: Sequence[DrivenAxles], points: Ints) -> list[Floats]:
     """a, b, t (3, n, n_position) at some of the points under each run."""
-    results = places.results_at(points).ravel()
-    return [places.grids.under(run, results).reshape(3, len(points), -1) for run in runs]
+    results = places.results_at(points)
+    return [run.under(results.ravel()).reshape(3, len(points), -1) for run in driven]
 
 
-@dataclass(eq=False)
-class _Screened:
-    """Points at which limits of a check by a standard may govern it.
-
-    limits, points : (n,) numbers of the limits and result points; bounds : (n,) no more than their
-    multipliers, rising; found : multipliers of the first of them by the grids.
-    """
-
-    limits: Ints
-    points: Ints
-    bounds: Floats
-    found: Floats = field(default_factory=lambda: np.zeros(0))
-
-    @classmethod
-    def of(
-        cls, places: Places, every: Sequence[tuple[int, MomentLimit]], extreme: Sequence[Floats]
-    ) -> "_Screened":
-        """Of all limits of a check with their numbers; extreme : (2, n) of each row's points."""
-        limits, points, bounds = [], [], []
-        for j, limit in every:
-            mine = places.points[limit.row]
-            columns = np.flatnonzero(np.isin(mine, limit.at))
-            found = _linear(limit, extreme[limit.row][:, columns], mine[columns])
-            bounds.append(found)
-            points.append(mine[columns])
-            limits.append(np.full(len(columns), j))
-        bound = np.concatenate(bounds)
-        order = np.argsort(bound, kind="stable")
-        return cls(np.concatenate(limits)[order], np.concatenate(points)[order], bound[order])
-
-    @property
-    def open(self) -> slice:
-        """Those to be looked at next: none where no other can be less than what is found."""
-        done = len(self.found)
-        least = self.found.min(initial=MOST)
-        count = int((self.bounds[done : done + NEAR_POINTS] < least).sum())
-        return slice(done, done + count)
-
-    @property
-    def nearest(self) -> Ints:
-        """Numbers of those that come nearest to governing."""
-        return np.argsort(self.found, kind="stable")[:JUDGED]
-
-
-def _linear(limit: MomentLimit, extreme: Floats, at: Ints) -> Floats:
-    allowed = limit.moment * (1.0 + SLACK)
-    return linear_multipliers(limit.tracker, limit.row, allowed, extreme, at)
-
-
-def _wanted(
-    places: Places, runs: Runs, standards: Sequence[int], extreme: Sequence[Floats]
-) -> dict[int, dict[int, list[int]]]:
-    """Of every standard by the numbers of its limits the points that are judged by the check."""
-    screened: list[tuple[int, _Screened]] = []
-    for k in standards:
-        by_check: dict[Check, list[tuple[int, MomentLimit]]] = {}
-        for j, limit in enumerate(places.limits[k]):
-            by_check.setdefault(limit.check, []).append((j, limit))
-        screened += [(k, _Screened.of(places, some, extreme)) for some in by_check.values()]
-    while some := [(k, one, one.open) for k, one in screened if one.open.stop > one.open.start]:
-        points = np.unique(np.concatenate([one.points[part] for _, one, part in some]))
-        made = [functionals(values) for values in _values(places, runs, points)]
-        high = np.maximum.reduce([one.max(axis=2) for one in made])
-        low = np.maximum.reduce([-one.min(axis=2) for one in made])
-        for k, one, part in some:
-            found = np.zeros(part.stop - part.start)
-            for j in np.unique(one.limits[part]).tolist():
-                limit, mine = places.limits[k][j], one.limits[part] == j
-                column = np.searchsorted(points, one.points[part][mine])
-                signed = (high if limit.row < 2 else low)[2 * (limit.row % 2) :][:2]
-                found[mine] = _linear(limit, signed[:, column], points[column])
-            one.found = np.concatenate([one.found, found])
-    wanted: dict[int, dict[int, list[int]]] = {k: {} for k in standards}
-    for k, one in screened:
-        for n in one.nearest.tolist():
-            wanted[k].setdefault(int(one.limits[n]), []).append(int(one.points[n]))
-    return wanted
-
-
-def _by_shared(places: Places, top: Floats) -> dict[int, Floats]:
-    """What stretches are screened by (n_direction, n), by their sections."""
-    found, begin = {}, 0
-    for shared, stretches in places.stretches.items():
-        end = begin + len(DIRECTIONS) * len(stretches)
-        found[shared] = top[begin:end].reshape(len(DIRECTIONS), -1)
-        begin = end
+def _moments(
+    places: Places, driven: Sequence[DrivenAxles], standards: Sequence[int], top: Floats
+) -> dict[int, list[tuple[MomentLimit, MomentMultiplier]]]:
+    """The least multiplier of every check by some standards; top : (n_screened,) greatest values
+    of what is screened."""
+    every = places.candidates
+    values = every.limits.linear(top[every.screened])
+    known = np.full(len(values), _BOUND)
+    numbers = np.full(len(values), -1)
+    groups = {
+        key: part
+        for key, part in every.groups.items()
+        if key[0] in standards and part.stop > part.start
+    }
+    while True:
+        linear, rule = [], []
+        for part in groups.values():
+            ahead = min(AHEAD, part.stop - part.start)
+            some = part.start + np.argpartition(values[part], ahead - 1)[:ahead]
+            first = int(some[values[some].argmin()])
+            if values[first] < MOST and known[first] == _BOUND:
+                linear += some[known[some] == _BOUND].tolist()
+            elif values[first] < MOST and known[first] == _LINEAR:
+                rule.append(first)
+        if not linear and not rule:
+            break
+        if linear:
+            chosen = np.array(linear)
+            values[chosen] = _linear(places, driven, chosen)
+            known[chosen] = _LINEAR
+        if rule:
+            chosen = np.array(rule)
+            values[chosen], numbers[chosen] = _judged(places, driven, chosen)
+            known[chosen] = _RULE
+    found: dict[int, list[tuple[MomentLimit, MomentMultiplier]]] = {k: [] for k in standards}
+    for (k, _), part in groups.items():
+        least = part.start + int(values[part].argmin())
+        one = MomentMultiplier(float(values[least]), int(every.at[least]), int(numbers[least]))
+        found[k].append((every.every[every.number[least]], one))
     return found
+
+
+def _linear(places: Places, driven: Sequence[DrivenAxles], candidates: Ints) -> Floats:
+    """Multipliers (n,) of some candidates by the terms of the rule that add up."""
+    every = places.candidates
+    rows = every.rows[candidates]
+    alike, which = np.unique(
+        np.stack([rows, places.of_point[every.at[candidates]]]), axis=1, return_inverse=True
+    )
+    row, result = alike
+    sign = np.where(row < 2, 1.0, -1.0).astype(np.float32)[:, None]
+    most = []
+    for run in driven:
+        first, t = (run.over_stations(result + form) for form in (row % 2, 2))
+        most.append([(sign * form).max(axis=(0, 2)) for form in (first + t, first - t)])
+    return every.limits[candidates].linear(np.max(most, axis=0)[:, which.ravel()])
+
+
+def _judged(
+    places: Places, driven: Sequence[DrivenAxles], candidates: Ints
+) -> tuple[Floats, Ints]:
+    """Multipliers (n,) of some candidates, and the load positions that govern."""
+    every = places.candidates
+    points, column = np.unique(every.at[candidates], return_inverse=True)
+    moments = Moments.of_values(points, _under(places, driven, points))
+    rows = every.rows[candidates]
+    order = np.argsort(rows, kind="stable")
+    extremes = Extremes.joined(
+        [moments.of_row(row, column[rows == row]) for row in np.unique(rows).tolist()]
+    )
+    limits = every.limits[candidates[order]]
+    linear = limits.linear(extremes.sums.max(axis=1))
+    values, numbers = np.zeros(len(order)), np.zeros(len(order), dtype=np.int64)
+    values[order] = limits.multipliers(extremes, linear)
+    numbers[order] = limits.moments(extremes, values[order])[1]
+    return values, numbers
 
 
 def _shear(
-    places: Places, key: tuple[int, int], runs: Runs, top: Floats, guess: float
-) -> ShearMultiplier | None:
-    """The least multiplier of a tracker; top : of `_by_shared`."""
+    places: Places, key: tuple[int, int], driven: Sequence[DrivenAxles], begin: int, guess: float
+) -> ShearMultiplier:
+    """The least multiplier of a tracker; begin : of what its stretches are screened by."""
     tracker, _ = places.trackers[key]
-    shared = id(tracker.sections)
-    parts, samples = places.parts(shared)
-    steady = np.stack([parts @ tracker.permanent[0][c][samples] for c in (3, 4)])
-    steady = steady.reshape(2, -1, PARTS)
+    stretches = places.stretches[id(tracker.sections)]
+    steady = tracker.permanent[0][3:5]
+    across = stretches.mean_across(steady)
+    screened = begin + np.arange(2 * len(across))
+    bound = np.max([run.greatest[screened].max(axis=1) for run in driven], axis=0).reshape(2, -1)
     factor = guess * tracker.combination.traffic
-    rough = (factor * top + DIRECTIONS @ steady.sum(axis=2)).max(axis=0)
-    near = np.sort(np.argsort(-rough, kind="stable")[:NEAR_STRETCHES])
-    results = places.results_of(shared, near)
-    sizes = []
-    for run in runs:
-        q = places.grids.under(run, results.ravel()).reshape(*results.shape, -1)
-        q = factor * q + steady[:, near, :, None]
-        sizes.append(np.hypot(*q).sum(axis=1))
-    size = np.concatenate(sizes, axis=1)
-    judged = np.sort(np.argsort(-size.max(axis=1), kind="stable")[:SHEARED])
-    at = np.sort(np.argsort(-size[judged].max(axis=0), kind="stable")[:POSITIONS])
-    means, samples = places.means(shared, near[judged])
-    driven = DrivenOver.of_runs(places.lattices, _some(runs, at))
-    forces = places.forces[shared].under(driven, samples)
-    stretches = places.stretches[shared][near[judged]]
-    traffic = tracker.combination.traffic * forces
-    found = ShearOfVehicle(tracker, traffic, samples, stretches, means).multiplier(guess)
-    if found is None or found.number < 0:
-        return found
-    return replace(found, number=int(at[found.number]))
-
-
-def _some(runs: Runs, numbers: Ints) -> Runs:
-    """The load positions of ascending numbers, those of a run together."""
-    parts, first = [], 0
-    for run in runs:
-        mine = numbers[(numbers >= first) & (numbers < first + len(run))] - first
-        if len(mine):
-            parts.append(replace(run, stations=run.stations[mine], offsets=run.offsets[mine]))
+    rough = np.maximum(factor * bound[0] + across, factor * bound[1] - across)
+    near = np.sort(np.argsort(-rough, kind="stable")[:STRETCHES])
+    means, samples = stretches.mean(near)
+    results = stretches.of_shear[samples] + np.arange(2)[:, None]
+    count = len(samples)
+    q, positions = _near_most(driven, results.ravel(), begin + near, len(stretches.judged))
+    q = q.reshape(2, count, -1)
+    acting = np.float32(factor) * q + steady[:, samples, None].astype(np.float32)
+    size = means.astype(np.float32) @ np.sqrt(acting[0] ** 2 + acting[1] ** 2)
+    most = min(POSITIONS, size.shape[1])
+    position = np.sort(np.argpartition(-size, most - 1, axis=1)[:, :most], axis=1).ravel()
+    stretch = np.repeat(np.arange(len(near)), most)
+    of_stretch, weights = stretches.samples[:, near[stretch]], stretches.weights[:, near[stretch]]
+    judged = stretches.judged[near[stretch]]
+    forces = np.zeros((5, len(position)))
+    forces[3:] = q[:, np.searchsorted(samples, judged), position]
+    number, first = positions[position], 0
+    for run in driven:
+        mine = (number >= first) & (number < first + len(run))
+        results = stretches.of_moment[judged[mine]] + np.arange(3)[:, None]
+        forces[:3, mine] = run.at(results, number[mine] - first)
         first += len(run)
-    return parts
+    pairs = ShearPairs.of(
+        tracker,
+        tracker.combination.traffic
+        * q[:, np.searchsorted(samples, of_stretch), position].astype(float),
+        of_stretch,
+        weights,
+        tracker.combination.traffic * forces,
+        judged,
+    )
+    without = stretches.without(tracker)[near[stretch]]
+    value, pair = pairs.least(min(max(guess, 0.05), MOST), without)
+    none = value >= MOST
+    return ShearMultiplier(value, int(judged[pair]), -1 if none else int(number[pair]))
+
+
+def _near_most(
+    driven: Sequence[DrivenAxles], results: Ints, screened: Ints, opposite: int
+) -> tuple[Floats, Ints]:
+    """Some of the results (n, k) at the stations at which any of some stretches comes to a share of
+    its most, and the numbers (k,) of the load positions.
+
+    screened : of the mean shears across the stretches; so much further are their opposites.
+    """
+    bounds = [np.maximum(run.greatest[screened], run.greatest[screened + opposite]) for run in driven]
+    least = WORTH * np.max([one.max(axis=1) for one in bounds], axis=0)[:, None]
+    values, numbers, first = [], [], 0
+    for run, bound in zip(driven, bounds, strict=True):
+        stations = np.flatnonzero((bound >= least).any(axis=0))
+        found = run.over_stations(results, stations)
+        numbers.append(first + (stations[:, None] * len(found) + np.arange(len(found))).ravel())
+        values.append(found.transpose(1, 2, 0).reshape(len(results), -1))
+        first += len(run)
+    return np.concatenate(values, axis=1), np.concatenate(numbers)
 
 
 def exact_moment(
@@ -223,22 +225,20 @@ def exact_moment(
 ) -> MomentMultiplier:
     """The same with the moments of the load positions that come near to governing integrated
     exactly."""
-    at, allowed = np.array([found.at]), limit.moment * (1.0 + SLACK)
+    at, limits = np.array([found.at]), LimitsAt.of(limit, np.array([found.at]))
     first, sign = limit.row % 2, 1.0 if limit.row < 2 else -1.0
 
     def signed(values: Floats) -> Floats:
         return np.asarray(sign * functionals(values)[2 * first : 2 * first + 2])
 
-    results = places.results_at(at).ravel()
-    roughly = signed(np.concatenate([places.grids.under(run, results) for run in runs], axis=1))
-    left = room(limit.tracker, limit.row, allowed, at)
-    near = np.argsort((-roughly / left).min(axis=0), kind="stable")[:EXACT]
+    driven = [places.grids.driven(run) for run in runs]
+    roughly = signed(np.concatenate(_under(places, driven, at), axis=2)[:, 0])
+    near = np.argsort((-roughly / limits.room).min(axis=0), kind="stable")[:EXACT]
     values = _exactly(places.fields, at, runs, near)
     exactly = signed(skew_components(values, places.watch.reinforcement.angle)[:, 0])
 
     def linear(values: Floats) -> float:
-        extreme = values.max(axis=1, keepdims=True)
-        return float(linear_multipliers(limit.tracker, limit.row, allowed, extreme, at)[0])
+        return float(limits.linear(values.max(axis=1, keepdims=True))[0])
 
     rough = linear(roughly)
     return found if not rough else replace(found, value=found.value * linear(exactly) / rough)
@@ -248,22 +248,32 @@ def exact_shear(
     places: Places, key: tuple[int, int], found: ShearMultiplier, runs: Runs
 ) -> ShearMultiplier:
     """The same with the forces under the governing load position integrated exactly."""
-    tracker, width = places.trackers[key]
+    tracker, _ = places.trackers[key]
+    stretches = places.stretches[id(tracker.sections)]
     judged = np.array([found.sample])
-    rows = sparse.csr_array(tracker.means[tracker.widths.index(width)][judged])
-    samples = np.unique(rows.indices).astype(np.int64)
+    number = np.searchsorted(stretches.judged, judged)
+    own = stretches.weights[:, number[0]] > 0.0
+    samples = stretches.samples[own, number[0]]
     fields = places.forces[id(tracker.sections)]
-    traffic = tracker.combination.traffic * _exactly(
+    forces = tracker.combination.traffic * _exactly(
         fields, samples, runs, np.array([found.number])
     )
-    of_vehicle = ShearOfVehicle(
-        tracker, traffic, samples, judged, sparse.csr_array(rows[:, samples])
+    pairs = ShearPairs.of(
+        tracker,
+        forces[3:],
+        samples[:, None],
+        stretches.weights[own][:, number],
+        forces[:, samples == found.sample, 0],
+        judged,
     )
-    one = of_vehicle.multiplier(found.value)
-    return found if one is None else replace(found, value=one.value)
+    without = float(stretches.without(tracker)[number[0]])
+    if not within(without):
+        return replace(found, value=0.0)
+    value = from_nothing(lambda m: float(pairs.used(m)[0]), without, found.value, STEP)
+    return replace(found, value=value)
 
 
-def _exactly(fields: PlaceFields, places: Ints, runs: Runs, numbers: Ints) -> Floats:
+def _exactly(fields: ExactFields, places: Ints, runs: Runs, numbers: Ints) -> Floats:
     wheels = []
     for column, number in enumerate(numbers.tolist()):
         run, k = find_position(runs, number)
@@ -271,4 +281,4 @@ def _exactly(fields: PlaceFields, places: Ints, runs: Runs, numbers: Ints) -> Fl
         wheels.append(replace(one, position=np.full(len(one.load), column)))
     every = [np.concatenate([getattr(w, name) for w in wheels])
              for name in ("corners", "load", "position")]  # fmt: skip
-    return fields.exactly(places, WheelPatches(*every), len(numbers))
+    return fields.under(places, WheelPatches(*every), len(numbers))

@@ -1,28 +1,28 @@
 """What axles make of some results at all load positions of vehicles, quickly enough for thousands.
 
-A unit axle of each kind is driven along the deck at every offset once; a vehicle is a sum of such
-grids, each moved along the deck by the axle's distance, cubic between the stations: one product
-with a matrix for each kind of axle and run. Greatest values over the offsets, added up in the same
-way, are no less than those of the sums: they tell which results are worth adding up.
+A unit axle of each kind is read at every offset once, at the stations of its wheels' lattice; a
+vehicle is a sum of such grids, each moved along the deck by the axle's distance, cubic between the
+stations: one product with a matrix for each kind of axle and run. Greatest values over the offsets,
+added up in the same way, are no less than those of the sums: they tell which results are worth
+adding up.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
-from pipelines.accuracy.wheel_influence import cubic, grid_places
-from pipelines.bars.rating.place_fields import DrivenOver
-from pipelines.standards.actions.loads import Axle, Vehicle
+from pipelines.accuracy.wheel_influence import cubic
+from pipelines.bars.rating.place_fields import UnitFields
 from pipelines.traffic.positions import LoadPositions, Size
 from plate.arrays import Floats, Ints
-from plate.geometry.axis import Course
 
 AxleKind = tuple[tuple[float, ...], Size]
 """Offsets of an axle's wheels from the vehicle's centre line and the sides of their patches [m]."""
 Offsets = tuple[float, ...]
-# Stations in the length of the shortest patch, and the most bytes of grids that are kept.
-PER_PATCH, KEPT = 6.0, 1.5e9
+# The most bytes of grids that are kept.
+KEPT = 1.5e9
 
 
 def axles_of(run: LoadPositions) -> Iterator[tuple[AxleKind, float, float]]:
@@ -34,78 +34,93 @@ def axles_of(run: LoadPositions) -> Iterator[tuple[AxleKind, float, float]]:
         yield (wheels, patch), -side * axle.at, axle.load * run.vehicle.impact
 
 
-def stations_over(low: float, high: float, patches: Sequence[Size]) -> Floats:
-    """Stations (n,) [m] of an axle from where the first of the patches comes onto the slab, which
-    lies from `low` to `high`, to where the last leaves it."""
-    along = [patch[0] for patch in patches]
-    half = 0.5 * max(along)
-    spaces = int(np.ceil(PER_PATCH * (high - low + 2.0 * half) / min(along)))
-    return np.linspace(low - half, high + half, max(spaces, 4) + 1)
+def offsets_of(run: LoadPositions) -> Offsets:
+    """The offsets of a run, which are the same at every station [m]."""
+    return tuple(run.offsets[run.stations == run.stations[0]].tolist())
+
+
+@dataclass(frozen=True, eq=False)
+class DrivenAxles:
+    """A vehicle at all load positions of a run.
+
+    parts : of every kind of its axles results (n_offset, n_result, n_s) of a unit axle, the
+    greatest values (n_screened, n_s) that they are screened by, and what moves both along the deck
+    (n_s, n_station).
+    """
+
+    parts: tuple[tuple[Floats, Floats, Floats], ...]
+
+    def __len__(self) -> int:
+        """Load positions."""
+        grid, _, moved = self.parts[0]
+        return len(grid) * moved.shape[1]
+
+    @cached_property
+    def greatest(self) -> Floats:
+        """(n_screened, n_station) no less than what is screened at any offset, as the grids have
+        it: sums of every axle's own greatest."""
+        return np.asarray(sum(greatest @ moved for _, greatest, moved in self.parts))
+
+    def over_stations(self, results: Ints, stations: Ints | slice = slice(None)) -> Floats:
+        """Some of the results (n_offset, n, k) at all offsets of some stations."""
+        total: Floats = np.zeros(())
+        for grid, _, moved in self.parts:
+            mine = grid[:, results]
+            values = mine.reshape(-1, mine.shape[2]) @ moved[:, stations]
+            total = total + values.reshape(*mine.shape[:2], -1)
+        return total
+
+    def under(self, results: Ints) -> Floats:
+        """Some of the results (n, n_position) at all load positions."""
+        return self.over_stations(results).transpose(1, 2, 0).reshape(len(results), -1)
+
+    def at(self, results: Ints, positions: Ints) -> Floats:
+        """Results (k, n) each at a load position (n,) of its own."""
+        total: Floats = np.zeros(())
+        for grid, _, moved in self.parts:
+            station, offset = np.divmod(positions, len(grid))
+            total = total + np.einsum("kns,ns->kn", grid[offset, results], moved.T[station])
+        return total
 
 
 @dataclass(eq=False)
 class AxleGrids:
     """Grids of some results per newton of an axle.
 
-    read : driven axles -> results (n_result, n_position). screened : a grid (n_result, n_offset,
-    n_station) -> what results are screened by (n_screened, n_offset, n_station), linear in it.
-    stations : (n_station,) of the axles, rising.
+    screened : a grid (n_offset, n_result, n_s) -> greatest values (n_screened, n_s) over the
+    offsets of what results are screened by.
     """
 
-    read: Callable[[DrivenOver], Floats]
-    screened: Callable[[Floats], Iterator[Floats]]
-    drive: Callable[[LoadPositions], DrivenOver]
-    course: Course
-    stations: Floats
+    fields: UnitFields
+    screened: Callable[[Floats], Floats]
     known: dict[tuple[AxleKind, Offsets], tuple[Floats, Floats]] = field(default_factory=dict)
 
-    def greatest(self, runs: Sequence[LoadPositions]) -> Floats:
-        """(n_screened,) no less than what is screened under any load position of the runs, as the
-        grids have it: the greatest sums of every axle's own greatest over the offsets."""
-        found = [self._sum(run, 1, slice(None)).max(axis=1) for run in runs]
-        return np.asarray(np.maximum.reduce(found), dtype=float)
-
-    def under(self, run: LoadPositions, results: Ints) -> Floats:
-        """Some of the results (n, n_position) under a run at all its stations and offsets."""
-        n_offset = len(np.unique(run.offsets))
-        values = self._sum(run, 0, results).reshape(len(results), n_offset, -1)
-        return np.asarray(values.transpose(0, 2, 1).reshape(len(results), -1), dtype=float)
-
-    def _sum(self, run: LoadPositions, which: int, rows: Ints | slice) -> Floats:
-        """(n_row, n) of grids (0), or of their greatest values over the offsets (1), at the n
-        stations of a run; of a grid by row and offset."""
-        offsets = tuple(np.unique(run.offsets).tolist())
+    def driven(self, run: LoadPositions) -> DrivenAxles:
+        """The vehicle of a run."""
+        offsets = offsets_of(run)
         stations = run.stations[:: len(offsets)]
-        moved: dict[AxleKind, Floats] = {}
-        column = np.arange(len(stations))[:, None]
+        every: dict[AxleKind, list[tuple[float, float]]] = {}
         for kind, ahead, load in axles_of(run):
-            if kind not in moved:
-                moved[kind] = np.zeros((len(self.stations), len(stations)), dtype=np.float32)
-            place, weight = cubic(stations + ahead, self.stations)
-            moved[kind][place, column] += load * weight
-        total: Floats = np.zeros(())
-        for kind, matrix in moved.items():
-            grid = self._grid(kind, offsets)[which][rows]
-            total = total + grid.reshape(-1, len(self.stations)) @ matrix
-        return total
+            every.setdefault(kind, []).append((ahead, load))
+        moved: dict[AxleKind, Floats] = {}
+        for kind, axles in every.items():
+            ahead, load = np.array(axles)[:, :, None].swapaxes(0, 1)
+            s = self.fields.lattices[kind[1]].lattice.s
+            place, weight = cubic((stations + ahead).ravel(), s)
+            weight *= np.broadcast_to(load, (len(axles), len(stations))).reshape(-1, 1)
+            moved[kind] = np.zeros((len(s), len(stations)), dtype=np.float32)
+            column = np.tile(np.arange(len(stations)), len(axles))[:, None]
+            np.add.at(moved[kind], (place, column), weight)
+        return DrivenAxles(
+            tuple((*self._grid(kind, offsets), matrix) for kind, matrix in moved.items())
+        )
 
     def _grid(self, kind: AxleKind, offsets: Offsets) -> tuple[Floats, Floats]:
         key = kind, offsets
         if key not in self.known:
             wheels, patch = kind
-            along, across = grid_places(self.stations, np.array(offsets))
-            run = LoadPositions(
-                vehicle=Vehicle(name="axle", axles=(Axle(0.0, 1.0, wheels, patch),)),
-                direction="forward",
-                stations=along,
-                offsets=across,
-                patches=(patch,),
-                course=self.course,
-            )
-            values = self.read(self.drive(run)).reshape(-1, len(self.stations), len(offsets))
-            grid: Floats = np.ascontiguousarray(values.transpose(0, 2, 1), dtype=np.float32)
-            greatest: Floats = np.concatenate([part.max(axis=1) for part in self.screened(grid)])
+            grid = self.fields.across(patch, np.add.outer(np.array(offsets), np.array(wheels)))
             if sum(one.nbytes for one, _ in self.known.values()) > KEPT:
                 self.known.clear()
-            self.known[key] = grid, greatest
+            self.known[key] = grid, self.screened(grid)
         return self.known[key]

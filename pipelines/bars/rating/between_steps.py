@@ -12,12 +12,11 @@ from pipelines.accuracy.worst_position import worst_places
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.demand.wood_armer import functionals, skew_components
 from pipelines.bars.rating.limits import MomentLimit
-from pipelines.bars.rating.moments import linear_multipliers
+from pipelines.bars.rating.moments import LimitsAt
 from pipelines.bars.rating.multipliers import BetweenSteps
 from pipelines.bars.rating.place_fields import moment_rows
 from pipelines.deck.deck import Deck
 from pipelines.model.influence import surfaces
-from pipelines.numbers import SLACK
 
 
 def between_steps(
@@ -35,11 +34,8 @@ def between_steps(
     rows = sparse.csr_array(weights @ moment_rows(solved, watch.layer)(at))
     found = worst_places(alone, surfaces(solved.stiffness, rows), [(0, 1), (1, 1)])
     extreme = np.array([[one.value + one.tolerance] for one in found])
-    allowed = limit.moment * (1.0 + SLACK)
+    limits = LimitsAt.of(limit, at)
     # a + t and a - t by themselves, the other at none
-    values = [
-        float(linear_multipliers(limit.tracker, limit.row, allowed, only * extreme, at)[0])
-        for only in np.eye(2)[:, :, None]
-    ]
+    values = [float(limits.linear(only * extreme)[0]) for only in np.eye(2)[:, :, None]]
     k = int(np.argmin(values))
     return BetweenSteps(values[k], all(one.proven for one in found), found[k].position)

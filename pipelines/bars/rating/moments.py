@@ -8,13 +8,13 @@ one is not above the best so far. These are the same moments as those that a run
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.bars.demand.moments import LAYER_ROWS, CombinationTracker
-from pipelines.bars.demand.wood_armer import Block, functionals, layer_moment
+from pipelines.bars.demand.moments import LAYER_ROWS
+from pipelines.bars.demand.wood_armer import Block, functionals, needed
 from pipelines.bars.rating.limits import MomentLimit
 from pipelines.bars.rating.root import CLOSE, MOST
 from pipelines.numbers import SLACK
@@ -25,6 +25,40 @@ from plate.solver.stiffness import BLOCK
 TOGETHER = 64
 STEP = 1.05
 HALVINGS = 40
+
+
+@dataclass(frozen=True, eq=False)
+class Extremes:
+    """Extremes over blocks of load positions at some points, in the signs of a layer of each: its
+    own moment first, then that of the bars across and the twisting moment.
+
+    own : (2, 3, n_block, n) largest and least; sums : (2, n_block, n) largest of the first plus and
+    less the twisting moment; numbers : (2, n_block, n) of the load positions of those. beside :
+    what traffic that is not multiplied makes beside each block; None = there is none.
+    """
+
+    own: Floats
+    sums: Floats
+    numbers: Ints
+    beside: "Extremes | None" = None
+
+    @classmethod
+    def joined(cls, every: "Sequence[Extremes]") -> "Extremes":
+        """Those of all points, one after the other, with nothing beside."""
+        own, sums, numbers = (
+            np.concatenate([getattr(one, name) for one in every], axis=-1)
+            for name in ("own", "sums", "numbers")
+        )
+        return cls(own, sums, numbers)
+
+    def block(self, multiplier: Floats) -> Block:
+        """All blocks as one with n_block n points, each with the traffic times its multiplier
+        (n,)."""
+        own, sums = multiplier * self.own, multiplier * self.sums
+        if self.beside is not None:
+            own, sums = own + self.beside.own, sums + self.beside.sums
+        flat = [x.reshape(*x.shape[:-2], -1) for x in (own, sums, self.numbers)]
+        return Block(flat[0], flat[1][None], flat[2][None], nothing_beside)
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,39 +109,45 @@ class Moments:
         of_own, of_sums, of_numbers = ((part,) * len(LAYER_ROWS) for part in parts)
         return cls(points, of_own, of_sums, of_numbers)
 
+    def of_row(self, row: int, columns: Ints) -> Extremes:
+        """Those of a row of LAYER_ROWS at some of the points (k,)."""
+
+        def one(own: Sequence[Floats], sums: Sequence[Floats]) -> tuple[Floats, Floats]:
+            mine = own[row][..., columns][:, [row % 2, 1 - row % 2, 2]]
+            return (mine if row < 2 else -mine[::-1]), _signed(sums[row], row)[..., columns]
+
+        found = Extremes(*one(self.own, self.sums), _pair(self.numbers[row], row)[..., columns])
+        if self.beside is None:
+            return found
+        beside = Extremes(*one(*self.beside), found.numbers)
+        return replace(found, beside=beside)
+
     def extreme(self, row: int) -> Floats:
         """(2, n) largest a + t and a - t of a row's first bars, the signs of the layer."""
-        return np.asarray(self._signed(self.sums, row).max(axis=1))
+        return np.asarray(_signed(self.sums[row], row).max(axis=1))
 
-    @staticmethod
-    def _signed(sums: tuple[Floats, ...], row: int) -> Floats:
-        """(2, n_block, n) a + t and a - t of a row's first bars, the signs of the layer."""
-        sign, which = (1.0, 0) if row < 2 else (-1.0, 1)
-        pair = slice(0, 2) if row % 2 == 0 else slice(2, 4)
-        return np.asarray(sign * sums[row][which, pair])
-
-    def linear(self, limit: "MomentLimit", allowed: float, columns: Ints) -> Floats:
-        """(n,) multipliers by the linear terms at some of the points, between 0 and MOST."""
-        at, row, tracker = self.points[columns], limit.row, limit.tracker
+    def linear(self, limits: "LimitsAt", row: int, columns: Ints) -> Floats:
+        """(k,) multipliers by the linear terms at some of the points, between 0 and MOST."""
         if self.beside is None:
-            return linear_multipliers(tracker, row, allowed, self.extreme(row)[:, columns], at)
-        every, beside = (self._signed(s, row)[..., columns] for s in (self.sums, self.beside[1]))
-        blocks = zip(every.swapaxes(0, 1), beside.swapaxes(0, 1), strict=True)
-        found = [linear_multipliers(tracker, row, allowed, a, at, b) for a, b in blocks]
+            return limits.linear(self.extreme(row)[:, columns])
+        every, beside = (
+            _signed(one[row], row)[..., columns].swapaxes(0, 1)
+            for one in (self.sums, self.beside[1])
+        )
+        found = [limits.linear(a, b) for a, b in zip(every, beside, strict=True)]
         return np.asarray(np.minimum.reduce(found))
 
-    def block(self, row: int, columns: Ints, multiplier: Floats) -> Block:
-        """All blocks at some of the points (k,) as one with n_block k points, each with the traffic
-        times its multiplier (k,)."""
-        parts = [multiplier * values[row][..., columns] for values in (self.own, self.sums)]
-        if self.beside is not None:
-            parts = [
-                part + values[row][..., columns]
-                for part, values in zip(parts, self.beside, strict=True)
-            ]
-        own, sums = (part.reshape(2, len(part[0]), -1) for part in parts)
-        numbers = self.numbers[row][..., columns].reshape(2, len(sums[0]), -1)
-        return Block(own, sums, numbers, nothing_beside)
+
+def _pair(sums: Floats, row: int) -> Floats:
+    """(2, n_block, n) of a + t and a - t of a row's first bars the extreme that counts in the
+    layer."""
+    pair = slice(0, 2) if row % 2 == 0 else slice(2, 4)
+    return np.asarray(sums[0 if row < 2 else 1, pair])
+
+
+def _signed(sums: Floats, row: int) -> Floats:
+    """The same in the signs of the layer."""
+    return _pair(sums, row) if row < 2 else -_pair(sums, row)
 
 
 def nothing_beside(extreme: int, which: object, points: object) -> Floats:
@@ -125,113 +165,136 @@ class MomentMultiplier:
     number: int
 
 
-def linear_multipliers(
-    tracker: CombinationTracker,
-    row: int,
-    limit: float,
-    extreme: Floats,
-    at: Ints,
-    beside: Floats | float = 0.0,
-) -> Floats:
-    """(n,) multipliers by the linear terms at some points, between 0 and MOST.
+@dataclass(frozen=True, eq=False)
+class LimitsAt:
+    """Limits, each at a result point, with what permanent actions make there in the signs of the
+    layer: all layers are alike then.
 
-    extreme : (2, n) of `Moments` there; beside : (2, n) of the traffic that is not multiplied.
+    permanent : (n_state, 3, n) its own moment, that of the bars across and the twisting moment;
+    factor : (n,) on the traffic; allowed : (n,) [N m/m].
     """
-    traffic = tracker.combination.traffic * extreme
-    spare = room(tracker, row, limit, at) - tracker.combination.traffic * beside
+
+    permanent: Floats
+    factor: Floats
+    allowed: Floats
+
+    @classmethod
+    def of(cls, limit: MomentLimit, at: Ints) -> "LimitsAt":
+        """One limit at result points (n,)."""
+        row, n = limit.row, len(at)
+        order = [row % 2, 1 - row % 2, 2]
+        permanent = limit.tracker.permanent[row][..., at][:, order]
+        return cls(
+            permanent if row < 2 else -permanent,
+            np.full(n, limit.tracker.combination.traffic),
+            np.full(n, limit.moment * (1.0 + SLACK)),
+        )
+
+    @classmethod
+    def joined(cls, every: "Sequence[LimitsAt]") -> "LimitsAt":
+        """All of them, one after the other."""
+        most = max(len(one.permanent) for one in every)
+        # the first state again where there are fewer
+        states = [one.permanent[np.arange(most) % len(one.permanent)] for one in every]
+        return cls(
+            np.concatenate(states, axis=2),
+            np.concatenate([one.factor for one in every]),
+            np.concatenate([one.allowed for one in every]),
+        )
+
+    def __getitem__(self, some: Ints) -> "LimitsAt":
+        return LimitsAt(self.permanent[..., some], self.factor[some], self.allowed[some])
+
+    @property
+    def room(self) -> Floats:
+        """(2, n) what permanent actions leave for the traffic's own moment plus and less its
+        twisting moment [N m/m]."""
+        own, _, t = self.permanent.swapaxes(0, 1)
+        return np.asarray(self.allowed - np.stack([(own + t).max(axis=0), (own - t).max(axis=0)]))
+
+    def linear(self, extreme: Floats, beside: Floats | float = 0.0) -> Floats:
+        """(n,) multipliers by the linear terms, between 0 and MOST.
+
+        extreme : (2, n) of `Moments`; beside : (2, n) of the traffic that is not multiplied.
+        """
+        return linear_multipliers(self.room - self.factor * beside, self.factor * extreme)
+
+    def moments(self, extremes: Extremes, multiplier: Floats) -> tuple[Floats, Ints]:
+        """Moments (n,) under a multiplier of each, and the load positions, -1 = none."""
+        n, n_state = len(multiplier), len(self.permanent)
+        block = extremes.block(multiplier)
+        count = block.own.shape[-1] // n
+        # all states of all blocks as points of one block
+        every = np.tile(np.arange(count * n), n_state)
+        steady = np.repeat(self.permanent[:, :, None], count, axis=2)
+        steady = steady.swapaxes(0, 1).reshape(3, -1)
+        bound, which = block.bound(steady, np.tile(self.factor, n_state * count), 0, every)
+        bound = bound.reshape(-1, n)
+        top = bound.argmax(axis=0) * n + np.arange(n)
+        without = needed(*self.permanent.swapaxes(0, 1)).max(axis=0)
+        found = bound.ravel()[top]
+        number = np.where(found > without, block.numbers[0, which[top], every[top]], -1)
+        return np.maximum(found, without), number
+
+    def multipliers(self, extremes: Extremes, linear: Floats) -> Floats:
+        """Multipliers (n,) by the rule itself, from the linear ones upwards."""
+
+        def passes(multiplier: Floats) -> NDArray[np.bool_]:
+            return np.asarray(self.moments(extremes, multiplier)[0] <= self.allowed)
+
+        low = np.where(passes(np.zeros(len(linear))), linear, 0.0)
+        high = np.minimum(np.maximum(low * STEP, 10.0 * CLOSE), MOST)
+        just = np.minimum(low * (1.0 + CLOSE), MOST)
+        rising = passes(just) & (low < MOST)
+        high = np.where(rising, high, low)
+        while rising.any():
+            more = passes(high) & rising & (high < MOST)
+            low = np.where(more, high, low)
+            high = np.where(more, np.minimum(np.maximum(high * STEP, high + 1e-3), MOST), high)
+            rising = more
+        for _ in range(HALVINGS):
+            if not (high - low > CLOSE * high).any():
+                break
+            middle = 0.5 * (low + high)
+            good = passes(middle)
+            low, high = np.where(good, middle, low), np.where(good, high, middle)
+        return low
+
+
+def linear_multipliers(spare: Floats, traffic: Floats) -> Floats:
+    """(n,) the largest factor on both of the traffic's terms (2, n) that both spare terms (2, n)
+    allow, between 0 and MOST."""
     with np.errstate(divide="ignore", invalid="ignore"):
         found = np.where(traffic > 0.0, spare / traffic, np.where(spare < 0.0, 0.0, np.inf))
     return np.asarray(np.clip(found.min(axis=0), 0.0, MOST))
 
 
-def room(tracker: CombinationTracker, row: int, limit: float, at: Ints) -> Floats:
-    """(2, n) what permanent actions leave of a limit for the traffic's a + t and a - t [N m/m]."""
-    sign = 1.0 if row < 2 else -1.0
-    first, t = tracker.permanent[row][:, row % 2][:, at], tracker.permanent[row][:, 2][:, at]
-    return np.asarray(limit - np.stack([(sign * (first + t)).max(0), (sign * (first - t)).max(0)]))
-
-
-def moment_multiplier(
-    limit: MomentLimit, moments: Moments, columns: Ints, below: float = MOST
-) -> MomentMultiplier:
+def moment_multiplier(limit: MomentLimit, moments: Moments, columns: Ints) -> MomentMultiplier:
     """The largest multiplier at which the check passes at some of the points.
 
-    columns : (n,) which of the points of `moments`; below : where none of them has a smaller one
-    than this, this is told.
+    columns : (n,) which of the points of `moments`.
     """
-    row, allowed = limit.row, limit.moment * (1.0 + SLACK)
-    linear = moments.linear(limit, allowed, columns)
+    limits = LimitsAt.of(limit, moments.points[columns])
+    linear = moments.linear(limits, limit.row, columns)
     order = np.argsort(linear, kind="stable")
-    best, found = below, columns[order[0]]
+    best, found = MOST, int(order[0])
     for start in range(0, len(order), TOGETHER):
         some = order[start : start + TOGETHER]
         if linear[some[0]] >= best:
             break
-        own = _exact(limit.tracker, row, allowed, moments, columns[some], linear[some])
+        own = limits[some].multipliers(moments.of_row(limit.row, columns[some]), linear[some])
         k = int(own.argmin())
         if own[k] < best:
-            best, found = float(own[k]), columns[some[k]]
+            best, found = float(own[k]), int(some[k])
+    at = int(moments.points[columns[found]])
+    if best >= MOST:
+        return MomentMultiplier(best, at, -1)
     here = np.array([found])
-    _, number = _value(limit.tracker, row, moments, here, np.array([best]))
-    none = best >= MOST or not len(columns)
-    return MomentMultiplier(best, int(moments.points[found]), -1 if none else int(number[0]))
-
-
-def _value(
-    tracker: CombinationTracker, row: int, moments: Moments, columns: Ints, multiplier: Floats
-) -> tuple[Floats, Ints]:
-    """Moments (n,) at some points under a multiplier of each, and the load positions."""
-    states = tracker.permanent[row][..., moments.points[columns]]
-    best = np.max([layer_moment(state, row) for state in states], axis=0)
-    number = np.full(len(columns), -1, dtype=np.int64)
-    block = moments.block(row, columns, multiplier)
-    size = block.own.shape[-1]
-    count = size // len(columns)
-    factor = tracker.combination.traffic
-    every, here = np.arange(size), np.arange(len(columns))
-    extreme = 0 if row < 2 else 1
-    for state in states:
-        bound, which = block.bound(np.tile(state, count), factor, row, every)
-        top = bound.reshape(count, -1).argmax(axis=0) * len(columns) + here
-        better = bound[top] > best
-        best = np.where(better, bound[top], best)
-        number = np.where(better, block.numbers[extreme, which[top], top], number)
-    return best, number
-
-
-def _exact(
-    tracker: CombinationTracker,
-    row: int,
-    allowed: float,
-    moments: Moments,
-    columns: Ints,
-    linear: Floats,
-) -> Floats:
-    """Multipliers (n,) at some points by the rule itself, from the linear ones upwards."""
-
-    def passes(multiplier: Floats) -> NDArray[np.bool_]:
-        return np.asarray(_value(tracker, row, moments, columns, multiplier)[0] <= allowed)
-
-    low = linear.copy()
-    low[~passes(np.zeros(len(columns)))] = 0.0
-    high = np.minimum(np.maximum(low * STEP, 10.0 * CLOSE), MOST)
-    just = np.minimum(low * (1.0 + CLOSE), MOST)
-    rising = passes(just) & (low < MOST)
-    high = np.where(rising, high, low)
-    while rising.any():
-        more = passes(high) & rising & (high < MOST)
-        low = np.where(more, high, low)
-        high = np.where(more, np.minimum(np.maximum(high * STEP, high + 1e-3), MOST), high)
-        rising = more
-    for _ in range(HALVINGS):
-        if not (high - low > CLOSE * high).any():
-            break
-        middle = 0.5 * (low + high)
-        good = passes(middle)
-        low, high = np.where(good, middle, low), np.where(good, high, middle)
-    return low
+    extremes = moments.of_row(limit.row, columns[here])
+    _, number = limits[here].moments(extremes, np.array([best]))
+    return MomentMultiplier(best, at, int(number[0]))
 
 
 def point_multipliers(limit: MomentLimit, moments: Moments) -> Floats:
     """(n,) multipliers by the linear terms at the points of the check, for drawing."""
-    return moments.linear(limit, limit.moment, limit.at)
+    return moments.linear(LimitsAt.of(limit, limit.at), limit.row, limit.at)

@@ -6,20 +6,24 @@ of places, cubic between. A vehicle anywhere is a sum over its wheels.
 """
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 import numpy as np
 from scipy import sparse
 
-from pipelines.accuracy.wheel_influence import Lattice, patches_at, wheel_lattice
+from pipelines.accuracy.wheel_influence import Lattice, cubic, patches_at, wheel_lattice
 from pipelines.bars.demand.control_sections import FORCES, ShearTracker
 from pipelines.bars.demand.edge_layer import MOMENTS, EdgeLayer
 from pipelines.bars.demand.sample_forces import force_rows
+from pipelines.machine import processors
 from pipelines.model.influence import field_rows, surfaces
 from pipelines.model.responses import SolvedDeck
-from pipelines.traffic.positions import LoadPositions, Size, WheelPatches, wheel_pattern
+from pipelines.traffic.positions import Size, WheelPatches
 from plate.arrays import Floats, Ints
 from plate.loads.loads import patch_shares
+from plate.solver.stiffness import BLOCK
+from plate.threads import one_thread
 
 # Lattice spaces in the smaller side of a patch.
 SPACES = 6.0
@@ -49,94 +53,76 @@ class WheelLattice:
             index = np.repeat(owner, nodes.shape[1]), nodes.ravel()
             shape = len(part), mesh.n_nodes
             parts.append(sparse.coo_array((shares.ravel(), index), shape=shape).tocsr())
-        return cls(lattice, sparse.csr_array(sparse.vstack(parts)))
+        shares = sparse.csr_array(sparse.vstack(parts)).astype(np.float32)
+        return cls(lattice, sparse.csr_array(shares))
 
-
-@dataclass(frozen=True, eq=False)
-class DrivenOver:
-    """A vehicle at some load positions: of each size of its wheels the operator (n_position,
-    n_place) on what a unit wheel makes on the lattice."""
-
-    operators: tuple[tuple[Size, sparse.csr_array], ...]
-
-    @classmethod
-    def of(cls, lattices: dict[Size, WheelLattice], run: LoadPositions) -> "DrivenOver":
-        """All load positions of a run."""
-        pattern = wheel_pattern(run.vehicle, run.patches)
-        ahead = 1.0 if run.direction == "reverse" else -1.0
-        n = len(run)
-        found = []
-        for patch in dict.fromkeys(run.patches):
-            lattice = lattices[patch].lattice
-            mine = pattern[(pattern[:, 3] == patch[0]) & (pattern[:, 4] == patch[1])]
-            s = run.course.along(
-                run.stations[:, None], run.offsets[:, None], ahead * mine[None, :, 0]
-            )
-            y = run.offsets[:, None] - ahead * mine[None, :, 1]
-            place, weight = lattice.weights(s.ravel(), y.ravel())
-            weight = weight.reshape(n, len(mine), -1) * mine[:, 2][:, None] * run.vehicle.impact
-            starts = np.arange(0, place.size + 1, place.size // n)
-            shape = n, len(lattice.s) * len(lattice.y)
-            values = weight.ravel().astype(np.float32)
-            found.append((patch, sparse.csr_array((values, place.ravel(), starts), shape=shape)))
-        return cls(tuple(found))
-
-    @classmethod
-    def of_runs(
-        cls, lattices: dict[Size, WheelLattice], runs: Sequence[LoadPositions]
-    ) -> "DrivenOver":
-        """All load positions of the runs of one vehicle, one after the other."""
-        parts = [cls.of(lattices, run).operators for run in runs]
-        return cls(
-            tuple(
-                (
-                    rows[0][0],
-                    sparse.csr_array(sparse.vstack([one for _, one in rows], format="csr")),
-                )
-                for rows in zip(*parts, strict=True)
-            )
-        )
+    def under(self, ordinates: Floats) -> Floats:
+        """Results (n_y, n, n_s) of influence surfaces (n_node, n)."""
+        unit = np.asarray(self.shares @ ordinates)
+        unit = unit.reshape(len(self.lattice.s), len(self.lattice.y), -1)
+        return np.ascontiguousarray(unit.transpose(1, 2, 0))
 
 
 @dataclass(eq=False)
-class PlaceFields:
-    """Results at places under unit wheels on the lattices, solved for as places are asked for.
+class UnitFields:
+    """Results under unit wheels on the lattices, in the order in which they were asked for.
+
+    lattices : of every size of wheel; count : of results; values : of every size and block of
+    results (n_y, n, n_s).
+    """
+
+    solved: SolvedDeck
+    lattices: dict[Size, WheelLattice]
+    count: int = 0
+    values: dict[Size, list[Floats]] = field(default_factory=dict)
+
+    def add(self, rows: sparse.csr_array) -> None:
+        """Solve for more of them by their rows (n, n_dof) on the displacements."""
+        parts = [rows[k : k + BLOCK] for k in range(0, rows.shape[0], BLOCK)]
+        with one_thread, ThreadPoolExecutor(processors()) as pool:
+            for made in pool.map(self._made, parts):
+                for patch, values in made.items():
+                    self.values.setdefault(patch, []).append(values)
+        self.count += rows.shape[0]
+
+    def _made(self, rows: sparse.csr_array) -> dict[Size, Floats]:
+        found = surfaces(self.solved.stiffness, rows).ordinates.T.astype(np.float32, order="C")
+        return {patch: one.under(found) for patch, one in self.lattices.items()}
+
+    def across(self, patch: Size, offsets: Floats) -> Floats:
+        """(n_set, n_result, n_s) under a wheel of newtons 1/k at each of k offsets, for sets of
+        offsets (n_set, k) [m]."""
+        lattice = self.lattices[patch].lattice
+        place, weight = cubic(offsets.ravel(), lattice.y)
+        n_set, k = offsets.shape
+        matrix = np.zeros((n_set, len(lattice.y)), dtype=np.float32)
+        np.add.at(matrix, (np.repeat(np.arange(n_set), k)[:, None], place), weight / k)
+        found = np.empty((n_set, self.count, len(lattice.s)), dtype=np.float32)
+        start = 0
+        for values in self.values[patch]:
+            n = values.shape[1]
+            mine = matrix @ values.reshape(len(lattice.y), -1)
+            found[:, start : start + n] = mine.reshape(n_set, n, -1)
+            start += n
+        return found
+
+
+@dataclass(eq=False)
+class ExactFields:
+    """Results at places under wheels that are integrated on the mesh, by influence surfaces that
+    are solved for as places are asked for.
 
     rows_of : places (k,) -> rows (per_place k, n_dof) on the displacements, those of a place
-    together; lattices : of every size of wheel.
+    together.
     """
 
     solved: SolvedDeck
     rows_of: RowsOf
     per_place: int
-    lattices: dict[Size, WheelLattice]
-    known: dict[tuple[int, Size], Floats] = field(default_factory=dict)
     ordinates: dict[int, Floats] = field(default_factory=dict)
 
-    def under(self, driven: DrivenOver, places: Ints) -> Floats:
-        """Results (per_place, k, n_position) at places (k,) under some load positions."""
-        self._learn(places)
-        found = [
-            sum(operator @ self.known[place, patch] for patch, operator in driven.operators)
-            for place in places.tolist()
-        ]
-        return np.stack(found, dtype=float).transpose(2, 0, 1)
-
-    def _learn(self, places: Ints) -> None:
-        first = next(iter(self.lattices))
-        new = np.array([p for p in places.tolist() if (p, first) not in self.known], dtype=int)
-        if not len(new):
-            return
-        found = surfaces(self.solved.stiffness, self.rows_of(new))
-        for patch, one in self.lattices.items():
-            unit = (one.shares @ found.ordinates.T).astype(np.float32)
-            for k, place in enumerate(new.tolist()):
-                mine = unit[:, k * self.per_place : (k + 1) * self.per_place]
-                self.known[place, patch] = np.ascontiguousarray(mine)
-
-    def exactly(self, places: Ints, wheels: WheelPatches, count: int) -> Floats:
-        """Results (per_place, k, count) at places (k,) under wheels of `count` load positions,
-        integrated on the mesh."""
+    def under(self, places: Ints, wheels: WheelPatches, count: int) -> Floats:
+        """Results (per_place, k, count) at places (k,) under wheels of `count` load positions."""
         new = np.array([p for p in places.tolist() if p not in self.ordinates], dtype=np.int64)
         if len(new):
             found = surfaces(self.solved.stiffness, self.rows_of(new)).ordinates

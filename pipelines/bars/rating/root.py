@@ -2,8 +2,6 @@
 
 from collections.abc import Callable
 
-from scipy.optimize import brentq
-
 from pipelines.numbers import within
 
 # Multipliers beyond this are told as that much.
@@ -14,6 +12,7 @@ CLOSE = 1e-7
 STEP = 1.25
 FIRST = 0.02
 BEYOND = 1e6  # utilisations above this are as good as infinite
+TIMES = 100
 
 
 def largest(utilisation: Callable[[float], float], start: float = 1.0) -> float:
@@ -23,24 +22,36 @@ def largest(utilisation: Callable[[float], float], start: float = 1.0) -> float:
     start : a multiplier at which to look first, a guess. A utilisation that rises above 1 and falls
     again within a step of 25 % is not seen.
     """
-    if not within(utilisation(0.0)):
-        return 0.0
-    low, high = 0.0, min(max(start, FIRST), MOST)
-    while within(utilisation(high)):
+    without = utilisation(0.0)
+    return from_nothing(utilisation, without, start, STEP) if within(without) else 0.0
+
+
+def from_nothing(
+    utilisation: Callable[[float], float], without: float, start: float, step: float
+) -> float:
+    """The same where it passes without traffic, at that utilisation, in steps of another factor."""
+    low, at_low = 0.0, without
+    high = min(max(start, FIRST), MOST)
+    while within(at_high := min(utilisation(high), BEYOND)):
         if high >= MOST:
             return MOST
-        low, high = high, min(STEP * high, MOST)
+        low, at_low, high = high, at_high, min(step * high, MOST)
     while low == 0.0 and high > CLOSE:
-        lower = high / STEP
-        if within(utilisation(lower)):
-            low = lower
+        lower = high / step
+        at_lower = min(utilisation(lower), BEYOND)
+        if within(at_lower):
+            low, at_low = lower, at_lower
         else:
-            high = lower
-    if low == 0.0:
-        return 0.0
-    found = float(
-        brentq(lambda m: min(utilisation(m), BEYOND) - 1.0, low, high, xtol=1e-12, rtol=0.1 * CLOSE)
-    )
-    while found > low and not within(utilisation(found)):
-        found *= 1.0 - CLOSE
-    return max(found, low)
+            high, at_high, step = lower, at_lower, min(step**2, STEP)
+    for k in range(TIMES):
+        # as far as the chord is short of 1, and a little less so as to pass there
+        gap = (1.0 - at_low) * (high - low) / (at_high - at_low)
+        if min(gap, high - low) <= CLOSE * high or low == 0.0:
+            break
+        middle = low + (gap - 0.5 * CLOSE * high if k % 4 < 3 else 0.5 * (high - low))
+        at_middle = min(utilisation(middle), BEYOND)
+        if within(at_middle):
+            low, at_low = middle, at_middle
+        else:
+            high, at_high = middle, at_middle
+    return low
