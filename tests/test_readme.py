@@ -156,7 +156,8 @@ def test_twenty_lines_of_a_user_s_are_seen_in_report_study_and_fit(
     table = ["--table", "studied/table.parquet"]
     columns, _ = read_table(Path(table[1]))
     meanings = {column.name: column.meaning for column in columns}
-    assert meanings["share"] == meanings["office"] == "response (user's: office rule)"
+    assert meanings["share"] == "response (user's: office rule, office crane)"
+    assert meanings["office"] == "response (user's: office rule)"
     assert main(["fit", "fit.toml", "--out", "fitted", *table]) == 0
     told = (tmp_path / "fitted" / "fit.txt").read_text(encoding="utf-8")
     assert "width = exp(" in told

@@ -136,6 +136,11 @@ def _print_outcome(outcome: "Outcome", out: Path) -> None:
         )
     if outcome.stopped:
         console.print(outcome.stopped)
+    if outcome.empty:
+        console.print(
+            f"no value in any row: {', '.join(outcome.empty)}; a hand method has none outside its "
+            "range, nor one for an axle of a wheel by itself"
+        )
     for name in (*FILES, *SENSITIVITY, PAGE):
         if (out / name).exists():
             console.print(os.fspath(out / name))

@@ -15,6 +15,9 @@ from pipelines.study.spec import Response, Study, StudyError
 
 # At the end of a column's meaning, with names behind it.
 OWN_MEANING = f" ({MARK}: "
+# Keys of [traffic] that name what drives, and entries of summary.json that do not depend on it.
+LISTED = ("vehicles", "load_models")
+STATIC = ("reactions", "beams", "equilibrium", "model", "stages", "sums", "cracked")
 Codes = tuple[tuple[Kind, OwnCode], ...]
 
 
@@ -90,14 +93,16 @@ def own_names(codes: Iterable[Codes]) -> tuple[str, ...]:
 
 def own_meanings(study: Study, names: Sequence[str]) -> dict[str, str]:
     """What is added to the meaning of parameters and responses, by name, that are of things of the
-    user's own, which have these names; responses by formulas follow those that they are made of."""
+    user's own, which have these names; responses by formulas follow those that they are made of,
+    those under traffic the vehicles and load models that drive."""
     found = {}
+    driving = _driving(study)
     for parameter in study.parameters:
         used = [name for name in names if name in (parameter.values or ())]
         if used:
             found[parameter.name] = f"{OWN_MEANING}{', '.join(used)})"
     for response in study.responses:
-        of = _named_in(response)
+        of = _named_in(response) | (driving if _under_traffic(response) else set())
         used = [name for name in names if name in of]
         made = [] if response.formula is None else response.formula.names
         if used:
@@ -105,6 +110,27 @@ def own_meanings(study: Study, names: Sequence[str]) -> dict[str, str]:
         elif after := [found[name] for name in made if name in found]:
             found[response.name] = after[0]
     return found
+
+
+def _driving(study: Study) -> set[object]:
+    """Names of vehicles and load models that [traffic] lists, in any row."""
+    traffic = study.base.get("traffic")
+    listed = traffic if isinstance(traffic, dict) else {}
+    found: set[object] = {
+        name for key in LISTED for name in listed.get(key) or () if isinstance(name, str)
+    }
+    for parameter in study.parameters:
+        if any(key.startswith("traffic.") for key in parameter.keys):
+            found |= set(parameter.values or ())
+    return found
+
+
+def _under_traffic(response: Response) -> bool:
+    """Whether what a response reads in summary.json depends on the traffic."""
+    way = response.way
+    if not way or way[0] in STATIC:
+        return False
+    return way[0] != "probes" or "envelope" in way
 
 
 def _named_in(response: Response) -> set[object]:

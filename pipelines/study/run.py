@@ -28,7 +28,7 @@ from pipelines.study.record import (
 )
 from pipelines.study.rows import RowFiles
 from pipelines.study.spec import NowhereError, Study, StudyError
-from pipelines.study.table import csv_text, has_parquet, study_columns, write_parquet
+from pipelines.study.table import Column, csv_text, has_parquet, study_columns, write_parquet
 from pipelines.study.task import Finished, Wanted, read_again
 from pipelines.study.workers import Cluster, Pool, Workers, end_unguarded
 
@@ -45,14 +45,15 @@ Progress = Callable[[str, int, int, int], None]
 class Outcome:
     """What a run of a study did.
 
-    rows, failed, above_target : of the whole table; computed : decks computed in this run; saved :
-    not computed, since the study was stopped, as `stopped` says; seconds : wall time of the
-    computing; deck_seconds : summed over workers.
+    rows, failed, above_target : of the whole table; empty : responses that no row has a value of;
+    computed : decks computed in this run; saved : not computed, since the study was stopped, as
+    `stopped` says; seconds : wall time of the computing; deck_seconds : summed over workers.
     """
 
     rows: int
     failed: int
     above_target: int
+    empty: tuple[str, ...]
     computed: int
     saved: int
     stopped: str
@@ -68,8 +69,8 @@ class Outcome:
 
 
 def run_study(
-    path: Path,
-    out: Path,
+    path: str | Path,
+    out: str | Path,
     *,
     workers: int | None = None,
     cluster: str | None = None,
@@ -95,8 +96,12 @@ def run_study(
         Another study is at work in the same folder.
     OSError
         Files that cannot be written. Finished rows stay, the next run goes on from them.
+
+    >>> if __name__ == "__main__":
+    ...     outcome = run_study("study.toml", "studied")  # as `deckslab new study` writes it
     """
     end_unguarded()
+    path, out = Path(path), Path(out)
     tell = progress or (lambda stage, part, whole, failed: None)
     study = read_study(path)
     plan = plan_study(study, lambda part, whole: tell("decks", part, whole, 0), own)
@@ -155,6 +160,7 @@ def _run(
         rows=len(plan.rows),
         failed=statuses.count("failed"),
         above_target=statuses.count("above target"),
+        empty=_empty(study, columns) if finished else (),
         computed=len(new),
         saved=saved,
         stopped=stopped,
@@ -184,6 +190,13 @@ def _run(
         ):
             write_text(folder / name, text)
     return outcome
+
+
+def _empty(study: Study, columns: Sequence[Column]) -> tuple[str, ...]:
+    """Responses without a value in any row."""
+    names = {response.name for response in study.responses}
+    known = {c.name for c in columns if any(value is not None for value in c.values)}
+    return tuple(c.name for c in columns if c.name in names - known)
 
 
 def _compute(

@@ -35,6 +35,10 @@ hand = { strips = "office rule", case = "axle" }
 [[response]]
 name = "office_L"
 formula = "office / L"
+[[response]]
+name = "of_a_wheel"
+unit = "m"
+hand = { strips = "office rule", case = "wheel" }
 """
 AXLE = """
 [[case]]
@@ -72,6 +76,7 @@ def test_a_user_s_rule_in_a_study_and_a_fit(tmp_path: Path) -> None:
     path, file = study(tmp_path)
     outcome = run_study(path, tmp_path / "out", own=[file])
     assert (outcome.rows, outcome.failed) == (3, 0)
+    assert outcome.empty == ("of_a_wheel",)  # the rule says what carries an axle
     columns, about = read_table(tmp_path / "out" / "table.parquet")
     by_name = {column.name: column for column in columns}
     assert by_name["office"].meaning == "response (user's: office rule)"
@@ -174,9 +179,21 @@ def test_a_parameter_that_names_what_is_the_user_s_is_marked(tmp_path: Path) -> 
     assert told["lorry"] == " (user's: office crane)"
     assert "span" not in told
     assert told["office_L"] == " (user's: office rule)"
+    assert told["under_it"] == " (user's: office crane)"
+    assert told["twice"] == " (user's: office crane)"
+    assert "at_rest" not in told
 
 
 VEHICLE = """
+[[response]]
+name = "under_it"
+path = "probes.mid.envelope.m_x.max.value"
+[[response]]
+name = "at_rest"
+path = "probes.mid.cases.axle.m_x"
+[[response]]
+name = "twice"
+formula = "2 * under_it"
 [[parameter]]
 name = "lorry"
 key = "traffic.vehicles.1"
