@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from pipelines.standards.own.results import NamedValues, OwnResult
     from pipelines.standards.own.strips import OwnMoment, OwnStrip
     from pipelines.standards.strip_widths.method import StripInput
+    from pipelines.study.fit.run import run_fit
+    from pipelines.study.run import run_study
     from plate.errors import PlateError
 
 # Imported when they are asked for: the command line needs few of them.
@@ -40,6 +42,8 @@ _ROOMS = {
     "JobError": "pipelines.errors",
     "Mistake": "pipelines.errors",
     "Kept": "pipelines.kept",
+    "run_study": "pipelines.study.run",
+    "run_fit": "pipelines.study.fit.run",
     "OwnStrip": "pipelines.standards.own.strips",
     "OwnMoment": "pipelines.standards.own.strips",
     "OwnCheck": "pipelines.standards.own.checks",
@@ -59,6 +63,8 @@ __all__ = [  # noqa: RUF022 - in the order in which one meets them
     "Influence",
     "Picture",
     "Kept",
+    "run_study",
+    "run_fit",
     "OwnStrip",
     "OwnMoment",
     "StripInput",

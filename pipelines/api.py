@@ -21,7 +21,7 @@ from pipelines.deck.examples import EXAMPLES
 from pipelines.deck.reading.deck_file import deck_of
 from pipelines.deck.reading.keys import get_key, set_key
 from pipelines.deck.reading.toml import read_toml
-from pipelines.errors import JobError, MissingError
+from pipelines.errors import JobError, MissingError, Mistake
 from pipelines.files import write_text
 from pipelines.kept import Kept
 from pipelines.model.influence import Wanted
@@ -34,7 +34,7 @@ from pipelines.report.drawings.contour_plans import ContourPlans
 from pipelines.report.drawings.cuts import field_map
 from pipelines.report.sections.fields import case_plan, envelope_drawer, envelope_plan
 from pipelines.result import Result, TrafficResult
-from pipelines.run import write_results
+from pipelines.run import report_of, write_results
 from pipelines.traffic.arrangements import Arrangement
 from plate.arrays import Floats
 from plate.conventions import RESULTS
@@ -238,6 +238,13 @@ class Analysis:
         plan = envelope_plan(self.result, envelope_drawer(self.result), case, found[0], component)
         return Picture(plan.drawing)
 
+    @cached_property
+    def pictures(self) -> Mapping[str, "Picture"]:
+        """Every drawing of the report by its name: plans of envelopes, cases and findings, widths,
+        sections, walks from strip to plate, bars with their utilisation, and so on."""
+        figures = report_of(self.result, self.summary).figures
+        return {figure.name: Picture(figure.drawing) for figure in figures}
+
     def write(self, out: str | Path, *, pdf: bool = False) -> None:
         """Write all files of `deckslab run` to a folder."""
         if pdf:
@@ -316,7 +323,10 @@ class Influence:
 
 @dataclass(frozen=True, repr=False, eq=False)
 class Picture:
-    """A drawing, shown by a notebook; it carries the caution."""
+    """A drawing, shown by a notebook; it carries the caution.
+
+    >>> DeckFile.read("estuary").influence("m_x", at=(6.0, 0.0)).picture.save("m_x.svg")
+    """
 
     drawing: Drawing
 
@@ -364,9 +374,12 @@ def _unit(name: str) -> dict[str, str]:
 
 def _known(what: str, name: str, names: Iterable[str]) -> str:
     """The name where it is one of those. Raises JobError."""
-    if name not in names:
-        raise JobError(f'{what} = "{name}": allowed is one of {", ".join(names)}')
-    return name
+    if name in names:
+        return name
+    allowed = f"allowed is one of {', '.join(names)}"
+    error = JobError(f'{what} = "{name}": {allowed}')
+    error.mistakes = [Mistake(str(error), what, name, allowed)]
+    raise error
 
 
 def _frame(rows: Iterable[Mapping[str, Any]], columns: Sequence[str]) -> "pandas.DataFrame":

@@ -14,7 +14,20 @@ from typing import Any, Self
 
 
 class JobError(Exception):
-    """A mistake of the user, told in one clear message."""
+    """A mistake of the user, told in one clear message.
+
+    mistakes : with key, value and what is allowed, where it is of one; none of a job that cannot
+    be done for another reason.
+
+    >>> from pipelines import DeckFile
+    >>> try:
+    ...     DeckFile.read("estuary").influence("M", at=(6.0, 0.0))
+    ... except JobError as error:
+    ...     print(error)
+    component = "M": allowed is one of w, m_x, m_y, m_xy, q_x, q_y
+    """
+
+    mistakes: "Sequence[Mistake]" = ()
 
 
 class MissingError(JobError):
@@ -45,6 +58,14 @@ class Mistake(str):
 
     key : with the table that it stands in, "" of the file as a whole; value : as the file has it,
     None where the key itself is what is wrong; allowed : in words.
+
+    >>> from pipelines import DeckFile
+    >>> try:
+    ...     DeckFile.read("estuary").with_({"slab.thickness_mm": -3})
+    ... except DeckError as error:
+    ...     [mistake] = error.mistakes
+    >>> mistake.key, mistake.value, mistake.allowed
+    ('[slab] thickness_mm', -3, 'allowed is 20 to 5000 mm')
     """
 
     key: str
@@ -74,6 +95,9 @@ class DeckError(JobError):
     ----------
     path : str
     mistakes : list of Mistake
+
+    >>> DeckError("deck.toml", ["[slab]: is missing"]).mistakes
+    ['[slab]: is missing']
     """
 
     def __init__(self, path: str, mistakes: Sequence[str]) -> None:
@@ -99,4 +123,10 @@ class OwnError(JobError):
 
 
 class MethodRangeError(JobError):
-    """A hand method asked outside its stated range of validity."""
+    """A hand method asked outside its stated range of validity.
+
+    >>> def width(strip):
+    ...     if strip.span > 6.0:
+    ...         raise MethodRangeError("office note 12: spans of at most 6 m")
+    ...     return 0.4 * strip.span + 1.2
+    """

@@ -19,6 +19,11 @@ Item = TypeVar("Item")
 class Kept:
     """The stages of the last analysis and what they made.
 
+    >>> from pipelines import DeckFile
+    >>> deck, kept = DeckFile.read("skew"), Kept()
+    >>> first = deck.analyse(kept=kept)
+    >>> again = deck.with_({"probe": [{"name": "here", "at_m": [3.0, 0.0]}]}).analyse(kept=kept)
+
     models : where equal models are found. again, unchanged : names of the stages that the analysis
     under way has done, and of those that it has not.
     """

@@ -12,7 +12,14 @@ PlateError
 
 
 class PlateError(Exception):
-    """Base of all errors of the mechanics."""
+    """Base of all errors of the mechanics.
+
+    >>> try:
+    ...     raise MechanismError("the plate may turn about x")
+    ... except PlateError as error:
+    ...     print(type(error).__name__)
+    MechanismError
+    """
 
 
 class GeometryError(PlateError):

@@ -209,6 +209,11 @@ class Document:
         return tuple(section for section in self.sections if section.blocks)
 
     @property
+    def figures(self) -> tuple[Figure, ...]:
+        """All drawings, of the record, too."""
+        return tuple(_figures((*self.front, *self.sections, *self.record)))
+
+    @property
     def recorded(self) -> tuple[Section, ...]:
         """The sections of the record that have something in them."""
         return tuple(section for section in self.record if section.blocks)
@@ -273,6 +278,17 @@ def addresses(blocks: Iterable[Block]) -> Iterator[str]:
             case Bullets(items):
                 yield from (found for words in items for found in _anchors(words))
             case Interactive():
+                pass
+
+
+def _figures(blocks: Iterable[Block]) -> Iterator[Figure]:
+    for block in blocks:
+        match block:
+            case Figure():
+                yield block
+            case Section(_, _, inner) | Caution(inner) | Details(_, inner):
+                yield from _figures(inner)
+            case _:
                 pass
 
 

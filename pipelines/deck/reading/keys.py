@@ -8,7 +8,7 @@ probes and points are found by their name; entries of lists count from 1, as in
 import re
 from typing import Any
 
-from pipelines.errors import JobError
+from pipelines.errors import JobError, Mistake
 
 # The key that names a table written in double brackets.
 NAMED_BY = {"line": "on", "case": "name", "vehicle": "name", "probe": "name", "point": "name"}
@@ -17,7 +17,14 @@ _PART = re.compile(r"\s*(?:\"([^\"]*)\"|'([^']*)'|([^.\"']+))\s*(\.|$)")
 
 
 class KeyMistake(JobError):
-    """A dotted key that leads nowhere."""
+    """A dotted key that leads nowhere; why : in words. Its one mistake has no value."""
+
+    def __init__(self, key: str, why: str) -> None:
+        self.mistakes = [Mistake(f"{key}: {why}", key, None, why)]
+        super().__init__(self.mistakes[0])
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return KeyMistake, (self.mistakes[0].key, self.mistakes[0].allowed)
 
 
 def split_key(text: str) -> list[str]:
@@ -27,7 +34,7 @@ def split_key(text: str) -> list[str]:
     while at < len(text) or not parts:
         found = _PART.match(text, at)
         if found is None or (found[4] == "." and found.end() == len(text)):
-            raise KeyMistake(f'"{text}" is not a dotted key')
+            raise KeyMistake(text, "is not a dotted key")
         parts.append(next(g for g in found.groups()[:3] if g is not None).strip())
         at = found.end()
     return parts
@@ -40,7 +47,7 @@ def get_key(deck: dict[str, Any], key: str) -> Any:
     if isinstance(place, list):
         return place[_entry(place, last, key, _named_by(way))]
     if last not in place:
-        raise KeyMistake(f"{key}: the deck has no such key")
+        raise KeyMistake(key, "the deck has no such key")
     return place[last]
 
 
@@ -62,11 +69,11 @@ def _walk(deck: dict[str, Any], key: str, way: list[str], make: bool) -> Any:
         elif isinstance(place, dict):
             if part not in place:
                 if not make or (k == 0 and part in NAMED_BY):
-                    raise KeyMistake(f"{key}: the deck has no {part}")
+                    raise KeyMistake(key, f"the deck has no {part}")
                 place[part] = {}
             place = place[part]
         if not isinstance(place, dict | list):
-            raise KeyMistake(f"{key}: {part} is not a table")
+            raise KeyMistake(key, f"{part} is not a table")
     return place
 
 
@@ -79,13 +86,13 @@ def _entry(entries: list[Any], part: str, key: str, named_by: str | None = None)
     """Index of an entry given by its name or, from 1, by its number."""
     if named_by is None:
         if not part.isdecimal() or not 1 <= int(part) <= len(entries):
-            raise KeyMistake(f'{key}: "{part}" is not one of the entries 1 to {len(entries)}')
+            raise KeyMistake(key, f'"{part}" is not one of the entries 1 to {len(entries)}')
         return int(part) - 1
     names = [entry.get(named_by) for entry in entries]
     for i, name in enumerate(names):
         if part == name or (isinstance(name, list) and part in name):
             if isinstance(name, list) and len(name) > 1:
-                raise KeyMistake(f'{key}: "{part}" shares its table with {len(name) - 1} more')
+                raise KeyMistake(key, f'"{part}" shares its table with {len(name) - 1} more')
             return i
     known = ", ".join(f'"{n}"' if isinstance(n, str) else str(n) for n in names)
-    raise KeyMistake(f'{key}: there is no table for "{part}"; there are {known}')
+    raise KeyMistake(key, f'there is no table for "{part}"; there are {known}')

@@ -35,11 +35,15 @@ def write_values(path: Path, result: Result, summary: Mapping[str, Any]) -> None
         rows.writeheader()
         for row in values_table(result, summary):
             cells = {key: _cell(value) for key, value in row.items() if value is not None}
-            rows.writerow({**cells, "caution": TO_VERIFY})
+            rows.writerow(cells)
 
 
 def values_table(result: Result, summary: Mapping[str, Any]) -> Iterator[Row]:
     """Rows by COLUMNS, those that are told first in the report first."""
+    yield from (row | {"caution": TO_VERIFY} for row in _rows(result, summary))
+
+
+def _rows(result: Result, summary: Mapping[str, Any]) -> Iterator[Row]:
     for case in result.traffic:
         for peak in case.governing:
             entry = peak.entry()

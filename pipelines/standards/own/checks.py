@@ -25,6 +25,13 @@ class LayerSection:
     face, direction : of the layer. d_mm : effective depth; cover_mm : to the layer's own bars;
     diameter_mm : of the thickest bars, spacing_mm : the widest between bars that lie side by side;
     strengths are the standard's own, f_ck of IRC:112 that of cubes.
+
+    >>> layer = LayerSection(
+    ...     standard="EN 1992", face="bottom", direction="x", thickness_mm=250, d_mm=200,
+    ...     cover_mm=40, area_mm2_m=1000, diameter_mm=16, spacing_mm=200, f_ck_MPa=35, f_yk_MPa=500,
+    ... )
+    >>> layer.area_mm2_m / layer.d_mm / 1000
+    0.005
     """
 
     standard: Standard
@@ -46,6 +53,9 @@ class LayerDemand:
 
     ultimate, characteristic, crack : of those combinations, Wood and Armer's; the last is the one
     that the crack width is checked under. n_kN_m : imposed tension in the characteristic one.
+
+    >>> LayerDemand(ultimate_kNm_m=80.0, characteristic_kNm_m=60.0, crack_kNm_m=50.0).n_kN_m
+    0.0
     """
 
     ultimate_kNm_m: float
@@ -61,6 +71,13 @@ class ShearSection:
     tension : the face in tension under the moment that coexists. Depth and steel are those of that
     face in the direction of the shear, x cos^2 + y sin^2 of the layers along x and y; strengths as
     of `LayerSection`.
+
+    >>> section = ShearSection(
+    ...     standard="EN 1992", tension="top", thickness_mm=250, d_mm=200, area_mm2_m=1000,
+    ...     f_ck_MPa=35, f_yk_MPa=500,
+    ... )
+    >>> min(1 + (200 / section.d_mm) ** 0.5, 2)
+    2.0
     """
 
     standard: Standard
@@ -80,6 +97,10 @@ class ShearForces:
     v_kN_m : principal shear, the mean over the width that the standard's check takes, 4 d.
     m_kNm_m : moment in its direction, sagging positive. n_kN_m : tension across the section, 0
     without membrane forces. v_Rd_kN_m : the standard's resistance without links.
+
+    >>> forces = ShearForces(v_kN_m=66.0, m_kNm_m=-20.0, n_kN_m=0.0, v_Rd_kN_m=132.0)
+    >>> forces.v_kN_m / forces.v_Rd_kN_m
+    0.5
     """
 
     v_kN_m: float
@@ -99,7 +120,7 @@ class OwnCheck:
     shear : the same of every place where shear is judged; the worst of them counts.
     standard : whose bars it is for; None = those of every one. name, source : as of `OwnStrip`.
 
-    >>> OwnCheck(
+    >>> check = OwnCheck(
     ...     name="steel stress",
     ...     source="office note 7",
     ...     utilisation=lambda layer, demand: (

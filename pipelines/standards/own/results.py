@@ -18,6 +18,10 @@ class NamedValues:
     LookupError, which is told.
 
     entries : `probes` of summary.json; models : of each load model the same under it.
+
+    >>> at = NamedValues({"mid": {"cases": {"wheel": {"m_x": 12.0}}}}, {})
+    >>> at.case("mid", "wheel", "m_x")
+    12.0
     """
 
     entries: Mapping[str, Any]
@@ -56,7 +60,7 @@ class OwnResult:
     name, source : as of `OwnStrip`. unit : for print, "" for none. Studies read it at
         `own_results.NAME.value`.
 
-    >>> OwnResult(
+    >>> result = OwnResult(
     ...     name="spread",
     ...     source="office note 9",
     ...     unit="",

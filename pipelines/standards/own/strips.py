@@ -44,7 +44,7 @@ class OwnStrip:
         degrees through surfacing and half the slab.
     across : moment of the bars at right angles as a share of the strip's own; None = no rule.
 
-    >>> OwnStrip(
+    >>> rule = OwnStrip(
     ...     name="office rule",
     ...     source="office note 12",
     ...     sagging=lambda strip: 0.4 * strip.span + 1.2,
@@ -72,6 +72,12 @@ class OwnMoment:
     sagging, hogging : moment per metre [kNm/m], a magnitude, as a function of one load on one span,
         in its middle, and of the load [kN] of what `per` says, with impact; None = no rule.
     name, source, per : as of `OwnStrip`.
+
+    >>> rule = OwnMoment(
+    ...     name="office moment",
+    ...     source="office note 13",
+    ...     sagging=lambda strip, load: load * strip.span / 4 / (0.4 * strip.span + 1.2),
+    ... )
     """
 
     name: str

@@ -39,6 +39,12 @@ class StripInput:
         clamped end for hogging and shear there.
     bars : main bars parallel or across traffic. skew_deg : of the supports.
     d : effective depth of the main bars [m], for shear.
+
+    >>> strip = StripInput(
+    ...     span=3.0, position=1.5, contact=(0.2, 0.5), depth=0.25, surfacing=0.08
+    ... )
+    >>> round(0.4 * strip.span + strip.contact[1] + 2 * strip.surfacing + strip.depth, 3)
+    2.11
     """
 
     span: float

@@ -39,15 +39,19 @@ FILES = (
 )
 
 
-def run_fit(path: Path, out: Path, table: Path | None = None) -> FitResult:
+def run_fit(path: str | Path, out: str | Path, table: str | Path | None = None) -> FitResult:
     """Fit and write the files of FILES to `out`, figures.pdf where the extra "pdf" is installed.
 
     table : instead of the fit file's own.
 
     Raises DeckError or FitError for mistakes, and for a table that does not support the fit.
+
+    >>> result = run_fit("fit.toml", "fitted", "studied/table.parquet")
+    >>> print(result.text())
     """
+    path, out = Path(path), Path(out)
     fit = read_fit(path)
-    source = table or fit.table
+    source = Path(table) if table else fit.table
     if source is None:
         raise FitError(f"{path}: names no table; give one with --table")
     check_folder(out, "fit", FILES, SMALL)
