@@ -54,7 +54,7 @@ class TrafficResult:
         return self.envelope.name
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
+@dataclass(frozen=True, repr=False, eq=False, kw_only=True)
 class Result:
     """A finished run.
 
@@ -126,6 +126,10 @@ class Result:
         station, offset = self.solved.recovery.points.plan.T
         fields = field_columns(self.cases, [case.envelope for case in self.traffic])
         return {"station_m": station, "offset_m": offset, **fields}
+
+    def __repr__(self) -> str:
+        loads = ", ".join((*self.cases, *(case.name for case in self.traffic)))
+        return f"<Result of {self.deck.title} in N, m: {loads}>"
 
     def _repr_html_(self) -> str:
         """What a notebook shows: the governing values with their load positions."""

@@ -127,6 +127,12 @@ def test_tables_have_the_names_and_values_of_the_files(analysis: Analysis, tmp_p
     np.testing.assert_allclose(vtu["m_x_max_kNm_m"], analysis.columns["m_x_max_kNm_m"], rtol=1e-6)
 
 
+def test_a_result_is_told_in_a_line(analysis: Analysis) -> None:
+    assert repr(analysis.result) == "<Result of small in N, m: weight, lorry>"
+    assert repr(analysis).startswith("<Analysis of small: w max ")
+    assert len(repr(analysis)) < 200
+
+
 def test_fields_are_labelled_with_their_units(analysis: Analysis) -> None:
     pytest.importorskip("xarray")
     fields = analysis.fields

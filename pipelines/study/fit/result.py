@@ -21,7 +21,7 @@ from pipelines.study.fit.validity import Validity
 from plate.arrays import Floats
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, repr=False, kw_only=True)
 class FitResult:
     """A finished fit.
 
@@ -51,6 +51,11 @@ class FitResult:
         labels = (self.fit.label, *(one.label for one in self.fit.inputs))
         pairs = zip(labels, self.units, strict=True)
         return tuple(f"{label} [{unit}]" if unit else label for label, unit in pairs)
+
+    def __repr__(self) -> str:
+        held, fit = self.scores["mean, held out"], self.fit
+        off = "none held out" if held is None else f"at most {100.0 * held.worst:.1f} % off unseen"
+        return f"<Fit {fit.title}: {self.labels[0]} by {fit.form.name}, {off}>"
 
     def text(self) -> str:
         """Everything in words."""

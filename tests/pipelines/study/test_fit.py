@@ -40,6 +40,7 @@ def test_a_power_law_comes_back(tmp_path: Path) -> None:
     score = result.scores["mean, held out"]
     assert score is not None
     assert score.worst < 1e-3
+    assert repr(result) == "<Fit A width: b/L by power law, at most 0.0 % off unseen>"
 
 
 def test_a_polynomial_in_logs_comes_back(tmp_path: Path) -> None:
