@@ -59,17 +59,27 @@ axles = [ { at_m = 0.0, load_kN = 120, gauge_m = 2.0, patch_mm = [250, 400] },
 """
 
 
+HALF = """
+from pipelines import OwnCheck
+
+checks = [OwnCheck(name="half", source="office note 7", utilisation=lambda layer, demand: 0.5)]
+"""
+
+
 def test_they_stand_in_a_fleet_by_their_names(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """One that does not drive, one that does, and the same axles by a table of the fleet."""
     deck = SLAB + PLAN + BEAMS + TRAFFIC + GRADES + BOTTOM + TOP + COARSE
-    path, file = written(tmp_path, CRANE, f'{deck}[own]\nvehicles = "office.py"\n')
+    both = '[own]\nvehicles = "office.py"\nchecks = "office.py"\n'
+    path, file = written(tmp_path, CRANE + HALF, deck + both)
     fleet = tmp_path / "fleet.toml"
     fleet.write_text('vehicles = ["crane", "lorry"]\n' + SAME, encoding="utf-8")
     asked = ["rate", str(path), "--vehicles", str(fleet), "--out", str(tmp_path / "out")]
     assert main([*asked, "--own", str(file)]) == 0
-    assert "crane (user's), EN 1992: " in capsys.readouterr().out
+    told = capsys.readouterr().out
+    assert "crane (user's), EN 1992: " in told
+    assert "Checks of the user's own: not rated." in told
     with (tmp_path / "out" / "rating.csv").open(encoding="utf-8", newline="") as table:
         rows = [row for row in csv.DictReader(table) if row["governs"] == "yes"]
     found = {row["vehicle"]: row for row in rows}
