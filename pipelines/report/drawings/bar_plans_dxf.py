@@ -4,7 +4,6 @@ Of bars side by side one is drawn, with a dot on the line over whose length the 
 that are lapped are drawn beside each other in turn, with strokes at their ends.
 """
 
-from collections.abc import Sequence
 from itertools import product
 from textwrap import wrap
 
@@ -39,11 +38,11 @@ LETTER = 0.85  # width of most, as printed
 FAR = 100.0  # beyond all that a plan may need
 LINE = 1.8  # from one line of words to the next
 SIDES = np.array([-1.0, -1.0, 1.0, 1.0])  # of the corners of a strip of words
-# Where words are tried, in lines across them and in heights of text along them; what a move of one
-# height counts, and a line of so many that they cover.
+# Where words are tried, in lines across them and in heights of text along them; what counts a move
+# of one height, as much of a bar or an edge that they cover, and of a thin line.
 ROWS = (0.0, 1.5, -1.5, 2.5, -2.5, 3.5, -3.5, 5.0, -5.0, 6.5, -6.5)
 ALONG = (0.0, -3.0, 3.0, -6.0, 6.0, -9.0, 9.0, -12.0, 12.0)
-MOVED, COVERED = 0.3, 2.0
+MOVED, COVERED, CROSSED = 0.3, 2.0, 0.5
 
 
 def layer_plan(
@@ -64,9 +63,10 @@ def layer_plan(
     on = f"BARS ALONG {layer[1].upper()} (mm)"
     drawn = [_range(space, one, ground, on) for one in ranges]
     edges = [shapely.LinearRing(edge + ground.shift) for edge in ground.edges]
-    lines = shapely.union_all([*edges, *(line for one in drawn for line in one)])
+    heavy = shapely.union_all([*edges, *(bar for bar, _ in drawn)])
+    thin = shapely.union_all([reach for _, reach in drawn])
     for one in ranges:
-        _mark(space, one, ground, taken, lines)
+        _mark(space, one, ground, taken, (heavy, thin))
     laps = next(laps for laps in schedule.laps if laps.layer == layer)
     cover = as_given(MM * max(bars.mat(face).cover for face in ("top", "bottom")))
     words = [
@@ -157,11 +157,11 @@ def _on_sheet(one: DrawnRange, ground: Ground) -> tuple[Floats, Floats, Floats, 
 
 def _range(
     space: Modelspace, one: DrawnRange, ground: Ground, layer: str
-) -> Sequence[shapely.LineString]:
-    """A bar with the line over which it stands for others; both lines."""
+) -> tuple[shapely.LineString, shapely.LineString]:
+    """A bar with the line over which it stands for others, which is empty for one alone; both."""
     path, middle, along, aside = _on_sheet(one, ground)
     size = ground.size
-    found = [shapely.LineString(path)]
+    over = shapely.LineString()
     heavy = {"layer": layer, "lineweight": 50}
     space.add_lwpolyline(path.tolist(), dxfattribs=heavy)
     for end in (path[0], path[-1]):
@@ -170,14 +170,14 @@ def _range(
     thin = {"layer": "DIMENSIONS (mm)"}
     if one.reach is not None:
         reach = sheet(one.reach) + ground.shift
-        found.append(shapely.LineString(reach))
+        over = shapely.LineString(reach)
         space.add_lwpolyline(reach.tolist(), dxfattribs=thin)
         for end in (reach[0], reach[-1]):
             bar = 0.5 * size * along
             space.add_lwpolyline([(end - bar).tolist(), (end + bar).tolist()], dxfattribs=thin)
     dot = space.add_hatch(color=256, dxfattribs={"layer": "TEXT"}).paths.add_edge_path()
     dot.add_ellipse(tuple(middle.tolist()), (0.16 * size, 0.0), ratio=1.0)
-    return found
+    return shapely.LineString(path), over
 
 
 def _mark(
@@ -185,10 +185,11 @@ def _mark(
     one: DrawnRange,
     ground: Ground,
     taken: list[shapely.Polygon],
-    lines: shapely.Geometry,
+    lines: tuple[shapely.Geometry, shapely.Geometry],
 ) -> None:
     """Mark, number and length of the bars of a range, beside the one that is drawn; taken : where
-    words stand already; lines : that they should not cover."""
+    words stand already; lines : heavy and thin ones that they should
+    not cover."""
     path, middle, along, aside = _on_sheet(one, ground)
     size = ground.size
     # below a piece that is drawn below its line, longer words towards the end of the bar
@@ -221,7 +222,7 @@ def _free(
     along: Floats,
     size: float,
     taken: list[shapely.Polygon],
-    lines: shapely.Geometry,
+    lines: tuple[shapely.Geometry, shapely.Geometry],
 ) -> Floats:
     """Where the mark of a range stands, `at` or moved from there: clear of other words, if such a
     place is near, and of lines as far as that is worth the way; it is taken then."""
@@ -233,8 +234,9 @@ def _free(
         moved = at + size * (LINE * row * aside + by * along)
         room = shapely.Polygon(moved + corners)
         on_words = sum(room.intersection(other).area for other in taken) / size**2
-        covered = room.intersection(lines).length / size
-        cost = COVERED * covered + MOVED * float(np.hypot(LINE * row, by))
+        heavy, thin = (room.intersection(line).length / size for line in lines)
+        moved_by = MOVED * float(np.hypot(LINE * row, by))
+        cost = COVERED * heavy + CROSSED * thin + moved_by
         found.append((round(on_words, 6), round(cost, 6), moved))
     _, _, best = min(found, key=lambda one: one[:2])
     taken.append(shapely.Polygon(best + corners))

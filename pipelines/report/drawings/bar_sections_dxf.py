@@ -65,7 +65,7 @@ def _sheet(space: Modelspace, deck: Deck, section: Section, top: float) -> float
         text(space, name, (x, low - 0.4 * size), size, Align.TOP_CENTER)
     _beams(space, deck, section, top)
     left, first = -3 * size, MM * section.depths[0][2]
-    dimension(space, (0.0, top), (0.0, top - first), (2 * left, top), size, upright=True)
+    dimension(space, (0.0, top), (0.0, top - first), (2.6 * left, top), size, upright=True)
     for start, end, t in section.depths if len(section.depths) > 1 else ():
         at = (MM * start + 0.5 * size, top - MM * t - 0.5 * size)
         if MM * (end - start) > 7 * size:

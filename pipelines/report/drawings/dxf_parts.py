@@ -21,6 +21,7 @@ from plate.geometry.outline import points_of
 
 MM = 1e3  # of a metre
 LETTERS = 2.5  # height of text as plotted [mm]
+FIGURE = 0.87  # width of a figure, in heights
 SECTION, TABLE = 10 * LETTERS, 100 * LETTERS  # at 1:10 and at 1:100
 # Plans have the first of these scales at which they are no larger than this on paper [mm], that of
 # an A3 sheet less its frame, title and notes; else the last.
@@ -52,7 +53,8 @@ def dimension(
     *,
     upright: bool = False,
 ) -> None:
-    """A measured dimension in whole mm between two points, its line through `base`."""
+    """A measured dimension in whole mm between two points, its line through `base`; of an upright
+    one that is shorter than its figures need, these stand level beside the line."""
     look = {
         "dimtxt": height,
         "dimtsz": 0.4 * height,
@@ -66,10 +68,15 @@ def dimension(
         "dimrnd": 1.0,
         "dimtxsty": "BARS",
     }
+    figures = FIGURE * height * len(f"{abs(a[1] - b[1]):.0f}")
+    level = upright and abs(a[1] - b[1]) < figures + height
+    beside = (base[0] - 0.6 * height - 0.5 * figures, 0.5 * (a[1] + b[1]))
     dimension = space.add_linear_dim(
         base,
         a,
         b,
+        location=beside if level else None,
+        text_rotation=0.0 if level else None,
         angle=90 if upright else 0,
         override=look,
         dxfattribs={"layer": "DIMENSIONS (mm)"},
@@ -194,7 +201,8 @@ def draw_ground(space: Modelspace, deck: Deck, ground: Ground) -> None:
     for path in Thicknesses.of(deck).straight_steps:
         on = {"layer": "SLAB (mm)", "linetype": "DASHED", "ltscale": 3 * size}
         space.add_lwpolyline((flat(deck, path) + shift).tolist(), dxfattribs=on)
-    _axes(space, (ground.x_max + 2 * size, ground.above + 2 * size), size)
+    # past the names of lines that run along the slab
+    _axes(space, (ground.x_max + 4 * size, ground.above + 2 * size), size)
     if deck.plan.is_grid and deck.plan.alignment.straight:
         _chains(space, deck, ground)
 

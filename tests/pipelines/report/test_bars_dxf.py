@@ -32,7 +32,7 @@ from pipelines.report.drawings.bar_plans_dxf import layer_plan
 from pipelines.report.drawings.bar_sections import named_sections
 from pipelines.report.drawings.bars import bar_mark
 from pipelines.report.drawings.bars_dxf import drawn_bars
-from pipelines.report.drawings.dxf_parts import PLANS, SECTION, TABLE, ground_of
+from pipelines.report.drawings.dxf_parts import PLANS, SECTION, TABLE, dimension, ground_of
 from pipelines.run import run
 from pipelines.standards.materials import materials
 from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, Mat, SlabBars
@@ -504,3 +504,22 @@ def test_a_run_of_a_deck_with_bars_writes_it(tmp_path: Path) -> None:
     texts = " ".join(e.dxf.text for e in doc.modelspace().query("TEXT"))
     for standard in ("EN 1992", "IRC:112", "AASHTO LRFD"):
         assert f"{standard}: bars needed at x" in texts
+
+
+@pytest.mark.parametrize(("long", "level"), [(45.0, True), (250.0, False)])
+def test_short_dimensions_have_their_figures_beside_them(long: float, level: bool) -> None:
+    """A cover of 45 mm at 1:10 is 4.5 mm on paper, less than its figures and ticks take along it:
+    they stand level left of its line, clear of it and of the next line 7.5 mm further out."""
+    doc = new_drawing("R2010")
+    doc.styles.add("BARS", font="DejaVuSans.ttf")
+    space = doc.modelspace()
+    dimension(space, (0.0, 0.0), (0.0, long), (-75.0, 0.0), SECTION, upright=True)
+    (found,) = space.query("DIMENSION")
+    (figures,) = (e for e in found.virtual_entities() if e.dxftype() in ("TEXT", "MTEXT"))  # type: ignore[attr-defined]
+    turn = figures.dxf.rotation % 180.0
+    assert turn == pytest.approx(0.0 if level else 90.0)
+    if level:
+        x, y, _ = figures.dxf.insert
+        half = 0.5 * 0.87 * SECTION * 2
+        assert -150.0 < x - half < x + half < -75.0 - 0.4 * SECTION
+        assert y == pytest.approx(0.5 * long)
