@@ -132,11 +132,13 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """Rows of as many cells as there are columns; the first cell heads its row."""
+    """Rows of as many cells as there are columns; the first cell heads its row. by_hand : whether
+    it is written into on paper, with rows high enough for that."""
 
     caption: str
     columns: tuple[Column, ...]
     rows: tuple[tuple[Words, ...], ...]
+    by_hand: bool = False
 
     def __post_init__(self) -> None:
         for row in self.rows:
@@ -271,7 +273,7 @@ def addresses(blocks: Iterable[Block]) -> Iterator[str]:
                 yield from addresses(inner)
             case Figure(name):
                 yield name
-            case Table(_, _, rows):
+            case Table(_, _, rows, _):
                 yield from (found for row in rows for cell in row for found in _anchors(cell))
             case Paragraph(words) | Formula(words):
                 yield from _anchors(words)

@@ -160,9 +160,10 @@ class _Writer:
             cells = "".join(f"<td{k}>{cell}</td>" for k, cell in zip(css[1:], others, strict=True))
             body.append(f'<tr><th scope="row"{css[0]}>{first}</th>{cells}</tr>')
         caption = escape(table.caption)
+        hand = ' class="by-hand"' if table.by_hand else ""
         return (
             f'<div class="scroll" tabindex="0" role="region" aria-label="{caption}">'
-            f"<table><caption><span>{caption}</span></caption><thead><tr>{head}</tr></thead>\n"
+            f"<table{hand}><caption><span>{caption}</span></caption><thead><tr>{head}</tr></thead>\n"
             "<tbody>" + "\n".join(body) + "</tbody></table></div>"
         )
 

@@ -174,7 +174,11 @@ class _Writer:
         rows = "".join(
             "".join(f"[{self.words(cell)}]," for cell in row) + "\n" for row in table.rows
         )
-        return f"#sheet({_string(table.caption)}, ({right}), ({heads}), ({words}),\n{rows})\n"
+        hand = str(table.by_hand).lower()
+        return (
+            f"#sheet({_string(table.caption)}, ({right}), ({heads}), ({words}),\n{rows}"
+            f"by-hand: {hand})\n"
+        )
 
     def words(self, words: Words) -> str:
         """Running words."""

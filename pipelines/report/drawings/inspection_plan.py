@@ -1,5 +1,6 @@
 """Where to measure in a panel: a plan of the deck with the panel and its numbered places."""
 
+from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
@@ -16,22 +17,26 @@ from pipelines.report.drawings.plan import (
     faint_lines,
     frame,
     line_names,
+    line_path,
     outline,
+    traced,
 )
 from plate.arrays import Floats
 from plate.geometry.outline import DRAWN, region
 
 MARK = 4.0  # size of the mark of a place [point]
 LETTER = 0.65  # width of a letter, in heights
-Beside = tuple[float, float, Literal["start", "end"]]
+Beside = tuple[float, float, Literal["start", "middle", "end"]]
 # Sides of a place where its name may stand: shift to its base line [point], and how it runs.
 SIDES: tuple[Beside, ...] = (
     (4.0, -3.0, "start"),
     (4.0, 10.0, "start"),
     (-4.0, -3.0, "end"),
     (-4.0, 10.0, "end"),
+    (0.0, -4.0, "middle"),
+    (0.0, 11.0, "middle"),
 )
-TALLEST = 190.0  # so that the page has room for the readings [point]
+TALLEST = 175.0  # so that the page has room for the readings [point]
 
 
 def inspection_plan(
@@ -55,28 +60,52 @@ def inspection_plan(
         faint_lines(axes, deck)
         line_names(axes, deck, (0.45, 0.45))
         places = [deck.plan.alignment.to_cartesian(np.array(one.at)) for one in sheet.places]
-        taken = [_box(axes.at(at), (-MARK / 2, MARK / 2), MARK / 2, MARK) for at in places]
+        marks = [_box(axes.at(at), (-MARK / 2, MARK / 2), MARK / 2, MARK) for at in places]
+        drawn = [closed(deck, deck.plan.outline), *(line_path(deck, line) for line in deck.lines)]
+        lines = [shapely.LineString([axes.at(at) for at in traced(deck, path)]) for path in drawn]
+        taken: list[shapely.Geometry] = [*marks, *lines]
         for at, place in zip(places, sheet.places, strict=True):
             axes.mark(at, "o", MARK, fill=LOAD, ink="none")
             words = f"P{place.number}"
-            x, y, along = _beside(axes.at(at), words, taken)
+            x, y, along = _beside(axes.at(at), words, taken, marks)
             axes.text(at, words, (x, y), size=SMALL, along=along, level="base", ink=LOAD, halo=True)
 
     name = f"plan-inspection-{sheet.panel.replace('/', '-').replace(' ', '-')}"
     return draw(name, f"Places to measure at in {sheet.panel}.", room.size, paint)
 
 
-def _beside(at: Floats, words: str, taken: list[shapely.Polygon]) -> Beside:
-    """The first side of a place on the sheet where its name stands clear of places and names so
-    far, the first of all where there is none; added to these."""
+def _beside(
+    at: Floats, words: str, taken: list[shapely.Geometry], marks: Sequence[shapely.Polygon]
+) -> Beside:
+    """The first side of a place on the sheet where its name stands clear of lines, places and names
+    so far, and nearer to its own mark than to another's; else the first that is clear of places and
+    names, or of all. Added to what is taken."""
     wide = LETTER * SMALL * len(words)
-    for x, y, along in SIDES:
-        reach = (x, x + wide) if along == "start" else (x - wide, x)
-        room = _box(at, reach, y, SMALL)
-        if not any(room.intersects(other) for other in taken):
-            taken.append(room)
-            return x, y, along
-    return SIDES[0]
+    rooms = {}
+    for side in SIDES:
+        x, y, along = side
+        left = x - {"start": 0.0, "middle": 0.5, "end": 1.0}[along] * wide
+        rooms[side] = _box(at, (left, left + wide), y, SMALL)
+    own = min(marks, key=lambda mark: float(mark.distance(shapely.Point(at))))
+
+    def clear(room: shapely.Polygon, *, of_lines: bool) -> bool:
+        of = [one for one in taken if of_lines or isinstance(one, shapely.Polygon)]
+        return not any(room.intersects(one) for one in of)
+
+    def nearest(room: shapely.Polygon) -> bool:
+        return all(room.distance(own) < room.distance(one) for one in marks if one is not own)
+
+    found = next(
+        (
+            side
+            for of_lines in (True, False)
+            for side, room in rooms.items()
+            if clear(room, of_lines=of_lines) and (nearest(room) or not of_lines)
+        ),
+        SIDES[0],
+    )
+    taken.append(rooms[found])
+    return found
 
 
 def _box(at: Floats, reach: tuple[float, float], base: float, high: float) -> shapely.Polygon:

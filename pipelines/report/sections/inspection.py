@@ -1,6 +1,7 @@
 """The inspection sheet as a document: one page a panel, with room for the readings."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from pipelines.bars.adequacy import StandardVerdict
 from pipelines.bars.inspection import FILE, LayerOrder, Limit, Measured, PanelSheet
@@ -29,7 +30,7 @@ from pipelines.report.sections.bars_words import decisive_words
 from pipelines.result import Result
 from pipelines.standards.resistance.bars import place_of
 
-TO_FILL = "________"
+TO_FILL = 12 * "_"
 ANY = "any"
 VALUES = {"mean": "The mean of a panel's readings counts", "worst": "The worst reading counts"}
 
@@ -125,7 +126,8 @@ def _readings(sheet: PanelSheet) -> Block:
             ]
         )
     head = ["Measure", "Drawn", "Tolerance", "Passes from", "to", *(f"P{k}" for k in numbers)]
-    return table(f"Readings of panel {sheet.panel} [mm]", head, rows, numeric=(1,))
+    readings = table(f"Readings of panel {sheet.panel} [mm]", head, rows, numeric=(1,))
+    return replace(readings, by_hand=True)
 
 
 def _order(order: LayerOrder) -> list[Words]:

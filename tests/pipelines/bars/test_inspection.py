@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 
 from pipelines.analysis import analyse
 from pipelines.bars.adequacy import Adequacy, Check, PanelVerdict
@@ -21,6 +22,7 @@ from pipelines.inspection import inspect
 from pipelines.kept import Kept
 from pipelines.report.data.inspection_csv import least_words, most_words, write_inspection
 from pipelines.report.drawings.inspection_plan import MARK, SIDES, _beside, _box
+from pipelines.report.html import html_of
 from pipelines.report.pdf import typst_of
 from pipelines.report.sections.inspection import inspection
 from pipelines.result import Result
@@ -359,9 +361,39 @@ def test_names_of_places_near_each_other_stand_apart() -> None:
     """One place a little to the left of another and one below it, as on a skew panel."""
     places = [np.array([100.0, 100.0]), np.array([89.0, 100.0]), np.array([100.0, 112.0])]
     half = MARK / 2
-    taken = [_box(at, (-half, half), half, MARK) for at in places]
-    sides = [_beside(at, f"P{k}", taken) for k, at in enumerate(places, start=1)]
+    marks = [_box(at, (-half, half), half, MARK) for at in places]
+    taken: list[shapely.Geometry] = [*marks]
+    sides = [_beside(at, f"P{k}", taken, marks) for k, at in enumerate(places, start=1)]
     assert sides[0] == SIDES[0]
     assert len(taken) == 6
     for one, other in combinations(taken, 2):
         assert not one.intersects(other)
+
+
+def test_the_name_of_a_place_beside_a_line_stands_on_its_other_side() -> None:
+    at, half = np.array([100.0, 100.0]), MARK / 2
+    mark = _box(at, (-half, half), half, MARK)
+    line = shapely.LineString([(106.0, 0.0), (106.0, 200.0)])
+    assert _beside(at, "P1", [mark, line], [mark])[2] == "end"
+
+
+def test_a_name_stands_nearer_to_its_own_place_than_to_another() -> None:
+    """Of three in a row, as where bars of all layers are used most in the middle of a panel."""
+    places = [np.array([x, 100.0]) for x in (100.0, 111.0, 122.0)]
+    half = MARK / 2
+    marks = [_box(at, (-half, half), half, MARK) for at in places]
+    taken: list[shapely.Geometry] = [*marks]
+    for k, at in enumerate(places):
+        _beside(at, f"P{k}", taken, marks)
+        room = taken[-1]
+        assert min(marks, key=room.distance) is marks[k]
+
+
+def test_there_is_room_to_write_readings_by_hand(
+    sheets: tuple[PanelSheet, ...], as_drawn: Result
+) -> None:
+    """Every panel's rows are set higher than those that are only read, on paper and in HTML."""
+    document = inspection(as_drawn, sheets)
+    text, _ = typst_of(document)
+    assert text.count("by-hand: true") == len(sheets)
+    assert html_of(document).count('<table class="by-hand">') == len(sheets)
