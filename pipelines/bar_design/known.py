@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 from pipelines.bars.choice.candidates import Needs
 from pipelines.bars.choice.floors import Floor, asked
 from pipelines.bars.choice.least_steel import Chosen, least_steel, shears_used
+from pipelines.bars.choice.one_step_less import CLOSE
 from pipelines.bars.choice.shears import Shears, shears_of, with_shears
 from pipelines.deck.reinforcement import BarChoice
 from pipelines.result import Result
@@ -53,3 +54,9 @@ class Known:
             if all((a.asks == b.asks).all() for a, b in zip(more, self.shears, strict=True)):
                 return needs, chosen
             self.shears = more
+
+    def shears_fail(self, needs: Needs, bars: SlabBars, chosen: Chosen) -> bool:
+        """Whether the bars chosen fail in shear by more than is worth an analysis, though it asks
+        for no more: the set has none that do not."""
+        used = shears_used(needs, bars, chosen)
+        return any(float(one.max(initial=0.0)) > CLOSE for one in used)

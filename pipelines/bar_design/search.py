@@ -75,7 +75,9 @@ def adequate(
             if following is None:
                 stops = (*stops, *_without_bars(needs, bars)) or (NONE,)
                 break
-            if following == chosen and stops:
+            if stops and (
+                following == chosen or (own and known.shears_fail(needs, bars, following))
+            ):
                 break  # nothing else is left to try
             if following != chosen:
                 text, chosen = text.with_bars(bars, following), following
