@@ -7,6 +7,7 @@ to these values is judged by the same functions.
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import shapely
@@ -48,8 +49,8 @@ FILE = "inspection.csv"
 # How far from an edge of the slab is measured; places nearer to each other are one [m].
 INSIDE, SAME = 0.10, 0.30
 SEVERAL = (
-    "The slab has several thicknesses in this panel, one of which cannot be told from another's "
-    "reading: cut the panels by [survey] panel_m so that each has one, and it is measured."
+    "The slab has several thicknesses in this panel: a reading of it counts by how far it is off "
+    "the drawing at its place, which it must state."
 )
 # Places are told to so many decimals of a metre.
 DECIMALS = 3
@@ -142,17 +143,17 @@ def read_as_drawn(deck: Deck) -> Deck:
     for name in panels.with_slab:
         number = panels.names.index(name)
         drawn = as_drawn(bars, panels, number, thicknesses)
-        readings = drawn_readings(drawn or bars, name, added, thick=drawn is not None)
+        readings = drawn_readings(drawn or bars, name, added)
         built[number] = as_built(drawn or bars, readings, value, added)
     survey = Survey(path=FILE, panels=panels, built=built, value=value)
     return replace(deck, reinforcement=replace(reinforcement, survey=survey))
 
 
 def drawn_readings(
-    bars: SlabBars, panel: str, added: Sequence[tuple[Layer, Bars]] = (), *, thick: bool = True
+    bars: SlabBars, panel: str, added: Sequence[tuple[Layer, Bars]] = ()
 ) -> PanelReadings:
-    """One reading of every quantity as drawn; thick : of the thickness, too."""
-    found = {Key("thickness"): bars.thickness} if thick else {}
+    """One reading of every quantity as drawn."""
+    found = {Key("thickness"): bars.thickness}
     found |= {Key("cover", face): bars.mat(face).cover for face in FACES}
     for layer in LAYERS:
         found[Key("diameter", *layer)] = bars.bars(layer).diameter
@@ -172,7 +173,7 @@ def panel_sheets(solved: SolvedDeck, design: Design) -> tuple[PanelSheet, ...]:
     survey = design.reinforcement.survey
     if survey is None:
         return ()
-    places = _Candidates.of(solved, survey)
+    places, thicknesses = _Candidates.of(solved, survey), Thicknesses.of(solved.deck)
     found = []
     for number in survey.built:
         # by every standard, and in every part with bars of its own
@@ -180,7 +181,10 @@ def panel_sheets(solved: SolvedDeck, design: Design) -> tuple[PanelSheet, ...]:
         chosen = places.chosen(number, panels)
         name = survey.panels.names[number]
         of = survey.built[number]
-        found.append(_sheet(design.reinforcement, name, panels, chosen, of))
+        several = len(thicknesses.within(partial(survey.panels.holds, number))) > 1
+        found.append(
+            _sheet(design.reinforcement, name, panels, chosen, of, thicknesses if several else None)
+        )
     return tuple(found)
 
 
@@ -257,19 +261,23 @@ def _sheet(
     panels: Sequence[PanelCheck],
     places: Mapping[Layer | str | None, Place],
     built: AsBuilt,
+    thicknesses: Thicknesses | None,
 ) -> PanelSheet:
+    """thicknesses : of a panel that has several."""
+
     def numbers(*layers: Layer | str | None) -> tuple[int, ...]:
         return tuple(sorted({places[one].number for one in layers if one in places}))
 
     bars, sets = reinforcement.bars.at(built.drawn_thickness), _sets(panels)
-    thick = built.was_read(Key("thickness"))
     added = [(a.layer, a.bars) for a in reinforcement.added]
-    drawn = drawn_readings(bars, name, added, thick=thick)
+    drawn = {key: one[0] for key, one in drawn_readings(bars, name, added).readings.items()}
 
     def measure(key: Key, at: tuple[int, ...]) -> Measured:
-        return _measured(bars, drawn, panels, key, at)
+        return _measured(bars, drawn[key], panels, key, at)
 
-    measured = [measure(Key("thickness"), numbers(*places))] if thick else []
+    measured = []
+    for thickness, at in _thick(numbers(*places), places, bars.thickness, thicknesses):
+        measured.append(_measured(bars, thickness, panels, Key("thickness"), at))
     orders = []
     for face in FACES:
         outer = bars.mat(face).outer
@@ -300,18 +308,34 @@ def _sheet(
         places=tuple(sorted(set(places.values()), key=lambda one: one.number)),
         orders=tuple(orders),
         measured=tuple(measured),
-        note="" if thick else SEVERAL,
+        note="" if thicknesses is None else SEVERAL,
     )
+
+
+def _thick(
+    numbers: tuple[int, ...],
+    places: Mapping[Layer | str | None, Place],
+    own: float,
+    thicknesses: Thicknesses | None,
+) -> Iterator[tuple[float, tuple[int, ...]]]:
+    """Thicknesses on the drawing [m] with the numbers of the places that have each; own : of a
+    panel that has one."""
+    if thicknesses is None:
+        yield own, numbers
+        return
+    at = {one.number: one.at for one in places.values()}
+    there = thicknesses.at(np.array([at[number] for number in numbers]).reshape(-1, 2)).tolist()
+    for thickness in sorted(set(there)):
+        yield thickness, tuple(n for n, t in zip(numbers, there, strict=True) if t == thickness)
 
 
 def _measured(
     bars: SlabBars,
-    as_drawn: PanelReadings,
+    drawn: float,
     panels: Sequence[PanelCheck],
     key: Key,
     places: tuple[int, ...],
 ) -> Measured:
-    [drawn] = as_drawn.readings[key]
     standards = [panel.basis.materials.standard for panel in panels]
     return Measured(
         key=key,

@@ -130,7 +130,8 @@ class PanelReadings:
 
     readings : values in SI by what they are of; outer : outermost direction seen at a face.
     dates : days of the readings, "2026-04-18", sorted, each once. places : plan points [m] of those
-    that state one.
+    that state one. set_off : whether readings of the thickness are those of the slab's own, more or
+    less by what the drawing has at their places, as in panels with several.
     """
 
     panel: str
@@ -138,6 +139,7 @@ class PanelReadings:
     outer: Mapping[Face, Direction]
     dates: tuple[str, ...] = ()
     places: tuple[tuple[float, float], ...] = ()
+    set_off: bool = False
 
     def statistics(self) -> dict[Key, Statistics]:
         return {key: Statistics.of(values) for key, values in self.readings.items()}

@@ -38,7 +38,6 @@ from pipelines.deck.reinforcement import (
     Reinforcement,
     Survey,
 )
-from pipelines.deck.survey import Key
 from pipelines.deck.thicknesses import Thicknesses, as_drawn
 from pipelines.errors import CoverageError, DeckError
 from pipelines.files import is_beside
@@ -347,17 +346,12 @@ def _survey(
         return None
     try:
         layers = {one.mark: one.layer for one in added}
-        readings = read_survey(folder / table.file, panels, layers)
+        readings = read_survey(folder / table.file, panels, layers, thicknesses)
         sets = [(one.layer, one.bars) for one in added]
         built = {}
         for name, one in readings.items():
             number = panels.names.index(name)
             drawn = as_drawn(drawing, panels, number, thicknesses)
-            if drawn is None and Key("thickness") in one.readings:
-                told = (
-                    "one thickness is read where the drawing has several: cut the panels, panel_m"
-                )
-                mistakes.add(f"[survey] {table.file}", None, f"panel {name}: {told}")
             built[number] = as_built(drawn or drawing, one, table.value, sets)
     except DeckError as error:
         for line in error.mistakes:

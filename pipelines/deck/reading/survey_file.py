@@ -29,6 +29,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import cast
 
@@ -37,6 +38,7 @@ import numpy as np
 from pipelines.deck.panels import Panels
 from pipelines.deck.reading.survey_schema import COLUMNS, FARTHEST, QUANTITIES
 from pipelines.deck.survey import MEASURES, Key, PanelReadings
+from pipelines.deck.thicknesses import Thicknesses
 from pipelines.errors import DeckError
 from pipelines.files import UnreadableError, csv_rows, plain_cell, read_plain
 from pipelines.standards.resistance.bars import (
@@ -68,18 +70,26 @@ class _Row:
 
 @dataclass(kw_only=True)
 class _Panel:
-    """What has been read of a panel so far."""
+    """What has been read of a panel so far. several : whether the slab has several thicknesses in
+    it, None = not looked at; set_off : whether readings of that are set off to the slab's own."""
 
     values: dict[Key, list[float]] = field(default_factory=lambda: defaultdict(list))
     outer: dict[Face, Direction] = field(default_factory=dict)
     dates: set[str] = field(default_factory=set)
+    several: bool | None = None
+    set_off: bool = False
     places: list[tuple[float, float]] = field(default_factory=list)
 
 
 def read_survey(
-    path: Path, panels: Panels, added: Mapping[str, Layer] | None = None
+    path: Path,
+    panels: Panels,
+    added: Mapping[str, Layer] | None = None,
+    thicknesses: Thicknesses | None = None,
 ) -> dict[str, PanelReadings]:
-    """Readings by panel, in the deck's order; added : layers of added bars by their marks.
+    """Readings by panel, in the deck's order; added : layers of added bars by their marks;
+    thicknesses : of the slab, by which readings of a panel that has several are told from each
+    other, None = one.
 
     Raises
     ------
@@ -92,11 +102,15 @@ def read_survey(
         raise DeckError(str(path), [str(error)]) from None
     except UnicodeDecodeError as error:
         raise DeckError(str(path), [f"cannot be read as UTF-8 text: {error.reason}"]) from None
-    return parse_survey(text, panels, str(path), added or {})
+    return parse_survey(text, panels, str(path), added or {}, thicknesses)
 
 
 def parse_survey(
-    text: str, panels: Panels, name: str = "survey", added: Mapping[str, Layer] | None = None
+    text: str,
+    panels: Panels,
+    name: str = "survey",
+    added: Mapping[str, Layer] | None = None,
+    thicknesses: Thicknesses | None = None,
 ) -> dict[str, PanelReadings]:
     """Readings by panel from the text of a survey; `name` stands in its errors."""
     try:
@@ -109,7 +123,8 @@ def parse_survey(
     marks = {plain_cell(mark): (mark, layer) for mark, layer in (added or {}).items()}
     for row in _located(_rows(columns, rows, mistakes), panels):
         row.cells = _marked(row.cells, marks, row.mistakes)
-        mistakes += [f"line {row.line}: {told}" for told in _take(row, panels, found)]
+        taken = _take(row, panels, found, thicknesses)
+        mistakes += [f"line {row.line}: {told}" for told in taken]
     if mistakes:
         raise DeckError(name, mistakes)
     return {
@@ -119,6 +134,7 @@ def parse_survey(
             outer=dict(found[panel].outer),
             dates=tuple(sorted(found[panel].dates)),
             places=tuple(found[panel].places),
+            set_off=found[panel].set_off,
         )
         for panel in panels.names
         if panel in found
@@ -205,7 +221,9 @@ def _located(rows: list[_Row], panels: Panels) -> list[_Row]:
     return rows
 
 
-def _take(row: _Row, panels: Panels, found: dict[str, _Panel]) -> list[str]:
+def _take(
+    row: _Row, panels: Panels, found: dict[str, _Panel], thicknesses: Thicknesses | None
+) -> list[str]:
     """Take in a row; what makes it unusable instead, each with column, value and what is
     allowed."""
     cells, mistakes = row.cells, row.mistakes
@@ -225,6 +243,14 @@ def _take(row: _Row, panels: Panels, found: dict[str, _Panel]) -> list[str]:
     for name in names:
         read = found[name]
         for key, value in readings:
+            if key.quantity == "thickness" and _has_several(panels, name, thicknesses, found):
+                if row.place is None:
+                    told = "the slab has several thicknesses there, each a reading of its own"
+                    return [f"thickness_mm of {name} needs x_m and y_m: {told}"]
+                assert thicknesses is not None
+                (there,) = thicknesses.at(np.array([row.place]))
+                value += thicknesses.slab.thickness - float(there)
+                read.set_off = True
             read.values[key].append(value)
         if day:
             read.dates.add(day)
@@ -233,6 +259,18 @@ def _take(row: _Row, panels: Panels, found: dict[str, _Panel]) -> list[str]:
         if outer and read.outer.setdefault(face, outer) != outer:
             return [f"outer: {outer} contradicts an earlier row for this face"]
     return []
+
+
+def _has_several(
+    panels: Panels, name: str, thicknesses: Thicknesses | None, found: dict[str, _Panel]
+) -> bool:
+    """Whether the slab has several thicknesses in a panel; looked at once."""
+    read = found[name]
+    if read.several is None:
+        read.several = thicknesses is not None and (
+            len(thicknesses.within(partial(panels.holds, panels.names.index(name)))) > 1
+        )
+    return read.several
 
 
 def _is_day(text: str) -> bool:

@@ -80,7 +80,9 @@ class SurveyColumns(Table):
         left_out="as the covers say, else as the deck file does",
     )
     thickness_mm: Annotated[float, _range("thickness")] | None = _reading(
-        "thickness", "Thickness of the slab", 268
+        "thickness",
+        "Thickness of the slab, with x_m and y_m in a panel of which the drawing has several",
+        268,
     )
     cover_mm: Annotated[float, _range("cover")] | None = _reading(
         "cover", "Concrete cover of the bars, in a direction where one is named", 42

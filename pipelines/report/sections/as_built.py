@@ -8,6 +8,7 @@ from pipelines.bars.adequacy import Adequacy, Check, PanelVerdict, StandardVerdi
 from pipelines.bars.checks.as_built import TOO_SMALL, Deviation, PanelCheck
 from pipelines.bars.design import StandardDesign
 from pipelines.deck.reinforcement import Survey
+from pipelines.deck.survey import Key
 from pipelines.numbers import length, rounded_up
 from pipelines.report.document import Block, Paragraph, Short, Words, table
 from pipelines.report.sections.bars_words import decisive_words, standard_of, traffic_words, used
@@ -27,6 +28,8 @@ CHECKS = {
     Check.SPACING: "Spacing",
     Check.COVER: "Cover",
 }
+THICKNESS = Key("thickness")
+SET_OFF = ", as of the slab's own: less what the drawing has more at each place"
 VALUES = {"mean": "the mean of repeated readings", "worst": "the least favourable reading"}
 
 
@@ -194,7 +197,7 @@ def _readings(survey: Survey) -> tuple[Block, ...]:
             statistics.append(
                 [
                     built.panel,
-                    str(key),
+                    f"{key}{SET_OFF if built.readings.set_off and key == THICKNESS else ''}",
                     measure.unit_words,
                     str(s.n),
                     f"{mean:.1f}",

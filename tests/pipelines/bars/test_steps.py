@@ -4,6 +4,7 @@ A slab of 250 mm on three cross beams, a haunch of 350 mm over the middle one, a
 mm; C40/50 with alpha_cc = 0.85, B500B, bars of 16@150 along x outermost, 12@150 along y.
 """
 
+import csv
 from pathlib import Path
 
 import numpy as np
@@ -19,10 +20,12 @@ from pipelines.bars.demand.control_sections import resistance
 from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.bars.inspection import panel_sheets, read_as_drawn
 from pipelines.bars.schedule.marks import Mark
+from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.thicknesses import Thicknesses
 from pipelines.errors import DeckError
 from pipelines.kept import Kept
+from pipelines.report.data.inspection_csv import write_inspection
 from pipelines.report.drawings.bar_sections import named_sections
 from pipelines.result import Result
 from pipelines.standards.resistance.bars import Layer, SlabBars
@@ -223,15 +226,68 @@ def test_panels_of_one_thickness_are_inspected_by_it(tmp_path: Path) -> None:
     assert {sheet.note for sheet in sheets} == {""}
 
 
-def test_a_panel_with_a_step_has_no_one_thickness(tmp_path: Path) -> None:
-    """It is not on the sheet, and a reading of it is refused."""
-    survey = read_as_drawn(read_deck(file(tmp_path))).required_reinforcement.survey
-    assert survey is not None
-    assert all("thickness" in built.from_drawing for built in survey.built.values())
-    rows = "panel,face,direction,thickness_mm\nC1-C2,,,252\n"
+def read(tmp_path: Path, rows: str) -> Deck:
+    """The deck with readings."""
     (tmp_path / "readings.csv").write_text(rows, encoding="utf-8")
-    with pytest.raises(DeckError, match="several"):
-        read_deck(file(tmp_path, more='[survey]\nfile = "readings.csv"\n'))
+    return read_deck(file(tmp_path, more='[survey]\nfile = "readings.csv"\n'))
+
+
+def test_a_reading_of_a_panel_with_a_step_counts_by_its_place(tmp_path: Path) -> None:
+    """248 where 250 is drawn and 344 where it is 350: 2 and 6 less, 4 less in the mean; each part
+    of the panel is as much thinner than drawn."""
+    rows = "panel,x_m,y_m,thickness_mm\nC1-C2,1.5,0.0,248\n,2.8,0.0,344\n"
+    deck = read(tmp_path, rows)
+    survey = deck.required_reinforcement.survey
+    assert survey is not None
+    (built,) = survey.built.values()
+    assert built.bars.thickness == pytest.approx(0.246)
+    assert built.readings.set_off
+    points = np.array([[1.5, 0.0], [2.8, 0.0]])
+    drawn = DrawnBars(deck=deck, reinforcement=deck.required_reinforcement, points=points,
+                      anchored=(), run_on={"x": 0.2, "y": 0.2})  # fmt: skip
+    found = sorted(one.built.bars.thickness for one in drawn.built)
+    assert found == pytest.approx([0.246, 0.346])
+
+
+def test_a_reading_of_a_panel_with_a_step_needs_its_place(tmp_path: Path) -> None:
+    with pytest.raises(DeckError, match="line 2: thickness_mm of C1-C2 needs x_m and y_m"):
+        read(tmp_path, "panel,thickness_mm\nC1-C2,252\n")
+
+
+@pytest.mark.slow
+def test_a_panel_with_steps_is_inspected_by_the_thickness_at_each_place(tmp_path: Path) -> None:
+    """One row a thickness, by which a reading may be as far off everywhere; the sheet filled in
+    with what is drawn is the deck as drawn."""
+    result = analyse(read_as_drawn(read_deck(file(tmp_path))), tolerances_wanted=False)
+    assert result.design is not None
+    sheets = panel_sheets(result.solved, result.design)
+    there = Thicknesses.of(result.deck)
+    for sheet in sheets:
+        assert sheet.note
+        at = {one.number: one.at for one in sheet.places}
+        rows = [one for one in sheet.measured if one.key.quantity == "thickness"]
+        assert sorted(n for row in rows for n in row.places) == sorted(at)
+        for row in rows:
+            assert set(there.at(np.array([at[n] for n in row.places]))) == {row.drawn}
+        least = [None if row.least is None else row.least.value for row in rows]
+        off = {
+            None if a is None else round(a - row.drawn, 9)
+            for a, row in zip(least, rows, strict=True)
+        }
+        assert len(off) == 1
+    write_inspection(tmp_path / "blank.csv", sheets)
+    with (tmp_path / "blank.csv").open(encoding="utf-8", newline="") as blank:
+        lines = list(csv.DictReader(blank))
+    cells = [{**line, "reading": line["drawing"]} for line in lines]
+    filled = "\n".join([",".join(cells[0]), *(",".join(map(quoted, c.values())) for c in cells)])
+    survey = read(tmp_path, filled + "\n").required_reinforcement.survey
+    assert survey is not None
+    for built in survey.built.values():
+        assert built.bars.thickness == pytest.approx(0.25)
+
+
+def quoted(cell: str) -> str:
+    return f'"{cell}"'
 
 
 @pytest.mark.parametrize(
