@@ -36,7 +36,7 @@ SIDES: tuple[Beside, ...] = (
     (0.0, -4.0, "middle"),
     (0.0, 11.0, "middle"),
 )
-TALLEST = 175.0  # so that the page has room for the readings [point]
+TALLEST = 160.0  # so that the page has room for the readings [point]
 
 
 def inspection_plan(

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from math import ceil
 
 from pipelines.bars.adequacy import StandardVerdict
 from pipelines.bars.inspection import FILE, LayerOrder, Limit, Measured, PanelSheet
@@ -22,6 +23,7 @@ from pipelines.report.document import (
     Paragraph,
     Section,
     Short,
+    Table,
     Words,
     table,
 )
@@ -32,6 +34,10 @@ from pipelines.standards.resistance.bars import place_of
 
 TO_FILL = 12 * "_"
 ANY = "any"
+# Of a page: letters in a line, and in one of the caption; heights of a line, of a row that is
+# written into by hand, and what there is for both below the plan [point]: a panel has one page.
+LETTERS, BESIDE = 165, 95
+LINE, ROW, ROOM = 14.0, 13.3, 305.0
 VALUES = {"mean": "The mean of a panel's readings counts", "worst": "The worst reading counts"}
 
 
@@ -81,16 +87,18 @@ def _page(result: Result, k: int, sheet: PanelSheet) -> Iterator[Block]:
     assert survey is not None
     number = list(survey.built)[k]
     drawing = inspection_plan(result.deck, sheet, survey.panels.extent(number))
-    yield Paragraph(
-        (f"As drawn: {_finding(result.verdicts, sheet.panel)} ", CAUTION, " Measured by: ",
-         2 * TO_FILL, " day: ", TO_FILL)
-    )  # fmt: skip
+    drawn = f"As drawn: {_finding(result.verdicts, sheet.panel)} "
+    yield Paragraph((drawn, CAUTION, " Measured by: ", 2 * TO_FILL, " day: ", TO_FILL))
     places = "; ".join(
         f"P{p.number} ({length(p.at[0])}, {length(p.at[1])}) m, {p.words}: {p.why}"
         for p in sheet.places
     )
     yield Figure(f"plan-panel-{k}", drawing, f"Places (station, offset): {places}.")
-    yield _readings(sheet)
+    readings = _readings(sheet)
+    lines = sum(ceil(len(words) / LETTERS) for words in (drawn + CAUTION, sheet.note))
+    lines += ceil(len(places) / BESIDE)
+    high = LINE * lines + ROW * (len(readings.rows) + 2)
+    yield replace(readings, by_hand=high <= ROOM)
     if sheet.note:
         yield Paragraph(sheet.note)
 
@@ -105,7 +113,7 @@ def _finding(verdicts: Sequence[StandardVerdict], panel: str) -> str:
     )
 
 
-def _readings(sheet: PanelSheet) -> Block:
+def _readings(sheet: PanelSheet) -> Table:
     numbers = [place.number for place in sheet.places]
     rows: list[list[Words]] = []
     for order in sheet.orders:
@@ -126,8 +134,7 @@ def _readings(sheet: PanelSheet) -> Block:
             ]
         )
     head = ["Measure", "Drawn", "Tolerance", "Passes from", "to", *(f"P{k}" for k in numbers)]
-    readings = table(f"Readings of panel {sheet.panel} [mm]", head, rows, numeric=(1,))
-    return replace(readings, by_hand=True)
+    return table(f"Readings of panel {sheet.panel} [mm]", head, rows, numeric=(1,))
 
 
 def _order(order: LayerOrder) -> list[Words]:
