@@ -7,6 +7,7 @@ that keep their distance.
 """
 
 from collections.abc import Sequence
+from functools import cache
 from itertools import permutations
 
 import numpy as np
@@ -21,9 +22,10 @@ SAME = 1e-6
 TIE = 1e-9
 
 
-def orders(kinds: Sequence[int]) -> list[tuple[int, ...]]:
+@cache
+def orders(kinds: tuple[int, ...]) -> tuple[tuple[int, ...], ...]:
     """The different orders of kinds from left to right."""
-    return sorted(set(permutations(kinds)))
+    return tuple(sorted(set(permutations(kinds))))
 
 
 def arrangement_orders(model: LoadModel) -> list[tuple[int, tuple[int, ...]]]:

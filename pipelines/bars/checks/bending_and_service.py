@@ -1,6 +1,6 @@
 """Checks of the bars against the demands of one standard: rules, service stresses, bar choice."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -159,26 +159,25 @@ def service_rows(bars: SlabBars, layer: Layer, basis: DesignBasis, peaks: Peaks)
     return (*rows, *crack_width_row(width, place, mat.factors, exposure, limit, under))
 
 
-def mat_rows(bars: SlabBars, face: Face, basis: DesignBasis, peaks: Peaks) -> tuple[Row, ...]:
-    """Rules for both layers of one face that the choice of its bars can meet."""
+def mat_rows(bars: SlabBars, face: Face, basis: DesignBasis, peaks: Peaks) -> Iterator[Row]:
+    """Rules for both layers of one face that the choice of its bars can meet, one after the other:
+    who chooses asks no further than the first that fails."""
     mat = basis.materials
-    rows: list[Row] = []
     m_Rd = resistances(bars, mat)
     for direction in DIRECTIONS:
         layer: Layer = (face, direction)
-        rows += least_steel_rows(bars, layer, mat)
-        rows += least_moment_row(bars, layer, mat, m_Rd[layer], peaks.ultimate[layer])
+        yield from least_steel_rows(bars, layer, mat)
+        yield from least_moment_row(bars, layer, mat, m_Rd[layer], peaks.ultimate[layer])
         exposure = basis.exposure[FACES.index(face)]
         w = crack_limit(mat.factors, exposure, basis.crack_width)
         if w is not None:
             pull = peaks.crack_pull.get(layer, 0.0)
-            rows += crack_steel_rows(bars, layer, mat, w, pull)
-        rows += most_steel_rows(bars, layer, mat.factors)
+            yield from crack_steel_rows(bars, layer, mat, w, pull)
+        yield from most_steel_rows(bars, layer, mat.factors)
         # wheels stand everywhere
-        rows += spacing_rows(bars, layer, peaks.main, mat.standard, True, basis.aggregate)
-        rows += service_rows(bars, layer, basis, peaks)
-        rows += own_rows(bars, layer, basis, _demand(layer, peaks))
-    return tuple(rows)
+        yield from spacing_rows(bars, layer, peaks.main, mat.standard, True, basis.aggregate)
+        yield from service_rows(bars, layer, basis, peaks)
+        yield from own_rows(bars, layer, basis, _demand(layer, peaks))
 
 
 def _demand(layer: Layer, peaks: Peaks) -> LayerDemand:

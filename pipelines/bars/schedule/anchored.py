@@ -6,6 +6,7 @@ from math import pi
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from pipelines.bars.checks.free_edges import free_edges
 from pipelines.bars.schedule.ends import thinner
@@ -59,11 +60,12 @@ def end_anchorages(
     used : utilisation of every layer in bending; shift : of the tension [m]. The force at the face
     is the largest from the line to the shift beyond it.
     """
-    supports = [(line.name, line.width, _course(deck, line)) for line in deck.lines]
+    supports = [(line.name, line.width) for line in deck.lines]
+    courses = np.array([_course(deck, line) for line in deck.lines], dtype=object)
     worst: dict[tuple[Layer, str], EndAnchorage] = {}
     for one, edge, path in ((mats, *end) for mats in laid for end in _sampled(mats)):
         layer = one.layer
-        first = _first_support(path, supports)
+        first = _first_support(path, supports, courses)
         if first is None:
             continue
         name, gap, half = first
@@ -165,19 +167,19 @@ def _course(deck: Deck, line: Line) -> shapely.LineString:
 
 
 def _first_support(
-    path: Floats, supports: Sequence[tuple[str, float, shapely.LineString]]
+    path: Floats, supports: Sequence[tuple[str, float]], courses: NDArray[np.object_]
 ) -> tuple[str, float, float] | None:
     """The first line that a bar crosses from its end, how far from there, less than nothing where
     it lies beyond, and half of its width along the bar [m]."""
     inward = (path[-1] - path[0]) / np.linalg.norm(path[-1] - path[0])
     reach = shapely.LineString([path[0] - inward * 0.3, path[-1]])
     best: tuple[str, float, float] | None = None
-    for name, width, course in supports:
-        met = shapely.get_coordinates(reach.intersection(course))
-        if len(met) == 0:
-            continue
-        gap = float(((met - path[0]) @ inward).min())
-        sine = course.distance(shapely.Point(path[0] + (gap + PROBE) * inward)) / PROBE
+    # Of all lines at once: most bars cross few of them.
+    met, line = shapely.get_coordinates(shapely.intersection(reach, courses), return_index=True)
+    for k in np.unique(line).tolist():
+        name, width = supports[k]
+        gap = float(((met[line == k] - path[0]) @ inward).min())
+        sine = courses[k].distance(shapely.Point(path[0] + (gap + PROBE) * inward)) / PROBE
         # a bar that lies along a line rests on it nowhere in particular
         if sine > ALONG and (best is None or gap < best[1]):
             best = (name, gap, 0.5 * width / sine)

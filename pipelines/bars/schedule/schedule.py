@@ -65,19 +65,19 @@ def schedule(solved: SolvedDeck, design: Design) -> Schedule:
         of = deck, laid, standard.basis.materials, own, standard.zones.shift
         ends += end_anchorages(*of)
         turned += turned_ends(*of)
-    return scheduled(deck, used, ends, turned)
+    return scheduled(deck, laid, used, ends, turned)
 
 
 def scheduled(
     deck: Deck,
+    laid: Sequence[LaidBars],
     used: Mapping[Layer, Used],
     ends: Sequence[EndAnchorage],
     turned: Sequence[TurnedEnd] = (),
 ) -> Schedule:
-    """The same from the utilisation of every layer and the anchorage at edges."""
+    """The same from the bars as laid, the utilisation of every layer and the anchorage at edges."""
     reinforcement = deck.required_reinforcement
     stock = reinforcement.stock
-    laid = laid_bars(deck)
     longest = {layer: longest_lap(deck, layer) for layer in LAYERS}
     lengths = {layer: length for layer, (length, _) in longest.items()}
     marks: list[Mark] = []

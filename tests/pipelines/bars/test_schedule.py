@@ -59,7 +59,7 @@ NOT_USED: Mapping[Layer, Used] = dict.fromkeys(LAYERS, nowhere)
 
 
 def schedule_of(deck: Deck) -> Schedule:
-    return scheduled(deck, NOT_USED, [])
+    return scheduled(deck, laid_bars(deck), NOT_USED, [])
 
 
 def mat_lines(deck: Deck) -> dict[Layer, tuple[BarLine, ...]]:
@@ -144,7 +144,7 @@ def test_long_bars_are_lapped_apart_from_their_neighbours_and_from_the_peak(tmp_
     def used(points: Floats) -> Floats:  # bays and the middle line, but for two gaps
         return 0.2 + 0.8 * (np.abs(np.abs(points[:, 0] - 8.0) - 2.0) > 1.0)
 
-    schedule = scheduled(deck, dict.fromkeys(LAYERS, used), [])
+    schedule = scheduled(deck, laid_bars(deck), dict.fromkeys(LAYERS, used), [])
     assert deck.required_reinforcement.stock == 12.0
     for layer in (("bottom", "x"), ("top", "x")):
         laps = next(one for one in schedule.laps if one.layer == layer)
@@ -261,7 +261,7 @@ def test_u_bars_anchor_what_lacks_room_at_a_support(tmp_path: Path) -> None:
         assert end.room == pytest.approx(0.400 + 0.125 - 0.045, abs=1e-9)
         assert 1e3 * end.needed == pytest.approx(HAND["EN 1992"][0], abs=0.1)
         assert not end.holds
-    legs = {m.of: m.a for m in of(scheduled(deck, NOT_USED, ends), "U-bar")}
+    legs = {m.of: m.a for m in of(scheduled(deck, laid_bars(deck), NOT_USED, ends), "U-bar")}
     # all bars lapped in one section, 1.5 x 571.8 mm, at the ends; 2 h at the free sides
     assert legs == {"start": 0.86, "end": 0.86, "left": 0.5, "right": 0.5}
     supported = EndAnchorage(
@@ -276,7 +276,7 @@ def test_u_bars_anchor_what_lacks_room_at_a_support(tmp_path: Path) -> None:
     )
     held = deck_of(tmp_path, SLAB, PLAN, SIDES, BARS)
     assert {m.of for m in of(schedule_of(held), "U-bar")} == {"start", "end"}
-    marks = of(scheduled(held, NOT_USED, [supported]), "U-bar")
+    marks = of(scheduled(held, laid_bars(held), NOT_USED, [supported]), "U-bar")
     assert {m.of for m in marks} == {"start", "end", "left"}
 
 
@@ -301,7 +301,7 @@ def test_ends_and_laps_are_judged_as_by_hand(tmp_path: Path) -> None:
     laid = laid_bars(deck)
     ends = [end for mat in mats for end in end_anchorages(deck, laid, mat, half, shift)]
     turned = [end for mat in mats for end in turned_ends(deck, laid, mat, half, shift)]
-    schedule = scheduled(deck, half, ends, turned)
+    schedule = scheduled(deck, laid, half, ends, turned)
     for standard, (past, with_u, lap) in hand.items():
         rows = schedule.anchorage[standard]
         found = {(row.check, row.place): (row.required, row.provided) for row in rows}
@@ -355,7 +355,7 @@ def test_too_little_is_not_adequate(tmp_path: Path) -> None:
     deck = deck_of(tmp_path, SLAB, plan(""), BEAMS, thin)
     mat = deck.required_reinforcement.bases[0].materials
     turned = list(turned_ends(deck, laid_bars(deck), mat, full, dict.fromkeys(LAYERS, 0.2)))
-    schedule = scheduled(deck, full, [], turned)
+    schedule = scheduled(deck, laid_bars(deck), full, [], turned)
     (u_bars,) = (
         row
         for row in schedule.anchorage["EN 1992"]

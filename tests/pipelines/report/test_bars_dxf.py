@@ -20,6 +20,7 @@ from shapely import affinity
 
 from pipelines.bars.checks.curtailment import Zones
 from pipelines.bars.design import Design
+from pipelines.bars.schedule.laid import laid_bars
 from pipelines.bars.schedule.marks import Schedule
 from pipelines.bars.schedule.schedule import scheduled
 from pipelines.caution import CAUTION, TO_VERIFY
@@ -68,7 +69,8 @@ def zones() -> Zones:
 
 
 def schedule_of(deck: Deck) -> Schedule:
-    return scheduled(deck, dict.fromkeys(LAYERS, lambda points: np.zeros(len(points))), [])
+    unused = dict.fromkeys(LAYERS, lambda points: np.zeros(len(points)))
+    return scheduled(deck, laid_bars(deck), unused, [])
 
 
 def drawn(deck: Deck, folder: Path, angle: float = np.pi / 2) -> tuple[Drawing, Deck]:

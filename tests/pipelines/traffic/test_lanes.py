@@ -39,7 +39,7 @@ def test_lanes_without_room_have_no_sum() -> None:
 
 
 def test_orders_of_like_lanes_count_once() -> None:
-    assert orders((0, 0, 1)) == [(0, 0, 1), (0, 1, 0), (1, 0, 0)]
+    assert orders((0, 0, 1)) == ((0, 0, 1), (0, 1, 0), (1, 0, 0))
     assert len(orders((0, 1, 2))) == 6
 
 
