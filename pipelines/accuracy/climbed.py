@@ -72,8 +72,8 @@ def _elsewhere(
     loads = [one for load, moved in zip(held, more, strict=True) for one in (load, *moved)]
     owner = np.repeat(np.arange(len(held)), [1 + len(moved) for moved in more])
     best, point = np.full(len(held), -np.inf), [peak.point for peak, _ in known]
-    for part, U in solved.stiffness.in_blocks(loads_of(solved.model, loads)):
-        fields = solved.recovery.fields(U)
+    for part, solution in solved.stiffness.in_blocks(loads_of(solved.model, loads)):
+        fields = solved.recovery.fields(solution)
         for k, field in zip(owner[part].tolist(), fields.transpose(2, 0, 1), strict=True):
             peak = known[k][0]
             size = peak.sign * field[peak.component] * envelope.joint
@@ -124,10 +124,10 @@ def _with(
         return envelope
     envelope, numbers = joined(envelope, found)
     beside = np.empty((len(peaks), len(RESULTS)))
-    for part, U in solved.stiffness.in_blocks(
+    for part, solution in solved.stiffness.in_blocks(
         loads_of(solved.model, _held(solved, envelope, peaks, numbers))
     ):
-        fields = solved.recovery.fields(U)
+        fields = solved.recovery.fields(solution)
         for k, field in zip(range(len(peaks))[part], fields.transpose(2, 0, 1), strict=True):
             beside[k] = field[:, peaks[k].point]
     sign = np.array([peak.sign for peak in peaks])

@@ -24,6 +24,7 @@ from plate.arrays import Floats, Ints
 from plate.results.fields import FieldPoints, field_points
 from plate.results.functionals import component_rows
 from plate.results.places import at_field_points
+from plate.solver.solution import LocalRows
 from plate.solver.stiffness import Stiffness
 
 # For each governing value: points of the run's mesh looked around, those with the largest values of
@@ -63,9 +64,10 @@ def largest_near(
     rows = component_rows(richer.model, at_field_points(fields, points), component[owner])
     held = governing_arrangement_loads(solved, envelope, [at for one in around for at in one.held])
     values = np.full((len(points), len(held)), -np.inf)
-    for part, U in richer.in_blocks(loads_of(richer.model, held)):
+    local = LocalRows(rows)
+    for part, solution in richer.in_blocks(loads_of(richer.model, held)):
         own = owner[:, None] == whose[part]
-        values[:, part] = np.where(own, sign[owner, None] * (rows @ U), -np.inf)
+        values[:, part] = np.where(own, sign[owner, None] * local.of(solution), -np.inf)
     largest = np.full(len(around), -np.inf)
     np.maximum.at(largest, owner, values.max(axis=1))
     if is_straight(solved):

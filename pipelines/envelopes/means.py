@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
 
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.peaks import Peak
@@ -18,7 +17,8 @@ from pipelines.model.responses import SolvedDeck
 from pipelines.units import RESULT_SCALE
 from plate.arrays import Floats
 from plate.geometry.plan import Plan
-from plate.results.functionals import mean_rows
+from plate.results.functionals import component_rows
+from plate.results.places import along_paths
 
 # Widths in thicknesses of the slab.
 WIDTHS = (1.0, 2.0, 3.0, 5.0, 7.0, 10.0)
@@ -45,15 +45,13 @@ def mean_curves(solved: SolvedDeck, peaks: Sequence[Peak]) -> tuple[MeanCurve, .
         return ()
     paths = [_paths(solved.deck, peak) for peak in wanted]
     count = [len(mine) for mine in paths]
-    rows = [sparse.csr_array((0, solved.model.n_dof))]
-    for peak, mine in zip(wanted, paths, strict=True):
-        rows += [mean_rows(solved.model, path)[[peak.component]] for path in mine]
-    values = values_under(
-        solved.stiffness,
-        lambda k: wanted[k].held,
-        sparse.csr_array(sparse.vstack(rows, format="csr")),
-        np.repeat(np.arange(len(wanted)), count),
-    )
+    whose = np.repeat(np.arange(len(wanted)), count)
+    values = np.empty(0)
+    if len(whose):
+        places = along_paths(solved.model.mesh, [path for mine in paths for path in mine])
+        components = [wanted[k].component for k in whose]
+        rows = component_rows(solved.model, places, components)
+        values = values_under(solved.stiffness, lambda k: wanted[k].held, rows, whose)
     means = np.split(values, np.cumsum(count)[:-1])
     return tuple(
         MeanCurve(

@@ -197,8 +197,8 @@ def _curve(
 
     def value(done: frozenset[Change], factor: float) -> float:
         one = replace(walk, deck=with_bending_factor(deck, factor, names))
-        model = ChangedDecks([one], models).model(done - {"spread"})
-        return Plate(one, model).searched(True)[0]
+        plate = Plate(one, ChangedDecks([one], models), done - {"spread"})
+        return plate.searched(True)[0]
 
     values = np.array([value(whole, ratio / own) for ratio in ratios])
     rigid = value(whole - {"bending", "shear", "composite"}, 1.0)

@@ -12,6 +12,7 @@ from pipelines.model.responses import position_load
 from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats, Ints
 from plate.model.model import PlateModel
+from plate.solver.solution import LocalRows
 from plate.solver.stiffness import Stiffness
 
 
@@ -64,10 +65,11 @@ def values_under(
     if not len(numbers):
         return found
     F = loads_of(stiffness.model, [load(k) for k in numbers.tolist()])
-    for part, U in stiffness.in_blocks(F):
-        for k, u in zip(numbers[part], U.T, strict=True):
-            mine = np.flatnonzero(number == k)
-            found[mine] = rows[mine] @ u
+    column = np.searchsorted(numbers, number)
+    for part, solution in stiffness.in_blocks(F):
+        mine = np.flatnonzero((number >= 0) & (column >= part.start) & (column < part.stop))
+        values = LocalRows(sparse.csr_array(rows[mine])).of(solution)
+        found[mine] = values[np.arange(len(mine)), column[mine] - part.start]
     return found
 
 

@@ -74,9 +74,10 @@ def surfaces_in_blocks(
 ) -> Iterator[tuple[slice, Surfaces]]:
     """Influence surfaces of rows (n_row, n_dof) on the displacements, of some rows after the other,
     with the rows that they belong to."""
-    model = stiffness.model
-    for part, Z in stiffness.in_blocks(sparse.csc_array(rows.T)):
-        yield part, Surfaces(model.mesh, Z[: model.n_plate_dof : N_FIELDS].T)
+    mesh = stiffness.model.mesh
+    deflections = N_FIELDS * np.arange(mesh.n_nodes)
+    for part, solution in stiffness.in_blocks(sparse.csc_array(rows.T)):
+        yield part, Surfaces(mesh, solution[deflections].T)
 
 
 def surfaces(stiffness: Stiffness, rows: sparse.csr_array) -> Surfaces:

@@ -182,14 +182,22 @@ def _direction(mesh: Mesh, cells: Ints, at: Sequence[float]) -> Floats:
 def along_path(mesh: Mesh, path: Floats) -> Places:
     """A path (n, 2) in plan [m] as one place: the arc-length mean along what of it is on the
     slab."""
-    parts = segment_points(mesh, path)
-    cells, reference, weight = (np.concatenate(values) for values in zip(*parts, strict=True))
+    return along_paths(mesh, [path])
+
+
+def along_paths(mesh: Mesh, paths: Sequence[Floats]) -> Places:
+    """The same of several paths, each a place."""
+    parts = [(k, *part) for k, path in enumerate(paths) for part in segment_points(mesh, path)]
+    place = np.repeat([k for k, *_ in parts], [len(cells) for _, cells, *_ in parts])
+    cells, reference, weight = (
+        np.concatenate(values) for values in zip(*(part for _, *part in parts), strict=True)
+    )
     return Places(
-        count=1,
+        count=len(paths),
         cells=cells,
         reference=reference,
-        place=np.zeros(len(cells), dtype=np.int64),
-        weight=weight / weight.sum(),
+        place=place,
+        weight=weight / np.bincount(place, weights=weight)[place],
         integrated=True,
     )
 

@@ -94,12 +94,12 @@ class Stiffness:
             F = sparse.csc_array(F - held)
         return self.factor.solution(F)
 
-    def in_blocks(self, F: sparse.csc_array) -> Iterator[tuple[slice, Floats]]:
-        """Displacements (n_dof, k) of sparse loads (n_plate_dof or n_dof, n_load), some loads
-        after the other, with the loads that they belong to: memory stays bounded."""
+    def in_blocks(self, F: sparse.csc_array) -> Iterator[tuple[slice, Solution]]:
+        """Solutions of sparse loads (n_plate_dof or n_dof, n_load), some loads after the other,
+        with the loads that they belong to: memory stays bounded."""
         for start in range(0, F.shape[1], BLOCK):
             part = slice(start, min(start + BLOCK, F.shape[1]))
-            yield part, self.solve(sparse.csc_array(F[:, part]))
+            yield part, self.solution(sparse.csc_array(F[:, part]))
 
     def force(self, U: Floats) -> Floats:
         """Nodal forces (n_dof, n_load) that hold the plate and its springs at U, element by

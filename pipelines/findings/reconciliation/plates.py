@@ -7,13 +7,12 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
 
 from pipelines.deck.deck import Deck
 from pipelines.findings.reconciliation.changes import Change, changed_deck, changed_model
 from pipelines.findings.reconciliation.search import FINE, Place, Walk
 from pipelines.model.build import Near
-from pipelines.model.cache import ModelCache
+from pipelines.model.cache import ModelCache, fingerprint
 from pipelines.model.fixed_loads import loads_of
 from pipelines.strips.frame import ON
 from pipelines.strips.sections import CORNER
@@ -23,6 +22,7 @@ from plate.model.model import PlateModel
 from plate.results.fields import field_points
 from plate.results.functionals import component_rows
 from plate.results.places import at_field_points, at_points
+from plate.solver.solution import LocalRows
 from plate.solver.stiffness import Stiffness
 
 
@@ -43,6 +43,8 @@ class ChangedDecks:
     def __init__(self, walks: Sequence[Walk], models: ModelCache) -> None:
         self.walks, self._models = walks, models
         self._made: dict[frozenset[Change], ChangedModel] = {}
+        # by what they read of a model: changes of beams leave mesh and slab as they are
+        self._rows: dict[tuple[Walk, str], SoughtRows] = {}
 
     def model(self, done: frozenset[Change]) -> ChangedModel:
         if done not in self._made:
@@ -57,6 +59,15 @@ class ChangedDecks:
                 deck=deck, wide=wide, straight="plan" not in done, model=model, stiffness=stiffness
             )
         return self._made[done]
+
+    def rows(self, walk: Walk, of: ChangedModel) -> "SoughtRows":
+        """What a walk reads of a changed deck."""
+        model = of.model
+        slab = (model.mesh, model.section, model.divided, model.continued, model.n_dof)
+        key = walk, fingerprint((of.wide, of.straight, *slab))
+        if key not in self._rows:
+            self._rows[key] = SoughtRows(walk, of)
+        return self._rows[key]
 
     def _near(self, wide: bool) -> Near:
         """Where cells are as fine as in the main analysis."""
@@ -73,13 +84,11 @@ class ChangedDecks:
         return Near(s, (-np.inf, np.inf))
 
 
-class Plate:
-    """A changed deck as one walk reads it: solves load positions, reads the moment sought."""
+class SoughtRows:
+    """Where a walk reads its moment on a changed deck, and by which rows on the displacements."""
 
     def __init__(self, walk: Walk, of: ChangedModel) -> None:
-        self.walk = walk
-        self.deck, self.model, self.stiffness = of.deck, of.model, of.stiffness
-        self.wide, self.straight = of.wide, of.straight
+        self.walk, self.deck, self.model, self.wide = walk, of.deck, of.model, of.wide
         mesh = self.model.mesh
         s, _ = self._coordinates(mesh.corners.mean(axis=1))
         cells = np.flatnonzero((s > walk.s_range[0]) & (s < walk.s_range[1]))
@@ -87,96 +96,21 @@ class Plate:
         within = np.unique(points.cells[cells])
         near = self._region(*self._coordinates(points.plan[within]))
         sought = within[near] if near.any() else within
-        self._plan = points.plan[sought]
+        self.plan = points.plan[sought]
         places = at_field_points(points, sought)
         components = [walk.finding.section.component] * len(sought)
-        self._rows = component_rows(self.model, places, components)
-        # Displacements of the held load position, by whether wheels are spread as in the deck file.
-        self._moved: dict[bool, dict[Place, Floats]] = {False: {}, True: {}}
-
-    def extremes(self, places: Sequence[Place], spread: bool) -> tuple[Floats, Ints]:
-        """The value furthest to the finding's side at each position (n,), and its point."""
-        U = self._solve(places, spread)
-        if self.walk.place in places:
-            self._moved[spread] = {self.walk.place: U[:, places.index(self.walk.place)].copy()}
-        values = self._rows @ U
-        at = np.argmax(self.walk.sign * values, axis=0)
-        return values[at, np.arange(len(places))], at
-
-    def held(self, spread: bool) -> float:
-        """The value where and when the plate's peak governs, on a line of its worse side."""
-        walk = self.walk
-        centre, rows = self._held_rows
-        if walk.place not in self._moved[spread]:
-            self.extremes([walk.place], spread)
-        values = np.asarray(rows @ self._moved[spread][walk.place])
-        if walk.support is None or walk.off:
-            return float(values.mean())
-        sides = [float(values[m].mean()) for m in (centre < walk.s, centre >= walk.s) if m.any()]
-        return max(sides, key=lambda v: walk.sign * v)
+        self.rows = LocalRows(component_rows(self.model, places, components))
 
     @cached_property
-    def _held_rows(self) -> tuple[Floats, sparse.csr_array]:
-        """s of the cells (n,) round the plate's peak and their rows (n, n_dof) of the result."""
+    def held_rows(self) -> tuple[Floats, LocalRows]:
+        """s of the cells (n,) round the plate's peak and their rows of the result."""
         walk = self.walk
         u, y = (walk.s, walk.t) if walk.along else (walk.t, walk.s)
         point = self.deck.plan.at(np.array(u), np.array(y))
         places = at_points(self.model.mesh, point[None]).apart()
         rows = component_rows(self.model, places, [walk.finding.section.component] * places.count)
         centre, _ = self._coordinates(self.model.mesh.corners[places.cells].mean(axis=1))
-        return centre, rows
-
-    def searched(self, spread: bool) -> tuple[float, Place, tuple[float, float]]:
-        """The worst value over the load positions of the main analysis near the section."""
-        known: dict[Place, tuple[float, int]] = {}
-
-        def try_all(places: Sequence[Place]) -> Place:
-            new = [place for place in dict.fromkeys(places) if place not in known]
-            if new:
-                for place, value, at in zip(new, *self.extremes(new, spread), strict=True):
-                    known[place] = (float(value), int(at))
-            return max(places, key=lambda place: self.walk.sign * known[place][0])
-
-        best = self.walk.search(try_all, self.wide)
-        value, at = known[best]
-        held = self.held(spread)
-        if self.walk.sign * held > self.walk.sign * value:
-            return held, self.walk.place, self.walk.finding.plate.at
-        x, y = self._plan[at]
-        return value, best, (float(x), float(y))
-
-    def _solve(self, places: Sequence[Place], spread: bool) -> Floats:
-        """Displacements (n_dof, n) with the leading vehicle at each of the places."""
-        loads = [self._loads(place, spread) for place in places]
-        return self.stiffness.solve(loads_of(self.model, loads))
-
-    def _loads(self, place: Place, spread: bool) -> WheelPatches:
-        """All loads on this plate with the leading vehicle there, its wheels as spread as in the
-        deck file or not."""
-        leading, *_ = self.walk.vehicles
-        parts = []
-        for vehicle in self.walk.vehicles:
-            station = place.station + vehicle.place.station - leading.place.station
-            offset = np.array([place.offset + vehicle.place.offset - leading.place.offset])
-            wheels = LoadPositions(
-                vehicle=vehicle.run.vehicle,
-                direction=place.direction if vehicle is leading else vehicle.place.direction,
-                stations=self._straightened(np.array([station]), offset),
-                offsets=offset,
-                patches=vehicle.run.patches if spread else vehicle.patches,
-                course=self.deck.course,
-            ).wheels(slice(None))
-            parts.append((wheels, vehicle.factor))
-        pressed = self.walk.pressed
-        corners = pressed.corners.copy()
-        corners[..., 0] = self._straightened(corners[..., 0], corners[..., 1])
-        return together([*parts, (replace(pressed, corners=corners), 1.0)])
-
-    def _straightened(self, stations: Floats, offsets: Floats) -> Floats:
-        """Stations on the changed deck, whose plan may be straight where the deck's is skew."""
-        if not self.straight:
-            return stations
-        return np.asarray(stations - offsets * np.tan(self.walk.deck.plan.skew))
+        return centre, LocalRows(rows)
 
     def _coordinates(self, plan: Floats) -> tuple[Floats, Floats]:
         u, y = self.deck.plan.logical_station(plan), plan[..., 1]
@@ -222,3 +156,85 @@ class Plate:
             corner = plan.at(np.array(line), np.array(edge))
             away = np.linalg.norm(plan.at(s, t) - corner, axis=1)
         return np.asarray((away <= CORNER * (high - low)) & (away >= walk.strip.depth))
+
+
+class Plate:
+    """A changed deck as one walk reads it: solves load positions, reads the moment sought."""
+
+    def __init__(self, walk: Walk, decks: ChangedDecks, done: frozenset[Change]) -> None:
+        of = decks.model(done)
+        self.walk, self._read = walk, decks.rows(walk, of)
+        self.deck, self.model, self.stiffness = of.deck, of.model, of.stiffness
+        self.wide, self.straight = of.wide, of.straight
+        # Results under the held load position, by whether wheels are spread as in the deck file.
+        self._held: dict[bool, Floats] = {}
+
+    def extremes(self, places: Sequence[Place], spread: bool) -> tuple[Floats, Ints]:
+        """The value furthest to the finding's side at each position (n,), and its point."""
+        loads = [self._loads(place, spread) for place in places]
+        solution = self.stiffness.solution(loads_of(self.model, loads))
+        if self.walk.place in places:
+            _, rows = self._read.held_rows
+            self._held[spread] = rows.of(solution)[:, places.index(self.walk.place)]
+        values = self._read.rows.of(solution)
+        at = np.argmax(self.walk.sign * values, axis=0)
+        return values[at, np.arange(len(places))], at
+
+    def held(self, spread: bool) -> float:
+        """The value where and when the plate's peak governs, on a line of its worse side."""
+        walk = self.walk
+        centre, _ = self._read.held_rows
+        if spread not in self._held:
+            self.extremes([walk.place], spread)
+        values = self._held[spread]
+        if walk.support is None or walk.off:
+            return float(values.mean())
+        sides = [float(values[m].mean()) for m in (centre < walk.s, centre >= walk.s) if m.any()]
+        return max(sides, key=lambda v: walk.sign * v)
+
+    def searched(self, spread: bool) -> tuple[float, Place, tuple[float, float]]:
+        """The worst value over the load positions of the main analysis near the section."""
+        known: dict[Place, tuple[float, int]] = {}
+
+        def try_all(places: Sequence[Place]) -> Place:
+            new = [place for place in dict.fromkeys(places) if place not in known]
+            if new:
+                for place, value, at in zip(new, *self.extremes(new, spread), strict=True):
+                    known[place] = (float(value), int(at))
+            return max(places, key=lambda place: self.walk.sign * known[place][0])
+
+        best = self.walk.search(try_all, self.wide)
+        value, at = known[best]
+        held = self.held(spread)
+        if self.walk.sign * held > self.walk.sign * value:
+            return held, self.walk.place, self.walk.finding.plate.at
+        x, y = self._read.plan[at]
+        return value, best, (float(x), float(y))
+
+    def _loads(self, place: Place, spread: bool) -> WheelPatches:
+        """All loads on this plate with the leading vehicle there, its wheels as spread as in the
+        deck file or not."""
+        leading, *_ = self.walk.vehicles
+        parts = []
+        for vehicle in self.walk.vehicles:
+            station = place.station + vehicle.place.station - leading.place.station
+            offset = np.array([place.offset + vehicle.place.offset - leading.place.offset])
+            wheels = LoadPositions(
+                vehicle=vehicle.run.vehicle,
+                direction=place.direction if vehicle is leading else vehicle.place.direction,
+                stations=self._straightened(np.array([station]), offset),
+                offsets=offset,
+                patches=vehicle.run.patches if spread else vehicle.patches,
+                course=self.deck.course,
+            ).wheels(slice(None))
+            parts.append((wheels, vehicle.factor))
+        pressed = self.walk.pressed
+        corners = pressed.corners.copy()
+        corners[..., 0] = self._straightened(corners[..., 0], corners[..., 1])
+        return together([*parts, (replace(pressed, corners=corners), 1.0)])
+
+    def _straightened(self, stations: Floats, offsets: Floats) -> Floats:
+        """Stations on the changed deck, whose plan may be straight where the deck's is skew."""
+        if not self.straight:
+            return stations
+        return np.asarray(stations - offsets * np.tan(self.walk.deck.plan.skew))

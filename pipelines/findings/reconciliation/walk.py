@@ -210,7 +210,7 @@ def _walked(walk: Walk, decks: ChangedDecks) -> Reconciliation:
                 continue
             shape = done - {"spread"}
             if shape not in plates:
-                plates[shape] = Plate(walk, decks.model(shape))
+                plates[shape] = Plate(walk, decks, shape)
             plate, spread = plates[shape], "spread" in done
             value, place, at = plate.searched(spread)
             held = plate.held(spread)

@@ -6,7 +6,16 @@ Every band is drawn over the one below it, so that each contour is drawn once an
 from collections.abc import Sequence
 
 import numpy as np
-from shapely import STRtree, box, distance, line_interpolate_point, linestrings, points, union_all
+from shapely import (
+    STRtree,
+    box,
+    distance,
+    get_coordinates,
+    line_interpolate_point,
+    linestrings,
+    points,
+    union_all,
+)
 
 from pipelines.numbers import as_given
 from pipelines.report.drawings.axes import Axes
@@ -69,14 +78,13 @@ def label_contours(
         words = as_given(float(levels[k]))
         half = 0.5 * np.array([WIDE * len(words), TALL]) + CLEAR
         at = [
-            point
+            line_interpolate_point(line, np.arange(0.5 * TRIED, line.length, TRIED))
             for line in drawn[k]
             if line.length > 6.0 * half[0]
-            for point in line_interpolate_point(line, np.arange(0.5 * TRIED, line.length, TRIED))
         ]
         if not at:
             continue
-        tried = np.array([(point.x, point.y) for point in at])
+        tried = get_coordinates(np.concatenate(at))
         boxes = box(*(tried - half).T, *(tried + half).T)
         met, line = everything.query(boxes, predicate="intersects")
         free = np.ones(len(tried), dtype=bool)
