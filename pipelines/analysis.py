@@ -22,7 +22,8 @@ from pipelines.accuracy.worst_envelope import WorstEnvelope, stepped, with_worst
 from pipelines.bars.checks.findings_utilisation import with_utilisation
 from pipelines.bars.cracked import CrackedSum, cracked_sums
 from pipelines.bars.demand.observer import DesignWatch, watched_part
-from pipelines.bars.design import design
+from pipelines.bars.design import Design, design
+from pipelines.bars.schedule.marks import Schedule
 from pipelines.bars.schedule.schedule import schedule
 from pipelines.beside import Doer, here
 from pipelines.deck.deck import Deck
@@ -61,6 +62,8 @@ P = ParamSpec("P")
 T = TypeVar("T")
 LEFT_OUT = "hand strips were left out"
 NO_SIZE = 1e-6
+# Threads for what nothing waits for yet: one that judges the bars, one for all else.
+ASIDE = 2
 
 
 def analyse(
@@ -92,7 +95,7 @@ def analyse(
     kept.begin()
 
     def on_this_mesh(deck: Deck) -> Result:
-        with one_thread, ThreadPoolExecutor(1) as aside:
+        with one_thread, ThreadPoolExecutor(ASIDE) as aside:
             return _on_this_mesh(
                 deck,
                 _Stages(progress),
@@ -125,7 +128,7 @@ def _on_this_mesh(
     tolerances_wanted: bool,
     strips_wanted: bool,
 ) -> Result:
-    """The analysis on the deck's mesh; aside : a thread for what nothing waits for yet."""
+    """The analysis on the deck's mesh; aside : threads for what nothing waits for yet."""
 
     def begun(work: Callable[P, T], *arguments: P.args, **named: P.kwargs) -> Future[T]:
         future = aside.submit(work, *arguments, **named)
@@ -166,7 +169,9 @@ def _on_this_mesh(
             data=of,
             made=[bare],
         )
-    measuring = None
+    reinforcing = measuring = None
+    if watch is not None:
+        reinforcing = begun(_reinforced, barred, watched, watch, kept, threads, data=of)
     if tolerances_wanted:
         measuring = begun(
             kept.stage,
@@ -210,24 +215,7 @@ def _on_this_mesh(
             made=[worst],
         )
     with stages("reinforcement"):
-        judged = listed = None
-        if watch is not None:
-            drawn = deck.required_reinforcement
-            looked = cache(partial(watch.of_bars, barred, threads))
-            held = kept.stage(
-                "loads held for shear",
-                lambda: looked().held_under([one for one in watched if one.whole]),
-                # Of bars of the same depths those of parts alone, by where they are judged.
-                data=(of, drawn if drawn.added or drawn.survey is not None else None),
-                made=[watch],
-            )
-            judged = bars = kept.stage(
-                "reinforcement",
-                lambda: design(barred, watched, looked(), threads, held),
-                data=(of, deck.reinforcement),
-                made=[watch],
-            )
-            listed = kept.stage("bar schedule", lambda: schedule(barred, bars), made=[bars])
+        judged, listed = (None, None) if reinforcing is None else reinforcing.result()
     with stages("numerical tolerances"):
         of_cases = case_tolerances(
             solved, cases, None if measured is None else measured.reading(solved)
@@ -366,6 +354,35 @@ def _load_positions(
         watched=lambda model: None if watch is None else watch.of_model(model),
     )
     return envelopes, watch
+
+
+def _reinforced(
+    solved: SolvedDeck,
+    watched: Sequence[TrafficEnvelope],
+    watch: DesignWatch,
+    kept: Kept,
+    threads: int | None,
+    *,
+    data: object,
+) -> tuple[Design, Schedule]:
+    """The bars judged, and their schedule. They are judged under the steps of the load positions:
+    nothing of it waits for worst load positions, nor these for it."""
+    drawn = solved.deck.required_reinforcement
+    looked = cache(partial(watch.of_bars, solved, threads))
+    held = kept.stage(
+        "loads held for shear",
+        lambda: looked().held_under([one for one in watched if one.whole]),
+        # Of bars of the same depths those of parts alone, by where they are judged.
+        data=(data, drawn if drawn.added or drawn.survey is not None else None),
+        made=[watch],
+    )
+    judged = kept.stage(
+        "reinforcement",
+        lambda: design(solved, watched, looked(), threads, held),
+        data=(data, drawn),
+        made=[watch],
+    )
+    return judged, kept.stage("bar schedule", lambda: schedule(solved, judged), made=[judged])
 
 
 def _traffic(
