@@ -95,14 +95,22 @@ def bars(
 
 
 def result_of(
-    folder: Path, text: str, *, h: int = 300, traffic: str = TRAFFIC, readings: str = ""
+    folder: Path,
+    text: str,
+    *,
+    h: int = 300,
+    traffic: str = TRAFFIC,
+    readings: str = "",
+    strips_wanted: bool = False,
 ) -> Result:
+    """What a run finds of the deck, without stated errors and, unless wanted, without hand strips,
+    of which bars ask nothing."""
     if readings:
         (folder / "readings.csv").write_text(READINGS.replace("{bars}", readings), encoding="utf-8")
         text = '[survey]\nfile = "readings.csv"\n' + text
     slab = SLAB.replace("thickness_mm = 250", f"thickness_mm = {h}")
     deck = deck_of(folder, slab, PLAN, BEAMS, traffic, text)
-    return analyse(deck, tolerances_wanted=False)
+    return analyse(deck, tolerances_wanted=False, strips_wanted=strips_wanted)
 
 
 def axle(load: int, traffic: str = TRAFFIC) -> str:

@@ -73,6 +73,13 @@ MESH = """
 [mesh]
 size_m = 0.8
 """
+# Where only the way of a run is looked at, not its numbers.
+COARSE = """
+[mesh]
+order = 2
+size_m = 1.5
+"""
+FEW = TRAFFIC.replace("step_m = 0.5", "step_m = 1.5")
 
 
 def grades(concrete: dict[str, str], steel: dict[str, str]) -> str:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from pipelines.accuracy.stated_values import own_rows
-from pipelines.accuracy.worst_envelope import with_worst_loads
+from pipelines.accuracy.worst_envelope import WorstEnvelope, with_worst_loads
 from pipelines.accuracy.worst_loads import worst_loads
 from pipelines.analysis import analyse
 from pipelines.deck.deck import Deck
@@ -23,6 +23,7 @@ from pipelines.units import RESULT_SCALE
 from tests.pipelines.load_model_decks import model_deck
 from tests.pipelines.small_decks import solver_of
 
+Job = tuple[Deck, SolvedDeck, TrafficEnvelope, WorstEnvelope]
 MODELS = ["EN 1991-2 LM1", "EN 1991-2 LM2", "IRC:6 Class AA lanes", "AASHTO HL-93"]
 
 
@@ -32,20 +33,15 @@ def finer(deck: Deck) -> Deck:
 
 
 @pytest.fixture(scope="module", params=MODELS)
-def job(
-    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
-) -> tuple[Deck, SolvedDeck, TrafficEnvelope]:
+def job(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Job:
     deck = model_deck(tmp_path_factory.mktemp("worst"), request.param)
     solved = solver_of(deck)
     [found] = traffic_envelopes(solved)
-    return deck, solved, found
+    return deck, solved, found, with_worst_loads(solved, found)
 
 
-def test_a_finer_lattice_never_exceeds_value_and_step_error(
-    job: tuple[Deck, SolvedDeck, TrafficEnvelope],
-) -> None:
-    deck, solved, found = job
-    worst = with_worst_loads(solved, found)
+def test_a_finer_lattice_never_exceeds_value_and_step_error(job: Job) -> None:
+    deck, solved, found, worst = job
     high, low, *_ = worst.stated.split(worst.gap)
     [fine] = traffic_envelopes(replace(solved, deck=finer(deck)))
     e = worst.envelope.probes
@@ -63,11 +59,8 @@ def test_a_finer_lattice_never_exceeds_value_and_step_error(
     assert 0.003 < np.median(share) < 0.2
 
 
-def test_stated_values_are_those_of_their_own_arrangements(
-    job: tuple[Deck, SolvedDeck, TrafficEnvelope],
-) -> None:
-    _, solved, found = job
-    worst = with_worst_loads(solved, found)
+def test_stated_values_are_those_of_their_own_arrangements(job: Job) -> None:
+    _, solved, _, worst = job
     stated = worst.stated
     rows = own_rows(solved, stated)[stated.row]
     held = governing_loads(solved, worst.envelope, rows, stated.sign, stated.number, stated.joint)
@@ -86,10 +79,8 @@ def test_stated_values_are_those_of_their_own_arrangements(
         assert peak.position == worst.envelope.position(peak.number)
 
 
-def test_refined_values_are_no_lower_than_stepped_ones(
-    job: tuple[Deck, SolvedDeck, TrafficEnvelope],
-) -> None:
-    _, solved, found = job
+def test_refined_values_are_no_lower_than_stepped_ones(job: Job) -> None:
+    _, solved, found, _ = job
     n = len(found.probes.maximum)
     wanted = [(k, 1) for k in range(n)] + [(k, -1) for k in range(n)]
     e = found.probes

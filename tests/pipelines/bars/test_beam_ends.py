@@ -51,7 +51,7 @@ def result(stub: float, width: int) -> Result:
     stated = f"width_mm = {width}" if width else ""
     with TemporaryDirectory() as folder:
         deck = deck_of(Path(folder), SLAB, PLAN, WEIGHT, BARS, stub=stub, width=stated)
-        return analyse(deck, tolerances_wanted=False)
+        return analyse(deck, tolerances_wanted=False, strips_wanted=False)
 
 
 @pytest.mark.parametrize("stub", [0.0, 0.4])

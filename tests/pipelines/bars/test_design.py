@@ -94,7 +94,7 @@ def deck(tmp_path_factory: pytest.TempPathFactory) -> Deck:
 
 @pytest.fixture(scope="module")
 def result(deck: Deck) -> Result:
-    return analyse(deck, tolerances_wanted=False)
+    return analyse(deck, tolerances_wanted=False, strips_wanted=False)
 
 
 @pytest.fixture(scope="module")
@@ -438,7 +438,7 @@ def test_small_deck_file_needs_no_path(tmp_path: Path) -> None:
     """Bars without traffic: permanent actions alone."""
     (tmp_path / "readings.csv").write_text(READINGS, encoding="utf-8")
     bare = deck_of(tmp_path, SLAB, PLAN, BEAMS, BARS)
-    found = analyse(bare, tolerances_wanted=False).design
+    found = analyse(bare, tolerances_wanted=False, strips_wanted=False).design
     assert found is not None
     one = found.standards[0]
     assert one.punching is None
@@ -454,7 +454,7 @@ def test_bars_of_an_outline(tmp_path: Path) -> None:
     (tmp_path / "readings.csv").write_text("panel,thickness_mm\nslab,245\n", encoding="utf-8")
     few = TRAFFIC.replace("step_m = 0.5", "step_m = 1.0")
     deck = deck_of(tmp_path, SLAB, WALLED, few, bars[:start] + bars[end:])
-    result = analyse(deck, tolerances_wanted=False)
+    result = analyse(deck, tolerances_wanted=False, strips_wanted=False)
     assert result.design is not None
     european = result.design.standards[0]
     assert set(result.design.sections.names) == {"E2", "E4", "W1"}
@@ -480,7 +480,9 @@ def test_corners_of_an_opening_do_not_count(tmp_path: Path) -> None:
     (tmp_path / "readings.csv").write_text(READINGS, encoding="utf-8")
     few = TRAFFIC.replace("step_m = 0.5", "step_m = 1.5")
     result = analyse(
-        deck_of(tmp_path, SLAB, PLAN, BEAMS, few, OPENING, BARS), tolerances_wanted=False
+        deck_of(tmp_path, SLAB, PLAN, BEAMS, few, OPENING, BARS),
+        tolerances_wanted=False,
+        strips_wanted=False,
     )
     assert result.design is not None
     corners = np.array([[1.2, -0.5], [2.0, -0.5], [2.0, 0.3], [1.2, 0.3]])
@@ -497,7 +499,11 @@ def test_hogging_at_the_faces_of_supports(tmp_path: Path) -> None:
     bars = BARS[: BARS.index("[bar_choice]")] + "[mesh]\nsize_m = 1.0\n"
     asked = bars.replace('face = "top"', 'face = "top"\nmoment_at = "centre line"')
     results = [
-        analyse(deck_of(tmp_path, SLAB, PLAN, BEAMS, few, text), tolerances_wanted=False)
+        analyse(
+            deck_of(tmp_path, SLAB, PLAN, BEAMS, few, text),
+            tolerances_wanted=False,
+            strips_wanted=False,
+        )
         for text in (asked, bars)
     ]
     over, beside = (result.design for result in results)

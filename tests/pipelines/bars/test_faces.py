@@ -45,7 +45,7 @@ BEAM_SLAB = SLAB.replace("poisson = 0.2", "poisson = 0.0")
 def top_along(folder: Path, *, width: int, rests: bool = False, at: str = "") -> LayerCheck:
     text = f"width_mm = {width}\nrests = {str(rests).lower()}" if width else ""
     deck = deck_of(folder, BEAM_SLAB, PLAN, BARS, width=text, at=at)
-    result = analyse(deck, tolerances_wanted=False)
+    result = analyse(deck, tolerances_wanted=False, strips_wanted=False)
     assert result.design is not None
     return result.design.standards[0].layers[2]
 
@@ -108,7 +108,7 @@ def test_the_clamped_end_of_a_strip_is_read_at_its_face(tmp_path: Path) -> None:
     """One span clamped at both ends: M(x) = p (l^2/12 - l x/2 + x^2/2), by hand."""
     plan = PLAN.replace("4.0, 8.0]", "4.0]").replace('"rigid"', '"clamped"')
     deck = deck_of(tmp_path, BEAM_SLAB, plan, BARS, width="width_mm = 400", at="")
-    result = analyse(deck, tolerances_wanted=False)
+    result = analyse(deck, tolerances_wanted=False, strips_wanted=False)
     assert result.design is not None
     check = result.design.standards[0].layers[2]
 

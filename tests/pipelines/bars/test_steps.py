@@ -77,7 +77,7 @@ def file(folder: Path, zones: str = ZONES, more: str = "") -> Path:
 @pytest.fixture(scope="module")
 def found(tmp_path_factory: pytest.TempPathFactory) -> Result:
     deck = read_deck(file(tmp_path_factory.mktemp("steps")))
-    return analyse(deck, tolerances_wanted=False)
+    return analyse(deck, tolerances_wanted=False, strips_wanted=False)
 
 
 @pytest.fixture(scope="module")
@@ -218,7 +218,7 @@ def test_u_bars_have_the_height_of_their_edge(found: Result) -> None:
 def test_panels_of_one_thickness_are_inspected_by_it(tmp_path: Path) -> None:
     zones = "[[slab.zone]]\nstations_m = [3.0, 6.4]\nthickness_mm = 350\n"
     deck = read_deck(file(tmp_path, zones))
-    result = analyse(read_as_drawn(deck), tolerances_wanted=False)
+    result = analyse(read_as_drawn(deck), tolerances_wanted=False, strips_wanted=False)
     assert result.design is not None
     sheets = panel_sheets(result.solved, result.design)
     depths = [m.drawn for s in sheets for m in s.measured if m.key.quantity == "thickness"]

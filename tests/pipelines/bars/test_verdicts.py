@@ -75,7 +75,7 @@ ONE_FAILS: dict[str, tuple[Check, dict[str, Any]]] = {
 
 @pytest.fixture(scope="module")
 def sound(tmp_path_factory: pytest.TempPathFactory) -> Result:
-    return result_of(tmp_path_factory.mktemp("deck"), bars())
+    return result_of(tmp_path_factory.mktemp("deck"), bars(), strips_wanted=True)
 
 
 @pytest.fixture(scope="module")
@@ -116,7 +116,7 @@ def test_a_sound_deck_is_adequate_in_what_is_judged(sound: Result) -> None:
 def test_one_check_fails_alone(change: str, tmp_path: Path) -> None:
     """The finding is that check's, and the tables of the run say the same."""
     check, changed = ONE_FAILS[change]
-    result = result_of(tmp_path, **changed)
+    result = result_of(tmp_path, **changed, strips_wanted=True)
     [one] = result.verdicts
     assert one.adequacy is Adequacy.NOT_ADEQUATE
     assert {j.check for j in one.of(Adequacy.NOT_ADEQUATE)} == {check}

@@ -22,7 +22,7 @@ from pipelines.report.space import views
 from pipelines.report.space.scene import Scene, field_label, model_scene, result_scene
 from pipelines.run import run
 from plate.geometry.outline import plan_area
-from tests.pipelines.small_decks import small_deck
+from tests.pipelines.small_decks import BEAMS, COARSE, FEW, PLAN, SLAB, deck_of, small_deck
 
 
 @pytest.mark.parametrize("kind", [*KINDS])
@@ -251,7 +251,7 @@ def test_fields_are_named_with_their_units() -> None:
 
 
 def test_colours_end_at_the_value_that_governs(tmp_path: Path) -> None:
-    deck = small_deck(tmp_path)
+    deck = deck_of(tmp_path, SLAB, PLAN, BEAMS, FEW, COARSE)
     result = run(tmp_path / "deck.toml", tmp_path / "out")
     peak = next(p for p in result.governing if (p.result, p.extreme) == ("m_x", "min"))
     scene = result_scene(tmp_path / "out", "m_x_min", deck)

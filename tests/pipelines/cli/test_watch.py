@@ -10,9 +10,9 @@ import pytest
 from pipelines.cli import watch
 from pipelines.cli.main import main
 from pipelines.deck.reading.named_files import files_of
-from tests.pipelines.small_decks import BEAMS, MESH, PLAN, PROBES, SLAB, TRAFFIC
+from tests.pipelines.small_decks import BEAMS, COARSE, FEW, PLAN, PROBES, SLAB
 
-TEXT = "".join((SLAB, PLAN, BEAMS, TRAFFIC, PROBES, MESH)).replace("step_m = 0.5", "step_m = 1.5")
+TEXT = "".join((SLAB, PLAN, BEAMS, FEW, PROBES, COARSE))
 
 
 def test_saved_it_is_run_again(

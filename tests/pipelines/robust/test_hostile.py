@@ -34,8 +34,8 @@ from tests.pipelines.decks_with_bars import BOTTOM, GRADES, TOP
 from tests.pipelines.dxf_drawings import drawing, on, slab
 from tests.pipelines.mutants import drawing_mutant, generated, mutant, table_mutant
 from tests.pipelines.outline_decks import BEAM, RAMP
-from tests.pipelines.robust.whole_decks import ALL, COARSE
-from tests.pipelines.small_decks import BEAMS, MESH, PLAN, PROBES, SLAB, TRAFFIC, solver_of
+from tests.pipelines.robust.whole_decks import ALL
+from tests.pipelines.small_decks import BEAMS, COARSE, MESH, PLAN, PROBES, SLAB, TRAFFIC, solver_of
 
 SMALL = SLAB + PLAN + BEAMS + TRAFFIC + PROBES + MESH
 SURVEY = """panel,face,direction,diameter_mm,spacing_mm,cover_mm,outer,thickness_mm

@@ -15,8 +15,7 @@ from pipelines.report.document import page_data
 from pipelines.report.drawings.canvas import draw
 from pipelines.study.table import Column, csv_text
 from tests.pipelines.mutants import FORMULAS, NAMES
-from tests.pipelines.robust.whole_decks import COARSE
-from tests.pipelines.small_decks import BEAMS, PLAN, SLAB
+from tests.pipelines.small_decks import BEAMS, COARSE, PLAN, SLAB
 
 
 def quoted(name: str) -> str:

@@ -14,9 +14,7 @@ from pipelines.traffic.positions import load_positions
 from pipelines.traffic.trains import load_count
 from plate.solver.stiffness import BLOCK
 from tests.pipelines.robust.whole_decks import ALL
-from tests.pipelines.small_decks import BEAMS, PLAN, PROBES, SLAB, TRAFFIC, deck_of
-
-COARSE = "[mesh]\nsize_m = 1.5\norder = 2\n"
+from tests.pipelines.small_decks import BEAMS, COARSE, PLAN, PROBES, SLAB, TRAFFIC, deck_of
 
 
 def leaves(node: Any, path: str = "") -> Iterator[tuple[str, Any]]:

@@ -1,10 +1,7 @@
 """Sound deck files of every kind, that hostile tests make unsound."""
 
 from tests.pipelines.decks_with_bars import BOTTOM, GRADES, TOP
-from tests.pipelines.small_decks import BEAMS, PLAN, SLAB
-
-COARSE = "[mesh]\nsize_m = 1.5\norder = 2\n"
-
+from tests.pipelines.small_decks import BEAMS, COARSE, PLAN, SLAB
 
 # Whole load models with all that is made of bars.
 MODELS = """
