@@ -26,8 +26,8 @@ GYRATION = (5e-3, 10.0)
 # Distance of the slab's farthest point from all that carries it, in thicknesses: half a span, or a
 # cantilever. Slabs span 15 to 40 thicknesses.
 FAR, TOO_FAR, NEAR = 40.0, 100.0, 1.0
-# Points looked at along each side of the slab, and along a line.
-LATTICE, ALONG = 97, 65
+# Points looked at along each side of a slab, of one that is plainly in order, and along a line.
+LATTICE, FEW, ALONG = 97, 17, 65
 # A carriageway may be wider than the slab, which may be a part of a deck: so many times at most.
 WIDEST_CARRIAGEWAY = 3.0
 
@@ -60,9 +60,17 @@ def check_size(
 ) -> None:
     """Tells a slab that is too large, or too small, between its supports for its thickness: a
     drawing or a plan in the wrong unit."""
-    reach = _farthest(plan, lines, points)
-    if reach is None or slab.rigidity is not None:
+    carrying: list[shapely.Geometry] = [
+        _course(plan, line) for line in lines if line.support != "spring" or line.k > 0.0
+    ]
+    carrying += [shapely.Point(point.at) for point in points]
+    if not carrying or slab.rigidity is not None:
         return
+    area, carried = region(plan), shapely.union_all(carrying)
+    reach, most = _farthest(area, carried, FEW)
+    if reach >= NEAR * slab.thickness and most <= FAR * slab.thickness:
+        return
+    reach, _ = _farthest(area, carried, LATTICE)
     extent = " m by ".join(f"{size:.4g}" for size in np.ptp(plan.outline, axis=0))
     ratio = reach / slab.thickness
     told = (
@@ -84,24 +92,19 @@ def _units(plan: Plan) -> str:
     return f"Check the unit of the plan, m{unit}, and the supports"
 
 
-def _farthest(plan: Plan, lines: Sequence[Line], points: Sequence[Point]) -> float | None:
-    """Distance of the slab's farthest point from all that carries it [m]; None without supports."""
-    carrying: list[shapely.Geometry] = [
-        _course(plan, line) for line in lines if line.support != "spring" or line.k > 0.0
-    ]
-    carrying += [shapely.Point(point.at) for point in points]
-    if not carrying:
-        return None
-    slab = region(plan)
+def _farthest(slab: shapely.Geometry, carried: shapely.Geometry, n: int) -> tuple[float, float]:
+    """Largest distance from all that carries the slab [m]: that of its points on a lattice of n by
+    n, and what no point of it exceeds."""
     left, low, right, high = slab.bounds
-    grid = np.meshgrid(np.linspace(left, right, LATTICE), np.linspace(low, high, LATTICE))
+    grid = np.meshgrid(np.linspace(left, right, n), np.linspace(low, high, n))
     x, y = (values.ravel() for values in grid)
     shapely.prepare(slab)
     inside = shapely.intersects_xy(slab, x, y)
-    inside = shapely.points(x[inside], y[inside])
-    corners = shapely.points(shapely.get_coordinates(slab))
-    places = np.concatenate([inside, corners])
-    return float(shapely.distance(places, shapely.union_all(carrying)).max())
+    distances = shapely.distance(shapely.points(x, y), carried)
+    corners = shapely.distance(shapely.points(shapely.get_coordinates(slab)), carried)
+    between = 0.5 * np.hypot(right - left, high - low) / (n - 1)
+    found = max(distances[inside].max(initial=0.0), corners.max())
+    return float(found), float(distances.max() + between)
 
 
 def _course(plan: Plan, line: Line) -> shapely.LineString:

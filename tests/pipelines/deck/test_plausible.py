@@ -133,6 +133,8 @@ SPANS: dict[str, tuple[str, str]] = {
     "usual": ("[0.0, 3.0, 6.0]", ""),  # half a span is 6 thicknesses
     "slender": ("[0.0, 19.0, 38.0]", ""),  # 38
     "too slender": ("[0.0, 24.0, 48.0]", "Check the unit of the plan, m, and the supports"),
+    # 10.7 m, between the points of a wide lattice, which are 9.5 m off at most.
+    "in one bay": ("[0.0, 6.0, 12.0, 18.0, 24.0, 30.0, 51.4, 57.4]", "more than slabs have"),
     # Overhangs of 0.2 m, bays of 0.3 m: nowhere 250 mm from a support.
     "a block": ("[0.0, 0.3, 0.6]", "and none farther: no plate"),
 }
