@@ -201,7 +201,7 @@ class Analysis:
         """The same as labelled arrays over the dimension `point`, each with its unit, and station
         and offset [m] as coordinates. Names that end with `_position` are numbers for
         `position`."""
-        package = _package("xarray", "labelled arrays")
+        package = _package("xarray", "a labelled array")
         columns = dict(self.columns)
         coordinates = {name: ("point", columns.pop(name)) for name in ("station_m", "offset_m")}
         arrays = {name: ("point", values, _unit(name)) for name, values in columns.items()}
@@ -285,7 +285,7 @@ class Influence:
         """station_m, offset_m and the value under a load of 1 kN there, in `unit` per kN."""
         x, y = self.result.solved.recovery.points.plan.T
         columns = {"station_m": x, "offset_m": y, "ordinate": self.result.ordinates}
-        found: pandas.DataFrame = _package("pandas", "tables").DataFrame(columns)
+        found: pandas.DataFrame = _package("pandas", "a table").DataFrame(columns)
         return found
 
     @property
@@ -383,7 +383,7 @@ def _known(what: str, name: str, names: Iterable[str]) -> str:
 
 
 def _frame(rows: Iterable[Mapping[str, Any]], columns: Sequence[str]) -> "pandas.DataFrame":
-    package = _package("pandas", "tables")
+    package = _package("pandas", "a table")
     found: pandas.DataFrame = package.DataFrame(list(rows), columns=list(columns))
     return found
 

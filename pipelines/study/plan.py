@@ -24,7 +24,6 @@ from typing import Any
 
 import tomli_w
 
-import pipelines
 import plate
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading import dxf, survey_file, toml
@@ -156,8 +155,7 @@ def plan_study(
 def program_version() -> str:
     """The distribution's version and the first digits of the hash of its code."""
     digest = hashlib.sha256()
-    for package in (plate, pipelines):
-        folder = Path(package.__file__ or "").parent
+    for folder in (Path(plate.__file__ or "").parent, Path(__file__).parents[1]):
         for path in sorted(folder.rglob("*.py")):
             digest.update(
                 f"{path.relative_to(folder).as_posix()}\0".encode() + path.read_bytes() + b"\0"
