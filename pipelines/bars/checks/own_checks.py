@@ -12,9 +12,10 @@ from pipelines.bars.demand.control_sections import (
     first_highest,
     tension,
 )
+from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
+from pipelines.deck.words import at_text, line_title
 from pipelines.errors import MethodRangeError
-from pipelines.numbers import length
 from pipelines.standards.detailing.rules import Row
 from pipelines.standards.own.checks import (
     NAMED,
@@ -64,7 +65,12 @@ def own_rows(
 
 
 def own_shear_rows(
-    bars: SlabBars, basis: DesignBasis, sections: Sections, demand: ShearDemand, width: float
+    deck: Deck,
+    bars: SlabBars,
+    basis: DesignBasis,
+    sections: Sections,
+    demand: ShearDemand,
+    width: float,
 ) -> Iterator[Row]:
     """Every check of shear at its worst sample that has any; one row more where it is outside its
     range at some.
@@ -114,17 +120,18 @@ def own_shear_rows(
         outside = np.isnan(found)
         if not outside.all():
             k = judged[first_highest(np.where(outside, -1.0, found))]
-            yield _row(check, _beside(sections, int(k)), float(np.nanmax(found)))
+            yield _row(check, _beside(deck, sections, int(k)), float(np.nanmax(found)))
         if outside.any():
             words = f"shear at {outside.sum()} of {len(judged)} places"
             yield _row(check, words, nan, why)
 
 
-def _beside(sections: Sections, k: int) -> str:
+def _beside(deck: Deck, sections: Sections, k: int) -> str:
     """Where a sample of shear lies."""
     side = "before" if sections.side[k] < 0 else "after"
-    x, y = sections.points[k]
-    return f"shear {side} {sections.names[sections.line[k]]}, ({length(x)}, {length(y)}) m"
+    title = line_title(deck, sections.names[sections.line[k]])
+    x, y = sections.points[k].tolist()
+    return f"shear {side} {title}, ({at_text((x, y))}) m"
 
 
 def _row(check: CheckRule, place: str, value: float, otherwise: str = "") -> Row:

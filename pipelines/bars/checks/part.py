@@ -213,7 +213,7 @@ def part_checks(
         reduced = reduced_shear(solved, runs, seen.numbered, tracker, width)
     ultimate = demand.moments["ULS"]
     if shear_demand is not None:
-        rows = (*rows, *own_shear_rows(bars, basis, tracker.sections, shear_demand, width))
+        rows = (*rows, *own_shear_rows(deck, bars, basis, tracker.sections, shear_demand, width))
     return PartChecks(
         basis=basis,
         bars=bars,

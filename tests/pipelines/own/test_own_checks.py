@@ -10,6 +10,7 @@ from pipelines.bars.adequacy import Adequacy, Check
 from pipelines.bars.checks.bending_and_service import Peaks, mat_rows
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
+from pipelines.deck.words import line_title
 from pipelines.errors import DeckError, OwnError
 from pipelines.report.data.summary import finite, summary
 from pipelines.report.html import html_of
@@ -163,7 +164,8 @@ def test_shear_is_asked_about_where_the_standard_s_is_judged(tmp_path: Path) -> 
     again, redone, strong, outside = rows
     assert again.utilisation == pytest.approx(peak.utilisation, rel=1e-12)
     assert redone.utilisation == pytest.approx(peak.utilisation, rel=1e-9)
-    beside = f"shear {'before' if peak.side < 0 else 'after'} {peak.line}, ("
+    side = "before" if peak.side < 0 else "after"
+    beside = f"shear {side} {line_title(deck, peak.line)}, ("
     assert again.place.startswith(beside)
     assert redone.place.startswith(beside)
     assert strong.utilisation == 0.5
