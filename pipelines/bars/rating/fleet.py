@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pipelines.bars.rating.fleet_schema import FleetTable
+from pipelines.bars.rating.fleet_schema import FleetTable, PermitTable
 from pipelines.deck.deck import SAME, Deck
 from pipelines.deck.reading.loads import own_vehicles
 from pipelines.deck.reading.mistakes import Mistakes, nearest, validated
@@ -102,39 +102,37 @@ def read_fleet(path: Path, deck: Deck | None = None) -> Fleet:
     table = validated(FleetTable, data, WHERE, mistakes)
     mistakes.raise_if_any()
     assert table is not None, "a table is missing without a mistake"
-    permits = []
     known = {**library, **_of_deck(deck)}
-    for k, name in enumerate(table.vehicles or []):
-        if name in known:
-            permits.append(Permit(known[name]))
-        else:
-            told = f"unknown vehicle, {nearest(name, known)}"
-            mistakes.add(f"{WHERE}, vehicles {k + 1}", name, told)
-    tables = [(f"[[vehicle]] {k + 1}", one) for k, one in enumerate(table.vehicle or [])]
-    own = own_vehicles(list(tables), mistakes)
+    tables = [(f"[[vehicle]] {k}", one) for k, one in enumerate(table.vehicle or [], start=1)]
+    own = own_vehicles(tables, mistakes)
+    named = [(f"{WHERE}, vehicles {k}", n) for k, n in enumerate(table.vehicles or [], start=1)]
+    asked = [(f"[[permit]] {k}", one) for k, one in enumerate(table.permit or [], start=1)]
+    for where, name in (*named, *((f"{where}, name", one.name) for where, one in asked)):
+        if name not in known:
+            mistakes.add(where, name, f"unknown vehicle, {nearest(name, known)}")
+    permits = [Permit(known[name]) for _, name in named if name in known]
+    taken = {name for _, name in named} | {one.name for _, one in asked}
     for where, one in tables:
-        if one.name in (table.vehicles or []):
-            mistakes.add(f"{where}, name", one.name, "is among `vehicles`, too")
-        band = one.offsets_m
-        factors = one.beside_factors
-        if factors is not None and not (0.0 < factors[0] <= 1.0 and 0.0 <= factors[1] <= 1.0):
-            told = "must be above 0 and up to 1, then 0 to 1"
-            mistakes.add(f"{where}, beside_factors", factors, told)
-        if band is not None and band[0] > band[1]:
-            mistakes.add(f"{where}, offsets_m", band, "the second must not be less than the first")
-        vehicle = own.get(one.name)
+        if one.name in taken:
+            mistakes.add(f"{where}, name", one.name, "is among `vehicles` or [[permit]], too")
+    for where, permit, vehicle in (
+        *((where, one, known.get(one.name)) for where, one in asked),
+        *((where, one, own.get(one.name)) for where, one in tables),
+    ):
+        _check_permit(where, permit, mistakes)
         if vehicle is not None:
+            band, factors = permit.offsets_m, permit.beside_factors
             permits.append(
                 Permit(
                     vehicle,
                     None if band is None else (band[0], band[1]),
-                    one.beside,
+                    permit.beside,
                     None if factors is None else (factors[0], factors[1]),
                 )
             )
     models = tuple(table.load_models or ())
-    if not table.vehicles and not table.vehicle and not models:
-        told = "names no vehicle: vehicles, [[vehicle]] or load_models is missing"
+    if not named and not asked and not tables and not models:
+        told = "names no vehicle: vehicles, [[permit]], [[vehicle]] or load_models is missing"
         mistakes.add(WHERE, None, told)
     mistakes.raise_if_any()
     levels = [
@@ -142,6 +140,16 @@ def read_fleet(path: Path, deck: Deck | None = None) -> Fleet:
         for one in table.level or []
     ]
     return Fleet(tuple(permits), (*LEVELS, *levels), models)
+
+
+def _check_permit(where: str, table: PermitTable, mistakes: Mistakes) -> None:
+    """What a path and the factors of lanes beside it must be."""
+    band, factors = table.offsets_m, table.beside_factors
+    if factors is not None and not (0.0 < factors[0] <= 1.0 and 0.0 <= factors[1] <= 1.0):
+        told = "must be above 0 and up to 1, then 0 to 1"
+        mistakes.add(f"{where}, beside_factors", factors, told)
+    if band is not None and band[0] > band[1]:
+        mistakes.add(f"{where}, offsets_m", band, "the second must not be less than the first")
 
 
 def _of_deck(deck: Deck | None) -> dict[str, Vehicle]:

@@ -10,9 +10,10 @@ from pipelines.standards.sources import Standard
 MOST_VEHICLES = 20_000
 
 
-class FleetVehicleTable(VehicleTable):
-    """A vehicle that is rated, alone on the deck."""
+class PermitTable(Table):
+    """A vehicle that is rated by its name, on its path and with what stands beside it."""
 
+    name: Name = entry("Name of a vehicle, as `vehicles` may have it.", "EN 1991-2 LM2")
     offsets_m: Pair | None = entry(
         "Permitted path: from which offset to which its centre line may run.",
         [-0.5, 0.5],
@@ -33,6 +34,12 @@ class FleetVehicleTable(VehicleTable):
         default=None,
         left_out="those of the frequent combination of the load model's standard",
     )
+
+
+class FleetVehicleTable(VehicleTable, PermitTable):
+    """A vehicle that is rated, by its axles."""
+
+    name: Name = entry("Name of the vehicle, none of those that have one.", "crane")
 
 
 class LevelTable(Table):
@@ -62,6 +69,13 @@ class FleetTable(Table):
         default=None,
         left_out="those of the standards alone",
     )  # fmt: skip
+    permit: Annotated[list[PermitTable], Count(1, MOST_VEHICLES)] | None = entry(
+        "Vehicles by their names, too, each a table [[permit]] with its path or what stands beside "
+        "it.",
+        [{"name": "EN 1991-2 LM2", "offsets_m": [-0.5, 0.5]}],
+        default=None,
+        left_out="those of `vehicles` and the tables [[vehicle]] alone",
+    )
     load_models: Annotated[list[Name], Count(1, 20)] | None = entry(
         "Load models of the deck file, each with all its lanes, that are rated "
         "beside the vehicles, by their names.",

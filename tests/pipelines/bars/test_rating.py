@@ -194,6 +194,11 @@ def test_the_largest_that_passes(function: object, expected: float) -> None:
         ('vehicles = ["LM2"]\n', "unknown vehicle.*EN 1991-2 LM2"),
         (CRANE.replace("impact", "impct"), r"vehicle 1, impct: unknown key.*impact"),
         (CRANE + "offsets_m = [1, -1]\n", "offsets_m = .1, -1.: the second"),
+        (
+            '[[permit]]\nname = "LM2"\n',
+            r"\[\[permit\]\] 1, name = .*unknown vehicle.*EN 1991-2 LM2",
+        ),
+        ('[[permit]]\nname = "x"\nbeside_factors = [2, 0]\n', "beside_factors = .2, 0.: must be"),
         (CRANE + CRANE, "crane"),
         (CRANE + '[[level]]\nname = "x"\nstandard = "EN 1992"\ngamma = 9\n', "0.5 to 3"),
     ],

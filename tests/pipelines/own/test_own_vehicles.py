@@ -74,7 +74,9 @@ def test_they_stand_in_a_fleet_by_their_names(
     both = '[own]\nvehicles = "office.py"\nchecks = "office.py"\n'
     path, file = written(tmp_path, CRANE + HALF, deck + both)
     fleet = tmp_path / "fleet.toml"
-    fleet.write_text('vehicles = ["crane", "lorry"]\n' + SAME, encoding="utf-8")
+    permit = '[[permit]]\nname = "crane"\noffsets_m = [-0.2, 0.4]\n'
+    same = f"{SAME}offsets_m = [-0.2, 0.4]\n"
+    fleet.write_text('vehicles = ["lorry"]\n' + permit + same, encoding="utf-8")
     asked = ["rate", str(path), "--vehicles", str(fleet), "--out", str(tmp_path / "out")]
     assert main([*asked, "--own", str(file)]) == 0
     told = capsys.readouterr().out
@@ -99,7 +101,7 @@ def test_they_stand_in_a_fleet_by_their_names(
     assert main([*asked, "--own", str(file)]) == 2
     told = capsys.readouterr().err
     assert 'vehicles 1 = "kran": unknown vehicle, the nearest known one is "crane"' in told
-    assert 'name = "crane": is among `vehicles`, too' in told
+    assert 'name = "crane": is among `vehicles` or [[permit]], too' in told
 
 
 @pytest.mark.parametrize(
