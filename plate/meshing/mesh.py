@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from plate.arrays import Floats, Ints
+from plate.arrays import Floats, Ints, different_rows
 from plate.errors import GeometryError, MeshError
 from plate.geometry.alignment import Alignment
 from plate.interpolation import cell_nodes, gauss, lobatto, shape, shape_gradient, square
@@ -90,22 +90,21 @@ class Mesh:
         """
         sides = side_nodes(self.order)[:, [0, -1]]
         ends = np.sort(self.cells[:, sides].reshape(-1, 2), axis=1)
-        unique, inverse = np.unique(ends, axis=0, return_inverse=True)
-        owner = np.full((len(unique), 2, 2), -1, dtype=np.int64)
-        for k, edge in enumerate(inverse):
-            slot = 0 if owner[edge, 0, 0] < 0 else 1
-            owner[edge, slot] = divmod(k, N_SIDES)
-        return unique, owner
+        first, edge = different_rows(ends)
+        # Sides edge after edge, those of an edge by cell.
+        by_edge = np.argsort(edge, kind="stable")
+        second = np.diff(edge[by_edge], prepend=-1) == 0
+        owner = np.full((len(first), 2, 2), -1, dtype=np.int64)
+        owner[edge[by_edge], second.astype(int)] = np.column_stack(np.divmod(by_edge, N_SIDES))
+        return ends[first], owner
 
     def edge_index(self, ends: Ints) -> Ints:
         """Numbers (n,) in `edges` of edges given by their end nodes (n, 2)."""
-        table = self._edge_table
-        numbers = [table[tuple(pair)] for pair in np.sort(ends, axis=1).tolist()]
-        return np.array(numbers, dtype=np.int64)
-
-    @cached_property
-    def _edge_table(self) -> dict[tuple[int, ...], int]:
-        return {tuple(pair): k for k, pair in enumerate(self.edges[0].tolist())}
+        every = self.edges[0] @ [self.n_nodes, 1]
+        wanted = np.sort(ends, axis=1) @ [self.n_nodes, 1]
+        numbers = np.searchsorted(every, wanted)
+        assert np.array_equal(every[np.minimum(numbers, len(every) - 1)], wanted)
+        return np.asarray(numbers, dtype=np.int64)
 
     @cached_property
     def curved(self) -> NDArray[np.bool_]:
