@@ -5,7 +5,7 @@ for it, or that traffic moved along the deck by shares of a step, another one ma
 is worst there is looked for in turn, and so on while the place moves.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -30,11 +30,16 @@ MOST = 4
 MOVES = (-0.5, -0.25, 0.25, 0.5)
 
 
-def climbed(solved: SolvedDeck, envelope: TrafficEnvelope) -> TrafficEnvelope:
-    """The envelope with the larger values at the points to which governing values move; where the
-    worst traffic is found by pieces in little time, on straight decks of rectangular cells."""
+Known = Mapping[tuple[int, int, int], WorstLoad]
+"""Worst loads of results in RESULTS, field points, maxima 1 or minima -1."""
+
+
+def climbed(solved: SolvedDeck, envelope: TrafficEnvelope) -> tuple[TrafficEnvelope, Known]:
+    """The envelope with the larger values at the points to which governing values move, and the
+    worst loads found there; where the worst traffic is found by pieces in little time, on straight
+    decks of rectangular cells."""
     if not (is_straight(solved) and solved.model.mesh.upright.all()):
-        return envelope
+        return envelope, {}
     first = [
         peak
         for peak in governing_values(solved, envelope)
@@ -58,7 +63,9 @@ def climbed(solved: SolvedDeck, envelope: TrafficEnvelope) -> TrafficEnvelope:
                 peaks[k], found[k] = peak, worst
         moving = moved
     changed = [k for k in range(len(first)) if peaks[k].point != first[k].point]
-    return _with(solved, envelope, [peaks[k] for k in changed], [found[k] for k in changed])
+    known = {(p.component, p.point, p.sign): one for p, one in zip(peaks, found, strict=True)}
+    moved_to = [peaks[k] for k in changed], [found[k] for k in changed]
+    return _with(solved, envelope, *moved_to), known
 
 
 def _elsewhere(

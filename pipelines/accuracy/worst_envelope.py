@@ -10,10 +10,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy import sparse
 
-from pipelines.accuracy.climbed import climbed, joined
+from pipelines.accuracy.climbed import Known, climbed, joined
 from pipelines.accuracy.stated_values import StatedValues, own_rows, stated_values
-from pipelines.accuracy.worst_loads import worst_loads
+from pipelines.accuracy.worst_loads import WorstLoad, worst_loads
 from pipelines.accuracy.worst_reactions import with_worst_reactions
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import Extremes, FieldEnvelope
@@ -79,20 +80,14 @@ def with_worst_loads(
     largest : (n_kind,) values of the deck of each of their kinds, where others are stated apart.
     """
     of_peaks = {_kind(peak): abs(peak.value) for peak in _peaks(solved, envelope)}
-    before = stepped(solved, climbed(solved, envelope) if envelope.n_points else envelope)
-    envelope, stated = before.envelope, before.stated
+    envelope, known = climbed(solved, envelope) if envelope.n_points else (envelope, {})
+    before = stepped(solved, envelope)
+    stated = before.stated
     if not len(stated.value):
         return before
     rows = own_rows(solved, stated)
-    of_probes = not stated.peaks and not stated.ends
-    found = worst_loads(
-        solved.deck,
-        probe_surfaces(solved) if of_probes else surfaces(solved.stiffness, rows),
-        list(zip(stated.row.tolist(), stated.sign.tolist(), strict=True)),
-        envelope.model,
-        sizes=np.maximum(stated.largest, largest)[stated.kinds],
-        starts=[envelope.position(number) for number in stated.number.tolist()],
-    )
+    sizes = np.maximum(stated.largest, largest)[stated.kinds]
+    found = _worst(solved, envelope, stated, rows, sizes, known)
     true = stated.joint * np.array([worst.value for worst in found])
     gap = stated.joint * np.array([worst.tolerance for worst in found])
     higher = stated.sign * (true - stated.value) > TIE * np.abs(stated.value)
@@ -135,6 +130,37 @@ def with_worst_loads(
         raised=np.asarray(raised)[kept],
         proven=all(worst.proven for worst in found),
     )
+
+
+def _worst(
+    solved: SolvedDeck,
+    envelope: TrafficEnvelope,
+    stated: StatedValues,
+    rows: sparse.csr_array,
+    sizes: Floats,
+    known: Known,
+) -> list[WorstLoad]:
+    """The worst load of every stated value; those of governing values may be known already."""
+    found: list[WorstLoad | None] = [None] * len(stated.value)
+    for k, peak in enumerate(stated.peaks, 2 * stated.n_probe):
+        found[k] = known.get((peak.component, peak.point, peak.sign))
+    asked = [k for k, one in enumerate(found) if one is None]
+    if asked:
+        different, row = np.unique(stated.row[asked], return_inverse=True)
+        of_probes = not stated.peaks and not stated.ends
+        new = worst_loads(
+            solved.deck,
+            probe_surfaces(solved)
+            if of_probes
+            else surfaces(solved.stiffness, sparse.csr_array(rows[different])),
+            list(zip(row.ravel().tolist(), stated.sign[asked].tolist(), strict=True)),
+            envelope.model,
+            sizes=sizes[asked],
+            starts=[envelope.position(number) for number in stated.number[asked].tolist()],
+        )
+        for k, one in zip(asked, new, strict=True):
+            found[k] = one
+    return [one for one in found if one is not None]
 
 
 def _kind(peak: Peak) -> tuple[int, int, bool]:
