@@ -29,7 +29,7 @@ from plate.arrays import Floats, Ints
 # Places of a check that are looked at together; stretches that are judged in shear, each at so many
 # load positions of the stations that come to a share of the most; load positions that what governs
 # is integrated exactly at.
-AHEAD, STRETCHES, POSITIONS, WORTH, EXACT = 12, 16, 16, 0.7, 6
+AHEAD, STRETCHES, POSITIONS, WORTH, EXACT = 24, 16, 16, 0.7, 6
 # How a candidate's multiplier is known.
 _BOUND, _LINEAR, _RULE = range(3)
 
@@ -51,9 +51,7 @@ def at_places(places: Places, runs: Runs, standards: Sequence[int]) -> dict[int,
     found = {}
     for k in standards:
         ultimate = [
-            one.value
-            for limit, one in moments[k]
-            if limit.tracker.combination.limit_state == "ULS"
+            one.value for limit, one in moments[k] if limit.tracker.combination.limit_state == "ULS"
         ]
         guess = min(ultimate, default=1.0)
         shears = []
@@ -90,51 +88,64 @@ def _moments(
     }
     while True:
         linear, rule = [], []
+        upper = np.full(len(values), MOST)
         for part in groups.values():
-            ahead = min(AHEAD, part.stop - part.start)
-            some = part.start + np.argpartition(values[part], ahead - 1)[:ahead]
-            first = int(some[values[some].argmin()])
-            if values[first] < MOST and known[first] == _BOUND:
-                linear += some[known[some] == _BOUND].tolist()
-            elif values[first] < MOST and known[first] == _LINEAR:
-                rule.append(first)
-        if not linear and not rule:
-            break
+            bounds = np.where(known[part] == _BOUND, values[part], np.inf)
+            others = np.where(known[part] == _BOUND, np.inf, values[part])
+            least = int(others.argmin())
+            upper[part] = min(MOST, others[least])
+            # one first, whose multiplier leaves few others
+            ahead = min(AHEAD if others[least] < np.inf else 1, len(bounds))
+            some = np.argpartition(bounds, ahead - 1)[:ahead]
+            some = some[bounds[some] < upper[part.start]]
+            linear += (part.start + some).tolist()
+            if not len(some) and others[least] < MOST and known[part.start + least] == _LINEAR:
+                rule.append(part.start + least)
         if linear:
             chosen = np.array(linear)
-            values[chosen] = _linear(places, driven, chosen)
-            known[chosen] = _LINEAR
+            values[chosen] = _linear(places, driven, chosen, upper[chosen])
+            known[chosen[values[chosen] < upper[chosen]]] = _LINEAR
         if rule:
             chosen = np.array(rule)
             values[chosen], numbers[chosen] = _judged(places, driven, chosen)
             known[chosen] = _RULE
+        if not linear and not rule:
+            break
     found: dict[int, list[tuple[MomentLimit, MomentMultiplier]]] = {k: [] for k in standards}
     for (k, _), part in groups.items():
-        least = part.start + int(values[part].argmin())
-        one = MomentMultiplier(float(values[least]), int(every.at[least]), int(numbers[least]))
+        judged = np.where(known[part] == _RULE, values[part], MOST)
+        least = part.start + int(judged.argmin())
+        one = MomentMultiplier(float(judged.min()), int(every.at[least]), int(numbers[least]))
         found[k].append((every.every[every.number[least]], one))
     return found
 
 
-def _linear(places: Places, driven: Sequence[DrivenAxles], candidates: Ints) -> Floats:
-    """Multipliers (n,) of some candidates by the terms of the rule that add up."""
+def _linear(
+    places: Places, driven: Sequence[DrivenAxles], candidates: Ints, upper: Floats
+) -> Floats:
+    """Multipliers (n,) of some candidates by the terms of the rule that add up, or upper ones (n,)
+    where they are no less: other stations need not be looked at."""
     every = places.candidates
-    rows = every.rows[candidates]
+    limits, rows = every.limits[candidates], every.rows[candidates]
     alike, which = np.unique(
         np.stack([rows, places.of_point[every.at[candidates]]]), axis=1, return_inverse=True
     )
     row, result = alike
     sign = np.where(row < 2, 1.0, -1.0).astype(np.float32)[:, None]
-    most = []
+    # as much as each of them may come to
+    least = limits.room / (limits.factor * upper)
+    found = upper.copy()
     for run in driven:
-        first, t = (run.over_stations(result + form) for form in (row % 2, 2))
-        most.append([(sign * form).max(axis=(0, 2)) for form in (first + t, first - t)])
-    return every.limits[candidates].linear(np.max(most, axis=0)[:, which.ravel()])
+        bounds = run.greatest[every.screened[:, candidates]]
+        stations = np.flatnonzero((bounds > least[..., None]).any(axis=(0, 1)))
+        if len(stations):
+            first, t = (run.over_stations(result + form, stations) for form in (row % 2, 2))
+            most = np.stack([(sign * form).max(axis=(0, 2)) for form in (first + t, first - t)])
+            found = np.minimum(found, limits.linear(most[:, which.ravel()]))
+    return found
 
 
-def _judged(
-    places: Places, driven: Sequence[DrivenAxles], candidates: Ints
-) -> tuple[Floats, Ints]:
+def _judged(places: Places, driven: Sequence[DrivenAxles], candidates: Ints) -> tuple[Floats, Ints]:
     """Multipliers (n,) of some candidates, and the load positions that govern."""
     every = places.candidates
     points, column = np.unique(every.at[candidates], return_inverse=True)
@@ -208,7 +219,9 @@ def _near_most(
 
     screened : of the mean shears across the stretches; so much further are their opposites.
     """
-    bounds = [np.maximum(run.greatest[screened], run.greatest[screened + opposite]) for run in driven]
+    bounds = [
+        np.maximum(run.greatest[screened], run.greatest[screened + opposite]) for run in driven
+    ]
     least = WORTH * np.max([one.max(axis=1) for one in bounds], axis=0)[:, None]
     values, numbers, first = [], [], 0
     for run, bound in zip(driven, bounds, strict=True):
@@ -255,9 +268,7 @@ def exact_shear(
     own = stretches.weights[:, number[0]] > 0.0
     samples = stretches.samples[own, number[0]]
     fields = places.forces[id(tracker.sections)]
-    forces = tracker.combination.traffic * _exactly(
-        fields, samples, runs, np.array([found.number])
-    )
+    forces = tracker.combination.traffic * _exactly(fields, samples, runs, np.array([found.number]))
     pairs = ShearPairs.of(
         tracker,
         forces[3:],

@@ -39,6 +39,12 @@ def offsets_of(run: LoadPositions) -> Offsets:
     return tuple(run.offsets[run.stations == run.stations[0]].tolist())
 
 
+def grids_of(run: LoadPositions) -> list[tuple[AxleKind, Offsets]]:
+    """The grids that a run needs, in order."""
+    offsets = offsets_of(run)
+    return sorted({(kind, offsets) for kind, _, _ in axles_of(run)})
+
+
 @dataclass(frozen=True, eq=False)
 class DrivenAxles:
     """A vehicle at all load positions of a run.

@@ -2,6 +2,7 @@
 where those come near to governing."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -11,15 +12,18 @@ from pipelines.bars.checks.wheel_groups import wheel_groups
 from pipelines.bars.checks.wheel_punching import farthest_reach, mat_at_punching
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.rating.at_places import AtPlaces, at_places, exact_moment, exact_shear
+from pipelines.bars.rating.axle_grids import grids_of
 from pipelines.bars.rating.fleet import Permit
 from pipelines.bars.rating.multipliers import Multiplier, Rated
 from pipelines.bars.rating.places import Places, Runs
 from pipelines.bars.rating.rater import Rater, standing
 from pipelines.bars.rating.root import MOST
 from pipelines.deck.deck import Deck
+from pipelines.machine import processors
 from pipelines.standards.resistance.punching import PUNCHING, punching
 from pipelines.traffic.positions import load_positions
 from plate.arrays import Floats
+from plate.threads import one_thread
 
 # From so many vehicles on.
 MANY = 12
@@ -68,9 +72,15 @@ def rated_at_places(
             for check, share in _missed(one, two):
                 high[check], low = max(share, high.get(check, 0.0)), max(-share, low)
     near: list[tuple[float, int]] = []
-    for k, runs in enumerate(fleet):
-        if k not in found:
-            raw = [*_at_places(rater, places, permits[k], decks[k], runs)]
+
+    def judge(k: int) -> list[Rated]:
+        return [*_at_places(rater, places, permits[k], decks[k], fleet[k])]
+
+    # those of like axles together, which need the same grids
+    others = [k for k in range(len(fleet)) if k not in found]
+    others.sort(key=lambda k: [key for run in fleet[k] for key in grids_of(run)])
+    with one_thread, ThreadPoolExecutor(processors()) as pool:
+        for k, raw in zip(others, pool.map(judge, others), strict=True):
             found[k] = [_less(one, high) for one in raw]
             for one, less in zip(raw, found[k], strict=True):
                 if less.least.value < 1.0 + CLOSE_TO_ONE and one.least.value > 1.0 - CLOSE_TO_ONE:

@@ -21,6 +21,7 @@ from pipelines.model.influence import field_rows, surfaces
 from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.positions import Size, WheelPatches
 from plate.arrays import Floats, Ints
+from plate.conventions import N_FIELDS
 from plate.loads.loads import patch_shares
 from plate.solver.stiffness import BLOCK
 from plate.threads import one_thread
@@ -86,8 +87,11 @@ class UnitFields:
         self.count += rows.shape[0]
 
     def _made(self, rows: sparse.csr_array) -> dict[Size, Floats]:
-        found = surfaces(self.solved.stiffness, rows).ordinates.T.astype(np.float32, order="C")
-        return {patch: one.under(found) for patch, one in self.lattices.items()}
+        # deflections far from all of the results are put together from few
+        found = self.solved.stiffness.solution(sparse.csc_array(rows.T))
+        deflections = np.arange(0, self.solved.model.n_plate_dof, N_FIELDS)
+        ordinates = found[deflections].astype(np.float32)
+        return {patch: one.under(ordinates) for patch, one in self.lattices.items()}
 
     def across(self, patch: Size, offsets: Floats) -> Floats:
         """(n_set, n_result, n_s) under a wheel of newtons 1/k at each of k offsets, for sets of

@@ -36,8 +36,10 @@ APART, SHEAR_APART, WORTH = 0.4, 0.25, 0.85
 # Of m_x, m_y, m_xy, q_x, q_y those that are read.
 ALL, OF_MOMENTS, OF_SHEARS = (0, 1, 2, 3, 4), (0, 1, 2), (3, 4)
 Runs = Sequence[LoadPositions]
-Trackers = dict[tuple[int, int], tuple[ShearTracker, float]]
-"""Of every standard's trackers, by its number and the part's, with the width judged."""
+Key = tuple[int, int]
+"""Numbers of a standard and of a part of the slab."""
+Trackers = dict[Key, tuple[ShearTracker, float]]
+"""Of every standard's parts, with the width judged."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,9 +87,7 @@ class Candidates:
                     columns = np.flatnonzero(np.isin(mine, limit.at))
                     numbers.append(np.full(len(columns), len(every)))
                     at.append(mine[columns])
-                    screened.append(
-                        begin[limit.row] + np.array([columns, len(mine) + columns])
-                    )
+                    screened.append(begin[limit.row] + np.array([columns, len(mine) + columns]))
                     joined.append(LimitsAt.of(limit, mine[columns]))
                     every.append(limit)
                     count += len(columns)

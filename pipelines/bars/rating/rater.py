@@ -11,6 +11,7 @@ from pipelines.bars.checks.standing_wheels import StandingWheels
 from pipelines.bars.checks.wheel_punching import WheelPunching, farthest_reach, wheel_punching
 from pipelines.bars.demand.control_sections import ShearTracker
 from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.demand.wood_armer import Block
 from pipelines.bars.rating.between_steps import between_steps
 from pipelines.bars.rating.fleet import Permit
 from pipelines.bars.rating.limits import MomentLimit, moment_limits
@@ -22,13 +23,13 @@ from pipelines.bars.rating.moments import (
     point_multipliers,
 )
 from pipelines.bars.rating.multipliers import Multiplier, Rated
-from pipelines.bars.rating.places import OverDeck, Runs, Trackers
+from pipelines.bars.rating.places import Key, OverDeck, Runs, Trackers
 from pipelines.bars.rating.root import CLOSE, MOST
 from pipelines.bars.rating.shear import ShearMultiplier, ShearOfVehicle
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text, line_title, place
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.model.responses import SolvedDeck, stream
+from pipelines.model.responses import Response, SolvedDeck, in_blocks, read_blocks
 from pipelines.standards.actions.load_models import counts_under
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.resistance.shear import CHOSEN, NOT_ASKED, ONE_WAY
@@ -73,19 +74,19 @@ class Rater:
         """A vehicle driven over the whole deck, at its load positions."""
         mine = self.counting(permit)
         trackers = {key: one for key, one in self.trackers.items() if key[0] in mine}
-        blocks = []
-        shears: dict[tuple[int, int], list[Floats]] = {}
-        for first, response, _ in stream(self.solved, runs, lambda _, response: response.fields):
+
+        def read(first: int, response: Response) -> tuple[list[Block], dict[Key, Floats]]:
             made = self.watch.moments.blocks(first, response)
             lean = {id(block): replace(block, beside=nothing_beside) for block in made}
-            blocks.append([lean[id(block)] for block in made])
-            for key, (tracker, _) in trackers.items():
-                shears.setdefault(key, []).append(tracker.factored(response))
+            factored = {key: tracker.factored(response) for key, (tracker, _) in trackers.items()}
+            return [lean[id(block)] for block in made], factored
+
+        found = [one for _, one in read_blocks(self.solved, in_blocks(runs), read)]
         return OverDeck(
             runs,
-            Moments.of(np.arange(len(self.plan)), blocks),
+            Moments.of(np.arange(len(self.plan)), [blocks for blocks, _ in found]),
             {
-                key: ShearOfVehicle.of(tracker, shears[key], width)
+                key: ShearOfVehicle.of(tracker, [forces[key] for _, forces in found], width)
                 for key, (tracker, width) in trackers.items()
             },
         )

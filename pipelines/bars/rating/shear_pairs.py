@@ -37,8 +37,13 @@ class ShearPairs:
 
     @classmethod
     def of(
-        cls, tracker: ShearTracker, shears: Floats, samples: Ints, weights: Floats,
-        forces: Floats, judged: Ints,
+        cls,
+        tracker: ShearTracker,
+        shears: Floats,
+        samples: Ints,
+        weights: Floats,
+        forces: Floats,
+        judged: Ints,
     ) -> "ShearPairs":
         """samples : (n_weight, n) those of each stretch."""
         steady = tracker.permanent[:, 3:5][:, :, samples]

@@ -79,7 +79,10 @@ class Stretches:
         self.samples = np.broadcast_to(judged, shape).astype(np.int64)
         self.samples[k, stretch] = rows.indices
         first, last = (
-            np.array([end(part, initial=own) for part, own in zip(self.samples.T, judged, strict=True)], dtype=int)
+            np.array(
+                [end(part, initial=own) for part, own in zip(self.samples.T, judged, strict=True)],
+                dtype=int,
+            )
             for end in (np.min, np.max)
         )
         along = self.points[last] - self.points[first]
