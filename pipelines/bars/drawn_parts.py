@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from pipelines.deck.as_built import AsBuilt
 from pipelines.deck.deck import Deck
 from pipelines.deck.panels import Panels
-from pipelines.deck.reinforcement import Reinforcement
+from pipelines.deck.reinforcement import AddedBars, Reinforcement
 from pipelines.deck.thicknesses import Thicknesses
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.detailing.anchorage import anchorage
@@ -155,7 +155,7 @@ class DrawnBars:
     def _thicknesses(self) -> Thicknesses:
         return Thicknesses.of(self.deck)
 
-    def _kinds(self, points: Floats) -> Floats:
+    def kinds(self, points: Floats) -> Floats:
         """(n, n_added + 3) what the bars of plan points (n, 2) depend on: which added bars count,
         the thickness, and those by which the bottom bars along x and y are judged [m]."""
         found = self._thicknesses
@@ -172,7 +172,7 @@ class DrawnBars:
         """(n,) number in `parts` of the part that each point lies in."""
         if not self.reinforcement.added and self._thicknesses.uniform:
             return np.zeros(len(points), dtype=np.int64)
-        kinds, of = np.unique(self._kinds(points), axis=0, return_inverse=True)
+        kinds, of = np.unique(self.kinds(points), axis=0, return_inverse=True)
         numbers = np.array([self._nearest(tuple(kind)) for kind in kinds.tolist()], dtype=np.int64)
         return np.asarray(numbers[of.reshape(-1)])
 
@@ -192,7 +192,7 @@ class DrawnBars:
         t = self.deck.slab.thickness
         if not self.reinforcement.added and self._thicknesses.uniform:
             return {(t, t, t): 0}
-        n, kinds = len(self.reinforcement.added), np.unique(self._kinds(self.points), axis=0)
+        n, kinds = len(self.reinforcement.added), np.unique(self.kinds(self.points), axis=0)
 
         def order(kind: tuple[float, ...]) -> tuple[object, ...]:
             return kind[:n], *((h != t, h) for h in kind[n:])
@@ -205,14 +205,22 @@ class DrawnBars:
         """The part of the mats alone at the slab's own thickness first, where there is one."""
         return tuple(self._part(number, kind) for kind, number in self._known.items())
 
-    def _part(self, number: int, kind: tuple[float, ...]) -> DrawnPart:
-        *counts, t, t_x, t_y = kind
+    def bars_of(self, kind: tuple[float, ...]) -> SlabBars:
+        """The bars of places of a kind (n_added + 3,), as of `kinds`."""
+        *_, t, t_x, t_y = kind
         judged = zip(DIRECTIONS, (t_x, t_y), strict=True)
         less: list[tuple[Layer, float]] = [(("bottom", d), h) for d, h in judged if h < t]
         bars = self.reinforcement.bars.at(t, tuple(less))
-        chosen = [a for a, yes in zip(self.reinforcement.added, counts, strict=True) if yes]
-        for added in chosen:
+        for added in self._chosen(kind):
             bars = bars.with_added(added.layer, added.bars)
+        return bars
+
+    def _chosen(self, kind: tuple[float, ...]) -> list[AddedBars]:
+        """The added bars that count at places of a kind."""
+        return [a for a, yes in zip(self.reinforcement.added, kind[:-3], strict=True) if yes]
+
+    def _part(self, number: int, kind: tuple[float, ...]) -> DrawnPart:
+        bars, chosen = self.bars_of(kind), self._chosen(kind)
         marks = tuple(added.mark for added in chosen)
         name = f"with {' and '.join(marks)}" if marks else OUTSIDE
         if not self._thicknesses.uniform:

@@ -5,15 +5,16 @@ the plastic moments that the user states, or hold as if they could not fail.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
 from pipelines.bars.checks.bending_and_service import resistances
-from pipelines.bars.drawn_parts import DrawnBars
+from pipelines.bars.drawn_parts import DrawnBars, run_on
 from pipelines.deck.deck import Deck, Line, LineLoad
 from pipelines.deck.reinforcement import DesignBasis
+from pipelines.deck.thicknesses import Thicknesses
 from pipelines.errors import CoverageError, JobError
 from pipelines.model.free_mesh import mesh_line, shortest_span
 from pipelines.standards.actions.combinations import Combination
@@ -44,6 +45,7 @@ SPAN_SHARE, CELLS = 0.5, 40.0
 # Longest chord of a distributed load on a curved deck, in plan [m]; pieces of a line by which the
 # length of its arc is told.
 CHORD, ARC = 1.0, 200
+INWARD = 1e-3  # of the way from a corner of a triangle to its middle, off a step of the soffit
 
 
 @dataclass(frozen=True)
@@ -63,8 +65,6 @@ def check_covered(deck: Deck, beams: Mapping[str, BeamStrength]) -> None:
     not covered."""
     if deck.reinforcement is None:
         raise JobError(f"{deck.path}: a collapse load needs bars, [[bars]] in the deck file")
-    if deck.slab.zones:
-        raise CoverageError("collapse loads are for one thickness, not for [[slab.zone]]")
     if not deck.plan.alignment.straight:
         _check_curved(deck, beams)
     if deck.reinforcement.imposed:
@@ -102,6 +102,8 @@ def _check_curved(deck: Deck, beams: Mapping[str, BeamStrength]) -> None:
     """The same of what follows [plan] radius_m: triangles have chords where a deck has arcs."""
     if float(np.abs(deck.plan.outline[:, 0]).max()) >= np.pi * abs(deck.plan.alignment.radius):
         raise CoverageError("collapse loads are for decks within half a circle of station 0")
+    if deck.slab.zones:
+        raise CoverageError("collapse loads of curved decks are for one thickness, [[slab.zone]]")
     if deck.points:
         raise CoverageError("collapse loads of curved decks are without held points, [[point]]")
     if any(not load.on for _, load, _ in _line_loads(deck)):
@@ -134,6 +136,8 @@ def plastic_slab(deck: Deck, basis: DesignBasis, beams: Mapping[str, BeamStrengt
     for name, load, _ in _line_loads(deck):
         if not load.on:
             cutter.path(np.array(load.path), name)
+    for k, step in enumerate(Thicknesses.of(deck).straight_steps, start=1):
+        cutter.path(step, f"step {k}")
     triangles = cutter.triangles()
     holds: dict[str, Hold] = {}
     plastic: list[PlasticBeam] = []
@@ -165,8 +169,11 @@ def permanent_load(deck: Deck, combination: Combination, triangles: Triangles) -
         if case.action == "none":
             continue
         factor = combination.permanent[case.action][0]
-        weight = deck.slab.density * deck.slab.thickness if case.self_weight else 0.0
-        pressure += factor * (case.pressure + weight)
+        pressure += factor * case.pressure
+        if case.self_weight:
+            least, more = _weights(deck)
+            pressure += factor * least
+            patches += [replace(patch, pressure=factor * patch.pressure) for patch in more]
         for patch in case.patches:
             alignment = deck.plan.alignment
             corners = alignment.to_cartesian(alignment.rectangles(patch.at, patch.size))
@@ -180,6 +187,19 @@ def permanent_load(deck: Deck, combination: Combination, triangles: Triangles) -
             value *= _length(deck, load) / chords
         lines[name] = lines.get(name, 0.0) + value
     return PlasticLoad(patches=patches, pressure=pressure, lines=lines)
+
+
+def _weights(deck: Deck) -> tuple[float, list[PressedPatch]]:
+    """The weight of the thinnest part [N/m2], which all of the slab has, and what the others have
+    more, on triangles."""
+    (least, _), *others = Thicknesses.of(deck).parts
+    density = deck.slab.density
+    more = [
+        PressedPatch(shapely.get_coordinates(triangle)[:-1], density * (thickness - least))
+        for thickness, part in others
+        for triangle in shapely.get_parts(shapely.constrained_delaunay_triangles(part))
+    ]
+    return density * least, more
 
 
 def live_load(
@@ -239,10 +259,10 @@ def _held(triangles: Triangles, line: Line) -> list[tuple[float, float]]:
 
 def bar_resistances(deck: Deck, basis: DesignBasis) -> Resistances:
     """Along and across the deck, of triangles in plan: resistances of the mats and of the added
-    bars that count at all corners of a triangle and in its middle, no more than what lies there
-    where their part is convex."""
+    bars that count at all corners of a triangle and in its middle, by the least thickness of these
+    places, no more than what lies there where their part is convex."""
     reinforcement, mat = deck.required_reinforcement, basis.materials
-    angles = [0.0, reinforcement.angle]
+    angles, uniform = [0.0, reinforcement.angle], Thicknesses.of(deck).uniform
     drawn = DrawnBars(
         deck=deck,
         reinforcement=reinforcement,
@@ -250,14 +270,11 @@ def bar_resistances(deck: Deck, basis: DesignBasis) -> Resistances:
         anchored=tuple(
             anchorage(reinforcement.with_added(a), a.layer, mat) for a in reinforcement.added
         ),
+        run_on={} if uniform else run_on(reinforcement, mat),
     )
 
-    def tensors(counts: Sequence[bool]) -> tuple[Floats, Floats]:
-        bars = reinforcement.bars
-        for added, yes in zip(reinforcement.added, counts, strict=True):
-            if yes:
-                bars = bars.with_added(added.layer, added.bars)
-        m_Rd = resistances(bars, mat)
+    def tensors(kind: Sequence[float]) -> tuple[Floats, Floats]:
+        m_Rd = resistances(drawn.bars_of(tuple(kind)), mat)
         below, above = (
             bars_tensor([m_Rd[layer] for layer in LAYERS if layer[0] == face], angles)
             for face in ("bottom", "top")
@@ -265,12 +282,15 @@ def bar_resistances(deck: Deck, basis: DesignBasis) -> Resistances:
         return below, above
 
     def at(corners: Floats) -> tuple[Floats, Floats]:
-        counts = np.ones((len(reinforcement.added), len(corners)), dtype=bool)
-        if reinforcement.added:
-            for places in (*corners.swapaxes(0, 1), corners.mean(axis=1)):
-                counts &= drawn.counted(places)
-        kinds, number = np.unique(counts.T, axis=0, return_inverse=True)
-        found = [tensors(kind.tolist()) for kind in kinds]
+        middle = corners.mean(axis=1)
+        exact = np.min([drawn.kinds(p) for p in (*corners.swapaxes(0, 1), middle)], axis=0)
+        least, n = exact, len(reinforcement.added)
+        if not uniform:  # a corner on a step is of the part in which its triangle lies
+            inward = corners + INWARD * (middle[:, None] - corners)
+            least = np.min([drawn.kinds(p) for p in (*inward.swapaxes(0, 1), middle)], axis=0)
+            least[:, :n] = np.minimum(least[:, :n], exact[:, :n])
+        kinds, number = np.unique(least, axis=0, return_inverse=True)
+        found = [tensors(kind) for kind in kinds.tolist()]
         below, above = (np.array([one[k] for one in found]) for k in range(2))
         return below[number.ravel()], above[number.ravel()]
 
