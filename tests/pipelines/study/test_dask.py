@@ -111,6 +111,7 @@ def test_a_killed_scheduler_ends_the_run_and_the_next_goes_on(
     assert tables(out) == tables(clean)
 
 
+@pytest.mark.slow
 def test_a_cluster_that_cannot_serve_is_told(tmp_path: Path, cluster: LocalCluster) -> None:
     study = write_study(tmp_path)
     code = (
@@ -141,10 +142,11 @@ import sys
 from pipelines.study.memory import Need
 from pipelines.study.spec import StudyError
 from pipelines.study.workers import Cluster
-try:
-    Cluster(sys.argv[1], Need(bytes=1e6, row=1, looked_at=1, structures=1))
-except StudyError as error:
-    print(error)
+for address in sys.argv[1:]:
+    try:
+        Cluster(address, Need(bytes=1e6, row=1, looked_at=1, structures=1))
+    except StudyError as error:
+        print(error)
 """
 
 
@@ -186,17 +188,20 @@ def test_a_worker_with_another_install_is_refused(
     assert re.fullmatch(f"worker tcp://.* {words}.*\n", done.stdout), done.stdout
 
 
-@pytest.mark.parametrize("address", ["nonsense", "tcp://host", "tcp://host:port"])
-def test_what_is_no_address_is_told_at_once(address: str) -> None:
+def test_what_is_no_address_is_told_at_once() -> None:
     """In a process of its own: what its end prints is printed."""
+    addresses = ["nonsense", "tcp://host", "tcp://host:port"]
     done = subprocess.run(
-        [sys.executable, "-c", ASK, address],
+        [sys.executable, "-c", ASK, *addresses],
         env=os.environ | {"PYTHONPATH": str(ROOT)},
         capture_output=True,
         text=True,
         check=True,
     )
-    assert f"{address!r} is no address like tcp://host:8786" in done.stdout
+    told = done.stdout.splitlines()
+    assert len(told) == len(addresses)
+    for address, line in zip(addresses, told, strict=True):
+        assert f"{address!r} is no address like tcp://host:8786" in line
     assert done.stderr == ""
 
 

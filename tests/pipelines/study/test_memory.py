@@ -32,6 +32,7 @@ print(1024 * int(status.split("VmHWM:")[1].split()[0]))
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="peaks are read from /proc")
 @pytest.mark.parametrize("every", [0, 1])
 def test_estimates_are_above_the_peak_and_not_far_above(tmp_path: Path, every: int) -> None:
