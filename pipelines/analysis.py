@@ -54,7 +54,7 @@ from pipelines.model.responses import Response, SolvedDeck
 from pipelines.result import Result, TrafficResult
 from pipelines.standards.own.own import Own
 from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
-from pipelines.strips.hand_values import hands_of
+from pipelines.strips.under_traffic import hands_of
 from plate.threads import one_thread
 
 Progress = Callable[[str, int, int], None]

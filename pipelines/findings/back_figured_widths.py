@@ -29,9 +29,9 @@ from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.loads import LaneKind, LaneSet, LoadModel, alone
 from pipelines.standards.strip_widths.method import Bars
 from pipelines.strips.beam import moment_lines, shear_lines
+from pipelines.strips.clearances import centre_limits
 from pipelines.strips.deck_strip import StripDeck, strip_decks
 from pipelines.strips.frame import M_X, M_Y, frame
-from pipelines.strips.hand_values import centre_limits, effective_depth
 from pipelines.strips.piecewise import Piecewise, highest
 from pipelines.strips.sections import Kind
 from pipelines.strips.trains import (
@@ -47,6 +47,7 @@ from pipelines.strips.trains import (
     support_hogging,
     worst,
 )
+from pipelines.strips.under_traffic import effective_depth
 from pipelines.traffic.positions import dispersed
 from pipelines.traffic.trains import spreads, widened
 from plate.arrays import Floats

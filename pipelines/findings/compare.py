@@ -29,8 +29,9 @@ from pipelines.model.responses import SolvedDeck
 from pipelines.standards.strip_widths.method import Bars
 from pipelines.strips.deck_strip import StripDeck, strip_decks
 from pipelines.strips.frame import frame
-from pipelines.strips.hand_values import NO_MOMENT, HandStrips, apart, hands_of
+from pipelines.strips.hand_values import NO_MOMENT, HandStrips
 from pipelines.strips.sections import Section, sections
+from pipelines.strips.under_traffic import apart, hands_of
 from pipelines.traffic.positions import WheelPatches
 
 # Of the largest plate value of the same result: below it a value is small.

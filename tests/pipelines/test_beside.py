@@ -22,7 +22,7 @@ from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.starters import starter
 from pipelines.machine import processors
 from pipelines.report.data.summary import finite
-from pipelines.strips.hand_values import hands_of
+from pipelines.strips.under_traffic import hands_of
 from tests.pipelines.small_decks import BEAMS, MESH, PLAN, SLAB, TRAFFIC, deck_of
 
 ROOT = Path(__file__).parents[2]

@@ -24,9 +24,9 @@ from pipelines.findings.reconciliation.search import OVER_LINES, Place, Walk, st
 from pipelines.model.cache import ModelCache
 from pipelines.strips.axle_widths import SoughtSection, strip_trains
 from pipelines.strips.beam import moment_lines
+from pipelines.strips.clearances import edge_distances
 from pipelines.strips.deck_strip import strip_decks
 from pipelines.strips.hand_strip import OWN_VALUE
-from pipelines.strips.hand_values import edge_distances
 from pipelines.strips.spring_supports import on_springs
 from pipelines.strips.trains import (
     StripLoad,

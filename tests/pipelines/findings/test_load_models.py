@@ -22,7 +22,8 @@ from pipelines.result import Result
 from pipelines.standards.actions.combinations import combination
 from pipelines.standards.actions.load_models import joint_factor
 from pipelines.strips.deck_strip import strip_deck
-from pipelines.strips.hand_values import NO_MOMENT, hands_under
+from pipelines.strips.hand_values import NO_MOMENT
+from pipelines.strips.under_traffic import hands_under
 from pipelines.traffic.positions import LoadPositions
 from tests.pipelines.report_page import report_page
 from tests.pipelines.small_decks import BEAMS, MESH, PLAN, SLAB, WEIGHT, deck_of, mat

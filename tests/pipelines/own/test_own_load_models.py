@@ -10,7 +10,7 @@ from pipelines.cli.main import main
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.standards.actions.load_models import Conditions, load_models
-from pipelines.strips.hand_values import hands_of
+from pipelines.strips.under_traffic import hands_of
 from tests.pipelines.own.office import CRANE, written
 from tests.pipelines.small_decks import BEAMS, MESH, PLAN, SLAB, TRAFFIC
 

@@ -16,8 +16,9 @@ from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.reading.named_files import files_of
 from pipelines.errors import DeckError, OwnError
 from pipelines.strips.hand_strip import HandStrip
-from pipelines.strips.hand_values import HandStrips, hands_of
+from pipelines.strips.hand_values import HandStrips
 from pipelines.strips.sections import Kind, Section
+from pipelines.strips.under_traffic import hands_of
 from tests.pipelines.own.office import DECK, WIDTH, installed, written
 
 # Heft 240 written once more as a user would, for one load at one place; shear at 45 degrees from

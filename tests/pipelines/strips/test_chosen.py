@@ -12,8 +12,8 @@ from pipelines.standards.actions.loads import alone
 from pipelines.strips.chosen import chosen_strip
 from pipelines.strips.deck_strip import strip_deck, strip_decks
 from pipelines.strips.hand_strip import HandStrip
-from pipelines.strips.hand_values import hands_under
 from pipelines.strips.sections import Kind, Section
+from pipelines.strips.under_traffic import hands_under
 from tests.pipelines.load_model_decks import model_deck
 from tests.pipelines.small_decks import small_deck
 

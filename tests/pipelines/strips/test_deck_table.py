@@ -11,7 +11,7 @@ from pipelines.standards.strip_widths.method import FOOT, INCH, KIP, Bars, Strip
 from pipelines.strips.beam import StripBeam, StripSupport, moment_lines
 from pipelines.strips.deck_strip import strip_deck
 from pipelines.strips.hand_strip import HandStrip
-from pipelines.strips.hand_values import hands_under
+from pipelines.strips.under_traffic import hands_under
 from tests.pipelines.small_decks import SLAB, deck_of
 
 

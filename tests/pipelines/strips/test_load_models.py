@@ -13,8 +13,8 @@ from pipelines.standards.actions.vehicles import library
 from pipelines.standards.strip_widths.aashto import LRFD
 from pipelines.standards.strip_widths.sets import FIRST_SET
 from pipelines.strips.axle_widths import in_pieces
+from pipelines.strips.clearances import centre_limits
 from pipelines.strips.deck_strip import StripDeck, strip_deck
-from pipelines.strips.hand_values import centre_limits
 from pipelines.strips.lanes import LaneStrips
 from pipelines.strips.load_models import model_moments, model_shears
 from pipelines.strips.moments import StripMoment, strip_moments

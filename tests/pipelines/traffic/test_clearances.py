@@ -8,7 +8,7 @@ import pytest
 from pipelines.deck.deck import Deck
 from pipelines.standards.strip_widths.aashto import LRFD
 from pipelines.strips.deck_strip import strip_deck
-from pipelines.strips.hand_values import hands_under
+from pipelines.strips.under_traffic import hands_under
 from pipelines.traffic.trains import model_trains
 from tests.pipelines.small_decks import SLAB, deck_of
 
