@@ -120,7 +120,10 @@ def own_shear_rows(
         outside = np.isnan(found)
         if not outside.all():
             k = judged[first_highest(np.where(outside, -1.0, found))]
-            yield _row(check, _beside(deck, sections, int(k)), float(np.nanmax(found)))
+            where = (
+                f"{_beside(deck, sections, int(k))}, under what {mat.standard} finds worst there"
+            )
+            yield _row(check, where, float(np.nanmax(found)))
         if outside.any():
             words = f"shear at {outside.sum()} of {len(judged)} places"
             yield _row(check, words, nan, why)

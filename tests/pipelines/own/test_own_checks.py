@@ -168,6 +168,7 @@ def test_shear_is_asked_about_where_the_standard_s_is_judged(tmp_path: Path) -> 
     beside = f"shear {side} {line_title(deck, peak.line)}, ("
     assert again.place.startswith(beside)
     assert redone.place.startswith(beside)
+    assert redone.place.endswith(" m, under what EN 1992 finds worst there")
     assert strong.utilisation == 0.5
     assert outside.otherwise == "outside its range, the office looks at strong shear"
     assert outside.place.startswith("shear at ")
