@@ -4,14 +4,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import sparse
 
 from pipelines.deck.deck import Deck
 from pipelines.deck.variants import BEAM_RANGE, with_beam_factor
 from pipelines.envelopes.extremes import FieldEnvelope
 from pipelines.model.build import Near, build_model
 from pipelines.model.cache import ModelCache
-from pipelines.model.fixed_loads import values_under
+from pipelines.model.fixed_loads import groups_under, values_under
 from pipelines.model.responses import SolvedDeck
 from pipelines.strips.frame import Frame
 from pipelines.strips.hand_strip import HandStrip
@@ -146,15 +145,11 @@ def found_values(at: Frame, solved: SolvedDeck, wanted: Sequence[Wanted]) -> lis
     stiffer beams."""
     mesh = solved.model.mesh
     lines = {s: StraightLine.between(mesh, at.line(s)) for s in {round(one.s, 9) for one in wanted}}
-    line_rows = {s: result_rows(solved.model, line.places) for s, line in lines.items()}
+    rows = [result_rows(solved.model, line.places) for line in lines.values()]
     held, number = _distinct([one.held for one in wanted])
-    rows = [line_rows[round(one.s, 9)] for one in wanted]
-    count = [row.shape[0] for row in rows]
-    stacked = sparse.csr_array(sparse.vstack(rows, format="csr"))
-    values = np.split(
-        values_under(solved.stiffness, held.__getitem__, stacked, np.repeat(number, count)),
-        np.cumsum(count)[:-1],
-    )
+    places = list(lines)
+    which = [places.index(round(one.s, 9)) for one in wanted]
+    values = groups_under(solved.stiffness, held, rows, list(zip(which, number, strict=True)))
     found = [
         _found(at, solved, one, lines[round(one.s, 9)], own)
         for one, own in zip(wanted, values, strict=True)

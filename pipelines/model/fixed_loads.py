@@ -12,7 +12,6 @@ from pipelines.model.responses import position_load
 from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats, Ints
 from plate.model.model import PlateModel
-from plate.solver.solution import LocalRows
 from plate.solver.stiffness import Stiffness
 
 
@@ -64,12 +63,31 @@ def values_under(
     numbers = np.unique(number[number >= 0])
     if not len(numbers):
         return found
-    F = loads_of(stiffness.model, [load(k) for k in numbers.tolist()])
-    column = np.searchsorted(numbers, number)
-    for part, solution in stiffness.in_blocks(F):
-        mine = np.flatnonzero((number >= 0) & (column >= part.start) & (column < part.stop))
-        values = LocalRows(sparse.csr_array(rows[mine])).of(solution)
-        found[mine] = values[np.arange(len(mine)), column[mine] - part.start]
+    mine = [np.flatnonzero(number == k) for k in numbers]
+    groups = [sparse.csr_array(rows[one]) for one in mine]
+    held = [load(k) for k in numbers.tolist()]
+    values = groups_under(stiffness, held, groups, [(k, k) for k in range(len(held))])
+    for one, own in zip(mine, values, strict=True):
+        found[one] = own
+    return found
+
+
+def groups_under(
+    stiffness: Stiffness,
+    loads: Sequence[WheelPatches],
+    groups: Sequence[sparse.csr_array],
+    pairs: Sequence[tuple[int, int]],
+) -> list[Floats]:
+    """Results (n,) of groups[i] (n, n_dof) under loads[j] for each of the pairs i, j; one solution
+    for each load, where the groups are read alone."""
+    dofs = np.unique(np.concatenate([one.indices for one in groups])).astype(np.int64)
+    local = [sparse.csr_array(one[:, dofs]) for one in groups]
+    found = [np.empty(0)] * len(pairs)
+    for part, solution in stiffness.in_blocks(loads_of(stiffness.model, loads)):
+        under = np.ascontiguousarray(solution[dofs].T)
+        for k, (i, j) in enumerate(pairs):
+            if part.start <= j < part.stop:
+                found[k] = local[i] @ under[j - part.start]
     return found
 
 
