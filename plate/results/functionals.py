@@ -26,8 +26,9 @@ def result_rows(model: PlateModel, places: Places) -> sparse.csr_array:
     """Rows (6 count, n_dof) of w, m_x, m_y, m_xy, q_x, q_y [m, N m/m, N/m], place after place."""
     n = len(RESULTS)
     parts = []
-    for way, kinds in _ways(model, places):
-        read = _read(model, places, way)
+    readings = Readings(model)
+    for way, kinds in _ways(readings, places):
+        read = _read(readings, places, way)
         rows = n * read.place[:, None] + kinds
         parts.append((read, rows, np.broadcast_to(kinds, rows.shape)))
     return _rows_read(model, parts, n * places.count)
@@ -42,10 +43,11 @@ def component_rows(
     """
     wanted = np.asarray(components, dtype=np.int64)
     parts = []
-    for way, kinds in _ways(model, places):
+    readings = Readings(model)
+    for way, kinds in _ways(readings, places):
         mine = places.of(np.isin(wanted, kinds))
         if len(mine.cells):
-            read = _read(model, mine, way)
+            read = _read(readings, mine, way)
             parts.append((read, read.place[:, None], wanted[read.place][:, None]))
     return _rows_read(model, parts, places.count)
 
@@ -113,19 +115,19 @@ def interpolation(fields: FieldPoints, places: Places) -> sparse.csr_array:
     return _rows_of(places, values, fields.cells[places.cells], fields.n_points)
 
 
-def _ways(model: PlateModel, places: Places) -> Sequence[tuple[Way, Ints]]:
+def _ways(readings: Readings, places: Places) -> Sequence[tuple[Way, Ints]]:
     """The ways of reading and the results of each; means along lines are of the cells as they
     are."""
     if places.integrated:
         return ((Way(()), np.arange(len(RESULTS))),)
-    return Readings(model).ways
+    return readings.ways
 
 
-def _read(model: PlateModel, places: Places, way: Way) -> Places:
+def _read(readings: Readings, places: Places, way: Way) -> Places:
     """The points of cells that results at places are read from in a way."""
     if not way.along:
         return places
-    owner, cells, reference, share = Readings(model).of(places.cells, places.reference, way)
+    owner, cells, reference, share = readings.of(places.cells, places.reference, way)
     return replace(
         places,
         cells=cells,
