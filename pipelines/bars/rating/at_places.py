@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipelines.bars.adequacy import Check
 from pipelines.bars.demand.wood_armer import functionals, skew_components
 from pipelines.bars.rating.axle_grids import DrivenAxles
 from pipelines.bars.rating.limits import MomentLimit

@@ -73,12 +73,12 @@ class DrivenAxles:
         for grid, _, moved in self.parts:
             mine = grid[:, results]
             values = mine.reshape(-1, mine.shape[2]) @ moved[:, stations]
-            total = total + values.reshape(*mine.shape[:2], -1)
+            total = total + values.reshape(*mine.shape[:2], values.shape[1])
         return total
 
     def under(self, results: Ints) -> Floats:
         """Some of the results (n, n_position) at all load positions."""
-        return self.over_stations(results).transpose(1, 2, 0).reshape(len(results), -1)
+        return self.over_stations(results).transpose(1, 2, 0).reshape(len(results), len(self))
 
     def at(self, results: Ints, positions: Ints) -> Floats:
         """Results (k, n) each at a load position (n,) of its own."""

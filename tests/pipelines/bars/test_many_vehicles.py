@@ -9,7 +9,7 @@ import pytest
 
 from pipelines.bars.adequacy import Check
 from pipelines.bars.demand.observer import DesignWatch
-from pipelines.bars.rating.at_places import at_places, exact_moment, exact_shear
+from pipelines.bars.rating.at_places import _judged, at_places, exact_moment, exact_shear
 from pipelines.bars.rating.fleet import Fleet, Permit, driven
 from pipelines.bars.rating.many import LEAST, MANY, SAFE, _less
 from pipelines.bars.rating.moments import moment_multiplier
@@ -82,10 +82,17 @@ def over(rater: Rater, permit: Permit) -> OverDeck:
     return rater.over_deck(permit, load_positions(alone))
 
 
-def test_at_its_own_place_a_vehicle_has_the_multiplier_of_the_whole_deck(rater: Rater) -> None:
+@pytest.fixture(scope="module")
+def overs(rater: Rater) -> list[OverDeck]:
+    """Of four vehicles."""
+    return [over(rater, permit) for permit in fleet_of(4).permits]
+
+
+def test_at_its_own_place_a_vehicle_has_the_multiplier_of_the_whole_deck(
+    rater: Rater, overs: list[OverDeck]
+) -> None:
     """The same wheels on the same mesh, integrated as influence in place of solved as loads."""
-    permits = fleet_of(2).permits
-    first, second = (over(rater, permit) for permit in permits)
+    first, second, *_ = overs
     places = Places.of(rater.watch, rater.limits, rater.trackers, [first.runs, second.runs])
     places.learn(first, {0: 2.0})
     found = at_places(places, second.runs, [0])[0]
@@ -107,6 +114,50 @@ def test_at_its_own_place_a_vehicle_has_the_multiplier_of_the_whole_deck(rater: 
         assert there_too is not None
         assert exactly.value >= there_too.value * (1.0 - 3e-7)
         assert exactly.value == pytest.approx(there_too.value, rel=2e-2)
+
+
+def test_no_candidate_that_was_passed_over_has_a_smaller_multiplier(
+    rater: Rater, overs: list[OverDeck]
+) -> None:
+    """Candidates are looked at in the order of their bounds, at some stations: against the rule
+    itself at all of them under every load position."""
+    places = Places.of(rater.watch, rater.limits, rater.trackers, [one.runs for one in overs])
+    for one in overs[:2]:
+        places.learn(one, {0: 2.0})
+    every = places.candidates
+    for one in overs[2:]:
+        driven = [places.grids.driven(run) for run in one.runs]
+        values, _ = _judged(places, driven, np.arange(len(every.number)))
+        found = at_places(places, one.runs, [0])[0]
+        assert len(found.moments) == len(every.groups)
+        for part, (limit, least) in zip(every.groups.values(), found.moments, strict=True):
+            k = part.start + int(values[part].argmin())
+            # single precision of sums over an axle grid
+            assert least.value == pytest.approx(values[k], rel=1e-5)
+            assert least.number >= 0
+            assert limit.check is every.every[every.number[k]].check
+            alike = np.flatnonzero(values[part] <= values[k] * (1.0 + 1e-5)) + part.start
+            assert least.at in every.at[alike]
+
+
+def test_what_places_are_screened_by_is_no_less_than_at_any_load_position(
+    rater: Rater, overs: list[OverDeck]
+) -> None:
+    one = overs[0]
+    places = Places.of(rater.watch, rater.limits, rater.trackers, [one.runs])
+    places.learn(one, {0: 2.0})
+    for run in one.runs:
+        driven = places.grids.driven(run)
+        assert len(driven) == len(run)
+        for row, points in enumerate(places.points):
+            values = driven.under(places.results_at(points).ravel())
+            a, b, t = values.reshape(3, len(points), len(run))
+            sign, first = (1.0 if row < 2 else -1.0), (a, b)[row % 2]
+            begin = 2 * sum(map(len, places.points[:row]))
+            bound = driven.greatest[begin : begin + 2 * len(points)].max(axis=1)
+            most = np.concatenate([(sign * (first + s * t)).max(axis=1) for s in (1.0, -1.0)])
+            # single precision, and cubics that swing below nothing beside the slab's ends
+            assert (bound >= most - 1e-4 * np.abs(most).max(initial=0.0)).all()
 
 
 def told_less(rating: Rating) -> dict[str, float]:
