@@ -7,6 +7,7 @@ the position is -1. Of positions that tie within 1e-9 the first listed governs.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -138,7 +139,7 @@ class Peaks:
         """Those at some points after the other, no point twice."""
         counts = {"formed", "left_out"}
         whole = {name: sum(getattr(one, name) for one in parts) for name in counts}
-        arrays = {
+        arrays: dict[str, Any] = {
             field.name: np.concatenate([getattr(one, field.name) for one in parts])
             for field in fields(cls)
             if field.name not in counts

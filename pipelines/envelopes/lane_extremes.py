@@ -93,7 +93,7 @@ class TrainExtremes:
         beside: "TrainExtremes | None" = None,
     ) -> None:
         self.sets, self.lanes = sets, lanes
-        self.fields = {
+        self.fields: dict[str, FieldTracker] = {
             name: FieldTracker(
                 n_point,
                 one.n_field,
