@@ -29,8 +29,8 @@ from pipelines.report.drawings.cuts import field_map
 from pipelines.report.sections.factors import factors_section
 from pipelines.traffic.arrangements import Arrangement
 
-# Vehicles that the page tells; the CSV has all of them.
-TOLD = 100
+# Vehicles that the page tells; the CSV has all of them. From so many on a summary comes first.
+TOLD, SUMMED_UP = 50, 12
 MEANING = (
     "Multiplier: the largest factor on the vehicle or load model, with its impact, at which the "
     "check is still adequate at every step of the load positions, permanent actions as they are. "
@@ -82,6 +82,7 @@ def rating_page(rating: Rating) -> Document:
     rated = rating.worst_first[:TOLD]
     checks = [check for check in Check if any(one.of(check) for one in rating.rated)]
     parts: list[tuple[str, str, Sequence[Block]]] = [
+        ("summary", "Summary", _summary(rating) if len(rating.rated) >= SUMMED_UP else ()),
         ("multipliers", "Multipliers by vehicle and check", _multipliers(rating, rated, checks)),
         ("governing", "Where each vehicle is limited", _governing(rated)),
         ("short", "Where the deck is short", _plan(rating)),
@@ -96,6 +97,40 @@ def rating_page(rating: Rating) -> Document:
         sections=tuple(Section(name, title, tuple(b)) for name, title, b in parts if b),
         end=CAUTION,
     )
+
+
+def _summary(rating: Rating) -> tuple[Block, ...]:
+    """How many ratings every check governs, and how many of those fail; the least first."""
+    every = rating.worst_first
+    governed: dict[tuple[str, str], list[Rated]] = {}
+    for one in every:
+        governed.setdefault((one.standard, one.least.check.value), []).append(one)
+    rows: list[list[Words]] = []
+    for (standard, check), mine in governed.items():
+        short = sum(not one.least.adequate for one in mine)
+        middle = mine[len(mine) // 2].least
+        row: list[Words] = [standard, check.capitalize(), str(len(mine))]
+        row += [Short(str(short)) if short else "0", _value(mine[0].least, strong=True)]
+        rows.append([*row, mine[0].vehicle, mine[0].least.where, _value(middle)])
+    head: list[Words] = [
+        "Standard",
+        "Check that governs",
+        "Ratings",
+        "Below 1",
+        "Least",
+        "Of",
+        "Place",
+        "Middle one",
+    ]
+    short = sum(not one.least.adequate for one in every)
+    vehicles = dict.fromkeys(one.vehicle for one in every)
+    failing = dict.fromkeys(one.vehicle for one in every if not one.least.adequate)
+    told = (
+        f"{len(vehicles)} vehicles and load models: {len(failing)} fall short by one standard at "
+        f"least; of {len(every)} ratings {short} are below 1. rating.csv has all of them."
+    )
+    caption = "Checks that govern, that with the least multiplier first"
+    return Paragraph(told), table(caption, head, rows, numeric=(2, 3, 4, 7), wide=(6,))
 
 
 def _multipliers(
