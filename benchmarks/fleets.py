@@ -70,7 +70,9 @@ def main() -> None:
     rating = rate(deck, fleet_of(arguments.vehicles, arguments.shapes), done)
     whole, clock = time.process_time() - begin, time.perf_counter() - clock
     after = product()
-    driven = sum(not one.at_places for one in rating.rated) // len({r.standard for r in rating.rated})
+    driven = sum(not one.at_places for one in rating.rated) // len(
+        {r.standard for r in rating.rated}
+    )
     each = np.diff(times[max(driven, int(FROM * len(times))) : len(times)])
     each = each[each < 20.0 * np.median(each)]  # those near 1 that are driven over the deck
     unit = 0.5 * (before + after)

@@ -8,8 +8,10 @@ adding up.
 """
 
 from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from functools import cached_property
+from threading import Lock
 
 import numpy as np
 
@@ -22,7 +24,7 @@ AxleKind = tuple[tuple[float, ...], Size]
 """Offsets of an axle's wheels from the vehicle's centre line and the sides of their patches [m]."""
 Offsets = tuple[float, ...]
 # The most bytes of grids that are kept.
-KEPT = 1.5e9
+KEPT = 0.8e9
 
 
 def axles_of(run: LoadPositions) -> Iterator[tuple[AxleKind, float, float]]:
@@ -94,12 +96,13 @@ class AxleGrids:
     """Grids of some results per newton of an axle.
 
     screened : a grid (n_offset, n_result, n_s) -> greatest values (n_screened, n_s) over the
-    offsets of what results are screened by.
+    offsets of what results are screened by. lock : of the threads that judge vehicles.
     """
 
     fields: UnitFields
     screened: Callable[[Floats], Floats]
     known: dict[tuple[AxleKind, Offsets], tuple[Floats, Floats]] = field(default_factory=dict)
+    lock: AbstractContextManager[object] = field(default_factory=Lock)
 
     def driven(self, run: LoadPositions) -> DrivenAxles:
         """The vehicle of a run."""
@@ -123,10 +126,12 @@ class AxleGrids:
 
     def _grid(self, kind: AxleKind, offsets: Offsets) -> tuple[Floats, Floats]:
         key = kind, offsets
-        if key not in self.known:
-            wheels, patch = kind
-            grid = self.fields.across(patch, np.add.outer(np.array(offsets), np.array(wheels)))
-            if sum(one.nbytes for one, _ in self.known.values()) > KEPT:
-                self.known.clear()
-            self.known[key] = grid, self.screened(grid)
-        return self.known[key]
+        with self.lock:
+            if key not in self.known:
+                wheels, patch = kind
+                grid = self.fields.across(patch, np.add.outer(np.array(offsets), np.array(wheels)))
+                # the oldest first
+                while sum(one.nbytes for one, _ in self.known.values()) > KEPT:
+                    del self.known[next(iter(self.known))]
+                self.known[key] = grid, self.screened(grid)
+            return self.known[key]
