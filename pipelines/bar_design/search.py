@@ -37,7 +37,7 @@ from pipelines.standards.resistance.bars import LAYERS, SlabBars, place_of
 
 MOST = 12  # analyses at one thickness
 STILL = "the bars still change after"
-NONE = "no bars of the set pass the checks of single layers"
+NONE = "no bars of the set pass the checks of single layers and fit in the slab"
 
 Tell = Callable[[str], None]
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from pipelines.bars.choice.candidates import STEEL, Needs
 from pipelines.bars.choice.floors import Floor
-from pipelines.bars.choice.least_steel import Chosen, Option, least_of, least_steel, options
+from pipelines.bars.choice.least_steel import Chosen, Option, least_of, least_steel, options, room
 from pipelines.standards.resistance.bars import (
     DIRECTIONS,
     FACES,
@@ -47,6 +47,7 @@ def alternative(what: str, needs: Needs, found: Chosen | None, how: str) -> Alte
 def alternatives(needs: Needs, bars: SlabBars, chosen: Chosen) -> Iterator[Alternative]:
     """What can be told from the analysis of the design as it is; bars : its mats."""
     known, prices, area = options(needs, bars), needs.choice.prices, needs.area
+    fits = room(needs, bars)
     # what shear and punching ask of the layers was asked of the depths as they are
     deep = NOT_SHEAR if needs.floors else SAME
     for face in FACES:
@@ -56,7 +57,7 @@ def alternatives(needs: Needs, bars: SlabBars, chosen: Chosen) -> Iterator[Alter
             return one.layer[0] != face or one.outer != mine
 
         what = f"{other_direction(mine)} outermost at the {face}"
-        yield alternative(what, needs, least_of(known, prices, area, otherwise), deep)
+        yield alternative(what, needs, least_of(known, prices, area, fits, otherwise), deep)
     for face in FACES:
         mat = bars.mat(face)
         try:
@@ -66,7 +67,7 @@ def alternatives(needs: Needs, bars: SlabBars, chosen: Chosen) -> Iterator[Alter
         what = f"{1e3 * THICKER:.0f} mm more cover at the {face}"
         less_deep = replace(needs, floors=_less_deep(needs, bars, thicker, face))
         yield alternative(what, needs, least_steel(less_deep, thicker), deep)
-    same = [(s, least_of(known, prices, area, _spaced(s))) for s in needs.choice.spacings]
+    same = [(s, least_of(known, prices, area, fits, _spaced(s))) for s in needs.choice.spacings]
     passing = [(found.counted(prices, area), s, found) for s, found in same if found is not None]
     if passing:
         _, spacing, found = min(passing, key=lambda one: one[:2])
@@ -74,7 +75,7 @@ def alternatives(needs: Needs, bars: SlabBars, chosen: Chosen) -> Iterator[Alter
         yield alternative(what, needs, found, SAME)
     else:
         yield alternative("one spacing everywhere", needs, None, SAME)
-    mats = least_of(known, prices, area, lambda one: one.candidate.added is None)
+    mats = least_of(known, prices, area, fits, lambda one: one.candidate.added is None)
     yield alternative("mats alone, nothing added", needs, mats, SAME)
 
 

@@ -68,7 +68,14 @@ def least_steel(needs: Needs, bars: SlabBars) -> Chosen | None:
 
     bars : covers and thickness, with the other face's bars as they were.
     """
-    return least_of(options(needs, bars), needs.choice.prices, needs.area)
+    return least_of(options(needs, bars), needs.choice.prices, needs.area, room(needs, bars))
+
+
+def room(needs: Needs, bars: SlabBars) -> float:
+    """What the covers leave for the diameters of all four layers where the slab is thinnest [m]."""
+    slab = needs.deck.slab
+    least = min((bars.thickness, *(zone.thickness for zone in slab.zones)))
+    return least - sum(bars.mat(face).cover for face in FACES)
 
 
 def options(needs: Needs, bars: SlabBars) -> list[Option]:
@@ -105,10 +112,12 @@ def least_of(
     options: Sequence[Option],
     prices: Prices,
     area: float,
+    room: float,
     counts: Callable[[Option], bool] = lambda _: True,
 ) -> Chosen | None:
     """One option for the outer and one for the inner layer of each face, of those that count, with
-    the least steel and variety; None where there are none."""
+    the least steel and variety; None where there are none, or none that fit: room : for the largest
+    diameters of all layers [m]."""
     options = [option for option in options if counts(option)]
     if not options:
         return None
@@ -141,6 +150,8 @@ def least_of(
         for rest in {o.gives for o in (options[k] for k in mine) if o.rest is None}:
             above = {k: 1.0 for k in mine if options[k].rest is None and options[k].gives == rest}
             row(above | {k: -1.0 for k in mine if options[k].rest == rest}, 0.0, 0.0)
+    # bars that would touch those of the other face are none
+    row({k: o.candidate.largest for k, o in enumerate(options)}, 0.0, room - 1e-6)
     for k, option in enumerate(options):
         for bars in option.candidate.sets:
             row({k: 1.0, n + diameters.index(bars.diameter): -1.0}, -1.0, 0.0)

@@ -12,7 +12,14 @@ from pipelines.bar_design.known import Known
 from pipelines.bars.choice.bands import Added, bands, bond, shift
 from pipelines.bars.choice.candidates import RUNS_ON, Candidate, Needs, Trial
 from pipelines.bars.choice.floors import Floor
-from pipelines.bars.choice.least_steel import Chosen, least_steel, options, shears_used
+from pipelines.bars.choice.least_steel import (
+    Chosen,
+    least_of,
+    least_steel,
+    options,
+    room,
+    shears_used,
+)
 from pipelines.bars.choice.shears import Shears, shears_of
 from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.deck.reinforcement import Prices
@@ -221,6 +228,20 @@ def settled(known: Known, needs: Needs, mats: SlabBars) -> Chosen:
     for old, new in zip(before, known.shears, strict=True):
         assert (new.asks >= old.asks).all()
     return chosen
+
+
+def test_bars_of_both_faces_fit_in_the_slab(needs: Needs, mats: SlabBars) -> None:
+    """The four diameters and both covers take no more than the thickness; with less room smaller
+    bars are chosen, and none where the smallest of the set do not fit."""
+    known, prices = options(needs, mats), needs.choice.prices
+    every = room(needs, mats)
+    assert every == pytest.approx(0.300 - 0.055 - 0.050)
+    chosen = least_of(known, prices, needs.area, every)
+    assert chosen is not None
+    wanted = sum(one.largest for one in chosen.layers.values())
+    narrow = least_of(known, prices, needs.area, wanted - 0.001)
+    assert narrow is None or sum(o.largest for o in narrow.layers.values()) < wanted
+    assert least_of(known, prices, needs.area, 4 * 0.012) is None
 
 
 def mass(needs: Needs, mats: SlabBars) -> float:
