@@ -21,6 +21,8 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.reading.mistakes import Mistakes
 from pipelines.model.case_responses import case_responses
 from pipelines.model.responses import SolvedDeck
+from pipelines.report.html import html_of
+from pipelines.report.sections.rating import rating_page
 from pipelines.standards.actions.loads import Axle, Vehicle
 from pipelines.traffic.positions import load_positions
 from tests.pipelines.decks_with_bars import BOTTOM, GRADES, TOP
@@ -168,10 +170,27 @@ def told_less(rating: Rating) -> dict[str, float]:
     }
 
 
-def test_vehicles_at_places_are_told_no_more_than_the_whole_deck_gives(deck: Deck) -> None:
+@pytest.fixture(scope="module")
+def many(deck: Deck) -> Rating:
+    return rate(deck, fleet_of(MANY))
+
+
+def test_the_page_of_a_fleet_begins_with_how_many_fall_short(many: Rating) -> None:
+    page = html_of(rating_page(many))
+    summary, multipliers = (page.index(f'id="{name}"') for name in ("summary", "multipliers"))
+    told = re.sub(r"<[^>]+>", " ", page[summary:multipliers])
+    short = [one for one in many.rated if not one.least.adequate]
+    assert f"{MANY} vehicles and load models: {len(short)} fall short" in told
+    governing = {one.least.check for one in many.rated}
+    assert all(check.value.capitalize() in told for check in governing)
+    assert many.worst_first[0].vehicle in told
+
+
+def test_vehicles_at_places_are_told_no_more_than_the_whole_deck_gives(
+    deck: Deck, many: Rating
+) -> None:
     """Every check of vehicles that are judged at places against the whole deck."""
     fleet = fleet_of(MANY)
-    many = rate(deck, fleet)
     at_places = [one for one in many.rated if one.at_places]
     assert len(at_places) >= MANY - 7
     less = told_less(many)
