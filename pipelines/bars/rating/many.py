@@ -15,7 +15,7 @@ from pipelines.bars.rating.at_places import AtPlaces, at_places, exact_moment, e
 from pipelines.bars.rating.axle_grids import grids_of
 from pipelines.bars.rating.fleet import Permit
 from pipelines.bars.rating.multipliers import Multiplier, Rated
-from pipelines.bars.rating.places import Places, Runs
+from pipelines.bars.rating.places import OverDeck, Places, Runs
 from pipelines.bars.rating.rater import Rater, standing
 from pipelines.bars.rating.root import MOST
 from pipelines.deck.deck import Deck
@@ -57,17 +57,18 @@ def rated_at_places(
     high: dict[Check, float] = {}
     low = 0.0
 
-    def drive(k: int) -> None:
+    def drive(k: int) -> OverDeck:
         over = rater.over_deck(permits[k], fleet[k])
         found[k] = [*rater.rated(permits[k], decks[k], over)]
-        sheared = (one.of(Check.SHEAR) for one in found[k])
-        of_standards = zip(rater.counting(permits[k]), sheared, strict=True)
-        places.learn(over, {j: 1.0 if one is None else one.value for j, one in of_standards})
         _told(progress, found, fleet)
+        return over
 
     for count, k in enumerate(_apart(fleet)):
         before = [*_at_places(rater, places, permits[k], decks[k], fleet[k])] if count else []
-        drive(k)
+        over = drive(k)
+        sheared = (one.of(Check.SHEAR) for one in found[k])
+        of_standards = zip(rater.counting(permits[k]), sheared, strict=True)
+        places.learn(over, {j: 1.0 if one is None else one.value for j, one in of_standards})
         for one, two in zip(before, found[k], strict=False):
             for check, share in _missed(one, two):
                 high[check], low = max(share, high.get(check, 0.0)), max(-share, low)
