@@ -61,7 +61,7 @@ class DrivenAxles:
     def __len__(self) -> int:
         """Load positions."""
         grid, _, moved = self.parts[0]
-        return len(grid) * moved.shape[1]
+        return len(grid) * int(moved.shape[1])
 
     @cached_property
     def greatest(self) -> Floats:

@@ -8,7 +8,8 @@ one is not above the best so far. These are the same moments as those that a run
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,7 @@ from pipelines.numbers import SLACK
 from plate.arrays import Floats, Ints
 from plate.solver.stiffness import BLOCK
 
+Number = TypeVar("Number", np.float64, np.int64)
 # Points at which the rule's own multiplier is looked for together.
 TOGETHER = 64
 STEP = 1.05
@@ -57,8 +59,9 @@ class Extremes:
         own, sums = multiplier * self.own, multiplier * self.sums
         if self.beside is not None:
             own, sums = own + self.beside.own, sums + self.beside.sums
-        flat = [x.reshape(*x.shape[:-2], -1) for x in (own, sums, self.numbers)]
-        return Block(flat[0], flat[1][None], flat[2][None], nothing_beside)
+        own, sums = (x.reshape(*x.shape[:-2], -1) for x in (own, sums))
+        numbers = self.numbers.reshape(len(self.numbers), -1)
+        return Block(own, sums[None], numbers[None], nothing_beside)
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,11 +119,9 @@ class Moments:
             mine = own[row][..., columns][:, [row % 2, 1 - row % 2, 2]]
             return (mine if row < 2 else -mine[::-1]), _signed(sums[row], row)[..., columns]
 
-        found = Extremes(*one(self.own, self.sums), _pair(self.numbers[row], row)[..., columns])
-        if self.beside is None:
-            return found
-        beside = Extremes(*one(*self.beside), found.numbers)
-        return replace(found, beside=beside)
+        numbers = _pair(self.numbers[row], row)[..., columns]
+        beside = None if self.beside is None else Extremes(*one(*self.beside), numbers)
+        return Extremes(*one(self.own, self.sums), numbers, beside)
 
     def extreme(self, row: int) -> Floats:
         """(2, n) largest a + t and a - t of a row's first bars, the signs of the layer."""
@@ -138,7 +139,7 @@ class Moments:
         return np.asarray(np.minimum.reduce(found))
 
 
-def _pair(sums: Floats, row: int) -> Floats:
+def _pair(sums: NDArray[Number], row: int) -> NDArray[Number]:
     """(2, n_block, n) of a + t and a - t of a row's first bars the extreme that counts in the
     layer."""
     pair = slice(0, 2) if row % 2 == 0 else slice(2, 4)

@@ -8,6 +8,7 @@ of places, cubic between. A vehicle anywhere is a sum over its wheels.
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from scipy import sparse
@@ -30,6 +31,8 @@ from plate.threads import one_thread
 SPACES = 6.0
 # Patches integrated together, to bound the memory.
 PATCHES = 20_000
+# Of what is read on lattices: half the memory.
+SINGLE: Any = np.float32
 RowsOf = Callable[[Ints], sparse.csr_array]
 
 
@@ -54,8 +57,7 @@ class WheelLattice:
             index = np.repeat(owner, nodes.shape[1]), nodes.ravel()
             shape = len(part), mesh.n_nodes
             parts.append(sparse.coo_array((shares.ravel(), index), shape=shape).tocsr())
-        shares = sparse.csr_array(sparse.vstack(parts)).astype(np.float32)
-        return cls(lattice, sparse.csr_array(shares))
+        return cls(lattice, sparse.csr_array(sparse.vstack(parts), dtype=SINGLE))
 
     def under(self, ordinates: Floats) -> Floats:
         """Results (n_y, n, n_s) of influence surfaces (n_node, n)."""
@@ -90,7 +92,7 @@ class UnitFields:
         # deflections far from all of the results are put together from few
         found = self.solved.stiffness.solution(sparse.csc_array(rows.T))
         deflections = np.arange(0, self.solved.model.n_plate_dof, N_FIELDS)
-        ordinates = found[deflections].astype(np.float32)
+        ordinates = found[deflections].astype(SINGLE)
         return {patch: one.under(ordinates) for patch, one in self.lattices.items()}
 
     def across(self, patch: Size, offsets: Floats) -> Floats:
@@ -99,9 +101,9 @@ class UnitFields:
         lattice = self.lattices[patch].lattice
         place, weight = cubic(offsets.ravel(), lattice.y)
         n_set, k = offsets.shape
-        matrix = np.zeros((n_set, len(lattice.y)), dtype=np.float32)
+        matrix = np.zeros((n_set, len(lattice.y)), dtype=SINGLE)
         np.add.at(matrix, (np.repeat(np.arange(n_set), k)[:, None], place), weight / k)
-        found = np.empty((n_set, self.count, len(lattice.s)), dtype=np.float32)
+        found = np.empty((n_set, self.count, len(lattice.s)), dtype=SINGLE)
         start = 0
         for values in self.values[patch]:
             n = values.shape[1]

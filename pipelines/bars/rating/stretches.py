@@ -111,8 +111,6 @@ class Stretches:
         weight = self.weights * self.normals[:, None]
         used, column = np.unique(result, return_inverse=True)
         row = np.broadcast_to(np.arange(len(self.judged)), result.shape)
-        matrix = sparse.coo_array(
-            (weight.ravel(), (row.ravel(), column.ravel())), shape=(len(self.judged), len(used))
-        )
-        matrix = sparse.csr_array(matrix).astype(np.float32)
+        index, shape = (row.ravel(), column.ravel()), (len(self.judged), len(used))
+        matrix = sparse.csr_array((weight.ravel().astype(np.float32), index), shape=shape)
         return np.stack([matrix @ one[used] for one in grid])
