@@ -111,7 +111,7 @@ def _summary(rating: Rating) -> tuple[Block, ...]:
         middle = mine[len(mine) // 2].least
         row: list[Words] = [standard, check.capitalize(), str(len(mine))]
         row += [Short(str(short)) if short else "0", _value(mine[0].least, strong=True)]
-        rows.append([*row, mine[0].vehicle, mine[0].least.where, _value(middle)])
+        rows.append([*row, mine[0].words, mine[0].least.where, _value(middle)])
     head: list[Words] = [
         "Standard",
         "Check that governs",
