@@ -185,20 +185,29 @@ class Trial:
         return floor.at_most(self._fullest_mat, self._fullest_mat if alone else self._fullest_sets)
 
     def _asked(self, diameter: float) -> Floor:
-        """What checks of several layers ask for, beside an inner layer of the largest bars of the
-        set."""
+        """What checks of several layers ask for."""
         if diameter not in self._floors:
             floor = self.needs.floors.get(self.layer, Floor())
-            own, most = (Bars(d, 1.0) for d in (diameter, max(self.needs.choice.diameters)))
-            mat = self.bars.mat(self.layer[0])
-            if mat.outer == self.layer[1]:
-                mat = mat.with_bars(other_direction(mat.outer), most)
-            bars = self.bars.with_mat(self.layer[0], mat.with_bars(self.layer[1], own))
-            least = self.needs.sets[0].area
-            for shears in self.needs.shears:
+            bars, least = self._deep(diameter), self.needs.sets[0].area
+            for shears in self.needs.shears if bars is not None else ():
                 floor = floor.joined(shears.asked(self.layer, bars, least))
             self._floors[diameter] = floor
         return self._floors[diameter]
+
+    def _deep(self, diameter: float) -> SlabBars | None:
+        """The slab's bars with that diameter in the layer, beside an inner layer of the largest
+        bars of the set that fit; None where none do."""
+        face, own = self.layer
+        mat = self.bars.mat(face)
+        inner = sorted(self.needs.choice.diameters, reverse=True) if mat.outer == own else [None]
+        for one in inner:
+            if one is not None:
+                mat = mat.with_bars(other_direction(own), Bars(one, 1.0))
+            try:
+                return self.bars.with_mat(face, mat.with_bars(own, Bars(diameter, 1.0)))
+            except ValueError:
+                continue
+        return None
 
     @cached_property
     def _fullest_mat(self) -> float:

@@ -244,6 +244,19 @@ def test_bars_of_both_faces_fit_in_the_slab(needs: Needs, mats: SlabBars) -> Non
     assert least_of(known, prices, needs.area, 4 * 0.012) is None
 
 
+def test_shear_asks_nothing_of_bars_that_do_not_fit(needs: Needs, mats: SlabBars) -> None:
+    """In a slab so thin that the largest bars of the set do not lie beside each other depths are
+    those beside the largest that do, and bars that fit beside none are asked for nothing."""
+    shears = sheared(needs, mats, 1.05)
+    twelve = Bars(0.012, 0.1)
+    small = {face: replace(mats.mat(face), x=twelve, y=twelve) for face in FACES}
+    taken = sum(mat.cover for mat in small.values()) + 2 * 0.012 + 0.020
+    for inner, seen in ((0.017, True), (0.011, False)):
+        slab = SlabBars(taken + inner, small["top"], small["bottom"])
+        trial = Trial(replace(needs, shears=(shears,)), slab, BOTTOM_X)
+        assert (trial._asked(0.020).most > 0.0) is seen
+
+
 def mass(needs: Needs, mats: SlabBars) -> float:
     chosen = least_steel(needs, mats)
     assert chosen is not None
