@@ -189,8 +189,9 @@ class Trial:
         if diameter not in self._floors:
             floor = self.needs.floors.get(self.layer, Floor())
             bars, least = self._deep(diameter), self.needs.sets[0].area
-            for shears in self.needs.shears if bars is not None else ():
-                floor = floor.joined(shears.asked(self.layer, bars, least))
+            if bars is not None:
+                for shears in self.needs.shears:
+                    floor = floor.joined(shears.asked(self.layer, bars, least))
             self._floors[diameter] = floor
         return self._floors[diameter]
 
