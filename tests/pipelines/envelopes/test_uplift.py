@@ -1,10 +1,12 @@
 """Uplift flagged, and governing values solved again without tension."""
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from pipelines.analysis import analyse
+from pipelines.deck.deck import Deck
 from pipelines.report.data.summary import summary
 from tests.pipelines.small_decks import SLAB, deck_of
 
@@ -32,8 +34,12 @@ size_m = 1.0
 """
 
 
+def uplift(deck: Deck) -> dict[str, Any]:
+    return dict(summary(analyse(deck, tolerances_wanted=False, strips_wanted=False))["uplift"])
+
+
 def test_tied_down_supports_are_flagged(tmp_path: Path) -> None:
-    found = summary(analyse(deck_of(tmp_path, SLAB, DECK, lifts="false")))["uplift"]
+    found = uplift(deck_of(tmp_path, SLAB, DECK, lifts="false"))
     assert found["supports"][0]["support"] == "C1"
     row = found["supports"][0]
     assert row["permanent_kN"] + row["traffic_kN"] < 0.0
@@ -42,7 +48,7 @@ def test_tied_down_supports_are_flagged(tmp_path: Path) -> None:
 
 
 def test_untied_supports_let_go_and_sagging_grows(tmp_path: Path) -> None:
-    found = summary(analyse(deck_of(tmp_path, SLAB, DECK, lifts="true")))["uplift"]
+    found = uplift(deck_of(tmp_path, SLAB, DECK, lifts="true"))
     rows = {row["result"]: row for row in found["without_tension"]}
     sagging = rows["m_x max"]
     assert "C1" in sagging["lifted"]
@@ -69,8 +75,7 @@ def test_what_other_stages_leave_is_pulled_out_first(tmp_path: Path) -> None:
     def sagging(*more: str, weight: str = "") -> dict[str, float]:
         text = DECK.replace("self_weight = true", "self_weight = true\n" + weight)
         deck = deck_of(tmp_path, SLAB, text, FAINT, *more, lifts="true")
-        rows = summary(analyse(deck, tolerances_wanted=False))["uplift"]["without_tension"]
-        [found] = [row for row in rows if row["result"] == "m_x max"]
+        [found] = [row for row in uplift(deck)["without_tension"] if row["result"] == "m_x max"]
         assert "C1" in found["lifted"]
         return dict(found)
 
