@@ -11,7 +11,12 @@ deck is made of both directions, too.
 
 Shears have a kink at the edge of a wheel. Where that lies on the border the polynomial cuts it off,
 by 5 to 8 % of the peak under a wheel as wide as a cell; the mean of both cells, which has it, errs
-as much the other way under edges within the cells. Their mean is what is taken.
+as much the other way under edges within the cells. Wheels drive over every place of a cell, so what
+counts is the largest error: in a beam, where a cell's shear is the polynomial nearest to the true
+one, it is least with a share of 0.4 to 0.56 of the mean in orders 2 to 7, within 1.15 times that
+with a half, which is what is taken. No reading that is linear in the displacements does better:
+those of both cells that have cubics right at order 3 differ by that share alone. What is still
+lacking is known where the wheels are (`kinks`).
 
 Results stay linear in the displacements, of one cell and those around it.
 """
