@@ -4,7 +4,8 @@ A governing value is the largest over the deck, but it is found at one point of 
 governs at the steps of the load positions: between points there may be more, and on a richer mesh
 or between the steps another point may govern. So the richer mesh is read at its own points around
 all those whose value is near the largest, under the loads that govern there, and at those with the
-most of them under the same loads moved along the deck by shares of a step.
+most of them under the same loads moved along the deck by shares of a step, shears there with what
+is known to be lacking beside wheels.
 """
 
 from collections.abc import Sequence
@@ -14,12 +15,16 @@ import numpy as np
 from scipy.spatial import KDTree
 
 from pipelines.accuracy.climbed import MOVES, counts, is_straight, moved_along
+from pipelines.accuracy.mesh_parts import missed_under
+from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.governing_loads import governing_arrangement_loads
-from pipelines.envelopes.peaks import Peak
+from pipelines.envelopes.peaks import SHEARS, Peak
+from pipelines.model.build import usual_size
 from pipelines.model.fixed_loads import loads_of, rows_under
 from pipelines.model.readable import Mask, ReadablePoints
 from pipelines.model.responses import SolvedDeck
+from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats, Ints
 from plate.results.fields import FieldPoints, field_points
 from plate.results.functionals import component_rows
@@ -28,8 +33,9 @@ from plate.solver.solution import LocalRows
 from plate.solver.stiffness import Stiffness
 
 # For each governing value: points of the run's mesh looked around, those with the largest values of
-# their own and no less than this share of it; loads held there; points of the richer mesh at which
-# loads are moved.
+# their own and no less than this share of it; loads held there. Of cells wider than usual, which
+# tell the less of where it stands, so many times more, and of a share so many times less. Points of
+# the richer mesh at which loads are moved.
 POINTS, SHARE, LOADS, MOVED = 12, 0.9, 4, 3
 
 
@@ -80,8 +86,26 @@ def largest_near(
         ]
         row = np.repeat(np.arange(len(best)), len(MOVES))
         again = rows_under(richer, rows[best], row, loads)
+        again += _missed(richer, fields, points[best][row], component[owner[best]][row], loads)
         np.maximum.at(largest, owner[best][row], sign[owner[best]][row] * again)
     found[those] = largest
+    return found
+
+
+def _missed(
+    richer: Stiffness,
+    fields: FieldPoints,
+    points: Ints,
+    components: Ints,
+    loads: Sequence[WheelPatches],
+) -> Floats:
+    """What results (n,) at points, each under a load of its own, lack as they are read."""
+    found = np.zeros(len(points))
+    shears = np.flatnonzero(np.isin(components, SHEARS))
+    places = at_field_points(fields, points[shears]).each
+    found[shears] = missed_under(
+        richer.model, places, components[shears].tolist(), [loads[k] for k in shears.tolist()]
+    )
     return found
 
 
@@ -96,14 +120,21 @@ def _around(
     allowed = np.flatnonzero(counts(solved.reading, peak))
     values, numbers = (e.maximum, e.at_maximum) if peak.sign > 0 else (e.minimum, e.at_minimum)
     size = peak.sign * values[peak.component, allowed]
-    order = np.argsort(-size, kind="stable")[:POINTS]
-    near = allowed[order[size[order] >= SHARE * size[order[0]]]]
+    wide = _widening(solved.deck)
+    order = np.argsort(-size, kind="stable")[: int(wide * POINTS)]
+    near = allowed[order[size[order] >= SHARE / wide * size[order[0]]]]
     number = numbers[peak.component, near]
-    first = np.sort(np.unique(number, return_index=True)[1])[:LOADS]
+    first = np.sort(np.unique(number, return_index=True)[1])[: int(wide * LOADS)]
     held = [(int(near[k]), peak.component, peak.sign, int(number[k])) for k in first]
     balls = tree.query_ball_point(own.xy[near], _reach(own, near))
     points = np.unique(np.concatenate(balls).astype(np.int64))
     return _Around(peak, points[counts(finely, peak)[points]], [at for at in held if at[3] >= 0])
+
+
+def _widening(deck: Deck) -> float:
+    """How many times wider than usual the cells are that a deck asks for, at least 1."""
+    size = deck.mesh.size
+    return 1.0 if size is None else max(1.0, size / usual_size(deck))
 
 
 def _reach(points: FieldPoints, near: Ints) -> Floats:

@@ -25,7 +25,7 @@ from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS
 from plate.results.fields import field_points
 from plate.results.functionals import component_rows
-from plate.results.places import on_sides, side_of
+from plate.results.places import Places, at_field_points, on_sides, side_of
 from plate.solver.stiffness import Stiffness
 
 BeamKey = tuple[str, str, str]
@@ -42,26 +42,42 @@ class BeamEnd:
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
-class StatedValues:
-    """Stated values of a case of traffic.
+class Asked:
+    """Results at places, each under a load.
 
-    n_probe : rows of probes; peaks, ends : the governing values and beam extremes.
-    row : (n,) of each value among the rows of probes, peaks and ends in that order.
-    value : (n,) [SI]; sign : (n,) 1 for maxima, -1 for minima; number : (n,) of the arrangement,
-    -1 for the empty deck; joint : (n,) factor near joints that is in the value.
-    loads : those that govern, with all factors; load : (n,) which of them each value's is.
+    n_probe : rows of probes; peaks, ends : places and components of the field, and of beams.
+    row : (n,) of each result among the rows of probes, peaks and ends in that order.
+    loads : with all factors; load : (n,) which of them each result is asked under.
     """
 
     n_probe: int
     peaks: tuple[Peak, ...]
     ends: tuple[BeamEnd, ...]
     row: Ints
+    loads: tuple[WheelPatches, ...]
+    load: Ints
+
+    def result(self, k: int) -> int:
+        """The number in RESULTS of result k, 0 of those of beams."""
+        row = int(self.row[k]) - self.n_probe
+        if row < 0:
+            return int(self.row[k]) % len(RESULTS)
+        return self.peaks[row].component if row < len(self.peaks) else 0
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class StatedValues(Asked):
+    """Stated values of a case of traffic: probes, governing values and beam extremes under the
+    loads that govern them.
+
+    value : (n,) [SI]; sign : (n,) 1 for maxima, -1 for minima; number : (n,) of the arrangement,
+    -1 for the empty deck; joint : (n,) factor near joints that is in the value.
+    """
+
     value: Floats
     sign: Ints
     number: Ints
     joint: Floats
-    loads: tuple[WheelPatches, ...]
-    load: Ints
 
     @property
     def kinds(self) -> Ints:
@@ -143,8 +159,8 @@ def stated_values(
     )
 
 
-def own_rows(solved: SolvedDeck, stated: StatedValues) -> sparse.csr_array:
-    """Rows (n_row, n_dof) of the stated values as the run itself reads them."""
+def own_rows(solved: SolvedDeck, stated: Asked) -> sparse.csr_array:
+    """Rows (n_row, n_dof) of stated values as the run itself reads them."""
     return _own_rows(solved, stated.peaks, stated.ends)
 
 
@@ -158,22 +174,48 @@ def _own_rows(
     return sparse.csr_array(sparse.vstack(rows, format="csr"))
 
 
-def rows_on(stiffness: Stiffness, solved: SolvedDeck, stated: StatedValues) -> sparse.csr_array:
-    """Rows (n_row, n_dof) of the same values on another mesh of the deck, on the same sides."""
+@dataclass(frozen=True, eq=False)
+class Read:
+    """Results on a mesh: their rows (n_row, n_dof), and of those of probes and of the field, row by
+    row, where they are read."""
+
+    rows: sparse.csr_array
+    places: tuple[Places, ...]
+
+
+def read_on(stiffness: Stiffness, solved: SolvedDeck, stated: Asked) -> Read:
+    """The same values on another mesh of the deck, on the same sides."""
     model, fields = stiffness.model, field_points(stiffness.model)
     singular = stiffness.singular_places if solved.deck.probes else ()
-    rows = [probe_rows(solved.deck, model, fields, singular).rows]
+    probes = probe_rows(solved.deck, model, fields, singular)
+    rows, read = [probes.rows], [one for some in probes.places for one in some.each]
+    places = [one for one in read for _ in RESULTS]
     plan = solved.recovery.points.plan
     if stated.peaks:
         points = [peak.point for peak in stated.peaks]
         sides = [side_of(solved.model.mesh, solved.recovery.points, point) for point in points]
-        places = on_sides(model.mesh, fields, plan[points], np.array(sides))
-        rows.append(component_rows(model, places, [peak.component for peak in stated.peaks]))
+        of_peaks = on_sides(model.mesh, fields, plan[points], np.array(sides))
+        rows.append(component_rows(model, of_peaks, [peak.component for peak in stated.peaks]))
+        places += of_peaks.each
     for end in stated.ends:
         beam, kind, _ = end.key
         moment, shear = beam_rows_at(model, beam, end.at)
         rows.append(shear if kind == "shear" else moment)
-    return sparse.csr_array(sparse.vstack(rows, format="csr"))
+    return Read(sparse.csr_array(sparse.vstack(rows, format="csr")), tuple(places))
+
+
+def own_read(solved: SolvedDeck, stated: Asked) -> Read:
+    """The values as the run itself reads them."""
+    read = [one for some in solved.probes.places for one in some.each]
+    points = [peak.point for peak in stated.peaks]
+    of_peaks = at_field_points(solved.recovery.points, points).each if points else []
+    places = [one for one in read for _ in RESULTS] + of_peaks
+    return Read(own_rows(solved, stated), tuple(places))
+
+
+def rows_on(stiffness: Stiffness, solved: SolvedDeck, stated: Asked) -> sparse.csr_array:
+    """Rows (n_row, n_dof) of the same values on another mesh of the deck, on the same sides."""
+    return read_on(stiffness, solved, stated).rows
 
 
 def together(lists: Sequence[StatedValues]) -> StatedValues:
@@ -206,7 +248,7 @@ def together(lists: Sequence[StatedValues]) -> StatedValues:
     )
 
 
-def stated_under(stiffness: Stiffness, rows: sparse.csr_array, stated: StatedValues) -> Floats:
+def stated_under(stiffness: Stiffness, rows: sparse.csr_array, stated: Asked) -> Floats:
     """Stated values (n,) [SI] under the same loads by another stiffness and its rows."""
     loads = [stated.loads[k] for k in stated.load.tolist()]
     return rows_under(stiffness, rows, stated.row, loads)

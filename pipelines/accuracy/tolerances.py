@@ -1,12 +1,12 @@
 """How wrong the numbers can be.
 
 Mesh part: every stated value is computed again with elements one order higher and 1.5 times
-smaller, at the same place, on the same side of a line and for the same load. The richer
-answer is mostly several times nearer the truth, so the difference is the error, not a guess at it;
-`SAFETY` covers what the richer answer still misses. Twice the difference covers it where the richer
-answer is no more than half as wrong: so it was in 96 % of the values of
-`benchmarks/effectivity.py`, against 84 % of them with 1.25. A governing value is the largest over
-the deck: its error covers what the richer mesh has elsewhere, too (`near_peaks`).
+smaller, and no wider than a mesh has that is not asked for, at the same place, on the same side of
+a line and for the same load. The richer answer is mostly several times nearer the truth, so the
+difference is the error, not a guess at it; `SAFETY` covers what the richer answer still misses.
+Twice the difference covers it where the richer answer is no more than half as wrong, and the two do
+not agree by chance (`mesh_parts`). A governing value is the largest over the deck: its error covers
+what the richer mesh has elsewhere, too (`near_peaks`).
 
 Step part: the value is that under the worst traffic that is found anywhere (`worst_envelope`); what
 is left is the gap to an upper bound of all traffic, where that is proven, else what its search may
@@ -20,11 +20,11 @@ from typing import Protocol
 
 import numpy as np
 
+from pipelines.accuracy.mesh_parts import SAFETY, mesh_parts, traffic_mesh_parts
 from pipelines.accuracy.near_peaks import largest_near
 from pipelines.accuracy.stated_values import (
     BeamKey,
     own_rows,
-    rows_on,
     stated_under,
     together,
 )
@@ -40,12 +40,11 @@ from pipelines.model.responses import Response, SolvedDeck
 from pipelines.model.static_cases import CaseSolution, case_solutions
 from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats
+from plate.conventions import RESULTS
 from plate.results.fields import field_points
 from plate.results.functionals import component_rows
 from plate.results.places import on_sides, side_of
 from plate.solver.stiffness import Stiffness
-
-SAFETY = 2.0
 
 
 @dataclass(frozen=True)
@@ -118,9 +117,14 @@ def case_tolerances(
     theirs = case_values(deck, measured.other_cases)
     own = {name: response.probes[:, 0] for name, response in cases.items()}
     return CaseTolerances(
-        mesh={name: SAFETY * np.abs(finer[name] - own[name]) for name in cases},
+        mesh={name: _of_places(finer[name] - own[name]) for name in cases},
         theory={name: theirs[name] - own[name] for name in cases},
     )
+
+
+def _of_places(differences: Floats) -> Floats:
+    """Mesh parts (n_row,) of the results of probes, by their differences."""
+    return mesh_parts(differences.reshape(-1, len(RESULTS))).ravel()
 
 
 def traffic_tolerances(
@@ -158,18 +162,14 @@ def _measured(
     """Of the stated values of each case of traffic the mesh part of the error, and what the other
     theory makes of them less themselves.
 
-    At one load position a richer mesh may agree by chance; a value that is the largest of
-    neighbouring load positions may miss as much as any of them, so that two of them are asked: the
-    worst one and that of the steps. A governing value, which is the largest of places too, is asked
-    around all places where it might stand, under the loads that govern there (`near_peaks`).
+    A governing value, which is the largest of places too, is asked around all places where it might
+    stand, under the loads that govern there (`near_peaks`).
     """
     richer, other = measured.richer, measured.other
     lists = [one.stated for one in worst]
     ends = np.cumsum([len(stated.value) for stated in lists])
-    both = together([*lists, *(one.of_steps for one in worst)])
-    finer = stated_under(richer, rows_on(richer, solved, both), both)
-    missed = SAFETY * np.abs(finer - both.value).reshape(2, -1)
-    mesh = np.split(missed.max(axis=0), ends[:-1])
+    parts = traffic_mesh_parts(solved, lists, [one.of_steps for one in worst], richer)
+    mesh = np.split(parts, ends[:-1])
     for one, more in zip(worst, mesh, strict=True):
         governing = slice(2 * one.stated.n_probe, 2 * one.stated.n_probe + len(one.peaks))
         above = largest_near(solved, one.envelope, one.peaks, richer) - np.abs(

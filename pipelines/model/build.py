@@ -45,7 +45,7 @@ COARSE_SHARE = 0.5
 ON_LINE, LEAST_ROW, LARGEST_ROW = 0.05, 0.4, 0.6
 # A node nearer to the side of a static patch lies on it [m].
 ON_SIDE = 1e-9
-# The richer model of the stated errors has cells so many times smaller.
+# The richer model of the stated errors has cells so many times smaller, at least.
 REFINEMENT = 1.5
 # The size is raised, with a note, where it would give more cells than this.
 MOST_CELLS = 6000
@@ -359,8 +359,20 @@ def across_names(deck: Deck) -> tuple[str, ...]:
     return (*(f"C{i + 1}" for i in range(len(deck.stations))), "start", "end")
 
 
+def usual_size(deck: Deck) -> float:
+    """Largest cell side [m] that a deck has which asks for none."""
+    return cell_size(replace(deck, mesh=replace(deck.mesh, size=None)))[0]
+
+
+def richer_size(deck: Deck, size: float) -> float:
+    """Largest cell side [m] of the richer model of a deck with cells of that size: smaller by
+    `REFINEMENT`, and no wider than usual, since a mesh that does not see a wheel cannot tell what
+    another one misses of it."""
+    return min(size / REFINEMENT, usual_size(deck))
+
+
 def richer_model(deck: Deck, built: BuiltModel) -> BuiltModel:
-    """The deck's model with elements one order higher and 1.5 times smaller."""
+    """The deck's model with elements one order higher on smaller cells."""
     order = built.model.mesh.order + 1
-    options = replace(deck.mesh, order=order, size=built.size / REFINEMENT)
+    options = replace(deck.mesh, order=order, size=richer_size(deck, built.size))
     return build_model(replace(deck, mesh=options))

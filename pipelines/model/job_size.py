@@ -17,7 +17,7 @@ import numpy as np
 from pipelines.deck.deck import Deck
 from pipelines.errors import SizeError
 from pipelines.machine import free_memory, processors
-from pipelines.model.build import ORDER, PATCH_SHARE, REFINEMENT, cell_counts, cell_size
+from pipelines.model.build import ORDER, PATCH_SHARE, cell_counts, cell_size, richer_size
 from pipelines.model.free_mesh import free_cells
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.traffic.positions import dispersed, turn_repeats
@@ -155,7 +155,7 @@ def job_size(deck: Deck, workers: int | None = None, *, tolerances: bool = True)
     workers = workers or processors()
     order = deck.mesh.order or ORDER
     size, _ = cell_size(deck)
-    own, richer = _model(deck, size, order), _model(deck, size / REFINEMENT, order + 1)
+    own, richer = _model(deck, size, order), _model(deck, richer_size(deck, size), order + 1)
     bars = deck.reinforcement is not None
     positions = loads = envelopes = trains = 0.0
     if deck.traffic is not None:

@@ -47,6 +47,12 @@ class Places:
         n = len(self.cells)
         return replace(self, count=n, place=np.arange(n), weight=np.ones(n))
 
+    @property
+    def each(self) -> list["Places"]:
+        """Every place by itself."""
+        found = [self.of(np.arange(self.count) == k) for k in range(self.count)]
+        return [replace(one, count=1, place=np.zeros_like(one.place)) for one in found]
+
     def of(self, chosen: NDArray[np.bool_]) -> "Places":
         """The points of some of the places (count,), whose numbers stay."""
         mine = chosen[self.place]

@@ -24,13 +24,15 @@ def effectivity() -> ModuleType:
 
 @pytest.mark.slow
 def test_true_errors_are_inside_the_stated_ones(effectivity: ModuleType) -> None:
-    """Of all decks: 2028 values, 95.0 % inside when this was last measured."""
+    """Of all decks: 2039 values, 98.5 % inside when this was last measured."""
     parts = [effectivity.deck_errors(kind) for kind in effectivity.KINDS]
     every = effectivity.joined(parts)
     use = every.counted
     assert use.sum() >= 1500
     assert use.mean() > 0.85  # the reference is known well enough nearly everywhere
     assert every.inside[use].mean() >= 0.95
+    # of each deck, which has a hundred values or two, one or two less
+    assert min(part.inside[part.counted].mean() for part in parts) >= 0.94
     assert 1.0 <= np.median(every.effectivity[use]) <= 3.0
     # values that matter, wrong by more than a thousandth of the largest of their kind
     wrong = use & (every.true > 1e-3 * every.largest)

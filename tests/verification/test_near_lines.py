@@ -13,8 +13,11 @@ from plate.arrays import Floats
 from plate.elements.plate import cell_dofs
 from plate.exact.common import Patch, Rigidity
 from plate.exact.navier import mindlin_hard, simply_supported
+from plate.geometry.elementary import rectangle_corners
 from plate.model.model import PlateModel
 from plate.results.fields import FieldRecovery, cell_operators
+from plate.results.kinks import shears_missed
+from plate.results.places import at_field_points
 from tests.helpers import patch, shear_rigidity, solved
 from tests.pipelines.small_decks import SLAB, deck_of
 
@@ -44,8 +47,8 @@ PLACES = [(x, 3.0 + y) for x, y in zip(OFF, 4 * (0.03, 0.21) + (0.03,), strict=T
 
 @pytest.fixture(scope="module")
 def shears(tmp_path_factory: pytest.TempPathFactory) -> tuple[Floats, Floats, Floats, Floats]:
-    """Plan points (n, 2) from a corner of the panel, 0.25 to 1.0 m off the line, the six results
-    (6, n, n_place) there as the run reads them, as the mean of the cells, and exact."""
+    """At plan points 0.25 to 1.0 m off the line the six results (6, n, n_place) as the run reads
+    them, as the mean of the cells, and exact; what shears (2, n, n_place) lack as they are read."""
     deck = deck_of(tmp_path_factory.mktemp("deck"), SLAB, PANEL)
     model = build_model(deck).model
     loads = [patch(model.mesh, x, y - 0.5 * WIDTH, *WHEEL) for x, y in PLACES]
@@ -64,7 +67,13 @@ def shears(tmp_path_factory: pytest.TempPathFactory) -> tuple[Floats, Floats, Fl
         hard = mindlin_hard(thin, model.section.poisson, shear_rigidity(model.section))
         exact.append(hard.stack())
     mean = cell_means(model, recovery, U)[:, chosen]
-    return at, recovery.fields(U)[:, chosen], mean, np.stack(exact, axis=-1)
+    places = at_field_points(recovery.points, chosen)
+    lacking = np.empty((2, len(chosen), len(PLACES)))
+    for j, (x, y) in enumerate(PLACES):
+        corners = rectangle_corners((x, y - 0.5 * WIDTH), WHEEL)[None]
+        for k in (4, 5):
+            lacking[k - 4, :, j] = shears_missed(model, places, k, corners, np.ones(1))
+    return recovery.fields(U)[:, chosen], mean, np.stack(exact, axis=-1), lacking
 
 
 def cell_means(model: PlateModel, recovery: FieldRecovery, U: Floats) -> Floats:
@@ -80,7 +89,7 @@ def cell_means(model: PlateModel, recovery: FieldRecovery, U: Floats) -> Floats:
 def test_moments_beside_the_line(shears: tuple[Floats, Floats, Floats, Floats]) -> None:
     """Within 2 % of the largest anywhere and 0.6 % in the mean; those along the wheel's way off the
     line and the twist have half the error of the cells' means (measured 0.48 and 0.51)."""
-    _, read, mean, exact = shears
+    read, mean, exact, _ = shears
     for k in (1, 2, 3):
         assert np.abs(read[k] - exact[k]).max() < 0.02 * np.abs(exact[k]).max()
         assert rms(read[k] - exact[k]) < 0.006 * np.abs(exact[k]).max()
@@ -91,12 +100,23 @@ def test_moments_beside_the_line(shears: tuple[Floats, Floats, Floats, Floats]) 
 def test_shears_beside_the_line(shears: tuple[Floats, Floats, Floats, Floats]) -> None:
     """In the mean within 1.2 and 2.2 % of the largest, three quarters of what the cells' means err
     by; anywhere, where a wheel's edge that cuts cells lies beside, within 8 %."""
-    _, read, mean, exact = shears
+    read, mean, exact, _ = shears
     for k, least in ((4, 0.012), (5, 0.022)):
         largest = np.abs(exact[k]).max()
         assert rms(read[k] - exact[k]) < least * largest
         assert rms(read[k] - exact[k]) < 0.85 * rms(mean[k] - exact[k])
         assert np.abs(read[k] - exact[k]).max() < 0.08 * largest
+
+
+def test_what_is_known_to_be_lacking(shears: tuple[Floats, Floats, Floats, Floats]) -> None:
+    """With it shears are within 2 % of the largest everywhere, and have less than two fifths of the
+    error (measured 0.35 and 0.22)."""
+    read, _, exact, lacking = shears
+    for k in (4, 5):
+        largest = np.abs(exact[k]).max()
+        left = read[k] + lacking[k - 4] - exact[k]
+        assert np.abs(left).max() < 0.02 * largest
+        assert rms(left) < 0.4 * rms(read[k] - exact[k])
 
 
 def rms(errors: Floats) -> float:

@@ -17,9 +17,11 @@ OTHER = {"mindlin": "Kirchhoff", "kirchhoff": "Mindlin"}
 
 TOLERANCE_RULE = (
     "Each numerical tolerance is the sum of two parts. Mesh: twice the difference from a richer "
-    "mesh at the same place and load position. Step: a value is that of the worst load position "
-    "found anywhere, between the steps too; proven, no load position makes more than the step part "
-    "beyond it; searched, the step part is what the search may miss. The other plate theory, on "
+    "mesh at the same place and load position, of shears with what both are known to lack beside "
+    "the edges of wheels, and no less than the mean over all directions there. Step: a value is "
+    "that of the worst load position found anywhere, between the steps too; proven, no load "
+    "position makes more than the step part beyond it; searched, the step part is what the search "
+    "may miss. The other plate theory, on "
     "the same mesh and at the same load position, stands beside them: it is no error, and near "
     "edges and lines its shears mean something else; and so, for governing values, does how much "
     "of the value the steps alone would have missed. The parts of all values, of what is "

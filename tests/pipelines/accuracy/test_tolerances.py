@@ -7,15 +7,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pipelines.accuracy.mesh_parts import SAFETY
 from pipelines.accuracy.stated_values import rows_on, stated_under
-from pipelines.accuracy.tolerances import SAFETY, Yardsticks, traffic_tolerances
+from pipelines.accuracy.tolerances import Yardsticks, traffic_tolerances
 from pipelines.accuracy.worst_envelope import stepped, with_worst_loads
 from pipelines.analysis import analyse
-from pipelines.envelopes.peaks import governing_values
+from pipelines.envelopes.peaks import SHEARS, governing_values
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.report.data.summary import summary
 from pipelines.report.sections.tables import case_table, singular_table
 from pipelines.result import Result
+from plate.conventions import RESULTS
 from tests.pipelines.report_page import page_of
 from tests.pipelines.small_decks import BEAMS, MESH, SLAB, deck_of
 
@@ -72,8 +74,10 @@ def test_mesh_parts_cover_what_the_richer_mesh_says_at_the_steps_too(result: Res
     for stated in (worst.stated, stepped(solved, envelope).stated):
         finer = stated_under(measured.richer, rows_on(measured.richer, solved, stated), stated)
         missed = SAFETY * np.abs(finer - stated.value)[:n]
-        assert np.all(mesh >= missed)
-        larger += int((mesh > 1.01 * missed).sum())
+        # of shears the richer mesh is not taken as it is read
+        others = np.arange(n) % len(RESULTS) < min(SHEARS)
+        assert np.all((mesh >= missed * (1.0 - 1e-6) - 1e-9 * mesh.max())[others])
+        larger += int((mesh > 1.01 * missed)[others].sum())
     assert larger > 0
 
 

@@ -1,0 +1,153 @@
+"""The mesh part of the errors of stated values, from what a richer mesh makes of them.
+
+The difference of two meshes may be nothing by chance: it changes its sign from place to place and
+from axis to axis. Moments at a place are a tensor, shears a vector: on axes turned by any angle the
+same difference has other components, and a result is told to be no less wrong than the root mean
+square of its component over all angles. The largest of many load positions may be as wrong as those
+around it: the difference is asked under the loads that govern and under those of the steps.
+
+Shears of a richer mesh are wrong beside the edges of wheels in the same way as the run's, and
+hardly less: to them is added what is known to be lacking there (`plate.results.kinks`). What that
+still leaves is as much as it differs from the run's with what is lacking there.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from pipelines.accuracy.stated_values import (
+    Asked,
+    Read,
+    StatedValues,
+    own_read,
+    read_on,
+    stated_under,
+    together,
+)
+from pipelines.envelopes.peaks import SHEARS
+from pipelines.model.responses import SolvedDeck
+from pipelines.traffic.positions import WheelPatches
+from plate.arrays import Floats, Ints
+from plate.conventions import RESULTS
+from plate.model.model import PlateModel
+from plate.results.kinks import knows_kinks, shears_missed
+from plate.results.places import Places
+from plate.solver.stiffness import Stiffness
+
+SAFETY = 2.0
+
+# Results in RESULTS that are components of one thing, by each of them.
+TENSORS = ((0,), (1, 2, 3), (1, 2, 3), (1, 2, 3), (4, 5), (4, 5))
+
+
+def on_all_axes(differences: Floats) -> Floats:
+    """Root mean squares (..., 6) of the components of results (..., 6) over all angles of axes."""
+    w, x, y, xy, qx, qy = np.moveaxis(differences, -1, 0)
+    bending = (3.0 * x**2 + 3.0 * y**2 + 2.0 * x * y + 4.0 * xy**2) / 8.0
+    twist = ((x - y) ** 2 + 4.0 * xy**2) / 8.0
+    shear = (qx**2 + qy**2) / 2.0
+    parts = np.stack([w**2, bending, bending, twist, shear, shear], axis=-1)
+    return np.asarray(np.sqrt(parts))
+
+
+def mesh_parts(differences: Floats) -> Floats:
+    """Mesh parts (..., 6) of the errors of results that differ by (..., 6) on a richer mesh."""
+    return np.asarray(np.maximum(SAFETY * np.abs(differences), on_all_axes(differences)))
+
+
+def traffic_mesh_parts(
+    solved: SolvedDeck,
+    stated: Sequence[StatedValues],
+    of_steps: Sequence[StatedValues],
+    richer: Stiffness,
+) -> Floats:
+    """Mesh parts (n,) of the errors of the values stated of cases of traffic, one case after the
+    other, at their places alone; `of_steps` are the same values by the steps of the load positions.
+    """
+    known = together([*stated, *of_steps])
+    n = len(known.value) // 2
+    component = np.array([known.result(k) for k in range(n)], dtype=np.int64)
+    asked, owner, result, under = _asked(known)
+    own, finer = own_read(solved, asked), read_on(richer, solved, asked)
+    missed = _missed(solved.model, own, asked), _missed(richer.model, finer, asked)
+    value = stated_under(solved.stiffness, own.rows, asked)
+    better = stated_under(richer, finer.rows, asked) + missed[1]
+    difference = better - value
+    # what the better value may still be wrong by is as much as it differs from one of its kind
+    left = difference - missed[0]
+    alike = result == component[owner]
+    found, more = np.zeros(n), np.zeros(n)
+    np.maximum.at(found, owner[alike], np.abs(difference[alike]))
+    np.maximum.at(more, owner[alike], np.abs(left[alike]))
+    found += (SAFETY - 1.0) * more
+    tensors = np.zeros((n, len(RESULTS)))
+    tensors[owner[under], result[under]] = difference[under]
+    return np.maximum(found, mesh_parts(tensors)[np.arange(n), component])
+
+
+def _missed(model: PlateModel, read: Read, asked: Asked) -> Floats:
+    """What the results (n,) that are shears lack as they are read on a mesh."""
+    shears = [k for k in range(len(asked.row)) if asked.result(k) in SHEARS]
+    found = np.zeros(len(asked.row))
+    found[shears] = missed_under(
+        model,
+        [read.places[asked.row[k]] for k in shears],
+        [asked.result(k) for k in shears],
+        [asked.loads[asked.load[k]] for k in shears],
+    )
+    return found
+
+
+def missed_under(
+    model: PlateModel,
+    places: Sequence[Places],
+    components: Sequence[int],
+    loads: Sequence[WheelPatches],
+) -> Floats:
+    """What shears (n,), each at a place of its own and under a load of its own, lack as they are
+    read of those that its wheels make beside them; nothing where that is not known."""
+    if not knows_kinks(model):
+        return np.zeros(len(places))
+    found = [
+        shears_missed(model, place, component, wheels.corners, wheels.load)[0]
+        for place, component, wheels in zip(places, components, loads, strict=True)
+    ]
+    return np.array(found)
+
+
+def _asked(known: StatedValues) -> tuple[Asked, Ints, Ints, slice]:
+    """What is asked of both meshes, for which of the values stated and which result (m,); which of
+    it are the results of a tensor at the place of a value and under its load; the rest are the
+    values by the steps."""
+    n = len(known.value) // 2
+    tensors = {
+        (peak.point, other): replace(peak, component=other)
+        for peak in known.peaks
+        for other in TENSORS[peak.component]
+    }
+    place = {key: known.n_probe + k for k, key in enumerate(tensors)}
+
+    def row(k: int, other: int) -> int:
+        own = int(known.row[k])
+        if own < known.n_probe:
+            return own - own % len(RESULTS) + other
+        if own < known.n_probe + len(known.peaks):
+            return place[known.peaks[own - known.n_probe].point, other]
+        return own + len(tensors) - len(known.peaks)
+
+    own = [known.result(k) for k in range(2 * n)]
+    under_load = known.load.tolist()
+    asks = [(k, other, row(k, other), under_load[k]) for k in range(n) for other in TENSORS[own[k]]]
+    under = slice(len(asks))
+    asks += [(k - n, own[k], row(k, own[k]), under_load[k]) for k in range(n, 2 * n)]
+    owner, result, rows, load = np.array(asks, dtype=np.int64).reshape(-1, 4).T
+    asked = Asked(
+        n_probe=known.n_probe,
+        peaks=tuple(tensors.values()),
+        ends=known.ends,
+        row=rows,
+        loads=known.loads,
+        load=load,
+    )
+    return asked, owner, result, under
