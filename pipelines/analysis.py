@@ -55,6 +55,7 @@ from pipelines.result import Result, TrafficResult
 from pipelines.standards.own.own import Own
 from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
 from pipelines.strips.under_traffic import hands_of
+from plate.device.card import Card
 from plate.threads import one_thread
 
 Progress = Callable[[str, int, int], None]
@@ -75,6 +76,7 @@ def analyse(
     tolerances_wanted: bool = True,
     strips_wanted: bool = True,
     apart: Doer = here,
+    card: Card | None = None,
 ) -> Result:
     """Model, solve and judge a deck.
 
@@ -84,7 +86,7 @@ def analyse(
     processor. tolerances_wanted : False leaves every stated error empty, and values as the steps of
     the load positions give them. strips_wanted : False leaves out hand strips and with them the
     findings, of which bars ask nothing. apart : does what needs little of the rest, as a process
-    beside this one does.
+    beside this one does. card : an accelerator, on which load positions are solved.
 
     Raises
     ------
@@ -103,6 +105,7 @@ def analyse(
                 threads,
                 aside,
                 apart,
+                card,
                 tolerances_wanted=tolerances_wanted,
                 strips_wanted=strips_wanted,
             )
@@ -124,6 +127,7 @@ def _on_this_mesh(
     threads: int | None,
     aside: Executor,
     apart: Doer,
+    card: Card | None,
     *,
     tolerances_wanted: bool,
     strips_wanted: bool,
@@ -148,7 +152,7 @@ def _on_this_mesh(
             data=(on_strip, strips_wanted),
         )
         built, bare = kept.stage(
-            "mesh and stiffness", lambda: _solved(plate, kept.models), data=(of, plate)
+            "mesh and stiffness", lambda: _solved(plate, kept.models, card), data=(of, plate)
         )
     with stages("static cases"):
         solved = bare.of_deck(deck)
@@ -334,9 +338,9 @@ def _walk_part(on_strip: Deck) -> Deck:
     return replace(on_strip, reinforcement=none)
 
 
-def _solved(deck: Deck, models: ModelCache) -> tuple[BuiltModel, SolvedDeck]:
+def _solved(deck: Deck, models: ModelCache, card: Card | None) -> tuple[BuiltModel, SolvedDeck]:
     built = buildable(deck)
-    solved = SolvedDeck.of(deck, built.model, models)
+    solved = SolvedDeck.of(deck, built.model, models, card)
     solved.check()
     return built, solved
 

@@ -1,15 +1,22 @@
-"""What the machine gives a job: processors, memory, a lock on a folder; the same on any system."""
+"""What the machine gives a job: processors, an accelerator, memory, a lock on a folder; the same on
+any system."""
 
+import os
 import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from importlib import import_module
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import psutil
 from filelock import FileLock, Timeout
 
-from pipelines.errors import JobError
+from pipelines.errors import JobError, MissingError
+
+if TYPE_CHECKING:
+    from plate.device.card import Card
 
 LOCK = ".deckslab.lock"
 
@@ -27,6 +34,31 @@ def processors() -> int:
     # macOS ties no process to processors.
     mine = len(process.cpu_affinity()) if hasattr(process, "cpu_affinity") else 0
     return mine or psutil.cpu_count() or 1
+
+
+def accelerator() -> "Card":
+    """The accelerator that the system names first.
+
+    Raises MissingError without the package that it needs, JobError without an accelerator.
+    """
+    # Its reductions by the library CUB are compiled for every length that they meet, for 20 s.
+    os.environ.setdefault("CUPY_ACCELERATORS", "")
+    try:
+        cupy: Any = import_module("cupy")
+    except ImportError:
+        raise MissingError("--device gpu", "gpu") from None
+    try:
+        cupy.cuda.Device().mem_info  # noqa: B018
+    except cupy.cuda.runtime.CUDARuntimeError as error:
+        words = " ".join(str(error).split())
+        raise JobError(f"--device gpu: this machine has no accelerator ready: {words}") from None
+    from plate.device.card import Card
+
+    def free() -> float:
+        """Of the card, and of what the package holds of it."""
+        return float(cupy.cuda.Device().mem_info[0] + cupy.get_default_memory_pool().free_bytes())
+
+    return Card(put=cupy.asarray, fetch=cupy.asnumpy, add_at=cupy.add.at, free=free)
 
 
 def free_memory() -> float:

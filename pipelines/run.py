@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from pipelines.report.again import Again
     from pipelines.report.document import Document, Section
     from pipelines.result import Result
+    from plate.device.card import Card
 
 FILES = (
     *("report.html", "report.pdf", "summary.json", "findings.csv", "values.csv"),
@@ -46,6 +47,7 @@ def run(
     pdf: bool = False,
     fitted: Path | None = None,
     own: Sequence[Path] = (),
+    card: "Card | None" = None,
 ) -> "Result":
     """Read a deck file, analyse it and write report.html, summary.json, findings.csv, values.csv
     and fields.vtu to `out`, with `pdf` also report.pdf, of a deck with bars bars.dxf and
@@ -53,7 +55,8 @@ def run(
     with load tests load_tests.csv.
 
     fitted, own : a file of stiffnesses found from a load test, and files of the user's own code
-    that may be run, as `read_deck` takes them.
+    that may be run, as `read_deck` takes them. card : an accelerator, where load positions are to
+    be solved on one.
 
     The files replace those of the run before together, once all are finished.
     """
@@ -61,7 +64,7 @@ def run(
     with _apart(deck) as apart:
         from pipelines.analysis import analyse
 
-        result = analyse(deck, progress, apart=apart)
+        result = analyse(deck, progress, apart=apart, card=card)
         if progress is not None:
             progress("report", 0, 1)
         write_results(result, out, pdf=pdf, apart=apart)
@@ -77,6 +80,7 @@ def analysed(
     pdf: bool = False,
     fitted: Path | None = None,
     own: Sequence[Path] = (),
+    card: "Card | None" = None,
 ) -> "Result":
     """The first half of `run` for a watched deck: nothing is written yet, but that it can be is
     certain. No process is beside it: there is less to do, and all is imported.
@@ -86,7 +90,7 @@ def analysed(
     deck = _checked(path, out, pdf=pdf, fitted=fitted, own=own)
     from pipelines.analysis import analyse
 
-    return analyse(deck, progress, kept=kept)
+    return analyse(deck, progress, kept=kept, card=card)
 
 
 def _checked(

@@ -7,6 +7,7 @@ PlateError
 ├── LoadError          a load that does not touch the plate
 ├── MechanismError     the plate can move as a rigid body; says which motion is free
 ├── SolutionError      a solution that fails its residual or equilibrium check
+├── SizeError          a job too large for the memory of an accelerator
 └── CollapseError      a plastic collapse load that cannot be certified, or is none
 """
 
@@ -54,6 +55,10 @@ class MechanismError(PlateError):
 
 class SolutionError(PlateError):
     """A solution that fails its residual or equilibrium check."""
+
+
+class SizeError(PlateError):
+    """A job too large for the memory of an accelerator."""
 
 
 class CollapseError(PlateError):

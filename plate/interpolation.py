@@ -25,9 +25,11 @@ def lobatto(n: int) -> Floats:
 
 
 def lagrange(nodes: Floats, x: Floats) -> Floats:
-    """Values (..., n) at x (...) of the Lagrange polynomials on nodes (n,)."""
-    factors = _other_factors(np.asarray(x, dtype=float)[..., None] - nodes)
-    return np.asarray(factors / _apart(tuple(nodes.tolist())))
+    """Values (..., n) at x (...) of the Lagrange polynomials on nodes (n,); any arrays that take
+    numpy's functions."""
+    factors = _other_factors(np.expand_dims(x, -1) - np.asarray(nodes, like=x))
+    found: Floats = factors / np.asarray(_apart(tuple(nodes.tolist())), like=x)
+    return found
 
 
 @cache

@@ -11,7 +11,16 @@ from typing import TYPE_CHECKING
 
 from pipelines.caution import CAUTION
 from pipelines.cli.progress import Progress
-from pipelines.cli.words import DECK, STATUS, Commands, add_own, found_deck, terminal
+from pipelines.cli.words import (
+    DECK,
+    STATUS,
+    Commands,
+    add_device,
+    add_own,
+    card_of,
+    found_deck,
+    terminal,
+)
 from pipelines.errors import JobError
 
 if TYPE_CHECKING:
@@ -19,6 +28,7 @@ if TYPE_CHECKING:
 
     from pipelines.kept import Kept
     from pipelines.result import Result, TrafficResult
+    from plate.device.card import Card
 
 
 # What --fail-on takes.
@@ -71,6 +81,7 @@ def add_run(commands: Commands) -> None:
         type=Path,
         help="stiffnesses found by `loadtest`, its fitted.toml, in place of those of the deck file",
     )
+    add_device(parser)
     parser.set_defaults(do=_run, check=parser.error)
 
 
@@ -83,7 +94,8 @@ def _run(arguments: argparse.Namespace) -> int:
             arguments.check("--watch ends by Ctrl-C alone: not with --json or --fail-on")
         from pipelines.cli.watch import watch
 
-        return watch(path, partial(_watched, arguments, path))
+        return watch(path, partial(_watched, arguments, path, card_of(arguments)))
+    card = card_of(arguments)
     with Progress(quiet=arguments.quiet) as tell:
         result = run(
             path,
@@ -92,6 +104,7 @@ def _run(arguments: argparse.Namespace) -> int:
             pdf=arguments.pdf,
             fitted=arguments.fitted,
             own=arguments.own,
+            card=card,
         )
     if arguments.json:
         print((arguments.out / "summary.json").read_text(encoding="utf-8"), end="")
@@ -109,7 +122,7 @@ def _brief(result: "Result", out: Path, names: Sequence[str]) -> None:
         terminal().print(line)
 
 
-def _watched(arguments: argparse.Namespace, path: Path, kept: "Kept") -> None:
+def _watched(arguments: argparse.Namespace, path: Path, card: "Card | None", kept: "Kept") -> None:
     """A run of `--watch`: the finding is told before the files are written."""
     from pipelines.cli.brief import written_words
     from pipelines.cli.watch import again_words
@@ -125,6 +138,7 @@ def _watched(arguments: argparse.Namespace, path: Path, kept: "Kept") -> None:
             kept=kept,
             fitted=arguments.fitted,
             own=arguments.own,
+            card=card,
         )
     print(again_words(kept, time.perf_counter() - start), flush=True)
     if arguments.verbose:

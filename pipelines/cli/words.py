@@ -12,6 +12,8 @@ from pipelines.errors import JobError
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from plate.device.card import Card
+
 Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
 
 DECK = f"deck file (TOML), or the name of a packaged example: {', '.join(EXAMPLES)}"
@@ -21,6 +23,11 @@ STATUS = CAUTION + " Exit status: 0 success, 2 a mistake in the input, 1 anythin
 OWN = (
     "a Python file of your own that the deck file names in [own]: it runs only where it is named "
     "here, too; may be given several times"
+)
+
+DEVICE = (
+    "where load positions are solved: on the processors, or on an accelerator (needs the extra "
+    '"gpu"); those that bars are judged by stay on the processors'
 )
 
 NO_MEMORY = "the memory that may be taken does not suffice"
@@ -67,6 +74,20 @@ def found_deck(name: str) -> Path:
 def add_own(parser: argparse.ArgumentParser) -> None:
     """Add the option that permits code of the user's own."""
     parser.add_argument("--own", metavar="FILE", type=Path, action="append", default=[], help=OWN)
+
+
+def add_device(parser: argparse.ArgumentParser) -> None:
+    """Add the option of where load positions are solved."""
+    parser.add_argument("--device", choices=("cpu", "gpu"), default="cpu", help=DEVICE)
+
+
+def card_of(arguments: argparse.Namespace) -> "Card | None":
+    """The accelerator where one is asked for; raises JobError where there is none."""
+    if arguments.device == "cpu":
+        return None
+    from pipelines.machine import accelerator
+
+    return accelerator()
 
 
 def terminal(width: int | None = None) -> "Console":

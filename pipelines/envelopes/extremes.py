@@ -5,7 +5,7 @@ The empty deck is a member: maxima are never below zero, minima never above; whe
 the position is -1. Of positions that tie within 1e-9 the first listed governs.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -20,6 +20,11 @@ from plate.solver.solution import Combined
 SIGNS = (1, -1)
 # What lies so far within the extremes that are known, in ties, can neither govern nor tie.
 WITHIN = 4.0 * TIE
+# An array of the processor's kind.
+HOST = np.empty(0)
+
+Fetch = Callable[[Any], Any]
+"""Brings arrays of a card to the host."""
 
 
 @dataclass(frozen=True)
@@ -92,12 +97,12 @@ class FieldEnvelope:
 
 class Tracker:
     """Running extremes of results by the sign sought, 1 or -1, and by lanes, as of `FieldTracker`:
-    best, at (n, n_lane)."""
+    best, at (n, n_lane). like : arrays of its kind are kept, and taken in."""
 
-    def __init__(self, n: int, lanes: int = 1) -> None:
+    def __init__(self, n: int, lanes: int = 1, like: Floats = HOST) -> None:
         self.lanes = lanes
-        self.best = {sign: np.zeros((n, lanes)) for sign in SIGNS}
-        self.at = {sign: np.full((n, lanes), -1, dtype=np.int64) for sign in SIGNS}
+        self.best = {sign: np.zeros((n, lanes), like=like) for sign in SIGNS}
+        self.at = {sign: np.zeros((n, lanes), dtype=np.int64, like=like) - 1 for sign in SIGNS}
 
     def update(self, values: Floats, first: int) -> None:
         """Take in values (n, n_load) of positions first, first + 1, ..., which come as in
@@ -109,8 +114,13 @@ class Tracker:
             row, lane = np.nonzero(sign * (peak - best) > TIE * np.abs(best))
             picked = values[row, lane]
             column = _first_near(picked, peak[row, lane], sign)
-            best[row, lane] = picked[np.arange(len(row)), column]
+            best[row, lane] = _of_column(picked, column)
             self.at[sign][row, lane] = first + self.lanes * column + lane
+
+    def fetched(self, fetch: Fetch) -> None:
+        """Go on with what `fetch` makes of its arrays."""
+        for kept in (self.best, self.at):
+            kept.update({sign: fetch(values) for sign, values in kept.items()})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -154,7 +164,7 @@ class FieldTracker:
     best, at : (n_field, n_point, n_lane); coexisting : (n_field, n_beside, n_point, n_lane). By
     default the six results and all of them beside each. limits : of trackers beside this one whose
     extremes compete with its own; what stays within them need not be found. formed, left_out :
-    values, as of `Peaks`.
+    values, as of `Peaks`. like : arrays of its kind are kept, and taken in.
     """
 
     def __init__(
@@ -164,18 +174,34 @@ class FieldTracker:
         n_beside: int = 6,
         lanes: int = 1,
         limits: Floats | None = None,
+        like: Floats = HOST,
     ) -> None:
         # maxima first, then minima
         self.lanes = lanes
-        self._best = np.zeros((2, n_field, n_point, lanes))
+        self._best = np.zeros((2, n_field, n_point, lanes), like=like)
         # what a value has to exceed, or go below, to count
-        self.limits = np.zeros(self._best.shape) if limits is None else limits
-        self._at = np.full(self._best.shape, -1, dtype=np.int64)
-        self._coexisting = np.zeros((2, n_field, n_beside, n_point, lanes))
-        self.best, self.at, self.coexisting = (
-            dict(zip(SIGNS, both, strict=True)) for both in (self._best, self._at, self._coexisting)
-        )
+        self.limits = np.zeros_like(self._best) if limits is None else limits
+        self._at = np.zeros(self._best.shape, dtype=np.int64, like=like) - 1
+        self._coexisting = np.zeros((2, n_field, n_beside, n_point, lanes), like=like)
         self.formed = self.left_out = 0
+
+    @property
+    def best(self) -> dict[int, Floats]:
+        return dict(zip(SIGNS, self._best, strict=True))
+
+    @property
+    def at(self) -> dict[int, Ints]:
+        return dict(zip(SIGNS, self._at, strict=True))
+
+    @property
+    def coexisting(self) -> dict[int, Floats]:
+        return dict(zip(SIGNS, self._coexisting, strict=True))
+
+    def fetched(self, fetch: Fetch) -> None:
+        """Go on with what `fetch` makes of its arrays, once all blocks are taken in."""
+        self._best, self._at, self._coexisting = map(
+            fetch, (self._best, self._at, self._coexisting)
+        )
 
     def seen(self, points: Ints, fields: Combined, beside: Combined, first: int) -> Peaks:
         """What positions first, first + 1, ... may add at some field points (k,), from their fields
@@ -186,12 +212,14 @@ class FieldTracker:
         are formed only where their bounds lie beyond them.
         """
         limits, bounds = self.limits[:, :, points], np.stack(fields.bounds(self.lanes))
+        n_formed = n_rows = bounds.shape[1] * bounds.shape[2]
         if fields.weights is None:
-            formed, peak, rows = np.ones(limits.shape[1:3], dtype=bool), bounds, fields.values
+            peak, rows = bounds, fields.values
         else:
             formed = np.asarray(_beyond(bounds, limits).any(axis=(0, 3)))
             limits, rows = limits[:, formed], fields.of(fields.values[formed]).of_loads
             peak = np.stack(Combined(rows, None).bounds(self.lanes))
+            n_formed = int(formed.sum())
         side, *row, lane = np.nonzero(_beyond(peak, limits))
         top = peak[side, *row, lane]
         count = rows.shape[-1] // self.lanes
@@ -215,11 +243,11 @@ class FieldTracker:
             point=points[place],
             lane=lane,
             top=top,
-            value=picked[np.arange(len(side)), column],
+            value=_of_column(picked, column),
             number=first + self.lanes * column + lane,
             coexisting=others,
-            formed=int(formed.sum()) * self.lanes * count,
-            left_out=int((~formed).sum()) * self.lanes * count,
+            formed=n_formed * self.lanes * count,
+            left_out=(n_rows - n_formed) * self.lanes * count,
         )
 
     def know(self, p: Peaks) -> None:
@@ -232,7 +260,7 @@ class FieldTracker:
         self.left_out += p.left_out
         index = p.side, p.component, p.point, p.lane
         old = self._best[index]
-        better = np.array(SIGNS)[p.side] * (p.top - old) > TIE * np.abs(old)
+        better = _signs(p.side) * (p.top - old) > TIE * np.abs(old)
         side, component, point, lane = (i[better] for i in index)
         at = side, component, point, lane
         self._best[at] = p.value[better]
@@ -242,7 +270,7 @@ class FieldTracker:
 
     def _limit(self, index: tuple[Ints, ...], value: Floats, beyond: float) -> None:
         """A value (n,) counts where it lies so far beyond one that is known, as a share of it."""
-        sign = np.array(SIGNS)[index[0]]
+        sign = _signs(index[0])
         limit = sign * value + beyond * np.abs(value)
         self.limits[index] = sign * np.maximum(sign * self.limits[index], limit)
 
@@ -257,9 +285,23 @@ class FieldTracker:
 def _first_near(rows: Floats, top: Floats, sign: int) -> Ints:
     """The first column (n,) of rows (n, k) that ties with its top (n,), the largest value of the
     row for sign 1, the least for -1."""
+    if not len(rows):
+        return np.zeros(0, dtype=np.int64, like=rows)
     limit = (top - sign * TIE * np.abs(top))[:, None]
     near = rows >= limit if sign > 0 else rows <= limit
-    return np.asarray(np.argmax(near, axis=-1))
+    found: Ints = near.argmax(axis=-1)
+    return found
+
+
+def _of_column(rows: Floats, column: Ints) -> Floats:
+    """Of each of the rows (n, k) the value (n,) in its column (n,)."""
+    found: Floats = np.take_along_axis(rows, column[:, None], axis=1)[:, 0]
+    return found
+
+
+def _signs(side: Ints) -> Ints:
+    """1 for maxima, -1 for minima."""
+    return 1 - 2 * side
 
 
 def _beyond(peak: Floats, limits: Floats) -> NDArray[np.bool_]:

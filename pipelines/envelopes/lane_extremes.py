@@ -7,7 +7,15 @@ from typing import Protocol
 
 import numpy as np
 
-from pipelines.envelopes.extremes import SIGNS, FieldTracker, Peaks, Tracker, with_sums
+from pipelines.envelopes.extremes import (
+    HOST,
+    SIGNS,
+    Fetch,
+    FieldTracker,
+    Peaks,
+    Tracker,
+    with_sums,
+)
 from pipelines.model.responses import Response
 from plate.arrays import Floats, Ints
 from plate.solver.solution import Combined
@@ -52,15 +60,13 @@ class Watched(Protocol):
 
 def other_values(response: Response, watched: Watched | None) -> Floats:
     """Probes, beam moments, beam shears, what is watched and reactions (n_other, n)."""
-    reactions = np.array([*with_sums(response.reactions).values()])
-    n = response.probes.shape[1]
     return np.concatenate(
         [
             response.probes,
             response.beam_moments,
             response.beam_shears,
-            np.empty((0, n)) if watched is None else watched.values(response),
-            reactions.reshape(-1, n),
+            *([] if watched is None else [watched.values(response)]),
+            *(values[None] for values in with_sums(response.reactions).values()),
         ]
     )
 
@@ -82,7 +88,8 @@ def read_parts(
 class TrainExtremes:
     """Running extremes of a train at each of its offsets, which are its lanes; fields : by the
     names of the sets. beside : of another train in whose place this one may stand, with factors
-    as large and as many lanes: what stays within its extremes need not be found."""
+    as large and as many lanes: what stays within its extremes need not be found. like : arrays of
+    its kind are kept, and taken in."""
 
     def __init__(
         self,
@@ -91,6 +98,7 @@ class TrainExtremes:
         n_other: int,
         lanes: int,
         beside: "TrainExtremes | None" = None,
+        like: Floats = HOST,
     ) -> None:
         self.sets, self.lanes = sets, lanes
         self.fields: dict[str, FieldTracker] = {
@@ -100,10 +108,17 @@ class TrainExtremes:
                 one.n_beside,
                 lanes,
                 None if beside is None else beside.fields[name].limits,
+                like,
             )
             for name, one in sets.items()
         }
-        self.others = Tracker(n_other, lanes)
+        self.others = Tracker(n_other, lanes, like)
+
+    def fetched(self, fetch: Fetch) -> None:
+        """Go on with what `fetch` makes of the arrays."""
+        self.others.fetched(fetch)
+        for one in self.fields.values():
+            one.fetched(fetch)
 
     def seen(self, response: Response, first: int) -> dict[str, Peaks]:
         """What positions first, first + 1, ... may add to the fields; any thread may ask."""
@@ -138,22 +153,40 @@ class SignedSums:
     coexisting: dict[int, Floats]
 
     @classmethod
-    def empty(cls, one: Fields, n_point: int, strips: int) -> "SignedSums":
+    def empty(cls, one: Fields, n_point: int, strips: int, like: Floats) -> "SignedSums":
         """Before any cell."""
         shape = (one.n_field, one.n_beside, n_point, strips)
         return cls(
-            {sign: np.zeros((one.n_field, n_point, strips)) for sign in SIGNS},
-            {sign: np.zeros(shape) for sign in SIGNS},
+            {sign: np.zeros((one.n_field, n_point, strips), like=like) for sign in SIGNS},
+            {sign: np.zeros(shape, like=like) for sign in SIGNS},
         )
 
 
 class StripSums:
-    """Sums over the cells of each strip of the carriageway of the responses of one sign."""
+    """Sums over the cells of each strip of the carriageway of the responses of one sign; like : as
+    of `TrainExtremes`."""
 
-    def __init__(self, sets: Mapping[str, Fields], n_point: int, n_other: int, strips: int) -> None:
+    def __init__(
+        self,
+        sets: Mapping[str, Fields],
+        n_point: int,
+        n_other: int,
+        strips: int,
+        like: Floats = HOST,
+    ) -> None:
         self.strips = strips
-        self.fields = {name: SignedSums.empty(one, n_point, strips) for name, one in sets.items()}
-        self.others: dict[int, Floats] = {sign: np.zeros((n_other, strips)) for sign in SIGNS}
+        self.fields = {
+            name: SignedSums.empty(one, n_point, strips, like) for name, one in sets.items()
+        }
+        self.others = {sign: np.zeros((n_other, strips), like=like) for sign in SIGNS}
+
+    def fetched(self, fetch: Fetch) -> None:
+        """Go on with what `fetch` makes of the arrays."""
+        every = [self.others]
+        for one in self.fields.values():
+            every += [one.best, one.coexisting]
+        for kept in every:
+            kept.update({sign: fetch(values) for sign, values in kept.items()})
 
     def take(self, others: Floats, sums: Mapping[str, list[Sums]]) -> None:
         """Take in a block of cells."""

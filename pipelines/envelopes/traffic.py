@@ -14,7 +14,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.envelopes.extremes import SIGNS, Extremes, FieldEnvelope, Peaks, with_sums
+from pipelines.envelopes.extremes import (
+    HOST,
+    SIGNS,
+    Extremes,
+    Fetch,
+    FieldEnvelope,
+    Peaks,
+    with_sums,
+)
 from pipelines.envelopes.lane_extremes import (
     RESULTS_OF,
     BlockResult,
@@ -44,6 +52,7 @@ from pipelines.traffic.trains import load_count, model_trains
 from plate.arrays import Floats, Ints
 from plate.solver.nested_dissection import Loads as RightHandSides
 from plate.solver.solution import WholeSolution
+from plate.solver.stiffness import BLOCK
 from plate.threads import one_thread
 
 RESULTS_SET = "results"
@@ -74,13 +83,17 @@ def traffic_envelopes(
     found = []
     for model in deck.traffic.cases:
         there = load_count(deck, model) if progress is not None else 0
-        job = _Job(solved, model, watched(model) if model.whole else None)
+        beside = watched(model) if model.whole else None
         mine = () if model.whole else observers
-        early = ahead(job.runs, job.abreast[: len(job.runs)])
-        for first, seen in read_blocks(solved, early, job.seen, workers):
+        # What bars read of every load position they read on the host.
+        card = solved.on_card if beside is None and not mine else None
+        like, size = (HOST, BLOCK) if card is None else (card.like, card.block)
+        job = _Job(solved, model, beside, like=like)
+        early = ahead(job.runs, job.abreast[: len(job.runs)], size)
+        for first, seen in read_blocks(solved, early, job.seen, workers, card):
             job.know(first, seen)
-        blocks = in_blocks(job.loads, job.abreast)
-        for first, (part, response) in read_blocks(solved, blocks, job.reader(mine), workers):
+        blocks = in_blocks(job.loads, job.abreast, size)
+        for first, (part, response) in read_blocks(solved, blocks, job.reader(mine), workers, card):
             job.take(first, part)
             if response is not None:
                 for observe in mine:
@@ -88,6 +101,8 @@ def traffic_envelopes(
             if progress is not None:
                 progress(model.name, first + part.others.shape[1], there)
         if job.loads:
+            if card is not None:
+                job.fetched(card.fetch)
             envelope = job.envelope()
             if model.whole and not len(envelope.arrangements):
                 low, high = deck.traffic.carriageway
@@ -153,7 +168,7 @@ class _Job:
     fields : whether all that is read is enveloped, or probes alone; results : whether the results
     are, or what is watched alone. apart : whether offsets are told apart where nothing stands
     beside, too. closed : strip of the carriageway that no vehicle's room reaches into [m], None =
-    nowhere.
+    nowhere. like : arrays of its kind are kept, and taken in.
     """
 
     def __init__(
@@ -165,6 +180,7 @@ class _Job:
         fields: bool = True,
         results: bool = True,
         apart: bool = False,
+        like: Floats = HOST,
     ) -> None:
         deck = solved.deck
         self.closed: Strip | None = None
@@ -198,11 +214,11 @@ class _Job:
         for vehicles, n in lanes.items():
             # Of vehicles one of which stands alone the worst is asked for, whichever it is.
             factors = model.factors_alone(vehicles) if model.whole and not apart else frozenset()
-            one = TrainExtremes(self.sets, n_point, n_other, n, rivals.get(factors))
+            one = TrainExtremes(self.sets, n_point, n_other, n, rivals.get(factors), like)
             self.kept[vehicles] = one
             if len(factors) == 1:
                 rivals.setdefault(factors, one)
-        self.sums = StripSums(self.sets, n_point, n_other, len(strips)) if cells else None
+        self.sums = StripSums(self.sets, n_point, n_other, len(strips), like) if cells else None
         self.table = _Arrangements(None if model.whole else self._alone())
 
     def probes_under(self, F: RightHandSides) -> Response:
@@ -273,6 +289,13 @@ class _Job:
             self.kept[self.owner[index]].take(part.others, first, part.peaks)
         elif self.sums is not None:
             self.sums.take(part.others, part.sums)
+
+    def fetched(self, fetch: Fetch) -> None:
+        """Go on with what `fetch` makes of what was kept."""
+        if self.sums is not None:
+            self.sums.fetched(fetch)
+        for kept in self.kept.values():
+            kept.fetched(fetch)
 
     def envelope(self) -> TrafficEnvelope:
         """The envelope of all arrangements."""

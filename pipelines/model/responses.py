@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TypeVar
+from typing import TypeVar, cast
 
 import numpy as np
 from scipy import sparse
@@ -27,6 +27,8 @@ from pipelines.model.static_cases import slab_values
 from pipelines.traffic.positions import Loads
 from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS
+from plate.device.card import Card
+from plate.device.plate import CardPlate
 from plate.errors import SolutionError
 from plate.loads.imposed import ImposedStrain
 from plate.loads.loads import patch_loads
@@ -119,7 +121,8 @@ class Response:
 class SolvedDeck:
     """The factorised deck with everything that is read from a solution.
 
-    models : through which every further model of the run is factorised.
+    models : through which every further model of the run is factorised. card : where load positions
+    are solved, None = on the processors.
     """
 
     deck: Deck
@@ -129,15 +132,20 @@ class SolvedDeck:
     beams: BeamRows
     membrane: sparse.csr_array
     models: ModelCache
+    card: Card | None = None
 
     @classmethod
     def of(
-        cls, deck: Deck, model: PlateModel | None = None, models: ModelCache | None = None
+        cls,
+        deck: Deck,
+        model: PlateModel | None = None,
+        models: ModelCache | None = None,
+        card: Card | None = None,
     ) -> "SolvedDeck":
         """A deck factorised, with what its results are read by.
 
         model : of the deck where it is built already. models : where equal models may be found,
-        those in use by others among them.
+        those in use by others among them. card : where load positions are to be solved.
         """
         model = build_model(deck).model if model is None else model
         models = ModelCache() if models is None else models
@@ -153,6 +161,7 @@ class SolvedDeck:
             beams=models.beams(model),
             membrane=membrane_rows(deck, model),
             models=models,
+            card=card,
         )
 
     def of_deck(self, deck: Deck) -> "SolvedDeck":
@@ -184,6 +193,18 @@ class SolvedDeck:
         rows = [self.probes.rows, self.membrane, self.beams.moments, self.beams.shears]
         ends = np.cumsum([one.shape[0] for one in rows[:-1]]).tolist()
         return LocalRows(sparse.csr_array(sparse.vstack(rows, format="csr"))), ends
+
+    @cached_property
+    def plate_on_card(self) -> CardPlate | None:
+        """The plate on the card, None without one."""
+        points = self.recovery.points
+        return None if self.card is None else CardPlate(self.stiffness, points, self.card)
+
+    @cached_property
+    def on_card(self) -> "CardDeck | None":
+        """The deck on the card, None without one."""
+        plate = self.plate_on_card
+        return None if plate is None else CardDeck(plate, *self._rows)
 
     @cached_property
     def probe_influence(self) -> Floats:
@@ -248,7 +269,7 @@ class SolvedDeck:
 
 
 # What is found of the plate of a `SolvedDeck` when it is asked for, whatever the probes and bars.
-OF_PLATE = ("reading",)
+OF_PLATE = ("reading", "plate_on_card")
 
 
 def _probe_rows(deck: Deck, stiffness: Stiffness, recovery: FieldRecovery) -> ProbeRows:
@@ -274,9 +295,14 @@ def check_response(response: Response, F: RightHandSides, tolerance: float, what
     SolutionError
         With the name of the check, `what` was solved and by how much it fails.
     """
-    if not response.solution.is_finite:
-        raise SolutionError(f"{what}: check of finite values: the solution is not finite")
+    check_finite(response.solution, what)
     check_balance(response.reactions, F, tolerance, what)
+
+
+def check_finite(solution: Solution, what: str) -> None:
+    """Stop where a solution is not finite; raises SolutionError as `check_response`."""
+    if not solution.is_finite:
+        raise SolutionError(f"{what}: check of finite values: the solution is not finite")
 
 
 def check_balance(
@@ -292,13 +318,13 @@ def check_sum(
 ) -> None:
     """Stop where reactions do not sum to the load (n,) [N], to a share of some forces' size (n,)
     [N]; raises SolutionError as `check_response`."""
-    carried = sum(reactions.values(), np.zeros(len(total)))
+    carried = sum(reactions.values(), np.zeros_like(total))
     gap = np.abs(carried - total) / np.where(size > 0.0, size, 1.0)
     # Not a number fails, too.
-    if not gap.max(initial=0.0) <= tolerance:
+    if not bool((gap <= tolerance).all()):
         raise SolutionError(
             f"{what}: check of equilibrium: reactions differ from the load by "
-            f"{gap.max():.2g} of it, {tolerance:.0e} is allowed"
+            f"{float(gap.max()):.2g} of it, {tolerance:.0e} is allowed"
         )
 
 
@@ -339,6 +365,45 @@ def position_load(model: PlateModel, positions: Loads, index: slice | Ints) -> s
     return patch_loads(model.mesh, wheels.corners, wheels.load, wheels.position, n)
 
 
+class CardDeck:
+    """A solved deck on a card: responses of load positions there.
+
+    plate : its plate; rows : of probes, membrane, beam moments and shears one after the other, ends
+    : where all but the first begin. block : load positions that are solved together; like : an
+    array of the card.
+    """
+
+    def __init__(self, plate: CardPlate, rows: LocalRows, ends: list[int]) -> None:
+        self._plate, self._rows, self._ends = plate, plate.rows(rows), ends
+        self.fetch, self.block = plate.card.fetch, plate.block
+        self.like = plate.card.of(np.empty(0))
+
+    def respond(self, run: Loads, part: Ints) -> Response:
+        """The response to some load positions of a run, in arrays of the card.
+
+        Raises SolutionError as `check_response`.
+        """
+        wheels = run.wheels(part)
+        found = self._plate.solve(wheels.corners, wheels.load, wheels.position, len(part))
+        values = np.split(self._rows.of(found.X), self._ends)
+        solution = WholeSolution(found.X)
+        check_finite(solution, run.words)
+        total = found.total
+        check_sum(found.reactions, total, total, POSITION_BALANCE, run.words)
+        probes, membrane, moments, shears = values
+        return Response(
+            solution=solution,
+            # whose parts are all that is asked of it
+            recovery=cast(FieldRecovery, found.fields),
+            probes=probes,
+            membrane=membrane,
+            beam_moments=moments,
+            beam_shears=shears,
+            reactions=found.reactions,
+            total=total,
+        )
+
+
 def stream(
     solved: SolvedDeck,
     runs: Sequence[Loads],
@@ -364,12 +429,19 @@ def read_blocks(
     blocks: Iterable[Block],
     read: Callable[[int, Response], T],
     workers: int | None = None,
+    card: CardDeck | None = None,
 ) -> Iterator[tuple[int, T]]:
     """What `read` makes of the responses of blocks of load positions, in order: each response is
     given up in the thread that solved it, unless `read` hands it on.
 
+    card : the deck on a card, where `read` takes the card's arrays.
+
     Yields the number of a block's first load position and what was made.
     """
+    if card is not None:
+        for first, run, part in blocks:
+            yield first, read(first, card.respond(run, part))
+        return
     count = workers or processors()
 
     def work(first: int, run: Loads, part: Ints) -> tuple[int, T]:
@@ -388,9 +460,11 @@ def read_blocks(
             yield waiting.popleft().result()
 
 
-def in_blocks(runs: Sequence[Loads], abreast: Sequence[int] | None = None) -> Iterator[Block]:
-    """Load positions that are solved together: the number of the first, counted over all runs, and
-    where they are.
+def in_blocks(
+    runs: Sequence[Loads], abreast: Sequence[int] | None = None, size: int = BLOCK
+) -> Iterator[Block]:
+    """Load positions that are solved together, so many at most: the number of the first, counted
+    over all runs, and where they are.
 
     abreast : how many offsets each run has at every station, where they are told apart: a block
     has all positions of one offset before those of the next. So many neighbouring stations load
@@ -399,20 +473,20 @@ def in_blocks(runs: Sequence[Loads], abreast: Sequence[int] | None = None) -> It
     base = 0
     for run, offsets in zip(runs, abreast or [1] * len(runs), strict=True):
         every = np.arange(len(run)).reshape(-1, offsets)
-        together = max(BLOCK // offsets, 1)
+        together = max(size // offsets, 1)
         for start in range(0, len(every), together):
             yield base + start * offsets, run, every[start : start + together].T.ravel()
         base += len(run)
 
 
-def ahead(runs: Sequence[Loads], abreast: Sequence[int]) -> Iterator[Block]:
+def ahead(runs: Sequence[Loads], abreast: Sequence[int], size: int = BLOCK) -> Iterator[Block]:
     """A few load positions from all over long runs, in the same way: their extremes are near those
     of all. Of runs whose offsets are told apart one block of stations."""
     base = 0
     for run, offsets in zip(runs, abreast, strict=True):
         if len(run) >= LONG:
             every = np.arange(len(run)).reshape(-1, offsets)
-            together = max(BLOCK // offsets, 1)
+            together = max(size // offsets, 1)
             every = every[:: STRIDE if offsets == 1 else -(-len(every) // together)]
             for start in range(0, len(every), together):
                 block = every[start : start + together]

@@ -106,4 +106,5 @@ class Alignment:
         xn, yn = np.roll(x, -1, axis=-1), np.roll(y, -1, axis=-1)
         cross = x * yn - xn * y
         first_moment = np.sum((y + yn) * cross, axis=-1) / 6.0
-        return np.asarray(0.5 * np.sum(cross, axis=-1) - first_moment / self.radius)
+        area: Floats = 0.5 * np.sum(cross, axis=-1) - first_moment / self.radius
+        return area

@@ -92,7 +92,9 @@ def _overlap_integrals(mesh: Mesh, polygons: Floats) -> tuple[Ints, Ints, Floats
     upright = mesh.upright[cell] & are_upright(polygons)[patch] & ~curved
     askew = ~upright & ~curved
     values = np.zeros((len(cell), (mesh.order + 1) ** 2))
-    values[upright] = _rectangle_integrals(mesh, cell[upright], polygons[patch[upright]])
+    values[upright] = rectangle_integrals(
+        mesh, mesh.corners[cell[upright]], polygons[patch[upright]]
+    )
     if not upright.all():
         # The map back to a cell is no polynomial unless the cell is a parallelogram.
         plain = askew & mesh.parallelograms[cell]
@@ -107,10 +109,10 @@ def _overlap_integrals(mesh: Mesh, polygons: Floats) -> tuple[Ints, Ints, Floats
     return mesh.cells[cell[hit]], patch[hit], values[hit]
 
 
-def _rectangle_integrals(mesh: Mesh, cell: Ints, patches: Floats) -> Floats:
-    """Integrals (n, (p+1)^2) over rectangles in rectangular cells: products of line integrals."""
-    corners = mesh.corners[cell]
-    x, weight = gauss(mesh.order + 1)
+def rectangle_integrals(mesh: Mesh, corners: Floats, patches: Floats) -> Floats:
+    """Integrals (n, (p+1)^2) over rectangles (n, 4, 2) in rectangular cells of these corners
+    (n, 4, 2): products of line integrals. Any arrays that take numpy's functions."""
+    x, weight = (np.asarray(one, like=corners) for one in gauss(mesh.order + 1))
     nodes = lobatto(mesh.order + 1)
     along = []
     for axis, (first, last) in enumerate(((0, 1), (0, 3))):
@@ -123,8 +125,8 @@ def _rectangle_integrals(mesh: Mesh, cell: Ints, patches: Floats) -> Floats:
         if axis == 1:
             scale = scale * (1.0 - at / mesh.alignment.radius)
         along.append(np.einsum("kq,kqn->kn", scale, lagrange(nodes, xi)))
-    products = along[0][:, :, None] * along[1][:, None, :]
-    return np.asarray(products.reshape(len(cell), (mesh.order + 1) ** 2))
+    products: Floats = along[0][:, :, None] * along[1][:, None, :]
+    return products.reshape(len(corners), (mesh.order + 1) ** 2)
 
 
 def _polygon_integrals(

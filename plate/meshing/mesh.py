@@ -209,7 +209,8 @@ def are_upright(quads: Floats) -> NDArray[np.bool_]:
     size = np.ptp(quads, axis=1).max(axis=1)
     sides = np.roll(quads, -1, axis=1) - quads
     askew = np.abs(np.stack([sides[:, 0, 1], sides[:, 2, 1], sides[:, 1, 0], sides[:, 3, 0]]))
-    return np.asarray(askew.max(axis=0) <= 1e-12 * size)
+    found: NDArray[np.bool_] = askew.max(axis=0) <= 1e-12 * size
+    return found
 
 
 def subdivide(breaks: Floats, order: int) -> Floats:

@@ -224,6 +224,20 @@ class PointMeans:
             found[:, kinds] = read.swapaxes(1, 2)[:, kinds]
         return found.reshape(len(cells), -1, found.shape[-1])
 
+    def given(self, cells: Ints) -> Floats:
+        """(n_cell, 6 n_value, n_dof) what cells give the results at their points, those of one
+        kind together: what is at a point is the sum over the cells that meet there."""
+        mine = self.points.cells[cells]
+        n_value = mine.shape[1]
+        found = self.operators(cells).reshape(len(cells), N_RESULTS, n_value, -1)
+        for way, kinds in self._readings.ways:
+            lattice, read, share = self._readings.shares(cells, way)
+            of_way = np.zeros((len(cells), n_value, n_value))
+            np.add.at(of_way, (np.arange(len(cells))[:, None], lattice, read), share)
+            for kind in kinds.tolist():
+                found[:, kind] = (of_way / self._total[kind, mine][..., None]) @ found[:, kind]
+        return found.reshape(len(cells), N_RESULTS * n_value, -1)
+
     def average(self, cells: Ints, points: Ints) -> sparse.csr_array:
         """(6 n_point, n_cell n_value) from these values in cells (n_cell,) to what they add to the
         results at points (n_point,), all of theirs."""

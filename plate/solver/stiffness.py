@@ -49,18 +49,18 @@ class Stiffness:
         plate = free[: model.n_plate_dof].reshape(-1, N_FIELDS)
         plate[w, 0] = False
         free[model.held_rotations] = False
-        self._turned = _constrain_slopes(slopes, plate)
+        self.turned = _constrain_slopes(slopes, plate)
         if model.membrane:
             free[isostatic(model.mesh)] = False
         pieces = [self._turn(piece) for piece in self.pieces]
         self.factor = Factorisation(pieces, centroids(model.mesh), model.n_dof, free)
         # Rigid point supports: the mean deflections are held exactly by multipliers.
         rigid = [p for p in model.points if np.isinf(p.k)]
-        self._rigid_points = [p.name for p in rigid]
-        self._means = np.zeros((model.n_dof, len(rigid)))
+        self.rigid_points = [p.name for p in rigid]
+        self.means = np.zeros((model.n_dof, len(rigid)))
         for k, point in enumerate(rigid):
-            self._means[: model.n_plate_dof, k] = model.point_mean(point)
-        self._point_response = self._solve_free(self._means)
+            self.means[: model.n_plate_dof, k] = model.point_mean(point)
+        self.point_response = self._solve_free(self.means)
 
     @cached_property
     def singular_places(self) -> tuple[SingularPlace, ...]:
@@ -79,18 +79,18 @@ class Stiffness:
         U, multipliers = self._solve_points(F)
         if refine:
             F = F.toarray() if isinstance(F, sparse.csc_array) else F
-            residual = F - self.force(U) - self._means @ multipliers
+            residual = F - self.force(U) - self.means @ multipliers
             U = U + self._solve_points(residual)[0]
         return U
 
     @one_blas_thread
     def solution(self, F: sparse.csc_array) -> Solution:
         """The same of sparse loads, part by part of the slab as `cell_parts` has them."""
-        if self._turned:
+        if self.turned:
             return WholeSolution(self.solve(F))
         F = sparse.csc_array(self._with_membrane(F))
-        if self._rigid_points:
-            held = sparse.csc_array(self._means) @ sparse.csc_array(self._multipliers(F))
+        if self.rigid_points:
+            held = sparse.csc_array(self.means) @ sparse.csc_array(self._multipliers(F))
             F = sparse.csc_array(F - held)
         return self.factor.solution(F)
 
@@ -109,7 +109,7 @@ class Stiffness:
         for k, piece in enumerate(self.pieces):
             local = U[piece.dofs]
             if k < elastic:
-                local = deformation(local, self._node_xy(piece))
+                local = deformation(local, self.node_xy(piece))
             np.add.at(total, piece.dofs, piece.matrices @ local)
         return total
 
@@ -120,16 +120,16 @@ class Stiffness:
         two supports is shared equally.
         """
         multipliers = np.zeros((0, F.shape[1]))
-        if self._rigid_points:
+        if self.rigid_points:
             multipliers = self._multipliers(self._with_membrane(F))
         held = N_FIELDS * np.flatnonzero(self.model.held[0])
         load = F[held].toarray() if isinstance(F, sparse.csc_array) else F[held]
-        down = load - self._held_force(U) - self._means[held] @ multipliers
-        found = {name: share @ down[self._held_slot[n]] for name, n, share in self._held_nodes}
+        down = load - self._held_force(U) - self.means[held] @ multipliers
+        found = {name: share @ down[self.held_slot[n]] for name, n, share in self.held_nodes}
         for spring in self.model.springs:
             carried = np.einsum("ei,eic->c", spring.reaction, U[spring.piece.dofs])
             found[spring.name] = found.get(spring.name, 0.0) + carried
-        return found | dict(zip(self._rigid_points, multipliers, strict=True))
+        return found | dict(zip(self.rigid_points, multipliers, strict=True))
 
     @cached_property
     def reaction_influence(self) -> dict[str, Floats]:
@@ -139,30 +139,30 @@ class Stiffness:
         held = np.flatnonzero(self.model.held[0])
         shares = {}
         rows: dict[str, Floats] = {}
-        for name, nodes, share in self._held_nodes:
+        for name, nodes, share in self.held_nodes:
             shares[name] = np.zeros(len(held))
-            np.add.at(shares[name], self._held_slot[nodes], share)
+            np.add.at(shares[name], self.held_slot[nodes], share)
             rows[name] = np.zeros(self.model.n_dof)
             for dofs, slot, K, _ in self._held_rows:
                 np.add.at(rows[name], dofs, -shares[name][slot][:, None] * K)
         for spring in self.model.springs:
             row = rows.setdefault(spring.name, np.zeros(self.model.n_dof))
             np.add.at(row, spring.piece.dofs, spring.reaction)
-        if not rows and not self._rigid_points:
+        if not rows and not self.rigid_points:
             return {}
         w = slice(0, self.model.n_plate_dof, N_FIELDS)
-        response = self._point_response
-        of_points: Floats = np.zeros((len(self._rigid_points), self.model.mesh.n_nodes))
-        if self._rigid_points:
-            of_points[:] = np.linalg.solve(self._means.T @ response, response[w].T)
+        response = self.point_response
+        of_points: Floats = np.zeros((len(self.rigid_points), self.model.mesh.n_nodes))
+        if self.rigid_points:
+            of_points[:] = np.linalg.solve(self.means.T @ response, response[w].T)
         found = {}
         if rows:
             U = self.solve(np.array(list(rows.values())).T)
             found = {name: U[w, k].copy() for k, name in enumerate(rows)}
         for name, own in shares.items():
             found[name][held] += own
-            found[name] -= own @ self._means[N_FIELDS * held] @ of_points
-        return found | dict(zip(self._rigid_points, of_points, strict=True))
+            found[name] -= own @ self.means[N_FIELDS * held] @ of_points
+        return found | dict(zip(self.rigid_points, of_points, strict=True))
 
     def matrix(self) -> sparse.csr_array:
         """The assembled stiffness (n_dof, n_dof) before constraints, springs included."""
@@ -185,35 +185,35 @@ class Stiffness:
         return np.concatenate([F, np.zeros((missing, F.shape[1]))]) if missing else F
 
     def _solve_free(self, F: Loads) -> Floats:
-        if not self._turned:
+        if not self.turned:
             return self.factor.solve(F)
         F = F.toarray() if isinstance(F, sparse.csc_array) else F.copy()
-        for node, R in self._turned.items():
+        for node, R in self.turned.items():
             slopes = slice(N_FIELDS * node + 1, N_FIELDS * node + 3)
             F[slopes] = R @ F[slopes]
         U = self.factor.solve(F)
-        for node, R in self._turned.items():
+        for node, R in self.turned.items():
             slopes = slice(N_FIELDS * node + 1, N_FIELDS * node + 3)
             U[slopes] = R.T @ U[slopes]
         return U
 
     def _solve_points(self, F: Loads) -> tuple[Floats, Floats]:
         U = self._solve_free(F)
-        if not self._rigid_points:
+        if not self.rigid_points:
             return U, np.zeros((0, F.shape[1]))
         multipliers = self._multipliers(F)
-        return U - self._point_response @ multipliers, multipliers
+        return U - self.point_response @ multipliers, multipliers
 
     def _multipliers(self, F: Loads) -> Floats:
         """Forces (n_point, n_load) of the rigid points, by reciprocity."""
-        response = self._point_response
-        return np.asarray(np.linalg.solve(self._means.T @ response, (F.T @ response).T))
+        response = self.point_response
+        return np.asarray(np.linalg.solve(self.means.T @ response, (F.T @ response).T))
 
     def _turn(self, piece: ElementGroup) -> ElementGroup:
         """The piece in the axes of nodes whose slope is held along an oblique direction."""
-        if not self._turned:
+        if not self.turned:
             return piece
-        slopes = {N_FIELDS * node + 1: R for node, R in self._turned.items()}
+        slopes = {N_FIELDS * node + 1: R for node, R in self.turned.items()}
         touched = np.isin(piece.dofs, list(slopes)).any(axis=1)
         matrices = piece.matrices.copy()
         for e in np.flatnonzero(touched):
@@ -226,13 +226,13 @@ class Stiffness:
             matrices[e] = T @ matrices[e] @ T.T
         return ElementGroup(piece.dofs, matrices, piece.cell)
 
-    def _node_xy(self, piece: ElementGroup) -> Floats:
+    def node_xy(self, piece: ElementGroup) -> Floats:
         """Cartesian nodes (n, n_node, 2) of elements, whose w and slopes come first."""
         plate = piece.dofs[:, np.all(piece.dofs < self.model.n_plate_dof, axis=0)]
         return self.model.mesh.xy[plate[:, ::N_FIELDS] // N_FIELDS]
 
     @cached_property
-    def _held_nodes(self) -> list[tuple[str, Ints, Floats]]:
+    def held_nodes(self) -> list[tuple[str, Ints, Floats]]:
         """The nodes of each rigid support and its share of their reactions."""
         names = self.model.held[2]
         groups: dict[str, list[tuple[int, float]]] = {}
@@ -245,7 +245,7 @@ class Stiffness:
         ]
 
     @cached_property
-    def _held_slot(self) -> Ints:
+    def held_slot(self) -> Ints:
         slot = np.full(self.model.mesh.n_nodes, -1)
         held = np.flatnonzero(self.model.held[0])
         slot[held] = np.arange(len(held))
@@ -258,10 +258,10 @@ class Stiffness:
         rows = []
         for k, piece in enumerate(self.pieces):
             slots = np.full(self.model.n_dof, -1)
-            slots[: self.model.n_plate_dof : N_FIELDS] = self._held_slot
+            slots[: self.model.n_plate_dof : N_FIELDS] = self.held_slot
             element, local = np.nonzero(slots[piece.dofs] >= 0)
             slot = slots[piece.dofs[element, local]]
-            xy = self._node_xy(piece)[element] if k < len(self.model.elastic) else None
+            xy = self.node_xy(piece)[element] if k < len(self.model.elastic) else None
             rows.append((piece.dofs[element], slot, piece.matrices[element, local], xy))
         return rows
 

@@ -1,6 +1,7 @@
 """Processors, memory and locks, where the system tells them and where it does not."""
 
 import os
+import sys
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -8,6 +9,7 @@ import psutil
 import pytest
 
 from pipelines import machine
+from pipelines.cli.main import main
 from pipelines.machine import LOCK, free_memory, locked, processors
 
 
@@ -82,3 +84,43 @@ def test_a_disk_that_knows_no_locks_holds_nobody_up(
     with locked(tmp_path):
         (tmp_path / "file").write_text("", encoding="utf-8")
     assert [path.name for path in tmp_path.iterdir()] == ["file"]
+
+
+class NoDriver(Exception):
+    """What the package raises where there is no card."""
+
+
+def no_memory() -> None:
+    raise NoDriver("cudaErrorNoDevice: no device\n  is detected")
+
+
+NO_CARD = SimpleNamespace(
+    cuda=SimpleNamespace(
+        Device=lambda: SimpleNamespace(mem_info=no_memory()),
+        runtime=SimpleNamespace(CUDARuntimeError=NoDriver),
+    )
+)
+
+
+@pytest.mark.parametrize(
+    ("package", "words"),
+    [
+        (None, '--device gpu needs the packages of the extra "gpu": pip install'),
+        (NO_CARD, "--device gpu: this machine has no accelerator ready: cudaErrorNoDevice: no "),
+    ],
+)
+def test_without_an_accelerator_one_sentence_is_told(
+    package: object,
+    words: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+) -> None:
+    monkeypatch.setitem(sys.modules, "cupy", package)
+    out = tmp_path / "out"
+    assert main(["run", "estuary", "--out", str(out), "--device", "gpu"]) == 2
+    told = capsys.readouterr()
+    assert told.err.startswith(f"deckslab: {words}")
+    assert told.err.count("\n") == 1
+    assert not told.out
+    assert not out.exists()
