@@ -108,7 +108,17 @@ def write_parquet(path: Path, columns: Sequence[Column], metadata: Mapping[str, 
     ]
     about = {METADATA: json.dumps(metadata, sort_keys=True)}
     table = pa.Table.from_arrays(arrays, schema=pa.schema(fields, metadata=about))
-    pq.write_table(table, path, compression="zstd", write_page_checksum=True)
+    # Bytes of one place together: numbers with all their digits take a fifth less.
+    real = [field.name for field in table.schema if field.type == pa.float64()]
+    pq.write_table(
+        table,
+        path,
+        compression="zstd",
+        compression_level=15,
+        use_byte_stream_split=real,
+        use_dictionary=[name for name in table.column_names if name not in real],
+        write_page_checksum=True,
+    )
 
 
 def csv_text(columns: Sequence[Column]) -> str:
