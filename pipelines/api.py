@@ -21,7 +21,7 @@ from pipelines.deck.examples import EXAMPLES
 from pipelines.deck.reading.deck_file import deck_of
 from pipelines.deck.reading.keys import get_key, set_key
 from pipelines.deck.reading.toml import read_toml
-from pipelines.errors import JobError, MissingError, Mistake
+from pipelines.errors import JobError, MissingError
 from pipelines.files import write_text
 from pipelines.kept import Kept
 from pipelines.model.influence import Wanted
@@ -377,9 +377,7 @@ def _known(what: str, name: str, names: Iterable[str]) -> str:
     if name in names:
         return name
     allowed = f"allowed is one of {', '.join(names)}"
-    error = JobError(f'{what} = "{name}": {allowed}')
-    error.mistakes = [Mistake(str(error), what, name, allowed)]
-    raise error
+    raise JobError.of(f'{what} = "{name}": {allowed}', what, name, allowed)
 
 
 def _frame(rows: Iterable[Mapping[str, Any]], columns: Sequence[str]) -> "pandas.DataFrame":

@@ -29,6 +29,13 @@ class JobError(Exception):
 
     mistakes: "Sequence[Mistake]" = ()
 
+    @classmethod
+    def of(cls, words: str, key: str, value: object, allowed: str) -> Self:
+        """The error of one mistake."""
+        error = cls(words)
+        error.mistakes = [Mistake(words, key, value, allowed)]
+        return error
+
 
 class MissingError(JobError):
     """Packages of an extra that are not installed.

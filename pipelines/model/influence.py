@@ -142,12 +142,15 @@ def wanted_row(solved: SolvedDeck, wanted: Wanted) -> sparse.csr_array:
     for place in ends:
         assert place is not None
         if not solved.deck.plan.contains(np.array([place]))[0]:
-            raise JobError(f"station {place[0]:g} m, offset {place[1]:g} m is not on the slab")
+            words = f"station {place[0]:g} m, offset {place[1]:g} m is not on the slab"
+            key = "to" if place is wanted.end else "at"
+            raise JobError.of(words, key, place, "a station and an offset on the slab [m]")
     probe = Probe("wanted", wanted.at, wanted.start, wanted.end)
     found = probe_rows(replace(solved.deck, probes=(probe,)), solved.model, solved.recovery.points)
     name = f"wanted/{wanted.side}" if wanted.side else "wanted"
     if name not in found.names:
-        raise JobError(f"no line divides the slab at {wanted.words}")
+        words = f"no line divides the slab at {wanted.words}"
+        raise JobError.of(words, "side", wanted.side, "none but on a line")
     index = len(RESULTS) * found.names.index(name) + RESULTS.index(wanted.component)
     row = sparse.csr_array(found.rows[[index]])
     if not wanted.resultant:

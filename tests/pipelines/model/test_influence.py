@@ -160,10 +160,18 @@ def test_sides_of_a_line(deck: Deck, solved: SolvedDeck) -> None:
         for side in ("", "before", "after")
     ]
     np.testing.assert_allclose(rows[0], 0.5 * (rows[1] + rows[2]), atol=1e-6)
-    with pytest.raises(JobError, match="no line divides the slab"):
+    with pytest.raises(JobError, match="no line divides the slab") as told:
         wanted_row(solved, Wanted(component="q_x", at=(1.5, 0.1), side="before"))
-    with pytest.raises(JobError, match="not on the slab"):
+    [mistake] = told.value.mistakes
+    assert (mistake.key, mistake.value) == ("side", "before")
+    with pytest.raises(JobError, match="not on the slab") as told:
         wanted_row(solved, Wanted(component="q_x", at=(1.5, 9.0)))
+    [mistake] = told.value.mistakes
+    assert (mistake.key, mistake.value) == ("at", (1.5, 9.0))
+    with pytest.raises(JobError, match="not on the slab") as told:
+        wanted_row(solved, Wanted(component="q_x", start=(1.5, 0.1), end=(1.5, 9.0)))
+    [mistake] = told.value.mistakes
+    assert (mistake.key, mistake.value) == ("to", (1.5, 9.0))
 
 
 @pytest.mark.parametrize("patch", [(0.66, 0.76), (0.15, 3.0), (3.0, 0.15)])
