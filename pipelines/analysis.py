@@ -263,7 +263,12 @@ def _on_this_mesh(
         widths = kept.stage(
             "widths", lambda: back_widths(on_strip, findings), data=of, made=[findings]
         )
-        walks = tuple(replace(walk, finding=walked[k]) for k, walk in enumerate(walking.result()))
+        of_sections = walking.result()
+        walks = kept.stage(
+            "reconciliation of findings",
+            lambda: tuple(replace(one, finding=walked[k]) for k, one in enumerate(of_sections)),
+            made=[of_sections, findings],
+        )
         used, left = kept.stage(
             "utilisation of findings",
             lambda: _used(barred, alone, findings, unprobed),
