@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.accuracy.stated_values import StatedValues, rows_on, stated_under
+from pipelines.accuracy.stated_values import StatedValues, read_on, stated_under
 from pipelines.accuracy.tolerances import (
     Yardsticks,
     case_tolerances,
@@ -329,7 +329,7 @@ def _reference(
     """The same values at the given order on cells 1.5 times smaller than the default."""
     mesh = replace(deck.mesh, order=order, size=built.size / REFINEMENT)
     stiffness = Stiffness(build_model(replace(deck, mesh=mesh)).model)
-    traffic = [stated_under(stiffness, rows_on(stiffness, solved, one), one) for one in stated]
+    traffic = [stated_under(stiffness, read_on(stiffness, solved, one).rows, one) for one in stated]
     return case_values(deck, case_solutions(deck, stiffness, solved.models)), traffic
 
 

@@ -213,11 +213,6 @@ def own_read(solved: SolvedDeck, stated: Asked) -> Read:
     return Read(own_rows(solved, stated), tuple(places))
 
 
-def rows_on(stiffness: Stiffness, solved: SolvedDeck, stated: Asked) -> sparse.csr_array:
-    """Rows (n_row, n_dof) of the same values on another mesh of the deck, on the same sides."""
-    return read_on(stiffness, solved, stated).rows
-
-
 def together(lists: Sequence[StatedValues]) -> StatedValues:
     """Several lists of stated values of one deck one after the other, with every row once."""
     n = lists[0].n_probe

@@ -8,7 +8,7 @@ import pytest
 from pipelines.accuracy.climbed import counts
 from pipelines.accuracy.mesh_parts import SAFETY
 from pipelines.accuracy.near_peaks import largest_near
-from pipelines.accuracy.stated_values import rows_on, stated_under
+from pipelines.accuracy.stated_values import read_on, stated_under
 from pipelines.accuracy.tolerances import Yardsticks, traffic_tolerances
 from pipelines.accuracy.worst_envelope import WorstEnvelope, with_worst_loads
 from pipelines.envelopes.peaks import SHEARS, governing_values, headline_points
@@ -56,7 +56,7 @@ def test_errors_reach_what_the_richer_mesh_governs_with(
     solved, worst, measured = found
     [tolerances] = traffic_tolerances(solved, [worst], measured)
     stated = worst.stated
-    there = stated_under(measured.richer, rows_on(measured.richer, solved, stated), stated)
+    there = stated_under(measured.richer, read_on(measured.richer, solved, stated).rows, stated)
     of_peaks = SAFETY * np.abs(there - stated.value)[2 * stated.n_probe :]
     without = {(p.result, p.extreme): e for p, e in zip(worst.peaks, of_peaks, strict=False)}
     deck = solved.deck

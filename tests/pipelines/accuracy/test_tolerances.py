@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from pipelines.accuracy.mesh_parts import SAFETY
-from pipelines.accuracy.stated_values import rows_on, stated_under
+from pipelines.accuracy.stated_values import read_on, stated_under
 from pipelines.accuracy.tolerances import Yardsticks, traffic_tolerances
 from pipelines.accuracy.worst_envelope import stepped, with_worst_loads
 from pipelines.analysis import analyse
@@ -72,7 +72,7 @@ def test_mesh_parts_cover_what_the_richer_mesh_says_at_the_steps_too(result: Res
     n = len(mesh)
     larger = 0
     for stated in (worst.stated, stepped(solved, envelope).stated):
-        finer = stated_under(measured.richer, rows_on(measured.richer, solved, stated), stated)
+        finer = stated_under(measured.richer, read_on(measured.richer, solved, stated).rows, stated)
         missed = SAFETY * np.abs(finer - stated.value)[:n]
         # of shears the richer mesh is not taken as it is read
         others = np.arange(n) % len(RESULTS) < min(SHEARS)
