@@ -1,11 +1,13 @@
 """The table of a study: one row per deck, as CSV and, where pyarrow is installed, as Parquet.
 
 Units, hashes and versions stand in the Parquet file's metadata: the unit of a column in its field,
-the rest under the schema's key "deckslab" as JSON. Nothing in either file depends on when, where,
-in which order or by how many workers the decks were computed.
+the rest under the schema's key "deckslab" as JSON, and a digest of all values under
+"deckslab.values", because Parquet's own checksums leave its footer out. Nothing in either file
+depends on when, where, in which order or by how many workers the decks were computed.
 """
 
 import csv
+import hashlib
 import io
 import json
 from collections.abc import Mapping, Sequence
@@ -23,6 +25,7 @@ from pipelines.study.spec import ERROR, Study
 from pipelines.study.task import Finished
 
 METADATA = "deckslab"
+DIGEST = "deckslab.values"
 RESPONSE = "response"
 MODEL_COLUMNS = ("order", "cells", "degrees_of_freedom")
 
@@ -108,6 +111,7 @@ def write_parquet(path: Path, columns: Sequence[Column], metadata: Mapping[str, 
     ]
     about = {METADATA: json.dumps(metadata, sort_keys=True)}
     table = pa.Table.from_arrays(arrays, schema=pa.schema(fields, metadata=about))
+    table = table.replace_schema_metadata({**about, DIGEST: _digest(table)})
     # Bytes of one place together: numbers with all their digits take a fifth less.
     real = [field.name for field in table.schema if field.type == pa.float64()]
     pq.write_table(
@@ -134,15 +138,24 @@ def csv_text(columns: Sequence[Column]) -> str:
 def read_table(path: Path) -> tuple[tuple[Column, ...], dict[str, Any]]:
     """Columns and metadata of a study's Parquet file.
 
-    Raises OSError or pyarrow's ArrowInvalid (a ValueError) where it is not one, MissingError where
-    pyarrow is not installed.
+    Raises OSError or ValueError where it is not one, MissingError where pyarrow is not installed.
     """
     if not has_parquet():
         raise MissingError("a table in Parquet", "study")
+    import pyarrow as pa
     import pyarrow.parquet as pq
 
-    table = pq.read_table(path, page_checksum_verification=True)
-    about = json.loads((table.schema.metadata or {}).get(METADATA.encode(), b"{}"))
+    try:
+        table = pq.read_table(path, page_checksum_verification=True)
+    except (OSError, ValueError):
+        raise
+    except pa.ArrowException as error:  # a turned bit can name a type that pyarrow does not know
+        raise ValueError(str(error)) from error
+    kept = table.schema.metadata or {}
+    written = kept.get(DIGEST.encode())
+    if written is not None and written != _digest(table).encode():
+        raise ValueError("its values are not those that were written")
+    about = json.loads(kept.get(METADATA.encode(), b"{}"))
     if not isinstance(about, dict):
         raise ValueError("its metadata is no table")
     columns = []
@@ -151,6 +164,15 @@ def read_table(path: Path) -> tuple[tuple[Column, ...], dict[str, Any]]:
         values = tuple(array.to_pylist())
         columns.append(Column(field.name, told.get("unit", ""), told.get("meaning", ""), values))
     return tuple(columns), about
+
+
+def _digest(table: Any) -> str:
+    """Of a pyarrow table's names, units, meanings and values."""
+    found = hashlib.sha256()
+    for field, array in zip(table.schema, table.columns, strict=True):
+        told = sorted((field.metadata or {}).items())
+        found.update(repr((field.name, told, array.to_pylist())).encode())
+    return found.hexdigest()
 
 
 def _array(column: Column) -> Any:
