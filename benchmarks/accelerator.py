@@ -21,8 +21,8 @@ from pipelines.deck.reading.deck_file import read_deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import FieldTracker
 from pipelines.envelopes.traffic import traffic_envelopes
-from pipelines.machine import accelerator, processors
 from pipelines.model.responses import SolvedDeck
+from pipelines.system.machine import accelerator, processors
 from pipelines.traffic.positions import load_positions
 
 # How the package is set is told before it is loaded.

@@ -26,9 +26,9 @@ from envelope import DECK, STATIONS
 from pipelines.deck.examples import EXAMPLES
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.envelopes.traffic import traffic_envelopes
-from pipelines.machine import processors
 from pipelines.model.build import build_model
 from pipelines.model.responses import SolvedDeck
+from pipelines.system.machine import processors
 from pipelines.traffic.positions import load_positions
 from plate.results.fields import FieldRecovery
 

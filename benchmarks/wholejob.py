@@ -24,7 +24,7 @@ from itertools import pairwise
 from pathlib import Path
 
 from pipelines.deck.starters import starter
-from pipelines.machine import processors
+from pipelines.system.machine import processors
 
 SIZE, PRODUCTS = 3000, 10
 

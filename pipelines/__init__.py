@@ -15,9 +15,9 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from pipelines.analysis.kept import Kept
     from pipelines.api import Analysis, DeckFile, Influence, Picture
     from pipelines.errors import DeckError, JobError, MethodRangeError, Mistake
-    from pipelines.kept import Kept
     from pipelines.standards.own.checks import (
         LayerDemand,
         LayerSection,
@@ -41,7 +41,7 @@ _ROOMS = {
     "DeckError": "pipelines.errors",
     "JobError": "pipelines.errors",
     "Mistake": "pipelines.errors",
-    "Kept": "pipelines.kept",
+    "Kept": "pipelines.analysis.kept",
     "run_study": "pipelines.study.run",
     "run_fit": "pipelines.study.fit.run",
     "OwnStrip": "pipelines.standards.own.strips",

@@ -14,7 +14,10 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, Self
 
-from pipelines.analysis import Progress, analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.kept import Kept
+from pipelines.analysis.result import Result, TrafficResult
+from pipelines.analysis.stages import Progress
 from pipelines.bars.adequacy import StandardVerdict
 from pipelines.deck.deck import Deck
 from pipelines.deck.examples import EXAMPLES
@@ -22,8 +25,6 @@ from pipelines.deck.reading.deck_file import deck_of
 from pipelines.deck.reading.keys import get_key, set_key
 from pipelines.deck.reading.toml import read_toml
 from pipelines.errors import JobError, MissingError
-from pipelines.files import write_text
-from pipelines.kept import Kept
 from pipelines.model.influence import Wanted
 from pipelines.report.data import bar_schedule_csv, findings_csv, values_csv
 from pipelines.report.data.influence import InfluenceResult, drawing, influence_result
@@ -33,8 +34,8 @@ from pipelines.report.drawings.canvas import sheet
 from pipelines.report.drawings.contour_plans import ContourPlans
 from pipelines.report.drawings.cuts import field_map
 from pipelines.report.sections.fields import case_plan, envelope_drawer, envelope_plan
-from pipelines.result import Result, TrafficResult
 from pipelines.run import report_of, write_results
+from pipelines.system.files import write_text
 from pipelines.traffic.arrangements import Arrangement
 from plate.arrays import Floats
 from plate.conventions import RESULTS

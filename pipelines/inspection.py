@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 from pipelines.bars.inspection import FILE, PanelSheet, panel_sheets, read_as_drawn
 from pipelines.deck.reading.deck_file import read_deck
-from pipelines.files import write_text
-from pipelines.outputs import SMALL, check_folder, replacing
 from pipelines.report.pdf import pdf_of, require_pdf
+from pipelines.system.files import write_text
+from pipelines.system.outputs import SMALL, check_folder, replacing
 
 if TYPE_CHECKING:
-    from pipelines.analysis import Progress
+    from pipelines.analysis.stages import Progress
 
 PAGES, PDF = "inspection.html", "inspection.pdf"
 KIND = "inspection"
@@ -36,7 +36,7 @@ def inspect(
     """
     deck = read_as_drawn(read_deck(path, own=own))
     check_folder(out, KIND, (FILE, PAGES, PDF), SMALL)
-    from pipelines.analysis import analyse
+    from pipelines.analysis.analyse import analyse
     from pipelines.report.data.inspection_csv import write_inspection
     from pipelines.report.html import html_of
     from pipelines.report.sections.inspection import inspection

@@ -12,18 +12,18 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipelines.beside import Beside, Doer, here
 from pipelines.deck.reading.deck_file import read_deck
-from pipelines.files import write_text
-from pipelines.outputs import check_folder, replacing
+from pipelines.system.beside import Beside, Doer, here
+from pipelines.system.files import write_text
+from pipelines.system.outputs import check_folder, replacing
 
 if TYPE_CHECKING:
-    from pipelines.analysis import Progress
+    from pipelines.analysis.kept import Kept
+    from pipelines.analysis.result import Result
+    from pipelines.analysis.stages import Progress
     from pipelines.deck.deck import Deck
-    from pipelines.kept import Kept
     from pipelines.report.again import Again
     from pipelines.report.document import Document, Section
-    from pipelines.result import Result
     from plate.device.card import Card
 
 FILES = (
@@ -62,7 +62,7 @@ def run(
     """
     deck = _checked(path, out, pdf=pdf, fitted=fitted, own=own)
     with _apart(deck) as apart:
-        from pipelines.analysis import analyse
+        from pipelines.analysis.analyse import analyse
 
         result = analyse(deck, progress, apart=apart, card=card)
         if progress is not None:
@@ -88,7 +88,7 @@ def analysed(
     kept : what the run before made (`analysis.analyse`).
     """
     deck = _checked(path, out, pdf=pdf, fitted=fitted, own=own)
-    from pipelines.analysis import analyse
+    from pipelines.analysis.analyse import analyse
 
     return analyse(deck, progress, kept=kept, card=card)
 
@@ -138,8 +138,8 @@ def write_results(
     beside : sections of the report that are not of the run, before its record. kept : what the run
     before made, as `analysed` takes it. apart : draws the bars, as a process beside this one does.
     """
+    from pipelines.analysis.kept import Kept
     from pipelines.envelopes.columns import field_columns
-    from pipelines.kept import Kept
     from pipelines.report.again import Again
     from pipelines.report.data.as_built_csv import write_as_built
     from pipelines.report.data.bar_schedule_csv import write_schedule
@@ -193,8 +193,8 @@ def report_of(
     """The report of a finished run, with the fields that it alone shows.
 
     entries : those of summary.json. again : what parts of the report of the run before showed."""
+    from pipelines.analysis.kept import Kept
     from pipelines.envelopes.picked_surfaces import picked_surfaces, with_probes
-    from pipelines.kept import Kept
     from pipelines.report.again import Again
     from pipelines.report.report import report
 

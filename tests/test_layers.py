@@ -38,10 +38,7 @@ ROOMS = (
             "errors",
             "units",
             "numbers",
-            "files",
-            "machine",
-            "outputs",
-            "beside",
+            "system",
             "standards",
             "deck",
             "traffic",
@@ -52,8 +49,6 @@ ROOMS = (
             "strips",
             "findings",
             "bars",
-            "result",
-            "kept",
             "analysis",
             "report",
             "run",
@@ -155,7 +150,7 @@ def place(name: str) -> tuple[int, int]:
 def test_every_room_is_in_the_list_and_there_are_not_many() -> None:
     there = {"/".join(name.split(".")[:2]) for name in MODULES if "." in name}
     assert there == set(ROOMS)
-    for top, most in (("plate", 11), ("pipelines", 14)):
+    for top, most in (("plate", 11), ("pipelines", 16)):
         assert len([p for p in (ROOT / top).iterdir() if (p / "__init__.py").is_file()]) <= most
 
 

@@ -3,6 +3,7 @@ may be chosen."""
 
 from dataclasses import replace
 
+from pipelines.analysis.kept import Kept
 from pipelines.bar_design.covers import with_some_bars
 from pipelines.bar_design.designed import Designed
 from pipelines.bar_design.least_change import Kind, first_passing, least_changes, with_least_change
@@ -10,7 +11,6 @@ from pipelines.bar_design.looks import Look
 from pipelines.bar_design.search import STILL, Tell, adequate
 from pipelines.bars.choice.deck_text import DeckText
 from pipelines.errors import JobError
-from pipelines.kept import Kept
 
 
 def designed(text: DeckText, tell: Tell = lambda _: None, change: Kind | None = None) -> Designed:

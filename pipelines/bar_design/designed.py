@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from pipelines.analysis.result import Result
 from pipelines.bar_design.told import (
     alternative_entries,
     alternative_words,
@@ -19,7 +20,6 @@ from pipelines.bars.choice.one_step_less import Less
 from pipelines.caution import TO_VERIFY
 from pipelines.deck.deck import Deck
 from pipelines.report.document import Section
-from pipelines.result import Result
 from plate.geometry.outline import DRAWN, region
 
 HELPS = (

@@ -13,9 +13,9 @@ from pipelines.bar_design.search import Tell
 from pipelines.bar_design.told import COLUMNS
 from pipelines.bars.choice.deck_text import DeckText
 from pipelines.deck.reading.toml import text_of
-from pipelines.files import write_text
-from pipelines.outputs import check_folder
 from pipelines.run import FILES, write_results
+from pipelines.system.files import write_text
+from pipelines.system.outputs import check_folder
 
 DECK_FILE, DESIGN_CSV, DESIGN_JSON = "deck.toml", "design.csv", "design.json"
 DESIGN_FILES = (DECK_FILE, DESIGN_CSV, DESIGN_JSON)

@@ -2,13 +2,13 @@
 
 from dataclasses import dataclass, field, replace
 
+from pipelines.analysis.result import Result
 from pipelines.bars.choice.candidates import Needs
 from pipelines.bars.choice.floors import Floor, asked
 from pipelines.bars.choice.least_steel import Chosen, least_steel, shears_used
 from pipelines.bars.choice.one_step_less import CLOSE
 from pipelines.bars.choice.shears import Shears, shears_of, with_shears
 from pipelines.deck.reinforcement import BarChoice
-from pipelines.result import Result
 from pipelines.standards.resistance.bars import Layer, SlabBars
 
 

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, TypeVar, get_args
 
+from pipelines.analysis.kept import Kept
 from pipelines.bar_design.designed import Designed, Help
 from pipelines.bar_design.search import Tell, adequate
 from pipelines.bars.checks.part import PartChecks
@@ -13,7 +14,6 @@ from pipelines.bars.choice.deck_text import DeckText
 from pipelines.bars.choice.least_steel import Chosen
 from pipelines.bars.demand.control_sections import resistance
 from pipelines.deck.reinforcement import BarChoice
-from pipelines.kept import Kept
 from pipelines.numbers import within
 from pipelines.standards.materials import grade_ladder
 from pipelines.standards.resistance.bending import utilisation

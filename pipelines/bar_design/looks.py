@@ -4,12 +4,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Literal
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.kept import Kept
+from pipelines.analysis.result import Result
 from pipelines.bars.adequacy import Adequacy, StandardVerdict
 from pipelines.deck.deck import Deck
-from pipelines.kept import Kept
 from pipelines.numbers import rounded_up
-from pipelines.result import Result
 
 Look = Literal["wide", "steps", "whole"]
 """How closely load positions are looked at: with wider steps, with those of the deck file, with all

@@ -13,6 +13,7 @@ last analysis looks as closely as is asked for.
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 
+from pipelines.analysis.kept import Kept
 from pipelines.bar_design.designed import Designed
 from pipelines.bar_design.known import Known
 from pipelines.bar_design.looks import Look, analysed, stops_of
@@ -31,7 +32,6 @@ from pipelines.bars.choice.least_steel import Chosen
 from pipelines.bars.choice.one_step_less import one_step_less
 from pipelines.deck.reinforcement import BarChoice
 from pipelines.deck.words import at_text
-from pipelines.kept import Kept
 from pipelines.numbers import rounded_up
 from pipelines.standards.resistance.bars import LAYERS, SlabBars, place_of
 

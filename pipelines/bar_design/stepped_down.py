@@ -3,13 +3,13 @@
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
+from pipelines.analysis.kept import Kept
 from pipelines.bar_design.designed import Designed
 from pipelines.bar_design.known import Known
 from pipelines.bar_design.looks import Look, analysed, stops_of
 from pipelines.bars.choice.candidates import Candidate
 from pipelines.bars.choice.one_step_less import one_step_less
 from pipelines.deck.reinforcement import BarChoice
-from pipelines.kept import Kept
 from pipelines.standards.resistance.bars import Layer, place_of
 
 Step = tuple[Layer, Candidate]

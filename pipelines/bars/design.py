@@ -50,11 +50,11 @@ from pipelines.bars.drawn_parts import DrawnPart
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis, Reinforcement
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.machine import processors
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.combinations import Combination, LimitState
 from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Direction, Face, Mat
 from pipelines.standards.resistance.bending import OrderCost, order_cost
+from pipelines.system.machine import processors
 from plate.arrays import Floats
 
 

@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from pathlib import Path
 
+from pipelines.analysis.result import Result
 from pipelines.caution import CAUTION
 from pipelines.report.sections.bars_words import as_built_words, bars_line
 from pipelines.report.sections.effects import effect_lines, finding_sentence, strip_words
 from pipelines.report.sections.factors import stated_words
-from pipelines.result import Result
 
 # Warnings that are told; the report has all of them.
 MOST_WARNINGS = 2

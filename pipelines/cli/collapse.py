@@ -82,11 +82,11 @@ def _collapse(arguments: argparse.Namespace) -> int:
     from dataclasses import replace
 
     from pipelines.bars.collapse.search import Wanted, brittle_checks, collapse_load
-    from pipelines.files import write_text
-    from pipelines.outputs import check_folder, replacing
     from pipelines.report.data.collapse_csv import write_collapse
     from pipelines.report.html import html_of
     from pipelines.report.sections.collapse import collapse_page, summary_lines
+    from pipelines.system.files import write_text
+    from pipelines.system.outputs import check_folder, replacing
 
     for name, low, high in (("gap", 0.05, 50.0), ("positions", 1, 100_000), ("worst", 1, 100)):
         if not low <= getattr(arguments, name) <= high:
@@ -110,7 +110,7 @@ def _collapse(arguments: argparse.Namespace) -> int:
     with Progress() as tell:
         found = collapse_load(deck, wanted, tell)
         if not arguments.bending:
-            from pipelines.analysis import analyse
+            from pipelines.analysis.analyse import analyse
 
             verdicts = analyse(deck, tell, tolerances_wanted=False).verdicts
             found = replace(found, brittle=brittle_checks(verdicts, found.basis, found.combination))

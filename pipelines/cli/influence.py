@@ -46,8 +46,8 @@ def _influence(arguments: argparse.Namespace) -> int:
     from pipelines.deck.reading.deck_file import read_deck
 
     deck = read_deck(found_deck(arguments.deck), own=arguments.own)
-    from pipelines.outputs import check_folder
     from pipelines.report.data.influence import FILES, influence_result, write_influence
+    from pipelines.system.outputs import check_folder
 
     wanted = _wanted(arguments)
     check_folder(arguments.out, "influence", FILES)

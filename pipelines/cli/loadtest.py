@@ -34,16 +34,16 @@ def _loadtest(arguments: argparse.Namespace) -> int:
     from pipelines.deck.reading.deck_file import read_deck
 
     deck = read_deck(found_deck(arguments.deck), own=arguments.own)
-    from pipelines.files import write_text
     from pipelines.loadtest.fitted_file import fitted_text
     from pipelines.loadtest.outcome import chosen_test, judge
     from pipelines.loadtest.words import cautions, fit_words, interval_words, lead
     from pipelines.numbers import number
-    from pipelines.outputs import check_folder, replacing
     from pipelines.report.data.load_test import load_test_entry, write_load_tests
     from pipelines.report.data.summary import finite
     from pipelines.report.html import html_of
     from pipelines.report.sections.load_test import load_test_page
+    from pipelines.system.files import write_text
+    from pipelines.system.outputs import check_folder, replacing
 
     test = chosen_test(deck, arguments.test)
     check_folder(arguments.out, "loadtest", FILES)

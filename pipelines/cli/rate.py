@@ -43,12 +43,12 @@ def _rate(arguments: argparse.Namespace) -> int:
     file: Path | None = arguments.vehicles
     fleet = Fleet.of_deck(deck) if file is None else read_fleet(file, deck)
     from pipelines.bars.rating.rate import rate
-    from pipelines.files import write_text
-    from pipelines.outputs import check_folder, replacing
     from pipelines.report.data.rating_csv import write_rating
     from pipelines.report.html import html_of
     from pipelines.report.sections.factors import stated_words
     from pipelines.report.sections.rating import rated_line, rating_page
+    from pipelines.system.files import write_text
+    from pipelines.system.outputs import check_folder, replacing
 
     check_folder(arguments.out, "rating", FILES)
     found = rate(deck, fleet)

@@ -54,10 +54,10 @@ def _keys(arguments: argparse.Namespace) -> int:
         survey_file_keys,
     )
     from pipelines.deck.reading.mistakes import nearest
-    from pipelines.files import write_text
-    from pipelines.outputs import SMALL, check_file
     from pipelines.study.fit.schema import FitTable
     from pipelines.study.schema import StudyTable
+    from pipelines.system.files import write_text
+    from pipelines.system.outputs import SMALL, check_file
 
     files = (
         deck_file_keys(),
@@ -102,8 +102,6 @@ def _keys(arguments: argparse.Namespace) -> int:
 def _theory(arguments: argparse.Namespace) -> int:
     from rich.padding import Padding
 
-    from pipelines.files import write_text
-    from pipelines.outputs import SMALL, check_file
     from pipelines.report.html import html_of
     from pipelines.report.sections.theory.page import (
         MARKS,
@@ -111,6 +109,8 @@ def _theory(arguments: argparse.Namespace) -> int:
         theory_lines,
         theory_page,
     )
+    from pipelines.system.files import write_text
+    from pipelines.system.outputs import SMALL, check_file
 
     there = chapters()
     name: str | None = arguments.chapter

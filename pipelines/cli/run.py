@@ -26,8 +26,8 @@ from pipelines.errors import JobError
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from pipelines.kept import Kept
-    from pipelines.result import Result, TrafficResult
+    from pipelines.analysis.kept import Kept
+    from pipelines.analysis.result import Result, TrafficResult
     from plate.device.card import Card
 
 

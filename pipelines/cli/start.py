@@ -8,7 +8,7 @@ from pipelines.cli.words import DECK, Commands, add_own, found_deck
 from pipelines.deck.starters import FAMILIES, KINDS, family_starter, starter
 from pipelines.deck.starters.notebooks import NOTEBOOKS, notebook_starter
 from pipelines.errors import JobError
-from pipelines.files import write_text
+from pipelines.system.files import write_text
 
 
 def add_start(commands: Commands) -> None:
@@ -108,8 +108,8 @@ def _draw(arguments: argparse.Namespace) -> int:
 def _view(arguments: argparse.Namespace) -> int:
     from pipelines.deck.reading.deck_file import read_deck
     from pipelines.model.accepted import accepted
-    from pipelines.outputs import SMALL, check_file
     from pipelines.report.space.views import write_view
+    from pipelines.system.outputs import SMALL, check_file
 
     check_file(arguments.out, SMALL)
     source = found_deck(arguments.source)

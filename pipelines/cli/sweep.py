@@ -43,13 +43,13 @@ def _sweep(arguments: argparse.Namespace) -> int:
     from pipelines.deck.reading.deck_file import read_deck
 
     deck = read_deck(found_deck(arguments.deck), own=arguments.own)
-    from pipelines.files import write_text
     from pipelines.findings.beam_stiffness import sweep
     from pipelines.numbers import number
-    from pipelines.outputs import check_folder, replacing
     from pipelines.report.data.summary import finite
     from pipelines.report.html import html_of
     from pipelines.report.sections.stiffness_sweep import sweep_page
+    from pipelines.system.files import write_text
+    from pipelines.system.outputs import check_folder, replacing
 
     check_folder(arguments.out, "sweep", FILES)
     found = sweep(deck, arguments.cracked)

@@ -31,11 +31,11 @@ def add_vehicles(commands: Commands) -> None:
 def _vehicles(arguments: argparse.Namespace) -> int:
     if not (2.5 <= arguments.width <= 100.0 and 0.1 <= arguments.span <= 200.0):
         raise JobError("--width is 2.5 to 100 m, --span 0.1 to 200 m")
-    from pipelines.files import write_text
-    from pipelines.outputs import SMALL, check_file
     from pipelines.report.html import html_of
     from pipelines.report.sections.vehicle_list import listing, page
     from pipelines.standards.actions.load_models import Conditions
+    from pipelines.system.files import write_text
+    from pipelines.system.outputs import SMALL, check_file
 
     if arguments.out is not None:
         check_file(arguments.out, SMALL)

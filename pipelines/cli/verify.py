@@ -27,8 +27,8 @@ def add_verify(commands: Commands) -> None:
 def _verify(arguments: argparse.Namespace) -> int:
     from rich.table import Table
 
-    from pipelines.files import write_text
-    from pipelines.outputs import SMALL, check_file
+    from pipelines.system.files import write_text
+    from pipelines.system.outputs import SMALL, check_file
     from plate.verification.table import (
         COLUMNS,
         LEGEND,

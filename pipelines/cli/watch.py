@@ -12,7 +12,7 @@ from pipelines.errors import JobError
 from plate.errors import PlateError
 
 if TYPE_CHECKING:
-    from pipelines.kept import Kept
+    from pipelines.analysis.kept import Kept
 
 # How often files are looked at, and how long one must have stayed as it is: it may be half written,
 # or gone for the moment in which an editor puts another in its place [s].
@@ -26,7 +26,7 @@ def watch(path: Path, run: Callable[["Kept"], None]) -> int:
 
     run : what is done each time; a mistake that it raises is told, and waited for to be put right.
     """
-    from pipelines.kept import Kept
+    from pipelines.analysis.kept import Kept
 
     kept = Kept()
     try:

@@ -85,7 +85,7 @@ def card_of(arguments: argparse.Namespace) -> "Card | None":
     """The accelerator where one is asked for; raises JobError where there is none."""
     if arguments.device == "cpu":
         return None
-    from pipelines.machine import accelerator
+    from pipelines.system.machine import accelerator
 
     return accelerator()
 

@@ -16,10 +16,10 @@ import numpy as np
 
 from pipelines.deck.deck import Deck
 from pipelines.errors import SizeError
-from pipelines.machine import free_memory, processors
 from pipelines.model.build import ORDER, PATCH_SHARE, cell_counts, cell_size, richer_size
 from pipelines.model.free_mesh import free_cells
 from pipelines.standards.actions.loads import LoadModel, Vehicle
+from pipelines.system.machine import free_memory, processors
 from pipelines.traffic.positions import dispersed, turn_repeats
 from pipelines.traffic.trains import spreads
 from plate.conventions import N_FIELDS, RESULTS
@@ -126,7 +126,7 @@ class JobSize:
     """What a job will about need.
 
     cells, degrees of freedom, load positions; memory [byte]; seconds of one processor. apart :
-    whether some of it is to be done in a process beside (`pipelines.beside`).
+    whether some of it is to be done in a process beside (`pipelines.system.beside`).
     """
 
     cells: int

@@ -17,13 +17,13 @@ import numpy as np
 from scipy import sparse
 
 from pipelines.deck.deck import Deck, Probe
-from pipelines.machine import processors
 from pipelines.model.beam_rows import BeamRows, no_beam_rows
 from pipelines.model.build import build_model
 from pipelines.model.cache import ModelCache
 from pipelines.model.probes import ProbeRows, membrane_rows, probe_rows
 from pipelines.model.readable import Mask, ReadablePoints
 from pipelines.model.static_cases import slab_values
+from pipelines.system.machine import processors
 from pipelines.traffic.positions import Loads
 from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS

@@ -3,7 +3,7 @@
 Sections are given less than the whole result: `but_probes` has nothing of the probes, `of_plate`
 nothing of bars, strips and findings besides, and neither has what is read from the deck at probes.
 What such a section shows is kept while the deck that it is given reads the same and everything else
-is the same object (`pipelines.kept`).
+is the same object (`pipelines.analysis.kept`).
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -12,10 +12,10 @@ from types import MappingProxyType
 from typing import Any, TypeVar
 
 from pipelines.accuracy.tolerances import CaseTolerances
-from pipelines.kept import Kept
+from pipelines.analysis.kept import Kept
+from pipelines.analysis.result import Result, TrafficResult
 from pipelines.model.cache import fingerprint
 from pipelines.report.document import Block
-from pipelines.result import Result, TrafficResult
 
 T = TypeVar("T")
 # One object each, as what is kept is told by the objects that it was made of.

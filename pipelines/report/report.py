@@ -6,6 +6,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
+from pipelines.analysis.result import Result, TrafficResult
 from pipelines.caution import CAUTION
 from pipelines.deck.deck import Deck, Traffic
 from pipelines.envelopes.picked_surfaces import PickedSurfaces
@@ -72,7 +73,6 @@ from pipelines.report.sections.words import (
     shear_rule,
     slab_note,
 )
-from pipelines.result import Result, TrafficResult
 from pipelines.traffic.positions import dispersed
 
 

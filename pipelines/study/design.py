@@ -19,9 +19,9 @@ import numpy as np
 from scipy.stats import qmc
 
 from pipelines.deck.reading.rules import LARGEST
-from pipelines.files import UnreadableError, csv_rows, read_plain
 from pipelines.study.sensitivity import two_samples
 from pipelines.study.spec import Parameter, Study, StudyError, Value
+from pipelines.system.files import UnreadableError, csv_rows, read_plain
 
 MOST_ROWS = 100_000
 LARGEST_FILE = 20_000_000  # bytes

@@ -7,7 +7,6 @@ from pathlib import Path
 import numpy as np
 
 from pipelines.caution import TO_VERIFY
-from pipelines.files import write_bytes, write_text
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.axes import Axes
 from pipelines.report.drawings.canvas import SMALL, Paper, draw, room_of, sheet
@@ -17,6 +16,7 @@ from pipelines.study.pages import has_pdf, pages_of
 from pipelines.study.sensitivity import Sensitivity, indices
 from pipelines.study.spec import Study
 from pipelines.study.table import Column, csv_text
+from pipelines.system.files import write_bytes, write_text
 
 SENSITIVITY = ("sensitivity.csv", "sensitivity.svg", "sensitivity.pdf")
 METHOD = (

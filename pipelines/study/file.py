@@ -21,7 +21,6 @@ from pipelines.deck.reading.mistakes import BESIDE, Mistakes, validated
 from pipelines.deck.reading.rules import Choice, Text
 from pipelines.deck.reading.schema import Table
 from pipelines.deck.reading.toml import read_toml
-from pipelines.files import is_beside
 from pipelines.standards.strip_widths.sets import FIRST_SET
 from pipelines.study.fit.file import read_fit
 from pipelines.study.formula import Formula, FormulaError, read_formula
@@ -37,6 +36,7 @@ from pipelines.study.schema import (
     StudyTable,
 )
 from pipelines.study.spec import ERROR, OWN_COLUMNS, Design, Parameter, Response, Stop, Study
+from pipelines.system.files import is_beside
 
 AnyTable = TypeVar("AnyTable", bound=Table)
 T = TypeVar("T")

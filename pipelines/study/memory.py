@@ -4,10 +4,10 @@ from dataclasses import dataclass
 from math import inf
 
 from pipelines.errors import JobError, SizeError
-from pipelines.machine import free_memory, processors
 from pipelines.model.job_size import JobSize, check_job_size
 from pipelines.study.plan import Plan, Row, deck_of
 from pipelines.study.spec import StudyError
+from pipelines.system.machine import free_memory, processors
 from plate.errors import PlateError
 
 FREE_SHARE = 0.8

@@ -31,11 +31,11 @@ from pipelines.deck.reading.deck_file import deck_of as read_tables
 from pipelines.deck.reading.keys import set_key
 from pipelines.deck.reading.mistakes import BESIDE, shown
 from pipelines.errors import DeckError, JobError
-from pipelines.files import UnreadableError, is_beside, read_plain
 from pipelines.study.design import design_rows
 from pipelines.study.groups import geometry, set_groups
 from pipelines.study.own import Codes, NotPermittedError, own_codes, tables_here
 from pipelines.study.spec import Study, StudyError, Value
+from pipelines.system.files import UnreadableError, is_beside, read_plain
 from plate.errors import PlateError
 
 # Tables that the stiffness of the deck depends on. Should one be missing here, its rows only get

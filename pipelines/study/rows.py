@@ -7,9 +7,9 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
-from pipelines.files import write_bytes, write_text
 from pipelines.study.plan import Row
 from pipelines.study.task import Finished
+from pipelines.system.files import write_bytes, write_text
 
 DIGEST = "sha256_of_the_rest"
 

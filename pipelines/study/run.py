@@ -8,9 +8,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from pipelines.files import write_text
-from pipelines.machine import locked, processors
-from pipelines.outputs import check_folder, replacing
 from pipelines.study.convergence import PAGE, Convergence
 from pipelines.study.effects import SENSITIVITY, write_sensitivity
 from pipelines.study.execute import execute
@@ -31,6 +28,9 @@ from pipelines.study.spec import NowhereError, Study, StudyError
 from pipelines.study.table import Column, csv_text, has_parquet, study_columns, write_parquet
 from pipelines.study.task import Finished, Wanted, read_again
 from pipelines.study.workers import Cluster, Pool, Workers, end_unguarded
+from pipelines.system.files import write_text
+from pipelines.system.machine import locked, processors
+from pipelines.system.outputs import check_folder, replacing
 
 FILES = (
     *("table.parquet", "table.csv", "table.schema.json"),

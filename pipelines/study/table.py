@@ -17,12 +17,12 @@ from pathlib import Path
 from typing import Any
 
 from pipelines.errors import MissingError
-from pipelines.files import plain_cell
 from pipelines.study.groups import VARIABLES
 from pipelines.study.own import own_meanings, own_names
 from pipelines.study.plan import Plan, Row
 from pipelines.study.spec import ERROR, Study
 from pipelines.study.task import Finished
+from pipelines.system.files import plain_cell
 
 METADATA = "deckslab"
 DIGEST = "deckslab.values"

@@ -12,9 +12,9 @@ from base64 import b64decode, b64encode
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.kept import Kept
 from pipelines.errors import JobError, OwnError, SizeError
-from pipelines.kept import Kept
 from pipelines.model.cache import ModelCache
 from pipelines.report.data.summary import summary
 from pipelines.study.groups import Reference

@@ -2,8 +2,8 @@
 
 from pathlib import Path
 
-from pipelines.analysis import analyse
-from pipelines.result import Result
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.result import Result
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, WEIGHT, deck_of, mat
 
 BARS = (

@@ -4,10 +4,10 @@ from collections.abc import Iterable
 from html.parser import HTMLParser
 from typing import Any
 
+from pipelines.analysis.result import Result
 from pipelines.report.data.summary import summary
 from pipelines.report.document import Block, Document
 from pipelines.report.html import html_of
-from pipelines.result import Result
 from pipelines.run import report_of
 
 # Elements that have no end in HTML.

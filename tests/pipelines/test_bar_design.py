@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.kept import Kept
 from pipelines.bar_design.covers import with_some_bars
 from pipelines.bar_design.design import designed
 from pipelines.bar_design.designed import Designed
@@ -24,7 +25,6 @@ from pipelines.bars.choice.one_step_less import PRICE
 from pipelines.cli.main import main
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.errors import DeckError
-from pipelines.kept import Kept
 from pipelines.standards.resistance.bars import SlabBars
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, WEIGHT, mat
 

@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.cli.main import main
 from pipelines.findings.beam_stiffness import Curve, Sweep

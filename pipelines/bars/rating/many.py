@@ -19,8 +19,8 @@ from pipelines.bars.rating.places import OverDeck, Places, Runs
 from pipelines.bars.rating.rater import Rater, standing
 from pipelines.bars.rating.root import MOST
 from pipelines.deck.deck import Deck
-from pipelines.machine import processors
 from pipelines.standards.resistance.punching import PUNCHING, punching
+from pipelines.system.machine import processors
 from pipelines.traffic.positions import load_positions
 from plate.arrays import Floats
 from plate.threads import one_thread

@@ -17,9 +17,9 @@ from pipelines.accuracy.wheel_influence import Lattice, cubic, patches_at, wheel
 from pipelines.bars.demand.control_sections import FORCES, ShearTracker
 from pipelines.bars.demand.edge_layer import MOMENTS, EdgeLayer
 from pipelines.bars.demand.sample_forces import force_rows
-from pipelines.machine import processors
 from pipelines.model.influence import field_rows, surfaces
 from pipelines.model.responses import SolvedDeck
+from pipelines.system.machine import processors
 from pipelines.traffic.positions import Size, WheelPatches
 from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS

@@ -40,7 +40,6 @@ from pipelines.deck.reinforcement import (
 )
 from pipelines.deck.thicknesses import Thicknesses, as_drawn
 from pipelines.errors import CoverageError, DeckError
-from pipelines.files import is_beside
 from pipelines.standards.detailing.tables import LIST_EXPOSURES
 from pipelines.standards.factors import Factors
 from pipelines.standards.materials import Materials, concrete, steel
@@ -48,6 +47,7 @@ from pipelines.standards.own.own import Own
 from pipelines.standards.resistance.bars import Bars, Face, Mat, SlabBars
 from pipelines.standards.resistance.fatigue_damage import DamageFactor, by_parts, stated
 from pipelines.standards.sources import Standard
+from pipelines.system.files import is_beside
 from plate.geometry.plan import Plan
 
 MM = 1e-3

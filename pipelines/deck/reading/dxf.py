@@ -15,7 +15,7 @@ import numpy as np
 
 from pipelines.deck.reading.mistakes import printable
 from pipelines.deck.reading.plan_schema import DrawingUnit
-from pipelines.files import UnreadableError, read_plain
+from pipelines.system.files import UnreadableError, read_plain
 from plate.geometry.curves import Curve, Point, circle
 
 Chain = tuple[Curve, ...]

@@ -8,11 +8,11 @@ from pipelines.deck.reading.factors_schema import TABLE_OF, FactorsTable
 from pipelines.deck.reading.mistakes import BESIDE, Mistakes, validated
 from pipelines.deck.reading.toml import read_toml
 from pipelines.errors import DeckError
-from pipelines.files import is_beside
 from pipelines.standards.factors import FACTORS, Factors
 from pipelines.standards.own.code import MARK
 from pipelines.standards.own.own import Own
 from pipelines.standards.sources import Standard
+from pipelines.system.files import is_beside
 
 WHERE = "[factors]"
 

@@ -20,7 +20,7 @@ from pipelines.deck.reading.load_test_schema import COLUMNS, LoadTestColumns
 from pipelines.deck.reading.mistakes import Mistakes, nearest, shown, validated
 from pipelines.deck.reading.schema import described_keys
 from pipelines.errors import DeckError
-from pipelines.files import UnreadableError, csv_rows, read_plain
+from pipelines.system.files import UnreadableError, csv_rows, read_plain
 from plate.geometry.curves import distance
 from plate.geometry.plan import Plan
 

@@ -28,9 +28,9 @@ from pipelines.deck.reading.loads_schema import VehicleTable
 from pipelines.deck.reading.mistakes import BESIDE, Mistakes, nearest, shown
 from pipelines.deck.reading.supports import matching
 from pipelines.errors import DeckError
-from pipelines.files import is_beside
 from pipelines.standards.actions.loads import Vehicle
 from pipelines.standards.actions.vehicles import library
+from pipelines.system.files import is_beside
 from plate.geometry.plan import Plan
 
 

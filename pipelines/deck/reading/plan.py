@@ -12,7 +12,7 @@ from pipelines.deck.reading.mistakes import BESIDE, Mistakes, shown
 from pipelines.deck.reading.plan_schema import OpeningTable, PlanTable
 from pipelines.deck.reading.smoothing import with_smooth_lines
 from pipelines.deck.reading.supports_schema import LineTable
-from pipelines.files import is_beside
+from pipelines.system.files import is_beside
 from plate.errors import GeometryError
 from plate.geometry.curves import FLAT, circle
 from plate.geometry.outline import outline_plan, with_lines, with_openings

@@ -40,7 +40,6 @@ from pipelines.deck.reading.survey_schema import COLUMNS, FARTHEST, QUANTITIES
 from pipelines.deck.survey import MEASURES, Key, PanelReadings
 from pipelines.deck.thicknesses import Thicknesses
 from pipelines.errors import DeckError
-from pipelines.files import UnreadableError, csv_rows, plain_cell, read_plain
 from pipelines.standards.resistance.bars import (
     DIRECTIONS,
     FACES,
@@ -49,6 +48,7 @@ from pipelines.standards.resistance.bars import (
     Layer,
     place_of,
 )
+from pipelines.system.files import UnreadableError, csv_rows, plain_cell, read_plain
 
 PLACE = ("x_m", "y_m")
 LARGEST_FILE = 10_000_000  # bytes

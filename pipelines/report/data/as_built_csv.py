@@ -7,7 +7,7 @@ from typing import Any
 
 from pipelines.bars.adequacy import StandardVerdict
 from pipelines.caution import TO_VERIFY
-from pipelines.files import plain_cell
+from pipelines.system.files import plain_cell
 
 COLUMNS = (
     "panel",

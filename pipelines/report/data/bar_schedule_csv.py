@@ -7,7 +7,7 @@ from typing import Any
 
 from pipelines.bars.schedule.marks import SHAPES, Mark, Schedule
 from pipelines.caution import TO_VERIFY
-from pipelines.files import plain_cell
+from pipelines.system.files import plain_cell
 
 COLUMNS = (
     *("mark", "use", "layers", "of", "diameter_mm", "spacing_mm", "shape"),

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pipelines.bars.collapse.search import Bounded, CollapseLoad
 from pipelines.caution import TO_VERIFY
-from pipelines.files import plain_cell
+from pipelines.system.files import plain_cell
 
 COLUMNS = (
     "vehicle",

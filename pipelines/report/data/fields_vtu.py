@@ -14,7 +14,7 @@ import meshio
 import numpy as np
 
 from pipelines.errors import JobError
-from pipelines.outputs import read_whole
+from pipelines.system.outputs import read_whole
 from plate.arrays import Floats
 from plate.results.fields import FieldPoints
 

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from pipelines.caution import TO_VERIFY
-from pipelines.files import plain_cell
 from pipelines.findings.finding import Finding
+from pipelines.system.files import plain_cell
 
 COLUMNS = (
     "reference",

@@ -12,16 +12,16 @@ import numpy as np
 from pipelines.accuracy.worst_loads import WorstLoad, worst_loads
 from pipelines.caution import TO_VERIFY
 from pipelines.deck.deck import Deck
-from pipelines.files import write_text
 from pipelines.model.influence import Wanted, surfaces, wanted_row
 from pipelines.model.job_size import check_job_size
 from pipelines.model.responses import SolvedDeck
-from pipelines.outputs import replacing
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import sheet
 from pipelines.report.drawings.contour_plans import ContourPlans, PlanField
 from pipelines.report.drawings.cuts import field_map
 from pipelines.report.drawings.plan import StandingLoad
+from pipelines.system.files import write_text
+from pipelines.system.outputs import replacing
 from pipelines.traffic.arrangements import Arrangement, LoadPosition
 from pipelines.traffic.positions import LoadPositions, dispersed
 from pipelines.units import RESULT_SCALE

@@ -9,9 +9,9 @@ from pipelines.bars.adequacy import Check
 from pipelines.bars.inspection import LayerOrder, Limit, Measured, PanelSheet, reading_rows
 from pipelines.caution import TO_VERIFY
 from pipelines.deck.reading.survey_schema import OUTER
-from pipelines.files import plain_cell
 from pipelines.numbers import as_given
 from pipelines.standards.sources import Standard
+from pipelines.system.files import plain_cell
 
 COLUMNS = (
     *("panel", "place", "x_m", "y_m", "date", "face", "direction", "mark"),

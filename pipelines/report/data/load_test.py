@@ -10,9 +10,9 @@ import numpy as np
 
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.load_test import UNITS
-from pipelines.files import plain_cell
 from pipelines.loadtest.outcome import Outcome
 from pipelines.loadtest.words import cautions, fit_words, lead
+from pipelines.system.files import plain_cell
 
 COLUMNS = (
     "test",

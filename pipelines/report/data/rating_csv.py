@@ -9,7 +9,7 @@ from pipelines.bars.adequacy import Check
 from pipelines.bars.rating.multipliers import Multiplier, Rated
 from pipelines.bars.rating.rate import Rating
 from pipelines.caution import TO_VERIFY
-from pipelines.files import plain_cell
+from pipelines.system.files import plain_cell
 
 COLUMNS = (
     "vehicle",

@@ -10,10 +10,10 @@ import numpy as np
 
 from pipelines.accuracy.stated_probes import StatedProbe
 from pipelines.accuracy.tolerances import tolerance_of
+from pipelines.analysis.result import Result, TrafficResult
 from pipelines.caution import CAUTION
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.tolerance import STEP_IS, Tolerance, tolerance_entry
-from pipelines.files import write_text
 from pipelines.model.beam_rows import BeamRows
 from pipelines.model.case_sums import beam_axial
 from pipelines.model.probes import ProbeRows, point_result
@@ -27,7 +27,7 @@ from pipelines.report.data.summary_sums import (
     reactions_entry,
     sums_entry,
 )
-from pipelines.result import Result, TrafficResult
+from pipelines.system.files import write_text
 from pipelines.traffic.arrangements import arrangement_entry
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
 from plate.arrays import Floats, Ints

@@ -5,6 +5,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from pipelines.analysis.result import Result
 from pipelines.bars.cracked import CrackedSum
 from pipelines.deck.deck import Deck, Stage
 from pipelines.envelopes.extremes import with_sums
@@ -12,7 +13,6 @@ from pipelines.model.case_sums import CaseSum, stage_sums, stated_sums
 from pipelines.model.probes import ProbeRows, point_result
 from pipelines.model.responses import SolvedDeck
 from pipelines.model.static_cases import by_stage, slab_share
-from pipelines.result import Result
 from plate.arrays import Floats
 
 Json = Any

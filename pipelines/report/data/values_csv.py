@@ -9,10 +9,10 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from pipelines.analysis.result import Result, TrafficResult
 from pipelines.caution import TO_VERIFY
 from pipelines.envelopes.peaks import UNITS
-from pipelines.files import plain_cell
-from pipelines.result import Result, TrafficResult
+from pipelines.system.files import plain_cell
 from pipelines.units import RESULT_KEYS
 
 UNIT = {key.removesuffix("_mm"): unit for key, unit in zip(RESULT_KEYS, UNITS, strict=True)}

@@ -3,6 +3,7 @@
 import numpy as np
 import shapely
 
+from pipelines.analysis.result import Result
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.peaks import Peak
@@ -18,7 +19,6 @@ from pipelines.report.drawings.plan import (
     line_names,
     outline,
 )
-from pipelines.result import Result
 from plate.arrays import Floats
 
 PRESSED = "#e3d3df"

@@ -9,9 +9,7 @@ from shapely import LineString, Polygon, get_coordinates, get_parts
 
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
-from pipelines.files import write_text
 from pipelines.numbers import as_given, length
-from pipelines.outputs import SMALL, check_file, check_folder, replacing
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.axes import Axes
 from pipelines.report.drawings.canvas import WIDTH, Paper, draw, sheet
@@ -19,6 +17,8 @@ from pipelines.report.drawings.colours import BEAM, BEAM_FILL, SOFT
 from pipelines.report.drawings.input_plan import input_plan
 from pipelines.report.drawings.plan import line_path
 from pipelines.report.drawings.vehicles import vehicle_drawing
+from pipelines.system.files import write_text
+from pipelines.system.outputs import SMALL, check_file, check_folder, replacing
 from plate.arrays import Floats
 from plate.geometry.outline import points_of
 

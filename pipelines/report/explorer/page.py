@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pipelines.analysis.result import Result, TrafficResult
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title, place
 from pipelines.envelopes.envelope import TrafficEnvelope
@@ -24,7 +25,6 @@ from pipelines.report.drawings.colours import field_colours
 from pipelines.report.drawings.plan import closed, line_path, traced
 from pipelines.report.explorer.arrays import pack
 from pipelines.report.explorer.influence import influence_data
-from pipelines.result import Result, TrafficResult
 from pipelines.traffic.lanes import arrangement_orders
 from pipelines.traffic.positions import LoadPositions, wheel_pattern
 from pipelines.units import RESULT_KEYS, RESULT_SCALE, RESULT_UNITS

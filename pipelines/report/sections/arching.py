@@ -1,10 +1,10 @@
 """Section of the report on slabs that arch between beams: conditions of use, and what they give."""
 
+from pipelines.analysis.result import Result
 from pipelines.bars.checks.arching import ArchingCheck, arching_check
 from pipelines.numbers import number
 from pipelines.report.document import Block, Paragraph, Words, table
 from pipelines.report.sections.bars_words import standard_of
-from pipelines.result import Result
 from pipelines.standards.arching import (
     ARCHING_CONDITIONS_SOURCE,
     ARCHING_SOURCE,

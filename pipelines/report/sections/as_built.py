@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from pipelines.analysis.result import Result
 from pipelines.bars.adequacy import Adequacy, Check, PanelVerdict, StandardVerdict
 from pipelines.bars.checks.as_built import TOO_SMALL, Deviation, PanelCheck
 from pipelines.bars.design import StandardDesign
@@ -12,7 +13,6 @@ from pipelines.deck.survey import Key
 from pipelines.numbers import length, rounded_up
 from pipelines.report.document import Block, Paragraph, Short, Words, table
 from pipelines.report.sections.bars_words import decisive_words, standard_of, traffic_words, used
-from pipelines.result import Result
 from pipelines.standards.cores import InPlace
 from pipelines.standards.resistance.bars import LAYERS, place_of
 

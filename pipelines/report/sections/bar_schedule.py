@@ -1,5 +1,6 @@
 """The bar schedule in the report: what decides, the rest in bar_schedule.csv."""
 
+from pipelines.analysis.result import Result
 from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.schedule.marks import SHAPES, STEEL, Mark, Schedule
 from pipelines.deck.words import line_title
@@ -7,7 +8,6 @@ from pipelines.numbers import as_given, number, rounded_up
 from pipelines.report.document import Block, Figure, Paragraph, Strong, Words, table
 from pipelines.report.drawings.bar_plans import bars_drawing
 from pipelines.report.drawings.bars import layer_name, layer_title
-from pipelines.result import Result
 from pipelines.standards.detailing.laps import APART, BENDS, LAPS
 from pipelines.standards.resistance.bars import SlabBars
 

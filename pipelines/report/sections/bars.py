@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from pipelines.analysis.result import Result
 from pipelines.bars.checks.bending_and_service import CREEP_SOURCE
 from pipelines.bars.checks.part import LayerCheck
 from pipelines.bars.demand.moments import LAYER_ROWS
@@ -42,7 +43,6 @@ from pipelines.report.sections.bars_words import (
     verdict_table,
 )
 from pipelines.report.sections.positions import load_text
-from pipelines.result import Result
 from pipelines.standards.detailing.rules import Row
 from pipelines.standards.resistance.bars import FACES
 from pipelines.standards.sources import CAUTION, EDITIONS

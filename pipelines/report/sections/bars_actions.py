@@ -2,13 +2,13 @@
 
 import numpy as np
 
+from pipelines.analysis.result import Result
 from pipelines.bars.checks.collision import WHEEL, edge_forces
 from pipelines.bars.checks.fatigue import AXLES, MODEL, TRUCK
 from pipelines.bars.design import Design
 from pipelines.deck.words import line_title
 from pipelines.numbers import as_given, length, number
 from pipelines.report.document import Block, Paragraph, Symbol, Words, table
-from pipelines.result import Result
 from pipelines.standards.resistance.bars import place_of
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
+from pipelines.analysis.result import Result
 from pipelines.bars.adequacy import (
     Adequacy,
     Check,
@@ -18,7 +19,6 @@ from pipelines.deck.deck import Deck
 from pipelines.numbers import rounded_up, within
 from pipelines.report.document import Block, Paragraph, Short, Strong, Table, Words, table
 from pipelines.report.sections.words import hogging_words, linked
-from pipelines.result import Result
 from pipelines.standards.sources import Source
 
 # Panels that are told on the first page and the terminal.

@@ -1,5 +1,6 @@
 """Section of the report on where bars may stop."""
 
+from pipelines.analysis.result import Result
 from pipelines.bars.checks.curtailment import UBARS
 from pipelines.bars.checks.free_edges import free_edges
 from pipelines.bars.demand.moments import LAYER_ROWS
@@ -10,7 +11,6 @@ from pipelines.report.document import Block, Figure, Paragraph, Strong, Words, t
 from pipelines.report.drawings.bars import layer_name, layer_title, stretches, zone_drawing
 from pipelines.report.sections.bar_schedule import schedule_blocks
 from pipelines.report.sections.bars_words import standard_of, traffic_words
-from pipelines.result import Result
 from pipelines.standards.resistance.bars import FACES
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
+from pipelines.analysis.result import Result
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text, line_title, place
 from pipelines.envelopes.peaks import Peak
@@ -12,7 +13,6 @@ from pipelines.numbers import length, number
 from pipelines.report.document import Link, Short, Strong, Table, Words, lines, table
 from pipelines.report.sections.tables import over_width_words, tolerance
 from pipelines.report.sections.words import SYMBOLS
-from pipelines.result import Result
 from pipelines.standards.actions.load_models import family_of
 from pipelines.strips.chosen import chosen_strip
 from pipelines.traffic.arrangements import Arrangement

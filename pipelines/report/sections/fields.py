@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from pipelines.analysis.result import Result, TrafficResult
 from pipelines.deck.words import at_text, place
 from pipelines.envelopes.peaks import SHEARS, UNITS, Peak
 from pipelines.numbers import number
@@ -17,7 +18,6 @@ from pipelines.report.sections.most import most_governing
 from pipelines.report.sections.positions import load_text
 from pipelines.report.sections.tables import case_table, fresh_cases, over_width_words
 from pipelines.report.sections.words import SYMBOLS, case_title, shear_rule
-from pipelines.result import Result, TrafficResult
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
 
 # Static cases drawn for a deck without traffic.

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from pipelines.analysis.result import Result
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text
 from pipelines.findings.effects import governing_at_places
@@ -32,7 +33,6 @@ from pipelines.report.sections.bars_words import used
 from pipelines.report.sections.positions import load_text
 from pipelines.report.sections.tables import tolerance
 from pipelines.report.sections.words import REFERENCE, SYMBOLS, linked
-from pipelines.result import Result
 from pipelines.strips.methods import left_out_methods
 
 # Kinds of section whose largest plate value the first page tells, in its words; over lines whose

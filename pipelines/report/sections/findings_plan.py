@@ -1,12 +1,12 @@
 """The plan of the first page: of each effect where it decides, and what no strip stands beside."""
 
+from pipelines.analysis.result import Result
 from pipelines.envelopes.peaks import Peak
 from pipelines.findings.effects import EffectFinding, State
 from pipelines.numbers import number
 from pipelines.report.document import Figure
 from pipelines.report.drawings.findings_plan import Judged, Judgement, findings_plan
 from pipelines.report.sections.effects import in_order, without_strip
-from pipelines.result import Result
 
 JUDGEMENTS = {
     State.SHORT: Judgement.SHORT,

@@ -3,6 +3,7 @@ it: the way from strip to plate, what is doubtful, the bars, the other methods."
 
 from collections.abc import Iterator
 
+from pipelines.analysis.result import Result
 from pipelines.bars.adequacy import Adequacy
 from pipelines.findings.effects import EffectFinding, State, same_walk, steps
 from pipelines.findings.finding import Finding
@@ -32,7 +33,6 @@ from pipelines.report.sections.effects import (
 from pipelines.report.sections.findings_plan import findings_figure
 from pipelines.report.sections.to_know import to_know
 from pipelines.report.sections.words import caution_words, linked
-from pipelines.result import Result
 
 ALL_BARS = Link("bars-summary", "All checks")
 

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from math import ceil
 
+from pipelines.analysis.result import Result
 from pipelines.bars.adequacy import StandardVerdict
 from pipelines.bars.inspection import FILE, LayerOrder, Limit, Measured, PanelSheet
 from pipelines.caution import CAUTION
@@ -29,7 +30,6 @@ from pipelines.report.document import (
 )
 from pipelines.report.drawings.inspection_plan import inspection_plan
 from pipelines.report.sections.bars_words import decisive_words
-from pipelines.result import Result
 from pipelines.standards.resistance.bars import place_of
 
 TO_FILL = 12 * "_"

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from pipelines.analysis.result import Result, TrafficResult
 from pipelines.deck.words import place
 from pipelines.envelopes.peaks import Peak
 from pipelines.numbers import number
@@ -20,7 +21,6 @@ from pipelines.report.sections.most import most_governing
 from pipelines.report.sections.positions import load_text
 from pipelines.report.sections.vehicle_list import model_words
 from pipelines.report.sections.words import SYMBOLS
-from pipelines.result import Result, TrafficResult
 from pipelines.standards.actions.loads import LoadModel
 
 DRAWN = (("m_x", "max"), ("m_x", "min"), ("m_y", "max"))

@@ -7,12 +7,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from pipelines.analysis.result import Result, TrafficResult
 from pipelines.envelopes.peaks import Peak
 from pipelines.report.data.values_csv import traffic_entries
 from pipelines.report.document import Strong, Words, lines
 from pipelines.report.sections.positions import entry_text
 from pipelines.report.sections.words import case_title
-from pipelines.result import Result, TrafficResult
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from pipelines.analysis.result import Result
 from pipelines.deck.words import at_text
 from pipelines.findings.finding import Finding
 from pipelines.findings.reconciliation.walk import Reconciliation, Step
@@ -22,7 +23,6 @@ from pipelines.report.document import (
 from pipelines.report.drawings.waterfall import waterfall
 from pipelines.report.sections.findings import centre_line_words
 from pipelines.report.sections.tolerances import part
-from pipelines.result import Result
 
 
 def reconciliation_section(result: Result) -> tuple[Block, ...]:

@@ -1,5 +1,6 @@
 """Section of the report on shear without links, its remedies and punching under wheels."""
 
+from pipelines.analysis.result import Result
 from pipelines.bars.design import Design
 from pipelines.deck.words import at_text, line_title
 from pipelines.numbers import length, number, rounded_up
@@ -11,7 +12,6 @@ from pipelines.report.sections.bars_words import (
     used,
 )
 from pipelines.report.sections.positions import load_text, position_text
-from pipelines.result import Result
 
 V_ED, V_RDC = Symbol("v", "Ed"), Symbol("v", "Rd,c")
 

@@ -4,11 +4,11 @@ a deck's history at result points and along beams."""
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from pipelines.analysis.result import Result
 from pipelines.deck.words import line_title
 from pipelines.numbers import as_given, as_result, length, number
 from pipelines.report.document import Block, Paragraph, Symbol, Table, Words, table
 from pipelines.report.sections.tables import RESULT_HEADS
-from pipelines.result import Result
 from pipelines.standards.actions.loads import cited
 from pipelines.units import RESULT_KEYS
 

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from pipelines.analysis.result import Result, TrafficResult
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text, line_title, place, support_title
 from pipelines.envelopes.peaks import SHEARS, UNITS, Peak, headline_points
@@ -21,7 +22,6 @@ from pipelines.report.document import (
 from pipelines.report.sections.most import load_head, most_entries, most_title
 from pipelines.report.sections.positions import load_text
 from pipelines.report.sections.words import SYMBOLS, values_title
-from pipelines.result import Result, TrafficResult
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
 
 RESULT_HEADS: list[Words] = [

@@ -6,12 +6,12 @@ over the beams' stiffness, within the numerical tolerance, or beside a value tha
 
 from collections.abc import Iterator, Sequence
 
+from pipelines.analysis.result import Result
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import line_title
 from pipelines.findings.effects import EffectFinding, State
 from pipelines.findings.finding import Finding, chosen
 from pipelines.numbers import number
-from pipelines.result import Result
 from pipelines.standards.actions.load_models import family_of, load_models
 from pipelines.strips.chosen import chosen_strip
 

@@ -6,12 +6,12 @@ from typing import Any
 
 import numpy as np
 
+from pipelines.analysis.result import TrafficResult
 from pipelines.deck.deck import Deck
 from pipelines.numbers import as_result, number
 from pipelines.report.document import Table, Words, table
 from pipelines.report.sections.tables import tolerance
 from pipelines.report.sections.words import SYMBOLS, case_title
-from pipelines.result import TrafficResult
 
 OTHER = {"mindlin": "Kirchhoff", "kirchhoff": "Mindlin"}
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from pipelines.analysis.result import Result
 from pipelines.findings.back_figured_widths import KINDS, BackWidth, WidthField
 from pipelines.numbers import number
 from pipelines.report.document import (
@@ -18,7 +19,6 @@ from pipelines.report.document import (
 )
 from pipelines.report.drawings.cuts import field_map
 from pipelines.report.drawings.widths import WidthMap, width_map
-from pipelines.result import Result
 
 TITLES = {
     "sagging": "Sagging in the bays",

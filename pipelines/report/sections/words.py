@@ -2,11 +2,11 @@
 
 import re
 
+from pipelines.analysis.result import TrafficResult
 from pipelines.caution import CAUTION
 from pipelines.deck.deck import Deck
 from pipelines.numbers import as_given, length
 from pipelines.report.document import Link, Paragraph, Symbol, Words
-from pipelines.result import TrafficResult
 from pipelines.standards.actions.loads import ALONE
 from pipelines.standards.supports import FACE, ROUNDED
 

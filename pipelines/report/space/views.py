@@ -24,12 +24,12 @@ from PIL import Image, ImageDraw, ImageFont
 from pipelines.caution import CAUTION
 from pipelines.deck.deck import Deck
 from pipelines.errors import JobError, extra_words
-from pipelines.files import write_bytes, write_text
 from pipelines.numbers import number
 from pipelines.report.document import page_data
 from pipelines.report.drawings.colours import SCENE, ramp, rgb
 from pipelines.report.fonts import SANS, font_folder
 from pipelines.report.space.scene import WHEEL, Scene, Surface, crossing, model_scene, result_scene
+from pipelines.system.files import write_bytes, write_text
 from plate.arrays import Floats, Ints
 
 ASSETS = Path(__file__).parents[1] / "assets"

@@ -17,8 +17,8 @@ from types import ModuleType
 from typing import Any, Literal, get_args
 
 from pipelines.errors import MethodRangeError, OwnError
-from pipelines.files import UnreadableError, read_plain
 from pipelines.standards.sources import Mark
+from pipelines.system.files import UnreadableError, read_plain
 
 Kind = Literal["strips", "vehicles", "load_models", "factors", "sums", "checks", "results"]
 KINDS: tuple[Kind, ...] = get_args(Kind)

@@ -9,8 +9,6 @@ from typing import Any
 import numpy as np
 
 from pipelines.caution import CAUTION, TO_VERIFY
-from pipelines.files import write_bytes, write_text
-from pipelines.outputs import SMALL, check_folder, check_unchanged, replacing
 from pipelines.report.drawings.canvas import sheet
 from pipelines.standards.own.code import MARK
 from pipelines.study.fit.figures import figures
@@ -31,6 +29,8 @@ from pipelines.study.fit.score import (
 from pipelines.study.own import OWN_MEANING
 from pipelines.study.pages import has_pdf, pages_of
 from pipelines.study.table import Column, csv_text, read_table
+from pipelines.system.files import write_bytes, write_text
+from pipelines.system.outputs import SMALL, check_folder, check_unchanged, replacing
 
 FIGURES = ("predicted.svg", "residuals.svg", "partial.svg", "limits.svg", "methods.svg")
 FILES = (

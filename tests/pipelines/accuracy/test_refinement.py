@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from pipelines.accuracy.refinement import relative_errors
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
 from pipelines.report.data.summary import summary
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of
 

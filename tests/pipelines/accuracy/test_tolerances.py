@@ -11,12 +11,12 @@ from pipelines.accuracy.mesh_parts import SAFETY
 from pipelines.accuracy.stated_values import read_on, stated_under
 from pipelines.accuracy.tolerances import Yardsticks, traffic_tolerances
 from pipelines.accuracy.worst_envelope import stepped, with_worst_loads
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.result import Result
 from pipelines.envelopes.peaks import SHEARS, governing_values
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.report.data.summary import summary
 from pipelines.report.sections.tables import case_table, singular_table
-from pipelines.result import Result
 from plate.conventions import RESULTS
 from tests.pipelines.report_page import page_of
 from tests.pipelines.small_decks import BEAMS, MESH, SLAB, deck_of

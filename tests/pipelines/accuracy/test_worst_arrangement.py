@@ -10,7 +10,7 @@ import pytest
 from pipelines.accuracy.stated_values import own_rows
 from pipelines.accuracy.worst_envelope import WorstEnvelope, with_worst_loads
 from pipelines.accuracy.worst_loads import worst_loads
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.governing_loads import governing_loads

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pipelines.analysis.result import Result
 from pipelines.bars.adequacy import Check
 from pipelines.bars.checks.bending_and_service import resistances
 from pipelines.bars.demand.moments import LAYER_ROWS
@@ -14,7 +15,6 @@ from pipelines.bars.schedule.laid import laid_bars
 from pipelines.deck.deck import Deck
 from pipelines.errors import DeckError
 from pipelines.report.data.summary import summary
-from pipelines.result import Result
 from pipelines.standards.detailing.anchorage import anchorage
 from pipelines.standards.resistance.bars import Bars
 from tests.pipelines.decks_with_bars import bars, result_of

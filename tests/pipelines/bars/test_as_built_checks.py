@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.result import Result
 from pipelines.bars.adequacy import Adequacy, Check, Judgement, PanelVerdict, check_of
 from pipelines.bars.checks.as_built import PanelCheck, as_built_rows
 from pipelines.bars.checks.bending_and_service import Peaks, resistances
@@ -24,7 +25,6 @@ from pipelines.deck.survey import Key
 from pipelines.report.data.summary import finite, summary
 from pipelines.report.sections.as_built import as_built_section, deviation_words
 from pipelines.report.sections.bars_words import bars_words
-from pipelines.result import Result
 from pipelines.standards.actions.combinations import combination
 from pipelines.standards.factors import FACTORS
 from pipelines.standards.materials import Materials, materials

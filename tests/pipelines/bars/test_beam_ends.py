@@ -8,12 +8,12 @@ from tempfile import TemporaryDirectory
 import numpy as np
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.result import Result
 from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.numbers import number
 from pipelines.report.data.summary import summary
 from pipelines.report.sections.tables import unread_words
-from pipelines.result import Result
 from tests.pipelines.report_page import report_page
 from tests.pipelines.small_decks import SLAB, WEIGHT, deck_of, grades, mat
 

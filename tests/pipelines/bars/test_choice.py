@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
 from pipelines.bar_design.known import Known
 from pipelines.bars.choice.bands import Added, bands, bond, shift
 from pipelines.bars.choice.candidates import RUNS_ON, Candidate, Needs, Trial

@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.result import Result
 from pipelines.bars.adequacy import Adequacy
 from pipelines.bars.checks.bending_and_service import Peaks, mat_rows, resistances
 from pipelines.bars.checks.curtailment import Zones
@@ -31,7 +32,6 @@ from pipelines.report.sections.bars import bars_section
 from pipelines.report.sections.bars_words import bars_words
 from pipelines.report.sections.detailing import detailing_section
 from pipelines.report.sections.shear import shear_section
-from pipelines.result import Result
 from pipelines.standards.actions.combinations import LimitState
 from pipelines.standards.resistance.bars import DIRECTIONS, FACES, LAYERS, candidate_mats
 from pipelines.standards.resistance.shear import one_way_resistance

@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.result import Result
 from pipelines.bars.checks.part import LayerCheck
 from pipelines.deck.deck import Deck
 from pipelines.model.readable import hogging_points
@@ -15,7 +16,6 @@ from pipelines.model.responses import SolvedDeck
 from pipelines.report.sections.bars import bars_section
 from pipelines.report.sections.bars_words import moments_at
 from pipelines.report.sections.findings import finding_words
-from pipelines.result import Result
 from pipelines.standards.supports import hogging_at
 from pipelines.strips.beam import StripBeam, StripSupport, moment_lines
 from tests.pipelines.report_page import page_of

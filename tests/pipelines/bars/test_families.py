@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
 from pipelines.bars.design import StandardDesign
 from pipelines.standards.actions.load_models import counts_under, family_of
 from pipelines.standards.actions.vehicles import library

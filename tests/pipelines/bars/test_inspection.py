@@ -10,7 +10,9 @@ import numpy as np
 import pytest
 import shapely
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.kept import Kept
+from pipelines.analysis.result import Result
 from pipelines.bars.adequacy import Adequacy, Check, PanelVerdict
 from pipelines.bars.inspection import Measured, PanelSheet, panel_sheets, read_as_drawn
 from pipelines.cli.main import main
@@ -19,13 +21,11 @@ from pipelines.deck.reading.survey_file import parse_survey
 from pipelines.deck.survey import Key
 from pipelines.errors import DeckError, JobError
 from pipelines.inspection import inspect
-from pipelines.kept import Kept
 from pipelines.report.data.inspection_csv import least_words, most_words, write_inspection
 from pipelines.report.drawings.inspection_plan import MARK, SIDES, _beside, _box
 from pipelines.report.html import html_of
 from pipelines.report.pdf import typst_of
 from pipelines.report.sections.inspection import inspection
-from pipelines.result import Result
 from pipelines.standards.detailing.tolerances import (
     cover_tolerance,
     diameter_tolerance,

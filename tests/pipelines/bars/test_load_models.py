@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from scipy import sparse
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.result import Result
 from pipelines.bars.checks.near_supports import wheel_shares
 from pipelines.bars.demand.control_sections import first_highest
 from pipelines.bars.demand.load_models import ShearForms
@@ -19,7 +20,6 @@ from pipelines.model.influence import field_rows
 from pipelines.model.responses import SolvedDeck, position_load
 from pipelines.report.sections.bars import bars_section
 from pipelines.report.sections.shear import shear_section
-from pipelines.result import Result
 from pipelines.traffic.lanes import strip_shares
 from pipelines.traffic.pressure_cells import pressure_cells
 from pipelines.traffic.trains import model_trains

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 import shapely
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.result import Result
 from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.bars.schedule.anchored import end_anchorages, turned_ends
 from pipelines.bars.schedule.laid import laid_bars
@@ -22,7 +23,6 @@ from pipelines.bars.schedule.pieces import Used
 from pipelines.bars.schedule.schedule import scheduled
 from pipelines.deck.deck import Deck
 from pipelines.report.data.bar_schedule_csv import write_schedule
-from pipelines.result import Result
 from pipelines.run import run
 from pipelines.standards.detailing.laps import ENDS, end_length, lap_length
 from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, SlabBars

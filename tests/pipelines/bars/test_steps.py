@@ -11,7 +11,9 @@ import numpy as np
 import pytest
 import shapely
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.kept import Kept
+from pipelines.analysis.result import Result
 from pipelines.bar_design.search import adequate
 from pipelines.bars.checks.bending_and_service import resistances
 from pipelines.bars.checks.wheel_punching import mat_at_punching
@@ -24,10 +26,8 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.thicknesses import Thicknesses
 from pipelines.errors import DeckError
-from pipelines.kept import Kept
 from pipelines.report.data.inspection_csv import write_inspection
 from pipelines.report.drawings.bar_sections import named_sections
-from pipelines.result import Result
 from pipelines.standards.resistance.bars import Layer, SlabBars
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, WEIGHT, mat
 

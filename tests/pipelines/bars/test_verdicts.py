@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.result import Result
 from pipelines.bars.adequacy import Adequacy, Check, Found, Judgement, StandardVerdict, check_of
 from pipelines.bars.verdicts import AS_BUILT, verdicts
 from pipelines.cli.run import _closing_table
@@ -26,7 +27,6 @@ from pipelines.report.sections.bars_words import (
     opening,
     verdict_table,
 )
-from pipelines.result import Result
 from pipelines.standards.detailing.rules import Row, Sense
 from pipelines.standards.sources import Source
 from tests.pipelines.decks_with_bars import BARS as ALL_STANDARDS

@@ -11,6 +11,7 @@ from typing import Any, cast
 import pytest
 
 import pipelines.run
+from pipelines.analysis.result import Result
 from pipelines.bars.adequacy import Check, Found, Judgement, PanelVerdict, StandardVerdict
 from pipelines.caution import CAUTION
 from pipelines.cli.brief import brief
@@ -19,7 +20,6 @@ from pipelines.deck.examples import FITS, STUDIES
 from pipelines.findings.compare import worst_first
 from pipelines.findings.effects import effect_findings
 from pipelines.findings.finding import Finding
-from pipelines.result import Result
 from pipelines.standards.actions.vehicles import MARK
 from pipelines.standards.sources import Source
 from tests.pipelines.fake_findings import fake

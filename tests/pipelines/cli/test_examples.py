@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
 from pipelines.cli.main import main
 from pipelines.deck.examples import EXAMPLES
 from pipelines.deck.reading.deck_file import read_deck

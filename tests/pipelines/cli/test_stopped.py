@@ -32,7 +32,7 @@ sys.exit(main())
         ("argparse", ["-h"]),
         ("numpy", ["check", str(DECK)]),
         ("scipy.linalg", ["run", str(DECK), "--out", "out"]),
-        ("pipelines.analysis", ["run", str(DECK), "--out", "out"]),
+        ("pipelines.analysis.analyse", ["run", str(DECK), "--out", "out"]),
     ],
 )
 def test_ctrl_c_on_an_import(module: str, command: list[str], tmp_path: Path) -> None:

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
 from pipelines.envelopes.means import centred_path
 from pipelines.report.data.summary import summary
 from plate.geometry.plan import grid_plan

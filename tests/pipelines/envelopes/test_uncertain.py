@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from pipelines import analysis
 from pipelines.accuracy.refinement import relative_errors
 from pipelines.accuracy.tolerances import Tolerances, traffic_tolerances
+from pipelines.analysis import analyse as analysis
 from pipelines.envelopes.tolerance import Tolerance
 from pipelines.report.data.summary import summary
 from pipelines.report.sections.tables import governing_table, uncertain_words

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
 from pipelines.deck.deck import Deck
 from pipelines.report.data.summary import summary
 from tests.pipelines.small_decks import SLAB, deck_of

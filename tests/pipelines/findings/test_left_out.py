@@ -9,7 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.result import Result
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.findings.compare import strip_findings
@@ -17,7 +18,6 @@ from pipelines.findings.finding import SHEARS, Verdict
 from pipelines.numbers import number
 from pipelines.report.data.summary import summary
 from pipelines.report.sections.findings import finding_words, left_out_words
-from pipelines.result import Result
 from pipelines.strips.hand_values import NO_MOMENT, RIGID
 from pipelines.strips.methods import left_out_methods
 from tests.pipelines.small_decks import SLAB, TRAFFIC, deck_of

@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.result import Result
 from pipelines.bars.checks.bending_and_service import resistances
 from pipelines.deck.deck import Deck
 from pipelines.findings.finding import Verdict
@@ -18,7 +19,6 @@ from pipelines.model.fixed_loads import loads_of
 from pipelines.model.influence import field_rows
 from pipelines.report.data.findings_csv import write_findings
 from pipelines.report.data.summary import summary
-from pipelines.result import Result
 from pipelines.standards.actions.combinations import combination
 from pipelines.standards.actions.load_models import joint_factor
 from pipelines.strips.deck_strip import strip_deck

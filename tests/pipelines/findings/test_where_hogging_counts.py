@@ -9,12 +9,12 @@ towards the empty span it falls to nothing over its length.
 import numpy as np
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.result import Result
 from pipelines.findings.finding import Finding
 from pipelines.findings.reconciliation.walk import governing_findings, reconcile
 from pipelines.report.sections.findings import finding_words
 from pipelines.report.sections.tables import governing_table
-from pipelines.result import Result
 from tests.pipelines.report_page import page_of
 from tests.pipelines.small_decks import MESH, SLAB, deck_of
 

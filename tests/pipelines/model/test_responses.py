@@ -6,13 +6,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.result import Result
 from pipelines.model.build import build_model
 from pipelines.model.case_responses import case_responses
 from pipelines.model.responses import CASE_BALANCE, SolvedDeck, check_response, check_stiffness
 from pipelines.model.static_cases import case_load
 from pipelines.report.data.summary import summary
-from pipelines.result import Result
 from plate.errors import SolutionError
 from plate.solver.nested_dissection import Loads
 from plate.solver.solution import WholeSolution

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
 from pipelines.bars.adequacy import Adequacy, Check
 from pipelines.bars.checks.bending_and_service import Peaks, mat_rows
 from pipelines.deck.deck import Deck

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.errors import DeckError, OwnError
 from pipelines.report.data.own_results import own_entries

@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 
 from pipelines import DeckFile, Kept
-from pipelines.analysis import analyse
-from pipelines.beside import Beside
+from pipelines.analysis.analyse import analyse
 from pipelines.cli.main import main
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.reading.named_files import files_of
@@ -19,6 +18,7 @@ from pipelines.strips.hand_strip import HandStrip
 from pipelines.strips.hand_values import HandStrips
 from pipelines.strips.sections import Kind, Section
 from pipelines.strips.under_traffic import hands_of
+from pipelines.system.beside import Beside
 from tests.pipelines.own.office import DECK, WIDTH, installed, written
 
 # Heft 240 written once more as a user would, for one load at one place; shear at 45 degrees from

@@ -10,7 +10,6 @@ from ezdxf.document import Drawing
 from ezdxf.filemanagement import new
 from ezdxf.fonts import fonts
 
-from pipelines.beside import Beside, _packed
 from pipelines.caution import CAUTION
 from pipelines.report.drawings.bar_files import bar_files
 from pipelines.report.drawings.bar_sheets import (
@@ -26,6 +25,7 @@ from pipelines.report.drawings.bar_sheets import (
 from pipelines.report.drawings.bars_dxf import drawn_bars
 from pipelines.report.fonts import SANS
 from pipelines.run import run
+from pipelines.system.beside import Beside, _packed
 from tests.pipelines.decks_with_bars import bars
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, deck_of
 

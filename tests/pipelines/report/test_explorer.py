@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.result import Result
 from pipelines.envelopes.picked_surfaces import picked_surfaces
 from pipelines.report.explorer.arrays import pack
 from pipelines.report.explorer.page import STEPS, axis_pieces, explorer
-from pipelines.result import Result
 from pipelines.units import RESULT_SCALE
 from plate.loads.loads import patch_loads
 from tests.browser import Browser, browser_program

@@ -12,7 +12,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.result import Result
 from pipelines.envelopes.peaks import governing_values, that_count
 from pipelines.findings.finding import CAUTION
 from pipelines.numbers import as_result, number
@@ -22,7 +23,6 @@ from pipelines.report.document import RECORD, Document
 from pipelines.report.html import html_of
 from pipelines.report.pdf import pdf_of, typst_of
 from pipelines.report.sections.tables import over_width_words, tolerance
-from pipelines.result import Result
 from pipelines.run import report_of
 from pipelines.units import RESULT_KEYS
 from tests.pipelines.fake_findings import fake

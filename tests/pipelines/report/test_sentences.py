@@ -8,6 +8,7 @@ from typing import cast
 
 import pytest
 
+from pipelines.analysis.result import TrafficResult
 from pipelines.bars.checks.free_edges import free_edges
 from pipelines.deck.deck import Deck
 from pipelines.report.document import Block, Table, plain
@@ -16,7 +17,6 @@ from pipelines.report.sections.findings import intro
 from pipelines.report.sections.limits import not_covered
 from pipelines.report.sections.load_models import intro as models_intro
 from pipelines.report.sections.words import caution_words, shear_rule, values_title
-from pipelines.result import TrafficResult
 from tests.pipelines.outline_decks import BEAM, RAMP
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, WEIGHT, deck_of, grades, mat
 

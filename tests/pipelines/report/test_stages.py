@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.result import Result
 from pipelines.report.data.summary import summary
-from pipelines.result import Result
 from tests.pipelines.composite_decks import CASES, COMPOSITE
 from tests.pipelines.cracked_strips import CRACKED_BARS, cracked_strip
 from tests.pipelines.report_page import report_page

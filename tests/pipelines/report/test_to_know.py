@@ -7,11 +7,11 @@ from typing import cast
 
 import pytest
 
+from pipelines.analysis.result import Result
 from pipelines.deck.deck import Deck
 from pipelines.findings.effects import effect_findings
 from pipelines.findings.finding import Finding
 from pipelines.report.sections.to_know import to_know
-from pipelines.result import Result
 from tests.pipelines.fake_findings import fake
 from tests.pipelines.small_decks import small_deck
 

@@ -26,9 +26,9 @@ from pipelines.deck.starters import KINDS, starter
 from pipelines.errors import JobError
 from pipelines.model.accepted import accepted
 from pipelines.model.job_size import job_size
-from pipelines.outputs import read_whole, replacing
 from pipelines.report.data.fields_vtu import read_results
 from pipelines.standards.resistance.bars import LAYERS
+from pipelines.system.outputs import read_whole, replacing
 from plate.errors import PlateError
 from tests.pipelines.decks_with_bars import BOTTOM, GRADES, TOP
 from tests.pipelines.dxf_drawings import drawing, on, slab

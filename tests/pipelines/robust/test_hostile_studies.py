@@ -14,13 +14,13 @@ import pytest
 from pipelines.cli.main import main
 from pipelines.deck.examples import FOLDER
 from pipelines.errors import JobError
-from pipelines.machine import locked
 from pipelines.study.design import design_rows
 from pipelines.study.file import read_study
 from pipelines.study.fit.file import FitError, read_fit
 from pipelines.study.fit.run import fit_table, run_fit
 from pipelines.study.run import run_study
 from pipelines.study.table import Column, read_table, write_parquet
+from pipelines.system.machine import locked
 from tests.pipelines.mutants import mutant
 from tests.pipelines.studies import DECK, FIT, HEAD, PARAMETERS, RESPONSES, SerialPool, columns
 

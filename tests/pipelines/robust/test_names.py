@@ -9,11 +9,11 @@ from xml.etree import ElementTree
 import pytest
 
 from pipelines.cli.main import main
-from pipelines.files import plain_cell
 from pipelines.report.data.fields_vtu import read_results
 from pipelines.report.document import page_data
 from pipelines.report.drawings.canvas import draw
 from pipelines.study.table import Column, csv_text
+from pipelines.system.files import plain_cell
 from tests.pipelines.mutants import FORMULAS, NAMES
 from tests.pipelines.small_decks import BEAMS, COARSE, PLAN, SLAB
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
 from pipelines.deck.deck import Deck
 from pipelines.report.data.summary import summary
 from pipelines.traffic.positions import load_positions

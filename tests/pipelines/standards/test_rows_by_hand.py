@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.result import Result
 from pipelines.bars.design import StandardDesign
 from pipelines.deck.examples import EXAMPLES
 from pipelines.deck.reading.deck_file import read_deck
-from pipelines.result import Result
 from pipelines.standards.resistance.bars import FACES, LAYERS, Face, Layer
 from tests.pipelines.decks_with_bars import BARS
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, TRAFFIC, deck_of

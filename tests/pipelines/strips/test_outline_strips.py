@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
 from pipelines.deck.deck import Deck
 from pipelines.errors import MethodRangeError
 from pipelines.strips.deck_strip import StripDeck, strip_deck, strip_decks

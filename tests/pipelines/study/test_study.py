@@ -19,7 +19,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 import pipelines.study.task
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
 from pipelines.cli.main import main
 from pipelines.cli.study import progress_line
 from pipelines.deck.reading.deck_file import read_deck
@@ -357,7 +357,7 @@ def test_a_full_disk_loses_nothing_that_is_finished(
         real(handle)
 
     with monkeypatch.context() as patch:
-        patch.setattr("pipelines.files.os.fsync", full)
+        patch.setattr("pipelines.system.files.os.fsync", full)
         with pytest.raises(OSError, match="No space left") as error:
             run_study(study, out)
         assert str(out) in str(error.value.filename)

@@ -7,7 +7,7 @@ from hashlib import sha256
 import numpy as np
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
 from pipelines.deck.examples import FITS, FOLDER, STUDIES
 from pipelines.report.data.summary import summary
 from pipelines.study.design import design_rows

@@ -1,10 +1,8 @@
 """The whole analysis in one sentence: deck to mesh, stiffness, responses, envelopes, strips and
 findings."""
 
-import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor, Future, ThreadPoolExecutor, wait
-from contextlib import contextmanager
 from dataclasses import replace
 from functools import cache, partial
 from typing import ParamSpec, TypeVar
@@ -19,15 +17,17 @@ from pipelines.accuracy.tolerances import (
     traffic_tolerances,
 )
 from pipelines.accuracy.worst_envelope import WorstEnvelope, stepped, with_worst_loads
+from pipelines.analysis.kept import Kept
+from pipelines.analysis.parts import plate_part, strip_part, walk_part
+from pipelines.analysis.result import Result, TrafficResult
+from pipelines.analysis.stages import Progress, Stages
 from pipelines.bars.checks.findings_utilisation import with_utilisation
 from pipelines.bars.cracked import CrackedSum, cracked_sums
 from pipelines.bars.demand.observer import DesignWatch, watched_part
 from pipelines.bars.design import Design, design
 from pipelines.bars.schedule.marks import Schedule
 from pipelines.bars.schedule.schedule import schedule
-from pipelines.beside import Doer, here
 from pipelines.deck.deck import Deck
-from pipelines.deck.reinforcement import Reinforcement
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.means import mean_curves
 from pipelines.envelopes.peaks import that_count
@@ -43,7 +43,6 @@ from pipelines.findings.reconciliation.walk import (
     governing_findings,
     reconcile,
 )
-from pipelines.kept import Kept
 from pipelines.loadtest.outcome import Outcome, judge
 from pipelines.model.accepted import buildable
 from pipelines.model.build import BuiltModel
@@ -51,18 +50,14 @@ from pipelines.model.cache import ModelCache
 from pipelines.model.case_responses import case_responses, read_cases
 from pipelines.model.job_size import check_job_size
 from pipelines.model.responses import Response, SolvedDeck
-from pipelines.result import Result, TrafficResult
-from pipelines.standards.own.own import Own
-from pipelines.standards.resistance.bars import Bars, Mat, SlabBars
 from pipelines.strips.under_traffic import hands_of
+from pipelines.system.beside import Doer, here
 from plate.device.card import Card
 from plate.threads import one_thread
 
-Progress = Callable[[str, int, int], None]
 P = ParamSpec("P")
 T = TypeVar("T")
 LEFT_OUT = "hand strips were left out"
-NO_SIZE = 1e-6
 # Threads for what nothing waits for yet: one that judges the bars, one for all else.
 ASIDE = 2
 
@@ -100,7 +95,7 @@ def analyse(
         with one_thread, ThreadPoolExecutor(ASIDE) as aside:
             return _on_this_mesh(
                 deck,
-                _Stages(progress),
+                Stages(progress),
                 kept,
                 threads,
                 aside,
@@ -122,7 +117,7 @@ def analyse(
 
 def _on_this_mesh(
     deck: Deck,
-    stages: "_Stages",
+    stages: Stages,
     kept: Kept,
     threads: int | None,
     aside: Executor,
@@ -144,7 +139,7 @@ def _on_this_mesh(
     closer, of = (deck.mesh, tolerances_wanted), deck.mesh
     with stages("mesh and stiffness"):
         check_job_size(deck, threads, tolerances=tolerances_wanted)
-        plate, on_strip = _plate_part(deck), _strip_part(deck)
+        plate, on_strip = plate_part(deck), strip_part(deck)
         striping = begun(
             kept.stage,
             "hand strips",
@@ -210,7 +205,7 @@ def _on_this_mesh(
         )
         # A walk reads no depth of bars, and numbers of findings are but names.
         walked = governing_findings(findings) if tolerances_wanted else []
-        unnamed, on_walk = [replace(one, reference="") for one in walked], _walk_part(on_strip)
+        unnamed, on_walk = [replace(one, reference="") for one in walked], walk_part(on_strip)
         walking = begun(
             kept.stage,
             "widths and reconciliation",
@@ -293,54 +288,6 @@ def _on_this_mesh(
         cracked=cracked,
         seconds=stages.seconds,
     )
-
-
-def _plate_part(deck: Deck) -> Deck:
-    """The deck without all that plate, cases and traffic do not depend on."""
-    return replace(
-        deck,
-        title="",
-        warnings=(),
-        probes=(),
-        reinforcement=None,
-        strip=None,
-        load_tests=(),
-        fitted=(),
-        factors=(),
-        sums=(),
-        own=Own(),
-    )
-
-
-def _strip_part(deck: Deck) -> Deck:
-    """The deck with what strips and findings read, but its probes: of the bars depths and
-    standards."""
-    bars = deck.reinforcement
-    if bars is not None:
-        bars = Reinforcement(bars=bars.bars.of_depth, angle=bars.angle, bases=bars.bases[:1])
-    return replace(
-        deck,
-        title="",
-        warnings=(),
-        probes=(),
-        reinforcement=bars,
-        factors=(),
-        load_tests=(),
-        fitted=(),
-        sums=(),
-        own=deck.own.of("strips"),
-    )
-
-
-def _walk_part(on_strip: Deck) -> Deck:
-    """What of that a walk from strip to plate reads: of the bars their standard alone, so that bars
-    of no size stand in their place."""
-    bars = on_strip.reinforcement
-    if bars is None:
-        return on_strip
-    mat = Mat(cover=NO_SIZE, x=Bars(NO_SIZE, 1.0), y=Bars(NO_SIZE, 1.0), outer="x")
-    none = replace(bars, bars=SlabBars(on_strip.slab.thickness, mat, mat))
-    return replace(on_strip, reinforcement=none)
 
 
 def _solved(deck: Deck, models: ModelCache, card: Card | None) -> tuple[BuiltModel, SolvedDeck]:
@@ -460,23 +407,3 @@ def _used(
     used = with_utilisation(solved, cases, findings)
     governing = [(case.envelope, case.governing) for case in traffic]
     return used, left_out(solved.deck, governing, used)
-
-
-class _Stages:
-    """Times the stages of an analysis, by what they make the run wait, and tells of their
-    progress."""
-
-    def __init__(self, progress: Progress | None) -> None:
-        self.progress = progress
-        self.seconds: dict[str, float] = {}
-
-    @contextmanager
-    def __call__(self, stage: str) -> Iterator[None]:
-        start = time.perf_counter()
-        self.tell(stage, 0, 1)
-        yield
-        self.seconds[stage] = time.perf_counter() - start
-
-    def tell(self, stage: str, part: int, whole: int) -> None:
-        if self.progress is not None:
-            self.progress(stage, part, whole)

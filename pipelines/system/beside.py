@@ -24,7 +24,7 @@ from threading import Lock, Thread
 from types import MappingProxyType
 from typing import IO, Any, ParamSpec, Protocol, TypeVar
 
-from pipelines.machine import FLAGS, OWN_GROUP
+from pipelines.system.machine import FLAGS, OWN_GROUP
 from plate.threads import one_thread
 
 P = ParamSpec("P")
@@ -35,7 +35,7 @@ import sys
 sys.path[:] = sys.argv[2:]
 from pipelines.__main__ import collect_seldom
 collect_seldom()
-from pipelines.beside import serve
+from pipelines.system.beside import serve
 serve(sys.argv[1].split())
 """
 # Bytes of the length that goes before what is sent.

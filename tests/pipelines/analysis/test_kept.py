@@ -9,14 +9,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.analysis import analyse
+from pipelines.analysis.analyse import analyse
+from pipelines.analysis.kept import Kept
+from pipelines.analysis.result import Result
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
-from pipelines.kept import Kept
 from pipelines.report.again import Again
 from pipelines.report.data.summary import finite, summary
 from pipelines.report.html import html_of
-from pipelines.result import Result
 from pipelines.run import report_of
 from tests.pipelines.decks_with_bars import BARS
 from tests.pipelines.small_decks import BEAMS, PLAN, PROBES, SLAB, TRAFFIC

@@ -2,9 +2,9 @@
 
 A stage names all that it reads: data, which are the same where every value in them is, and what
 other stages made, which is the same where it is the same object. A stage that reads the same again
-is not done again. What it is given is all that it can read (`pipelines.analysis` takes from the
-deck what a stage has no business with), so nothing kept can be out of date. The parts of the files
-are stages, too: what is drawn of a result is the same while that result is.
+is not done again. What it is given is all that it can read (`pipelines.analysis.parts` takes from
+the deck what a stage has no business with), so nothing kept can be out of date. The parts of the
+files are stages, too: what is drawn of a result is the same while that result is.
 """
 
 from collections.abc import Callable, Sequence

@@ -19,9 +19,9 @@ from types import SimpleNamespace
 import pytest
 
 from pipelines.errors import JobError
-from pipelines.files import write_text
-from pipelines.machine import LOCK
-from pipelines.outputs import (
+from pipelines.system.files import write_text
+from pipelines.system.machine import LOCK
+from pipelines.system.outputs import (
     HeldError,
     check_file,
     check_folder,
@@ -30,7 +30,7 @@ from pipelines.outputs import (
     replacing,
 )
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 NAMES = ("report.html", "summary.json", "fields.vtu")
 RECORD = "results.files.json"
 
@@ -216,7 +216,7 @@ def test_a_file_that_another_program_holds_is_told_and_nothing_is_lost(
         rename(a, b)
 
     monkeypatch.setattr(os, "replace", refuse)
-    monkeypatch.setattr("pipelines.outputs.PATIENCE", 0.2)
+    monkeypatch.setattr("pipelines.system.outputs.PATIENCE", 0.2)
     with pytest.raises(HeldError, match=r"report\.html: cannot be replaced") as told:
         fill(tmp_path, "second")
     kept = Path(str(told.value).split(" are in ")[1])
@@ -382,7 +382,7 @@ def test_two_commands_wait_for_each_other(tmp_path: Path) -> None:
 OVER_AND_OVER = """
 import itertools, sys
 from pathlib import Path
-from pipelines.outputs import replacing
+from pipelines.system.outputs import replacing
 out, names, child = Path(sys.argv[1]), sys.argv[2].split(","), sys.argv[3]
 for run in itertools.count():
     with replacing(out) as folder:

@@ -15,20 +15,20 @@ from typing import Any
 import psutil
 import pytest
 
-from pipelines.analysis import analyse
-from pipelines.beside import Beside, _packed
+from pipelines.analysis.analyse import analyse
 from pipelines.deck.examples import FOLDER as EXAMPLES
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.starters import starter
-from pipelines.machine import processors
 from pipelines.report.data.summary import finite
 from pipelines.strips.under_traffic import hands_of
+from pipelines.system.beside import Beside, _packed
+from pipelines.system.machine import processors
 from tests.pipelines.small_decks import BEAMS, MESH, PLAN, SLAB, TRAFFIC, deck_of
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 BEGUN = """
 import os, sys
-from pipelines.beside import Beside
+from pipelines.system.beside import Beside
 print(Beside([])(os.getpid), flush=True)
 os._exit(0)
 """

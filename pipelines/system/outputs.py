@@ -22,8 +22,8 @@ from pathlib import Path
 from typing import Any
 
 from pipelines.errors import JobError
-from pipelines.files import named, write_text
-from pipelines.machine import locked
+from pipelines.system.files import named, write_text
+from pipelines.system.machine import locked
 
 # Room that the files of a run take, and those of a smaller command, with some to spare [byte].
 ROOM, SMALL = 50e6, 5e6

@@ -8,9 +8,9 @@ from types import SimpleNamespace
 import psutil
 import pytest
 
-from pipelines import machine
 from pipelines.cli.main import main
-from pipelines.machine import LOCK, free_memory, locked, processors
+from pipelines.system import machine
+from pipelines.system.machine import LOCK, free_memory, locked, processors
 
 
 def process(**told: object) -> object:
