@@ -12,7 +12,7 @@ from pipelines.bars.checks.part import PartChecks
 from pipelines.bars.checks.remedies import steps
 from pipelines.bars.choice.deck_text import DeckText
 from pipelines.bars.choice.least_steel import Chosen
-from pipelines.bars.demand.control_sections import resistance
+from pipelines.bars.demand.shear import resistance
 from pipelines.deck.reinforcement import BarChoice
 from pipelines.numbers import within
 from pipelines.standards.materials import grade_ladder

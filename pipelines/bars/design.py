@@ -41,11 +41,12 @@ from pipelines.bars.checks.part import (
 from pipelines.bars.checks.remedies import Remedy
 from pipelines.bars.checks.shear_remedies import Resolved, ShearCheck, shear_remedies
 from pipelines.bars.checks.standing_wheels import StandingWheels
-from pipelines.bars.demand.control_sections import Sections, ShearTracker, first_highest, tension
+from pipelines.bars.demand.control_sections import Sections
 from pipelines.bars.demand.governing_index import GoverningIndex
 from pipelines.bars.demand.membrane import MembraneForces
 from pipelines.bars.demand.moments import LAYER_ROWS, Demand
 from pipelines.bars.demand.observer import DesignWatch, Held
+from pipelines.bars.demand.shear import ShearTracker, first_highest, tension
 from pipelines.bars.drawn_parts import DrawnPart
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis, Reinforcement

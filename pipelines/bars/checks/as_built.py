@@ -21,7 +21,7 @@ from pipelines.bars.checks.part import (
     part_checks,
     part_peaks,
 )
-from pipelines.bars.demand.control_sections import ShearTracker, resistance
+from pipelines.bars.demand.shear import ShearTracker, resistance
 from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.deck.as_built import AsBuilt
 from pipelines.deck.reinforcement import DesignBasis

@@ -15,9 +15,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.bars.demand.control_sections import ShearDemand, ShearTracker, first_highest
 from pipelines.bars.demand.governing_index import FixedArrangement, GoverningIndex
 from pipelines.bars.demand.sample_forces import force_reader
+from pipelines.bars.demand.shear import ShearDemand, ShearTracker, first_highest
 from pipelines.deck.deck import Deck, Line
 from pipelines.model.responses import SolvedDeck
 from pipelines.standards.resistance.bars import FACES, LAYERS, Direction, SlabBars

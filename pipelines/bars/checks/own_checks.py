@@ -5,13 +5,8 @@ from math import nan
 
 import numpy as np
 
-from pipelines.bars.demand.control_sections import (
-    Sections,
-    ShearDemand,
-    across_shear,
-    first_highest,
-    tension,
-)
+from pipelines.bars.demand.control_sections import Sections
+from pipelines.bars.demand.shear import ShearDemand, across_shear, first_highest, tension
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.deck.words import at_text, line_title

@@ -14,17 +14,13 @@ from pipelines.bars.checks.near_supports import ReducedShear, reduced_shear
 from pipelines.bars.checks.own_checks import own_shear_rows
 from pipelines.bars.checks.standing_wheels import StandingWheels
 from pipelines.bars.checks.wheel_punching import WheelPunching, farthest_reach, wheel_punching
-from pipelines.bars.demand.control_sections import (
-    Sections,
-    ShearDemand,
-    ShearTracker,
-    first_highest,
-)
+from pipelines.bars.demand.control_sections import Sections
 from pipelines.bars.demand.governing_index import GoverningIndex
 from pipelines.bars.demand.judged_under import JudgedUnder, judged_under
 from pipelines.bars.demand.membrane import MembraneForces
 from pipelines.bars.demand.moments import LAYER_ROWS, Demand
 from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.demand.shear import ShearDemand, ShearTracker, first_highest
 from pipelines.bars.demand.wood_armer import skew_components
 from pipelines.bars.drawn_parts import Holds
 from pipelines.deck.deck import Deck

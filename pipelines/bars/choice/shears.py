@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from pipelines.bars.adequacy import Check
 from pipelines.bars.choice.floors import Floor
-from pipelines.bars.demand.control_sections import tension
+from pipelines.bars.demand.shear import tension
 from pipelines.bars.design import StandardDesign
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Face, Layer, SlabBars

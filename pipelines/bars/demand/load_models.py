@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from pipelines.bars.demand.control_sections import Sections, ShearTracker
+from pipelines.bars.demand.control_sections import Sections
 from pipelines.bars.demand.edge_layer import MOMENTS
 from pipelines.bars.demand.governing_index import FixedArrangement
 from pipelines.bars.demand.moments import MomentEnvelopes
+from pipelines.bars.demand.shear import ShearTracker
 from pipelines.deck.reinforcement import Reinforcement
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import Extremes, FieldEnvelope

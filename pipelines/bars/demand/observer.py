@@ -13,13 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipelines.bars.demand.beam_forces import BeamWatch
-from pipelines.bars.demand.control_sections import (
-    FORCES,
-    WIDTH_IN_DEPTHS,
-    Sections,
-    ShearTracker,
-    shear_sections,
-)
+from pipelines.bars.demand.control_sections import WIDTH_IN_DEPTHS, Sections, shear_sections
 from pipelines.bars.demand.edge_layer import edge_layer
 from pipelines.bars.demand.governing_index import FixedArrangement, GoverningIndex
 from pipelines.bars.demand.load_models import ModelWatch, ShearForms, forms_of, held_for_shear
@@ -33,6 +27,7 @@ from pipelines.bars.demand.moments import (
     permanent_sums,
 )
 from pipelines.bars.demand.sample_forces import force_reader
+from pipelines.bars.demand.shear import FORCES, ShearTracker
 from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import DesignBasis, Reinforcement

@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from scipy import sparse
 
-from pipelines.bars.demand.control_sections import FORCES, ShearTracker
 from pipelines.bars.demand.membrane import MembraneForces
+from pipelines.bars.demand.shear import FORCES, ShearTracker
 from pipelines.model.responses import SolvedDeck
 from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS

@@ -14,9 +14,9 @@ import numpy as np
 from scipy import sparse
 
 from pipelines.accuracy.wheel_influence import Lattice, cubic, patches_at, wheel_lattice
-from pipelines.bars.demand.control_sections import FORCES, ShearTracker
 from pipelines.bars.demand.edge_layer import MOMENTS, EdgeLayer
 from pipelines.bars.demand.sample_forces import force_rows
+from pipelines.bars.demand.shear import FORCES, ShearTracker
 from pipelines.model.influence import field_rows, surfaces
 from pipelines.model.responses import SolvedDeck
 from pipelines.system.machine import processors

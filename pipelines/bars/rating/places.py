@@ -11,8 +11,8 @@ import numpy as np
 from scipy import sparse
 
 from pipelines.bars.adequacy import Check
-from pipelines.bars.demand.control_sections import ShearTracker
 from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.demand.shear import ShearTracker
 from pipelines.bars.demand.wood_armer import skew_components
 from pipelines.bars.rating.axle_grids import AxleGrids
 from pipelines.bars.rating.limits import MomentLimit

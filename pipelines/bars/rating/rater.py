@@ -9,8 +9,8 @@ from pipelines.bars.adequacy import Check
 from pipelines.bars.checks.free_edges import FreeEdges
 from pipelines.bars.checks.standing_wheels import StandingWheels
 from pipelines.bars.checks.wheel_punching import WheelPunching, farthest_reach, wheel_punching
-from pipelines.bars.demand.control_sections import ShearTracker
 from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.demand.shear import ShearTracker
 from pipelines.bars.demand.wood_armer import Block
 from pipelines.bars.rating.between_steps import between_steps
 from pipelines.bars.rating.fleet import Permit

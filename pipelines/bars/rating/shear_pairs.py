@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipelines.bars.demand.control_sections import ShearTracker
+from pipelines.bars.demand.shear import ShearTracker
 from pipelines.bars.rating.root import MOST, from_nothing
 from pipelines.numbers import within
 from pipelines.standards.resistance.bending import utilisation

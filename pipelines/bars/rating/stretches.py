@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from pipelines.bars.demand.control_sections import ShearTracker
+from pipelines.bars.demand.shear import ShearTracker
 from pipelines.bars.rating.shear_pairs import ShearPairs
 from plate.arrays import Floats, Ints
 

@@ -17,8 +17,8 @@ from pipelines.bars.checks.as_built import PanelCheck, as_built_rows
 from pipelines.bars.checks.bending_and_service import Peaks, resistances
 from pipelines.bars.checks.deviations import deviated
 from pipelines.bars.checks.fatigue import FatigueDemand, fatigue_rows
-from pipelines.bars.demand.control_sections import first_highest, resistance
 from pipelines.bars.demand.moments import Demand
+from pipelines.bars.demand.shear import first_highest, resistance
 from pipelines.cli.main import main
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.deck.survey import Key

@@ -11,12 +11,11 @@ from scipy import sparse
 from pipelines.bars.demand.control_sections import (
     SPACING,
     Sections,
-    ShearTracker,
     field_interpolation,
-    resistance,
     shear_sections,
 )
 from pipelines.bars.demand.sample_forces import force_reader
+from pipelines.bars.demand.shear import ShearTracker, resistance
 from pipelines.deck.deck import Deck
 from pipelines.model.build import build_model
 from pipelines.model.responses import Response, SolvedDeck

@@ -10,9 +10,9 @@ from scipy import sparse
 from pipelines.analysis.analyse import analyse
 from pipelines.analysis.result import Result
 from pipelines.bars.checks.near_supports import wheel_shares
-from pipelines.bars.demand.control_sections import first_highest
 from pipelines.bars.demand.load_models import ShearForms
 from pipelines.bars.demand.moments import LAYER_ROWS
+from pipelines.bars.demand.shear import first_highest
 from pipelines.bars.design import Design, StandardDesign
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.peaks import nearest

@@ -9,7 +9,6 @@ import pytest
 from numpy.testing import assert_allclose
 
 from pipelines.bars.checks.bending_and_service import Peaks, service_state, steel_needed
-from pipelines.bars.demand.control_sections import resistance, tension
 from pipelines.bars.demand.membrane import (
     MembraneForces,
     arms,
@@ -20,6 +19,7 @@ from pipelines.bars.demand.membrane import (
 )
 from pipelines.bars.demand.moments import LAYER_ROWS, MomentEnvelopes, layer_moment
 from pipelines.bars.demand.observer import DesignWatch
+from pipelines.bars.demand.shear import resistance, tension
 from pipelines.deck.deck import Deck
 from pipelines.deck.reinforcement import ImposedForce
 from pipelines.envelopes.traffic import traffic_envelopes

@@ -18,7 +18,7 @@ from pipelines.bar_design.search import adequate
 from pipelines.bars.checks.bending_and_service import resistances
 from pipelines.bars.checks.wheel_punching import mat_at_punching
 from pipelines.bars.choice.deck_text import DeckText
-from pipelines.bars.demand.control_sections import resistance
+from pipelines.bars.demand.shear import resistance
 from pipelines.bars.drawn_parts import DrawnBars
 from pipelines.bars.inspection import panel_sheets, read_as_drawn
 from pipelines.bars.schedule.marks import Mark
