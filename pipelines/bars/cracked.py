@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from pipelines.deck.deck import Deck, Sum
 from pipelines.deck.thicknesses import Thicknesses
-from pipelines.model.responses import CASE_BALANCE, Response, SolvedDeck, check_response
+from pipelines.model.responses import Response, SolvedDeck
+from pipelines.model.solution_checks import CASE_BALANCE
 from pipelines.model.static_cases import case_load
 from pipelines.standards.materials import Materials
 from pipelines.standards.resistance.bars import DIRECTIONS, LAYERS, Layer, SlabBars
@@ -130,7 +131,7 @@ def _iterated(solved: SolvedDeck, asked: Sum, laws: Laws) -> CrackedSum:
             recovery=solved.models.recovery(model),
         ).of_deck(solved.deck)
         response = there.respond(F, refine=True)
-        check_response(response, F, CASE_BALANCE, f"sum {asked.name}")
+        response.check(F, CASE_BALANCE, f"sum {asked.name}")
         return response
 
     gross = response = respond(plain)

@@ -35,14 +35,8 @@ from pipelines.envelopes.lane_extremes import (
     other_values,
 )
 from pipelines.errors import JobError
-from pipelines.model.responses import (
-    Response,
-    SolvedDeck,
-    ahead,
-    in_blocks,
-    position_load,
-    read_blocks,
-)
+from pipelines.model.position_blocks import ahead, in_blocks, position_load, read_blocks
+from pipelines.model.responses import Response, SolvedDeck
 from pipelines.standards.actions.loads import LaneKind, LoadModel, Vehicle
 from pipelines.traffic.joints import model_joint_factors
 from pipelines.traffic.lanes import SAME, TIE, arrangement_orders, best_sum, strip_shares

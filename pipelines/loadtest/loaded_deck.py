@@ -19,7 +19,7 @@ from pipelines.model.build import (
     cell_size,
     model_on,
 )
-from pipelines.model.responses import CASE_BALANCE, check_balance, check_stiffness, sums
+from pipelines.model.solution_checks import CASE_BALANCE, check_balance, check_stiffness, sums
 from pipelines.traffic.positions import LoadPositions, Size, dispersed, together
 from plate.arrays import Floats
 from plate.elements.membrane import membrane_rigidity

@@ -7,13 +7,8 @@ import numpy as np
 
 from pipelines.model.beam_rows import beam_rows, samples_in_holds
 from pipelines.model.probes import ProbeRows, membrane_places
-from pipelines.model.responses import (
-    CASE_BALANCE,
-    Response,
-    SolvedDeck,
-    check_sum,
-    sums,
-)
+from pipelines.model.responses import Response, SolvedDeck
+from pipelines.model.solution_checks import CASE_BALANCE, check_sum, sums
 from pipelines.model.static_cases import (
     CaseSolution,
     case_solutions,

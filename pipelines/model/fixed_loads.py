@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.model.influence import surfaces_in_blocks
-from pipelines.model.responses import position_load
+from pipelines.model.position_blocks import position_load
 from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats, Ints
 from plate.model.model import PlateModel

@@ -5,7 +5,8 @@ from itertools import product
 import numpy as np
 
 from pipelines.deck.deck import Deck
-from pipelines.model.responses import SolvedDeck, position_load
+from pipelines.model.position_blocks import position_load
+from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.lanes import strip_shares
 from pipelines.traffic.pressure_cells import pressure_cells
 from pipelines.traffic.trains import model_trains

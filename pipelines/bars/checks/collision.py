@@ -29,7 +29,8 @@ from pipelines.deck.reinforcement import Collision
 from pipelines.deck.thicknesses import Thicknesses
 from pipelines.deck.words import line_title
 from pipelines.model.fixed_loads import FixedLoads
-from pipelines.model.responses import SolvedDeck, stream
+from pipelines.model.position_blocks import stream
+from pipelines.model.responses import SolvedDeck
 from pipelines.standards.detailing.rules import Row
 from pipelines.standards.factors import Factors
 from pipelines.standards.materials import Materials

@@ -27,7 +27,8 @@ from pipelines.bars.checks.bending_and_service import CREEP
 from pipelines.bars.demand.moments import LAYER_ROWS, Demand
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.deck.deck import Deck
-from pipelines.model.responses import SolvedDeck, stream
+from pipelines.model.position_blocks import stream
+from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.combinations import Combination, LimitState, combination
 from pipelines.standards.actions.vehicles import library
 from pipelines.standards.detailing.rules import Row

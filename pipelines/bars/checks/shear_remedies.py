@@ -25,7 +25,8 @@ from pipelines.model.build import build_model
 from pipelines.model.cache import ModelCache
 from pipelines.model.case_responses import check_case
 from pipelines.model.fixed_loads import loads_of
-from pipelines.model.responses import CASE_BALANCE, check_balance, position_load
+from pipelines.model.position_blocks import position_load
+from pipelines.model.solution_checks import CASE_BALANCE, check_balance
 from pipelines.model.static_cases import case_solutions
 from pipelines.standards.actions.combinations import Combination, permanent_states
 from pipelines.standards.actions.loads import Action

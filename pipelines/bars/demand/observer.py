@@ -34,7 +34,8 @@ from pipelines.deck.reinforcement import DesignBasis, Reinforcement
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.peaks import nearest
 from pipelines.model.fixed_loads import FixedLoads
-from pipelines.model.responses import Response, SolvedDeck, in_blocks, read_blocks, stream
+from pipelines.model.position_blocks import in_blocks, read_blocks, stream
+from pipelines.model.responses import Response, SolvedDeck
 from pipelines.standards.actions.combinations import Combination
 from pipelines.standards.actions.load_models import counts_under, for_bars
 from pipelines.standards.actions.loads import TEMPERATURES, Action, LoadModel

@@ -31,7 +31,7 @@ from pipelines.deck.reading.mistakes import Mistakes, nearest
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.traffic import watched_envelopes
 from pipelines.model.fixed_loads import FixedLoads
-from pipelines.model.responses import stream
+from pipelines.model.position_blocks import stream
 from pipelines.standards.actions.combinations import Combination, combination
 from pipelines.standards.actions.load_models import for_bars
 from pipelines.standards.actions.loads import LaneSet, LoadModel, Vehicle

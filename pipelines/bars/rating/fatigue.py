@@ -25,7 +25,7 @@ from pipelines.bars.rating.multipliers import Multiplier, Rated
 from pipelines.bars.rating.rater import Rater, standing
 from pipelines.bars.rating.root import MOST, largest
 from pipelines.deck.words import at_text, place
-from pipelines.model.responses import stream
+from pipelines.model.position_blocks import stream
 from pipelines.standards.actions.vehicles import library
 from pipelines.standards.detailing.rules import Row
 from pipelines.standards.resistance.bars import place_of

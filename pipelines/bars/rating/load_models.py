@@ -19,7 +19,7 @@ from pipelines.bars.rating.rater import Rater
 from pipelines.bars.rating.shear import ShearOfVehicle
 from pipelines.envelopes.traffic import watched_envelopes
 from pipelines.model.fixed_loads import FixedLoads
-from pipelines.model.responses import stream
+from pipelines.model.position_blocks import stream
 from pipelines.standards.actions.load_models import for_bars
 from pipelines.standards.actions.loads import LoadModel
 from pipelines.traffic.arrangements import Arrangement

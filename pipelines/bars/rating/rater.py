@@ -29,7 +29,8 @@ from pipelines.bars.rating.shear import ShearMultiplier, ShearOfVehicle
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text, line_title, place
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.model.responses import Response, SolvedDeck, in_blocks, read_blocks
+from pipelines.model.position_blocks import in_blocks, read_blocks
+from pipelines.model.responses import Response, SolvedDeck
 from pipelines.standards.actions.load_models import counts_under
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.resistance.shear import CHOSEN, NOT_ASKED, ONE_WAY

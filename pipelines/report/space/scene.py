@@ -16,7 +16,7 @@ from shapely import LineString, Polygon, contains_xy, segmentize
 from pipelines.deck.deck import Deck, Line
 from pipelines.errors import JobError
 from pipelines.model.build import build_model
-from pipelines.model.responses import position_load
+from pipelines.model.position_blocks import position_load
 from pipelines.numbers import length
 from pipelines.report.data.fields_vtu import read_results
 from pipelines.report.data.influence import one_position

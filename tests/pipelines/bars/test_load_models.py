@@ -17,7 +17,8 @@ from pipelines.bars.design import Design, StandardDesign
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.peaks import nearest
 from pipelines.model.influence import field_rows
-from pipelines.model.responses import SolvedDeck, position_load
+from pipelines.model.position_blocks import position_load
+from pipelines.model.responses import SolvedDeck
 from pipelines.report.sections.bars import bars_section
 from pipelines.report.sections.shear import shear_section
 from pipelines.traffic.lanes import strip_shares

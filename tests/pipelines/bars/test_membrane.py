@@ -25,8 +25,9 @@ from pipelines.deck.reinforcement import ImposedForce
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.model.build import build_model
 from pipelines.model.case_responses import case_responses
+from pipelines.model.position_blocks import position_load
 from pipelines.model.probes import membrane_rows
-from pipelines.model.responses import Response, SolvedDeck, position_load
+from pipelines.model.responses import Response, SolvedDeck
 from pipelines.standards.actions.combinations import Combination
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import materials

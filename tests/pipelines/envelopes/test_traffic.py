@@ -11,9 +11,10 @@ from pipelines.deck.deck import Case, Deck, Patch
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.errors import JobError
-from pipelines.model import responses
+from pipelines.model import position_blocks
 from pipelines.model.case_responses import case_responses
-from pipelines.model.responses import SolvedDeck, stream
+from pipelines.model.position_blocks import stream
+from pipelines.model.responses import SolvedDeck
 from pipelines.model.static_cases import case_load
 from pipelines.traffic.positions import find_position, load_positions
 from tests.helpers import blas_threads
@@ -128,8 +129,8 @@ def test_looking_ahead_changes_nothing(
 ) -> None:
     """Runs taken as long: the same governing positions, values to the rounding of the few that they
     are put together from (`plate.solver.solution.REMAINDER`), more left out."""
-    monkeypatch.setattr(responses, "LONG", 2)
-    monkeypatch.setattr(responses, "STRIDE", 5)
+    monkeypatch.setattr(position_blocks, "LONG", 2)
+    monkeypatch.setattr(position_blocks, "STRIDE", 5)
     [found] = traffic_envelopes(solved)
     one, other = found.fields, envelopes.fields
     np.testing.assert_array_equal(one.extremes.at_maximum, other.extremes.at_maximum)

@@ -13,7 +13,7 @@ from pipelines.findings.beam_stiffness import Curve, Sweep, sweep
 from pipelines.findings.compare import worst_first
 from pipelines.findings.finding import CAUTION, Finding, Verdict
 from pipelines.findings.reconciliation.walk import governing_findings
-from pipelines.model.responses import position_load
+from pipelines.model.position_blocks import position_load
 from pipelines.report.data.findings_csv import COLUMNS, write_findings
 from pipelines.strips.deck_strip import strip_deck, strip_decks
 from pipelines.strips.spring_supports import beam_spring, on_springs

@@ -11,7 +11,8 @@ from pipelines.accuracy.wheel_influence import ENTERING, NEAR, SPACES, _lattice,
 from pipelines.deck.deck import Deck
 from pipelines.errors import JobError
 from pipelines.model.influence import Wanted, field_rows, surfaces, wanted_row
-from pipelines.model.responses import SolvedDeck, position_load
+from pipelines.model.position_blocks import position_load
+from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.positions import LoadPositions, load_positions
 from plate.conventions import RESULTS
 from tests.pipelines.small_decks import (

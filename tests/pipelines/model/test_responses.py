@@ -10,7 +10,8 @@ from pipelines.analysis.analyse import analyse
 from pipelines.analysis.result import Result
 from pipelines.model.build import build_model
 from pipelines.model.case_responses import case_responses
-from pipelines.model.responses import CASE_BALANCE, SolvedDeck, check_response, check_stiffness
+from pipelines.model.responses import SolvedDeck
+from pipelines.model.solution_checks import CASE_BALANCE, check_stiffness
 from pipelines.model.static_cases import case_load
 from pipelines.report.data.summary import summary
 from plate.errors import SolutionError
@@ -29,7 +30,7 @@ def result(tmp_path_factory: pytest.TempPathFactory) -> Result:
 
 def test_a_sound_solution_passes(result: Result) -> None:
     F = case_load(result.deck, result.deck.cases[0], result.solved.model)[:, None]
-    check_response(result.cases["weight"], F, CASE_BALANCE, "weight")
+    result.cases["weight"].check(F, CASE_BALANCE, "weight")
 
 
 def test_a_solution_out_of_balance_stops_with_its_name(result: Result) -> None:
@@ -38,7 +39,7 @@ def test_a_solution_out_of_balance_stops_with_its_name(result: Result) -> None:
     first, *_ = good.reactions
     broken = replace(good, reactions=good.reactions | {first: 1.01 * good.reactions[first]})
     with pytest.raises(SolutionError, match=r"weight: check of equilibrium: reactions differ"):
-        check_response(broken, F, CASE_BALANCE, "weight")
+        broken.check(F, CASE_BALANCE, "weight")
 
 
 def test_a_solution_that_is_not_finite_stops_with_its_name(result: Result) -> None:
@@ -47,7 +48,7 @@ def test_a_solution_that_is_not_finite_stops_with_its_name(result: Result) -> No
     moved = good.displacements.copy()
     moved[1, 0] = np.nan
     with pytest.raises(SolutionError, match=r"weight: check of finite values"):
-        check_response(replace(good, solution=WholeSolution(moved)), F, CASE_BALANCE, "weight")
+        replace(good, solution=WholeSolution(moved)).check(F, CASE_BALANCE, "weight")
 
 
 def test_a_factor_of_another_matrix_stops_with_its_name(result: Result) -> None:

@@ -13,7 +13,8 @@ from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.errors import DeckError
 from pipelines.model.influence import field_rows, surfaces
-from pipelines.model.responses import SolvedDeck, position_load
+from pipelines.model.position_blocks import position_load
+from pipelines.model.responses import SolvedDeck
 from pipelines.report.data.summary import summary
 from pipelines.standards.actions.load_models import (
     Conditions,

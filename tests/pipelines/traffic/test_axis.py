@@ -14,7 +14,8 @@ from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.model.build import build_model
-from pipelines.model.responses import SolvedDeck, position_load
+from pipelines.model.position_blocks import position_load
+from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.positions import load_positions
 from pipelines.traffic.pressure_cells import pressure_cells
 from plate.arrays import Floats
