@@ -7,7 +7,8 @@ import numpy as np
 from scipy import sparse
 
 from pipelines.accuracy.wheel_influence import WheelField, entering, wheel_field
-from pipelines.deck.deck import Deck, Direction
+from pipelines.deck.deck import Deck
+from pipelines.deck.traffic import Direction
 from pipelines.model.influence import Surfaces
 from pipelines.standards.actions.loads import Vehicle
 from pipelines.traffic.arrangements import LoadPosition

@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.deck.deck import Deck, Sum
+from pipelines.deck.cases import Sum
+from pipelines.deck.deck import Deck
 from pipelines.deck.thicknesses import Thicknesses
 from pipelines.model.responses import Response, SolvedDeck
 from pipelines.model.solution_checks import CASE_BALANCE

@@ -1,6 +1,6 @@
 """The deck as the job sees it: validated, in SI units (N, m, Pa, rad), frozen.
 
-`deckfile.read_deck` makes a `Deck` from a deck file; everything behind it works on these values.
+`reading.deck_file` makes a `Deck` of a deck file; everything behind it works on these values.
 Plan coordinates are (station, offset) in metres; stations are arc lengths on a curved deck.
 """
 
@@ -10,27 +10,22 @@ from typing import Literal
 
 import numpy as np
 
+from pipelines.deck.cases import Case, Stages, Sum
 from pipelines.deck.design_strip import DesignStrip
 from pipelines.deck.load_test import Factor, LoadTest, Stiffness
 from pipelines.deck.reinforcement import Reinforcement
-from pipelines.standards.actions.loads import Action, Axle, LoadModel, Vehicle, alone
+from pipelines.deck.traffic import Traffic
+from pipelines.standards.actions.loads import Action
 from pipelines.standards.factors import FACTORS, Factors
 from pipelines.standards.own.own import Own
-from pipelines.standards.sources import Mark
 from pipelines.standards.supports import hogging_at
 from plate.arrays import Floats
-from plate.geometry.axis import Axis, Course
+from plate.geometry.axis import Course
 from plate.geometry.outline import plan_limits
 from plate.geometry.plan import Plan
 
 Theory = Literal["mindlin", "kirchhoff"]
 Support = Literal["free", "rigid", "clamped", "spring", "beam"]
-Dispersal = Literal["none", "surfacing", "mid-depth"]
-Direction = Literal["forward", "reverse"]
-Stage = Literal["wet concrete", "long-term", "shrinkage", "short-term"]
-
-# Lengths closer than this are the same [m]; a patch must overlap the slab by more to touch it.
-SAME = 1e-9
 
 
 @dataclass(frozen=True)
@@ -141,176 +136,6 @@ class Point:
     k: float
     size: float
     lifts: bool = False
-
-
-@dataclass(frozen=True)
-class Patch:
-    """A loaded rectangle: centre (station, offset), size (along, across) [m], load [N]."""
-
-    at: tuple[float, float]
-    size: tuple[float, float]
-    load: float
-
-
-@dataclass(frozen=True)
-class LineLoad:
-    """path : plan points (n, 2) as tuples [m]; load [N/m]; on : the line of the plan that the path
-    follows, "" for a path of its own."""
-
-    path: tuple[tuple[float, float], ...]
-    load: float
-    on: str = ""
-
-
-@dataclass(frozen=True)
-class Temperature:
-    """A temperature of the slab, linear through its depth.
-
-    difference : of the upper face less that of the lower one [K]; mean : less that of the beams
-    [K]; expansion : of the concrete [1/K].
-    """
-
-    difference: float
-    mean: float
-    expansion: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Case:
-    """A static load case; pressure [N/m2] on the whole slab, positive down.
-
-    action : what the case is in combinations of actions, "none" = it is left out of them.
-    stage : the stage of the deck's life at which the load acts.
-    shrinkage : free strain of the slab, positive = shorter [-]; settlements : of lines, holds
-    ("C2@L1") and points by their names, down [m].
-    """
-
-    name: str
-    patches: tuple[Patch, ...] = ()
-    pressure: float = 0.0
-    self_weight: bool = False
-    lines: tuple[LineLoad, ...] = ()
-    action: Action = "none"
-    stage: Stage = "short-term"
-    temperature: Temperature | None = None
-    shrinkage: float = 0.0
-    settlements: tuple[tuple[str, float], ...] = ()
-
-    @property
-    def imposes(self) -> bool:
-        """Whether it strains the slab or moves supports."""
-        return self.temperature is not None or self.shrinkage != 0.0 or bool(self.settlements)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Stages:
-    """The slab's modulus in the stages of the deck's life, as shares of its own, None where not
-    stated; fresh concrete has none."""
-
-    long_term: float | None
-    shrinkage: float | None
-
-    def share(self, stage: Stage) -> float:
-        """Of a stage with hardened concrete, which is stated.
-
-        Raises
-        ------
-        ValueError
-            It is not: the caller has to ask before.
-        """
-        found = {"long-term": self.long_term, "shrinkage": self.shrinkage, "short-term": 1.0}[stage]
-        if found is None:
-            raise ValueError(f"no modular ratio of stage {stage}")
-        return found
-
-
-@dataclass(frozen=True)
-class Sum:
-    """A sum of static cases: name of the case -> its factor.
-
-    cracked : whether it is also solved with the stiffness that cracks leave the slab. source, mark
-    : as of a vehicle.
-    """
-
-    name: str
-    factors: tuple[tuple[str, float], ...]
-    cracked: bool = False
-    source: str = "deck file"
-    mark: Mark | Literal[""] = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Traffic:
-    """Moving loads; lengths in m, dispersal angle in rad.
-
-    Exactly one of lateral_step and offsets is set. edge_clearance (kerb to wheel centre)
-    overrides the vehicles' own clearances when given.
-    on_overhang : whether the left and the right kerb stand on an overhang, beyond the outermost
-    line along the deck that carries it.
-    joints : edges of the deck at expansion joints, for load models that say so.
-    axis : of the carriageway, from which stations and offsets of traffic count; None = they are
-    those of the plan.
-    """
-
-    carriageway: tuple[float, float]
-    vehicles: tuple[Vehicle, ...]
-    step: float
-    lateral_step: float | None
-    offsets: tuple[float, ...] | None
-    edge_clearance: float | None
-    surfacing: float
-    dispersal: Dispersal
-    dispersal_angle: float
-    directions: Literal["forward", "both"]
-    load_models: tuple[LoadModel, ...] = ()
-    joints: tuple[str, ...] = ()
-    on_overhang: tuple[bool, bool] = (False, False)
-    axis: Axis | None = None
-
-    @property
-    def all_vehicles(self) -> tuple[Vehicle, ...]:
-        """Those that drive alone and those of the load models."""
-        models = [v for m in self.load_models for kind in m.kinds for v in kind.vehicles]
-        return (*self.vehicles, *models)
-
-    @property
-    def cases(self) -> tuple[LoadModel, ...]:
-        """The cases of traffic: every load model, then the vehicles that drive alone."""
-        return (*self.load_models, *((alone(self.vehicles),) if self.vehicles else ()))
-
-    def clearances(self, vehicle: Vehicle) -> tuple[float, float]:
-        """Distances [m] that a vehicle keeps from the left and the right kerb."""
-        if self.edge_clearance is not None:
-            return self.edge_clearance, self.edge_clearance
-        near = vehicle.clearance
-        if vehicle.overhang_clearance is not None:
-            near = min(near, vehicle.overhang_clearance)
-        left, right = (near if on else vehicle.clearance for on in self.on_overhang)
-        return left, right
-
-    def offset_range(
-        self, vehicle: Vehicle, direction: Direction = "forward"
-    ) -> tuple[float, float]:
-        """Lowest and highest offset [m] of the vehicle's centre line on the carriageway.
-
-        The clearance is the deck file's to the wheel centre if given, else the vehicle's own to
-        the wheel centre or to the edge of the tyre (not dispersed). high < low: the vehicle is too
-        wide. The direction matters only where the wheels are not symmetric about the centre line.
-        """
-        to_tyre = self.edge_clearance is None and vehicle.clearance_to == "tyre edge"
-        at_left, at_right = self.clearances(vehicle)
-        side = -1.0 if direction == "reverse" else 1.0
-
-        def reach(axle: Axle) -> float:
-            return 0.5 * axle.patch[1] if to_tyre else 0.0
-
-        left = min(side * y - reach(axle) for axle in vehicle.axles for y in axle.wheels)
-        right = max(side * y + reach(axle) for axle in vehicle.axles for y in axle.wheels)
-        low = self.carriageway[0] + at_left - left
-        high = self.carriageway[1] - at_right - right
-        if abs(high - low) <= SAME:
-            low = high = 0.5 * (low + high)
-        return low, high
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,8 @@ from typing import Any
 
 import numpy as np
 
-from pipelines.deck.deck import Deck, Direction, Traffic
+from pipelines.deck.deck import Deck
+from pipelines.deck.traffic import Direction, Traffic
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.errors import MethodRangeError
 from pipelines.findings.finding import (

@@ -12,7 +12,8 @@ from functools import cached_property
 import numpy as np
 from scipy import sparse
 
-from pipelines.deck.deck import Case, Deck, Stage
+from pipelines.deck.cases import Case, Stage
+from pipelines.deck.deck import Deck
 from pipelines.model.cache import ModelCache
 from plate.arrays import Floats
 from plate.elements.section import Section

@@ -8,7 +8,8 @@ from typing import Any
 
 from pipelines.analysis.result import Result, TrafficResult
 from pipelines.caution import CAUTION
-from pipelines.deck.deck import Deck, Traffic
+from pipelines.deck.deck import Deck
+from pipelines.deck.traffic import Traffic
 from pipelines.envelopes.picked_surfaces import PickedSurfaces
 from pipelines.findings.back_figured_widths import width_fields
 from pipelines.numbers import as_given, number

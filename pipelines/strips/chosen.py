@@ -8,8 +8,9 @@ from typing import NoReturn
 
 import numpy as np
 
-from pipelines.deck.deck import Deck, Traffic
+from pipelines.deck.deck import Deck
 from pipelines.deck.design_strip import DesignStrip, StripPart
+from pipelines.deck.traffic import Traffic
 from pipelines.errors import MethodRangeError
 from pipelines.standards.actions.load_models import family_of
 from pipelines.standards.sources import Standard

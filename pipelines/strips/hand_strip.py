@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from pipelines.deck.deck import Direction as Travel
 from pipelines.deck.design_strip import StripPart
+from pipelines.deck.traffic import Direction as Travel
 from pipelines.standards.sources import Mark
 from pipelines.standards.strip_widths.sets import METHODS
 from pipelines.strips.chosen import SHEAR_RULE, ChosenStrip

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from pipelines.deck.deck import Deck, Direction
+from pipelines.deck.deck import Deck
+from pipelines.deck.traffic import Direction
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.strip_widths.method import StripMethod
 from pipelines.strips.deck_strip import StripDeck

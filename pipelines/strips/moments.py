@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from pipelines.deck.deck import Direction
+from pipelines.deck.traffic import Direction
 from pipelines.errors import MethodRangeError
 from pipelines.standards.actions.loads import Vehicle
 from pipelines.standards.strip_widths.method import StripMethod

@@ -11,7 +11,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from pipelines.deck.deck import Direction
+from pipelines.deck.traffic import Direction
 from pipelines.errors import MethodRangeError
 from pipelines.standards.actions.loads import Axle, Vehicle
 from pipelines.standards.resistance.shear import LEAST_SHARE_FIB, near_support_factor

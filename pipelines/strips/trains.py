@@ -11,7 +11,7 @@ from functools import cached_property
 
 import numpy as np
 
-from pipelines.deck.deck import Direction
+from pipelines.deck.traffic import Direction
 from pipelines.strips.beam import (
     Side,
     StripBeam,

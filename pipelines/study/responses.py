@@ -21,7 +21,8 @@ from typing import Any
 
 import numpy as np
 
-from pipelines.deck.deck import Case, Deck
+from pipelines.deck.cases import Case
+from pipelines.deck.deck import Deck
 from pipelines.errors import MethodRangeError
 from pipelines.standards.actions.loads import Axle
 from pipelines.standards.strip_widths.method import StripMethod

@@ -13,7 +13,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.deck.deck import SAME, Deck, Direction, Traffic
+from pipelines.deck.deck import Deck
+from pipelines.deck.traffic import SAME, Direction, Traffic
 from pipelines.errors import JobError
 from pipelines.standards.actions.loads import Vehicle
 from pipelines.traffic.arrangements import LoadPosition

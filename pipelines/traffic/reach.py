@@ -2,7 +2,8 @@
 
 from dataclasses import dataclass
 
-from pipelines.deck.deck import Deck, Direction
+from pipelines.deck.deck import Deck
+from pipelines.deck.traffic import Direction
 from pipelines.traffic.positions import dispersed, lateral_offsets
 from plate.geometry.outline import DRAWN, band, region
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipelines.deck.deck import Deck, Traffic
+from pipelines.deck.deck import Deck
+from pipelines.deck.traffic import Traffic
 from pipelines.errors import JobError
 from pipelines.standards.actions.loads import LaneKind, LoadModel, Vehicle
 from pipelines.traffic.lanes import lane_offsets

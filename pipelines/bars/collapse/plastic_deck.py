@@ -12,7 +12,8 @@ import shapely
 
 from pipelines.bars.checks.bending_and_service import resistances
 from pipelines.bars.drawn_parts import DrawnBars, run_on
-from pipelines.deck.deck import Deck, Line, LineLoad
+from pipelines.deck.cases import LineLoad
+from pipelines.deck.deck import Deck, Line
 from pipelines.deck.reinforcement import DesignBasis
 from pipelines.deck.thicknesses import Thicknesses
 from pipelines.errors import CoverageError, JobError

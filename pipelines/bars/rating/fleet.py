@@ -6,11 +6,12 @@ from pathlib import Path
 import numpy as np
 
 from pipelines.bars.rating.fleet_schema import FleetTable, PermitTable
-from pipelines.deck.deck import SAME, Deck
+from pipelines.deck.deck import Deck
 from pipelines.deck.reading.loads import own_vehicles
 from pipelines.deck.reading.mistakes import Mistakes, nearest, validated
 from pipelines.deck.reading.own import vehicles_given
 from pipelines.deck.reading.toml import read_toml
+from pipelines.deck.traffic import SAME
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.actions.vehicles import library
 from pipelines.standards.sources import Source, Standard

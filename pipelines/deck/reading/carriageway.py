@@ -5,11 +5,12 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
-from pipelines.deck.deck import SAME, Line, Traffic
+from pipelines.deck.deck import Line
 from pipelines.deck.reading.chains import read_chain
 from pipelines.deck.reading.loads_schema import TrafficTable
 from pipelines.deck.reading.mistakes import Mistakes, shown
 from pipelines.deck.reading.plausible import check_carriageway
+from pipelines.deck.traffic import SAME, Traffic
 from pipelines.numbers import length
 from plate.errors import GeometryError
 from plate.geometry.axis import Axis

@@ -8,7 +8,8 @@ from math import radians
 import numpy as np
 import shapely
 
-from pipelines.deck.deck import Case, Line, LineLoad, Patch, Traffic
+from pipelines.deck.cases import Case, LineLoad, Patch
+from pipelines.deck.deck import Line
 from pipelines.deck.reading.carriageway import axis_of, check_edges, on_overhang
 from pipelines.deck.reading.loads_schema import (
     DEFAULT_LATERAL_STEP,
@@ -23,6 +24,7 @@ from pipelines.deck.reading.mistakes import Mistakes, nearest, printable, shown
 from pipelines.deck.reading.own_schema import OwnVehicleTable
 from pipelines.deck.reading.plausible import check_wheels
 from pipelines.deck.reading.stages import temperature_of
+from pipelines.deck.traffic import Traffic
 from pipelines.standards.actions.load_models import Conditions, load_models
 from pipelines.standards.actions.loads import Axle, LoadModel, Vehicle
 from pipelines.standards.actions.vehicles import library

@@ -2,9 +2,10 @@
 
 from typing import Annotated, Literal, get_args
 
-from pipelines.deck.deck import Dispersal, Stage
+from pipelines.deck.cases import Stage
 from pipelines.deck.reading.rules import Choice, Count, Range, ZeroOrRange
 from pipelines.deck.reading.schema import Coordinate, Corners, Flag, Name, Pair, Table, entry
+from pipelines.deck.traffic import Dispersal
 from pipelines.standards.actions.loads import Action
 
 DEFAULT_LATERAL_STEP = 0.25  # m

@@ -2,11 +2,11 @@
 
 from collections.abc import Collection, Mapping, Sequence
 
-from pipelines.deck.deck import Traffic
 from pipelines.deck.reading.loads import Offered, check_names, own_vehicles
 from pipelines.deck.reading.mistakes import Mistakes, nearest
 from pipelines.deck.reading.own import load_models_given, vehicles_given
 from pipelines.deck.reading.own_schema import OwnLoadModelTable
+from pipelines.deck.traffic import Traffic
 from pipelines.standards.actions.load_models import load_models
 from pipelines.standards.actions.loads import LaneKind, LaneSet, LoadModel, Vehicle
 from pipelines.standards.actions.vehicles import library

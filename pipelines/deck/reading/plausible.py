@@ -10,9 +10,10 @@ from itertools import combinations
 import numpy as np
 import shapely
 
-from pipelines.deck.deck import SAME, Line, Point, Slab
+from pipelines.deck.deck import Line, Point, Slab
 from pipelines.deck.reading.mistakes import Mistakes
 from pipelines.deck.reading.supports_schema import BeamTable
+from pipelines.deck.traffic import SAME
 from pipelines.numbers import number
 from pipelines.standards.actions.loads import Axle
 from plate.arrays import Floats

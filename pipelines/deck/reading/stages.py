@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipelines.deck.deck import Case, Line, Point, Slab, Stages, Sum, Temperature
+from pipelines.deck.cases import Case, Stages, Sum, Temperature
+from pipelines.deck.deck import Line, Point, Slab
 from pipelines.deck.reading.loads_schema import CaseTable, StagesTable, SumTable
 from pipelines.deck.reading.mistakes import Mistakes, nearest, printable
 from pipelines.deck.reading.own_schema import OwnSumTable

@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipelines.deck.deck import Deck, Direction
+from pipelines.deck.deck import Deck
+from pipelines.deck.traffic import Direction
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.findings.finding import Finding
 from pipelines.standards.actions.loads import Vehicle

@@ -7,7 +7,8 @@ from typing import Any
 
 from pipelines.analysis.result import Result
 from pipelines.bars.cracked import CrackedSum
-from pipelines.deck.deck import Deck, Stage
+from pipelines.deck.cases import Stage
+from pipelines.deck.deck import Deck
 from pipelines.envelopes.extremes import with_sums
 from pipelines.model.case_sums import CaseSum, stage_sums, stated_sums
 from pipelines.model.probes import ProbeRows, point_result

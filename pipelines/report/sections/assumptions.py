@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator, Sequence
 
-from pipelines.deck.deck import Deck, Line, Traffic
+from pipelines.deck.deck import Deck, Line
+from pipelines.deck.traffic import Traffic
 from pipelines.deck.words import line_title
 from pipelines.numbers import as_given, length, number
 from pipelines.report.document import Table, Words, joined, table

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator, Sequence
 
-from pipelines.deck.deck import Beam, Case, Deck, Held, Line
+from pipelines.deck.cases import Case
+from pipelines.deck.deck import Beam, Deck, Held, Line
 from pipelines.deck.words import at_text, line_title, support_title
 from pipelines.numbers import as_given, length
 from pipelines.report.document import Symbol, Table, Words, lines, table

@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipelines.accuracy.free_vehicle import FreeVehicle, free_vehicles
-from pipelines.deck.deck import Deck, Slab, Traffic
+from pipelines.deck.deck import Deck, Slab
+from pipelines.deck.traffic import Traffic
 from pipelines.model.influence import Surfaces
 from pipelines.standards.actions.loads import Axle, Vehicle
 from plate.arrays import Floats

@@ -17,7 +17,7 @@ from pipelines.accuracy.grid_surfaces import GridSurfaces
 from pipelines.accuracy.pieces import DrivenWheels, offset_pieces
 from pipelines.accuracy.proven_arrangement import proven_arrangements
 from pipelines.accuracy.worst_position import worst_places
-from pipelines.deck.deck import Traffic
+from pipelines.deck.traffic import Traffic
 from pipelines.model.influence import Surfaces
 from pipelines.standards.actions.loads import Axle, LaneKind, LaneSet, LoadModel, Vehicle
 from pipelines.traffic.arrangements import Arrangement, LoadedLane

@@ -14,7 +14,8 @@ from pipelines.accuracy.pattern_search import pattern_search
 from pipelines.accuracy.searched_position import searched_places
 from pipelines.accuracy.worst_place import WorstPlace
 from pipelines.accuracy.worst_position import worst_places
-from pipelines.deck.deck import Deck, Line, MeshOptions, Probe, Slab, Traffic
+from pipelines.deck.deck import Deck, Line, MeshOptions, Probe, Slab
+from pipelines.deck.traffic import Traffic
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.model.influence import Surfaces, surfaces

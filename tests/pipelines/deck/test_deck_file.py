@@ -16,7 +16,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipelines.deck.deck import Beam, Deck, Held, Patch, Zone
+from pipelines.deck.cases import Patch
+from pipelines.deck.deck import Beam, Deck, Held, Zone
 from pipelines.deck.examples import EXAMPLES
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.reading.schema import described_keys

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.deck.deck import Stages, Sum, Temperature
+from pipelines.deck.cases import Stages, Sum, Temperature
 from pipelines.errors import DeckError
 from tests.pipelines.composite_decks import CASES, COMPOSITE
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB, deck_of

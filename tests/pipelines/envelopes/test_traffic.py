@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from threadpoolctl import threadpool_limits
 
-from pipelines.deck.deck import Case, Deck, Patch
+from pipelines.deck.cases import Case, Patch
+from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.errors import JobError

@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
-from pipelines.deck.deck import Deck, Slab, Traffic
+from pipelines.deck.deck import Deck, Slab
+from pipelines.deck.traffic import Traffic
 from pipelines.errors import JobError
 from pipelines.standards.actions.loads import Axle, Vehicle
 from pipelines.standards.actions.vehicles import library
