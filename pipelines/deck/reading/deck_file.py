@@ -1,20 +1,17 @@
 """Reads a deck file (TOML, version 1) into a `Deck`, or tells every mistake in it.
 
 `tables` and the schemas behind it hold the keys and their bounds. What the values mean together is
-checked here, in `supports`, `loads` and `bars`, and turned into SI units.
+checked here, in `slab`, `supports`, `loads` and `bars`, and turned into SI units.
 Every part of the file is judged even where another has mistakes, so that one reading tells all.
 """
 
 from collections.abc import Sequence
-from itertools import combinations
-from math import inf
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 from pydantic_core import PydanticCustomError
 
-from pipelines.deck.deck import Deck, MeshOptions, Probe, Slab, Zone
+from pipelines.deck.deck import Deck, MeshOptions
 from pipelines.deck.reading.bars import BarTables, reinforcement
 from pipelines.deck.reading.bars_schema import (
     BarChoiceTable,
@@ -24,7 +21,6 @@ from pipelines.deck.reading.bars_schema import (
     SteelTable,
     SurveyTable,
 )
-from pipelines.deck.reading.chains import LEAST_GAP
 from pipelines.deck.reading.checks_schema import (
     CollisionTable,
     FatigueTable,
@@ -59,10 +55,10 @@ from pipelines.deck.reading.plan_schema import (
     PlanTable,
     ProbeTable,
     SlabTable,
-    StiffnessTable,
-    ZoneTable,
 )
 from pipelines.deck.reading.plausible import check_flanges, check_size
+from pipelines.deck.reading.probes import read_probes
+from pipelines.deck.reading.slab import read_slab
 from pipelines.deck.reading.stages import (
     check_cracked,
     check_imposed,
@@ -76,11 +72,6 @@ from pipelines.deck.reading.supports_schema import LineTable, PointTable
 from pipelines.deck.reading.tables import MOST_TABLES, TABLES, TITLE
 from pipelines.deck.reading.toml import read_toml
 from pipelines.deck.variants import factor_words, with_factors
-from pipelines.standards.concrete import STANDARD, secant_modulus
-from plate.geometry.outline import covers
-from plate.geometry.plan import Plan
-
-SAME_PLACE = 1e-9  # m
 
 
 def read_deck(path: str | Path, fitted: Path | None = None, own: Sequence[str | Path] = ()) -> Deck:
@@ -136,7 +127,7 @@ def deck_of(
     opening_tables = _listed(data, "opening", OpeningTable, mistakes)
     line_tables = _listed(data, "line", LineTable, mistakes)
     plan = read_plan(plan_table, opening_tables, line_tables, Path(name).parent, mistakes, warnings)
-    slab = _slab(_single(data, "slab", SlabTable, mistakes), plan, mistakes, warnings)
+    slab = read_slab(_single(data, "slab", SlabTable, mistakes), plan, mistakes, warnings)
     point_tables = _listed(data, "point", PointTable, mistakes)
     case_tables = _listed(data, "case", CaseTable, mistakes)
     vehicle_tables = _listed(data, "vehicle", VehicleTable, mistakes)
@@ -168,7 +159,7 @@ def deck_of(
     ]
     check_names(((where, table.name) for where, table in sum_tables), mistakes)
     sums = read_sums(sum_tables, cases, mistakes)
-    probes = _probes(probe_tables, plan, mistakes)
+    probes = read_probes(probe_tables, plan, mistakes)
     factors = stated_factors(data.get("factors"), name, Path(name).parent, given, mistakes)
     traffic = None
     if traffic_table is not None:
@@ -309,114 +300,3 @@ def _described(data: dict[str, Any], key: str) -> dict[str, None]:
         return {}
     names = [table.get("name") for table in tables if isinstance(table, dict)]
     return dict.fromkeys(name for name in names if isinstance(name, str))
-
-
-def _slab(
-    table: SlabTable | None, plan: Plan | None, mistakes: Mistakes, warnings: list[str]
-) -> Slab | None:
-    if table is None:
-        return None
-    stiffness = table.stiffness or StiffnessTable()
-    rigidity = table.rigidity_kNm
-    if table.stiffness is not None and rigidity is not None:
-        mistakes.add("[slab] rigidity_kNm", None, "give stiffness or rigidity_kNm, not both")
-    if rigidity is not None and rigidity.Dx * rigidity.Dy <= rigidity.D1**2:
-        mistakes.add(
-            "[slab] rigidity_kNm.D1",
-            rigidity.D1,
-            f"must be less than the root of Dx Dy, {(rigidity.Dx * rigidity.Dy) ** 0.5:g} kNm",
-        )
-    return Slab(
-        thickness=table.thickness_mm / 1e3,
-        E=_modulus(table, mistakes, warnings),
-        poisson=table.poisson,
-        density=1e3 * table.density_kN_m3,
-        theory=table.theory,
-        stiffness=(stiffness.x, stiffness.y, stiffness.xy),
-        rigidity=None
-        if rigidity is None
-        else (1e3 * rigidity.Dx, 1e3 * rigidity.Dy, 1e3 * rigidity.D1, 1e3 * rigidity.Dxy),
-        zones=() if plan is None else _zones(table.zone or [], plan, mistakes),
-        concrete=None if table.concrete is None else f"{table.concrete} ({STANDARD})",
-    )
-
-
-def _modulus(table: SlabTable, mistakes: Mistakes, warnings: list[str]) -> float:
-    if table.standard is not None and table.concrete is None:
-        mistakes.add("[slab] standard", table.standard, "says whose class `concrete` is; give both")
-    if table.concrete is None:
-        if table.E_GPa is None:
-            mistakes.add("[slab] E_GPa", None, "is missing; give E_GPa in GPa, or concrete")
-            return 0.0
-        return 1e9 * table.E_GPa
-    if table.E_GPa is not None:
-        mistakes.add("[slab] E_GPa", table.E_GPa, "give E_GPa or concrete, not both")
-    modulus = secant_modulus(table.concrete)
-    if table.standard is None:
-        warnings.append(
-            f"concrete {table.concrete} is taken as a class of {STANDARD}, the file names no "
-            f"standard: E = {1e-9 * modulus:.3g} GPa"
-        )
-    return modulus
-
-
-def _zones(tables: list[ZoneTable], plan: Plan, mistakes: Mistakes) -> tuple[Zone, ...]:
-    """Zones cut to the slab's extent; stations count at offset zero, as those of the C lines."""
-    full_stations = plan.u_range
-    full_offsets = (float(plan.outline[:, 1].min()), float(plan.outline[:, 1].max()))
-    zones: list[Zone] = []
-    for i, table in enumerate(tables):
-        key = f"[slab] zone {i + 1}"
-        stations = _cut(f"{key}, stations_m", table.stations_m, full_stations, mistakes)
-        offsets = _cut(f"{key}, offsets_m", table.offsets_m, full_offsets, mistakes)
-        zones.append(Zone(stations, offsets, table.thickness_mm / 1e3))
-    for (i, one), (j, other) in combinations(enumerate(zones), 2):
-        if _overlap(one.stations, other.stations) and _overlap(one.offsets, other.offsets):
-            mistakes.add(f"[slab] zone {j + 1}", None, f"overlaps zone {i + 1}")
-    return tuple(zones)
-
-
-def _cut(
-    key: str, given: Sequence[float] | None, full: tuple[float, float], mistakes: Mistakes
-) -> tuple[float, float] | None:
-    """The part of a range that is on the slab; None for the full extent."""
-    if given is None:
-        return None
-    low, high = max(given[0], full[0]), min(given[1], full[1])
-    if given[1] < given[0] + LEAST_GAP:
-        mistakes.add(key, given, f"the second must be {LEAST_GAP} m or more beyond the first")
-    elif high < low + LEAST_GAP:
-        mistakes.add(key, given, f"off the slab, which reaches from {full[0]:g} to {full[1]:g} m")
-    return low, high
-
-
-def _overlap(one: tuple[float, float] | None, other: tuple[float, float] | None) -> bool:
-    (a, b), (c, d) = one or (-inf, inf), other or (-inf, inf)
-    return min(b, d) - max(a, c) > SAME_PLACE
-
-
-def _probes(
-    tables: list[tuple[str, ProbeTable]], plan: Plan, mistakes: Mistakes
-) -> tuple[Probe, ...]:
-    check_names(((where, table.name) for where, table in tables), mistakes)
-    probes = []
-    for where, table in tables:
-        at, start, end = (_pair(p) for p in (table.at_m, table.from_m, table.to_m))
-        if (at is None) == (start is None and end is None) or (start is None) != (end is None):
-            mistakes.add(where, None, "give at_m for a point, or from_m and to_m for a segment")
-        elif start is not None and start == end:
-            mistakes.add(f"{where}, to_m", end, "the segment has no length")
-        off = False
-        for key, place in (("at_m", at), ("from_m", start), ("to_m", end)):
-            if place is not None and not plan.contains(np.array(place)):
-                mistakes.add(f"{where}, {key}", place, "not on the slab")
-                off = True
-        segment = [place for place in (start, end) if place is not None]
-        if len(segment) == 2 and not off and not covers(plan, np.array(segment)):
-            mistakes.add(f"{where}, to_m", end, "the segment leaves the slab on its way")
-        probes.append(Probe(table.name, at, start, end))
-    return tuple(probes)
-
-
-def _pair(values: list[float] | None) -> tuple[float, float] | None:
-    return None if values is None else (values[0], values[1])
