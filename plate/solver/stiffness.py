@@ -15,7 +15,8 @@ from plate.meshing.mesh import Mesh
 from plate.model.model import PlateModel
 from plate.model.singular_points import SingularPlace, singular_places
 from plate.solver.bisection import bisection
-from plate.solver.nested_dissection import PART_CELLS, Factorisation, Loads
+from plate.solver.nested_dissection import Factorisation, Loads
+from plate.solver.parts import PART_CELLS
 from plate.solver.solution import Solution, WholeSolution
 from plate.threads import one_blas_thread
 
