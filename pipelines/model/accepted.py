@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pipelines.deck.deck import Deck
 from pipelines.model.build import BuiltModel, build_model
 from pipelines.model.job_size import JobSize, check_job_size
+from plate.model.mechanism import check_mechanism
 
 
 @dataclass(frozen=True)
@@ -34,5 +35,5 @@ def accepted(deck: Deck, workers: int | None = None, *, tolerances: bool = True)
 def buildable(deck: Deck) -> BuiltModel:
     """The model of a deck; raises PlateError as `accepted` does."""
     built = build_model(deck)
-    built.model.check_mechanism()
+    check_mechanism(built.model)
     return built

@@ -12,6 +12,7 @@ from plate.conventions import N_FIELDS
 from plate.elements.group import ElementGroup
 from plate.elements.membrane import isostatic
 from plate.meshing.mesh import Mesh
+from plate.model.mechanism import check_mechanism
 from plate.model.model import PlateModel
 from plate.model.singular_points import SingularPlace, singular_places
 from plate.solver.bisection import bisection
@@ -41,7 +42,7 @@ class Stiffness:
 
     @one_blas_thread
     def __init__(self, model: PlateModel) -> None:
-        model.check_mechanism()
+        check_mechanism(model)
         self.model = model
         springs = [spring.piece for spring in model.springs]
         self.pieces: list[ElementGroup] = [*model.elastic, *springs, *model.membrane]
