@@ -77,11 +77,11 @@ def analyse(
 
     progress : called with the stage's name, what is done and what there is to do.
     kept : what the stages of the analysis before made: those that read the same again are not done
-    again; equal models are found there. threads : of the load positions, default one per
-    processor. tolerances_wanted : False leaves every stated error empty, and values as the steps of
-    the load positions give them. strips_wanted : False leaves out hand strips and with them the
-    findings, of which bars ask nothing. apart : does what needs little of the rest, as a process
-    beside this one does. card : an accelerator, on which load positions are solved.
+    again; equal models are found there. threads : of the load positions, by default as in
+    `position_threads`. tolerances_wanted : False leaves every stated error empty, and values as the
+    steps of the load positions give them. strips_wanted : False leaves out hand strips and with
+    them the findings, of which bars ask nothing. apart : does what needs little of the rest, as a
+    process beside this one does. card : an accelerator, on which load positions are solved.
 
     Raises
     ------

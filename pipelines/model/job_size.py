@@ -18,8 +18,9 @@ from pipelines.deck.deck import Deck
 from pipelines.errors import SizeError
 from pipelines.model.build import ORDER, PATCH_SHARE, cell_counts, cell_size, richer_size
 from pipelines.model.free_mesh import free_cells
+from pipelines.model.position_blocks import position_threads
 from pipelines.standards.actions.loads import LoadModel, Vehicle
-from pipelines.system.machine import free_memory, processors
+from pipelines.system.machine import free_memory
 from pipelines.traffic.positions import dispersed, turn_repeats
 from pipelines.traffic.trains import spreads
 from plate.conventions import N_FIELDS, RESULTS
@@ -149,10 +150,10 @@ class JobSize:
 def job_size(deck: Deck, workers: int | None = None, *, tolerances: bool = True) -> JobSize:
     """Estimate of a deck's job.
 
-    workers : threads of the load positions, one per processor by default; tolerances : whether
-    numerical tolerances are wanted.
+    workers : threads of the load positions, by default as in `position_threads`; tolerances :
+    whether numerical tolerances are wanted.
     """
-    workers = workers or processors()
+    workers = position_threads(workers)
     order = deck.mesh.order or ORDER
     size, _ = cell_size(deck)
     own, richer = _model(deck, size, order), _model(deck, richer_size(deck, size), order + 1)
