@@ -7,7 +7,8 @@ that meet are averaged, moments and shears as `readings` reads them.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from copy import copy
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -199,6 +200,20 @@ class _Part:
     last: int
     shares: tuple[tuple[int, Ints, Ints], ...]
 
+    def of_kinds(self, kinds: slice, of: int) -> "_Part":
+        """The same for some kinds of results, of so many."""
+        n_cell, rows, _ = self.operators.shape
+        n_value, n_point = rows // of, len(self.points)
+        values = np.arange(n_cell * rows).reshape(n_cell, of, n_value)[:, kinds].ravel()
+        points = np.arange(of * n_point).reshape(of, n_point)[kinds].ravel()
+        return replace(
+            self,
+            operators=self.operators.reshape(n_cell, of, n_value, -1)[:, kinds].reshape(
+                n_cell, len(values) // n_cell, -1
+            ),
+            average=sparse.csr_array(self.average[points][:, values]),
+        )
+
 
 class PointMeans:
     """Results at field points as shares of results in the cells that meet there."""
@@ -280,7 +295,7 @@ class FieldRecovery:
             first[mine] = np.minimum(first[mine], k)
             last[mine] = k
         dofs = cell_dofs(mesh.cells)
-        self._parts: list[_Part] = []
+        self._kinds, self._parts = N_RESULTS, list[_Part]()
         for k, cells in enumerate(groups):
             mine = np.unique(self.points.cells[cells])
             # Own points, those that end here, those left to a later part.
@@ -305,6 +320,13 @@ class FieldRecovery:
                 )
             )
 
+    def of_kinds(self, kinds: slice) -> "FieldRecovery":
+        """The same for some of w, m_x, m_y, m_xy, q_x, q_y alone, which takes less time."""
+        own = copy(self)
+        own._kinds = len(RESULTS[kinds])
+        own._parts = [part.of_kinds(kinds, self._kinds) for part in self._parts]
+        return own
+
     def parts(self, solution: Solution) -> Iterator[tuple[Ints, Combined]]:
         """Field points (n,) and the results (6, n, ...) w, m_x, m_y, m_xy, q_x, q_y there, for some
         points after the other, each point once.
@@ -327,7 +349,7 @@ class FieldRecovery:
         solution that have none of them nothing is solved for."""
         place = np.full(self.points.n_points, -1)
         place[points] = np.arange(len(points))
-        found = np.zeros((N_RESULTS, len(points), solution.shape[1]))
+        found = np.zeros((self._kinds, len(points), solution.shape[1]))
         for k, part in enumerate(self._parts):
             wanted = place[part.points] >= 0
             if wanted.any():
@@ -341,14 +363,14 @@ class FieldRecovery:
         part, found = self._parts[k], solution.part(k)
         local = part.operators @ found.values[solution.local(k, part.dofs)[part.index]]
         every = part.average @ local.reshape(-1, local.shape[-1])
-        return every.reshape(N_RESULTS, len(part.points), -1), found
+        return every.reshape(self._kinds, len(part.points), -1), found
 
     def fields(self, solution: Solution | Floats) -> Floats:
         """(6, n_point, n_load) w, m_x, m_y, m_xy, q_x, q_y of a solution, or of displacements
         (n_dof, n_load)."""
         if isinstance(solution, np.ndarray):
             solution = WholeSolution(solution)
-        found = np.empty((N_RESULTS, self.points.n_points, solution.shape[1]))
+        found = np.empty((self._kinds, self.points.n_points, solution.shape[1]))
         for points, values in self.parts(solution):
             found[:, points] = values.of_loads
         return found
@@ -381,7 +403,7 @@ def _together(
         for one, there, here in shares:
             mine = ~formed[here]
             if mine.any():
-                given = np.zeros((N_RESULTS, len(points), one.values.shape[-1]))
+                given = np.zeros((len(one.values), len(points), one.values.shape[-1]))
                 given[:, np.searchsorted(points, here[mine])] = one.values[:, there[mine]]
                 values.append(given)
                 weights.append(one.weights)

@@ -22,16 +22,22 @@ from plate.results.places import Places, along_path
 from plate.results.readings import SAME, Readings, Way
 
 
-def result_rows(model: PlateModel, places: Places) -> sparse.csr_array:
-    """Rows (6 count, n_dof) of w, m_x, m_y, m_xy, q_x, q_y [m, N m/m, N/m], place after place."""
-    n = len(RESULTS)
+def result_rows(
+    model: PlateModel, places: Places, kinds: Sequence[int] = tuple(range(len(RESULTS)))
+) -> sparse.csr_array:
+    """Rows (k count, n_dof) of results [m, N m/m, N/m], place after place.
+
+    kinds : (k,) which of w, m_x, m_y, m_xy, q_x, q_y, ascending.
+    """
     parts = []
-    readings = Readings(model)
-    for way, kinds in _ways(readings, places):
-        read = _read(readings, places, way)
-        rows = n * read.place[:, None] + kinds
-        parts.append((read, rows, np.broadcast_to(kinds, rows.shape)))
-    return _rows_read(model, parts, n * places.count)
+    readings, asked = Readings(model), np.asarray(kinds)
+    for way, every in _ways(readings, places):
+        mine = np.intersect1d(every, asked)
+        if len(mine):
+            read = _read(readings, places, way)
+            rows = len(asked) * read.place[:, None] + np.searchsorted(asked, mine)
+            parts.append((read, rows, np.broadcast_to(mine, rows.shape)))
+    return _rows_read(model, parts, len(asked) * places.count)
 
 
 def component_rows(

@@ -10,7 +10,6 @@ from pipelines.bars.demand.membrane import MembraneForces
 from pipelines.bars.demand.shear import FORCES, ShearTracker
 from pipelines.model.responses import SolvedDeck
 from plate.arrays import Floats, Ints
-from plate.conventions import RESULTS
 from plate.model.model import PlateModel
 from plate.results.fields import FieldPoints
 from plate.results.functionals import result_rows
@@ -18,14 +17,24 @@ from plate.results.places import at_field_points
 from plate.solver.solution import LocalRows, Solution
 
 
-def force_rows(model: PlateModel, fields: FieldPoints, rows: sparse.csr_array) -> sparse.csr_array:
-    """Rows (5 n, n_dof) that give `FORCES`, one after the other, by rows (n, n_point) on the fields
-    of a few places: the fields of the rest of the deck need not be formed."""
+def force_rows(
+    model: PlateModel,
+    fields: FieldPoints,
+    rows: sparse.csr_array,
+    some: Sequence[int] = tuple(range(FORCES.stop - FORCES.start)),
+) -> sparse.csr_array:
+    """Rows (k n, n_dof) that give k of `FORCES`, one after the other, by rows (n, n_point) on the
+    fields of a few places: the fields of the rest of the deck need not be formed.
+
+    some : which of them, ascending.
+    """
     used = np.unique(rows.indices).astype(np.int64)
-    read = result_rows(model, at_field_points(fields, used))
+    kinds = [FORCES.start + k for k in some]
+    read = result_rows(model, at_field_points(fields, used), kinds)
     near = sparse.csr_array(rows[:, used])
-    every = range(FORCES.start, FORCES.stop)
-    return sparse.csr_array(sparse.vstack([near @ read[k :: len(RESULTS)] for k in every]))
+    return sparse.csr_array(
+        sparse.vstack([near @ read[k :: len(kinds)] for k in range(len(kinds))])
+    )
 
 
 def force_reader(

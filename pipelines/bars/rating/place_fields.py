@@ -16,7 +16,7 @@ from scipy import sparse
 from pipelines.accuracy.wheel_influence import Lattice, cubic, patches_at, wheel_lattice
 from pipelines.bars.demand.edge_layer import MOMENTS, EdgeLayer
 from pipelines.bars.demand.sample_forces import force_rows
-from pipelines.bars.demand.shear import FORCES, ShearTracker
+from pipelines.bars.demand.shear import ShearTracker
 from pipelines.model.influence import field_rows, surfaces
 from pipelines.model.responses import SolvedDeck
 from pipelines.system.machine import processors
@@ -177,16 +177,11 @@ def moment_rows(solved: SolvedDeck, layer: EdgeLayer | None) -> RowsOf:
 
 def force_rows_at(solved: SolvedDeck, tracker: ShearTracker, some: Sequence[int]) -> RowsOf:
     """Some of m_x, m_y, m_xy, q_x, q_y, by their numbers, at samples of a tracker's sections."""
-    count = FORCES.stop - FORCES.start
 
     def rows(samples: Ints) -> sparse.csr_array:
-        found = force_rows(
-            solved.model,
-            solved.recovery.points,
-            sparse.csr_array(tracker.sections.rows[samples]),
-        )
-        n = len(samples)
-        order = np.arange(count * n).reshape(count, n)[list(some)].T.ravel()
+        near = sparse.csr_array(tracker.sections.rows[samples])
+        found = force_rows(solved.model, solved.recovery.points, near, some)
+        order = np.arange(found.shape[0]).reshape(len(some), -1).T.ravel()
         return sparse.csr_array(found[order])
 
     return rows

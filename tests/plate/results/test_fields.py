@@ -120,6 +120,15 @@ def test_fields_are_what_rows_read_at_their_points(plan: Plan, order: int) -> No
     some_points = np.random.default_rng(2).permutation(points.n_points)[: points.n_points // 3]
     at_some = recovery.at(WholeSolution(U), some_points)
     np.testing.assert_allclose(at_some, fields[:, some_points], rtol=0, atol=1e-9)
+    # some kinds alone are formed of the same numbers
+    for kinds in (slice(1, 4), slice(4, 6)):
+        alone = recovery.of_kinds(kinds)
+        np.testing.assert_allclose(alone.fields(U), fields[kinds], rtol=0, atol=1e-9)
+        there = alone.at(WholeSolution(U), some_points)
+        np.testing.assert_allclose(there, fields[kinds][:, some_points], rtol=0, atol=1e-9)
+        read = result_rows(model, every, range(6)[kinds]) @ U
+        own = read.reshape(points.n_points, -1, 2)
+        np.testing.assert_allclose(own, rows[:, kinds], rtol=0, atol=1e-9)
     _, place, doubled = np.unique(
         np.round(points.xy, 9), axis=0, return_index=True, return_counts=True
     )
