@@ -7,7 +7,7 @@ condition.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -17,7 +17,7 @@ from pipelines.model.responses import Response
 from pipelines.standards.actions.combinations import Combination, permanent_states
 from pipelines.standards.actions.loads import Action
 from pipelines.standards.materials import Materials
-from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Face, SlabBars
+from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Face, Layer, SlabBars
 from pipelines.standards.resistance.bending import Section, utilisation
 from pipelines.standards.resistance.shear import one_way_resistance, principal_shear
 from pipelines.traffic.lanes import TIE
@@ -61,17 +61,31 @@ def across_shear(bars: SlabBars, forces: Floats) -> tuple[Floats, dict[Face, Sec
     c, s = np.cos(principal.angle), np.sin(principal.angle)
     m = m_x * c**2 + m_y * s**2 + 2 * m_xy * c * s
     by_face: dict[Face, Section] = {}
-    for face in FACES:
-        d = principal.along(*(bars.effective_depth((face, e)) for e in DIRECTIONS))
-        area = principal.along(*(bars.bars((face, e)).area for e in DIRECTIONS))
-        h = principal.along(*(bars.thickness_of((face, e)) for e in DIRECTIONS))
+    for face, pairs in _along_bars(bars).items():
+        h, d, area = (principal.along(*pair) for pair in pairs)
         by_face[face] = Section(h=h, d=d, A_s=area)
     return m, by_face
+
+
+@lru_cache(maxsize=64)
+def _along_bars(bars: SlabBars) -> dict[Face, tuple[tuple[float, ...], ...]]:
+    """Of either face the thickness, the effective depth and the area of the bars along x and y."""
+    layers: dict[Face, list[Layer]] = {face: [(face, e) for e in DIRECTIONS] for face in FACES}
+    return {
+        face: (
+            tuple(bars.thickness_of(one) for one in mine),
+            tuple(bars.effective_depth(one) for one in mine),
+            tuple(bars.bars(one).area for one in mine),
+        )
+        for face, mine in layers.items()
+    }
 
 
 def tension(forces: Floats, imposed: Floats | None) -> Floats:
     """Tension >= 0 [N/m] across the section that the principal shear acts on; the imposed forces
     are present or absent, whichever is worse. Arguments as of `resistance`."""
+    if len(forces) <= 5 and imposed is None:
+        return np.zeros(forces.shape[1:])
     angle = principal_shear(forces[3], forces[4]).angle
     n = in_direction(forces[5:], angle) if len(forces) > 5 else np.zeros(angle.shape)
     if imposed is not None:

@@ -7,6 +7,7 @@ value may govern, or a limit on the steel share.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -184,10 +185,14 @@ class PrincipalShear:
     v: Floats
     angle: Floats
 
+    @cached_property
+    def _share(self) -> Floats:
+        """Of what is along x."""
+        return np.asarray(np.cos(self.angle) ** 2)
+
     def along(self, in_x: ArrayLike, in_y: ArrayLike) -> Floats:
         """A_s or d in the direction of v from its values along x and y: x cos^2 + y sin^2."""
-        share = np.cos(self.angle) ** 2
-        mean: Floats = share * np.asarray(in_x) + (1 - share) * np.asarray(in_y)
+        mean: Floats = self._share * np.asarray(in_x) + (1 - self._share) * np.asarray(in_y)
         return mean
 
 
