@@ -3,7 +3,7 @@
 (a, b, t) stand for (m_x, m_y, m_xy), as `triple` makes them also for skew bars.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -80,6 +80,16 @@ class Block:
         own = np.stack([moments.max(axis=2), moments.min(axis=2)])
         return cls(own, np.stack(sums, axis=1), first + columns, beside)
 
+    @classmethod
+    def joined(cls, points: Ints, blocks: "Sequence[Block]") -> "Block":
+        """One of blocks of the same load positions at some points after the other, which are the
+        points (n_point,) in that order; what coexists is not kept."""
+        own, sums, numbers = (
+            np.concatenate([getattr(one, name) for one in blocks], axis=-1)[..., np.argsort(points)]
+            for name in ("own", "sums", "numbers")
+        )
+        return cls(own, sums, numbers, nothing_beside)
+
     def bound(
         self, permanent: Floats, factor: float | Floats, row: int, points: Ints
     ) -> tuple[Floats, Ints]:
@@ -102,3 +112,8 @@ class Block:
         alone = sign * (one + factor * own[extreme, first])
         alone += twist**2 / np.where(single, -across, 1.0)
         return np.where(single, np.minimum(alone, linear), linear), which
+
+
+def nothing_beside(extreme: int, which: object, points: object) -> Floats:
+    """What coexists, where it is not kept."""
+    raise AssertionError("what coexists with these moments is not kept")

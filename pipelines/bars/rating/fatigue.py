@@ -21,11 +21,12 @@ from pipelines.bars.checks.fatigue import (
 )
 from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.demand.wood_armer import Block
+from pipelines.bars.rating.block_reading import BlockReader
 from pipelines.bars.rating.multipliers import Multiplier, Rated
 from pipelines.bars.rating.rater import Rater, standing
 from pipelines.bars.rating.root import MOST, largest
 from pipelines.deck.words import at_text, place
-from pipelines.model.position_blocks import stream
+from pipelines.model.position_blocks import in_blocks, read_blocks
 from pipelines.standards.actions.vehicles import library
 from pipelines.standards.detailing.rules import Row
 from pipelines.standards.resistance.bars import place_of
@@ -41,8 +42,8 @@ def fatigue_rated(rater: Rater) -> Iterator[Rated]:
             continue
         runs = load.runs(deck)
         blocks = []
-        for first, response, _ in stream(rater.solved, runs, lambda _, one: one.fields):
-            made = rater.watch.moments.blocks(first, response)
+        read = BlockReader.of(rater.watch, {})
+        for _, (made, _) in read_blocks(rater.solved, in_blocks(runs), read):
             lean = {id(block): replace(block, beside=_none_beside) for block in made}
             blocks.append([lean[id(block)] for block in made])
         search = _Search(rater, k, load, blocks)

@@ -9,7 +9,7 @@ import numpy as np
 
 from pipelines.bars.adequacy import Check
 from pipelines.bars.checks.wheel_groups import wheel_groups
-from pipelines.bars.checks.wheel_punching import farthest_reach, mat_at_punching
+from pipelines.bars.checks.wheel_punching import mat_at_punching
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.rating.at_places import AtPlaces, at_places, exact_moment, exact_shear
 from pipelines.bars.rating.axle_grids import grids_of
@@ -207,11 +207,10 @@ def _punching_floor(rater: Rater, k: int, runs: Runs) -> Multiplier:
     """No more than the multiplier in punching: every wheel and group stands whole beside every kind
     of free edge that there is."""
     mat, factor = rater.bases[k].materials, rater.watch.shears[k].combination.traffic
-    reach = farthest_reach(rater.watch.deck, mat)
     edge_x, edge_y = (0.0 if free else np.inf for free in rater.free_edges)
     most = 0.0
     run = rater.as_contacts(runs[0])
-    groups = wheel_groups(run.vehicle, run.patches, reach)
+    groups = wheel_groups(run.vehicle, run.patches, rater.reaches[k])
     for part in rater.watch.drawn[k].parts:
         bars = mat_at_punching(part.bars)
         single = [

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.bars.demand.moments import LAYER_ROWS
-from pipelines.bars.demand.wood_armer import Block, functionals, needed
+from pipelines.bars.demand.wood_armer import Block, functionals, needed, nothing_beside
 from pipelines.bars.rating.limits import MomentLimit
 from pipelines.bars.rating.root import CLOSE, MOST
 from pipelines.numbers import SLACK
@@ -149,11 +149,6 @@ def _pair(sums: NDArray[Number], row: int) -> NDArray[Number]:
 def _signed(sums: Floats, row: int) -> Floats:
     """The same in the signs of the layer."""
     return _pair(sums, row) if row < 2 else -_pair(sums, row)
-
-
-def nothing_beside(extreme: int, which: object, points: object) -> Floats:
-    """What coexists, which no multiplier needs."""
-    raise AssertionError("what coexists with a rated moment is not kept")
 
 
 @dataclass(frozen=True)

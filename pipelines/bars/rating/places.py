@@ -15,6 +15,7 @@ from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.demand.shear import ShearTracker
 from pipelines.bars.demand.wood_armer import skew_components
 from pipelines.bars.rating.axle_grids import AxleGrids
+from pipelines.bars.rating.block_reading import Key
 from pipelines.bars.rating.limits import MomentLimit
 from pipelines.bars.rating.moments import LimitsAt, Moments
 from pipelines.bars.rating.place_fields import (
@@ -36,8 +37,6 @@ APART, SHEAR_APART, WORTH = 0.4, 0.25, 0.85
 # Of m_x, m_y, m_xy, q_x, q_y those that are read.
 ALL, OF_MOMENTS, OF_SHEARS = (0, 1, 2, 3, 4), (0, 1, 2), (3, 4)
 Runs = Sequence[LoadPositions]
-Key = tuple[int, int]
-"""Numbers of a standard and of a part of the slab."""
 Trackers = dict[Key, tuple[ShearTracker, float]]
 """Of every standard's parts, with the width judged."""
 

@@ -11,32 +11,30 @@ from pipelines.bars.checks.standing_wheels import StandingWheels
 from pipelines.bars.checks.wheel_punching import WheelPunching, farthest_reach, wheel_punching
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.demand.shear import ShearTracker
-from pipelines.bars.demand.wood_armer import Block
 from pipelines.bars.rating.between_steps import between_steps
+from pipelines.bars.rating.block_reading import BlockReader
 from pipelines.bars.rating.fleet import Permit
 from pipelines.bars.rating.limits import MomentLimit, moment_limits
 from pipelines.bars.rating.moments import (
     MomentMultiplier,
     Moments,
     moment_multiplier,
-    nothing_beside,
     point_multipliers,
 )
 from pipelines.bars.rating.multipliers import Multiplier, Rated
-from pipelines.bars.rating.places import Key, OverDeck, Runs, Trackers
+from pipelines.bars.rating.places import OverDeck, Runs, Trackers
 from pipelines.bars.rating.root import CLOSE, MOST
 from pipelines.bars.rating.shear import ShearMultiplier, ShearOfVehicle
 from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text, line_title, place
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.model.position_blocks import in_blocks, read_blocks
-from pipelines.model.responses import Response, SolvedDeck
+from pipelines.model.responses import SolvedDeck
 from pipelines.standards.actions.load_models import counts_under
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.resistance.shear import CHOSEN, NOT_ASKED, ONE_WAY
 from pipelines.traffic.arrangements import Arrangement
 from pipelines.traffic.positions import LoadPositions, position_of
-from plate.arrays import Floats
 
 Standing = Callable[[int], Arrangement | None]
 """Where the traffic of that number stands; None of a negative one."""
@@ -62,8 +60,10 @@ class Rater:
             for part, tracker in enumerate((watch.shears[k], *watch.part_shears[k]))
             if len(tracker.sections.points)
         }
+        self.read = BlockReader.of(watch, {key: one for key, (one, _) in self.trackers.items()})
         edges = FreeEdges.of(watch.deck)
         self.free_edges = edges.across_x is not None, edges.across_y is not None
+        self.reaches = [farthest_reach(watch.deck, basis.materials) for basis in self.bases]
         self.short = np.full(len(self.plan), MOST)
 
     def counting(self, permit: Permit) -> list[int]:
@@ -74,21 +74,14 @@ class Rater:
     def over_deck(self, permit: Permit, runs: Runs) -> OverDeck:
         """A vehicle driven over the whole deck, at its load positions."""
         mine = self.counting(permit)
-        trackers = {key: one for key, one in self.trackers.items() if key[0] in mine}
-
-        def read(first: int, response: Response) -> tuple[list[Block], dict[Key, Floats]]:
-            made = self.watch.moments.blocks(first, response)
-            lean = {id(block): replace(block, beside=nothing_beside) for block in made}
-            factored = {key: tracker.factored(response) for key, (tracker, _) in trackers.items()}
-            return [lean[id(block)] for block in made], factored
-
-        found = [one for _, one in read_blocks(self.solved, in_blocks(runs), read)]
+        found = [one for _, one in read_blocks(self.solved, in_blocks(runs), self.read)]
         return OverDeck(
             runs,
             Moments.of(np.arange(len(self.plan)), [blocks for blocks, _ in found]),
             {
                 key: ShearOfVehicle.of(tracker, [forces[key] for _, forces in found], width)
-                for key, (tracker, width) in trackers.items()
+                for key, (tracker, width) in self.trackers.items()
+                if key[0] in mine
             },
         )
 
@@ -196,12 +189,11 @@ class Rater:
         """Utilisation in punching grows with the load in proportion; models : load models whose
         wheels are rated, too."""
         mat, factor = self.bases[k].materials, self.watch.shears[k].combination.traffic
-        reach = farthest_reach(self.watch.deck, mat)
         parts, standing = self.watch.drawn[k].parts, StandingWheels(alone)
         for part in parts:
             holds = part.holds if len(parts) > 1 else None
             found: WheelPunching | None = wheel_punching(
-                standing, runs, models, part.bars, mat, factor, holds, reach
+                standing, runs, models, part.bars, mat, factor, holds, self.reaches[k]
             )
             if found is None or found.utilisation <= 0.0:
                 continue

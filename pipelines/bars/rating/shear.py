@@ -7,6 +7,7 @@ one multiplier after the other, at those load positions alone that can come to t
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy import sparse
@@ -21,6 +22,9 @@ from plate.arrays import Floats, Ints
 FIRST = 16
 # Means below this share of the largest do not come near to governing.
 NEAR = 0.7
+# Means that are formed together, to bound the memory; from which share of them on all are formed;
+# what sums differ by as they are rounded.
+TOGETHER, DENSE, ROUNDING = 20_000, 0.1, 1e-9
 
 
 @dataclass(frozen=True)
@@ -63,9 +67,9 @@ class ShearOfVehicle:
             return None
         # few samples and load positions govern: more are added until all others pass
         value = min(max(start, 0.05), MOST)
-        mean = self._mean(value)
-        rows = np.argsort(-mean.max(axis=1), kind="stable")[:FIRST]
-        columns = np.argsort(-mean[rows].max(axis=0), kind="stable")[:FIRST]
+        most = self._most(value)
+        rows = np.argsort(-most.max(axis=1), kind="stable")[:FIRST]
+        columns = np.argsort(-most[rows].max(axis=0), kind="stable")[:FIRST]
         while True:
             near = self._part(np.sort(rows), columns)
             value = largest(lambda m, near=near: near._worst(m)[0], value)  # type: ignore[misc]
@@ -82,8 +86,7 @@ class ShearOfVehicle:
     def by_sample(self, multiplier: float) -> Floats:
         """(k,) the largest utilisation of each judged sample that comes near to governing at a
         multiplier, 0 for the others."""
-        mean = self._mean(multiplier)
-        row, _, used = self._judged_at(multiplier, mean, NEAR * float(mean.max()))
+        row, _, used = self._judged_at(multiplier, NEAR, np.inf)
         found = np.zeros(len(self.judged))
         np.maximum.at(found, row, used)
         return found
@@ -101,28 +104,71 @@ class ShearOfVehicle:
             None if self.beside is None else self.beside[:, used[:, None], columns],
         )
 
+    @cached_property
+    def _alone(self) -> Floats:
+        """(k, n_position) means of the traffic's own principal shear."""
+        return np.asarray(self.means @ np.hypot(self.traffic[3], self.traffic[4]))
+
+    @cached_property
+    def _steady(self) -> Floats:
+        """(k, 1 or n_position) no less than the means of what is not multiplied."""
+        state = self.tracker.permanent[:, 3:5, self.samples]
+        own = np.hypot(state[:, 0], state[:, 1]).max(axis=0)[:, None]
+        if self.beside is not None:
+            own = own + np.hypot(self.beside[3], self.beside[4])
+        return np.asarray(self.means @ own)
+
+    def _most(self, multiplier: float) -> Floats:
+        """(k, n_position) no less than the means: sums of what each part makes by itself."""
+        return multiplier * self._alone + self._steady
+
+    def _mean(self, multiplier: float, row: Ints, column: Ints) -> Floats:
+        """(n,) means of the principal shear at judged samples under load positions (n,)."""
+        count, state = np.diff(self.means.indptr), self.tracker.permanent[:, 3:5, self.samples]
+        if len(row) > DENSE * self._alone.size:
+            every = self.tracker.principal(self._times(multiplier), self.samples)
+            return np.asarray((self.means @ every)[row, column])
+        found = np.empty(len(row))
+        for start in range(0, len(row), TOGETHER):
+            mine, under = row[start : start + TOGETHER], column[start : start + TOGETHER]
+            # the last sample again, of no weight, where a mean has fewer
+            k = np.arange(count.max())[:, None]
+            at = self.means.indptr[mine] + np.minimum(k, count[mine] - 1)
+            weight = np.where(k < count[mine], self.means.data[at], 0.0)
+            here = (slice(3, 5), self.means.indices[at], under)
+            q = multiplier * self.traffic[here]
+            if self.beside is not None:
+                q += self.beside[here]
+            sizes = np.zeros(weight.shape)
+            for one in state[..., self.means.indices[at]]:
+                np.maximum(sizes, np.hypot(*(q + one)), out=sizes)
+            found[start : start + TOGETHER] = (weight * sizes).sum(axis=0)
+        return found
+
     def _times(self, multiplier: float) -> Floats:
         traffic = multiplier * self.traffic
         return traffic if self.beside is None else traffic + self.beside
 
-    def _mean(self, multiplier: float) -> Floats:
-        v = self.tracker.principal(self._times(multiplier), self.samples)
-        return np.asarray(self.means @ v)
-
     def _worst(self, multiplier: float) -> tuple[float, int, int]:
         """The largest utilisation, its sample and its column."""
-        mean = self._mean(multiplier)
-        least = min(self.tracker.least, float(mean.max()))
-        row, column, used = self._judged_at(multiplier, mean, least)
+        row, column, used = self._judged_at(multiplier, 1.0, self.tracker.least)
         k = int(used.argmax())
         return float(used[k]), int(self.judged[row[k]]), int(column[k])
 
     def _judged_at(
-        self, multiplier: float, mean: Floats, least: float
+        self, multiplier: float, share: float, enough: float
     ) -> tuple[Ints, Ints, Floats]:
-        """Judged samples and load positions whose mean is at least so large, and utilisations."""
-        row, column = np.nonzero(mean >= least)
-        acting, sample = mean[row, column], self.judged[row]
+        """Judged samples and load positions whose mean is at least `enough`, or that share of the
+        largest where it is less, and utilisations."""
+        most = self._most(multiplier)
+        # a mean that there is, so that the largest is no less
+        row, column = np.unravel_index(most.argmax(axis=None), most.shape)
+        there = float(self._mean(multiplier, np.array([row]), np.array([column]))[0])
+        row, column = np.nonzero(most >= min(share * there, enough) * (1.0 - ROUNDING))
+        acting = self._mean(multiplier, row, column)
+        least = min(enough, share * float(acting.max()))
+        row, column, acting = (one[acting >= least] for one in (row, column, acting))
+        sample = self.judged[row]
         at = np.searchsorted(self.samples, sample)
         forces = multiplier * self.traffic[:, at, column]
         if self.beside is not None:

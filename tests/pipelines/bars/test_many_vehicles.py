@@ -16,10 +16,11 @@ from pipelines.bars.rating.moments import moment_multiplier
 from pipelines.bars.rating.places import WORTH, OverDeck, Places, local_tops
 from pipelines.bars.rating.rate import Rating, rate
 from pipelines.bars.rating.rater import Rater
-from pipelines.bars.rating.shear import ShearOfVehicle
+from pipelines.bars.rating.shear import NEAR, ShearOfVehicle
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.mistakes import Mistakes
 from pipelines.model.case_responses import case_responses
+from pipelines.model.position_blocks import in_blocks, position_load
 from pipelines.model.responses import SolvedDeck
 from pipelines.report.html import html_of
 from pipelines.report.sections.rating import rating_page
@@ -88,6 +89,49 @@ def over(rater: Rater, permit: Permit) -> OverDeck:
 def overs(rater: Rater) -> list[OverDeck]:
     """Of four vehicles."""
     return [over(rater, permit) for permit in fleet_of(4).permits]
+
+
+def test_a_vehicle_is_read_as_a_run_reads_it(rater: Rater) -> None:
+    """Part by part of the slab, extremes and forces alone, against whole fields."""
+    [permit] = fleet_of(1).permits
+    alone = driven(rater.watch.deck, permit, Mistakes(""))
+    assert alone is not None
+    [(first, run, part), *_] = in_blocks(load_positions(alone))
+    response = rater.solved.respond(position_load(rater.solved.model, run, part))
+    blocks, forces = rater.read(first, response)
+    of_a_run = rater.watch.moments.blocks(first, response)
+    assert len(blocks) == len(of_a_run)
+    for block, other in zip(blocks, of_a_run, strict=True):
+        # sums in another order
+        near = 1e-10 * np.abs(other.sums).max()
+        np.testing.assert_allclose(block.own, other.own, rtol=0, atol=near)
+        np.testing.assert_allclose(block.sums, other.sums, rtol=0, atol=near)
+    assert forces.keys() == rater.trackers.keys()
+    for key, (tracker, _) in rater.trackers.items():
+        other = tracker.factored(response)
+        for found, expected in zip(forces[key], other, strict=True):
+            near = 1e-10 * np.abs(expected).max()
+            np.testing.assert_allclose(found, expected, rtol=0, atol=near)
+
+
+def test_shear_that_was_not_judged_passes(overs: list[OverDeck]) -> None:
+    """All samples under all load positions at the multiplier that is found, and at a little more:
+    means of the principal shear that are formed in full, against the few that sums of their parts
+    leave."""
+    for one in overs[0].shears.values():
+        found = one.multiplier(1.0)
+        assert found is not None
+        for multiplier, passes in ((found.value, True), (found.value * 1.001, False)):
+            traffic = multiplier * one.traffic
+            means = one.means @ one.tracker.principal(traffic, one.samples)
+            at = np.searchsorted(one.samples, one.judged)
+            resists, _ = one.tracker.resistance_at(traffic[:, at], one.judged, means)
+            used = means / resists
+            # shares of 1 to what the checks of a run allow for rounding
+            assert (used.max() <= 1.0 + 1e-6) == passes
+            worst = used.max(axis=1)
+            near = means.max(axis=1) >= NEAR * means.max()
+            np.testing.assert_allclose(one.by_sample(multiplier)[near], worst[near], rtol=1e-9)
 
 
 def test_at_its_own_place_a_vehicle_has_the_multiplier_of_the_whole_deck(
