@@ -45,12 +45,12 @@ def resistance(
     compression is not counted.
     """
     m, by_face = across_shear(bars, forces)
-    n = tension(forces, imposed)
-    resists = {
-        face: one_way_resistance(section, mat, v, m, n, aggregate).v_Rd
-        for face, section in by_face.items()
-    }
-    return np.where(m >= 0, resists["bottom"], resists["top"])
+    bottom, top = by_face["bottom"], by_face["top"]
+    h, d, area = (
+        np.where(m >= 0, getattr(bottom, name), getattr(top, name)) for name in ("h", "d", "A_s")
+    )
+    section = Section(h=h, d=d, A_s=area)
+    return one_way_resistance(section, mat, v, m, tension(forces, imposed), aggregate).v_Rd
 
 
 def across_shear(bars: SlabBars, forces: Floats) -> tuple[Floats, dict[Face, Section]]:
