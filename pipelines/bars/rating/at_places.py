@@ -44,7 +44,7 @@ class AtPlaces:
 
 def at_places(places: Places, runs: Runs, standards: Sequence[int]) -> dict[int, AtPlaces]:
     """The multipliers of a vehicle by some standards."""
-    driven = [places.grids.driven(run) for run in runs]
+    driven = places.grids.driven(runs)
     top = np.maximum.reduce([one.greatest.max(axis=1) for one in driven])
     moments = _moments(places, driven, standards, top)
     found = {}
@@ -67,8 +67,11 @@ def at_places(places: Places, runs: Runs, standards: Sequence[int]) -> dict[int,
 
 def _under(places: Places, driven: Sequence[DrivenAxles], points: Ints) -> list[Floats]:
     """a, b, t (3, n, n_position) at some of the points under each run."""
-    results = places.results_at(points)
-    return [run.under(results.ravel()).reshape(3, len(points), -1) for run in driven]
+    results, found = places.results_at(points).ravel(), []
+    for one in driven:
+        values = one.under(results).reshape(3, len(points), -1)
+        found += np.split(values, np.cumsum(one.lengths)[:-1], axis=2)
+    return found
 
 
 def _moments(
@@ -243,7 +246,7 @@ def exact_moment(
     def signed(values: Floats) -> Floats:
         return np.asarray(sign * functionals(values)[2 * first : 2 * first + 2])
 
-    driven = [places.grids.driven(run) for run in runs]
+    driven = places.grids.driven(runs)
     roughly = signed(np.concatenate(_under(places, driven, at), axis=2)[:, 0])
     near = np.argsort((-roughly / limits.room).min(axis=0), kind="stable")[:EXACT]
     values = _exactly(places.fields, at, runs, near)

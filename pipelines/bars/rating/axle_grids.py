@@ -7,10 +7,11 @@ added up in the same way, are no less than those of the sums: they tell which re
 adding up.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import groupby
 from threading import Lock
 
 import numpy as np
@@ -49,14 +50,15 @@ def grids_of(run: LoadPositions) -> list[tuple[AxleKind, Offsets]]:
 
 @dataclass(frozen=True, eq=False)
 class DrivenAxles:
-    """A vehicle at all load positions of a run.
+    """A vehicle at all load positions of some runs with the same offsets, one after the other.
 
     parts : of every kind of its axles results (n_offset, n_result, n_s) of a unit axle, the
     greatest values (n_screened, n_s) that they are screened by, and what moves both along the deck
-    (n_s, n_station).
+    (n_s, n_station). lengths : load positions of every run.
     """
 
     parts: tuple[tuple[Floats, Floats, Floats], ...]
+    lengths: tuple[int, ...]
 
     def __len__(self) -> int:
         """Load positions."""
@@ -104,24 +106,32 @@ class AxleGrids:
     known: dict[tuple[AxleKind, Offsets], tuple[Floats, Floats]] = field(default_factory=dict)
     lock: AbstractContextManager[object] = field(default_factory=Lock)
 
-    def driven(self, run: LoadPositions) -> DrivenAxles:
-        """The vehicle of a run."""
-        offsets = offsets_of(run)
-        stations = run.stations[:: len(offsets)]
-        every: dict[AxleKind, list[tuple[float, float]]] = {}
-        for kind, ahead, load in axles_of(run):
-            every.setdefault(kind, []).append((ahead, load))
+    def driven(self, runs: Sequence[LoadPositions]) -> list[DrivenAxles]:
+        """A vehicle at the load positions of some runs, of those that follow one another and need
+        the same grids together."""
+        return [self._together(list(alike)) for _, alike in groupby(runs, grids_of)]
+
+    def _together(self, runs: Sequence[LoadPositions]) -> DrivenAxles:
+        offsets = offsets_of(runs[0])
+        every: dict[AxleKind, list[tuple[Floats, Ints, float]]] = {}
+        count = 0
+        for run in runs:
+            stations = run.stations[:: len(offsets)]
+            columns = count + np.arange(len(stations))
+            count += len(stations)
+            for kind, ahead, load in axles_of(run):
+                every.setdefault(kind, []).append((stations + ahead, columns, load))
         moved: dict[AxleKind, Floats] = {}
         for kind, axles in every.items():
-            ahead, load = np.array(axles)[:, :, None].swapaxes(0, 1)
             s = self.fields.lattices[kind[1]].lattice.s
-            place, weight = cubic((stations + ahead).ravel(), s)
-            weight *= np.broadcast_to(load, (len(axles), len(stations))).reshape(-1, 1)
-            moved[kind] = np.zeros((len(s), len(stations)), dtype=np.float32)
-            column = np.tile(np.arange(len(stations)), len(axles))[:, None]
+            place, weight = cubic(np.concatenate([at for at, _, _ in axles]), s)
+            weight *= np.concatenate([np.full(len(at), load) for at, _, load in axles])[:, None]
+            moved[kind] = np.zeros((len(s), count), dtype=np.float32)
+            column = np.concatenate([columns for _, columns, _ in axles])[:, None]
             np.add.at(moved[kind], (place, column), weight)
         return DrivenAxles(
-            tuple((*self._grid(kind, offsets), matrix) for kind, matrix in moved.items())
+            tuple((*self._grid(kind, offsets), matrix) for kind, matrix in moved.items()),
+            tuple(len(run) for run in runs),
         )
 
     def _grid(self, kind: AxleKind, offsets: Offsets) -> tuple[Floats, Floats]:

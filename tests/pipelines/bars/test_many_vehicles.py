@@ -172,7 +172,7 @@ def test_no_candidate_that_was_passed_over_has_a_smaller_multiplier(
         places.learn(one, {0: 2.0})
     every = places.candidates
     for one in overs[2:]:
-        driven = [places.grids.driven(run) for run in one.runs]
+        driven = places.grids.driven(one.runs)
         values, _ = _judged(places, driven, np.arange(len(every.number)))
         found = at_places(places, one.runs, [0])[0]
         assert len(found.moments) == len(every.groups)
@@ -192,15 +192,14 @@ def test_what_places_are_screened_by_is_no_less_than_at_any_load_position(
     one = overs[0]
     places = Places.of(rater.watch, rater.limits, rater.trackers, [one.runs])
     places.learn(one, {0: 2.0})
-    for run in one.runs:
-        driven = places.grids.driven(run)
-        assert len(driven) == len(run)
+    for axles in places.grids.driven(one.runs):
+        assert len(axles) == sum(axles.lengths)
         for row, points in enumerate(places.points):
-            values = driven.under(places.results_at(points).ravel())
-            a, b, t = values.reshape(3, len(points), len(run))
+            values = axles.under(places.results_at(points).ravel())
+            a, b, t = values.reshape(3, len(points), len(axles))
             sign, first = (1.0 if row < 2 else -1.0), (a, b)[row % 2]
             begin = 2 * sum(map(len, places.points[:row]))
-            bound = driven.greatest[begin : begin + 2 * len(points)].max(axis=1)
+            bound = axles.greatest[begin : begin + 2 * len(points)].max(axis=1)
             most = np.concatenate([(sign * (first + s * t)).max(axis=1) for s in (1.0, -1.0)])
             # single precision, and cubics that swing below nothing beside the slab's ends
             assert (bound >= most - 1e-4 * np.abs(most).max(initial=0.0)).all()
