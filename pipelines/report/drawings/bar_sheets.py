@@ -10,7 +10,7 @@ import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
-from itertools import pairwise
+from itertools import pairwise, product
 from pathlib import Path
 from textwrap import wrap
 
@@ -77,18 +77,39 @@ def sheets(doc: Drawing) -> tuple[Sheet, ...]:
         paper, size = f"{paper} made longer", (size[0] + longer[0], size[1] + longer[1])
         room = _room(size)
     found: list[list[tuple[Part, tuple[float, float]]]] = [[]]
-    x, y, column = 0.0, 0.0, 0.0
     for part in parts:
-        width, height = part.size
-        if y + height > room[1]:
-            x, y, column = x + column + APART, 0.0, 0.0
-        if x + width > room[0]:
+        at = _spot(found[-1], part.size, room)
+        if at is None:
             found.append([])
-            x, y, column = 0.0, 0.0, 0.0
-        found[-1].append((part, (BINDING + APART + x, EDGE + APART + y)))
-        y += height + APART
-        column = max(column, width)
-    return tuple(Sheet(paper=paper, size=size, placed=tuple(one)) for one in found if one)
+            at = 0.0, 0.0
+        found[-1].append((part, at))
+    corner = BINDING + APART, EDGE + APART
+    return tuple(
+        Sheet(
+            paper=paper,
+            size=size,
+            placed=tuple((part, (corner[0] + x, corner[1] + y)) for part, (x, y) in one),
+        )
+        for one in found
+    )
+
+
+def _spot(
+    placed: Sequence[tuple[Part, tuple[float, float]]],
+    size: tuple[float, float],
+    room: tuple[float, float],
+) -> tuple[float, float] | None:
+    """The leftmost place for a drawing on a sheet, there the highest, clear of those placed."""
+    boxes = [(x, y, x + part.size[0] + APART, y + part.size[1] + APART) for part, (x, y) in placed]
+    for x, y in sorted(product({0.0, *(b[2] for b in boxes)}, {0.0, *(b[3] for b in boxes)})):
+        right, low = x + size[0], y + size[1]
+        if right > room[0] or low > room[1]:
+            continue
+        if all(
+            x >= b[2] or y >= b[3] or right + APART <= b[0] or low + APART <= b[1] for b in boxes
+        ):
+            return x, y
+    return None
 
 
 def _room(size: tuple[float, float]) -> tuple[float, float]:
@@ -188,7 +209,10 @@ def _sheet(sheet: Sheet, title: str, number: str) -> Iterator[str]:
     )
     scales = sorted({part.scale for part, _ in sheet.placed})
     told = ", ".join(f"1:{scale:g}" for scale in scales)
-    words = (f"{title}: bars", f"Sheet {number}; {sheet.paper}, print at full size: {told}")
+    words = (
+        f"{title}: bars; lengths in mm",
+        f"Sheet {number}; {sheet.paper}, print at full size: {told}",
+    )
     room = int(0.62 * (right - left) / (LETTER * NOTE))
     yield f'<g font-family="DejaVu Sans, sans-serif" font-size="{NOTE / 0.73:.3f}">'
     for k, line in enumerate(words):

@@ -2,10 +2,12 @@
 
 import pickle
 import re
+from itertools import combinations
 from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
+import shapely
 from ezdxf.document import Drawing
 from ezdxf.filemanagement import new
 from ezdxf.fonts import fonts
@@ -65,6 +67,18 @@ def test_paper_is_as_large_as_the_drawings_need() -> None:
     assert longer.size[1] == FORMATS["A1"][1]
     many = sheets(strips(*[(10, 3500, 700)] * 4))
     assert [len(sheet.placed) for sheet in many] == [3, 1]
+
+
+def test_drawings_take_the_room_beside_narrow_ones() -> None:
+    """One of 370 mm, and below it, on A3, two of 180 and 150 mm beside each other, all clear."""
+    (sheet,) = sheets(strips((10, 3600, 600), (10, 1700, 1000), (10, 1500, 1000)))
+    assert sheet.paper == "A3"
+    (_, (first, top)), (_, (second, low)), (_, (third, same)) = sheet.placed
+    assert first == second < third
+    assert top < low == same
+    boxes = [shapely.box(x, y, x + p.size[0], y + p.size[1]) for p, (x, y) in sheet.placed]
+    for one, other in combinations(boxes, 2):
+        assert one.distance(other) > 5.9
 
 
 @pytest.mark.parametrize("long", [2000, 6000])
