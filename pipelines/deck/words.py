@@ -29,6 +29,14 @@ def line_title(deck: Deck, name: str) -> str:
     return f"line {name}"
 
 
+def named_title(deck: Deck, name: str) -> str:
+    """The title of a line or an edge with its name in the plans: "edge beam E3"."""
+    title = line_title(deck, name)
+    found = deck.plan.lines.get(name)
+    named = found is not None and (deck.line(name) is not None or bool(found.curves))
+    return f"{title} {name}" if named and name not in title.split() else title
+
+
 def support_title(deck: Deck, name: str) -> str:
     """The name of a reaction: a line, a point, or a beam's hold such as C3@L1."""
     beam, _, other = name.partition("@")

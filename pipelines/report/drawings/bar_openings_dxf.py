@@ -5,6 +5,7 @@ from textwrap import wrap
 import numpy as np
 import shapely
 from ezdxf.layouts.layout import Modelspace
+from shapely import affinity
 
 from pipelines.bars.schedule.marks import Mark, Schedule
 from pipelines.caution import CAUTION, TO_VERIFY
@@ -12,6 +13,8 @@ from pipelines.deck.deck import Deck
 from pipelines.report.drawings.bar_ranges import beside_ranges, counted
 from pipelines.report.drawings.bars import layer_name
 from pipelines.report.drawings.dxf_parts import dimension, flat, ring, text
+from pipelines.report.drawings.ground_dxf import opening_words
+from pipelines.report.drawings.words_dxf import Room
 from plate.arrays import Floats
 from plate.geometry.outline import points_of
 
@@ -34,27 +37,37 @@ def _detail(
 ) -> float:
     title = f"BARS AT OPENING {number}, plan, plot at 1:{SCALE}; {TO_VERIFY}"
     text(space, title, (0.0, top), 1.4 * SIZE)
-    paths = {mark.number: [flat(deck, bar.path) for bar in mark.bars] for mark in marks}
-    points = np.concatenate([path for some in paths.values() for path in some])
+    drawn = {mark.number: [flat(deck, bar.path) for bar in mark.bars] for mark in marks}
+    points = np.concatenate([path for some in drawn.values() for path in some])
     low, high = points.min(axis=0) - AROUND, points.max(axis=0) + AROUND
     shift = np.array([0.0, top - 5 * SIZE]) - np.array([low[0], high[1]])
     window = shapely.box(*low, *high)
     on = {"layer": "SLAB (mm)"}
+    edges: list[shapely.LineString] = []
     for edge in points_of(deck.plan.boundary):
         outline = shapely.LineString(flat(deck, np.vstack([edge, edge[:1]])))
         for part in shapely.get_parts(outline.intersection(window)):
             if isinstance(part, shapely.LineString):
                 space.add_lwpolyline((np.array(part.coords) + shift).tolist(), dxfattribs=on)
-    _size(space, flat(deck, points_of(deck.plan.openings)[number - 1]) + shift)
-    taken: list[Floats] = []
+                edges.append(part)
+    around = flat(deck, points_of(deck.plan.openings)[number - 1]) + shift
+    opening = shapely.Polygon(around)
+    _size(space, around)
+    paths: list[Floats] = []
     for mark in marks:
-        look = {"layer": f"BARS ALONG {mark.layers[0][1].upper()} (mm)", "lineweight": 35}
-        shown = paths[mark.number]
+        look = {"layer": f"BARS ALONG {mark.layers[0][1].upper()} (mm)"}
+        shown = [path + shift for path in drawn[mark.number]]
         if mark.use == "U-bar":  # one of those side by side
-            shown = [flat(deck, some[len(some) // 2].path) for some in mark.ranges]
+            shown = [flat(deck, some[len(some) // 2].path) + shift for some in mark.ranges]
         for path in shown:
-            space.add_lwpolyline((path + shift).tolist(), dxfattribs=look)
-        _rings(space, deck, mark, shift, taken)
+            space.add_lwpolyline(path.tolist(), dxfattribs=look | {"lineweight": 35})
+            _ends(space, path, look)
+        paths += shown
+    bars_drawn = shapely.union_all([shapely.LineString(path) for path in paths])
+    heavy = shapely.union_all([bars_drawn, *(affinity.translate(p, *shift) for p in edges)])
+    words = Room(SIZE, [opening], heavy=heavy, thin=shapely.LineString())
+    for mark in marks:
+        _rings(space, deck, mark, shift, words)
     level = top - 5 * SIZE - float(high[1] - low[1]) - 2 * SIZE
     bars = deck.required_reinforcement.bars
     ranges = {r.mark.number: r for r in beside_ranges(deck, schedule)}
@@ -69,6 +82,7 @@ def _detail(
         "Marks of top bars stand at their left or lower ends, those of bottom bars at the others. "
         "Trimmers are set out from the opening, moved by up to a diameter where a bar of the mat "
         "lies in their place.",
+        opening_words(number, deck.plan.openings[number - 1]),
     )
     for sentence in told:
         for words in wrap(sentence, 100):
@@ -85,10 +99,17 @@ def _size(space: Modelspace, opening: Floats) -> None:
     dimension(space, (x0, y0), (x0, y1), (x, y0), SIZE, upright=True)
 
 
-def _rings(space: Modelspace, deck: Deck, mark: Mark, shift: Floats, taken: list[Floats]) -> None:
+def _ends(space: Modelspace, path: Floats, look: dict[str, str]) -> None:
+    """Strokes at both ends of a bar: shorter ones lie over longer ones."""
+    along = (path[-1] - path[0]) / np.linalg.norm(path[-1] - path[0])
+    stroke = 0.25 * SIZE * (along + np.array([-along[1], along[0]]))
+    for end in (path[0], path[-1]):
+        space.add_lwpolyline([(end - stroke).tolist(), (end + stroke).tolist()], dxfattribs=look)
+
+
+def _rings(space: Modelspace, deck: Deck, mark: Mark, shift: Floats, room: Room) -> None:
     """The mark past an end of a bar of every range: the left or lower end of top bars, the other
-    of bottom bars; of U-bars past the ends of their legs; further on where another stands there
-    already."""
+    of bottom bars; of U-bars past the ends of their legs."""
     for some in mark.ranges:
         bar = some[len(some) // 2] if mark.use == "U-bar" else some[-1]
         bend, legs = flat(deck, bar.path)[[0, -1]] + shift
@@ -96,9 +117,4 @@ def _rings(space: Modelspace, deck: Deck, mark: Mark, shift: Floats, taken: list
         end, far = (first, other) if mark.layers[0][0] == "top" else (other, first)
         if mark.use == "U-bar":
             end, far = legs, bend
-        out = (end - far) / np.linalg.norm(end - far)
-        at = end + 1.2 * SIZE * out
-        while any(np.hypot(*(at - other)) < 1.8 * SIZE for other in taken):
-            at = at + 0.6 * SIZE * out
-        taken.append(at)
-        ring(space, (float(at[0]), float(at[1])), mark.number, SIZE)
+        room.ring(space, end, (end - far) / np.linalg.norm(end - far), mark.number)

@@ -4,7 +4,7 @@ Of bars side by side one is drawn, with a dot on the line over whose length the 
 that are lapped are drawn beside each other in turn, with strokes at their ends.
 """
 
-from itertools import product
+from collections.abc import Sequence
 from textwrap import wrap
 
 import numpy as np
@@ -15,20 +15,25 @@ from ezdxf.layouts.layout import Modelspace
 from pipelines.bars.schedule.marks import Schedule
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
-from pipelines.deck.words import line_title
-from pipelines.numbers import as_given
+from pipelines.deck.words import named_title
+from pipelines.numbers import as_given, length
 from pipelines.report.drawings.bar_ranges import DrawnRange, beside_ranges, counted, layer_ranges
 from pipelines.report.drawings.bars import layer_name, layer_title, step_words
 from pipelines.report.drawings.dxf_parts import (
     MM,
-    Ground,
-    arc_words,
-    draw_ground,
-    ground_of,
+    flat,
     ring,
     sheet,
     text,
 )
+from pipelines.report.drawings.ground_dxf import (
+    Ground,
+    draw_ground,
+    ground_of,
+    line_on,
+    set_out_words,
+)
+from pipelines.report.drawings.words_dxf import LINE, Room
 from pipelines.standards.resistance.bars import MIDDLE, Layer
 from plate.arrays import Floats
 
@@ -36,13 +41,7 @@ from plate.arrays import Floats
 GAP = 0.35  # of the pieces of a line that are drawn beside each other
 LETTER = 0.85  # width of most, as printed
 FAR = 100.0  # beyond all that a plan may need
-LINE = 1.8  # from one line of words to the next
 SIDES = np.array([-1.0, -1.0, 1.0, 1.0])  # of the corners of a strip of words
-# Where words are tried, in lines across them and in heights of text along them; what counts a move
-# of one height, as much of a bar or an edge that they cover, and of a thin line.
-ROWS = (0.0, 1.5, -1.5, 2.5, -2.5, 3.5, -3.5, 5.0, -5.0, 6.5, -6.5)
-ALONG = (0.0, -3.0, 3.0, -6.0, 6.0, -9.0, 9.0, -12.0, 12.0)
-MOVED, COVERED, CROSSED = 0.3, 2.0, 0.5
 
 
 def layer_plan(
@@ -50,23 +49,14 @@ def layer_plan(
 ) -> float:
     """The plan of one layer below `top`; where the next drawing may begin [mm]."""
     bars = deck.required_reinforcement.bars
-    ground = _begin(space, deck, f"BARS OF LAYER {layer_title(bars, layer)}", top)
-    size = ground.size
-    # title and dimensions with all that is above, names of lines and notes with all below
-    far = FAR * size
-    left, right = ground.x_min - far, ground.x_max + far
-    taken = [
-        shapely.box(left, ground.above + 1.5 * size, right, top + far),
-        shapely.box(left, ground.below - far, right, ground.below - 0.4 * size),
-    ]
+    title = f"BARS OF LAYER {layer_title(bars, layer)}"
+    ground, taken = _begin(space, deck, title, top)
     ranges = list(layer_ranges(deck, schedule, layer))
     on = f"BARS ALONG {layer[1].upper()} (mm)"
     drawn = [_range(space, one, ground, on) for one in ranges]
-    edges = [shapely.LinearRing(edge + ground.shift) for edge in ground.edges]
-    heavy = shapely.union_all([*edges, *(bar for bar, _ in drawn)])
-    thin = shapely.union_all([reach for _, reach in drawn])
+    room = _room(deck, ground, taken, drawn)
     for one in ranges:
-        _mark(space, one, ground, taken, (heavy, thin))
+        _mark(space, one, ground, room)
     laps = next(laps for laps in schedule.laps if laps.layer == layer)
     cover = as_given(MM * max(bars.mat(face).cover for face in ("top", "bottom")))
     words = [
@@ -76,13 +66,15 @@ def layer_plan(
         "@spacing, L cut length, mark in a ring. U-bars and edge bars: plan of edges; trimmers: "
         "details of openings.",
     ]
-    words += [*_added(deck, layer), *step_words(deck), *arc_words(deck)]
+    words += [*_added(deck, layer), *step_words(deck), *set_out_words(deck)]
+    if layer[1] == "y":
+        words += _radial(deck)
     if laps.highest is not None:
         words.append(
             f"Laps {MM * laps.length:.0f} mm or more as drawn, those of every other line shifted; "
             f"utilisation in bending at laps up to {laps.highest:.2f}."
         )
-    return _end(space, ground, words, ground.below - 4 * size)
+    return _end(space, ground, words, ground.below - 4 * ground.size)
 
 
 def _added(deck: Deck, layer: Layer) -> list[str]:
@@ -100,22 +92,45 @@ def _added(deck: Deck, layer: Layer) -> list[str]:
     return found
 
 
+def _radial(deck: Deck) -> list[str]:
+    """How far bars across a curved deck are apart, which are radial."""
+    if deck.plan.alignment.straight:
+        return []
+    offsets = deck.plan.outline[:, 1]
+    ends = np.column_stack([np.zeros(2), [offsets.min(), offsets.max()]])
+    stretch = deck.plan.alignment.stretch(ends)
+    inner, outer = (float(ends[k, 1]) for k in np.argsort(stretch))
+    share = float(stretch.min() / stretch.max())
+    return [
+        "Bars across and U-bars beside them are radial: spacings are those at the outer edge, "
+        f"y = {length(outer)}, and {share:.3f} of them at the inner one, y = {length(inner)}."
+    ]
+
+
 def edges_plan(space: Modelspace, deck: Deck, schedule: Schedule, top: float) -> float:
     """The plan of U-bars and edge bars; the same. Openings have details of their own."""
     found = [r for r in beside_ranges(deck, schedule) if r.mark.of in deck.plan.edges]
     if not found:
         return top
-    ground = _begin(space, deck, "U-BARS AND BARS ALONG EDGES", top)
+    ground, taken = _begin(space, deck, "U-BARS AND BARS ALONG EDGES", top)
     size = ground.size
+    drawn = [
+        _range(space, one, ground, f"BARS ALONG {one.mark.layers[0][1].upper()} (mm)")
+        for one in found
+    ]
+    room = _room(deck, ground, taken, drawn)
     for one in found:
-        layer = f"BARS ALONG {one.mark.layers[0][1].upper()} (mm)"
-        _range(space, one, ground, layer)
+        if one.mark.use == "U-bar":
+            bend, legs = (sheet(one.bar) + ground.shift)[[0, -1]]
+            out = (legs - bend) / np.linalg.norm(legs - bend)
+            room.ring(space, legs, out, one.mark.number)
     low = ground.below - 4 * size
     bars = deck.required_reinforcement.bars
     for place in dict.fromkeys(one.mark.of for one in found):
         marks = {one.mark.number: one for one in found if one.mark.of == place}
-        _name_edge(space, deck, place, list(marks), ground)
-        text(space, f"{line_title(deck, place)}:", (ground.x_min, low), size)
+        along = [number for number, one in marks.items() if one.mark.use != "U-bar"]
+        _name_edge(space, deck, place, along, ground, room)
+        text(space, f"{named_title(deck, place)}:", (ground.x_min, low), size)
         at = ground.x_min + 22 * size
         for one in marks.values():
             mark = one.mark
@@ -124,15 +139,42 @@ def edges_plan(space: Modelspace, deck: Deck, schedule: Schedule, top: float) ->
             words = f"{mark.use} {layers}: {counted(one)}"
             text(space, words, (at + 1.5 * size, low), size)
             low -= 2.1 * size
-    return _end(space, ground, [CAUTION], low - LINE * size)
+    words = [CAUTION, *set_out_words(deck), *_radial(deck)]
+    return _end(space, ground, words, low - LINE * size)
 
 
-def _begin(space: Modelspace, deck: Deck, title: str, top: float) -> Ground:
+def _begin(
+    space: Modelspace, deck: Deck, title: str, top: float
+) -> tuple[Ground, list[shapely.Polygon]]:
+    """The slab below its title, and where no more words may stand."""
     ground = ground_of(deck, top)
     title += f", plan, plot at 1:{ground.scale}; {TO_VERIFY}"
     text(space, title, (ground.x_min, top), 1.4 * ground.size)
-    draw_ground(space, deck, ground)
-    return ground
+    taken = draw_ground(space, deck, ground)
+    # title and dimensions with all that is above, notes with all below
+    size, far = ground.size, FAR * ground.size
+    left, right = ground.x_min - far, ground.x_max + far
+    taken += [
+        shapely.box(left, ground.above + 1.5 * size, right, top + far),
+        shapely.box(left, ground.below - far, right, ground.below - 0.4 * size),
+    ]
+    return ground, taken
+
+
+def _room(
+    deck: Deck,
+    ground: Ground,
+    taken: list[shapely.Polygon],
+    drawn: Sequence[tuple[shapely.LineString, shapely.LineString]],
+) -> Room:
+    edges = [shapely.LinearRing(edge + ground.shift) for edge in ground.edges]
+    held = [shapely.LineString(line_on(deck, line, ground)) for line in deck.lines]
+    return Room(
+        ground.size,
+        taken,
+        heavy=shapely.union_all([*edges, *(bar for bar, _ in drawn)]),
+        thin=shapely.union_all([*held, *(reach for _, reach in drawn)]),
+    )
 
 
 def _end(space: Modelspace, ground: Ground, sentences: list[str], low: float) -> float:
@@ -180,84 +222,51 @@ def _range(
     return shapely.LineString(path), over
 
 
-def _mark(
-    space: Modelspace,
-    one: DrawnRange,
-    ground: Ground,
-    taken: list[shapely.Polygon],
-    lines: tuple[shapely.Geometry, shapely.Geometry],
-) -> None:
-    """Mark, number and length of the bars of a range, beside the one that is drawn; taken : where
-    words stand already; lines : heavy and thin ones that they should
-    not cover."""
+def _mark(space: Modelspace, one: DrawnRange, ground: Ground, room: Room) -> None:
+    """Mark, number and length of the bars of a range, beside the one that is drawn."""
     path, middle, along, aside = _on_sheet(one, ground)
     size = ground.size
     # below a piece that is drawn below its line, longer words towards the end of the bar
     side = 1.0 if one.even else -1.0
     # back over the range where they would leave the bar
     need = (2.6 + LETTER * max(map(len, one.words))) * size
-    room = float(max((end - middle) @ along for end in path))
-    at = middle + (1.3 * size + min(room - need, 0.0)) * along + side * 1.8 * size * aside
+    rest = float(max((end - middle) @ along for end in path))
+    at = middle + (1.3 * size + min(rest - need, 0.0)) * along + side * 1.8 * size * aside
     if abs(along[0]) < 0.5 and np.hypot(*(path[-1] - path[0])) < need:
         # words longer than bars that run up the sheet: level, past the end of their range
         reach = middle[None] if one.reach is None else sheet(one.reach) + ground.shift
         x = float(reach[:, 0].max())
         at, along = np.array([x + 2.0 * size, float(middle[1])]), np.array([1.0, 0.0])
-    at = _free(one, at, along, size, taken, lines)
-    if np.abs(at - middle).max() > 6.0 * size:
-        thin = {"layer": "DIMENSIONS (mm)"}
-        end = at - 0.8 * size * (at - middle) / np.linalg.norm(at - middle)
-        space.add_line(middle.tolist(), end.tolist(), dxfattribs=thin)
+    ends = np.array([-1.0, 1.5 + LETTER * max(map(len, one.words))])
+    aside = np.array([-along[1], along[0]])
+    corners = size * (ends[[0, 1, 1, 0], None] * along + 1.3 * SIDES[:, None] * aside)
+    at = room.place(space, at, along, corners, middle, 3.5)
     ring(space, (float(at[0]), float(at[1])), one.mark.number, size)
     turn = float(np.degrees(np.arctan2(along[1], along[0])))
-    aside = np.array([-along[1], along[0]])
     for words, up in zip(one.words, (0.7, -0.7), strict=True):
         start = at + 1.3 * size * along + up * size * aside
         text(space, words, (float(start[0]), float(start[1])), size, Align.MIDDLE_LEFT, turn)
 
 
-def _free(
-    one: DrawnRange,
-    at: Floats,
-    along: Floats,
-    size: float,
-    taken: list[shapely.Polygon],
-    lines: tuple[shapely.Geometry, shapely.Geometry],
-) -> Floats:
-    """Where the mark of a range stands, `at` or moved from there: clear of other words, if such a
-    place is near, and of lines as far as that is worth the way; it is taken then."""
-    aside = np.array([-along[1], along[0]])
-    ends = np.array([-1.0, 1.5 + LETTER * max(map(len, one.words))])
-    corners = size * (ends[[0, 1, 1, 0], None] * along + 1.3 * SIDES[:, None] * aside)
-    found: list[tuple[float, float, Floats]] = []
-    for row, by in product(ROWS, ALONG):
-        moved = at + size * (LINE * row * aside + by * along)
-        room = shapely.Polygon(moved + corners)
-        on_words = sum(room.intersection(other).area for other in taken) / size**2
-        heavy, thin = (room.intersection(line).length / size for line in lines)
-        moved_by = MOVED * float(np.hypot(LINE * row, by))
-        cost = COVERED * heavy + CROSSED * thin + moved_by
-        found.append((round(on_words, 6), round(cost, 6), moved))
-    _, _, best = min(found, key=lambda one: one[:2])
-    taken.append(shapely.Polygon(best + corners))
-    return best
-
-
-def _name_edge(space: Modelspace, deck: Deck, edge: str, marks: list[int], ground: Ground) -> None:
-    """The name of an edge within the slab beside it, and its marks below the name."""
-    size = ground.size
-    ends = deck.plan.alignment.to_cartesian(deck.plan.lines[edge].path)
-    middle = sheet(ends[len(ends) // 2] if len(ends) > 2 else ends.mean(axis=0))
+def _name_edge(
+    space: Modelspace, deck: Deck, edge: str, marks: list[int], ground: Ground, room: Room
+) -> None:
+    """The name of an edge within the slab beside it, and the marks of bars along it below."""
+    size, title = ground.size, named_title(deck, edge)
+    course = shapely.LineString(flat(deck, deck.plan.lines[edge].path))
+    middle = np.array(course.interpolate(0.5, normalized=True).coords[0])
     inner = ground.edges[0].mean(axis=0) - middle
     inner /= max(float(np.linalg.norm(inner)), 1.0)
-    # past the legs of U-bars and half of the words
-    at = middle + (4.0 + 5.0 * abs(inner[0])) * size * inner
-    x, y = (float(v) for v in at + ground.shift)
-    # and beside the one that is drawn in the middle of the edge
-    x += (1.0 - abs(float(inner[0]))) * (len(marks) + 3.0) * size
-    text(space, line_title(deck, edge), (x, y + 1.1 * size), size, Align.MIDDLE_CENTER)
     # two by two beside edges that run up the sheet: opposite ones may be near
-    row = 2 if abs(float(inner[0])) > 0.5 else len(marks)
+    row = min(2 if abs(float(inner[0])) > 0.5 else len(marks), len(marks))
+    down = 2.0 * -(-len(marks) // row) if marks else 0.0
+    half = max(0.5 * LETTER * len(title), 1.0 * row)
+    sides, ends = np.array([-half, half, half, -half]), np.array([-down, -down, 1.8, 1.8])
+    # past the legs of U-bars and half of the words
+    at = middle + ground.shift + (4.0 + half * abs(float(inner[0]))) * size * inner
+    corners = size * np.column_stack([sides, ends])
+    x, y = room.place(space, at, np.array([1.0, 0.0]), corners, at, FAR).tolist()
+    text(space, title, (x, y + 0.9 * size), size, Align.MIDDLE_CENTER)
     for k, number in enumerate(marks):
-        off = 2.0 * (k % row) - min(row, len(marks)) + 1.0
-        ring(space, (x + off * size, y - (0.5 + 2.0 * (k // row)) * size), number, size)
+        off = 2.0 * (k % row) - row + 1.0
+        ring(space, (x + off * size, y - (1.0 + 2.0 * (k // row)) * size), number, size)

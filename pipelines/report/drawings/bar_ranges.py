@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 from pipelines.bars.schedule.marks import Mark, PlacedBar, Schedule
 from pipelines.deck.deck import Deck
@@ -19,6 +20,7 @@ LAID = ("mat", "added")
 OFF = 0.06  # of the bars, so that one in the middle is not drawn over a line there
 ON = 1e-9
 CROSSED = 0.3  # of a bar, where its range crosses it
+PASSED = 0.5  # of all bars of a range along them, that it crosses them squarely [m]
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -74,21 +76,48 @@ def _drawn(
     run, down = (drawn[-1] - drawn[0]).tolist()
     back = run < -ON or (run < ON and down > 0.0)
     at = 1.0 - CROSSED if back else CROSSED
-    first, last = (bar.path[0] + at * (bar.path[-1] - bar.path[0]) for bar in (bars[0], bars[-1]))
-    wide = bars[-1].across - bars[0].across
-    straight = first + (one.across - bars[0].across) / (wide or 1.0) * (last - first)
-    # where the straight line from the first to the last bar meets this one, no nearer to its ends
-    run = one.path[-1] - one.path[0]
-    part = np.clip((straight - one.path[0]) @ run / (run @ run), 0.1, 0.9)
-    middle = one.path[0] + part * run
+    reach = None
+    if len(bars) > 1:
+        first, middle, last = _crossings(bars, one, at)
+        reach = traced(deck, np.array([first, middle, last]))
+    else:
+        course = shapely.LineString(one.path)  # along an edge that may be an arc
+        middle = np.array(course.interpolate(at, normalized=True).coords[0])
     return DrawnRange(
         mark=mark,
         bar=drawn,
         middle=deck.plan.alignment.to_cartesian(middle),
-        reach=traced(deck, np.array([first, middle, last])) if len(bars) > 1 else None,
+        reach=reach,
         words=range_words(mark, bars),
         even=even,
     )
+
+
+def _crossings(
+    bars: Sequence[PlacedBar], one: PlacedBar, at: float
+) -> tuple[Floats, Floats, Floats]:
+    """Plan points (2,) where a range crosses the first bar, the one that is drawn and the last.
+
+    It runs square to the bars where they all pass one place, else from the first bar to the last.
+    """
+    run = one.path[-1] - one.path[0]
+    run = run / np.linalg.norm(run)
+    ends = np.array([[bar.path[0] @ run, bar.path[-1] @ run] for bar in bars])
+    low, high = float(ends.min(axis=1).max()), float(ends.max(axis=1).min())
+    if high - low >= PASSED:
+        level = low + at * (high - low)
+        here = [
+            bar.path[0] + (level - float(bar.path[0] @ run)) * run
+            for bar in (bars[0], one, bars[-1])
+        ]
+        return here[0], here[1], here[2]
+    first, last = (bar.path[0] + at * (bar.path[-1] - bar.path[0]) for bar in (bars[0], bars[-1]))
+    wide = bars[-1].across - bars[0].across
+    straight = first + (one.across - bars[0].across) / (wide or 1.0) * (last - first)
+    # where the straight line from the first to the last bar meets this one, no nearer to its ends
+    long = float(np.linalg.norm(one.path[-1] - one.path[0]))
+    part = np.clip(float((straight - one.path[0]) @ run), 0.1 * long, 0.9 * long)
+    return first, one.path[0] + part * run, last
 
 
 def range_words(mark: Mark, bars: Sequence[PlacedBar]) -> tuple[str, str]:
@@ -105,7 +134,9 @@ def range_words(mark: Mark, bars: Sequence[PlacedBar]) -> tuple[str, str]:
 
 def counted(one: DrawnRange) -> str:
     """Words of a range with the number and the lengths of all bars of its mark."""
-    _, _, size = one.words[0].partition(" x ")
+    size = as_given(round(1e3 * one.mark.diameter, 6))
+    if one.mark.spacing:
+        size += f"@{as_given(round(1e3 * one.mark.spacing, 6))}"
     cuts = [round(1e3 * cut) for cut in one.mark.lengths]
     length = f"L {cuts[0]}" + (f" to {cuts[-1]}" if len(cuts) > 1 else "")
     return f"{len(one.mark.bars)} x {size}, {length}"

@@ -11,7 +11,7 @@ from pipelines.bars.schedule.lines import in_bend, true_length
 from pipelines.bars.schedule.marks import Mark, PlacedBar, Schedule
 from pipelines.deck.deck import Deck, Line
 from pipelines.deck.thicknesses import Thicknesses
-from pipelines.deck.words import line_title
+from pipelines.deck.words import named_title
 from pipelines.numbers import length
 from pipelines.report.drawings.plan import line_path
 from pipelines.standards.resistance.bars import (
@@ -29,6 +29,7 @@ PAST = 0.80  # of slab that a section at an edge shows past the first line [m]
 HALF = 0.90  # to either side of a support, and of the middle of a bay [m]
 ALONGSIDE = 0.35  # sine of the angle up to which bars run with a section
 NEAR = 0.15  # of a section, of bars that lie by number [m]
+AT_EDGE = 0.25  # from an edge along a bar, which ends there [m]
 MOST_OPENINGS = 3
 SAME = 1e-3
 Scale = Literal[10, 20]
@@ -149,7 +150,7 @@ def _cuts(deck: Deck, schedule: Schedule) -> Iterator[Cut]:
         yield through(middle, "y", f"mid-bay C{bay + 1}-C{bay + 2}, x = {length(u)} m")
         over = len(stations) // 2
         at = plan.at(np.array(stations[over]), np.array(y))
-        name = line_title(deck, f"C{over + 1}")
+        name = named_title(deck, f"C{over + 1}")
         yield through(at, "y", f"{name}, x = {length(float(stations[over]))} m")
         yield _about(middle, along, f"mid-bay C{bay + 1}-C{bay + 2}, y = {length(y)} m")
         yield _about(at, along, f"{name}, y = {length(y)} m")
@@ -166,7 +167,7 @@ def _cuts(deck: Deck, schedule: Schedule) -> Iterator[Cut]:
         direction: Direction = "y" if abs(run[0]) >= abs(run[1]) else "x"
         towards = across if direction == "y" else along
         inward = towards * np.sign((plan.outline.mean(axis=0) - at) @ towards)
-        name = line_title(deck, edge) + (", joint" if edge in joints else "")
+        name = named_title(deck, edge) + (", joint" if edge in joints else "")
         yield Cut(
             where=name,
             direction=direction,
@@ -248,13 +249,12 @@ def _section(deck: Deck, schedule: Schedule, cut: Cut) -> Section | None:
                     for layer, depth, aside in _depths(bars, mark)
                 ]
         for bar in _nearest(mark, with_cut, shown, run):
-            here = sorted((s(bar.path[0]), s(bar.path[-1])))
-            low, high = max(here[0], 0.0), min(here[1], s(shown[1]))
+            bent, end = (s(at) + _askew(slab, line, at, far, scale) for at, far in _both(bar))
+            low, high = max(min(bent, end), 0.0), min(max(bent, end), s(shown[1]))
             if high - low < SAME:
                 continue
             if mark.use == "U-bar":
-                bent = s(bar.path[0])
-                leg = s(bar.path[-1]) - bent
+                leg = s(bar.path[-1]) - s(bar.path[0])
                 if -SAME < bent < s(shown[1]) + SAME:
                     bends.append(BentBar(mark=mark, at=bent, leg=abs(leg), rightward=leg > 0.0))
                 continue
@@ -271,6 +271,35 @@ def _section(deck: Deck, schedule: Schedule, cut: Cut) -> Section | None:
         bends=tuple(bends),
         supports=tuple(_supports(deck, line, s)),
     )
+
+
+def _both(bar: PlacedBar) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+    """Each end of a bar with the other."""
+    first, last = bar.path[0], bar.path[-1]
+    return (first, last), (last, first)
+
+
+def _askew(
+    slab: shapely.Polygon, line: shapely.LineString, end: Floats, far: Floats, scale: float
+) -> float:
+    """How much further along the section the end of a bar that lies beside it is drawn, so that it
+    keeps its distance from an edge that is not square to both [m]."""
+    out = (end - far) / np.linalg.norm(end - far)
+    ahead = shapely.LineString([end, end + AT_EDGE * out]).intersection(slab.boundary)
+    if ahead.is_empty:
+        return 0.0
+    gap = shapely.Point(end).distance(ahead)
+    ends = np.array(line.coords)
+    run = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
+    across = np.array([-run[1], run[0]])
+    # the same edge on the section: from beside the bar's end to either side of it
+    beside = end + float((ends[0] - end) @ across) * across
+    way = shapely.LineString([beside - AT_EDGE * out, beside + 2.0 * AT_EDGE * out])
+    met = shapely.get_coordinates(way.intersection(slab.boundary))
+    if not len(met):
+        return 0.0
+    off = min(((point - beside) @ out - gap for point in met), key=abs)
+    return float(scale * off * np.sign(out @ run))
 
 
 def _thicknesses(

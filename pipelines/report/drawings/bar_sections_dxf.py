@@ -9,7 +9,7 @@ from ezdxf.layouts.layout import Modelspace
 from pipelines.bars.schedule.marks import Mark, Schedule
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
-from pipelines.deck.words import line_title
+from pipelines.deck.words import named_title
 from pipelines.numbers import as_given
 from pipelines.report.drawings.bar_sections import (
     SAME,
@@ -61,12 +61,13 @@ def _sheet(space: Modelspace, deck: Deck, section: Section, top: float) -> float
         space.add_line((x, soffit), (x, low), dxfattribs=axis)
         for side in (-w, w) if w > 0.0 else ():
             space.add_line((x + side, soffit), (x + side, low), dxfattribs={"layer": "SLAB (mm)"})
-        name = line_title(deck, support.line.name)
+        name = named_title(deck, support.line.name)
         text(space, name, (x, low - 0.4 * size), size, Align.TOP_CENTER)
-    _beams(space, deck, section, top)
+    outlined = _beams(space, deck, section, top)
     left, first = -3 * size, MM * section.depths[0][2]
     dimension(space, (0.0, top), (0.0, top - first), (2.6 * left, top), size, upright=True)
-    for start, end, t in section.depths if len(section.depths) > 1 else ():
+    stepped = len({t for *_, t in section.depths}) > 1
+    for start, end, t in section.depths if stepped else ():
         at = (MM * start + 0.5 * size, top - MM * t - 0.5 * size)
         if MM * (end - start) > 7 * size:
             text(space, f"h = {as_given(round(MM * t, 6))}", at, size, Align.TOP_LEFT)
@@ -77,9 +78,10 @@ def _sheet(space: Modelspace, deck: Deck, section: Section, top: float) -> float
         a, b = sorted((depth, inner))
         dimension(space, (0.0, top - a), (0.0, top - b), (left, top), size, upright=True)
     low = top - h - (BELOW + 4) * size if section.supports else top - h - 3 * size
-    if len(section.depths) > 1 and not section.supports:
+    if stepped and not section.supports:
         low -= 2 * size
-    for sentence in (CAUTION, _legend(deck, section)):
+    legend = _legend(deck, section) + (" Beams in outline." if outlined else "")
+    for sentence in (CAUTION, legend):
         for words in wrap(sentence, 100):
             text(space, words, (0.0, low), size)
             low -= 1.8 * size
@@ -109,8 +111,10 @@ def _bend(space: Modelspace, deck: Deck, bend: BentBar, top: float) -> None:
     u_bar(space, mark, MM * bend.at, MM * bend.leg, level, rightward=bend.rightward)
 
 
-def _beams(space: Modelspace, deck: Deck, section: Section, top: float) -> None:
-    """Outlines of concrete beams whose bars the deck file states, at the height of the model."""
+def _beams(space: Modelspace, deck: Deck, section: Section, top: float) -> bool:
+    """Outlines of concrete beams whose bars the deck file states, at the height of the model, and
+    whether there are any."""
+    drawn = False
     for beam in deck.required_reinforcement.beams:
         for support in section.supports:
             if support.line.name in beam.lines and support.line.beam is not None:
@@ -120,6 +124,8 @@ def _beams(space: Modelspace, deck: Deck, section: Section, top: float) -> None:
                 corners = [(x - w, high), (x + w, high), (x + w, high - d), (x - w, high - d)]
                 look = {"layer": "SLAB (mm)", "linetype": "DASHED", "ltscale": h / 10}
                 space.add_lwpolyline(corners, close=True, dxfattribs=look)
+                drawn = True
+    return drawn
 
 
 def _legend(deck: Deck, section: Section) -> str:
@@ -146,7 +152,7 @@ def _legend(deck: Deck, section: Section) -> str:
     ]:
         add(np.inf, mark.layers, mark)
     parts = [f"{words}, mark {_listed(numbers)}" for (_, words), numbers in sorted(found.items())]
-    return f"From the top: {'; '.join(parts)}. Covers to the outer layers; beams in outline."
+    return f"From the top: {'; '.join(parts)}. Covers to the outer layers."
 
 
 def _listed(numbers: list[int]) -> str:

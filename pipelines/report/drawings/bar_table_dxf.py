@@ -3,6 +3,7 @@
 from textwrap import wrap
 
 import numpy as np
+import shapely
 from ezdxf.enums import TextEntityAlignment as Align
 from ezdxf.layouts.layout import Modelspace
 
@@ -12,7 +13,7 @@ from pipelines.bars.schedule.marks import Mark, Schedule
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
 from pipelines.deck.thicknesses import Thicknesses
-from pipelines.deck.words import line_title
+from pipelines.deck.words import named_title
 from pipelines.numbers import as_given, number
 from pipelines.report.drawings.bar_ranges import LAID
 from pipelines.report.drawings.bars import centre_depth, layer_name
@@ -33,9 +34,13 @@ from pipelines.standards.resistance.bars import (
     SlabBars,
     other_direction,
 )
+from plate.geometry.curves import sampled
+from plate.geometry.outline import DRAWN
 
 HEADS = ("Mark", "Layer, use", "Of", "Dia.", "No.", "Shape", "a", "b", "c", "R", "Cut length", "kg")
 WIDE = (6, 17, 20, 6, 7, 7, 8, 7, 7, 15, 16, 9)  # of the columns, in heights of text
+ASKEW = ("cover square to the edge: along", "bars askew to it more")
+SQUARE = 1.02  # cover along a bar over that square to the edge, up to which both are one
 LENGTH, PAST = 1300.0, 250.0  # of slab that a detail shows at least, and past the legs [mm]
 
 
@@ -83,7 +88,7 @@ def _row(deck: Deck, mark: Mark) -> tuple[str, ...]:
     return (
         str(mark.number),
         f"{layers} {mark.use}",
-        " ".join((mark.of if mark.use in LAID else line_title(deck, mark.of), *level(deck, mark))),
+        " ".join((mark.of if mark.use in LAID else named_title(deck, mark.of), *level(deck, mark))),
         as_given(round(MM * mark.diameter, 6)),
         str(len(mark.bars)),
         mark.shape,
@@ -129,7 +134,7 @@ def _detail(
     direction = mark.layers[0][1]
     h, cover = MM * bars.thickness, MM * max(bars.mat(face).cover for face in FACES)
     wide = max(LENGTH, cover + MM * (mark.a or 0.0) + PAST)
-    where = ", ".join(line_title(deck, one.of) for one in marks)
+    where = ", ".join(named_title(deck, one.of) for one in marks)
     numbers = ", ".join(str(one.number) for one in marks)
     title = f"U-BAR at {where}, plot at 1:10; {TO_VERIFY}"
     text(space, title, (0.0, top), 1.4 * SECTION)
@@ -154,11 +159,28 @@ def _detail(
     words = (
         f"U-bar {size}, mark {numbers}, R {MM * (mark.radius or (0.0,))[0]:.0f},",
         f"one beside every bar of {layer_name(bars, fuller(bars, direction))}",
+        *(ASKEW if any(_is_askew(deck, one) for one in marks) else ()),
     )
     for k, line in enumerate(words):
-        at = (wide + 2 * SECTION, top - h / 2 + (0.9 - 1.8 * k) * SECTION)
+        at = (wide + 2 * SECTION, top - h / 2 + (0.9 * (len(words) - 1) - 1.8 * k) * SECTION)
         text(space, line, at, SECTION, Align.MIDDLE_LEFT)
     return top - h - 9 * SECTION
+
+
+def _is_askew(deck: Deck, mark: Mark) -> bool:
+    """Whether U-bars go round an edge that they do not meet squarely."""
+    found = deck.plan.lines.get(mark.of)
+    if found is None:
+        return False
+    course = shapely.LineString(sampled(found.course(full=True), DRAWN))
+    for bar in mark.bars:
+        end, far = bar.path[0], bar.path[-1]
+        out = (end - far) / np.linalg.norm(end - far)
+        square = course.distance(shapely.Point(end))
+        ahead = shapely.LineString([end, end + 3.0 * square * out]).intersection(course)
+        if ahead.is_empty or shapely.Point(end).distance(ahead) > SQUARE * square:
+            return True
+    return False
 
 
 def _bar_along(

@@ -28,7 +28,7 @@ from pipelines.bars.design import Design
 from pipelines.bars.schedule.marks import Schedule
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
-from pipelines.deck.words import line_title
+from pipelines.deck.words import named_title
 from pipelines.numbers import as_given
 from pipelines.report.drawings.bar_openings_dxf import opening_details
 from pipelines.report.drawings.bar_plans_dxf import edges_plan, layer_plan
@@ -52,12 +52,11 @@ from pipelines.report.drawings.dxf_parts import (
     SECTION,
     TABLE,
     dimension,
-    draw_ground,
     flat,
-    ground_of,
     sheet,
     text,
 )
+from pipelines.report.drawings.ground_dxf import draw_ground, ground_of
 from pipelines.report.fonts import SANS
 from pipelines.standards.resistance.bars import DIRECTIONS, FACES, Direction, Layer, SlabBars
 from plate.arrays import Floats
@@ -236,7 +235,7 @@ def _bar_mark(space: Modelspace, deck: Deck, layer: Layer, shift: Floats) -> Non
 
 def _words(deck: Deck, design: Design, layer: Layer) -> list[str]:
     """What stands below a plan: supports, and each standard's stretches and lengths."""
-    held = ", ".join(line_title(deck, line.name) for line in deck.lines)
+    held = ", ".join(named_title(deck, line.name) for line in deck.lines)
     found = [
         CAUTION,
         f"Light: {ZONE_WORDS[1]}; dark: {ZONE_WORDS[2]}; white: {ZONE_WORDS[0]}. "

@@ -33,7 +33,8 @@ from pipelines.report.drawings.bar_plans_dxf import layer_plan
 from pipelines.report.drawings.bar_sections import named_sections
 from pipelines.report.drawings.bars import bar_mark
 from pipelines.report.drawings.bars_dxf import drawn_bars
-from pipelines.report.drawings.dxf_parts import PLANS, SECTION, TABLE, dimension, ground_of
+from pipelines.report.drawings.dxf_parts import SECTION, TABLE, dimension
+from pipelines.report.drawings.ground_dxf import PLANS, ground_of
 from pipelines.run import run
 from pipelines.standards.materials import materials
 from pipelines.standards.resistance.bars import LAYERS, Bars, Layer, Mat, SlabBars
