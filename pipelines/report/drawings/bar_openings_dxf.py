@@ -65,9 +65,9 @@ def _detail(
         paths += shown
     bars_drawn = shapely.union_all([shapely.LineString(path) for path in paths])
     heavy = shapely.union_all([bars_drawn, *(affinity.translate(p, *shift) for p in edges)])
-    words = Room(SIZE, [opening], heavy=heavy, thin=shapely.LineString())
+    room = Room(SIZE, [opening], heavy=heavy, thin=shapely.LineString())
     for mark in marks:
-        _rings(space, deck, mark, shift, words)
+        _rings(space, deck, mark, shift, room)
     level = top - 5 * SIZE - float(high[1] - low[1]) - 2 * SIZE
     bars = deck.required_reinforcement.bars
     ranges = {r.mark.number: r for r in beside_ranges(deck, schedule)}

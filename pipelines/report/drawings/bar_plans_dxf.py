@@ -139,8 +139,8 @@ def edges_plan(space: Modelspace, deck: Deck, schedule: Schedule, top: float) ->
             words = f"{mark.use} {layers}: {counted(one)}"
             text(space, words, (at + 1.5 * size, low), size)
             low -= 2.1 * size
-    words = [CAUTION, *set_out_words(deck), *_radial(deck)]
-    return _end(space, ground, words, low - LINE * size)
+    notes = [CAUTION, *set_out_words(deck), *_radial(deck)]
+    return _end(space, ground, notes, low - LINE * size)
 
 
 def _begin(

@@ -31,6 +31,8 @@ from pipelines.standards.resistance.bars import LAYERS, Layer
 from plate.geometry.outline import DRAWN, region
 
 KINDS = ("skew", "curved", "outline")
+ALONG: tuple[Layer, ...] = (("bottom", "x"), ("top", "x"))
+ACROSS: tuple[Layer, ...] = (("bottom", "y"), ("top", "y"))
 
 
 @cache
@@ -88,11 +90,11 @@ def test_lengths_of_bars_at_a_skew_by_hand() -> None:
     def cut(length: float) -> float:
         return 5.0 * (length // 5.0)
 
-    for layer, d in ((("bottom", "x"), 20.0), (("top", "x"), 16.0)):
+    for layer, d in zip(ALONG, (20.0, 16.0), strict=True):
         (mark,) = mats(schedule, layer)
         expected = cut(6600.0 - 2.0 * (50.0 / cosine + d / 2 * tangent))
         assert {round(1e3 * bar.cut, 6) for bar in mark.bars} == {expected}
-    for layer in (("bottom", "y"), ("top", "y")):
+    for layer in ACROSS:
         (mark,) = mats(schedule, layer)
         assert round(1e3 * max(mark.lengths), 6) == 8400.0
     for edge, d, expected in (
@@ -110,7 +112,7 @@ def test_lengths_of_bars_on_an_arc_by_hand() -> None:
     and overlap by the lap: what they are more than the line is a lap, and every lap as long."""
     deck, schedule = deck_and_schedule("curved")
     laps = {one.layer: one.length for one in schedule.laps}
-    for layer in (("bottom", "x"), ("top", "x")):
+    for layer in ALONG:
         pieces: dict[float, list[float]] = {}
         for mark in mats(schedule, layer):
             assert mark.shape == "67"
@@ -124,7 +126,7 @@ def test_lengths_of_bars_on_an_arc_by_hand() -> None:
             assert len(cuts) == 2
             # cut to 5 mm and no less than the lap
             assert laps[layer] - 0.0101 < sum(cuts) - line < laps[layer] + 0.0101
-    for layer in (("bottom", "y"), ("top", "y")):
+    for layer in ACROSS:
         (mark,) = mats(schedule, layer)
         # radial, straight: 8 m less the same covers in plan
         assert mark.shape == "00"
