@@ -50,7 +50,8 @@ def input_plan(deck: Deck, name: str = "sketch") -> Drawing:
     tapered = deck.plan.end_offsets != deck.plan.offsets
     low = drawn.min(axis=0) - [beyond[1] + 3.2 * unit, beyond[0] + 2.1 * unit]
     right = beyond[1] + (3.2 if tapered or not deck.plan.alignment.straight else 1.2) * unit
-    high = drawn.max(axis=0) + np.array([right, beyond[0] + 3.6 * unit])
+    below = beyond[0] + (3.6 if deck.plan.is_grid else 5.0) * unit
+    high = drawn.max(axis=0) + np.array([right, below])
     keys = _keys(deck)
     room = canvas(np.stack([low, high]), (11.0, 22.0, 11.0, 0.0))
     foot = 6.0 + legend_height(keys, room.size[0])
@@ -144,7 +145,8 @@ def _words(deck: Deck) -> str:
     if deck.plan.skew:
         words += f"; skew {as_given(round(float(np.degrees(deck.plan.skew)), 6))}°"
     if not deck.plan.alignment.straight:
-        words += f"; radius {as_given(deck.plan.alignment.radius)} m"
+        radius = as_given(deck.plan.alignment.radius)
+        words += f"; radius {radius} m at offset 0, along which lengths on the arc are"
     return words
 
 

@@ -122,7 +122,7 @@ def line_names(axes: Axes, deck: Deck, gaps: Sequence[float], *, stations: bool 
         for j, offset in enumerate(plan.line_offsets(np.array(low))[1:-1]):
             named.append((plan.at(np.array(low - gaps[1]), offset), f"L{j + 1}"))
     for at, text in named:
-        axes.text(plan.alignment.to_cartesian(at), text, size=SMALL)
+        axes.text(plan.alignment.to_cartesian(at), text, size=SMALL, halo=True)
 
 
 @dataclass(frozen=True, eq=False)
