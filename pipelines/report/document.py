@@ -194,7 +194,8 @@ class Document:
     """A page: title, one line under it, what stands before all sections, sections, last words.
 
     record : sections for whoever checks, folded on a screen until they are asked for, printed
-    after the others. paged : whether every section begins a page in print.
+    after the others. paged : whether every section begins a page in print; last words are not
+    printed then, which would take a page of their own.
     """
 
     title: str

@@ -88,7 +88,7 @@ def typst_of(document: Document) -> tuple[str, dict[str, Drawing]]:
             for one in document.shown
         ),
         *((f"#record({_string(RECORD)})\n", writer.blocks(record)) if record else ()),
-        f"#end-words({_string(document.end)})\n",
+        f"#end-words({_string(document.end)})\n" * (not document.paged),
     ]
     return "\n".join(parts), writer.drawings
 

@@ -22,7 +22,7 @@ from pipelines.report.drawings.plan import (
     traced,
 )
 from plate.arrays import Floats
-from plate.geometry.outline import DRAWN, region
+from plate.geometry.outline import DRAWN, points_of, region
 
 MARK = 4.0  # size of the mark of a place [point]
 LETTER = 0.65  # width of a letter, in heights
@@ -35,6 +35,15 @@ SIDES: tuple[Beside, ...] = (
     (-4.0, 10.0, "end"),
     (0.0, -4.0, "middle"),
     (0.0, 11.0, "middle"),
+)
+# Where it stands off, with a thin line to the place, if it is clear on none of these.
+OFF: tuple[Beside, ...] = (
+    (13.0, -13.0, "start"),
+    (13.0, 20.0, "start"),
+    (-13.0, -13.0, "end"),
+    (-13.0, 20.0, "end"),
+    (0.0, -17.0, "middle"),
+    (0.0, 24.0, "middle"),
 )
 TALLEST = 160.0  # so that the page has room for the readings [point]
 
@@ -61,13 +70,19 @@ def inspection_plan(
         line_names(axes, deck, (0.45, 0.45))
         places = [deck.plan.alignment.to_cartesian(np.array(one.at)) for one in sheet.places]
         marks = [_box(axes.at(at), (-MARK / 2, MARK / 2), MARK / 2, MARK) for at in places]
-        drawn = [closed(deck, deck.plan.outline), *(line_path(deck, line) for line in deck.lines)]
-        lines = [shapely.LineString([axes.at(at) for at in traced(deck, path)]) for path in drawn]
+        rings = (deck.plan.outline, *points_of(deck.plan.openings))
+        drawn = [closed(deck, ring) for ring in rings]
+        drawn += [traced(deck, line_path(deck, line)) for line in deck.lines]
+        lines = [shapely.LineString([axes.at(at) for at in path]) for path in drawn]
         taken: list[shapely.Geometry] = [*marks, *lines]
         for at, place in zip(places, sheet.places, strict=True):
             axes.mark(at, "o", MARK, fill=LOAD, ink="none")
             words = f"P{place.number}"
-            x, y, along = _beside(axes.at(at), words, taken, marks)
+            side = _beside(axes.at(at), words, taken, marks)
+            x, y, along = side
+            if side in OFF:
+                way = shapely.shortest_line(shapely.Point(axes.at(at)), taken[-1])
+                paper.path(np.array(way.coords), ink=LOAD, width=0.5)
             axes.text(at, words, (x, y), size=SMALL, along=along, level="base", ink=LOAD, halo=True)
 
     name = f"plan-inspection-{sheet.panel.replace('/', '-').replace(' ', '-')}"
@@ -78,32 +93,32 @@ def _beside(
     at: Floats, words: str, taken: list[shapely.Geometry], marks: Sequence[shapely.Polygon]
 ) -> Beside:
     """The first side of a place on the sheet where its name stands clear of lines, places and names
-    so far, and nearer to its own mark than to another's; else the first that is clear of places and
-    names, or of all. Added to what is taken."""
+    so far, and nearer to its own mark than to another's; else one where it stands off; else the
+    first that is clear of places and names, or of all. Added to what is taken."""
     wide = LETTER * SMALL * len(words)
     rooms = {}
-    for side in SIDES:
+    for side in (*SIDES, *OFF):
         x, y, along = side
         left = x - {"start": 0.0, "middle": 0.5, "end": 1.0}[along] * wide
         rooms[side] = _box(at, (left, left + wide), y, SMALL)
     own = min(marks, key=lambda mark: float(mark.distance(shapely.Point(at))))
+    others = [one for one in taken if isinstance(one, shapely.Polygon) and one is not own]
 
-    def clear(room: shapely.Polygon, *, of_lines: bool) -> bool:
-        of = [one for one in taken if of_lines or isinstance(one, shapely.Polygon)]
+    def clear(room: shapely.Geometry, of: Sequence[shapely.Geometry]) -> bool:
         return not any(room.intersects(one) for one in of)
 
     def nearest(room: shapely.Polygon) -> bool:
         return all(room.distance(own) < room.distance(one) for one in marks if one is not own)
 
-    found = next(
-        (
-            side
-            for of_lines in (True, False)
-            for side, room in rooms.items()
-            if clear(room, of_lines=of_lines) and (nearest(room) or not of_lines)
-        ),
+    def led(room: shapely.Polygon) -> bool:
+        return clear(shapely.shortest_line(shapely.Point(at), room), others)
+
+    found = [
+        *(s for s in SIDES if clear(rooms[s], taken) and nearest(rooms[s])),
+        *(s for s in OFF if clear(rooms[s], taken) and led(rooms[s])),
+        *(s for s in SIDES if clear(rooms[s], [*others, own])),
         SIDES[0],
-    )
+    ][0]
     taken.append(rooms[found])
     return found
 

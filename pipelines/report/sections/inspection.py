@@ -4,6 +4,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from math import ceil
 
+import numpy as np
+
 from pipelines.analysis.result import Result
 from pipelines.bars.adequacy import StandardVerdict
 from pipelines.bars.inspection import FILE, LayerOrder, Limit, Measured, PanelSheet
@@ -31,6 +33,7 @@ from pipelines.report.document import (
 from pipelines.report.drawings.inspection_plan import inspection_plan
 from pipelines.report.sections.bars_words import decisive_words
 from pipelines.standards.resistance.bars import place_of
+from plate.geometry.plan import Plan
 
 TO_FILL = 12 * "_"
 ANY = "any"
@@ -46,7 +49,7 @@ def inspection(result: Result, sheets: Sequence[PanelSheet]) -> Document:
     return Document(
         title=f"{result.deck.title}: inspection sheet",
         lead="What to measure where, and how far it may be off the drawing",
-        front=(Bullets(tuple(_rules(result, sheets))),),
+        front=(Paragraph(CAUTION), Bullets(tuple(_rules(result, sheets)))),
         sections=tuple(
             Section(f"panel-{k}", f"Panel {sheet.panel}", tuple(_page(result, k, sheet)))
             for k, sheet in enumerate(sheets)
@@ -76,10 +79,29 @@ def _rules(result: Result, sheets: Sequence[PanelSheet]) -> Iterator[Words]:
         "specification. Covers are to the outermost bars. Demands are those of the deck as drawn; "
         "shear at the load positions, punching at the place that govern as drawn."
     )
+    yield from _on_an_arc(result.deck.plan)
     for source in dict.fromkeys(
         one.tolerance.source for sheet in sheets for one in sheet.measured if one.tolerance
     ):
         yield f"Tolerance by {source}."
+
+
+def _on_an_arc(plan: Plan) -> Iterator[Words]:
+    """How places are found and spacings read on a curved deck, whose bars across are radial."""
+    if plan.alignment.straight:
+        return
+    radius, offsets = abs(plan.alignment.radius), plan.outline[:, 1]
+    points = np.column_stack([np.zeros(2), [offsets.min(), offsets.max()]])
+    stretch = plan.alignment.stretch(points)
+    outer = int(stretch.argmax())
+    sign = "\u2212" if plan.alignment.radius > 0.0 else "+"
+    at_edge = f"at the outer edge, offset {length(float(points[outer, 1]))} m"
+    yield (
+        f"Stations count along the arc of R {length(radius)} m at offset 0, offsets from it to the "
+        f"right. Bars along y are radial: their drawn spacing and what passes are those {at_edge}. "
+        "Write what is read at an offset y times "
+        f"{length(radius * float(stretch[outer]))} / ({length(radius)} {sign} y)."
+    )
 
 
 def _page(result: Result, k: int, sheet: PanelSheet) -> Iterator[Block]:

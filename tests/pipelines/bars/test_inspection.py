@@ -15,6 +15,7 @@ from pipelines.analysis.kept import Kept
 from pipelines.analysis.result import Result
 from pipelines.bars.adequacy import Adequacy, Check, PanelVerdict
 from pipelines.bars.inspection import Measured, PanelSheet, panel_sheets, read_as_drawn
+from pipelines.caution import CAUTION
 from pipelines.cli.main import main
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.survey_file import parse_survey
@@ -22,10 +23,10 @@ from pipelines.deck.survey import Key
 from pipelines.errors import DeckError, JobError
 from pipelines.inspection import inspect
 from pipelines.report.data.inspection_csv import least_words, most_words, write_inspection
-from pipelines.report.drawings.inspection_plan import MARK, SIDES, _beside, _box
+from pipelines.report.drawings.inspection_plan import MARK, OFF, SIDES, _beside, _box
 from pipelines.report.html import html_of
 from pipelines.report.pdf import typst_of
-from pipelines.report.sections.inspection import inspection
+from pipelines.report.sections.inspection import _on_an_arc, inspection
 from pipelines.standards.detailing.tolerances import (
     cover_tolerance,
     diameter_tolerance,
@@ -387,6 +388,50 @@ def test_a_name_stands_nearer_to_its_own_place_than_to_another() -> None:
         _beside(at, f"P{k}", taken, marks)
         room = taken[-1]
         assert min(marks, key=room.distance) is marks[k]
+
+
+def test_a_name_without_room_beside_its_place_stands_off() -> None:
+    """Three places nearer to each other than a name is wide, below a line, as on a curved panel;
+    the line to its place meets no other place and no other name."""
+    places = [np.array([x, 100.0]) for x in (100.0, 106.0, 112.0)]
+    half = MARK / 2
+    marks = [_box(at, (-half, half), half, MARK) for at in places]
+    line = shapely.LineString([(0.0, 95.0), (200.0, 95.0)])
+    taken: list[shapely.Geometry] = [*marks, line]
+    sides = [_beside(at, f"P{k}", taken, marks) for k, at in enumerate(places)]
+    assert any(side in OFF for side in sides)
+    names = taken[4:]
+    for k, (at, side) in enumerate(zip(places, sides, strict=True)):
+        others = [*marks[:k], *marks[k + 1 :], *names[:k], *names[k + 1 :]]
+        assert not any(names[k].intersects(one) for one in (*others, line))
+        if side in OFF:
+            way = shapely.shortest_line(shapely.Point(at), names[k])
+            assert not any(way.intersects(one) for one in others[: len(marks) - 1 + k])
+        else:
+            assert min(marks, key=names[k].distance) is marks[k]
+
+
+def test_a_curved_panel_tells_how_radial_spacings_are_read(tmp_path: Path) -> None:
+    """On R 12 m to the left the outer edge is the right one, offset 2 m: 14 m; to the right, the
+    left one."""
+    for radius, told, edge in (
+        ("-12", "14.00 / (12.00 + y)", "offset 2.00 m"),
+        ("12", "14.00 / (12.00 \u2212 y)", "offset \u22122.00 m"),
+    ):
+        plan = PLAN.replace("overhang_m", f"radius_m = {radius}\noverhang_m")
+        (words,) = _on_an_arc(deck_of(tmp_path, SLAB, plan, BEAMS).plan)
+        assert told in str(words)
+        assert edge in str(words)
+    assert not [*_on_an_arc(deck_of(tmp_path, SLAB, PLAN, BEAMS).plan)]
+
+
+def test_a_caution_has_no_page_of_its_own(sheets: tuple[PanelSheet, ...], as_drawn: Result) -> None:
+    """Each page has it with its notes: the first with the rules, the others with their panel."""
+    text, _ = typst_of(inspection(as_drawn, sheets))
+    assert text.count(CAUTION) == 2 + len(sheets)  # and at the foot of all
+    first, *pages = text.split("#pagebreak(weak: true)")
+    assert first.count(CAUTION) == 2
+    assert [page.count(CAUTION) for page in pages] == [1] * len(sheets)
 
 
 def test_there_is_room_to_write_readings_by_hand(
