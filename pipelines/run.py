@@ -151,6 +151,7 @@ def write_results(
     from pipelines.report.drawings.bar_files import bar_files
     from pipelines.report.html import html_of
     from pipelines.report.pdf import pdf_of
+    from plate.threads import one_thread
 
     deck, again = result.deck, Again(result, Kept() if kept is None else kept)
 
@@ -161,7 +162,7 @@ def write_results(
         draw = partial(apart, bar_files, *of, deck.title, pdf=pdf)
         return again.made("drawing of the bars", draw, again.but_probes, (deck.title, pdf))
 
-    with replacing(out) as folder, ThreadPoolExecutor(1) as aside:
+    with one_thread, replacing(out) as folder, ThreadPoolExecutor(1) as aside:
         drawn = aside.submit(bars)
         write_fields(
             folder / "fields.vtu",

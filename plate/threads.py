@@ -17,6 +17,9 @@ T = TypeVar("T")
 
 @cache
 def _controller() -> ThreadpoolController:
+    # It knows the libraries that are loaded; scipy has one of its own beside numpy's.
+    import scipy.linalg  # noqa: F401
+
     return ThreadpoolController()
 
 

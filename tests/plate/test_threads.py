@@ -1,5 +1,8 @@
 """The limit of one thread holds while anybody is inside."""
 
+import os
+import subprocess
+import sys
 from threading import Thread
 
 import numpy as np
@@ -21,3 +24,20 @@ def test_threads_that_come_and_go_do_not_lift_it() -> None:
                 seen.append(blas_threads())
         assert seen == [1, 1, 1, 1]
         assert blas_threads() == 2
+
+
+def test_it_holds_for_a_library_that_is_loaded_only_inside() -> None:
+    """scipy brings a library of its own beside numpy's."""
+    program = """
+import numpy as np
+from threadpoolctl import threadpool_info
+from plate.threads import one_thread
+with one_thread:
+    import scipy.linalg
+    print({library["num_threads"] for library in threadpool_info()})
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", program], check=True, capture_output=True, text=True,
+        env=os.environ | {"OPENBLAS_NUM_THREADS": "2", "PYTHONPATH": os.pathsep.join(sys.path)},
+    )  # fmt: skip
+    assert done.stdout.strip() == "{1}"

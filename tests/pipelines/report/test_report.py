@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from threadpoolctl import threadpool_limits
 
 from pipelines.analysis.analyse import analyse
 from pipelines.analysis.result import Result
@@ -23,8 +24,9 @@ from pipelines.report.document import RECORD, Document
 from pipelines.report.html import html_of
 from pipelines.report.pdf import pdf_of, typst_of
 from pipelines.report.sections.tables import over_width_words, tolerance
-from pipelines.run import report_of
+from pipelines.run import report_of, write_results
 from pipelines.units import RESULT_KEYS
+from tests.helpers import blas_threads
 from tests.pipelines.fake_findings import fake
 from tests.pipelines.report_page import Reader, report_page
 from tests.pipelines.small_decks import BEAMS, MESH, PLAN, PROBES, SLAB, TRAFFIC, deck_of
@@ -358,6 +360,23 @@ def test_the_deck_file_is_named_with_its_digest(result: Result, html: str) -> No
 
 def test_the_same_run_gives_the_same_report(result: Result, html: str) -> None:
     assert report_page(result) == html
+
+
+def test_files_are_made_with_one_thread_in_each_product(
+    bare: Result, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A second one, which waits for the next product, takes a processor and gives nothing."""
+    seen: list[int] = []
+
+    def looked(document: Document) -> str:
+        seen.append(blas_threads())
+        return html_of(document)
+
+    monkeypatch.setattr("pipelines.report.html.html_of", looked)
+    with threadpool_limits(2, user_api="blas"):
+        write_results(bare, tmp_path)
+        assert blas_threads() == 2
+    assert seen == [1]
 
 
 def test_no_findings_gives_the_reason(bare: Result) -> None:
