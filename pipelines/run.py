@@ -4,17 +4,18 @@ What computes and draws is imported once the deck file is read, so that a mistak
 once.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import replace
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar
 
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.system.beside import Beside, Doer, here
 from pipelines.system.files import write_text
+from pipelines.system.machine import processors
 from pipelines.system.outputs import check_folder, replacing
 
 if TYPE_CHECKING:
@@ -25,6 +26,9 @@ if TYPE_CHECKING:
     from pipelines.report.again import Again
     from pipelines.report.document import Document, Section
     from plate.device.card import Card
+
+P = ParamSpec("P")
+T = TypeVar("T")
 
 FILES = (
     *("report.html", "report.pdf", "summary.json", "findings.csv", "values.csv"),
@@ -83,7 +87,7 @@ def analysed(
     card: "Card | None" = None,
 ) -> "Result":
     """The first half of `run` for a watched deck: nothing is written yet, but that it can be is
-    certain. No process is beside it: there is less to do, and all is imported.
+    certain. No process is beside it, which would keep nothing for the next run.
 
     kept : what the run before made (`analysis.analyse`).
     """
@@ -117,6 +121,22 @@ def _apart(deck: "Deck") -> "Iterator[Doer]":
             yield beside
     else:
         yield here
+
+
+@contextmanager
+def drawing_apart() -> "Iterator[Doer]":
+    """What draws the bars of a watched deck again and again: a process beside this one, begun with
+    the first drawing, where there is a processor for it."""
+    with ExitStack() as stack:
+
+        @cache
+        def drawer() -> Doer:
+            return stack.enter_context(Beside(DRAWING)) if processors() > 1 else here
+
+        def apart(work: Callable[P, T], *arguments: P.args, **named: P.kwargs) -> T:
+            return drawer()(work, *arguments, **named)
+
+        yield apart
 
 
 def written(out: Path) -> list[str]:

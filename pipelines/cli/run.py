@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
     from pipelines.analysis.kept import Kept
     from pipelines.analysis.result import Result, TrafficResult
+    from pipelines.system.beside import Doer
     from plate.device.card import Card
 
 
@@ -93,8 +94,10 @@ def _run(arguments: argparse.Namespace) -> int:
         if arguments.json or arguments.fail_on:
             arguments.check("--watch ends by Ctrl-C alone: not with --json or --fail-on")
         from pipelines.cli.watch import watch
+        from pipelines.run import drawing_apart
 
-        return watch(path, partial(_watched, arguments, path, card_of(arguments)))
+        with drawing_apart() as apart:
+            return watch(path, partial(_watched, arguments, path, card_of(arguments), apart))
     card = card_of(arguments)
     with Progress(quiet=arguments.quiet) as tell:
         result = run(
@@ -122,8 +125,11 @@ def _brief(result: "Result", out: Path, names: Sequence[str]) -> None:
         terminal().print(line)
 
 
-def _watched(arguments: argparse.Namespace, path: Path, card: "Card | None", kept: "Kept") -> None:
-    """A run of `--watch`: the finding is told before the files are written."""
+def _watched(
+    arguments: argparse.Namespace, path: Path, card: "Card | None", apart: "Doer", kept: "Kept"
+) -> None:
+    """A run of `--watch`: the finding is told before the files are written. apart : draws the
+    bars."""
     from pipelines.cli.brief import written_words
     from pipelines.cli.watch import again_words
     from pipelines.run import analysed, write_results, written
@@ -147,7 +153,7 @@ def _watched(arguments: argparse.Namespace, path: Path, card: "Card | None", kep
         _brief(result, arguments.out, ())
     sys.stdout.flush()
     start = time.perf_counter()
-    write_results(result, arguments.out, pdf=arguments.pdf, kept=kept)
+    write_results(result, arguments.out, pdf=arguments.pdf, kept=kept, apart=apart)
     seconds = time.perf_counter() - start
     print(f"{written_words(written(arguments.out), arguments.out)}; {seconds:.2f} s", flush=True)
 

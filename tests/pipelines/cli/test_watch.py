@@ -4,12 +4,16 @@ import json
 import os
 import threading
 from pathlib import Path
+from typing import Any
 
+import psutil
 import pytest
 
+from pipelines import run
 from pipelines.cli import watch
 from pipelines.cli.main import main
 from pipelines.deck.reading.named_files import files_of
+from pipelines.system.beside import here
 from tests.pipelines.small_decks import BEAMS, COARSE, FEW, PLAN, PROBES, SLAB
 
 TEXT = "".join((SLAB, PLAN, BEAMS, FEW, PROBES, COARSE))
@@ -23,6 +27,14 @@ def test_saved_it_is_run_again(
     moved = TEXT.replace("at_m = [1.5, 0.2]", "at_m = [1.4, 0.2]")
     saved = iter([TEXT + "nonsense = 1\n", moved])
     summaries = []
+    drawers = []
+
+    def written(*of: Any, **named: Any) -> None:
+        drawers.append(named["apart"])
+        write_results(*of, **named)
+
+    write_results = run.write_results
+    monkeypatch.setattr(run, "write_results", written)
 
     def edited(path: Path, _: watch.Stamps) -> None:
         summaries.append((out / "summary.json").read_text(encoding="utf-8"))
@@ -46,6 +58,20 @@ def test_saved_it_is_run_again(
     assert main(["run", str(deck), "--out", str(fresh), "--quiet"]) == 0
     assert summaries[2] == (fresh / "summary.json").read_text(encoding="utf-8")
     assert json.loads(summaries[2])["probes"] != json.loads(summaries[0])["probes"]
+    # bars would be drawn by one process all along, those of the run by itself in none
+    assert drawers == [drawers[0], drawers[0], here]
+    assert drawers[0] is not here
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_bars_are_drawn_in_one_process_beside(monkeypatch: pytest.MonkeyPatch, count: int) -> None:
+    monkeypatch.setattr(run, "DRAWING", ())
+    monkeypatch.setattr(run, "processors", lambda: count)
+    with run.drawing_apart() as apart:
+        there = apart(os.getpid)
+        assert apart(os.getpid) == there
+        assert (there == os.getpid()) == (count == 1)
+    assert psutil.pid_exists(there) == (count == 1)
 
 
 @pytest.mark.parametrize("more", [["--json"], ["--fail-on", "short"]])
