@@ -1,6 +1,7 @@
 """Imports run one way: down the order of the rooms, from `pipelines` to `plate`, never back."""
 
 import ast
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -127,7 +128,8 @@ def module_name(path: Path) -> str:
 MODULES = {module_name(p): p for top in ("plate", "pipelines") for p in (ROOT / top).rglob("*.py")}
 
 
-def imports(path: Path) -> set[str]:
+@cache
+def imports(path: Path) -> frozenset[str]:
     """The project's modules that a file imports, anywhere in it."""
     found: set[str] = set()
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
@@ -136,7 +138,7 @@ def imports(path: Path) -> set[str]:
             found |= {name if name in MODULES else node.module for name in names}
         elif isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
-    return {name for name in found if name.split(".")[0] in OURS}
+    return frozenset(name for name in found if name.split(".")[0] in OURS)
 
 
 def place(name: str) -> tuple[int, int]:

@@ -33,6 +33,12 @@ CHOICE = """
 diameters_mm = [12, 16, 20]
 spacings_mm = [100, 125, 150, 200, 250]
 """
+# Candidates go with the number of diameters, and of spacings squared.
+FEW = """
+[bar_choice]
+diameters_mm = [12, 16]
+spacings_mm = [100, 150, 200]
+"""
 TABLES = """
 [[concrete]]
 standard = "EN 1992"
@@ -70,7 +76,7 @@ def costs() -> list[float]:
 @pytest.fixture(scope="module")
 def found(folder: Path, costs: list[float]) -> Designed:
     path = folder / "without.toml"
-    path.write_text(text(axle=260), encoding="utf-8")
+    path.write_text(text(axle=340, choice=FEW), encoding="utf-8")
     least = Known.least_of
 
     def noted(self: Known, needs: Needs, bars: SlabBars) -> tuple[Needs, Chosen | None]:
@@ -107,7 +113,8 @@ def test_the_deck_file_reads_back_to_the_same_utilisations(found: Designed, fold
     """To 1e-9, as bars pass through millimetres in text; its author's words stay."""
     written = (folder / "out" / "deck.toml").read_text(encoding="utf-8")
     assert "# as drawn" in written
-    result = analyse(read_deck(folder / "out" / "deck.toml"))
+    written_deck = read_deck(folder / "out" / "deck.toml")
+    result = analyse(written_deck, tolerances_wanted=False, strips_wanted=False)
     (one,), (other,) = result.verdicts, found.result.verdicts
     for mine, theirs in zip(one.judgements, other.judgements, strict=True):
         if theirs.worst is not None:
@@ -244,7 +251,7 @@ def test_bars_that_still_change_are_not_called_adequate(monkeypatch: pytest.Monk
     """After one analysis the bars that follow from it have not been analysed at all."""
     monkeypatch.setattr("pipelines.bar_design.search.MOST", 1)
     bars = mat("bottom", "20@125", "20@125", cover=50) + mat("top", "20@125", "20@125", cover=55)
-    found = designed(DeckText(text(more=bars), "deck"))
+    found = designed(DeckText(text(choice=FEW, more=bars), "deck"))
     assert found.stops == ("the bars still change after 1 analyses",)
     assert "still change" in found.words[0]
 

@@ -39,10 +39,9 @@ held_at = ["C1", "C2"]
 
 
 @pytest.fixture(scope="module")
-def result(tmp_path_factory: pytest.TempPathFactory) -> Result:
+def result(small_result: Result) -> Result:
     """Two bays on cross beams, side edges free, one lorry."""
-    folder = tmp_path_factory.mktemp("deck")
-    return analyse(deck_of(folder, SLAB, PLAN, BEAMS, TRAFFIC, MESH))
+    return small_result
 
 
 @pytest.fixture(scope="module")

@@ -31,8 +31,8 @@ from tests.pipelines.small_decks import BEAMS, MESH, PLAN, SLAB, WEIGHT, deck_of
 TRAFFIC = """
 [traffic]
 carriageway_m = [-1.9, 1.9]
-step_m = 0.6
-lateral_step_m = 0.5
+step_m = 1.2
+lateral_step_m = 0.8
 surfacing_mm = 80
 load_models = ["EN 1991-2 LM1", "EN 1991-2 LM2"]
 joints = ["start"]

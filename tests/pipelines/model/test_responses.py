@@ -19,13 +19,12 @@ from plate.solver.nested_dissection import Loads
 from plate.solver.solution import WholeSolution
 from plate.solver.stiffness import Stiffness
 from tests.pipelines.report_page import report_page
-from tests.pipelines.small_decks import BEAMS, MESH, PLAN, PROBES, SLAB, deck_of
+from tests.pipelines.small_decks import MESH, PLAN, SLAB, deck_of
 
 
 @pytest.fixture(scope="module")
-def result(tmp_path_factory: pytest.TempPathFactory) -> Result:
-    folder: Path = tmp_path_factory.mktemp("deck")
-    return analyse(deck_of(folder, SLAB, PLAN, BEAMS, PROBES, MESH))
+def result(small_result: Result) -> Result:
+    return small_result
 
 
 def test_a_sound_solution_passes(result: Result) -> None:

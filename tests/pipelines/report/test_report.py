@@ -35,9 +35,8 @@ CURVED = PLAN.replace("overhang_m", "radius_m = 20\noverhang_m")
 
 
 @pytest.fixture(scope="module")
-def result(tmp_path_factory: pytest.TempPathFactory) -> Result:
-    folder = tmp_path_factory.mktemp("deck")
-    return analyse(deck_of(folder, SLAB, PLAN, BEAMS, TRAFFIC, PROBES, MESH))
+def result(small_result: Result) -> Result:
+    return small_result
 
 
 @pytest.fixture(scope="module")

@@ -98,11 +98,11 @@ def judge_all(folder: Path, seeds: range) -> Counter[str]:
 
 
 def test_mutants_are_judged(tmp_path: Path) -> None:
-    found = judge_all(tmp_path, range(400))
+    found = judge_all(tmp_path, range(160))
     assert not found["no words"]
     # Both happen often enough for the test to mean something.
-    assert found["mistake"] > 200
-    assert found["deck"] > 20
+    assert found["mistake"] > 80
+    assert found["deck"] > 8
 
 
 @pytest.mark.soak
@@ -143,10 +143,10 @@ def judge_generated(folder: Path, seeds: range, *, whole: bool) -> Counter[str]:
 
 
 def test_generated_decks_are_judged(tmp_path: Path) -> None:
-    found = judge_generated(tmp_path, range(60), whole=False)
+    found = judge_generated(tmp_path, range(24), whole=False)
     assert not found["no words"]
-    assert found["deck"] > 4
-    assert found["large"] > 3
+    assert found["deck"] > 1
+    assert found["large"] > 1
 
 
 @pytest.mark.soak

@@ -81,10 +81,10 @@ def _serial(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_mutants_of_studies(tmp_path: Path) -> None:
-    found = judge(tmp_path, STUDIES, range(50))
+    found = judge(tmp_path, STUDIES, range(36))
     # Both happen often enough for the test to mean something.
-    assert found[2] > 10
-    assert found[0] > 3
+    assert found[2] > 8
+    assert found[0] > 1
 
 
 @pytest.mark.soak
