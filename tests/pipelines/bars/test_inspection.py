@@ -75,13 +75,15 @@ def rows(folder: Path, sheets: tuple[PanelSheet, ...]) -> list[Row]:
         return list(csv.DictReader(file))
 
 
-def filled(folder: Path, rows: list[Row], kept: Kept, reading: Callable[[Row], str]) -> Result:
+def filled(
+    folder: Path, rows: list[Row], kept: Kept, reading: Callable[[Row], str], plan: str = PLAN
+) -> Result:
     """The deck judged by the sheet with readings."""
     with (folder / "inspection.csv").open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, list(rows[0]))
         writer.writeheader()
         writer.writerows({**row, "reading": reading(row), "date": "2026-11-30"} for row in rows)
-    deck = deck_of(folder, THICK, PLAN, BEAMS, TRAFFIC, SURVEY, BARS)
+    deck = deck_of(folder, THICK, plan, BEAMS, TRAFFIC, SURVEY, BARS)
     return analyse(deck, kept=kept, tolerances_wanted=False)
 
 
@@ -195,6 +197,42 @@ def test_all_limits_of_all_panels(
         assert {one.key.quantity for one, *_ in looked} == quantities
         assert {check for *_, check in looked} >= {Check.FATIGUE, Check.COVER, Check.CRACKS}
         judge_limits(folder, rows, kept, sheet.panel, looked)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("shape", ["skew_deg = 30", "radius_m = 40"])
+def test_a_sheet_of_a_skew_or_curved_deck_comes_back(tmp_path: Path, shape: str) -> None:
+    """Filled in with the drawing it finds the drawing, mm of the file apart; the limit of a spacing
+    passes, 0.3 mm more does not, by the check that is named."""
+    plan, kept = PLAN.replace("overhang_m", f"{shape}\noverhang_m"), Kept()
+    deck = deck_of(tmp_path, THICK, plan, BEAMS, TRAFFIC, BARS)
+    drawn = analyse(read_as_drawn(deck), kept=kept, tolerances_wanted=False)
+    assert drawn.design is not None
+    sheets = panel_sheets(drawn.solved, drawn.design)
+    write_inspection(tmp_path / "blank.csv", sheets)
+    with (tmp_path / "blank.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    same = filled(tmp_path, rows, kept, lambda row: row["drawing"], plan)
+    for panel, before in zip(same.verdicts[0].panels, drawn.verdicts[0].panels, strict=True):
+        found = utilisations(panel)
+        assert len(found) > 10
+        for one, other in zip(found, utilisations(before), strict=True):
+            assert one[:2] == other[:2]
+            assert one[2] == pytest.approx(other[2], rel=1e-9)
+    (one, printed, _, check), *_ = (
+        limit
+        for limit in limits(sheets[0])
+        if limit[0].key == Key("spacing", "bottom", "x") and limit[2] > 0.0
+    )
+    for more, passes in ((0.0, True), (0.3, False)):
+
+        def reading(row: Row, more: float = more) -> str:
+            mine = row["panel"] == sheets[0].panel and in_the_row(one, row)
+            return f"{float(printed) + more:.6g}" if mine else row["drawing"]
+
+        verdict = filled(tmp_path, rows, kept, reading, plan).verdicts[0].panels[0]
+        assert (verdict.adequacy is Adequacy.ADEQUATE) == passes
+        assert passes or check in {judged.check for judged in verdict.of(Adequacy.NOT_ADEQUATE)}
 
 
 def test_swapped_layers_that_fail_are_told_and_found(tmp_path: Path) -> None:
