@@ -15,7 +15,15 @@ from tests.helpers import HARD, rectangle, result, results, solved, unit_section
 W, M_X, M_Y, M_XY = range(4)
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda case: case.__name__)
+# Dear, and the same square in `tests/plate/plastic/test_collapse.py`.
+SLOW = ("plastic_square",)
+PUBLISHED = [
+    pytest.param(case, id=name, marks=[pytest.mark.slow] if name in SLOW else [])
+    for case, name in ((case, case.__name__) for case in CASES)
+]
+
+
+@pytest.mark.parametrize("case", PUBLISHED)
 def test_published(case: Callable[[], list[Row]]) -> None:
     rows = case()
     assert rows
