@@ -38,14 +38,14 @@ def climbed(solved: SolvedDeck, envelope: TrafficEnvelope) -> tuple[TrafficEnvel
     """The envelope with the larger values at the points to which governing values move, and the
     worst loads found there; where the worst traffic is found by pieces in little time, on straight
     decks of rectangular cells."""
-    if not (is_straight(solved) and solved.model.mesh.upright.all()):
+    if not finds_worst(solved):
         return envelope, {}
     first = [
         peak
         for peak in governing_values(solved, envelope)
         if not peak.knife_edge and peak.number >= 0
     ]
-    peaks, found = list(first), _worst(solved, envelope, first)
+    peaks, found = list(first), worst_at(solved, envelope, first)
     moving = list(range(len(first)))
     for _ in range(MOST):
         moving = [k for k in moving if found[k].position is not None]
@@ -53,7 +53,7 @@ def climbed(solved: SolvedDeck, envelope: TrafficEnvelope) -> tuple[TrafficEnvel
             break
         points = _elsewhere(solved, envelope, [(peaks[k], found[k]) for k in moving])
         there = [replace(peaks[k], point=at) for k, at in zip(moving, points, strict=True)]
-        again = _worst(solved, envelope, there)
+        again = worst_at(solved, envelope, there)
         moved = []
         for k, peak, worst in zip(moving, there, again, strict=True):
             joint = envelope.joint[[peaks[k].point, peak.point]]
@@ -102,8 +102,11 @@ def _held(
     return governing_arrangement_loads(solved, envelope, places)
 
 
-def _worst(solved: SolvedDeck, envelope: TrafficEnvelope, peaks: Sequence[Peak]) -> list[WorstLoad]:
-    """The worst traffic of governing values."""
+def worst_at(
+    solved: SolvedDeck, envelope: TrafficEnvelope, peaks: Sequence[Peak]
+) -> list[WorstLoad]:
+    """The worst traffic of values at their field points, by pieces in little time where
+    `finds_worst` says so."""
     components = [peak.component for peak in peaks]
     e = envelope.fields.extremes
     largest = np.maximum(np.abs(e.maximum), np.abs(e.minimum))
@@ -168,6 +171,11 @@ def is_straight(solved: SolvedDeck) -> bool:
     """Whether what is moved along the deck is moved along x."""
     traffic = solved.deck.traffic
     return solved.deck.plan.alignment.straight and (traffic is None or traffic.axis is None)
+
+
+def finds_worst(solved: SolvedDeck) -> bool:
+    """Whether the worst traffic of a value is found by pieces in little time."""
+    return is_straight(solved) and bool(solved.model.mesh.upright.all())
 
 
 def moved_along(solved: SolvedDeck, load: WheelPatches) -> list[WheelPatches]:

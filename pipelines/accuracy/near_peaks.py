@@ -126,7 +126,7 @@ def _around(
     number = numbers[peak.component, near]
     first = np.sort(np.unique(number, return_index=True)[1])[: int(wide * LOADS)]
     held = [(int(near[k]), peak.component, peak.sign, int(number[k])) for k in first]
-    balls = tree.query_ball_point(own.xy[near], _reach(own, near))
+    balls = tree.query_ball_point(own.xy[near], spacing_around(own, near))
     points = np.unique(np.concatenate(balls).astype(np.int64))
     return _Around(peak, points[counts(finely, peak)[points]], [at for at in held if at[3] >= 0])
 
@@ -137,8 +137,8 @@ def _widening(deck: Deck) -> float:
     return 1.0 if size is None else max(1.0, size / usual_size(deck))
 
 
-def _reach(points: FieldPoints, near: Ints) -> Floats:
-    """How far (n,) [m] the next points of a mesh lie from those numbered (n,)."""
+def spacing_around(points: FieldPoints, near: Ints) -> Floats:
+    """How far (n,) [m] the next points of a mesh may lie from those numbered (n,)."""
     which, cells, _ = points.meeting(near)
     spacing = np.linalg.norm(np.ptp(points.xy[points.cells[cells]], axis=1), axis=1) / points.order
     found = np.zeros(len(near))
@@ -155,5 +155,5 @@ def _apart(fields: FieldPoints, points: Ints, size: Floats, mine: Mask) -> Ints:
         best = left[size[left].argmax()]
         found.append(int(best))
         gap = np.linalg.norm(fields.xy[points[left]] - fields.xy[points[best]], axis=1)
-        left = left[gap > _reach(fields, points[[best]])[0]]
+        left = left[gap > spacing_around(fields, points[[best]])[0]]
     return np.array(found, dtype=np.int64)

@@ -20,6 +20,7 @@ from typing import Protocol
 
 import numpy as np
 
+from pipelines.accuracy.beside_wheels import beside_mesh_parts
 from pipelines.accuracy.mesh_parts import SAFETY, mesh_parts, traffic_mesh_parts
 from pipelines.accuracy.near_peaks import largest_near
 from pipelines.accuracy.stated_values import (
@@ -39,10 +40,12 @@ from pipelines.model.probes import ProbeRows, probe_rows
 from pipelines.model.responses import Response, SolvedDeck
 from pipelines.model.static_cases import CaseSolution, case_solutions
 from pipelines.traffic.positions import WheelPatches
+from pipelines.units import RESULT_SCALE
 from plate.arrays import Floats
 from plate.conventions import RESULTS
 from plate.results.fields import field_points
 from plate.results.functionals import component_rows
+from plate.results.kinks import knows_kinks
 from plate.results.places import on_sides, side_of
 from plate.solver.stiffness import Stiffness
 
@@ -144,7 +147,10 @@ def traffic_tolerances(
         found.append(
             Tolerances(
                 probes={"max": high, "min": low},
-                peaks=tuple(tolerance_of(row, proven) for row in of_peaks),
+                peaks=tuple(
+                    tolerance_of(row, proven and beside is None)
+                    for row, beside in zip(of_peaks, one.beside, strict=True)
+                ),
                 beams={
                     end.key: tolerance_of(row, proven)
                     for end, row in zip(stated.ends, of_ends, strict=True)
@@ -172,9 +178,13 @@ def _measured(
     mesh = np.split(parts, ends[:-1])
     for one, more in zip(worst, mesh, strict=True):
         governing = slice(2 * one.stated.n_probe, 2 * one.stated.n_probe + len(one.peaks))
-        above = largest_near(solved, one.envelope, one.peaks, richer) - np.abs(
-            one.stated.value[governing]
-        )
+        value = [abs(peak.value) / RESULT_SCALE[peak.component] for peak in one.peaks]
+        above = largest_near(solved, one.envelope, one.peaks, richer) - np.array(value)
+        read = [k for k, beside in enumerate(one.beside, governing.start) if beside is not None]
+        at_wheels = beside_mesh_parts(solved, [b for b in one.beside if b is not None], richer)
+        # what is lacking is known on grids of rectangles alone
+        known = knows_kinks(solved.model)
+        more[read] = at_wheels if known else np.maximum(more[read], at_wheels)
         more[governing] = np.maximum(more[governing], SAFETY * above)
     every = together(lists)
     theirs = stated_under(other.stiffness, own_rows(other, every), every)

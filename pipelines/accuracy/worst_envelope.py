@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import sparse
 
+from pipelines.accuracy.beside_wheels import BesideWheel, beside_wheels
 from pipelines.accuracy.climbed import Known, climbed, joined
 from pipelines.accuracy.stated_values import StatedValues, own_rows, stated_values
 from pipelines.accuracy.worst_loads import WorstLoad, worst_loads
@@ -33,17 +34,20 @@ from plate.conventions import RESULTS
 class WorstEnvelope:
     """The envelope of a case of traffic with the true worst values in it.
 
-    peaks : its governing values; stated : all that is stated, and of_steps : the same as the steps
-    of the load positions gave it; gap : (n,) how much further from zero
-    each may lie under any load of the case, and raised : (n,) how much further it does than at the
-    steps [SI], not a number where no worst load was asked for; proven : whether the gap leads to an
-    upper bound, or is only what a search may have missed. reaction_gap : (2, n_name) how much
+    peaks : its governing values, and beside : of those shears that are larger at a wheel than in
+    the field what was read there; stated : all that is stated, governing values as the field has
+    them, and of_steps : the same as the steps of the load positions gave it; gap : (n,) how much
+    further from zero each may lie under any load of the case, and raised : (n,) how much further it
+    does than at the steps [SI], not a number where no worst load was asked for; proven : whether
+    the gap leads to an upper bound, or is only what a search may have missed, as it always is of
+    shears at wheels. reaction_gap : (2, n_name) how much
     further from zero maxima and minima of the reactions may lie [N], not a number where they are
     those of the steps.
     """
 
     envelope: TrafficEnvelope
     peaks: tuple[Peak, ...]
+    beside: tuple[BesideWheel | None, ...]
     stated: StatedValues
     of_steps: StatedValues
     gap: Floats
@@ -59,6 +63,7 @@ def stepped(solved: SolvedDeck, envelope: TrafficEnvelope) -> WorstEnvelope:
     return WorstEnvelope(
         envelope=envelope,
         peaks=peaks,
+        beside=(None,) * len(peaks),
         stated=stated,
         of_steps=stated,
         gap=np.full(len(stated.value), np.nan),
@@ -120,14 +125,21 @@ def with_worst_loads(
     kept = np.ones(len(stated.value), dtype=bool)
     kept[2 * stated.n_probe :][: len(told)] = told
     earlier = [peak for peak in stated.peaks if _kind(peak) in after]
+    gap, raised = (gap + np.maximum(stated.sign * (true - values), 0.0))[kept], raised[kept]
+    envelope, at_wheels, beside = beside_wheels(solved, envelope, peaks)
+    for k, one in enumerate(beside, 2 * stated.n_probe):
+        if one is not None:
+            gap[k] += one.step
+            raised[k] += abs(one.value) - abs(values[kept][k])
     return WorstEnvelope(
         envelope=envelope,
-        peaks=peaks,
+        peaks=tuple(at_wheels),
+        beside=tuple(beside),
         stated=stated_values(solved, envelope, peaks),
         of_steps=stated_values(solved, before.envelope, earlier),
         reaction_gap=reaction_gap,
-        gap=(gap + np.maximum(stated.sign * (true - values), 0.0))[kept],
-        raised=np.asarray(raised)[kept],
+        gap=gap,
+        raised=raised,
         proven=all(worst.proven for worst in found),
     )
 

@@ -92,8 +92,11 @@ def _of_case(
         load = envelope.name if envelope.whole else peak.position.lanes[0].kind
         rows = under(load, peak.component, peak.sign, findings)
         here = [row for row in rows if peak.point in row.section.points]
-        # A section beside field points is read where it lies, not at the points.
-        least = abs(peak.value) / RESULT_SCALE[peak.component] * (1.0 - TIE)
+        # A section beside field points is read where it lies, not at the points, and as fields are,
+        # not at the edge of a wheel.
+        e = envelope.fields.extremes
+        values = e.maximum if peak.sign > 0 else e.minimum
+        least = abs(float(values[peak.component, peak.point])) * (1.0 - TIE)
         if any(one.ratio is not None and abs(one.plate.peak) >= least for one in here):
             continue
         reason = _reason(peak, here)

@@ -11,11 +11,11 @@ what a reading of that polynomial makes of the patch's own shears, and what it s
 import numpy as np
 from numpy.polynomial.legendre import legvander
 
-from plate.arrays import Floats
+from plate.arrays import Floats, different_rows
 from plate.interpolation import gauss, shape
 from plate.model.model import PlateModel
 from plate.results.places import Places
-from plate.results.readings import Readings, Way
+from plate.results.readings import SAME, Readings, Way
 
 # Points along a cell: so many stretches with so many points of Gauss each. A kink within a stretch
 # adds a ten-thousandth of pressure times length of the cell.
@@ -76,15 +76,18 @@ def shears_missed(
     at, weight = gauss(POINTS)
     starts = np.linspace(-1.0, 1.0, STRETCHES, endpoint=False)
     x = (starts[:, None] + (1.0 + at) / STRETCHES).ravel()
-    line = np.repeat(reference[:, None], len(x), axis=1)
+    # points of one line through a cell read the same shears
+    keys = np.column_stack([cells, np.round(reference[:, 1 - k], SAME) + 0.0])
+    first, which = different_rows(keys)
+    line = np.repeat(reference[first][:, None], len(x), axis=1)
     line[..., k] = x
-    xy = shape(mesh.order, line) @ mesh.xy[mesh.cells[cells]]
+    xy = shape(mesh.order, line) @ mesh.xy[mesh.cells[cells[first]]]
     own = patch_shears(xy, corners, load)[..., k]
     # the nearest polynomial at a point, by Legendre's
     degree = mesh.order - 1
     scale = (np.arange(degree + 1) + 0.5) * np.tile(weight / STRETCHES, STRETCHES)[:, None]
     kernel = legvander(reference[:, k], degree) @ (scale * legvander(x, degree)).T
-    there = np.einsum("nx,nx->n", kernel, own)
+    there = np.einsum("nx,nx->n", kernel, own[which])
     here = np.einsum(
         "nk,nkd->nd", shape(mesh.order, places.reference), mesh.xy[mesh.cells[places.cells]]
     )

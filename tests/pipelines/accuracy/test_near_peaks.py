@@ -11,14 +11,12 @@ from pipelines.accuracy.near_peaks import largest_near
 from pipelines.accuracy.stated_values import read_on, stated_under
 from pipelines.accuracy.tolerances import Yardsticks, traffic_tolerances
 from pipelines.accuracy.worst_envelope import WorstEnvelope, with_worst_loads
-from pipelines.envelopes.peaks import SHEARS, governing_values, headline_points
+from pipelines.envelopes.peaks import governing_values, headline_points
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.model.build import build_model
 from pipelines.model.fixed_loads import loads_of
 from pipelines.model.responses import SolvedDeck
 from pipelines.units import RESULT_SCALE
-from plate.results.kinks import shears_missed
-from plate.results.places import at_field_points
 from tests.pipelines.small_decks import SLAB, deck_of
 
 PANEL = """
@@ -78,25 +76,6 @@ def test_errors_reach_what_the_richer_mesh_governs_with(
         assert most <= own + tolerance.error
         exceeded += most > own + without[peak.result, peak.extreme]
     assert exceeded >= 1
-
-
-def test_shears_are_told_to_be_no_less_wrong_than_what_they_lack(
-    found: tuple[SolvedDeck, WorstEnvelope, Yardsticks],
-) -> None:
-    """What readings lack beside the wheels under the loads that govern, read apart: the difference
-    to a better value with and without it add up to no less."""
-    solved, worst, measured = found
-    [tolerances] = traffic_tolerances(solved, [worst], measured)
-    lacking = 0.0
-    for peak, tolerance in zip(worst.peaks, tolerances.peaks, strict=True):
-        if peak.component not in SHEARS:
-            continue
-        place = at_field_points(solved.recovery.points, [peak.point])
-        wheels = peak.held
-        [lacks] = shears_missed(solved.model, place, peak.component, wheels.corners, wheels.load)
-        assert tolerance.mesh >= abs(lacks) * (1.0 - 1e-9)
-        lacking = max(lacking, abs(lacks / (peak.value / RESULT_SCALE[peak.component])))
-    assert lacking > 1e-3
 
 
 def test_knife_edges_and_no_values_have_no_surroundings(

@@ -112,7 +112,8 @@ def test_finer_steps_stay_within_the_step_part(result: Result) -> None:
         near, far = (abs(e[peak.component, peak.point]) * unit for e in extreme)
         assert peak.coexisting[peak.component] == pytest.approx(peak.value)
         assert peak.tolerance is not None
-        assert peak.tolerance.proven
+        # of shears at wheels nothing is proven
+        assert peak.tolerance.proven or peak.component in SHEARS
         assert near <= abs(peak.value) + peak.tolerance.step + 1e-9
         stepped = at_steps[peak.component, peak.extreme, peak.knife_edge]
         assert peak.tolerance.raised == pytest.approx(abs(peak.value) - stepped, abs=1e-9)

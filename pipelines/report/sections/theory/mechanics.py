@@ -228,7 +228,9 @@ def errors() -> Chapter:
             "beside the edges of wheels are wrong on both meshes: c and c_r are what their "
             "readings lack of the shears that the wheels make alone, by a logarithmic potential "
             "and the polynomial of a cell nearest to them (on grids of rectangles by Mindlin's "
-            "theory, else 0). For a governing value it covers "
+            "theory, else 0). A governing shear is read at the edges of the wheels that come near "
+            "to governing, as v + c, where that is more than the field has, and measured there. "
+            "For a governing value the error covers "
             "the largest v_{near}, too, that the richer mesh has at points of its own around all "
             "places whose value is near it, under the loads that govern there.",
             formulas=(

@@ -1,0 +1,339 @@
+"""Governing shears where they stand: at the edges and corners of wheels.
+
+Under a wheel a shear rises towards the edge and falls beyond it, by the wheel's pressure times the
+distance, so it has its peak where the edge lies. No field point lies there, and the polynomial of a
+cell cuts the kink off: at fixed offsets a field has up to a fifth less. So at the field points that
+come near to governing, under the loads that are worst there, shears are read on the wheel that
+stands there, with what readings lack of the shears that the wheel makes by itself
+(`plate.results.kinks`). Two meshes agree on these to some thousandths where their fields differ by
+tenths. Where they are no larger than the field, the field's value stays.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pipelines.accuracy.climbed import (
+    MOVES,
+    counts,
+    finds_worst,
+    is_straight,
+    joined,
+    moved_along,
+    worst_at,
+)
+from pipelines.accuracy.mesh_parts import SAFETY, mesh_parts
+from pipelines.accuracy.near_peaks import spacing_around
+from pipelines.envelopes.envelope import TrafficEnvelope
+from pipelines.envelopes.governing_loads import governing_arrangement_loads
+from pipelines.envelopes.peaks import SHEARS, Peak
+from pipelines.model.fixed_loads import values_under
+from pipelines.model.readable import away_from, clear_of_lines
+from pipelines.model.responses import SolvedDeck
+from pipelines.traffic.arrangements import Arrangement
+from pipelines.traffic.lanes import TIE
+from pipelines.traffic.positions import WheelPatches
+from pipelines.units import RESULT_SCALE
+from plate.arrays import Floats, Ints
+from plate.conventions import RESULTS
+from plate.results.fields import field_points
+from plate.results.functionals import component_rows
+from plate.results.kinks import knows_kinks, shears_missed
+from plate.results.places import on_sides, side_of
+from plate.solver.stiffness import Stiffness
+
+# For each governing shear: field points that are looked at, no two of them neighbours, of those
+# with no less than this share of the largest, since a field may have a third less at one wheel than
+# at another; those of them that are looked at closely.
+POINTS, SHARE, CLOSELY = 12, 0.65, 3
+# A wheel is read at so many places each way, then at so many around the largest up to the next: an
+# eighth of the wheel apart, within which a shear changes by less than a hundredth along an edge.
+ACROSS, AROUND = 3, 9
+# Places are the same to so many decimals, and a row of them is one that is nearer than this [m].
+ROUNDED, SAME = 9, 1e-6
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Spot:
+    """Places (n, 2) [m] on the wheels that stand at a field point, under one load, for a governing
+    value.
+
+    component, sign : of the governing value; position : of the load.
+    """
+
+    component: int
+    sign: int
+    point: int
+    position: Arrangement
+    held: WheelPatches
+    places: Floats
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class BesideWheel:
+    """A governing shear at a wheel.
+
+    value : at the first place of the first of the spots, which come near to governing, the largest
+    first [N/m]; step : how much more it is where loads are moved along the deck by shares of a
+    step, or may be between these [N/m].
+    """
+
+    value: float
+    step: float
+    spots: tuple[Spot, ...]
+
+
+def beside_wheels(
+    solved: SolvedDeck, envelope: TrafficEnvelope, peaks: Sequence[Peak]
+) -> tuple[TrafficEnvelope, list[Peak], list[BesideWheel | None]]:
+    """Governing values with the shears that are larger at wheels than in the field, on straight
+    decks, and the envelope with their loads among its own; for each of those what was read, None
+    for all other values."""
+    found = list(peaks)
+    read: list[BesideWheel | None] = [None] * len(peaks)
+    asked = [k for k, one in enumerate(peaks) if one.component in SHEARS and one.number >= 0]
+    if not asked or not is_straight(solved):
+        return envelope, found, read
+    largest = _largest(solved, envelope, [peaks[k] for k in asked])
+    higher = [
+        (k, one)
+        for k, one in zip(asked, largest, strict=True)
+        if abs(one.value) > abs(peaks[k].value) / RESULT_SCALE[peaks[k].component] * (1.0 + TIE)
+    ]
+    if not higher:
+        return envelope, found, read
+    spots = [replace(one.spots[0], places=one.spots[0].places[:1]) for _, one in higher]
+    envelope, numbers = envelope.with_arrangements([spot.position for spot in spots])
+    results = np.column_stack(
+        [
+            np.concatenate(_read(solved, solved.stiffness, spots, [k] * len(spots)))
+            for k in range(len(RESULTS))
+        ]
+    )
+    for (k, one), spot, number, there in zip(higher, spots, numbers.tolist(), results, strict=True):
+        value = float(there[spot.component])
+        read[k] = replace(one, value=value)
+        found[k] = replace(
+            peaks[k],
+            value=value * float(RESULT_SCALE[spot.component]),
+            at=(float(spot.places[0, 0]), float(spot.places[0, 1])),
+            position=spot.position,
+            coexisting=tuple((there * RESULT_SCALE).tolist()),
+            point=spot.point,
+            number=number,
+            held=spot.held,
+        )
+    return envelope, found, read
+
+
+def beside_mesh_parts(
+    solved: SolvedDeck, besides: Sequence[BesideWheel], richer: Stiffness
+) -> list[float]:
+    """Mesh part of the error of governing shears at wheels [N/m]: by how much a richer mesh has
+    other values at the first place of their spots, or a larger one around any of them, times the
+    factor on differences of two meshes."""
+    spots = [spot for one in besides for spot in one.spots]
+    if not spots:
+        return []
+    first = [replace(spot, places=spot.places[:1]) for spot in spots]
+    differences = np.zeros((len(spots), len(RESULTS)))
+    for k in SHEARS:
+        own, there = (
+            np.concatenate(_read(solved, one, first, [k] * len(first)))
+            for one in (solved.stiffness, richer)
+        )
+        differences[:, k] = there - own
+    component = np.array([spot.component for spot in spots])
+    parts = mesh_parts(differences)[np.arange(len(spots)), component]
+    most = [
+        float((spot.sign * values).max())
+        for spot, values in zip(spots, _read(solved, richer, spots, component), strict=True)
+    ]
+    found, start = [], 0
+    for one in besides:
+        mine = slice(start, start + len(one.spots))
+        above = max(most[mine]) - abs(one.value)
+        found.append(max(float(parts[mine].max()), SAFETY * above))
+        start = mine.stop
+    return found
+
+
+def _largest(
+    solved: SolvedDeck, envelope: TrafficEnvelope, peaks: Sequence[Peak]
+) -> list[BesideWheel]:
+    """The largest shears at wheels, one for each governing shear."""
+    spots, owner = _spots(solved, envelope, peaks)
+    for looked in (_closely, _with_first):
+        values = _own(solved, spots)
+        most = np.array([one.max() for one in values])
+        order = np.lexsort((-most, owner))
+        rank = np.arange(len(order)) - np.searchsorted(owner[order], owner[order])
+        kept = order[rank < CLOSELY]
+        owner, most = owner[kept], most[kept]
+        spots = [looked(spots[k], int(values[k].argmax())) for k in kept.tolist()]
+        spots = _readable(solved, spots)
+    moved = [_moved(solved, spot) for spot in spots]
+    under = _own(solved, _readable(solved, [one for each in moved for one in each]))
+    higher = np.reshape([one.max() for one in under], (len(spots), -1))
+    between = np.array([_between(*pair) for pair in zip(most, higher, strict=True)])
+    found = []
+    for k in range(len(peaks)):
+        mine = np.flatnonzero(owner == k)
+        value = float(most[mine[0]])
+        step = max(float(higher[mine].max()) - value, 0.0) + float(between[mine].max())
+        spots_here = tuple(spots[i] for i in mine.tolist())
+        found.append(BesideWheel(value=peaks[k].sign * value, step=step, spots=spots_here))
+    return found
+
+
+def _between(value: float, moved: Floats) -> float:
+    """How far the parabola through a value and those under its load moved the shortest way back and
+    on, of all moved (n,), rises above the value where that is the largest of the three."""
+    nearest = np.argsort(np.abs(MOVES), kind="stable")[:2]
+    falls = value - moved[nearest]
+    if falls.min() < 0.0 or not falls.any():
+        return 0.0
+    return float((falls[0] - falls[1]) ** 2 / (8.0 * falls.sum()))
+
+
+def _own(solved: SolvedDeck, spots: Sequence[Spot]) -> list[Floats]:
+    """Shears (n,) at the places of spots by the run's own mesh, with the sign of what governs."""
+    values = _read(solved, solved.stiffness, spots, [spot.component for spot in spots])
+    return [spot.sign * one for spot, one in zip(spots, values, strict=True)]
+
+
+def _spots(
+    solved: SolvedDeck, envelope: TrafficEnvelope, peaks: Sequence[Peak]
+) -> tuple[list[Spot], Ints]:
+    """The wheels at field points that come near to governing, each under the load that is worst
+    there, or where that is not found in little time, of the steps; whose they are (n,)."""
+    points = solved.recovery.points
+    chosen = [_apart(solved, envelope, peak) for peak in peaks]
+    owner = np.repeat(np.arange(len(peaks)), [len(one) for one in chosen])
+    there = [one for each in chosen for one in each]
+    number = np.array([one.number for one in there])
+    if finds_worst(solved):
+        envelope, number = joined(envelope, worst_at(solved, envelope, there))
+    held = governing_arrangement_loads(
+        solved,
+        envelope,
+        [(p.point, p.component, p.sign, n) for p, n in zip(there, number.tolist(), strict=True)],
+    )
+    reach = spacing_around(points, np.array([one.point for one in there]))
+    found = []
+    for one, n, load, near in zip(there, number.tolist(), held, reach.tolist(), strict=True):
+        position = envelope.position(n)
+        assert position is not None
+        found.append(
+            Spot(
+                component=one.component,
+                sign=one.sign,
+                point=one.point,
+                position=position,
+                held=load,
+                places=_on_wheels(points.plan[one.point], load.corners, near),
+            )
+        )
+    return _readable(solved, found), owner
+
+
+def _apart(solved: SolvedDeck, envelope: TrafficEnvelope, peak: Peak) -> list[Peak]:
+    """A governing value, and the same at other points at which it is largest of the field, no two
+    of them neighbours."""
+    e, points = envelope.fields.extremes, solved.recovery.points
+    values, numbers = (e.maximum, e.at_maximum) if peak.sign > 0 else (e.minimum, e.at_minimum)
+    size, number = peak.sign * values[peak.component], numbers[peak.component]
+    left = np.flatnonzero(counts(solved.reading, peak) & (number >= 0))
+    left = left[size[left] >= SHARE * size[left].max()]
+    found = [peak]
+    while len(left) and len(found) < POINTS:
+        last = found[-1].point
+        gap = np.linalg.norm(points.xy[left] - points.xy[last], axis=1)
+        left = left[gap > spacing_around(points, np.array([last]))[0]]
+        if len(left):
+            best = int(left[size[left].argmax()])
+            found.append(replace(peak, point=best, number=int(number[best])))
+    return found
+
+
+def _on_wheels(at: Floats, corners: Floats, reach: float) -> Floats:
+    """Places (n, 2): a point first, then all over the patches (n_patch, 4, 2) within its reach and
+    in line with them beside it."""
+    low, high = corners.min(axis=1), corners.max(axis=1)
+    gap = np.linalg.norm(np.maximum(np.maximum(low - at, at - high), 0.0), axis=1)
+    share = np.linspace(0.0, 1.0, ACROSS)
+    u, v = (along.reshape(-1, 1) for along in np.meshgrid(share, share, indexing="ij"))
+    found = [at[None]]
+    for first, second, _, last in corners[gap <= reach]:
+        on = first + u * (second - first) + v * (last - first)
+        beside = [np.column_stack([np.full(len(on), at[0]), on[:, 1]])]
+        beside.append(np.column_stack([on[:, 0], np.full(len(on), at[1])]))
+        found += [on, *beside]
+    places = np.concatenate(found)
+    first = np.unique(np.round(places, ROUNDED), axis=0, return_index=True)[1]
+    return places[np.sort(first)]
+
+
+def _readable(solved: SolvedDeck, spots: Sequence[Spot]) -> list[Spot]:
+    """The spots with those of their places where shears may govern; the first is one."""
+    t, many = solved.model.section.thickness, [len(spot.places) for spot in spots]
+    places = np.concatenate([spot.places for spot in spots])
+    allowed = solved.deck.plan.contains(places)
+    allowed &= clear_of_lines(solved.model, places, t)
+    allowed &= away_from(solved.reading.places, solved.model, places, t)
+    starts = np.cumsum([0, *many[:-1]])
+    allowed[starts] = True
+    parts = np.split(allowed, starts[1:])
+    return [replace(spot, places=spot.places[own]) for spot, own in zip(spots, parts, strict=True)]
+
+
+def _closely(spot: Spot, best: int) -> Spot:
+    """A spot with places around the best of its own, which comes first."""
+    at = spot.places[best]
+    gaps = np.abs(spot.places - at).T
+    reach = [float(gap[gap > SAME].min()) if (gap > SAME).any() else 0.0 for gap in gaps]
+    moves = [np.linspace(-one, one, AROUND) for one in reach]
+    around = at + np.stack(np.meshgrid(*moves, indexing="ij"), axis=-1).reshape(-1, 2)
+    return replace(spot, places=np.concatenate([at[None], around]))
+
+
+def _with_first(spot: Spot, best: int) -> Spot:
+    """A spot with the best of its places first."""
+    order = [best, *(k for k in range(len(spot.places)) if k != best)]
+    return replace(spot, places=spot.places[order])
+
+
+def _moved(solved: SolvedDeck, spot: Spot) -> list[Spot]:
+    """A spot's first place, and the one that moves with its load, under the load moved along the
+    deck by shares of a step."""
+    assert solved.deck.traffic is not None
+    at, step = spot.places[0], solved.deck.traffic.step
+    return [
+        replace(spot, held=held, places=np.stack([at, at + np.array([share * step, 0.0])]))
+        for share, held in zip(MOVES, moved_along(solved, spot.held), strict=True)
+    ]
+
+
+def _read(
+    solved: SolvedDeck,
+    stiffness: Stiffness,
+    spots: Sequence[Spot],
+    components: Sequence[int] | Ints,
+) -> list[Floats]:
+    """Results (n,) [SI], one component of each spot, at its places under its load, shears with what
+    is known to be lacking as they are read."""
+    model = stiffness.model
+    whose = np.repeat(np.arange(len(spots)), [len(spot.places) for spot in spots])
+    sides = [side_of(solved.model.mesh, solved.recovery.points, spot.point) for spot in spots]
+    plan = np.concatenate([spot.places for spot in spots])
+    places = on_sides(model.mesh, field_points(model), plan, np.array(sides)[whose])
+    rows = component_rows(model, places, np.asarray(components)[whose])
+    held = [spot.held for spot in spots]
+    values = values_under(stiffness, held.__getitem__, rows, whose)
+    if knows_kinks(model):
+        for k, (load, component) in enumerate(zip(held, components, strict=True)):
+            if component in SHEARS:
+                mine = places.of(whose == k)
+                values += shears_missed(model, mine, int(component), load.corners, load.load)
+    return np.split(values, np.flatnonzero(np.diff(whose)) + 1)
