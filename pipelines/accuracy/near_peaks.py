@@ -2,30 +2,32 @@
 
 A governing value is the largest over the deck, but it is found at one point of a mesh, the one that
 governs at the steps of the load positions: between points there may be more, and on a richer mesh
-or between the steps another point may govern. So the richer mesh is read at its own points around
-all those whose value is near the largest, under the loads that govern there, and at those with the
-most of them under the same loads moved along the deck by shares of a step, shears there with what
-is known to be lacking beside wheels.
+or between the steps another point may govern. So the richer mesh is read in its cells around all
+those whose value is near the largest, at its own points and between them, under the loads that
+govern there, and once more under those that make most moved along the deck by shares of a step: the
+place moves with the load. What shears lack beside wheels is not in it (`beside_wheels`).
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
 from scipy.spatial import KDTree
 
 from pipelines.accuracy.climbed import MOVES, counts, is_straight, moved_along
-from pipelines.accuracy.mesh_parts import missed_under
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.governing_loads import governing_arrangement_loads
-from pipelines.envelopes.peaks import SHEARS, Peak
+from pipelines.envelopes.peaks import Peak
 from pipelines.model.build import usual_size
-from pipelines.model.fixed_loads import loads_of, rows_under
+from pipelines.model.fixed_loads import loads_of
 from pipelines.model.readable import Mask, ReadablePoints
 from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.positions import WheelPatches
-from plate.arrays import Floats, Ints
+from plate.arrays import Floats, Ints, different_rows
+from plate.interpolation import lobatto, shape, square
 from plate.results.fields import FieldPoints, field_points
 from plate.results.functionals import component_rows
 from plate.results.places import at_field_points
@@ -34,19 +36,105 @@ from plate.solver.stiffness import Stiffness
 
 # For each governing value: points of the run's mesh looked around, those with the largest values of
 # their own and no less than this share of it; loads held there. Of cells wider than usual, which
-# tell the less of where it stands, so many times more, and of a share so many times less. Points of
-# the richer mesh at which loads are moved.
+# tell the less of where it stands, so many times more, and of a share so many times less. Places on
+# the richer mesh whose loads are moved.
 POINTS, SHARE, LOADS, MOVED = 12, 0.9, 4, 3
+# Between two points of a cell values are those of its polynomial at so many steps.
+BETWEEN = 4
 
 
 @dataclass(frozen=True, eq=False)
 class _Around:
-    """The surroundings of a governing value: points of the richer mesh (n,), and the points of the
+    """The surroundings of a governing value: cells of the richer mesh (n,), and the points of the
     run's own, with numbers of arrangements, whose loads are held."""
 
     peak: Peak
-    points: Ints
+    cells: Ints
     held: list[tuple[int, int, int, int]]
+
+
+@dataclass(frozen=True, eq=False)
+class _Between:
+    """Places (n,) all over a cell, at the points of its lattice and between them.
+
+    shares : (n, n_lattice) of the lattice points' values in those of a polynomial there; beside :
+    (n, n_lattice) whether a lattice point is next to each.
+    """
+
+    shares: Floats
+    beside: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, order: int) -> "_Between":
+        """Those of a lattice of (k+1)^2 points."""
+        at = np.linspace(0.0, order, BETWEEN * order + 1)
+        along = np.interp(at, np.arange(order + 1), lobatto(order + 1))
+        hats = np.abs(at[:, None] - np.arange(order + 1)) < 1.0
+        return cls(shape(order, square(along, along)), np.kron(hats, hats))
+
+    def allowed(self, points: Mask) -> Mask:
+        """Which places (..., n) are amid lattice points (..., n_lattice) that all are allowed."""
+        return np.asarray(~np.any(self.beside & ~points[..., None, :], axis=-1))
+
+
+@dataclass(frozen=True, eq=False)
+class _Surroundings:
+    """Places in cells of a richer mesh, around each of some governing values.
+
+    lattice : (n_cell, n_lattice) field points of the cells; owner : (n_cell,) of which governing
+    value; row : (n_cell, n_lattice) which of the rows (n_row, n_dof) is its result at each field
+    point; allowed : (n_cell, n_place) where it may govern; sign : (n,) of each governing value.
+    """
+
+    between: _Between
+    lattice: Ints
+    owner: Ints
+    row: Ints
+    rows: sparse.csr_array
+    allowed: Mask
+    sign: Ints
+
+    @classmethod
+    def of(cls, finely: ReadablePoints, around: Sequence[_Around]) -> "_Surroundings":
+        """Those of governing values."""
+        fields = finely.points
+        between = _Between.of(fields.order)
+        owner = np.repeat(np.arange(len(around)), [len(one.cells) for one in around])
+        component = np.array([one.peak.component for one in around])[owner]
+        lattice = fields.cells[np.concatenate([one.cells for one in around])]
+        keys = np.column_stack([np.repeat(component, lattice.shape[1]), lattice.ravel()])
+        first, row = different_rows(keys)
+        places = at_field_points(fields, keys[first, 1])
+        allowed = [
+            between.allowed(counts(finely, one.peak)[fields.cells[one.cells]]) for one in around
+        ]
+        return cls(
+            between=between,
+            lattice=lattice,
+            owner=owner,
+            row=row.reshape(lattice.shape),
+            rows=component_rows(finely.model, places, keys[first, 0]),
+            allowed=np.concatenate(allowed),
+            sign=np.array([one.peak.sign for one in around]),
+        )
+
+    def largest(
+        self, richer: Stiffness, loads: Sequence[WheelPatches], whose: Ints
+    ) -> tuple[Floats, Ints]:
+        """Largest values (n_cell, n_place) under the loads of the governing values `whose` they
+        are, -inf where they may not govern, and the loads that make them."""
+        size = np.full(self.allowed.shape, -np.inf)
+        load = np.zeros(self.allowed.shape, dtype=np.int64)
+        local = LocalRows(self.rows)
+        for part, solution in richer.in_blocks(loads_of(richer.model, loads)):
+            values = local.of(solution)
+            for k, column in zip(range(len(loads))[part], values.T, strict=True):
+                mine = np.flatnonzero(self.owner == whose[k])
+                there = self.sign[whose[k]] * column[self.row[mine]] @ self.between.shares.T
+                more = self.allowed[mine] & (there > size[mine])
+                size[mine] = np.where(more, there, size[mine])
+                load[mine] = np.where(more, k, load[mine])
+        return size, load
 
 
 def largest_near(
@@ -62,50 +150,22 @@ def largest_near(
     finely = ReadablePoints(solved.deck, richer.model, richer.singular_places, fields)
     tree = KDTree(fields.xy)
     around = [_around(solved, envelope, peaks[k], finely, tree) for k in those]
-    owner = np.repeat(np.arange(len(around)), [len(one.points) for one in around])
-    whose = np.repeat(np.arange(len(around)), [len(one.held) for one in around])
-    sign = np.array([one.peak.sign for one in around])
-    component = np.array([one.peak.component for one in around])
-    points = np.concatenate([one.points for one in around])
-    rows = component_rows(richer.model, at_field_points(fields, points), component[owner])
+    there = _Surroundings.of(finely, around)
     held = governing_arrangement_loads(solved, envelope, [at for one in around for at in one.held])
-    values = np.full((len(points), len(held)), -np.inf)
-    local = LocalRows(rows)
-    for part, solution in richer.in_blocks(loads_of(richer.model, held)):
-        own = owner[:, None] == whose[part]
-        values[:, part] = np.where(own, sign[owner, None] * local.of(solution), -np.inf)
+    whose = np.repeat(np.arange(len(around)), [len(one.held) for one in around])
+    size, load = there.largest(richer, held, whose)
     largest = np.full(len(around), -np.inf)
-    np.maximum.at(largest, owner, values.max(axis=1))
+    np.maximum.at(largest, there.owner, size.max(axis=1))
     if is_straight(solved):
-        chosen = [
-            _apart(fields, points, values.max(axis=1), owner == k) for k in range(len(around))
+        best = [
+            cell for k in range(len(around)) for cell in _apart(fields, there, size, k).tolist()
         ]
-        best = np.concatenate(chosen)
-        loads = [
-            moved for k in best for moved in moved_along(solved, held[int(values[k].argmax())])
-        ]
-        row = np.repeat(np.arange(len(best)), len(MOVES))
-        again = rows_under(richer, rows[best], row, loads)
-        again += _missed(richer, fields, points[best][row], component[owner[best]][row], loads)
-        np.maximum.at(largest, owner[best][row], sign[owner[best]][row] * again)
+        moving = [int(load[cell, size[cell].argmax()]) for cell in best]
+        moved = [one for k in dict.fromkeys(moving) for one in moved_along(solved, held[k])]
+        owner = np.repeat(whose[list(dict.fromkeys(moving))], len(MOVES))
+        size, _ = there.largest(richer, moved, owner)
+        np.maximum.at(largest, there.owner, size.max(axis=1))
     found[those] = largest
-    return found
-
-
-def _missed(
-    richer: Stiffness,
-    fields: FieldPoints,
-    points: Ints,
-    components: Ints,
-    loads: Sequence[WheelPatches],
-) -> Floats:
-    """What results (n,) at points, each under a load of its own, lack as they are read."""
-    found = np.zeros(len(points))
-    shears = np.flatnonzero(np.isin(components, SHEARS))
-    places = at_field_points(fields, points[shears]).each
-    found[shears] = missed_under(
-        richer.model, places, components[shears].tolist(), [loads[k] for k in shears.tolist()]
-    )
     return found
 
 
@@ -128,7 +188,8 @@ def _around(
     held = [(int(near[k]), peak.component, peak.sign, int(number[k])) for k in first]
     balls = tree.query_ball_point(own.xy[near], spacing_around(own, near))
     points = np.unique(np.concatenate(balls).astype(np.int64))
-    return _Around(peak, points[counts(finely, peak)[points]], [at for at in held if at[3] >= 0])
+    _, cells, _ = finely.points.meeting(points[counts(finely, peak)[points]])
+    return _Around(peak, np.unique(cells), [at for at in held if at[3] >= 0])
 
 
 def _widening(deck: Deck) -> float:
@@ -146,14 +207,17 @@ def spacing_around(points: FieldPoints, near: Ints) -> Floats:
     return found
 
 
-def _apart(fields: FieldPoints, points: Ints, size: Floats, mine: Mask) -> Ints:
-    """Which of the points (n,) of one governing value have the largest sizes (n,), no two of them
-    neighbours on the mesh."""
-    left = np.flatnonzero(mine)
+def _apart(fields: FieldPoints, there: _Surroundings, size: Floats, k: int) -> Ints:
+    """Which cells around governing value k have the largest sizes (n_cell, n_place), at places no
+    two of which are neighbours on the mesh."""
+    top, best = size.max(axis=1), there.between.shares[size.argmax(axis=1)]
+    corners = fields.xy[there.lattice]
+    xy = np.einsum("cl,cld->cd", best, corners)
+    reach = np.linalg.norm(np.ptp(corners, axis=1), axis=1) / fields.order
+    left = np.flatnonzero((there.owner == k) & np.isfinite(top))
     found: list[int] = []
     while len(left) and len(found) < MOVED:
-        best = left[size[left].argmax()]
-        found.append(int(best))
-        gap = np.linalg.norm(fields.xy[points[left]] - fields.xy[points[best]], axis=1)
-        left = left[gap > spacing_around(fields, points[[best]])[0]]
+        cell = int(left[top[left].argmax()])
+        found.append(cell)
+        left = left[np.linalg.norm(xy[left] - xy[cell], axis=1) > reach[cell]]
     return np.array(found, dtype=np.int64)

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pipelines.accuracy.climbed import counts
+from pipelines.accuracy.climbed import counts, moved_along
 from pipelines.accuracy.mesh_parts import SAFETY
 from pipelines.accuracy.near_peaks import largest_near
 from pipelines.accuracy.stated_values import read_on, stated_under
@@ -17,6 +17,9 @@ from pipelines.model.build import build_model
 from pipelines.model.fixed_loads import loads_of
 from pipelines.model.responses import SolvedDeck
 from pipelines.units import RESULT_SCALE
+from plate.results.fields import FieldRecovery
+from plate.results.functionals import component_rows
+from plate.results.places import at_points
 from tests.pipelines.small_decks import SLAB, deck_of
 
 PANEL = """
@@ -76,6 +79,34 @@ def test_errors_reach_what_the_richer_mesh_governs_with(
         assert most <= own + tolerance.error
         exceeded += most > own + without[peak.result, peak.extreme]
     assert exceeded >= 1
+
+
+def test_what_lies_between_points_is_near(
+    found: tuple[SolvedDeck, WorstEnvelope, Yardsticks],
+) -> None:
+    """The richer mesh read where sagging governs every 3 cm, under the loads that govern and these
+    moved by a quarter of a step: none is beyond what is said to be near, but for what polynomials
+    leave out between four steps from point to point; at its own points some is."""
+    solved, worst, measured = found
+    richer = measured.richer
+    near = largest_near(solved, worst.envelope, worst.peaks, richer)
+    recovery = FieldRecovery(richer.model)
+    deck = solved.deck
+    assert deck.traffic is not None
+    beyond = 0
+    for peak, most in zip(worst.peaks, near, strict=True):
+        if peak.knife_edge or peak.component not in (0, 1, 2) or peak.sign < 0:
+            continue
+        moved = moved_along(solved, peak.held)[1:3]
+        U = richer.solve(loads_of(richer.model, [peak.held, *moved]))
+        raster = np.linspace(-0.15, 0.15, 11)
+        at = np.array(peak.at) + np.stack(np.meshgrid(raster, raster), axis=-1).reshape(-1, 2)
+        places = at_points(richer.model.mesh, at[deck.plan.contains(at)])
+        rows = component_rows(richer.model, places, [peak.component] * places.count)
+        read = float((rows @ U).max())
+        assert read <= most * (1.0 + 1e-3)
+        beyond += read > float(recovery.fields(U)[peak.component].max()) * (1.0 + 1e-3)
+    assert beyond > 0
 
 
 def test_knife_edges_and_no_values_have_no_surroundings(

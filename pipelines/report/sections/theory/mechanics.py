@@ -231,8 +231,9 @@ def errors() -> Chapter:
             "theory, else 0). A governing shear is read at the edges of the wheels that come near "
             "to governing, as v + c, where that is more than the field has, and measured there. "
             "For a governing value the error covers "
-            "the largest v_{near}, too, that the richer mesh has at points of its own around all "
-            "places whose value is near it, under the loads that govern there.",
+            "the largest v_{near}, too, that the richer mesh has at and between points of its own "
+            "around all places whose value is near it, under the loads that govern there and these "
+            "moved along the deck by shares of a step.",
             formulas=(
                 f"e_{{mesh}} >= |v_r + c_r − v| + {SAFETY - 1:g} |v_r + c_r − v − c|",
                 f"e_{{mesh}} >= {SAFETY:g} (v_{{near}} − v) of governing values",
