@@ -162,12 +162,13 @@ class ShearOfVehicle:
         largest where it is less, and utilisations."""
         most = self._most(multiplier)
         # a mean that there is, so that the largest is no less
-        row, column = np.unravel_index(most.argmax(axis=None), most.shape)
-        there = float(self._mean(multiplier, np.array([row]), np.array([column]))[0])
+        one, under = np.divmod(np.array([most.argmax()]), most.shape[1])
+        there = float(self._mean(multiplier, one, under)[0])
         row, column = np.nonzero(most >= min(share * there, enough) * (1.0 - ROUNDING))
         acting = self._mean(multiplier, row, column)
         least = min(enough, share * float(acting.max()))
-        row, column, acting = (one[acting >= least] for one in (row, column, acting))
+        kept = acting >= least
+        row, column, acting = row[kept], column[kept], acting[kept]
         sample = self.judged[row]
         at = np.searchsorted(self.samples, sample)
         forces = multiplier * self.traffic[:, at, column]

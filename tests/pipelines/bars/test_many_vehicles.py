@@ -108,8 +108,7 @@ def test_a_vehicle_is_read_as_a_run_reads_it(rater: Rater) -> None:
         np.testing.assert_allclose(block.sums, other.sums, rtol=0, atol=near)
     assert forces.keys() == rater.trackers.keys()
     for key, (tracker, _) in rater.trackers.items():
-        other = tracker.factored(response)
-        for found, expected in zip(forces[key], other, strict=True):
+        for found, expected in zip(forces[key], tracker.factored(response), strict=True):
             near = 1e-10 * np.abs(expected).max()
             np.testing.assert_allclose(found, expected, rtol=0, atol=near)
 
