@@ -59,7 +59,8 @@ def at_places(places: Places, runs: Runs, standards: Sequence[int]) -> dict[int,
             count = len(stretches.judged)
             for key in places.trackers:
                 if count and key[0] == k and id(places.trackers[key][0].sections) == shared:
-                    shears.append((key[1], _shear(places, key, driven, begin, guess)))
+                    most = top[begin : begin + 2 * count]
+                    shears.append((key[1], _shear(places, key, driven, begin, most, guess)))
             begin += 2 * count
         found[k] = AtPlaces(tuple(moments[k]), tuple(shears))
     return found
@@ -166,15 +167,19 @@ def _judged(places: Places, driven: Sequence[DrivenAxles], candidates: Ints) -> 
 
 
 def _shear(
-    places: Places, key: tuple[int, int], driven: Sequence[DrivenAxles], begin: int, guess: float
+    places: Places,
+    key: tuple[int, int],
+    driven: Sequence[DrivenAxles],
+    begin: int,
+    most: Floats,
+    guess: float,
 ) -> ShearMultiplier:
-    """The least multiplier of a tracker; begin : of what its stretches are screened by."""
+    """The least multiplier of a tracker; begin : of what its stretches are screened by, most : its
+    greatest values."""
     tracker, _ = places.trackers[key]
     stretches = places.stretches[id(tracker.sections)]
     steady = tracker.permanent[0][3:5]
-    across = stretches.mean_across(steady)
-    screened = begin + np.arange(2 * len(across))
-    bound = np.max([run.greatest[screened].max(axis=1) for run in driven], axis=0).reshape(2, -1)
+    across, bound = stretches.mean_across(steady), most.reshape(2, -1)
     factor = guess * tracker.combination.traffic
     rough = np.maximum(factor * bound[0] + across, factor * bound[1] - across)
     near = np.sort(np.argsort(-rough, kind="stable")[:STRETCHES])
@@ -185,9 +190,9 @@ def _shear(
     q = q.reshape(2, count, -1)
     acting = np.float32(factor) * q + steady[:, samples, None].astype(np.float32)
     size = means.astype(np.float32) @ np.sqrt(acting[0] ** 2 + acting[1] ** 2)
-    most = min(POSITIONS, size.shape[1])
-    position = np.sort(np.argpartition(-size, most - 1, axis=1)[:, :most], axis=1).ravel()
-    stretch = np.repeat(np.arange(len(near)), most)
+    each = min(POSITIONS, size.shape[1])
+    position = np.sort(np.argpartition(-size, each - 1, axis=1)[:, :each], axis=1).ravel()
+    stretch = np.repeat(np.arange(len(near)), each)
     of_stretch, weights = stretches.samples[:, near[stretch]], stretches.weights[:, near[stretch]]
     judged = stretches.judged[near[stretch]]
     forces = np.zeros((5, len(position)))
