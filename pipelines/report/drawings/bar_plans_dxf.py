@@ -15,6 +15,7 @@ from ezdxf.layouts.layout import Modelspace
 from pipelines.bars.schedule.marks import Schedule
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
+from pipelines.deck.thicknesses import Thicknesses
 from pipelines.deck.words import named_title
 from pipelines.numbers import as_given, length
 from pipelines.report.drawings.bar_ranges import DrawnRange, beside_ranges, counted, layer_ranges
@@ -40,6 +41,7 @@ from plate.arrays import Floats
 # In heights of text.
 GAP = 0.35  # of the pieces of a line that are drawn beside each other
 LETTER = 0.85  # width of most, as printed
+EVERY = 12.0  # from one mark of single U-bars that are alike to the next
 FAR = 100.0  # beyond all that a plan may need
 SIDES = np.array([-1.0, -1.0, 1.0, 1.0])  # of the corners of a strip of words
 
@@ -119,11 +121,17 @@ def edges_plan(space: Modelspace, deck: Deck, schedule: Schedule, top: float) ->
         for one in found
     ]
     room = _room(deck, ground, taken, drawn)
+    marked: dict[int, Floats] = {}
     for one in found:
-        if one.mark.use == "U-bar":
-            bend, legs = (sheet(one.bar) + ground.shift)[[0, -1]]
+        if one.mark.use != "U-bar":
+            continue
+        bend, legs = (sheet(one.bar) + ground.shift)[[0, -1]]
+        # of single ones along an edge askew every few
+        last = marked.get(one.mark.number) if one.reach is None else None
+        if last is None or np.hypot(*(legs - last)) > EVERY * size:
             out = (legs - bend) / np.linalg.norm(legs - bend)
             room.ring(space, legs, out, one.mark.number)
+            marked[one.mark.number] = legs
     low = ground.below - 4 * size
     bars = deck.required_reinforcement.bars
     for place in dict.fromkeys(one.mark.of for one in found):
@@ -169,6 +177,8 @@ def _room(
 ) -> Room:
     edges = [shapely.LinearRing(edge + ground.shift) for edge in ground.edges]
     held = [shapely.LineString(line_on(deck, line, ground)) for line in deck.lines]
+    steps = Thicknesses.of(deck).straight_steps
+    held += [shapely.LineString(flat(deck, path) + ground.shift) for path in steps]
     return Room(
         ground.size,
         taken,

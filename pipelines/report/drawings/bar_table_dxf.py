@@ -88,7 +88,9 @@ def _row(deck: Deck, mark: Mark) -> tuple[str, ...]:
     return (
         str(mark.number),
         f"{layers} {mark.use}",
-        " ".join((mark.of if mark.use in LAID else named_title(deck, mark.of), *level(deck, mark))),
+        " ".join(
+            (mark.of if mark.use in LAID else named_title(deck, mark.of), *level(deck, mark))
+        ).strip(),
         as_given(round(MM * mark.diameter, 6)),
         str(len(mark.bars)),
         mark.shape,

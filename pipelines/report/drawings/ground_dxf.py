@@ -86,7 +86,7 @@ def draw_ground(space: Modelspace, deck: Deck, ground: Ground) -> list[shapely.P
     # past the names of lines that run along the slab
     taken.append(_axes(space, deck, (ground.x_max + 4 * size, ground.above + 2 * size), size))
     if deck.plan.is_grid and deck.plan.alignment.straight:
-        _chains(space, deck, ground)
+        taken += _chains(space, deck, ground)
     return taken
 
 
@@ -198,9 +198,9 @@ def _axes(space: Modelspace, deck: Deck, at: tuple[float, float], size: float) -
     return shapely.Point(at).buffer(far)
 
 
-def _chains(space: Modelspace, deck: Deck, ground: Ground) -> None:
+def _chains(space: Modelspace, deck: Deck, ground: Ground) -> list[shapely.Polygon]:
     """Chains of dimensions: edges and cross lines above, where they meet the upper edge; edges and
-    lines along at the start; the skew."""
+    lines along at the start; the skew. What those beside the slab take."""
     plan, above, shift, size = deck.plan, ground.above, ground.shift, ground.size
     low, high = plan.u_range
     offsets = sorted(set(plan.line_offsets(np.array(low)).tolist()))
@@ -212,13 +212,18 @@ def _chains(space: Modelspace, deck: Deck, ground: Ground) -> None:
     for a, b in _pairs(offsets):
         ends = ((left, MM * -a + shift[1]), (left, MM * -b + shift[1]))
         dimension(space, *ends, (left - 2 * size, ends[0][1]), size, upright=True)
+    taken = [shapely.box(left - 3.5 * size, ground.below, left - 1.5 * size, above)]
     if plan.skew:
         words = f"skew {as_given(round(float(np.degrees(plan.skew)), 6))} degrees"
         at = plan.at(np.array(low), np.array(float(plan.outline[:, 1].max())))
         x, y = (MM * at * np.array([1.0, -1.0]) + shift).tolist()
         # clear of an edge that leans over the words
         lean = max(2.0 * size * float(np.tan(plan.skew)), 0.0)
-        text(space, words, (x - 0.5 * size - lean, y + size), size, Align.RIGHT)
+        right = x - 0.5 * size - lean
+        text(space, words, (right, y + size), size, Align.RIGHT)
+        wide = 0.85 * size * len(words)
+        taken.append(shapely.box(right - wide, y + 0.7 * size, right, y + 2.3 * size))
+    return taken
 
 
 def _pairs(values: list[float]) -> Iterable[tuple[float, float]]:
