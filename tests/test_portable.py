@@ -5,7 +5,6 @@ import ast
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -23,22 +22,30 @@ MAIN = "import sys; from pipelines.cli.main import main; sys.exit(main())"
 SOURCES = [p for top in ("plate", "pipelines") for p in sorted((ROOT / top).rglob("*.py"))]
 
 
-def calls(path: Path) -> Iterator[tuple[str, ast.Call]]:
-    """Names of the functions and methods that a file calls, with the calls."""
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.Call):
-            name = node.func.attr if isinstance(node.func, ast.Attribute) else ""
-            yield (node.func.id if isinstance(node.func, ast.Name) else name), node
+def names_its_encoding(call: ast.Call) -> bool:
+    """Whether a call reads and writes no text but with its encoding."""
+    method = isinstance(call.func, ast.Attribute)
+    name = call.func.attr if isinstance(call.func, ast.Attribute) else ""
+    name = call.func.id if isinstance(call.func, ast.Name) else name
+    if not ((method and name in ("read_text", "write_text")) or (not method and name == "open")):
+        return True
+    modes = [a.value for a in call.args if isinstance(a, ast.Constant)]
+    text = not any(isinstance(m, str) and "b" in m and len(m) < 4 for m in modes)
+    return not text or any(k.arg == "encoding" for k in call.keywords)
 
 
 @pytest.mark.parametrize("path", SOURCES, ids=lambda p: str(p.relative_to(ROOT)))
-def test_text_is_read_and_written_with_its_encoding(path: Path) -> None:
-    for name, call in calls(path):
-        method = isinstance(call.func, ast.Attribute)
-        if (method and name in ("read_text", "write_text")) or (not method and name == "open"):
-            modes = [a.value for a in call.args if isinstance(a, ast.Constant)]
-            text = not any(isinstance(m, str) and "b" in m and len(m) < 4 for m in modes)
-            assert not text or any(k.arg == "encoding" for k in call.keywords), call.lineno
+def test_a_source_does_the_same_on_any_system(path: Path) -> None:
+    """Text is read and written with its encoding; nothing is used that only some systems have."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call):
+            assert names_its_encoding(node), node.lineno
+        elif isinstance(node, ast.Import | ast.ImportFrom):
+            names = {alias.name for alias in node.names} | {getattr(node, "module", "")}
+            assert not names & set(UNIX_MODULES), node.lineno
+        elif isinstance(node, ast.Attribute):
+            # Links of older versions are read, none is made.
+            assert node.attr not in (*UNIX_FUNCTIONS, "symlink_to", "hardlink_to"), node.lineno
 
 
 @pytest.mark.parametrize(
@@ -112,17 +119,6 @@ def test_a_deck_on_a_system_without_what_only_some_have(
     found = read_whole(out, kind, sorted(names))
     assert found.keys() == names
     assert b"old" not in found.values()
-
-
-@pytest.mark.parametrize("path", SOURCES, ids=lambda p: str(p.relative_to(ROOT)))
-def test_nothing_is_used_that_only_some_systems_have(path: Path) -> None:
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.Import | ast.ImportFrom):
-            names = {alias.name for alias in node.names} | {getattr(node, "module", "")}
-            assert not names & set(UNIX_MODULES), node.lineno
-        elif isinstance(node, ast.Attribute):
-            # Links of older versions are read, none is made.
-            assert node.attr not in (*UNIX_FUNCTIONS, "symlink_to", "hardlink_to"), node.lineno
 
 
 HEAVY = ("numpy", "scipy", "matplotlib", "ezdxf", "shapely", "pydantic", "meshio", "pyarrow",

@@ -13,7 +13,7 @@ from pipelines.loadtest.loaded_deck import LoadedDeck, build_for
 from plate.arrays import Floats
 from tests.pipelines.small_decks import BEAMS, PLAN, SLAB
 
-MESH = "[mesh]\norder = 2\nsize_m = 1.0\n"
+MESH = "[mesh]\norder = 2\nsize_m = 1.5\n"
 LORRY = """
 axles = [
   { at_m = 0.0, load_kN = 60, gauge_m = 1.8, patch_mm = [250, 350] },

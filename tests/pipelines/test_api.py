@@ -14,6 +14,7 @@ import pytest
 
 import pipelines
 from pipelines import Analysis, DeckError, DeckFile, JobError, Kept
+from pipelines.analysis.result import Result
 from pipelines.deck.reading.keys import KeyMistake
 from pipelines.report.html import html_of
 from pipelines.run import report_of
@@ -32,8 +33,9 @@ def deck(tmp_path_factory: pytest.TempPathFactory) -> DeckFile:
 
 
 @pytest.fixture(scope="module")
-def analysis(deck: DeckFile) -> Analysis:
-    return deck.analyse()
+def analysis(deck: DeckFile, small_result: Result) -> Analysis:
+    """What `deck.analyse()` gives, of the run that other tests look at, too."""
+    return Analysis(deck, small_result)
 
 
 def test_every_name_is_there_and_tells_what_it_is() -> None:

@@ -170,13 +170,13 @@ def random_deck(folder: Path, seed: int) -> Deck:
     return deck_of(folder, SLAB, text, traffic, COARSE)
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 def test_random_decks_leave_nothing_unsaid(seed: int, tmp_path: Path) -> None:
     check(analyse(random_deck(tmp_path, seed), tolerances_wanted=False))
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", range(4, 200))
+@pytest.mark.parametrize("seed", range(2, 200))
 def test_many_random_decks_leave_nothing_unsaid(seed: int, tmp_path: Path) -> None:
     check(analyse(random_deck(tmp_path, seed), tolerances_wanted=False))
 
