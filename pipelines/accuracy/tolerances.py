@@ -21,7 +21,12 @@ from typing import Protocol
 import numpy as np
 
 from pipelines.accuracy.beside_wheels import beside_mesh_parts
-from pipelines.accuracy.mesh_parts import SAFETY, mesh_parts, traffic_mesh_parts
+from pipelines.accuracy.mesh_parts import (
+    SAFETY,
+    mesh_parts,
+    missed_under,
+    traffic_mesh_parts,
+)
 from pipelines.accuracy.near_peaks import largest_near
 from pipelines.accuracy.stated_values import (
     BeamKey,
@@ -31,6 +36,7 @@ from pipelines.accuracy.stated_values import (
 )
 from pipelines.accuracy.worst_envelope import WorstEnvelope
 from pipelines.deck.deck import Deck
+from pipelines.envelopes.peaks import SHEARS
 from pipelines.envelopes.tolerance import Tolerance
 from pipelines.model.build import BuiltModel, richer_model
 from pipelines.model.case_responses import held_probes
@@ -43,10 +49,11 @@ from pipelines.traffic.positions import WheelPatches
 from pipelines.units import RESULT_SCALE
 from plate.arrays import Floats
 from plate.conventions import RESULTS
+from plate.model.model import PlateModel
 from plate.results.fields import field_points
 from plate.results.functionals import component_rows
 from plate.results.kinks import knows_kinks
-from plate.results.places import on_sides, side_of
+from plate.results.places import Places, on_sides, side_of
 from plate.solver.stiffness import Stiffness
 
 
@@ -222,8 +229,9 @@ class HeldValue(Protocol):
 def held_mesh_parts(
     solved: SolvedDeck, values: Iterable[HeldValue], measured: Yardsticks
 ) -> list[float]:
-    """Mesh part of the error [SI] of values by the same loads on the richer mesh; signs of values
-    are left out, since shears may be magnitudes."""
+    """Mesh part of the error [SI] of values by the same loads on the richer mesh, shears with what
+    both are known to lack beside wheels; signs of values are left out, since shears may be
+    magnitudes."""
     rows = list(values)
     if not rows:
         return []
@@ -232,25 +240,45 @@ def held_mesh_parts(
     first = {key: row for key, row in zip(keys, rows, strict=True)}
     places = list(first.values())
     points = solved.recovery.points
-    towards = [
-        side_of(solved.model.mesh, points, place.point)
-        if np.allclose(place.at, points.plan[place.point], atol=1e-9)
-        else place.at
-        for place in places
-    ]
+    towards = np.array(
+        [
+            side_of(solved.model.mesh, points, place.point)
+            if np.allclose(place.at, points.plan[place.point], atol=1e-9)
+            else place.at
+            for place in places
+        ]
+    )
     at = np.array([place.at for place in places])
     model = measured.richer.model
-    sides = on_sides(model.mesh, field_points(model), at, np.array(towards))
-    read = component_rows(model, sides, [place.component for place in places])
+    sides = on_sides(model.mesh, field_points(model), at, towards)
+    component = np.array([place.component for place in places])
     held = {id(place.held): place.held for place in places}
     number = {key: k for k, key in enumerate(held)}
     load = [number[id(place.held)] for place in places]
-    found = values_under(measured.richer, list(held.values()).__getitem__, read, load)
-    error = {
-        key: SAFETY * abs(abs(float(value)) - abs(one.peak))
-        for (key, one), value in zip(first.items(), found, strict=True)
-    }
+    read = component_rows(model, sides, component)
+    richer = values_under(measured.richer, list(held.values()).__getitem__, read, load)
+    own = np.copysign([place.peak for place in places], richer)
+    here = on_sides(solved.model.mesh, points, at, towards)
+    missed, still = (
+        _missed(mesh, read_at, places) for mesh, read_at in ((solved.model, here), (model, sides))
+    )
+    difference = richer + still - own
+    found = np.abs(difference) + (SAFETY - 1.0) * np.abs(difference - missed)
+    error = dict(zip(first, found.tolist(), strict=True))
     return [error[key] for key in keys]
+
+
+def _missed(model: PlateModel, sides: Places, values: Sequence[HeldValue]) -> Floats:
+    """What those of the values (n,) that are shears lack as they are read at their places."""
+    found, each = np.zeros(len(values)), sides.each
+    shears = [k for k, one in enumerate(values) if one.component in SHEARS]
+    found[shears] = missed_under(
+        model,
+        [each[k] for k in shears],
+        [values[k].component for k in shears],
+        [values[k].held for k in shears],
+    )
+    return found
 
 
 def case_values(deck: Deck, solutions: Mapping[str, CaseSolution]) -> dict[str, Floats]:

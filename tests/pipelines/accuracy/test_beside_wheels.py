@@ -4,13 +4,13 @@ A panel held hard on four sides has the shears of the thin plate (`plate.exact.n
 drives over it at one offset, so that no row of field points lies under the sides of its wheels.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
 
 from pipelines.accuracy.beside_wheels import beside_wheels
-from pipelines.accuracy.tolerances import Yardsticks, traffic_tolerances
+from pipelines.accuracy.tolerances import Yardsticks, held_mesh_parts, traffic_tolerances
 from pipelines.accuracy.worst_envelope import WorstEnvelope, with_worst_loads
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.peaks import SHEARS, Peak, governing_values
@@ -19,6 +19,7 @@ from pipelines.model.build import build_model
 from pipelines.model.fixed_loads import loads_of
 from pipelines.model.readable import clear_of_lines
 from pipelines.model.responses import SolvedDeck
+from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats
 from plate.exact.common import Patch, Rigidity
 from plate.exact.navier import simply_supported
@@ -152,3 +153,46 @@ def test_values_without_wheels_stay(
     assert not any(beside)
     for peak, one in zip(worst.peaks, worst.beside, strict=True):
         assert one is None or peak.component in SHEARS
+
+
+@dataclass(frozen=True, kw_only=True)
+class Held:
+    """A value as findings hold it."""
+
+    at: tuple[float, float]
+    point: int
+    component: int
+    held: WheelPatches
+    peak: float
+
+
+def test_errors_of_held_shears_cover_the_exact_ones(
+    found: tuple[SolvedDeck, TrafficEnvelope, WorstEnvelope, tuple[Peak, ...]],
+) -> None:
+    """Shears of the field as findings hold them, at all points a thickness off the lines that have
+    a third of the largest under a load that governs: errors cover them and are within 15 %. By what
+    a richer mesh reads alone 2 % are not covered, and errors are up to 25 %."""
+    solved, _, _, shears = found
+    measured = Yardsticks.of(build_model(solved.deck), solved)
+    points = solved.recovery.points
+    [held] = [p.held for p in shears if (p.result, p.extreme) == ("q_y", "max")]
+    fields = solved.recovery.fields(solved.stiffness.solve(loads_of(solved.model, [held])))[..., 0]
+    exact = 1e3 * exact_shears(held.corners, held.load, points.plan)
+    rows = [
+        Held(
+            at=(float(points.plan[k, 0]), float(points.plan[k, 1])),
+            point=int(k),
+            component=c,
+            held=held,
+            peak=abs(float(fields[c, k])),
+        )
+        for c in SHEARS
+        for k in np.flatnonzero(
+            solved.reading.clear & (3.0 * np.abs(exact[c - 4]) > np.abs(exact[c - 4]).max())
+        )
+    ]
+    errors = np.array(held_mesh_parts(solved, rows, measured))
+    true = np.array([abs(r.peak - abs(exact[r.component - 4, r.point])) for r in rows])
+    assert len(rows) > 100
+    assert np.all(true <= errors)
+    assert np.all(errors <= [0.15 * row.peak for row in rows])
