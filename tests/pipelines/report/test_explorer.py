@@ -43,13 +43,14 @@ def part(result: Result) -> str:
     return one.html
 
 
-def result_of(folder: Path, plan: str) -> Result:
-    return analyse(deck_of(folder, SLAB, PLANS[plan], BEAMS, TRAFFIC, SECOND, PROBES, MESH))
+def result_of(folder: Path, plan: str, *, tolerances_wanted: bool = True) -> Result:
+    deck = deck_of(folder, SLAB, PLANS[plan], BEAMS, TRAFFIC, SECOND, PROBES, MESH)
+    return analyse(deck, tolerances_wanted=tolerances_wanted)
 
 
 @pytest.fixture(scope="module")
 def result(tmp_path_factory: pytest.TempPathFactory) -> Result:
-    return result_of(tmp_path_factory.mktemp("deck"), "straight")
+    return result_of(tmp_path_factory.mktemp("deck"), "straight", tolerances_wanted=False)
 
 
 def unpack(text: str, kind: type[np.integer[Any]]) -> np.ndarray[Any, Any]:

@@ -23,7 +23,7 @@ from pipelines.report.data.summary import finite
 from pipelines.strips.under_traffic import hands_of
 from pipelines.system.beside import Beside, _packed
 from pipelines.system.machine import processors
-from tests.pipelines.small_decks import BEAMS, MESH, PLAN, SLAB, TRAFFIC, deck_of
+from tests.pipelines.small_decks import BEAMS, COARSE, FEW, PLAN, SLAB, deck_of
 
 ROOT = Path(__file__).parents[3]
 BEGUN = """
@@ -140,9 +140,7 @@ def test_what_a_run_asks_of_it_has_the_same_numbers(tmp_path: Path, beside: Besi
             ]
         return [finite(walk.entry()) for walk in found]
 
-    text = MESH.replace("size_m = 0.8", "size_m = 1.2")
-    assert text != MESH
-    result = analyse(deck_of(tmp_path, SLAB, PLAN, BEAMS, TRAFFIC, text), apart=both)
+    result = analyse(deck_of(tmp_path, SLAB, PLAN, BEAMS, FEW, COARSE), apart=both)
     assert asked == ["hands_of", "reconcile"]
     # the findings of the walks are those of the run, not their copies
     assert result.reconciliations
