@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from pipelines.analysis.result import Result
 from pipelines.cli.completion import FILES, FOLDERS, SHELLS
 from pipelines.cli.main import command_line, main
 from pipelines.deck.examples import EXAMPLES
@@ -20,9 +21,9 @@ from pipelines.report.drawings.before_run import CUT, section, section_along, wr
 from pipelines.report.drawings.colours import BEAM_FILL
 from pipelines.report.space import views
 from pipelines.report.space.scene import Scene, field_label, model_scene, result_scene
-from pipelines.run import run
+from pipelines.run import write_results
 from plate.geometry.outline import plan_area
-from tests.pipelines.small_decks import BEAMS, COARSE, FEW, PLAN, SLAB, deck_of, small_deck
+from tests.pipelines.small_decks import small_deck
 
 
 @pytest.mark.parametrize("kind", [*KINDS])
@@ -250,11 +251,10 @@ def test_fields_are_named_with_their_units() -> None:
     assert field_label("weight") == "weight"
 
 
-def test_colours_end_at_the_value_that_governs(tmp_path: Path) -> None:
-    deck = deck_of(tmp_path, SLAB, PLAN, BEAMS, FEW, COARSE)
-    result = run(tmp_path / "deck.toml", tmp_path / "out")
-    peak = next(p for p in result.governing if (p.result, p.extreme) == ("m_x", "min"))
-    scene = result_scene(tmp_path / "out", "m_x_min", deck)
+def test_colours_end_at_the_value_that_governs(small_result: Result, tmp_path: Path) -> None:
+    write_results(small_result, tmp_path / "out")
+    peak = next(p for p in small_result.governing if (p.result, p.extreme) == ("m_x", "min"))
+    scene = result_scene(tmp_path / "out", "m_x_min", small_result.deck)
     assert scene.limits[0] == pytest.approx(peak.value, rel=1e-6)
     assert scene.limits[0] < scene.limits[1] <= 0.0
     assert scene.label == "m_x min [kNm/m]"
