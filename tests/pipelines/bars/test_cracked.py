@@ -81,10 +81,15 @@ def test_a_span_sags_by_the_integral_of_its_curvature(tmp_path: Path) -> None:
     assert found.cracked.probes[0, 0] > 2.5 * plain
 
 
-def test_two_spans_hand_moments_from_where_they_are_softer(tmp_path: Path) -> None:
+@pytest.fixture(scope="module")
+def two_spans(tmp_path_factory: pytest.TempPathFactory) -> CrackedSum:
+    """Under 16 kN/m2."""
+    return strip(tmp_path_factory.mktemp("two"), [0.0, L, 2 * L], 16.0)
+
+
+def test_two_spans_hand_moments_from_where_they_are_softer(two_spans: CrackedSum) -> None:
     """The moment over the middle by compatibility of the cracked beam, by its own root-finding."""
-    q = 16.0
-    found = strip(tmp_path, [0.0, L, 2 * L], q)
+    q, found = 16.0, two_spans
 
     def moments(over: float) -> Floats:
         return 1e3 * q * X * (L - X) / 2 + over * X / L
@@ -110,8 +115,8 @@ def test_below_cracking_nothing_changes(tmp_path: Path) -> None:
     assert found.cracked.probes == pytest.approx(found.gross.probes, abs=rounding)
 
 
-def test_steps_tell_how_it_settles(tmp_path: Path) -> None:
-    found = strip(tmp_path, [0.0, L, 2 * L], 16.0)
+def test_steps_tell_how_it_settles(two_spans: CrackedSum) -> None:
+    found = two_spans
     changes = [step.change for step in found.steps[1:]]
     assert changes[-1] < SETTLED < changes[0]
     off = [step.off for step in found.steps]
