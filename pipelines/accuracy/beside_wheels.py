@@ -46,7 +46,7 @@ from plate.solver.stiffness import Stiffness
 # For each governing shear: field points that are looked at, no two of them neighbours, of those
 # with no less than this share of the largest, since a field may have a third less at one wheel than
 # at another; those of them that are looked at closely.
-POINTS, SHARE, CLOSELY = 12, 0.65, 3
+POINTS, SHARE, CLOSELY = 8, 0.65, 3
 # A wheel is read at so many places each way, then at so many around the largest up to the next: an
 # eighth of the wheel apart, within which a shear changes by less than a hundredth along an edge.
 ACROSS, AROUND = 3, 9
@@ -75,8 +75,8 @@ class BesideWheel:
     """A governing shear at a wheel.
 
     value : at the first place of the first of the spots, which come near to governing, the largest
-    first [N/m]; step : how much more it is where loads are moved along the deck by shares of a
-    step, or may be between these [N/m].
+    first [N/m]; step : how much more the first is where its load is moved along the deck by shares
+    of a step, or may be between these [N/m].
     """
 
     value: float
@@ -105,12 +105,10 @@ def beside_wheels(
         return envelope, found, read
     spots = [replace(one.spots[0], places=one.spots[0].places[:1]) for _, one in higher]
     envelope, numbers = envelope.with_arrangements([spot.position for spot in spots])
-    results = np.column_stack(
-        [
-            np.concatenate(_read(solved, solved.stiffness, spots, [k] * len(spots)))
-            for k in range(len(RESULTS))
-        ]
-    )
+    every = [spot for spot in spots for _ in RESULTS]
+    kinds = np.tile(np.arange(len(RESULTS)), len(spots))
+    read_there = _read(solved, solved.stiffness, every, kinds)
+    results = np.concatenate(read_there).reshape(len(spots), len(RESULTS))
     for (k, one), spot, number, there in zip(higher, spots, numbers.tolist(), results, strict=True):
         value = float(there[spot.component])
         read[k] = replace(one, value=value)
@@ -136,20 +134,16 @@ def beside_mesh_parts(
     spots = [spot for one in besides for spot in one.spots]
     if not spots:
         return []
+    n, component = len(spots), np.array([spot.component for spot in spots])
     first = [replace(spot, places=spot.places[:1]) for spot in spots]
-    differences = np.zeros((len(spots), len(RESULTS)))
-    for k in SHEARS:
-        own, there = (
-            np.concatenate(_read(solved, one, first, [k] * len(first)))
-            for one in (solved.stiffness, richer)
-        )
-        differences[:, k] = there - own
-    component = np.array([spot.component for spot in spots])
-    parts = mesh_parts(differences)[np.arange(len(spots)), component]
-    most = [
-        float((spot.sign * values).max())
-        for spot, values in zip(spots, _read(solved, richer, spots, component), strict=True)
-    ]
+    both = np.concatenate([component, sum(SHEARS) - component])
+    own = np.concatenate(_read(solved, solved.stiffness, [*first, *first], both))
+    there = _read(solved, richer, [*spots, *first], both)
+    differences = np.zeros((n, len(RESULTS)))
+    for k, (values, before) in enumerate(zip(there, own.tolist(), strict=True)):
+        differences[k % n, both[k]] = values[0] - before
+    parts = mesh_parts(differences)[np.arange(n), component]
+    most = [float((spot.sign * one).max()) for spot, one in zip(spots, there[:n], strict=True)]
     found, start = [], 0
     for one in besides:
         mine = slice(start, start + len(one.spots))
@@ -173,17 +167,16 @@ def _largest(
         owner, most = owner[kept], most[kept]
         spots = [looked(spots[k], int(values[k].argmax())) for k in kept.tolist()]
         spots = _readable(solved, spots)
-    moved = [_moved(solved, spot) for spot in spots]
-    under = _own(solved, _readable(solved, [one for each in moved for one in each]))
-    higher = np.reshape([one.max() for one in under], (len(spots), -1))
-    between = np.array([_between(*pair) for pair in zip(most, higher, strict=True)])
+    leading = [int(np.flatnonzero(owner == k)[0]) for k in range(len(peaks))]
+    moved = [one for k in leading for one in _moved(solved, spots[k])]
+    under = [one.max() for one in _own(solved, _readable(solved, moved))]
+    higher = np.reshape(under, (len(peaks), -1))
     found = []
-    for k in range(len(peaks)):
-        mine = np.flatnonzero(owner == k)
-        value = float(most[mine[0]])
-        step = max(float(higher[mine].max()) - value, 0.0) + float(between[mine].max())
-        spots_here = tuple(spots[i] for i in mine.tolist())
-        found.append(BesideWheel(value=peaks[k].sign * value, step=step, spots=spots_here))
+    for k, (i, there) in enumerate(zip(leading, higher, strict=True)):
+        value = float(most[i])
+        step = max(float(there.max()) - value, 0.0) + _between(value, there)
+        near = tuple(spots[j] for j in np.flatnonzero(owner == k).tolist())
+        found.append(BesideWheel(value=peaks[k].sign * value, step=step, spots=near))
     return found
 
 
