@@ -153,7 +153,7 @@ def test_bars_one_step_smaller_fail_what_is_named(found: Designed) -> None:
     layers[nearest.layer] = nearest.candidate
     bars = found.deck.required_reinforcement.bars
     smaller = found.text.with_bars(bars, replace(found.chosen, layers=layers))
-    (verdict,) = analyse(smaller.deck, tolerances_wanted=False).verdicts
+    (verdict,) = analyse(smaller.deck, tolerances_wanted=False, strips_wanted=False).verdicts
     assert verdict.adequacy is Adequacy.NOT_ADEQUATE
 
 

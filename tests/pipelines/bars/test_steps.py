@@ -258,7 +258,9 @@ def test_a_reading_of_a_panel_with_a_step_needs_its_place(tmp_path: Path) -> Non
 def test_a_panel_with_steps_is_inspected_by_the_thickness_at_each_place(tmp_path: Path) -> None:
     """One row a thickness, by which a reading may be as far off everywhere; the sheet filled in
     with what is drawn is the deck as drawn."""
-    result = analyse(read_as_drawn(read_deck(file(tmp_path))), tolerances_wanted=False)
+    result = analyse(
+        read_as_drawn(read_deck(file(tmp_path))), tolerances_wanted=False, strips_wanted=False
+    )
     assert result.design is not None
     sheets = panel_sheets(result.solved, result.design)
     there = Thicknesses.of(result.deck)

@@ -96,7 +96,7 @@ def test_it_counts_in_the_verdict_and_stands_in_the_report(tmp_path: Path) -> No
     """The stress comes to more than 0.6 f_yk, which no rule of the standard is near to."""
     code = STRESS.replace("/ 0.6 /", "/ 0.05 /")
     deck = deck_with(tmp_path, code, SLAB + PLAN + BEAMS + TRAFFIC + bars() + CHECKS)
-    result = analyse(deck, tolerances_wanted=False)
+    result = analyse(deck, tolerances_wanted=False, strips_wanted=False)
     [verdict] = result.verdicts
     [mine] = [judged for judged in verdict.judgements if judged.check is Check.OWN]
     assert mine.adequacy is Adequacy.NOT_ADEQUATE
@@ -155,7 +155,7 @@ def test_shear_is_asked_about_where_the_standard_s_is_judged(tmp_path: Path) -> 
     deck = deck_with(
         tmp_path, SHEAR, SLAB + PLAN + BEAMS + TRAFFIC + GRADES + BOTTOM + TOP + COARSE + CHECKS
     )
-    result = analyse(deck, tolerances_wanted=False)
+    result = analyse(deck, tolerances_wanted=False, strips_wanted=False)
     assert result.design is not None
     [standard] = result.design.standards
     peak = standard.design_shear
