@@ -9,5 +9,5 @@ from hypothesis import settings
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # The same examples on every machine, and no failure because a machine is slow.
-settings.register_profile("steady", derandomize=True, deadline=None, max_examples=60)
+settings.register_profile("steady", derandomize=True, deadline=None, max_examples=30)
 settings.load_profile("steady")
