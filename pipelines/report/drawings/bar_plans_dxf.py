@@ -18,7 +18,13 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.thicknesses import Thicknesses
 from pipelines.deck.words import named_title
 from pipelines.numbers import as_given, length
-from pipelines.report.drawings.bar_ranges import DrawnRange, beside_ranges, counted, layer_ranges
+from pipelines.report.drawings.bar_ranges import (
+    DrawnRange,
+    beside_ranges,
+    counted,
+    is_laid,
+    layer_ranges,
+)
 from pipelines.report.drawings.bars import layer_name, layer_title, step_words
 from pipelines.report.drawings.dxf_parts import (
     MM,
@@ -68,6 +74,12 @@ def layer_plan(
         "@spacing, L cut length, mark in a ring. U-bars and edge bars: plan of edges; trimmers: "
         "details of openings.",
     ]
+    whole = [bars for mark in schedule.marks if is_laid(mark, layer) for bars in mark.ranges]
+    if len(ranges) > len(whole):
+        words.append(
+            "Bars are laid square to the lines of their ranges; where ranges of a mark follow one "
+            "another its spacing runs through."
+        )
     words += [*_added(deck, layer), *step_words(deck), *set_out_words(deck)]
     if layer[1] == "y":
         words += _radial(deck)

@@ -20,7 +20,8 @@ LAID = ("mat", "added")
 OFF = 0.06  # of the bars, so that one in the middle is not drawn over a line there
 ON = 1e-9
 CROSSED = 0.3  # of a bar, where its range crosses it
-PASSED = 0.5  # of all bars of a range along them, that it crosses them squarely [m]
+PASSED = 0.5  # along bars that a range crosses squarely, where all of them lie [m]
+SHORT = 0.5  # of the shortest of them, where that is less
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -37,13 +38,19 @@ class DrawnRange:
     even: bool
 
 
+def is_laid(mark: Mark, layer: Layer) -> bool:
+    """Whether its bars are of the mat of a layer or added to it."""
+    return mark.use in LAID and mark.layers == (layer,)
+
+
 def layer_ranges(deck: Deck, schedule: Schedule, layer: Layer) -> Iterator[DrawnRange]:
-    """Mats and added bars of a layer; sets of lines are drawn at different places across."""
+    """Mats and added bars of a layer; sets of lines are drawn at different places across.
+
+    Bars side by side that share no place are drawn as several ranges, each square to its bars: a
+    line askew would read as bars laid askew.
+    """
     found = [
-        (mark, bars)
-        for mark in schedule.marks
-        if mark.use in LAID and mark.layers == (layer,)
-        for bars in mark.ranges
+        (mark, bars) for mark in schedule.marks if is_laid(mark, layer) for bars in mark.ranges
     ]
     sets = list(dict.fromkeys(_lines(bars) for _, bars in found))
     pieces = dict.fromkeys(sets, 0)
@@ -51,7 +58,8 @@ def layer_ranges(deck: Deck, schedule: Schedule, layer: Layer) -> Iterator[Drawn
         own = _lines(bars)
         share = (sets.index(own) + 1) / (len(sets) + 1) - OFF
         pieces[own] += 1
-        yield _drawn(deck, mark, bars, share, even=pieces[own] % 2 == 1)
+        for run in _runs(bars):
+            yield _drawn(deck, mark, run, share, even=pieces[own] % 2 == 1)
 
 
 def beside_ranges(deck: Deck, schedule: Schedule) -> Iterator[DrawnRange]:
@@ -64,6 +72,31 @@ def beside_ranges(deck: Deck, schedule: Schedule) -> Iterator[DrawnRange]:
 
 def _lines(bars: Sequence[PlacedBar]) -> tuple[float, ...]:
     return tuple(sorted({round(bar.across, 6) for bar in bars}))
+
+
+def _runs(bars: Sequence[PlacedBar]) -> Iterator[list[PlacedBar]]:
+    """Bars side by side in the fewest runs of like numbers that each share a place along them."""
+    ordered = sorted(bars, key=lambda bar: bar.across)
+    for count in range(1, len(ordered) + 1):
+        parts = np.array_split(np.arange(len(ordered)), count)
+        runs = [[ordered[k] for k in part] for part in parts]
+        if all(_common(run, run[0]) for run in runs):
+            yield from runs
+            return
+
+
+def _common(bars: Sequence[PlacedBar], one: PlacedBar) -> tuple[float, float] | None:
+    """From where to where along one of the bars all of them lie [m]; None where they hardly do."""
+    run = _run(one)
+    ends = np.sort([[bar.path[0] @ run, bar.path[-1] @ run] for bar in bars], axis=1)
+    low, high = float(ends[:, 0].max()), float(ends[:, 1].min())
+    shortest = float(np.diff(ends, axis=1).min())
+    return (low, high) if high - low >= min(PASSED, SHORT * shortest) else None
+
+
+def _run(bar: PlacedBar) -> Floats:
+    run = bar.path[-1] - bar.path[0]
+    return np.asarray(run / np.linalg.norm(run))
 
 
 def _drawn(
@@ -98,13 +131,12 @@ def _crossings(
 ) -> tuple[Floats, Floats, Floats]:
     """Plan points (2,) where a range crosses the first bar, the one that is drawn and the last.
 
-    It runs square to the bars where they all pass one place, else from the first bar to the last.
+    It runs square to the bars where they all pass one place, else, of U-bars along an edge, from
+    the first bar to the last.
     """
-    run = one.path[-1] - one.path[0]
-    run = run / np.linalg.norm(run)
-    ends = np.array([[bar.path[0] @ run, bar.path[-1] @ run] for bar in bars])
-    low, high = float(ends.min(axis=1).max()), float(ends.max(axis=1).min())
-    if high - low >= PASSED:
+    run, common = _run(one), _common(bars, one)
+    if common:
+        low, high = common
         level = low + at * (high - low)
         here = [
             bar.path[0] + (level - float(bar.path[0] @ run)) * run

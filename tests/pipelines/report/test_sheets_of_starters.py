@@ -162,9 +162,30 @@ def test_ranges_run_square_to_bars_that_all_pass_one_place() -> None:
     assert along.reach is not None
     assert np.ptp(along.reach[:, 0]) < 1e-9
     assert 2.2 < along.reach[0, 0] < 3.8
-    (across,) = layer_ranges(deck, schedule, ("bottom", "y"))
-    assert across.reach is not None
-    assert np.ptp(across.reach[:, 1]) > 7.0
+    assert len(list(layer_ranges(deck, schedule, ("bottom", "y")))) == 2
+
+
+@pytest.mark.parametrize("kind", ["skew", "outline"])
+def test_ranges_cross_as_many_bars_squarely_as_their_words_count(kind: str) -> None:
+    """To 1e-6 m along the bars, which are places of bars to rounding; together every bar."""
+    deck, schedule = deck_and_schedule(kind)
+    for layer in LAYERS:
+        (mark,) = mats(schedule, layer)
+        courses = [shapely.LineString(bar.path) for bar in mark.bars]
+        told = 0
+        for one in layer_ranges(deck, schedule, layer):
+            number = int(one.words[0].split(" x ")[0])
+            told += number
+            if one.reach is None:
+                assert number == 1
+                continue
+            run = one.bar[-1] - one.bar[0]
+            first, last = one.reach[[0, -1]]
+            assert abs((last - first) @ run) < 1e-6 * float(np.hypot(*run))
+            past = 1e-6 * (last - first)
+            reach = shapely.LineString([first - past, last + past])
+            assert sum(course.intersects(reach) for course in courses) == number
+        assert told == len(mark.bars)
 
 
 def section_at(kind: str, where: str) -> Section:
