@@ -10,6 +10,7 @@ from ezdxf.layouts.layout import Modelspace
 from pipelines.bars.schedule.ends import fuller
 from pipelines.bars.schedule.lines import in_bend
 from pipelines.bars.schedule.marks import Mark, Schedule
+from pipelines.bars.schedule.sprung import sprung_words
 from pipelines.caution import CAUTION, TO_VERIFY
 from pipelines.deck.deck import Deck
 from pipelines.deck.thicknesses import Thicknesses
@@ -71,6 +72,7 @@ def bar_table(space: Modelspace, deck: Deck, schedule: Schedule, top: float) -> 
         "to outside, cut lengths of the axis; R inside of bends, of the axis of an arc. Series run "
         "from the longest to the shortest bar: each length stands in bar_schedule.csv. Chairs, "
         "links and bars of beams are not in the table.",
+        *sprung_words(schedule),
         CAUTION,
     ]
     words = [line for sentence in sentences for line in wrap(sentence, 100)]

@@ -19,6 +19,7 @@ from pipelines.report.drawings.plan import line_path
 from plate.arrays import Floats
 from plate.geometry.curves import Curve
 from plate.geometry.outline import points_of
+from plate.geometry.plan import Plan
 
 # Plans have the first of these scales at which they are no larger than this on paper [mm], that of
 # an A3 sheet less its frame, title and notes; else the last.
@@ -178,8 +179,30 @@ def arc_words(deck: Deck) -> list[str]:
         + f" m; offsets: edges y = {length(offsets[0])} and {length(offsets[-1])}, "
         + ", ".join(f"L{k} {length(y)}" for k, y in enumerate(offsets[1:-1], start=1))
         + f" m; radius {length(abs(plan.alignment.radius))} {sign} y. The arrows along x and y are "
-        "those of the end edge. Cut lengths are on the arc."
+        "those of the end edge. Cut lengths are on the arc.",
+        _ends_on_arc(plan),
     ]
+
+
+def _ends_on_arc(plan: Plan) -> str:
+    """Corners of a curved plan in axes at its start edge, and how far its end edge is turned."""
+    (low, high), turn = plan.u_range, 1.0 / plan.alignment.radius
+    start = np.array([low, 0.0])
+    along = plan.alignment.tangent(start)
+    axes = np.column_stack([along, [-along[1], along[0]]])
+    from_start = plan.alignment.to_cartesian(plan.outline) - plan.alignment.to_cartesian(start)
+    # none as minus naught
+    corners = np.round(from_start @ axes, 3) + 0.0
+    left, end_left, end_right, right = (
+        f"({x:.3f},\u00a0{y:.3f})".replace("-", "\u2212") for x, y in corners.tolist()
+    )
+    angle = float(np.degrees(abs(turn) * (high - low)))
+    return (
+        "Set out from the start edge at offset 0, in m by X along the deck there and Y square to "
+        f"it to the right: start edge {left} to {right}, end edge {end_left} to {end_right}; the "
+        f"deck turns to the {'right' if turn > 0.0 else 'left'} through {angle:.3f} degrees from "
+        "edge to edge."
+    )
 
 
 def _axes(space: Modelspace, deck: Deck, at: tuple[float, float], size: float) -> shapely.Polygon:

@@ -3,6 +3,7 @@
 from pipelines.analysis.result import Result
 from pipelines.bars.demand.moments import LAYER_ROWS
 from pipelines.bars.schedule.marks import SHAPES, STEEL, Mark, Schedule
+from pipelines.bars.schedule.sprung import sprung_words
 from pipelines.deck.words import line_title
 from pipelines.numbers import as_given, number, rounded_up
 from pipelines.report.document import Block, Figure, Paragraph, Strong, Words, table
@@ -32,6 +33,7 @@ def schedule_blocks(result: Result) -> tuple[Block, ...]:
                 f"lapped, every other bar {as_given(APART)} laps or more away, where the layer is "
                 "little used in bending. On a curved deck bars across it keep their spacing at the "
                 f"outer edge. {STEEL:.0f} kg/m³. {SHAPES}; {BENDS}. Each bar: bar_schedule.csv.",
+                *(f" {words}" for words in sprung_words(schedule)),
             )
         ),
         *_plans(result, schedule, bars),

@@ -2,9 +2,10 @@
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 from itertools import combinations
-from math import cos, radians, tan
+from math import cos, radians, sin, tan
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -19,6 +20,7 @@ from shapely import affinity
 from pipelines.bars.schedule.laid import laid_bars
 from pipelines.bars.schedule.marks import Mark, Schedule
 from pipelines.bars.schedule.schedule import scheduled
+from pipelines.bars.schedule.sprung import PREFORMED, sprung_words
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.starters import starter
@@ -27,6 +29,8 @@ from pipelines.report.drawings.bar_plans_dxf import edges_plan, layer_plan
 from pipelines.report.drawings.bar_ranges import beside_ranges, layer_ranges
 from pipelines.report.drawings.bar_sections import Section, named_sections
 from pipelines.report.drawings.bar_sections_dxf import section_sheets
+from pipelines.report.drawings.bar_table_dxf import bar_table
+from pipelines.report.drawings.ground_dxf import set_out_words
 from pipelines.standards.resistance.bars import LAYERS, Layer
 from plate.geometry.outline import DRAWN, region
 
@@ -261,6 +265,53 @@ def test_axes_of_a_curved_plan_are_those_of_its_end_edge() -> None:
     # x and y of one length from one point: their difference is turned by 45 degrees from x
     turned = np.arctan2(run[1], run[0]) - np.pi / 4
     assert turned == pytest.approx(-15.3 / 45.0, abs=1e-4)
+
+
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_ends_of_a_curved_deck_are_set_out_from_its_start(side: float) -> None:
+    """By hand: over 15.6 m of R 45 m the deck turns by 19.863 degrees; its corners lie 49 and 41 m
+    from the centre, which is 45 m to the side; to the left all is the mirror image."""
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "deck.toml"
+        text = starter("curved").replace("radius_m = 45.0", f"radius_m = {side * 45.0}")
+        path.write_text(text, encoding="utf-8")
+        deck = read_deck(path)
+    (words,) = (one for one in set_out_words(deck) if one.startswith("Set out from the start"))
+    words = words.replace("\u2212", "-")
+    numbers = [float(one) for one in re.findall(r"-?[0-9]+\.[0-9]{3}", words)]
+    turn = 15.6 / 45.0
+
+    def corner(y: float) -> tuple[float, float]:
+        r = 45.0 - side * y
+        return r * sin(turn), side * (45.0 - r * cos(turn))
+
+    expected = [0.0, -4.0, 0.0, 4.0, *corner(-4.0), *corner(4.0), 19.863]
+    # as printed
+    assert numbers == pytest.approx(expected, abs=0.00051)
+    assert f"turns to the {'right' if side > 0.0 else 'left'} through" in words
+    if side > 0.0:
+        for layer, space in plans("curved"):
+            assert layer == "openings" or "Set out from the start" in words_of(space)
+
+
+def test_flat_arcs_are_sprung_and_others_bent() -> None:
+    """25 mm on R 41 to 49 m, above the 30 m that are stated; at each limit a bar that is sprung
+    stays elastic, d / 2 R below 500 / 200 000; 40 mm bars on these arcs are bent before."""
+    deck, schedule = deck_and_schedule("curved")
+    space = empty()
+    bar_table(space, deck, schedule, 0.0)
+    words = words_of(space)
+    assert "with R above 30 m for 25 mm by BS 8666 (from memory)" in words
+    assert "tied to it (common practice); marks sprung: 1, 2, 3, 4, 6, 7, 8, 9." in words
+    radii = list(PREFORMED.values())
+    assert radii == sorted(radii)
+    assert all(d / (2.0 * radius) < 500.0 / 200e3 for d, radius in PREFORMED.items())
+    arcs = [mark for mark in schedule.marks if mark.shape == "67"]
+    thick = replace(schedule, marks=(replace(arcs[0], diameter=0.040), *arcs[1:]))
+    (told,) = sprung_words(thick)
+    assert "30 m for 25 mm, 58 m for 40 mm" in told
+    assert told.endswith("marks sprung: 2, 3, 4, 6, 7, 8, 9; marks bent before: 1.")
+    assert not sprung_words(deck_and_schedule("skew")[1])
 
 
 def test_an_outline_can_be_set_out() -> None:
