@@ -1,4 +1,4 @@
-"""What the README says runs."""
+"""What the README says runs; what it and the developers' guide name is there."""
 
 import csv
 import re
@@ -13,7 +13,9 @@ from pipelines.study.table import read_table
 from tests.pipelines.small_decks import small_deck
 from tests.pipelines.studies import SerialPool
 
-README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+GUIDE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 PROGRAMS = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
 TABLES = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
 
@@ -174,3 +176,37 @@ def test_the_commands_of_the_readme_are_known(capsys: pytest.CaptureFixture[str]
     # pip's own beside those of the commands
     known = {"--quiet", *re.findall(r"--[a-z][a-z-]*", capsys.readouterr().out)}
     assert set(re.findall(r"--[a-z][a-z-]*", README)) <= known
+
+
+def in_backquotes(text: str) -> list[str]:
+    """The words in backquotes, but those of blocks of code."""
+    prose = re.sub(r"^```.*?^```", "", text, flags=re.DOTALL | re.MULTILINE)
+    return [word for quoted in re.findall(r"`([^`]+)`", prose) for word in quoted.split()]
+
+
+def test_files_and_names_of_both_guides_are_there() -> None:
+    rooms = [ROOT / room for room in ("pipelines", "plate", "tests", "benchmarks", ".ci")]
+    files = [path for room in rooms for path in room.rglob("*") if "__pycache__" not in path.parts]
+    paths = "".join(f"/{path.relative_to(ROOT).as_posix()}\n" for path in [*rooms, *files])
+    sources = [path for path in files if path.suffix == ".py"]
+    code = "".join(path.read_text(encoding="utf-8") for path in sources)
+    extras = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    names = set(re.findall(r"\w+", code + extras + paths))
+
+    def is_there(word: str) -> bool:
+        """Whether a folder, a file or a module ends so, or the module before a name in it."""
+        pattern = re.escape(word.rstrip("/")).replace(r"\*", "[^/]*").replace("NAME", "[^/]*")
+        module, _, name = word.rpartition(".")
+        return re.search(rf"/{pattern}(\.py)?$", paths, re.MULTILINE) is not None or (
+            f"/{module}.py\n" in paths and name in names
+        )
+
+    users = re.compile(r"(out|\.venv|tested)/|\w+://|.*\(|.*parquet")  # files and programs
+    for text in (README, GUIDE):
+        told = [w for w in in_backquotes(text) if "/" in w or w.endswith(".py")]
+        told = [w for w in told if not users.match(w)]
+        assert told
+        assert [w for w in told if not is_there(w)] == []
+    told = [w for w in in_backquotes(GUIDE) if re.fullmatch(r"[A-Za-z_][\w.]*", w)]
+    assert told
+    assert [w for w in told if not names.issuperset(w.split("."))] == []

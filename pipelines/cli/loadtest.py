@@ -16,7 +16,7 @@ def add_loadtest(commands: Commands) -> None:
         "loadtest",
         help="readings under a known vehicle beside the model, and stiffnesses found from them",
         description="Compare the readings of a [[loadtest]] of the deck file with the model, and "
-        "find the stiffnesses that its fit names, with 95 %% intervals. Writes loadtest.html, "
+        "find the stiffnesses that its fit names, with 95 % intervals. Writes loadtest.html, "
         "loadtest.csv and loadtest.json, and the stiffnesses found as fitted.toml, which `run` "
         "takes by --fitted.",
         epilog=STATUS,
