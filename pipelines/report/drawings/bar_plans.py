@@ -56,10 +56,12 @@ def _range(axes: Axes, one: DrawnRange, ink: str, scale: float) -> None:
     upright = abs(run[0]) < 0.5
     words = f"({one.mark.number}) {one.words[0]}"
     if upright:
-        shift, level = (-5.0, -6.0), "base"
+        # beside the longer part of the bar; y runs down the page
+        middle, ends = one.middle[1], one.bar[[0, -1], 1]
+        up = middle - ends.min() > ends.max() - middle
         axes.text(
-            one.middle + aside, words, shift, size=SMALL, turn=-90.0, along="start", level=level,
-            ink=ink, halo=True,
+            one.middle + aside, words, (-5.0, -6.0 if up else 6.0), size=SMALL, turn=-90.0,
+            along="start" if up else "end", level="base", ink=ink, halo=True,
         )  # fmt: skip
         return
     shift = (5.0, -4.0) if one.even else (5.0, 10.0)
