@@ -84,14 +84,21 @@ def drawn(deck: Deck, folder: Path, angle: float = np.pi / 2) -> tuple[Drawing, 
     return ezdxf.readfile(folder / "bars.dxf"), deck
 
 
+@pytest.fixture(scope="module")
+def plain(tmp_path_factory: pytest.TempPathFactory) -> tuple[Drawing, Deck]:
+    """Two bays on beams, read alone."""
+    folder = tmp_path_factory.mktemp("plain")
+    return drawn(deck_of(folder, SLAB, PLAN, BEAMS), folder)
+
+
 def area(doc: Drawing, layer: str) -> float:
     """Of the closed lines on a layer, holes not looked for [m2]."""
     outlines = doc.modelspace().query(f'LWPOLYLINE[layer=="{layer}"]')
     return sum(shapely.Polygon(list(e.get_points("xy"))).area for e in outlines) * 1e-6  # type: ignore[attr-defined]
 
 
-def test_every_sheet_has_the_caution_at_the_size_of_its_notes(tmp_path: Path) -> None:
-    doc, _ = drawn(deck_of(tmp_path, SLAB, PLAN, BEAMS), tmp_path)
+def test_every_sheet_has_the_caution_at_the_size_of_its_notes(plain: tuple[Drawing, Deck]) -> None:
+    doc, _ = plain
     texts = [(one.dxf.text, one.dxf.height) for one in doc.modelspace().query("TEXT")]
     first, *_ = wrap(CAUTION, 100)
     # Of the typical sections once, below each section at a named place, each of four plans of bars,
@@ -112,8 +119,8 @@ def test_every_sheet_has_the_caution_at_the_size_of_its_notes(tmp_path: Path) ->
     assert sum(text.endswith(TO_VERIFY) for text, _ in texts if text.startswith("SECTION")) == 2 + 8
 
 
-def test_units_layers_and_health(tmp_path: Path) -> None:
-    doc, _ = drawn(deck_of(tmp_path, SLAB, PLAN, BEAMS), tmp_path)
+def test_units_layers_and_health(plain: tuple[Drawing, Deck]) -> None:
+    doc, _ = plain
     assert doc.header["$INSUNITS"] == 4  # millimetres
     assert doc.header["$MEASUREMENT"] == 1
     assert not doc.audit().errors
@@ -132,10 +139,10 @@ def test_the_drawing_is_the_same_whenever_it_is_drawn(tmp_path: Path) -> None:
     assert len(found) == 1
 
 
-def test_every_bar_of_a_section_lies_at_its_depth(tmp_path: Path) -> None:
+def test_every_bar_of_a_section_lies_at_its_depth(plain: tuple[Drawing, Deck]) -> None:
     """In mm below the top of the slab, of bars that the section along the deck cuts (y): T2 at
     45 + 12 + 5 = 62, B1 at 250 - 40 - 6 = 204; across it (x): T1 at 51, B2 at 250 - 60 = 190."""
-    doc, _ = drawn(deck_of(tmp_path, SLAB, PLAN, BEAMS), tmp_path)
+    doc, _ = plain
     space = doc.modelspace()
     tops = sorted(
         {e.dxf.start.y for e in space.query('LINE[layer=="SLAB (mm)"]') if e.dxf.start.x == 0.0},
@@ -164,11 +171,11 @@ def test_every_bar_of_a_section_lies_at_its_depth(tmp_path: Path) -> None:
             assert x[-1] <= 1000 - radius
 
 
-def test_sections_show_the_bars_of_the_schedule_where_they_lie(tmp_path: Path) -> None:
+def test_sections_show_the_bars_of_the_schedule_where_they_lie(plain: tuple[Drawing, Deck]) -> None:
     """Across at mid-bay: every bar along x at its offset from the edge, T1 at 45 + 6 = 51 mm, B2 at
     250 - 40 - 12 - 8 = 190; edge bars touch the bend of U-bars. Between them bars along y from
     cover to cover, T2 at 62 and B1 at 204, and a U-bar at either edge."""
-    _, deck = drawn(deck_of(tmp_path, SLAB, PLAN, BEAMS), tmp_path)
+    _, deck = plain
     schedule = schedule_of(deck)
     section = next(named_sections(deck, schedule))
     assert section.cut.where == "mid-bay C1-C2, x = 1.50 m"
@@ -263,8 +270,8 @@ def test_openings_have_a_detail_with_every_trimmer(tmp_path: Path) -> None:
         assert np.hypot(*np.subtract(one, other)) > 1.6 * 62.5
 
 
-def test_dimensions_measure_what_they_stand_at(tmp_path: Path) -> None:
-    doc, _ = drawn(deck_of(tmp_path, SLAB, PLAN, BEAMS), tmp_path)
+def test_dimensions_measure_what_they_stand_at(plain: tuple[Drawing, Deck]) -> None:
+    doc, _ = plain
     found = [d.get_measurement() for d in doc.modelspace().query("DIMENSION")]  # type: ignore[attr-defined]
     # thickness and covers twice, spacings, then nine chains of 400, 3000, 3000, 400 and 4000
     expected = [250.0, 45.0, 40.0] * 2 + [125.0, 100.0, 200.0, 150.0]
@@ -468,8 +475,8 @@ def test_words_stand_clear_of_lines_and_words_on_a_deck_of_four_thicknesses(
     assert len(covered) <= 0.1 * len(strips)
 
 
-def test_zones_cover_their_places_and_words_say_so(tmp_path: Path) -> None:
-    doc, _ = drawn(deck_of(tmp_path, SLAB, PLAN, BEAMS), tmp_path)
+def test_zones_cover_their_places_and_words_say_so(plain: tuple[Drawing, Deck]) -> None:
+    doc, _ = plain
     # 1.9 to 3.1 m over the width of 4 m; the whole slab where every other bar is needed
     assert area(doc, "ZONE B1 EVERY BAR (mm)") == pytest.approx(1.2 * 4.0)
     assert area(doc, "ZONE T1 EVERY OTHER BAR (mm)") == pytest.approx(6.8 * 4.0)
