@@ -43,11 +43,12 @@ from plate.results.kinks import knows_kinks, shears_missed
 from plate.results.places import on_sides, side_of
 from plate.solver.stiffness import Stiffness
 
-# For each governing shear: field points that are looked at, no two of them neighbours, of those
-# with no less than this share of the largest, since a field may have a third less at one wheel than
-# at another; those of them that are looked at closely. Of sixteen shears of a packaged deck one was
-# a tenth too small with 8 points, and with 28 one is larger by 2 %.
-POINTS, SHARE, CLOSELY = 16, 0.65, 3
+# For each governing shear: field points that are looked at, no two of them nearer than so many
+# times as far as the next points of the mesh, of those with no less than this share of the largest,
+# since a field may have a third less at one wheel than at another; those of them that are looked at
+# closely. Of sixteen shears of a packaged deck one was 2 % too small with points next but one and
+# one a tenth with half as many; 28 points next but one found nothing larger.
+POINTS, APART, SHARE, CLOSELY = 16, 2.0, 0.65, 3
 # A wheel is read at so many places each way, then at so many around the largest up to the next: an
 # eighth of the wheel apart, within which a shear changes by less than a hundredth along an edge.
 ACROSS, AROUND = 3, 9
@@ -233,8 +234,8 @@ def _spots(
 
 
 def _apart(solved: SolvedDeck, envelope: TrafficEnvelope, peak: Peak) -> list[Peak]:
-    """A governing value, and the same at other points at which it is largest of the field, no two
-    of them neighbours."""
+    """A governing value, and the same at other points at which it is largest of the field, apart
+    from each other."""
     e, points = envelope.fields.extremes, solved.recovery.points
     values, numbers = (e.maximum, e.at_maximum) if peak.sign > 0 else (e.minimum, e.at_minimum)
     size, number = peak.sign * values[peak.component], numbers[peak.component]
@@ -244,7 +245,7 @@ def _apart(solved: SolvedDeck, envelope: TrafficEnvelope, peak: Peak) -> list[Pe
     while len(left) and len(found) < POINTS:
         last = found[-1].point
         gap = np.linalg.norm(points.xy[left] - points.xy[last], axis=1)
-        left = left[gap > spacing_around(points, np.array([last]))[0]]
+        left = left[gap > APART * spacing_around(points, np.array([last]))[0]]
         if len(left):
             best = int(left[size[left].argmax()])
             found.append(replace(peak, point=best, number=int(number[best])))
