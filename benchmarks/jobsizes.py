@@ -1,4 +1,4 @@
-"""Estimated against actual memory and time of whole runs: `pipelines/jobsize.py` held to account.
+"""Estimated against actual memory and time of whole runs: `job_size` held to account.
 
 python benchmarks/jobsizes.py [NAME ...]
 
@@ -27,7 +27,9 @@ from pipelines.model.job_size import job_size
 RUN = """
 import resource, sys
 from pathlib import Path
+from pipelines.__main__ import collect_seldom
 from pipelines.cli.main import main
+collect_seldom()
 assert main(["run", sys.argv[1], "--out", sys.argv[1] + ".out"]) == 0
 peak = Path("/proc/self/status").read_text().split("VmHWM:")[1].split()[0]
 own, beside = map(resource.getrusage, (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
@@ -76,6 +78,8 @@ def texts() -> dict[str, str]:
         "one bay": SMALL,
         "starter curved": starter("curved"),
         "starter outline": starter("outline"),
+        "starter truss": starter("truss"),
+        "starter skew": starter("skew"),
         "girders": packaged("girders"),
         "skew": packaged("skew"),
         "estuary": estuary,

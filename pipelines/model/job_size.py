@@ -46,22 +46,23 @@ FORM_NUMBERS = 2 * 7 * (2 + 3)
 # Blocks that runs of load positions begin and do not fill, and that are read meanwhile.
 PARTS_OF_BLOCKS = 4
 # A job of fewer seconds of one processor does not pay for the start of a process beside it [s].
-APART_FROM = 14.0
-# Seconds of one processor, measured on decks of 1 600 to 140 000 degrees of freedom: for the
-# program and the report; more where beams take part in the walk from strip to plate; per degree of
-# freedom of the model, factorised in either theory, walked and drawn; per one of the richer model;
-# per one and load position. Fronts wider than so many cells take longer in proportion, as dense
-# products do.
-START, OVER_BEAMS = 5.0, 5.0
-MODEL_SECONDS, RICHER_SECONDS, POSITION_SECONDS = 2.8e-4, 1e-4, 4e-8
+APART_FROM = 7.5
+# Seconds of one processor, measured on decks of 2 100 to 83 000 degrees of freedom: for the program
+# and the report; more where beams take part in the walk from strip to plate, and where bars are
+# drawn; per degree of freedom of the model, factorised in either theory, walked and drawn; per one
+# of the richer model; per one and load position. Fronts wider than so many cells take longer in
+# proportion, as dense products do.
+START, OVER_BEAMS, OVER_BARS = 4.0, 1.0, 1.0
+MODEL_SECONDS, RICHER_SECONDS, POSITION_SECONDS = 1.4e-4, 5e-5, 4e-8
 WIDE = 60.0
 # A load position takes so many times as long with bars, and a load of a load model so many times,
-# whose lanes are put together in every way and searched for their worst places.
-WITH_BARS, IN_MODELS = 2.2, 6.0
-# More, for every value that is stated under a load model, where its worst load position is searched
-# among patches askew to the cells: on curved decks, on outlines, on those with arcs. A vehicle that
-# drives alone takes a share of that.
-ON_CURVES, ON_OUTLINES, ON_ARCS, ALONE = 0.14, 0.35, 1.0, 0.25
+# whose lanes are put together in every way.
+WITH_BARS, IN_MODELS = 2.2, 3.0
+# Every value that is stated under a load model has its worst load position searched; that takes
+# more among patches askew to the cells: on skew decks (measured with lanes of eight axles), on
+# curved ones, on outlines, on those with arcs. A vehicle that drives alone takes a share of that.
+SEARCHED = 0.12
+ON_SKEWS, ON_CURVES, ON_OUTLINES, ON_ARCS, ALONE = 1.5, 0.24, 0.8, 2.0, 0.25
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -178,14 +179,15 @@ def job_size(deck: Deck, workers: int | None = None, *, tolerances: bool = True)
         blocks += 8.0 * BLOCK * min(2 * workers + 1, there) * in_flight
     making = MAKING * (richer.matrices + richer.factor) if tolerances else 0.0
     beams = any(line.beam is not None for line in deck.lines)
-    seconds = START + OVER_BEAMS * beams
+    seconds = START + OVER_BEAMS * beams + OVER_BARS * bars
     seconds += MODEL_SECONDS * own.degrees_of_freedom * own.front
     seconds += RICHER_SECONDS * richer.degrees_of_freedom * richer.front * tolerances
     times = positions * (WITH_BARS if bars else 1.0) + IN_MODELS * loads
     seconds += POSITION_SECONDS * own.degrees_of_freedom * times
     if tolerances and deck.traffic is not None:
-        cases = len(models) + ALONE * len(vehicles)
-        seconds += cases * _stated(deck) * _askew_seconds(deck)
+        askew = _askew_seconds(deck)
+        searches = len(models) * (SEARCHED + askew) + ALONE * len(vehicles) * askew
+        seconds += _stated(deck) * searches
     apart = tolerances and workers > 1 and seconds >= APART_FROM
     return JobSize(
         cells=int(own.cells),
@@ -210,7 +212,8 @@ def _stated(deck: Deck) -> int:
 def _askew_seconds(deck: Deck) -> float:
     """What one of them takes more than on a straight grid."""
     if deck.plan.is_mapped:
-        return 0.0 if deck.plan.alignment.straight else ON_CURVES
+        curved = 0.0 if deck.plan.alignment.straight else ON_CURVES
+        return curved + (ON_SKEWS if deck.plan.skew else 0.0)
     arcs = any(curve.sweep for ring in deck.plan.boundary for curve in ring)
     return ON_ARCS if arcs else ON_OUTLINES
 

@@ -107,6 +107,27 @@ def test_searching_askew_patches_takes_time(tmp_path: Path) -> None:
     assert more - own > 0.15 * (own - without)
 
 
+# Seconds of processors of whole runs on one busy machine, once each, as `benchmarks/jobsizes.py` has
+# them (30 November 2026); the first without a process beside.
+MEASURED = {
+    "skew": 165.0,
+    "curved": 27.7,
+    "outline": 103.9,
+    "truss": 22.5,
+    "skew.toml": 23.4,
+    "girders.toml": 25.8,
+    "estuary.toml": 30.7,
+}
+
+
+@pytest.mark.parametrize("name", MEASURED)
+def test_time_is_estimated_within_a_half(tmp_path: Path, name: str) -> None:
+    """As memory is; runs of the same deck differ by a fifth on a machine with other work."""
+    starts = not name.endswith(".toml")
+    given = deck_of(tmp_path, starter(name)) if starts else read_deck(FOLDER / name)
+    assert 1 / 1.5 < job_size(given).seconds / MEASURED[name] < 1.5
+
+
 def test_a_patch_that_no_machine_meshes_is_counted_at_once_and_refused(tmp_path: Path) -> None:
     case = '[[case]]\nname = "wire"\npatches = [{ at_m = [6.0, -1.0], size_m = [0.005, 900.0], '
     given = deck_of(tmp_path, starter("outline"), case + "load_kN = 9 }]\n")
@@ -238,6 +259,10 @@ def test_what_fits_is_let_through(deck: Deck) -> None:
 
 def test_a_process_beside_is_counted_where_the_job_is_worth_it(deck: Deck, tmp_path: Path) -> None:
     assert not job_size(deck, workers=2).apart
+    # Nearly the small deck of `benchmarks/wholejob.py`, where 2 s of 8 go to it.
+    two_bays = starter("truss").replace("[0.0, 3.5, 7.0, 10.5, 14.0]", "[0.0, 3.2, 6.4]")
+    two_bays = two_bays.replace('load_models = ["EN 1991-2 LM1"]', 'vehicles = ["EN 1991-2 LM2"]')
+    assert job_size(deck_of(tmp_path, two_bays), workers=2).apart
     large = deck_of(tmp_path, starter("truss"))
     assert job_size(large, workers=2).apart
     assert not job_size(large, workers=1).apart
