@@ -107,8 +107,8 @@ def test_searching_askew_patches_takes_time(tmp_path: Path) -> None:
     assert more - own > 0.15 * (own - without)
 
 
-# Seconds of processors of whole runs on one busy machine, once each, as `benchmarks/jobsizes.py` has
-# them (30 November 2026); the first without a process beside.
+# Seconds of processors of whole runs on one busy machine, once each, as `benchmarks/jobsizes.py`
+# has them (30 November 2026); the first without a process beside.
 MEASURED = {
     "skew": 165.0,
     "curved": 27.7,
