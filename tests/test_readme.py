@@ -181,7 +181,7 @@ def test_the_commands_of_the_readme_are_known(capsys: pytest.CaptureFixture[str]
 def in_backquotes(text: str) -> list[str]:
     """The words in backquotes, but those of blocks of code."""
     prose = re.sub(r"^```.*?^```", "", text, flags=re.DOTALL | re.MULTILINE)
-    return [word for quoted in re.findall(r"`([^`]+)`", prose) for word in quoted.split()]
+    return [word for named in re.findall(r"`([^`]+)`", prose) for word in named.split()]
 
 
 def test_files_and_names_of_both_guides_are_there() -> None:
