@@ -37,8 +37,9 @@ def test_a_new_deck_file_is_a_deck_with_comments(tmp_path: Path, kind: str) -> N
     assert deck.reinforcement is not None
     assert all(case.action != "none" for case in deck.cases)
     assert path.read_text(encoding="utf-8").count("#") > 10
-    # A first run of two minutes of one processor at most.
-    assert accepted(deck).size.seconds < 120.0
+    # A first run of two minutes of one processor at most; of three on a skew deck, where worst
+    # positions under long trains are searched among patches askew to the cells.
+    assert accepted(deck).size.seconds < (180.0 if kind == "skew" else 120.0)
 
 
 @pytest.mark.parametrize("kind", [*KINDS])
