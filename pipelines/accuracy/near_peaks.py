@@ -41,6 +41,8 @@ from plate.solver.stiffness import Stiffness
 POINTS, SHARE, LOADS, MOVED = 12, 0.9, 4, 3
 # Between two points of a cell values are those of its polynomial at so many steps.
 BETWEEN = 4
+# Rows formed together: what they are summed from takes many times their own memory.
+ROWS = 512
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,7 +106,10 @@ class _Surroundings:
         lattice = fields.cells[np.concatenate([one.cells for one in around])]
         keys = np.column_stack([np.repeat(component, lattice.shape[1]), lattice.ravel()])
         first, row = different_rows(keys)
-        places = at_field_points(fields, keys[first, 1])
+        rows = [
+            component_rows(finely.model, at_field_points(fields, some[:, 1]), some[:, 0])
+            for some in np.split(keys[first], range(ROWS, len(first), ROWS))
+        ]
         allowed = [
             between.allowed(counts(finely, one.peak)[fields.cells[one.cells]]) for one in around
         ]
@@ -113,7 +118,7 @@ class _Surroundings:
             lattice=lattice,
             owner=owner,
             row=row.reshape(lattice.shape),
-            rows=component_rows(finely.model, places, keys[first, 0]),
+            rows=sparse.csr_array(sparse.vstack(rows)),
             allowed=np.concatenate(allowed),
             sign=np.array([one.peak.sign for one in around]),
         )
