@@ -40,9 +40,8 @@ class WorstEnvelope:
     further from zero each may lie under any load of the case, and raised : (n,) how much further it
     does than at the steps [SI], not a number where no worst load was asked for; proven : whether
     the gap leads to an upper bound, or is only what a search may have missed, as it always is of
-    shears at wheels. reaction_gap : (2, n_name) how much
-    further from zero maxima and minima of the reactions may lie [N], not a number where they are
-    those of the steps.
+    shears at wheels. reaction_gap : (2, n_name) how much further from zero maxima and minima of the
+    reactions may lie [N], not a number where they are those of the steps.
     """
 
     envelope: TrafficEnvelope

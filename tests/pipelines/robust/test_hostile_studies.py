@@ -9,7 +9,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import pyarrow
 import pytest
+from pyarrow import parquet
 
 from pipelines.cli.main import main
 from pipelines.deck.examples import FOLDER
@@ -276,6 +278,31 @@ def test_damage_to_a_table_is_told(tmp_path: Path) -> None:
             for column in sound:
                 assert values.get(column.name, repr(column.values)) == repr(column.values)
     assert told > 30
+
+
+def test_values_that_are_not_those_of_the_digest_are_told(tmp_path: Path) -> None:
+    """Changed together with every checksum of Parquet's, as a bit of the footer may do."""
+    table = tmp_path / "table.parquet"
+    write_parquet(table, columns(noise=0.02), {})
+    whole = parquet.read_table(table)
+    parquet.write_table(whole, table)
+    assert read_table(table)[0]
+    parquet.write_table(whole.slice(1), table)
+    with pytest.raises(ValueError, match="not those that were written"):
+        read_table(table)
+
+
+def test_types_that_parquet_s_reader_does_not_know_are_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def unknown(*_: object, **__: object) -> None:
+        raise pyarrow.ArrowNotImplementedError("integers of 77 bits")
+
+    table = tmp_path / "table.parquet"
+    write_parquet(table, columns(noise=0.02), {})
+    monkeypatch.setattr(parquet, "read_table", unknown)
+    with pytest.raises(ValueError, match="integers of 77 bits"):
+        read_table(table)
 
 
 def test_a_table_that_its_record_does_not_know_is_told(tmp_path: Path) -> None:
