@@ -6,12 +6,13 @@ from pathlib import Path
 from typing import Any
 
 from pipelines.bars.schedule.marks import SHAPES, Mark, Schedule
+from pipelines.bars.schedule.sprung import is_sprung
 from pipelines.caution import TO_VERIFY
 from pipelines.system.files import plain_cell
 
 COLUMNS = (
     *("mark", "use", "layers", "of", "diameter_mm", "spacing_mm", "shape"),
-    *("a_mm", "b_mm", "c_mm", "R_mm", "R_to_mm", "number"),
+    *("a_mm", "b_mm", "c_mm", "R_mm", "R_to_mm", "sprung", "number"),
     *("cut_length_mm", "cut_length_to_mm", "number_by_length", "total_length_m", "mass_kg"),
     *("first_bar_at_m", "last_bar_at_m", "shape_source", "caution"),
 )
@@ -51,6 +52,7 @@ def _row(mark: Mark) -> Iterator[Any]:
     yield mark.shape
     for size in (mark.a, mark.b, mark.c, radius, None if to == radius else to):
         yield None if size is None else _mm(size)
+    yield None if mark.shape != "67" else "yes" if is_sprung(mark) else "no"
     yield len(mark.bars)
     yield _mm(longest)
     yield None if longest == shortest else _mm(shortest)

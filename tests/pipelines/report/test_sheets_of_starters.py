@@ -24,6 +24,7 @@ from pipelines.bars.schedule.sprung import PREFORMED, sprung_words
 from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.starters import starter
+from pipelines.report.data.bar_schedule_csv import schedule_table
 from pipelines.report.drawings.bar_openings_dxf import opening_details
 from pipelines.report.drawings.bar_plans_dxf import edges_plan, layer_plan
 from pipelines.report.drawings.bar_ranges import beside_ranges, layer_ranges
@@ -311,6 +312,10 @@ def test_flat_arcs_are_sprung_and_others_bent() -> None:
     (told,) = sprung_words(thick)
     assert "30 m for 25 mm, 58 m for 40 mm" in told
     assert told.endswith("marks sprung: 2, 3, 4, 6, 7, 8, 9; marks bent before: 1.")
+    rows = list(schedule_table(thick))
+    assert [row["mark"] for row in rows if row["sprung"] == "yes"] == [2, 3, 4, 6, 7, 8, 9]
+    assert [row["mark"] for row in rows if row["sprung"] == "no"] == [1]
+    assert {row["shape"] for row in rows if row["sprung"]} == {"67"}
     assert not sprung_words(deck_and_schedule("skew")[1])
 
 
