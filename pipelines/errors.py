@@ -49,7 +49,11 @@ class MissingError(JobError):
     """
 
     def __init__(self, what: str, extra: str) -> None:
+        self.asked = what, extra
         super().__init__(f"{what} needs {extra_words(extra)}")
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return MissingError, self.asked
 
 
 def extra_words(extra: str) -> str:

@@ -1,6 +1,8 @@
 """Arrays like those of a card, in numpy's place: they take numpy's functions as these do, and
 nothing of the host beside them."""
 
+from collections.abc import Callable
+from types import ModuleType, SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -76,6 +78,41 @@ def stand_in(free: float = 1e9) -> Card:
         add_at=add_at,
         free=lambda: free,
     )
+
+
+class NoDriver(Exception):
+    """What the package raises where there is no card."""
+
+
+def package(cards: int, take: Callable[[int], object] | None = None) -> ModuleType:
+    """In place of the package of the cards, on a machine that has so many of them. `take` gets the
+    numbers of those that are made use of; they stand in its `used` by default."""
+    found = ModuleType("cupy")
+    card, used = stand_in(), list[int]()
+    take = take or used.append
+
+    def counted() -> int:
+        if not cards:
+            raise NoDriver("cudaErrorNoDevice: no device\n  is detected")
+        return cards
+
+    def device(number: int = 0) -> SimpleNamespace:
+        return SimpleNamespace(
+            pci_bus_id=f"0000:{number:02}:00.0",
+            mem_info=(10**9, 10**9),
+            use=lambda: take(number),
+        )
+
+    runtime = SimpleNamespace(CUDARuntimeError=NoDriver, getDeviceCount=counted)
+    vars(found).update(
+        used=used,
+        asarray=card.put,
+        asnumpy=card.fetch,
+        add=SimpleNamespace(at=card.add_at),
+        cuda=SimpleNamespace(Device=device, runtime=runtime),
+        get_default_memory_pool=lambda: SimpleNamespace(free_bytes=lambda: 0),
+    )
+    return found
 
 
 def _own(value: Any) -> Any:

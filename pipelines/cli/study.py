@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipelines.caution import CAUTION
-from pipelines.cli.words import STATUS, Commands, add_own, found, terminal
+from pipelines.cli.words import STATUS, Commands, add_device, add_own, found, terminal
 from pipelines.deck.examples import FITS, STUDIES
 
 if TYPE_CHECKING:
@@ -46,7 +46,8 @@ def _add_study(commands: Commands) -> None:
         "--workers",
         metavar="N",
         type=_count,
-        help="worker processes (default: one per processor, as far as memory allows)",
+        help="worker processes (default: one per processor, or with --device gpu one per card, as "
+        "far as memory allows)",
     )
     where.add_argument(
         "--cluster",
@@ -54,6 +55,7 @@ def _add_study(commands: Commands) -> None:
         help="scheduler of a Dask cluster, as tcp://host:8786, instead of local processes",
     )
     add_own(parser)
+    add_device(parser, "; every worker takes a card of its own, as far as there are enough")
     parser.set_defaults(do=_study)
 
 
@@ -99,6 +101,7 @@ def _study(arguments: argparse.Namespace) -> int:
         cluster=arguments.cluster,
         progress=tell,
         own=arguments.own,
+        device=arguments.device,
     )
     tell.close()
     _print_outcome(outcome, arguments.out)

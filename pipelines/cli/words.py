@@ -76,9 +76,9 @@ def add_own(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--own", metavar="FILE", type=Path, action="append", default=[], help=OWN)
 
 
-def add_device(parser: argparse.ArgumentParser) -> None:
-    """Add the option of where load positions are solved."""
-    parser.add_argument("--device", choices=("cpu", "gpu"), default="cpu", help=DEVICE)
+def add_device(parser: argparse.ArgumentParser, more: str = "") -> None:
+    """Add the option of where load positions are solved; more : what is told of it besides."""
+    parser.add_argument("--device", choices=("cpu", "gpu"), default="cpu", help=DEVICE + more)
 
 
 def card_of(arguments: argparse.Namespace) -> "Card | None":

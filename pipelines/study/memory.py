@@ -7,7 +7,7 @@ from pipelines.errors import JobError, SizeError
 from pipelines.model.job_size import JobSize, check_job_size
 from pipelines.study.plan import Plan, Row, deck_of
 from pipelines.study.spec import StudyError
-from pipelines.system.machine import free_memory, processors
+from pipelines.system.machine import free_memory
 from plate.errors import PlateError
 
 FREE_SHARE = 0.8
@@ -74,12 +74,12 @@ def row_size(row: Row) -> JobSize:
     return check_job_size(deck_of(row), 1, lambda: inf, tolerances=row.tolerances)
 
 
-def local_workers(asked: int | None, need: Need) -> int:
-    """Worker processes: those asked for, or one per processor, as far as memory allows.
+def local_workers(asked: int | None, need: Need, usual: int) -> int:
+    """Worker processes: those asked for, or as many as usual, as far as memory allows.
 
     Raises StudyError where the number asked for, or a single one, does not fit.
     """
-    count = asked or processors()
+    count = asked or usual
     fit = int(min(FREE_SHARE * free_memory() / max(need.bytes, 1.0), count))
     if fit < 1 or (asked is not None and fit < asked):
         raise StudyError(

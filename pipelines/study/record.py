@@ -2,7 +2,7 @@
 columns mean."""
 
 import platform
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from hashlib import sha256
 from importlib.metadata import version
 from importlib.util import find_spec
@@ -14,6 +14,7 @@ from pipelines.study.own import distinct, entries
 from pipelines.study.plan import Plan
 from pipelines.study.spec import ERROR, Study
 from pipelines.study.table import Column
+from pipelines.study.task import Finished
 
 PACKAGES = ("numpy", "scipy", "pyarrow")
 STATUSES = ("done", "above target", "failed", "not computed")
@@ -53,20 +54,23 @@ def design_columns(study: Study, plan: Plan) -> list[Column]:
     return found
 
 
-def made_columns(study: Study, plan: Plan) -> list[Column]:
-    """How every row was made: the deck's hash, the program, the design with its seed, the command.
+def made_columns(study: Study, plan: Plan, finished: Mapping[str, Finished]) -> list[Column]:
+    """How every row was made: the deck's hash, the program, where load positions were solved, the
+    design with its seed, the command; finished : by key.
 
     The deck itself is in rows/, in the file of the row's key.
     """
     rows, design = plan.rows, study.design
     n = len(rows)
     hashes = tuple(sha256(r.deck.encode()).hexdigest() if r.key else "" for r in rows)
+    devices = tuple(finished[r.key].device if r.key in finished else "" for r in rows)
     sampled = design.rows is not None
     return [
         Column("row", "", "", tuple(r.number for r in rows)),
         Column("deck", "", "", tuple(f"rows/{r.key}.json" if r.key else "" for r in rows)),
         Column("deck_sha256", "", "", hashes),
         Column("program", "", "", (f"deckslab {plan.program}",) * n),
+        Column("device", "", "", devices),
         Column("errors_computed", "", "", tuple(r.tolerances for r in rows)),
         Column("design", "", "", (design.kind,) * n),
         Column("seed", "", "", (design.seed if sampled else None,) * n),

@@ -29,7 +29,7 @@ from pipelines.study.table import Column, csv_text, has_parquet, study_columns, 
 from pipelines.study.task import Finished, Wanted, read_again
 from pipelines.study.workers import Cluster, Pool, Workers, end_unguarded
 from pipelines.system.files import write_text
-from pipelines.system.machine import locked, processors
+from pipelines.system.machine import Device, accelerators, locked, processors
 from pipelines.system.outputs import check_folder, replacing
 
 FILES = (
@@ -76,13 +76,15 @@ def run_study(
     cluster: str | None = None,
     progress: Progress | None = None,
     own: Sequence[str | Path] = (),
+    device: Device = "cpu",
 ) -> Outcome:
     """Compute what is missing of a study and write its table to `out`.
 
     workers : local processes, default one per processor as far as memory allows; cluster : address
     of a Dask scheduler instead. progress : called with the stage, what is done, what there is and
     how many rows failed. own : files of the user's own code that may be run where the base deck
-    names them, and on a cluster packages.
+    names them, and on a cluster packages. device : "gpu" has load positions solved on accelerators,
+    one for each worker, and by default as many workers.
 
     `out` holds the files of FILES, table.parquet where pyarrow is installed, those of SENSITIVITY
     for a saltelli design, and rows/ with one file per deck.
@@ -93,7 +95,7 @@ def run_study(
         Mistakes in the study file; memory that does not suffice; a lost cluster; a script that
         calls this outside `if __name__ == "__main__":`, which every worker runs again.
     JobError
-        Another study is at work in the same folder.
+        Another study is at work in the same folder; there is no accelerator.
     OSError
         Files that cannot be written. Finished rows stay, the next run goes on from them.
 
@@ -103,6 +105,8 @@ def run_study(
     end_unguarded()
     path, out = Path(path), Path(out)
     tell = progress or (lambda stage, part, whole, failed: None)
+    # Those of a cluster are asked for there.
+    usual = accelerators() if device == "gpu" and not cluster else processors()
     study = read_study(path)
     plan = plan_study(study, lambda part, whole: tell("decks", part, whole, 0), own)
     if cluster:
@@ -110,7 +114,14 @@ def run_study(
     check_folder(out, "study", (*FILES, *SENSITIVITY, PAGE))
     files = RowFiles(out / "rows")
     with locked(files.folder, PATIENCE):
-        return _run(study, plan, out, files, workers, cluster, tell)
+
+        def start_workers(need: Need) -> Pool:
+            if cluster:
+                return Cluster(cluster, need, device)
+            return Workers(local_workers(workers, need, usual))
+
+        where = "cluster" if cluster else "local processes"
+        return _run(study, plan, out, files, start_workers, where, device, tell)
 
 
 def _run(
@@ -118,13 +129,14 @@ def _run(
     plan: Plan,
     out: Path,
     files: RowFiles,
-    workers: int | None,
-    cluster: str | None,
+    start_workers: Callable[[Need], Pool],
+    where: str,
+    device: Device,
     tell: Progress,
 ) -> Outcome:
-    """What is missing of a plan computed, and its table written."""
+    """What is missing of a plan computed, and its table written. where : in words."""
     wanted = Wanted(
-        study.responses, study.reference, study.error_target, plan.program, asked_of(study)
+        study.responses, study.reference, study.error_target, plan.program, asked_of(study), device
     )
     finished = _kept(plan, wanted, files)
     before = frozenset(finished)
@@ -143,12 +155,12 @@ def _run(
         seen.write()
         tell("rows", len(finished) - len(before), count, seen.failed)
 
-    def start_workers() -> Pool:
+    def started() -> Pool:
         tell("rows", 0, count, seen.failed)
-        return Cluster(cluster, need) if cluster else Workers(local_workers(workers, need))
+        return start_workers(need)
 
     start = time.perf_counter()
-    used = _compute(study, plan, wanted, finished, start_workers, keep, seen)
+    used = _compute(study, plan, wanted, finished, started, keep, seen)
     seconds = time.perf_counter() - start
     saved = len({row.key for row in plan.rows if not row.reason} - finished.keys())
     stopped = stop_words(study.stop, seen.looks, saved) if saved and study.stop else ""
@@ -170,7 +182,7 @@ def _run(
         deck_seconds=sum(one.seconds for one in new),
     )
     source = about(study, plan) | ({"stopped": stopped} if stopped else {})
-    record = source | _run_record(outcome, new, cluster)
+    record = source | _run_record(outcome, new, where, device)
     record |= {
         "study_file": study.path.read_text(encoding="utf-8"),
         "base_file": study.base_path.read_text(encoding="utf-8"),
@@ -185,7 +197,7 @@ def _run(
             ("table.csv", csv_text([*columns, caution_column(len(plan.rows))])),
             ("table.schema.json", json.dumps(table_schema(study, columns), indent=1) + "\n"),
             ("design.csv", csv_text(design_columns(study, plan))),
-            ("made.csv", csv_text(made_columns(study, plan))),
+            ("made.csv", csv_text(made_columns(study, plan, finished))),
             ("study.json", json.dumps(record, indent=1) + "\n"),
         ):
             write_text(folder / name, text)
@@ -258,7 +270,9 @@ def _kept(plan: Plan, wanted: Wanted, files: RowFiles) -> dict[str, Finished]:
     return found
 
 
-def _run_record(outcome: Outcome, new: list[Finished], cluster: str | None) -> dict[str, Any]:
+def _run_record(
+    outcome: Outcome, new: list[Finished], where: str, device: Device
+) -> dict[str, Any]:
     return {
         "last_run": {
             "finished": datetime.now(UTC).isoformat(timespec="seconds"),
@@ -266,7 +280,8 @@ def _run_record(outcome: Outcome, new: list[Finished], cluster: str | None) -> d
             "failed": outcome.failed,
             "above_target": outcome.above_target,
             "saved": outcome.saved,
-            "executor": "cluster" if cluster else "local processes",
+            "executor": where,
+            "device": device,
             "workers": outcome.workers,
             "processors": processors(),
             "wall_seconds": round(outcome.seconds, 3),

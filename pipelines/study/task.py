@@ -22,6 +22,8 @@ from pipelines.study.own import distinct, require_same
 from pipelines.study.plan import Row, Task, deck_of, program_version
 from pipelines.study.responses import Read, read_responses, target_missed
 from pipelines.study.spec import NowhereError, Response, StudyError
+from pipelines.system.machine import Device, accelerator
+from plate.device.card import Card
 from plate.errors import PlateError
 from plate.threads import one_blas_thread
 
@@ -33,13 +35,15 @@ MOST_REFINEMENTS = 2
 
 @dataclass(frozen=True)
 class Wanted:
-    """What a study wants of every deck; `Study` without its design. asked : its digest."""
+    """What a study wants of every deck; `Study` without its design. asked : its digest; device :
+    where load positions are solved, which moves their results by rounding alone."""
 
     responses: tuple[Response, ...]
     reference: Reference | None
     error_target: float | None
     program: str
     asked: str
+    device: Device = "cpu"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,8 +51,8 @@ class Finished:
     """A finished row.
 
     status : "done", "above target" or "failed"; lasting : whether the same input would end so
-    again. model : order, cells and degrees of freedom. seconds, host : of the computation, not
-    part of the result.
+    again. model : order, cells and degrees of freedom. seconds, host, device : of the computation,
+    not part of the result.
     """
 
     key: str
@@ -59,6 +63,7 @@ class Finished:
     model: dict[str, int]
     seconds: float = 0.0
     host: str = ""
+    device: Device = "cpu"
     lasting: bool = True
     nowhere: bool = False
     asked: str = ""
@@ -78,30 +83,35 @@ def failed(row: Row, reason: str, *, lasting: bool = True) -> Finished:
 
 @one_blas_thread
 def run_task(task: Task, wanted: Wanted) -> list[Finished]:
-    """Compute the rows of a task one after the other, on one processor."""
+    """Compute the rows of a task one after the other, on one processor, and where it is wanted on
+    the accelerator of this worker."""
     if program_version() != wanted.program:
         raise StudyError(
             f"the worker on {socket.gethostname()} runs {program_version()}, the study was planned "
             f"with {wanted.program}; install the same version"
         )
     require_same(distinct(row.own for row in task.rows))
+    card = accelerator() if wanted.device == "gpu" else None
     models = ModelCache(MODELS_KEPT)
     found = []
     for row in task.rows:
         start = time.perf_counter()
-        one = _run_row(row, wanted, models)
-        seconds = time.perf_counter() - start
-        found.append(replace(one, seconds=seconds, host=socket.gethostname()))
+        one = _tried(row, wanted, models, card)
+        found.append(
+            replace(
+                one,
+                seconds=time.perf_counter() - start,
+                host=socket.gethostname(),
+                device=wanted.device,
+                asked=wanted.asked,
+            )
+        )
     return found
 
 
-def _run_row(row: Row, wanted: Wanted, models: ModelCache) -> Finished:
-    return replace(_tried(row, wanted, models), asked=wanted.asked)
-
-
-def _tried(row: Row, wanted: Wanted, models: ModelCache) -> Finished:
+def _tried(row: Row, wanted: Wanted, models: ModelCache, card: Card | None) -> Finished:
     try:
-        return _finished(row, wanted, models)
+        return _finished(row, wanted, models, card)
     except MemoryError:
         return failed(row, "not enough memory", lasting=False)
     except SizeError as error:  # another machine, or this one later, may have the memory
@@ -114,12 +124,14 @@ def _tried(row: Row, wanted: Wanted, models: ModelCache) -> Finished:
         return failed(row, f"{type(error).__name__}: {' '.join(str(error).split())}")
 
 
-def _finished(row: Row, wanted: Wanted, models: ModelCache) -> Finished:
+def _finished(row: Row, wanted: Wanted, models: ModelCache, card: Card | None) -> Finished:
     deck = deck_of(row)
     known = {**row.variables, **row.values}
     missed = ""
     for _ in range(1 + MOST_REFINEMENTS):
-        result = analyse(deck, kept=Kept(models), threads=1, tolerances_wanted=row.tolerances)
+        result = analyse(
+            deck, kept=Kept(models), threads=1, tolerances_wanted=row.tolerances, card=card
+        )
         found = summary(result)
         reads = read_responses(wanted.responses, found, deck, wanted.reference, known)
         missed = ""

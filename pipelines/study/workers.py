@@ -19,6 +19,7 @@ from pipelines.errors import MissingError
 from pipelines.study.memory import Need
 from pipelines.study.plan import program_version
 from pipelines.study.spec import StudyError
+from pipelines.system.machine import Device, accelerators
 
 # How long a scheduler may take to take a connection [s], and protocols over such connections.
 ANSWER = 3.0
@@ -104,10 +105,13 @@ class Cluster:
 
     Raises MissingError where the optional packages are missing, StudyError where nothing answers at
     the address, no worker is there, a worker runs another program or none, or has less memory than
-    the study needs. Files that decks name travel with their rows.
+    the study needs, or no accelerator where `device` asks for them. Files that decks name travel
+    with their rows.
     """
 
-    def __init__(self, address: str, need: Need, timeout: float = 10.0) -> None:
+    def __init__(
+        self, address: str, need: Need, device: Device = "cpu", timeout: float = 10.0
+    ) -> None:
         self.address = address
         try:
             distributed: Any = import_module("distributed")
@@ -130,6 +134,8 @@ class Cluster:
             raise StudyError(f"no scheduler answers at {address}: {error}") from None
         try:
             self.count = self._threads(need)
+            if device == "gpu":
+                self._check_cards()
             self.executor: Executor = self._client.get_executor(pure=False)
         except BaseException:
             self.close()
@@ -156,6 +162,11 @@ class Cluster:
             if program != own:
                 raise StudyError(f"worker {name} runs {program}, this is {own}: install the same")
         return sum(int(worker["nthreads"]) for worker in workers.values())
+
+    def _check_cards(self) -> None:
+        for name, found in self._client.run(accelerators, on_error="return").items():
+            if isinstance(found, BaseException):
+                raise StudyError(f"worker {name}: {found}")
 
     def killed(self, error: BaseException) -> bool:
         """Whether the error says that workers died under the task, more often than Dask allows."""

@@ -4,11 +4,14 @@ any system."""
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from functools import cache
 from importlib import import_module
+from itertools import product
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from tempfile import gettempdir
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import psutil
 from filelock import FileLock, Timeout
@@ -18,7 +21,13 @@ from pipelines.errors import JobError, MissingError
 if TYPE_CHECKING:
     from plate.device.card import Card
 
+T = TypeVar("T")
+Device = Literal["cpu", "gpu"]
+"""Where load positions are solved."""
+
 LOCK = ".deckslab.lock"
+# Processes that share an accelerator and know it; of more some may share while others need not.
+SHARING = 64
 
 # For `subprocess.Popen`, process_group and creationflags of a process that Ctrl-C at the terminal
 # does not reach.
@@ -36,22 +45,47 @@ def processors() -> int:
     return mine or psutil.cpu_count() or 1
 
 
-def accelerator() -> "Card":
-    """The accelerator that the system names first.
+def _of_cards(ask: Callable[[Any], T]) -> T:
+    """What the package of the accelerators answers.
 
-    Raises MissingError without the package that it needs, JobError without an accelerator.
+    Raises MissingError without that package, JobError where an accelerator is not ready.
     """
     # Its reductions by the library CUB are compiled for every length that they meet, for 20 s.
     os.environ.setdefault("CUPY_ACCELERATORS", "")
     try:
-        cupy: Any = import_module("cupy")
+        cupy = import_module("cupy")
     except ImportError:
         raise MissingError("--device gpu", "gpu") from None
     try:
-        cupy.cuda.Device().mem_info  # noqa: B018
+        return ask(cupy)
     except cupy.cuda.runtime.CUDARuntimeError as error:
         words = " ".join(str(error).split())
         raise JobError(f"--device gpu: this machine has no accelerator ready: {words}") from None
+
+
+def accelerators() -> int:
+    """How many accelerators the system shows to this process, none of which it takes.
+
+    Raises MissingError without the package that they need, JobError without an accelerator.
+    """
+    return _of_cards(lambda cupy: int(cupy.cuda.runtime.getDeviceCount()))
+
+
+def accelerator() -> "Card":
+    """The accelerator of this process, for the thread that asks: one that no other process of this
+    program works on, or the fewest do.
+
+    Raises as `accelerators`.
+    """
+    return _of_cards(_own_card)
+
+
+def _own_card(cupy: Any) -> "Card":
+    number, _ = _taken(cupy)
+    device = cupy.cuda.Device(number)
+    device.use()
+    # Tells now whether it is ready.
+    device.mem_info  # noqa: B018
     from plate.device.card import Card
 
     def free() -> float:
@@ -59,6 +93,20 @@ def accelerator() -> "Card":
         return float(cupy.cuda.Device().mem_info[0] + cupy.get_default_memory_pool().free_bytes())
 
     return Card(put=cupy.asarray, fetch=cupy.asnumpy, add_at=cupy.add.at, free=free)
+
+
+@cache
+def _taken(cupy: Any) -> tuple[int, FileLock | None]:
+    """The number of an accelerator that this process has until it ends, and the lock that tells the
+    others so, by the place on the machine's bus: numbers differ where a process is shown some."""
+    count = cupy.cuda.runtime.getDeviceCount()
+    places = [cupy.cuda.Device(k).pci_bus_id.replace(":", "-") for k in range(count)]
+    for turn, (number, place) in product(range(SHARING), enumerate(places)):
+        lock = FileLock(Path(gettempdir()) / f"deckslab-accelerator-{place}-{turn}.lock")
+        with suppress(Timeout, OSError, NotImplementedError):
+            lock.acquire(timeout=0.0)
+            return number, lock
+    return os.getpid() % count, None
 
 
 def free_memory() -> float:

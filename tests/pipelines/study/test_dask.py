@@ -135,6 +135,15 @@ def test_a_cluster_that_cannot_serve_is_told(tmp_path: Path, cluster: LocalClust
     _, errors = driver.communicate(timeout=600)
     assert driver.returncode == 2
     assert f"no scheduler answers at {NOWHERE}" in errors
+    # Found by the workers, which start there, in the package's place.
+    (tmp_path / "cluster" / "cupy.py").write_text("raise ImportError", encoding="utf-8")
+    driver = start(study, tmp_path / "out", "--cluster", cluster.address, "--device", "gpu")
+    _, errors = driver.communicate(timeout=600)
+    assert driver.returncode == 2
+    assert re.search(
+        r'worker tcp://[^ ]+: --device gpu needs the packages of the extra "gpu"', errors
+    )
+    assert not row_files(tmp_path / "out")
 
 
 ASK = """

@@ -70,11 +70,10 @@ def test_a_study_of_decks_that_are_all_too_large_is_refused(tmp_path: Path) -> N
 
 
 def test_workers_fit_into_the_free_memory(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("pipelines.study.memory.processors", lambda: 8)
     monkeypatch.setattr("pipelines.study.memory.free_memory", lambda: 4e9)
-    assert local_workers(None, NEED) == 3  # 80 % of what is free
-    assert local_workers(2, NEED) == 2
+    assert local_workers(None, NEED, 8) == 3  # 80 % of what is free
+    assert local_workers(2, NEED, 8) == 2
     with pytest.raises(StudyError, match=r"row 3 needs about 1\.0 GB in each of 4 workers"):
-        local_workers(4, NEED)
+        local_workers(4, NEED, 8)
     with pytest.raises(StudyError, match="enough for 0"):
-        local_workers(None, Need(bytes=4e9, row=3, looked_at=1, structures=1))
+        local_workers(None, Need(bytes=4e9, row=3, looked_at=1, structures=1), 8)

@@ -1,7 +1,11 @@
 """Processors, memory and locks, where the system tells them and where it does not."""
 
 import os
+import pickle
+import subprocess
 import sys
+import tempfile
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -9,8 +13,17 @@ import psutil
 import pytest
 
 from pipelines.cli.main import main
+from pipelines.errors import MissingError
 from pipelines.system import machine
-from pipelines.system.machine import LOCK, free_memory, locked, processors
+from pipelines.system.machine import (
+    LOCK,
+    accelerator,
+    accelerators,
+    free_memory,
+    locked,
+    processors,
+)
+from tests.card import package
 
 
 def process(**told: object) -> object:
@@ -86,41 +99,77 @@ def test_a_disk_that_knows_no_locks_holds_nobody_up(
     assert [path.name for path in tmp_path.iterdir()] == ["file"]
 
 
-class NoDriver(Exception):
-    """What the package raises where there is no card."""
-
-
-def no_memory() -> None:
-    raise NoDriver("cudaErrorNoDevice: no device\n  is detected")
-
-
-NO_CARD = SimpleNamespace(
-    cuda=SimpleNamespace(
-        Device=lambda: SimpleNamespace(mem_info=no_memory()),
-        runtime=SimpleNamespace(CUDARuntimeError=NoDriver),
-    )
-)
-
-
+@pytest.mark.parametrize("job", [("run", "estuary"), ("study", "width-study")])
 @pytest.mark.parametrize(
-    ("package", "words"),
+    ("cupy", "words"),
     [
         (None, '--device gpu needs the packages of the extra "gpu": pip install'),
-        (NO_CARD, "--device gpu: this machine has no accelerator ready: cudaErrorNoDevice: no "),
+        (package(0), "--device gpu: this machine has no accelerator ready: cudaErrorNoDevice: no "),
     ],
 )
 def test_without_an_accelerator_one_sentence_is_told(
-    package: object,
+    cupy: object,
     words: str,
+    job: tuple[str, str],
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
     tmp_path: Path,
 ) -> None:
-    monkeypatch.setitem(sys.modules, "cupy", package)
+    monkeypatch.setitem(sys.modules, "cupy", cupy)
     out = tmp_path / "out"
-    assert main(["run", "estuary", "--out", str(out), "--device", "gpu"]) == 2
+    assert main([*job, "--out", str(out), "--device", "gpu"]) == 2
     told = capsys.readouterr()
     assert told.err.startswith(f"deckslab: {words}")
     assert told.err.count("\n") == 1
     assert not told.out
     assert not out.exists()
+
+
+TAKE = """
+import sys
+import time
+from pipelines.system import machine
+from tests.card import package
+sys.modules["cupy"] = package(2)
+machine.accelerator()
+print(*sys.modules["cupy"].used, flush=True)
+sys.stdin.read()
+"""
+
+
+def test_every_process_takes_an_accelerator_of_its_own(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("TMPDIR", "TEMP", "TMP"):
+        monkeypatch.setenv(name, str(tmp_path))
+    monkeypatch.setenv("PYTHONPATH", str(Path(__file__).parents[3]))
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    mine = package(2)
+    monkeypatch.setitem(sys.modules, "cupy", mine)
+    assert accelerators() == 2
+    assert not mine.used
+    with subprocess.Popen(
+        [sys.executable, "-c", TAKE], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as other:
+        assert other.stdout is not None
+        assert other.stdout.readline() == "0\n"
+        accelerator()
+        # It keeps the one that it has, in every thread.
+        with ThreadPoolExecutor(1) as pool:
+            pool.submit(accelerator).result()
+        assert mine.used == [1, 1]
+        # Of two that both have one each is shared.
+        third = package(2)
+        monkeypatch.setitem(sys.modules, "cupy", third)
+        accelerator()
+        assert third.used == [0]
+    # What a process had is free once it is gone.
+    fourth = package(2)
+    monkeypatch.setitem(sys.modules, "cupy", fourth)
+    accelerator()
+    assert fourth.used == [0]
+
+
+def test_an_error_of_a_worker_says_the_same_here() -> None:
+    error = MissingError("--device gpu", "gpu")
+    assert str(pickle.loads(pickle.dumps(error))) == str(error)
