@@ -39,7 +39,7 @@ from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS
 from plate.results.fields import field_points
 from plate.results.functionals import component_rows
-from plate.results.kinks import knows_kinks, shears_missed
+from plate.results.kinks import shears_missed
 from plate.results.places import on_sides, side_of
 from plate.solver.stiffness import Stiffness
 
@@ -323,12 +323,10 @@ def _read(
     sides = [side_of(solved.model.mesh, solved.recovery.points, spot.point) for spot in spots]
     plan = np.concatenate([spot.places for spot in spots])
     places = on_sides(model.mesh, field_points(model), plan, np.array(sides)[whose])
-    rows = component_rows(model, places, np.asarray(components)[whose])
+    components = np.asarray(components)[whose]
+    rows = component_rows(model, places, components)
     held = [spot.held for spot in spots]
     values = values_under(stiffness, held.__getitem__, rows, whose)
-    if knows_kinks(model):
-        for k, (load, component) in enumerate(zip(held, components, strict=True)):
-            if component in SHEARS:
-                mine = places.of(whose == k)
-                values += shears_missed(model, mine, int(component), load.corners, load.load)
+    patches = [(load.corners, load.load) for load in held]
+    values += shears_missed(model, places, components, patches, whose)
     return np.split(values, np.flatnonzero(np.diff(whose)) + 1)

@@ -25,14 +25,12 @@ from pipelines.accuracy.stated_values import (
     stated_under,
     together,
 )
-from pipelines.envelopes.peaks import SHEARS
 from pipelines.model.responses import SolvedDeck
-from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS
 from plate.model.model import PlateModel
-from plate.results.kinks import knows_kinks, shears_missed
-from plate.results.places import Places
+from plate.results.kinks import shears_missed
+from plate.results.places import joined
 from plate.solver.stiffness import Stiffness
 
 SAFETY = 2.0
@@ -88,32 +86,18 @@ def traffic_mesh_parts(
 
 def _missed(model: PlateModel, read: Read, asked: Asked) -> Floats:
     """What the results (n,) that are shears lack as they are read on a mesh."""
-    shears = [k for k in range(len(asked.row)) if asked.result(k) in SHEARS]
     found = np.zeros(len(asked.row))
-    found[shears] = missed_under(
-        model,
-        [read.places[asked.row[k]] for k in shears],
-        [asked.result(k) for k in shears],
-        [asked.loads[asked.load[k]] for k in shears],
-    )
+    every = [read.places[row] if row < len(read.places) else None for row in asked.row.tolist()]
+    for integrated in (False, True):
+        own = [k for k, one in enumerate(every) if one and one.integrated == integrated]
+        places = [one for one in (every[k] for k in own) if one]
+        if places:
+            components = [asked.result(k) for k in own]
+            loads = [asked.loads[asked.load[k]] for k in own]
+            patches = [(one.corners, one.load) for one in loads]
+            there = joined(places)
+            found[own] = shears_missed(model, there, components, patches, np.arange(len(own)))
     return found
-
-
-def missed_under(
-    model: PlateModel,
-    places: Sequence[Places],
-    components: Sequence[int],
-    loads: Sequence[WheelPatches],
-) -> Floats:
-    """What shears (n,), each at a place of its own and under a load of its own, lack as they are
-    read of those that its wheels make beside them; nothing where that is not known."""
-    if not knows_kinks(model):
-        return np.zeros(len(places))
-    found = [
-        shears_missed(model, place, component, wheels.corners, wheels.load)[0]
-        for place, component, wheels in zip(places, components, loads, strict=True)
-    ]
-    return np.array(found)
 
 
 def _asked(known: StatedValues) -> tuple[Asked, Ints, Ints, slice]:

@@ -24,7 +24,6 @@ from pipelines.accuracy.beside_wheels import beside_mesh_parts
 from pipelines.accuracy.mesh_parts import (
     SAFETY,
     mesh_parts,
-    missed_under,
     traffic_mesh_parts,
 )
 from pipelines.accuracy.near_peaks import largest_near
@@ -36,7 +35,6 @@ from pipelines.accuracy.stated_values import (
 )
 from pipelines.accuracy.worst_envelope import WorstEnvelope
 from pipelines.deck.deck import Deck
-from pipelines.envelopes.peaks import SHEARS
 from pipelines.envelopes.tolerance import Tolerance
 from pipelines.model.build import BuiltModel, richer_model
 from pipelines.model.case_responses import held_probes
@@ -49,11 +47,10 @@ from pipelines.traffic.positions import WheelPatches
 from pipelines.units import RESULT_SCALE
 from plate.arrays import Floats
 from plate.conventions import RESULTS
-from plate.model.model import PlateModel
 from plate.results.fields import field_points
 from plate.results.functionals import component_rows
-from plate.results.kinks import knows_kinks
-from plate.results.places import Places, on_sides, side_of
+from plate.results.kinks import knows_kinks, shears_missed
+from plate.results.places import on_sides, side_of
 from plate.solver.stiffness import Stiffness
 
 
@@ -259,26 +256,15 @@ def held_mesh_parts(
     richer = values_under(measured.richer, list(held.values()).__getitem__, read, load)
     own = np.copysign([place.peak for place in places], richer)
     here = on_sides(solved.model.mesh, points, at, towards)
+    patches = [(place.held.corners, place.held.load) for place in places]
     missed, still = (
-        _missed(mesh, read_at, places) for mesh, read_at in ((solved.model, here), (model, sides))
+        shears_missed(mesh, read_at, component, patches, np.arange(len(places)))
+        for mesh, read_at in ((solved.model, here), (model, sides))
     )
     difference = richer + still - own
     found = np.abs(difference) + (SAFETY - 1.0) * np.abs(difference - missed)
     error = dict(zip(first, found.tolist(), strict=True))
     return [error[key] for key in keys]
-
-
-def _missed(model: PlateModel, sides: Places, values: Sequence[HeldValue]) -> Floats:
-    """What those of the values (n,) that are shears lack as they are read at their places."""
-    found, each = np.zeros(len(values)), sides.each
-    shears = [k for k, one in enumerate(values) if one.component in SHEARS]
-    found[shears] = missed_under(
-        model,
-        [each[k] for k in shears],
-        [values[k].component for k in shears],
-        [values[k].held for k in shears],
-    )
-    return found
 
 
 def case_values(deck: Deck, solutions: Mapping[str, CaseSolution]) -> dict[str, Floats]:

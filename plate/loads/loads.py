@@ -87,7 +87,7 @@ def _overlap_integrals(mesh: Mesh, polygons: Floats) -> tuple[Ints, Ints, Floats
 
     Returns nodes (n_pair, (p+1)^2), patch (n_pair,), values (n_pair, (p+1)^2) [m2].
     """
-    cell, patch = _box_pairs(mesh, polygons)
+    cell, patch = mesh.meeting(polygons.min(axis=1), polygons.max(axis=1))
     curved = mesh.curved[cell]
     upright = mesh.upright[cell] & are_upright(polygons)[patch] & ~curved
     askew = ~upright & ~curved
@@ -160,26 +160,6 @@ def _polygon_integrals(
             scale = det * weights * mesh.alignment.stretch(at)
             values[part] = values[part] + np.einsum("kq,kqn->kn", scale, shape(mesh.order, xi))
     return values
-
-
-def _box_pairs(mesh: Mesh, patches: Floats) -> tuple[Ints, Ints]:
-    """Pairs (cell, patch) whose bounding boxes overlap."""
-    low, high = mesh.boxes
-    a, b = patches.min(axis=1), patches.max(axis=1)
-    # Cells by their left sides: those that may overlap a patch are in one run of them.
-    order, starts, widest = mesh.left_sides
-    first = np.searchsorted(starts, a[:, 0] - widest)
-    count = np.maximum(np.searchsorted(starts, b[:, 0]) - first, 0)
-    patch = np.repeat(np.arange(len(patches)), count)
-    place = np.arange(len(patch)) - np.repeat(np.cumsum(count) - count, count)
-    cell = order[np.repeat(first, count) + place]
-    # A run goes all across the slab: few of it are at the patch's offset.
-    for axis in (1, 0):
-        lowest, highest = low[:, axis], high[:, axis]
-        hit = lowest[cell] < b[patch, axis]
-        hit &= highest[cell] > a[patch, axis]
-        cell, patch = cell[hit], patch[hit]
-    return cell, patch
 
 
 def _area(quads: Floats) -> Floats:

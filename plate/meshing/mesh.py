@@ -142,20 +142,40 @@ class Mesh:
         order = np.argsort(low[:, 0], kind="stable")
         return order, low[order, 0], float((high - low)[:, 0].max())
 
-    def locate(self, plan: Floats, tolerance: float = 1e-8) -> list[tuple[Ints, Floats]]:
+    def meeting(self, low: Floats, high: Floats) -> tuple[Ints, Ints]:
+        """Pairs of a cell and one of some boxes, from low to high plan coordinates (n, 2) [m], that
+        the box of the cell overlaps."""
+        # Cells by their left sides: those that may overlap a box are in one run of them.
+        order, starts, widest = self.left_sides
+        first = np.searchsorted(starts, low[:, 0] - widest)
+        count = np.maximum(np.searchsorted(starts, high[:, 0]) - first, 0)
+        box = np.repeat(np.arange(len(low)), count)
+        place = np.arange(len(box)) - np.repeat(np.cumsum(count) - count, count)
+        cell = order[np.repeat(first, count) + place]
+        # A run goes all across the slab: few of it are at the box's offset.
+        for axis in (1, 0):
+            lowest, highest = (side[:, axis] for side in self.boxes)
+            hit = lowest[cell] < high[box, axis]
+            hit &= highest[cell] > low[box, axis]
+            cell, box = cell[hit], box[hit]
+        return cell, box
+
+    def locate(self, plan: Floats, tolerance: float = 1e-8) -> tuple[Ints, Ints, Floats]:
         """All cells that contain each plan point (n, 2), edges included.
 
-        Returns for each point the cells (k,) and reference coordinates (k, 2), k >= 1. A point
-        on an arc is found in the cells whose sides follow the arc.
-        Raises GeometryError for a point on no cell.
+        Returns which of the points, cells and reference coordinates (m,), (m,), (m, 2), point after
+        point, one at least of each. A point on an arc is found in the cells whose sides follow the
+        arc. Raises GeometryError for a point on no cell.
         """
         low, high = self.boxes
         margin = 0.02 * (high - low)
-        low, high = low - margin, high + margin
+        cells, point = self.meeting(plan - margin.max(axis=0), plan + margin.max(axis=0))
+        low, high, target = low - margin, high + margin, plan[point]
         # In plan coordinates, where all but arcs are straight and meet the edges exactly.
-        near = [np.flatnonzero(np.all((low <= point) & (point <= high), axis=1)) for point in plan]
-        count = np.array([len(cells) for cells in near], dtype=np.int64)
-        cells, target = np.concatenate([[], *near]).astype(np.int64), np.repeat(plan, count, axis=0)
+        near = np.all((low[cells] <= target) & (target <= high[cells]), axis=1)
+        which = np.flatnonzero(near)
+        which = which[np.lexsort((cells[which], point[which]))]
+        cells, point, target = cells[which], point[which], target[which]
         xi = self.invert_plan(cells, target)
         image = np.einsum("kn,kna->ka", shape(self.order, xi), self.plan[self.cells[cells]])
         met = np.abs(image - target).max(axis=1) <= 1e-6 * (high - low)[cells].max(axis=1)
@@ -163,16 +183,14 @@ class Mesh:
         # Off the edge of the slab by rounding, or on an arc that cells follow nearly.
         least = np.ptp(self.corners[cells], axis=1).min(axis=1)
         nearly = np.where(self.curved[cells], ON_ARC, 2.0 * ROUNDING / least)
-        found = []
-        pieces = np.split(np.arange(len(cells)), np.cumsum(count))[:-1]
-        for point, mine in zip(plan, pieces, strict=True):
-            inside = mine[outside[mine] <= tolerance]
-            if not len(inside):
-                inside = mine[outside[mine] <= nearly[mine]]
-            if not len(inside):
-                raise GeometryError(f"point ({point[0]:g}, {point[1]:g}) lies off the slab")
-            found.append((cells[inside], np.clip(xi[inside], -1.0, 1.0)))
-        return found
+        inside, missed = outside <= tolerance, np.ones(len(plan), dtype=bool)
+        missed[point[inside]] = False
+        inside |= missed[point] & (outside <= nearly)
+        missed[point[inside]] = False
+        if missed.any():
+            x, y = plan[int(missed.argmax())].tolist()
+            raise GeometryError(f"point ({x:g}, {y:g}) lies off the slab")
+        return point[inside], cells[inside], np.clip(xi[inside], -1.0, 1.0)
 
     def invert(self, cells: Ints, xy: Floats) -> Floats:
         """Reference coordinates (n, 2) of Cartesian points (n, 2) in the given cells (n,).

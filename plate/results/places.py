@@ -10,6 +10,8 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
+from scipy.sparse.csgraph import connected_components
 
 from plate.arrays import Floats, Ints
 from plate.errors import GeometryError
@@ -65,6 +67,19 @@ class Places:
         )
 
 
+def joined(parts: Sequence[Places]) -> Places:
+    """All places of several, of which all or none are integrated, one after the other."""
+    starts = np.cumsum([0, *(part.count for part in parts)])
+    return Places(
+        count=int(starts[-1]),
+        cells=np.concatenate([part.cells for part in parts]),
+        reference=np.concatenate([part.reference for part in parts]),
+        place=np.concatenate([k + part.place for k, part in zip(starts, parts, strict=False)]),
+        weight=np.concatenate([part.weight for part in parts]),
+        integrated=parts[0].integrated,
+    )
+
+
 def _equal_shares(count: int, cells: Ints, reference: Floats, place: Ints) -> Places:
     """Places whose points count alike."""
     weight = 1.0 / np.bincount(place, minlength=count)[place]
@@ -76,10 +91,7 @@ def at_points(mesh: Mesh, plan: Floats) -> Places:
 
     Raises GeometryError for a point off the slab.
     """
-    found = mesh.locate(plan)
-    place = np.repeat(np.arange(len(plan)), [len(cells) for cells, _ in found])
-    cells = np.concatenate([np.zeros(0, dtype=np.int64), *(cells for cells, _ in found)])
-    reference = np.concatenate([np.zeros((0, 2)), *(xi for _, xi in found)])
+    place, cells, reference = mesh.locate(plan)
     return _equal_shares(len(plan), cells, reference, place)
 
 
@@ -90,14 +102,12 @@ def on_sides(mesh: Mesh, fields: FieldPoints, plan: Floats, towards: Floats) -> 
 
     Raises GeometryError for a point off the slab.
     """
-    here = at_points(mesh, plan)
-    beside = at_points(mesh, plan + BESIDE * (towards - plan))
-    counts = np.zeros(len(here.cells), dtype=bool)
-    for k in range(len(plan)):
-        own = np.flatnonzero(here.place == k)
-        there = beside.cells[beside.place == k]
-        for group in _undivided(fields, here.cells[own]):
-            counts[own[group]] = np.isin(here.cells[own[group]], there).any()
+    both = at_points(mesh, np.concatenate([plan, plan + BESIDE * (towards - plan)]))
+    here = both.of(np.arange(both.count) < len(plan))
+    beside = both.of(np.arange(both.count) >= len(plan))
+    there = mesh.n_cells * (beside.place - len(plan)) + beside.cells
+    side = _undivided(fields, here.place, here.cells)
+    counts = np.isin(side, side[np.isin(mesh.n_cells * here.place + here.cells, there)])
     return _equal_shares(len(plan), here.cells[counts], here.reference[counts], here.place[counts])
 
 
@@ -144,7 +154,8 @@ def on_both_sides(mesh: Mesh, fields: FieldPoints, at: Sequence[float]) -> Place
     Raises GeometryError for a point off the slab.
     """
     here = at_points(mesh, np.array([at]))
-    groups = _undivided(fields, here.cells)
+    side = _undivided(fields, here.place, here.cells)
+    groups = [np.flatnonzero(side == one) for one in dict.fromkeys(side.tolist())]
     if len(groups) == 1:
         return here
     towards = np.array([_direction(mesh, here.cells[group], at) for group in groups])
@@ -166,16 +177,19 @@ def on_both_sides(mesh: Mesh, fields: FieldPoints, at: Sequence[float]) -> Place
     )
 
 
-def _undivided(fields: FieldPoints, cells: Ints) -> list[list[int]]:
-    """Groups of indices into `cells` that no support, beam or step of thickness divides."""
-    group = list(range(len(cells)))
-    for i in range(len(cells)):
-        for k in range(i):
-            shared = np.intersect1d(fields.cells[cells[i]], fields.cells[cells[k]])
-            if len(shared) > fields.order:  # a whole side
-                old, new = group[i], group[k]
-                group = [new if g == old else g for g in group]
-    return [[i for i, g in enumerate(group) if g == label] for label in dict.fromkeys(group)]
+def _undivided(fields: FieldPoints, place: Ints, cells: Ints) -> Ints:
+    """Sides (n,) of the cells (n,) of places (n,), ascending: one and the same number for those of
+    a place that no support, beam or step of thickness divides."""
+    pairs = [np.zeros((0, 2), dtype=np.int64)]
+    for apart in range(1, int(np.bincount(place).max(initial=0))):
+        first = np.flatnonzero(place[apart:] == place[:-apart])
+        pairs.append(np.column_stack([first, first + apart]))
+    i, k = np.concatenate(pairs).T
+    points = fields.cells[cells]
+    shared = np.sum(points[i][:, :, None] == points[k][:, None, :], axis=(1, 2))
+    whole = shared > fields.order  # a whole side
+    graph = sparse.coo_array((shared[whole], (i[whole], k[whole])), shape=(len(cells), len(cells)))
+    return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)
 
 
 def _direction(mesh: Mesh, cells: Ints, at: Sequence[float]) -> Floats:

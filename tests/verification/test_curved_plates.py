@@ -183,7 +183,7 @@ def central_deflection(plan: Plan, corners: Floats, order: int = 3) -> float:
     supports = tuple(LineSupport(line=edge, kind="rigid") for edge in plan.edges)
     model = PlateModel(mesh=mesh, section=section, supports=supports)
     u = Stiffness(model).solve(pressure(mesh, 1.0)[:, None])[:, 0]
-    [(cells, xi)] = mesh.locate(np.zeros((1, 2)))
+    _, cells, xi = mesh.locate(np.zeros((1, 2)))
     return float(shape(order, xi[0]) @ u[3 * mesh.cells[cells[0]]])
 
 

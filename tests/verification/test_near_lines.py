@@ -70,9 +70,11 @@ def shears(tmp_path_factory: pytest.TempPathFactory) -> tuple[Floats, Floats, Fl
     places = at_field_points(recovery.points, chosen)
     lacking = np.empty((2, len(chosen), len(PLACES)))
     for j, (x, y) in enumerate(PLACES):
-        corners = rectangle_corners((x, y - 0.5 * WIDTH), WHEEL)[None]
+        loads = [(rectangle_corners((x, y - 0.5 * WIDTH), WHEEL)[None], np.ones(1))]
+        under = np.zeros(len(chosen), dtype=np.int64)
         for k in (4, 5):
-            lacking[k - 4, :, j] = shears_missed(model, places, k, corners, np.ones(1))
+            components = np.full(len(chosen), k)
+            lacking[k - 4, :, j] = shears_missed(model, places, components, loads, under)
     return recovery.fields(U)[:, chosen], mean, np.stack(exact, axis=-1), lacking
 
 

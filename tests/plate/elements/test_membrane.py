@@ -102,7 +102,7 @@ def test_partial_connection_is_the_slipping_beam() -> None:
 
 def test_membrane_force_balances_the_beam() -> None:
     model, U = strip(np.inf)
-    [(cells, xi)] = model.mesh.locate(np.array([[0.5 * L, 0.15]]))
+    _, cells, xi = model.mesh.locate(np.array([[0.5 * L, 0.15]]))
     n = force_operators(model.mesh, model.section, cells[:1], xi[:1])[0, 0]
     n_x = float(n[0] @ U[membrane_dofs(model.mesh.n_nodes, model.mesh.cells[cells[0]])])
     EI, EA = slab_alone()

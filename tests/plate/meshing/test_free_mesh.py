@@ -176,7 +176,7 @@ def test_points_at_a_corner_are_found_in_the_smallest_cells() -> None:
     """A point off the slab by rounding lies on its edge, however small the cells there are."""
     grading = Grading({}, np.array([[2.0, 2.0]]))
     mesh = quad_mesh(PLANS["L-shape"](), order=2, field=uniform(0.4), grading=grading)
-    [(cells, _)] = mesh.locate(np.array([[2.0 + 1e-9, 2.0 + 1e-9]]))
+    _, cells, _ = mesh.locate(np.array([[2.0 + 1e-9, 2.0 + 1e-9]]))
     assert len(cells)
     with pytest.raises(GeometryError, match="off the slab"):
         mesh.locate(np.array([[2.0 + 1e-6, 2.0 + 1e-6]]))
