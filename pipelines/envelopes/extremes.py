@@ -5,8 +5,8 @@ The empty deck is a member: maxima are never below zero, minima never above; whe
 the position is -1. Of positions that tie within 1e-9 the first listed governs.
 """
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -125,36 +125,22 @@ class Tracker:
 
 @dataclass(frozen=True, kw_only=True)
 class Peaks:
-    """Extremes over a block of positions at points where they may govern.
+    """Extremes over a block of positions at places where they may govern.
 
-    side, component, point, lane : (n,), side 0 for maxima and 1 for minima; top : (n,) the extreme;
-    value, number : (n,) that of the first position that ties with it; coexisting : (n, n_beside)
-    what is kept beside it of that position. formed, left_out : values that were formed, and those
-    that cannot change an extreme.
+    index : (n,) numbers of the places among those of `FieldTracker.limits`, maxima first; sign : (n,)
+    1 or -1; top : (n,) the extreme; value, number : (n,) that of the first position that ties with
+    it; coexisting : (n, n_beside) what is kept beside it of that position. formed, left_out : values
+    that were formed, and those that cannot change an extreme.
     """
 
-    side: Ints
-    component: Ints
-    point: Ints
-    lane: Ints
+    index: Ints
+    sign: Ints
     top: Floats
     value: Floats
     number: Ints
     coexisting: Floats
     formed: int
     left_out: int
-
-    @classmethod
-    def joined(cls, parts: Sequence["Peaks"]) -> "Peaks":
-        """Those at some points after the other, no point twice."""
-        counts = {"formed", "left_out"}
-        whole = {name: sum(getattr(one, name) for one in parts) for name in counts}
-        arrays: dict[str, Any] = {
-            field.name: np.concatenate([getattr(one, field.name) for one in parts])
-            for field in fields(cls)
-            if field.name not in counts
-        }
-        return cls(**arrays, **whole)
 
 
 class FieldTracker:
@@ -182,7 +168,8 @@ class FieldTracker:
         # what a value has to exceed, or go below, to count
         self.limits = np.zeros_like(self._best) if limits is None else limits
         self._at = np.zeros(self._best.shape, dtype=np.int64, like=like) - 1
-        self._coexisting = np.zeros((2, n_field, n_beside, n_point, lanes), like=like)
+        # of each value together, as it is written
+        self._coexisting = np.zeros((*self._best.shape, n_beside), like=like)
         self.formed = self.left_out = 0
 
     @property
@@ -195,7 +182,7 @@ class FieldTracker:
 
     @property
     def coexisting(self) -> dict[int, Floats]:
-        return dict(zip(SIGNS, self._coexisting, strict=True))
+        return dict(zip(SIGNS, np.moveaxis(self._coexisting, -1, 2), strict=True))
 
     def fetched(self, fetch: Fetch) -> None:
         """Go on with what `fetch` makes of its arrays, once all blocks are taken in."""
@@ -211,75 +198,82 @@ class FieldTracker:
         The extremes so far may lag behind: they only grow, so what they let pass is enough. Rows
         are formed only where their bounds lie beyond them.
         """
-        limits, bounds = self.limits[:, :, points], np.stack(fields.bounds(self.lanes))
-        n_formed = n_rows = bounds.shape[1] * bounds.shape[2]
+        lanes, (n_field, k) = self.lanes, fields.values.shape[:2]
+        n_formed = n_rows = n_field * k
+        limits = self.limits[:, :, points].reshape(2, n_rows, lanes)
+        peak = np.stack(fields.bounds(lanes)).reshape(2, n_rows, lanes)
         if fields.weights is None:
-            peak, rows = bounds, fields.values
+            rows, formed = fields.values, None
         else:
-            formed = np.asarray(_beyond(bounds, limits).any(axis=(0, 3)))
-            limits, rows = limits[:, formed], fields.of(fields.values[formed]).of_loads
-            peak = np.stack(Combined(rows, None).bounds(self.lanes))
-            n_formed = int(formed.sum())
-        side, *row, lane = np.nonzero(_beyond(peak, limits))
-        top = peak[side, *row, lane]
-        count = rows.shape[-1] // self.lanes
-        picked = rows.reshape(*rows.shape[:-1], self.lanes, count)[*row, lane]
-        if fields.weights is not None:
-            row = [at[row[0]] for at in np.nonzero(formed)]
-        component, place = row
+            formed = np.flatnonzero(_beyond(peak, limits).any(axis=(0, 2)))
+            n_formed = len(formed)
+            limits, rows = limits[:, formed], fields.values[formed // k, formed % k]
+            rows = fields.of(rows).of_loads[None]
+            peak = np.stack(Combined(rows[0], None).bounds(lanes))
+        beyond = _beyond(peak, limits)
+        found = np.flatnonzero(beyond)
+        top = peak.reshape(-1)[found]
         # maxima come first
-        n = int(np.count_nonzero(side == 0))
+        n = int(np.count_nonzero(beyond[0]))
+        side = found // (lanes * n_formed)
+        place = found - lanes * n_formed * side
+        row, count = place // lanes, rows.shape[-1] // lanes
+        lane = place - lanes * row
+        first_axis = row // rows.shape[1]
+        picked = rows.reshape(len(rows), -1, count)[
+            first_axis, place - lanes * rows.shape[1] * first_axis
+        ]
         column = np.concatenate(
             [_first_near(picked[:n], top[:n], 1), _first_near(picked[n:], top[n:], -1)]
         )
-        load = count * lane + column
+        row = row if formed is None else formed[row]
+        component, load = row // k, count * lane + column
+        place = row - k * component
         if beside.weights is None:
-            others = beside.values[:, place, load].T
+            every = beside.values.reshape(len(beside.values), -1)
+            others = every[:, place * lanes * count + load].T
         else:
             others = np.einsum("bmk,km->mb", beside.values[:, place], beside.weights[:, load])
+        n_point = self.limits.shape[2]
         return Peaks(
-            side=side,
-            component=component,
-            point=points[place],
-            lane=lane,
+            index=lane + lanes * (points[place] + n_point * (component + n_field * side)),
+            sign=1 - 2 * side,
             top=top,
             value=_of_column(picked, column),
-            number=first + self.lanes * column + lane,
+            number=first + lanes * column + lane,
             coexisting=others,
-            formed=n_formed * self.lanes * count,
-            left_out=(n_rows - n_formed) * self.lanes * count,
+            formed=n_formed * lanes * count,
+            left_out=(n_rows - n_formed) * lanes * count,
         )
 
     def know(self, p: Peaks) -> None:
         """Positions that will come reach so much: what stays within it need not be formed."""
-        self._limit((p.side, p.component, p.point, p.lane), p.top, -WITHIN)
+        self._limit(p.index, p.sign, p.top, -WITHIN)
 
     def take(self, p: Peaks) -> None:
         """Take in what a block adds; blocks come in order."""
         self.formed += p.formed
         self.left_out += p.left_out
-        index = p.side, p.component, p.point, p.lane
-        old = self._best[index]
-        better = _signs(p.side) * (p.top - old) > TIE * np.abs(old)
-        side, component, point, lane = (i[better] for i in index)
-        at = side, component, point, lane
-        self._best[at] = p.value[better]
-        self._limit(at, p.value[better], TIE)
-        self._at[at] = p.number[better]
-        self._coexisting[side, component, :, point, lane] = p.coexisting[better]
+        best = self._best.reshape(-1)
+        old = best[p.index]
+        better = p.sign * (p.top - old) > TIE * np.abs(old)
+        at, value = p.index[better], p.value[better]
+        best[at] = value
+        self._limit(at, p.sign[better], value, TIE)
+        self._at.reshape(-1)[at] = p.number[better]
+        self._coexisting.reshape(-1, self._coexisting.shape[-1])[at] = p.coexisting[better]
 
-    def _limit(self, index: tuple[Ints, ...], value: Floats, beyond: float) -> None:
+    def _limit(self, index: Ints, sign: Ints, value: Floats, beyond: float) -> None:
         """A value (n,) counts where it lies so far beyond one that is known, as a share of it."""
-        sign = _signs(index[0])
+        limits = self.limits.reshape(-1)
         limit = sign * value + beyond * np.abs(value)
-        self.limits[index] = sign * np.maximum(sign * self.limits[index], limit)
+        limits[index] = sign * np.maximum(sign * limits[index], limit)
 
     def envelope(self) -> FieldEnvelope:
         """Of one lane alone."""
-        best, at, beside = (
-            np.squeeze(one, axis=-1) for one in (self._best, self._at, self._coexisting)
-        )
-        return FieldEnvelope(Extremes(*best, *at), *beside)
+        best, at = (np.squeeze(one, axis=-1) for one in (self._best, self._at))
+        beside = np.moveaxis(np.squeeze(self._coexisting, axis=-2), -1, 2)
+        return FieldEnvelope(Extremes(*best, *at), *np.ascontiguousarray(beside))
 
 
 def _first_near(rows: Floats, top: Floats, sign: int) -> Ints:
@@ -295,13 +289,8 @@ def _first_near(rows: Floats, top: Floats, sign: int) -> Ints:
 
 def _of_column(rows: Floats, column: Ints) -> Floats:
     """Of each of the rows (n, k) the value (n,) in its column (n,)."""
-    found: Floats = np.take_along_axis(rows, column[:, None], axis=1)[:, 0]
+    found: Floats = rows.reshape(-1)[np.arange(len(column), like=column) * rows.shape[1] + column]
     return found
-
-
-def _signs(side: Ints) -> Ints:
-    """1 for maxima, -1 for minima."""
-    return 1 - 2 * side
 
 
 def _beyond(peak: Floats, limits: Floats) -> NDArray[np.bool_]:

@@ -120,22 +120,25 @@ class TrainExtremes:
         for one in self.fields.values():
             one.fetched(fetch)
 
-    def seen(self, response: Response, first: int) -> dict[str, Peaks]:
-        """What positions first, first + 1, ... may add to the fields; any thread may ask."""
+    def seen(self, response: Response, first: int) -> dict[str, list[Peaks]]:
+        """What positions first, first + 1, ... may add to the fields, some points after the other;
+        any thread may ask."""
         found: dict[str, list[Peaks]] = {name: [] for name in self.sets}
         for name, points, fields, beside in read_parts(self.sets, response):
             found[name].append(self.fields[name].seen(points, fields, beside, first))
-        return {name: Peaks.joined(parts) for name, parts in found.items()}
+        return found
 
-    def know(self, peaks: Mapping[str, Peaks]) -> None:
+    def know(self, peaks: Mapping[str, list[Peaks]]) -> None:
         """What some positions reach, before any is taken in."""
         for name, found in peaks.items():
-            self.fields[name].know(found)
+            for one in found:
+                self.fields[name].know(one)
 
-    def take(self, others: Floats, first: int, peaks: Mapping[str, Peaks]) -> None:
+    def take(self, others: Floats, first: int, peaks: Mapping[str, list[Peaks]]) -> None:
         """Take in a block; blocks come in order."""
         for name, found in peaks.items():
-            self.fields[name].take(found)
+            for one in found:
+                self.fields[name].take(one)
         self.others.update(others, first)
 
 
@@ -225,7 +228,7 @@ class BlockResult:
     sets, the peaks of a train's positions or the sums of cells."""
 
     others: Floats
-    peaks: Mapping[str, Peaks] = field(default_factory=dict)
+    peaks: Mapping[str, list[Peaks]] = field(default_factory=dict)
     sums: Mapping[str, list[Sums]] = field(default_factory=dict)
 
 

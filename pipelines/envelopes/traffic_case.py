@@ -35,7 +35,7 @@ from pipelines.traffic.lanes import SAME, TIE, arrangement_orders, best_sum, str
 from pipelines.traffic.positions import Loads
 from pipelines.traffic.pressure_cells import CellsAbreast, pressure_cells
 from pipelines.traffic.trains import model_trains
-from plate.arrays import Floats, Ints
+from plate.arrays import Floats, Ints, different_rows
 from plate.solver.nested_dissection import Loads as RightHandSides
 from plate.solver.solution import WholeSolution
 
@@ -153,12 +153,12 @@ class TrafficCase:
             return BlockResult(others, peaks=self.seen(first, response))
         return BlockResult(others, sums=adverse_sums(self.sets, response, self.abreast[index]))
 
-    def seen(self, first: int, response: Response) -> dict[str, Peaks]:
+    def seen(self, first: int, response: Response) -> dict[str, list[Peaks]]:
         """What vehicles at positions first, first + 1, ... may add to the fields; any thread may
         ask."""
         return self._train(first).seen(response, first)
 
-    def know(self, first: int, seen: Mapping[str, Peaks]) -> None:
+    def know(self, first: int, seen: Mapping[str, list[Peaks]]) -> None:
         """What some positions of a run reach, before any is taken in."""
         self._train(first).know(seen)
 
@@ -369,9 +369,10 @@ class Arrangements:
             found[loaded] = best.numbers[0, loaded]
             return found
         rows = np.column_stack([best.order, best.numbers.T, best.places.T])
-        different, inverse = np.unique(rows[loaded], axis=0, return_inverse=True)
-        found[loaded] = self.count + inverse.ravel()
-        self.parts.append(different)
+        rows = rows[loaded]
+        different, which = different_rows(rows)
+        found[loaded] = self.count + which
+        self.parts.append(rows[different])
         self.count += len(different)
         return found
 

@@ -259,7 +259,11 @@ class MomentEnvelopes:
         where a load model's worst arrangement is put together form by form."""
         rows = self._rows(moments, own)
         kinds = rows if own is not None else rows[:1]
-        return np.concatenate([part for row in kinds for part in (row, functionals(row))])
+        found = np.empty((len(kinds), N_OWN + N_SUMS, *moments.shape[1:]))
+        for row, forms in zip(kinds, found, strict=True):
+            forms[:N_OWN] = row
+            functionals(row, forms[N_OWN:])
+        return found.reshape(-1, *moments.shape[1:])
 
     def take_model(
         self, first: int, envelopes: Mapping[float, FieldEnvelope], standard: Standard

@@ -44,10 +44,14 @@ def layer_moment(values: Floats, row: int) -> Floats:
 N_OWN, N_SUMS = 3, 4
 
 
-def functionals(values: Floats) -> Floats:
-    """(4, ...) a + t, a - t, b + t, b - t of a, b, t (3, ...)."""
+def functionals(values: Floats, out: Floats | None = None) -> Floats:
+    """(4, ...) a + t, a - t, b + t, b - t of a, b, t (3, ...), in `out` if given."""
     a, b, t = values
-    return np.stack([a + t, a - t, b + t, b - t])
+    found = np.empty((N_SUMS, *a.shape)) if out is None else out
+    for k, first in enumerate((a, b)):
+        np.add(first, t, out=found[2 * k])
+        np.subtract(first, t, out=found[2 * k + 1])
+    return found
 
 
 @dataclass(frozen=True, eq=False)
