@@ -1,38 +1,77 @@
-"""The envelope on an accelerator: times, what its kernels reach, and the same on all processors.
+"""Envelopes and studies on an accelerator: times, what its kernels reach, and the same on
+processors.
 
-python benchmarks/accelerator.py [--steps S Y] [--finer S Y] [--threads N]
+python benchmarks/accelerator.py [envelope] [growth] [study] [--threads N] [--decks N]
 
-The packaged example in fine steps, one vehicle at a time, everything that a run keeps. Needs a card
-and the extra "gpu". First the peak that the card reaches by itself, in products of matrices and in
-copies; then the load positions; then the parts of a block, each by the operations and the bytes
-that it cannot do without; last the same on the processors, with what the numbers differ by.
+All three unless some are named. Needs a card and the extra "gpu".
+
+envelope  the packaged example in fine steps, one vehicle at a time, everything that a run keeps.
+          First the peak that the card reaches by itself, in products of matrices and in copies;
+          then the load positions; then the parts of a block, each by the operations and the bytes
+          that it cannot do without; last the same on the processors, with what the numbers differ
+          by.
+growth    load positions of the example on three meshes.
+study     a few decks of the packaged study, and decks like them under a lorry in steps so fine that
+          each has some 1e5 load positions: on a card, on every card there is with a worker each,
+          and with two workers on processors.
 """
 
 import argparse
+import gc
+import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from pipelines.deck.examples import EXAMPLES
+from pipelines.deck.examples import EXAMPLES, STUDIES
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import FieldTracker
 from pipelines.envelopes.traffic import traffic_envelopes
+from pipelines.envelopes.traffic_case import TrafficCase
+from pipelines.model.position_blocks import position_threads
 from pipelines.model.responses import SolvedDeck
-from pipelines.system.machine import accelerator, processors
+from pipelines.study.run import run_study
+from pipelines.system.machine import Device, accelerator, accelerators
 from pipelines.traffic.positions import load_positions
+from plate.device.card import Card
 
-# How the package is set is told before it is loaded.
-CARD = accelerator()
+COARSE, STEPS, FINER = (0.2, 0.5), (0.05, 0.1), (0.02, 0.024)
+# Of the meshes: the load positions, and cell sizes [m] with their orders.
+GROWTH, MESHES = (0.1, 0.2), ((0.9, 3), (0.5, 3), (0.35, 3))
+LORRY = """
+[traffic]
+carriageway_m = [-2.4, 2.4]
+step_m = 0.02
+lateral_step_m = 0.05
+[[vehicle]]
+name = "lorry"
+axles = [
+  { at_m = 0.0, load_kN = 70, gauge_m = 1.8, patch_mm = [250, 350] },
+  { at_m = 3.7, load_kN = 95, gauge_m = 1.8, patch_mm = [250, 400] },
+  { at_m = 5.0, load_kN = 95, gauge_m = 1.8, patch_mm = [250, 400] } ]
+"""
+RESPONSE = """
+[run]
+tolerance_every = 0
+[[response]]
+name = "m_x"
+unit = "kNm/m"
+path = ["governing", { result = "m_x", extreme = "max" }, "value"]
+"""
 
-import cupy  # noqa: E402
+# The package is loaded by those that need it, once `accelerator` has set it up, and by no worker
+# of a study on processors.
 
 
 def seconds(work: Callable[[], object], repeat: int = 5) -> float:
     """The least time that work takes on the card, after once without a clock."""
+    import cupy
+
     found = []
     for _ in range(repeat + 1):
         cupy.cuda.Device().synchronize()
@@ -45,6 +84,8 @@ def seconds(work: Callable[[], object], repeat: int = 5) -> float:
 
 def peaks() -> tuple[float, float]:
     """What the card reaches: operations in products of matrices and bytes in copies, a second."""
+    import cupy
+
     a, b = cupy.random.rand(8192, 8192), cupy.random.rand(8192, 8192)
     product = 2.0 * 8192**3 / seconds(lambda: cupy.matmul(a, b))
     c = cupy.zeros(2**28)
@@ -52,7 +93,7 @@ def peaks() -> tuple[float, float]:
     return product, 2.0 * c.nbytes / seconds(lambda: cupy.copyto(d, c))
 
 
-def with_steps(solved: SolvedDeck, steps: list[float]) -> SolvedDeck:
+def with_steps(solved: SolvedDeck, steps: tuple[float, float]) -> SolvedDeck:
     """The deck with other steps along and across it."""
     traffic = replace(solved.deck.required_traffic, step=steps[0], lateral_step=steps[1])
     return solved.of_deck(replace(solved.deck, traffic=traffic))
@@ -66,11 +107,17 @@ def timed(solved: SolvedDeck, threads: int | None = None) -> TrafficEnvelope:
     card = solved.on_card
     where = f"{threads} threads" if card is None else f"card, {card.block} a block"
     print(
-        f"| {where} | {found.n_positions} | {clock:.2f} | {own:.2f} | "
+        f"| {where} | {solved.model.n_dof} | {found.n_positions} | {clock:.2f} | {own:.2f} | "
         f"{1e6 * clock / found.n_positions:.1f} |",
         flush=True,
     )
     return found
+
+
+def heading() -> None:
+    """Print the heading of the table."""
+    print("| where | degrees of freedom | load positions | time [s] | processors [s] | us each |")
+    print("|---|---|---|---|---|---|")
 
 
 def parts(solved: SolvedDeck, peak: tuple[float, float]) -> None:
@@ -96,6 +143,11 @@ def parts(solved: SolvedDeck, peak: tuple[float, float]) -> None:
     cells, results, dofs = fields._operators.shape
     multipliers = stiffness.solve(X)
     tracker = FieldTracker(len(fields.points), like=deck.like)
+    job = TrafficCase(solved, solved.deck.required_traffic.cases[0], None, like=deck.like)
+
+    def whole() -> None:
+        job.take(0, job.read(0, deck.respond(run, part)))
+
     given = deck.respond(run, part)
     tracker.take(tracker.seen(*next(iter(given.combined)), next(iter(given.combined))[1], 0))
     rows: list[tuple[str, Callable[[], Any], float, float]] = [
@@ -118,6 +170,7 @@ def parts(solved: SolvedDeck, peak: tuple[float, float]) -> None:
             0.0,
             8.0 * 2 * values.size / n,
         ),
+        ("all of it, with checks", whole, 0.0, 0.0),
     ]
     print(f"\nA block of {n} load positions\n| part | ms | us a position | of the products' peak | "
           "of the memory's |\n|---|---|---|---|---|")  # fmt: skip
@@ -164,34 +217,108 @@ def apart(one: TrafficEnvelope, other: TrafficEnvelope) -> None:
         print(f"{name}: {gap / size:.1e}")
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--steps", type=float, nargs=2, default=[0.05, 0.1], help="[m]")
-    parser.add_argument("--finer", type=float, nargs=2, default=[0.02, 0.024], help="[m]")
-    parser.add_argument("--threads", type=int, default=processors())
-    options = parser.parse_args()
+def envelope(card: Card, threads: int) -> None:
+    """Load positions of the example, on the card and on so many threads."""
     peak = peaks()
-    name = cupy.cuda.runtime.getDeviceProperties(0)["name"].decode()
     print(
-        f"{name}: products reach {1e-12 * peak[0]:.1f} TFLOP/s, copies {1e-12 * peak[1]:.2f} TB/s",
+        f"products reach {1e-12 * peak[0]:.1f} TFLOP/s, copies {1e-12 * peak[1]:.2f} TB/s",
         flush=True,
     )
     host = SolvedDeck.of(read_deck(EXAMPLES["estuary"]))
     start = time.perf_counter()
-    solved = replace(host, card=CARD)
+    solved = replace(host, card=card)
     _ = solved.on_card
     print(
-        f"{host.model.n_dof} degrees of freedom, {host.recovery.points.n_points} points; put on "
-        f"the card in {time.perf_counter() - start:.2f} s"
+        f"{host.recovery.points.n_points} points; put on the card in "
+        f"{time.perf_counter() - start:.2f} s"
     )
-    print("| where | load positions | time [s] | processors [s] | us a position |")
-    print("|---|---|---|---|---|")
-    timed(with_steps(solved, [0.2, 0.5]))
-    on_card = timed(with_steps(solved, options.steps))
-    timed(with_steps(solved, options.finer))
-    parts(with_steps(solved, options.steps), peak)
-    on_host = timed(with_steps(host, options.steps), options.threads)
-    apart(on_host, on_card)
+    heading()
+    # The first of all compiles the kernels, the first in fine steps meets blocks of another size.
+    for steps in (COARSE, COARSE, STEPS, STEPS, FINER):
+        found = timed(with_steps(solved, steps))
+        if steps == STEPS:
+            on_card = found
+    parts(with_steps(solved, STEPS), peak)
+    apart(timed(with_steps(host, STEPS), threads), on_card)
+
+
+def growth(card: Card) -> None:
+    """As many load positions of the example on three meshes."""
+    heading()
+    deck = read_deck(EXAMPLES["estuary"])
+    for size, order in MESHES:
+        mesh = replace(deck.mesh, size=size, order=order)
+        solved = SolvedDeck.of(replace(deck, mesh=mesh), card=card)
+        _ = solved.on_card
+        for _ in range(2):
+            timed(with_steps(solved, GROWTH))
+
+
+def studies(decks: int) -> None:
+    """Decks an hour of two studies on cards and on processors."""
+    packaged = STUDIES["width-study"]
+    text = packaged.read_text(encoding="utf-8")
+    base = packaged.with_name("width-deck.toml").read_text(encoding="utf-8")
+    fine = text[: text.index("# ---- The wheel")] + RESPONSE
+    text = text.replace("rows = 512", "rows = 1")
+    # Where cells are no rectangles patches are integrated on the host.
+    for many, one in (
+        ("rows = 512", f"rows = {decks}"),
+        ("range = [0, 35]", "values = [0]"),
+        ("values = [0.2, 0.6]", "values = [0.2]"),
+        ("values = [0.125, 0.25, 0.375, 0.5]", "values = [0.25]"),
+    ):
+        assert many in fine
+        fine = fine.replace(many, one)
+    cards = accelerators()
+    ways: list[tuple[Device, int]] = [("gpu", 1), *([("gpu", cards)] if cards > 1 else [])]
+    # The first deck is computed by itself: what a longer study reaches is told by the decks' times.
+    print(
+        "\n| study | workers | decks | time [s] | of the decks [s] | decks an hour, all at work |"
+    )
+    print("|---|---|---|---|---|---|")
+    lorry = base.replace("order = 3", "order = 2") + LORRY
+    for name, study, deck in (("fine steps", fine, lorry), ("packaged", text, base)):
+        for device, workers in (*ways, ("cpu", 2)):
+            with tempfile.TemporaryDirectory() as folder:
+                (Path(folder) / "width-deck.toml").write_text(deck, encoding="utf-8")
+                path = Path(folder) / "study.toml"
+                path.write_text(study, encoding="utf-8")
+                done = run_study(path, Path(folder) / "out", workers=workers, device=device)
+            where = f"{workers} on {'cards' if device == 'gpu' else 'processors'}"
+            print(
+                f"| {name} | {where} | {done.computed}, {done.failed} failed | "
+                f"{done.seconds:.1f} | {done.deck_seconds:.1f} | "
+                f"{3600.0 * workers * done.computed / done.deck_seconds:.0f} |",
+                flush=True,
+            )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    every = ("envelope", "growth", "study")
+    parser.add_argument("what", nargs="*", metavar="|".join(every))
+    parser.add_argument("--threads", type=int, default=position_threads())
+    parser.add_argument("--decks", type=int, default=4, help="of the study in fine steps")
+    options = parser.parse_args()
+    what = set(options.what or every)
+    if not what <= set(every):
+        parser.error(f"{', '.join(what - set(every))}: allowed are {', '.join(every)}")
+    if what & {"envelope", "growth"}:
+        card = accelerator()
+        import cupy
+
+        device = cupy.cuda.Device()
+        properties = cupy.cuda.runtime.getDeviceProperties(device.id)
+        print(f"{accelerators()} cards, {properties['name'].decode()}", flush=True)
+        if "envelope" in what:
+            envelope(card, options.threads)
+        if "growth" in what:
+            growth(card)
+        gc.collect()
+        cupy.get_default_memory_pool().free_all_blocks()
+    if "study" in what:
+        studies(options.decks)
 
 
 if __name__ == "__main__":

@@ -77,8 +77,12 @@ class CardPlate:
         return int(min(MOST, free // each))
 
     def rows(self, rows: LocalRows) -> "CardRows":
-        """Rows on the displacements, on the card."""
-        return CardRows(self.card.of(self._row[rows.dofs]), self.card.of(rows.rows.toarray()))
+        """Rows on the displacements, on the card, where their zeros are put in."""
+        of, entries = self.card.of, rows.rows.tocoo()
+        full = np.zeros(entries.shape, like=of(entries.data))
+        at = tuple(of(along.astype(np.int64)) for along in entries.coords)
+        self.card.add_at(full, at, of(entries.data))
+        return CardRows(of(self._row[rows.dofs]), full)
 
     def solve(self, polygons: Floats, load: Floats, column: Ints, n_load: int) -> CardSolution:
         """Patches (n, 4, 2) of the plan under forces (n,) [N], each of one of the loads (n,)."""
