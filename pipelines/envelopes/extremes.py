@@ -124,23 +124,48 @@ class Tracker:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Peaks:
+class Tops:
     """Extremes over a block of positions at places where they may govern.
 
     index : (n,) numbers of the places among those of `FieldTracker.limits`, maxima first; sign : (n,)
-    1 or -1; top : (n,) the extreme; value, number : (n,) that of the first position that ties with
-    it; coexisting : (n, n_beside) what is kept beside it of that position. formed, left_out : values
-    that were formed, and those that cannot change an extreme.
+    1 or -1; top : (n,) the extreme.
     """
 
     index: Ints
     sign: Ints
     top: Floats
+
+
+@dataclass(frozen=True, kw_only=True)
+class Peaks(Tops):
+    """The same with the positions that they are of.
+
+    value, number : (n,) those of the first position that ties with the extreme; coexisting : (n,
+    n_beside) what is kept beside it of that position. formed, left_out : values that were formed,
+    and those that cannot change an extreme.
+    """
+
     value: Floats
     number: Ints
     coexisting: Floats
     formed: int
     left_out: int
+
+
+@dataclass(frozen=True)
+class _Beyond:
+    """Rows of fields whose extremes lie beyond those so far.
+
+    tops : (n,) of them, the first `maxima` of them maxima; rows : (a, b, n_load) that were formed;
+    row, lane, place : (n,) the row, counted along both axes, the lane, and which of the field points.
+    """
+
+    tops: Tops
+    maxima: int
+    rows: Floats
+    row: Ints
+    lane: Ints
+    place: Ints
 
 
 class FieldTracker:
@@ -190,6 +215,11 @@ class FieldTracker:
             fetch, (self._best, self._at, self._coexisting)
         )
 
+    def reached(self, points: Ints, fields: Combined) -> Tops:
+        """What positions reach beyond the extremes so far at some field points (k,), from their
+        fields (n_field, k, ...); any thread may ask."""
+        return self._beyond(points, fields).tops
+
     def seen(self, points: Ints, fields: Combined, beside: Combined, first: int) -> Peaks:
         """What positions first, first + 1, ... may add at some field points (k,), from their fields
         (n_field, k, ...) and what is kept beside (n_beside, k, ...); any thread may ask. Positions
@@ -198,55 +228,64 @@ class FieldTracker:
         The extremes so far may lag behind: they only grow, so what they let pass is enough. Rows
         are formed only where their bounds lie beyond them.
         """
-        lanes, (n_field, k) = self.lanes, fields.values.shape[:2]
-        n_formed = n_rows = n_field * k
-        limits = self.limits[:, :, points].reshape(2, n_rows, lanes)
-        peak = np.stack(fields.bounds(lanes)).reshape(2, n_rows, lanes)
-        if fields.weights is None:
-            rows, formed = fields.values, None
-        else:
-            formed = np.flatnonzero(_beyond(peak, limits).any(axis=(0, 2)))
-            n_formed = len(formed)
-            limits, rows = limits[:, formed], fields.values[formed // k, formed % k]
-            rows = fields.of(rows).of_loads[None]
-            peak = np.stack(Combined(rows[0], None).bounds(lanes))
-        beyond = _beyond(peak, limits)
-        found = np.flatnonzero(beyond)
-        top = peak.reshape(-1)[found]
-        # maxima come first
-        n = int(np.count_nonzero(beyond[0]))
-        side = found // (lanes * n_formed)
-        place = found - lanes * n_formed * side
-        row, count = place // lanes, rows.shape[-1] // lanes
-        lane = place - lanes * row
-        first_axis = row // rows.shape[1]
-        picked = rows.reshape(len(rows), -1, count)[
-            first_axis, place - lanes * rows.shape[1] * first_axis
+        lanes, found = self.lanes, self._beyond(points, fields)
+        top, count = found.tops.top, found.rows.shape[-1] // lanes
+        # along the rows of the first axis alone, which need not lie together
+        across = found.rows.shape[1]
+        row = found.row // across
+        picked = found.rows.reshape(len(found.rows), -1, count)[
+            row, found.lane + lanes * (found.row - across * row)
         ]
+        n = found.maxima
         column = np.concatenate(
             [_first_near(picked[:n], top[:n], 1), _first_near(picked[n:], top[n:], -1)]
         )
-        row = row if formed is None else formed[row]
-        component, load = row // k, count * lane + column
-        place = row - k * component
+        place, load = found.place, count * found.lane + column
         if beside.weights is None:
             every = beside.values.reshape(len(beside.values), -1)
-            others = every[:, place * lanes * count + load].T
+            others = every[:, lanes * count * place + load].T
         else:
             others = np.einsum("bmk,km->mb", beside.values[:, place], beside.weights[:, load])
-        n_point = self.limits.shape[2]
+        n_rows = fields.values.shape[0] * fields.values.shape[1]
+        formed = len(found.rows) * across
         return Peaks(
-            index=lane + lanes * (points[place] + n_point * (component + n_field * side)),
-            sign=1 - 2 * side,
-            top=top,
+            **vars(found.tops),
             value=_of_column(picked, column),
-            number=first + lanes * column + lane,
+            number=first + lanes * column + found.lane,
             coexisting=others,
-            formed=n_formed * lanes * count,
-            left_out=(n_rows - n_formed) * lanes * count,
+            formed=formed * lanes * count,
+            left_out=(n_rows - formed) * lanes * count,
         )
 
-    def know(self, p: Peaks) -> None:
+    def _beyond(self, points: Ints, fields: Combined) -> "_Beyond":
+        """Extremes of positions beyond those so far."""
+        lanes, (n_field, k) = self.lanes, fields.values.shape[:2]
+        limits = self.limits[:, :, points].reshape(2, -1, lanes)
+        peak = np.stack(fields.bounds(lanes)).reshape(limits.shape)
+        rows, formed = fields.values, None
+        if fields.weights is not None:
+            formed = np.flatnonzero(_exceed(peak, limits).any(axis=(0, 2)))
+            rows = fields.of(rows[formed // k, formed % k]).of_loads[None]
+            limits, peak = limits[:, formed], np.stack(Combined(rows[0], None).bounds(lanes))
+        exceed = _exceed(peak, limits)
+        found = np.flatnonzero(exceed)
+        # maxima come first
+        maxima, one_side = int(np.count_nonzero(exceed[0])), exceed[0].size
+        side = found // max(one_side, 1)
+        row = (found - one_side * side) // lanes
+        lane = found - one_side * side - lanes * row
+        of_all = row if formed is None else formed[row]
+        component = of_all // k
+        place = of_all - k * component
+        n_point = self.limits.shape[2]
+        tops = Tops(
+            index=lane + lanes * (points[place] + n_point * (component + n_field * side)),
+            sign=1 - 2 * side,
+            top=peak.reshape(-1)[found],
+        )
+        return _Beyond(tops, maxima, rows, row, lane, place)
+
+    def know(self, p: Tops) -> None:
         """Positions that will come reach so much: what stays within it need not be formed."""
         self._limit(p.index, p.sign, p.top, -WITHIN)
 
@@ -293,7 +332,7 @@ def _of_column(rows: Floats, column: Ints) -> Floats:
     return found
 
 
-def _beyond(peak: Floats, limits: Floats) -> NDArray[np.bool_]:
+def _exceed(peak: Floats, limits: Floats) -> NDArray[np.bool_]:
     """Which maxima and minima (2, ...) lie beyond limits."""
     return np.stack([peak[0] > limits[0], peak[1] < limits[1]])
 

@@ -13,6 +13,7 @@ from pipelines.envelopes.extremes import (
     Fetch,
     FieldTracker,
     Peaks,
+    Tops,
     Tracker,
     with_sums,
 )
@@ -128,11 +129,18 @@ class TrainExtremes:
             found[name].append(self.fields[name].seen(points, fields, beside, first))
         return found
 
-    def know(self, peaks: Mapping[str, list[Peaks]]) -> None:
+    def reached(self, response: Response) -> list[tuple[str, Tops]]:
+        """What positions reach of the sets of fields, some points after the other; any thread may
+        ask."""
+        return [
+            (name, self.fields[name].reached(points, fields))
+            for name, points, fields, _ in read_parts(self.sets, response)
+        ]
+
+    def know(self, reached: Sequence[tuple[str, Tops]]) -> None:
         """What some positions reach, before any is taken in."""
-        for name, found in peaks.items():
-            for one in found:
-                self.fields[name].know(one)
+        for name, found in reached:
+            self.fields[name].know(found)
 
     def take(self, others: Floats, first: int, peaks: Mapping[str, list[Peaks]]) -> None:
         """Take in a block; blocks come in order."""

@@ -51,8 +51,8 @@ def traffic_envelopes(
         like, size = (HOST, BLOCK) if card is None else (card.like, card.block)
         job = TrafficCase(solved, model, beside, like=like)
         early = ahead(job.runs, job.abreast[: len(job.runs)], size)
-        for first, seen in read_blocks(solved, early, job.seen, workers, card):
-            job.know(first, seen)
+        for first, reached in read_blocks(solved, early, job.reached, workers, card):
+            job.know(first, reached)
         blocks = in_blocks(job.loads, job.abreast, size)
         for first, (part, response) in read_blocks(solved, blocks, job.reader(mine), workers, card):
             job.take(first, part)
@@ -94,8 +94,8 @@ def watched_envelopes(
     apart = any(strip is not None for strip in closed)
     job = TrafficCase(solved, model, watched, results=False, apart=apart)
     early = ahead(job.runs, job.abreast[: len(job.runs)])
-    for first, seen in read_blocks(solved, early, job.seen, 1):
-        job.know(first, seen)
+    for first, reached in read_blocks(solved, early, job.reached, 1):
+        job.know(first, reached)
     for first, part in read_blocks(solved, in_blocks(job.loads, job.abreast), job.read, 1):
         job.take(first, part)
     found = []

@@ -14,7 +14,7 @@ from pipelines.envelopes.extremes import (
     Extremes,
     Fetch,
     FieldEnvelope,
-    Peaks,
+    Tops,
     with_sums,
 )
 from pipelines.envelopes.lane_extremes import (
@@ -150,17 +150,17 @@ class TrafficCase:
         index = bisect_right(self.starts, first) - 1
         others = other_values(response, self.watched)
         if index < len(self.owner):
-            return BlockResult(others, peaks=self.seen(first, response))
+            return BlockResult(others, peaks=self._train(first).seen(response, first))
         return BlockResult(others, sums=adverse_sums(self.sets, response, self.abreast[index]))
 
-    def seen(self, first: int, response: Response) -> dict[str, list[Peaks]]:
-        """What vehicles at positions first, first + 1, ... may add to the fields; any thread may
+    def reached(self, first: int, response: Response) -> list[tuple[str, Tops]]:
+        """What some vehicles of the run of load position `first` reach of the fields; any thread may
         ask."""
-        return self._train(first).seen(response, first)
+        return self._train(first).reached(response)
 
-    def know(self, first: int, seen: Mapping[str, list[Peaks]]) -> None:
+    def know(self, first: int, reached: Sequence[tuple[str, Tops]]) -> None:
         """What some positions of a run reach, before any is taken in."""
-        self._train(first).know(seen)
+        self._train(first).know(reached)
 
     def _train(self, first: int) -> TrainExtremes:
         return self.kept[self.owner[bisect_right(self.starts, first) - 1]]

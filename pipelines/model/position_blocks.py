@@ -29,7 +29,8 @@ T = TypeVar("T")
 Block = tuple[int, Loads, Ints]
 """The number of the first of some load positions, their run, and which of it (n,)."""
 
-# Runs of so many load positions are long: every so manyth is looked at before all of them.
+# Runs of so many load positions are long, and where offsets are told apart, of which much is kept,
+# half as many: every so manyth is looked at before all of them.
 LONG = 8 * BLOCK
 STRIDE = 29
 
@@ -131,7 +132,7 @@ def ahead(runs: Sequence[Loads], abreast: Sequence[int], size: int = BLOCK) -> I
     of all. Of runs whose offsets are told apart one block of stations."""
     base = 0
     for run, offsets in zip(runs, abreast, strict=True):
-        if len(run) >= LONG:
+        if len(run) >= (LONG if offsets == 1 else LONG // 2):
             every = np.arange(len(run)).reshape(-1, offsets)
             together = max(size // offsets, 1)
             every = every[:: STRIDE if offsets == 1 else -(-len(every) // together)]

@@ -50,7 +50,7 @@ def test_what_positions_to_come_reach_leaves_more_out_and_changes_nothing() -> N
     informed, plain = FieldTracker(POINTS), FieldTracker(POINTS)
     for k, block in enumerate(blocks):
         some = Combined(block.values, weights[:, ::3])
-        informed.know(informed.seen(points, some, some, LOADS * k))
+        informed.know(informed.reached(points, some))
     for k, block in enumerate(blocks):
         for tracker in (informed, plain):
             tracker.take(tracker.seen(points, block, block, LOADS * k))
