@@ -124,13 +124,13 @@ class TrafficCase:
     def reader(
         self, observers: Sequence[Observer]
     ) -> Callable[[int, Response], tuple[BlockResult, Response | None]]:
-        """`read`, with the response for observers and its fields, which are formed where it does
-        not hold up the other threads."""
+        """`read`, with the response for observers and its fields, which are kept as they are read:
+        formed once, and where it does not hold up the other threads."""
 
         def read(first: int, response: Response) -> tuple[BlockResult, Response | None]:
             if not observers:
                 return self.read(first, response), None
-            _ = response.fields
+            response = replace(response, keeps=True)
             return self.read(first, response), response
 
         return read

@@ -25,6 +25,7 @@ from pipelines.model.solution_checks import (
 from pipelines.model.static_cases import slab_values
 from pipelines.traffic.positions import Loads
 from plate.arrays import Floats, Ints
+from plate.conventions import RESULTS
 from plate.device.card import Card
 from plate.device.plate import CardPlate
 from plate.loads.imposed import ImposedStrain
@@ -47,6 +48,7 @@ class Response:
     imposed : strain imposed on the slab; held : (6, n_point) what it adds to the fields.
     of_stage : the deck of another stage of its life, of whose model the displacements are; slab :
     share of the slab's modulus there.
+    keeps : whether `fields` of loads alone are kept as `combined` passes.
     """
 
     solution: Solution
@@ -61,6 +63,7 @@ class Response:
     held: Floats | None = None
     of_stage: "SolvedDeck | None" = None
     slab: float = 1.0
+    keeps: bool = False
 
     @property
     def parts(self) -> Iterator[tuple[Ints, Floats]]:
@@ -72,7 +75,16 @@ class Response:
     @property
     def combined(self) -> Iterator[tuple[Ints, Combined]]:
         """The same of loads alone, as they are put together from those of few loads."""
-        return self.recovery.parts(self.solution)
+        found = self.recovery.parts(self.solution)
+        return self._kept(found) if self.keeps else found
+
+    def _kept(self, parts: Iterator[tuple[Ints, Combined]]) -> Iterator[tuple[Ints, Combined]]:
+        n_points, n_load = self.recovery.points.n_points, self.solution.shape[1]
+        fields = np.empty((len(RESULTS), n_points, n_load))
+        for points, found in parts:
+            fields[:, points] = found.of_loads
+            yield points, found
+        vars(self)["fields"] = fields
 
     @cached_property
     def displacements(self) -> Floats:

@@ -89,7 +89,7 @@ def shear_remedies(
     mat = basis.materials
     m_x, m_y, m_xy, q_x, q_y = check.forces[:5]
     principal = principal_shear(q_x, q_y)
-    c, s = float(np.cos(principal.angle)), float(np.sin(principal.angle))
+    c, s = float(principal.cosine), float(principal.sine)
     face: Face = "bottom" if m_x * c * c + m_y * s * s + 2 * m_xy * c * s >= 0 else "top"
     d = float(principal.along(*(bars.effective_depth((face, e)) for e in DIRECTIONS)))
     area = float(principal.along(*(bars.bars((face, e)).area for e in DIRECTIONS)))

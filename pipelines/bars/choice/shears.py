@@ -145,7 +145,7 @@ class Shears:
 
     @property
     def _principal(self) -> PrincipalShear:
-        return PrincipalShear(self.v, self.angle)
+        return PrincipalShear(self.v, np.cos(self.angle), np.sin(self.angle))
 
     def _resists(self, bars: SlabBars, face: Face, area: Floats) -> Floats:
         """(n,) [N/m] with an area (n,) along the shear at a face."""
@@ -166,17 +166,17 @@ def shears_of(design: StandardDesign) -> Iterator[Shears]:
         closer = 1.0 if near is None else max(1.0, near.whole / max(peak.utilisation, 1e-9))
         w = demand.widths.index(part.design_width)
         m_x, m_y, m_xy, q_x, q_y = demand.forces[w, :5]
-        angle = principal_shear(q_x, q_y).angle
-        c, s = np.cos(angle), np.sin(angle)
+        principal = principal_shear(q_x, q_y)
+        c, s = principal.cosine, principal.sine
         found = Shears(
             basis=design.basis,
             depths=part.bars,
             points=demand.points,
             v=closer * demand.v[w],
-            angle=angle,
+            angle=principal.angle,
             m=m_x * c**2 + m_y * s**2 + 2 * m_xy * c * s,
             n=tension(demand.forces[w], demand.imposed),
-            asks=np.full(len(angle), AS_MUCH),
+            asks=np.full(len(principal.v), AS_MUCH),
         )
         yield found.where(demand.utilisation[w] > 0.0)
 

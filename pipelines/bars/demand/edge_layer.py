@@ -73,7 +73,9 @@ class EdgeLayer:
         """m_x, m_y, m_xy (3, n_point, n_load) of a response without the layer's part, which what
         the held slab has is none of."""
         points, moments = np.arange(len(self.place)), response.fields[MOMENTS]
-        held = np.zeros(1) if response.held is None else response.held[MOMENTS, :, None]
+        if response.held is None:
+            return self.without(points, moments, self.further_in(response))
+        held = response.held[MOMENTS, :, None]
         return self.without(points, moments - held, self.further_in(response)) + held
 
 

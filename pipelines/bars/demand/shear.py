@@ -58,7 +58,7 @@ def across_shear(bars: SlabBars, forces: Floats) -> tuple[Floats, dict[Face, Sec
     across that direction with the bars of either face. Arguments as of `resistance`."""
     m_x, m_y, m_xy, q_x, q_y = forces[:5]
     principal = principal_shear(q_x, q_y)
-    c, s = np.cos(principal.angle), np.sin(principal.angle)
+    c, s = principal.cosine, principal.sine
     m = m_x * c**2 + m_y * s**2 + 2 * m_xy * c * s
     by_face: dict[Face, Section] = {}
     for face, pairs in _along_bars(bars).items():
@@ -170,10 +170,14 @@ class ShearTracker:
         """Principal shear (k, n_position) at the samples `part` (k,) in the worst permanent state,
         with factored traffic (5 or 8, k, n_position) there."""
         q_x, q_y = traffic[3], traffic[4]
-        v = np.zeros(q_x.shape)
+        squares = np.zeros(q_x.shape)
         for state in self.permanent:
-            v = np.maximum(v, np.hypot(q_x + state[3][part, None], q_y + state[4][part, None]))
-        return v
+            x, y = q_x + state[3][part, None], q_y + state[4][part, None]
+            x *= x
+            y *= y
+            x += y
+            np.maximum(squares, x, out=squares)
+        return np.sqrt(squares, out=squares)
 
     def resistance_at(self, traffic: Floats, part: Ints, acting: Floats) -> tuple[Floats, Floats]:
         """Resistance to `acting` (k, ...) at the samples `part` (k,) under factored traffic (5 or
@@ -202,13 +206,18 @@ class ShearTracker:
     def _judge(
         self, w: int, traffic: Floats, first: int, averaged: Floats, sample: Ints, column: Ints
     ) -> None:
-        """Take in the utilisation of samples (k,), which rise, under some positions (k,)."""
+        """Take in the utilisation of samples (k,), which rise, under some positions (k,), which rise
+        of each sample."""
+        if not len(sample):
+            return
         acting = averaged[sample, column]
         resists, forces = self.resistance_at(traffic[:, sample, column], sample, acting)
         used = utilisation(acting, resists)
         # The worst of each sample, the first of equal ones.
-        order = np.lexsort((column, -used, sample))
-        worst = order[np.diff(sample[order], prepend=-1) > 0]
+        starts = np.flatnonzero(np.diff(sample, prepend=-1))
+        most = np.maximum.reduceat(used, starts)
+        alike = np.flatnonzero(used == np.repeat(most, np.diff(starts, append=len(sample))))
+        worst = alike[np.diff(sample[alike], prepend=-1) > 0]
         worst = worst[used[worst] > self.best[w, sample[worst]]]
         chosen = sample[worst]
         self.best[w, chosen] = used[worst]

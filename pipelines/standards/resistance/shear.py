@@ -67,7 +67,7 @@ def concrete_shear_stress(mat: Materials, d: Floats, rho: Floats) -> tuple[Float
         steel = c * k * (100 * rho * f) ** (1 / 3)
     else:
         steel = c * k * (80 * rho * f) ** 0.33
-    least = factors["v_min_factor"] * k**1.5 * np.sqrt(f)
+    least = factors["v_min_factor"] * k * np.sqrt(k * f)
     return steel * MPA, least * MPA
 
 
@@ -180,15 +180,21 @@ def strut_factor(mat: Materials) -> float:
 
 @dataclass(frozen=True)
 class PrincipalShear:
-    """v : hypot(q_x, q_y) [N/m]; angle : of its direction from x towards +y [rad]."""
+    """v : hypot(q_x, q_y) [N/m]; cosine, sine : of its direction, from x towards +y."""
 
     v: Floats
-    angle: Floats
+    cosine: Floats
+    sine: Floats
+
+    @property
+    def angle(self) -> Floats:
+        """Of its direction [rad]."""
+        return np.asarray(np.arctan2(self.sine, self.cosine))
 
     @cached_property
     def _share(self) -> Floats:
         """Of what is along x."""
-        return np.asarray(np.cos(self.angle) ** 2)
+        return np.asarray(self.cosine * self.cosine)
 
     def along(self, in_x: ArrayLike, in_y: ArrayLike) -> Floats:
         """A_s or d in the direction of v from its values along x and y: x cos^2 + y sin^2."""
@@ -197,6 +203,9 @@ class PrincipalShear:
 
 
 def principal_shear(q_x: ArrayLike, q_y: ArrayLike) -> PrincipalShear:
-    """Principal shear of coexisting q_x, q_y [N/m], for each load position."""
+    """Principal shear of coexisting q_x, q_y [N/m], for each load position; of none it is along x."""
     q_x, q_y = np.asarray(q_x, dtype=float), np.asarray(q_y, dtype=float)
-    return PrincipalShear(np.hypot(q_x, q_y), np.arctan2(q_y, q_x))
+    v = np.hypot(q_x, q_y)
+    some = v > 0.0
+    size = np.where(some, v, 1.0)
+    return PrincipalShear(v, np.where(some, q_x / size, 1.0), q_y / size)
