@@ -15,6 +15,7 @@ from itertools import groupby
 from threading import Lock
 
 import numpy as np
+from scipy import sparse
 
 from pipelines.accuracy.wheel_influence import cubic
 from pipelines.bars.rating.place_fields import UnitFields
@@ -53,7 +54,7 @@ class DrivenAxles:
     """A vehicle at all load positions of some runs with the same offsets, one after the other.
 
     parts : of every kind of its axles results (n_offset, n_result, n_s) of a unit axle, the
-    greatest values (n_screened, n_s) that they are screened by, and what moves both along the deck
+    greatest values (n_s, n_screened) that they are screened by, and what moves both along the deck
     (n_s, n_station). lengths : load positions of every run.
     """
 
@@ -67,9 +68,11 @@ class DrivenAxles:
 
     @cached_property
     def greatest(self) -> Floats:
-        """(n_screened, n_station) no less than what is screened at any offset, as the grids have
+        """(n_station, n_screened) no less than what is screened at any offset, as the grids have
         it: sums of every axle's own greatest."""
-        return np.asarray(sum(greatest @ moved for _, greatest, moved in self.parts))
+        # few stations of the lattice have a share in each
+        every = [sparse.csr_array(moved.T) @ greatest for _, greatest, moved in self.parts]
+        return np.asarray(sum(every[1:], every[0]))
 
     def over_stations(self, results: Ints, stations: Ints | slice = slice(None)) -> Floats:
         """Some of the results (n_offset, n, k) at all offsets of some stations."""
@@ -143,5 +146,5 @@ class AxleGrids:
                 # the oldest first
                 while sum(one.nbytes for one, _ in self.known.values()) > KEPT:
                     del self.known[next(iter(self.known))]
-                self.known[key] = grid, self.screened(grid)
+                self.known[key] = grid, np.ascontiguousarray(self.screened(grid).T)
             return self.known[key]

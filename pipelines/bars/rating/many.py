@@ -4,6 +4,7 @@ where those come near to governing."""
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from itertools import groupby
 
 import numpy as np
 
@@ -11,8 +12,9 @@ from pipelines.bars.adequacy import Check
 from pipelines.bars.checks.wheel_groups import wheel_groups
 from pipelines.bars.checks.wheel_punching import mat_at_punching
 from pipelines.bars.demand.observer import DesignWatch
-from pipelines.bars.rating.at_places import AtPlaces, at_places, exact_moment, exact_shear
+from pipelines.bars.rating.at_places import at_places
 from pipelines.bars.rating.axle_grids import grids_of
+from pipelines.bars.rating.exact_places import least_exactly
 from pipelines.bars.rating.fleet import Permit
 from pipelines.bars.rating.multipliers import Multiplier, Rated
 from pipelines.bars.rating.places import OverDeck, Places, Runs
@@ -30,6 +32,8 @@ MANY = 12
 # Vehicles that are driven over the whole deck to tell the places, and at most so many more whose
 # multipliers are as near to 1 as the places may miss.
 DRIVEN, NEAR_ONE = 4, 3
+# Vehicles that are judged side by side.
+ABREAST = 16
 # Multipliers at places are told less by so many times what they were too high at most, and by this
 # share at least.
 SAFE, LEAST = 2.0, 0.005
@@ -63,8 +67,13 @@ def rated_at_places(
         _told(progress, found, fleet)
         return over
 
+    def judge(some: Sequence[int]) -> list[list[Rated]]:
+        """Vehicles that count under the same standards."""
+        those = [(permits[k], decks[k], fleet[k]) for k in some]
+        return [*_at_places(rater, places, those, rater.counting(permits[some[0]]))]
+
     for count, k in enumerate(_apart(fleet)):
-        before = [*_at_places(rater, places, permits[k], decks[k], fleet[k])] if count else []
+        before = judge([k])[0] if count else []
         over = drive(k)
         sheared = (one.of(Check.SHEAR) for one in found[k])
         of_standards = zip(rater.counting(permits[k]), sheared, strict=True)
@@ -74,23 +83,29 @@ def rated_at_places(
                 high[check], low = max(share, high.get(check, 0.0)), max(-share, low)
     near: list[tuple[float, int]] = []
 
-    def judge(k: int) -> list[Rated]:
-        return [*_at_places(rater, places, permits[k], decks[k], fleet[k])]
-
     # those of like axles together, which need the same grids
+    grids = [[key for run in runs for key in grids_of(run)] for runs in fleet]
     others = [k for k in range(len(fleet)) if k not in found]
-    others.sort(key=lambda k: [key for run in fleet[k] for key in grids_of(run)])
+    others.sort(key=lambda k: (grids[k], rater.counting(permits[k])))
+    parts = [
+        mine[start : start + ABREAST]
+        for _, alike in groupby(others, lambda k: rater.counting(permits[k]))
+        for mine in [[*alike]]
+        for start in range(0, len(mine), ABREAST)
+    ]
     with one_thread, ThreadPoolExecutor(processors()) as pool:
-        for k, raw in zip(others, pool.map(judge, others), strict=True):
-            found[k] = [_less(one, high) for one in raw]
-            for one, less in zip(raw, found[k], strict=True):
-                if less.least.value < 1.0 + CLOSE_TO_ONE and one.least.value > 1.0 - CLOSE_TO_ONE:
-                    near.append((abs(less.least.value - 1.0), k))
-            _told(progress, found, fleet)
+        for some, rated in zip(parts, pool.map(judge, parts), strict=True):
+            for k, raw in zip(some, rated, strict=True):
+                found[k] = [_less(one, high) for one in raw]
+                for one, less in zip(raw, found[k], strict=True):
+                    least = less.least.value
+                    if least < 1.0 + CLOSE_TO_ONE and one.least.value > 1.0 - CLOSE_TO_ONE:
+                        near.append((abs(least - 1.0), k))
+                _told(progress, found, fleet)
     again = [*dict.fromkeys(k for _, k in sorted(near))]
     for k in again[:NEAR_ONE]:
         drive(k)
-    rated = [one for k in range(len(fleet)) for one in found[k]]
+    every_one = [one for k in range(len(fleet)) for one in found[k]]
     driven = sum(not every[0].at_places for every in found.values() if every)
     words = (
         f"{driven} of {len(fleet)} vehicles are driven over the whole deck, the others judged at "
@@ -101,7 +116,7 @@ def rated_at_places(
     )
     if len(again) > NEAR_ONE:
         words += f" {len(again) - NEAR_ONE} more are that near to 1."
-    return rated, (words,)
+    return every_one, (words,)
 
 
 def _told(progress: Progress | None, found: dict[int, list[Rated]], fleet: Sequence[Runs]) -> None:
@@ -161,82 +176,74 @@ def _shares(high: Mapping[Check, float]) -> str:
 
 
 def _at_places(
-    rater: Rater, places: Places, permit: Permit, alone: Deck, runs: Runs
-) -> Iterator[Rated]:
-    standards = rater.counting(permit)
-    found = at_places(places, runs, standards)
-    for k in standards:
-        multipliers = [*_of_checks(rater, places, k, found[k], runs)]
-        least = min((m.value for m in multipliers), default=MOST)
-        floor = _punching_floor(rater, k, runs)
-        # no wheel place can govern where the worst that there may be does not
-        if floor.value > max(least, 1.0):
-            multipliers.append(floor)
-        else:
-            multipliers += rater.punching(k, alone, runs)
-        n = sum(map(len, runs))
-        yield rater.of_standard(k, permit.vehicle, multipliers, n, at_places=True)
+    rater: Rater,
+    places: Places,
+    fleet: Sequence[tuple[Permit, Deck, Runs]],
+    standards: Sequence[int],
+) -> Iterator[list[Rated]]:
+    """Each of some vehicles by all of some standards, under which they count; with it the deck
+    with the vehicle alone and its load positions."""
+    every = [runs for _, _, runs in fleet]
+    found = least_exactly(places, every, at_places(places, every, standards))
+    floors = {k: _punching_floors(rater, k, every) for k in standards}
+    for number, ((permit, alone, runs), mine) in enumerate(zip(fleet, found, strict=True)):
+        rated = []
+        for k, one in mine.items():
+            multipliers = [rater.of_moment(*of, standing(runs)) for of in one.moments]
+            for part, sheared in one.shears:
+                tracker, _ = rater.trackers[k, part]
+                multipliers.append(rater.of_shear(tracker, sheared, standing(runs)))
+            least = min((m.value for m in multipliers), default=MOST)
+            floor = floors[k][number]
+            # no wheel place can govern where the worst that there may be does not
+            if floor.value > max(least, 1.0):
+                multipliers.append(floor)
+            else:
+                multipliers += rater.punching(k, alone, runs)
+            n = sum(map(len, runs))
+            rated.append(rater.of_standard(k, permit.vehicle, multipliers, n, at_places=True))
+        yield rated
 
 
-def _of_checks(
-    rater: Rater, places: Places, k: int, found: AtPlaces, runs: Runs
-) -> Iterator[Multiplier]:
-    """The multipliers; those that are the least of the vehicle are found again exactly."""
-    moments, shears = dict(enumerate(found.moments)), dict(enumerate(found.shears))
-    done: set[tuple[bool, int]] = set()
-    while True:
-        every = [(one.value, (True, j)) for j, (_, one) in moments.items()]
-        every += [(one.value, (False, j)) for j, (_, one) in shears.items()]
-        value, (of_moments, j) = min(every, default=(MOST, (True, -1)))
-        if value >= MOST or value <= 0.0 or (of_moments, j) in done:
-            break
-        done.add((of_moments, j))
-        if of_moments:
-            limit, one = moments[j]
-            moments[j] = limit, exact_moment(places, limit, one, runs)
-        else:
-            part, sheared = shears[j]
-            shears[j] = part, exact_shear(places, (k, part), sheared, runs)
-    for limit, one in moments.values():
-        yield rater.of_moment(limit, one, standing(runs))
-    for part, sheared in shears.values():
-        yield rater.of_shear(rater.trackers[k, part][0], sheared, standing(runs))
-
-
-def _punching_floor(rater: Rater, k: int, runs: Runs) -> Multiplier:
-    """No more than the multiplier in punching: every wheel and group stands whole beside every kind
-    of free edge that there is."""
+def _punching_floors(rater: Rater, k: int, fleet: Sequence[Runs]) -> list[Multiplier]:
+    """No more than the multiplier in punching of each of some vehicles: every wheel and group
+    stands whole beside every kind of free edge that there is."""
     mat, factor = rater.bases[k].materials, rater.watch.shears[k].combination.traffic
     edge_x, edge_y = (0.0 if free else np.inf for free in rater.free_edges)
-    most = 0.0
-    run = rater.as_contacts(runs[0])
-    groups = wheel_groups(run.vehicle, run.patches, rater.reaches[k])
+    # vehicle, load, sides, cut
+    single: list[tuple[float, ...]] = []
+    groups: list[tuple[float, ...]] = []
+    for number, runs in enumerate(fleet):
+        run = rater.as_contacts(runs[0])
+        by = factor * run.vehicle.impact
+        for axle, patch in zip(run.vehicle.axles, run.patches, strict=True):
+            single.append((number, by * axle.load / len(axle.wheels), *patch, 0.0))
+        for one in wheel_groups(run.vehicle, run.patches, rater.reaches[k]):
+            groups.append((number, by * one.load, *one.sides, one.cut))
+    most = np.zeros(len(fleet))
     for part in rater.watch.drawn[k].parts:
         bars = mat_at_punching(part.bars)
-        single = [
-            (a.load / len(a.wheels), *p)
-            for a, p in zip(run.vehicle.axles, run.patches, strict=True)
-        ]
-        for rows, cut in (
-            (single, None),
-            ([(g.load, *g.sides) for g in groups], np.array([g.cut for g in groups])),
-        ):
+        for rows, grouped in ((single, False), (groups, True)):
             if rows:
-                load, c_x, c_y = np.array(rows).T
-                load = load * factor * run.vehicle.impact
+                vehicle, load, c_x, c_y, cut = np.array(rows).T
                 used: Floats = punching(
-                    load, c_x, c_y, mat, bars, edge_x, edge_y, group_cut=cut
+                    load, c_x, c_y, mat, bars, edge_x, edge_y, group_cut=cut if grouped else None
                 ).utilisation
-                most = max(most, float(used.max()))
-    return Multiplier(
-        value=min(1.0 / most, MOST),
-        check=Check.PUNCHING,
-        rule="punching under wheels",
-        words="at least so much, wheels beside any free edge",
-        ultimate=True,
-        at=(float("nan"), float("nan")),
-        where="not located",
-        position=None,
-        source=PUNCHING[mat.standard],
-        floor=True,
-    )
+                np.maximum.at(most, vehicle.astype(np.int64), used)
+    with np.errstate(divide="ignore"):
+        values = np.minimum(1.0 / most, MOST).tolist()
+    return [
+        Multiplier(
+            value=value,
+            check=Check.PUNCHING,
+            rule="punching under wheels",
+            words="at least so much, wheels beside any free edge",
+            ultimate=True,
+            at=(float("nan"), float("nan")),
+            where="not located",
+            position=None,
+            source=PUNCHING[mat.standard],
+            floor=True,
+        )
+        for value in values
+    ]

@@ -9,13 +9,15 @@ one is not above the best so far. These are the same moments as those that a run
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from operator import attrgetter
 from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.bars.demand.moments import LAYER_ROWS
-from pipelines.bars.demand.wood_armer import Block, functionals, needed, nothing_beside
+from pipelines.bars.demand.wood_armer import Block, needed, nothing_beside
 from pipelines.bars.rating.limits import MomentLimit
 from pipelines.bars.rating.root import CLOSE, MOST
 from pipelines.numbers import SLACK
@@ -45,10 +47,34 @@ class Extremes:
     beside: "Extremes | None" = None
 
     @classmethod
+    def of_values(cls, values: Sequence[Floats]) -> "Extremes":
+        """Of what some runs make (3, n, n_position), in the order and the signs of `own`, in the
+        blocks of a run."""
+        own, sums, numbers, first = [], [], [], 0
+        for run in values:
+            count = run.shape[2]
+            # the last position again where a block is not full
+            index = np.arange(-(-count // BLOCK) * BLOCK).clip(max=count - 1).reshape(-1, BLOCK)
+            blocks = run[:, :, index]
+            total = np.stack([blocks[0] + blocks[2], blocks[0] - blocks[2]])
+            sums.append(total.max(axis=3))
+            at = first + index[:, 0] + total.argmax(axis=3)
+            numbers.append(at.clip(max=first + count - 1))
+            own.append(np.stack([blocks.max(axis=3), blocks.min(axis=3)]))
+            first += count
+        every = [np.concatenate(one, axis=-1).swapaxes(-1, -2) for one in (own, sums, numbers)]
+        return cls(every[0], every[1], every[2])
+
+    @classmethod
     def joined(cls, every: "Sequence[Extremes]") -> "Extremes":
         """Those of all points, one after the other, with nothing beside."""
+        most = np.arange(max(one.own.shape[2] for one in every))
         own, sums, numbers = (
-            np.concatenate([getattr(one, name) for one in every], axis=-1)
+            # the last block again where there are fewer
+            np.concatenate(
+                [x[..., most.clip(max=x.shape[-2] - 1), :] for x in map(attrgetter(name), every)],
+                axis=-1,
+            )
             for name in ("own", "sums", "numbers")
         )
         return cls(own, sums, numbers)
@@ -92,25 +118,6 @@ class Moments:
         ]
         own, sums, numbers = (part * (len(LAYER_ROWS) // len(part)) for part in parts)
         return cls(points, own, sums, numbers)
-
-    @classmethod
-    def of_values(cls, points: Ints, values: Sequence[Floats]) -> "Moments":
-        """The same of a, b, t (3, n, n_position) of some runs, in the blocks of a run."""
-        own, sums, numbers, first = [], [], [], 0
-        for run in values:
-            count = run.shape[2]
-            # the last position again where a block is not full
-            index = np.arange(-(-count // BLOCK) * BLOCK).clip(max=count - 1).reshape(-1, BLOCK)
-            blocks = run[:, :, index]
-            total = functionals(blocks)
-            at = np.stack([total.argmax(axis=3), total.argmin(axis=3)])
-            sums.append(np.stack([total.max(axis=3), total.min(axis=3)]))
-            numbers.append((first + index[:, 0] + at).clip(max=first + count - 1))
-            own.append(np.stack([blocks.max(axis=3), blocks.min(axis=3)]))
-            first += count
-        parts = [np.concatenate(one, axis=3).swapaxes(2, 3) for one in (own, sums, numbers)]
-        of_own, of_sums, of_numbers = ((part,) * len(LAYER_ROWS) for part in parts)
-        return cls(points, of_own, of_sums, of_numbers)
 
     def of_row(self, row: int, columns: Ints) -> Extremes:
         """Those of a row of LAYER_ROWS at some of the points (k,)."""
@@ -201,7 +208,7 @@ class LimitsAt:
     def __getitem__(self, some: Ints) -> "LimitsAt":
         return LimitsAt(self.permanent[..., some], self.factor[some], self.allowed[some])
 
-    @property
+    @cached_property
     def room(self) -> Floats:
         """(2, n) what permanent actions leave for the traffic's own moment plus and less its
         twisting moment [N m/m]."""

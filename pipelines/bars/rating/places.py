@@ -59,21 +59,25 @@ class Candidates:
     """Every limit of moments at every place of its row.
 
     every : the limits; number : (n,) which of them; rows : (n,) of LAYER_ROWS; at : (n,) result
-    points; screened : (2, n) numbers of what screens the two linear terms; groups : of every
-    standard's check the candidates; limits : of all of them.
+    points; code : (n,) both as one number, of the row first; screened : (2, n) numbers of what
+    screens the two linear terms; groups : of every standard's check the candidates; limits : of
+    all of them.
     """
 
     every: tuple[MomentLimit, ...]
     number: Ints
     rows: Ints
     at: Ints
+    code: Ints
     screened: Ints
     groups: dict[tuple[int, Check], slice]
     limits: LimitsAt
 
     @classmethod
-    def of(cls, limits: Sequence[Sequence[MomentLimit]], points: Sequence[Ints]) -> "Candidates":
-        """limits : of every standard; points : of every row of LAYER_ROWS."""
+    def of(
+        cls, limits: Sequence[Sequence[MomentLimit]], points: Sequence[Ints], n_point: int
+    ) -> "Candidates":
+        """limits : of every standard; points : of every row of LAYER_ROWS, of n_point."""
         begin = np.concatenate([[0], np.cumsum([2 * len(one) for one in points])])
         every: list[MomentLimit] = []
         numbers, at, screened, joined, groups = [], [], [], [], {}
@@ -92,11 +96,13 @@ class Candidates:
                     count += len(columns)
                 groups[k, check] = slice(start, count)
         number = np.concatenate(numbers)
+        rows, points_at = np.array([one.row for one in every])[number], np.concatenate(at)
         return cls(
             tuple(every),
             number,
-            np.array([one.row for one in every])[number],
-            np.concatenate(at),
+            rows,
+            points_at,
+            n_point * rows + points_at,
             np.concatenate(screened, axis=1),
             groups,
             LimitsAt.joined(joined),
@@ -180,7 +186,7 @@ class Places:
             at = tracker.sections.points[shear.judged]
             new = local_tops(in_use, at, float(in_use.max()), SHEAR_APART)
             self._solve_stretches(tracker, shear.judged[new])
-        self.candidates = Candidates.of(self.limits, self.points)
+        self.candidates = Candidates.of(self.limits, self.points, len(self.of_point))
         self.grids.known.clear()
 
     @property

@@ -65,6 +65,7 @@ class Rater:
         self.free_edges = edges.across_x is not None, edges.across_y is not None
         self.reaches = [farthest_reach(watch.deck, basis.materials) for basis in self.bases]
         self.short = np.full(len(self.plan), MOST)
+        self._where: dict[tuple[float, float], str] = {}
 
     def counting(self, permit: Permit) -> list[int]:
         """Numbers of the standards that a vehicle counts under."""
@@ -146,6 +147,12 @@ class Rater:
         here[limit.at] = point_multipliers(limit, moments)
         self.short = np.minimum(self.short, here[self.watch.read_at[limit.row]])
 
+    def where(self, at: tuple[float, float]) -> str:
+        """A place in words; most vehicles of a fleet share theirs."""
+        if at not in self._where:
+            self._where[at] = f"{place(self.watch.deck, at)}, ({at_text(at)}) m"
+        return self._where[at]
+
     def of_moment(
         self, limit: MomentLimit, found: MomentMultiplier, standing: Standing
     ) -> Multiplier:
@@ -158,7 +165,7 @@ class Rater:
             words=limit.words,
             ultimate=limit.tracker.combination.limit_state == "ULS",
             at=at,
-            where=f"{place(self.watch.deck, at)}, ({at_text(at)}) m",
+            where=self.where(at),
             position=standing(found.number),
             source=limit.source,
         )
@@ -204,7 +211,7 @@ class Rater:
                 words=f"{found.wheels} wheel{'s' * (found.wheels > 1)}, {found.shape}",
                 ultimate=True,
                 at=found.at,
-                where=f"{place(self.watch.deck, found.at)}, ({at_text(found.at)}) m",
+                where=self.where(found.at),
                 position=Arrangement.of(found.position),
                 source=found.source,
             )

@@ -9,7 +9,8 @@ import pytest
 
 from pipelines.bars.adequacy import Check
 from pipelines.bars.demand.observer import DesignWatch
-from pipelines.bars.rating.at_places import _judged, at_places, exact_moment, exact_shear
+from pipelines.bars.rating.at_places import _judged, at_places
+from pipelines.bars.rating.exact_places import exact_moment, exact_shears, least_exactly
 from pipelines.bars.rating.fleet import Fleet, Permit, driven
 from pipelines.bars.rating.many import LEAST, MANY, SAFE, _less
 from pipelines.bars.rating.moments import moment_multiplier
@@ -140,7 +141,7 @@ def test_at_its_own_place_a_vehicle_has_the_multiplier_of_the_whole_deck(
     first, second, *_ = overs
     places = Places.of(rater.watch, rater.limits, rater.trackers, [first.runs, second.runs])
     places.learn(first, {0: 2.0})
-    found = at_places(places, second.runs, [0])[0]
+    [found] = (one[0] for one in at_places(places, [second.runs], [0]))
     assert len(found.moments) >= 3
     for limit, one in found.moments:
         exact = exact_moment(places, limit, one, second.runs)
@@ -151,7 +152,7 @@ def test_at_its_own_place_a_vehicle_has_the_multiplier_of_the_whole_deck(
         # cubics between places a sixth of a patch apart, across kinks of a coarse mesh
         assert one.value == pytest.approx(there.value, rel=3e-2)
     for part, sheared in found.shears:
-        exactly = exact_shear(places, (0, part), sheared, second.runs)
+        [exactly] = exact_shears(places, (0, part), [sheared], [second.runs])
         whole = second.shears[0, part]
         row = np.flatnonzero(whole.judged == sheared.sample)
         alone = replace(whole, judged=whole.judged[row], means=whole.means[row])
@@ -171,9 +172,9 @@ def test_no_candidate_that_was_passed_over_has_a_smaller_multiplier(
         places.learn(one, {0: 2.0})
     every = places.candidates
     for one in overs[2:]:
-        driven = places.grids.driven(one.runs)
-        values, _ = _judged(places, driven, np.arange(len(every.number)))
-        found = at_places(places, one.runs, [0])[0]
+        driven, candidates = places.grids.driven(one.runs), np.arange(len(every.number))
+        values, _ = _judged(places, [driven], np.zeros_like(candidates), candidates)
+        [found] = (one[0] for one in at_places(places, [one.runs], [0]))
         assert len(found.moments) == len(every.groups)
         for part, (limit, least) in zip(every.groups.values(), found.moments, strict=True):
             k = part.start + int(values[part].argmin())
@@ -183,6 +184,32 @@ def test_no_candidate_that_was_passed_over_has_a_smaller_multiplier(
             assert limit.check is every.every[every.number[k]].check
             alike = np.flatnonzero(values[part] <= values[k] * (1.0 + 1e-5)) + part.start
             assert least.at in every.at[alike]
+
+
+def test_vehicles_side_by_side_are_judged_as_each_by_itself(
+    rater: Rater, overs: list[OverDeck]
+) -> None:
+    """Of different lengths, so that each has load positions, blocks and stretches of its own."""
+    fleet = [one.runs for one in overs]
+    assert len({sum(map(len, runs)) for runs in fleet}) > 1
+    places = Places.of(rater.watch, rater.limits, rater.trackers, fleet)
+    places.learn(overs[0], {0: 2.0})
+    together = least_exactly(places, fleet, at_places(places, fleet, [0]))
+    for runs, mine in zip(fleet, together, strict=True):
+        [alone] = least_exactly(places, [runs], at_places(places, [runs], [0]))
+        assert len(mine[0].moments) >= 3
+        assert len(mine[0].shears) >= 1
+        for (limit, one), (other, two) in zip(mine[0].moments, alone[0].moments, strict=True):
+            assert limit is other
+            assert (one.at, one.number) == (two.at, two.number)
+            # found to 1e-7
+            assert one.value == pytest.approx(two.value, rel=3e-7)
+        for (part, sheared), (other_part, by_itself) in zip(
+            mine[0].shears, alone[0].shears, strict=True
+        ):
+            assert part == other_part
+            assert (sheared.sample, sheared.number) == (by_itself.sample, by_itself.number)
+            assert sheared.value == pytest.approx(by_itself.value, rel=3e-7)
 
 
 def test_what_places_are_screened_by_is_no_less_than_at_any_load_position(
@@ -198,7 +225,7 @@ def test_what_places_are_screened_by_is_no_less_than_at_any_load_position(
             a, b, t = values.reshape(3, len(points), len(axles))
             sign, first = (1.0 if row < 2 else -1.0), (a, b)[row % 2]
             begin = 2 * sum(map(len, places.points[:row]))
-            bound = axles.greatest[begin : begin + 2 * len(points)].max(axis=1)
+            bound = axles.greatest[:, begin : begin + 2 * len(points)].max(axis=0)
             most = np.concatenate([(sign * (first + s * t)).max(axis=1) for s in (1.0, -1.0)])
             # single precision, and cubics that swing below nothing beside the slab's ends
             assert (bound >= most - 1e-4 * np.abs(most).max(initial=0.0)).all()
