@@ -1,5 +1,4 @@
-"""Envelopes and studies on an accelerator: times, what its kernels reach, and the same on
-processors.
+"""Envelopes and studies on an accelerator: what its kernels reach, and the same on processors.
 
 python benchmarks/accelerator.py [envelope] [growth] [study] [--threads N] [--decks N]
 
@@ -260,7 +259,7 @@ def studies(decks: int) -> None:
     text = packaged.read_text(encoding="utf-8")
     base = packaged.with_name("width-deck.toml").read_text(encoding="utf-8")
     fine = text[: text.index("# ---- The wheel")] + RESPONSE
-    text = text.replace("rows = 512", "rows = 1")
+    text = text.replace("rows = 512", "rows = 2").replace("[0.2, 0.6]", "[0.2]")
     # Where cells are no rectangles patches are integrated on the host.
     for many, one in (
         ("rows = 512", f"rows = {decks}"),
@@ -271,7 +270,7 @@ def studies(decks: int) -> None:
         assert many in fine
         fine = fine.replace(many, one)
     cards = accelerators()
-    ways: list[tuple[Device, int]] = [("gpu", 1), *([("gpu", cards)] if cards > 1 else [])]
+    ways: list[tuple[Device, int]] = [("gpu", count) for count in sorted({1, cards})]
     # The first deck is computed by itself: what a longer study reaches is told by the decks' times.
     print(
         "\n| study | workers | decks | time [s] | of the decks [s] | decks an hour, all at work |"
@@ -299,7 +298,9 @@ def main() -> None:
     every = ("envelope", "growth", "study")
     parser.add_argument("what", nargs="*", metavar="|".join(every))
     parser.add_argument("--threads", type=int, default=position_threads())
-    parser.add_argument("--decks", type=int, default=4, help="of the study in fine steps")
+    parser.add_argument(
+        "--decks", type=int, default=4, help="of the study in fine steps: 2, 4, 8, ..."
+    )
     options = parser.parse_args()
     what = set(options.what or every)
     if not what <= set(every):
