@@ -222,8 +222,9 @@ class PointMeans:
         self.model, self.points = model, points
         self._readings = Readings(model)
         self._total = np.empty((N_RESULTS, points.n_points))
-        for way, kinds in self._readings.ways:
-            lattice, _, share = self._readings.shares(np.arange(model.mesh.n_cells), way)
+        every = np.arange(model.mesh.n_cells)
+        self._ways = [(*self._readings.shares(every, way), of) for way, of in self._readings.ways]
+        for lattice, _, share, kinds in self._ways:
             at = np.take_along_axis(points.cells, lattice, axis=1).ravel()
             total = np.bincount(at, weights=share.ravel(), minlength=points.n_points)
             self._total[kinds] = total
@@ -245,13 +246,17 @@ class PointMeans:
         mine = self.points.cells[cells]
         n_value = mine.shape[1]
         found = self.operators(cells).reshape(len(cells), N_RESULTS, n_value, -1)
-        for way, kinds in self._readings.ways:
-            lattice, read, share = self._readings.shares(cells, way)
+        for lattice, read, share, kinds in self._shares(cells):
             of_way = np.zeros((len(cells), n_value, n_value))
             np.add.at(of_way, (np.arange(len(cells))[:, None], lattice, read), share)
             for kind in kinds.tolist():
                 found[:, kind] = (of_way / self._total[kind, mine][..., None]) @ found[:, kind]
         return found.reshape(len(cells), N_RESULTS * n_value, -1)
+
+    def _shares(self, cells: Ints) -> Iterator[tuple[Ints, Ints, Floats, Ints]]:
+        """`Readings.shares` of cells, way after way, and the results that are read so."""
+        for lattice, read, share, kinds in self._ways:
+            yield lattice[cells], read[cells], share[cells], kinds
 
     def average(self, cells: Ints, points: Ints) -> sparse.csr_array:
         """(6 n_point, n_cell n_value) from these values in cells (n_cell,) to what they add to the
@@ -262,8 +267,7 @@ class PointMeans:
         n_value = mine.shape[1]
         first = N_RESULTS * n_value * np.arange(len(cells))[:, None]
         rows, columns, values = [], [], []
-        for way, kinds in self._readings.ways:
-            lattice, read, share = self._readings.shares(cells, way)
+        for lattice, read, share, kinds in self._shares(cells):
             at, used = np.take_along_axis(mine, lattice, axis=1), share != 0.0
             for kind in kinds.tolist():
                 rows.append((place[at] + len(points) * kind)[used])
