@@ -9,16 +9,18 @@ import traceback
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib.metadata import EntryPoint, entry_points
 from math import isfinite
 from numbers import Integral, Real
 from pathlib import Path
 from types import ModuleType
-from typing import Any, Literal, get_args
+from typing import TYPE_CHECKING, Any, Literal, get_args
 
 from pipelines.errors import MethodRangeError, OwnError
 from pipelines.standards.sources import Mark
 from pipelines.system.files import UnreadableError, read_plain
+
+if TYPE_CHECKING:
+    from importlib.metadata import EntryPoint
 
 Kind = Literal["strips", "vehicles", "load_models", "factors", "sums", "checks", "results"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
@@ -195,7 +197,9 @@ def _bytes(path: Path) -> bytes:
         raise OwnError(f"{path}: {error}") from None
 
 
-def _entry_point(name: str) -> EntryPoint:
+def _entry_point(name: str) -> "EntryPoint":
+    from importlib.metadata import entry_points  # here, since few decks need it
+
     found = entry_points(group=GROUP)
     named = [one for one in found if one.name == name]
     if len(named) == 1:
@@ -210,7 +214,7 @@ def _entry_point(name: str) -> EntryPoint:
     )
 
 
-def _package_digest(point: EntryPoint) -> str:
+def _package_digest(point: "EntryPoint") -> str:
     """Of the module's file and the version of its package."""
     try:
         point.load()
