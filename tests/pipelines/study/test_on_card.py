@@ -4,6 +4,7 @@ import csv
 import json
 import sys
 import tempfile
+from contextlib import ExitStack
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,7 @@ from pipelines.study.table import read_table
 from tests.card import package
 from tests.pipelines.studies import DECK, HEAD, SerialPool, write_study
 from tests.pipelines.study.processes import row_files
+from tests.pipelines.study.test_dask import LocalCluster
 
 # Of each response's largest, as of the envelopes themselves.
 SAME = 1e-10
@@ -31,7 +33,7 @@ PARAMETERS = """
 [[parameter]]
 name = "t"
 key = "slab.thickness_mm"
-values = [220, 300]
+values = {thicknesses}
 """
 RESPONSES = """
 [[response]]
@@ -54,10 +56,11 @@ def _locks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
 
 
-def study(folder: Path) -> Path:
-    """Two decks under a lorry's axle."""
+def study(folder: Path, thicknesses: int = 2) -> Path:
+    """Decks under a lorry's axle."""
     head = HEAD.replace('[reference]\nbay = 1\ncases = ["wheel"]\nbeams = "C*"\n', "")
-    return write_study(folder, head, PARAMETERS, RESPONSES, deck=DECK + TRAFFIC)
+    some = PARAMETERS.format(thicknesses=np.linspace(220, 320, thicknesses).tolist())
+    return write_study(folder, head, some, RESPONSES, deck=DECK + TRAFFIC)
 
 
 def made(out: Path) -> list[str]:
@@ -127,6 +130,13 @@ sys.modules[__name__] = package(2, take)
 """
 
 
+def check_used(folder: Path) -> None:
+    """That two workers have had two cards."""
+    pairs = [one.stem.split() for one in folder.glob("*.used")]
+    assert len(pairs) == 2
+    assert {number for _, number in pairs} == {"0", "1"}
+
+
 @pytest.mark.slow
 def test_every_worker_works_on_a_card_of_its_own(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -134,11 +144,20 @@ def test_every_worker_works_on_a_card_of_its_own(
     monkeypatch.setitem(sys.modules, "cupy", package(2))
     monkeypatch.syspath_prepend(tmp_path)
     (tmp_path / "cupy.py").write_text(PACKAGE, encoding="utf-8")
-    path = study(tmp_path)
-    text = path.read_text(encoding="utf-8")
-    path.write_text(text.replace("[220, 300]", "[220, 240, 260, 280, 300, 320]"), encoding="utf-8")
+    path = study(tmp_path, thicknesses=6)
     outcome = run_study(path, tmp_path / "out", device="gpu")
     assert (outcome.failed, outcome.computed, outcome.workers) == (0, 6, 2)
-    pairs = [one.stem.split() for one in tmp_path.glob("*.used")]
-    assert len(pairs) == 2
-    assert {number for _, number in pairs} == {"0", "1"}
+    check_used(tmp_path)
+
+
+@pytest.mark.slow
+def test_every_worker_of_a_cluster_works_on_a_card_of_its_own(tmp_path: Path) -> None:
+    pytest.importorskip("distributed")
+    path = study(tmp_path, thicknesses=6)
+    with ExitStack() as stack:
+        stack.callback((cluster := LocalCluster(tmp_path / "cluster")).stop)
+        # The workers start there and find the package; the process that asks them needs none.
+        (cluster.folder / "cupy.py").write_text(PACKAGE, encoding="utf-8")
+        outcome = run_study(path, tmp_path / "out", cluster=cluster.address, device="gpu")
+    assert (outcome.failed, outcome.computed, outcome.workers) == (0, 6, 2)
+    check_used(cluster.folder)
