@@ -50,9 +50,10 @@ class Axes:
         """Points (..., 2) on the sheet."""
         p = np.asarray(points, dtype=float)
         left, top, right, bottom = self.box
-        across = self._share(p[..., 0], self.x, self.log[0])
-        down = self._share(p[..., 1], self.y, self.log[1])
-        return np.stack([left + across * (right - left), top + down * (bottom - top)], axis=-1)
+        found = np.empty(p.shape)
+        found[..., 0] = left + self._share(p[..., 0], self.x, self.log[0]) * (right - left)
+        found[..., 1] = top + self._share(p[..., 1], self.y, self.log[1]) * (bottom - top)
+        return found
 
     @staticmethod
     def _share(values: Floats, ends: tuple[float, float], log: bool) -> Floats:

@@ -256,8 +256,8 @@ def _data(points: Floats, closed: bool) -> str:
     if not len(points):
         return ""
     grid = np.rint(10.0 * points).astype(np.int64)
-    steps = np.diff(grid, axis=0)
-    steps = steps[np.any(steps != 0, axis=1)]
+    steps = grid[1:] - grid[:-1]
+    steps = steps[steps.any(axis=1)]
     start = " ".join(map(_tenths, grid[0].tolist()))
     moves = " ".join(map(_tenths, steps.ravel().tolist())).replace(" -", "-")
     if not moves:

@@ -11,9 +11,11 @@ from shapely import (
     box,
     distance,
     get_coordinates,
+    intersects,
     line_interpolate_point,
     linestrings,
     points,
+    prepare,
     union_all,
 )
 
@@ -73,6 +75,7 @@ def label_contours(
     everything = STRtree([line for lines in drawn for line in lines])
     owner = np.repeat(np.arange(len(drawn)), [len(lines) for lines in drawn])
     obstacles = union_all([linestrings(line) for line in keep_off]) if keep_off else None
+    prepare(obstacles)
     placed = np.empty((0, 2))
     for k in range(0, len(levels), 2):
         words = as_given(float(levels[k]))
@@ -91,7 +94,7 @@ def label_contours(
         free[met[owner[line] != k]] = False
         room = np.full(len(tried), APART)
         if obstacles is not None:
-            free &= distance(boxes, obstacles) > 0.0
+            free &= ~intersects(obstacles, boxes)
             room = np.minimum(room, distance(points(tried), obstacles))
         mine = np.empty((0, 2))
         for _ in range(LABELS):
