@@ -33,7 +33,7 @@ from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import sheet
 from pipelines.report.drawings.contour_plans import ContourPlans
 from pipelines.report.drawings.cuts import field_map
-from pipelines.report.sections.fields import case_plan, envelope_drawer, envelope_plan
+from pipelines.report.sections.fields import case_plan, envelope_drawer, envelope_field
 from pipelines.run import report_of, write_results
 from pipelines.system.files import write_text
 from pipelines.traffic.arrangements import Arrangement
@@ -236,8 +236,8 @@ class Analysis:
         found = [p for p in case.governing if (p.component, p.extreme) == (k, extreme)]
         if not found:
             raise JobError(f"{component} {extreme} has no governing value under {case.name}")
-        plan = envelope_plan(self.result, envelope_drawer(self.result), case, found[0], component)
-        return Picture(plan.drawing)
+        field = envelope_field(case, found[0], component)
+        return Picture(envelope_drawer(self.result).plan(field))
 
     @cached_property
     def pictures(self) -> Mapping[str, "Picture"]:

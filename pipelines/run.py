@@ -5,7 +5,7 @@ once.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from functools import cache, partial
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from pipelines.analysis.kept import Kept
     from pipelines.analysis.result import Result
     from pipelines.analysis.stages import Progress
+    from pipelines.bars.design import Design
+    from pipelines.bars.schedule.marks import Schedule
     from pipelines.deck.deck import Deck
     from pipelines.report.again import Again
     from pipelines.report.document import Document, Section
@@ -37,9 +39,13 @@ FILES = (
 )
 """All that a run may write."""
 
-# What a process beside imports before there is work: the modules of what `analyse` has done there,
-# and of a deck with bars those that draw them.
-STAGES = ("pipelines.findings.reconciliation.walk",)
+# What a process beside imports before there is work: the modules of what an analysis and its files
+# have done there, and of a deck with bars those that draw them.
+STAGES = (
+    "pipelines.findings.reconciliation.walk",
+    "pipelines.report.drawings.contour_plans",
+    "pipelines.report.data.fields_vtu",
+)
 DRAWING = ("pipelines.report.drawings.bars_dxf",)
 
 
@@ -65,13 +71,20 @@ def run(
     The files replace those of the run before together, once all are finished.
     """
     deck = _checked(path, out, pdf=pdf, fitted=fitted, own=own)
-    with _apart(deck) as apart:
+    with ThreadPoolExecutor(1) as aside, _apart(deck) as apart:
         from pipelines.analysis.analyse import analyse
+        from pipelines.report.drawings.bar_files import bar_files
 
-        result = analyse(deck, progress, apart=apart, card=card)
+        drawn: list[Future[Mapping[str, bytes]]] = []
+
+        def draw(judged: "Design", listed: "Schedule") -> None:
+            of = deck, judged, listed, deck.title
+            drawn[:] = [aside.submit(lambda: apart(bar_files, *of, pdf=pdf))]
+
+        result = analyse(deck, progress, apart=apart, judged=draw, card=card)
         if progress is not None:
             progress("report", 0, 1)
-        write_results(result, out, pdf=pdf, apart=apart)
+        write_results(result, out, pdf=pdf, apart=apart, drawn=drawn[0].result if drawn else None)
     return result
 
 
@@ -125,8 +138,8 @@ def _apart(deck: "Deck") -> "Iterator[Doer]":
 
 @contextmanager
 def drawing_apart() -> "Iterator[Doer]":
-    """What draws the bars of a watched deck again and again: a process beside this one, begun with
-    the first drawing, where there is a processor for it."""
+    """What makes some of the files of a watched deck again and again: a process beside this one,
+    begun with the first of them, where there is a processor for it."""
     with ExitStack() as stack:
 
         @cache
@@ -152,11 +165,13 @@ def write_results(
     beside: "Sequence[Section]" = (),
     kept: "Kept | None" = None,
     apart: Doer = here,
+    drawn: "Callable[[], Mapping[str, bytes]] | None" = None,
 ) -> None:
     """All files of a finished analysis, as `run` writes them.
 
     beside : sections of the report that are not of the run, before its record. kept : what the run
-    before made, as `analysed` takes it. apart : draws the bars, as a process beside this one does.
+    before made, as `analysed` takes it. apart : draws bars and plans and writes some files, as a
+    process beside this one does. drawn : the files of the bars, where they are being drawn.
     """
     from pipelines.analysis.kept import Kept
     from pipelines.envelopes.columns import field_columns
@@ -182,15 +197,13 @@ def write_results(
         draw = partial(apart, bar_files, *of, deck.title, pdf=pdf)
         return again.made("drawing of the bars", draw, again.but_probes, (deck.title, pdf))
 
-    with one_thread, replacing(out) as folder, ThreadPoolExecutor(1) as aside:
-        drawn = aside.submit(bars)
-        write_fields(
-            folder / "fields.vtu",
-            result.solved.recovery.points,
-            field_columns(result.cases, [case.envelope for case in result.traffic]),
-        )
+    with one_thread, replacing(out) as folder, ThreadPoolExecutor(2) as aside:
+        drawing = aside.submit(bars if drawn is None else drawn)
+        columns = field_columns(result.cases, [case.envelope for case in result.traffic])
+        fields = folder / "fields.vtu", result.solved.recovery.points, columns
+        shown = aside.submit(partial(apart, write_fields, *fields))
         entries = summary(result)
-        document = report_of(result, entries, again)
+        document = report_of(result, entries, again, apart)
         document = replace(document, record=(*beside, *document.record))
         write_text(folder / "report.html", html_of(document))
         if pdf:
@@ -204,28 +217,39 @@ def write_results(
         write_findings(folder / "findings.csv", result.findings)
         write_values(folder / "values.csv", result, entries)
         write_summary(folder / "summary.json", entries)
-        for name, data in drawn.result().items():
+        for name, data in drawing.result().items():
             (folder / name).write_bytes(data)
+        shown.result()
 
 
 def report_of(
-    result: "Result", entries: Mapping[str, Any], again: "Again | None" = None
+    result: "Result",
+    entries: Mapping[str, Any],
+    again: "Again | None" = None,
+    apart: Doer = here,
 ) -> "Document":
     """The report of a finished run, with the fields that it alone shows.
 
-    entries : those of summary.json. again : what parts of the report of the run before showed."""
+    entries : those of summary.json. again : what parts of the report of the run before showed.
+    apart : draws the plans of the envelopes meanwhile."""
     from pipelines.analysis.kept import Kept
     from pipelines.envelopes.picked_surfaces import picked_surfaces, with_probes
     from pipelines.report.again import Again
     from pipelines.report.report import report
+    from pipelines.report.sections.fields import envelope_plans
 
     again = Again(result, Kept()) if again is None else again
     plate, leading = again.of_plate, result.leading
-    surfaces = again.made(
-        "influence surfaces",
-        lambda: picked_surfaces(
-            plate.solved, None if leading is None else leading.envelope, plate.governing
-        ),
-        plate,
-    )
-    return report(result, entries, with_probes(surfaces, result.solved), again)
+    with ThreadPoolExecutor(1) as aside:
+        plans = aside.submit(
+            again.made, "envelope_plans", partial(envelope_plans, plate, apart), plate
+        )
+        surfaces = again.made(
+            "influence surfaces",
+            lambda: picked_surfaces(
+                plate.solved, None if leading is None else leading.envelope, plate.governing
+            ),
+            plate,
+        )
+        shown = with_probes(surfaces, result.solved)
+        return report(result, entries, shown, again, plans.result)

@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor, Future, ThreadPoolExecutor, wait
 from dataclasses import replace
 from functools import cache, partial
-from typing import ParamSpec, TypeVar
+from typing import ParamSpec, TypeAlias, TypeVar
 
 from pipelines.accuracy.refinement import refined
 from pipelines.accuracy.stated_probes import stated_probes
@@ -57,6 +57,7 @@ from plate.threads import one_thread
 
 P = ParamSpec("P")
 T = TypeVar("T")
+Judged: TypeAlias = Callable[[Design, Schedule], object]
 LEFT_OUT = "hand strips were left out"
 # Threads for what nothing waits for yet: one that judges the bars, one for all else.
 ASIDE = 2
@@ -71,6 +72,7 @@ def analyse(
     tolerances_wanted: bool = True,
     strips_wanted: bool = True,
     apart: Doer = here,
+    judged: Judged = lambda *_: None,
     card: Card | None = None,
 ) -> Result:
     """Model, solve and judge a deck.
@@ -81,7 +83,8 @@ def analyse(
     `position_threads`. tolerances_wanted : False leaves every stated error empty, and values as the
     steps of the load positions give them. strips_wanted : False leaves out hand strips and with
     them the findings, of which bars ask nothing. apart : does what needs little of the rest, as a
-    process beside this one does. card : an accelerator, on which load positions are solved.
+    process beside this one does. judged : given the bars as soon as they are judged and listed, on
+    every mesh that is tried. card : an accelerator, on which load positions are solved.
 
     Raises
     ------
@@ -100,6 +103,7 @@ def analyse(
                 threads,
                 aside,
                 apart,
+                judged,
                 card,
                 tolerances_wanted=tolerances_wanted,
                 strips_wanted=strips_wanted,
@@ -122,6 +126,7 @@ def _on_this_mesh(
     threads: int | None,
     aside: Executor,
     apart: Doer,
+    judged: Judged,
     card: Card | None,
     *,
     tolerances_wanted: bool,
@@ -170,7 +175,7 @@ def _on_this_mesh(
         )
     reinforcing = measuring = None
     if watch is not None:
-        reinforcing = begun(_reinforced, barred, watched, watch, kept, threads, data=of)
+        reinforcing = begun(_reinforced, barred, watched, watch, kept, threads, judged, data=of)
     if tolerances_wanted:
         measuring = begun(
             kept.stage,
@@ -214,7 +219,7 @@ def _on_this_mesh(
             made=[worst],
         )
     with stages("reinforcement"):
-        judged, listed = (None, None) if reinforcing is None else reinforcing.result()
+        bars, listed = (None, None) if reinforcing is None else reinforcing.result()
     with stages("numerical tolerances"):
         of_cases = case_tolerances(
             solved, cases, None if measured is None else measured.reading(solved)
@@ -282,7 +287,7 @@ def _on_this_mesh(
         left_out=left,
         widths=widths,
         reconciliations=walks,
-        design=judged,
+        design=bars,
         schedule=listed,
         load_tests=tested,
         cracked=cracked,
@@ -318,6 +323,7 @@ def _reinforced(
     watch: DesignWatch,
     kept: Kept,
     threads: int | None,
+    judged: Judged,
     *,
     data: object,
 ) -> tuple[Design, Schedule]:
@@ -332,13 +338,15 @@ def _reinforced(
         data=(data, drawn if drawn.added or drawn.survey is not None else None),
         made=[watch],
     )
-    judged = kept.stage(
+    bars = kept.stage(
         "reinforcement",
         lambda: design(solved, watched, looked(), threads, held),
         data=(data, drawn),
         made=[watch],
     )
-    return judged, kept.stage("bar schedule", lambda: schedule(solved, judged), made=[judged])
+    listed = kept.stage("bar schedule", lambda: schedule(solved, bars), made=[bars])
+    judged(bars, listed)
+    return bars, listed
 
 
 def _traffic(

@@ -128,8 +128,8 @@ def _brief(result: "Result", out: Path, names: Sequence[str]) -> None:
 def _watched(
     arguments: argparse.Namespace, path: Path, card: "Card | None", apart: "Doer", kept: "Kept"
 ) -> None:
-    """A run of `--watch`: the finding is told before the files are written. apart : draws the
-    bars."""
+    """A run of `--watch`: the finding is told before the files are written. apart : makes some of
+    these."""
     from pipelines.cli.brief import written_words
     from pipelines.cli.watch import again_words
     from pipelines.run import analysed, write_results, written

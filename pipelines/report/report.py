@@ -40,7 +40,7 @@ from pipelines.report.sections.bars_words import bars_findings
 from pipelines.report.sections.cracked import cracked_section
 from pipelines.report.sections.detailing import detailing_section
 from pipelines.report.sections.factors import factors_section
-from pipelines.report.sections.fields import case_results, envelope_plans, line_sections
+from pipelines.report.sections.fields import case_results, line_sections
 from pipelines.report.sections.findings import strips_section
 from pipelines.report.sections.first_page import comparison_table, first_page
 from pipelines.report.sections.input import axle_table, beam_sections, cases_table, line_table
@@ -82,11 +82,13 @@ def report(
     entries: Mapping[str, Any],
     surfaces: PickedSurfaces,
     again: Again,
+    plans: Callable[[], tuple[Block, ...]],
 ) -> Document:
     """The report of a run, the same from run to run of the same deck.
 
     entries : those of summary.json; surfaces : influence surfaces to look at; again : what sections
-    show of the run without its probes, and of the plate alone.
+    show of the run without its probes, and of the plate alone; plans : those of the envelopes,
+    asked for last.
     """
     deck = result.deck
 
@@ -114,7 +116,7 @@ def report(
         ("model", "Model and stiffness", _model(result, entries)),
         ("equilibrium", "Equilibrium", (equilibrium_table(entries),) if result.cases else ()),
         ("values", "Values of other traffic, parts of tolerances", _values(result)),
-        ("envelopes", "Envelopes in plan", plate(envelope_plans)),
+        ("envelopes", "Envelopes in plan", _last(plans)),
         ("cases", "Static cases", case_results(result)),
         ("stages", "Stages and sums of static cases", stages_section(result, entries)),
         ("cracked", "Cracked stiffness, iterated", cracked_section(entries)),
@@ -141,6 +143,11 @@ def report(
         end=CAUTION,
         record=_sections(record),
     )
+
+
+def _last(blocks: Callable[[], Iterable[Block]]) -> Iterator[Block]:
+    """Blocks that others make meanwhile: asked for once all else is there."""
+    yield from blocks()
 
 
 def _sections(parts: Iterable[tuple[str, str, Iterable[Block]]]) -> tuple[Section, ...]:

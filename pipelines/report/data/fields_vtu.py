@@ -8,9 +8,8 @@ import json
 from html import escape
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import meshio
 import numpy as np
 
 from pipelines.errors import JobError
@@ -18,11 +17,16 @@ from pipelines.system.outputs import read_whole
 from plate.arrays import Floats
 from plate.results.fields import FieldPoints
 
+if TYPE_CHECKING:
+    import meshio
+
 FILES = ("fields.vtu", "summary.json")
 
 
 def write_fields(path: Path, points: FieldPoints, columns: dict[str, Floats]) -> None:
     """Write fields at the field points; columns : of any name, values by point."""
+    import meshio  # here, where it is done: in a process beside the run as well as in it
+
     xy = points.xy
     coordinates = np.column_stack([xy[:, 0], -xy[:, 1], np.zeros(len(xy))])
     cells = [("quad", points.quads)]
@@ -31,11 +35,13 @@ def write_fields(path: Path, points: FieldPoints, columns: dict[str, Floats]) ->
     meshio.write(path, meshio.Mesh(coordinates, cells, point_data=data), file_format="vtu")
 
 
-def read_results(folder: Path) -> tuple[meshio.Mesh, dict[str, Any]]:
+def read_results(folder: Path) -> tuple["meshio.Mesh", dict[str, Any]]:
     """Fields and summary in a folder of a run.
 
     Raises JobError where they are not there, not of one run, or damaged.
     """
+    import meshio
+
     found = read_whole(folder, "results", FILES)
     path = folder / FILES[0]
     try:

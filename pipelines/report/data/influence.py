@@ -6,7 +6,6 @@ import io
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import meshio
 import numpy as np
 
 from pipelines.accuracy.worst_loads import WorstLoad, worst_loads
@@ -15,6 +14,7 @@ from pipelines.deck.deck import Deck
 from pipelines.model.influence import Wanted, surfaces, wanted_row
 from pipelines.model.job_size import check_job_size
 from pipelines.model.responses import SolvedDeck
+from pipelines.report.data.fields_vtu import write_fields
 from pipelines.report.document import Drawing
 from pipelines.report.drawings.canvas import sheet
 from pipelines.report.drawings.contour_plans import ContourPlans, PlanField
@@ -82,14 +82,10 @@ def influence_result(deck: Deck, wanted: Wanted) -> InfluenceResult:
 
 def write_influence(result: InfluenceResult, out: Path) -> list[Path]:
     """Write influence.csv, influence.vtu and influence.svg, all at once; returns the files."""
-    points = result.solved.recovery.points
-    xy = points.xy
-    coordinates = np.column_stack([xy[:, 0], -xy[:, 1], np.zeros(len(xy))])
-    name = f"influence [{result.unit} per kN]"
-    field = meshio.Mesh(coordinates, [("quad", points.quads)], point_data={name: result.ordinates})
+    columns = {f"influence [{result.unit} per kN]": result.ordinates}
     with replacing(out, "influence") as folder:
         write_text(folder / "influence.csv", _table(result))
-        meshio.write(folder / "influence.vtu", field, file_format="vtu")
+        write_fields(folder / "influence.vtu", result.solved.recovery.points, columns)
         write_text(folder / "influence.svg", sheet(drawing(result)))
     return [out / name for name in FILES]
 

@@ -1,5 +1,6 @@
 """Filled contour plans of fields: one-sided at lines, with the governing wheels and the peak."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -103,6 +104,10 @@ class ContourPlans:
             if isinstance(part, Polygon)
             for ring in (part.exterior, *part.interiors)
         ]
+
+    def all_of(self, fields: Sequence[PlanField]) -> list[Drawing]:
+        """The drawings of several fields."""
+        return [self.plan(field) for field in fields]
 
     def plan(self, field: PlanField) -> Drawing:
         """The drawing of one field."""

@@ -1,7 +1,5 @@
 """Sections of the report that show fields: contour plans and envelopes along lines."""
 
-from collections.abc import Iterator
-
 import numpy as np
 
 from pipelines.analysis.result import Result, TrafficResult
@@ -18,6 +16,7 @@ from pipelines.report.sections.most import most_governing
 from pipelines.report.sections.positions import load_text
 from pipelines.report.sections.tables import case_table, fresh_cases, over_width_words
 from pipelines.report.sections.words import SYMBOLS, case_title, shear_rule
+from pipelines.system.beside import Doer, here
 from pipelines.units import RESULT_KEYS, RESULT_SCALE
 
 # Static cases drawn for a deck without traffic.
@@ -34,11 +33,13 @@ WORDS = {
 }
 
 
-def envelope_plans(result: Result) -> tuple[Block, ...]:
-    """Plans of the envelopes, each under the traffic that makes most of it, with that value."""
+def envelope_plans(result: Result, apart: Doer = here) -> tuple[Block, ...]:
+    """Plans of the envelopes, each under the traffic that makes most of it, with that value.
+
+    apart : draws them, as a process beside this one does.
+    """
     if not result.traffic:
         return ()
-    plans = envelope_drawer(result)
     spread = any(case.envelope.model.has_pressure for case in result.traffic)
     adverse = "; distributed loads act on adverse parts" if spread else ""
     intro = Paragraph(
@@ -54,8 +55,8 @@ def envelope_plans(result: Result) -> tuple[Block, ...]:
             Link("explore", "the part that is looked at by hand"),
             ".",
         )
-        return (intro, Paragraph(words), *_plans(result, plans))
-    return (intro, *_plans(result, plans))
+        return (intro, Paragraph(words), *_plans(result, apart))
+    return (intro, *_plans(result, apart))
 
 
 def envelope_drawer(result: Result) -> ContourPlans:
@@ -65,25 +66,26 @@ def envelope_drawer(result: Result) -> ContourPlans:
     return ContourPlans(result.deck, fields, result.solved.clear_of_lines, lattice)
 
 
-def _plans(result: Result, plans: ContourPlans) -> Iterator[Figure]:
-    for most in most_governing(result):
-        row, case = most.peak, most.case
-        if (row.result, row.extreme) != ("w", "min"):
-            yield envelope_plan(
-                result, plans, case, row, f"{row.result}-{row.extreme}-{most.number}"
-            )
+def _plans(result: Result, apart: Doer) -> list[Figure]:
+    named = {
+        f"{most.peak.result}-{most.peak.extreme}-{most.number}": most
+        for most in most_governing(result)
+        if (most.peak.result, most.peak.extreme) != ("w", "min")
+    }
+    fields = [envelope_field(most.case, most.peak, name) for name, most in named.items()]
+    drawings = apart(envelope_drawer(result).all_of, fields)
+    return [
+        Figure(f"envelope-{name}", drawing, _caption(result, most.case, most.peak))
+        for (name, most), drawing in zip(named.items(), drawings, strict=True)
+    ]
 
 
-def envelope_plan(
-    result: Result, plans: ContourPlans, case: TrafficResult, row: Peak, name: str
-) -> Figure:
+def envelope_field(case: TrafficResult, row: Peak, name: str) -> PlanField:
     """The envelope of a result under a case of traffic, with its governing value."""
     extremes = case.envelope.fields.extremes
     k = row.component
     values = extremes.maximum[k] if row.extreme == "max" else extremes.minimum[k]
-    banded = k in SHEARS
-    extreme = "largest" if row.extreme == "max" else "smallest"
-    field = PlanField(
+    return PlanField(
         name=f"plan-{name}",
         title=f"{row.result} {row.extreme}, {case_title(case)}",
         unit=row.unit,
@@ -92,8 +94,12 @@ def envelope_plan(
         peak=row.value,
         at=row.at,
         load=StandingLoad.of(case.envelope, row.number),
-        banded=banded,
+        banded=k in SHEARS,
     )
+
+
+def _caption(result: Result, case: TrafficResult, row: Peak) -> Words:
+    extreme = "largest" if row.extreme == "max" else "smallest"
     title = Strong((SYMBOLS[row.result], f" {row.extreme}"))
     words = f", {case_title(case)}: {extreme} {WORDS[row.result]} [{row.unit}]. "
     governs: tuple[Words, ...] = ("Zero governs everywhere.",)
@@ -103,8 +109,7 @@ def envelope_plan(
             f"({at_text(row.at)}) m{over_width_words(row)}: "
         )
         governs = (load_text(row.position), " (m).")
-    caption = (title, words, *governs, BAND_WORDS if banded else "")
-    return Figure(f"envelope-{name}", plans.plan(field), caption)
+    return (title, words, *governs, BAND_WORDS if row.component in SHEARS else "")
 
 
 def case_results(result: Result) -> tuple[Block, ...]:

@@ -7,7 +7,7 @@ from itertools import combinations
 from pathlib import Path
 from textwrap import wrap
 from types import SimpleNamespace
-from typing import cast
+from typing import Any, cast
 
 import ezdxf
 import numpy as np
@@ -28,6 +28,7 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.reinforcement import DesignBasis, Reinforcement
 from pipelines.deck.starters import starter
+from pipelines.report.drawings.bar_files import bar_files
 from pipelines.report.drawings.bar_openings_dxf import opening_details
 from pipelines.report.drawings.bar_plans_dxf import layer_plan
 from pipelines.report.drawings.bar_sections import named_sections
@@ -505,10 +506,23 @@ def test_bars_of_a_skew_deck_run_as_they_are_placed(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_a_run_of_a_deck_with_bars_writes_it(tmp_path: Path) -> None:
+def test_a_run_of_a_deck_with_bars_writes_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Drawn once, as soon as the bars are judged."""
+    drawn: list[tuple[Any, ...]] = []
+
+    def counted(*of: Any, pdf: bool) -> dict[str, bytes]:
+        drawn.append(of)
+        return bar_files(*of, pdf=pdf)
+
+    monkeypatch.setattr("pipelines.report.drawings.bar_files.bar_files", counted)
     few = TRAFFIC.replace("step_m = 0.5", "step_m = 2.0")
     deck_of(tmp_path, SLAB, PLAN, BEAMS, few, THREE)
-    run(tmp_path / "deck.toml", tmp_path / "out")
+    result = run(tmp_path / "deck.toml", tmp_path / "out")
+    ((_, design, listed, _),) = drawn
+    assert design is result.design
+    assert listed is result.schedule
     doc = ezdxf.readfile(tmp_path / "out" / "bars.dxf")
     assert not doc.audit().errors
     texts = " ".join(e.dxf.text for e in doc.modelspace().query("TEXT"))

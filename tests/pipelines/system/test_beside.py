@@ -3,6 +3,7 @@
 import math
 import os
 import pickle
+import re
 import signal
 import subprocess
 import sys
@@ -10,6 +11,7 @@ import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import CancelledError, ThreadPoolExecutor
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 import psutil
@@ -19,13 +21,15 @@ from pipelines.analysis.analyse import analyse
 from pipelines.deck.examples import FOLDER as EXAMPLES
 from pipelines.deck.reading.deck_file import read_deck
 from pipelines.deck.starters import starter
-from pipelines.report.data.summary import finite
+from pipelines.report.data.summary import finite, summary
+from pipelines.run import report_of, write_results
 from pipelines.strips.under_traffic import hands_of
-from pipelines.system.beside import Beside, _packed
+from pipelines.system.beside import Beside, _packed, here
 from pipelines.system.machine import processors
 from tests.pipelines.small_decks import BEAMS, COARSE, FEW, PLAN, SLAB, deck_of
 
 ROOT = Path(__file__).parents[3]
+NUMBER = r"-?[0-9]*[.]?[0-9]+"
 BEGUN = """
 import os, sys
 from pipelines.system.beside import Beside
@@ -146,6 +150,31 @@ def test_what_a_run_asks_of_it_has_the_same_numbers(tmp_path: Path, beside: Besi
     assert result.reconciliations
     for walk in result.reconciliations:
         assert any(walk.finding is one for one in result.findings)
+
+
+def test_what_files_ask_of_it_is_the_same(tmp_path: Path, beside: Beside) -> None:
+    asked, lock = list[str](), Lock()
+
+    def there(work: Callable[..., Any], *arguments: Any, **named: Any) -> Any:
+        with lock:
+            answer = beside._asked(_packed((work, arguments, named)))
+            asked.append(work.__name__)
+        assert answer
+        return pickle.loads(answer)
+
+    result = analyse(deck_of(tmp_path, SLAB, PLAN, BEAMS, FEW, COARSE))
+    entries = summary(result)
+    drawn, own = (report_of(result, entries, apart=doer).figures for doer in (there, here))
+    assert asked == ["all_of"]
+    assert [one.name for one in drawn] == [one.name for one in own]
+    for one, other in zip(drawn, own, strict=True):
+        # places on the sheet are rounded to a tenth of a point
+        assert re.split(NUMBER, one.drawing.svg)[::2] == re.split(NUMBER, other.drawing.svg)[::2]
+    for doer, folder in ((there, "there"), (here, "here")):
+        write_results(result, tmp_path / folder, apart=doer)
+    assert sorted(asked[1:]) == ["all_of", "write_fields"]
+    fields, others = ((tmp_path / one / "fields.vtu").read_bytes() for one in ("there", "here"))
+    assert fields == others
 
 
 @pytest.mark.parametrize("name", ["estuary", "estuary-bars", "girders", "skew"])
