@@ -14,7 +14,7 @@ from pipelines.accuracy.worst_loads import WorstLoad, worst_loads
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.extremes import FieldEnvelope
 from pipelines.envelopes.governing_loads import governing_arrangement_loads
-from pipelines.envelopes.peaks import BENDING, Peak, governing_values
+from pipelines.envelopes.peaks import BENDING, Peak
 from pipelines.model.fixed_loads import loads_of
 from pipelines.model.influence import field_rows, surfaces
 from pipelines.model.readable import Mask, ReadablePoints
@@ -34,17 +34,15 @@ Known = Mapping[tuple[int, int, int], WorstLoad]
 """Worst loads of results in RESULTS, field points, maxima 1 or minima -1."""
 
 
-def climbed(solved: SolvedDeck, envelope: TrafficEnvelope) -> tuple[TrafficEnvelope, Known]:
-    """The envelope with the larger values at the points to which governing values move, and the
+def climbed(
+    solved: SolvedDeck, envelope: TrafficEnvelope, governing: Sequence[Peak]
+) -> tuple[TrafficEnvelope, Known]:
+    """The envelope with the larger values at the points to which its governing values move, and the
     worst loads found there; where the worst traffic is found by pieces in little time, on straight
     decks of rectangular cells."""
     if not finds_worst(solved):
         return envelope, {}
-    first = [
-        peak
-        for peak in governing_values(solved, envelope)
-        if not peak.knife_edge and peak.number >= 0
-    ]
+    first = [peak for peak in governing if not peak.knife_edge and peak.number >= 0]
     peaks, found = list(first), worst_at(solved, envelope, first)
     moving = list(range(len(first)))
     for _ in range(MOST):

@@ -162,17 +162,18 @@ class DrivenVehicle:
                 mine = [one[1:] for pairs in together.values() for one in pairs if one[0] == other]
                 behind[other] = _Table.of(self.rear, other, rows, signed, mine)
         for box, pairs in together.items():
+            if self.rear is None:
+                [(_, e, j)] = pairs
+                least, owner = needed[e, columns[j]], stretch[e, j]
+                yield self._alone(box, rows[e], signed[e], j, least, owner, number)
+                continue
             ahead = _Table.of(self.front, box, rows, signed, [one[1:] for one in pairs])
-            parts = [
-                self._in_boxes(box, ahead, other, behind.get(other), e, j, stretch[e, j], number)
-                for other, e, j in pairs
-            ]
-            found = LivePieces.joined(parts)
-            least = [
-                np.repeat(needed[e, columns[j]], len(part.owner) // len(e))
-                for part, (_, e, j) in zip(parts, pairs, strict=True)
-            ]
-            yield found.part(found.top > np.concatenate(least))
+            parts = []
+            for other, e, j in pairs:
+                both = self._in_boxes(box, ahead, other, behind[other], e, j, stretch[e, j], number)
+                least = np.repeat(needed[e, columns[j]], len(both.owner) // len(e))
+                parts.append(both.part(both.top > least))
+            yield LivePieces.joined(parts)
 
     def _together(
         self, rows: Ints, signed: Floats, upper: Floats, needed: Floats, columns: Ints
@@ -203,12 +204,44 @@ class DrivenVehicle:
                 found[box] = live
         return found
 
+    def _alone(
+        self,
+        box: int,
+        rows: Ints,
+        signed: Floats,
+        y: Ints,
+        least: Floats,
+        owner: Ints,
+        number: int,
+    ) -> LivePieces:
+        """The pieces in a box of stations of results (n,), each at its own piece of offsets, that
+        may have more than the least (n,), where no wheels have a station of their own."""
+        m = self.front.degree + 1
+        found = [(np.zeros((2, 0), dtype=np.int64), np.zeros((0, m, m)))]
+        for which, C in self.front.each(rows, signed, _run(self.front.s, box), y):
+            k, i = np.nonzero(least[which, None] < C.max(axis=(1, 2)).T)
+            found.append((np.stack([which.start + k, i]), C[i, :, :, k]))
+        (e, i), front = (
+            np.concatenate(one, axis=axis)
+            for one, axis in zip(zip(*found, strict=True), (1, 0), strict=True)
+        )
+        return LivePieces(
+            owner=owner[e],
+            vehicle=np.full(len(e), number),
+            s=_ends(self.front.s, self.front.s.first[box] + i),
+            t=np.zeros((len(e), 2)),
+            y=_ends(self.front.y, y[e]),
+            front=front,
+            rear=np.zeros((len(e), m, m) if self.spaced else (len(e), 0, 0)),
+            reach=np.tile(self.reach, (len(e), 1)),
+        )
+
     def _in_boxes(
         self,
         box: int,
         ahead: "_Table",
         other: int,
-        behind: "_Table | None",
+        behind: "_Table",
         entry: Ints,
         y: Ints,
         owner: Ints,
@@ -216,27 +249,17 @@ class DrivenVehicle:
     ) -> LivePieces:
         """All pieces of results (n,) in a box of stations, with those of a box of the rear axles',
         each at its own piece of offsets."""
-        m = self.front.degree + 1
-        C = ahead.at(entry, y)
-        k = C.shape[1]
-        e, i = np.repeat(np.arange(len(entry)), k), np.tile(np.arange(k), len(entry))
-        C = C.reshape(-1, m, m)
-        t, Q = np.zeros((len(e), 2)), np.zeros((len(e), m, m) if self.spaced else (len(e), 0, 0))
-        if self.rear is not None and behind is not None:
-            D = behind.at(entry, y)
-            k = D.shape[1]
-            j = np.tile(np.arange(k), len(e))
-            C, i, e = np.repeat(C, k, axis=0), np.repeat(i, k), np.repeat(e, k)
-            Q = D[e, j]
-            t = _ends(self.rear.s, self.rear.s.first[other] + j)
+        assert self.rear is not None
+        C, D = ahead.at(entry, y), behind.at(entry, y)
+        e, i, j = (one.ravel() for one in np.indices((len(entry), C.shape[1], D.shape[1])))
         return LivePieces(
             owner=owner[e],
             vehicle=np.full(len(e), number),
             s=_ends(self.front.s, self.front.s.first[box] + i),
-            t=t,
+            t=_ends(self.rear.s, self.rear.s.first[other] + j),
             y=_ends(self.front.y, y[e]),
-            front=C,
-            rear=Q,
+            front=C[e, i],
+            rear=D[e, j],
             reach=np.tile(self.reach, (len(e), 1)),
         )
 
@@ -266,8 +289,8 @@ class _Table:
         width = len(wheels.y.low)
         keys = np.unique(np.concatenate([e * width + y for e, y in wanted]))
         e, y = np.divmod(keys, width)
-        C = wheels.coefficients(rows[e], _run(wheels.s, box), y)
-        return cls(keys, width, signed[e][:, None, None, None] * C)
+        C = wheels.coefficients(rows[e], signed[e], _run(wheels.s, box), y)
+        return cls(keys, width, C)
 
     def at(self, entry: Ints, y: Ints) -> Floats:
         """Those of results and pieces (n,)."""

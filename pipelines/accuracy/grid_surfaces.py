@@ -6,7 +6,7 @@ mesh.
 """
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 from scipy import sparse
@@ -15,7 +15,7 @@ from pipelines.accuracy.bernstein import extremes_of_slopes
 from pipelines.deck.deck import Deck
 from pipelines.model.influence import Surfaces
 from plate.arrays import Floats, Ints
-from plate.interpolation import gauss, lagrange, lobatto
+from plate.interpolation import lobatto
 from plate.meshing.mesh import Mesh
 
 # Places nearer to each other than this are one [m], as `plate.loads` has patches.
@@ -60,14 +60,26 @@ class GridAxis:
         start, end = self.lines[cell], self.lines[cell + 1]
         a = np.clip(low[place], start, end)
         b = np.clip(high[place], a, end)
-        x, weight = gauss(self.order + 1)
-        at = a[:, None] + 0.5 * (b - a)[:, None] * (1.0 + x)
-        xi = (2.0 * at - (start + end)[:, None]) / (end - start)[:, None]
-        share = 0.5 * (b - a)[:, None] * weight / side
-        values = np.einsum("kq,kqn->kn", share, lagrange(lobatto(self.order + 1), xi))
+        ends = (2.0 * np.stack([a, b]) - start - end) / (end - start)
+        values = np.diff(_integrals(self.order, ends), axis=0)[0]
+        values *= 0.5 * ((end - start) / side)[:, None]
         row = place // max(middle[:1].size, 1)
         entries = np.repeat(row, self.order + 1), self.nodes[cell].ravel()
         return sparse.csr_array((values.ravel(), entries), shape=(len(middle), self.n_nodes))
+
+
+def _integrals(order: int, ends: Floats) -> Floats:
+    """Integrals (..., order + 1) from 0 to ends (...) of the Lagrange polynomials through the nodes
+    of a side."""
+    power = np.arange(1, order + 2)
+    return np.asarray((ends[..., None] ** power / power) @ _from_powers(order))
+
+
+@cache
+def _from_powers(order: int) -> Floats:
+    """(order + 1, order + 1) by which integrals of 1, x, x^2, .. become those of the Lagrange
+    polynomials."""
+    return np.asarray(np.linalg.inv(np.vander(lobatto(order + 1), increasing=True)))
 
 
 @dataclass(frozen=True, eq=False)

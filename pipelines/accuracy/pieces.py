@@ -6,10 +6,10 @@ a patch lies on a line of the mesh. Where that line is the slab's edge its slope
 only its curvature does.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import groupby
+from itertools import groupby, pairwise
 
 import numpy as np
 from scipy import sparse
@@ -175,34 +175,49 @@ class DrivenWheels:
         return total.reshape(len(s), len(y), n_row).transpose(2, 0, 1)
 
     @cached_property
-    def _tables(self) -> list[tuple[sparse.csr_array, Floats]]:
-        """Of each group the Bernstein coefficients (n (degree + 1), n_node) of its sums along and
-        across in every piece."""
-        C, n = of_values(self.degree), self.degree + 1
-        S = self.along(self.s.points(self.degree))
-        Y = self.across(self.y.points(self.degree))
-        every = sparse.kron(sparse.eye_array(len(self.s.low)), C, format="csr")
-        along = [sparse.csr_array(every @ one) for one in S]
-        across = [(C @ one.toarray().reshape(-1, n, one.shape[1])).reshape(one.shape) for one in Y]
-        return list(zip(along, across, strict=True))
+    def _along(self) -> list[sparse.csr_array]:
+        """Of each group the Bernstein coefficients (n_s (degree + 1), n_node) of its sums along in
+        every piece."""
+        every = sparse.kron(sparse.eye_array(len(self.s.low)), of_values(self.degree), format="csr")
+        return [sparse.csr_array(every @ S) for S in self.along(self.s.points(self.degree))]
 
-    def coefficients(self, rows: Ints, s: slice, y: Ints) -> Floats:
-        """Bernstein coefficients (n, n_s, degree + 1, degree + 1) of results (n,), each in the
-        pieces s along and in its own piece y (n,) across."""
+    @cached_property
+    def _across(self) -> tuple[Floats, Ints, Ints]:
+        """The same across (degree + 1, n_y, n_group, n_node), and between which nodes (n_y,) each
+        piece has any."""
         n = self.degree + 1
-        different, row = np.unique(rows, return_inverse=True)
-        strips, strip = np.unique(y, return_inverse=True)
-        total: Floats | float = 0.0
-        for S, Y in self._tables:
-            part = S[s.start * n : s.stop * n]
-            columns = np.unique(part.indices)
-            along = part.toarray()[:, columns]
-            half = along @ self.grid.ordinates[different[:, None], columns]
-            across = Y.reshape(-1, n, Y.shape[1])[strips].reshape(-1, Y.shape[1])
-            total = total + half.reshape(-1, Y.shape[1]) @ across.T
-        # Maxima and minima have the same: each result in each strip once, in one product.
-        C = np.asarray(total).reshape(len(different), -1, len(strips), n).swapaxes(1, 2)
-        return C[row, strip].reshape(len(rows), -1, n, n)
+        Y = [one.toarray() for one in self.across(self.y.points(self.degree))]
+        sums = np.stack(Y, axis=1).reshape(len(self.y.low), n, -1)
+        found = np.einsum("ij,yjk->iyk", of_values(self.degree), sums, optimize=True)
+        found = found.reshape(n, len(sums), len(Y), -1)
+        some = found.any(axis=(0, 2))
+        return found, some.argmax(axis=1), some.shape[1] - some[:, ::-1].argmax(axis=1)
+
+    def each(
+        self, rows: Ints, factors: Floats, s: slice, y: Ints
+    ) -> Iterator[tuple[slice, Floats]]:
+        """Bernstein coefficients of results (n,) times factors (n,) in the pieces s along, each in
+        its own piece y (n,) across: of equal ones that follow each other, which they are, and the
+        coefficients (n_s, degree + 1, degree + 1, n)."""
+        n, run = self.degree + 1, np.stack([rows, factors])
+        starts = np.flatnonzero(np.any(run[:, 1:] != run[:, :-1], axis=0)) + 1
+        own = [_dense(S, slice(s.start * n, s.stop * n)) for S in self._along]
+        across, low, high = self._across
+        for start, end in pairwise([0, *starts.tolist(), len(rows)]):
+            strips = y[start:end]
+            nodes = slice(int(low[strips].min()), int(high[strips].max()))
+            W = factors[start] * self.grid.ordinates[rows[start], :, nodes]
+            along = np.concatenate([part @ W[columns] for part, columns in own], axis=1)
+            C = along @ across[:, strips, :, nodes].reshape(n * (end - start), -1).T
+            yield slice(start, end), C.reshape(-1, n, n, end - start)
+
+    def coefficients(self, rows: Ints, factors: Floats, s: slice, y: Ints) -> Floats:
+        """The same (n, n_s, degree + 1, degree + 1)."""
+        n = self.degree + 1
+        found = np.empty((len(rows), s.stop - s.start, n, n))
+        for which, C in self.each(rows, factors, s, y):
+            found[which] = np.moveaxis(C, 3, 0)
+        return found
 
     @cached_property
     def rounding(self) -> Floats:
@@ -214,6 +229,18 @@ class DrivenWheels:
         steepest = max(1.0 / min(g.sides) for g in self.groups)
         terms = W.shape[1] + W.shape[2]
         return np.asarray(size * (np.finfo(float).eps * terms * C**2 + 2.0 * NEAR * steepest))
+
+
+def _dense(matrix: sparse.csr_array, rows: slice) -> tuple[Floats, Ints]:
+    """Some rows of a sparse matrix, and the columns in which they are not zero."""
+    ends = matrix.indptr[rows.start : rows.stop + 1]
+    which = slice(int(ends[0]), int(ends[-1]))
+    used = np.zeros(matrix.shape[1], dtype=bool)
+    used[matrix.indices[which]] = True
+    found = np.zeros((len(ends) - 1, np.count_nonzero(used)))
+    place = (np.cumsum(used) - 1)[matrix.indices[which]]
+    found[np.repeat(np.arange(len(found)), np.diff(ends)), place] = matrix.data[which]
+    return found, np.flatnonzero(used)
 
 
 def _passings(lines: Floats, patches: Sequence[tuple[Floats, float]]) -> tuple[Floats, Floats]:

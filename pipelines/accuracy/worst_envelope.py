@@ -57,7 +57,12 @@ class WorstEnvelope:
 
 def stepped(solved: SolvedDeck, envelope: TrafficEnvelope) -> WorstEnvelope:
     """The envelope as the steps of the load positions give it."""
-    peaks = _peaks(solved, envelope)
+    return _stepped(solved, envelope, _peaks(solved, envelope))
+
+
+def _stepped(
+    solved: SolvedDeck, envelope: TrafficEnvelope, peaks: tuple[Peak, ...]
+) -> WorstEnvelope:
     stated = stated_values(solved, envelope, peaks)
     return WorstEnvelope(
         envelope=envelope,
@@ -83,9 +88,11 @@ def with_worst_loads(
 
     largest : (n_kind,) values of the deck of each of their kinds, where others are stated apart.
     """
-    of_peaks = {_kind(peak): abs(peak.value) for peak in _peaks(solved, envelope)}
-    envelope, known = climbed(solved, envelope) if envelope.n_points else (envelope, {})
-    before = stepped(solved, envelope)
+    first, steps = _peaks(solved, envelope), envelope
+    of_peaks = {_kind(peak): abs(peak.value) for peak in first}
+    envelope, known = climbed(solved, steps, first) if steps.n_points else (steps, {})
+    moved = envelope is not steps
+    before = _stepped(solved, envelope, _peaks(solved, envelope) if moved else first)
     stated = before.stated
     if not len(stated.value):
         return before

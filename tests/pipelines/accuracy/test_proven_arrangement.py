@@ -233,7 +233,9 @@ def test_boxes_and_pieces_bound_what_is_in_them(seed: int, size: float | None) -
             piece = int(rng.integers(driven.s.first[i[k]], driven.s.first[i[k] + 1]))
             y = np.arange(driven.y.first[j[k]], driven.y.first[j[k] + 1])
             rows = np.arange(len(values))
-            C = driven.coefficients(rows, slice(piece, piece + 1), np.full(len(rows), y[0]))
+            C = driven.coefficients(
+                rows, np.ones(len(rows)), slice(piece, piece + 1), np.full(len(rows), y[0])
+            )
             a, b = driven.s.low[piece], driven.s.high[piece]
             c, d = driven.y.low[y[0]], driven.y.high[y[0]]
             at = np.array([rng.uniform(a, b, 20), rng.uniform(c, d, 20), np.zeros(20)])
