@@ -63,6 +63,8 @@ class EdgeLayer:
     def without(self, points: Ints, moments: Floats, further_in: Floats) -> Floats:
         """Moments (3, k, n_load) at some field points (k,) without the layer's part."""
         inside = np.flatnonzero(self.place[points] >= 0)
+        if not len(inside):
+            return moments
         mine = self.place[points[inside]]
         own = np.einsum("cn,cnl->nl", self.twist[:, mine], moments[:, inside])
         found = moments.copy()

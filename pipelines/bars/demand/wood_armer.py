@@ -71,11 +71,13 @@ class Block:
     @classmethod
     def of_positions(cls, moments: Floats, first: int) -> "Block":
         """The block of a, b, t (3, n_point, n) of positions first, first + 1, ..."""
-        at, sums = [], []
-        for total in functionals(moments):
+        at, sums, every = [], [], np.arange(moments.shape[1])
+        a, b, t = moments
+        # one after the other, while it is in cache
+        for total in (form(one, t) for one in (a, b) for form in (np.add, np.subtract)):
             columns = np.stack([total.argmax(axis=1), total.argmin(axis=1)])
             at.append(columns)
-            sums.append(np.take_along_axis(total, columns.T, axis=1).T)
+            sums.append(total[every, columns])
         columns = np.stack(at, axis=1)
 
         def beside(extreme: int, which: Ints, points: Ints) -> Floats:

@@ -77,7 +77,9 @@ def _of_shear(
 
     found = []
     for key, (tracker, width) in trackers.items():
-        one = ShearOfVehicle.of(tracker, blocks[key], width).multiplier(guess)
+        one = ShearOfVehicle.of(tracker, np.concatenate(blocks[key], axis=2), width).multiplier(
+            guess
+        )
         if one is not None:
             found.append(rater.of_shear(tracker, one, standing))
     return found

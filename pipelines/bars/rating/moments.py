@@ -132,7 +132,11 @@ class Moments:
 
     def extreme(self, row: int) -> Floats:
         """(2, n) largest a + t and a - t of a row's first bars, the signs of the layer."""
-        return np.asarray(_signed(self.sums[row], row).max(axis=1))
+        return self._extremes[row]
+
+    @cached_property
+    def _extremes(self) -> list[Floats]:
+        return [np.asarray(_signed(one, row).max(axis=1)) for row, one in enumerate(self.sums)]
 
     def linear(self, limits: "LimitsAt", row: int, columns: Ints) -> Floats:
         """(k,) multipliers by the linear terms at some of the points, between 0 and MOST."""

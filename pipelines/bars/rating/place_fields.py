@@ -79,14 +79,16 @@ class UnitFields:
     count: int = 0
     values: dict[Size, list[Floats]] = field(default_factory=dict)
 
-    def add(self, rows: sparse.csr_array) -> None:
-        """Solve for more of them by their rows (n, n_dof) on the displacements."""
-        parts = [rows[k : k + BLOCK] for k in range(0, rows.shape[0], BLOCK)]
+    def add(self, rows_of: RowsOf, places: Ints, per_place: int) -> None:
+        """Solve for more of them, those at places (n,); rows_of : places (k,) -> rows (per_place k,
+        n_dof) on the displacements, those of a place together."""
+        some = BLOCK // per_place
+        parts = [places[k : k + some] for k in range(0, len(places), some)]
         with one_thread, ThreadPoolExecutor(processors()) as pool:
-            for made in pool.map(self._made, parts):
+            for made in pool.map(lambda part: self._made(rows_of(part)), parts):
                 for patch, values in made.items():
                     self.values.setdefault(patch, []).append(values)
-        self.count += rows.shape[0]
+        self.count += per_place * len(places)
 
     def _made(self, rows: sparse.csr_array) -> dict[Size, Floats]:
         # deflections far from all of the results are put together from few

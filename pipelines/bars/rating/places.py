@@ -205,14 +205,18 @@ class Places:
             return
         self.of_point[new] = self.units.count + 3 * np.arange(len(new))
         forms = skew_components(np.eye(3), self.watch.reinforcement.angle)
-        turned = sparse.kron(sparse.eye_array(len(new)), forms)
-        self.units.add(sparse.csr_array(turned @ self.moment_rows(new)))
+
+        def rows(some: Ints) -> sparse.csr_array:
+            turned = sparse.kron(sparse.eye_array(len(some)), forms)
+            return sparse.csr_array(turned @ self.moment_rows(some))
+
+        self.units.add(rows, new, len(forms))
 
     def _solve_stretches(self, tracker: ShearTracker, judged: Ints) -> None:
         """Take in stretches about judged samples."""
         mine = self.stretches[id(tracker.sections)]
         for some, asked in mine.take(judged, self.units.count):
-            self.units.add(force_rows_at(self.watch.solved, tracker, some)(asked))
+            self.units.add(force_rows_at(self.watch.solved, tracker, some), asked, len(some))
 
     def _screened(self, grid: Floats) -> Floats:
         found = []
@@ -240,8 +244,9 @@ def local_tops(
     """Numbers (k,) of the values (n,) at plan points (n, 2) that are worth a place; most : the
     largest that a place may have."""
     found: list[int] = []
-    order = np.argsort(-values, kind="stable")
-    for k in order[values[order] > max(worth * most, 0.0)].tolist():
-        if not found or np.hypot(*(plan[found] - plan[k]).T).min() > apart:
-            found.append(k)
+    left = np.argsort(-values, kind="stable")
+    left = left[values[left] > max(worth * most, 0.0)]
+    while len(left):
+        found.append(int(left[0]))
+        left = left[np.hypot(*(plan[left] - plan[left[0]]).T) > apart]
     return np.array(found, dtype=np.int64)

@@ -11,6 +11,7 @@ from pipelines.bars.checks.standing_wheels import StandingWheels
 from pipelines.bars.checks.wheel_punching import WheelPunching, farthest_reach, wheel_punching
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.demand.shear import ShearTracker
+from pipelines.bars.demand.wood_armer import Block
 from pipelines.bars.rating.between_steps import between_steps
 from pipelines.bars.rating.block_reading import BlockReader
 from pipelines.bars.rating.fleet import Permit
@@ -29,7 +30,7 @@ from pipelines.deck.deck import Deck
 from pipelines.deck.words import at_text, line_title, place
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.model.position_blocks import in_blocks, read_blocks
-from pipelines.model.responses import SolvedDeck
+from pipelines.model.responses import Response, SolvedDeck
 from pipelines.standards.actions.load_models import counts_under
 from pipelines.standards.actions.loads import LoadModel, Vehicle
 from pipelines.standards.resistance.shear import CHOSEN, NOT_ASKED, ONE_WAY
@@ -74,15 +75,26 @@ class Rater:
 
     def over_deck(self, permit: Permit, runs: Runs) -> OverDeck:
         """A vehicle driven over the whole deck, at its load positions."""
-        mine = self.counting(permit)
-        found = [one for _, one in read_blocks(self.solved, in_blocks(runs), self.read)]
+        mine, count = self.counting(permit), sum(map(len, runs))
+        forces = {
+            key: np.empty((*tracker.permanent.shape[1:], count))
+            for key, (tracker, _) in self.trackers.items()
+            if key[0] in mine
+        }
+
+        def read(first: int, response: Response) -> list[Block]:
+            blocks, found = self.read(first, response)
+            for key, every in forces.items():
+                every[..., first : first + found[key].shape[-1]] = found[key]
+            return blocks
+
+        blocks = [one for _, one in read_blocks(self.solved, in_blocks(runs), read)]
         return OverDeck(
             runs,
-            Moments.of(np.arange(len(self.plan)), [blocks for blocks, _ in found]),
+            Moments.of(np.arange(len(self.plan)), blocks),
             {
-                key: ShearOfVehicle.of(tracker, [forces[key] for _, forces in found], width)
-                for key, (tracker, width) in self.trackers.items()
-                if key[0] in mine
+                key: ShearOfVehicle.of(self.trackers[key][0], every, self.trackers[key][1])
+                for key, every in forces.items()
             },
         )
 

@@ -5,7 +5,6 @@ and the face in tension there: the largest multiplier is found by evaluating a r
 one multiplier after the other, at those load positions alone that can come to the least resistance.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -53,13 +52,12 @@ class ShearOfVehicle:
     beside: Floats | None = None
 
     @classmethod
-    def of(cls, tracker: ShearTracker, blocks: Sequence[Floats], width: float) -> "ShearOfVehicle":
-        """All samples, averaged over a width of the tracker's; blocks : of the load positions, one
-        after the other."""
+    def of(cls, tracker: ShearTracker, traffic: Floats, width: float) -> "ShearOfVehicle":
+        """All samples, averaged over a width of the tracker's."""
         every = np.arange(len(tracker.sections.points))
         judged = np.flatnonzero(tracker.sections.judged)
         means = sparse.csr_array(tracker.means[tracker.widths.index(width)][judged])
-        return cls(tracker, np.concatenate(blocks, axis=2), every, judged, means)
+        return cls(tracker, traffic, every, judged, means)
 
     def multiplier(self, start: float) -> ShearMultiplier | None:
         """None where no sample is judged. start : a guess."""

@@ -99,7 +99,17 @@ def cracked_state(
 @lru_cache(maxsize=20000)
 def cracked_section(section: Section, m: float, E_c: float, E_s: float, n: float = 0.0) -> Cracked:
     """`cracked_state` of a section given by numbers, which trials of other bars ask for again."""
-    return cracked_state(section, m, E_c, E_s, n)
+    if n or m <= 0.0 or m == 1.0:
+        return cracked_state(section, m, E_c, E_s, n)
+    # without a membrane force stresses are in proportion to the moment
+    unit = cracked_section(section, 1.0, E_c, E_s)
+    return Cracked(
+        x=unit.x,
+        sigma_c=m * unit.sigma_c,
+        sigma_s=m * unit.sigma_s,
+        sigma_sc=m * unit.sigma_sc,
+        k_2=unit.k_2,
+    )
 
 
 def _strain_shape(face: Floats, far: Floats) -> Floats:

@@ -10,7 +10,7 @@ from pipelines.errors import MethodRangeError
 from pipelines.standards.factors import FACTORS
 from pipelines.standards.resistance.bars import Bars
 from pipelines.standards.resistance.bending import Section
-from pipelines.standards.resistance.cracking import crack_width, cracked_state
+from pipelines.standards.resistance.cracking import crack_width, cracked_section, cracked_state
 
 E_S = 200e9
 E_C = 200e9 / 15
@@ -95,6 +95,18 @@ def test_stress_is_proportional_to_load(m: float, factor: float) -> None:
     one, more = (cracked_state(section, v, E_C, E_S) for v in (m, factor * m))
     assert_allclose(more.sigma_s, factor * one.sigma_s, rtol=1e-8)
     assert_allclose(more.x, one.x, rtol=1e-8)
+
+
+@pytest.mark.parametrize("moment", [-20e3, 0.0, 1.0, 37e3, 900e3])
+def test_a_section_asked_for_again_is_in_the_same_state(moment: float) -> None:
+    """Found once under a unit moment and in proportion, against the moment itself."""
+    for section in (
+        Section(h=0.270, d=0.222, A_s=A_16_125),
+        Section(h=0.25, d=0.2, A_s=1e-3, d_c=0.05, A_sc=2e-3),
+    ):
+        one, other = (f(section, moment, E_C, E_S) for f in (cracked_section, cracked_state))
+        for name in ("x", "sigma_c", "sigma_s", "sigma_sc", "k_2"):
+            assert_allclose(getattr(one, name), getattr(other, name), rtol=1e-8, err_msg=name)
 
 
 def test_hand_worked_crack_width() -> None:
