@@ -5,7 +5,7 @@ The empty deck is a member: maxima are never below zero, minima never above; whe
 the position is -1. Of positions that tie within 1e-9 the first listed governs.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -95,6 +95,19 @@ class FieldEnvelope:
         return FieldEnvelope(extremes, beside[1], beside[-1])
 
 
+@dataclass(frozen=True)
+class RowPeaks:
+    """Extremes by the sign sought of some results (n,) over a block of positions: which of the
+    results, the lane, the extreme, and value and number of the first position that ties with it."""
+
+    sign: int
+    row: Ints
+    lane: Ints
+    top: Floats
+    value: Floats
+    number: Ints
+
+
 class Tracker:
     """Running extremes of results by the sign sought, 1 or -1, and by lanes, as of `FieldTracker`:
     best, at (n, n_lane). like : arrays of its kind are kept, and taken in."""
@@ -104,18 +117,33 @@ class Tracker:
         self.best = {sign: np.zeros((n, lanes), like=like) for sign in SIGNS}
         self.at = {sign: np.zeros((n, lanes), dtype=np.int64, like=like) - 1 for sign in SIGNS}
 
-    def update(self, values: Floats, first: int) -> None:
-        """Take in values (n, n_load) of positions first, first + 1, ..., which come as in
-        `in_blocks`."""
-        peaks = Combined(values, None).bounds(self.lanes)
-        values = values.reshape(len(values), self.lanes, values.shape[1] // self.lanes)
-        for sign, peak in zip(SIGNS, peaks, strict=True):
-            best = self.best[sign]
-            row, lane = np.nonzero(sign * (peak - best) > TIE * np.abs(best))
-            picked = values[row, lane]
-            column = _first_near(picked, peak[row, lane], sign)
-            best[row, lane] = _of_column(picked, column)
-            self.at[sign][row, lane] = first + self.lanes * column + lane
+    def seen(self, parts: Iterable[Floats], first: int) -> list[RowPeaks]:
+        """What positions first, first + 1, ..., which come as in `in_blocks`, may add to the
+        results, some (k, n_load) after the other; any thread may ask."""
+        found: list[RowPeaks] = []
+        start = 0
+        for values in parts:
+            if not (n := len(values)):
+                continue
+            peaks = Combined(values, None).bounds(self.lanes)
+            values = values.reshape(n, self.lanes, values.shape[1] // self.lanes)
+            for sign, peak in zip(SIGNS, peaks, strict=True):
+                row, lane = np.nonzero(_better(sign, peak, self.best[sign][start : start + n]))
+                picked, top = values[row, lane], peak[row, lane]
+                column = _first_near(picked, top, sign)
+                value, number = _of_column(picked, column), first + self.lanes * column + lane
+                found.append(RowPeaks(sign, start + row, lane, top, value, number))
+            start += n
+        return found
+
+    def take(self, seen: Iterable[RowPeaks]) -> None:
+        """Take in what a block adds; blocks come in order."""
+        for one in seen:
+            best = self.best[one.sign]
+            better = _better(one.sign, one.top, best[one.row, one.lane])
+            row, lane = one.row[better], one.lane[better]
+            best[row, lane] = one.value[better]
+            self.at[one.sign][row, lane] = one.number[better]
 
     def fetched(self, fetch: Fetch) -> None:
         """Go on with what `fetch` makes of its arrays."""
@@ -127,8 +155,8 @@ class Tracker:
 class Tops:
     """Extremes over a block of positions at places where they may govern.
 
-    index : (n,) numbers of the places among those of `FieldTracker.limits`, maxima first; sign : (n,)
-    1 or -1; top : (n,) the extreme.
+    index : (n,) numbers of the places among those of `FieldTracker.limits`, maxima first; sign :
+    (n,) 1 or -1; top : (n,) the extreme.
     """
 
     index: Ints
@@ -157,7 +185,7 @@ class _Beyond:
     """Rows of fields whose extremes lie beyond those so far.
 
     tops : (n,) of them, the first `maxima` of them maxima; rows : (a, b, n_load) that were formed;
-    row, lane, place : (n,) the row, counted along both axes, the lane, and which of the field points.
+    row, lane, place : (n,) the row, counted along both axes, the lane, which of the field points.
     """
 
     tops: Tops
@@ -294,8 +322,7 @@ class FieldTracker:
         self.formed += p.formed
         self.left_out += p.left_out
         best = self._best.reshape(-1)
-        old = best[p.index]
-        better = p.sign * (p.top - old) > TIE * np.abs(old)
+        better = _better(p.sign, p.top, best[p.index])
         at, value = p.index[better], p.value[better]
         best[at] = value
         self._limit(at, p.sign[better], value, TIE)
@@ -329,6 +356,12 @@ def _first_near(rows: Floats, top: Floats, sign: int) -> Ints:
 def _of_column(rows: Floats, column: Ints) -> Floats:
     """Of each of the rows (n, k) the value (n,) in its column (n,)."""
     found: Floats = rows.reshape(-1)[np.arange(len(column), like=column) * rows.shape[1] + column]
+    return found
+
+
+def _better(sign: int | Ints, top: Floats, best: Floats) -> NDArray[np.bool_]:
+    """Which extremes exceed, by the sign sought, the best so far by more than a tie."""
+    found: NDArray[np.bool_] = sign * (top - best) > TIE * np.abs(best)
     return found
 
 

@@ -1,7 +1,7 @@
 """What is kept of a load model's loads while they are streamed: extremes of every train at every
 offset, and sums over the cells of distributed loads where a result has the sign sought."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -13,6 +13,7 @@ from pipelines.envelopes.extremes import (
     Fetch,
     FieldTracker,
     Peaks,
+    RowPeaks,
     Tops,
     Tracker,
     with_sums,
@@ -55,21 +56,20 @@ class Watched(Protocol):
     @property
     def shares(self) -> Sequence[float]: ...
 
-    def values(self, response: Response) -> Floats:
-        """(n_value, n), linear in the loads."""
+    def values(self, response: Response) -> Iterator[Floats]:
+        """(n_value, n), linear in the loads, some values after the other."""
 
 
-def other_values(response: Response, watched: Watched | None) -> Floats:
-    """Probes, beam moments, beam shears, what is watched and reactions (n_other, n)."""
-    return np.concatenate(
-        [
-            response.probes,
-            response.beam_moments,
-            response.beam_shears,
-            *([] if watched is None else [watched.values(response)]),
-            *(values[None] for values in with_sums(response.reactions).values()),
-        ]
-    )
+def other_values(response: Response, watched: Watched | None) -> Iterator[Floats]:
+    """Probes, beam moments, beam shears, what is watched and reactions (n_other, n), some after the
+    other."""
+    yield response.probes
+    yield response.beam_moments
+    yield response.beam_shears
+    if watched is not None:
+        yield from watched.values(response)
+    for values in with_sums(response.reactions).values():
+        yield values[None]
 
 
 def read_parts(
@@ -142,12 +142,12 @@ class TrainExtremes:
         for name, found in reached:
             self.fields[name].know(found)
 
-    def take(self, others: Floats, first: int, peaks: Mapping[str, list[Peaks]]) -> None:
+    def take(self, part: "BlockResult") -> None:
         """Take in a block; blocks come in order."""
-        for name, found in peaks.items():
+        for name, found in part.peaks.items():
             for one in found:
                 self.fields[name].take(one)
-        self.others.update(others, first)
+        self.others.take(part.others)
 
 
 # Sign, field points (k,), of strips sums (n_field, k, n_strip) and what coexists (n_field,
@@ -199,12 +199,11 @@ class StripSums:
         for kept in every:
             kept.update({sign: fetch(values) for sign, values in kept.items()})
 
-    def take(self, others: Floats, sums: Mapping[str, list[Sums]]) -> None:
+    def take(self, part: "BlockResult") -> None:
         """Take in a block of cells."""
-        others = others.reshape(len(others), self.strips, -1)
-        for sign in SIGNS:
-            self.others[sign] += np.where(sign * others > 0.0, others, 0.0).sum(axis=-1)
-        for name, found in sums.items():
+        for sign, total in part.other_sums.items():
+            self.others[sign] += total
+        for name, found in part.sums.items():
             kept = self.fields[name]
             for sign, points, values, beside in found:
                 kept.best[sign][:, points] += values
@@ -230,13 +229,26 @@ def adverse_sums(
     return found
 
 
-@dataclass(frozen=True, eq=False)
-class BlockResult:
-    """What a block adds: everything that is no field (n_other, n), and to the fields, by their
-    sets, the peaks of a train's positions or the sums of cells."""
+def adverse_others(parts: Iterable[Floats], strips: int) -> dict[int, Floats]:
+    """The same of everything that is no field, some (k, n_load) after the other: by the sign sought
+    (n_other, n_strip)."""
+    found: dict[int, list[Floats]] = {sign: [] for sign in SIGNS}
+    for values in parts:
+        values = values.reshape(len(values), strips, values.shape[1] // strips)
+        for sign in SIGNS:
+            found[sign].append(np.where(sign * values > 0.0, values, 0.0).sum(axis=-1))
+    return {sign: np.concatenate(sums) for sign, sums in found.items()}
 
-    others: Floats
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class BlockResult:
+    """What a block of so many loads adds: to the fields, by their sets, the peaks of a train's
+    positions or the sums of cells, and the same to everything that is no field."""
+
+    n_loads: int
+    others: Sequence[RowPeaks] = ()
     peaks: Mapping[str, list[Peaks]] = field(default_factory=dict)
+    other_sums: Mapping[int, Floats] = field(default_factory=dict)
     sums: Mapping[str, list[Sums]] = field(default_factory=dict)
 
 

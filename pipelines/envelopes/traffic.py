@@ -60,7 +60,7 @@ def traffic_envelopes(
                 for observe in mine:
                     observe(first, response)
             if progress is not None:
-                progress(model.name, first + part.others.shape[1], there)
+                progress(model.name, first + part.n_loads, there)
         if job.loads:
             if card is not None:
                 job.fetched(card.fetch)

@@ -2,7 +2,7 @@
 arrangements of its lanes that is put together of it."""
 
 from bisect import bisect_right
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,6 +25,7 @@ from pipelines.envelopes.lane_extremes import (
     StripSums,
     TrainExtremes,
     Watched,
+    adverse_others,
     adverse_sums,
     other_values,
 )
@@ -88,8 +89,8 @@ class TrafficCase:
         nothing = np.zeros((solved.model.n_plate_dof, 1))
         empty = solved.respond(nothing) if fields else self.probes_under(nothing)
         self.names = tuple(with_sums(empty.reactions))
-        self.n_watched = 0 if watched is None else len(watched.values(empty))
-        n_other = len(other_values(empty, watched))
+        self.n_watched = 0 if watched is None else sum(map(len, watched.values(empty)))
+        n_other = sum(map(len, other_values(empty, watched)))
         self.points = solved.recovery.points.plan[: None if fields else 0]
         n_point = len(self.points)
         self.kept: dict[tuple[Vehicle, ...], TrainExtremes] = {}
@@ -148,14 +149,24 @@ class TrafficCase:
     def read(self, first: int, response: Response) -> BlockResult:
         """What loads first, first + 1, ... add; any thread may ask."""
         index = bisect_right(self.starts, first) - 1
-        others = other_values(response, self.watched)
+        n_loads, others = response.probes.shape[1], other_values(response, self.watched)
         if index < len(self.owner):
-            return BlockResult(others, peaks=self._train(first).seen(response, first))
-        return BlockResult(others, sums=adverse_sums(self.sets, response, self.abreast[index]))
+            train = self._train(first)
+            return BlockResult(
+                n_loads=n_loads,
+                others=train.others.seen(others, first),
+                peaks=train.seen(response, first),
+            )
+        strips = self.abreast[index]
+        return BlockResult(
+            n_loads=n_loads,
+            other_sums=adverse_others(others, strips),
+            sums=adverse_sums(self.sets, response, strips),
+        )
 
     def reached(self, first: int, response: Response) -> list[tuple[str, Tops]]:
-        """What some vehicles of the run of load position `first` reach of the fields; any thread may
-        ask."""
+        """What some vehicles of the run of load position `first` reach of the fields; any thread
+        may ask."""
         return self._train(first).reached(response)
 
     def know(self, first: int, reached: Sequence[tuple[str, Tops]]) -> None:
@@ -169,9 +180,9 @@ class TrafficCase:
         """Take in what loads first, first + 1, ... add."""
         index = bisect_right(self.starts, first) - 1
         if index < len(self.owner):
-            self.kept[self.owner[index]].take(part.others, first, part.peaks)
+            self.kept[self.owner[index]].take(part)
         elif self.sums is not None:
-            self.sums.take(part.others, part.sums)
+            self.sums.take(part)
 
     def fetched(self, fetch: Fetch) -> None:
         """Go on with what `fetch` makes of what was kept."""

@@ -67,14 +67,12 @@ class ShearForms:
         rows = sparse.csr_array(sparse.vstack(shears, format="csr"))
         return cls(sections, tuple(widths), rows, tuple(sections.means(w) for w in widths))
 
-    def of_shears(self, q_x: Floats, q_y: Floats) -> Floats:
-        """(n_width, n_direction, n, k) forms of shears (n, k)."""
-        found = np.empty((len(self.means), len(DIRECTIONS), *q_x.shape))
-        for of_width, mean in zip(found, self.means, strict=True):
+    def of_shears(self, q_x: Floats, q_y: Floats) -> Iterator[Floats]:
+        """Forms (n, k) of shears (n, k), of one width and direction after the other."""
+        for mean in self.means:
             x, y = mean @ q_x, mean @ q_y
-            for form, angle in zip(of_width, DIRECTIONS, strict=True):
-                np.add(np.cos(angle) * x, np.sin(angle) * y, out=form)
-        return found
+            for angle in DIRECTIONS:
+                yield np.cos(angle) * x + np.sin(angle) * y
 
     def form_rows(self, forms: Ints) -> sparse.csr_array:
         """Rows (k, n_dof) of some forms."""
@@ -150,15 +148,15 @@ class ModelWatch:
 
         return read
 
-    def values(self, response: Response) -> Floats:
-        """Forms of the beams, then those of the shear (n, k)."""
+    def values(self, response: Response) -> Iterator[Floats]:
+        """Forms of the beams, then those of the shear, (n, k) after (n, k)."""
         if self._read is None:
-            return np.empty((0, response.probes.shape[1]))
+            return
         found = self._read.of(response.solution)
-        if self.shear is None:
-            return found
         beams, q_x, q_y = np.split(found, [self._n_beams, (self._n_beams + len(found)) // 2])
-        return np.concatenate([beams, self.shear.of_shears(q_x, q_y).reshape(-1, found.shape[1])])
+        yield beams
+        if self.shear is not None:
+            yield from self.shear.of_shears(q_x, q_y)
 
 
 def held_for_shear(
@@ -196,10 +194,11 @@ def _candidates(
     """Forms, signs and numbers of the arrangements that are worth a solution, each once."""
     n = len(shear.sections.points)
     shape = (len(shear.widths), len(DIRECTIONS), n)
-    steady = shear.of_shears(tracker.permanent[0][3][:, None], tracker.permanent[0][4][:, None])
+    _, _, _, q_x, q_y = tracker.permanent[0][:5, :, None]
+    steady = np.stack([*shear.of_shears(q_x, q_y)]).reshape(shape)
     factor = tracker.combination.traffic
-    high = steady[..., 0] + factor * extremes.maximum.reshape(shape)
-    low = -steady[..., 0] - factor * extremes.minimum.reshape(shape)
+    high = steady + factor * extremes.maximum.reshape(shape)
+    low = -steady - factor * extremes.minimum.reshape(shape)
     value = np.maximum(high, low)
     sign = np.where(high >= low, 1, -1)
     number = np.where(

@@ -206,8 +206,8 @@ class ShearTracker:
     def _judge(
         self, w: int, traffic: Floats, first: int, averaged: Floats, sample: Ints, column: Ints
     ) -> None:
-        """Take in the utilisation of samples (k,), which rise, under some positions (k,), which rise
-        of each sample."""
+        """Take in the utilisation of samples (k,), which rise, under some positions (k,), which
+        rise for each sample."""
         if not len(sample):
             return
         acting = averaged[sample, column]

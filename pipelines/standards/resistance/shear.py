@@ -203,7 +203,7 @@ class PrincipalShear:
 
 
 def principal_shear(q_x: ArrayLike, q_y: ArrayLike) -> PrincipalShear:
-    """Principal shear of coexisting q_x, q_y [N/m], for each load position; of none it is along x."""
+    """Principal shear of coexisting q_x, q_y [N/m], for each load position; none is along x."""
     q_x, q_y = np.asarray(q_x, dtype=float), np.asarray(q_y, dtype=float)
     v = np.hypot(q_x, q_y)
     some = v > 0.0

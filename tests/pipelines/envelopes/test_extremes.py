@@ -48,7 +48,7 @@ def test_what_positions_to_come_reach_leaves_more_out_and_changes_nothing() -> N
     ]
     blocks[-1] = Combined(blocks[-2].values * (1.0 + 0.5 * TIE), weights)
     informed, plain = FieldTracker(POINTS), FieldTracker(POINTS)
-    for k, block in enumerate(blocks):
+    for block in blocks:
         some = Combined(block.values, weights[:, ::3])
         informed.know(informed.reached(points, some))
     for k, block in enumerate(blocks):
