@@ -13,7 +13,13 @@ from typing import Any
 import numpy as np
 from scipy import sparse
 
-from pipelines.accuracy.wheel_influence import Lattice, cubic, patches_at, wheel_lattice
+from pipelines.accuracy.wheel_influence import (
+    Lattice,
+    cubic,
+    grid_places,
+    patches_at,
+    wheel_lattice,
+)
 from pipelines.bars.demand.edge_layer import MOMENTS, EdgeLayer
 from pipelines.bars.demand.sample_forces import force_rows
 from pipelines.bars.demand.shear import ShearTracker
@@ -31,6 +37,8 @@ from plate.threads import one_thread
 SPACES = 6.0
 # Patches integrated together, to bound the memory.
 PATCHES = 20_000
+# Places that cubics go through.
+LEAST = 4
 # Of what is read on lattices: half the memory.
 SINGLE: Any = np.float32
 RowsOf = Callable[[Ints], sparse.csr_array]
@@ -45,10 +53,12 @@ class WheelLattice:
     shares: sparse.csr_array
 
     @classmethod
-    def of(cls, solved: SolvedDeck, patch: Size, reach: tuple[float, float]) -> "WheelLattice":
-        """reach : lowest and highest offset of the patch's centre [m]."""
+    def of(cls, solved: SolvedDeck, patch: Size, offsets: Floats) -> "WheelLattice":
+        """offsets : (n,) of the patch's centre, rising [m]. Where they are fewer than the lattice
+        has they take the place of its own, read from those."""
         mesh, course = solved.model.mesh, solved.deck.course
-        lattice = wheel_lattice(mesh, patch, course, reach, SPACES)
+        ends = float(offsets[0]), float(offsets[-1])
+        lattice = wheel_lattice(mesh, patch, course, ends, SPACES)
         corners = patches_at(patch, course, lattice.s, lattice.y)
         parts = []
         for start in range(0, len(corners), PATCHES):
@@ -57,7 +67,11 @@ class WheelLattice:
             index = np.repeat(owner, nodes.shape[1]), nodes.ravel()
             shape = len(part), mesh.n_nodes
             parts.append(sparse.coo_array((shares.ravel(), index), shape=shape).tocsr())
-        return cls(lattice, sparse.csr_array(sparse.vstack(parts), dtype=SINGLE))
+        every = sparse.csr_array(sparse.vstack(parts))
+        if LEAST <= len(offsets) < len(lattice.y):
+            read = lattice.operator(*grid_places(lattice.s, offsets))
+            lattice, every = Lattice(lattice.s, offsets), sparse.csr_array(read @ every)
+        return cls(lattice, sparse.csr_array(every, dtype=SINGLE))
 
     def under(self, ordinates: Floats) -> Floats:
         """Results (n_y, n, n_s) of influence surfaces (n_node, n)."""

@@ -14,7 +14,7 @@ from pipelines.bars.adequacy import Check
 from pipelines.bars.demand.observer import DesignWatch
 from pipelines.bars.demand.shear import ShearTracker
 from pipelines.bars.demand.wood_armer import skew_components
-from pipelines.bars.rating.axle_grids import AxleGrids
+from pipelines.bars.rating.axle_grids import AxleGrids, grids_of
 from pipelines.bars.rating.block_reading import Key
 from pipelines.bars.rating.limits import MomentLimit
 from pipelines.bars.rating.moments import LimitsAt, Moments
@@ -157,14 +157,15 @@ class Places:
         fleet: Sequence[Runs],
     ) -> "Places":
         """None yet; fleet : the load positions of all vehicles."""
-        ends: dict[Size, tuple[float, float]] = {}
-        for run in (run for runs in fleet for run in runs):
-            for axle, patch in zip(run.vehicle.axles, run.patches, strict=True):
-                far = max(map(abs, axle.wheels))
-                low, high = float(run.offsets.min()) - far, float(run.offsets.max()) + far
-                known = ends.get(patch, (low, high))
-                ends[patch] = min(low, known[0]), max(high, known[1])
-        lattices = {patch: WheelLattice.of(watch.solved, patch, y) for patch, y in ends.items()}
+        centres: dict[Size, set[float]] = {}
+        for (wheels, patch), offsets in {
+            one for runs in fleet for run in runs for one in grids_of(run)
+        }:
+            centres.setdefault(patch, set()).update(np.add.outer(offsets, wheels).ravel().tolist())
+        lattices = {
+            patch: WheelLattice.of(watch.solved, patch, np.array(sorted(centres[patch])))
+            for patch in sorted(centres)
+        }
         return cls(watch, limits, trackers, lattices)
 
     def learn(self, one: OverDeck, in_shear: dict[int, float]) -> None:

@@ -14,6 +14,7 @@ from pipelines.bars.rating.exact_places import exact_moment, exact_shears, least
 from pipelines.bars.rating.fleet import Fleet, Permit, driven
 from pipelines.bars.rating.many import LEAST, MANY, SAFE, _less
 from pipelines.bars.rating.moments import moment_multiplier
+from pipelines.bars.rating.place_fields import UnitFields, WheelLattice, moment_rows
 from pipelines.bars.rating.places import WORTH, OverDeck, Places, local_tops
 from pipelines.bars.rating.rate import Rating, rate
 from pipelines.bars.rating.rater import Rater
@@ -210,6 +211,26 @@ def test_vehicles_side_by_side_are_judged_as_each_by_itself(
             assert part == other_part
             assert (sheared.sample, sheared.number) == (by_itself.sample, by_itself.number)
             assert sheared.value == pytest.approx(by_itself.value, rel=3e-7)
+
+
+def test_wheels_at_few_offsets_are_read_as_between_a_lattice_s(
+    rater: Rater, overs: list[OverDeck]
+) -> None:
+    """Offsets that take the place of the lattice's own, against cubics between those."""
+    solved, patch = rater.solved, overs[0].runs[0].patches[0]
+    few, many = np.array([-1.5, -1.23, -0.3, 0.41, 1.5]), np.linspace(-1.5, 1.5, 300)
+    fields = [
+        UnitFields(solved, {patch: WheelLattice.of(solved, patch, one)}) for one in (few, many)
+    ]
+    found = []
+    for field in fields:
+        field.add(moment_rows(solved, rater.watch.layer), np.arange(0, len(rater.plan), 40), 3)
+        found.append(field.across(patch, np.array([[-1.5, 0.41], [-1.23, 1.5]])))
+    kept = [len(field.lattices[patch].lattice.y) for field in fields]
+    assert kept[0] == len(few) < kept[1] < len(many)
+    # single precision
+    one, other = found
+    np.testing.assert_allclose(one, other, rtol=0, atol=1e-6 * np.abs(other).max())
 
 
 def test_what_places_are_screened_by_is_no_less_than_at_any_load_position(
