@@ -326,7 +326,11 @@ def _read(
     components = np.asarray(components)[whose]
     rows = component_rows(model, places, components)
     held = [spot.held for spot in spots]
-    values = values_under(stiffness, held.__getitem__, rows, whose)
-    patches = [(load.corners, load.load) for load in held]
-    values += shears_missed(model, places, components, patches, whose)
+    different = {id(one): one for one in held}
+    numbers = [list(different).index(id(one)) for one in held]
+    each = list(different.values())
+    under = np.array(numbers)[whose]
+    values = values_under(stiffness, each.__getitem__, rows, under)
+    patches = [(load.corners, load.load) for load in each]
+    values += shears_missed(model, places, components, patches, under)
     return np.split(values, np.flatnonzero(np.diff(whose)) + 1)

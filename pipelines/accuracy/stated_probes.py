@@ -6,10 +6,14 @@ and the traffic, and on no other probe.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from pipelines.accuracy.tolerances import Tolerances, Yardsticks, traffic_tolerances
-from pipelines.accuracy.worst_envelope import WorstEnvelope, stepped, with_worst_loads
+from pipelines.accuracy.tolerances import Tolerances, Yardsticks, probe_tolerances
+from pipelines.accuracy.worst_envelope import (
+    WorstEnvelope,
+    probes_with_worst_loads,
+    stepped,
+)
 from pipelines.deck.deck import Probe
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.traffic import probe_envelopes
@@ -43,23 +47,22 @@ def stated_probes(
     if not worst:
         return [() for _ in probes]
     ones = [solved.of_probe(probe) for probe in probes]
-    found: list[list[WorstEnvelope]] = [[] for _ in ones]
+    found = []
     for case in worst:
-        largest = case.of_steps.largest
         envelopes = probe_envelopes(ones, case.envelope.model)
-        for own, one, envelope in zip(found, ones, envelopes, strict=True):
-            if measured is None:
-                own.append(stepped(one, envelope))
-            else:
-                own.append(with_worst_loads(one, envelope, largest))
+        if measured is None:
+            found.append(list(map(stepped, ones, envelopes)))
+        else:
+            found.append(probes_with_worst_loads(ones, envelopes, case.of_steps.largest))
+    every = solved.of_deck(replace(solved.deck, probes=tuple(probes)))
+    there = None if measured is None else measured.reading(every)
+    tolerances = probe_tolerances(every, found, there)
     return [
         tuple(
-            StatedProbe(names=one.probes.names, envelope=case.envelope, tolerances=tolerances)
-            for case, tolerances in zip(
-                own,
-                traffic_tolerances(one, own, None if measured is None else measured.reading(one)),
-                strict=True,
-            )
+            StatedProbe(names=one.probes.names, envelope=case.envelope, tolerances=stated)
+            for case, stated in zip(own, of_probe, strict=True)
         )
-        for one, own in zip(ones, found, strict=True)
+        for one, own, of_probe in zip(
+            ones, zip(*found, strict=True), zip(*tolerances, strict=True), strict=True
+        )
     ]

@@ -7,8 +7,10 @@ extreme moments and shears of the beams.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import sparse
 
 from pipelines.envelopes.envelope import TrafficEnvelope
@@ -23,12 +25,14 @@ from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS
+from plate.model.model import PlateModel
 from plate.results.fields import field_points
 from plate.results.functionals import component_rows
 from plate.results.places import Places, at_field_points, on_sides, side_of
 from plate.solver.stiffness import Stiffness
 
 BeamKey = tuple[str, str, str]
+T = TypeVar("T", np.float64, np.int64)
 
 
 @dataclass(frozen=True)
@@ -197,11 +201,19 @@ def read_on(stiffness: Stiffness, solved: SolvedDeck, stated: Asked) -> Read:
         of_peaks = on_sides(model.mesh, fields, plan[points], np.array(sides))
         rows.append(component_rows(model, of_peaks, [peak.component for peak in stated.peaks]))
         places += of_peaks.each
-    for end in stated.ends:
-        beam, kind, _ = end.key
-        moment, shear = beam_rows_at(model, beam, end.at)
-        rows.append(shear if kind == "shear" else moment)
+    rows += _end_rows(model, stated.ends)
     return Read(sparse.csr_array(sparse.vstack(rows, format="csr")), tuple(places))
+
+
+def _end_rows(model: PlateModel, ends: Sequence[BeamEnd]) -> list[sparse.csr_array]:
+    """Rows (1, n_dof) of extremes of beams on a mesh, each beam's read together."""
+    found = [sparse.csr_array((0, 0))] * len(ends)
+    for beam in dict.fromkeys(end.key[0] for end in ends):
+        mine = [k for k, end in enumerate(ends) if end.key[0] == beam]
+        moments, shears = beam_rows_at(model, beam, [ends[k].at for k in mine])
+        for j, k in enumerate(mine):
+            found[k] = (shears if ends[k].key[1] == "shear" else moments)[[j]]
+    return found
 
 
 def own_read(solved: SolvedDeck, stated: Asked) -> Read:
@@ -243,10 +255,40 @@ def together(lists: Sequence[StatedValues]) -> StatedValues:
     )
 
 
+def probes_together(lists: Sequence[StatedValues]) -> StatedValues:
+    """The values of several probes, each stated by itself, as those of all of them."""
+    many = [one.n_probe for one in lists]
+    rows = np.cumsum([0, *many])
+    loads = np.cumsum([0, *(len(one.loads) for one in lists)])
+
+    def joined(parts: Sequence[NDArray[T]]) -> NDArray[T]:
+        sides = [np.split(part, 2) for part in parts]
+        return np.concatenate([side[k] for k in (0, 1) for side in sides])
+
+    return StatedValues(
+        n_probe=int(rows[-1]),
+        peaks=(),
+        ends=(),
+        row=joined([start + one.row for start, one in zip(rows, lists, strict=False)]),
+        value=joined([one.value for one in lists]),
+        sign=joined([one.sign for one in lists]),
+        number=joined([one.number for one in lists]),
+        joint=joined([one.joint for one in lists]),
+        loads=tuple(load for one in lists for load in one.loads),
+        load=joined([start + one.load for start, one in zip(loads, lists, strict=False)]),
+    )
+
+
+def probes_apart(lists: Sequence[StatedValues], amounts: Floats) -> list[Floats]:
+    """What `probes_together` has of each of several probes, of amounts (n,) of all its values."""
+    ends = np.cumsum([one.n_probe for one in lists])[:-1]
+    sides = [np.split(side, ends) for side in np.split(amounts, 2)]
+    return [np.concatenate(one) for one in zip(*sides, strict=True)]
+
+
 def stated_under(stiffness: Stiffness, rows: sparse.csr_array, stated: Asked) -> Floats:
     """Stated values (n,) [SI] under the same loads by another stiffness and its rows."""
-    loads = [stated.loads[k] for k in stated.load.tolist()]
-    return rows_under(stiffness, rows, stated.row, loads)
+    return rows_under(stiffness, rows, stated.row, stated.loads, stated.load)
 
 
 def _beam_ends(

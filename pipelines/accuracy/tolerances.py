@@ -29,7 +29,10 @@ from pipelines.accuracy.mesh_parts import (
 from pipelines.accuracy.near_peaks import largest_near
 from pipelines.accuracy.stated_values import (
     BeamKey,
+    StatedValues,
     own_rows,
+    probes_apart,
+    probes_together,
     stated_under,
     together,
 )
@@ -143,27 +146,44 @@ def traffic_tolerances(
     theory = [amounts.copy() for amounts in mesh]
     if measured is not None and worst:
         mesh, theory = _measured(solved, worst, measured)
-    found = []
-    for one, mesh_part, difference in zip(worst, mesh, theory, strict=True):
-        stated, proven = one.stated, one.proven
-        amounts = np.column_stack([mesh_part, one.gap, difference, one.raised])
-        high, low, of_peaks, of_ends = stated.split(amounts)
-        found.append(
-            Tolerances(
-                probes={"max": high, "min": low},
-                peaks=tuple(
-                    tolerance_of(row, proven and beside is None)
-                    for row, beside in zip(of_peaks, one.beside, strict=True)
-                ),
-                beams={
-                    end.key: tolerance_of(row, proven)
-                    for end, row in zip(stated.ends, of_ends, strict=True)
-                },
-                proven=proven,
-                reaction_gap=one.reaction_gap,
-            )
-        )
-    return tuple(found)
+    return tuple(map(_of_case, worst, mesh, theory))
+
+
+def probe_tolerances(
+    solved: SolvedDeck, cases: Sequence[Sequence[WorstEnvelope]], measured: Yardsticks | None
+) -> list[list[Tolerances]]:
+    """The same of probes, each with an envelope of its own under each of the cases of traffic, read
+    together; `solved` : the plate of which all of them are read in this order."""
+    if measured is None:
+        return [list(traffic_tolerances(solved, case, None)) for case in cases]
+    stated = [[one.stated for one in case] for case in cases]
+    of_steps = [probes_together([one.of_steps for one in case]) for case in cases]
+    parts = _compared(solved, list(map(probes_together, stated)), of_steps, measured)
+    return [
+        list(map(_of_case, case, probes_apart(own, mesh), probes_apart(own, theory)))
+        for case, own, mesh, theory in zip(cases, stated, *parts, strict=True)
+    ]
+
+
+def _of_case(one: WorstEnvelope, mesh_part: Floats, difference: Floats) -> Tolerances:
+    """The tolerances under a case of traffic by mesh parts and what the other theory makes (n,) of
+    the values stated."""
+    stated, proven = one.stated, one.proven
+    amounts = np.column_stack([mesh_part, one.gap, difference, one.raised])
+    high, low, of_peaks, of_ends = stated.split(amounts)
+    return Tolerances(
+        probes={"max": high, "min": low},
+        peaks=tuple(
+            tolerance_of(row, proven and beside is None)
+            for row, beside in zip(of_peaks, one.beside, strict=True)
+        ),
+        beams={
+            end.key: tolerance_of(row, proven)
+            for end, row in zip(stated.ends, of_ends, strict=True)
+        },
+        proven=proven,
+        reaction_gap=one.reaction_gap,
+    )
 
 
 def _measured(
@@ -175,11 +195,9 @@ def _measured(
     A governing value, which is the largest of places too, is asked around all places where it might
     stand, under the loads that govern there (`near_peaks`).
     """
-    richer, other = measured.richer, measured.other
-    lists = [one.stated for one in worst]
-    ends = np.cumsum([len(stated.value) for stated in lists])
-    parts = traffic_mesh_parts(solved, lists, [one.of_steps for one in worst], richer)
-    mesh = np.split(parts, ends[:-1])
+    richer = measured.richer
+    lists, of_steps = [one.stated for one in worst], [one.of_steps for one in worst]
+    mesh, theory = _compared(solved, lists, of_steps, measured)
     for one, more in zip(worst, mesh, strict=True):
         governing = slice(2 * one.stated.n_probe, 2 * one.stated.n_probe + len(one.peaks))
         value = [abs(peak.value) / RESULT_SCALE[peak.component] for peak in one.peaks]
@@ -190,9 +208,22 @@ def _measured(
         known = knows_kinks(solved.model)
         more[read] = at_wheels if known else np.maximum(more[read], at_wheels)
         more[governing] = np.maximum(more[governing], SAFETY * above)
-    every = together(lists)
+    return mesh, theory
+
+
+def _compared(
+    solved: SolvedDeck,
+    lists: Sequence[StatedValues],
+    of_steps: Sequence[StatedValues],
+    measured: Yardsticks,
+) -> tuple[list[Floats], list[Floats]]:
+    """Of stated values their mesh parts at their places alone, and what the other theory makes of
+    them less themselves."""
+    other, every = measured.other, together(lists)
+    ends = np.cumsum([len(stated.value) for stated in lists])[:-1]
+    parts = traffic_mesh_parts(solved, lists, of_steps, measured.richer)
     theirs = stated_under(other.stiffness, own_rows(other, every), every)
-    return mesh, np.split(theirs - every.value, ends[:-1])
+    return np.split(parts, ends), np.split(theirs - every.value, ends)
 
 
 def tolerance_of(amounts: Floats, proven: bool) -> Tolerance:

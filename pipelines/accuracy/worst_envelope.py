@@ -22,7 +22,7 @@ from pipelines.envelopes.extremes import Extremes, FieldEnvelope
 from pipelines.envelopes.governing_loads import governing_loads
 from pipelines.envelopes.peaks import Peak, governing_values
 from pipelines.model.fixed_loads import values_under
-from pipelines.model.influence import field_rows, probe_surfaces, surfaces
+from pipelines.model.influence import Surfaces, field_rows, probe_surfaces, surfaces
 from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.lanes import TIE
 from pipelines.units import RESULT_SCALE
@@ -81,24 +81,66 @@ def _peaks(solved: SolvedDeck, envelope: TrafficEnvelope) -> tuple[Peak, ...]:
     return governing_values(solved, envelope) if envelope.n_points else ()
 
 
-def with_worst_loads(
-    solved: SolvedDeck, envelope: TrafficEnvelope, largest: Floats | float = 0.0
-) -> WorstEnvelope:
-    """The envelope with its stated values under their worst loads.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Asked:
+    """An envelope whose worst loads are asked for.
 
-    largest : (n_kind,) values of the deck of each of their kinds, where others are stated apart.
+    before : with the values by the steps; of_peaks : governing values of the steps themselves;
+    rows : (n_row, n_dof) of the stated values; sizes : (n,) largest value of the kind of each;
+    known : worst loads of governing values.
     """
-    first, steps = _peaks(solved, envelope), envelope
-    of_peaks = {_kind(peak): abs(peak.value) for peak in first}
-    envelope, known = climbed(solved, steps, first) if steps.n_points else (steps, {})
-    moved = envelope is not steps
-    before = _stepped(solved, envelope, _peaks(solved, envelope) if moved else first)
-    stated = before.stated
-    if not len(stated.value):
-        return before
-    rows = own_rows(solved, stated)
-    sizes = np.maximum(stated.largest, largest)[stated.kinds]
-    found = _worst(solved, envelope, stated, rows, sizes, known)
+
+    solved: SolvedDeck
+    before: WorstEnvelope
+    of_peaks: dict[tuple[int, int, bool], float]
+    rows: sparse.csr_array
+    sizes: Floats
+    known: Known
+
+    @classmethod
+    def of(cls, solved: SolvedDeck, envelope: TrafficEnvelope, largest: Floats | float) -> "_Asked":
+        """What is asked of an envelope."""
+        first, steps = _peaks(solved, envelope), envelope
+        envelope, known = climbed(solved, steps, first) if steps.n_points else (steps, {})
+        moved = envelope is not steps
+        before = _stepped(solved, envelope, _peaks(solved, envelope) if moved else first)
+        stated = before.stated
+        return cls(
+            solved=solved,
+            before=before,
+            of_peaks={_kind(peak): abs(peak.value) for peak in first},
+            rows=own_rows(solved, stated),
+            sizes=np.maximum(stated.largest, largest)[stated.kinds],
+            known=known,
+        )
+
+
+def with_worst_loads(solved: SolvedDeck, envelope: TrafficEnvelope) -> WorstEnvelope:
+    """The envelope with its stated values under their worst loads."""
+    return _with_worst_loads([_Asked.of(solved, envelope, 0.0)])[0]
+
+
+def probes_with_worst_loads(
+    ones: Sequence[SolvedDeck], envelopes: Sequence[TrafficEnvelope], largest: Floats
+) -> list[WorstEnvelope]:
+    """The same of envelopes of a case of traffic of plates of which a probe alone is read each.
+
+    largest : (n_kind,) values of the deck of each of their kinds.
+    """
+    asked = [_Asked.of(one, own, largest) for one, own in zip(ones, envelopes, strict=True)]
+    return _with_worst_loads(asked)
+
+
+def _with_worst_loads(asked: Sequence[_Asked]) -> list[WorstEnvelope]:
+    stated = [one for one in asked if len(one.before.stated.value)]
+    found = dict(zip(map(id, stated), _worst(stated), strict=True))
+    return [_with_found(one, found[id(one)]) if id(one) in found else one.before for one in asked]
+
+
+def _with_found(asked: _Asked, found: Sequence[WorstLoad]) -> WorstEnvelope:
+    """The envelope with the worst loads of its values in it."""
+    solved, before, of_peaks, rows = asked.solved, asked.before, asked.of_peaks, asked.rows
+    envelope, stated = before.envelope, before.stated
     true = stated.joint * np.array([worst.value for worst in found])
     gap = stated.joint * np.array([worst.tolerance for worst in found])
     higher = stated.sign * (true - stated.value) > TIE * np.abs(stated.value)
@@ -150,35 +192,51 @@ def with_worst_loads(
     )
 
 
-def _worst(
-    solved: SolvedDeck,
-    envelope: TrafficEnvelope,
-    stated: StatedValues,
-    rows: sparse.csr_array,
-    sizes: Floats,
-    known: Known,
-) -> list[WorstLoad]:
-    """The worst load of every stated value; those of governing values may be known already."""
-    found: list[WorstLoad | None] = [None] * len(stated.value)
-    for k, peak in enumerate(stated.peaks, 2 * stated.n_probe):
-        found[k] = known.get((peak.component, peak.point, peak.sign))
-    asked = [k for k, one in enumerate(found) if one is None]
-    if asked:
-        different, row = np.unique(stated.row[asked], return_inverse=True)
-        of_probes = not stated.peaks and not stated.ends
-        new = worst_loads(
-            solved.deck,
-            probe_surfaces(solved)
-            if of_probes
-            else surfaces(solved.stiffness, sparse.csr_array(rows[different])),
-            list(zip(row.ravel().tolist(), stated.sign[asked].tolist(), strict=True)),
-            envelope.model,
-            sizes=sizes[asked],
-            starts=[envelope.position(number) for number in stated.number[asked].tolist()],
+def _worst(asked: Sequence[_Asked]) -> list[list[WorstLoad]]:
+    """The worst loads of all stated values, of several envelopes of one case of traffic looked for
+    together; those of governing values may be known already."""
+    found: list[list[WorstLoad | None]] = []
+    new: list[tuple[int, int]] = []
+    wanted: list[tuple[int, int]] = []
+    sizes, starts, ordinates, begin = [], [], [], 0
+    for i, one in enumerate(asked):
+        stated, envelope = one.before.stated, one.before.envelope
+        own: list[WorstLoad | None] = [None] * len(stated.value)
+        for k, peak in enumerate(stated.peaks, 2 * stated.n_probe):
+            own[k] = one.known.get((peak.component, peak.point, peak.sign))
+        found.append(own)
+        mine = [k for k, known in enumerate(own) if known is None]
+        if not mine:
+            continue
+        different, row = np.unique(stated.row[mine], return_inverse=True)
+        new += [(i, k) for k in mine]
+        wanted += zip((begin + row.ravel()).tolist(), stated.sign[mine].tolist(), strict=True)
+        sizes.append(one.sizes[mine])
+        starts += [envelope.position(number) for number in stated.number[mine].tolist()]
+        ordinates.append(_surfaces(one, different).ordinates)
+        begin += len(different)
+    if new:
+        first = asked[0]
+        worst = worst_loads(
+            first.solved.deck,
+            Surfaces(first.solved.model.mesh, np.concatenate(ordinates)),
+            wanted,
+            first.before.envelope.model,
+            sizes=np.concatenate(sizes),
+            starts=starts,
         )
-        for k, one in zip(asked, new, strict=True):
-            found[k] = one
-    return [one for one in found if one is not None]
+        for (i, k), load in zip(new, worst, strict=True):
+            found[i][k] = load
+    return [[load for load in own if load is not None] for own in found]
+
+
+def _surfaces(asked: _Asked, rows: Ints) -> Surfaces:
+    """Influence surfaces of some of the rows (n,) of stated values; of all where they are those of
+    probes alone, which have been solved for."""
+    stated = asked.before.stated
+    if stated.peaks or stated.ends:
+        return surfaces(asked.solved.stiffness, sparse.csr_array(asked.rows[rows]))
+    return probe_surfaces(asked.solved)
 
 
 def _kind(peak: Peak) -> tuple[int, int, bool]:

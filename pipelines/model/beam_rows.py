@@ -151,25 +151,29 @@ def samples_in_holds(model: PlateModel) -> list[tuple[int, str, float]]:
     return found
 
 
-def beam_rows_at(model: PlateModel, name: str, at: float) -> tuple[Rows, Rows]:
-    """Rows (1, n_dof) of a beam's moment and shear `at` [m] from its line's first end, on the side
-    that `BeamRows.sides` tells."""
+def beam_rows_at(model: PlateModel, name: str, at: Sequence[float]) -> tuple[Rows, Rows]:
+    """Rows (n, n_dof) of a beam's moments and shears `at` so far [m] from its line's first end, on
+    the sides that `BeamRows.sides` tells."""
     beam = next(b for b in model.beams if plain_name(b.line) == name)
     edges = model.line_edges(beam.line)
     ends = _distances(model.mesh.xy[edges], np.array([-1.0, 1.0])).reshape(-1, 2)
-    edge = int(np.clip(np.searchsorted(ends[:, 1], at - 1e-9), 0, len(edges) - 1))
-    low, high = ends[edge]
-    sample = np.clip(2.0 * (at - low) / (high - low) - 1.0, -1.0, 1.0)
-    moment, web, tie = _edge_rows(model, beam, np.array([edge]), np.array([sample]))
-    beyond = 0 if at < low - 0.5 * SIDE else -1 if at > high + 0.5 * SIDE else None
-    for end, row in _end_holds(model, beam):
-        if end == beyond:
-            return moment, row
-    shear = web + tie
-    for end, place in ((0, low), (-1, high)):
-        if abs(at - place) < 2.0 * SIDE:
-            shear = shear + _beside_holds(model, beam).get((edge, end), 0.0 * shear)
-    return moment, sparse.csr_array(shear)
+    in_holds, beside = dict(_end_holds(model, beam)), _beside_holds(model, beam)
+    moments, shears = [], []
+    for place in at:
+        edge = int(np.clip(np.searchsorted(ends[:, 1], place - 1e-9), 0, len(edges) - 1))
+        low, high = ends[edge]
+        sample = np.clip(2.0 * (place - low) / (high - low) - 1.0, -1.0, 1.0)
+        moment, web, tie = _edge_rows(model, beam, np.array([edge]), np.array([sample]))
+        beyond = 0 if place < low - 0.5 * SIDE else -1 if place > high + 0.5 * SIDE else None
+        shear = in_holds.get(beyond) if beyond is not None else None
+        if shear is None:
+            shear = web + tie
+            for end, there in ((0, low), (-1, high)):
+                if abs(place - there) < 2.0 * SIDE and (edge, end) in beside:
+                    shear = shear + beside[edge, end]
+        moments.append(moment)
+        shears.append(shear)
+    return _stacked(model, moments), _stacked(model, shears)
 
 
 def beam_strain_row(model: PlateModel, name: str, xy: Floats, lever: float) -> Rows:

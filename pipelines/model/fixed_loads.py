@@ -7,11 +7,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from pipelines.model.influence import surfaces_in_blocks
 from pipelines.model.position_blocks import position_load
 from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats, Ints
 from plate.model.model import PlateModel
+from plate.solver.solution import LocalRows
 from plate.solver.stiffness import Stiffness
 
 
@@ -63,12 +63,15 @@ def values_under(
     numbers = np.unique(number[number >= 0])
     if not len(numbers):
         return found
-    mine = [np.flatnonzero(number == k) for k in numbers]
-    groups = [sparse.csr_array(rows[one]) for one in mine]
-    held = [load(k) for k in numbers.tolist()]
-    values = groups_under(stiffness, held, groups, [(k, k) for k in range(len(held))])
-    for one, own in zip(mine, values, strict=True):
-        found[one] = own
+    local = LocalRows(rows)
+    row = np.repeat(np.arange(len(number)), np.diff(local.rows.indptr))
+    asked = np.where(number < 0, -1, np.searchsorted(numbers, number))[row]
+    F = loads_of(stiffness.model, [load(k) for k in numbers.tolist()])
+    for part, solution in stiffness.in_blocks(F):
+        there = solution[local.dofs]
+        mine = np.flatnonzero((asked >= part.start) & (asked < part.stop))
+        moved = there[local.rows.indices[mine], asked[mine] - part.start]
+        found += np.bincount(row[mine], local.rows.data[mine] * moved, minlength=len(found))
     return found
 
 
@@ -92,17 +95,29 @@ def groups_under(
 
 
 def rows_under(
-    stiffness: Stiffness, rows: sparse.csr_array, row: Ints, loads: Sequence[WheelPatches]
+    stiffness: Stiffness,
+    rows: sparse.csr_array,
+    row: Ints,
+    loads: Sequence[WheelPatches],
+    load: Ints,
 ) -> Floats:
-    """Results (n,) of rows[row[k]] under loads[k].
+    """Results (n,) of rows[row[k]] under loads[load[k]].
 
-    One solution for each of the rows (n_row, n_dof) on the displacements, however many the loads
-    are that it is wanted under.
+    One solution for each of the rows (n_row, n_dof) on the displacements or, if they are fewer, for
+    each of the loads: by reciprocity either tells the results.
     """
-    found = np.zeros(len(row))
-    for part, some in surfaces_in_blocks(stiffness, rows):
-        mine = np.flatnonzero((row >= part.start) & (row < part.stop))
-        if len(mine):
-            held = FixedLoads("", [loads[k] for k in mine.tolist()])
-            found[mine] = some.under(row[mine] - part.start, held.wheels(slice(None)))
-    return found
+    if not len(row):
+        return np.zeros(0)
+    F = loads_of(stiffness.model, loads)
+    if len(loads) < rows.shape[0]:
+        values = _products(stiffness, rows, F).T
+    else:
+        on_plate = sparse.csr_array((F.data, F.indices, F.indptr), (len(loads), rows.shape[1]))
+        values = _products(stiffness, on_plate, sparse.csc_array(rows.T))
+    return np.asarray(values[load, row])
+
+
+def _products(stiffness: Stiffness, rows: sparse.csr_array, F: sparse.csc_array) -> Floats:
+    """Results (n_row, n_load) of every row (n_row, n_dof) under each of the loads."""
+    local = LocalRows(rows)
+    return np.concatenate([local.of(one) for _, one in stiffness.in_blocks(F)], axis=1)

@@ -9,7 +9,7 @@ that of a shear like its inverse (Pucher, Einflussfelder elastischer Platten; fr
 the mesh limits it, and only its mean under a patch is to be read.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -69,23 +69,13 @@ class Surfaces:
         return found
 
 
-def surfaces_in_blocks(
-    stiffness: Stiffness, rows: sparse.csr_array
-) -> Iterator[tuple[slice, Surfaces]]:
-    """Influence surfaces of rows (n_row, n_dof) on the displacements, of some rows after the other,
-    with the rows that they belong to."""
-    mesh = stiffness.model.mesh
-    deflections = N_FIELDS * np.arange(mesh.n_nodes)
-    for part, solution in stiffness.in_blocks(sparse.csc_array(rows.T)):
-        yield part, Surfaces(mesh, solution[deflections].T)
-
-
 def surfaces(stiffness: Stiffness, rows: sparse.csr_array) -> Surfaces:
     """Influence surfaces of rows (n_row, n_dof) on the displacements."""
     mesh = stiffness.model.mesh
     ordinates = np.empty((rows.shape[0], mesh.n_nodes))
-    for part, some in surfaces_in_blocks(stiffness, rows):
-        ordinates[part] = some.ordinates
+    deflections = N_FIELDS * np.arange(mesh.n_nodes)
+    for part, solution in stiffness.in_blocks(sparse.csc_array(rows.T)):
+        ordinates[part] = solution[deflections].T
     return Surfaces(mesh, ordinates)
 
 
