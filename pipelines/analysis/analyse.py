@@ -211,6 +211,13 @@ def _on_this_mesh(
         # A walk reads no depth of bars, and numbers of findings are but names.
         walked = governing_findings(findings) if tolerances_wanted else []
         unnamed, on_walk = [replace(one, reference="") for one in walked], walk_part(on_strip)
+        widening = begun(
+            kept.stage,
+            "widths",
+            lambda: apart(back_widths, on_strip, findings),
+            data=of,
+            made=[findings],
+        )
         walking = begun(
             kept.stage,
             "widths and reconciliation",
@@ -260,10 +267,7 @@ def _on_this_mesh(
                 made=[bare],
             )
     with stages("widths and reconciliation"):
-        widths = kept.stage(
-            "widths", lambda: back_widths(on_strip, findings), data=of, made=[findings]
-        )
-        of_sections = walking.result()
+        widths, of_sections = widening.result(), walking.result()
         walks = kept.stage(
             "reconciliation of findings",
             lambda: tuple(replace(one, finding=walked[k]) for k, one in enumerate(of_sections)),
