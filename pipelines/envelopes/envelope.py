@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -141,16 +142,31 @@ class TrafficEnvelope:
             spreads=None if like.spreads is None else np.array([at.spread for at in positions]),
         )
 
-    def wheels(self, number: int, *, contacts: bool = False) -> WheelPatches:
-        """The wheels of the arrangement of that number, with all factors, as one load.
+    def wheels(self, number: int) -> WheelPatches:
+        """The wheels of the arrangement of that number, with all factors, as one load; none for the
+        empty deck."""
+        return self.wheels_of([number])[0]
 
-        contacts : their contacts in place of what they spread to. None for the empty deck."""
-        return together(
-            [
-                ((run.contacts if contacts else run).wheels(np.array([index])), factor)
-                for run, index, factor in self.vehicles(number)
-            ]
-        )
+    def wheels_of(self, numbers: Sequence[int], *, contacts: bool = False) -> list[WheelPatches]:
+        """The wheels of the arrangements of those numbers, each with all factors as one load.
+
+        contacts : their contacts in place of what they spread to.
+        """
+        vehicles = [self.vehicles(number) for number in numbers]
+        indices: dict[int, set[int]] = {}
+        for run, index, _ in chain.from_iterable(vehicles):
+            indices.setdefault(id(run), set()).add(index)
+        wheels: dict[tuple[int, int], WheelPatches] = {}
+        for run in self.runs:
+            chosen = sorted(indices.get(id(run), ()))
+            if chosen:
+                every = (run.contacts if contacts else run).wheels(np.array(chosen))
+                for index, one in zip(chosen, every.each(len(chosen)), strict=True):
+                    wheels[id(run), index] = one
+        return [
+            together([(wheels[id(run), index], factor) for run, index, factor in one])
+            for one in vehicles
+        ]
 
     def vehicles(self, number: int) -> list[tuple[LoadPositions, int, float]]:
         """The vehicles of the arrangement of that number from left to right: a run of load

@@ -47,10 +47,7 @@ def governing_loads(
     signs, numbers, joint : (n,) 1 for a maximum or -1 for a minimum, number of the arrangement,
     and factor near joints; row : (n,) the row of each, None = each has its own.
     """
-    wheels = [
-        (envelope.wheels(number), factor)
-        for number, factor in zip(numbers.tolist(), joint.tolist(), strict=True)
-    ]
+    wheels = list(zip(envelope.wheels_of(numbers.tolist()), joint.tolist(), strict=True))
     if not envelope.model.has_pressure:
         return [together([pair]) for pair in wheels]
     deck = solved.deck

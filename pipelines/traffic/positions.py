@@ -66,6 +66,12 @@ class WheelPatches:
     load: Floats
     position: NDArray[np.intp]
 
+    def each(self, count: int) -> list["WheelPatches"]:
+        """Those of each of so many positions of one vehicle, which have equally many."""
+        one = np.zeros(len(self.load) // count, dtype=np.intp)
+        parts = zip(np.split(self.corners, count), np.split(self.load, count), strict=True)
+        return [WheelPatches(corners, load, one) for corners, load in parts]
+
 
 def together(parts: Sequence[tuple[WheelPatches, float]]) -> WheelPatches:
     """Patches times factors as one load."""

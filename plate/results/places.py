@@ -117,16 +117,10 @@ def deepest(mesh: Mesh, plan: Floats) -> Places:
     All points are inverted at once, far quicker than one by one. Raises GeometryError for a point
     off the slab.
     """
-    low, high = mesh.boxes
-    near = [
-        np.flatnonzero(np.all((low <= point + REACH) & (point - REACH <= high), axis=1))
-        for point in plan
-    ]
-    owner = np.repeat(np.arange(len(plan)), [len(cells) for cells in near])
-    cells = np.concatenate([*near, np.zeros(0, dtype=np.int64)])
+    cells, owner = mesh.meeting(plan - REACH, plan + REACH)
     xi = mesh.invert_plan(cells, plan[owner])
     outside = np.abs(xi).max(axis=1, initial=0.0)
-    order = np.lexsort((outside, owner))
+    order = np.lexsort((cells, outside, owner))
     _, first = np.unique(owner[order], return_index=True)
     best = order[first]
     if len(best) < len(plan) or outside[best].max(initial=0.0) > 1.0 + OUTSIDE:

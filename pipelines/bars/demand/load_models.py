@@ -179,12 +179,12 @@ def held_for_shear(
     joint = model_joint_factors(solved.deck, envelope.model, shear.sections.points[samples])
     rows = shear.form_rows(forms)
     loads = governing_loads(solved, envelope, rows, signs, numbers, joint)
+    contacts = envelope.wheels_of(numbers.tolist(), contacts=True)
     found = []
-    for number, load in zip(numbers.tolist(), loads, strict=True):
+    for number, load, own in zip(numbers.tolist(), loads, contacts, strict=True):
         position = envelope.position(number)
         assert position is not None
-        contacts = envelope.wheels(number, contacts=True)
-        found.append(FixedArrangement(position, load, contacts))
+        found.append(FixedArrangement(position, load, own))
     return found
 
 

@@ -290,7 +290,7 @@ def test_contacts_over_the_section_count_in_full(deck: Deck, result: Result) -> 
     """An arrangement's wheels are reduced as a single vehicle's: by their contacts."""
     [envelope] = [one.envelope for one in result.traffic if one.envelope.whole]
     number = int(envelope.fields.extremes.at_maximum[4].max())
-    contacts, spread = envelope.wheels(number, contacts=True), envelope.wheels(number)
+    (contacts,), spread = envelope.wheels_of([number], contacts=True), envelope.wheels(number)
     assert len(contacts.load) == len(spread.load)
     np.testing.assert_allclose(contacts.load, spread.load)
     np.testing.assert_allclose(contacts.corners.mean(axis=1), spread.corners.mean(axis=1))
