@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pipelines.envelopes.extremes import FieldTracker
+from pipelines.envelopes.extremes import FieldTracker, Tracker
 from pipelines.traffic.lanes import TIE
 from plate.solver.solution import Combined
 
@@ -96,3 +96,36 @@ def test_rivals_share_limits_and_the_worse_of_both_is_as_by_themselves() -> None
         np.testing.assert_allclose(
             rival.coexisting[sign][kept], plain.coexisting[sign][kept], rtol=1e-12, atol=1e-12
         )
+
+
+def test_every_lane_has_extremes_of_its_own() -> None:
+    """Positions abreast of each other, at some of the points in another order: of each lane the
+    extremes, numbers and coexisting values are those of its own positions, and so are those of
+    results that are no fields, some after the other."""
+    rng = np.random.default_rng(5)
+    lanes, stations = 3, 4
+    points = rng.permutation(POINTS)
+    tracker, plain = FieldTracker(POINTS, 2, 3, lanes), Tracker(2 * POINTS, lanes)
+    fields = rng.standard_normal((2, POINTS, BLOCKS, lanes, stations))
+    beside = rng.standard_normal((3, POINTS, BLOCKS, lanes, stations))
+    for k in range(BLOCKS):
+        mine, other = (of[:, points, k].reshape(len(of), POINTS, -1) for of in (fields, beside))
+        first = lanes * stations * k
+        seen = tracker.seen(points, Combined(mine, None), Combined(other, None), first)
+        tracker.take(seen)
+        block = fields[:, :, k].reshape(2 * POINTS, -1)
+        plain.take(plain.seen([block[:7], block[:0], block[7:]], first))
+    # (field, point, lane, position in the order of its number)
+    every = fields.transpose(0, 1, 3, 2, 4).reshape(2, POINTS, lanes, -1)
+    others = beside.transpose(0, 1, 3, 2, 4).reshape(3, POINTS, lanes, -1)
+    for sign in (1, -1):
+        best = (sign * every).argmax(axis=-1)
+        number = lanes * best + np.arange(lanes)
+        top = np.maximum(sign * np.take_along_axis(every, best[..., None], axis=-1)[..., 0], 0.0)
+        assert (top > 0.0).all()
+        np.testing.assert_array_equal(tracker.best[sign], sign * top)
+        np.testing.assert_array_equal(tracker.at[sign], number)
+        there = np.take_along_axis(others[None], best[:, None, ..., None], axis=-1)[..., 0]
+        np.testing.assert_array_equal(tracker.coexisting[sign], there)
+        np.testing.assert_array_equal(plain.best[sign], sign * top.reshape(-1, lanes))
+        np.testing.assert_array_equal(plain.at[sign], number.reshape(-1, lanes))
