@@ -6,7 +6,8 @@ cell cuts the kink off: at fixed offsets a field has up to a fifth less. So at t
 come near to governing, under the loads that are worst there, shears are read on the wheel that
 stands there, with what readings lack of the shears that the wheel makes by itself
 (`plate.results.kinks`). Two meshes agree on these to some thousandths where their fields differ by
-tenths. Where they are no larger than the field, the field's value stays.
+tenths. Loads are driven on from there while that gives more. Where they are no larger than the
+field, the field's value stays.
 """
 
 from collections.abc import Sequence
@@ -15,12 +16,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipelines.accuracy.climbed import (
+    MOST,
     MOVES,
     counts,
     finds_worst,
-    is_straight,
     joined,
     moved_along,
+    moved_by,
     worst_at,
 )
 from pipelines.accuracy.mesh_parts import SAFETY, mesh_parts
@@ -89,13 +91,13 @@ class BesideWheel:
 def beside_wheels(
     solved: SolvedDeck, envelope: TrafficEnvelope, peaks: Sequence[Peak]
 ) -> tuple[TrafficEnvelope, list[Peak], list[BesideWheel | None]]:
-    """Governing values with the shears that are larger at wheels than in the field, on straight
-    decks, and the envelope with their loads among its own; for each of those what was read, None
-    for all other values."""
+    """Governing values with the shears that are larger at wheels than in the field, and the
+    envelope with their loads among its own; for each of those what was read, None for all other
+    values."""
     found = list(peaks)
     read: list[BesideWheel | None] = [None] * len(peaks)
     asked = [k for k, one in enumerate(peaks) if one.component in SHEARS and one.number >= 0]
-    if not asked or not is_straight(solved):
+    if not asked:
         return envelope, found, read
     largest = _largest(solved, envelope, [peaks[k] for k in asked])
     higher = [
@@ -170,16 +172,80 @@ def _largest(
         spots = [looked(spots[k], int(values[k].argmax())) for k in kept.tolist()]
         spots = _readable(solved, spots)
     leading = [int(np.flatnonzero(owner == k)[0]) for k in range(len(peaks))]
-    moved = [one for k in leading for one in _moved(solved, spots[k])]
-    under = [one.max() for one in _own(solved, _readable(solved, moved))]
-    higher = np.reshape(under, (len(peaks), -1))
+    driven, value, under = _driven(solved, envelope, [spots[k] for k in leading], most[leading])
     found = []
-    for k, (i, there) in enumerate(zip(leading, higher, strict=True)):
-        value = float(most[i])
-        step = max(float(there.max()) - value, 0.0) + _between(value, there)
-        near = tuple(spots[j] for j in np.flatnonzero(owner == k).tolist())
-        found.append(BesideWheel(value=peaks[k].sign * value, step=step, spots=near))
+    for k, there in enumerate(under):
+        step = max(float(there.max() - value[k]), 0.0) + _between(float(value[k]), there)
+        others = [spots[j] for j in np.flatnonzero(owner == k).tolist() if j != leading[k]]
+        near = (driven[k], *others)
+        found.append(BesideWheel(value=peaks[k].sign * float(value[k]), step=step, spots=near))
     return found
+
+
+def _driven(
+    solved: SolvedDeck, envelope: TrafficEnvelope, spots: Sequence[Spot], value: Floats
+) -> tuple[list[Spot], Floats, Floats]:
+    """Spots (n,) with their loads driven on along the deck by shares of a step as long as the
+    largest of their values (n,) grows; these, and those under the loads moved from there once more
+    (n, n_move)."""
+    found, value, under = list(spots), value.copy(), _under_moved(solved, spots)
+    moving = list(range(len(found)))
+    for _ in range(MOST):
+        rising = [k for k in moving if under[k].max() > value[k] * (1.0 + TIE)]
+        if not rising:
+            break
+        shares = [MOVES[int(under[k].argmax())] for k in rising]
+        there = _moved_on(solved, envelope, [found[k] for k in rising], shares)
+        moving = []
+        for k, spot, one in zip(rising, there, _own(solved, there), strict=True):
+            if one.max() > value[k] * (1.0 + TIE):
+                found[k], value[k] = _with_first(spot, int(one.argmax())), one.max()
+                moving.append(k)
+        under[moving] = _under_moved(solved, [found[k] for k in moving])
+    return found, value, under
+
+
+def _under_moved(solved: SolvedDeck, spots: Sequence[Spot]) -> Floats:
+    """Shears (n, n_move) at the first places of spots, or at those that move along, under the loads
+    moved along the deck by shares of a step."""
+    moved = [one for spot in spots for one in _moved(solved, spot)]
+    if not moved:
+        return np.empty((0, len(MOVES)))
+    values = [one.max() for one in _own(solved, _readable(solved, moved))]
+    return np.reshape(values, (len(spots), -1))
+
+
+def _moved_on(
+    solved: SolvedDeck, envelope: TrafficEnvelope, spots: Sequence[Spot], shares: Sequence[float]
+) -> list[Spot]:
+    """Spots under their loads moved along the deck by shares of a step, distributed loads where
+    they are adverse then, with their places moved along with them."""
+    assert solved.deck.traffic is not None
+    step = solved.deck.traffic.step
+    positions = []
+    for spot, share in zip(spots, shares, strict=True):
+        lanes = [
+            lane
+            if lane.position is None
+            else replace(
+                lane,
+                position=replace(lane.position, station=lane.position.station + share * step),
+            )
+            for lane in spot.position.lanes
+        ]
+        positions.append(replace(spot.position, lanes=tuple(lanes)))
+    envelope, numbers = envelope.with_arrangements(positions)
+    held = governing_arrangement_loads(
+        solved,
+        envelope,
+        [(s.point, s.component, s.sign, n) for s, n in zip(spots, numbers.tolist(), strict=True)],
+    )
+    found = []
+    for spot, position, load, share in zip(spots, positions, held, shares, strict=True):
+        at = spot.places[:1]
+        places = np.concatenate([at, spot.places + moved_by(solved, at, share) - at])
+        found.append(replace(spot, position=position, held=load, places=places))
+    return _readable(solved, found)
 
 
 def _between(value: float, moved: Floats) -> float:
@@ -275,8 +341,9 @@ def _readable(solved: SolvedDeck, spots: Sequence[Spot]) -> list[Spot]:
     t, many = solved.model.section.thickness, [len(spot.places) for spot in spots]
     places = np.concatenate([spot.places for spot in spots])
     allowed = solved.deck.plan.contains(places)
-    allowed &= clear_of_lines(solved.model, places, t)
-    allowed &= away_from(solved.reading.places, solved.model, places, t)
+    xy = solved.model.mesh.alignment.to_cartesian(places[allowed])
+    clear = clear_of_lines(solved.model, xy, t)
+    allowed[allowed] = clear & away_from(solved.reading.places, solved.model, xy, t)
     starts = np.cumsum([0, *many[:-1]])
     allowed[starts] = True
     parts = np.split(allowed, starts[1:])
@@ -302,10 +369,9 @@ def _with_first(spot: Spot, best: int) -> Spot:
 def _moved(solved: SolvedDeck, spot: Spot) -> list[Spot]:
     """A spot's first place, and the one that moves with its load, under the load moved along the
     deck by shares of a step."""
-    assert solved.deck.traffic is not None
-    at, step = spot.places[0], solved.deck.traffic.step
+    at = spot.places[:1]
     return [
-        replace(spot, held=held, places=np.stack([at, at + np.array([share * step, 0.0])]))
+        replace(spot, held=held, places=np.concatenate([at, moved_by(solved, at, share)]))
         for share, held in zip(MOVES, moved_along(solved, spot.held), strict=True)
     ]
 

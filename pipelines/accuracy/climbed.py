@@ -21,7 +21,7 @@ from pipelines.model.readable import Mask, ReadablePoints
 from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.lanes import TIE
 from pipelines.traffic.positions import WheelPatches
-from plate.arrays import Ints
+from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS
 
 # A place moves no more often than this.
@@ -165,23 +165,25 @@ def counts(reading: ReadablePoints, peak: Peak) -> Mask:
     return reading.hogging if hogs else reading.headline(peak.component)
 
 
-def is_straight(solved: SolvedDeck) -> bool:
-    """Whether what is moved along the deck is moved along x."""
-    traffic = solved.deck.traffic
-    return solved.deck.plan.alignment.straight and (traffic is None or traffic.axis is None)
-
-
 def finds_worst(solved: SolvedDeck) -> bool:
     """Whether the worst traffic of a value is found by pieces in little time."""
-    return is_straight(solved) and bool(solved.model.mesh.upright.all())
+    traffic = solved.deck.traffic
+    along_x = solved.deck.plan.alignment.straight and (traffic is None or traffic.axis is None)
+    return along_x and bool(solved.model.mesh.upright.all())
 
 
 def moved_along(solved: SolvedDeck, load: WheelPatches) -> list[WheelPatches]:
     """A load moved along the deck by shares of a step."""
-    assert solved.deck.traffic is not None
-    moves = np.multiply(MOVES, solved.deck.traffic.step)
-    corners = [load.corners + np.array([move, 0.0]) for move in moves.tolist()]
-    return [WheelPatches(moved, load.load, load.position) for moved in corners]
+    return [
+        WheelPatches(moved_by(solved, load.corners, share), load.load, load.position)
+        for share in MOVES
+    ]
+
+
+def moved_by(solved: SolvedDeck, pieces: Floats, share: float) -> Floats:
+    """Plan points (..., n, 2) of small pieces moved along the deck by a share of a step [m]."""
+    deck = solved.deck
+    return deck.course.moved(pieces, share * deck.required_traffic.step)
 
 
 def joined(envelope: TrafficEnvelope, found: Sequence[WorstLoad]) -> tuple[TrafficEnvelope, Ints]:

@@ -5,7 +5,9 @@ governs at the steps of the load positions: between points there may be more, an
 or between the steps another point may govern. So the richer mesh is read in its cells around all
 those whose value is near the largest, at its own points and between them, under the loads that
 govern there, and once more under those that make most moved along the deck by shares of a step: the
-place moves with the load. What shears lack beside wheels is not in it (`beside_wheels`).
+place moves with the load. Shears that are more than what governs are taken with what they are known
+to lack beside wheels (`plate.results.kinks`): as they are read they are too large as often as they
+are too small.
 """
 
 from collections.abc import Sequence
@@ -16,20 +18,23 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.spatial import KDTree
 
-from pipelines.accuracy.climbed import MOVES, counts, is_straight, moved_along
+from pipelines.accuracy.climbed import MOVES, counts, moved_along
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.governing_loads import governing_arrangement_loads
-from pipelines.envelopes.peaks import Peak
+from pipelines.envelopes.peaks import SHEARS, Peak
 from pipelines.model.build import usual_size
 from pipelines.model.fixed_loads import loads_of
 from pipelines.model.readable import Mask, ReadablePoints
 from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.positions import WheelPatches
+from pipelines.units import RESULT_SCALE
 from plate.arrays import Floats, Ints, different_rows
 from plate.interpolation import lobatto, shape, square
+from plate.model.model import PlateModel
 from plate.results.fields import FieldPoints, field_points
 from plate.results.functionals import component_rows
+from plate.results.kinks import knows_kinks, shears_missed
 from plate.results.places import at_field_points
 from plate.solver.solution import LocalRows
 from plate.solver.stiffness import Stiffness
@@ -85,8 +90,10 @@ class _Surroundings:
 
     lattice : (n_cell, n_lattice) field points of the cells; owner : (n_cell,) of which governing
     value; row : (n_cell, n_lattice) which of the rows (n_row, n_dof) is its result at each field
-    point; allowed : (n_cell, n_place) where it may govern; sign : (n,) of each governing value.
+    point; allowed : (n_cell, n_place) where it may govern; peaks : (n,) the governing values.
     """
+
+    fields: FieldPoints
 
     between: _Between
     lattice: Ints
@@ -94,7 +101,7 @@ class _Surroundings:
     row: Ints
     rows: sparse.csr_array
     allowed: Mask
-    sign: Ints
+    peaks: tuple[Peak, ...]
 
     @classmethod
     def of(cls, finely: ReadablePoints, around: Sequence[_Around]) -> "_Surroundings":
@@ -114,13 +121,14 @@ class _Surroundings:
             between.allowed(counts(finely, one.peak)[fields.cells[one.cells]]) for one in around
         ]
         return cls(
+            fields=fields,
             between=between,
             lattice=lattice,
             owner=owner,
             row=row.reshape(lattice.shape),
             rows=sparse.csr_array(sparse.vstack(rows)),
             allowed=np.concatenate(allowed),
-            sign=np.array([one.peak.sign for one in around]),
+            peaks=tuple(one.peak for one in around),
         )
 
     def largest(
@@ -134,12 +142,30 @@ class _Surroundings:
         for part, solution in richer.in_blocks(loads_of(richer.model, loads)):
             values = local.of(solution)
             for k, column in zip(range(len(loads))[part], values.T, strict=True):
-                mine = np.flatnonzero(self.owner == whose[k])
-                there = self.sign[whose[k]] * column[self.row[mine]] @ self.between.shares.T
+                mine, peak = np.flatnonzero(self.owner == whose[k]), self.peaks[whose[k]]
+                there = peak.sign * column[self.row[mine]] @ self.between.shares.T
+                least = abs(peak.value) / RESULT_SCALE[peak.component]
+                over = np.any(self.allowed[mine] & (there > least), axis=1)
+                there[over] += self._missed(richer.model, mine[over], peak, loads[k])
                 more = self.allowed[mine] & (there > size[mine])
                 size[mine] = np.where(more, there, size[mine])
                 load[mine] = np.where(more, k, load[mine])
         return size, load
+
+    def _missed(
+        self, model: PlateModel, cells: Ints, peak: Peak, wheels: WheelPatches
+    ) -> Floats | float:
+        """What shears of some of the cells (n,) lack (n, n_place) beside wheels, with the sign of
+        the governing value."""
+        if peak.component not in SHEARS or not knows_kinks(model) or not len(cells):
+            return 0.0
+        points, which = np.unique(self.lattice[cells], return_inverse=True)
+        places = at_field_points(self.fields, points)
+        count = places.count
+        patches, components = [(wheels.corners, wheels.load)], [peak.component] * count
+        found = shears_missed(model, places, components, patches, np.zeros(count, dtype=np.int64))
+        lattice = found[which].reshape(len(cells), -1)
+        return np.asarray(peak.sign * lattice @ self.between.shares.T)
 
 
 def largest_near(
@@ -161,15 +187,12 @@ def largest_near(
     size, load = there.largest(richer, held, whose)
     largest = np.full(len(around), -np.inf)
     np.maximum.at(largest, there.owner, size.max(axis=1))
-    if is_straight(solved):
-        best = [
-            cell for k in range(len(around)) for cell in _apart(fields, there, size, k).tolist()
-        ]
-        moving = [int(load[cell, size[cell].argmax()]) for cell in best]
-        moved = [one for k in dict.fromkeys(moving) for one in moved_along(solved, held[k])]
-        owner = np.repeat(whose[list(dict.fromkeys(moving))], len(MOVES))
-        size, _ = there.largest(richer, moved, owner)
-        np.maximum.at(largest, there.owner, size.max(axis=1))
+    best = [cell for k in range(len(around)) for cell in _apart(fields, there, size, k).tolist()]
+    moving = [int(load[cell, size[cell].argmax()]) for cell in best]
+    moved = [one for k in dict.fromkeys(moving) for one in moved_along(solved, held[k])]
+    owner = np.repeat(whose[list(dict.fromkeys(moving))], len(MOVES))
+    size, _ = there.largest(richer, moved, owner)
+    np.maximum.at(largest, there.owner, size.max(axis=1))
     found[those] = largest
     return found
 

@@ -23,6 +23,7 @@ import numpy as np
 from pipelines.accuracy.beside_wheels import beside_mesh_parts
 from pipelines.accuracy.mesh_parts import (
     SAFETY,
+    left_unknown,
     mesh_parts,
     traffic_mesh_parts,
 )
@@ -293,7 +294,7 @@ def held_mesh_parts(
         for mesh, read_at in ((solved.model, here), (model, sides))
     )
     difference = richer + still - own
-    found = np.abs(difference) + (SAFETY - 1.0) * np.abs(difference - missed)
+    found = np.abs(difference) + (SAFETY - 1.0) * left_unknown(difference, missed, still)
     error = dict(zip(first, found.tolist(), strict=True))
     return [error[key] for key in keys]
 

@@ -19,7 +19,7 @@ STEP = 1e-5
 
 def shears(at: Floats) -> Floats:
     """Of both patches together (n, 2) at points (n, 2)."""
-    each = [patch_shears(at[:, None], PATCHES, LOADS, k) for k in (0, 1)]
+    each = [patch_shears(at[:, None], PATCHES, LOADS, axis) for axis in np.eye(2)]
     return np.stack(each, axis=-1).sum(axis=1)
 
 
