@@ -205,7 +205,7 @@ def _measured(
         above = largest_near(solved, one.envelope, one.peaks, richer) - np.array(value)
         read = [k for k, beside in enumerate(one.beside, governing.start) if beside is not None]
         at_wheels = beside_mesh_parts(solved, [b for b in one.beside if b is not None], richer)
-        # what is lacking is known on grids of rectangles alone
+        # what is lacking is known by Mindlin's theory alone
         known = knows_kinks(solved.model)
         more[read] = at_wheels if known else np.maximum(more[read], at_wheels)
         more[governing] = np.maximum(more[governing], SAFETY * above)
