@@ -187,8 +187,8 @@ def test_errors_of_held_shears_cover_the_exact_ones(
     found: tuple[SolvedDeck, TrafficEnvelope, WorstEnvelope, tuple[Peak, ...]],
 ) -> None:
     """Shears of the field as findings hold them, at all points a thickness off the lines that have
-    a third of the largest under a load that governs: errors cover 97 % of them at least, and the
-    largest error is no more than 1.4 times the largest true one, as shares of the values."""
+    a third of the largest under a load that governs: errors cover all of them, 97 % in cells that are
+    no rectangles, and the largest error is no more than 1.4 times the largest true one, as shares of the values."""
     solved, _, _, shears = found
     measured = Yardsticks.of(build_model(solved.deck), solved)
     points = solved.recovery.points
@@ -211,6 +211,6 @@ def test_errors_of_held_shears_cover_the_exact_ones(
     errors = np.array(held_mesh_parts(solved, rows, measured))
     true = np.array([abs(r.peak - abs(exact[r.component - 4, r.point])) for r in rows])
     assert len(rows) > 100
-    assert np.mean(true <= errors) >= 0.97
+    assert np.mean(true <= errors) >= (1.0 if solved.model.mesh.upright.all() else 0.97)
     peaks = np.array([row.peak for row in rows])
     assert np.max(errors / peaks) <= 1.4 * np.max(true / peaks)
