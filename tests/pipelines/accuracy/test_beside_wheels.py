@@ -187,8 +187,9 @@ def test_errors_of_held_shears_cover_the_exact_ones(
     found: tuple[SolvedDeck, TrafficEnvelope, WorstEnvelope, tuple[Peak, ...]],
 ) -> None:
     """Shears of the field as findings hold them, at all points a thickness off the lines that have
-    a third of the largest under a load that governs: errors cover all of them, 97 % in cells that are
-    no rectangles, and the largest error is no more than 1.4 times the largest true one, as shares of the values."""
+    a third of the largest under a load that governs: errors cover all of them, of those in
+    cells that are no rectangles 97 %, and the largest error is no more than 1.4 times the largest
+    true one, as shares of the values."""
     solved, _, _, shears = found
     measured = Yardsticks.of(build_model(solved.deck), solved)
     points = solved.recovery.points

@@ -1,5 +1,6 @@
 """Studies as processes, started, watched and killed."""
 
+import json
 import os
 import subprocess
 import sys
@@ -49,3 +50,44 @@ def undisturbed(study: Path, out: Path) -> Outcome:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("pipelines.study.run.Workers", SerialPool)
         return run_study(study, out)
+
+
+class LocalCluster:
+    """A scheduler and its workers, each a process of its own."""
+
+    def __init__(
+        self, folder: Path, memory: str = "4GB", roots: tuple[Path, Path] = (ROOT, ROOT)
+    ) -> None:
+        """roots : where each worker finds the program."""
+        folder.mkdir()
+        self.folder = folder
+        file = folder / "scheduler.json"
+        self.scheduler = self._start(
+            "scheduler", "--host", "127.0.0.1", "--port", "0", "--scheduler-file", str(file)
+        )
+        assert until(lambda: file.exists() and file.stat().st_size > 0), "no scheduler"
+        self.address = str(json.loads(file.read_text(encoding="utf-8"))["address"])
+        common = ("--nthreads", "1", "--no-nanny", "--memory-limit", memory)
+        where = ("--local-directory", str(folder), "--host", "127.0.0.1")
+        self.workers = [
+            self._start("worker", self.address, *common, *where, root=root) for root in roots
+        ]
+        assert until(lambda: self._registered() == 2), "no workers"
+
+    def _start(self, *arguments: str, root: Path = ROOT) -> "subprocess.Popen[bytes]":
+        with (self.folder / "log.txt").open("ab") as log:
+            return subprocess.Popen(
+                [sys.executable, "-m", "dask", *arguments, "--no-dashboard"],
+                env=os.environ | {"PYTHONPATH": str(root)},
+                cwd=self.folder,  # where the program is not
+                stdout=log,
+                stderr=log,
+            )
+
+    def _registered(self) -> int:
+        return (self.folder / "log.txt").read_text(encoding="utf-8").count("Registered to:")
+
+    def stop(self) -> None:
+        for process in (*self.workers, self.scheduler):
+            process.kill()
+            process.wait()

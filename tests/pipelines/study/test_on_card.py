@@ -15,8 +15,7 @@ from pipelines.study.run import run_study
 from pipelines.study.table import read_table
 from tests.card import package
 from tests.pipelines.studies import DECK, HEAD, SerialPool, write_study
-from tests.pipelines.study.processes import row_files
-from tests.pipelines.study.test_dask import LocalCluster
+from tests.pipelines.study.processes import LocalCluster, row_files
 
 # Of each response's largest, as of the envelopes themselves.
 SAME = 1e-10
