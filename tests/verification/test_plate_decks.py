@@ -47,15 +47,16 @@ BOTH_ENDS = (Hold("L1"), Hold("L2"))
 @pytest.mark.parametrize("order", [2, 3, 4])
 @pytest.mark.parametrize("t", [0.3, 1e-1, 1e-2, 1e-3, 1e-4, 1e-5])
 def test_reactions_hold_the_load(t: float, order: int) -> None:
-    """Residuals of the elements on the supports against the load, in panels of 1: within 1e-9
-    down to t/a = 1e-3, 1e-6 at 1e-4, and what rounding leaves at 1e-5 (measured 1.2e-6)."""
+    """Residuals of the elements on the supports against the load, in panels of 1: within 3e-9
+    down to t/a = 1e-3, which is rounding (by the kernels of one kind of processor below 1e-9, of
+    another 1.03e-9), 1e-6 at 1e-4, and what rounding leaves at 1e-5 (measured 1.2e-6)."""
     mesh = grid_mesh(grid_plan([0.0, 1.0, 2.0], [0.0, 1.0], skew=0.3), order=order, size=0.25)
     beams = (BeamLine(line="C2", section=BeamSection(3.0, 0.2), holds=BOTH_ENDS),)
     supports = (LineSupport(line="C1", kind="rigid"), LineSupport(line="C3", kind="clamped"))
     model = PlateModel(mesh=mesh, section=unit_section(t), supports=supports, beams=beams)
     stiffness, U, F = solved(model, pressure(mesh, 1.0), patch(mesh, 0.83, 0.41, 0.13, 0.21, 5.0))
     total = sum(stiffness.reactions(U, F).values())
-    tolerance = 1e-9 if t >= 1e-3 else 1e-6 if t >= 1e-4 else 3e-6
+    tolerance = 3e-9 if t >= 1e-3 else 1e-6 if t >= 1e-4 else 3e-6
     np.testing.assert_allclose(total, F.sum(axis=0), rtol=tolerance)
 
 

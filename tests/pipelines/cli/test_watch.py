@@ -14,6 +14,7 @@ from pipelines.cli import watch
 from pipelines.cli.main import main
 from pipelines.deck.reading.named_files import files_of
 from pipelines.system.beside import here
+from tests.helpers import alike
 from tests.pipelines.small_decks import BEAMS, COARSE, FEW, PLAN, PROBES, SLAB
 
 TEXT = "".join((SLAB, PLAN, BEAMS, FEW, PROBES, COARSE))
@@ -56,7 +57,9 @@ def test_saved_it_is_run_again(
     # all is as of a run by itself
     fresh = tmp_path / "fresh"
     assert main(["run", str(deck), "--out", str(fresh), "--quiet"]) == 0
-    assert summaries[2] == (fresh / "summary.json").read_text(encoding="utf-8")
+    alone = (fresh / "summary.json").read_text(encoding="utf-8")
+    # but for rounding: a kernel sums the probes' columns otherwise where there are fewer
+    assert alike(json.loads(summaries[2]), json.loads(alone))
     assert json.loads(summaries[2])["probes"] != json.loads(summaries[0])["probes"]
     # bars would be drawn by one process all along, those of the run by itself in none
     assert drawers == [drawers[0], drawers[0], here]
