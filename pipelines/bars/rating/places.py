@@ -34,8 +34,8 @@ from plate.arrays import Floats, Ints
 # takes at least this share of what permanent actions leave, against the largest anywhere: of what
 # comes to less no vehicle of those tried made its worst place.
 APART, SHEAR_APART, WORTH = 0.4, 0.25, 0.85
-# Of m_x, m_y, m_xy, q_x, q_y those that are read.
-ALL, OF_MOMENTS, OF_SHEARS = (0, 1, 2, 3, 4), (0, 1, 2), (3, 4)
+# m_x, m_y, m_xy, q_x, q_y, all of which are read.
+ALL = (0, 1, 2, 3, 4)
 Runs = Sequence[LoadPositions]
 Trackers = dict[Key, tuple[ShearTracker, float]]
 """Of every standard's parts, with the width judged."""
