@@ -11,7 +11,7 @@ field, the field's value stays.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -25,25 +25,16 @@ from pipelines.accuracy.climbed import (
     moved_by,
     worst_at,
 )
-from pipelines.accuracy.mesh_parts import SAFETY, mesh_parts
 from pipelines.accuracy.near_peaks import spacing_around
+from pipelines.accuracy.spots import OffPoint, Spot, read_spots
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.governing_loads import governing_arrangement_loads
 from pipelines.envelopes.peaks import SHEARS, Peak
-from pipelines.model.fixed_loads import values_under
 from pipelines.model.readable import away_from, clear_of_lines
 from pipelines.model.responses import SolvedDeck
-from pipelines.traffic.arrangements import Arrangement
 from pipelines.traffic.lanes import TIE
-from pipelines.traffic.positions import WheelPatches
 from pipelines.units import RESULT_SCALE
 from plate.arrays import Floats, Ints
-from plate.conventions import RESULTS
-from plate.results.fields import field_points
-from plate.results.functionals import component_rows
-from plate.results.kinks import shears_missed
-from plate.results.places import on_sides, side_of
-from plate.solver.stiffness import Stiffness
 
 # For each governing shear: field points that are looked at, no two of them nearer than so many
 # times as far as the next points of the mesh, of those with no less than this share of the largest,
@@ -58,108 +49,25 @@ ACROSS, AROUND = 3, 9
 ROUNDED, SAME = 9, 1e-6
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Spot:
-    """Places (n, 2) [m] on the wheels that stand at a field point, under one load, for a governing
-    value.
-
-    component, sign : of the governing value; position : of the load.
-    """
-
-    component: int
-    sign: int
-    point: int
-    position: Arrangement
-    held: WheelPatches
-    places: Floats
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class BesideWheel:
-    """A governing shear at a wheel.
-
-    value : at the first place of the first of the spots, which come near to governing, the largest
-    first [N/m]; step : how much more the first is where its load is moved along the deck by shares
-    of a step, or may be between these [N/m].
-    """
-
-    value: float
-    step: float
-    spots: tuple[Spot, ...]
-
-
 def beside_wheels(
     solved: SolvedDeck, envelope: TrafficEnvelope, peaks: Sequence[Peak]
-) -> tuple[TrafficEnvelope, list[Peak], list[BesideWheel | None]]:
-    """Governing values with the shears that are larger at wheels than in the field, and the
-    envelope with their loads among its own; for each of those what was read, None for all other
-    values."""
-    found = list(peaks)
-    read: list[BesideWheel | None] = [None] * len(peaks)
+) -> list[OffPoint | None]:
+    """Of governing values those shears that are larger at wheels than in the field, None of all
+    others."""
+    found: list[OffPoint | None] = [None] * len(peaks)
     asked = [k for k, one in enumerate(peaks) if one.component in SHEARS and one.number >= 0]
     if not asked:
-        return envelope, found, read
-    largest = _largest(solved, envelope, [peaks[k] for k in asked])
-    higher = [
-        (k, one)
-        for k, one in zip(asked, largest, strict=True)
-        if abs(one.value) > abs(peaks[k].value) / RESULT_SCALE[peaks[k].component] * (1.0 + TIE)
-    ]
-    if not higher:
-        return envelope, found, read
-    spots = [replace(one.spots[0], places=one.spots[0].places[:1]) for _, one in higher]
-    envelope, numbers = envelope.with_arrangements([spot.position for spot in spots])
-    every = [spot for spot in spots for _ in RESULTS]
-    kinds = np.tile(np.arange(len(RESULTS)), len(spots))
-    read_there = _read(solved, solved.stiffness, every, kinds)
-    results = np.concatenate(read_there).reshape(len(spots), len(RESULTS))
-    for (k, one), spot, number, there in zip(higher, spots, numbers.tolist(), results, strict=True):
-        value = float(there[spot.component])
-        read[k] = replace(one, value=value)
-        found[k] = replace(
-            peaks[k],
-            value=value * float(RESULT_SCALE[spot.component]),
-            at=(float(spot.places[0, 0]), float(spot.places[0, 1])),
-            position=spot.position,
-            coexisting=tuple((there * RESULT_SCALE).tolist()),
-            point=spot.point,
-            number=number,
-            held=spot.held,
-        )
-    return envelope, found, read
-
-
-def beside_mesh_parts(
-    solved: SolvedDeck, besides: Sequence[BesideWheel], richer: Stiffness
-) -> list[float]:
-    """Mesh part of the error of governing shears at wheels [N/m]: by how much a richer mesh has
-    other values at the first place of their spots, or a larger one around any of them, times the
-    factor on differences of two meshes."""
-    spots = [spot for one in besides for spot in one.spots]
-    if not spots:
-        return []
-    n, component = len(spots), np.array([spot.component for spot in spots])
-    first = [replace(spot, places=spot.places[:1]) for spot in spots]
-    both = np.concatenate([component, sum(SHEARS) - component])
-    own = np.concatenate(_read(solved, solved.stiffness, [*first, *first], both))
-    there = _read(solved, richer, [*spots, *first], both)
-    differences = np.zeros((n, len(RESULTS)))
-    for k, (values, before) in enumerate(zip(there, own.tolist(), strict=True)):
-        differences[k % n, both[k]] = values[0] - before
-    parts = mesh_parts(differences)[np.arange(n), component]
-    most = [float((spot.sign * one).max()) for spot, one in zip(spots, there[:n], strict=True)]
-    found, start = [], 0
-    for one in besides:
-        mine = slice(start, start + len(one.spots))
-        above = max(most[mine]) - abs(one.value)
-        found.append(max(float(parts[mine].max()), SAFETY * above))
-        start = mine.stop
+        return found
+    for k, one in zip(asked, _largest(solved, envelope, [peaks[k] for k in asked]), strict=True):
+        of_field = abs(peaks[k].value) / RESULT_SCALE[peaks[k].component]
+        if abs(one.value) > of_field * (1.0 + TIE):
+            found[k] = one
     return found
 
 
 def _largest(
     solved: SolvedDeck, envelope: TrafficEnvelope, peaks: Sequence[Peak]
-) -> list[BesideWheel]:
+) -> list[OffPoint]:
     """The largest shears at wheels, one for each governing shear."""
     spots, owner = _spots(solved, envelope, peaks)
     for looked in (_closely, _with_first):
@@ -178,7 +86,9 @@ def _largest(
         step = max(float(there.max() - value[k]), 0.0) + _between(float(value[k]), there)
         others = [spots[j] for j in np.flatnonzero(owner == k).tolist() if j != leading[k]]
         near = (driven[k], *others)
-        found.append(BesideWheel(value=peaks[k].sign * float(value[k]), step=step, spots=near))
+        found.append(
+            OffPoint(value=peaks[k].sign * float(value[k]), step=step, proven=False, spots=near)
+        )
     return found
 
 
@@ -260,7 +170,7 @@ def _between(value: float, moved: Floats) -> float:
 
 def _own(solved: SolvedDeck, spots: Sequence[Spot]) -> list[Floats]:
     """Shears (n,) at the places of spots by the run's own mesh, with the sign of what governs."""
-    values = _read(solved, solved.stiffness, spots, [spot.component for spot in spots])
+    values = read_spots(solved, solved.stiffness, spots, [spot.component for spot in spots])
     return [spot.sign * one for spot, one in zip(spots, values, strict=True)]
 
 
@@ -374,29 +284,3 @@ def _moved(solved: SolvedDeck, spot: Spot) -> list[Spot]:
         replace(spot, held=held, places=np.concatenate([at, moved_by(solved, at, share)]))
         for share, held in zip(MOVES, moved_along(solved, spot.held), strict=True)
     ]
-
-
-def _read(
-    solved: SolvedDeck,
-    stiffness: Stiffness,
-    spots: Sequence[Spot],
-    components: Sequence[int] | Ints,
-) -> list[Floats]:
-    """Results (n,) [SI], one component of each spot, at its places under its load, shears with what
-    is known to be lacking as they are read."""
-    model = stiffness.model
-    whose = np.repeat(np.arange(len(spots)), [len(spot.places) for spot in spots])
-    sides = [side_of(solved.model.mesh, solved.recovery.points, spot.point) for spot in spots]
-    plan = np.concatenate([spot.places for spot in spots])
-    places = on_sides(model.mesh, field_points(model), plan, np.array(sides)[whose])
-    components = np.asarray(components)[whose]
-    rows = component_rows(model, places, components)
-    held = [spot.held for spot in spots]
-    different = {id(one): one for one in held}
-    numbers = [list(different).index(id(one)) for one in held]
-    each = list(different.values())
-    under = np.array(numbers)[whose]
-    values = values_under(stiffness, each.__getitem__, rows, under)
-    patches = [(load.corners, load.load) for load in each]
-    values += shears_missed(model, places, components, patches, under)
-    return np.split(values, np.flatnonzero(np.diff(whose)) + 1)

@@ -24,7 +24,7 @@ from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.governing_loads import governing_arrangement_loads
 from pipelines.envelopes.peaks import SHEARS, Peak
 from pipelines.model.build import usual_size
-from pipelines.model.fixed_loads import loads_of
+from pipelines.model.fixed_loads import loads_of, values_under
 from pipelines.model.readable import Mask, ReadablePoints
 from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.positions import WheelPatches
@@ -35,7 +35,7 @@ from plate.model.model import PlateModel
 from plate.results.fields import FieldPoints, field_points
 from plate.results.functionals import component_rows
 from plate.results.kinks import knows_kinks, shears_missed
-from plate.results.places import at_field_points
+from plate.results.places import at_field_points, on_sides
 from plate.solver.solution import LocalRows
 from plate.solver.stiffness import Stiffness
 
@@ -46,14 +46,16 @@ from plate.solver.stiffness import Stiffness
 POINTS, SHARE, LOADS, MOVED = 12, 0.9, 4, 3
 # Between two points of a cell values are those of its polynomial at so many steps.
 BETWEEN = 4
+# A place with a share of one of a cell's points nearer to all of it than this is that point.
+AT = 1e-9
 # Rows formed together: what they are summed from takes many times their own memory.
 ROWS = 512
 
 
 @dataclass(frozen=True, eq=False)
-class _Around:
-    """The surroundings of a governing value: cells of the richer mesh (n,), and the points of the
-    run's own, with numbers of arrangements, whose loads are held."""
+class Around:
+    """The surroundings of a governing value: cells of a mesh (n,), and the points of the run's own,
+    with numbers of arrangements, whose loads are held."""
 
     peak: Peak
     cells: Ints
@@ -64,12 +66,15 @@ class _Around:
 class _Between:
     """Places (n,) all over a cell, at the points of its lattice and between them.
 
-    shares : (n, n_lattice) of the lattice points' values in those of a polynomial there; beside :
-    (n, n_lattice) whether a lattice point is next to each.
+    at : (n, 2) in the cell; shares : (n, n_lattice) of the lattice points' values in those of a
+    polynomial there; beside : (n, n_lattice) whether a lattice point is next to each; coarse : (n,)
+    every other one each way.
     """
 
+    at: Floats
     shares: Floats
     beside: NDArray[np.bool_]
+    coarse: NDArray[np.bool_]
 
     @classmethod
     def of(cls, order: int) -> "_Between":
@@ -77,7 +82,9 @@ class _Between:
         at = np.linspace(0.0, order, BETWEEN * order + 1)
         along = np.interp(at, np.arange(order + 1), lobatto(order + 1))
         hats = np.abs(at[:, None] - np.arange(order + 1)) < 1.0
-        return cls(shape(order, square(along, along)), np.kron(hats, hats))
+        there = square(along, along)
+        other = np.arange(len(along)) % 2 == 0
+        return cls(there, shape(order, there), np.kron(hats, hats), np.kron(other, other))
 
     def allowed(self, points: Mask) -> Mask:
         """Which places (..., n) are amid lattice points (..., n_lattice) that all are allowed."""
@@ -85,17 +92,19 @@ class _Between:
 
 
 @dataclass(frozen=True, eq=False)
-class _Surroundings:
-    """Places in cells of a richer mesh, around each of some governing values.
+class Surroundings:
+    """Places in cells of a mesh, around each of some governing values.
 
-    lattice : (n_cell, n_lattice) field points of the cells; owner : (n_cell,) of which governing
-    value; row : (n_cell, n_lattice) which of the rows (n_row, n_dof) is its result at each field
-    point; allowed : (n_cell, n_place) where it may govern; peaks : (n,) the governing values.
+    cells : (n_cell,) of the mesh; lattice : (n_cell, n_lattice) their field points; owner :
+    (n_cell,) of which governing value; row : (n_cell, n_lattice) which of the rows (n_row, n_dof)
+    is its result at each field point; allowed : (n_cell, n_place) where it may govern; peaks : (n,)
+    the governing values.
     """
 
     fields: FieldPoints
 
     between: _Between
+    cells: Ints
     lattice: Ints
     owner: Ints
     row: Ints
@@ -104,13 +113,14 @@ class _Surroundings:
     peaks: tuple[Peak, ...]
 
     @classmethod
-    def of(cls, finely: ReadablePoints, around: Sequence[_Around]) -> "_Surroundings":
+    def of(cls, finely: ReadablePoints, around: Sequence[Around]) -> "Surroundings":
         """Those of governing values."""
         fields = finely.points
         between = _Between.of(fields.order)
         owner = np.repeat(np.arange(len(around)), [len(one.cells) for one in around])
         component = np.array([one.peak.component for one in around])[owner]
-        lattice = fields.cells[np.concatenate([one.cells for one in around])]
+        cells = np.concatenate([one.cells for one in around])
+        lattice = fields.cells[cells]
         keys = np.column_stack([np.repeat(component, lattice.shape[1]), lattice.ravel()])
         first, row = different_rows(keys)
         rows = [
@@ -123,6 +133,7 @@ class _Surroundings:
         return cls(
             fields=fields,
             between=between,
+            cells=cells,
             lattice=lattice,
             owner=owner,
             row=row.reshape(lattice.shape),
@@ -152,6 +163,38 @@ class _Surroundings:
                 load[mine] = np.where(more, k, load[mine])
         return size, load
 
+    def of_cells(
+        self, richer: Stiffness, loads: Sequence[WheelPatches], size: Floats, load: Ints
+    ) -> Floats:
+        """Largest value of each cell (n_cell,), by sizes (n_cell, n_place) and the loads that make
+        them: that of its points, or what is read where its polynomial has more than these and than
+        what governs.
+
+        The polynomial through the points of a cell that lacks much at its border, as beside the end
+        of a line, has what it takes there as an overshoot between its other points.
+        """
+        mesh, between = richer.model.mesh, self.between
+        found: Floats = np.where(between.shares.max(axis=1) > 1.0 - AT, size, -np.inf).max(axis=1)
+        value = [abs(one.value) / RESULT_SCALE[one.component] for one in self.peaks]
+        over = np.flatnonzero(size.max(axis=1) > np.maximum(found, np.array(value)[self.owner]))
+        if not len(over):
+            return found
+        which, place = np.nonzero(np.isfinite(size[over]) & between.coarse)
+        own = over[which]
+        nodes = mesh.plan[mesh.cells[self.cells[own]]]
+        plan = np.einsum("nk,nkd->nd", shape(mesh.order, between.at[place]), nodes)
+        places = on_sides(mesh, self.fields, plan, mesh.corners[self.cells[own]].mean(axis=1))
+        components = np.array([one.component for one in self.peaks])[self.owner[own]]
+        signs = np.array([one.sign for one in self.peaks])[self.owner[own]]
+        best = size[over].argmax(axis=1)
+        under = load[over, best][which]
+        rows = component_rows(richer.model, places, components)
+        read = values_under(richer, loads.__getitem__, rows, under)
+        patches = [(one.corners, one.load) for one in loads]
+        read += shears_missed(richer.model, places, components, patches, under)
+        np.maximum.at(found, own, signs * read)
+        return found
+
     def _missed(
         self, model: PlateModel, cells: Ints, peak: Peak, wheels: WheelPatches
     ) -> Floats | float:
@@ -180,30 +223,31 @@ def largest_near(
     fields = field_points(richer.model)
     finely = ReadablePoints(solved.deck, richer.model, richer.singular_places, fields)
     tree = KDTree(fields.xy)
-    around = [_around(solved, envelope, peaks[k], finely, tree) for k in those]
-    there = _Surroundings.of(finely, around)
+    around = [looked_around(solved, envelope, peaks[k], finely, tree) for k in those]
+    there = Surroundings.of(finely, around)
     held = governing_arrangement_loads(solved, envelope, [at for one in around for at in one.held])
     whose = np.repeat(np.arange(len(around)), [len(one.held) for one in around])
     size, load = there.largest(richer, held, whose)
     largest = np.full(len(around), -np.inf)
-    np.maximum.at(largest, there.owner, size.max(axis=1))
+    np.maximum.at(largest, there.owner, there.of_cells(richer, held, size, load))
     best = [cell for k in range(len(around)) for cell in _apart(fields, there, size, k).tolist()]
     moving = [int(load[cell, size[cell].argmax()]) for cell in best]
     moved = [one for k in dict.fromkeys(moving) for one in moved_along(solved, held[k])]
     owner = np.repeat(whose[list(dict.fromkeys(moving))], len(MOVES))
-    size, _ = there.largest(richer, moved, owner)
-    np.maximum.at(largest, there.owner, size.max(axis=1))
+    size, load = there.largest(richer, moved, owner)
+    np.maximum.at(largest, there.owner, there.of_cells(richer, moved, size, load))
     found[those] = largest
     return found
 
 
-def _around(
+def looked_around(
     solved: SolvedDeck,
     envelope: TrafficEnvelope,
     peak: Peak,
     finely: ReadablePoints,
     tree: KDTree,
-) -> _Around:
+) -> Around:
+    """The surroundings of a governing value on a mesh, whose field points are in the tree."""
     e, own = envelope.fields.extremes, solved.recovery.points
     allowed = np.flatnonzero(counts(solved.reading, peak))
     values, numbers = (e.maximum, e.at_maximum) if peak.sign > 0 else (e.minimum, e.at_minimum)
@@ -217,7 +261,7 @@ def _around(
     balls = tree.query_ball_point(own.xy[near], spacing_around(own, near))
     points = np.unique(np.concatenate(balls).astype(np.int64))
     _, cells, _ = finely.points.meeting(points[counts(finely, peak)[points]])
-    return _Around(peak, np.unique(cells), [at for at in held if at[3] >= 0])
+    return Around(peak, np.unique(cells), [at for at in held if at[3] >= 0])
 
 
 def _widening(deck: Deck) -> float:
@@ -235,7 +279,7 @@ def spacing_around(points: FieldPoints, near: Ints) -> Floats:
     return found
 
 
-def _apart(fields: FieldPoints, there: _Surroundings, size: Floats, k: int) -> Ints:
+def _apart(fields: FieldPoints, there: Surroundings, size: Floats, k: int) -> Ints:
     """Which cells around governing value k have the largest sizes (n_cell, n_place), at places no
     two of which are neighbours on the mesh."""
     top, best = size.max(axis=1), there.between.shares[size.argmax(axis=1)]

@@ -20,7 +20,6 @@ from typing import Protocol
 
 import numpy as np
 
-from pipelines.accuracy.beside_wheels import beside_mesh_parts
 from pipelines.accuracy.mesh_parts import (
     SAFETY,
     left_unknown,
@@ -28,6 +27,7 @@ from pipelines.accuracy.mesh_parts import (
     traffic_mesh_parts,
 )
 from pipelines.accuracy.near_peaks import largest_near
+from pipelines.accuracy.spots import off_point_mesh_parts
 from pipelines.accuracy.stated_values import (
     BeamKey,
     StatedValues,
@@ -39,6 +39,7 @@ from pipelines.accuracy.stated_values import (
 )
 from pipelines.accuracy.worst_envelope import WorstEnvelope
 from pipelines.deck.deck import Deck
+from pipelines.envelopes.peaks import SHEARS
 from pipelines.envelopes.tolerance import Tolerance
 from pipelines.model.build import BuiltModel, richer_model
 from pipelines.model.case_responses import held_probes
@@ -175,8 +176,8 @@ def _of_case(one: WorstEnvelope, mesh_part: Floats, difference: Floats) -> Toler
     return Tolerances(
         probes={"max": high, "min": low},
         peaks=tuple(
-            tolerance_of(row, proven and beside is None)
-            for row, beside in zip(of_peaks, one.beside, strict=True)
+            tolerance_of(row, proven if off is None else off.proven)
+            for row, off in zip(of_peaks, one.off, strict=True)
         ),
         beams={
             end.key: tolerance_of(row, proven)
@@ -203,11 +204,12 @@ def _measured(
         governing = slice(2 * one.stated.n_probe, 2 * one.stated.n_probe + len(one.peaks))
         value = [abs(peak.value) / RESULT_SCALE[peak.component] for peak in one.peaks]
         above = largest_near(solved, one.envelope, one.peaks, richer) - np.array(value)
-        read = [k for k, beside in enumerate(one.beside, governing.start) if beside is not None]
-        at_wheels = beside_mesh_parts(solved, [b for b in one.beside if b is not None], richer)
-        # what is lacking is known by Mindlin's theory alone
-        known = knows_kinks(solved.model)
-        more[read] = at_wheels if known else np.maximum(more[read], at_wheels)
+        off = [(k, read) for k, read in enumerate(one.off, governing.start) if read is not None]
+        parts = off_point_mesh_parts(solved, [read for _, read in off], richer)
+        for (k, read), part in zip(off, parts, strict=True):
+            # what the field's shears lack is known at wheels, by Mindlin's theory alone
+            known = knows_kinks(solved.model) and read.spots[0].component in SHEARS
+            more[k] = part if known else max(more[k], part)
         more[governing] = np.maximum(more[governing], SAFETY * above)
     return mesh, theory
 

@@ -12,8 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import sparse
 
-from pipelines.accuracy.beside_wheels import BesideWheel, beside_wheels
+from pipelines.accuracy.beside_wheels import beside_wheels
+from pipelines.accuracy.between_points import between_points
 from pipelines.accuracy.climbed import Known, climbed, joined
+from pipelines.accuracy.spots import OffPoint, told_off_points
 from pipelines.accuracy.stated_values import StatedValues, own_rows, stated_values
 from pipelines.accuracy.worst_loads import WorstLoad, worst_loads
 from pipelines.accuracy.worst_reactions import with_worst_reactions
@@ -34,8 +36,8 @@ from plate.conventions import RESULTS
 class WorstEnvelope:
     """The envelope of a case of traffic with the true worst values in it.
 
-    peaks : its governing values, and beside : of those shears that are larger at a wheel than in
-    the field what was read there; stated : all that is stated, governing values as the field has
+    peaks : its governing values, and off : of those that are larger off the field points, shears at
+    wheels, what was read there; stated : all that is stated, governing values as the field has
     them, and of_steps : the same as the steps of the load positions gave it; gap : (n,) how much
     further from zero each may lie under any load of the case, and raised : (n,) how much further it
     does than at the steps [SI], not a number where no worst load was asked for; proven : whether
@@ -46,7 +48,7 @@ class WorstEnvelope:
 
     envelope: TrafficEnvelope
     peaks: tuple[Peak, ...]
-    beside: tuple[BesideWheel | None, ...]
+    off: tuple[OffPoint | None, ...]
     stated: StatedValues
     of_steps: StatedValues
     gap: Floats
@@ -67,7 +69,7 @@ def _stepped(
     return WorstEnvelope(
         envelope=envelope,
         peaks=peaks,
-        beside=(None,) * len(peaks),
+        off=(None,) * len(peaks),
         stated=stated,
         of_steps=stated,
         gap=np.full(len(stated.value), np.nan),
@@ -168,21 +170,24 @@ def _with_found(asked: _Asked, found: Sequence[WorstLoad]) -> WorstEnvelope:
     envelope, reaction_gap = with_worst_reactions(solved, envelope)
     # a knife edge is no longer told where hogging has risen above it
     after = {_kind(peak): peak for peak in _peaks(solved, envelope)}
-    told = np.array([_kind(peak) in after for peak in stated.peaks], dtype=bool)
+    still = np.array([_kind(peak) in after for peak in stated.peaks], dtype=bool)
     peaks = tuple(after[_kind(peak)] for peak in stated.peaks if _kind(peak) in after)
     kept = np.ones(len(stated.value), dtype=bool)
-    kept[2 * stated.n_probe :][: len(told)] = told
+    kept[2 * stated.n_probe :][: len(still)] = still
     earlier = [peak for peak in stated.peaks if _kind(peak) in after]
     gap, raised = (gap + np.maximum(stated.sign * (true - values), 0.0))[kept], raised[kept]
-    envelope, at_wheels, beside = beside_wheels(solved, envelope, peaks)
-    for k, one in enumerate(beside, 2 * stated.n_probe):
+    at_wheels, between = (read(solved, envelope, peaks) for read in (beside_wheels, between_points))
+    larger = [one or other for one, other in zip(at_wheels, between, strict=True)]
+    envelope, told, off = told_off_points(solved, envelope, peaks, larger)
+    for k, one in enumerate(off, 2 * stated.n_probe):
         if one is not None:
-            gap[k] += one.step
+            # what shears at wheels are under other loads is looked at from the field's worst
+            gap[k] = one.step if between[k - 2 * stated.n_probe] else gap[k] + one.step
             raised[k] += abs(one.value) - abs(values[kept][k])
     return WorstEnvelope(
         envelope=envelope,
-        peaks=tuple(at_wheels),
-        beside=tuple(beside),
+        peaks=tuple(told),
+        off=tuple(off),
         stated=stated_values(solved, envelope, peaks),
         of_steps=stated_values(solved, before.envelope, earlier),
         reaction_gap=reaction_gap,

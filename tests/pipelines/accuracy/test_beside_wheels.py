@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from pipelines.accuracy.beside_wheels import beside_wheels
+from pipelines.accuracy.spots import told_off_points
 from pipelines.accuracy.tolerances import Yardsticks, held_mesh_parts, traffic_tolerances
 from pipelines.accuracy.worst_envelope import WorstEnvelope, with_worst_loads
 from pipelines.envelopes.envelope import TrafficEnvelope
@@ -141,8 +142,8 @@ def test_shears_at_wheels_are_the_exact_ones(
     within their mesh parts; what coexists is read there, too. The fields' readings there are 1.5
     to 15 % too small."""
     solved, _, worst, shears = found
-    beside = [b for b, p in zip(worst.beside, worst.peaks, strict=True) if p.component in SHEARS]
-    read = [peak for peak, one in zip(shears, beside, strict=True) if one is not None]
+    off = [one for one, p in zip(worst.off, worst.peaks, strict=True) if p.component in SHEARS]
+    read = [peak for peak, one in zip(shears, off, strict=True) if one is not None]
     assert {(p.result, p.extreme) for p in read} >= {("q_y", "max"), ("q_y", "min")}
     for peak in read:
         corners, load = peak.held.corners, peak.held.load
@@ -164,11 +165,14 @@ def test_values_without_wheels_stay(
     """Moments, deflections and what no load makes."""
     solved, _, worst, _ = found
     none = [replace(peak, number=-1) for peak in worst.peaks]
-    envelope, same, beside = beside_wheels(solved, worst.envelope, none)
+    assert not any(beside_wheels(solved, worst.envelope, none))
+    envelope, same, off = told_off_points(solved, worst.envelope, none, [None] * len(none))
     assert same == none
     assert envelope is worst.envelope
-    assert not any(beside)
-    for peak, one in zip(worst.peaks, worst.beside, strict=True):
+    assert not any(off)
+    for peak, one in zip(
+        worst.peaks, beside_wheels(solved, worst.envelope, worst.peaks), strict=True
+    ):
         assert one is None or peak.component in SHEARS
 
 

@@ -14,7 +14,6 @@ from pipelines.analysis.analyse import analyse
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.governing_loads import governing_loads
-from pipelines.envelopes.peaks import SHEARS
 from pipelines.envelopes.traffic import traffic_envelopes
 from pipelines.model.fixed_loads import values_under
 from pipelines.model.influence import probe_surfaces
@@ -68,17 +67,17 @@ def test_stated_values_are_those_of_their_own_arrangements(job: Job) -> None:
     own = values_under(solved.stiffness, held.__getitem__, rows, np.arange(len(held)))
     np.testing.assert_allclose(stated.value, own, atol=1e-8 * np.abs(own).max())
     assert np.all(worst.gap >= 0.0)
-    # a governing value is the field's, with the arrangement that makes it, or a larger shear
+    # a governing value is the field's, with the arrangement that makes it, or a larger one off its
+    # points
     assert np.all(worst.envelope.arrangements[:, 0] >= 0)
-    for peak, beside in zip(worst.peaks, worst.beside, strict=True):
+    for peak, off in zip(worst.peaks, worst.off, strict=True):
         e = worst.envelope.fields.extremes
         value, at = (e.maximum, e.at_maximum) if peak.sign > 0 else (e.minimum, e.at_minimum)
         scale = RESULT_SCALE[peak.component]
-        if beside is None:
+        if off is None:
             assert peak.value == pytest.approx(scale * value[peak.component, peak.point])
             assert peak.number == at[peak.component, peak.point]
         else:
-            assert peak.component in SHEARS
             assert peak.sign * (peak.value - scale * value[peak.component, peak.point]) > 0.0
         assert peak.coexisting[peak.component] == pytest.approx(peak.value, rel=1e-9)
         assert peak.position == worst.envelope.position(peak.number)
