@@ -6,8 +6,9 @@ cell cuts the kink off: at fixed offsets a field has up to a fifth less. So at t
 come near to governing, under the loads that are worst there, shears are read on the wheel that
 stands there, with what readings lack of the shears that the wheel makes by itself
 (`plate.results.kinks`). Two meshes agree on these to some thousandths where their fields differ by
-tenths. Loads are driven on from there while that gives more. Where they are no larger than the
-field, the field's value stays.
+tenths. The square of a point of support, which pushes up, is read as a wheel is. Loads are driven
+on from there while that gives more. Where they are no larger than the field, the field's value
+stays.
 """
 
 from collections.abc import Sequence
@@ -30,6 +31,7 @@ from pipelines.accuracy.spots import OffPoint, Spot, read_spots
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.governing_loads import governing_arrangement_loads
 from pipelines.envelopes.peaks import SHEARS, Peak
+from pipelines.model.fixed_loads import known_patches
 from pipelines.model.readable import away_from, clear_of_lines
 from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.lanes import TIE
@@ -193,7 +195,10 @@ def _spots(
     )
     reach = spacing_around(points, np.array([one.point for one in there]))
     found = []
-    for one, n, load, near in zip(there, number.tolist(), held, reach.tolist(), strict=True):
+    pressed = [corners for corners, _ in known_patches(solved.stiffness, held)]
+    for one, n, load, corners, near in zip(
+        there, number.tolist(), held, pressed, reach.tolist(), strict=True
+    ):
         position = envelope.position(n)
         assert position is not None
         found.append(
@@ -203,7 +208,7 @@ def _spots(
                 point=one.point,
                 position=position,
                 held=load,
-                places=_on_wheels(points.plan[one.point], load.corners, near),
+                places=_on_wheels(points.plan[one.point], corners, near),
             )
         )
     return _readable(solved, found), owner

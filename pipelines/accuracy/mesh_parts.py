@@ -26,10 +26,10 @@ from pipelines.accuracy.stated_values import (
     stated_under,
     together,
 )
+from pipelines.model.fixed_loads import known_patches
 from pipelines.model.responses import SolvedDeck
 from plate.arrays import Floats, Ints
 from plate.conventions import RESULTS
-from plate.model.model import PlateModel
 from plate.results.kinks import shears_missed
 from plate.results.places import joined
 from plate.solver.stiffness import Stiffness
@@ -78,7 +78,7 @@ def traffic_mesh_parts(
     component = np.array([known.result(k) for k in range(n)], dtype=np.int64)
     asked, owner, result, under = _asked(known)
     own, finer = own_read(solved, asked), read_on(richer, solved, asked)
-    missed = _missed(solved.model, own, asked), _missed(richer.model, finer, asked)
+    missed = _missed(solved.stiffness, own, asked), _missed(richer, finer, asked)
     value = stated_under(solved.stiffness, own.rows, asked)
     better = stated_under(richer, finer.rows, asked) + missed[1]
     difference = better - value
@@ -94,19 +94,17 @@ def traffic_mesh_parts(
     return np.maximum(found, on_all_axes(tensors)[np.arange(n), component])
 
 
-def _missed(model: PlateModel, read: Read, asked: Asked) -> Floats:
+def _missed(stiffness: Stiffness, read: Read, asked: Asked) -> Floats:
     """What the results (n,) that are shears lack as they are read on a mesh."""
-    found = np.zeros(len(asked.row))
+    found, patches = np.zeros(len(asked.row)), known_patches(stiffness, asked.loads)
     every = [read.places[row] if row < len(read.places) else None for row in asked.row.tolist()]
     for integrated in (False, True):
         own = [k for k, one in enumerate(every) if one and one.integrated == integrated]
         places = [one for one in (every[k] for k in own) if one]
         if places:
             components = [asked.result(k) for k in own]
-            loads = [asked.loads[asked.load[k]] for k in own]
-            patches = [(one.corners, one.load) for one in loads]
-            there = joined(places)
-            found[own] = shears_missed(model, there, components, patches, np.arange(len(own)))
+            there, under = joined(places), asked.load[own]
+            found[own] = shears_missed(stiffness.model, there, components, patches, under)
     return found
 
 

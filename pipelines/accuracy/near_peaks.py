@@ -24,7 +24,7 @@ from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.governing_loads import governing_arrangement_loads
 from pipelines.envelopes.peaks import SHEARS, Peak
 from pipelines.model.build import usual_size
-from pipelines.model.fixed_loads import loads_of, values_under
+from pipelines.model.fixed_loads import known_patches, loads_of, values_under
 from pipelines.model.readable import Mask, ReadablePoints
 from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.positions import WheelPatches
@@ -149,7 +149,7 @@ class Surroundings:
         are, -inf where they may not govern, and the loads that make them."""
         size = np.full(self.allowed.shape, -np.inf)
         load = np.zeros(self.allowed.shape, dtype=np.int64)
-        local = LocalRows(self.rows)
+        local, patches = LocalRows(self.rows), known_patches(richer, loads)
         for part, solution in richer.in_blocks(loads_of(richer.model, loads)):
             values = local.of(solution)
             for k, column in zip(range(len(loads))[part], values.T, strict=True):
@@ -157,7 +157,7 @@ class Surroundings:
                 there = peak.sign * column[self.row[mine]] @ self.between.shares.T
                 least = abs(peak.value) / RESULT_SCALE[peak.component]
                 over = np.any(self.allowed[mine] & (there > least), axis=1)
-                there[over] += self._missed(richer.model, mine[over], peak, loads[k])
+                there[over] += self._missed(richer.model, mine[over], peak, patches[k])
                 more = self.allowed[mine] & (there > size[mine])
                 size[mine] = np.where(more, there, size[mine])
                 load[mine] = np.where(more, k, load[mine])
@@ -190,13 +190,13 @@ class Surroundings:
         under = load[over, best][which]
         rows = component_rows(richer.model, places, components)
         read = values_under(richer, loads.__getitem__, rows, under)
-        patches = [(one.corners, one.load) for one in loads]
+        patches = known_patches(richer, loads)
         read += shears_missed(richer.model, places, components, patches, under)
         np.maximum.at(found, own, signs * read)
         return found
 
     def _missed(
-        self, model: PlateModel, cells: Ints, peak: Peak, wheels: WheelPatches
+        self, model: PlateModel, cells: Ints, peak: Peak, patches: tuple[Floats, Floats]
     ) -> Floats | float:
         """What shears of some of the cells (n,) lack (n, n_place) beside wheels, with the sign of
         the governing value."""
@@ -205,8 +205,8 @@ class Surroundings:
         points, which = np.unique(self.lattice[cells], return_inverse=True)
         places = at_field_points(self.fields, points)
         count = places.count
-        patches, components = [(wheels.corners, wheels.load)], [peak.component] * count
-        found = shears_missed(model, places, components, patches, np.zeros(count, dtype=np.int64))
+        components, under = [peak.component] * count, np.zeros(count, dtype=np.int64)
+        found = shears_missed(model, places, components, [patches], under)
         lattice = found[which].reshape(len(cells), -1)
         return np.asarray(peak.sign * lattice @ self.between.shares.T)
 

@@ -10,10 +10,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipelines.accuracy.mesh_parts import SAFETY, TENSORS, mesh_parts
+from pipelines.accuracy.mesh_parts import DOUBT, SAFETY, TENSORS, mesh_parts
 from pipelines.envelopes.envelope import TrafficEnvelope
 from pipelines.envelopes.peaks import Peak
-from pipelines.model.fixed_loads import values_under
+from pipelines.model.fixed_loads import known_patches, values_under
 from pipelines.model.responses import SolvedDeck
 from pipelines.traffic.arrangements import Arrangement
 from pipelines.traffic.positions import WheelPatches
@@ -96,7 +96,8 @@ def off_point_mesh_parts(
 ) -> list[float]:
     """Mesh part of the error of governing values off the field points [SI]: by how much a richer
     mesh has other values at the first place of their spots, or a larger one around any of them,
-    times the factor on differences of two meshes."""
+    times the factor on differences of two meshes; on a deck on points of support, beside whose
+    squares both meshes err alike, no less than what is doubtful of what is lacking."""
     spots = [spot for one in off for spot in one.spots]
     if not spots:
         return []
@@ -104,11 +105,14 @@ def off_point_mesh_parts(
     asked = [(k, other) for k, spot in enumerate(spots) for other in TENSORS[spot.component]]
     owner, result = np.array(asked, dtype=np.int64).T
     first = [replace(spots[k], places=spots[k].places[:1]) for k in owner.tolist()]
-    own = np.concatenate(read_spots(solved, solved.stiffness, first, result))
+    own, missed = _read(solved, solved.stiffness, first, result)
     there = read_spots(solved, richer, [*spots, *first], np.concatenate([component, result]))
     differences = np.zeros((n, len(RESULTS)))
-    differences[owner, result] = np.concatenate(there[n:]) - own
+    differences[owner, result] = np.concatenate(there[n:]) - own - missed
     parts = mesh_parts(differences)[np.arange(n), component]
+    if solved.model.points:
+        alike = result == component[owner]
+        np.maximum.at(parts, owner[alike], DOUBT * np.abs(missed[alike]))
     most = [float((spot.sign * one).max()) for spot, one in zip(spots, there[:n], strict=True)]
     found, start = [], 0
     for one in off:
@@ -127,6 +131,19 @@ def read_spots(
 ) -> list[Floats]:
     """Results (n,) [SI], one component of each spot, at its places under its load, shears with what
     is known to be lacking as they are read."""
+    values, missed = _read(solved, stiffness, spots, components)
+    many = [len(spot.places) for spot in spots]
+    return np.split(values + missed, np.cumsum(many)[:-1])
+
+
+def _read(
+    solved: SolvedDeck,
+    stiffness: Stiffness,
+    spots: Sequence[Spot],
+    components: Sequence[int] | Ints,
+) -> tuple[Floats, Floats]:
+    """Results (n,) of all places of spots, one component of each spot, as they are read, and what
+    of them is known to be lacking."""
     model = stiffness.model
     whose = np.repeat(np.arange(len(spots)), [len(spot.places) for spot in spots])
     sides = [side_of(solved.model.mesh, solved.recovery.points, spot.point) for spot in spots]
@@ -140,6 +157,5 @@ def read_spots(
     each = list(different.values())
     under = np.array(numbers)[whose]
     values = values_under(stiffness, each.__getitem__, rows, under)
-    patches = [(load.corners, load.load) for load in each]
-    values += shears_missed(model, places, components, patches, under)
-    return np.split(values, np.flatnonzero(np.diff(whose)) + 1)
+    patches = known_patches(stiffness, each)
+    return values, shears_missed(model, places, components, patches, under)

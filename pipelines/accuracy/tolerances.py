@@ -43,7 +43,7 @@ from pipelines.envelopes.peaks import SHEARS
 from pipelines.envelopes.tolerance import Tolerance
 from pipelines.model.build import BuiltModel, richer_model
 from pipelines.model.case_responses import held_probes
-from pipelines.model.fixed_loads import values_under
+from pipelines.model.fixed_loads import known_patches, values_under
 from pipelines.model.free_mesh import shortest_span
 from pipelines.model.probes import ProbeRows, probe_rows
 from pipelines.model.responses import Response, SolvedDeck
@@ -290,10 +290,11 @@ def held_mesh_parts(
     richer = values_under(measured.richer, list(held.values()).__getitem__, read, load)
     own = np.copysign([place.peak for place in places], richer)
     here = on_sides(solved.model.mesh, points, at, towards)
-    patches = [(place.held.corners, place.held.load) for place in places]
     missed, still = (
-        shears_missed(mesh, read_at, component, patches, np.arange(len(places)))
-        for mesh, read_at in ((solved.model, here), (model, sides))
+        shears_missed(
+            one.model, read_at, component, known_patches(one, list(held.values())), np.array(load)
+        )
+        for one, read_at in ((solved.stiffness, here), (measured.richer, sides))
     )
     difference = richer + still - own
     found = np.abs(difference) + (SAFETY - 1.0) * left_unknown(difference, missed, still)

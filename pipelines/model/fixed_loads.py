@@ -10,6 +10,7 @@ from scipy import sparse
 from pipelines.model.position_blocks import position_load
 from pipelines.traffic.positions import WheelPatches
 from plate.arrays import Floats, Ints
+from plate.conventions import N_FIELDS
 from plate.model.model import PlateModel
 from plate.solver.solution import LocalRows
 from plate.solver.stiffness import Stiffness
@@ -41,6 +42,25 @@ class FixedLoads:
 def loads_of(model: PlateModel, held: Sequence[WheelPatches]) -> sparse.csc_array:
     """Right-hand sides (n_dof, n) [N] of loads, each the patches of one."""
     return position_load(model, FixedLoads("", held), slice(None))
+
+
+def known_patches(
+    stiffness: Stiffness, loads: Sequence[WheelPatches]
+) -> list[tuple[Floats, Floats]]:
+    """Plan corners (n, 4, 2) [m] and loads (n,) [N] down of all that presses on squares and other
+    patches of the slab under each of some loads: their own, and what points of support hold them
+    up with, which is spread over a square."""
+    own = [(one.corners, one.load) for one in loads]
+    model = stiffness.model
+    if not model.points or not loads:
+        return own
+    squares = np.stack([model.mesh.alignment.rectangles(p.at, p.size) for p in model.points])
+    under_unit = np.stack([stiffness.reaction_influence[p.name] for p in model.points])
+    up = under_unit @ loads_of(model, loads)[::N_FIELDS][: model.mesh.n_nodes]
+    return [
+        (np.concatenate([corners, squares]), np.concatenate([load, -held]))
+        for (corners, load), held in zip(own, up.T, strict=True)
+    ]
 
 
 def values_under(
