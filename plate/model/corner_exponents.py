@@ -40,39 +40,57 @@ def leading_exponent(angle: float, edge1: EdgeKind, edge2: EdgeKind, poisson: fl
         return min([s for s in exponents if s > 1.0 + 1e-12] + [_HIGHEST])
     real, imaginary = np.meshgrid(np.linspace(1.02, _HIGHEST, 40), np.linspace(0.0, 2.5, 8))
     s: Complexes = np.asarray(real + 1j * imaginary).ravel()
-    for _ in range(30):  # Newton's iteration from everywhere at once
-        above, below = (_determinant(s + h, angle, edge1, edge2, poisson) for h in (_STEP, -_STEP))
+    exponents = [_HIGHEST]
+    for _ in range(30):  # Newton's iteration from everywhere at once, each until it is settled
+        both = np.stack([s + _STEP, s - _STEP])
+        above, below = _determinant(both, angle, edge1, edge2, poisson)
         slope = (above - below) / (2.0 * _STEP)
         step = (above + below) / (2.0 * np.where(slope == 0.0, 1.0, slope))
-        s = s - step * np.minimum(1.0, 0.3 / np.maximum(np.abs(step), 0.3))
-    found = (np.abs(step) < 1e-9) & (s.real > 1.0 + _SAME) & (s.real < _HIGHEST)
-    if edge1 == edge2 == "free":
-        found &= np.abs(s - 2.0) > 1e-6  # constant moments that need a force in the corner
-    return float(min(s.real[found], default=_HIGHEST))
+        size = np.abs(step)
+        s = s - step * np.minimum(1.0, 0.3 / np.maximum(size, 0.3))
+        settled = size < 1e-9
+        found = settled & (s.real > 1.0 + _SAME)
+        if edge1 == edge2 == "free":
+            found &= np.abs(s - 2.0) > 1e-6  # constant moments that need a force in the corner
+        exponents += s.real[found].tolist()
+        s = s[~settled]
+        if not len(s):
+            break
+    return float(min(exponents))
 
 
 def _determinant(
     s: Complexes, angle: float, edge1: EdgeKind, edge2: EdgeKind, poisson: float
 ) -> Complexes:
     """The determinant of the conditions on both edges, freed of the double root 1 that the
-    functions share."""
-    rows = np.concatenate(
-        [_conditions(s, 0.0, edge1, poisson), _conditions(s, angle, edge2, poisson)], axis=-2
-    )
-    return np.asarray(np.linalg.det(rows) / (s - (1.0 + 1e-13j)) ** 2)
+    functions share.
 
-
-def _conditions(s: Complexes, phi: float, edge: EdgeKind, poisson: float) -> Complexes:
-    """What an edge makes zero, for f = cos, sin of s phi and cos, sin of (s-2) phi: (n, 2, 4)."""
-    columns = []
-    for k in (s, s - 2.0):
-        k = np.where(np.abs(k) < 1e-8, 1e-8, k)  # sin(k phi) / k has a limit there
-        cosine, sine = np.cos(k * phi), np.sin(k * phi) / k
-        columns.append([cosine, -k * k * sine, -k * k * cosine, k**4 * sine])
-        columns.append([sine, cosine, -k * k * sine, -k * k * cosine])
-    f, f1, f2, f3 = np.moveaxis(np.array(columns), 0, -1)
-    a = s[:, None]
-    moment = f2 + (a + poisson * a * (a - 1.0)) * f
-    shear = f3 + (a * a + (1.0 - poisson) * (a - 1.0) * (a - 2.0)) * f1
-    pairs = {"clamped": (f, f1), "simple": (f, moment), "free": (moment, shear)}
-    return np.asarray(np.stack(pairs[edge], axis=1))
+    The functions are cos k phi and sin(k phi)/k with k = s and s - 2. On the first edge, phi = 0,
+    every condition is one on the cosines or one on the sines alone, so that two sums of functions
+    that meet it are known; the determinant is that of the second edge's conditions on these two.
+    """
+    k = np.stack([s, s - 2.0])
+    k = np.where(np.abs(k) < 1e-8, 1e-8, k)  # sin(k phi) / k has a limit there
+    square = k * k
+    bent = s + poisson * s * (s - 1.0) - square
+    sheared = s * s + (1.0 - poisson) * (s - 1.0) * (s - 2.0) - square
+    cosine, sine = np.cos(k * angle), np.sin(k * angle) / k
+    deflection = cosine, sine
+    slope = -square * sine, cosine
+    moment = bent * cosine, bent * sine
+    shear = -square * sheared * sine, sheared * cosine
+    zero = {
+        "clamped": (deflection, slope),
+        "simple": (deflection, moment),
+        "free": (moment, shear),
+    }[edge2]
+    if edge1 == "simple":
+        pairs = [(bent[1] - bent[0]) * zero[0][1], zero[1][1]]
+    else:
+        even, odd = (bent, sheared) if edge1 == "free" else (np.ones_like(k), np.ones_like(k))
+        pairs = [
+            np.stack([even[1] * c[0] - even[0] * c[1], odd[1] * f[0] - odd[0] * f[1]])
+            for c, f in zero
+        ]
+    found = pairs[0][0] * pairs[1][1] - pairs[0][1] * pairs[1][0]
+    return np.asarray(found / (s - (1.0 + 1e-13j)) ** 2)

@@ -314,7 +314,8 @@ def _worst(
     found = []
     for kind in assumed:
         pair = _held(start, kind, boundary, kinds), _held(end, kind, boundary, kinds)
-        found.append((_exponent(rounded, *pair, poisson), angle, pair))
+        first, second = sorted(pair)  # from either side the same
+        found.append((_exponent(rounded, first, second, poisson), angle, pair))
     return min(found, key=lambda wedge: wedge[0])
 
 
