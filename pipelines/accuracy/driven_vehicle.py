@@ -5,7 +5,7 @@ Of a vehicle with a variable spacing the axles ahead of it and those behind are 
 themselves; a place of the vehicle is one of each that the spacing allows.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +18,10 @@ from pipelines.accuracy.live_pieces import LivePieces
 from pipelines.accuracy.pieces import BOX, DrivenWheels, Pieces, station_pieces, wheel_groups
 from pipelines.traffic.lanes import TIE
 from plate.arrays import Floats, Ints
+
+# Pairs of pieces of stations and offsets that are looked at together, so that what is formed of
+# them stays in cache.
+MOST_PAIRS = 8_000
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -147,56 +151,46 @@ class DrivenVehicle:
 
     def pieces(
         self, rows: Ints, signs: Floats, upper: Floats, needed: Floats, stretch: Ints, number: int
-    ) -> Iterator[LivePieces]:
+    ) -> LivePieces:
         """The pieces of boxes with bounds above what is needed (n, n_y) that have it, too.
 
         upper : (n, n_s, n_y); stretch : (n, pieces of y) owners; number : of the vehicle.
         """
         columns = np.repeat(np.arange(needed.shape[1]), np.diff(self.front.y.first))
         signed = self.factor * signs
+        if self.rear is None:
+            able = upper > needed[:, None]
+            return self._alone(rows, signed, able, needed, columns, stretch, number)
         together = self._together(rows, signed, upper, needed, columns)
         behind = {}
-        if self.rear is not None:
-            different = {other for pairs in together.values() for other, *_ in pairs}
-            for other in sorted(different):
-                mine = [one[1:] for pairs in together.values() for one in pairs if one[0] == other]
-                behind[other] = _Table.of(self.rear, other, rows, signed, mine)
+        for other in sorted({other for pairs in together.values() for other, *_ in pairs}):
+            mine = [one[1:] for pairs in together.values() for one in pairs if one[0] == other]
+            behind[other] = _Table.of(self.rear, other, rows, signed, mine)
+        parts = [LivePieces.none(self.front.degree + 1)]
         for box, pairs in together.items():
-            if self.rear is None:
-                [(_, e, j)] = pairs
-                least, owner = needed[e, columns[j]], stretch[e, j]
-                yield self._alone(box, rows[e], signed[e], j, least, owner, number)
-                continue
             ahead = _Table.of(self.front, box, rows, signed, [one[1:] for one in pairs])
-            parts = []
             for other, e, j in pairs:
                 both = self._in_boxes(box, ahead, other, behind[other], e, j, stretch[e, j], number)
                 least = np.repeat(needed[e, columns[j]], len(both.owner) // len(e))
                 parts.append(both.part(both.top > least))
-            yield LivePieces.joined(parts)
+        return LivePieces.joined(parts)
 
     def _together(
         self, rows: Ints, signed: Floats, upper: Floats, needed: Floats, columns: Ints
     ) -> dict[int, list[tuple[int, Ints, Ints]]]:
-        """Of each box of stations the boxes of the rear axles' that are to be looked at with it, -1
-        without any, with the results and pieces of offsets (n,) for which they are."""
+        """Of each box of stations the boxes of the rear axles' that are to be looked at with it,
+        with the results and pieces of offsets (n,) for which they are."""
+        assert self.rear is not None
+        front, rear = (_Boxed.of(one, rows, signed).upper for one in (self.front, self.rear))
         found: dict[int, list[tuple[int, Ints, Ints]]] = {}
-        front = rear = None
-        if self.rear is not None:
-            front, rear = (_Boxed.of(one, rows, signed).upper for one in (self.front, self.rear))
         for box in range(upper.shape[1]):
             able = upper[:, box] > needed
             if not able.any():
                 continue
-            pairs = [(-1, able)]
-            if front is not None and rear is not None:
-                behind = self._behind(box)
-                pairs = [
-                    (other, able & (front[:, box] + rear[:, other] > needed))
-                    for other in range(behind.start, behind.stop)
-                ]
+            behind = self._behind(box)
             live = []
-            for other, mine in pairs:
+            for other in range(behind.start, behind.stop):
+                mine = able & (front[:, box] + rear[:, other] > needed)
                 e, j = np.nonzero(mine[:, columns])
                 if len(e):
                     live.append((other, e, j))
@@ -206,31 +200,43 @@ class DrivenVehicle:
 
     def _alone(
         self,
-        box: int,
         rows: Ints,
         signed: Floats,
-        y: Ints,
-        least: Floats,
-        owner: Ints,
+        able: NDArray[np.bool_],
+        needed: Floats,
+        columns: Ints,
+        stretch: Ints,
         number: int,
     ) -> LivePieces:
-        """The pieces in a box of stations of results (n,), each at its own piece of offsets, that
-        may have more than the least (n,), where no wheels have a station of their own."""
+        """The pieces in those boxes (n, n_s, n_y) of results (n,) that may have what is needed
+        (n, n_y), where no wheels have a station of their own.
+
+        columns : (pieces of y) their boxes; stretch : (n, pieces of y) owners.
+        """
         m = self.front.degree + 1
-        found = [(np.zeros((2, 0), dtype=np.int64), np.zeros((0, m, m)))]
-        for which, C in self.front.each(rows, signed, _run(self.front.s, box), y):
-            k, i = np.nonzero(least[which, None] < C.max(axis=(1, 2)).T)
-            found.append((np.stack([which.start + k, i]), C[i, :, :, k]))
-        (e, i), front = (
+        box = np.repeat(np.arange(able.shape[1]), np.diff(self.front.s.first))
+        none = np.zeros((3, 0), dtype=np.int64), np.zeros((0, m, m))
+        found: list[tuple[Ints, Floats]] = [none]
+        for e in np.flatnonzero(able.any(axis=(1, 2))).tolist():
+            every = np.flatnonzero(able[e].any(axis=1)[box])
+            y = np.flatnonzero(able[e].any(axis=0)[columns])
+            least = np.where(able[e][:, columns[y]], needed[e, columns[y]], np.inf)
+            for start in range(0, len(every), chunk := max(1, MOST_PAIRS // len(y))):
+                s = every[start : start + chunk]
+                C = self.front.in_pieces(int(rows[e]), float(signed[e]), s, y)
+                top = C.reshape(len(s), -1, len(y)).max(axis=1)
+                i, j = np.nonzero(top > least[box[s]])
+                found.append((np.stack([np.full(len(i), e), s[i], y[j]]), C[i, :, :, j]))
+        (e, s, y), front = (
             np.concatenate(one, axis=axis)
             for one, axis in zip(zip(*found, strict=True), (1, 0), strict=True)
         )
         return LivePieces(
-            owner=owner[e],
+            owner=stretch[e, y],
             vehicle=np.full(len(e), number),
-            s=_ends(self.front.s, self.front.s.first[box] + i),
+            s=_ends(self.front.s, s),
             t=np.zeros((len(e), 2)),
-            y=_ends(self.front.y, y[e]),
+            y=_ends(self.front.y, y),
             front=front,
             rear=np.zeros((len(e), m, m) if self.spaced else (len(e), 0, 0)),
             reach=np.tile(self.reach, (len(e), 1)),

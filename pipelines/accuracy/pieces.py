@@ -6,7 +6,7 @@ a patch lies on a line of the mesh. Where that line is the slab's edge its slope
 only its curvature does.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import groupby, pairwise
@@ -182,41 +182,42 @@ class DrivenWheels:
         return [sparse.csr_array(every @ S) for S in self.along(self.s.points(self.degree))]
 
     @cached_property
-    def _across(self) -> tuple[Floats, Ints, Ints]:
-        """The same across (degree + 1, n_y, n_group, n_node), and between which nodes (n_y,) each
-        piece has any."""
-        n = self.degree + 1
-        Y = [one.toarray() for one in self.across(self.y.points(self.degree))]
-        sums = np.stack(Y, axis=1).reshape(len(self.y.low), n, -1)
-        found = np.einsum("ij,yjk->iyk", of_values(self.degree), sums, optimize=True)
-        found = found.reshape(n, len(sums), len(Y), -1)
-        some = found.any(axis=(0, 2))
-        return found, some.argmax(axis=1), some.shape[1] - some[:, ::-1].argmax(axis=1)
+    def _across(self) -> list[Floats]:
+        """The same across (degree + 1, n_y, n_node)."""
+        C, shape = of_values(self.degree), (len(self.y.low), self.degree + 1, -1)
+        return [
+            np.tensordot(C, Y.toarray().reshape(shape), axes=(1, 1))
+            for Y in self.across(self.y.points(self.degree))
+        ]
 
-    def each(
-        self, rows: Ints, factors: Floats, s: slice, y: Ints
-    ) -> Iterator[tuple[slice, Floats]]:
-        """Bernstein coefficients of results (n,) times factors (n,) in the pieces s along, each in
-        its own piece y (n,) across: of equal ones that follow each other, which they are, and the
-        coefficients (n_s, degree + 1, degree + 1, n)."""
-        n, run = self.degree + 1, np.stack([rows, factors])
-        starts = np.flatnonzero(np.any(run[:, 1:] != run[:, :-1], axis=0)) + 1
-        own = [_dense(S, slice(s.start * n, s.stop * n)) for S in self._along]
-        across, low, high = self._across
-        for start, end in pairwise([0, *starts.tolist(), len(rows)]):
-            strips = y[start:end]
-            nodes = slice(int(low[strips].min()), int(high[strips].max()))
-            W = factors[start] * self.grid.ordinates[rows[start], :, nodes]
-            along = np.concatenate([part @ W[columns] for part, columns in own], axis=1)
-            C = along @ across[:, strips, :, nodes].reshape(n * (end - start), -1).T
-            yield slice(start, end), C.reshape(-1, n, n, end - start)
+    @cached_property
+    def _reached(self) -> tuple[Ints, Ints]:
+        """Between which nodes across (n_y,) the wheels in each piece of the offsets have any."""
+        some = np.any([Y.any(axis=0) for Y in self._across], axis=0)
+        return some.argmax(axis=1), some.shape[1] - some[:, ::-1].argmax(axis=1)
+
+    def in_pieces(self, row: int, factor: float, s: Ints, y: Ints) -> Floats:
+        """Bernstein coefficients (n_s, degree + 1, degree + 1, n_y) of a result times a factor in
+        all pieces s (n_s,) along by all y (n_y,) across."""
+        n, (low, high) = self.degree + 1, self._reached
+        nodes = slice(int(low[y].min()), int(high[y].max()))
+        W = factor * self.grid.ordinates[row, :, nodes]
+        lines = (n * s[:, None] + np.arange(n)).ravel()
+        total = np.zeros((len(lines), n * len(y)))
+        for S, Y in zip(self._along, self._across, strict=True):
+            along, columns = _dense(S, lines)
+            total += (along @ W[columns]) @ Y[:, y, nodes].reshape(n * len(y), -1).T
+        return total.reshape(len(s), n, n, len(y))
 
     def coefficients(self, rows: Ints, factors: Floats, s: slice, y: Ints) -> Floats:
-        """The same (n, n_s, degree + 1, degree + 1)."""
-        n = self.degree + 1
-        found = np.empty((len(rows), s.stop - s.start, n, n))
-        for which, C in self.each(rows, factors, s, y):
-            found[which] = np.moveaxis(C, 3, 0)
+        """The same of results (n,) times factors (n,) in the pieces s along, each in its own piece
+        y (n,) across: (n, n_s, degree + 1, degree + 1)."""
+        n, every = self.degree + 1, np.arange(s.start, s.stop)
+        found = np.empty((len(rows), len(every), n, n))
+        different = np.any(np.diff([rows, factors], axis=1) != 0.0, axis=0)
+        for start, end in pairwise([0, *(np.flatnonzero(different) + 1).tolist(), len(rows)]):
+            C = self.in_pieces(int(rows[start]), float(factors[start]), every, y[start:end])
+            found[start:end] = np.moveaxis(C, 3, 0)
         return found
 
     @cached_property
@@ -231,15 +232,16 @@ class DrivenWheels:
         return np.asarray(size * (np.finfo(float).eps * terms * C**2 + 2.0 * NEAR * steepest))
 
 
-def _dense(matrix: sparse.csr_array, rows: slice) -> tuple[Floats, Ints]:
-    """Some rows of a sparse matrix, and the columns in which they are not zero."""
-    ends = matrix.indptr[rows.start : rows.stop + 1]
-    which = slice(int(ends[0]), int(ends[-1]))
+def _dense(matrix: sparse.csr_array, rows: Ints) -> tuple[Floats, Ints]:
+    """Some rows (n,) of a sparse matrix, and the columns in which they are not zero."""
+    starts, count = matrix.indptr[rows], np.diff(matrix.indptr)[rows]
+    row = np.repeat(np.arange(len(rows)), count)
+    which = np.arange(len(row)) + np.repeat(starts - (np.cumsum(count) - count), count)
+    columns = matrix.indices[which]
     used = np.zeros(matrix.shape[1], dtype=bool)
-    used[matrix.indices[which]] = True
-    found = np.zeros((len(ends) - 1, np.count_nonzero(used)))
-    place = (np.cumsum(used) - 1)[matrix.indices[which]]
-    found[np.repeat(np.arange(len(found)), np.diff(ends)), place] = matrix.data[which]
+    used[columns] = True
+    found = np.zeros((len(rows), np.count_nonzero(used)))
+    found[row, (np.cumsum(used) - 1)[columns]] = matrix.data[which]
     return found, np.flatnonzero(used)
 
 

@@ -141,14 +141,13 @@ def _pieces(
         least = np.repeat(floor[kind], np.diff(lane.y.first), axis=1)[entry, piece]
         nodes.append(proof.nodes(kind, entry, lane.y.low[piece], lane.y.high[piece], least))
         for number, (vehicle, upper) in enumerate(zip(lane.fleet, uppers[kind], strict=True)):
-            live += list(
+            live.append(
                 vehicle.pieces(proof.rows, proof.signs, upper, needed[kind], stretch, number)
             )
     every, order = Stretches.sorted(nodes)
     place = np.empty_like(order)
     place[order] = np.arange(len(order))
-    m = proof.lanes[0].fleet[0].front.degree + 1
-    pieces = LivePieces.joined(live) if live else LivePieces.none(m)
+    pieces = LivePieces.joined(live)
     return every, replace(pieces, owner=place[pieces.owner])
 
 
