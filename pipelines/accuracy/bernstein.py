@@ -14,6 +14,9 @@ import numpy as np
 from plate.arrays import Floats
 from plate.interpolation import lobatto
 
+# Polynomials of all cells that are looked at together, so that they stay in cache.
+TOGETHER = 8
+
 
 @cache
 def of_values(degree: int) -> Floats:
@@ -31,17 +34,25 @@ def halves(degree: int) -> tuple[Floats, Floats]:
     return first, first[::-1, ::-1].copy()
 
 
-def extremes_of_slopes(values: Floats, widths: Floats, axis: int) -> tuple[Floats, Floats]:
-    """Lower and upper bounds (..., n, m) of the slope along the first (axis = 0) or the second
-    direction of polynomials in cells, from their values (..., n, p + 1, m, p + 1) at the cells'
-    Gauss-Lobatto points.
+def steepest(values: Floats, widths: tuple[Floats, Floats]) -> tuple[Floats, Floats]:
+    """Upper bounds (2, k, n, m) of the slopes along the first and along the second direction, and
+    of these with the other sign, of polynomials of degree p in a grid of cells, from their values
+    (k, n p + 1, m p + 1) at the cells' Gauss-Lobatto points.
 
-    widths : of the cells along that direction, (n,) or (m,).
+    widths : of the cells in each direction, (n,) and (m,).
     """
-    order = values.shape[-1] - 1
+    n, m = map(len, widths)
+    order = (values.shape[1] - 1) // n
     C = of_values(order)
-    coefficients = np.einsum("ij,...ajbk->...aibk", C, values @ C.T, optimize=True)
-    along = -3 if axis == 0 else -1
-    slopes = order * np.diff(coefficients, axis=along)
-    scale = widths[:, None] if axis == 0 else widths
-    return slopes.min(axis=(-3, -1)) / scale, slopes.max(axis=(-3, -1)) / scale
+    starts = range(order + 1)
+    along, across = np.empty((2, 2, len(values), n, m))
+    for start in range(0, len(values), TOGETHER):
+        part = slice(start, start + TOGETHER)
+        ends = [values[part, :, i : i + order * (m - 1) + 1 : order] for i in starts]
+        second = np.tensordot(C, np.stack(ends), 1)
+        ends = [second[:, :, i : i + order * (n - 1) + 1 : order] for i in starts]
+        both = np.tensordot(C, np.stack(ends), 1)
+        for axis, found in enumerate((along, across)):
+            change = np.diff(both, axis=axis).reshape(-1, *both.shape[2:])
+            found[:, part] = change.max(axis=0), -change.min(axis=0)
+    return order * along / widths[0][:, None], order * across / widths[1]

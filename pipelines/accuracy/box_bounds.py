@@ -12,6 +12,7 @@ edge that lies in the cell. No box has a place inside where V has a kink (`Piece
 """
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import sparse
@@ -24,99 +25,106 @@ Range = tuple[Floats, Floats]
 """Lower and upper bounds."""
 
 
-def box_bounds(wheels: DrivenWheels) -> tuple[Floats, Range]:
-    """Values (n_row, 2, 2, n_s, n_y) at the low and high ends of every box, along and across, and
-    bounds (n_row, n_s, n_y) of all values in it."""
+@dataclass(frozen=True, eq=False)
+class EndValues:
+    """Results at the ends of boxes: s : (n_end,) stations [m]; values (n_row, n_end, n_end_y) at
+    these and at the ends of the offsets; y : (2, n_y) which of the latter are the low and the high
+    ends of the boxes."""
+
+    s: Floats
+    y: Ints
+    values: Floats
+
+
+def box_bounds(wheels: DrivenWheels) -> tuple[EndValues, Range]:
+    """Values at the ends of every box, along and across, and bounds (n_row, n_s, n_y) of all values
+    in it."""
     (s0, s1), (y0, y1) = wheels.s.boxes, wheels.y.boxes
     (s, i), (y, j) = (
         np.unique(np.concatenate(ends), return_inverse=True) for ends in ((s0, s1), (y0, y1))
     )
-    at = wheels.values(s, y)[:, i[:, None], j]
-    corners = at.reshape(-1, 2, len(s0), 2, len(y0)).swapaxes(2, 3)
-    along, across = _curvatures(wheels)
-    squares = (s1 - s0)[:, None] ** 2 / 8.0, (y1 - y0) ** 2 / 8.0
-    dip, rise = (
-        sum(
-            square * np.maximum(sign * bound, 0.0)
-            for square, bound in zip(squares, (along[k], across[k]), strict=True)
-        )
-        for k, sign in ((1, 1.0), (0, -1.0))
+    i, j = i.reshape(2, -1), j.reshape(2, -1)
+    values = wheels.values(s, y)
+    least, most = (
+        pick(*(of.take(k, 2) for k in j))
+        for pick in (np.minimum, np.maximum)
+        for of in [pick(*(values.take(k, 1) for k in i))]
     )
-    return corners, (corners.min(axis=(1, 2)) - dip, corners.max(axis=(1, 2)) + rise)
+    along, across = _curvatures(wheels)
+    along *= (s1 - s0)[:, None] ** 2 / 8.0
+    across *= (y1 - y0) ** 2 / 8.0
+    dip, rise = np.maximum(along, 0.0) + np.maximum(across, 0.0)
+    return EndValues(s, j, values), (least - dip, most + rise)
 
 
-def _curvatures(wheels: DrivenWheels) -> tuple[Range, Range]:
-    """Bounds (n_row, n_s, n_y) of V,ss and of V,yy in every box."""
+def _curvatures(wheels: DrivenWheels) -> tuple[Floats, Floats]:
+    """Upper bounds (2, n_row, n_s, n_y) of V,ss and of V,yy in every box, and of these with the
+    other sign."""
     grid = wheels.grid
-    shape = (len(grid.ordinates), len(wheels.s.first) - 1, len(wheels.y.first) - 1)
-    along, across = ((np.zeros(shape), np.zeros(shape)) for _ in range(2))
+    shape = (2, len(grid.ordinates), len(wheels.s.first) - 1, len(wheels.y.first) - 1)
+    along, across = np.zeros((2, *shape))
     for g in wheels.groups:
-        edges = _edges(grid.slopes[0], 1, grid.s.lines, wheels.s.boxes, g.along, g.sides[0])
-        low, high = _shares(grid.y.lines, wheels.y.boxes, g.across, g.sides[1])
-        _add(along, g.load, edges, lambda e, w: e @ w.T, low, high)
-        edges = _edges(grid.slopes[1], 2, grid.y.lines, wheels.y.boxes, g.across, g.sides[1])
-        low, high = _shares(grid.s.lines, wheels.s.boxes, g.along, g.sides[0])
-        _add(across, g.load, edges, _over_s, low, high)
+        edges = _edges(grid.slopes[0], 2, grid.s.lines, wheels.s.boxes, g.along, g.sides[0])
+        shares = _shares(grid.y.lines, wheels.y.boxes, g.across, g.sides[1])
+        _add(along, g.load, edges, lambda e, w: e @ w.T, shares)
+        edges = _edges(grid.slopes[1], 3, grid.y.lines, wheels.y.boxes, g.across, g.sides[1])
+        shares = _shares(grid.s.lines, wheels.s.boxes, g.along, g.sides[0])
+        _add(across, g.load, edges, _over_s, shares)
     return along, across
 
 
 def _over_s(edges: Floats, shares: Floats) -> Floats:
-    """Sums (n_row, n_s, n_y) of edges (n_row, n_cell, n_y) by shares (n_s, n_cell), most of which
-    are zero."""
-    n_row, n_cell, n_y = edges.shape
-    flat = edges.transpose(1, 0, 2).reshape(n_cell, -1)
+    """Sums (2, n_row, n_s, n_y) of edges (2, n_row, n_cell, n_y) by shares (n_s, n_cell), most of
+    which are zero."""
+    two, n_row, n_cell, n_y = edges.shape
+    flat = edges.transpose(2, 0, 1, 3).reshape(n_cell, -1)
     found = np.asarray(sparse.csr_array(shares) @ flat)
-    return found.reshape(-1, n_row, n_y).transpose(1, 0, 2)
+    return found.reshape(-1, two, n_row, n_y).transpose(1, 2, 0, 3)
 
 
 def _add(
-    total: Range,
+    total: Floats,
     load: float,
-    edges: Range,
+    edges: Floats,
     product: Callable[[Floats, Floats], Floats],
-    low: Floats,
-    high: Floats,
+    shares: Range,
 ) -> None:
-    """Add the load times the range of `edges` weighted by shares between low and high."""
-    for k, sign in ((0, 1.0), (1, -1.0)):
-        least = np.maximum(sign * edges[k], 0.0), np.maximum(-sign * edges[k], 0.0)
-        total[k][...] += sign * load * (product(least[0], low) - product(least[1], high))
+    """Add the load times the greatest sums of `edges` weighted by shares."""
+    total += product(np.maximum(edges, 0.0), load * shares[1])
+    total += product(np.minimum(edges, 0.0), load * shares[0])
 
 
 def _edges(
-    slopes: Range, axis: int, lines: Floats, boxes: Range, shifts: Floats, side: float
-) -> Range:
-    """Bounds of the sum over patches of the slope on the leading edge less that on the trailing
-    one, divided by the side: (n_row, n_box, n_cell), the boxes along `axis`.
+    slopes: Floats, axis: int, lines: Floats, boxes: Range, shifts: Floats, side: float
+) -> Floats:
+    """Upper bounds of the sum over patches of the slope on the leading edge less that on the
+    trailing one, divided by the side, and of this with the other sign: (2, n_row, n_box, n_cell),
+    the boxes along `axis`.
 
-    slopes : of every cell (n_row, n_cell_s, n_cell_y); shifts : of the patches' middles.
+    slopes : upper bounds (2, n_row, n_cell_s, n_cell_y) in every cell, and with the other sign;
+    shifts : of the patches' middles.
     """
     # Beyond the slab there is nothing.
-    padding = [(1, 1) if k == axis else (0, 0) for k in range(3)]
-    low, high = (np.pad(one, padding) for one in slopes)
-    least: Floats | float = 0.0
-    most: Floats | float = 0.0
+    padded = np.pad(slopes / side, [(1, 1) if k == axis else (0, 0) for k in range(4)])
+    total: Floats | float = 0.0
     for shift in shifts.tolist():
-        (a, b), (c, d) = (
-            _over_runs(low, high, axis, lines, boxes[0] + edge, boxes[1] + edge)
+        leading, trailing = (
+            _over_runs(padded, axis, lines, boxes[0] + edge, boxes[1] + edge)
             for edge in (shift + 0.5 * side, shift - 0.5 * side)
         )
-        least, most = least + (a - d) / side, most + (b - c) / side
-    return np.asarray(least), np.asarray(most)
+        total = total + leading + trailing[::-1]
+    return np.asarray(total)
 
 
-def _over_runs(
-    low: Floats, high: Floats, axis: int, lines: Floats, start: Floats, end: Floats
-) -> Range:
-    """Least of `low` and greatest of `high` over the cells from start to end (n_box,)."""
+def _over_runs(high: Floats, axis: int, lines: Floats, start: Floats, end: Floats) -> Floats:
+    """Greatest of `high` over the cells from start to end (n_box,)."""
     first = np.searchsorted(lines, start + NEAR, side="right")
     last = np.maximum(np.searchsorted(lines, end - NEAR, side="left"), first)
-    least, most = low.take(first, axis), high.take(first, axis)
+    most = high.take(first, axis)
     for k in range(1, int((last - first).max(initial=0)) + 1):
         cell: Ints = np.minimum(first + k, last)
-        np.minimum(least, low.take(cell, axis), out=least)
         np.maximum(most, high.take(cell, axis), out=most)
-    return least, most
+    return most
 
 
 def _shares(lines: Floats, boxes: Range, shifts: Floats, side: float) -> Range:

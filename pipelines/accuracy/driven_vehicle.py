@@ -6,12 +6,12 @@ themselves; a place of the vehicle is one of each that the spacing allows.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.accuracy.box_bounds import box_bounds
+from pipelines.accuracy.box_bounds import EndValues, box_bounds
 from pipelines.accuracy.free_vehicle import FreeVehicle
 from pipelines.accuracy.grid_surfaces import NEAR, GridSurfaces
 from pipelines.accuracy.live_pieces import LivePieces
@@ -106,17 +106,16 @@ class DrivenVehicle:
         front = _Boxed.of(self.front, rows, self.factor * signs)
         if self.rear is None:
             upper, exceeded = front.upper, front.lower.max(axis=1)
-            values, at = _first_highest(front.ends)
-            s = front.stations[at]
+            values, at = _first_highest(front.ends.values)
+            s = front.ends.s[at]
             spread = np.zeros_like(s)
         else:
             rear = _Boxed.of(self.rear, rows, self.factor * signs)
             upper = _with_highest(front.upper, rear.upper, self._behind)
             exceeded = _with_highest(front.lower, rear.lower, self._behind).max(axis=1)
-            values, s, spread = self._best_ends(front, rear)
-        largest = np.maximum(
-            np.abs(values).max(axis=(1, 2)), np.abs(front.ends).max(axis=(1, 2, 3))
-        )
+            values, s, spread = self._best_ends(front.ends, rear.ends)
+        largest = np.maximum(np.abs(values).max(axis=1), np.abs(front.ends.values).max(axis=(1, 2)))
+        values, s, spread = (one[:, front.ends.y.T] for one in (values, s, spread))
         out = ~self.able
         upper[:, :, out] = exceeded[:, out] = values[:, out] = -np.inf
         return BoxesUnder(
@@ -131,21 +130,20 @@ class DrivenVehicle:
         end = np.searchsorted(first, high[box] + self.reach[1] + NEAR)
         return slice(int(start), int(end))
 
-    def _best_ends(self, front: "_Boxed", rear: "_Boxed") -> tuple[Floats, Floats, Floats]:
-        shape = (front.ends.shape[0], *front.ends.shape[2:])
+    def _best_ends(self, front: EndValues, rear: EndValues) -> tuple[Floats, Floats, Floats]:
+        """The best value (n, n_end_y) at each of the ends of the offsets, its station and
+        widening."""
+        shape = (front.values.shape[0], front.values.shape[2])
         best, at, spread = np.full(shape, -np.inf), np.zeros(shape), np.zeros(shape)
-        order = np.argsort(rear.stations, kind="stable")
-        stations = rear.stations[order]
-        behind = rear.ends[:, order]
-        for k, s in enumerate(front.stations.tolist()):
-            start = int(np.searchsorted(stations, s + self.reach[0]))
-            end = int(np.searchsorted(stations, s + self.reach[1], side="right"))
+        for k, s in enumerate(front.s.tolist()):
+            start = int(np.searchsorted(rear.s, s + self.reach[0]))
+            end = int(np.searchsorted(rear.s, s + self.reach[1], side="right"))
             if start < end:
-                most, which = _first_highest(behind[:, start:end])
-                total = front.ends[:, k] + most
+                most, which = _first_highest(rear.values[:, start:end])
+                total = front.values[:, k] + most
                 better = total > best + TIE * np.abs(total)
                 best[better], at[better] = total[better], s
-                t = stations[start + which]
+                t = rear.s[start + which]
                 spread[better] = np.abs(t - s)[better]
         return best, at, spread
 
@@ -305,27 +303,22 @@ class _Table:
 
 @dataclass(frozen=True, eq=False)
 class _Boxed:
-    """Signed results under wheels in boxes: bounds (n, n_s, n_y), and values (n, 2 n_s, n_y, 2) at
-    both ends of the boxes, with the stations (2 n_s,) of these."""
+    """Signed results under wheels in boxes: bounds (n, n_s, n_y), and values at the ends of the
+    boxes."""
 
     lower: Floats
     upper: Floats
-    ends: Floats
-    stations: Floats
+    ends: EndValues
 
     @classmethod
     def of(cls, wheels: DrivenWheels, rows: Ints, signs: Floats) -> "_Boxed":
-        corners, (least, most) = box_bounds(wheels)
+        ends, (least, most) = box_bounds(wheels)
         sign = signs[:, None, None]
         low, high = sign * least[rows], sign * most[rows]
-        # (row, s end, y end, s, y) to (row, s ends, y, y end)
-        n_row, _, _, n_s, n_y = corners.shape
-        ends = corners.transpose(0, 1, 3, 4, 2).reshape(n_row, 2 * n_s, n_y, 2)
         return cls(
             np.minimum(low, high),
             np.maximum(low, high),
-            sign[..., None] * ends[rows],
-            np.concatenate(wheels.s.boxes),
+            replace(ends, values=sign * ends.values[rows]),
         )
 
 

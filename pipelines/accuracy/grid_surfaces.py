@@ -11,7 +11,7 @@ from functools import cache, cached_property
 import numpy as np
 from scipy import sparse
 
-from pipelines.accuracy.bernstein import extremes_of_slopes
+from pipelines.accuracy.bernstein import steepest
 from pipelines.deck.deck import Deck
 from pipelines.model.influence import Surfaces
 from plate.arrays import Floats, Ints
@@ -71,8 +71,8 @@ class GridAxis:
 def _integrals(order: int, ends: Floats) -> Floats:
     """Integrals (..., order + 1) from 0 to ends (...) of the Lagrange polynomials through the nodes
     of a side."""
-    power = np.arange(1, order + 2)
-    return np.asarray((ends[..., None] ** power / power) @ _from_powers(order))
+    powers = np.multiply.accumulate(np.stack([ends] * (order + 1), axis=-1), axis=-1)
+    return np.asarray((powers / np.arange(1, order + 2)) @ _from_powers(order))
 
 
 @cache
@@ -113,15 +113,10 @@ class GridSurfaces:
         return GridSurfaces(self.s, self.y, self.ordinates[rows])
 
     @cached_property
-    def slopes(self) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
-        """Lower and upper bounds (n_row, n_cell_s, n_cell_y) of the slopes along and across in
-        every cell."""
-        values = self.ordinates[:, self.s.nodes][..., self.y.nodes]
-        along, across = (
-            extremes_of_slopes(values, np.diff(axis.lines), k)
-            for k, axis in enumerate((self.s, self.y))
-        )
-        return along, across
+    def slopes(self) -> tuple[Floats, Floats]:
+        """Upper bounds (2, n_row, n_cell_s, n_cell_y) of the slopes along and across in every cell,
+        and of these with the other sign."""
+        return steepest(self.ordinates, (np.diff(self.s.lines), np.diff(self.y.lines)))
 
 
 def _node_grid(mesh: Mesh) -> Ints | None:

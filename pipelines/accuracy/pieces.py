@@ -166,13 +166,13 @@ class DrivenWheels:
 
     def values(self, s: Floats, y: Floats) -> Floats:
         """Results (n_row, n_s, n_y) of every row at all stations and offsets."""
-        W = self.grid.ordinates
-        n_row, n_s, n_y = W.shape
-        total = np.zeros((len(s), len(y) * n_row))
+        n_row, n_s, n_y = self.grid.ordinates.shape
+        W = self.grid.ordinates.reshape(-1, n_y)
+        total = np.zeros((len(s), n_row * len(y)))
         for S, Y in zip(self.along(s), self.across(y), strict=True):
-            half = (Y @ W.reshape(-1, n_y).T).reshape(-1, n_s)
-            total += S @ half.T
-        return total.reshape(len(s), len(y), n_row).transpose(2, 0, 1)
+            half = (W @ Y.toarray().T).reshape(n_row, n_s, -1)
+            total += S @ half.swapaxes(0, 1).reshape(n_s, -1)
+        return total.reshape(len(s), n_row, len(y)).swapaxes(0, 1)
 
     @cached_property
     def _along(self) -> list[sparse.csr_array]:
