@@ -9,7 +9,7 @@ from pipelines.accuracy.adverse_parts import AdverseParts
 from pipelines.accuracy.driven_vehicle import DrivenVehicle
 from pipelines.accuracy.free_vehicle import exact_values, free_vehicles
 from pipelines.accuracy.grid_surfaces import GridSurfaces
-from pipelines.accuracy.lane_stretches import KnownEnds, Stretches
+from pipelines.accuracy.lane_stretches import KnownEnds, Stretches, highest
 from pipelines.accuracy.lane_sums import BoundedLane, highest_through
 from pipelines.accuracy.pieces import Pieces, offset_pieces
 from pipelines.deck.deck import Deck
@@ -168,6 +168,11 @@ class BestArrangements:
         bound = nodes.pressure + vehicles
         needed = np.full(len(bound), np.inf)
         wanted = self.enough - self.base
+        for of, kinds, _ in self.orders:
+            if len(kinds) == 1:
+                mine = nodes.kind == kinds[0]
+                lack = wanted[nodes.entry[mine]] / of.factor
+                needed[mine] = np.minimum(needed[mine], lack)
         for e, number, parts in self._orders_of(nodes):
             of, _, rooms = self.orders[number]
             lanes = [BoundedLane(nodes.low[p], nodes.high[p], bound[p]) for p in parts]
@@ -183,31 +188,50 @@ class BestArrangements:
         for kind in range(len(self.lanes)):
             mine = np.flatnonzero(kinds_of == kind)
             values[mine] += self.pressure(kind, entry[mine], at[mine], at[mine])
+        for number, (of, kinds, _) in enumerate(self.orders):
+            if len(kinds) == 1:
+                mine = np.flatnonzero(kinds_of == kinds[0])
+                owner, best = highest(entry[mine], values[mine], mine)
+                value = of.factor * values[mine[best]] + self.base[owner]
+                better = value > self.best[owner] * (1.0 + TIE)
+                chosen = mine[best[better]][None]
+                self._set(owner[better], number, value[better], chosen, at, ends)
         for e, number, parts in self._orders_of(nodes):
             of, _, rooms = self.orders[number]
             both = [slice(2 * p.start, 2 * p.stop) for p in parts]
             total, picked = best_sum(
                 [values[p][:, None] for p in both], [at[p] for p in both], rooms
             )
-            value = of.factor * float(total[0]) + self.base[e]
-            if value > self.best[e] * (1.0 + TIE):
-                self.best[e], self.order[e] = value, number
-                chosen = [p.start + int(k) for p, k in zip(both, picked[:, 0], strict=True)]
-                lanes = slice(0, len(chosen))
-                self.y[lanes, e] = at[chosen]
-                self.vehicle[lanes, e] = ends.vehicle.ravel()[chosen]
-                self.s[lanes, e] = ends.s.ravel()[chosen]
-                self.spread[lanes, e] = ends.spread.ravel()[chosen]
+            value = of.factor * total + self.base[e]
+            if value[0] > self.best[e] * (1.0 + TIE):
+                chosen = np.array([p.start for p in both])[:, None] + picked
+                self._set(np.array([e]), number, value, chosen, at, ends)
+
+    def _set(
+        self, e: Ints, number: int, values: Floats, chosen: Ints, at: Floats, ends: KnownEnds
+    ) -> None:
+        """Take values of an order as the best of results e (n,), its lanes at ends (n_lane, n) of
+        all, which stand at offsets `at`."""
+        self.best[e], self.order[e] = values, number
+        lanes = np.arange(len(chosen))[:, None], e
+        self.y[lanes] = at[chosen]
+        self.vehicle[lanes] = ends.vehicle.ravel()[chosen]
+        self.s[lanes] = ends.s.ravel()[chosen]
+        self.spread[lanes] = ends.spread.ravel()[chosen]
 
     def _orders_of(self, nodes: Stretches) -> Iterator[tuple[int, int, list[slice]]]:
-        """Every order of lanes of every entry that has stretches for all of them: entry, number of
-        the order, each lane's stretches. The nodes are sorted by entry, kind and offset."""
+        """Every order of several lanes of every entry that has stretches for all of them: entry,
+        number of the order, each lane's stretches. The nodes are sorted by entry, kind and
+        offset."""
+        several = [(n, kinds) for n, (_, kinds, _) in enumerate(self.orders) if len(kinds) > 1]
+        if not several:
+            return
         m = len(self.lanes)
         key = nodes.entry * m + nodes.kind
         ends = np.searchsorted(key, np.arange(len(self.rows) * m + 1)).tolist()
         for e in np.unique(nodes.entry).tolist():
             own = [slice(ends[e * m + k], ends[e * m + k + 1]) for k in range(m)]
-            for number, (_, kinds, _) in enumerate(self.orders):
+            for number, kinds in several:
                 if all(own[k].start < own[k].stop for k in kinds):
                     yield e, number, [own[k] for k in kinds]
 
