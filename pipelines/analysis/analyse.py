@@ -9,19 +9,21 @@ from typing import ParamSpec, TypeAlias, TypeVar
 
 from pipelines.accuracy.refinement import refined
 from pipelines.accuracy.stated_probes import stated_probes
-from pipelines.accuracy.tolerances import (
-    Tolerances,
-    Yardsticks,
-    case_tolerances,
-    held_mesh_parts,
-    traffic_tolerances,
-)
-from pipelines.accuracy.worst_envelope import WorstEnvelope, stepped, with_worst_loads
+from pipelines.accuracy.tolerances import Yardsticks, case_tolerances, traffic_tolerances
+from pipelines.accuracy.worst_envelope import stepped, with_worst_loads
 from pipelines.analysis.kept import Kept
+from pipelines.analysis.offered import Offered
 from pipelines.analysis.parts import plate_part, strip_part, walk_part
-from pipelines.analysis.result import Result, TrafficResult
+from pipelines.analysis.result import Result
+from pipelines.analysis.run_findings import (
+    by_strip,
+    walks_of,
+    with_their_findings,
+    with_tolerances,
+    with_uses,
+)
 from pipelines.analysis.stages import Progress, Stages
-from pipelines.bars.checks.findings_utilisation import with_utilisation
+from pipelines.analysis.traffic_results import traffic_results
 from pipelines.bars.cracked import CrackedSum, cracked_sums
 from pipelines.bars.demand.observer import DesignWatch, watched_part
 from pipelines.bars.design import Design, design
@@ -29,20 +31,11 @@ from pipelines.bars.schedule.marks import Schedule
 from pipelines.bars.schedule.schedule import schedule
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.envelopes.means import mean_curves
-from pipelines.envelopes.peaks import that_count
 from pipelines.envelopes.traffic import traffic_envelopes
-from pipelines.envelopes.unread import unread_moments
-from pipelines.envelopes.uplift import uplift_findings
 from pipelines.findings.back_figured_widths import back_widths
 from pipelines.findings.compare import strip_findings
 from pipelines.findings.finding import Finding
-from pipelines.findings.left_out import LeftOut, left_out
-from pipelines.findings.reconciliation.walk import (
-    Reconciliation,
-    governing_findings,
-    reconcile,
-)
+from pipelines.findings.reconciliation.walk import Reconciliation, governing_findings
 from pipelines.loadtest.outcome import Outcome, judge
 from pipelines.model.accepted import buildable
 from pipelines.model.build import BuiltModel
@@ -95,13 +88,14 @@ def analyse(
     kept.begin()
 
     def on_this_mesh(deck: Deck) -> Result:
-        with one_thread, ThreadPoolExecutor(ASIDE) as aside:
+        with one_thread, ThreadPoolExecutor(ASIDE) as aside, ThreadPoolExecutor(1) as line:
             return _on_this_mesh(
                 deck,
                 Stages(progress),
                 kept,
                 threads,
                 aside,
+                line,
                 apart,
                 judged,
                 card,
@@ -125,6 +119,7 @@ def _on_this_mesh(
     kept: Kept,
     threads: int | None,
     aside: Executor,
+    line: Executor,
     apart: Doer,
     judged: Judged,
     card: Card | None,
@@ -132,7 +127,8 @@ def _on_this_mesh(
     tolerances_wanted: bool,
     strips_wanted: bool,
 ) -> Result:
-    """The analysis on the deck's mesh; aside : threads for what nothing waits for yet."""
+    """The analysis on the deck's mesh; aside : threads for what nothing waits for yet; line : one
+    that hands on what is done apart."""
 
     def begun(work: Callable[P, T], *arguments: P.args, **named: P.kwargs) -> Future[T]:
         future = aside.submit(work, *arguments, **named)
@@ -140,16 +136,23 @@ def _on_this_mesh(
             wait([future])
         return future
 
+    def offered(work: Callable[[Doer], T]) -> Offered[T]:
+        found = Offered.to(line, apart, work)
+        if threads == 1:
+            wait([found.begun])
+        return found
+
     # what stages read that look closer where tolerances are wanted, and what the others do
     closer, of = (deck.mesh, tolerances_wanted), deck.mesh
     with stages("mesh and stiffness"):
         check_job_size(deck, threads, tolerances=tolerances_wanted)
         plate, on_strip = plate_part(deck), strip_part(deck)
-        striping = begun(
-            kept.stage,
-            "hand strips",
-            lambda: apart(hands_of, on_strip) if strips_wanted else None,
-            data=(on_strip, strips_wanted),
+        striping = offered(
+            lambda doer: kept.stage(
+                "hand strips",
+                lambda: doer(hands_of, on_strip) if strips_wanted else None,
+                data=(on_strip, strips_wanted),
+            )
         )
         built, bare = kept.stage(
             "mesh and stiffness", lambda: _solved(plate, kept.models, card), data=(of, plate)
@@ -201,29 +204,34 @@ def _on_this_mesh(
             data=(of, on_strip),
             made=[worst, hands],
         )
+        # Neither widths nor walks wait for tolerances. A walk reads no depth of bars, and numbers
+        # of findings are but names.
+        on_walk = walk_part(on_strip)
+
+        def walked(some: Sequence[Finding], doer: Doer) -> tuple[Reconciliation, ...]:
+            return kept.stage(
+                "widths and reconciliation",
+                lambda: walks_of(built.asked_for(on_walk), envelopes, some, bare.models, doer),
+                data=(closer, on_walk, some),
+                made=[worst],
+            )
+
+        unnamed = [replace(one, reference="") for one in governing_findings(found)]
+        walking = [
+            offered(partial(walked, some))
+            for some in (by_strip(unnamed) if tolerances_wanted else ())
+        ]
+        widening = offered(
+            lambda doer: kept.stage(
+                "widths", lambda: doer(back_widths, on_strip, found), data=of, made=[found]
+            )
+        )
         measured = None if measuring is None else measuring.result()
         findings = kept.stage(
             "tolerances of findings",
-            lambda: _with_tolerances(bare, found, measured),
+            lambda: with_tolerances(bare, found, measured),
             data=of,
             made=[found, measured],
-        )
-        # A walk reads no depth of bars, and numbers of findings are but names.
-        walked = governing_findings(findings) if tolerances_wanted else []
-        unnamed, on_walk = [replace(one, reference="") for one in walked], walk_part(on_strip)
-        widening = begun(
-            kept.stage,
-            "widths",
-            lambda: apart(back_widths, on_strip, findings),
-            data=of,
-            made=[findings],
-        )
-        walking = begun(
-            kept.stage,
-            "widths and reconciliation",
-            lambda: _walks(built.asked_for(on_walk), envelopes, unnamed, bare.models, apart),
-            data=(closer, on_walk, unnamed),
-            made=[worst],
         )
     with stages("reinforcement"):
         bars, listed = (None, None) if reinforcing is None else reinforcing.result()
@@ -239,7 +247,7 @@ def _on_this_mesh(
         )
         unprobed = kept.stage(
             "numerical tolerances",
-            lambda: _traffic(bare, alone, worst, traffic_tolerances(bare, worst, measured)),
+            lambda: traffic_results(bare, alone, worst, traffic_tolerances(bare, worst, measured)),
             data=of,
             made=[worst, measured],
         )
@@ -267,15 +275,17 @@ def _on_this_mesh(
                 made=[bare],
             )
     with stages("widths and reconciliation"):
-        widths, of_sections = widening.result(), walking.result()
+        widths = widening.result()
+        # what waits yet for the process beside is taken up here from its end
+        of_strips = [one.result() for one in reversed(walking)][::-1]
         walks = kept.stage(
             "reconciliation of findings",
-            lambda: tuple(replace(one, finding=walked[k]) for k, one in enumerate(of_sections)),
-            made=[of_sections, findings],
+            lambda: with_their_findings(of_strips, findings) if of_strips else (),
+            made=[*of_strips, findings],
         )
         used, left = kept.stage(
             "utilisation of findings",
-            lambda: _used(barred, alone, findings, unprobed),
+            lambda: with_uses(barred, alone, findings, unprobed),
             data=(of, deck.reinforcement),
             made=[bare, alone, findings, unprobed],
         )
@@ -351,71 +361,3 @@ def _reinforced(
     listed = kept.stage("bar schedule", lambda: schedule(solved, bars), made=[bars])
     judged(bars, listed)
     return bars, listed
-
-
-def _traffic(
-    solved: SolvedDeck,
-    cases: Mapping[str, Response],
-    worst: Sequence[WorstEnvelope],
-    tolerances: Sequence[Tolerances],
-) -> tuple[TrafficResult, ...]:
-    """Governing values of every case of traffic with their tolerances, and what is read beside
-    them, but the probes."""
-    found = []
-    for one, own in zip(worst, tolerances, strict=True):
-        envelope = one.envelope
-        peaks = tuple(
-            peak.with_tolerance(stated) for peak, stated in zip(one.peaks, own.peaks, strict=True)
-        )
-        governing = tuple(peak for peak in that_count(peaks) if peak.is_known)
-        found.append(
-            TrafficResult(
-                envelope=envelope,
-                probes=(),
-                governing=governing,
-                uncertain=tuple(peak for peak in peaks if not peak.is_known),
-                unread=unread_moments(solved, envelope, that_count(peaks)),
-                tolerances=own,
-                mean_curves=mean_curves(solved, governing),
-                uplift=uplift_findings(solved, cases, envelope, governing),
-            )
-        )
-    return tuple(found)
-
-
-def _walks(
-    deck: Deck,
-    envelopes: Sequence[TrafficEnvelope],
-    findings: Sequence[Finding],
-    models: ModelCache,
-    apart: Doer,
-) -> tuple[Reconciliation, ...]:
-    """The walks of findings, wherever they were walked."""
-    if apart is here:
-        return reconcile(deck, envelopes, findings, models)
-    return apart(reconcile, deck, envelopes, findings)
-
-
-def _with_tolerances(
-    solved: SolvedDeck, findings: Sequence[Finding], measured: Yardsticks | None
-) -> tuple[Finding, ...]:
-    if measured is None:
-        errors = [float("nan")] * len(findings)
-    else:
-        errors = held_mesh_parts(solved, [finding.plate for finding in findings], measured)
-    return tuple(
-        replace(finding, plate=replace(finding.plate, error=error))
-        for finding, error in zip(findings, errors, strict=True)
-    )
-
-
-def _used(
-    solved: SolvedDeck,
-    cases: Mapping[str, Response],
-    findings: Sequence[Finding],
-    traffic: Sequence[TrafficResult],
-) -> tuple[tuple[Finding, ...], tuple[LeftOut, ...]]:
-    """The findings with what they use of the bars, and the governing values beside no strip."""
-    used = with_utilisation(solved, cases, findings)
-    governing = [(case.envelope, case.governing) for case in traffic]
-    return used, left_out(solved.deck, governing, used)

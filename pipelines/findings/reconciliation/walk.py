@@ -8,7 +8,7 @@ characteristic.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -102,6 +102,23 @@ class Reconciliation:
     patch: tuple[float, float]
     closing: float
 
+    def of(self, finding: Finding) -> "Reconciliation":
+        """The same walk for its finding with the tolerance that is stated of it."""
+        tolerance = finding.plate.error or 0.0
+        share = tolerance / abs(finding.plate.peak)
+
+        def stated(steps: tuple[Step, ...]) -> tuple[Step, ...]:
+            first, *between, last = steps
+            wider = (
+                replace(one, error=max(share * max(abs(one.held), abs(one.searched)), self.closing))
+                for one in between
+            )
+            # the walk stops at the plate's peak itself
+            return (first, *wider, replace(last, error=tolerance))
+
+        forward, reverse = stated(self.forward), stated(self.reverse)
+        return replace(self, finding=finding, forward=forward, reverse=reverse)
+
     def entry(self) -> dict[str, Any]:
         """The walk in the units of summary.json (m, kNm/m)."""
 
@@ -184,7 +201,7 @@ def reconcile(
         mine = [finding for finding in findings if finding.bars == strip.bars]
         walks = [start_walk(deck, strip, envelope_of(traffic, one), one) for one in mine]
         decks = ChangedDecks(walks, models)
-        found += [_walked(walk, decks) for walk in walks]
+        found += [_walked(walk, decks).of(walk.finding) for walk in walks]
     return tuple(sorted(found, key=lambda walk: findings.index(walk.finding)))
 
 
@@ -197,7 +214,7 @@ def envelope_of(traffic: Sequence[TrafficEnvelope], finding: Finding) -> Traffic
 
 
 def _walked(walk: Walk, decks: ChangedDecks) -> Reconciliation:
-    """All steps in both orders."""
+    """All steps in both orders, without what the tolerance of the finding adds."""
     found = changes(walk.deck, walk.strip, walk.spreads)
     peak = walk.finding.plate.peak
     last = frozenset(found.forward)
@@ -216,8 +233,6 @@ def _walked(walk: Walk, decks: ChangedDecks) -> Reconciliation:
             held = plate.held(spread)
             states[done] = (held, value, place, at)
     closing = max(abs(value - peak) for value in states[last][:2])
-    tolerance = walk.finding.plate.error or 0.0
-    share = tolerance / abs(peak)
 
     def steps(order: Sequence[Change]) -> tuple[Step, ...]:
         words = [EXACT[not walk.along], *(TITLES[c][not walk.along] for c in order)]
@@ -225,14 +240,14 @@ def _walked(walk: Walk, decks: ChangedDecks) -> Reconciliation:
         for k, title in enumerate(words):
             done = frozenset(order[:k])
             held, value, place, at = states[done]
-            error = max(share * max(abs(held), abs(value)), closing)
             if done == last:
-                # The walk stops at the plate's peak itself.
                 held = value = peak
-                error, at = tolerance, walk.finding.plate.at
+                at = walk.finding.plate.at
             position = _position(walk, place, "width" in done)
             walked.append(
-                Step(title=title, held=held, searched=value, error=error, position=position, at=at)
+                Step(
+                    title=title, held=held, searched=value, error=closing, position=position, at=at
+                )
             )
         return tuple(walked)
 
