@@ -7,7 +7,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipelines.bars.adequacy import Check, check_of
 from pipelines.bars.checks.bending_and_service import Peaks, mat_rows, resistances
@@ -39,6 +38,7 @@ from pipelines.standards.resistance.bars import (
     place_of,
 )
 from pipelines.standards.resistance.bending import utilisation
+from plate.arrays import Ints
 
 # How far a quantity is let deviate at most: its own share of what is drawn.
 MOST_SHARE = 0.5
@@ -111,8 +111,10 @@ def panel_checks(
         built, holds, drawing = one.built, one.holds, one.drawn.bars
         own = replace(basis, materials=built.materials(basis.materials))
         part = Part(basis=own, bars=built.bars, holds=holds)
-        peaks, where = part_peaks(seen, demand, part), holds(plan)
-        rows = as_built_rows(built.bars, built.least_cover, own, peaks, demand.fatigue, where)
+        peaks, where = part_peaks(seen, demand, part), np.flatnonzero(holds(plan))
+        rows = tuple(
+            as_built_rows(built.bars, built.least_cover, own, peaks, demand.fatigue, where)
+        )
         checks = part_checks(seen, demand, part, tracker, peaks, rows)
         trial = _Trial(built, checks, demand.fatigue, where)
         drawn = resistances(drawing, basis.materials)
@@ -141,17 +143,18 @@ def as_built_rows(
     basis: DesignBasis,
     peaks: Peaks,
     fatigue: FatigueDemand,
-    where: NDArray[np.bool_],
-) -> tuple[Row, ...]:
+    where: Ints,
+) -> Iterator[Row]:
     """Every rule for the layers of both faces, fatigue at the result points `where`, and the cover
-    measured [m] against what durability asks for."""
-    rows = [row for face in FACES for row in mat_rows(bars, face, basis, peaks)]
-    rows += fatigue_rows(fatigue, bars, basis.materials, where)
+    measured [m] against what durability asks for, one after the other: who tries bars asks no
+    further than the first that fails."""
+    for face in FACES:
+        yield from mat_rows(bars, face, basis, peaks)
+    yield from fatigue_rows(fatigue, bars, basis.materials, where)
     for face, exposure in zip(FACES, basis.exposure, strict=True):
         if exposure is not None:
             stated, cover = basis.structural_class, least_cover[face]
-            rows += cover_rows(bars, face, basis.materials, exposure, stated, cover)
-    return tuple(rows)
+            yield from cover_rows(bars, face, basis.materials, exposure, stated, cover)
 
 
 @dataclass(frozen=True)
@@ -162,7 +165,7 @@ class _Trial:
     built: AsBuilt
     found: PartChecks
     fatigue: FatigueDemand
-    where: NDArray[np.bool_]
+    where: Ints
 
     def deviations(self, drawing: SlabBars) -> tuple[Deviation, ...]:
         """The deviations of every quantity that was read; of covers both ways where durability asks

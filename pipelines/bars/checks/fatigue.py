@@ -41,10 +41,10 @@ from pipelines.standards.resistance.fatigue_damage import DamageFactor
 from pipelines.standards.sources import Source
 from pipelines.traffic.joints import joint_factors
 from pipelines.traffic.positions import LoadPositions, load_positions
-from plate.arrays import Floats
+from plate.arrays import Floats, Ints
 
 # Which result points count.
-Points = NDArray[np.bool_] | slice
+Points = NDArray[np.bool_] | Ints | slice
 EVERYWHERE = slice(None)
 
 PLAIN_SOURCE = Source("EN 1992", "6.8.6(1), (2): 70 MPa, frequent combination")

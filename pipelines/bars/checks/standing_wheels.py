@@ -13,9 +13,11 @@ from numpy.typing import NDArray
 
 from pipelines.bars.checks.free_edges import FreeEdges, OnSlab, on_slab
 from pipelines.bars.checks.wheel_frames import Turn, first_wheel
+from pipelines.bars.checks.wheel_groups import Beside, neighbours
 from pipelines.deck.deck import Deck
 from pipelines.envelopes.envelope import TrafficEnvelope
-from pipelines.traffic.positions import LoadPositions
+from pipelines.standards.actions.loads import LoadModel, Vehicle
+from pipelines.traffic.positions import LoadPositions, Size
 from plate.arrays import Floats
 from plate.geometry.curves import sampled
 from plate.geometry.outline import FINE
@@ -59,6 +61,11 @@ class StandingWheels:
     _lanes: dict[TrafficEnvelope, tuple[LoadPositions, ...]] = field(
         init=False, default_factory=dict
     )
+    _pairs: dict[tuple[LoadPositions, str], list[tuple[Beside, LoadPositions]]] = field(
+        init=False, default_factory=dict
+    )
+    _patterns: dict[LoadPositions, int] = field(init=False, default_factory=dict)
+    _numbers: dict[tuple[Vehicle, tuple[Size, ...]], int] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "_lines", Prepared(widths_of_lines(self.deck)))
@@ -81,6 +88,24 @@ class StandingWheels:
                 runs = tuple(run.at_offset(y) for run in runs for y in np.unique(run.offsets))
             self._lanes[envelope] = runs
         return self._lanes[envelope]
+
+    def pairs(self, model: LoadModel, run: LoadPositions) -> list[tuple[Beside, LoadPositions]]:
+        """Every vehicle that may stand beside that of a run of a load model, with the run of both
+        and its loaded areas for punching."""
+        with self._alone:
+            key = run, model.name
+            if key not in self._pairs:
+                every = neighbours(self.deck, model, run)
+                self._pairs[key] = [(one, self.spread(one.run)) for one in every]
+            return self._pairs[key]
+
+    def pattern(self, run: LoadPositions) -> int:
+        """A number that runs share whose wheels are alike, at whatever places."""
+        with self._alone:
+            if run not in self._patterns:
+                key = run.vehicle, run.patches
+                self._patterns[run] = self._numbers.setdefault(key, len(self._numbers))
+            return self._patterns[run]
 
     def known(self, run: LoadPositions) -> Standing:
         """`of` a run that is asked for again."""

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pipelines.bars.checks.standing_wheels import Standing, StandingWheels
 from pipelines.bars.checks.wheel_frames import Turn
-from pipelines.bars.checks.wheel_groups import WheelGroup, neighbours, wheel_groups
+from pipelines.bars.checks.wheel_groups import WheelGroup, wheel_groups
 from pipelines.deck.deck import Deck
 from pipelines.deck.thicknesses import Thicknesses
 from pipelines.envelopes.envelope import TrafficEnvelope
@@ -22,7 +22,7 @@ from pipelines.standards.resistance.punching import SHAPES, MatAtPunching, punch
 from pipelines.standards.sources import Source
 from pipelines.traffic.arrangements import LoadPosition
 from pipelines.traffic.joints import model_joint_factors
-from pipelines.traffic.positions import LoadPositions, Size
+from pipelines.traffic.positions import LoadPositions
 from plate.arrays import Floats, Ints
 
 # Groups whose utilisation in the interior is below this share of the vehicle's largest are left
@@ -144,8 +144,8 @@ class _Search:
     worst: WheelPunching | None = None
     interior: float = 0.0
     n: int = 0
-    groups: dict[tuple[Vehicle, tuple[Size, ...], float], tuple[tuple[WheelGroup, ...], Floats]] = (
-        field(default_factory=dict)
+    groups: dict[tuple[int, float], tuple[tuple[WheelGroup, ...], Floats]] = field(
+        default_factory=dict
     )
     mats: MatAtPunching = field(init=False)
 
@@ -160,31 +160,27 @@ class _Search:
         if driven is None:
             return
         self.n += int(driven.inside.sum())
-        for k in np.flatnonzero(driven.inside.any(axis=0)):
-            self._judge(driven, np.array([k]), None)
-        for group in self._worth(driven.on.run, factor):
-            self._judge(driven, np.array(group.wheels), group.cut)
+        alone = np.flatnonzero(driven.inside.any(axis=0))
+        self._judge(driven, list(alone[:, None]), None)
+        self._judge_groups(driven, self._worth(driven.on.run, factor))
 
     def take_neighbours(self, run: LoadPositions, name: str, model: LoadModel) -> None:
         """Groups of wheels of a run's vehicle and of the one in the next lane."""
         own = sum(len(axle.wheels) for axle in run.vehicle.axles)
-        for pair in neighbours(self.standing.deck, model, run):
-            both = self.standing.spread(pair.run)
+        for pair, both in self.standing.pairs(model, run):
             groups = [
                 g for g in self._worth(both, pair.factor) if g.wheels[0] < own <= g.wheels[-1]
             ]
             if not groups:
                 continue
-            wheels = self.standing.of(pair.run)
+            wheels = self.standing.known(pair.run)
             driven = self._driven(wheels, f"{name}, {pair.words}", pair.factor, model)
-            if driven is None:
-                continue
-            for group in groups:
-                self._judge(driven, np.array(group.wheels), group.cut)
+            if driven is not None:
+                self._judge_groups(driven, groups)
 
     def _worth(self, run: LoadPositions, factor: float) -> list[WheelGroup]:
         """Groups that may govern, by their utilisation in the interior."""
-        key = run.vehicle, run.patches, factor
+        key = self.standing.pattern(run), factor
         if key not in self.groups:
             groups = wheel_groups(run.vehicle, run.patches, self.reach)
             if not groups:
@@ -218,21 +214,40 @@ class _Search:
             load *= model_joint_factors(self.standing.deck, model, centres).reshape(shape)
         return _Driven(on=on, name=name, load=load, inside=inside)
 
-    def _judge(self, driven: "_Driven", members: Ints, cut: float | None) -> None:
-        """Punching around some wheels of a vehicle at every position where all of them count."""
+    def _judge_groups(self, driven: "_Driven", groups: Sequence[WheelGroup]) -> None:
+        """Punching around groups of wheels at every position where all of them count."""
+        self._judge(driven, [np.array(g.wheels) for g in groups], [g.cut for g in groups])
+
+    def _judge(self, driven: "_Driven", sets: Sequence[Ints], cuts: Sequence[float] | None) -> None:
+        """Punching around some sets of wheels of a vehicle, each at every position where all of it
+        count; cuts : as in `punching`, of each set, None = single wheels."""
         wheels, on, load = driven.on, driven.on.on, driven.load
-        stand, here = wheels.counts[:, members], driven.inside[:, members]
-        at = np.flatnonzero(stand.all(axis=1) & here.any(axis=1))
-        if not len(at):
+        stand = [
+            np.flatnonzero(
+                wheels.counts[:, members].all(axis=1) & driven.inside[:, members].any(axis=1)
+            )
+            for members in sets
+        ]
+        whose = np.repeat(np.arange(len(sets)), [len(at) for at in stand])
+        if not len(whose):
             return
-        places = at[:, None] * load.shape[1] + members
-        low, high = on.low[places].min(axis=1), on.high[places].max(axis=1)
-        total = load[at][:, members].sum(axis=1)
-        gaps = on.gap_x[places].min(axis=1), on.gap_y[places].min(axis=1)
+        at = np.concatenate(stand)
+        places = [
+            here[:, None] * load.shape[1] + members
+            for here, members in zip(stand, sets, strict=True)
+        ]
+
+        def over(values: Floats, of: Callable[..., Floats]) -> Floats:
+            return np.concatenate([of(values[some], axis=1) for some in places])
+
+        low, high = over(on.low, np.min), over(on.high, np.max)
+        total = over(load.ravel(), np.sum)
+        gaps = over(on.gap_x, np.min), over(on.gap_y, np.min)
         c_x, c_y = (high - low).T
+        cut = None if cuts is None else np.array(cuts)[whose]
         found = punching(total, c_x, c_y, self.mat, self.mats, *gaps, group_cut=cut)
         inside = np.where(found.shape == 0, found.utilisation, 0.0)
-        turn = wheels.turn.of(places[:, 0])
+        turn = wheels.turn.of(np.concatenate([some[:, 0] for some in places]))
         k = self._clear_of_lines(inside, turn, low, high, self.interior)
         if k is not None:
             self.interior = float(inside[k])
@@ -255,19 +270,18 @@ class _Search:
             v_Rd=float(found.v_Rd[k]),
             u=float(found.u[k]),
             shape=str(SHAPES[found.shape[k]]),
-            wheels=len(members),
+            wheels=len(sets[whose[k]]),
             source=found.source,
             gaps=(float(gaps[0][k]), float(gaps[1][k])),
-            cut=cut,
+            cut=None if cut is None else float(cut[k]),
         )
 
     def _clear_of_lines(
         self, used: Floats, turn: Turn, low: Floats, high: Floats, best: float
     ) -> int | None:
         """Number of the largest value above `best` whose rectangle lies clear of the lines."""
-        for k in np.argsort(-used, kind="stable").tolist():
-            if used[k] <= best:
-                return None
+        above = np.flatnonzero(used > best)
+        for k in above[np.argsort(-used[above], kind="stable")].tolist():
             one = turn.of(np.array([k])).boxes(low[[k]], high[[k]])
             if self.standing.clear_of_lines(one)[0]:
                 return int(k)
