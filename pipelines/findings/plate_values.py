@@ -145,15 +145,18 @@ def found_values(at: Frame, solved: SolvedDeck, wanted: Sequence[Wanted]) -> lis
     stiffer beams."""
     mesh = solved.model.mesh
     lines = {s: StraightLine.between(mesh, at.line(s)) for s in {round(one.s, 9) for one in wanted}}
-    rows = [result_rows(solved.model, line.places) for line in lines.values()]
+    kinds = {s: _kinds_on([one for one in wanted if round(one.s, 9) == s]) for s in lines}
+    rows = [result_rows(solved.model, line.places, kinds[s]) for s, line in lines.items()]
     held, number = _distinct([one.held for one in wanted])
     places = list(lines)
     which = [places.index(round(one.s, 9)) for one in wanted]
     values = groups_under(solved.stiffness, held, rows, list(zip(which, number, strict=True)))
-    found = [
-        _found(at, solved, one, lines[round(one.s, 9)], own)
-        for one, own in zip(wanted, values, strict=True)
-    ]
+    found = []
+    for asked, own in zip(wanted, values, strict=True):
+        s = round(asked.s, 9)
+        tried = np.full((len(lines[s].share), N_RESULTS), np.nan)
+        tried[:, kinds[s]] = own.reshape(len(tried), -1)
+        found.append(_found(at, solved, asked, lines[s], tried))
     components = [one.reading.section.component for one in wanted]
     others = _with_other_beams(
         solved.deck, solved.models, held, number, [one.inner for one in found], components
@@ -166,6 +169,14 @@ def found_values(at: Frame, solved: SolvedDeck, wanted: Sequence[Wanted]) -> lis
         three = [value, *(value + float(other[k]) for other in others)]
         ranged.append(replace(one, beam_range=(min(three), max(three))))
     return ranged
+
+
+def _kinds_on(wanted: Sequence[Wanted]) -> list[int]:
+    """The results that are read on a line: those sought, and all where the peak lies amid mesh
+    points, which have none of them."""
+    if any(one.reading.section.s is not None for one in wanted):
+        return list(range(N_RESULTS))
+    return sorted({one.reading.section.component for one in wanted})
 
 
 def _distinct(loads: Sequence[WheelPatches]) -> tuple[list[WheelPatches], list[int]]:
@@ -190,9 +201,9 @@ def _window(at: Frame, s: float, t: float, width: float) -> tuple[float, float]:
     return start, start + width
 
 
-def _found(at: Frame, solved: SolvedDeck, one: Wanted, line: StraightLine, values: Floats) -> Found:
+def _found(at: Frame, solved: SolvedDeck, one: Wanted, line: StraightLine, tried: Floats) -> Found:
+    """tried : (n, 6) results along the line, not a number where they are not read."""
     section, reading = one.reading.section, one.reading
-    tried = values.reshape(-1, N_RESULTS)
     low, high = at.t_range(one.s)
     t = float(at.t[reading.point])
     if section.s is not None:

@@ -103,15 +103,29 @@ def groups_under(
 ) -> list[Floats]:
     """Results (n,) of groups[i] (n, n_dof) under loads[j] for each of the pairs i, j; one solution
     for each load, where the groups are read alone."""
-    dofs = np.unique(np.concatenate([one.indices for one in groups])).astype(np.int64)
-    local = [sparse.csr_array(one[:, dofs]) for one in groups]
+    own = [_on_own_columns(one) for one in groups]
+    asked = np.zeros(stiffness.model.n_dof, dtype=bool)
+    for columns, _ in own:
+        asked[columns] = True
+    dofs = np.flatnonzero(asked)
+    places = [np.searchsorted(dofs, columns) for columns, _ in own]
     found = [np.empty(0)] * len(pairs)
     for part, solution in stiffness.in_blocks(loads_of(stiffness.model, loads)):
-        under = np.ascontiguousarray(solution[dofs].T)
+        under = solution[dofs]
         for k, (i, j) in enumerate(pairs):
             if part.start <= j < part.stop:
-                found[k] = local[i] @ under[j - part.start]
+                found[k] = own[i][1] @ under[places[i], j - part.start]
     return found
+
+
+def _on_own_columns(rows: sparse.csr_array) -> tuple[Ints, sparse.csr_array]:
+    """The columns (k,) at which rows are not zero alone, ascending, and the rows on these."""
+    there = np.zeros(rows.shape[1], dtype=bool)
+    there[rows.indices] = True
+    columns = np.flatnonzero(there)
+    place = np.cumsum(there) - 1
+    few = (rows.data, place[rows.indices], rows.indptr)
+    return columns, sparse.csr_array(few, shape=(rows.shape[0], len(columns)))
 
 
 def rows_under(
