@@ -108,7 +108,7 @@ class Surroundings:
     lattice: Ints
     owner: Ints
     row: Ints
-    rows: sparse.csr_array
+    rows: LocalRows
     allowed: Mask
     peaks: tuple[Peak, ...]
 
@@ -137,7 +137,7 @@ class Surroundings:
             lattice=lattice,
             owner=owner,
             row=row.reshape(lattice.shape),
-            rows=sparse.csr_array(sparse.vstack(rows)),
+            rows=LocalRows(sparse.csr_array(sparse.vstack(rows))),
             allowed=np.concatenate(allowed),
             peaks=tuple(one.peak for one in around),
         )
@@ -149,9 +149,9 @@ class Surroundings:
         are, -inf where they may not govern, and the loads that make them."""
         size = np.full(self.allowed.shape, -np.inf)
         load = np.zeros(self.allowed.shape, dtype=np.int64)
-        local, patches = LocalRows(self.rows), known_patches(richer, loads)
+        patches = known_patches(richer, loads)
         for part, solution in richer.in_blocks(loads_of(richer.model, loads)):
-            values = local.of(solution)
+            values = self.rows.of(solution)
             for k, column in zip(range(len(loads))[part], values.T, strict=True):
                 mine, peak = np.flatnonzero(self.owner == whose[k]), self.peaks[whose[k]]
                 there = peak.sign * column[self.row[mine]] @ self.between.shares.T
