@@ -263,6 +263,14 @@ def test_walks_lead_from_the_strip_to_the_peak(which: str, request: pytest.Fixtu
         # what a mesh may do.
         assert one.plate.error is not None
         assert walk.closing < max(0.01 * abs(one.plate.peak), one.plate.error)
+        # Its steps carry the finding's tolerance as a share of themselves, or what it closes by.
+        share = one.plate.error / abs(one.plate.peak)
+        for steps in (walk.forward, walk.reverse):
+            assert steps[0].error == 0.0
+            assert steps[-1].error == one.plate.error
+            for step in steps[1:-1]:
+                most = max(abs(step.held), abs(step.searched))
+                assert step.error == pytest.approx(max(share * most, walk.closing))
 
 
 def test_rigid_step_is_the_rigid_deck(result: Result, tmp_path: Path) -> None:
