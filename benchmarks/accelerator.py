@@ -137,7 +137,7 @@ def parts(solved: SolvedDeck, peak: tuple[float, float]) -> None:
     groups = stiffness._fronts._groups
     pivots = sum(g.inverse.shape[0] * g.inverse.shape[1] for g in groups)
     borders = sum(g.border.size for g in groups)
-    entries = sum(2 * g.minus.size + g.inverse.size for g in groups)
+    entries = sum(2 * g.coupling.size + g.inverse.size for g in groups)
     values = fields.of(X)
     cells, results, dofs = fields._operators.shape
     multipliers = stiffness.solve(X)

@@ -19,7 +19,8 @@ FILL = 0.3
 
 @dataclass(frozen=True)
 class _Front:
-    """Rows of its pivots (n,) and of its border (m,), inverse (n, n) and coupling (m, n)."""
+    """Rows of its pivots (n,) and of its border (m,), inverse (n, n) and coupling (m, n) as the
+    factorisation keeps it."""
 
     pivots: Ints
     border: Ints
@@ -30,12 +31,12 @@ class _Front:
 @dataclass(frozen=True)
 class _Group:
     """Fronts that are solved together, on the card: rows of their pivots, front after front, border
-    (k, m), inverse (k, n, n) and the coupling with its sign turned (k, m, n)."""
+    (k, m), inverse (k, n, n) and coupling (k, m, n)."""
 
     rows: slice
     border: Ints
     inverse: Floats
-    minus: Floats
+    coupling: Floats
 
     def pivots(self, X: Floats) -> Floats:
         """Their rows (k, n, n_load), not copied."""
@@ -72,24 +73,24 @@ class Fronts:
         k, m = len(group), max(len(f.border) for f in group)
         n = (rows.stop - rows.start) // k
         border = np.full((k, m), self.size - 1)
-        inverse, minus = np.zeros((k, n, n)), np.zeros((k, m, n))
+        inverse, coupling = np.zeros((k, n, n)), np.zeros((k, m, n))
         for one, front in enumerate(group):
             own, there = len(front.pivots), len(front.border)
             border[one, :there] = place[front.border]
             inverse[one, :own, :own] = front.inverse
-            minus[one, :there, :own] = -front.coupling
-        return _Group(rows, *map(self._card.of, (border, inverse, minus)))
+            coupling[one, :there, :own] = front.coupling
+        return _Group(rows, *map(self._card.of, (border, inverse, coupling)))
 
     def solve(self, X: Floats) -> None:
         """Put the solutions in place of right-hand sides X (size, n_load) on the card."""
         for one in self._groups:
             if one.border.size:
-                self._card.add_at(X, one.border, one.minus @ one.pivots(X))
+                self._card.add_at(X, one.border, one.coupling @ one.pivots(X))
         for one in reversed(self._groups):
             pivots = one.pivots(X)
             pivots[...] = one.inverse @ pivots
             if one.border.size:
-                pivots += one.minus.swapaxes(1, 2) @ X[one.border]
+                pivots += one.coupling.swapaxes(1, 2) @ X[one.border]
 
 
 def _levels(factor: Factorisation) -> list[list[_Front]]:

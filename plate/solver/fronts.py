@@ -1,8 +1,8 @@
 """Fronts of a nested dissection: what is eliminated at each part of the tree, and its elimination.
 
-Each front keeps the inverse of its pivot block and the product of the coupling with it: a solve is
-then matrix products only, the same number of operations as with triangular factors, at the speed of
-the hardware.
+Each front keeps the inverse of its pivot block and the product of the coupling with it, its sign
+turned: a solve is then matrix products only, the same number of operations as with triangular
+factors, at the speed of the hardware.
 """
 
 from collections.abc import Sequence
@@ -127,7 +127,7 @@ def _add(A: Floats, at: Ints, matrix: Floats) -> None:
 
 def _pivot(A: Floats, inverse: Floats, coupling: Floats) -> Floats:
     """Eliminate the first rows of a front: writes the inverse of their block and what is coupled
-    with them times that inverse, and returns what is left of the others' block."""
+    with them times that inverse, its sign turned, and returns what is left of the others' block."""
     n = len(inverse)
     if not n:
         return A
@@ -144,7 +144,7 @@ def _pivot(A: Floats, inverse: Floats, coupling: Floats) -> Floats:
     half, _ = lapack.dtrtrs(factor, (A[n:, :n] * scale).T, lower=1, overwrite_b=1)
     rest -= half.T @ half
     right, _ = lapack.dtrtrs(factor, half, lower=1, trans=1, overwrite_b=1)
-    np.multiply(right.T, scale, out=coupling)
+    np.multiply(right.T, -scale, out=coupling)
     full, _ = lapack.dpotri(factor, lower=1, overwrite_c=1)
     full = full + full.T
     full.ravel()[:: n + 1] *= 0.5

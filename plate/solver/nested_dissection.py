@@ -106,7 +106,7 @@ class Factorisation:
         last.down(top, last.up(top, at_top))
 
         def solved(k: int) -> Combined:
-            border = Combined(top[borders[k]], None)
+            border = Combined(top.take(borders[k], axis=0), None)
             if k not in loaded and few:
                 border = in_few(border.values)
             part = parts[k]

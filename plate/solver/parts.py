@@ -30,7 +30,8 @@ class _Batch:
     """Neighbouring fronts of one height, each filled up with zeros to the same size.
 
     rows : of their pivots, front after front; sizes : (k,) how much of each border is its own;
-    border (k, m) rows, inverse (k, n, n), coupling (k, m, n). Rows count within the part.
+    border (k, m) rows, inverse (k, n, n), coupling (k, m, n) as fronts keep it. Rows count within
+    the part.
     """
 
     rows: slice
@@ -75,7 +76,9 @@ class Part:
             reached.append(np.flatnonzero(own.any(axis=1)).tolist())
             for k in reached[-1]:
                 border = batch.border[k, : batch.sizes[k]]
-                X[border] -= batch.coupling[k, : len(border)] @ pivots[k]
+                given = batch.coupling[k, : len(border)] @ pivots[k]
+                given += X.take(border, axis=0)
+                X[border] = given
                 loaded[border] = True
         return reached
 
@@ -86,10 +89,13 @@ class Part:
         """
         reached = [[] for _ in self.batches] if reached is None else reached
         for batch, mine in zip(reversed(self.batches), reversed(reached), strict=True):
-            pivots = batch.pivots(X)
+            pivots, border = batch.pivots(X), X.take(batch.border, axis=0)
+            if not mine:
+                np.matmul(batch.coupling.swapaxes(1, 2), border, out=pivots)
+                continue
             for k in mine:
                 pivots[k] = batch.inverse[k] @ pivots[k]
-            pivots -= batch.coupling.swapaxes(1, 2) @ X[batch.border]
+            pivots += batch.coupling.swapaxes(1, 2) @ border
 
 
 def part_of_each(tree: Tree) -> Ints:

@@ -177,7 +177,7 @@ class SolutionByPart:
             mine = np.flatnonzero(owner == k)
             local = rows[mine] - self.layouts[k].rows.start
             values = self.part(k) if k < len(ends) else Combined(self.separators, None)
-            found[mine] = values.of(values.values[local]).of_loads
+            found[mine] = values.of(values.values.take(local, axis=0)).of_loads
         return found.reshape(*dofs.shape, self.shape[1])
 
     def part(self, k: int) -> Combined:
@@ -194,7 +194,8 @@ class SolutionByPart:
         cuts = np.searchsorted(self.row[self.order], ends)
         every = [*map(self.part, range(len(ends))), Combined(self.separators, None)]
         for dofs, layout, part in zip(np.split(self.order, cuts), self.layouts, every, strict=True):
-            U[dofs] = part.of(part.values[self.row[dofs] - layout.rows.start]).of_loads
+            own = part.values.take(self.row[dofs] - layout.rows.start, axis=0)
+            U[dofs] = part.of(own).of_loads
         return U
 
 
