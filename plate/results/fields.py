@@ -182,19 +182,19 @@ def at_points(mesh: Mesh, order: int, cells: Ints, nodal: Floats) -> Floats:
 class _Part:
     """The cells of one part of a solution, whose results are formed together, in cache.
 
-    operators : (n_cell, 6 n_value, n_local); dofs : (n,) of these cells, index : (n_cell, n_local)
-    which of them are each cell's.
+    operators : (n_cell, 6 n_value, n_local) to what each cell gives the results at its points; dofs
+    : (n,) of these cells, index : (n_cell, n_local) which of them are each cell's.
     points : the field points of these cells; the first `fresh` belong to no other part, the next
         ones to parts before as well, those from `last` on to one that comes later.
     shares : of the points from `fresh` to `last`, each part before, which of those that it left and
         which of these they are.
-    average : (6 n_point, n_cell n_value) from values in cells to shares of the means at points.
+    sums : (6 n_point, 6 n_cell n_value) of what the cells give, at points.
     """
 
     operators: Floats
     dofs: Ints
     index: Ints
-    average: sparse.csr_array
+    sums: sparse.csr_array
     points: Ints
     fresh: int
     last: int
@@ -211,7 +211,7 @@ class _Part:
             operators=self.operators.reshape(n_cell, of, n_value, -1)[:, kinds].reshape(
                 n_cell, len(values) // n_cell, -1
             ),
-            average=sparse.csr_array(self.average[points][:, values]),
+            sums=sparse.csr_array(self.sums[points][:, values]),
         )
 
 
@@ -258,24 +258,16 @@ class PointMeans:
         for lattice, read, share, kinds in self._ways:
             yield lattice[cells], read[cells], share[cells], kinds
 
-    def average(self, cells: Ints, points: Ints) -> sparse.csr_array:
-        """(6 n_point, n_cell n_value) from these values in cells (n_cell,) to what they add to the
-        results at points (n_point,), all of theirs."""
-        place = np.zeros(self.points.n_points, dtype=np.int64)
-        place[points] = np.arange(len(points))
-        mine = self.points.cells[cells]
-        n_value = mine.shape[1]
-        first = N_RESULTS * n_value * np.arange(len(cells))[:, None]
-        rows, columns, values = [], [], []
-        for lattice, read, share, kinds in self._shares(cells):
-            at, used = np.take_along_axis(mine, lattice, axis=1), share != 0.0
-            for kind in kinds.tolist():
-                rows.append((place[at] + len(points) * kind)[used])
-                columns.append((first + kind * n_value + read)[used])
-                values.append((share / self._total[kind, at])[used])
-        size = (N_RESULTS * len(points), N_RESULTS * n_value * len(cells))
-        index = (np.concatenate(rows), np.concatenate(columns))
-        return sparse.coo_array((np.concatenate(values), index), shape=size).tocsr()
+
+def _sums(places: Ints) -> sparse.csr_array:
+    """(6 n_point, 6 n_cell n_value) sums at points of values in cells, whose places among the
+    points are given (n_cell, n_value); those of one kind together, in both."""
+    n_point = int(places.max()) + 1
+    kinds = np.arange(N_RESULTS)[:, None]
+    rows = (places[:, None] + n_point * kinds).ravel()
+    size = (N_RESULTS * n_point, len(rows))
+    index = (rows, np.arange(len(rows)))
+    return sparse.coo_array((np.ones(len(rows)), index), shape=size).tocsr()
 
 
 class FieldRecovery:
@@ -307,20 +299,25 @@ class FieldRecovery:
             mine = mine[np.argsort(kind, kind="stable")]
             fresh, end = np.searchsorted(np.sort(kind), [1, 2]).tolist()
             place = np.full(n_points, -1)
-            place[mine[fresh:end]] = np.arange(end - fresh)
-            before = [place[part.points[part.last :]] for part in self._parts]
-            shares = [(j, np.flatnonzero(at >= 0), at[at >= 0]) for j, at in enumerate(before)]
+            place[mine] = np.arange(len(mine))
+            sums = _sums(place[self.points.cells[cells]])
+            place[mine[:fresh]] = place[mine[end:]] = -1
+            shares = []
+            for j, part in enumerate(self._parts):
+                at = place[part.points[part.last :]]
+                if (mine_too := at >= 0).any():
+                    shares.append((j, np.flatnonzero(mine_too), at[mine_too] - fresh))
             own, index = np.unique(dofs[cells], return_inverse=True)
             self._parts.append(
                 _Part(
-                    operators=means.operators(cells),
+                    operators=means.given(cells),
                     dofs=own,
                     index=index.reshape(dofs[cells].shape),
-                    average=means.average(cells, mine),
+                    sums=sums,
                     points=mine,
                     fresh=fresh,
                     last=end,
-                    shares=tuple(one for one in shares if len(one[1])),
+                    shares=tuple(shares),
                 )
             )
 
@@ -365,8 +362,9 @@ class FieldRecovery:
         """What the cells of part k add to the results at its points (6, n, ...), and of what loads
         that is."""
         part, found = self._parts[k], solution.part(k)
-        local = part.operators @ found.values[solution.local(k, part.dofs)[part.index]]
-        every = part.average @ local.reshape(-1, local.shape[-1])
+        own = found.values.take(solution.local(k, part.dofs)[part.index], axis=0)
+        given = part.operators @ own
+        every = part.sums @ given.reshape(-1, given.shape[-1])
         return every.reshape(self._kinds, len(part.points), -1), found
 
     def fields(self, solution: Solution | Floats) -> Floats:
