@@ -1,5 +1,6 @@
 """The command `deckslab`, and `python -m pipelines`: nothing is imported before Ctrl-C is met."""
 
+import atexit
 import gc
 import os
 import sys
@@ -14,8 +15,10 @@ SELDOM = (50_000, 20, 20)
 
 
 def collect_seldom() -> None:
-    """Look for cycles of objects as seldom as suits a process that ends with its job."""
+    """Look for cycles of objects as seldom as suits a process that ends with its job, and at its
+    end among none of those that are there: the system takes back the memory of all at once."""
     gc.set_threshold(*SELDOM)
+    atexit.register(gc.freeze)
 
 
 def main() -> int:

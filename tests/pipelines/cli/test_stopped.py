@@ -1,4 +1,6 @@
-"""Ctrl-C: one line and exit status 130, wherever it comes, while modules are imported too."""
+"""Ctrl-C: one line and exit status 130, wherever it comes, while modules are imported too. The end
+of a process: no cycles are looked for any more.
+"""
 
 import os
 import subprocess
@@ -46,3 +48,24 @@ def test_ctrl_c_on_an_import(module: str, command: list[str], tmp_path: Path) ->
     )
     assert done.stderr == "deckslab: stopped\n"
     assert done.returncode == 130
+
+
+# What is still there when the process ends: a function that was registered first is called last.
+LAST = """
+import atexit, gc
+before = [[] for _ in range(1000)]
+atexit.register(lambda: print(gc.get_freeze_count() > len(before)))
+from pipelines.__main__ import collect_seldom
+collect_seldom()
+"""
+
+
+def test_at_the_end_nothing_is_gone_through_for_cycles() -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", LAST],
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stdout == "True\n"
