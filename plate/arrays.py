@@ -1,4 +1,4 @@
-"""The arrays of the package by name, and which rows of one differ."""
+"""The arrays of the package by name, which rows of one differ, and what is connected."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,3 +20,19 @@ def different_rows(rows: NDArray[np.generic]) -> tuple[Ints, Ints]:
     which = np.empty(len(rows), dtype=np.int64)
     which[order] = np.cumsum(new) - 1
     return order[new], which
+
+
+def connected(count: int, first: Ints, second: Ints) -> Ints:
+    """Which connected part (count,) each of so many things belongs to, where the first (n,) are
+    joined to the second (n,): parts are numbered by their first things.
+
+    As `scipy.sparse.csgraph` has it, which takes longer to be imported than all of this.
+    """
+    lowest = np.arange(count)
+    while True:
+        here, there = lowest[first], lowest[second]
+        if np.array_equal(here, there):
+            return np.unique(lowest, return_inverse=True)[1]
+        np.minimum.at(lowest, np.maximum(here, there), np.minimum(here, there))
+        while not np.array_equal(beyond := lowest[lowest], lowest):
+            lowest = beyond

@@ -5,11 +5,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from plate.arrays import Floats, Ints
+from plate.arrays import Floats, Ints, connected
 from plate.geometry.curves import SAME, Curve, meetings
 from plate.geometry.plan import Plan
 
@@ -103,8 +101,6 @@ def _parts(curve: Curve, cuts: list[float]) -> list[Curve]:
 def _merged(points: Floats) -> tuple[Floats, Ints]:
     """Points (n, 2) merged where they are the same: distinct ones and the index of each."""
     pairs = cKDTree(points).query_pairs(4.0 * SAME, output_type="ndarray")
-    n = len(points)
-    graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
-    _, label = connected_components(graph, directed=False)
-    _, first, index = np.unique(label, return_index=True, return_inverse=True)
-    return points[first], index.astype(np.int64)
+    index = connected(len(points), *pairs.T)
+    _, first = np.unique(index, return_index=True)
+    return points[first], index

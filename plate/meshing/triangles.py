@@ -10,11 +10,9 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import Delaunay, cKDTree
 
-from plate.arrays import Floats, Ints
+from plate.arrays import Floats, Ints, connected
 from plate.errors import MeshError
 from plate.geometry.elementary import rectangle_corners
 from plate.meshing.cell_sizes import SizeField
@@ -143,9 +141,7 @@ def _within(triangles: Ints, n_points: int, rim: Ints) -> NDArray[np.bool_]:
     bound = {(min(a, b), max(a, b)) for a, b in rim.tolist()}
     on_rim = np.array([tuple(side) in bound for side in sides[twice].tolist()], dtype=bool)
     one, other = owner[twice], owner[twice + 1]
-    open_pairs = (one[~on_rim], other[~on_rim])
-    graph = coo_array((np.ones(len(open_pairs[0])), open_pairs), shape=(n, n))
-    _, label = connected_components(graph, directed=False)
+    label = connected(n, one[~on_rim], other[~on_rim])
     outer = label[np.flatnonzero(np.any(triangles >= n_points, axis=1))[0]]
     first, second = label[one[on_rim]], label[other[on_rim]]
     slab = np.concatenate([second[first == outer], first[second == outer]])

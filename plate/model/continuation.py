@@ -2,10 +2,8 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
-from scipy.sparse.csgraph import connected_components
 
-from plate.arrays import Floats, Ints
+from plate.arrays import Floats, Ints, connected
 from plate.meshing.mesh import N_SIDES, Mesh, side_nodes
 
 # Cells lie in line where the directions of their sides differ by less than this [rad].
@@ -34,9 +32,7 @@ def continued_cells(mesh: Mesh, apart: NDArray[np.bool_]) -> Ints:
             first.append(edge[here[straight], side])
             second.append(edge[on[straight], side])
             broken.append(edge[here[~straight], side])
-    a, b = np.concatenate(first), np.concatenate(second)
-    graph = sparse.coo_array((np.ones(len(a)), (a, b)), shape=(len(apart), len(apart)))
-    _, line = connected_components(graph, directed=False)
+    line = connected(len(apart), np.concatenate(first), np.concatenate(second))
     rough = np.zeros(line.max(initial=-1) + 1, dtype=bool)
     rough[line[edge[~smooth]]] = True
     rough[line[np.concatenate(broken)]] = True

@@ -13,9 +13,8 @@ from functools import cached_property
 
 import numpy as np
 from scipy import sparse
-from scipy.sparse.csgraph import connected_components
 
-from plate.arrays import Floats, Ints
+from plate.arrays import Floats, Ints, connected
 from plate.conventions import N_FIELDS, RESULTS
 from plate.elements.plate import cartesian_gradient, cell_dofs, curvature, shear
 from plate.elements.section import moment_rotation
@@ -160,11 +159,7 @@ def field_points(model: PlateModel) -> FieldPoints:
     along[against, 1] = along[against, 1, ::-1]
     first, second = (n * joined[:, k, :1] + along[:, k] for k in (0, 1))
     size = n * mesh.n_cells
-    graph = sparse.coo_array(
-        (np.ones(first.size), (first.ravel(), second.ravel())), shape=(size, size)
-    )
-    _, label = connected_components(graph, directed=False)
-    cells = label.reshape(mesh.n_cells, n).astype(np.int64)
+    cells = connected(size, first.ravel(), second.ravel()).reshape(mesh.n_cells, n)
     plan, xy = (at_points(mesh, order, cells, nodal) for nodal in (mesh.plan, mesh.xy))
     return FieldPoints(order, plan, xy, cells)
 

@@ -10,10 +10,8 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
-from scipy.sparse.csgraph import connected_components
 
-from plate.arrays import Floats, Ints
+from plate.arrays import Floats, Ints, connected
 from plate.errors import GeometryError
 from plate.interpolation import gauss, shape
 from plate.loads.loads import segment_points
@@ -182,8 +180,7 @@ def _undivided(fields: FieldPoints, place: Ints, cells: Ints) -> Ints:
     points = fields.cells[cells]
     shared = np.sum(points[i][:, :, None] == points[k][:, None, :], axis=(1, 2))
     whole = shared > fields.order  # a whole side
-    graph = sparse.coo_array((shared[whole], (i[whole], k[whole])), shape=(len(cells), len(cells)))
-    return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)
+    return connected(len(cells), i[whole], k[whole])
 
 
 def _direction(mesh: Mesh, cells: Ints, at: Sequence[float]) -> Floats:

@@ -14,12 +14,11 @@ from functools import cached_property
 
 import numpy as np
 from scipy.sparse import csr_array
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from pipelines.deck.deck import Deck
 from pipelines.report.drawings.cuts import FieldMap
-from plate.arrays import Floats, Ints
+from plate.arrays import Floats, Ints, connected
 
 # Windows about a point, from where to where in steps, along each direction.
 WINDOWS = ((-1.0, 0.0), (-0.5, 0.5), (0.0, 1.0))
@@ -69,10 +68,7 @@ class Lattice:
     @cached_property
     def _parts(self) -> Ints:
         """What each point belongs to (n,), of the parts between divisions of the slab."""
-        a, b = self._sides.T
-        n = len(self.track)
-        joined = csr_array((np.ones(len(a)), (a, b)), shape=(n, n))
-        return np.asarray(connected_components(joined, directed=False)[1])
+        return connected(len(self.track), *self._sides.T)
 
     @cached_property
     def _side(self) -> float:
