@@ -205,7 +205,7 @@ def _index(model: PlateModel, beam: BeamLine) -> Ints:
     """Each sample's place among the Gauss-Lobatto points of a beam's edges: all of them, then the
     end next to each hold that the beam ends in."""
     n = len(model.line_edges(beam.line)) * (model.mesh.order + 1)
-    return np.array([*range(n), *(end % n for end, _ in _end_holds(model, beam))])
+    return np.array([*range(n), *(end % n for end, _, _ in _held_ends(model, beam))])
 
 
 def _edge_rows(
@@ -247,16 +247,20 @@ def _beside_holds(model: PlateModel, beam: BeamLine) -> dict[tuple[int, int], Ro
     return found
 
 
+def _held_ends(model: PlateModel, beam: BeamLine) -> list[tuple[int, Hold, int]]:
+    """(end 0 or -1 of the line, its hold, the hold's node) where the beam ends in a hold."""
+    edges = model.line_edges(beam.line)
+    nodes = [(hold, model.crossing(beam.line, hold.on)[0]) for hold in beam.holds]
+    ends = edges[0, 0], edges[-1, -1]
+    return [(0 if node == ends[0] else -1, hold, node) for hold, node in nodes if node in ends]
+
+
 def _end_holds(model: PlateModel, beam: BeamLine) -> list[tuple[int, Rows]]:
     """(end 0 or -1 of the line, row (1, n_dof) of the beam's shear in the hold there)."""
-    edges = model.line_edges(beam.line)
     found = []
-    for hold in beam.holds:
-        node, _ = model.crossing(beam.line, hold.on)
-        if node == edges[0, 0]:
-            found.append((0, _reaction(model, beam, hold, node)))
-        elif node == edges[-1, -1]:
-            found.append((-1, sparse.csr_array(-_reaction(model, beam, hold, node))))
+    for end, hold, node in _held_ends(model, beam):
+        upward = _reaction(model, beam, hold, node)
+        found.append((end, upward if end == 0 else sparse.csr_array(-upward)))
     return found
 
 
