@@ -50,6 +50,21 @@ def _other_factors(factors: Floats) -> Floats:
     return products
 
 
+def integrated(order: int, x: Floats) -> Floats:
+    """Integrals (..., p+1) from -1 to x (...) of the Lagrange polynomials on Gauss-Lobatto points."""
+    return np.asarray(lagrange(lobatto(order + 2), x) @ _integrals(order))
+
+
+@cache
+def _integrals(order: int) -> Floats:
+    """(p+2, p+1) the same at the Gauss-Lobatto points of one order more."""
+    at, weight = gauss(order + 1)
+    ends = lobatto(order + 2)
+    half = 0.5 * (ends[:, None] + 1.0)
+    values = lagrange(lobatto(order + 1), half * (1.0 + at) - 1.0)
+    return np.asarray(np.einsum("eq,eqn->en", half * weight, values))
+
+
 def lagrange_derivative(nodes: Floats, x: Floats) -> Floats:
     """Derivatives (..., n) at x (...) of the Lagrange polynomials on nodes (n,)."""
     return np.asarray(lagrange(nodes, x) @ _node_derivatives(tuple(nodes.tolist())))

@@ -1,8 +1,9 @@
 """Loads as right-hand sides: pressure, patches, lines. All act down.
 
 Patches are integrated exactly over their overlap with each cell: the polygon is clipped at the
-cell's edges and the pieces are integrated by Gauss's rule, whatever edges they cut. Cells with
-curved sides are cut at their true course (`plate.loads.curved_overlaps`).
+cell's edges and the pieces are integrated by Gauss's rule, whatever edges they cut, over
+parallelograms around the patch itself. Cells with curved sides are cut at their true course
+(`plate.loads.curved_overlaps`).
 """
 
 import itertools
@@ -14,13 +15,24 @@ from scipy import sparse
 from plate.arrays import Floats, Ints
 from plate.conventions import N_FIELDS
 from plate.elements.section import Section
-from plate.interpolation import gauss, lagrange, lagrange_derivative, lobatto, shape, square
+from plate.interpolation import (
+    gauss,
+    integrated,
+    lagrange,
+    lagrange_derivative,
+    lobatto,
+    shape,
+    square,
+)
 from plate.loads.clipping import clip_convex, clip_segment
 from plate.loads.curved_overlaps import overlap_integrals, segment_ranges
 from plate.meshing.mesh import Mesh, are_upright
 
 # Gauss points beyond the order, to each side, over pieces of cells that are no parallelograms.
 DISTORTED = 5
+# Patches and cells taken together, to bound the memory, and the share of a cell that counts as none
+# of it.
+PAIRS, LEAST = 20_000, 1e-14
 # Shares of a path's segment closer than this are one.
 SLIVER = 1e-9
 
@@ -96,14 +108,13 @@ def _overlap_integrals(mesh: Mesh, polygons: Floats) -> tuple[Ints, Ints, Floats
         mesh, mesh.corners[cell[upright]], polygons[patch[upright]]
     )
     if not upright.all():
-        # The map back to a cell is no polynomial unless the cell is a parallelogram.
-        plain = askew & mesh.parallelograms[cell]
-        rules = ((plain, 2, _bilinear_root), (askew & ~plain, DISTORTED, _inverse_bilinear))
-        for chosen, extra, inverse in rules:
-            n = mesh.order + extra
-            values[chosen] = _polygon_integrals(
-                mesh, cell[chosen], polygons[patch[chosen]], n, inverse
-            )
+        # Only on a parallelogram is the map back to a cell affine.
+        plain = askew & mesh.parallelograms[cell] & mesh.alignment.straight
+        values[plain] = parallelogram_integrals(
+            mesh.order, mesh.corners[cell[plain]], polygons[patch[plain]]
+        )
+        other = askew & ~plain
+        values[other] = _polygon_integrals(mesh, cell[other], polygons[patch[other]])
         values[curved] = overlap_integrals(mesh, cell[curved], polygons[patch[curved]])
     hit = np.any(values != 0.0, axis=1)
     return mesh.cells[cell[hit]], patch[hit], values[hit]
@@ -129,23 +140,68 @@ def rectangle_integrals(mesh: Mesh, corners: Floats, patches: Floats) -> Floats:
     return products.reshape(len(corners), (mesh.order + 1) ** 2)
 
 
-def _polygon_integrals(
-    mesh: Mesh,
-    cell: Ints,
-    patches: Floats,
-    n_gauss: int,
-    inverse: Callable[[Floats, Floats], Floats],
-) -> Floats:
-    """Integrals (n, (p+1)^2) over any convex quadrilaterals in any straight-sided cells.
+def parallelogram_integrals(order: int, corners: Floats, patches: Floats) -> Floats:
+    """Integrals (n, (p+1)^2) over convex quadrilaterals (n, 4, 2) in cells that are parallelograms
+    of these corners (n, 4, 2), on straight decks.
 
-    inverse : reference coordinates of plan points in cells by their corners.
+    By Green's theorem around the patch, of what the shape functions integrate to from the cell's
+    first side along xi: nothing before that side, the same beyond the other, nothing beyond the
+    ends along eta. Between where its edges pass these the patch's edges give polynomials.
     """
+    found = np.zeros((len(corners), (order + 1) ** 2))
+    for start in range(0, len(corners), PAIRS):
+        part = slice(start, start + PAIRS)
+        found[part] = _around_patches(order, corners[part], patches[part])
+    return found
+
+
+def _around_patches(order: int, corners: Floats, patches: Floats) -> Floats:
+    first, last = 0.5 * (corners[:, 1] - corners[:, 0]), 0.5 * (corners[:, 3] - corners[:, 0])
+    det = first[:, 0] * last[:, 1] - first[:, 1] * last[:, 0]
+    away = patches - corners.mean(axis=1)[:, None]
+    xi = (away[..., 0] * last[:, 1:] - away[..., 1] * last[:, :1]) / det[:, None]
+    eta = (away[..., 1] * first[:, :1] - away[..., 0] * first[:, 1:]) / det[:, None]
+    along, across = (np.roll(one, -1, axis=1) - one for one in (xi, eta))
+
+    def shares(start: Floats, change: Floats, side: float) -> Floats:
+        """Shares of the edges (n, 4) at which they pass a side."""
+        passes = change != 0.0
+        return np.where(passes, (side - start) / np.where(passes, change, 1.0), 0.0)
+
+    ends = np.stack([shares(eta, across, side) for side in (-1.0, 1.0)])
+    low, high = np.clip(ends.min(axis=0), 0.0, 1.0), np.clip(ends.max(axis=0), 0.0, 1.0)
+    cuts = np.stack([low, high, *(shares(xi, along, side) for side in (-1.0, 1.0))])
+    cuts = np.sort(np.clip(cuts, low, high), axis=0)
+    begin, length = cuts[:-1], np.diff(cuts, axis=0)
+    beyond = xi + (begin + 0.5 * length) * along > -1.0
+    pair, edge, piece = np.nonzero(np.moveaxis((length > 0.0) & (across != 0.0) & beyond, 0, -1))
+    begin, length = begin[piece, pair, edge], length[piece, pair, edge]
+    x, weight = gauss(order + 1)
+    at = begin[:, None] + 0.5 * length[:, None] * (1.0 + x)
+    xi, eta = (
+        one[pair, edge][:, None] + at * change[pair, edge][:, None]
+        for one, change in ((xi, along), (eta, across))
+    )
+    scale = (0.5 * length * across[pair, edge] * det[pair])[:, None] * weight
+    sums = integrated(order, np.minimum(xi, 1.0))
+    here = np.swapaxes(scale[..., None] * sums, 1, 2) @ lagrange(lobatto(order + 1), eta)
+    found = np.zeros((len(corners), (order + 1) ** 2))
+    which, starts = np.unique(pair, return_index=True)
+    if len(which):
+        found[which] = np.add.reduceat(here.reshape(len(pair), -1), starts, axis=0)
+    # Of a patch that misses the cell its edges leave rounding.
+    found[np.abs(found).max(axis=1) <= LEAST * np.abs(det)] = 0.0
+    return found
+
+
+def _polygon_integrals(mesh: Mesh, cell: Ints, patches: Floats) -> Floats:
+    """Integrals (n, (p+1)^2) over any convex quadrilaterals in any straight-sided cells."""
     values = np.zeros((len(cell), (mesh.order + 1) ** 2))
     corners = mesh.corners[cell]
     pieces, count = clip_convex(patches, corners)
     # A polygon of up to eight corners is a fan of three quadrilaterals about its first corner.
     fan = [[0, 1, 2, 3], [0, 3, 4, 5], [0, 5, 6, 7]]
-    x, weight = gauss(n_gauss)
+    x, weight = gauss(mesh.order + DISTORTED)
     points, weights = square(x, x), np.outer(weight, weight).ravel()
     bilinear = _bilinear(points)
     for quad in fan:
@@ -156,7 +212,7 @@ def _polygon_integrals(
             part = live[start : start + 2000]
             at = bilinear @ shapes[part]
             det = np.abs(_bilinear_det(points, shapes[part]))
-            xi = inverse(corners[part], at)
+            xi = _inverse_bilinear(corners[part], at)
             scale = det * weights * mesh.alignment.stretch(at)
             values[part] = values[part] + np.einsum("kq,kqn->kn", scale, shape(mesh.order, xi))
     return values

@@ -1,6 +1,7 @@
 """Right-hand sides of pressures, patches and lines: exact forces and moments, on any mesh."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from plate.conventions import N_FIELDS
 from plate.elements.section import Section, Zone
 from plate.geometry.elementary import rectangle_corners
 from plate.geometry.plan import Plan, grid_plan
-from plate.interpolation import shape
+from plate.interpolation import gauss, shape, square
 from plate.loads.loads import line_load, patch_loads, pressure, segment_points, self_weight
 from plate.meshing.grid import grid_mesh
 from plate.meshing.mesh import Mesh
@@ -137,6 +138,39 @@ def test_an_overlap_of_eight_corners() -> None:
     load = patch_loads(mesh, turned[None], np.ones(1), one, 1).toarray()[:, 0]
     assert force(load) == pytest.approx(2.0 * np.sqrt(2.0) - 2.0, rel=1e-8)
     np.testing.assert_allclose(load[::N_FIELDS] @ mesh.plan / force(load), 0.5, rtol=0, atol=1e-8)
+
+
+@pytest.mark.parametrize("order", [1, 2, 3, 4])
+@given(at=places, a=sides, b=sides, turn=st.sampled_from([0.0, 0.6, 1.3, np.pi / 2]))
+def test_every_share_of_a_patch_on_parallelograms(
+    order: int, at: tuple[float, float], a: float, b: float, turn: float
+) -> None:
+    """Nodes take what shape functions integrate to over the overlaps that another library finds."""
+    mesh = grid_mesh(SKEW, order=order, size=1.7)
+    c, s = np.cos(turn), np.sin(turn)
+    turned = rectangle_corners((0.0, 0.0), (a, b)) @ [[c, s], [-s, c]]
+    corners = np.round(np.array(at) + turned, 9)
+    x, weight = gauss(order + 1)
+    points, weights = square(x, x), np.outer(weight, weight).ravel()
+    expected = np.zeros(mesh.n_nodes)
+    for cell, own in zip(mesh.cells, mesh.corners, strict=True):
+        overlap = Polygon(corners).intersection(Polygon(own))
+        if overlap.area < 1e-14:
+            continue
+        outline = np.array(overlap.exterior.coords)[:-1]
+        # Triangles about a corner, the square of Gauss's points drawn together at it.
+        for p, q in pairwise(outline[1:]):
+            u, v = p - outline[0], q - p
+            near = 0.5 * (1.0 + points[:, :1])
+            inside = outline[0] + near * (u + 0.5 * (1.0 + points[:, 1:]) * v)
+            area = 0.25 * np.abs(u[0] * v[1] - u[1] * v[0]) * near[:, 0] * weights
+            map_to = np.linalg.inv(0.5 * np.array([own[1] - own[0], own[3] - own[0]]))
+            np.add.at(expected, cell, area @ shape(order, (inside - own.mean(axis=0)) @ map_to))
+    one = np.zeros(1, dtype=np.int64)
+    load = patch_loads(mesh, corners[None], np.full(1, Polygon(corners).area), one, 1).toarray()[
+        ::N_FIELDS, 0
+    ]
+    np.testing.assert_allclose(load, expected, rtol=0, atol=1e-13)
 
 
 def test_the_general_path_agrees_with_the_one_for_rectangles() -> None:
