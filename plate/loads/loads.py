@@ -30,9 +30,9 @@ from plate.meshing.mesh import Mesh, are_upright
 
 # Gauss points beyond the order, to each side, over pieces of cells that are no parallelograms.
 DISTORTED = 5
-# Patches and cells taken together, to bound the memory, and the share of a cell that counts as none
+# Patches and cells taken together, to stay in cache, and the share of a cell that counts as none
 # of it.
-PAIRS, LEAST = 20_000, 1e-14
+PAIRS, LEAST = 4_000, 1e-14
 # Shares of a path's segment closer than this are one.
 SLIVER = 1e-9
 

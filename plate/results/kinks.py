@@ -151,16 +151,28 @@ def _nearest(
     # points of one line through a cell read the same shears
     keys = np.column_stack([place, cells, np.round(reference[:, 1 - k], SAME) + 0.0])
     first, which = different_rows(keys)
-    line = np.repeat(reference[first][:, None], len(x), axis=1)
-    line[..., k] = x
-    nodes = mesh.xy[mesh.cells[cells[first]]]
-    along = shape_gradient(mesh.order, line)[..., k, :] @ nodes
-    own = _sums(shape(mesh.order, line) @ nodes, along, place[first], patches)
+    own = _sums(*_lines(mesh, cells[first], reference[first], k, x), place[first], patches)
     # the nearest polynomial at a point, by Legendre's
     degree = mesh.order - 1
     scale = (np.arange(degree + 1) + 0.5) * np.tile(weight / STRETCHES, STRETCHES)[:, None]
     kernel = legvander(reference[:, k], degree) @ (scale * legvander(x, degree)).T
     return np.asarray(np.einsum("nx,nx->n", kernel, own[which]))
+
+
+def _lines(mesh: Mesh, cells: Ints, reference: Floats, k: int, x: Floats) -> tuple[Floats, Floats]:
+    """The lines through reference points (n, 2) of cells (n,) along reference direction k: points
+    (n, m, 2) at x (m,), and what they change there with x."""
+    straight = mesh.alignment.straight and not mesh.curved[cells].any()
+    nodes, at = mesh.xy[mesh.cells[cells]], np.array([-1.0, 1.0]) if straight else x
+    line = np.repeat(reference[:, None], len(at), axis=1)
+    line[..., k] = at
+    points = shape(mesh.order, line) @ nodes
+    if not straight:
+        return points, shape_gradient(mesh.order, line)[..., k, :] @ nodes
+    # all others lie between the ends
+    half = 0.5 * (points[:, 1:] - points[:, :1])
+    points = points[:, :1] + (1.0 + x[:, None]) * half
+    return points, np.broadcast_to(half, points.shape)
 
 
 def _near(
