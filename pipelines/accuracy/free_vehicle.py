@@ -1,6 +1,6 @@
 """A vehicle that may stand anywhere: its wheels at any place, and results under it."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -162,14 +162,23 @@ def exact_values(
     return signs * found.under(rows, free.positions(x).wheels(slice(None)))
 
 
+def interpolated_values(
+    free: FreeVehicle, fields: Mapping[Size, WheelField], rows: Ints, signs: Floats, x: Floats
+) -> Floats:
+    """Signed values (n,) of results at x (3, n) from the interpolated surfaces."""
+    total = np.zeros(x.shape[1])
+    for wheel, s, y in zip(free.pattern, *free.places(x), strict=True):
+        total += wheel[2] * fields[wheel[3], wheel[4]].at(rows, s, y)
+    return signs * free.vehicle.impact * total
+
+
 def over_lattice(
     free: FreeVehicle,
     fields: Mapping[Size, WheelField],
     rows: Ints,
     x: Floats,
-    read: Callable[[WheelField], Floats] = lambda field: field.values,
 ) -> Floats:
-    """Values (n, n_row) of results at x (3, n), or what else `read` takes of the fields."""
+    """Values (n, n_row) of results at x (3, n)."""
     operators: dict[Size, sparse.csr_array] = {}
     for wheel, s, y in zip(free.pattern, *free.places(x), strict=True):
         patch = (float(wheel[3]), float(wheel[4]))
@@ -177,7 +186,7 @@ def over_lattice(
         operators[patch] = operators[patch] + part if patch in operators else part
     total = np.zeros((x.shape[1], len(rows)))
     for patch, operator in operators.items():
-        surface = read(fields[patch])
+        surface = fields[patch].values
         total += operator @ surface.reshape(len(surface), -1)[rows].T
     return free.vehicle.impact * total
 

@@ -15,12 +15,13 @@ from numpy.typing import NDArray
 from pipelines.accuracy.free_vehicle import (
     FreeVehicle,
     exact_values,
+    interpolated_values,
     lattice,
     over_lattice,
     wheel_fields,
 )
 from pipelines.accuracy.pattern_search import pattern_search
-from pipelines.accuracy.wheel_influence import WheelField
+from pipelines.accuracy.wheel_influence import WheelField, field_errors
 from pipelines.accuracy.worst_place import WorstPlace
 from pipelines.deck.deck import Deck
 from pipelines.model.influence import Surfaces
@@ -115,13 +116,16 @@ def searched_places(
     starts : of each a load position to look at in any case.
     """
     fields = wheel_fields(deck, found, fleet)
+    errors = {
+        patch: field_errors(found, patch, deck.course, field) for patch, field in fields.items()
+    }
     best = np.zeros(len(rows))
     places: list[LoadPosition | None] = [None] * len(rows)
     scale, gaps = np.zeros(len(rows)), np.zeros(len(found.ordinates))
     least = np.zeros(len(rows))
     peaks = _Candidates.joined(
         [
-            _scan(number, free, fields, rows, signs, scale, least)
+            _scan(number, free, fields, errors, rows, signs, scale, least)
             for number, free in enumerate(fleet)
             if not free.repeats
         ]
@@ -167,20 +171,11 @@ def searched_places(
     ]
 
 
-def _interpolated(
-    free: FreeVehicle, fields: dict[Size, WheelField], rows: Ints, signs: Floats, x: Floats
-) -> Floats:
-    """Signed values (n,) of results at x (3, n) from the interpolated surfaces."""
-    total = np.zeros(x.shape[1])
-    for wheel, s, y in zip(free.pattern, *free.places(x), strict=True):
-        total += wheel[2] * fields[wheel[3], wheel[4]].at(rows, s, y)
-    return signs * free.vehicle.impact * total
-
-
 def _scan(
     number: int,
     free: FreeVehicle,
     fields: dict[Size, WheelField],
+    errors: dict[Size, WheelField],
     rows: Ints,
     signs: Floats,
     scale: Floats,
@@ -189,8 +184,9 @@ def _scan(
     """Peaks of every result over a lattice of places, and of what it may be with the error of the
     interpolation there, which is their value.
 
-    scale, least : (n_entry,) largest size of each result so far, and the highest value that it has
-    even with the error against it; raised by what is found here.
+    errors : what the interpolation of the fields misses; scale, least : (n_entry,) largest size of
+    each result so far, and the highest value that it has even with the error against it; raised by
+    what is found here.
     """
     step = free.step(SCAN)
     s, y = (lattice(low, high, step) for low, high in free.bounds[:2])
@@ -205,7 +201,7 @@ def _scan(
         for start in range(0, len(rows), chunk := max(1, MOST_VALUES // x.shape[1])):
             part = slice(start, start + chunk)
             total = over_lattice(free, fields, rows[part], x) * signs[part]
-            missed = over_lattice(free, fields, rows[part], x, lambda field: field.errors)
+            missed = over_lattice(free, errors, rows[part], x)
             missed = ERRORS * np.maximum(missed, 0.0)
             scale[part] = np.maximum(scale[part], np.abs(total).max(axis=0))
             least[part] = np.maximum(least[part], (total - missed).max(axis=0))
@@ -265,7 +261,7 @@ def _refined(
     both = np.concatenate([peaks.x, x], axis=1)
     entry, x = _with_starts(free, starts, np.tile(peaks.entry, 2), both)
     value = exact_values(free, found, rows[entry], signs[entry], x)
-    gap = np.abs(_interpolated(free, fields, rows[entry], signs[entry], x) - value)
+    gap = np.abs(interpolated_values(free, fields, rows[entry], signs[entry], x) - value)
     np.maximum.at(gaps, rows[entry], gap)
     refined = _Candidates(entry, np.full(len(entry), number), x, value)
     return refined.apart(4.0 * COARSEST * free.smallest)
@@ -295,7 +291,7 @@ def _zoom(
     """Places (3, n) refined on the interpolated surfaces."""
 
     def value(part: Ints, trial: Floats) -> Floats:
-        return _interpolated(free, fields, rows[part], signs[part], trial)
+        return interpolated_values(free, fields, rows[part], signs[part], trial)
 
     start = value(np.arange(len(rows)), x)
     return pattern_search(

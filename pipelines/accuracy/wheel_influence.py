@@ -54,14 +54,10 @@ class Lattice:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class WheelField(Lattice):
-    """Results (n_row, n_s, n_y) under a unit load on a patch centred at the places of a lattice.
-
-    errors : (n_row, n_s, n_y) largest error of the interpolation seen in the middle of the spaces
-    about each place.
-    """
+    """Values (n_row, n_s, n_y) of a patch centred at the places of a lattice: results under a unit
+    load on it, or what the interpolation of these misses."""
 
     values: Floats
-    errors: Floats
 
     def at(self, rows: Ints, s: Floats, y: Floats) -> Floats:
         """Results (n,) of rows (n,) at places s, y (n,)."""
@@ -115,20 +111,26 @@ def wheel_field(
     reach : lowest and highest offset of its centre [m].
     """
     lattice = wheel_lattice(surfaces.mesh, patch, course, reach)
+    values = _means(surfaces, patch, course, lattice.s, lattice.y)
+    return WheelField(lattice.s, lattice.y, values=values)
 
-    def means(s: Floats, y: Floats) -> Floats:
-        corners = patches_at(patch, course, s, y)
-        return surfaces.means(corners).reshape(-1, len(s), len(y))
 
-    values = means(lattice.s, lattice.y)
-    middle = [0.5 * (x[:-1] + x[1:]) for x in (lattice.s, lattice.y)]
-    operator = lattice.operator(*grid_places(*middle))
-    between = (operator @ values.reshape(len(values), -1).T).T
-    exact = means(*middle)
+def field_errors(surfaces: Surfaces, patch: Size, course: Course, field: WheelField) -> WheelField:
+    """The largest errors of the interpolation of such a field that are seen in the middle of the
+    spaces about each place of its lattice."""
+    middle = [0.5 * (x[:-1] + x[1:]) for x in (field.s, field.y)]
+    operator = field.operator(*grid_places(*middle))
+    between = (operator @ field.values.reshape(len(field.values), -1).T).T
+    exact = _means(surfaces, patch, course, *middle)
     missed = np.pad(np.abs(exact - between.reshape(exact.shape)), ((0, 0), (1, 1), (1, 1)))
     errors = np.maximum(missed[:, 1:], missed[:, :-1])
     errors = np.maximum(errors[:, :, 1:], errors[:, :, :-1])
-    return WheelField(lattice.s, lattice.y, values=values, errors=errors)
+    return WheelField(field.s, field.y, values=errors)
+
+
+def _means(surfaces: Surfaces, patch: Size, course: Course, s: Floats, y: Floats) -> Floats:
+    """(n_row, n_s, n_y) under a unit load on a patch centred at all places of a lattice."""
+    return surfaces.means(patches_at(patch, course, s, y)).reshape(-1, len(s), len(y))
 
 
 def grid_places(s: Floats, y: Floats) -> tuple[Floats, Floats]:

@@ -2,11 +2,13 @@
 
 As `envelopes.traffic` does on its lattice, but for one result at a time and on a fine lattice of
 its influence surface; the lanes' load positions are then refined continuously, one after the other,
-each within the room that its neighbours leave.
+each within the room that its neighbours leave: on the interpolated surface, and by the last step on
+the exact one, whose values are told.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 
@@ -14,6 +16,7 @@ from pipelines.accuracy.free_vehicle import (
     FreeVehicle,
     exact_values,
     free_vehicles,
+    interpolated_values,
     lattice,
     over_lattice,
     wheel_fields,
@@ -29,11 +32,12 @@ from pipelines.traffic.pressure_cells import pressure_cells
 from pipelines.traffic.trains import lane_range
 from plate.arrays import Floats, Ints
 
-# Steps of the scan and last step of the search in the smallest side of a patch.
+# Steps of the scan in the smallest side of a patch, and as shares of it the first and the last step
+# of the search on the interpolated surfaces and on the exact ones.
 SCAN = 4.0
-FINEST = 1.0 / 50.0
-# Lanes are refined in turn so many times.
-TURNS = 2
+STEPS = (1.0 / 8.0, 1.0 / 50.0), (1.0 / 24.0, 1.0 / 50.0)
+# Lanes are refined in turn so many times on either.
+TURNS = 2, 1
 # Largest side of the cells of distributed loads [m].
 CELL = 0.25
 # What the search may still miss, as a share of the value or, where that is larger, of the result's
@@ -97,7 +101,9 @@ class _Search:
         self.edges, self.adverse = self._adverse()
         # Largest value of either sign under one vehicle.
         self.scale = np.zeros(len(self.rows))
-        self.kinds = [self._kind(kind) for kind in model.kinds]
+        fleets = [list(free_vehicles(deck, kind.vehicles)) for kind in model.kinds]
+        self.fields = wheel_fields(deck, found, list(chain.from_iterable(fleets)))
+        self.kinds = [self._kind(*one) for one in zip(model.kinds, fleets, strict=True)]
 
     def _adverse(self) -> tuple[Floats, Floats]:
         """Edges of strips, and results (n_strip, n_entry) under 1 N/m2 on their adverse cells."""
@@ -118,10 +124,8 @@ class _Search:
         shares = strip_shares(self.edges, offsets, kind.width, self.carriageway)
         return np.asarray(kind.pressure * np.einsum("nc,cn->n", shares, self.adverse[:, entries]))
 
-    def _kind(self, kind: LaneKind) -> _Kind:
+    def _kind(self, kind: LaneKind, fleet: list[FreeVehicle]) -> _Kind:
         deck = self.deck
-        fleet = list(free_vehicles(deck, kind.vehicles))
-        fields = wheel_fields(deck, self.found, fleet)
         step = min(free.step(SCAN) for free in fleet)
         if deck.required_traffic.offsets is not None:
             offsets = np.array(sorted(deck.required_traffic.offsets))
@@ -137,7 +141,7 @@ class _Search:
             for spread in lattice(0.0, float(free.bounds[2, 1]), 2.0 * step):
                 grid = np.meshgrid(s, offsets, [spread], indexing="ij")
                 x = np.array([g.ravel() for g in grid])
-                total = kind.factor * over_lattice(free, fields, self.rows, x) * self.signs
+                total = kind.factor * over_lattice(free, self.fields, self.rows, x) * self.signs
                 self.scale = np.maximum(self.scale, np.abs(total).max(axis=0))
                 total = total.reshape(len(s), n, m)
                 best, at = total.max(axis=0), total.argmax(axis=0)
@@ -220,16 +224,16 @@ class _Search:
         """The arrangements refined, with their exact values."""
         numbered = arrangement_orders(self.model)
         lane_values = np.zeros(fleet.shape)
-        for _ in range(TURNS):
+        for exact in np.repeat([False, True], TURNS).tolist():
             for lane in range(len(fleet)):
                 for number, (_, lanes) in enumerate(numbered):
                     if lane >= len(lanes):
                         continue
                     entries = np.flatnonzero(order == number)
-                    self._refine_lane(lanes, lane, entries, fleet, places, lane_values)
+                    self._refine_lane(lanes, lane, entries, fleet, places, lane_values, exact)
             for number, (_, lanes) in enumerate(numbered):
                 entries = np.flatnonzero(order == number)
-                self._shift_lanes(lanes, entries, fleet, places, lane_values)
+                self._shift_lanes(lanes, entries, fleet, places, lane_values, exact)
         base = self.model.pressure * self.adverse.sum(axis=0)
         found = []
         for e, number in enumerate(order.tolist()):
@@ -256,15 +260,19 @@ class _Search:
             found.append(WorstArrangement(sign * value, position_, missed, proven=False))
         return found
 
-    def _lane_value(self, kind: int, entries: Ints, fleet: Ints, x: Floats) -> Floats:
-        """Exact values (n,) of a lane of that kind with vehicles `fleet` (n,) at x (3, n)."""
+    def _lane_value(self, kind: int, entries: Ints, fleet: Ints, x: Floats, exact: bool) -> Floats:
+        """Values (n,) of a lane of that kind with vehicles `fleet` (n,) at x (3, n), on exact or on
+        interpolated surfaces."""
         one = self.kinds[kind]
         total = self._pressure(one.kind, entries, x[1])
         for number in np.unique(fleet[fleet >= 0]).tolist():
             mine = np.flatnonzero(fleet == number)
-            e = entries[mine]
-            under = exact_values(
-                one.fleet[number], self.found, self.rows[e], self.signs[e], x[:, mine]
+            e, free = entries[mine], one.fleet[number]
+            of = self.rows[e], self.signs[e], x[:, mine]
+            under = (
+                exact_values(free, self.found, *of)
+                if exact
+                else interpolated_values(free, self.fields, *of)
             )
             total[mine] += one.kind.factor * under
         return total
@@ -276,6 +284,7 @@ class _Search:
         fleet: Ints,
         places: Floats,
         lane_values: Floats,
+        exact: bool,
     ) -> None:
         """Move all lanes of arrangements of one order across together."""
         bounds = np.array([self.kinds[k].bounds for k in lanes])
@@ -291,18 +300,20 @@ class _Search:
             for lane, k in enumerate(lanes):
                 x = places[:, lane, e].copy()
                 x[1] += shift[0]
-                total += self._lane_value(k, e, fleet[lane, e], x)
+                total += self._lane_value(k, e, fleet[lane, e], x, exact)
             return total
 
         start = np.zeros((1, len(entries)))
-        step = min(d.smallest for k in lanes for d in self.kinds[k].fleet) / (2.0 * SCAN)
+        smallest = min(d.smallest for k in lanes for d in self.kinds[k].fleet)
+        first, last = (share * smallest for share in STEPS[exact])
         here = value(np.arange(len(entries)), start)
         room = np.array([[np.minimum(low, 0.0), np.maximum(high, 0.0)]])
-        shift, _ = pattern_search(value, start, here, room, step, FINEST * 2.0 * SCAN * step)
+        shift, _ = pattern_search(value, start, here, room, first, last)
         for lane, k in enumerate(lanes):
             places[1, lane, entries] += shift[0]
             x = places[:, lane, entries]
-            lane_values[lane, entries] = self._lane_value(k, entries, fleet[lane, entries], x)
+            of = entries, fleet[lane, entries], x
+            lane_values[lane, entries] = self._lane_value(k, *of, exact)
 
     def _refine_lane(
         self,
@@ -312,6 +323,7 @@ class _Search:
         fleet: Ints,
         places: Floats,
         lane_values: Floats,
+        exact: bool,
     ) -> None:
         """Move one lane of arrangements of one order to its best place between its neighbours."""
         one = self.kinds[lanes[lane]]
@@ -319,7 +331,7 @@ class _Search:
             mine = entries[fleet[lane, entries] == number]
             of = np.full(len(mine), number)
             x = places[:, lane, mine]
-            start = self._lane_value(lanes[lane], mine, of, x)
+            start = self._lane_value(lanes[lane], mine, of, x, exact)
             if number < 0:  # no vehicle in this lane
                 lane_values[lane, mine] = start
                 continue
@@ -339,8 +351,8 @@ class _Search:
                 which: Ints, trial: Floats, mine: Ints = mine, number: int = number
             ) -> Floats:
                 of = np.full(len(which), number)
-                return self._lane_value(lanes[lane], mine[which], of, trial)
+                return self._lane_value(lanes[lane], mine[which], of, trial, exact)
 
-            step = free.smallest / (2.0 * SCAN)
-            x, best = pattern_search(value, x, start, bounds, step, FINEST * free.smallest)
+            first, last = (share * free.smallest for share in STEPS[exact])
+            x, best = pattern_search(value, x, start, bounds, first, last)
             places[:, lane, mine], lane_values[lane, mine] = x, best
