@@ -51,7 +51,7 @@ def _other_factors(factors: Floats) -> Floats:
 
 
 def integrated(order: int, x: Floats) -> Floats:
-    """Integrals (..., p+1) from -1 to x (...) of the Lagrange polynomials on Gauss-Lobatto points."""
+    """Integrals (..., p+1) from -1 to x (...) of Lagrange's polynomials on Gauss-Lobatto points."""
     return np.asarray(lagrange(lobatto(order + 2), x) @ _integrals(order))
 
 
