@@ -81,16 +81,22 @@ def _largest(
         owner, most = owner[kept], most[kept]
         spots = [looked(spots[k], int(values[k].argmax())) for k in kept.tolist()]
         spots = _readable(solved, spots)
-    leading = [int(np.flatnonzero(owner == k)[0]) for k in range(len(peaks))]
-    driven, value, under = _driven(solved, envelope, [spots[k] for k in leading], most[leading])
+    # under loads of the steps another may have most once they are driven on
+    first = (
+        np.flatnonzero(np.diff(owner, prepend=-1)) if finds_worst(solved) else np.arange(len(most))
+    )
+    driven, value, under = _driven(
+        solved, envelope, [spots[k] for k in first.tolist()], most[first]
+    )
     found = []
-    for k, there in enumerate(under):
-        step = max(float(there.max() - value[k]), 0.0) + _between(float(value[k]), there)
-        others = [spots[j] for j in np.flatnonzero(owner == k).tolist() if j != leading[k]]
-        near = (driven[k], *others)
-        found.append(
-            OffPoint(value=peaks[k].sign * float(value[k]), step=step, proven=False, spots=near)
-        )
+    for k, peak in enumerate(peaks):
+        mine = np.flatnonzero(owner[first] == k)
+        best = int(mine[value[mine].argmax()])
+        top, there = float(value[best]), under[best]
+        step = max(float(there.max()) - top, 0.0) + _between(top, there)
+        others = [spots[j] for j in np.flatnonzero(owner == k).tolist() if j != first[best]]
+        near = (driven[best], *others)
+        found.append(OffPoint(value=peak.sign * top, step=step, proven=False, spots=near))
     return found
 
 
