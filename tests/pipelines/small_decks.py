@@ -46,6 +46,28 @@ axles = [
   { at_m = 2.3, load_kN = 100, gauge_m = 1.8, patch_mm = [250, 400] } ]
 """
 
+# Two spans on lines, and a lorry at two offsets.
+SPANS = """
+[plan]
+stations_m = [0.0, 3.0, 6.0]
+offsets_m = [-2.0, 2.0]
+[[line]]
+on = "C*"
+support = "rigid"
+"""
+LORRY = """
+[traffic]
+carriageway_m = [-1.9, 1.9]
+offsets_m = [-0.4, 0.3]
+step_m = 0.4
+surfacing_mm = 80
+[[vehicle]]
+name = "lorry"
+axles = [
+  { at_m = 0.0, load_kN = 60, gauge_m = 1.8, patch_mm = [250, 350] },
+  { at_m = 2.3, load_kN = 100, gauge_m = 1.8, patch_mm = [250, 400] } ]
+"""
+
 PROBES = """
 [[probe]]
 name = "bay 1"

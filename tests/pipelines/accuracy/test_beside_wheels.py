@@ -29,7 +29,7 @@ from plate.exact.common import Patch, Rigidity
 from plate.exact.navier import simply_supported
 from plate.results.functionals import component_rows
 from plate.results.places import at_points
-from tests.pipelines.small_decks import SLAB, deck_of
+from tests.pipelines.small_decks import LORRY, SLAB, deck_of
 
 LENGTH, WIDTH = 4.0, 4.0
 GRID = """
@@ -61,16 +61,6 @@ skew_deg = 25.0
 [[line]]
 on = "C*"
 support = "rigid"
-[traffic]
-carriageway_m = [-1.9, 1.9]
-offsets_m = [-0.4, 0.3]
-step_m = 0.4
-surfacing_mm = 80
-[[vehicle]]
-name = "lorry"
-axles = [
-  { at_m = 0.0, load_kN = 60, gauge_m = 1.8, patch_mm = [250, 350] },
-  { at_m = 2.3, load_kN = 100, gauge_m = 1.8, patch_mm = [250, 400] } ]
 """
 TRAFFIC = """
 [traffic]
@@ -185,7 +175,7 @@ def test_the_wheel_that_comes_to_most_is_told_whichever_is_foremost_at_the_steps
     """On a skew deck, where worst loads are looked for by steps alone, another wheel than the one
     that is foremost at steps of 0.4 m has most: told from them is what steps of 0.1 m tell of the
     same mesh, to 2 %. The foremost driven on alone was 4.5 % short."""
-    deck = deck_of(tmp_path, SLAB, SKEW)
+    deck = deck_of(tmp_path, SLAB, SKEW, LORRY)
     solved = SolvedDeck.of(deck, build_model(deck).model)
     assert deck.traffic is not None
     values = []

@@ -23,26 +23,8 @@ from pipelines.units import RESULT_SCALE
 from plate.results.functionals import component_rows
 from plate.results.places import at_points
 from plate.solver.stiffness import Stiffness
-from tests.pipelines.small_decks import SLAB, deck_of
+from tests.pipelines.small_decks import LORRY, SLAB, SPANS, deck_of
 
-SPANS = """
-[plan]
-stations_m = [0.0, 3.0, 6.0]
-offsets_m = [-2.0, 2.0]
-[[line]]
-on = "C*"
-support = "rigid"
-[traffic]
-carriageway_m = [-1.9, 1.9]
-offsets_m = [-0.4, 0.3]
-step_m = 0.4
-surfacing_mm = 80
-[[vehicle]]
-name = "lorry"
-axles = [
-  { at_m = 0.0, load_kN = 60, gauge_m = 1.8, patch_mm = [250, 350] },
-  { at_m = 2.3, load_kN = 100, gauge_m = 1.8, patch_mm = [250, 400] } ]
-"""
 # Stations and offsets around a place at which a finer mesh is read [m].
 STEPS = np.linspace(-0.25, 0.25, 21)
 GRID = np.stack(np.meshgrid(STEPS, STEPS), axis=-1).reshape(-1, 2)
@@ -54,7 +36,7 @@ def found(
 ) -> tuple[SolvedDeck, WorstEnvelope, tuple[Peak, ...], tuple[Peak, ...], Stiffness]:
     """The deck solved, its values under worst loads, those by the steps, those with errors, and a
     mesh of order 5 with half as wide cells."""
-    deck = deck_of(tmp_path_factory.mktemp("deck"), SLAB, SPANS)
+    deck = deck_of(tmp_path_factory.mktemp("deck"), SLAB, SPANS, LORRY)
     built = build_model(deck)
     solved = SolvedDeck.of(deck, built.model)
     [envelope] = traffic_envelopes(solved)

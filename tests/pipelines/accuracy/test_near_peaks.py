@@ -22,7 +22,7 @@ from pipelines.units import RESULT_SCALE
 from plate.results.fields import FieldRecovery, field_points
 from plate.results.functionals import component_rows
 from plate.results.places import at_points, on_sides
-from tests.pipelines.small_decks import SLAB, deck_of
+from tests.pipelines.small_decks import LORRY, SLAB, SPANS, deck_of
 
 PANEL = """
 [plan]
@@ -39,26 +39,6 @@ surfacing_mm = 80
 [[vehicle]]
 name = "lorry"
 axles = [{ at_m = 0.0, load_kN = 100, gauge_m = 1.8, patch_mm = [250, 400] }]
-"""
-
-
-SPANS = """
-[plan]
-stations_m = [0.0, 3.0, 6.0]
-offsets_m = [-2.0, 2.0]
-[[line]]
-on = "C*"
-support = "rigid"
-[traffic]
-carriageway_m = [-1.9, 1.9]
-offsets_m = [-0.4, 0.3]
-step_m = 0.4
-surfacing_mm = 80
-[[vehicle]]
-name = "lorry"
-axles = [
-  { at_m = 0.0, load_kN = 60, gauge_m = 1.8, patch_mm = [250, 350] },
-  { at_m = 2.3, load_kN = 100, gauge_m = 1.8, patch_mm = [250, 400] } ]
 """
 
 
@@ -167,7 +147,7 @@ def test_cells_beside_the_end_of_a_line_do_not_overshoot(tmp_path: Path) -> None
     """By thin theory, where a line ends at a free edge: hogging near the governing one is no more
     than the richer mesh has every centimetre along the line; the polynomials through the points of
     its last cells have 2 % more."""
-    deck = deck_of(tmp_path, SLAB.replace("[slab]", '[slab]\ntheory = "kirchhoff"'), SPANS)
+    deck = deck_of(tmp_path, SLAB.replace("[slab]", '[slab]\ntheory = "kirchhoff"'), SPANS, LORRY)
     built = build_model(deck)
     solved = SolvedDeck.of(deck, built.model)
     [envelope] = traffic_envelopes(solved)
